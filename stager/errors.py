@@ -1,0 +1,57 @@
+"""Everything that can go wrong, and the exit status each kind owns.
+
+    StagerError                 70   a fault of ours
+    ├── InputError               2   the input needs correcting; carries a hint
+    │   └── InputErrors          2   several of them, found in one pass
+    └── Interrupted            130   stopped by the user; says what was kept
+
+A result that is "no" (a jam, a broken limit, no design that fits) is not an error: it is a record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from enum import IntEnum
+
+
+class ExitStatus(IntEnum):
+    """Exit statuses of the command line, a promise to scripts."""
+
+    DONE = 0
+    ANSWER_IS_NO = 1
+    BAD_INPUT = 2
+    FAULT = 70
+    INTERRUPTED = 130
+
+
+class StagerError(Exception):
+    """Base of all errors raised on purpose."""
+
+    exit_status = ExitStatus.FAULT
+
+
+class InputError(StagerError):
+    """One thing that is wrong in what the user gave.
+
+    `where` is `file:line: key` (parts that are unknown are left out), `hint` a correct example.
+    """
+
+    exit_status = ExitStatus.BAD_INPUT
+
+    def __init__(self, message: str, *, where: str = "", hint: str = "") -> None:
+        self.message, self.where, self.hint = message, where, hint
+        super().__init__(f"{where}: {message}" if where else message)
+
+
+class InputErrors(InputError):
+    """All problems of one input, in the order of its lines."""
+
+    def __init__(self, errors: Sequence[InputError]) -> None:
+        self.errors = tuple(errors)
+        super().__init__("\n".join(str(error) for error in self.errors))
+
+
+class Interrupted(StagerError):
+    """Stopped by the user."""
+
+    exit_status = ExitStatus.INTERRUPTED

@@ -1,0 +1,1 @@
+"""What exists: frozen records of SI floats, or of arrays whose axes are the batch."""

@@ -1,0 +1,31 @@
+"""Rubber friction that rises, peaks and falls."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+
+
+@dataclass(frozen=True, slots=True)
+class Bell:
+    """μ(s) = peak · exp(−(ln(s/peak_speed)/width)²), 0 at s = 0.
+
+    peak [-]; peak_speed [m/s]; width [-], in units of ln s.
+    A log-bell through one maximum, after Grosch, Proc. R. Soc. A 274 (1963); the form is ours.
+    """
+
+    name: ClassVar[str] = "bell"
+    peak: Number
+    peak_speed: Number
+    width: Number
+
+    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
+        positive = np.maximum(slip, 1e-100)
+        logarithm = np.log(positive / self.peak_speed) / self.width
+        coefficient = self.peak * np.exp(-(logarithm**2))
+        return coefficient, -2 * coefficient * logarithm / (self.width * positive)

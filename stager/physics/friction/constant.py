@@ -1,0 +1,22 @@
+"""Coulomb friction."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """One coefficient at every slip speed (Coulomb). friction [-], at least 0."""
+
+    name: ClassVar[str] = "constant"
+    friction: Number
+
+    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
+        return np.broadcast_to(self.friction, slip.shape), np.zeros_like(slip)

@@ -1,0 +1,37 @@
+"""Friction that falls with slip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+
+
+@dataclass(frozen=True, slots=True)
+class Falling:
+    """μ(s) = μ_k + (μ_s − μ_k) exp(−(s/s_f)^j): the Stribeck form without viscous term.
+
+    static μ_s, sliding μ_k [-]; fade_speed s_f [m/s]; fade_exponent j [-].
+    Source of the form: Armstrong-Hélouvry, Control of Machines with Friction (1991), from memory.
+    """
+
+    name: ClassVar[str] = "falling"
+    static: Number
+    sliding: Number
+    fade_speed: Number
+    fade_exponent: Number = 1.0
+
+    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
+        ratio = slip / self.fade_speed
+        if np.ndim(self.fade_exponent) == 0 and self.fade_exponent == 1.0:
+            fading = (self.static - self.sliding) * np.exp(-ratio)
+            return self.sliding + fading, -fading / self.fade_speed
+        exponent = np.asarray(self.fade_exponent)
+        ratio = np.maximum(ratio, 1e-12)
+        power = ratio**exponent
+        fading = (self.static - self.sliding) * np.exp(-power)
+        return self.sliding + fading, -fading * exponent * power / (ratio * self.fade_speed)

@@ -1,0 +1,38 @@
+"""Friction through measured points."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, ClassVar
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Tabulated:
+    """Shape-preserving cubic (PCHIP) through measured points; the ends are held.
+
+    slip: increasing slip speeds [m/s], shape (points,); friction: coefficients there [-], shape (points,).
+    """
+
+    name: ClassVar[str] = "tabulated"
+    slip: tuple[float, ...]
+    friction: tuple[float, ...]
+    _curve: Any = field(init=False, repr=False, compare=False)
+    _slope: Any = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        from scipy.interpolate import PchipInterpolator
+
+        curve = PchipInterpolator(self.slip, self.friction, extrapolate=False)
+        object.__setattr__(self, "_curve", curve)
+        object.__setattr__(self, "_slope", curve.derivative())
+
+    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
+        low, high = self.slip[0], self.slip[-1]
+        held = np.clip(slip, low, high)
+        slope = np.where((slip > low) & (slip < high), self._slope(held), 0.0)
+        return self._curve(held), slope
