@@ -1,0 +1,92 @@
+"""A throw through stages in a row."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.launcher import Launcher
+from stager.physics.layout import length, pitch
+from stager.physics.options import DEFAULT, Options
+from stager.physics.records import Throw, Transit
+from stager.physics.relay import relay
+from stager.physics.transit.lanes import batch_shape, flatten, lane, take
+
+__all__ = ["length", "pitch", "throw", "transit"]
+
+
+def throw(
+    launcher: Launcher,
+    wheel_speed: Floats,
+    wheel_speed_b: Floats | None = None,
+    *,
+    entry_speed: Number | None = None,
+    entry_spin: Number = 0.0,
+    first: int = 0,
+    options: Options = DEFAULT,
+) -> Throw:
+    """Throw through as many stages as `wheel_speed` has on its last axis.
+
+    wheel_speed: set surface speeds [m/s], shape (..., stages); wheel_speed_b: side B's, where a pair runs two
+    speeds; entry_speed [m/s] (None: the feed's); entry_spin [rad/s]; first: which stage of the launcher comes first.
+    Arrays in `launcher` are over the batch and broadcast against `wheel_speed[..., k]`.
+    Result: shapes (...) for the throw and (..., stages) for its stages. Raises ValueError where a part that the
+    throw needs is missing from the launcher.
+    """
+    speeds = np.asarray(wheel_speed, dtype=np.float64)
+    speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
+    stages = speeds.shape[-1]
+    shape = batch_shape(launcher, speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1), np.asarray(entry_speed or 0.0),
+                        np.asarray(entry_spin))  # fmt: skip
+    flat = flatten(launcher, shape)
+    entry = np.broadcast_to(lane(launcher.feed.speed if entry_speed is None else entry_speed, shape), _size(shape))
+    spin = np.broadcast_to(lane(entry_spin, shape), _size(shape))
+    side_a = [lane(speeds[..., k], shape) for k in range(stages)]
+    side_b = side_a if wheel_speed_b is None else [lane(speeds_b[..., k], shape) for k in range(stages)]
+    parts = []
+    for start in range(0, entry.size, options.chunk):
+        chosen = slice(start, start + options.chunk)
+        here_a = [take(speed, chosen) for speed in side_a]
+        here_b = here_a if side_b is side_a else [take(speed, chosen) for speed in side_b]
+        parts.append(relay(take(flat, chosen), first, entry[chosen], spin[chosen], here_a, here_b, options))
+    return _gather(parts, shape, stages)
+
+
+def transit(
+    launcher: Launcher,
+    index: int,
+    entry_speed: Number,
+    wheel_speed: Number,
+    wheel_speed_b: Number | None = None,
+    *,
+    entry_spin: Number = 0.0,
+    options: Options = DEFAULT,
+) -> Transit:
+    """One transit of stage `index` alone; speeds [m/s], spin [rad/s] and result have the batch's shape."""
+    speed_b = None if wheel_speed_b is None else np.asarray(wheel_speed_b)[..., None]
+    done = throw(
+        launcher, np.asarray(wheel_speed)[..., None], speed_b,
+        entry_speed=entry_speed, entry_spin=entry_spin, first=index, options=options,
+    )  # fmt: skip
+    return Transit(**{field.name: getattr(done.stages, field.name)[..., 0] for field in fields(Transit)})
+
+
+def _size(shape: tuple[int, ...]) -> tuple[int]:
+    return (int(np.prod(shape, dtype=np.int64)),)
+
+
+def _gather(parts: list[Transit], shape: tuple[int, ...], stages: int) -> Throw:
+    merged = Transit(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts], axis=-1).T.reshape(
+                *shape, stages
+            )
+            for field in fields(Transit)
+        }
+    )
+    jammed = merged.jammed.any(axis=-1)
+    last = np.where(jammed, 0.0, merged.exit_speed[..., -1])
+    spin = np.where(jammed, 0.0, merged.exit_spin[..., -1])
+    return Throw(stages=merged, exit_speed=last, spin=spin, jammed=jammed)

@@ -1,0 +1,24 @@
+"""Where things are along the barrel."""
+
+from __future__ import annotations
+
+from stager.hardware.arrays import Number
+from stager.hardware.launcher import Launcher
+
+
+def pitch(launcher: Launcher, index: int) -> Number:
+    """Distance between the axes of stage `index` and the next [m]: as given, or R_i + R_(i+1) + clearance."""
+    here, after = launcher.stage(index), launcher.stage(index + 1)
+    if here.pitch is not None:
+        return here.pitch
+    return here.wheel.radius + after.wheel.radius + here.clearance
+
+
+def length(launcher: Launcher, count: int) -> Number:
+    """Length along the barrel of `count` stages [m]: R_1 + pitches + R_n; a rod adds its own length."""
+    if count == 0:
+        return 0.0
+    total = launcher.stage(0).wheel.radius + launcher.stage(count - 1).wheel.radius
+    for index in range(count - 1):
+        total = total + pitch(launcher, index)
+    return total if launcher.projectile.length is None else total + launcher.projectile.length

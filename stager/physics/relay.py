@@ -1,0 +1,81 @@
+"""From stage to stage in flat lanes: which nips act together, free runs between, records of each."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.hardware.arrays import Floats
+from stager.hardware.launcher import Launcher
+from stager.physics.guide import free_run
+from stager.physics.layout import pitch
+from stager.physics.options import Options
+from stager.physics.records import Transit
+from stager.physics.stretch import BLANK, blank, through, write
+from stager.physics.transit.lanes import take
+from stager.physics.transit.nip import Nip, build_nip
+
+
+def relay(
+    launcher: Launcher,
+    first: int,
+    entry_speed: Floats,
+    entry_spin: Floats,
+    wheel_speed_a: list[Floats],
+    wheel_speed_b: list[Floats],
+    options: Options,
+) -> Transit:
+    """Throws in lanes; entry_speed, entry_spin of shape (lanes,); result's fields have shape (stages, lanes)."""
+    stages, lanes = len(wheel_speed_a), entry_speed.size
+    nips = tuple(
+        build_nip(launcher.projectile, launcher.contact, launcher.stage(first + k), wheel_speed_a[k], wheel_speed_b[k])
+        for k in range(stages)
+    )
+    gaps = [_gap(launcher, first + k, nips[k], nips[k + 1], lanes) for k in range(stages - 1)]
+    out = blank(stages, lanes)
+    for pattern, index in _patterns(gaps, lanes):
+        whole = index.size == lanes
+        pick = (lambda value: value) if whole else (lambda value, index=index: take(value, index))
+        part = blank(stages, index.size)
+        speed, spin = entry_speed[index], entry_spin[index]
+        alive = np.ones(index.size, bool)
+        for group in _groups(pattern, stages):
+            if group[0] > 0:
+                speed = free_run(pick(launcher.guide), pick(launcher.projectile), speed, gaps[group[0] - 1][index])
+            speed, spin, alive = through(
+                pick(launcher), first, group, tuple(pick(nips[k]) for k in group), speed, spin, alive,
+                [pick(wheel_speed_a[k]) for k in group],
+                [pick(wheel_speed_b[k]) for k in group] if wheel_speed_b is not wheel_speed_a else None,
+                part, options,
+            )  # fmt: skip
+        for name in BLANK:
+            getattr(out, name)[:, index] = getattr(part, name)
+    write(out, wheel_speed_a, wheel_speed_b, [launcher.stage(first + k).layout for k in range(stages)])
+    return out
+
+
+def _gap(launcher: Launcher, index: int, nip: Nip, after: Nip, lanes: int) -> Floats:
+    """Free run between two nips [m], shape (lanes,); negative where both act at once."""
+    return np.broadcast_to(pitch(launcher, index) + after.breaks[0] - nip.breaks[-1], (lanes,))
+
+
+def _patterns(gaps: list[Floats], lanes: int) -> list[tuple[tuple[bool, ...], NDArray[np.intp]]]:
+    """Lanes sorted by which neighbouring stages act at once."""
+    if not gaps or all((gap >= 0).all() for gap in gaps):
+        return [((False,) * len(gaps), np.arange(lanes))]
+    joined = np.stack([gap < 0 for gap in gaps], axis=1)
+    kinds, which = np.unique(joined, axis=0, return_inverse=True)
+    return [
+        (tuple(bool(flag) for flag in kind), np.flatnonzero(which.reshape(-1) == number))
+        for number, kind in enumerate(kinds)
+    ]
+
+
+def _groups(joined: tuple[bool, ...], stages: int) -> list[list[int]]:
+    groups = [[0]]
+    for index in range(1, stages):
+        if joined[index - 1]:
+            groups[-1].append(index)
+        else:
+            groups.append([index])
+    return groups

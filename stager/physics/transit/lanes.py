@@ -1,0 +1,63 @@
+"""Lanes: the flattened batch. A value that is the same in every lane keeps length 1."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields, is_dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.hardware.arrays import Floats, Number
+
+
+def batch_shape(*records: Any) -> tuple[int, ...]:
+    """Common shape of all arrays in the given values and records (nested records and tuples are searched)."""
+    return np.broadcast_shapes(*(shape for record in records for shape in _shapes(record)))
+
+
+def _shapes(value: Any) -> list[tuple[int, ...]]:
+    if isinstance(value, np.ndarray):
+        return [value.shape]
+    if is_dataclass(value) and not isinstance(value, type):
+        return [shape for field in fields(value) for shape in _shapes(getattr(value, field.name))]
+    if isinstance(value, tuple):
+        return [shape for item in value for shape in _shapes(item)]
+    return []
+
+
+def lane(value: Number, shape: tuple[int, ...]) -> Floats:
+    """`value` as an array of shape (1,) where it is the same in all lanes, else (lanes,)."""
+    array = np.asarray(value, dtype=np.float64)
+    if array.size == 1:
+        return array.reshape(1)
+    return np.ascontiguousarray(np.broadcast_to(array, shape)).reshape(-1)
+
+
+def flatten(value: Any, shape: tuple[int, ...]) -> Any:
+    """A record with every array in it flattened to lanes; plain floats stay floats."""
+    return _each(value, lambda array: lane(array, shape))
+
+
+def take(value: Any, index: NDArray[np.intp] | slice) -> Any:
+    """The chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
+    return _each(value, lambda array: array if array.shape[-1] == 1 else array[..., index])
+
+
+def _each(value: Any, change: Callable[[Floats], Floats]) -> Any:
+    """The same tree with each array changed; parts that hold no array are the same objects."""
+    if isinstance(value, np.ndarray):
+        return change(value)
+    if isinstance(value, tuple):
+        done = {id(item): _each(item, change) for item in value}
+        same = all(done[id(item)] is item for item in value)
+        return value if same else tuple(done[id(item)] for item in value)
+    if is_dataclass(value) and not isinstance(value, type):
+        changes = {}
+        for field in fields(value):
+            item = getattr(value, field.name)
+            if field.init and (new := _each(item, change)) is not item:
+                changes[field.name] = new
+        return replace(value, **changes) if changes else value
+    return value

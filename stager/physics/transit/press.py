@@ -1,0 +1,103 @@
+"""The sides of a nip: which there are, what drives them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+from stager.hardware.contact import Contact, FrictionLaw
+from stager.hardware.stage import Stage
+from stager.physics.inertia import driven_inertia
+from stager.physics.transit.sides import Sides
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Side:
+    """One side in lanes; fields as in Sides. `mirrored`: its twin opposite does just the same."""
+
+    law: FrictionLaw
+    weight: float = 1.0
+    turn: float
+    rail: bool = False
+    level: bool = False
+    radius: Floats
+    inverse_inertia: Floats
+    set_speed: Floats
+    motor_slope: Floats
+    torque_low: Floats
+    torque_high: Floats
+
+
+_STILL = np.zeros(1)
+
+
+def build_sides(
+    contact: Contact, stage: Stage, rolls: bool, wheel_speed_a: Floats, wheel_speed_b: Floats, mirrored: bool
+) -> tuple[Side, ...]:
+    """Side A and, unless it mirrors A, side B. Shapes (lanes,) or (1,).
+
+    Motor in the contact: the throttle holds the set speed against no-load current and windage; as the wheel slows
+    the current rises along the motor's line, from 0 up to the controller's limit. A governor is too slow to act.
+    """
+    turn = 1.0 if rolls and not mirrored else 0.0
+    driven = _driven(contact.friction, stage, wheel_speed_a, turn, 2.0 if mirrored else 1.0)
+    if mirrored:
+        return (driven,)
+    layout = stage.layout
+    if layout.side_b_driven:
+        return driven, _driven(contact.friction, stage, wheel_speed_b, -turn, 1.0)
+    radius = driven.radius
+    passive = {"motor_slope": _STILL, "torque_low": _STILL, "torque_high": _STILL, "set_speed": _STILL}
+    if layout.side_b_turns:
+        if stage.idler_inertia is None:
+            raise ValueError("an idler needs its inertia")
+        inverse = np.atleast_1d(1 / np.asarray(stage.idler_inertia, dtype=np.float64))
+        return driven, Side(law=contact.friction, turn=-turn, radius=radius, inverse_inertia=inverse, **passive)
+    rail = Side(
+        law=contact.rail_friction, turn=-turn, rail=rolls, level=True, radius=radius,
+        inverse_inertia=_STILL, **passive,
+    )  # fmt: skip
+    return driven, rail
+
+
+def _driven(law: FrictionLaw, stage: Stage, set_speed: Floats, turn: float, weight: float) -> Side:
+    wheel, drive = stage.wheel, stage.drive
+    radius = np.atleast_1d(np.asarray(wheel.radius, dtype=np.float64))
+    slope = low = high = _STILL
+    if drive is not None:
+        pull = drive.gear * drive.torque_constant
+        holding = drive.no_load_current
+        slope = np.atleast_1d(pull * drive.gear / (drive.speed_constant * drive.resistance * radius))
+        low = np.atleast_1d(np.asarray(-pull * holding))
+        high = np.atleast_1d(np.asarray(pull * np.maximum(drive.current_limit - holding, 0.0)))
+    inertia = np.atleast_1d(np.asarray(driven_inertia(stage), dtype=np.float64))
+    return Side(
+        law=law, weight=weight, turn=turn, radius=radius, inverse_inertia=1 / inertia, set_speed=set_speed,
+        motor_slope=slope, torque_low=low, torque_high=high,
+    )  # fmt: skip
+
+
+def join(nips: tuple[tuple[Side, ...], ...], creep: Floats) -> Sides:
+    """All sides of all nips that act together."""
+    flat = [side for nip in nips for side in nip]
+
+    def rows(name: str) -> Floats:
+        return np.stack(np.broadcast_arrays(*(getattr(side, name) for side in flat)))
+
+    return Sides(
+        laws=tuple(side.law for side in flat),
+        creep=creep,
+        weight=tuple(side.weight for side in flat),
+        turn=tuple(side.turn for side in flat),
+        rail=tuple(side.rail for side in flat),
+        level=tuple(side.level for side in flat),
+        nip=tuple(number for number, nip in enumerate(nips) for _ in nip),
+        radius=rows("radius"),
+        inverse_inertia=rows("inverse_inertia"),
+        set_speed=rows("set_speed"),
+        motor_slope=rows("motor_slope"),
+        torque_low=rows("torque_low"),
+        torque_high=rows("torque_high"),
+    )

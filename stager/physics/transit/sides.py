@@ -1,0 +1,55 @@
+"""Friction of the sides of one or more nips."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+from stager.hardware.contact import FrictionLaw
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sides:
+    """All sides that act together. Arrays have shape (sides, lanes) or (sides, 1).
+
+    laws: one friction law a side; creep ε [m/s], shape (lanes,) or (1,);
+    weight: how many equal sides each stands for; turn: +1 where forward friction spins the projectile forward,
+    −1 opposite, 0 where it cannot turn; rail: True where the side is a rail pressed by the side before it;
+    level: True where its friction acts along the barrel (φ = 0); nip: which nip it belongs to;
+    radius R [m]; inverse_inertia 1/J [1/(kg m^2)]; set_speed [m/s];
+    motor_slope: torque a speed lost [N m/(m/s)]; torque_low, torque_high: its bounds [N m].
+    """
+
+    laws: tuple[FrictionLaw, ...]
+    creep: Floats
+    weight: tuple[float, ...]
+    turn: tuple[float, ...]
+    rail: tuple[bool, ...]
+    level: tuple[bool, ...]
+    nip: tuple[int, ...]
+    radius: Floats
+    inverse_inertia: Floats
+    set_speed: Floats
+    motor_slope: Floats
+    torque_low: Floats
+    torque_high: Floats
+
+    def traction(self, slip: Floats) -> tuple[Floats, Floats]:
+        """φ(s) = μ(|s|)·tanh(s/ε) and dφ/ds, shapes (sides, lanes) as `slip` [m/s]."""
+        speed = np.abs(slip)
+        if all(law is self.laws[0] for law in self.laws):
+            coefficient, slope = self.laws[0].coefficient(speed)
+        else:
+            rows = [law.coefficient(row) for law, row in zip(self.laws, speed, strict=True)]
+            coefficient, slope = np.stack([row[0] for row in rows]), np.stack([row[1] for row in rows])
+        creeping = np.tanh(slip / self.creep)
+        steepness = slope * np.abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep
+        return coefficient * creeping, steepness
+
+    def torque(self, wheel_speed: Floats) -> tuple[Floats, Floats]:
+        """Motor torque beyond what holds the set speed [N m], and its slope by surface speed [N m/(m/s)]."""
+        asked = self.motor_slope * (self.set_speed - wheel_speed)
+        given = np.clip(asked, self.torque_low, self.torque_high)
+        return given, np.where(given == asked, -self.motor_slope, 0.0)
