@@ -1,0 +1,5 @@
+"""`python -m stager`."""
+
+from stager.cli import main
+
+main()

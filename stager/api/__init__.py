@@ -1,0 +1,5 @@
+"""The public face: a configuration that is loaded, and what can be asked of it."""
+
+from stager.api.loaded import Loaded, load
+
+__all__ = ["Loaded", "load"]

@@ -1,0 +1,60 @@
+"""A loaded configuration."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from stager.api.speeds import Speed, Speeds, set_speeds
+
+if TYPE_CHECKING:
+    from stager.hardware.scenario import Scenario
+    from stager.limits.records import Verdict
+    from stager.physics.records import Throw
+    from stager.staging.grip import Sweep
+    from stager.staging.records import Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loaded:
+    """A configuration file, read and checked; every answer comes from `scenario`.
+
+    sha256: of the file's bytes.
+    """
+
+    path: Path
+    sha256: str
+    scenario: Scenario
+
+    def speeds(self, *given: Speed) -> Speeds:
+        """Wheel speeds of a throw, one argument a stage.
+
+        A number is a surface speed [m/s], text may carry a unit ("9000 rpm"), "12:9" or (12, 9) sets the wheels of a
+        pair apart. Without arguments: the configuration's set speeds. Raises InputError.
+        """
+        return set_speeds(self.scenario.launcher, given)
+
+    def throw(self, *speeds: Speed) -> Throw:
+        """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
+        from stager.physics import chain
+
+        chosen = self.speeds(*speeds)
+        return chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b)
+
+    def plan(self) -> Plan:
+        """The best number of stages, the speed of each, and what one more would add."""
+        from stager.staging import plan
+
+        return plan(self.scenario)
+
+
+def load(path: str | Path) -> Loaded:
+    """Read and check a configuration file. Raises InputErrors with all that is wrong with it."""
+    from stager import config
+
+    found = Path(path)
+    return Loaded(
+        path=found, scenario=config.load(found).scenario(), sha256=hashlib.sha256(found.read_bytes()).hexdigest()
+    )

@@ -1,0 +1,18 @@
+"""`stager check`."""
+
+from __future__ import annotations
+
+from stager.cli.command import Config
+from stager.cli.commands.throw import Speeds
+from stager.cli.session import Session
+from stager.report.answer import Answer
+
+
+def check(session: Session, config: Config, speed: Speeds) -> Answer:
+    """Hardware and set speeds against limits."""
+    from stager import api
+    from stager.report import check as report
+
+    loaded = api.load(config)
+    thrown = loaded.throw(*speed)
+    return report.answer(loaded.scenario.launcher, thrown, loaded.check(*speed), loaded.source(session.seed))

@@ -1,0 +1,31 @@
+"""`stager plan`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stager.cli.command import Config
+from stager.cli.session import Session
+from stager.report.answer import Answer
+
+Output = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="PLANNED", help="Write a configuration with the planned speeds."),
+]
+
+
+def plan(session: Session, config: Config, output: Output = None) -> Answer:
+    """How many stages, how fast each, is one more worth it.
+
+    With the limits that bind and the ladder of stage counts.
+    """
+    from stager import api
+    from stager.report import plan as report
+
+    loaded = api.load(config)
+    with session.busy("Planning"):
+        found = loaded.plan()
+    return report.answer(loaded.scenario, found, loaded.source(session.seed))

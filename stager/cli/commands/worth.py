@@ -1,0 +1,18 @@
+"""`stager worth`."""
+
+from __future__ import annotations
+
+from stager.cli.command import Config
+from stager.cli.session import Session
+from stager.report.answer import Answer
+
+
+def worth(session: Session, config: Config) -> Answer:
+    """What each further stage adds and costs."""
+    from stager import api
+    from stager.report import worth as report
+
+    loaded = api.load(config)
+    with session.busy("Planning"):
+        found = loaded.plan()
+    return report.answer(found, loaded.source(session.seed))

@@ -1,0 +1,107 @@
+"""A session: where answers and complaints go, and the one place that turns errors into exit statuses."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from stager.errors import ExitStatus, InputError, InputErrors, StagerError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from stager.report.answer import Answer
+
+TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+
+
+def _console(*, stderr: bool) -> Console:
+    from rich.console import Console
+
+    return Console(stderr=stderr, markup=False, highlight=False, emoji=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Session:
+    """Switches that all commands share. stdout carries the answer only, everything else goes to stderr.
+
+    json: one JSON document in place of the screen; quiet: the headline alone, no progress;
+    seed of all random draws; workers: processes that may be used.
+    """
+
+    json: bool = False
+    quiet: bool = False
+    seed: int = 0
+    workers: int = 1
+
+    def run(self, command: Callable[[], Answer | None]) -> ExitStatus:
+        """Run a command, show its answer, and return the exit status; errors end here."""
+        try:
+            return self._show(command())
+        except StagerError as error:
+            if error.exit_status is ExitStatus.FAULT:
+                return self._fault(error)
+            self._say(*_lines(error))
+            return error.exit_status
+        except KeyboardInterrupt:
+            self._say("interrupted; nothing was written")
+            return ExitStatus.INTERRUPTED
+        except Exception as error:
+            return self._fault(error)
+
+    @contextmanager
+    def busy(self, doing: str) -> Iterator[None]:
+        """Say on stderr what is going on, where that is a terminal."""
+        if self.quiet or not sys.stderr.isatty():
+            yield
+            return
+        with _console(stderr=True).status(doing):
+            yield
+
+    def _show(self, answer: Answer | None) -> ExitStatus:
+        if answer is None:
+            return ExitStatus.DONE
+        try:
+            self._print(answer)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # The reader has seen enough; what is still buffered must not fail at exit.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return ExitStatus.DONE if answer.yes else ExitStatus.ANSWER_IS_NO
+
+    def _print(self, answer: Answer) -> None:
+        if self.json:
+            from stager.report import document
+
+            sys.stdout.write(document.text(answer.document) + "\n")
+            return
+        from stager.report import terminal
+
+        show = terminal.headline if self.quiet else terminal.whole
+        _console(stderr=False).print(show(answer.screen))
+
+    def _fault(self, error: Exception) -> ExitStatus:
+        if os.environ.get(TRACEBACK_SWITCH):
+            raise error
+        self._say(
+            f"stager failed, and that is a fault of stager: {type(error).__name__}: {error}",
+            "",
+            f"hint: set {TRACEBACK_SWITCH}=1 to see the traceback",
+        )
+        return ExitStatus.FAULT
+
+    def _say(self, *lines: str) -> None:
+        sys.stderr.write("\n".join(lines) + "\n")
+
+
+def _lines(error: StagerError) -> list[str]:
+    """An error as `where: message`, blank line, hint; several one after the other."""
+    if isinstance(error, InputErrors):
+        parts = [_lines(one) for one in error.errors]
+        return [line for i, part in enumerate(parts) for line in ([""] if i else []) + part]
+    hint = error.hint if isinstance(error, InputError) else ""
+    return [str(error), *(["", f"hint: {hint}"] if hint else [])]

@@ -1,0 +1,47 @@
+"""Numbers as people read them."""
+
+from __future__ import annotations
+
+import math
+
+MISSING = "-"
+
+
+def digits(value: float | None, significant: int = 3) -> str:
+    """Value to so many significant digits, never in more whole digits than it has; MISSING for None and NaN.
+
+    >>> digits(12.3456), digits(1234.5), digits(0.00012345), digits(9.9996)
+    ('12.3', '1234', '0.000123', '10.0')
+    """
+    if value is None or math.isnan(value):
+        return MISSING
+    if math.isinf(value):
+        return "unlimited" if value > 0 else "none"
+    if value == 0:
+        return "0"
+    exponent = int(f"{value:.{significant - 1}e}".partition("e")[2])
+    if exponent < -4:
+        return f"{value:.{significant - 1}e}"
+    return f"{value:.{max(0, significant - 1 - exponent)}f}"
+
+
+def speed(value: float | None) -> str:
+    """Speed to 0.01 m/s, as a chronograph shows it."""
+    return MISSING if value is None or math.isnan(value) else f"{value:.2f}"
+
+
+def percent(share: float | None, decimals: int = 1) -> str:
+    """Share as per cent."""
+    if share is None or math.isnan(share):
+        return MISSING
+    return "unlimited" if math.isinf(share) else f"{100 * share:.{decimals}f} %"
+
+
+def plural(count: int, noun: str) -> str:
+    """Count with its noun: "1 stage", "3 stages"."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def listing(words: list[str]) -> str:
+    """Words as a sentence has them: "a, b and c"."""
+    return " and ".join(words) if len(words) < 3 else f"{', '.join(words[:-1])} and {words[-1]}"

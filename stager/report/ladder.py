@@ -1,0 +1,46 @@
+"""The ladder: what each further stage adds and costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from stager.report.digits import MISSING, digits, percent, speed
+from stager.report.table import Column, Table
+
+_COLUMNS = (
+    Column("stages"),
+    Column("exit", "m/s"),
+    Column("95 % of builds", "m/s"),
+    Column("gain", "%"),
+    Column("worth it", "chance"),
+    Column("length", "mm"),
+    Column("mass", "g"),
+    Column("cost"),
+    Column("power", "W"),
+)
+
+
+def table(ladder: Sequence[Mapping[str, Any]]) -> Table:
+    """One row a stage count, as the documents have it; what is not computed has no column."""
+    return Table("Ladder", _COLUMNS, tuple(_row(rung) for rung in ladder)).without_empty(MISSING)
+
+
+def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
+    exit_speed, gain = rung["exit_speed_m_s"], rung["gain_fraction"]
+    low, high = exit_speed["low"], exit_speed["high"]
+    return (
+        str(rung["stages"]),
+        speed(exit_speed["nominal"]),
+        MISSING if low is None or high is None else f"{low:.2f} to {high:.2f}",
+        MISSING if gain is None or gain["nominal"] is None else f"{100 * gain['nominal']:+.1f}",
+        percent(rung["probability_worthwhile"], 0),
+        digits(_times(1000, rung["length_m"])),
+        digits(_times(1000, rung["mass_kg"])),
+        digits(rung["cost"]),
+        digits(rung["average_power_W"]),
+    )
+
+
+def _times(factor: float, value: float | None) -> float | None:
+    return None if value is None else factor * value

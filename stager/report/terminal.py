@@ -1,0 +1,46 @@
+"""Screens as rich renderables. Cells are `Text`: rich would read units such as "[m/s]" as markup."""
+
+from __future__ import annotations
+
+from rich import box
+from rich.console import Group, RenderableType
+from rich.table import Table as RichTable
+from rich.text import Text
+
+from stager.report.table import Column, Screen, Table
+
+
+def whole(screen: Screen) -> RenderableType:
+    """Headline, tables and notes."""
+    parts: list[RenderableType] = [headline(screen)]
+    for item in screen.tables:
+        parts += [Text(), Text(item.title, style="bold"), table(item)]
+    if screen.notes:
+        parts.append(Text())
+        parts += [Text(note) for note in screen.notes]
+    return Group(*parts)
+
+
+def headline(screen: Screen) -> RenderableType:
+    """The answer alone."""
+    return Text(screen.headline, style="bold")
+
+
+def table(item: Table) -> RenderableType:
+    """A table whose heads carry the unit on a second line."""
+    drawn = RichTable(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
+    units = any(column.unit for column in item.columns)
+    for column in item.columns:
+        drawn.add_column(
+            _head(column, units),
+            justify="left" if column.words else "right",
+            no_wrap=not column.words,
+            vertical="top",
+        )
+    for row in item.rows:
+        drawn.add_row(*(Text(cell) for cell in row))
+    return drawn
+
+
+def _head(column: Column, units: bool) -> Text:
+    return Text(f"{column.head}\n{column.unit}" if units else column.head)

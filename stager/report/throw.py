@@ -1,0 +1,149 @@
+"""A throw as screen and document."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from stager.hardware.launcher import Launcher
+from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
+from stager.physics.records import Grip, Throw
+from stager.report.answer import Answer
+from stager.report.digits import MISSING, digits, plural, speed
+from stager.report.document import Source, document
+from stager.report.table import Column, Screen, Table
+
+WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
+TURN = 2 * np.pi
+
+
+def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
+    """Screen and document of one throw (no batch axes); a jam is a "no"."""
+    content = summary(launcher, throw)
+    return Answer(
+        Screen(_headline(launcher, content), tables(content["stages"]), _notes(content)),
+        document(content, source),
+        yes=not content["jammed"],
+    )
+
+
+def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
+    """A throw as the document has it, without provenance."""
+    projectile = launcher.projectile
+    return {
+        "exit_speed_m_s": float(throw.exit_speed),
+        "spin_rad_s": float(throw.spin),
+        "exit_energy_J": float(translation_energy(throw.exit_speed, projectile)),
+        "spin_energy_J": float(spin_energy(throw.spin, projectile)),
+        "jammed": bool(throw.jammed),
+        "stages": stages(launcher, throw),
+    }
+
+
+def stages(launcher: Launcher, throw: Throw) -> list[dict[str, Any]]:
+    """One dictionary a stage; after a jam the jammed stage is the last one."""
+    reached = [k for k, grip in enumerate(throw.stages.grip) if grip != Grip.NOT_REACHED]
+    return [_stage(launcher, throw, k) for k in reached]
+
+
+def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
+    part, stage = throw.stages, launcher.stage(k)
+    turns = stage.layout.side_b_turns
+    return {
+        "wheel_speed_m_s": float(part.wheel_speed_a[k]),
+        "wheel_speed_b_m_s": float(part.wheel_speed_b[k]) if turns else None,
+        "rpm": float(turns_per_minute(part.wheel_speed_a[k], stage.wheel)),
+        "entry_speed_m_s": float(part.entry_speed[k]),
+        "exit_speed_m_s": float(part.exit_speed[k]),
+        "wheel_speed_after_m_s": float(part.wheel_speed_after_a[k]),
+        "wheel_speed_b_after_m_s": float(part.wheel_speed_after_b[k]) if turns else None,
+        "spin_rad_s": float(part.exit_spin[k]),
+        "slip_at_exit_m_s": float(part.slip_at_exit[k]),
+        "grip": WORDS[Grip(part.grip[k])],
+        "contact_time_s": float(part.contact_time[k]),
+        "wheel_work_J": float(part.wheel_work[k]),
+        "slip_heat_J": float(part.slip_heat[k]),
+        "crush_loss_J": float(part.crush_loss[k]),
+        "peak_acceleration_m_s2": float(part.peak_acceleration[k]),
+    }
+
+
+def _headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
+    name, count = launcher.projectile.shape.name, len(content["stages"])
+    if content["jammed"]:
+        return f"The {name} jams in stage {count}: its wheel pushes back harder than friction pulls in."
+    return (
+        f"The {name} leaves at {speed(content['exit_speed_m_s'])} m/s with {digits(content['exit_energy_J'])} J"
+        f" after {plural(count, 'stage')}."
+    )
+
+
+def _notes(content: Mapping[str, Any]) -> list[str]:
+    if content["jammed"]:
+        return ["A faster feed, less crush, a larger wheel or more friction gets it through."]
+    if content["spin_rad_s"] == 0:
+        return []
+    return [
+        f"Spin {digits(content['spin_rad_s'] / TURN)} rev/s, {digits(content['spin_energy_J'])} J."
+        " It is positive where side A drives it forward."
+    ]
+
+
+def tables(stages: list[dict[str, Any]]) -> tuple[Table, Table]:
+    """Speeds, and where the energy went, a row each stage."""
+    return (
+        Table("Speeds", _SPEEDS, tuple(_speeds(k, stage) for k, stage in enumerate(stages, 1))).without_empty(MISSING),
+        Table("Energy and forces", _ENERGY, tuple(_energy(k, stage) for k, stage in enumerate(stages, 1))),
+    )
+
+
+_SPEEDS = (
+    Column("stage"),
+    Column("wheel", "m/s"),
+    Column("side B", "m/s"),
+    Column("wheel", "rpm"),
+    Column("after", "m/s"),
+    Column("entry", "m/s"),
+    Column("exit", "m/s"),
+    Column("spin", "rev/s"),
+    Column("slip", "m/s"),
+    Column("grip", words=True),
+)
+_ENERGY = (
+    Column("stage"),
+    Column("contact", "ms"),
+    Column("wheel work", "J"),
+    Column("slip heat", "J"),
+    Column("crush loss", "J"),
+    Column("peak acceleration", "m/s2"),
+)
+
+
+def _speeds(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
+    side_b = stage["wheel_speed_b_m_s"]
+    spin = stage["spin_rad_s"]
+    return (
+        str(number),
+        speed(stage["wheel_speed_m_s"]),
+        MISSING if side_b is None or side_b == stage["wheel_speed_m_s"] else speed(side_b),
+        f"{stage['rpm']:.0f}",
+        speed(stage["wheel_speed_after_m_s"]),
+        speed(stage["entry_speed_m_s"]),
+        speed(stage["exit_speed_m_s"]),
+        MISSING if spin == 0 else digits(spin / TURN),
+        speed(stage["slip_at_exit_m_s"]),
+        stage["grip"],
+    )
+
+
+def _energy(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
+    return (
+        str(number),
+        digits(1000 * stage["contact_time_s"]),
+        digits(stage["wheel_work_J"]),
+        digits(stage["slip_heat_J"]),
+        digits(stage["crush_loss_J"]),
+        digits(stage["peak_acceleration_m_s2"]),
+    )

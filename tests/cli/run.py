@@ -1,0 +1,32 @@
+"""Runs the command line in this process."""
+
+from __future__ import annotations
+
+import io
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from pathlib import Path
+
+from stager.cli.app import app
+
+ROOT = Path(__file__).parents[2]
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """What a command left behind."""
+
+    status: int
+    out: str
+    err: str
+
+
+def stager(*arguments: str) -> Ran:
+    """Run `stager ARGUMENTS`."""
+    out, err = io.StringIO(), io.StringIO()
+    with redirect_stdout(out), redirect_stderr(err):
+        try:
+            status = app(list(arguments))
+        except SystemExit as stop:
+            status = stop.code
+    return Ran(int(status or 0), out.getvalue(), err.getvalue())
