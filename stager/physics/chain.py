@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import fields
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats, Number
 from stager.hardware.launcher import Launcher
@@ -86,7 +87,7 @@ def _gather(parts: list[Transit], shape: tuple[int, ...], stages: int) -> Throw:
             for field in fields(Transit)
         }
     )
-    jammed = merged.jammed.any(axis=-1)
+    jammed: NDArray[np.bool_] = np.asarray(merged.jammed.any(axis=-1))
     last = np.where(jammed, 0.0, merged.exit_speed[..., -1])
     spin = np.where(jammed, 0.0, merged.exit_spin[..., -1])
     return Throw(stages=merged, exit_speed=last, spin=spin, jammed=jammed)

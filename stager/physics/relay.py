@@ -34,19 +34,19 @@ def relay(
     gaps = [_gap(launcher, first + k, nips[k], nips[k + 1], lanes) for k in range(stages - 1)]
     out = blank(stages, lanes)
     for pattern, index in _patterns(gaps, lanes):
-        whole = index.size == lanes
-        pick = (lambda value: value) if whole else (lambda value, index=index: take(value, index))
         part = blank(stages, index.size)
+        here = take(launcher, index)
+        own_a = take(tuple(wheel_speed_a), index)
+        own_b = None if wheel_speed_b is wheel_speed_a else take(tuple(wheel_speed_b), index)
+        own_nips = take(nips, index)
         speed, spin = entry_speed[index], entry_spin[index]
         alive = np.ones(index.size, bool)
         for group in _groups(pattern, stages):
             if group[0] > 0:
-                speed = free_run(pick(launcher.guide), pick(launcher.projectile), speed, gaps[group[0] - 1][index])
+                speed = free_run(here.guide, here.projectile, speed, gaps[group[0] - 1][index])
             speed, spin, alive = through(
-                pick(launcher), first, group, tuple(pick(nips[k]) for k in group), speed, spin, alive,
-                [pick(wheel_speed_a[k]) for k in group],
-                [pick(wheel_speed_b[k]) for k in group] if wheel_speed_b is not wheel_speed_a else None,
-                part, options,
+                here, first, group, tuple(own_nips[k] for k in group), speed, spin, alive,
+                [own_a[k] for k in group], None if own_b is None else [own_b[k] for k in group], part, options,
             )  # fmt: skip
         for name in BLANK:
             getattr(out, name)[:, index] = getattr(part, name)

@@ -27,7 +27,7 @@ SYNC_CREEPS = 3.0
 def blank(stages: int, lanes: int) -> Transit:
     """Records of stages that were not reached, fields of shape (stages, lanes)."""
     values = {field.name: np.zeros((stages, lanes)) for field in fields(Transit)}
-    values["grip"] = np.full((stages, lanes), Grip.NOT_REACHED, np.int8)  # type: ignore[assignment]
+    values["grip"] = np.full((stages, lanes), Grip.NOT_REACHED, np.int8)
     return Transit(**values)  # type: ignore[arg-type]
 
 

@@ -208,5 +208,4 @@ def _solve_small(system: list[list[Floats]], right: Floats) -> Floats:
         return np.stack([(d * right[0] - b * right[1]), (a * right[1] - c * right[0])]) / determinant
     shape = right.shape[1:]
     matrix = np.stack([np.stack([np.broadcast_to(term, shape) for term in row], -1) for row in system], -2)
-    solved: Floats = np.linalg.solve(matrix, right.T[..., None])[..., 0].T
-    return solved
+    return np.asarray(np.linalg.solve(matrix, right.T[..., None])[..., 0].T, dtype=np.float64)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,7 +88,7 @@ def _cut(
     lengths = np.cumsum([0] + [len(nip.breaks) for nip in nips])
     began, ended = rank[lengths[:-1]], rank[lengths[1:] - 1]
     segments = []
-    for low, high in zip(places[:-1], places[1:], strict=True):
+    for low, high in pairwise(places):
         middle = (low + high) / 2
         profiles = tuple(nip.profile(middle - axis) for nip, axis in zip(nips, lanes.axes, strict=True))
         half = (high - low) / 2

@@ -12,10 +12,13 @@ from stager.hardware.stage import Stage
 from stager.physics.inertia import driven_inertia
 from stager.physics.transit.sides import Sides
 
+_STILL = np.zeros(1)
+_STILL.setflags(write=False)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Side:
-    """One side in lanes; fields as in Sides. `mirrored`: its twin opposite does just the same."""
+    """One side in lanes; fields as in Sides. At rest and without a drive unless said otherwise."""
 
     law: FrictionLaw
     weight: float = 1.0
@@ -23,14 +26,11 @@ class Side:
     rail: bool = False
     level: bool = False
     radius: Floats
-    inverse_inertia: Floats
-    set_speed: Floats
-    motor_slope: Floats
-    torque_low: Floats
-    torque_high: Floats
-
-
-_STILL = np.zeros(1)
+    inverse_inertia: Floats = _STILL
+    set_speed: Floats = _STILL
+    motor_slope: Floats = _STILL
+    torque_low: Floats = _STILL
+    torque_high: Floats = _STILL
 
 
 def build_sides(
@@ -49,17 +49,12 @@ def build_sides(
     if layout.side_b_driven:
         return driven, _driven(contact.friction, stage, wheel_speed_b, -turn, 1.0)
     radius = driven.radius
-    passive = {"motor_slope": _STILL, "torque_low": _STILL, "torque_high": _STILL, "set_speed": _STILL}
     if layout.side_b_turns:
         if stage.idler_inertia is None:
             raise ValueError("an idler needs its inertia")
         inverse = np.atleast_1d(1 / np.asarray(stage.idler_inertia, dtype=np.float64))
-        return driven, Side(law=contact.friction, turn=-turn, radius=radius, inverse_inertia=inverse, **passive)
-    rail = Side(
-        law=contact.rail_friction, turn=-turn, rail=rolls, level=True, radius=radius,
-        inverse_inertia=_STILL, **passive,
-    )  # fmt: skip
-    return driven, rail
+        return driven, Side(law=contact.friction, turn=-turn, radius=radius, inverse_inertia=inverse)
+    return driven, Side(law=contact.rail_friction, turn=-turn, rail=rolls, level=True, radius=radius)
 
 
 def _driven(law: FrictionLaw, stage: Stage, set_speed: Floats, turn: float, weight: float) -> Side:

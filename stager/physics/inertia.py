@@ -1,0 +1,37 @@
+"""Moments of inertia of wheels."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.hardware.arrays import Number
+from stager.hardware.stage import Stage
+from stager.hardware.wheel import Wheel
+
+
+def annulus_inertia(density: Number, width: Number, outer: Number, inner: Number) -> Number:
+    """½πρb(r_o⁴ − r_i⁴) [kg m^2]: density [kg/m^3], width [m], radii [m]; shapes broadcast."""
+    return np.pi / 2 * density * width * (outer**4 - inner**4)
+
+
+def wheel_inertia(wheel: Wheel) -> Number:
+    """Inertia of hub and tyre [kg m^2]: as given, else of two annuli.
+
+    Raises ValueError where neither the inertia nor width and material are known.
+    """
+    if wheel.inertia is not None:
+        return wheel.inertia
+    if wheel.material is None or wheel.width is None:
+        raise ValueError("a wheel needs its inertia, or its width and material")
+    hub = annulus_inertia(wheel.material.density, wheel.width, wheel.hub_radius, wheel.bore / 2)
+    if wheel.tyre is None:
+        return hub
+    return hub + annulus_inertia(wheel.tyre.material.density, wheel.width, wheel.radius, wheel.hub_radius)
+
+
+def driven_inertia(stage: Stage) -> Number:
+    """Inertia that a driven wheel's contact feels [kg m^2]: wheel, and the rotor by the square of its gear."""
+    inertia = wheel_inertia(stage.wheel)
+    if stage.drive is None:
+        return inertia
+    return inertia + stage.drive.rotor_inertia * stage.drive.gear**2
