@@ -20,7 +20,8 @@ class Trail:
     """What a group leaves, first axis over the ends of the segments (start included), last over the lanes.
 
     state, shape (ends, rows, lanes); jammed (ends, lanes); peaks and least_slip between the ends, shape
-    (segments, ...); exit_slip at their ends, shape (segments, sides, lanes); began, ended: which end is a nip's first and last contact, shape (nips, lanes).
+    (segments, ...); exit_slip at
+    their ends, shape (segments, sides, lanes); began, ended: which end is a nip's first and last contact, shape (nips, lanes).
     """
 
     state: Floats
@@ -68,7 +69,8 @@ def travel(lanes: Lanes, nips: tuple[Nip, ...], state: Floats, options: Options)
         journey.least_slip = np.full((sides, count), np.inf)
     trail = Trail(
         state=np.stack(states), jammed=np.stack(jams), peak_acceleration=np.stack(accelerations),
-        peak_slip_power=np.stack(powers), least_slip=np.stack(slips), exit_slip=np.stack(exits), began=began, ended=ended,
+        peak_slip_power=np.stack(powers), least_slip=np.stack(slips), exit_slip=np.stack(exits),
+        began=began, ended=ended,
     )  # fmt: skip
     return trail, journey
 

@@ -47,8 +47,8 @@ class Segment:
 class Journey:
     """State on the way, shape (rows, lanes), and what is watched.
 
-    jammed; place where the last segment ended or the lane stopped [m]; peak_acceleration [m/s^2] and peak_slip_power [W]
-    since it was last cleared, each shape (lanes,);
+    jammed; place where the last segment ended or the lane stopped [m]; peak_acceleration [m/s^2] and peak_slip_power
+    [W] since it was last cleared, each shape (lanes,);
     least_slip: least |s| of each side in contact [m/s], shape (sides, lanes).
     """
 

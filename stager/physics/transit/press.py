@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -12,8 +12,9 @@ from stager.hardware.stage import Stage
 from stager.physics.inertia import driven_inertia
 from stager.physics.transit.sides import Sides
 
-_STILL = np.zeros(1)
-_STILL.setflags(write=False)
+
+def _still() -> Floats:
+    return np.zeros(1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,11 +27,11 @@ class Side:
     rail: bool = False
     level: bool = False
     radius: Floats
-    inverse_inertia: Floats = _STILL
-    set_speed: Floats = _STILL
-    motor_slope: Floats = _STILL
-    torque_low: Floats = _STILL
-    torque_high: Floats = _STILL
+    inverse_inertia: Floats = field(default_factory=_still)
+    set_speed: Floats = field(default_factory=_still)
+    motor_slope: Floats = field(default_factory=_still)
+    torque_low: Floats = field(default_factory=_still)
+    torque_high: Floats = field(default_factory=_still)
 
 
 def build_sides(
@@ -60,7 +61,7 @@ def build_sides(
 def _driven(law: FrictionLaw, stage: Stage, set_speed: Floats, turn: float, weight: float) -> Side:
     wheel, drive = stage.wheel, stage.drive
     radius = np.atleast_1d(np.asarray(wheel.radius, dtype=np.float64))
-    slope = low = high = _STILL
+    slope = low = high = _still()
     if drive is not None:
         pull = drive.gear * drive.torque_constant
         holding = drive.no_load_current
