@@ -81,9 +81,7 @@ def _size(shape: tuple[int, ...]) -> tuple[int]:
 def _gather(parts: list[Transit], shape: tuple[int, ...], stages: int) -> Throw:
     merged = Transit(
         **{
-            field.name: np.concatenate([getattr(part, field.name) for part in parts], axis=-1).T.reshape(
-                *shape, stages
-            )
+            field.name: np.concatenate([getattr(part, field.name) for part in parts], axis=-1).T.reshape(*shape, stages)
             for field in fields(Transit)
         }
     )

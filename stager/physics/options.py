@@ -15,10 +15,12 @@ class Options:
     chunk: lanes integrated together, so that work arrays stay in cache.
     """
 
-    tolerance: float = 5e-6
+    tolerance: float = 2e-7
     steps: int | None = None
     books: bool = True
     chunk: int = 8192
 
 
 DEFAULT = Options()
+QUICK = Options(tolerance=1e-4, books=False)
+"""For searching: exit speeds good to about 1e-5."""

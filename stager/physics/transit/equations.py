@@ -98,9 +98,7 @@ def _normals(
     return normal, cosine, sine, push
 
 
-def _press_rails(
-    sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats
-) -> Floats | None:
+def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats) -> Floats | None:
     """Rails react with N_B = max(0, N cos φ − F_A sin φ); gives dF_B/dF_A, shape (sides, lanes), where any is."""
     if not any(sides.rail):
         return None

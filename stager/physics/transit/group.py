@@ -20,8 +20,8 @@ class Trail:
     """What a group leaves, first axis over the ends of the segments (start included), last over the lanes.
 
     state, shape (ends, rows, lanes); jammed (ends, lanes); peaks and least_slip between the ends, shape
-    (segments, ...); exit_slip at
-    their ends, shape (segments, sides, lanes); began, ended: which end is a nip's first and last contact, shape (nips, lanes).
+    (segments, ...); exit_slip at their ends, shape (segments, sides, lanes); began, ended: which end is a
+    nip's first and last contact, shape (nips, lanes).
     """
 
     state: Floats
