@@ -45,71 +45,78 @@ class Slopes:
     torque_slope: Floats
 
 
-def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Floats) -> Slopes:
-    """Right side d(state)/dx at `place` [m], shape (lanes,), for `state` of shape (rows, lanes)."""
+def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Floats, *, steep: bool = True) -> Slopes:
+    """Right side d(state)/dx at `place` [m], shape (lanes,), for `state` of shape (rows, lanes).
+
+    steep: find the derivatives too that `Implicit` needs.
+    """
     sides = lanes.sides
     count = len(sides.laws)
     speed = np.sqrt(np.maximum(state[0], LEAST_SPEED_SQUARED))
     wheel = state[2 : 2 + count]
-    normal, cosine, sine, push = _normals(lanes, profiles, place, speed.shape)
-    rim = np.empty_like(wheel)
-    for side in range(count):
-        rim[side] = speed * cosine[side]
-        if sides.turn[side]:
-            rim[side] += sides.turn[side] * lanes.radius * state[1]
-    slip = wheel - rim
-    traction, steepness = sides.traction(slip)
-    coupling = _press_rails(sides, normal, sine, cosine, traction)
+    normal, cosine, sine, push = _normals(lanes, profiles, place)
+    slip = wheel - speed * cosine
+    if sides.turns:
+        around = lanes.radius * state[1]
+        for side, turn in enumerate(sides.turn):
+            slip[side] -= turn * around
+    traction, steepness = sides.traction(slip, steep=steep)
+    coupling = None
+    if any(sides.rail):
+        normal, coupling = _press_rails(sides, normal, sine, cosine, traction)
     force = normal * traction
-    steepness = normal * steepness
-    torque, torque_slope = sides.torque(wheel)
     rate = np.empty_like(state)
-    forward = push
-    turning = np.zeros_like(speed)
-    for side in range(count):
-        pull = sides.weight[side] * force[side]
-        forward = forward + pull * cosine[side]
-        if sides.turn[side]:
-            turning += sides.turn[side] * pull
-    rate[0] = 2.0 / lanes.mass * forward
-    rate[1] = lanes.radius * lanes.inverse_spin_inertia * turning / speed
-    rate[2 : 2 + count] = sides.radius * sides.inverse_inertia * (torque - sides.radius * force) / speed
+    pull = force * sides.weights
+    rate[0] = (2.0 / lanes.mass) * (push + (pull * cosine).sum(axis=0))
+    rate[1] = 0.0
+    if sides.turns:
+        turning = (pull * sides.turnings).sum(axis=0)
+        rate[1] = lanes.radius * lanes.inverse_spin_inertia * turning / speed
+    torque_slope = _NO_SLOPE
+    moment = -sides.radius * force
+    if sides.driven:
+        torque, torque_slope = sides.torque(wheel)
+        moment += torque
+    rate[2 : 2 + count] = sides.radius * sides.inverse_inertia * moment / speed
     if lanes.books:
         rate[2 + count] = 1.0 / speed
-        rate[3 + count : 3 + 2 * count] = force * wheel / speed
-        rate[3 + 2 * count :] = force * slip / speed
+        per_metre = force / speed
+        np.multiply(per_metre, wheel, out=rate[3 + count : 3 + 2 * count])
+        np.multiply(per_metre, slip, out=rate[3 + 2 * count :])
+    if steep:
+        steepness = normal * steepness
     return Slopes(rate, speed, wheel, cosine, slip, force, steepness, coupling, torque_slope)
 
 
-def _normals(
-    lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, shape: tuple[int, ...]
-) -> tuple[Floats, Floats, Floats, Floats]:
+_NO_SLOPE = np.zeros((1, 1))
+
+
+def _normals(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """Normal force, cos φ, sin φ of each side, shapes (sides, lanes) or (1, lanes), and the push, (lanes,)."""
     sides = lanes.sides
-    count = len(sides.laws)
-    normal, cosine, sine = (np.empty((count, *shape)) for _ in range(3))
-    push: Floats = np.zeros(shape)
     found = [profile.at(place - axis) for profile, axis in zip(profiles, lanes.axes, strict=True)]
-    for _, _, _, part in found:
-        push = push + part
-    for side in range(count):
-        force, tilt_cosine, tilt_sine, _ = found[sides.nip[side]]
-        normal[side], sine[side] = force, tilt_sine
-        cosine[side] = 1.0 if sides.level[side] else tilt_cosine
-    return normal, cosine, sine, push
+    if len(found) == 1 and not any(sides.level):
+        normal, cosine, sine, push = found[0]
+        return normal[None], cosine[None], sine[None], push
+    parts = [np.stack(np.broadcast_arrays(*(found[nip][part] for nip in sides.nip))) for part in range(3)]
+    push = found[0][3]
+    for other in found[1:]:
+        push = push + other[3]
+    cosine = np.where(np.array(sides.level)[:, None], 1.0, parts[1])
+    return parts[0], cosine, parts[2], push
 
 
-def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats) -> Floats | None:
-    """Rails react with N_B = max(0, N cos φ − F_A sin φ); gives dF_B/dF_A, shape (sides, lanes), where any is."""
-    if not any(sides.rail):
-        return None
-    coupling = np.zeros_like(normal)
+def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats) -> tuple[Floats, Floats]:
+    """Rails react with N_B = max(0, N cos φ − F_A sin φ). Gives all normals and dF_B/dF_A, shapes (sides, lanes)."""
+    normal = normal.copy()
+    coupling = np.zeros_like(traction)
     for side, is_rail in enumerate(sides.rail):
         if is_rail:
             wheel = side - 1
             pressed = normal[wheel] * (cosine[wheel] - traction[wheel] * sine[wheel])
             normal[side] = np.maximum(pressed, 0.0)
             coupling[side] = np.where(pressed > 0.0, -traction[side] * sine[wheel], 0.0)
-    return coupling
+    return normal, coupling
 
 
 class Implicit:
@@ -126,15 +133,16 @@ class Implicit:
         self.count = count
         per_speed = sides.radius * sides.inverse_inertia / speed
         self.damping = 1.0 / (1.0 - reach * per_speed * now.torque_slope)
-        self.wheel_gain = self.damping * reach * per_speed * sides.radius
-        self.wheel_by_speed = self.damping * reach * now.rate[2 : 2 + count] / speed
+        damped = self.damping * reach
+        self.wheel_gain = damped * per_speed * sides.radius
+        self.wheel_by_speed = damped * now.rate[2 : 2 + count] / speed
         self.spin_gain = reach * lanes.radius * lanes.inverse_spin_inertia / speed
         self.spin_by_speed = reach * now.rate[1] / speed
-        self.speed_gain = [w * now.cosine[i] * reach / (lanes.mass * speed) for i, w in enumerate(sides.weight)]
+        self.speed_gain = np.broadcast_to(sides.weights * now.cosine * (reach / (lanes.mass * speed)), now.force.shape)
         self.slip_by_speed = -(self.wheel_by_speed + now.cosine)
-        for side, turn in enumerate(sides.turn):
-            if turn:
-                self.slip_by_speed[side] += turn * lanes.radius * self.spin_by_speed
+        if sides.turns:
+            self.slip_by_speed += sides.turnings * (lanes.radius * self.spin_by_speed)
+        self.half_per_speed = 0.5 / speed
         self.system = self._system()
 
     def _system(self) -> list[list[Floats]]:
@@ -160,22 +168,19 @@ class Implicit:
     def solve(self, known: Floats) -> Floats:
         """Increments U, shape (rows, lanes), for the right side ρ = `known` of the same shape."""
         lanes, now, sides, count = self.lanes, self.now, self.lanes.sides, self.count
-        speed_known = known[0] / (2.0 * now.speed)
+        speed_known = known[0] * self.half_per_speed
         wheel_known = self.damping * known[2 : 2 + count]
         slip_known = wheel_known + self.slip_by_speed * speed_known
-        for side, turn in enumerate(sides.turn):
-            if turn:
-                slip_known[side] -= turn * lanes.radius * known[1]
+        if sides.turns:
+            slip_known -= sides.turnings * (lanes.radius * known[1])
         force = _solve_small(self.system, now.steepness * slip_known)
         out = np.empty_like(known)
-        speed = speed_known
-        turning = np.zeros_like(speed)
-        for side in range(count):
-            speed = speed + self.speed_gain[side] * force[side]
-            if sides.turn[side]:
-                turning += sides.turn[side] * sides.weight[side] * force[side]
+        speed = speed_known + (self.speed_gain * force).sum(axis=0)
         out[0] = 2.0 * now.speed * speed
-        out[1] = known[1] + self.spin_gain * turning - self.spin_by_speed * speed
+        out[1] = known[1]
+        if sides.turns:
+            turning = (sides.turnings * sides.weights * force).sum(axis=0)
+            out[1] += self.spin_gain * turning - self.spin_by_speed * speed
         out[2 : 2 + count] = wheel_known - self.wheel_by_speed * speed - self.wheel_gain * force
         if lanes.books:
             self._books(known, out, speed, force)
@@ -187,14 +192,12 @@ class Implicit:
         scale = self.reach / now.speed
         wheel = out[2 : 2 + count]
         slip = wheel - now.cosine * speed
-        for side, turn in enumerate(sides.turn):
-            if turn:
-                slip[side] -= turn * self.lanes.radius * out[1]
-        rate = now.rate
-        out[2 + count] = known[2 + count] - scale * rate[2 + count] * speed
-        work, heat = slice(3 + count, 3 + 2 * count), slice(3 + 2 * count, None)
-        out[work] = known[work] + scale * (force * now.wheel + now.force * wheel) - scale * rate[work] * speed
-        out[heat] = known[heat] + scale * (force * now.slip + now.force * slip) - scale * rate[heat] * speed
+        if sides.turns:
+            slip -= sides.turnings * (self.lanes.radius * out[1])
+        lost = scale * speed
+        out[2 + count :] = known[2 + count :] - now.rate[2 + count :] * lost
+        out[3 + count : 3 + 2 * count] += scale * (force * now.wheel + now.force * wheel)
+        out[3 + 2 * count :] += scale * (force * now.slip + now.force * slip)
 
 
 def _solve_small(system: list[list[Floats]], right: Floats) -> Floats:

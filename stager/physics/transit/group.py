@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
 from stager.physics.transit.equations import Lanes
-from stager.physics.transit.march import Journey, Segment, march
+from stager.physics.transit.march import Bend, Journey, Segment, march
 from stager.physics.transit.nip import Nip
 
 
@@ -93,6 +93,5 @@ def _cut(
     for low, high in pairwise(places):
         middle = (low + high) / 2
         profiles = tuple(nip.profile(middle - axis) for nip, axis in zip(nips, lanes.axes, strict=True))
-        half = (high - low) / 2
-        segments.append(Segment(middle=middle, half=half, start=-1.0, end=1.0, curved=False, profiles=profiles))
+        segments.append(Segment(low=low, span=high - low, bend=Bend.STRAIGHT, profiles=profiles))
     return tuple(segments), began, ended

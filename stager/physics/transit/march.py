@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,29 +19,36 @@ from stager.physics.transit.rosenbrock import Rate, step
 FIRST_STEP = 0.1
 LEAST_STEP = 1e-4
 FLOOR = 1e-10
+NUDGE = 1e-7
 PATIENCE = 100_000
+
+
+class Bend(Enum):
+    """How the parameter of a segment, 0 to 1, runs along it. A bent end makes powers of the crush smooth there."""
+
+    STRAIGHT = "x = τ"
+    OPENING = "x = τ²"
+    CLOSING = "x = 1 − (1 − τ)²"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segment:
-    """A smooth piece of the way, from parameter `start` to `end`.
+    """A smooth piece of the way: starts at `low` [m], `span` long [m], shapes (lanes,) or (1,); profiles: one a nip."""
 
-    curved: x = middle − half·cos(parameter), which makes powers of the crush smooth at its ends;
-    else x = middle + half·parameter. Shapes (lanes,) or (1,); profiles: one a nip.
-    """
-
-    middle: Floats
-    half: Floats
-    start: float
-    end: float
-    curved: bool
+    low: Floats
+    span: Floats
+    bend: Bend
     profiles: tuple[Profile, ...]
 
     def at(self, parameter: Floats) -> tuple[Floats, Floats]:
         """Place along the barrel [m] and its derivative by the parameter [m]."""
-        if self.curved:
-            return self.middle - self.half * np.cos(parameter), self.half * np.sin(parameter)
-        return self.middle + self.half * parameter, np.broadcast_to(self.half, parameter.shape)
+        if self.bend is Bend.OPENING:
+            stretch = self.span * parameter
+            return self.low + stretch * parameter, 2.0 * stretch
+        if self.bend is Bend.CLOSING:
+            stretch = self.span * (1.0 - parameter)
+            return self.low + self.span - stretch * (1.0 - parameter), 2.0 * stretch
+        return self.low + self.span * parameter, np.broadcast_to(self.span, parameter.shape)
 
 
 @dataclass(slots=True)
@@ -63,27 +71,25 @@ class Journey:
 
 def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) -> None:
     """Advance `journey` through `segment`, in place. Lanes that jam stop where they are."""
-    index = np.flatnonzero(~journey.jammed & (np.broadcast_to(segment.half, journey.jammed.shape) > 0.0))
-    span = segment.end - segment.start
-    place = np.full(index.size, segment.start)
-    size = np.full(index.size, span / options.steps if options.steps else span * FIRST_STEP)
+    index = np.flatnonzero(~journey.jammed & (np.broadcast_to(segment.span, journey.jammed.shape) > 0.0))
+    place = np.zeros(index.size)
+    size = np.full(index.size, 1.0 / options.steps if options.steps else FIRST_STEP)
     here, piece = take(lanes, index), take(segment, index)
     state = journey.state[:, index]
     for _ in range(PATIENCE):
         if index.size == 0:
             return
-        rate = _rate(here, piece)
-        size = np.minimum(size, segment.end - place)
-        now, stretch = rate(place, state)
+        rate = _rate(here, piece, steep=False)
+        size = np.minimum(size, 1.0 - place)
+        now, stretch = _rate(here, piece, steep=True)(place, state)
         _watch(journey, index, now, here)
-        nudge = 1e-7 * span
-        drift = (np.multiply(*_scaled(rate(place + nudge, state))) - now.rate * stretch) / nudge
+        drift = (np.multiply(*_scaled(rate(place + NUDGE, state))) - now.rate * stretch) / NUDGE
         with np.errstate(over="ignore", invalid="ignore"):
             fresh, error = step(here, rate, now, stretch, drift, state, place, size)
-        accepted, jams, size_next = _judge(here, state, fresh, error, size, span, options)
+        accepted, jams, size_next = _judge(here, state, fresh, error, size, options)
         state = np.where(accepted, fresh, state)
         place = np.where(accepted, place + size, place)
-        done = accepted & (place >= segment.end - 1e-12 * span)
+        done = accepted & (place >= 1.0 - 1e-12)
         leaving = done | jams
         if leaving.any():
             out = index[leaving]
@@ -99,10 +105,10 @@ def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) ->
     raise StagerError("a contact did not come to its end within the allowed number of steps")
 
 
-def _rate(lanes: Lanes, segment: Segment) -> Rate:
+def _rate(lanes: Lanes, segment: Segment, *, steep: bool) -> Rate:
     def rate(parameter: Floats, state: Floats) -> tuple[Slopes, Floats]:
         place, stretch = segment.at(parameter)
-        return slopes(lanes, segment.profiles, place, state), stretch
+        return slopes(lanes, segment.profiles, place, state, steep=steep), stretch
 
     return rate
 
@@ -112,7 +118,7 @@ def _scaled(pair: tuple[Slopes, Floats]) -> tuple[Floats, Floats]:
 
 
 def _judge(
-    lanes: Lanes, state: Floats, fresh: Floats, error: Floats, size: Floats, span: float, options: Options
+    lanes: Lanes, state: Floats, fresh: Floats, error: Floats, size: Floats, options: Options
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Floats]:
     """Accepted, jammed and next step size, each shape (lanes,)."""
     count = len(lanes.sides.laws)
@@ -125,7 +131,7 @@ def _judge(
     if options.steps:
         return ~stopped, stopped, size
     good = (ratio <= 1.0) & ~stopped
-    jams = stopped & (size <= LEAST_STEP * span)
+    jams = stopped & (size <= LEAST_STEP)
     factor = np.clip(0.9 * np.maximum(np.nan_to_num(ratio, nan=1e8), 1e-8) ** -0.25, 0.2, 5.0)
     factor = np.where(stopped, 0.25, np.where(good, factor, np.minimum(factor, 0.8)))
     return good, jams, size * factor
@@ -135,8 +141,7 @@ def _watch(
     journey: Journey, index: NDArray[np.intp], now: Slopes, lanes: Lanes, chosen: NDArray[np.bool_] | None = None
 ) -> None:
     pick = slice(None) if chosen is None else chosen
-    weight = np.array(lanes.sides.weight)[:, None]
-    heat = (weight * now.force * now.slip)[:, pick].sum(axis=0)
+    heat = (lanes.sides.weights * now.force * now.slip)[:, pick].sum(axis=0)
     slip = now.slip[:, pick]
     journey.peak_acceleration[index] = np.maximum(journey.peak_acceleration[index], np.abs(now.rate[0][pick]) / 2)
     journey.peak_slip_power[index] = np.maximum(journey.peak_slip_power[index], heat)

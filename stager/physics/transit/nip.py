@@ -12,7 +12,7 @@ from stager.hardware.contact import Contact
 from stager.hardware.projectile import Projectile
 from stager.hardware.stage import Stage
 from stager.physics.growth import growth
-from stager.physics.transit.march import Segment
+from stager.physics.transit.march import Bend, Segment
 from stager.physics.transit.profile import Profile, RodProfile, RoundProfile
 
 
@@ -71,13 +71,10 @@ class RoundNip:
     def pieces(self) -> tuple[Segment, ...]:
         """See Nip."""
         half = self.half_length
-        return tuple(
-            Segment(
-                middle=np.zeros(1), half=half, start=start, end=start + np.pi / 2, curved=True,
-                profiles=(self.profile(part * half),),
-            )
-            for start, part in ((0.0, -0.5), (np.pi / 2, 0.5))
-        )  # fmt: skip
+        return (
+            Segment(low=-half, span=half, bend=Bend.OPENING, profiles=(self.profile(-half / 2),)),
+            Segment(low=np.zeros(1), span=half, bend=Bend.CLOSING, profiles=(self.profile(half / 2),)),
+        )
 
     def crush_loss(self, offset: Floats) -> Floats:
         """See Nip."""
@@ -121,16 +118,12 @@ class RodNip:
 
     def pieces(self) -> tuple[Segment, ...]:
         """See Nip."""
-        ramp, middle = self.ramp_length, self.length / 2
-        quarter = np.pi / 2
-        cuts = (
-            (np.zeros(1), ramp, 0.0, quarter, True, -ramp / 2),
-            (middle, middle, -1.0, 1.0, False, middle),
-            (self.length, ramp, quarter, 2 * quarter, True, self.length + ramp / 2),
-        )
-        return tuple(
-            Segment(middle=at, half=half, start=start, end=end, curved=curved, profiles=(self.profile(inside),))
-            for at, half, start, end, curved, inside in cuts
+        ramp, length = self.ramp_length, self.length
+        front, middle, rear = (self.profile(place) for place in (-ramp / 2, length / 2, length + ramp / 2))
+        return (
+            Segment(low=-ramp, span=ramp, bend=Bend.OPENING, profiles=(front,)),
+            Segment(low=np.zeros(1), span=length, bend=Bend.STRAIGHT, profiles=(middle,)),
+            Segment(low=length, span=ramp, bend=Bend.CLOSING, profiles=(rear,)),
         )
 
     def crush_loss(self, offset: Floats) -> Floats:

@@ -62,7 +62,9 @@ def step(
 
 
 def _mix(weights: tuple[float, ...], parts: list[Floats], start: Floats) -> Floats:
-    total = start.copy()
-    for weight, part in zip(weights, parts, strict=True):
-        total += part if weight == 1.0 else weight * part
+    total = weights[0] * parts[0]
+    total += start
+    spare = np.empty_like(total)
+    for weight, part in zip(weights[1:], parts[1:], strict=True):
+        total += part if weight == 1.0 else np.multiply(weight, part, out=spare)
     return total

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -18,7 +18,8 @@ class Sides:
     weight: how many equal sides each stands for; turn: +1 where forward friction spins the projectile forward,
     −1 opposite, 0 where it cannot turn; rail: True where the side is a rail pressed by the side before it;
     level: True where its friction acts along the barrel (φ = 0); nip: which nip it belongs to;
-    radius R [m]; inverse_inertia 1/J [1/(kg m^2)]; set_speed [m/s];
+    turns, driven: whether friction can spin the projectile, whether any motor acts; weights, turnings: `weight` and
+    `turn` as columns; radius R [m]; inverse_inertia 1/J [1/(kg m^2)]; set_speed [m/s];
     motor_slope: torque a speed lost [N m/(m/s)]; torque_low, torque_high: its bounds [N m].
     """
 
@@ -36,8 +37,19 @@ class Sides:
     torque_low: Floats
     torque_high: Floats
 
-    def traction(self, slip: Floats) -> tuple[Floats, Floats]:
-        """φ(s) = μ(|s|)·tanh(s/ε) and dφ/ds, shapes (sides, lanes) as `slip` [m/s]."""
+    turns: bool = field(init=False)
+    driven: bool = field(init=False)
+    weights: Floats = field(init=False)
+    turnings: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "turns", any(self.turn))
+        object.__setattr__(self, "driven", bool(self.motor_slope.any()))
+        object.__setattr__(self, "weights", np.array(self.weight)[:, None])
+        object.__setattr__(self, "turnings", np.array(self.turn)[:, None])
+
+    def traction(self, slip: Floats, *, steep: bool) -> tuple[Floats, Floats]:
+        """φ(s) = μ(|s|)·tanh(s/ε) and, where `steep` asks for it, dφ/ds; shapes (sides, lanes) as `slip` [m/s]."""
         speed = np.abs(slip)
         if all(law is self.laws[0] for law in self.laws):
             coefficient, slope = self.laws[0].coefficient(speed)
@@ -45,11 +57,13 @@ class Sides:
             rows = [law.coefficient(row) for law, row in zip(self.laws, speed, strict=True)]
             coefficient, slope = np.stack([row[0] for row in rows]), np.stack([row[1] for row in rows])
         creeping = np.tanh(slip / self.creep)
-        steepness = slope * np.abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep
-        return coefficient * creeping, steepness
+        value = coefficient * creeping
+        if not steep:
+            return value, value
+        return value, slope * np.abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep
 
     def torque(self, wheel_speed: Floats) -> tuple[Floats, Floats]:
         """Motor torque beyond what holds the set speed [N m], and its slope by surface speed [N m/(m/s)]."""
         asked = self.motor_slope * (self.set_speed - wheel_speed)
-        given = np.clip(asked, self.torque_low, self.torque_high)
+        given = np.minimum(np.maximum(asked, self.torque_low), self.torque_high)
         return given, np.where(given == asked, -self.motor_slope, 0.0)
