@@ -25,7 +25,7 @@ def relay(
     wheel_speed_b: list[Floats],
     options: Options,
 ) -> Transit:
-    """Throws in lanes; entry_speed, entry_spin of shape (lanes,); result's fields have shape (stages, lanes)."""
+    """Throws in lanes; entry_speed [m/s], entry_spin [rad/s] of shape (lanes,); result's fields (stages, lanes)."""
     stages, lanes = len(wheel_speed_a), entry_speed.size
     nips = tuple(
         build_nip(launcher.projectile, launcher.contact, launcher.stage(first + k), wheel_speed_a[k], wheel_speed_b[k])

@@ -51,7 +51,7 @@ def through(
     out: Transit,
     options: Options,
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
-    """Take the living lanes through `group`; writes their records to `out`; gives speed, spin and who lives on."""
+    """Take the living lanes through `group`; writes to `out`; gives speed [m/s], spin [rad/s], who lives on."""
     index = np.flatnonzero(alive)
     if index.size == 0:
         return speed, spin, alive
