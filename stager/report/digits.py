@@ -27,7 +27,7 @@ def digits(value: float | None, significant: int = 3) -> str:
 
 def speed(value: float | None) -> str:
     """Speed to 0.01 m/s, as a chronograph shows it."""
-    return MISSING if value is None or math.isnan(value) else f"{value:.2f}"
+    return MISSING if value is None or math.isnan(value) else f"{round(value, 2) + 0.0:.2f}"
 
 
 def percent(share: float | None, decimals: int = 1) -> str:

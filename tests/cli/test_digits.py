@@ -1,0 +1,35 @@
+"""Numbers as people read them."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from stager.report.digits import digits, listing, percent, plural, speed
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (12.3456, "12.3"),
+        (1234.5, "1234"),
+        (0.00012345, "0.000123"),
+        (9.9996, "10.0"),
+        (-0.5, "-0.500"),
+        (1e-7, "1.00e-07"),
+        (0.0, "0"),
+        (None, "-"),
+        (math.nan, "-"),
+        (math.inf, "unlimited"),
+    ],
+)
+def test_digits(value: float | None, text: str) -> None:
+    assert digits(value) == text
+
+
+def test_words() -> None:
+    assert speed(-0.001) == "0.00"
+    assert percent(0.0795) == "8.0 %"
+    assert [plural(n, "stage") for n in (0, 1, 2)] == ["0 stages", "1 stage", "2 stages"]
+    assert listing(["a", "b", "c"]) == "a, b and c"
