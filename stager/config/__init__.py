@@ -1,1 +1,13 @@
-"""."""
+"""The configuration file: the only place that knows pydantic.
+
+    types.py    kinds of values      tables.py, machine.py   the tables      checks.py   what must fit together
+    load.py     read a file          lines.py, errors.py     what is wrong, and where
+    values.py   quantities by key    build.py, wheels.py     to hardware records
+    save.py     write one back       schema.py               JSON Schema for editors
+"""
+
+from stager.config.load import Configuration, load
+from stager.config.save import save
+from stager.config.schema import schema_json
+
+__all__ = ["Configuration", "load", "save", "schema_json"]

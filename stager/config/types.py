@@ -1,0 +1,117 @@
+"""Kinds of values in a configuration: each knows its unit, its range and a correct example."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Annotated, Any
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from stager.quantity import Measured, QuantityError, parse, parse_stiffness, show
+
+
+@dataclass(frozen=True)
+class Kind:
+    """unit: in SI, "" for a pure number; above, at_least, below, at_most: the range, in SI."""
+
+    unit: str
+    example: str
+    above: float = -math.inf
+    at_least: float = -math.inf
+    below: float = math.inf
+    at_most: float = math.inf
+
+    def read(self, raw: Any) -> Measured:
+        """A quantity from what TOML holds. Raises PydanticCustomError with a hint."""
+        if isinstance(raw, Measured):
+            return raw
+        found = self._parse(raw)
+        found = replace(found, low=max(self.above, self.at_least), high=min(self.below, self.at_most))
+        for broken, words in (
+            (not math.isfinite(found.value), "must be finite"),
+            (found.value <= self.above, f"must be above {self._limit(self.above)}"),
+            (found.value < self.at_least, f"must be at least {self._limit(self.at_least)}"),
+            (found.value >= self.below, f"must be below {self._limit(self.below)}"),
+            (found.value > self.at_most, f"must be at most {self._limit(self.at_most)}"),
+        ):
+            if broken:
+                raise _refuse(f"{words} (got {raw})", f"for example {self.shown}")
+        return found
+
+    @property
+    def shown(self) -> str:
+        """The example as it stands in a file."""
+        return self.example if not self.unit and "±" not in self.example else f'"{self.example}"'
+
+    def _limit(self, value: float) -> str:
+        return show(value, self.unit)
+
+    def _parse(self, raw: Any) -> Measured:
+        if isinstance(raw, bool) or not isinstance(raw, str | int | float):
+            raise _refuse(f"must be a quantity, not {type(raw).__name__}", f"for example {self.shown}")
+        if not isinstance(raw, str):
+            if self.unit:
+                raise _refuse(f"{raw} needs a unit", f'write it as text with its unit, for example "{self.example}"')
+            return Measured(float(raw))
+        try:
+            return parse_stiffness(raw, self.example) if self.unit == "N/m^n" else parse(raw, self.unit, self.example)
+        except QuantityError as error:
+            raise _refuse(str(error), error.hint) from error
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        kinds = {"type": "string"} if self.unit else {"type": ["number", "string"]}
+        unit = f"quantity, in SI: {self.unit}" if self.unit else "pure number"
+        return {**kinds, "examples": [self.example], "description": unit}
+
+
+def _refuse(text: str, hint: str) -> PydanticCustomError:
+    return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
+
+
+Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0)]
+Length = Annotated[Measured, Kind("m", "38 mm", above=0)]
+Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0)]
+LengthOrNone = Annotated[Measured, Kind("m", "5 mm", at_least=0)]
+Clearance = Annotated[Measured, Kind("m", "6 mm", at_least=0)]
+Speed = Annotated[Measured, Kind("m/s", "1.2 m/s ± 0.1 m/s", above=0)]
+Creep = Annotated[Measured, Kind("m/s", "0.15 m/s", above=0)]
+SlipSpeed = Annotated[Measured, Kind("m/s", "2 m/s", at_least=0)]
+Acceleration = Annotated[Measured, Kind("m/s^2", "6000 m/s^2", above=0)]
+Rate = Annotated[Measured, Kind("1/s", "2 /s", above=0)]
+Force = Annotated[Measured, Kind("N", "3 N", at_least=0)]
+Time = Annotated[Measured, Kind("s", "3 min", above=0)]
+Stiffness = Annotated[Measured, Kind("N/m^n", "40 kN/m", above=0)]
+Exponent = Annotated[Measured, Kind("", "1.5", at_least=1, at_most=3)]
+Share = Annotated[Measured, Kind("", "0.8", at_least=0, at_most=1)]
+PositiveShare = Annotated[Measured, Kind("", "0.8", above=0, at_most=1)]
+Friction = Annotated[Measured, Kind("", "0.75 ± 0.08", at_least=0, at_most=10)]
+PositiveNumber = Annotated[Measured, Kind("", "1.0", above=0)]
+Number = Annotated[Measured, Kind("", "0.05", at_least=0)]
+Inertia = Annotated[Measured, Kind("kg m^2", "4e-5 kg m^2", above=0)]
+RotorInertia = Annotated[Measured, Kind("kg m^2", "2e-6 kg m^2", at_least=0)]
+Density = Annotated[Measured, Kind("kg/m^3", "2700 kg/m^3", above=0)]
+Stress = Annotated[Measured, Kind("Pa", "70 GPa", above=0)]
+Poisson = Annotated[Measured, Kind("", "0.33", at_least=0, at_most=0.5)]
+ShoreA = Annotated[Measured, Kind("", "70", at_least=20, at_most=95)]
+SpeedConstant = Annotated[Measured, Kind("rad/s/V", "1400 rpm/V", above=0)]
+Resistance = Annotated[Measured, Kind("ohm", "60 mohm", above=0)]
+SupplyResistance = Annotated[Measured, Kind("ohm", "30 mohm", at_least=0)]
+Current = Annotated[Measured, Kind("A", "30 A", above=0)]
+NoLoadCurrent = Annotated[Measured, Kind("A", "1.1 A", at_least=0)]
+AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0)]
+Spin = Annotated[Measured, Kind("rad/s", "20 rev/s")]
+Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0)]
+Charge = Annotated[Measured, Kind("C", "2.2 Ah", above=0)]
+HeatCapacity = Annotated[Measured, Kind("J/K", "12 J/K", above=0)]
+ThermalResistance = Annotated[Measured, Kind("K/W", "2.5 K/W", above=0)]
+Conductivity = Annotated[Measured, Kind("W/m/K", "200 W/m/K", above=0)]
+Temperature = Annotated[Measured, Kind("K", "110 degC", above=0)]
+Energy = Annotated[Measured, Kind("J", "8 J", above=0)]
+EnergyPerArea = Annotated[Measured, Kind("J/m^2", "8 kJ/m^2", above=0)]
+Power = Annotated[Measured, Kind("W", "150 W", above=0)]
+Money = Annotated[Measured, Kind("", "38.0", at_least=0)]

@@ -1,0 +1,79 @@
+"""From a configuration's tables to wheels and drives."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from stager.config.values import Reader
+from stager.hardware.drive import Drive, Heat
+from stager.hardware.material import TyreMaterial, WheelMaterial
+from stager.hardware.wheel import Hold, Tyre, Wheel
+from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
+from stager.physics.rubber import gent_modulus
+
+_HUB = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "strength_factor")
+
+
+def build_wheel(read: Reader) -> Wheel:
+    """A wheel; a material's single values may be replaced."""
+    table: Any = read.table
+    tyre = read.inner("tyre")
+    return Wheel(
+        radius=read.number("radius"), width=read.maybe("width"), bore=read.number("bore"), material=_hub(read),
+        inertia=read.maybe("inertia"), tyre=None if tyre is None else _tyre(tyre), name=table.name,
+        cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),
+    )  # fmt: skip
+
+
+def _hub(read: Reader) -> WheelMaterial | None:
+    table: Any = read.table
+    given = {name: value for name in _HUB if (value := read.maybe(name)) is not None}
+    if table.brittle is not None:
+        given["brittle"] = table.brittle
+    if table.material is not None:
+        return replace(WHEEL_MATERIALS[table.material], **given)
+    return WheelMaterial(name="as given", **given) if "density" in given else None  # type: ignore[arg-type]
+
+
+def _tyre(read: Reader) -> Tyre:
+    table: Any = read.table
+    given = {name: value for name in ("density", "modulus", "tensile_strength") if (value := read.maybe(name)) is not None}
+    hardness = read.maybe("hardness")
+    if hardness is not None and "modulus" not in given:
+        given["modulus"] = gent_modulus(hardness)
+    if table.material is not None:
+        material = replace(TYRE_MATERIALS[table.material], **given)
+    else:
+        material = TyreMaterial(name="as given", **given)  # type: ignore[arg-type]
+    return Tyre(
+        material=material, depth=read.number("depth"), stretch=read.number("stretch"), held_by=Hold(table.held_by),
+        clamp_force=read.maybe("clamp_force"), hub_friction=read.maybe("hub_friction"),
+        bond_strength=read.maybe("bond_strength"), lip_strength=read.maybe("lip_strength"),
+    )  # fmt: skip
+
+
+def build_drive(read: Reader) -> Drive:
+    """A motor with its controller."""
+    table: Any = read.table
+    heat = read.inner("heat")
+    limit = read.maybe("current_limit")
+    return Drive(
+        speed_constant=read.number("speed_constant"), resistance=read.number("resistance"),
+        no_load_current=read.number("no_load_current"), current_limit=np.inf if limit is None else limit,
+        max_speed=read.maybe("max_speed"), rotor_inertia=read.number("rotor_inertia"), gear=read.number("gear"),
+        governed=table.governed, heat=None if heat is None else _heat(heat), name=table.name,
+        cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),
+    )  # fmt: skip
+
+
+def _heat(read: Reader) -> Heat:
+    table: Any = read.table
+    return Heat(
+        winding_capacity=read.number("winding_capacity"), winding_to_case=read.number("winding_to_case"),
+        case_capacity=read.number("case_capacity"), case_to_air=read.maybe("case_to_air"), fin_count=table.fin_count,
+        fin_diameter=read.maybe("fin_diameter"), fin_thickness=read.maybe("fin_thickness"),
+        fin_conductivity=read.maybe("fin_conductivity"),
+    )  # fmt: skip
