@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 from stager.api.speeds import Speed, Speeds, set_speeds
 
 if TYPE_CHECKING:
+    from stager.config import Configuration
     from stager.hardware.scenario import Scenario
-    from stager.limits.records import Verdict
     from stager.physics.records import Throw
-    from stager.staging.grip import Sweep
+    from stager.report.document import Source
     from stager.staging.records import Plan
 
 
@@ -24,15 +24,21 @@ class Loaded:
     sha256: of the file's bytes.
     """
 
-    path: Path
-    sha256: str
+    configuration: Configuration
     scenario: Scenario
+    sha256: str
+
+    def source(self, seed: int = 0) -> Source:
+        """What documents say of where they come from."""
+        from stager.report.document import Source
+
+        return Source(config_sha256=self.sha256, seed=seed)
 
     def speeds(self, *given: Speed) -> Speeds:
         """Wheel speeds of a throw, one argument a stage.
 
         A number is a surface speed [m/s], text may carry a unit ("9000 rpm"), "12:9" or (12, 9) sets the wheels of a
-        pair apart. Without arguments: the configuration's set speeds. Raises InputError.
+        pair apart ("9000:8000 rpm": one unit for both). Without arguments: the configuration's set speeds. Raises InputError.
         """
         return set_speeds(self.scenario.launcher, given)
 
@@ -54,7 +60,9 @@ def load(path: str | Path) -> Loaded:
     """Read and check a configuration file. Raises InputErrors with all that is wrong with it."""
     from stager import config
 
-    found = Path(path)
+    configuration = config.load(path)
     return Loaded(
-        path=found, scenario=config.load(found).scenario(), sha256=hashlib.sha256(found.read_bytes()).hexdigest()
+        configuration=configuration,
+        scenario=configuration.scenario(),
+        sha256=hashlib.sha256(Path(path).read_bytes()).hexdigest(),
     )

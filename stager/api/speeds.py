@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,6 +15,7 @@ from stager.hardware.launcher import Launcher
 from stager.hardware.stage import Stage
 
 Speed = float | str | tuple[float | str, float | str]
+_NUMBER = re.compile(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?")
 HINT = 'give one speed a stage, as 12, "9000 rpm" or, for the two wheels of a pair, 12:9'
 
 
@@ -44,17 +47,42 @@ def _configured(stage: Stage, k: int) -> tuple[float, float | None]:
 
 def _given(stage: Stage, speed: Speed, k: int) -> tuple[float, float | None]:
     parts = list(speed) if isinstance(speed, tuple) else str(speed).split(":")
-    if len(parts) > 2 or (len(parts) == 2 and not stage.layout.side_b_driven):
+    if len(parts) == 1:
+        return _surface(stage, parts[0]), None
+    if len(parts) > 2:
+        raise InputError(f"a stage has two wheels at most (got {speed})", where="speed", hint=HINT)
+    if not stage.layout.side_b_driven:
         raise InputError(
-            f"stage {k + 1} is a {stage.layout.name} and has one driven wheel (got {speed})"
-            if len(parts) == 2
-            else f"stage {k + 1} has two wheels at most (got {speed})",
-            where="speed",
-            hint=HINT,
+            f"stage {k + 1} is a {stage.layout.name} and has one driven wheel (got {speed})", where="speed", hint=HINT
         )
-    surface = [_surface(stage, part) for part in parts]
-    return surface[0], surface[1] if len(surface) == 2 else None
+    unit = _unit(parts[1])
+    if unit and not _unit(parts[0]):
+        parts[0] = f"{parts[0]} {unit}"
+    return _surface(stage, parts[0]), _surface(stage, parts[1])
+
+
+def _unit(part: float | str) -> str:
+    return _NUMBER.sub("", str(part)).strip()
 
 
 def _surface(stage: Stage, part: float | str) -> float:
-    raise NotImplementedError
+    """Surface speed [m/s] from a number, or from text that may be a rate of turning."""
+    try:
+        value = float(part)
+    except ValueError:
+        value = _with_unit(stage, str(part))
+    if not (math.isfinite(value) and value >= 0):
+        raise InputError(f"must be 0 m/s or more (got {part})", where="speed", hint=HINT)
+    return value
+
+
+def _with_unit(stage: Stage, text: str) -> float:
+    from stager.quantity import QuantityError, parse
+
+    try:
+        return parse(text, "rad/s", "9000 rpm").value * float(stage.wheel.radius)
+    except QuantityError:
+        try:
+            return parse(text, "m/s", "12 m/s").value
+        except QuantityError as error:
+            raise InputError(str(error), where="speed", hint=HINT) from error

@@ -74,7 +74,7 @@ class Session:
         return ExitStatus.DONE if answer.yes else ExitStatus.ANSWER_IS_NO
 
     def _print(self, answer: Answer) -> None:
-        if self.json:
+        if self.json or answer.screen is None:
             from stager.report import document
 
             sys.stdout.write(document.text(answer.document) + "\n")

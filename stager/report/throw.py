@@ -107,9 +107,9 @@ _SPEEDS = (
     Column("after", "m/s"),
     Column("entry", "m/s"),
     Column("exit", "m/s"),
-    Column("spin", "rev/s"),
-    Column("slip", "m/s"),
     Column("grip", words=True),
+    Column("slip", "m/s"),
+    Column("spin", "rev/s"),
 )
 _ENERGY = (
     Column("stage"),
@@ -132,9 +132,9 @@ def _speeds(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
         speed(stage["wheel_speed_after_m_s"]),
         speed(stage["entry_speed_m_s"]),
         speed(stage["exit_speed_m_s"]),
-        MISSING if spin == 0 else digits(spin / TURN),
-        speed(stage["slip_at_exit_m_s"]),
         stage["grip"],
+        speed(stage["slip_at_exit_m_s"]),
+        MISSING if spin == 0 else digits(spin / TURN),
     )
 
 

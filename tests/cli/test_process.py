@@ -1,0 +1,96 @@
+"""The command line as a process: what it imports, pipes, signals."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.cli.run import ROOT
+
+BALL = str(ROOT / "configs" / "seed_ball.toml")
+SLOW = """
+import sys, time, stager.api
+from stager.cli import main
+def load(path):
+    print(flush=True)
+    time.sleep(60)
+stager.api.load = load
+sys.argv[1:] = ["plan", "a.toml"]
+main()
+"""
+ENVIRONMENT = {key: value for key, value in os.environ.items() if key not in ("FORCE_COLOR", "CLICOLOR_FORCE")}
+
+
+def _run(*arguments: str, **changed: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "stager", *arguments],
+        capture_output=True, text=True, check=False, env={**ENVIRONMENT, **changed}, encoding="utf-8",
+    )  # fmt: skip
+
+
+@pytest.fixture
+def broken(tmp_path: Path) -> str:
+    path = tmp_path / "bad.toml"
+    path.write_text('[projectile]\nmass = "18 s"\n', encoding="utf-8")
+    return str(path)
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["plan", "--help"], ["schema"], ["plan", "broken"]])
+def test_help_and_complaints_come_without_solvers_and_plots(arguments: list[str], broken: str) -> None:
+    given = [broken if argument == "broken" else argument for argument in arguments]
+    code = (
+        "import sys\nfrom stager.cli import main\n"
+        f"sys.argv = ['stager', *{given!r}]\n"
+        "try:\n    main()\nexcept SystemExit:\n    pass\n"
+        "heavy = {name.partition('.')[0] for name in sys.modules} & {'scipy', 'matplotlib'}\n"
+        "sys.stderr.write(f'heavy: {sorted(heavy)}')"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.endswith("heavy: []")
+
+
+def test_json_is_one_document_and_nothing_else() -> None:
+    done = _run("throw", BALL, "--speed", "10", "--json")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert json.loads(done.stdout)["stages"][0]["wheel_speed_m_s"] == 10
+
+
+def test_a_pipe_that_closes_early_is_no_fault() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "stager", "throw", BALL, "--speed", "10", "--json"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=ENVIRONMENT,
+    ) as process:  # fmt: skip
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        said = process.stderr.read()
+    assert (process.returncode, said) == (0, b"")
+
+
+def test_interruption_is_said_and_is_130() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", SLOW],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT,
+    ) as process:  # fmt: skip
+        assert process.stdout is not None
+        process.stdout.readline()
+        process.send_signal(signal.SIGINT)
+        _, said = process.communicate()
+    assert (process.returncode, said) == (130, "interrupted; nothing was written\n")
+
+
+def test_no_colour_and_no_terminal_codes_when_piped() -> None:
+    for changed in ({}, {"NO_COLOR": "1"}):
+        assert "\x1b" not in _run("throw", BALL, "--speed", "10", **changed).stdout
+
+
+def test_a_plain_ascii_terminal_gets_its_answer() -> None:
+    done = _run("throw", BALL, "--speed", "10", PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert done.returncode == 0
+    assert done.stdout.isascii()
