@@ -50,7 +50,7 @@ class Measured:
 def _registry() -> Any:
     import pint
 
-    registry = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=":auto:")
+    registry: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=":auto:")
     registry.define("rev = turn")
     registry.define("mohm = milliohm")
     return registry

@@ -86,9 +86,7 @@ def _supply(file: File, values: Mapping[str, Number]) -> Supply | None:
     if file.supply is None:
         return None
     read = Reader(file.supply, "supply", values)
-    return Supply(
-        voltage=read.number("voltage"), resistance=read.number("resistance"), capacity=read.maybe("capacity")
-    )
+    return Supply(voltage=read.number("voltage"), resistance=read.number("resistance"), capacity=read.maybe("capacity"))
 
 
 def _stage(read: Reader) -> Stage:
@@ -98,7 +96,7 @@ def _stage(read: Reader) -> Stage:
         raise ValueError("a stage needs a wheel")
     radius = wheel.number("radius")
     speeds = [_surface_speed(text, radius) for text in table.speed or ()]
-    options = {
+    options: dict[str, Any] = {
         "wheel_options": tuple(
             build_wheel(Reader(item, f"{read.key}.wheel_options.{i + 1}", read.values))
             for i, item in enumerate(table.wheel_options)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from stager.config.lines import Path
 from stager.config.machine import File, Stage, Tyre, Wheel
@@ -98,5 +98,5 @@ def _value(measured: Measured) -> float:
     return measured.value
 
 
-def _names(table: dict[str, object]) -> str:
+def _names(table: Mapping[str, object]) -> str:
     return "known: " + ", ".join(sorted(table))

@@ -86,7 +86,11 @@ def _set(lines: list[str], key: list[str], value: str) -> list[str]:
             while end > 0 and not lines[end - 1].strip():
                 end -= 1
             return [*lines[:end], f"{key[-1]} = {value}", *lines[end:]]
-    head = "[[stages]]" if key[0] == "stages" and len(key) == 3 else f"[{'.'.join(p for p in key[:-1] if not p.isdigit())}]"
+    head = (
+        "[[stages]]"
+        if key[0] == "stages" and len(key) == 3
+        else f"[{'.'.join(p for p in key[:-1] if not p.isdigit())}]"
+    )
     return [*lines, "", head, f"{key[-1]} = {value}"]
 
 

@@ -64,7 +64,9 @@ class Reader:
     own: what stands in the file itself, where the table is one of [[stages]]; the rest has the keys of [stage].
     """
 
-    def __init__(self, table: BaseModel, key: str, values: Mapping[str, Number], own: Any = None, base: str = "") -> None:
+    def __init__(
+        self, table: BaseModel, key: str, values: Mapping[str, Number], own: Any = None, base: str = ""
+    ) -> None:
         self.table, self.key, self.values, self.own, self.base = table, key, values, own, base
 
     def number(self, name: str) -> Number:

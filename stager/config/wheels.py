@@ -30,24 +30,26 @@ def build_wheel(read: Reader) -> Wheel:
 
 def _hub(read: Reader) -> WheelMaterial | None:
     table: Any = read.table
-    given = {name: value for name in _HUB if (value := read.maybe(name)) is not None}
+    given: dict[str, Any] = {name: value for name in _HUB if (value := read.maybe(name)) is not None}
     if table.brittle is not None:
         given["brittle"] = table.brittle
     if table.material is not None:
         return replace(WHEEL_MATERIALS[table.material], **given)
-    return WheelMaterial(name="as given", **given) if "density" in given else None  # type: ignore[arg-type]
+    return WheelMaterial(name="as given", **given) if "density" in given else None
 
 
 def _tyre(read: Reader) -> Tyre:
     table: Any = read.table
-    given = {name: value for name in ("density", "modulus", "tensile_strength") if (value := read.maybe(name)) is not None}
+    given: dict[str, Any] = {
+        name: value for name in ("density", "modulus", "tensile_strength") if (value := read.maybe(name)) is not None
+    }
     hardness = read.maybe("hardness")
     if hardness is not None and "modulus" not in given:
         given["modulus"] = gent_modulus(hardness)
     if table.material is not None:
         material = replace(TYRE_MATERIALS[table.material], **given)
     else:
-        material = TyreMaterial(name="as given", **given)  # type: ignore[arg-type]
+        material = TyreMaterial(name="as given", **given)
     return Tyre(
         material=material, depth=read.number("depth"), stretch=read.number("stretch"), held_by=Hold(table.held_by),
         clamp_force=read.maybe("clamp_force"), hub_friction=read.maybe("hub_friction"),

@@ -1,0 +1,67 @@
+"""What a limit is, and the verdict on it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+from stager.limits.design import Design
+
+
+class Limit(Protocol):
+    """One limit: what a design uses of it and what is allowed.
+
+    Both are None where the limit is not set or does not apply; shapes are the batch's. `floor` limits ask for at
+    least what is allowed, the others for at most.
+    """
+
+    @property
+    def name(self) -> str:
+        """As the document has it."""
+        ...
+
+    @property
+    def unit(self) -> str:
+        """Unit of `used` and `allowed`."""
+        ...
+
+    @property
+    def floor(self) -> bool:
+        """Whether at least what is allowed is asked for."""
+        ...
+
+    def used(self, design: Design) -> Number | None:
+        """What the design uses, in `unit`."""
+        ...
+
+    def allowed(self, design: Design) -> Number | None:
+        """What is allowed, in `unit`."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """A limit on a design: used and allowed in `unit`; slack = margin / allowed: ≥ 0 kept, 0 binds, < 0 broken."""
+
+    name: str
+    unit: str
+    used: Floats
+    allowed: Floats
+    slack: Floats
+
+
+def judge(limit: Limit, design: Design) -> Verdict | None:
+    """The verdict of `limit` on `design`, None where it is not set."""
+    allowed = limit.allowed(design)
+    if allowed is None:
+        return None
+    used = limit.used(design)
+    if used is None:
+        return None
+    use, allow = np.asarray(used, dtype=np.float64), np.asarray(allowed, dtype=np.float64)
+    margin = use - allow if limit.floor else allow - use
+    scale = np.where(allow == 0.0, 1.0, np.abs(allow))
+    return Verdict(name=limit.name, unit=limit.unit, used=use, allowed=allow, slack=margin / scale)

@@ -1,0 +1,123 @@
+"""Limits on the throw itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.hardware.arrays import Number
+from stager.limits.design import Design
+from stager.physics.motion import translation_energy
+
+
+@dataclass(frozen=True, slots=True)
+class ExitEnergy:
+    """½mv² as it leaves; always set."""
+
+    name: str = "exit_energy"
+    unit: str = "J"
+    floor: bool = False
+
+    def used(self, design: Design) -> Number | None:
+        """Translation energy [J]."""
+        return translation_energy(design.throw.exit_speed, design.launcher.projectile)
+
+    def allowed(self, design: Design) -> Number | None:
+        """[J]."""
+        return design.allowances.exit_energy
+
+
+@dataclass(frozen=True, slots=True)
+class ExitSpeed:
+    """Speed as it leaves."""
+
+    name: str = "exit_speed"
+    unit: str = "m/s"
+    floor: bool = False
+
+    def used(self, design: Design) -> Number | None:
+        """[m/s]."""
+        return design.throw.exit_speed
+
+    def allowed(self, design: Design) -> Number | None:
+        """[m/s]."""
+        return design.allowances.exit_speed
+
+
+@dataclass(frozen=True, slots=True)
+class EnergyPerArea:
+    """½mv² by the area seen from the front."""
+
+    name: str = "energy_per_area"
+    unit: str = "J/m^2"
+    floor: bool = False
+
+    def used(self, design: Design) -> Number | None:
+        """[J/m^2]."""
+        projectile = design.launcher.projectile
+        return translation_energy(design.throw.exit_speed, projectile) / projectile.frontal_area
+
+    def allowed(self, design: Design) -> Number | None:
+        """[J/m^2]."""
+        return design.allowances.energy_per_area
+
+
+@dataclass(frozen=True, slots=True)
+class Acceleration:
+    """Greatest acceleration along the barrel, of the user's limit and what the projectile bears."""
+
+    name: str = "acceleration"
+    unit: str = "m/s^2"
+    floor: bool = False
+
+    def used(self, design: Design) -> Number | None:
+        """[m/s^2]."""
+        peaks = design.throw.stages.peak_acceleration
+        return peaks.max(axis=-1, initial=0.0)
+
+    def allowed(self, design: Design) -> Number | None:
+        """[m/s^2]."""
+        known = [
+            value
+            for value in (design.allowances.acceleration, design.launcher.projectile.max_acceleration)
+            if value is not None
+        ]
+        return min(known[0], known[-1]) if known else None
+
+
+@dataclass(frozen=True, slots=True)
+class SlipHeat:
+    """Heat of both sides, summed over the stages."""
+
+    name: str = "slip_heat"
+    unit: str = "J"
+    floor: bool = False
+
+    def used(self, design: Design) -> Number | None:
+        """[J]."""
+        return design.throw.stages.slip_heat.sum(axis=-1)
+
+    def allowed(self, design: Design) -> Number | None:
+        """[J]."""
+        return design.allowances.slip_heat
+
+
+@dataclass(frozen=True, slots=True)
+class GripMargin:
+    """Each wheel at least this share below its grip limit, at its own entry speed."""
+
+    name: str = "grip_margin"
+    unit: str = "-"
+    floor: bool = True
+
+    def used(self, design: Design) -> Number | None:
+        """Least of 1 − u/grip limit over the stages; 1 where no stage has a grip limit within its range."""
+        if design.grip_limit is None:
+            return None
+        share = np.where(np.isnan(design.grip_limit), 0.0, design.throw.stages.wheel_speed_a / design.grip_limit)
+        return 1.0 - share.max(axis=-1, initial=0.0)
+
+    def allowed(self, design: Design) -> Number | None:
+        """[-]; None where no margin is asked for."""
+        return design.allowances.grip_margin or None
