@@ -12,6 +12,7 @@ from stager.api.speeds import Speed, Speeds, set_speeds
 if TYPE_CHECKING:
     from stager.config import Configuration
     from stager.hardware.scenario import Scenario
+    from stager.limits import Verdict
     from stager.physics.records import Throw
     from stager.report.document import Source
     from stager.staging.records import Plan
@@ -48,6 +49,14 @@ class Loaded:
 
         chosen = self.speeds(*speeds)
         return chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b)
+
+    def check(self, *speeds: Speed) -> tuple[Throw, list[Verdict]]:
+        """One throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it."""
+        from stager.limits import Design, verdicts
+
+        throw = self.throw(*speeds)
+        scenario = self.scenario
+        return throw, verdicts(Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=throw))
 
     def plan(self) -> Plan:
         """The best number of stages, the speed of each, and what one more would add."""

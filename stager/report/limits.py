@@ -5,39 +5,61 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from stager.limits import LIMITS, Verdict
 from stager.report.digits import MISSING, digits, percent
 from stager.report.table import Column, Table
 
-
-def table(limits: Sequence[Mapping[str, Any]]) -> Table:
-    """One row a limit; each has name, used, allowed, unit, margin_fraction and word."""
-    columns = (
-        Column("limit", words=True),
-        Column("used"),
-        Column("allowed"),
-        Column("unit", words=True),
-        Column("margin"),
-        Column("verdict", words=True),
-    )
-    return Table("Limits", columns, tuple(_row(limit) for limit in limits))
+TIGHT = 1e-3
+_FLOORS = frozenset(limit.name for limit in LIMITS if limit.floor)
+_COLUMNS = (
+    Column("limit", words=True),
+    Column("used"),
+    Column("allowed"),
+    Column("unit", words=True),
+    Column("margin"),
+    Column("verdict", words=True),
+)
 
 
-def word(slack: float | None, binding: bool = False) -> str:
-    """Verdict on a scaled slack: below 0 broken, 0 binds, above kept."""
-    if slack is None:
-        return "not computed"
-    if slack < 0 and not binding:
+def rows(verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
+    """Verdicts without batch axes as the documents have them; a margin is a share of what is allowed."""
+    return [
+        {
+            "name": verdict.name,
+            "used": float(verdict.used),
+            "allowed": float(verdict.allowed),
+            "unit": verdict.unit,
+            "margin_fraction": float(verdict.slack),
+            "kept": bool(verdict.slack >= 0),
+        }
+        for verdict in verdicts
+    ]
+
+
+def title(name: str) -> str:
+    """A limit's name in words."""
+    return name.replace("_", " ")
+
+
+def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str]) -> Table:
+    """One row a limit, with its verdict in a word."""
+    return Table("Limits", _COLUMNS, tuple(_row(limit, word) for limit, word in zip(limits, words, strict=True)))
+
+
+def word(limit: Mapping[str, Any]) -> str:
+    """Verdict on one row of `rows`."""
+    if not limit["kept"]:
         return "BROKEN"
-    return "binds" if binding else "kept"
+    return "no margin left" if limit["margin_fraction"] < TIGHT else "kept"
 
 
-def _row(limit: Mapping[str, Any]) -> tuple[str, ...]:
-    unit = limit["unit"]
+def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
+    unit, used, allowed = limit["unit"], limit["used"], f"{limit['allowed']:.6g}"
     return (
-        limit["name"].replace("_", " "),
-        digits(limit["used"]),
-        digits(limit["allowed"]),
+        title(limit["name"]),
+        f"{used:.0f}" if unit == "-" and used == round(used) else digits(used),
+        f"min {allowed}" if limit["name"] in _FLOORS else allowed,
         MISSING if unit in ("", "-") else unit,
         percent(limit["margin_fraction"]),
-        limit["verdict"],
+        word,
     )

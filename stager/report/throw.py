@@ -23,7 +23,7 @@ def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
     """Screen and document of one throw (no batch axes); a jam is a "no"."""
     content = summary(launcher, throw)
     return Answer(
-        Screen(_headline(launcher, content), tables(content["stages"]), _notes(content)),
+        Screen(headline(launcher, content), (speeds(content["stages"]), energies(content["stages"])), _notes(content)),
         document(content, source),
         yes=not content["jammed"],
     )
@@ -70,7 +70,8 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
     }
 
 
-def _headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
+def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
+    """The answer in a sentence."""
     name, count = launcher.projectile.shape.name, len(content["stages"])
     if content["jammed"]:
         return f"The {name} jams in stage {count}: its wheel pushes back harder than friction pulls in."
@@ -91,12 +92,14 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     ]
 
 
-def tables(stages: list[dict[str, Any]]) -> tuple[Table, Table]:
-    """Speeds, and where the energy went, a row each stage."""
-    return (
-        Table("Speeds", _SPEEDS, tuple(_speeds(k, stage) for k, stage in enumerate(stages, 1))).without_empty(MISSING),
-        Table("Energy and forces", _ENERGY, tuple(_energy(k, stage) for k, stage in enumerate(stages, 1))),
-    )
+def speeds(stages: list[dict[str, Any]]) -> Table:
+    """Speeds, a row each stage."""
+    return Table("Speeds", _SPEEDS, tuple(_speeds(k, stage) for k, stage in enumerate(stages, 1))).without_empty(MISSING)
+
+
+def energies(stages: list[dict[str, Any]]) -> Table:
+    """Where the energy went, a row each stage."""
+    return Table("Energy and forces", _ENERGY, tuple(_energy(k, stage) for k, stage in enumerate(stages, 1)))
 
 
 _SPEEDS = (

@@ -14,5 +14,5 @@ def check(session: Session, config: Config, speed: Speeds) -> Answer:
     from stager.report import check as report
 
     loaded = api.load(config)
-    thrown = loaded.throw(*speed)
-    return report.answer(loaded.scenario.launcher, thrown, loaded.check(*speed), loaded.source(session.seed))
+    throw, verdicts = loaded.check(*speed)
+    return report.answer(loaded.scenario.launcher, throw, verdicts, loaded.source(session.seed))

@@ -1,0 +1,86 @@
+"""Wheel speeds as people give them. rpm to surface speed: 2π/60 × radius at rest."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stager.api.speeds import Speed, set_speeds
+from stager.errors import InputError
+from stager.hardware.contact import Contact
+from stager.hardware.launcher import Feed, Launcher
+from stager.hardware.projectile import BALL, Projectile
+from stager.hardware.stage import PAIR, RAIL, Layout, Stage
+from stager.hardware.wheel import Wheel
+from stager.physics.friction.constant import Constant
+
+RADIUS = 0.04
+RPM = 2 * np.pi / 60 * RADIUS
+
+
+def _launcher(layout: Layout = PAIR, speed: float | None = None, speed_b: float | None = None) -> Launcher:
+    law = Constant(0.5)
+    stage = Stage(layout=layout, wheel=Wheel(radius=RADIUS, inertia=4e-5), crush=0.004, speed=speed, speed_b=speed_b)
+    return Launcher(
+        projectile=Projectile(shape=BALL, mass=0.018, diameter=0.038),
+        feed=Feed(speed=1.2),
+        contact=Contact(stiffness=40e3, creep=0.15, friction=law, rail_friction=law),
+        template=stage,
+    )
+
+
+@pytest.mark.parametrize(
+    ("given", "side_a", "side_b"),
+    [
+        ([12], [12], None),
+        (["12", "18 m/s"], [12, 18], None),
+        (["1.2e1"], [12], None),
+        (["9000 rpm"], [9000 * RPM], None),
+        (["9000rpm", "150 rev/s"], [9000 * RPM, 9000 * RPM], None),
+        (["12:9"], [12], [9]),
+        ([(12, 9), 15], [12, 15], [9, 15]),
+        (["9000:8000 rpm"], [9000 * RPM], [8000 * RPM]),
+        (["9000 rpm:10 m/s"], [9000 * RPM], [10]),
+        (["12:12"], [12], None),
+        (["43.2 km/h"], [12], None),
+    ],
+)
+def test_speeds_are_read(given: list[Speed], side_a: list[float], side_b: list[float] | None) -> None:
+    found = set_speeds(_launcher(), given)
+    np.testing.assert_allclose(found.side_a, side_a)
+    assert (found.side_b is None) == (side_b is None)
+    if side_b is not None:
+        np.testing.assert_allclose(found.side_b, side_b)
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ("fast", "cannot read"),
+        ("12 kg", "kg"),
+        ("-3", "0 m/s or more"),
+        ("nan", "0 m/s or more"),
+        ("inf", "0 m/s or more"),
+        ("1:2:3", "two wheels at most"),
+        ("12:", "cannot read"),
+        ("", "cannot read"),
+    ],
+)
+def test_what_is_no_speed_is_bad_input_with_a_hint(given: str, message: str) -> None:
+    with pytest.raises(InputError, match=message) as caught:
+        set_speeds(_launcher(), [given])
+    assert "9000 rpm" in caught.value.hint
+
+
+def test_a_rail_has_one_wheel() -> None:
+    with pytest.raises(InputError, match="stage 1 is a rail"):
+        set_speeds(_launcher(RAIL), ["12:9"])
+
+
+def test_set_speeds_serve_where_none_are_given() -> None:
+    found = set_speeds(_launcher(speed=12.0, speed_b=9.0), [])
+    np.testing.assert_array_equal(found.side_a, [12.0])
+    assert found.side_b is not None
+    np.testing.assert_array_equal(found.side_b, [9.0])
+    with pytest.raises(InputError, match="no set speed"):
+        set_speeds(_launcher(), [])
