@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stager.api.speeds import Speed, Speeds, set_speeds
+from stager.errors import InputError
 
 if TYPE_CHECKING:
     from stager.config import Configuration
@@ -63,6 +64,18 @@ class Loaded:
         from stager.staging import plan
 
         return plan(self.scenario)
+
+
+    def save_plan(self, plan: Plan, path: str | Path) -> None:
+        """Write the configuration to `path` with the planned speeds as set speeds. Raises InputError without a design.
+
+        The file appears whole or not at all.
+        """
+        from stager import config
+
+        if plan.best is None:
+            raise InputError("no design fits, so there is nothing to write", where=str(path))
+        config.save(self.configuration, Path(path), {}, [f"{speed:.6g} m/s" for speed in plan.best.wheel_speed])
 
 
 def load(path: str | Path) -> Loaded:

@@ -7,6 +7,7 @@ from typing import Any
 
 from stager.report.digits import MISSING, digits, percent, speed
 from stager.report.table import Column, Table
+from stager.staging.records import Interval, Rung
 
 _COLUMNS = (
     Column("stages"),
@@ -19,6 +20,27 @@ _COLUMNS = (
     Column("cost"),
     Column("power", "W"),
 )
+
+
+def rows(ladder: Sequence[Rung]) -> list[dict[str, Any]]:
+    """The ladder as the documents have it."""
+    return [
+        {
+            "stages": rung.stages,
+            "exit_speed_m_s": _interval(rung.exit_speed),
+            "gain_fraction": None if rung.gain is None else _interval(rung.gain),
+            "probability_worthwhile": rung.probability_worthwhile,
+            "length_m": float(rung.length),
+            "mass_kg": rung.mass,
+            "cost": rung.cost,
+            "average_power_W": rung.average_power,
+        }
+        for rung in ladder
+    ]
+
+
+def _interval(interval: Interval) -> dict[str, float | None]:
+    return {"nominal": interval.nominal, "low": interval.low, "high": interval.high}
 
 
 def table(ladder: Sequence[Mapping[str, Any]]) -> Table:
@@ -35,7 +57,7 @@ def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
         MISSING if low is None or high is None else f"{low:.2f} to {high:.2f}",
         MISSING if gain is None or gain["nominal"] is None else f"{100 * gain['nominal']:+.1f}",
         percent(rung["probability_worthwhile"], 0),
-        digits(_times(1000, rung["length_m"])),
+        f"{1000 * rung['length_m']:.0f}",
         digits(_times(1000, rung["mass_kg"])),
         digits(rung["cost"]),
         digits(rung["average_power_W"]),

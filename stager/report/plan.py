@@ -5,13 +5,101 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from stager.hardware.scenario import Scenario
+from stager.hardware.launcher import Launcher
+from stager.physics.motion import translation_energy
 from stager.report import ladder, limits
+from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
 from stager.report.digits import MISSING, digits, plural, speed
 from stager.report.document import Source, document
 from stager.report.table import Column, Screen, Table
+from stager.staging.records import Plan, Relaxation, Settings
+
+
+def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
+    """Screen and document of a plan; no design that fits is a "no"."""
+    content = summary(launcher, plan)
+    tables = [settings(content["stages"])] if content["stages"] else []
+    if content["limits"]:
+        tables.append(limits.table(content["limits"], [_word(row) for row in content["limits"]]))
+    if content["relaxations"]:
+        tables.append(_relaxations(content["relaxations"]))
+    if content["ladder"]:
+        tables.append(ladder.table(content["ladder"]))
+    screen = Screen(_headline(launcher, plan), tables, _notes(content), verdict=plan.verdict)
+    return Answer(screen, document(content, source), yes=plan.best is not None)
+
+
+def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
+    """A plan as the document has it, without provenance."""
+    best = plan.best
+    return {
+        "stages": [] if best is None else _stages(launcher, best),
+        "stage_count": None if best is None else best.count,
+        "exit_speed_m_s": None if best is None else best.exit_speed,
+        "exit_energy_J": None if best is None else float(translation_energy(best.exit_speed, launcher.projectile)),
+        "length_m": None if best is None else float(best.length),
+        "average_power_W": _average_power(plan),
+        "bound_m_s": plan.bound,
+        "gap_fraction": None if best is None or plan.bound is None else plan.bound / best.exit_speed - 1,
+        "limits": [] if best is None else _limits(plan, best),
+        "ladder": ladder.rows(plan.ladder),
+        "recommended_stages": plan.recommended_stages,
+        "verdict": plan.verdict,
+        "reason": plan.reason or None,
+        "relaxations": [_relaxation(item) for item in plan.relaxations],
+    }
+
+
+def _stages(launcher: Launcher, best: Settings) -> list[dict[str, Any]]:
+    rows = throws.stages(launcher, best.throw)
+    for row, grip_limit in zip(rows, best.grip_limit, strict=True):
+        after, before = row["wheel_speed_after_m_s"], row["wheel_speed_m_s"]
+        row["throttle"] = None
+        row["speed_loss_fraction"] = 1 - after / before if before else None
+        row["grip_limit_m_s"] = float(grip_limit)
+    return rows
+
+
+def _average_power(plan: Plan) -> float | None:
+    count = None if plan.best is None else plan.best.count
+    return next((rung.average_power for rung in plan.ladder if rung.stages == count), None)
+
+
+def _limits(plan: Plan, best: Settings) -> list[dict[str, Any]]:
+    return [
+        {**row, "binding": row["name"] in plan.binding, "price": plan.prices.get(row["name"])}
+        for row in limits.rows(best.verdicts)
+    ]
+
+
+def _relaxation(item: Relaxation) -> dict[str, Any]:
+    return {"name": item.name, "unit": item.unit, "allowed": item.allowed, "needed": item.needed}
+
+
+def _headline(launcher: Launcher, plan: Plan) -> str:
+    name, best = launcher.projectile.shape.name, plan.best
+    if best is None:
+        return f"No design fits: {plan.reason}"
+    if best.count == 0:
+        return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
+    energy = digits(float(translation_energy(best.exit_speed, launcher.projectile)))
+    fewer = "" if plan.recommended_stages == best.count else f" Worth building: {plan.recommended_stages}."
+    return f"{plural(best.count, 'stage')}: the {name} leaves at {speed(best.exit_speed)} m/s with {energy} J.{fewer}"
+
+
+def _word(row: Mapping[str, Any]) -> str:
+    return "binds" if row["binding"] else limits.word(row)
+
+
+def _notes(content: Mapping[str, Any]) -> list[str]:
+    length = content["length_m"]
+    size = [f"Length along the barrel {1000 * length:.0f} mm."] if length else []
+    bound = content["bound_m_s"]
+    proof = [f"No setting within the limits exceeds {speed(bound)} m/s."] if bound is not None else []
+    return [" ".join(size + proof), *CAUTIONS] if size or proof else list(CAUTIONS)
+
 
 _SETTINGS = (
     Column("stage"),
@@ -22,8 +110,9 @@ _SETTINGS = (
     Column("entry", "m/s"),
     Column("exit", "m/s"),
     Column("grip", words=True),
-    Column("wheel loses", "%"),
+    Column("grip limit", "m/s"),
     Column("slip heat", "J"),
+    Column("wheel loses", "%"),
 )
 
 
@@ -44,10 +133,20 @@ def _setting(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
         speed(stage["entry_speed_m_s"]),
         speed(stage["exit_speed_m_s"]),
         stage["grip"],
-        _hundred(stage["speed_loss_fraction"]),
+        speed(stage["grip_limit_m_s"]),
         digits(stage["slip_heat_J"]),
+        _hundred(stage["speed_loss_fraction"]),
     )
 
 
 def _hundred(share: float | None) -> str:
     return MISSING if share is None else f"{100 * share:.1f}"
+
+
+def _relaxations(items: list[dict[str, Any]]) -> Table:
+    columns = (Column("limit", words=True), Column("allowed"), Column("needed"), Column("unit", words=True))
+    rows = tuple(
+        (limits.title(item["name"]), f"{item['allowed']:.6g}", digits(item["needed"], 4), item["unit"] or MISSING)
+        for item in items
+    )
+    return Table("Any one of these would make it fit", columns, rows)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Head and unit of a column; `words`: it holds words, so it is set to the left and may wrap."""
+    """Head and unit of a column; `words`: it holds words, so it is set to the left."""
 
     head: str
     unit: str = ""
@@ -35,8 +35,9 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Screen:
-    """Headline (the answer in a sentence), then tables, then notes."""
+    """Headline (the answer in a sentence), verdict where there is one, then tables, then notes."""
 
     headline: str
     tables: Sequence[Table] = ()
     notes: Sequence[str] = ()
+    verdict: str = ""

@@ -13,6 +13,8 @@ from stager.report.table import Column, Screen, Table
 def whole(screen: Screen) -> RenderableType:
     """Headline, tables and notes."""
     parts: list[RenderableType] = [headline(screen)]
+    if screen.verdict:
+        parts.append(Text(screen.verdict))
     for item in screen.tables:
         parts += [Text(), Text(item.title, style="bold"), table(item)]
     if screen.notes:
@@ -28,13 +30,13 @@ def headline(screen: Screen) -> RenderableType:
 
 def table(item: Table) -> RenderableType:
     """A table whose heads carry the unit on a second line."""
-    drawn = RichTable(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1))
+    drawn = RichTable(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     units = any(column.unit for column in item.columns)
     for column in item.columns:
         drawn.add_column(
             _head(column, units),
             justify="left" if column.words else "right",
-            no_wrap=not column.words,
+            no_wrap=True,
             vertical="top",
         )
     for row in item.rows:

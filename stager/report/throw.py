@@ -94,7 +94,8 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
 
 def speeds(stages: list[dict[str, Any]]) -> Table:
     """Speeds, a row each stage."""
-    return Table("Speeds", _SPEEDS, tuple(_speeds(k, stage) for k, stage in enumerate(stages, 1))).without_empty(MISSING)
+    rows = tuple(_speeds(k, stage) for k, stage in enumerate(stages, 1))
+    return Table("Speeds", _SPEEDS, rows).without_empty(MISSING)
 
 
 def energies(stages: list[dict[str, Any]]) -> Table:

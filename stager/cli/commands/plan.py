@@ -28,4 +28,6 @@ def plan(session: Session, config: Config, output: Output = None) -> Answer:
     loaded = api.load(config)
     with session.busy("Planning"):
         found = loaded.plan()
-    return report.answer(loaded.scenario, found, loaded.source(session.seed))
+    if output is not None:
+        loaded.save_plan(found, output)
+    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))

@@ -1,0 +1,16 @@
+"""The ladder alone as screen and document."""
+
+from __future__ import annotations
+
+from stager.report import ladder
+from stager.report.answer import Answer
+from stager.report.document import Source, document
+from stager.report.table import Screen
+from stager.staging.records import Plan
+
+
+def answer(plan: Plan, source: Source) -> Answer:
+    """What each further stage adds and costs; no design that fits is a "no"."""
+    rows = ladder.rows(plan.ladder)
+    content = {"ladder": rows, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict}
+    return Answer(Screen(plan.verdict, (ladder.table(rows),)), document(content, source), yes=plan.best is not None)
