@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
 from stager.config.lines import Path
 from stager.config.machine import File, Stage, Tyre, Wheel
@@ -45,7 +46,7 @@ def _contact(file: File) -> Iterator[Problem]:
         if len(slips) != len(law.coefficient):
             message = f"has {len(law.coefficient)} values for {len(slips)} slip speeds"
             yield ("contact", key, "coefficient"), message, "one coefficient for each slip speed"
-        if any(b <= a for a, b in zip(slips[:-1], slips[1:], strict=True)):
+        if any(b <= a for a, b in pairwise(slips)):
             yield ("contact", key, "slip"), "must rise from point to point", 'for example ["0 m/s", "2 m/s", "10 m/s"]'
 
 

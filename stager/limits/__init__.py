@@ -5,6 +5,8 @@ from stager.limits.design import Design
 from stager.limits.limit import Limit, Verdict, judge
 from stager.limits.throwing import Acceleration, EnergyPerArea, ExitEnergy, ExitSpeed, GripMargin, SlipHeat
 
+GEOMETRY: tuple[Limit, ...] = (Stages(), Length(), Mass(), Cost())
+"""Limits on what is built, whatever is thrown."""
 LIMITS: tuple[Limit, ...] = (
     ExitEnergy(),
     ExitSpeed(),
@@ -12,10 +14,7 @@ LIMITS: tuple[Limit, ...] = (
     Acceleration(),
     SlipHeat(),
     GripMargin(),
-    Stages(),
-    Length(),
-    Mass(),
-    Cost(),
+    *GEOMETRY,
     WheelSpeed(),
     MotorSpeed(),
     DriveReach(),
@@ -28,4 +27,4 @@ def verdicts(design: Design) -> list[Verdict]:
     return [verdict for limit in LIMITS if (verdict := judge(limit, design)) is not None]
 
 
-__all__ = ["COMPUTED", "LIMITS", "Design", "Limit", "Verdict", "judge", "verdicts"]
+__all__ = ["COMPUTED", "GEOMETRY", "LIMITS", "Design", "Limit", "Verdict", "judge", "verdicts"]

@@ -93,7 +93,7 @@ class WheelSpeed:
 
     def used(self, design: Design) -> Number | None:
         """[m/s]."""
-        return fastest(design).max(axis=-1, initial=0.0)
+        return np.asarray(fastest(design).max(axis=-1, initial=0.0))
 
     def allowed(self, design: Design) -> Number | None:
         """[m/s]."""
@@ -154,4 +154,4 @@ def _ceilings(design: Design, ceiling: Ceiling) -> Floats:
 
 
 def _share(design: Design, ceiling: Ceiling) -> Floats:
-    return (fastest(design) / _ceilings(design, ceiling)).max(axis=-1, initial=0.0)
+    return np.asarray((fastest(design) / _ceilings(design, ceiling)).max(axis=-1, initial=0.0))

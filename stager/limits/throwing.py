@@ -73,8 +73,7 @@ class Acceleration:
 
     def used(self, design: Design) -> Number | None:
         """[m/s^2]."""
-        peaks = design.throw.stages.peak_acceleration
-        return peaks.max(axis=-1, initial=0.0)
+        return np.asarray(design.throw.stages.peak_acceleration.max(axis=-1, initial=0.0))
 
     def allowed(self, design: Design) -> Number | None:
         """[m/s^2]."""
@@ -96,7 +95,7 @@ class SlipHeat:
 
     def used(self, design: Design) -> Number | None:
         """[J]."""
-        return design.throw.stages.slip_heat.sum(axis=-1)
+        return np.asarray(design.throw.stages.slip_heat.sum(axis=-1))
 
     def allowed(self, design: Design) -> Number | None:
         """[J]."""
@@ -116,7 +115,7 @@ class GripMargin:
         if design.grip_limit is None:
             return None
         share = np.where(np.isnan(design.grip_limit), 0.0, design.throw.stages.wheel_speed_a / design.grip_limit)
-        return 1.0 - share.max(axis=-1, initial=0.0)
+        return np.asarray(1.0 - share.max(axis=-1, initial=0.0))
 
     def allowed(self, design: Design) -> Number | None:
         """[-]; None where no margin is asked for."""

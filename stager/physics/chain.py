@@ -39,7 +39,7 @@ def throw(
     speeds = np.asarray(wheel_speed, dtype=np.float64)
     speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
     stages = speeds.shape[-1]
-    shape = batch_shape(launcher, speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1), np.asarray(entry_speed or 0.0),
+    shape = batch_shape(launcher, speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1), np.asarray(0.0 if entry_speed is None else entry_speed),
                         np.asarray(entry_spin))  # fmt: skip
     flat = flatten(launcher, shape)
     entry = np.broadcast_to(lane(launcher.feed.speed if entry_speed is None else entry_speed, shape), _size(shape))
@@ -52,7 +52,7 @@ def throw(
         here_a = [take(speed, chosen) for speed in side_a]
         here_b = here_a if side_b is side_a else [take(speed, chosen) for speed in side_b]
         parts.append(relay(take(flat, chosen), first, entry[chosen], spin[chosen], here_a, here_b, options))
-    return _gather(parts, shape, stages)
+    return _gather(parts, shape, stages, entry, spin)
 
 
 def transit(
@@ -78,7 +78,7 @@ def _size(shape: tuple[int, ...]) -> tuple[int]:
     return (int(np.prod(shape, dtype=np.int64)),)
 
 
-def _gather(parts: list[Transit], shape: tuple[int, ...], stages: int) -> Throw:
+def _gather(parts: list[Transit], shape: tuple[int, ...], stages: int, entry: Floats, spin: Floats) -> Throw:
     merged = Transit(
         **{
             field.name: np.concatenate([getattr(part, field.name) for part in parts], axis=-1).T.reshape(*shape, stages)
@@ -86,6 +86,8 @@ def _gather(parts: list[Transit], shape: tuple[int, ...], stages: int) -> Throw:
         }
     )
     jammed: NDArray[np.bool_] = np.asarray(merged.jammed.any(axis=-1))
+    if stages == 0:
+        return Throw(stages=merged, exit_speed=entry.reshape(shape), spin=spin.reshape(shape), jammed=jammed)
     last = np.where(jammed, 0.0, merged.exit_speed[..., -1])
     spin = np.where(jammed, 0.0, merged.exit_spin[..., -1])
     return Throw(stages=merged, exit_speed=last, spin=spin, jammed=jammed)

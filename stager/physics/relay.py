@@ -54,6 +54,14 @@ def relay(
     return out
 
 
+def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
+    """Whether any two neighbours of `count` stages act at once at `wheel_speed` [m/s], shape (1,)."""
+    nips = [
+        build_nip(launcher.projectile, launcher.contact, launcher.stage(k), wheel_speed, wheel_speed) for k in range(count)
+    ]
+    return any(bool((_gap(launcher, k, nips[k], nips[k + 1], 1) < 0).any()) for k in range(count - 1))
+
+
 def _gap(launcher: Launcher, index: int, nip: Nip, after: Nip, lanes: int) -> Floats:
     """Free run between two nips [m], shape (lanes,); negative where both act at once."""
     return np.broadcast_to(pitch(launcher, index) + after.breaks[0] - nip.breaks[-1], (lanes,))
@@ -72,7 +80,7 @@ def _patterns(gaps: list[Floats], lanes: int) -> list[tuple[tuple[bool, ...], ND
 
 
 def _groups(joined: tuple[bool, ...], stages: int) -> list[list[int]]:
-    groups = [[0]]
+    groups = [[0]] if stages else []
     for index in range(1, stages):
         if joined[index - 1]:
             groups[-1].append(index)

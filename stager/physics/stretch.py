@@ -24,10 +24,10 @@ BLANK = tuple(field.name for field in fields(Transit) if field.name not in ("whe
 SYNC_CREEPS = 3.0
 
 
-def blank(stages: int, lanes: int) -> Transit:
-    """Records of stages that were not reached, fields of shape (stages, lanes)."""
-    values = {field.name: np.zeros((stages, lanes)) for field in fields(Transit)}
-    values["grip"] = np.full((stages, lanes), Grip.NOT_REACHED, np.int8)
+def blank(*shape: int) -> Transit:
+    """Records of stages that were not reached, fields of the given shape."""
+    values = {field.name: np.zeros(shape) for field in fields(Transit)}
+    values["grip"] = np.full(shape, Grip.NOT_REACHED, np.int8)
     return Transit(**values)  # type: ignore[arg-type]
 
 

@@ -1,0 +1,87 @@
+"""What a plan is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from stager.hardware.arrays import Floats
+from stager.limits.limit import Verdict
+from stager.physics.records import Throw
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Interval:
+    """Nominal value and the ends of its 95 % coverage interval; None: not computed."""
+
+    nominal: float
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rung:
+    """One stage count of the ladder: exit_speed [m/s], gain on the rung below [-], probability that the gain is
+    worthwhile, length [m], mass [kg], cost, average_power [W]; `allowed`: it keeps the limits on what is built."""
+
+    stages: int
+    exit_speed: Interval
+    gain: Interval | None = None
+    probability_worthwhile: float | None = None
+    length: float = 0.0
+    mass: float | None = None
+    cost: float | None = None
+    average_power: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Wheel speeds of a chain [m/s], shape (stages,), and the throw they give; verdicts on it.
+
+    grip_limit of each stage at its own entry speed [m/s], NaN where exit speed still rises at the end of the range.
+    """
+
+    wheel_speed: Floats
+    throw: Throw
+    exit_speed: float
+    grip_limit: Floats
+    verdicts: tuple[Verdict, ...]
+    length: float
+
+    @property
+    def count(self) -> int:
+        """Number of stages."""
+        return int(self.wheel_speed.size)
+
+    @property
+    def feasible(self) -> bool:
+        """Whether every limit is kept; a billionth of the allowance is rounding."""
+        return all(float(verdict.slack) >= -1e-9 for verdict in self.verdicts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relaxation:
+    """A limit that keeps a goal out of reach: what it allows, and what would do."""
+
+    name: str
+    unit: str
+    allowed: float
+    needed: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The answer. `best` is None where no design fits, `reason` then says why, `relaxations` what would help.
+
+    bound: no setting within the limits exceeds this exit speed [m/s]; None: not computed.
+    binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
+    """
+
+    best: Settings | None
+    ladder: tuple[Rung, ...]
+    recommended_stages: int
+    verdict: str
+    reason: str = ""
+    binding: frozenset[str] = frozenset()
+    bound: float | None = None
+    prices: dict[str, float] = field(default_factory=dict)
+    relaxations: tuple[Relaxation, ...] = ()

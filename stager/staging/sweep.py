@@ -1,0 +1,90 @@
+"""Exit speed of one stage against its wheel speed, behind the stages before it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+from stager.hardware.scenario import Scenario
+from stager.physics.chain import throw
+from stager.staging.grip import grip_limit
+from stager.staging.span import span
+
+POINTS = 81
+BEYOND = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sweep:
+    """A curve and its grip limit.
+
+    stage counts from 1; before_a, before_b: speeds of the stages before it [m/s]; entry_speed [m/s] into it, 0 where
+    the projectile jams before. wheel_speed, exit_speed [m/s]: the curve, shape (points,).
+    grip_speed, grip_exit: the grip limit and the exit speed there [m/s], None where exit speed still rises at `top`,
+    the end of the searched range [m/s], set by `ends_by`.
+    """
+
+    stage: int
+    before_a: Floats
+    before_b: Floats
+    entry_speed: float
+    wheel_speed: Floats
+    exit_speed: Floats
+    grip_speed: float | None
+    grip_exit: float | None
+    top: float
+    ends_by: str
+
+
+def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = ()) -> Sweep:
+    """Sweep the wheel speed of stage `index` (from 0).
+
+    before: speeds of side A and B [m/s] of the stages before it. Where there are fewer: the set speed, else the grip
+    limit less grip_margin, else the end of the range.
+    """
+    side_a, side_b = np.zeros(0), np.zeros(0)
+    for k in range(index):
+        a, b = before[k] if k < len(before) else _own(scenario, k, side_a, side_b)
+        side_a, side_b = np.append(side_a, a), np.append(side_b, b)
+    speed, spin = _entry(scenario, side_a, side_b)
+    reach = span(scenario.launcher, scenario.allowances, index)
+    top = float(reach.top)
+    grip, there = _grip(scenario, index, speed, spin, top) if speed > 0 else (None, None)
+    grid = np.linspace(0.0, top if grip is None else min(top, BEYOND * grip), POINTS)
+    done = throw(scenario.launcher, _chains(side_a, grid), _chains(side_b, grid))
+    return Sweep(
+        stage=index + 1, before_a=side_a, before_b=side_b, entry_speed=speed, wheel_speed=grid,
+        exit_speed=done.exit_speed, grip_speed=grip, grip_exit=there, top=top, ends_by=reach.ends_by,
+    )  # fmt: skip
+
+
+def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[float, float]:
+    stage = scenario.launcher.stage(k)
+    if stage.speed is not None:
+        a = float(stage.speed)
+        return a, a if stage.speed_b is None else float(stage.speed_b)
+    speed, spin = _entry(scenario, side_a, side_b)
+    top = float(span(scenario.launcher, scenario.allowances, k).top)
+    grip = _grip(scenario, k, speed, spin, top)[0] if speed > 0 else None
+    chosen = (top if grip is None else grip) * (1 - scenario.allowances.grip_margin)
+    return chosen, chosen
+
+
+def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, float]:
+    if side_a.size == 0:
+        return float(scenario.launcher.feed.speed), 0.0
+    done = throw(scenario.launcher, side_a, side_b)
+    return float(done.exit_speed), float(done.spin)
+
+
+def _grip(scenario: Scenario, k: int, speed: float, spin: float, top: float) -> tuple[float | None, float | None]:
+    found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]))
+    at = float(found.wheel_speed[0])
+    return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))
+
+
+def _chains(before: Floats, grid: Floats) -> Floats:
+    return np.column_stack([np.broadcast_to(before, (grid.size, before.size)), grid])
