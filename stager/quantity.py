@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import math
 import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -46,9 +49,23 @@ class Measured:
     high: float = math.inf
 
 
+@contextmanager
+def _unseen(name: str) -> Iterator[None]:
+    """While this lasts, a library that is not loaded yet cannot be: pint loads scipy only because it is there."""
+    if name in sys.modules:
+        yield
+        return
+    sys.modules[name] = None  # type: ignore[assignment]
+    try:
+        yield
+    finally:
+        del sys.modules[name]
+
+
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    import pint
+    with _unseen("scipy"):
+        import pint
 
     registry: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=":auto:")
     registry.define("rev = turn")

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stager.physics.records import Throw
     from stager.report.document import Source
     from stager.staging.records import Plan
+    from stager.staging.sweep import Sweep
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,10 +38,10 @@ class Loaded:
         return Source(config_sha256=self.sha256, seed=seed)
 
     def speeds(self, *given: Speed) -> Speeds:
-        """Wheel speeds of a throw, one argument a stage.
+        """Wheel speeds of a throw, one argument a stage; without arguments the configuration's set speeds.
 
         A number is a surface speed [m/s], text may carry a unit ("9000 rpm"), "12:9" or (12, 9) sets the wheels of a
-        pair apart ("9000:8000 rpm": one unit for both). Without arguments: the configuration's set speeds. Raises InputError.
+        pair apart ("9000:8000 rpm": one unit for both). Raises InputError.
         """
         return set_speeds(self.scenario.launcher, given)
 
@@ -54,10 +55,26 @@ class Loaded:
     def check(self, *speeds: Speed) -> tuple[Throw, list[Verdict]]:
         """One throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it."""
         from stager.limits import Design, verdicts
+        from stager.staging.sweep import grip_limits
 
         throw = self.throw(*speeds)
         scenario = self.scenario
-        return throw, verdicts(Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=throw))
+        limits = grip_limits(scenario, throw) if scenario.allowances.grip_margin else None
+        design = Design(
+            launcher=scenario.launcher, allowances=scenario.allowances, throw=throw, grip_limit=limits
+        )
+        return throw, verdicts(design)
+
+    def sweep(self, stage: int = 1, *before: Speed) -> Sweep:
+        """Exit speed of a stage (from 1) against its wheel speed, and its grip limit.
+
+        before: speeds of the stages before it, as in `speeds`; else their set speed, else their grip limit less
+        grip_margin.
+        """
+        from stager.staging.sweep import sweep
+
+        given = self.speeds(*before[: stage - 1]).pairs if before[: stage - 1] else []
+        return sweep(self.scenario, stage - 1, given)
 
     def plan(self) -> Plan:
         """The best number of stages, the speed of each, and what one more would add."""

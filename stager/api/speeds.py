@@ -26,6 +26,12 @@ class Speeds:
     side_a: Floats
     side_b: Floats | None
 
+    @property
+    def pairs(self) -> list[tuple[float, float]]:
+        """Side A and B of each stage [m/s]."""
+        side_b = self.side_a if self.side_b is None else self.side_b
+        return list(zip(self.side_a.tolist(), side_b.tolist(), strict=True))
+
 
 def set_speeds(launcher: Launcher, given: Sequence[Speed]) -> Speeds:
     """Speeds as given, or the set speeds of the launcher where none are given.

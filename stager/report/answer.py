@@ -11,7 +11,10 @@ from stager.report.table import Screen
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Screen for people (None: the document is for both), document for programs; `yes` is False where the answer is "no" (exit status 1)."""
+    """Screen for people (None: the document is for both), document for programs.
+
+    `yes` is False where the answer is "no" (exit status 1).
+    """
 
     screen: Screen | None
     document: Mapping[str, Any]

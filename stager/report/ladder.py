@@ -58,8 +58,8 @@ def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
         MISSING if gain is None or gain["nominal"] is None else f"{100 * gain['nominal']:+.1f}",
         percent(rung["probability_worthwhile"], 0),
         f"{1000 * rung['length_m']:.0f}",
-        digits(_times(1000, rung["mass_kg"])),
-        digits(rung["cost"]),
+        digits(_times(1000, rung["mass_kg"]) or None),
+        digits(rung["cost"] or None),
         digits(rung["average_power_W"]),
     )
 

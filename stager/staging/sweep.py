@@ -10,6 +10,7 @@ import numpy as np
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
+from stager.physics.records import Throw
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
 
@@ -59,6 +60,20 @@ def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] 
         stage=index + 1, before_a=side_a, before_b=side_b, entry_speed=speed, wheel_speed=grid,
         exit_speed=done.exit_speed, grip_speed=grip, grip_exit=there, top=top, ends_by=reach.ends_by,
     )  # fmt: skip
+
+
+def grip_limits(scenario: Scenario, throw: Throw) -> Floats:
+    """Grip limit of each stage at the entry speed it has in `throw` [m/s], shape (stages,).
+
+    NaN where exit speed still rises at the end of the range, or where the projectile does not get to.
+    """
+    found = np.full(throw.stages.grip.shape, np.nan)
+    for k, (speed, spin) in enumerate(zip(throw.stages.entry_speed, throw.stages.entry_spin, strict=True)):
+        if speed > 0:
+            top = float(span(scenario.launcher, scenario.allowances, k).top)
+            at = _grip(scenario, k, float(speed), float(spin), top)[0]
+            found[k] = np.nan if at is None else at
+    return found
 
 
 def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[float, float]:

@@ -1,0 +1,99 @@
+"""A sweep as screen and document."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from stager.hardware.launcher import Launcher
+from stager.physics.motion import turns_per_minute
+from stager.report.answer import Answer
+from stager.report.digits import percent, speed
+from stager.report.document import Source, document
+from stager.report.limits import title
+from stager.report.table import Column, Screen, Table
+from stager.staging.sweep import Sweep
+
+ROWS = 16
+
+
+def answer(launcher: Launcher, sweep: Sweep, source: Source) -> Answer:
+    """The curve and its grip limit; a projectile that jams at every speed, or before this stage, is a "no"."""
+    screen = Screen(_headline(launcher, sweep), (_curve(launcher, sweep),), _notes(launcher, sweep))
+    return Answer(screen, document(summary(sweep), source), yes=_passes(sweep))
+
+
+def summary(sweep: Sweep) -> dict[str, Any]:
+    """A sweep as the document has it, without provenance."""
+    grip = None
+    if sweep.grip_speed is not None:
+        grip = {"wheel_speed_m_s": sweep.grip_speed, "exit_speed_m_s": sweep.grip_exit, "interval_m_s": None}
+    return {
+        "stage": sweep.stage,
+        "entry_speed_m_s": sweep.entry_speed,
+        "speeds_before_m_s": sweep.before_a,
+        "wheel_speed_m_s": sweep.wheel_speed,
+        "exit_speed_m_s": sweep.exit_speed,
+        "grip_limit": grip,
+        "range_ends_by": None if grip else sweep.ends_by,
+        "robust": None,
+    }
+
+
+def _passes(sweep: Sweep) -> bool:
+    return bool(np.any(sweep.exit_speed > 0))
+
+
+def _headline(launcher: Launcher, sweep: Sweep) -> str:
+    name = launcher.projectile.shape.name
+    if sweep.entry_speed == 0:
+        return f"The {name} jams before stage {sweep.stage}."
+    if not _passes(sweep):
+        return f"The {name} jams in stage {sweep.stage} at every wheel speed."
+    if sweep.grip_speed is None or sweep.grip_exit is None:
+        return (
+            f"Stage {sweep.stage}: exit speed still rises at {speed(sweep.top)} m/s,"
+            f" where the range ends ({title(sweep.ends_by)})."
+        )
+    rpm = float(turns_per_minute(sweep.grip_speed, launcher.stage(sweep.stage - 1).wheel))
+    return (
+        f"Stage {sweep.stage}: grip limit at {speed(sweep.grip_speed)} m/s of wheel speed ({rpm:.0f} rpm),"
+        f" exit {speed(sweep.grip_exit)} m/s."
+    )
+
+
+def _curve(launcher: Launcher, sweep: Sweep) -> Table:
+    """Every few points of the curve, and the grip limit in its place."""
+    wheel = launcher.stage(sweep.stage - 1).wheel
+    points = [(u, v, "") for u, v in zip(sweep.wheel_speed, sweep.exit_speed, strict=True)]
+    points = points[:: max(1, len(points) // ROWS)]
+    if sweep.grip_speed is not None and sweep.grip_exit is not None:
+        points = [point for point in points if not np.isclose(point[0], sweep.grip_speed, rtol=0.01)]
+        points.append((sweep.grip_speed, sweep.grip_exit, "grip limit"))
+    best = float(np.max(sweep.exit_speed))
+    rows = tuple(
+        (
+            speed(u),
+            f"{float(turns_per_minute(u, wheel)):.0f}",
+            speed(v) if v > 0 else "jam",
+            percent(v / best) if best > 0 else percent(None),
+            note,
+        )
+        for u, v, note in sorted(points)
+    )
+    columns = (
+        Column("wheel", "m/s"),
+        Column("wheel", "rpm"),
+        Column("exit", "m/s"),
+        Column("of greatest"),
+        Column("", words=True),
+    )
+    return Table("Exit speed against wheel speed", columns, rows)
+
+
+def _notes(launcher: Launcher, sweep: Sweep) -> list[str]:
+    if sweep.stage == 1:
+        return [f"The {launcher.projectile.shape.name} enters at the feed's {speed(sweep.entry_speed)} m/s."]
+    before = ", ".join(speed(u) for u in sweep.before_a)
+    return [f"It enters at {speed(sweep.entry_speed)} m/s, behind wheels at {before} m/s."]
