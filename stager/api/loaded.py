@@ -92,7 +92,7 @@ class Loaded:
 
         if plan.best is None:
             raise InputError("no design fits, so there is nothing to write", where=str(path))
-        config.save(self.configuration, Path(path), {}, [f"{speed:.6g} m/s" for speed in plan.best.wheel_speed])
+        config.save(self.configuration, Path(path), {}, [f"{speed:.10g} m/s" for speed in plan.best.wheel_speed])
 
 
 def load(path: str | Path) -> Loaded:

@@ -10,6 +10,7 @@ from stager.report.digits import MISSING, digits, percent
 from stager.report.table import Column, Table
 
 TIGHT = 1e-3
+ROUNDING = 1e-9
 _FLOORS = frozenset(limit.name for limit in LIMITS if limit.floor)
 _COLUMNS = (
     Column("limit", words=True),
@@ -30,7 +31,7 @@ def rows(verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
             "allowed": float(verdict.allowed),
             "unit": verdict.unit,
             "margin_fraction": float(verdict.slack),
-            "kept": bool(verdict.slack >= 0),
+            "kept": bool(verdict.slack >= -ROUNDING),
         }
         for verdict in verdicts
     ]

@@ -10,6 +10,7 @@ from pathlib import Path
 from stager.cli.app import app
 
 ROOT = Path(__file__).parents[2]
+TEMPLATE = ROOT / "stager" / "cli" / "templates" / "launcher.toml"
 
 
 @dataclass(frozen=True, slots=True)

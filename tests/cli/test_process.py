@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import ROOT
+from tests.cli.run import TEMPLATE
 
-BALL = str(ROOT / "configs" / "seed_ball.toml")
+BALL = str(TEMPLATE)
 SLOW = """
 import sys, time, stager.api
 from stager.cli import main

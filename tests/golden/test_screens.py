@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import os
-import shutil
 from pathlib import Path
 
 import pytest
 
-from tests.cli.run import ROOT, stager
+from tests.cli.run import TEMPLATE, stager
 
 SCREENS = Path(__file__).parent / "screens"
-BALL = "seed_ball.toml"
+BALL = "launcher.toml"
 CASES = {
     "help": ["--help"],
     "throw-help": ["throw", "--help"],
     "new": ["new", "mine"],
+    "new-again": ["new", "."],
     "check": ["check", BALL],
     "check-broken": ["check", BALL, "--speed", "70"],
     "throw": ["throw", BALL, "--speed", "10", "--speed", "13.5"],
@@ -23,8 +23,10 @@ CASES = {
     "throw-quiet": ["throw", BALL, "--speed", "10", "--quiet"],
     "throw-jam": ["throw", "jam.toml", "--speed", "10"],
     "sweep": ["sweep", BALL, "--stage", "2"],
+    "sweep-jam": ["sweep", "jam.toml"],
     "plan": ["plan", BALL],
     "plan-quiet": ["plan", BALL, "--quiet"],
+    "plan-none": ["plan", "narrow.toml"],
     "worth": ["worth", BALL],
     "bad-config": ["check", "bad.toml"],
     "no-file": ["plan", "missing.toml"],
@@ -35,9 +37,10 @@ CASES = {
 
 @pytest.fixture(autouse=True)
 def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A directory with one good configuration, one that jams and one that is wrong in several places."""
-    text = (ROOT / "configs" / BALL).read_text(encoding="utf-8")
-    shutil.copy(ROOT / "configs" / BALL, tmp_path / BALL)
+    """A directory with one good configuration, one that jams, one that nothing fits and one that is wrong."""
+    text = TEMPLATE.read_text(encoding="utf-8")
+    (tmp_path / BALL).write_text(text, encoding="utf-8")
+    (tmp_path / "narrow.toml").write_text(_with(text, aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
     (tmp_path / "jam.toml").write_text(_with(text, static="0.03", sliding="0.02"), encoding="utf-8")
     (tmp_path / "bad.toml").write_text(_with(text, crush='"-4 mm"', mass="18", rate='"2 rpm"'), encoding="utf-8")
     monkeypatch.chdir(tmp_path)

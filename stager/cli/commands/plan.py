@@ -28,6 +28,6 @@ def plan(session: Session, config: Config, output: Output = None) -> Answer:
     loaded = api.load(config)
     with session.busy("Planning"):
         found = loaded.plan()
-    if output is not None:
+    if output is not None and found.best is not None:
         loaded.save_plan(found, output)
     return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))
