@@ -31,10 +31,12 @@ def speed(value: float | None) -> str:
 
 
 def percent(share: float | None, decimals: int = 1) -> str:
-    """Share as per cent."""
+    """Share as per cent, in whole ones from 100 % on."""
     if share is None or math.isnan(share):
         return MISSING
-    return "unlimited" if math.isinf(share) else f"{100 * share:.{decimals}f} %"
+    if math.isinf(share):
+        return "unlimited"
+    return f"{100 * share:.{0 if abs(share) >= 1 else decimals}f} %"
 
 
 def plural(count: int, noun: str) -> str:

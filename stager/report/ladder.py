@@ -55,7 +55,7 @@ def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
         str(rung["stages"]),
         speed(exit_speed["nominal"]),
         MISSING if low is None or high is None else f"{low:.2f} to {high:.2f}",
-        MISSING if gain is None or gain["nominal"] is None else f"{100 * gain['nominal']:+.1f}",
+        MISSING if gain is None or gain["nominal"] is None else f"{100 * gain['nominal']:+.{0 if gain['nominal'] >= 1 else 1}f}",
         percent(rung["probability_worthwhile"], 0),
         f"{1000 * rung['length_m']:.0f}",
         digits(_times(1000, rung["mass_kg"]) or None),

@@ -27,7 +27,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(_relaxations(content["relaxations"]))
     if content["ladder"]:
         tables.append(ladder.table(content["ladder"]))
-    screen = Screen(_headline(launcher, plan), tables, _notes(content), verdict=plan.verdict)
+    screen = Screen(_headline(launcher, plan), tables, _notes(content), verdict=plan.verdict if plan.best else "")
     return Answer(screen, document(content, source), yes=plan.best is not None)
 
 
@@ -81,7 +81,7 @@ def _relaxation(item: Relaxation) -> dict[str, Any]:
 def _headline(launcher: Launcher, plan: Plan) -> str:
     name, best = launcher.projectile.shape.name, plan.best
     if best is None:
-        return f"No design fits: {plan.reason}"
+        return plan.reason or "No design fits."
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
     energy = digits(float(translation_energy(best.exit_speed, launcher.projectile)))

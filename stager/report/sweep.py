@@ -20,7 +20,8 @@ ROWS = 16
 
 def answer(launcher: Launcher, sweep: Sweep, source: Source) -> Answer:
     """The curve and its grip limit; a projectile that jams at every speed, or before this stage, is a "no"."""
-    screen = Screen(_headline(launcher, sweep), (_curve(launcher, sweep),), _notes(launcher, sweep))
+    curve = (_curve(launcher, sweep),) if _passes(sweep) else ()
+    screen = Screen(_headline(launcher, sweep), curve, _notes(launcher, sweep))
     return Answer(screen, document(summary(sweep), source), yes=_passes(sweep))
 
 

@@ -27,7 +27,7 @@ def stager(*arguments: str) -> Ran:
     out, err = io.StringIO(), io.StringIO()
     with redirect_stdout(out), redirect_stderr(err):
         try:
-            status = app(list(arguments))
+            status = app(list(arguments), prog_name="stager")
         except SystemExit as stop:
             status = stop.code
     return Ran(int(status or 0), out.getvalue(), err.getvalue())
