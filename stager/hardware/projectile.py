@@ -13,9 +13,20 @@ from stager.hardware.arrays import Number
 class Shape(Protocol):
     """What the physics asks of a shape."""
 
-    name: str
-    rolls: bool
-    inertia_factor: float
+    @property
+    def name(self) -> str:
+        """As in a configuration."""
+        ...
+
+    @property
+    def rolls(self) -> bool:
+        """Whether it can turn between the wheels."""
+        ...
+
+    @property
+    def inertia_factor(self) -> float:
+        """β of I_p = β m r² [-]."""
+        ...
 
     def frontal_area(self, projectile: Projectile) -> Number:
         """Area seen from the front [m^2]."""
