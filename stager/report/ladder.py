@@ -55,13 +55,17 @@ def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
         str(rung["stages"]),
         speed(exit_speed["nominal"]),
         MISSING if low is None or high is None else f"{low:.2f} to {high:.2f}",
-        MISSING if gain is None or gain["nominal"] is None else f"{100 * gain['nominal']:+.{0 if gain['nominal'] >= 1 else 1}f}",
+        _gain(None if gain is None else gain["nominal"]),
         percent(rung["probability_worthwhile"], 0),
         f"{1000 * rung['length_m']:.0f}",
         digits(_times(1000, rung["mass_kg"]) or None),
         digits(rung["cost"] or None),
         digits(rung["average_power_W"]),
     )
+
+
+def _gain(share: float | None) -> str:
+    return MISSING if share is None else f"{100 * share:+.{0 if share >= 1 else 1}f}"
 
 
 def _times(factor: float, value: float | None) -> float | None:
