@@ -39,10 +39,11 @@ def throw(
     speeds = np.asarray(wheel_speed, dtype=np.float64)
     speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
     stages = speeds.shape[-1]
-    shape = batch_shape(launcher, speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1), np.asarray(0.0 if entry_speed is None else entry_speed),
-                        np.asarray(entry_spin))  # fmt: skip
+    entry_at = launcher.feed.speed if entry_speed is None else entry_speed
+    one_stage = (speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1))
+    shape = batch_shape(launcher, *one_stage, np.asarray(entry_at), np.asarray(entry_spin))
     flat = flatten(launcher, shape)
-    entry = np.broadcast_to(lane(launcher.feed.speed if entry_speed is None else entry_speed, shape), _size(shape))
+    entry = np.broadcast_to(lane(entry_at, shape), _size(shape))
     spin = np.broadcast_to(lane(entry_spin, shape), _size(shape))
     side_a = [lane(speeds[..., k], shape) for k in range(stages)]
     side_b = side_a if wheel_speed_b is None else [lane(speeds_b[..., k], shape) for k in range(stages)]

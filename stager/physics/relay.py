@@ -57,7 +57,8 @@ def relay(
 def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
     """Whether any two neighbours of `count` stages act at once at `wheel_speed` [m/s], shape (1,)."""
     nips = [
-        build_nip(launcher.projectile, launcher.contact, launcher.stage(k), wheel_speed, wheel_speed) for k in range(count)
+        build_nip(launcher.projectile, launcher.contact, launcher.stage(k), wheel_speed, wheel_speed)
+        for k in range(count)
     ]
     return any(bool((_gap(launcher, k, nips[k], nips[k + 1], 1) < 0).any()) for k in range(count - 1))
 

@@ -17,8 +17,9 @@ from stager.physics.options import QUICK, Options
 from stager.staging.zoom import first_above, greatest
 
 NEARLY = 0.999
+IDLE = 0.5
 STILL_RISING = 1e-4
-COARSE, FINE, ROUNDS = 64, 12, 2
+COARSE, FINE, ROUNDS = 64, 40, 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,21 +51,22 @@ def grip_limit(
         return transit(launcher, index, entry_speed, speeds, entry_spin=entry_spin, options=options).exit_speed
 
     entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
-    # Speeds that can matter lie near the entry speed: the grid is finer there, and reaches the whole range.
-    grid = top * np.linspace(0.0, 1.0, COARSE)[:, None] ** 1.5
-    values = exit_at(grid)
+    # A wheel much slower than the projectile only brakes. Above, the grid is finer near the entry speed.
+    low = np.minimum(IDLE * entry_speed, top)
+    grid = low + (top - low) * np.linspace(0.0, 1.0, COARSE)[:, None] ** 1.5
+    found = exit_at(np.vstack([grid, 0.99 * top]))
+    values, near_end = found[:COARSE], found[COARSE:]
     lanes = np.arange(top.size)
     best = np.argmax(values, axis=0)
     low, high = grid[np.maximum(best - 1, 0), lanes], grid[np.minimum(best + 1, COARSE - 1), lanes]
-    peak_speed, peak_exit = greatest(exit_at, low, high, points=FINE, rounds=ROUNDS)
+    peak_speed, peak_exit = greatest(exit_at, low, high, points=FINE, rounds=ROUNDS - 1)
     better = values[best, lanes] > peak_exit
     peak_speed = np.where(better, grid[best, lanes], peak_speed)
     peak_exit = np.where(better, values[best, lanes], peak_exit)
     level = NEARLY * peak_exit
     known, at = _with(grid, values, peak_speed, peak_exit)
     speed, exit_speed = first_above(exit_at, level, known, at, points=FINE, rounds=ROUNDS)
-    near_end = exit_at(np.stack([0.99 * top, top]))
-    rising = (near_end[1] > near_end[0] * (1 + STILL_RISING)) & (peak_speed > 0.97 * top)
+    rising = (values[-1] > near_end[0] * (1 + STILL_RISING)) & (peak_speed > 0.97 * top)
     none = rising | (peak_exit <= 0)
     return GripLimit(
         wheel_speed=np.where(none, np.nan, speed), exit_speed=np.where(none, np.nan, exit_speed),

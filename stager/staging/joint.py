@@ -63,9 +63,11 @@ class JointSearch:
         """Each speed alone, all from some stage on together, and pairs against each other, by several shares."""
         count = best.size
         shares = step * np.array([-1.0, -0.6, -0.3, -0.1, 0.1, 0.3, 0.6, 1.0])
-        directions = [row for row in np.eye(count)]
+        directions = list(np.eye(count))
         directions += [np.where(np.arange(count) >= k, 1.0, 0.0) for k in range(count)]
-        directions += [a - b for i, a in enumerate(np.eye(count)) for j, b in enumerate(np.eye(count)) if abs(i - j) == 1]
+        directions += [
+            a - b for i, a in enumerate(np.eye(count)) for j, b in enumerate(np.eye(count)) if abs(i - j) == 1
+        ]
         rows = [best * (1 + share * direction) for direction in directions for share in shares]
         return np.vstack([best, *rows])
 

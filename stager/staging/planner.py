@@ -10,6 +10,7 @@ from stager.hardware.wish import Aim
 from stager.limits import GEOMETRY, Design, judge, verdicts
 from stager.limits.limit import Verdict
 from stager.physics.chain import length, throw
+from stager.physics.options import QUICK, Options
 from stager.physics.records import Throw
 from stager.physics.relay import overlapping
 from stager.physics.stretch import blank
@@ -21,7 +22,8 @@ from stager.staging.search import ChainSearch, Search
 from stager.staging.span import span
 
 TIE = 1e-3
-BINDS = 1e-3
+BINDS = 3e-3
+JUDGED = Options(tolerance=2e-6)
 REACHED = 5e-4
 
 
@@ -29,8 +31,8 @@ def plan(scenario: Scenario) -> Plan:
     """The best number of stages and wheel speeds, the ladder of stage counts, and the verdict."""
     climbed = climb(scenario)
     ladder = rungs(scenario, climbed)
-    recommended, verdict = recommend(ladder, scenario.goal.worthwhile)
     best, reason, relaxations = _choose(scenario, climbed)
+    recommended, verdict = recommend(ladder, scenario.goal, None if best is None else best.count)
     binding = frozenset() if best is None else _binding(best)
     return Plan(
         best=best, ladder=ladder, recommended_stages=recommended, verdict=verdict, reason=reason,
@@ -48,6 +50,13 @@ def exit_cap(scenario: Scenario) -> float:
     return cap if allowances.exit_speed is None else min(cap, allowances.exit_speed)
 
 
+def aimed_speed(scenario: Scenario) -> float:
+    """Exit speed beyond which no design is asked for [m/s]: the cap, or the goal's where that is less."""
+    goal = scenario.goal
+    cap = exit_cap(scenario)
+    return cap if goal.aim is Aim.FASTEST or goal.exit_speed is None else min(cap, goal.exit_speed)
+
+
 def climb(scenario: Scenario) -> list[Settings]:
     """The best settings for 0, 1, 2 … stages, as many as what is built may hold and as get the projectile through."""
     launcher, allowances = scenario.launcher, scenario.allowances
@@ -61,7 +70,14 @@ def climb(scenario: Scenario) -> list[Settings]:
         if speeds is None:
             break
         chains.append(speeds)
+        if _reached(scenario, speeds):
+            break
     return judged(scenario, chains)
+
+
+def _reached(scenario: Scenario, speeds: Floats) -> bool:
+    """Whether a chain leaves as fast as it may or as it is asked to: more stages cannot add to that."""
+    return float(throw(scenario.launcher, speeds, options=QUICK).exit_speed) >= aimed_speed(scenario) * (1 - REACHED)
 
 
 def _idle(count: int) -> Throw:
@@ -74,23 +90,21 @@ def _most(scenario: Scenario) -> int:
     """How many stages the limits on what is built leave room for."""
     for count in range(scenario.allowances.stages + 1):
         idle = Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=_idle(count))
-        if any(judge(limit, idle).slack < 0 for limit in GEOMETRY if judge(limit, idle) is not None):
+        found = [verdict for limit in GEOMETRY if (verdict := judge(limit, idle)) is not None]
+        if any(verdict.slack < 0 for verdict in found):
             return count - 1
     return scenario.allowances.stages
 
 
 def _speeds(scenario: Scenario, search: Search, count: int) -> Floats | None:
-    cap = exit_cap(scenario)
     speeds = search.fastest(count)
     if speeds is None:
         return None
-    target = cap
-    if scenario.goal.aim is not Aim.FASTEST and scenario.goal.exit_speed is not None:
-        target = min(cap, scenario.goal.exit_speed)
-    done = throw(scenario.launcher, speeds)
-    if float(done.exit_speed) > target:
+    target = aimed_speed(scenario)
+    done: Throw | None = throw(scenario.launcher, speeds, options=JUDGED)
+    if done is not None and float(done.exit_speed) > target:
         speeds = search.reaching(count, target)
-        done = None if speeds is None else throw(scenario.launcher, speeds)
+        done = None if speeds is None else throw(scenario.launcher, speeds, options=JUDGED)
     heat = scenario.allowances.slip_heat
     if heat is None or done is None or float(done.stages.slip_heat.sum()) <= heat:
         return speeds
@@ -100,7 +114,7 @@ def _speeds(scenario: Scenario, search: Search, count: int) -> Floats | None:
 def judged(scenario: Scenario, chains: list[Floats]) -> list[Settings]:
     """Chains at their wheel speeds [m/s], each of shape (stages,), with the verdicts of all limits."""
     launcher, allowances = scenario.launcher, scenario.allowances
-    throws = [throw(launcher, speeds) for speeds in chains]
+    throws = [throw(launcher, speeds, options=JUDGED) for speeds in chains]
     found = []
     for speeds, done, grips in zip(chains, throws, _grips(scenario, throws), strict=True):
         design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips)

@@ -54,8 +54,8 @@ class Settings:
 
     @property
     def feasible(self) -> bool:
-        """Whether every limit is kept; a billionth of the allowance is rounding."""
-        return all(float(verdict.slack) >= -1e-9 for verdict in self.verdicts)
+        """Whether every limit is kept; a millionth of the allowance is rounding."""
+        return all(float(verdict.slack) >= -1e-6 for verdict in self.verdicts)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,7 @@ from stager.hardware.scenario import Scenario
 from stager.staging.stage import Choice, Chooser, Passing
 from stager.staging.table import StageTable, chain_tables, heat_to_go, interpolate
 
-CAP_TOLERANCE = 3e-5
+CAP_TOLERANCE = 1e-4
 TRIES = 4
 
 
@@ -46,6 +46,7 @@ class ChainSearch:
         self.entry = Passing(float(launcher.feed.speed), 0.0)
         self._chain: list[Choice | None] = []
         self._tables: dict[int, list[StageTable]] = {}
+        self._known: dict[int, StageTable] = {}
 
     def fastest(self, count: int) -> Floats | None:
         """See Search."""
@@ -88,7 +89,8 @@ class ChainSearch:
     def _tabulated(self, count: int) -> list[StageTable]:
         if count not in self._tables:
             chain = self._fastest(count) or []
-            self._tables[count] = chain_tables(self.chooser, count, self.entry, [choice.after for choice in chain])
+            after = [choice.after for choice in chain]
+            self._tables[count] = chain_tables(self.chooser, count, self.entry, after, self._known)
         return self._tables[count]
 
     def _reaching(self, count: int, target: float) -> list[Choice] | None:

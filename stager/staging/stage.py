@@ -13,14 +13,15 @@ from stager.hardware.wish import Allowances
 from stager.physics.chain import transit
 from stager.physics.options import Options
 from stager.physics.records import Transit
-from stager.staging.grip import GripLimit, grip_limit
+from stager.staging.grip import IDLE, GripLimit, grip_limit
 from stager.staging.span import span
 from stager.staging.zoom import first_above
 
-SEARCH = Options(tolerance=1e-5)
-POINTS, ROUNDS = 40, 2
+SEARCH = Options(tolerance=5e-5)
+POINTS, ROUNDS = 48, 2
 PEAK_MARGIN = 1e-3
 TIE = 1e-4
+GRIP_SLACK = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,16 +61,18 @@ class Chooser:
         top = np.broadcast_to(span(self.launcher, self.allowances, index).top, speed.shape)
         limit = grip_limit(self.launcher, index, speed, spin, top)
         allowed = np.where(
-            np.isnan(limit.wheel_speed), top, (1 - self.allowances.grip_margin) * limit.wheel_speed
+            np.isnan(limit.wheel_speed), top, (1 - self.allowances.grip_margin - GRIP_SLACK) * limit.wheel_speed
         )
         if self.allowances.grip_margin:
             return allowed, limit
         # Past the peak more wheel speed only helps where a soft, slipping contact spares the projectile.
         return (top if self.bearable is not None else np.minimum(top, 1.02 * limit.peak_speed)), limit
 
-    def transit(self, index: int, speed: Floats, spin: Floats, wheel_speed: Floats) -> Transit:
+    def transit(
+        self, index: int, speed: Floats, spin: Floats, wheel_speed: Floats, options: Options = SEARCH
+    ) -> Transit:
         """Transits with works and peaks; shapes broadcast."""
-        return transit(self.launcher, index, speed, wheel_speed, entry_spin=spin, options=SEARCH)
+        return transit(self.launcher, index, speed, wheel_speed, entry_spin=spin, options=options)
 
     def usable(self, done: Transit) -> Floats:
         """Exit speed [m/s], −inf where it jams or strains the projectile too much."""
@@ -87,7 +90,7 @@ class Chooser:
         self, index: int, entry: Passing, score: Callable[[Floats, Floats], Floats], top: float, limit: float
     ) -> tuple[Choice | None, bool]:
         """The best choice, and whether a clearly slower wheel leaves as fast."""
-        low, level = 0.0, False
+        low, level = min(IDLE * entry.speed, top), False
         best: Choice | None = None
         most = -np.inf
         for _ in range(ROUNDS):
@@ -101,6 +104,8 @@ class Chooser:
             if scores[place] > most:
                 most, best = float(scores[place]), _choice(grid, done, place, limit)
             level = level or bool((usable[: max(place - 1, 0)] >= usable[place] * (1 - TIE)).any())
+            if place == POINTS - 1:
+                break
             low, top = float(grid[max(place - 1, 0)]), float(grid[min(place + 1, POINTS - 1)])
         return best, level
 
@@ -114,11 +119,13 @@ class Chooser:
 
     def reaching(self, index: int, entry: Passing, target: float, *, upto: Choice) -> Choice | None:
         """The slowest wheel, up to that of `upto`, which still leaves at `target` [m/s]; None where none does."""
+
         def usable(speeds: Floats) -> Floats:
             flat = self.transit(index, np.array(entry.speed), np.array(entry.spin), speeds[:, 0])
             return self.usable(flat)[:, None]
 
-        grid = np.linspace(0.0, upto.wheel_speed, POINTS)[:, None]
+        low = min(IDLE * entry.speed, upto.wheel_speed)
+        grid = np.linspace(low, upto.wheel_speed, POINTS)[:, None]
         speed, _ = first_above(usable, np.array([target]), grid, usable(grid), points=POINTS, rounds=ROUNDS)
         if np.isnan(speed[0]):
             return None

@@ -7,9 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.hardware.arrays import Floats
+from stager.physics.options import Options
+from stager.staging.grip import IDLE
 from stager.staging.stage import Chooser, Passing
 
-ENTRIES, SETTINGS = 40, 41
+ENTRIES, SETTINGS = 24, 25
+ROUGH = Options(tolerance=1e-4)
+_FIRST = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,28 +32,30 @@ class StageTable:
 def tabulate(chooser: Chooser, index: int, entry: Floats, spin: Floats) -> StageTable:
     """Stage `index` for projectiles entering at `entry` [m/s] with `spin` [rad/s], shape (entries,)."""
     high, _ = chooser.open_range(index, entry, spin)
-    speeds = high * np.linspace(0.0, 1.0, SETTINGS)[:, None]
-    done = chooser.transit(index, entry, spin, speeds)
-    return StageTable(
-        entry=entry, wheel_speed=speeds, exit_speed=chooser.usable(done), slip_heat=done.slip_heat
-    )
+    low = np.minimum(IDLE * entry, high)
+    speeds = low + (high - low) * np.linspace(0.0, 1.0, SETTINGS)[:, None]
+    done = chooser.transit(index, entry, spin, speeds, ROUGH)
+    return StageTable(entry=entry, wheel_speed=speeds, exit_speed=chooser.usable(done), slip_heat=done.slip_heat)
 
 
-def chain_tables(chooser: Chooser, count: int, entry: Passing, fastest: list[Passing]) -> list[StageTable]:
+def chain_tables(
+    chooser: Chooser, count: int, entry: Passing, fastest: list[Passing], known: dict[int, StageTable]
+) -> list[StageTable]:
     """A table for each of `count` stages; equal stages behind the first share theirs.
 
-    fastest: what leaves each stage at its fastest, for the range of entry speeds and the spin that goes with speed.
+    known: tables found before, by the stage's identity, kept here; fastest: what leaves each stage at its fastest, for the range of entry speeds and the spin that goes with speed.
     """
-    tables = [tabulate(chooser, 0, np.array([entry.speed]), np.array([entry.spin]))]
+    if _FIRST not in known:
+        known[_FIRST] = tabulate(chooser, 0, np.array([entry.speed]), np.array([entry.spin]))
+    tables = [known[_FIRST]]
     if count == 1:
         return tables
     top = max(passing.speed for passing in fastest)
     turning = fastest[0].spin / fastest[0].speed if fastest[0].speed > 0 else 0.0
-    entries = np.linspace(min(entry.speed, top) * 0.8, top * 1.02, ENTRIES)
-    known: dict[int, StageTable] = {}
+    entries = np.linspace(min(entry.speed, top) * 0.8, top * 1.05, ENTRIES)
     for index in range(1, count):
         stage = chooser.launcher.stage(index)
-        if id(stage) not in known:
+        if id(stage) not in known or known[id(stage)].entry[-1] < top:
             known[id(stage)] = tabulate(chooser, index, entries, turning * entries)
         tables.append(known[id(stage)])
     return tables
@@ -77,7 +83,9 @@ def _heat_at(table: StageTable, target: float) -> Floats:
     before = np.maximum(first - 1, 0)
     low, high = table.exit_speed[before, lanes], table.exit_speed[first, lanes]
     usable = np.isfinite(low) & (high > low)
-    share = np.where(usable, (target - np.where(usable, low, 0)) / np.where(usable, high - np.where(usable, low, 0), 1), 1.0)
+    share = np.where(
+        usable, (target - np.where(usable, low, 0)) / np.where(usable, high - np.where(usable, low, 0), 1), 1.0
+    )
     heat = table.slip_heat[before, lanes] * (1 - share) + table.slip_heat[first, lanes] * share
     return np.where(reached.any(axis=0), heat, np.inf)
 

@@ -95,9 +95,13 @@ def _normals(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats) -> tupl
     """Normal force, cos φ, sin φ of each side, shapes (sides, lanes) or (1, lanes), and the push, (lanes,)."""
     sides = lanes.sides
     found = [profile.at(place - axis) for profile, axis in zip(profiles, lanes.axes, strict=True)]
-    if len(found) == 1 and not any(sides.level):
+    if len(found) == 1:
         normal, cosine, sine, push = found[0]
-        return normal[None], cosine[None], sine[None], push
+        if not any(sides.level):
+            return normal[None], cosine[None], sine[None], push
+        level = np.ones((len(sides.laws), cosine.size))
+        level[0] = cosine
+        return normal[None], level, sine[None], push
     parts = [np.stack(np.broadcast_arrays(*(found[nip][part] for nip in sides.nip))) for part in range(3)]
     push = found[0][3]
     for other in found[1:]:
@@ -108,15 +112,17 @@ def _normals(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats) -> tupl
 
 def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats) -> tuple[Floats, Floats]:
     """Rails react with N_B = max(0, N cos φ − F_A sin φ). Gives all normals and dF_B/dF_A, shapes (sides, lanes)."""
-    normal = normal.copy()
+    pressing = np.empty_like(traction)
+    pressing[:] = normal
     coupling = np.zeros_like(traction)
     for side, is_rail in enumerate(sides.rail):
         if is_rail:
             wheel = side - 1
-            pressed = normal[wheel] * (cosine[wheel] - traction[wheel] * sine[wheel])
-            normal[side] = np.maximum(pressed, 0.0)
-            coupling[side] = np.where(pressed > 0.0, -traction[side] * sine[wheel], 0.0)
-    return normal, coupling
+            tilt = sine[wheel if sine.shape[0] > 1 else 0]
+            pressed = pressing[wheel] * (cosine[wheel] - traction[wheel] * tilt)
+            pressing[side] = np.maximum(pressed, 0.0)
+            coupling[side] = -traction[side] * tilt * (pressed > 0.0)
+    return pressing, coupling
 
 
 class Implicit:

@@ -54,8 +54,9 @@ class Sides:
         if all(law is self.laws[0] for law in self.laws):
             coefficient, slope = self.laws[0].coefficient(speed)
         else:
-            rows = [law.coefficient(row) for law, row in zip(self.laws, speed, strict=True)]
-            coefficient, slope = np.stack([row[0] for row in rows]), np.stack([row[1] for row in rows])
+            coefficient, slope = np.empty_like(speed), np.empty_like(speed)
+            for side, law in enumerate(self.laws):
+                coefficient[side], slope[side] = law.coefficient(speed[side])
         creeping = np.tanh(slip / self.creep)
         value = coefficient * creeping
         if not steep:
