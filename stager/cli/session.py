@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from collections.abc import Callable, Iterator
@@ -77,10 +78,14 @@ class Session:
         if self.json or answer.screen is None:
             from stager.report import document
 
-            sys.stdout.write(document.text(answer.document) + "\n")
+            unicode = (sys.stdout.encoding or "").lower().startswith("utf")
+            sys.stdout.write(document.text(answer.document, ascii_only=not unicode) + "\n")
             return
         from stager.report import terminal
 
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            # A name that the terminal cannot spell must not cost the answer.
+            sys.stdout.reconfigure(errors="replace")
         show = terminal.headline if self.quiet else terminal.whole
         _console(stderr=False).print(show(answer.screen))
 

@@ -51,6 +51,6 @@ def plain(value: Any) -> Any:
     return value
 
 
-def text(content: Mapping[str, Any]) -> str:
+def text(content: Mapping[str, Any], *, ascii_only: bool = False) -> str:
     """One JSON document, keys in the order given."""
-    return json.dumps(content, indent=2, ensure_ascii=False, allow_nan=False)
+    return json.dumps(content, indent=2, ensure_ascii=ascii_only, allow_nan=False)

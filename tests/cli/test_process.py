@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import TEMPLATE
+from tests.cli.run import ROOT, TEMPLATE
 
 BALL = str(TEMPLATE)
 SLOW = """
@@ -90,7 +90,11 @@ def test_no_colour_and_no_terminal_codes_when_piped() -> None:
         assert "\x1b" not in _run("throw", BALL, "--speed", "10", **changed).stdout
 
 
-def test_a_plain_ascii_terminal_gets_its_answer() -> None:
-    done = _run("throw", BALL, "--speed", "10", PYTHONIOENCODING="ascii", PYTHONUTF8="0")
-    assert done.returncode == 0
+@pytest.mark.parametrize("arguments", [["throw", BALL, "--speed", "10"], ["schema"], ["new", "hütte"]])
+def test_a_plain_ascii_terminal_gets_its_answer(
+    arguments: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = _run(*arguments, PYTHONIOENCODING="ascii", PYTHONPATH=str(ROOT))
+    assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.isascii()
