@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from stager.hardware.arrays import Number
+from stager.hardware.stage import Stage
 from stager.hardware.wheel import Wheel
 
 
@@ -38,3 +39,14 @@ def growth(wheel: Wheel, surface_speed: Number) -> Number:
     """Growth of hub and tyre [m] at `surface_speed` [m/s] (referred to the radius at rest)."""
     angular_speed = surface_speed / wheel.radius
     return hub_growth(wheel, angular_speed) + tyre_growth(wheel, angular_speed)
+
+
+def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
+    """Growth into each side of a nip [m] at set surface speeds [m/s].
+
+    Two wheels share the crush equally: with unequal growth (two speeds, an idler at rest) each side has the mean.
+    """
+    grown = growth(stage.wheel, wheel_speed)
+    if not stage.layout.side_b_turns:
+        return grown
+    return (grown + growth(stage.wheel, wheel_speed_b)) / 2

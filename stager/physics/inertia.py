@@ -1,4 +1,4 @@
-"""Moments of inertia of wheels."""
+"""Mass and moment of inertia of wheels."""
 
 from __future__ import annotations
 
@@ -27,6 +27,21 @@ def wheel_inertia(wheel: Wheel) -> Number:
     if wheel.tyre is None:
         return hub
     return hub + annulus_inertia(wheel.tyre.material.density, wheel.width, wheel.radius, wheel.hub_radius)
+
+
+def wheel_mass(wheel: Wheel) -> Number:
+    """Mass of hub and tyre [kg]: as given, else of two annuli.
+
+    Raises ValueError where neither the mass nor width and material are known.
+    """
+    if wheel.mass is not None:
+        return wheel.mass
+    if wheel.material is None or wheel.width is None:
+        raise ValueError("a wheel needs its mass, or its width and material")
+    hub = np.pi * wheel.material.density * wheel.width * (wheel.hub_radius**2 - (wheel.bore / 2) ** 2)
+    if wheel.tyre is None:
+        return hub
+    return hub + np.pi * wheel.tyre.material.density * wheel.width * (wheel.radius**2 - wheel.hub_radius**2)
 
 
 def driven_inertia(stage: Stage) -> Number:

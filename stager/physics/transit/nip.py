@@ -11,7 +11,7 @@ from stager.hardware.arrays import Floats
 from stager.hardware.contact import Contact
 from stager.hardware.projectile import Projectile
 from stager.hardware.stage import Stage
-from stager.physics.growth import growth
+from stager.physics.growth import swell
 from stager.physics.transit.march import Bend, Segment
 from stager.physics.transit.profile import Profile, RodProfile, RoundProfile
 
@@ -146,14 +146,10 @@ def build_nip(
 ) -> Nip:
     """The nip of `stage` at these set speeds [m/s], all in lanes.
 
-    Growth adds to R and to the depth alike, the distance of the axes is fixed. Two wheels share the crush equally:
-    with unequal growth (two speeds, an idler at rest) each side has the mean of the two.
+    Growth adds to R and to the depth alike, the distance of the axes is fixed.
     """
     layout, wheel = stage.layout, stage.wheel
-    swell = growth(wheel, wheel_speed_a)
-    if layout.side_b_turns:
-        swell = (swell + growth(wheel, wheel_speed_b)) / 2
-    swell = np.atleast_1d(np.asarray(swell, dtype=np.float64))
+    grown = np.atleast_1d(np.asarray(swell(stage, wheel_speed_a, wheel_speed_b), dtype=np.float64))
     depth = np.atleast_1d(layout.crush_share * np.asarray(stage.crush))
     sides = 2.0 if layout.side_b_turns else 1.0
     stiffness, exponent, rebound = (
@@ -163,13 +159,13 @@ def build_nip(
     if projectile.shape.rolls:
         rest = np.atleast_1d(wheel.radius + projectile.radius)
         return RoundNip(
-            reach=rest + swell, height=rest - depth, stiffness=stiffness,
+            reach=rest + grown, height=rest - depth, stiffness=stiffness,
             exponent=exponent, rebound=rebound, sides=sides,
         )  # fmt: skip
     if projectile.length is None:
         raise ValueError("a rod needs a length")
-    depth = depth + swell
+    depth = depth + grown
     return RodNip(
-        depth=depth, ramp_length=np.sqrt(2 * (wheel.radius + swell) * depth), stiffness=stiffness,
+        depth=depth, ramp_length=np.sqrt(2 * (wheel.radius + grown) * depth), stiffness=stiffness,
         exponent=exponent, rebound=rebound, sides=sides, length=np.atleast_1d(np.asarray(projectile.length)),
     )  # fmt: skip

@@ -1,0 +1,39 @@
+"""Forces of a nip on wheel, shaft and tyre."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.contact import FrictionLaw
+from stager.hardware.launcher import Launcher
+from stager.physics.growth import swell
+
+SAMPLES = 65
+
+
+def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
+    """Greatest normal force of one side of stage `index` [N], k·dⁿ with growth: the load on shaft and bearing.
+
+    Set surface speeds wheel_speed, wheel_speed_b (None: equal) [m/s]; shapes broadcast.
+    """
+    stage, contact = launcher.stage(index), launcher.contact
+    grown = swell(stage, wheel_speed, wheel_speed if wheel_speed_b is None else wheel_speed_b)
+    depth = np.asarray(stage.layout.crush_share * stage.crush + grown)
+    return np.asarray(contact.stiffness * depth**contact.exponent)
+
+
+def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
+    """Greatest friction force that one wheel of stage `index` can meet [N]; arguments as in `peak_normal`.
+
+    The greatest coefficient between no slip and `wheel_speed` [m/s] on the greatest normal force: an upper bound.
+    """
+    law = launcher.contact.friction
+    return greatest_coefficient(law, wheel_speed) * peak_normal(launcher, index, wheel_speed, wheel_speed_b)
+
+
+def greatest_coefficient(law: FrictionLaw, slip: Number) -> Floats:
+    """Greatest coefficient of friction [-] at slip speeds from 0 to `slip` [m/s], by samples."""
+    shares = np.concatenate([np.linspace(0, 1, SAMPLES), np.geomspace(1e-4, 1e-2, SAMPLES // 2)])
+    found = [law.coefficient(np.asarray(slip, dtype=np.float64) * share)[0] for share in shares]
+    return np.asarray(np.max(np.broadcast_arrays(*found), axis=0))

@@ -1,0 +1,172 @@
+"""What keeps a tyre on its hub, and what keeps it from turning there.
+
+A ring stretched by ε presses on its hub with its tension Eε; spinning takes ρu² of that away, and at u = √(Eε/ρ)
+nothing is left, whatever the radius. A clamp adds friction against the way outward; a lip or a bond takes the rest of
+the pull, (ρu² − Eε)·t/b on each area of the seat (t the tyre's depth, b the hub's radius). Held so, the tyre itself
+is what tears. Speeds are surface speeds [m/s], shapes broadcast; inf where a strength is not known.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.wheel import Hold, Tyre, Wheel
+
+USUAL_STRETCH = 0.05
+"""Most that sealing practice stretches a fitted ring [-]."""
+USUAL_FRICTION = 0.5
+"""Friction of rubber on its hub where it is not given [-]; from memory, cautious."""
+
+
+class Failure(Enum):
+    """How a tyre leaves its wheel."""
+
+    LIFTS = "its own weight outdoes its stretch: the ring lifts off the rim"
+    CREEPS_OUT = "its own weight outdoes stretch and clamp: the ring works its way out"
+    BREAKS_LIP = "the ring presses the lip away"
+    PEELS = "the ring peels off its bond"
+    TEARS = "the ring tears"
+
+
+def lift_off_speed(tyre: Tyre) -> Floats:
+    """√(Eε/ρ) [m/s]: above it stretch alone does not hold the ring, whatever the radius."""
+    return np.sqrt(tyre.material.modulus * tyre.stretch / tyre.material.density)
+
+
+def tearing_speed(wheel: Wheel, tyre: Tyre) -> Floats:
+    """Speed at which the tyre's material gives way [m/s]: a bonded one in the pull at its root, else as a free ring."""
+    if tyre.material.tensile_strength is None:
+        return np.asarray(np.inf)
+    strength = tyre.material.tensile_strength / tyre.material.density
+    lever = wheel.hub_radius / tyre.depth if tyre.held_by is Hold.BOND else 1.0
+    return np.sqrt(strength * lever)
+
+
+def leaving_speed(wheel: Wheel, tyre: Tyre) -> Floats:
+    """Speed at which the tyre leaves its seat [m/s], by what holds it.
+
+    Raises ValueError where a clamp is on a wheel of unknown width.
+    """
+    tension = tyre.material.modulus * tyre.stretch + _HELP[tyre.held_by](wheel, tyre)
+    return np.sqrt(tension / tyre.material.density)
+
+
+def retention_speed(wheel: Wheel) -> Floats:
+    """Speed above which the tyre does not stay on [m/s]; inf without a tyre."""
+    tyre = wheel.tyre
+    if tyre is None:
+        return np.asarray(np.inf)
+    return np.minimum(leaving_speed(wheel, tyre), tearing_speed(wheel, tyre))
+
+
+def turning_hold(wheel: Wheel, wheel_speed: Number, normal: Number = 0.0) -> Floats:
+    """Tangential force that the tyre passes to its hub without turning on it [N].
+
+    wheel_speed [m/s]; normal: force of the nip [N], which presses the tyre on its hub too. Friction of the hub times
+    what is left of the stretch, 2πbw·(Eε − ρu²)·t/b, the clamp on both flanks and the nip; a bond holds by its area.
+    inf without a tyre, where bond, width or friction are not known.
+    """
+    tyre = wheel.tyre
+    if tyre is None or wheel.width is None:
+        return np.full(np.shape(wheel_speed), np.inf)
+    around = 2 * np.pi * wheel.width
+    if tyre.held_by is Hold.BOND:
+        strength = np.inf if tyre.bond_strength is None else tyre.bond_strength
+        return np.asarray(strength * around * wheel.hub_radius + 0.0 * np.asarray(wheel_speed))
+    if tyre.hub_friction is None:
+        return np.full(np.shape(wheel_speed), np.inf)
+    left = tyre.material.modulus * tyre.stretch - tyre.material.density * np.square(wheel_speed)
+    pressed = around * tyre.depth * np.maximum(left, 0.0) + normal
+    clamped = 2 * (tyre.clamp_force or 0.0) if tyre.held_by is Hold.CLAMP else 0.0
+    return np.asarray(tyre.hub_friction * (pressed + clamped))
+
+
+def _clamped(wheel: Wheel, tyre: Tyre) -> Number:
+    """μF/(πtw) [Pa]: friction on both flanks, spread over the ring's section."""
+    if tyre.clamp_force is None:
+        return 0.0
+    if wheel.width is None:
+        raise ValueError("a clamped tyre needs the wheel's width")
+    friction = USUAL_FRICTION if tyre.hub_friction is None else tyre.hub_friction
+    return friction * tyre.clamp_force / (np.pi * tyre.depth * wheel.width)
+
+
+def _borne(strength: Number | None, wheel: Wheel, tyre: Tyre) -> Number:
+    return np.inf if strength is None else strength * wheel.hub_radius / tyre.depth
+
+
+_HELP = {
+    Hold.STRETCH: lambda wheel, tyre: 0.0,
+    Hold.CLAMP: _clamped,
+    Hold.LIP: lambda wheel, tyre: _borne(tyre.lip_strength, wheel, tyre),
+    Hold.BOND: lambda wheel, tyre: _borne(tyre.bond_strength, wheel, tyre),
+}
+_FAILS = {
+    Hold.STRETCH: Failure.LIFTS,
+    Hold.CLAMP: Failure.CREEPS_OUT,
+    Hold.LIP: Failure.BREAKS_LIP,
+    Hold.BOND: Failure.PEELS,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change of a tyre: what it is, and up to which speed the tyre then stays on [m/s]."""
+
+    what: str
+    speed: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Retention:
+    """Why a tyre leaves its wheel, and what would help.
+
+    failure: what happens first; speed: where [m/s]; lift_off: where stretch alone ends [m/s];
+    needed_stretch [-]: with which stretch alone would hold at the speed asked for; changes: the most helpful first.
+    """
+
+    failure: Failure
+    speed: float
+    lift_off: float
+    needed_stretch: float
+    changes: tuple[Change, ...]
+
+
+def explain(wheel: Wheel, wheel_speed: float) -> Retention | None:
+    """Why the tyre of `wheel` (floats) leaves it and what helps most at `wheel_speed` [m/s]; None without a tyre."""
+    tyre = wheel.tyre
+    if tyre is None:
+        return None
+    leaves, tears = float(leaving_speed(wheel, tyre)), float(tearing_speed(wheel, tyre))
+    density, modulus = float(tyre.material.density), float(tyre.material.modulus)
+    changes = [
+        Change(what, speed)
+        for what, changed in _alternatives(tyre)
+        if (speed := float(retention_speed(replace(wheel, tyre=changed)))) > min(leaves, tears)
+    ]
+    return Retention(
+        failure=Failure.TEARS if tears < leaves else _FAILS[tyre.held_by],
+        speed=min(leaves, tears),
+        lift_off=float(lift_off_speed(tyre)),
+        needed_stretch=density * wheel_speed**2 / modulus,
+        changes=tuple(sorted(changes, key=lambda change: -change.speed)),
+    )
+
+
+def _alternatives(tyre: Tyre) -> list[tuple[str, Tyre]]:
+    """Changes a maker can make, one at a time. Strengths of what is added are those of the tyre itself."""
+    strength = tyre.material.tensile_strength
+    stretch = max(USUAL_STRETCH, 1.5 * float(tyre.stretch))
+    stiff = replace(tyre.material, modulus=2 * tyre.material.modulus)
+    found = [(f"stretch it by {stretch:.0%}", replace(tyre, stretch=stretch))]
+    found.append(("a rubber twice as stiff", replace(tyre, material=stiff)))
+    if tyre.held_by in (Hold.STRETCH, Hold.CLAMP):
+        found.append(("a lip on both sides of the seat", replace(tyre, held_by=Hold.LIP, lip_strength=None)))
+    if tyre.held_by is not Hold.BOND:
+        tread = replace(tyre, held_by=Hold.BOND, bond_strength=None if strength is None else strength / 4)
+        found.append(("a bonded or moulded tread, bond at a quarter of the rubber's strength", tread))
+    return found
