@@ -99,7 +99,8 @@ def fragment_energy(wheel: Wheel, wheel_speed: Number) -> Number:
     outer, inner = wheel.radius, wheel.bore / 2
     sector = np.sin(np.pi / 3) / (np.pi / 3)
     centre = 2 / 3 * sector * (outer**3 - inner**3) / (outer**2 - inner**2)
-    return wheel_mass(wheel) / 3 * (wheel_speed / wheel.radius * centre) ** 2 / 2
+    speed: Number = wheel_speed / wheel.radius * centre
+    return wheel_mass(wheel) / 3 * speed**2 / 2
 
 
 def imbalance_force(mass: Number, grade: Number, angular_speed: Number) -> Number:

@@ -51,7 +51,7 @@ def leaving_speed(wheel: Wheel, tyre: Tyre) -> Floats:
 
     Raises ValueError where a clamp is on a wheel of unknown width.
     """
-    tension = tyre.material.modulus * tyre.stretch + _HELP[tyre.held_by](wheel, tyre)
+    tension: Number = tyre.material.modulus * tyre.stretch + _HELP[tyre.held_by](wheel, tyre)
     return np.sqrt(tension / tyre.material.density)
 
 
@@ -99,12 +99,19 @@ def _borne(strength: Number | None, wheel: Wheel, tyre: Tyre) -> Number:
     return np.inf if strength is None else strength * wheel.hub_radius / tyre.depth
 
 
-_HELP = {
-    Hold.STRETCH: lambda wheel, tyre: 0.0,
-    Hold.CLAMP: _clamped,
-    Hold.LIP: lambda wheel, tyre: _borne(tyre.lip_strength, wheel, tyre),
-    Hold.BOND: lambda wheel, tyre: _borne(tyre.bond_strength, wheel, tyre),
-}
+def _alone(wheel: Wheel, tyre: Tyre) -> Number:
+    return 0.0
+
+
+def _lipped(wheel: Wheel, tyre: Tyre) -> Number:
+    return _borne(tyre.lip_strength, wheel, tyre)
+
+
+def _bonded(wheel: Wheel, tyre: Tyre) -> Number:
+    return _borne(tyre.bond_strength, wheel, tyre)
+
+
+_HELP = {Hold.STRETCH: _alone, Hold.CLAMP: _clamped, Hold.LIP: _lipped, Hold.BOND: _bonded}
 _FAILS = {
     Hold.STRETCH: Failure.LIFTS,
     Hold.CLAMP: Failure.CREEPS_OUT,

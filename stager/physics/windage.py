@@ -16,6 +16,7 @@ TRANSITION = 3e5
 """Reynolds number ωR²/ν where turbulence sets in [-]; Schlichting, Boundary-Layer Theory, from memory."""
 LAMINAR, TURBULENT = 3.87, 0.146
 """Moment coefficients Cm·Re^½ and Cm·Re^⅕ of both faces (von Kármán 1921; Schlichting); see `moment`."""
+EXCESS = TURBULENT * TRANSITION**-0.2 - LAMINAR * TRANSITION**-0.5
 
 
 def reynolds(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
@@ -39,8 +40,7 @@ def coefficient(number: Number) -> Floats:
     The core's share of the moment goes with r⁵, that is with Re^2.5.
     """
     number = np.asarray(number, dtype=np.float64)
-    excess = TURBULENT * TRANSITION**-0.2 - LAMINAR * TRANSITION**-0.5
-    mixed = turbulent_coefficient(number) - excess * (TRANSITION / number) ** 2.5
+    mixed = turbulent_coefficient(number) - EXCESS * (TRANSITION / number) ** 2.5
     return np.where(number < TRANSITION, laminar_coefficient(number), mixed)
 
 
@@ -48,6 +48,16 @@ def moment(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Float
     """½·Cm·ρω²R⁵ [N m], both faces, for a disc of `radius` [m] at `angular_speed` ≥ 0 [rad/s]; shapes broadcast."""
     number = np.maximum(reynolds(radius, angular_speed, air), 1e-9)
     return coefficient(number) * air.density * angular_speed**2 * radius**5 / 2
+
+
+def moment_slope(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
+    """Derivative of `moment` by angular speed [N m s], arguments as there."""
+    number = np.maximum(reynolds(radius, angular_speed, air), 1e-9)
+    core = EXCESS * (TRANSITION / number) ** 2.5
+    rising = np.where(
+        number < TRANSITION, 1.5 * laminar_coefficient(number), 1.8 * turbulent_coefficient(number) + 0.5 * core
+    )
+    return rising * air.density * angular_speed * radius**5 / 2
 
 
 def windage(wheel: Wheel, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:

@@ -1,0 +1,176 @@
+"""Wheels under their motors through time: from any speeds, for a given while, with books."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.errors import StagerError
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.drive import Supply
+from stager.physics.drive.bus import Command, flow
+from stager.physics.drive.lanes import lanes, record_in_lanes
+from stager.physics.drive.supply import Holding
+from stager.physics.drive.train import Train
+from stager.physics.windage import moment
+
+PATIENCE = 5000
+STILL = 1e-12
+"""Share of the set speed [-] below which a difference counts as none."""
+# Dormand & Prince 1980, order 5 with an estimate of order 4; the last stage is the next step's first.
+_STAGES = (
+    (1 / 5,),
+    (3 / 40, 9 / 40),
+    (44 / 45, -56 / 15, 32 / 9),
+    (19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729),
+    (9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656),
+    (35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84),
+)
+_WEIGHTS = (*_STAGES[-1], 0.0)
+_LOWER = (5179 / 57600, 0.0, 7571 / 16695, 393 / 640, -92097 / 339200, 187 / 2100, 1 / 40)
+_ERROR = tuple(high - low for high, low in zip(_WEIGHTS, _LOWER, strict=True))
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """Energies [J] of a while, shape (..., wheels) for one wheel of each column, and of the supply, shape (...).
+
+    electrical: into the motors; copper, no_load, windage: what becomes heat there; supply_heat: in the supply;
+    charge: taken from it [C].
+    """
+
+    electrical: Floats
+    copper: Floats
+    no_load: Floats
+    windage: Floats
+    supply_heat: Floats
+    charge: Floats
+
+
+@dataclass(slots=True)
+class Run:
+    """Lanes on their way: `speed` [rad/s], target, throttle [-] and holding current [A] of shape (lanes, wheels)."""
+
+    train: Train
+    supply: Supply
+    target: Floats
+    throttle: Floats
+    current: Floats
+    speed: Floats
+    held: NDArray[np.bool_]
+    bus: Floats
+
+    def rates(self, speed: Floats) -> tuple[Floats, tuple[Floats, ...]]:
+        """Acceleration of the wheels at `speed` [rad/s^2] and the rates of the books, as in Ledger."""
+        train = self.train
+        command = Command(
+            throttle=np.where(train.governed, np.where(speed > self.target, 0.0, 1.0), self.throttle),
+            holding=self.held, held=self.current,
+        )  # fmt: skip
+        emf = train.pull * speed
+        now = flow(train, command, self.supply, emf, self.bus)
+        self.bus = now.bus_voltage
+        drag = moment(train.radius, speed, train.air)
+        torque = train.pull * (now.current - train.idle_current) - drag
+        torque = np.where(self.held | ((speed <= 0) & (torque < 0)), 0.0, torque)
+        drawn = (train.count * now.power).sum(axis=-1, keepdims=True) / now.bus_voltage
+        heat = drawn**2 * np.asarray(self.supply.resistance)[..., None]
+        books = (now.power, train.resistance * now.current**2, emf * train.idle_current, drag * speed, heat, drawn)
+        return torque / train.inertia, books
+
+    def arrivals(self, rate: Floats) -> Floats:
+        """Time until a governed wheel is at its target at the present rate [s], inf where it goes elsewhere."""
+        left = self.target - self.speed
+        coming = self.train.governed & ~self.held & (left * rate > 0)
+        return np.where(coming, left / np.where(coming, rate, 1.0), np.inf)
+
+    def settle(self, before: Floats) -> None:
+        """Governed wheels that have come to their target, or past it, are held there."""
+        left = self.target - self.speed
+        there = (left * (self.target - before) <= 0) | (np.abs(left) <= STILL * self.target)
+        new = self.train.governed & there
+        self.held = self.held | new
+        self.speed = np.where(new, self.target, self.speed)
+
+
+def ride(
+    train: Train, holding: Holding, supply: Supply, speed: Floats, duration: Number, *, tolerance: float = 1e-9
+) -> tuple[Floats, Ledger]:
+    """Wheels from `speed` [rad/s], shape (..., wheels), for `duration` [s], shape (...), on their way to `holding`.
+
+    Open throttles stay at the setting that holds the speed; governors give full throttle below it, none above, and
+    hold it once there. tolerance: local error relative to the set speeds [-]. Gives the speeds and the books.
+    """
+    lead = np.broadcast_shapes(np.shape(speed)[:-1], np.shape(duration), holding.bus_voltage.shape)
+    wheels = train.size
+    start = lanes(speed, lead, wheels)
+    target, throttle, current = (
+        lanes(value, lead, wheels) for value in (holding.angular_speed, holding.throttle, holding.current)
+    )
+    run = Run(
+        train=record_in_lanes(train, lead, wheels), supply=record_in_lanes(supply, lead, None), target=target,
+        throttle=throttle, current=current, speed=start, held=np.zeros(start.shape, bool),
+        bus=lanes(holding.bus_voltage, lead)[:, None],
+    )  # fmt: skip
+    run.settle(start)
+    books = _through(run, lanes(np.asarray(duration, dtype=np.float64), lead)[:, None], tolerance)
+    wide = (book.reshape(*lead, wheels) for book in books[:4])
+    narrow = (book.reshape(lead) for book in books[4:])
+    return run.speed.reshape(*lead, wheels), Ledger(*wide, *narrow)
+
+
+def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
+    """Take `run` through `duration` [s], shape (lanes, 1), each lane at its own pace; gives the books."""
+    rate, booked = run.rates(run.speed)
+    books = [np.zeros(item.shape) for item in booked]
+    left = duration.copy()
+    size = np.full(duration.shape, np.inf)
+    scale = np.maximum(run.target, 1e-300) * tolerance
+    for _ in range(PATIENCE):
+        if not (left > 0).any():
+            return books
+        calm = (np.abs(rate) * left <= STILL * run.target).all(axis=-1, keepdims=True)
+        brisk = np.where(np.abs(rate) > 0, 0.05 * run.target / np.maximum(np.abs(rate), 1e-300), np.inf)
+        size = np.where(np.isinf(size), brisk.min(axis=-1, keepdims=True), size)
+        pace = np.minimum(np.minimum(size, run.arrivals(rate).min(axis=-1, keepdims=True)), left)
+        pace = np.where(calm, left, pace)
+        before, held = run.speed, run.held
+        fresh, error, gathered, last = _step(run, rate, booked, pace)
+        ratio = (np.abs(error) / scale).max(axis=-1, keepdims=True)
+        good = (ratio <= 1.0) | calm
+        run.speed = np.where(good, fresh, before)
+        for book, item in zip(books, gathered, strict=True):
+            book += np.where(good, item, 0.0)
+        left = np.where(good, np.where(pace >= left, 0.0, left - pace), left)
+        size = pace * np.clip(0.9 * np.maximum(ratio, 1e-10) ** -0.2, 0.2, 5.0)
+        run.settle(before)
+        if not good.all() or not np.array_equal(held, run.held):
+            rate, booked = run.rates(run.speed)
+        else:
+            rate, booked = last
+    raise StagerError("wheels did not come through their time within the allowed number of steps")
+
+
+def _step(
+    run: Run, rate: Floats, booked: tuple[Floats, ...], pace: Floats
+) -> tuple[Floats, Floats, list[Floats], tuple[Floats, tuple[Floats, ...]]]:
+    """One step of `pace` [s], shape (lanes, 1): speeds, their error, what the books gain, and the rates at its end."""
+    slopes, accounts = [rate], [booked]
+    speed = run.speed
+    for row in _STAGES:
+        speed = run.speed + pace * _mix(row, slopes)
+        found = run.rates(np.maximum(speed, 0.0))
+        slopes.append(found[0])
+        accounts.append(found[1])
+    gathered = [pace * _mix(_WEIGHTS, [account[k] for account in accounts]) for k in range(len(booked))]
+    return np.maximum(speed, 0.0), pace * _mix(_ERROR, slopes), gathered, (slopes[-1], accounts[-1])
+
+
+def _mix(weights: tuple[float, ...], values: list[Floats]) -> Floats:
+    total = np.zeros(())
+    for weight, value in zip(weights, values, strict=False):
+        if weight:
+            total = total + weight * value
+    return total

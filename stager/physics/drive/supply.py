@@ -1,0 +1,106 @@
+"""What keeps the wheels at their speeds, and what the supply they share can give."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.drive import Supply
+from stager.physics.drive.train import Train
+from stager.physics.windage import moment, moment_slope
+
+ROUNDS = 60
+CLOSE = 1e-13
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holding:
+    """What holds the wheels at their speeds when nothing is thrown; wheels are the last axis.
+
+    angular_speed of the wheels [rad/s]; current of each motor [A]; voltage of each motor [V];
+    throttle [-]: share of the supply's voltage, above 1 where it cannot be had;
+    bus_voltage [V], bus_current [A], power [W] at the terminals of the supply, all motors together.
+    """
+
+    angular_speed: Floats
+    current: Floats
+    voltage: Floats
+    throttle: Floats
+    bus_voltage: Floats
+    bus_current: Floats
+    power: Floats
+
+    @property
+    def reached(self) -> NDArray[np.bool_]:
+        """Whether every wheel can be held so."""
+        return np.asarray((self.throttle <= 1.0).all(axis=-1))
+
+
+def holding_current(train: Train, angular_speed: Floats) -> Floats:
+    """I₀ and what windage takes [A], shape (..., wheels) as `angular_speed` [rad/s]."""
+    return train.idle_current + moment(train.radius, angular_speed, train.air) / train.pull
+
+
+def hold(train: Train, angular_speed: Floats, supply: Supply) -> Holding:
+    """What holds the wheels at `angular_speed` [rad/s], shape (..., wheels).
+
+    Controllers pass power on without loss: at given speeds the motors take a given power P in all, and the sagging
+    supply gives it at V = (V₀ + √(V₀² − 4R_sP))/2. Where it cannot, throttle is the power asked for by the greatest.
+    """
+    current = holding_current(train, angular_speed)
+    voltage = train.pull * angular_speed + train.resistance * current
+    power = (train.count * current * voltage).sum(axis=-1)
+    bus = loaded_voltage(supply, power)
+    overload = np.asarray(4 * supply.resistance * power / supply.voltage**2)
+    throttle = np.maximum(voltage / bus[..., None], np.where(overload > 1, overload, 0.0)[..., None])
+    return Holding(
+        angular_speed=angular_speed, current=current, voltage=voltage,
+        throttle=np.maximum(throttle, np.where(current > train.current_limit, current / train.current_limit, 0.0)),
+        bus_voltage=bus, bus_current=power / bus, power=power,
+    )  # fmt: skip
+
+
+def settle(train: Train, throttle: Floats, supply: Supply) -> Floats:
+    """Angular speeds [rad/s] that wheels come to at `throttle` [-], shape (..., wheels): the inverse of `hold`.
+
+    Each wheel by Newton's method from above, where the balance of torques is concave and falling; the bus voltage by
+    repetition, since a settled motor takes hardly more current at more voltage.
+    """
+    bus = np.broadcast_to(np.asarray(supply.voltage, dtype=np.float64), np.shape(throttle)[:-1])
+    speed = np.zeros(np.shape(throttle))
+    for _ in range(ROUNDS):
+        speed = _settled(train, throttle * bus[..., None])
+        current = np.clip((throttle * bus[..., None] - train.pull * speed) / train.resistance, 0, train.current_limit)
+        drawn = (train.count * throttle * current).sum(axis=-1)
+        fresh = np.maximum(supply.voltage - supply.resistance * drawn, 0.0)
+        done = np.abs(fresh - bus).max(initial=0.0) <= CLOSE * np.max(supply.voltage)
+        bus = fresh
+        if done:
+            break
+    return speed
+
+
+def _settled(train: Train, voltage: Floats) -> Floats:
+    """Angular speed at motor `voltage` [V] where torque and windage balance, from 0."""
+    idle = np.maximum(voltage - train.resistance * train.idle_current, 0.0) / train.pull
+    speed = idle
+    for _ in range(ROUNDS):
+        asked = (voltage - train.pull * speed) / train.resistance
+        limited = asked > train.current_limit
+        torque = train.pull * (np.where(limited, train.current_limit, asked) - train.idle_current)
+        drag, slope = moment(train.radius, speed, train.air), moment_slope(train.radius, speed, train.air)
+        steepness = np.where(limited, 0.0, train.pull**2 / train.resistance) + slope
+        change = np.where(speed > 0, (torque - drag) / np.where(steepness > 0, steepness, 1.0), 0.0)
+        speed = np.clip(speed + change, 0.0, idle)
+        if np.abs(change).max(initial=0.0) <= CLOSE * max(np.max(idle, initial=0.0), 1e-300):
+            break
+    return speed
+
+
+def loaded_voltage(supply: Supply, power: Number) -> Floats:
+    """Terminal voltage [V] of a supply that gives `power` [W]; half its open voltage where it cannot give so much."""
+    left = supply.voltage**2 - 4 * supply.resistance * power
+    return np.asarray((supply.voltage + np.sqrt(np.maximum(left, 0.0))) / 2)

@@ -1,0 +1,93 @@
+"""All driven wheels of a launcher in a row."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.drive import Drive
+from stager.hardware.launcher import Launcher
+from stager.hardware.stage import Stage
+from stager.physics.air import SEA_LEVEL, Air
+from stager.physics.inertia import driven_inertia
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Train:
+    """Driven wheels; every array broadcasts to (..., wheels).
+
+    radius R [m]; inertia J with the rotor's share [kg m^2]; pull: torque on the wheel by motor current [N m/A], which
+    is also motor voltage by wheel speed [V s/rad]; resistance of the windings [ohm]; idle_current I₀ [A];
+    current_limit [A]; governed; count: equal wheels that each column stands for; stage, side (0: A, 1: B) of each
+    column; air around.
+    """
+
+    radius: Floats
+    inertia: Floats
+    pull: Floats
+    resistance: Floats
+    idle_current: Floats
+    current_limit: Floats
+    governed: NDArray[np.bool_]
+    count: Floats
+    stage: tuple[int, ...]
+    side: tuple[int, ...]
+    air: Air
+
+    @property
+    def size(self) -> int:
+        """Number of columns."""
+        return len(self.stage)
+
+    def columns(self, side_a: Floats, side_b: Floats) -> Floats:
+        """Values of sides A and B, each (..., stages), as columns (..., wheels)."""
+        chosen = [
+            (side_b if side else side_a)[..., stage] for stage, side in zip(self.stage, self.side, strict=True)
+        ]
+        return np.stack(np.broadcast_arrays(*chosen), axis=-1)
+
+
+def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
+    """The driven wheels of the first `stages` stages; None where one of them has no drive.
+
+    split: wheels of pairs in columns of their own, for two speeds.
+    """
+    columns: list[tuple[int, int, float]] = []
+    for index in range(stages):
+        driven = launcher.stage(index).layout.driven_wheels
+        if split and driven == 2:
+            columns += [(index, 0, 1.0), (index, 1, 1.0)]
+        else:
+            columns.append((index, 0, float(driven)))
+    owners = [launcher.stage(index) for index, _, _ in columns]
+    drives = [stage.drive for stage in owners if stage.drive is not None]
+    if len(drives) < len(owners) or not owners:
+        return None
+
+    def by_drive(value: Callable[[Drive], Number]) -> Floats:
+        return _row([value(drive) for drive in drives])
+
+    def by_stage(value: Callable[[Stage], Number]) -> Floats:
+        return _row([value(stage) for stage in owners])
+
+    return Train(
+        radius=by_stage(lambda stage: stage.wheel.radius),
+        inertia=by_stage(driven_inertia),
+        pull=by_drive(lambda drive: drive.gear * drive.torque_constant),
+        resistance=by_drive(lambda drive: drive.resistance),
+        idle_current=by_drive(lambda drive: drive.no_load_current),
+        current_limit=by_drive(lambda drive: drive.current_limit),
+        governed=np.array([drive.governed for drive in drives]),
+        count=np.array([count for _, _, count in columns]),
+        stage=tuple(index for index, _, _ in columns),
+        side=tuple(side for _, side, _ in columns),
+        air=air,
+    )
+
+
+def _row(values: list[Number]) -> Floats:
+    return np.stack(np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in values)), axis=-1)
