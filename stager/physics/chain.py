@@ -13,6 +13,7 @@ from stager.physics.layout import length, pitch
 from stager.physics.options import DEFAULT, Options
 from stager.physics.records import Throw, Transit
 from stager.physics.relay import relay
+from stager.physics.settings import Settings
 from stager.physics.transit.lanes import batch_shape, flatten, lane, take
 
 __all__ = ["length", "pitch", "throw", "transit"]
@@ -25,13 +26,17 @@ def throw(
     *,
     entry_speed: Number | None = None,
     entry_spin: Number = 0.0,
+    held_speed: Floats | None = None,
+    held_speed_b: Floats | None = None,
     first: int = 0,
     options: Options = DEFAULT,
 ) -> Throw:
     """Throw through as many stages as `wheel_speed` has on its last axis.
 
     wheel_speed: set surface speeds [m/s], shape (..., stages); wheel_speed_b: side B's, where a pair runs two
-    speeds; entry_speed [m/s] (None: the feed's); entry_spin [rad/s]; first: which stage of the launcher comes first.
+    speeds; entry_speed [m/s] (None: the feed's); entry_spin [rad/s]; held_speed, held_speed_b: speeds that the
+    throttles would hold [m/s], shapes as the wheels' (None: the wheels have come up to them);
+    first: which stage of the launcher comes first.
     Arrays in `launcher` are over the batch and broadcast against `wheel_speed[..., k]`.
     Result: shapes (...) for the throw and (..., stages) for its stages. Raises ValueError where a part that the
     throw needs is missing from the launcher.
@@ -40,19 +45,25 @@ def throw(
     speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
     stages = speeds.shape[-1]
     entry_at = launcher.feed.speed if entry_speed is None else entry_speed
-    one_stage = (speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1))
+    held = speeds if held_speed is None else np.asarray(held_speed, dtype=np.float64)
+    held_b = held if held_speed_b is None else np.asarray(held_speed_b, dtype=np.float64)
+    one_stage = (speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1), held[..., :1].sum(-1), held_b[..., :1].sum(-1))
     shape = batch_shape(launcher, *one_stage, np.asarray(entry_at), np.asarray(entry_spin))
     flat = flatten(launcher, shape)
     entry = np.broadcast_to(lane(entry_at, shape), _size(shape))
     spin = np.broadcast_to(lane(entry_spin, shape), _size(shape))
-    side_a = [lane(speeds[..., k], shape) for k in range(stages)]
-    side_b = side_a if wheel_speed_b is None else [lane(speeds_b[..., k], shape) for k in range(stages)]
+
+    def row(given: Floats | None, values: Floats) -> tuple[Floats, ...] | None:
+        return None if given is None else tuple(lane(values[..., k], shape) for k in range(stages))
+
+    settings = Settings(
+        row(speeds, speeds) or (), row(wheel_speed_b, speeds_b), row(held_speed, held), row(held_speed_b, held_b)
+    )
     parts = []
     for start in range(0, entry.size, options.chunk):
         chosen = slice(start, start + options.chunk)
-        here_a = [take(speed, chosen) for speed in side_a]
-        here_b = here_a if side_b is side_a else [take(speed, chosen) for speed in side_b]
-        parts.append(relay(take(flat, chosen), first, entry[chosen], spin[chosen], here_a, here_b, options))
+        here = (take(flat, chosen), first, entry[chosen], spin[chosen], take(settings, chosen))
+        parts.append(relay(*here, options))
     return _gather(parts, shape, stages, entry, spin)
 
 

@@ -11,6 +11,7 @@ from stager.physics.guide import free_run
 from stager.physics.layout import pitch
 from stager.physics.options import Options
 from stager.physics.records import Transit
+from stager.physics.settings import Settings
 from stager.physics.stretch import BLANK, blank, through, write
 from stager.physics.transit.lanes import take
 from stager.physics.transit.nip import Nip, build_nip
@@ -21,14 +22,15 @@ def relay(
     first: int,
     entry_speed: Floats,
     entry_spin: Floats,
-    wheel_speed_a: list[Floats],
-    wheel_speed_b: list[Floats],
+    settings: Settings,
     options: Options,
 ) -> Transit:
     """Throws in lanes; entry_speed [m/s], entry_spin [rad/s] of shape (lanes,); result's fields (stages, lanes)."""
-    stages, lanes = len(wheel_speed_a), entry_speed.size
+    stages, lanes = len(settings.side_a), entry_speed.size
     nips = tuple(
-        build_nip(launcher.projectile, launcher.contact, launcher.stage(first + k), wheel_speed_a[k], wheel_speed_b[k])
+        build_nip(
+            launcher.projectile, launcher.contact, launcher.stage(first + k), settings.of_a(k)[0], settings.of_b(k)[0]
+        )
         for k in range(stages)
     )
     gaps = [_gap(launcher, first + k, nips[k], nips[k + 1], lanes) for k in range(stages - 1)]
@@ -36,21 +38,19 @@ def relay(
     for pattern, index in _patterns(gaps, lanes):
         part = blank(stages, index.size)
         here = take(launcher, index)
-        own_a = take(tuple(wheel_speed_a), index)
-        own_b = None if wheel_speed_b is wheel_speed_a else take(tuple(wheel_speed_b), index)
-        own_nips = take(nips, index)
+        own, own_nips = take(settings, index), take(nips, index)
         speed, spin = entry_speed[index], entry_spin[index]
         alive = np.ones(index.size, bool)
         for group in _groups(pattern, stages):
             if group[0] > 0:
                 speed = free_run(here.guide, here.projectile, speed, gaps[group[0] - 1][index])
             speed, spin, alive = through(
-                here, first, group, tuple(own_nips[k] for k in group), speed, spin, alive,
-                [own_a[k] for k in group], None if own_b is None else [own_b[k] for k in group], part, options,
+                here, first, group, tuple(own_nips[k] for k in group), speed, spin, alive, own.chosen(group), part,
+                options,
             )  # fmt: skip
         for name in BLANK:
             getattr(out, name)[:, index] = getattr(part, name)
-    write(out, wheel_speed_a, wheel_speed_b, [launcher.stage(first + k).layout for k in range(stages)])
+    write(out, settings, [launcher.stage(first + k).layout for k in range(stages)])
     return out
 
 

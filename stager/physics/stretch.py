@@ -13,6 +13,7 @@ from stager.hardware.stage import Layout
 from stager.physics.layout import pitch
 from stager.physics.options import Options
 from stager.physics.records import Grip, Transit
+from stager.physics.settings import Settings
 from stager.physics.transit.equations import Lanes
 from stager.physics.transit.group import Trail, travel
 from stager.physics.transit.lanes import take
@@ -31,11 +32,11 @@ def blank(*shape: int) -> Transit:
     return Transit(**values)  # type: ignore[arg-type]
 
 
-def write(out: Transit, wheel_speed_a: list[Floats], wheel_speed_b: list[Floats], layouts: list[Layout]) -> None:
+def write(out: Transit, settings: Settings, layouts: list[Layout]) -> None:
     """Set speeds as they were asked for, also of stages not reached; an idler starts at rest."""
     for k, layout in enumerate(layouts):
-        out.wheel_speed_a[k] = wheel_speed_a[k]
-        out.wheel_speed_b[k] = wheel_speed_b[k] if layout.side_b_driven else 0.0
+        out.wheel_speed_a[k] = settings.of_a(k)[0]
+        out.wheel_speed_b[k] = settings.of_b(k)[0] if layout.side_b_driven else 0.0
 
 
 def through(
@@ -46,8 +47,7 @@ def through(
     speed: Floats,
     spin: Floats,
     alive: NDArray[np.bool_],
-    wheel_speed_a: list[Floats],
-    wheel_speed_b: list[Floats] | None,
+    settings: Settings,
     out: Transit,
     options: Options,
 ) -> tuple[Floats, Floats, NDArray[np.bool_]]:
@@ -56,23 +56,16 @@ def through(
     if index.size == 0:
         return speed, spin, alive
     if index.size < alive.size:
-        launcher, nips = take(launcher, index), take(nips, index)
-        wheel_speed_a = take(tuple(wheel_speed_a), index)
-        wheel_speed_b = None if wheel_speed_b is None else take(tuple(wheel_speed_b), index)
+        launcher, nips, settings = take(launcher, index), take(nips, index), take(settings, index)
     starts, turning = speed[index], spin[index]
     stages = [launcher.stage(first + k) for k in group]
     rolls = launcher.projectile.shape.rolls
-    even = wheel_speed_b is None and not turning.any()
-    side_b = wheel_speed_a if wheel_speed_b is None else wheel_speed_b
+    even = settings.side_b is None and settings.held_b is None and not turning.any()
+    even = even and all(stage.layout.side_b_driven for stage in stages)
     sides = tuple(
-        build_sides(launcher.contact, stage, rolls, a, b, mirrored=even and stage.layout.side_b_driven)
-        for stage, a, b in zip(stages, wheel_speed_a, side_b, strict=True)
+        build_sides(launcher.contact, stage, rolls, settings.of_a(k), settings.of_b(k), mirrored=even)
+        for k, stage in enumerate(stages)
     )
-    if any(len(nip) > 1 for nip in sides):
-        sides = tuple(
-            build_sides(launcher.contact, stage, rolls, a, b, mirrored=False)
-            for stage, a, b in zip(stages, wheel_speed_a, side_b, strict=True)
-        )
     lanes = _lanes(launcher, first, group, join(sides, np.atleast_1d(launcher.contact.creep)), options.books)
     state = _start(lanes, starts, turning)
     trail, journey = travel(lanes, nips, state, options)

@@ -6,6 +6,8 @@ number stays within a turbulent ring: the moment is continuous, and the larger o
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from stager.hardware.arrays import Floats, Number
@@ -15,7 +17,7 @@ from stager.physics.air import SEA_LEVEL, Air
 TRANSITION = 3e5
 """Reynolds number ωR²/ν where turbulence sets in [-]; Schlichting, Boundary-Layer Theory, from memory."""
 LAMINAR, TURBULENT = 3.87, 0.146
-"""Moment coefficients Cm·Re^½ and Cm·Re^⅕ of both faces (von Kármán 1921; Schlichting); see `moment`."""
+"""Moment coefficients Cm·Re^½ and Cm·Re^⅕ of both faces (von Kármán 1921; Schlichting); see `Disc`."""
 EXCESS = TURBULENT * TRANSITION**-0.2 - LAMINAR * TRANSITION**-0.5
 
 
@@ -44,22 +46,47 @@ def coefficient(number: Number) -> Floats:
     return np.where(number < TRANSITION, laminar_coefficient(number), mixed)
 
 
-def moment(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """½·Cm·ρω²R⁵ [N m], both faces, for a disc of `radius` [m] at `angular_speed` ≥ 0 [rad/s]; shapes broadcast."""
-    number = np.maximum(reynolds(radius, angular_speed, air), 1e-9)
-    return coefficient(number) * air.density * angular_speed**2 * radius**5 / 2
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """A disc in air by its factors: moments [N m] are laminar·ω^1.5, turbulent·ω^1.8 less core·ω^−½.
+
+    transition: angular speed where turbulence sets in [rad/s]. Shapes broadcast.
+    """
+
+    laminar: Floats
+    turbulent: Floats
+    core: Floats
+    transition: Floats
+
+    def moment(self, angular_speed: Floats) -> Floats:
+        """½·Cm·ρω²R⁵ [N m], both faces, at `angular_speed` ≥ 0 [rad/s]."""
+        root = np.sqrt(angular_speed)
+        smooth = self.laminar * (angular_speed * root)
+        rough = angular_speed > self.transition
+        if not rough.any():
+            return smooth
+        speed = np.where(rough, angular_speed, 1.0)
+        return np.where(rough, self.turbulent * speed**1.8 - self.core / np.sqrt(speed), smooth)
+
+    def slope(self, angular_speed: Floats) -> Floats:
+        """Derivative of `moment` by angular speed [N m s]."""
+        speed = np.maximum(angular_speed, 1e-9)
+        rough = 1.8 * self.turbulent * speed**0.8 + 0.5 * self.core * speed**-1.5
+        return np.where(speed > self.transition, rough, 1.5 * self.laminar * np.sqrt(speed))
 
 
-def moment_slope(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """Derivative of `moment` by angular speed [N m s], arguments as there."""
-    number = np.maximum(reynolds(radius, angular_speed, air), 1e-9)
-    core = EXCESS * (TRANSITION / number) ** 2.5
-    rising = np.where(
-        number < TRANSITION, 1.5 * laminar_coefficient(number), 1.8 * turbulent_coefficient(number) + 0.5 * core
+def disc(radius: Number, air: Air = SEA_LEVEL) -> Disc:
+    """A disc of `radius` [m]; shapes broadcast."""
+    turn = np.asarray(radius**2 / air.kinematic_viscosity, dtype=np.float64)
+    load = air.density * radius**5 / 2
+    return Disc(
+        laminar=LAMINAR * load * turn**-0.5,
+        turbulent=TURBULENT * load * turn**-0.2,
+        core=EXCESS * load * (TRANSITION / turn) ** 2.5,
+        transition=TRANSITION / turn,
     )
-    return rising * air.density * angular_speed * radius**5 / 2
 
 
 def windage(wheel: Wheel, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
     """Moment on the two faces of `wheel` [N m] at `angular_speed` [rad/s]; the rim's share is left out."""
-    return moment(wheel.radius, angular_speed, air)
+    return disc(wheel.radius, air).moment(np.asarray(angular_speed, dtype=np.float64))

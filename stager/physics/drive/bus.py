@@ -13,7 +13,7 @@ from stager.physics.drive.supply import Holding
 from stager.physics.drive.train import Train
 
 ROUNDS = 40
-CLOSE = 1e-14
+CLOSE = 1e-13
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +45,28 @@ def flow(train: Train, command: Command, supply: Supply, back_emf: Floats, guess
     """Currents at the motors' `back_emf` [V], shape (..., wheels).
 
     V = V₀ − R_s·P(V)/V with P = Σ I(E + RI) and I = (θV − E)/R between 0 and the controller's limit, which then turns
-    the throttle down. Newton's method within brackets; guess: bus voltage to start from [V], shape (..., 1).
+    the throttle down. Solved outright where no motor is at a bound, else by Newton's method within brackets;
+    guess: bus voltage to start from [V], shape (..., 1).
     """
+    free = _unbounded(train, command, supply, back_emf)
+    return _bounded(train, command, supply, back_emf, guess) if free is None else free
+
+
+def _unbounded(train: Train, command: Command, supply: Supply, back_emf: Floats) -> Flow | None:
+    """The flow where all throttles act freely, V = (V₀ + R_s·Σ θE/R)/(1 + R_s·Σ θ²/R); None where one does not."""
+    if command.holding.any():
+        return None
+    sag = np.asarray(supply.resistance, dtype=np.float64)[..., None]
+    share = command.throttle / train.resistance
+    stiffness = 1 + sag * _total(train, share * command.throttle)
+    bus = (np.asarray(supply.voltage)[..., None] + sag * _total(train, share * back_emf)) / stiffness
+    current = (command.throttle * bus - back_emf) / train.resistance
+    if (current < 0).any() or (current > train.current_limit).any():
+        return None
+    return Flow(current=current, power=command.throttle * bus * current, bus_voltage=bus)
+
+
+def _bounded(train: Train, command: Command, supply: Supply, back_emf: Floats, guess: Floats | None) -> Flow:
     source = np.asarray(supply.voltage, dtype=np.float64)[..., None]
     sag = np.asarray(supply.resistance, dtype=np.float64)[..., None]
     shape = np.broadcast_shapes(np.shape(back_emf)[:-1], source.shape[:-1], sag.shape[:-1])
@@ -63,7 +83,7 @@ def flow(train: Train, command: Command, supply: Supply, back_emf: Floats, guess
         high, low = np.where(excess > 0, bus, high), np.where(excess > 0, low, bus)
         rising = 1 + sag * (steeper - drawn / bus) / bus
         fresh = bus - excess / np.where(rising > 0, rising, np.inf)
-        fresh = np.where((fresh > low) & (fresh < high), fresh, (low + high) / 2)
+        fresh = np.where((fresh >= low) & (fresh <= high), fresh, (low + high) / 2)
         if np.array_equal(fresh, bus):
             break
         bus = fresh

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import fields, is_dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -21,9 +21,11 @@ def lanes(value: Floats, lead: tuple[int, ...], wheels: int | None = None) -> Fl
 
 def record_in_lanes(record: Record, lead: tuple[int, ...], wheels: int | None) -> Record:
     """A record whose arrays are all of shape (..., wheels), or (...) without `wheels`; those without batch stay."""
-    changes = {}
+    changes: dict[str, Any] = {}
     for field in fields(record):
         value = getattr(record, field.name)
+        if is_dataclass(value):
+            changes[field.name] = record_in_lanes(value, lead, wheels)
         if isinstance(value, np.ndarray) and value.ndim > (0 if wheels is None else 1):
             changes[field.name] = lanes(value, lead, wheels)
     return replace(record, **changes)

@@ -14,11 +14,11 @@ from stager.physics.drive.bus import Command, flow
 from stager.physics.drive.lanes import lanes, record_in_lanes
 from stager.physics.drive.supply import Holding
 from stager.physics.drive.train import Train
-from stager.physics.windage import moment
 
 PATIENCE = 5000
-STILL = 1e-12
-"""Share of the set speed [-] below which a difference counts as none."""
+STILL, SNAP = 1e-12, 1e-9
+"""Share of the set speed [-] that is not worth a step, and within which a governor has arrived."""
+BISECTIONS = 40
 # Dormand & Prince 1980, order 5 with an estimate of order 4; the last stage is the next step's first.
 _STAGES = (
     (1 / 5,),
@@ -61,47 +61,56 @@ class Run:
     speed: Floats
     held: NDArray[np.bool_]
     bus: Floats
+    books: bool
 
     def rates(self, speed: Floats) -> tuple[Floats, tuple[Floats, ...]]:
-        """Acceleration of the wheels at `speed` [rad/s^2] and the rates of the books, as in Ledger."""
+        """Acceleration of the wheels at `speed` [rad/s^2] and the rates of the books, as in Ledger.
+
+        What a governor does is decided at the start of a step, so that the right side is smooth within.
+        """
         train = self.train
         command = Command(
-            throttle=np.where(train.governed, np.where(speed > self.target, 0.0, 1.0), self.throttle),
+            throttle=np.where(train.governed, np.where(self.speed > self.target, 0.0, 1.0), self.throttle),
             holding=self.held, held=self.current,
         )  # fmt: skip
         emf = train.pull * speed
         now = flow(train, command, self.supply, emf, self.bus)
         self.bus = now.bus_voltage
-        drag = moment(train.radius, speed, train.air)
+        drag = train.disc.moment(speed)
         torque = train.pull * (now.current - train.idle_current) - drag
         torque = np.where(self.held | ((speed <= 0) & (torque < 0)), 0.0, torque)
+        if not self.books:
+            return torque / train.inertia, ()
         drawn = (train.count * now.power).sum(axis=-1, keepdims=True) / now.bus_voltage
         heat = drawn**2 * np.asarray(self.supply.resistance)[..., None]
         books = (now.power, train.resistance * now.current**2, emf * train.idle_current, drag * speed, heat, drawn)
         return torque / train.inertia, books
 
-    def arrivals(self, rate: Floats) -> Floats:
-        """Time until a governed wheel is at its target at the present rate [s], inf where it goes elsewhere."""
-        left = self.target - self.speed
-        coming = self.train.governed & ~self.held & (left * rate > 0)
-        return np.where(coming, left / np.where(coming, rate, 1.0), np.inf)
+    def crossings(self, fresh: Floats, rate: Floats, fresh_rate: Floats, pace: Floats) -> Floats:
+        """Time of the first crossing of a target by a governed wheel within a step [s], shape (lanes, 1); inf: none."""
+        start, end = self.target - self.speed, self.target - fresh
+        passed = self.train.governed & ~self.held & (start * end < 0) & (np.abs(end) > SNAP * self.target)
+        if not passed.any():
+            return np.full(pace.shape, np.inf)
+        share = _root(start, -pace * rate, end, -pace * fresh_rate)
+        return np.asarray(np.where(passed, pace * share, np.inf).min(axis=-1, keepdims=True))
 
-    def settle(self, before: Floats) -> None:
-        """Governed wheels that have come to their target, or past it, are held there."""
-        left = self.target - self.speed
-        there = (left * (self.target - before) <= 0) | (np.abs(left) <= STILL * self.target)
-        new = self.train.governed & there
+    def settle(self) -> None:
+        """Governed wheels that have come to their target are held there."""
+        new = self.train.governed & (np.abs(self.target - self.speed) <= SNAP * self.target)
         self.held = self.held | new
         self.speed = np.where(new, self.target, self.speed)
 
 
 def ride(
-    train: Train, holding: Holding, supply: Supply, speed: Floats, duration: Number, *, tolerance: float = 1e-9
-) -> tuple[Floats, Ledger]:
+    train: Train, holding: Holding, supply: Supply, speed: Floats, duration: Number, *,
+    tolerance: float = 1e-9, books: bool = True,
+) -> tuple[Floats, Ledger | None]:  # fmt: skip
     """Wheels from `speed` [rad/s], shape (..., wheels), for `duration` [s], shape (...), on their way to `holding`.
 
     Open throttles stay at the setting that holds the speed; governors give full throttle below it, none above, and
-    hold it once there. tolerance: local error relative to the set speeds [-]. Gives the speeds and the books.
+    hold it once there. tolerance: local error relative to the set speeds [-]. Gives the speeds and, if
+    asked for, the books.
     """
     lead = np.broadcast_shapes(np.shape(speed)[:-1], np.shape(duration), holding.bus_voltage.shape)
     wheels = train.size
@@ -112,13 +121,15 @@ def ride(
     run = Run(
         train=record_in_lanes(train, lead, wheels), supply=record_in_lanes(supply, lead, None), target=target,
         throttle=throttle, current=current, speed=start, held=np.zeros(start.shape, bool),
-        bus=lanes(holding.bus_voltage, lead)[:, None],
+        bus=lanes(holding.bus_voltage, lead)[:, None], books=books,
     )  # fmt: skip
-    run.settle(start)
-    books = _through(run, lanes(np.asarray(duration, dtype=np.float64), lead)[:, None], tolerance)
-    wide = (book.reshape(*lead, wheels) for book in books[:4])
-    narrow = (book.reshape(lead) for book in books[4:])
-    return run.speed.reshape(*lead, wheels), Ledger(*wide, *narrow)
+    run.settle()
+    kept = _through(run, lanes(np.asarray(duration, dtype=np.float64), lead)[:, None], tolerance)
+    ended = run.speed.reshape(*lead, wheels)
+    if not books:
+        return ended, None
+    wide = (book.reshape(*lead, wheels) for book in kept[:4])
+    return ended, Ledger(*wide, *(book.reshape(lead) for book in kept[4:]))
 
 
 def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
@@ -134,18 +145,19 @@ def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
         calm = (np.abs(rate) * left <= STILL * run.target).all(axis=-1, keepdims=True)
         brisk = np.where(np.abs(rate) > 0, 0.05 * run.target / np.maximum(np.abs(rate), 1e-300), np.inf)
         size = np.where(np.isinf(size), brisk.min(axis=-1, keepdims=True), size)
-        pace = np.minimum(np.minimum(size, run.arrivals(rate).min(axis=-1, keepdims=True)), left)
-        pace = np.where(calm, left, pace)
+        pace = np.where(calm, left, np.minimum(size, left))
         before, held = run.speed, run.held
         fresh, error, gathered, last = _step(run, rate, booked, pace)
         ratio = (np.abs(error) / scale).max(axis=-1, keepdims=True)
-        good = (ratio <= 1.0) | calm
+        crossing = run.crossings(fresh, rate, last[0], pace)
+        good = ((ratio <= 1.0) | calm) & np.isinf(crossing)
         run.speed = np.where(good, fresh, before)
         for book, item in zip(books, gathered, strict=True):
             book += np.where(good, item, 0.0)
         left = np.where(good, np.where(pace >= left, 0.0, left - pace), left)
         size = pace * np.clip(0.9 * np.maximum(ratio, 1e-10) ** -0.2, 0.2, 5.0)
-        run.settle(before)
+        size = np.where(ratio <= 1.0, np.minimum(size, crossing), size)
+        run.settle()
         if not good.all() or not np.array_equal(held, run.held):
             rate, booked = run.rates(run.speed)
         else:
@@ -166,6 +178,17 @@ def _step(
         accounts.append(found[1])
     gathered = [pace * _mix(_WEIGHTS, [account[k] for account in accounts]) for k in range(len(booked))]
     return np.maximum(speed, 0.0), pace * _mix(_ERROR, slopes), gathered, (slopes[-1], accounts[-1])
+
+
+def _root(start: Floats, start_slope: Floats, end: Floats, end_slope: Floats) -> Floats:
+    """Where on 0…1 the cubic with these ends and slopes is 0 [-]; the ends have opposite signs."""
+    low, high = np.zeros(start.shape), np.ones(start.shape)
+    for _ in range(BISECTIONS):
+        at = (low + high) / 2
+        away = 1 - at
+        value = away**2 * ((1 + 2 * at) * start + at * start_slope) + at**2 * ((3 - 2 * at) * end - away * end_slope)
+        low, high = np.where(value * start > 0, at, low), np.where(value * start > 0, high, at)
+    return (low + high) / 2
 
 
 def _mix(weights: tuple[float, ...], values: list[Floats]) -> Floats:

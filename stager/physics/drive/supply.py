@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from stager.hardware.arrays import Floats, Number
 from stager.hardware.drive import Supply
 from stager.physics.drive.train import Train
-from stager.physics.windage import moment, moment_slope
 
 ROUNDS = 60
 CLOSE = 1e-13
@@ -41,7 +40,7 @@ class Holding:
 
 def holding_current(train: Train, angular_speed: Floats) -> Floats:
     """I₀ and what windage takes [A], shape (..., wheels) as `angular_speed` [rad/s]."""
-    return train.idle_current + moment(train.radius, angular_speed, train.air) / train.pull
+    return train.idle_current + train.disc.moment(angular_speed) / train.pull
 
 
 def hold(train: Train, angular_speed: Floats, supply: Supply) -> Holding:
@@ -91,7 +90,7 @@ def _settled(train: Train, voltage: Floats) -> Floats:
         asked = (voltage - train.pull * speed) / train.resistance
         limited = asked > train.current_limit
         torque = train.pull * (np.where(limited, train.current_limit, asked) - train.idle_current)
-        drag, slope = moment(train.radius, speed, train.air), moment_slope(train.radius, speed, train.air)
+        drag, slope = train.disc.moment(speed), train.disc.slope(speed)
         steepness = np.where(limited, 0.0, train.pull**2 / train.resistance) + slope
         change = np.where(speed > 0, (torque - drag) / np.where(steepness > 0, steepness, 1.0), 0.0)
         speed = np.clip(speed + change, 0.0, idle)

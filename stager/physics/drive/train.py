@@ -14,6 +14,7 @@ from stager.hardware.launcher import Launcher
 from stager.hardware.stage import Stage
 from stager.physics.air import SEA_LEVEL, Air
 from stager.physics.inertia import driven_inertia
+from stager.physics.windage import Disc, disc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +24,7 @@ class Train:
     radius R [m]; inertia J with the rotor's share [kg m^2]; pull: torque on the wheel by motor current [N m/A], which
     is also motor voltage by wheel speed [V s/rad]; resistance of the windings [ohm]; idle_current I₀ [A];
     current_limit [A]; governed; count: equal wheels that each column stands for; stage, side (0: A, 1: B) of each
-    column; air around.
+    column; disc: its windage.
     """
 
     radius: Floats
@@ -36,7 +37,7 @@ class Train:
     count: Floats
     stage: tuple[int, ...]
     side: tuple[int, ...]
-    air: Air
+    disc: Disc
 
     @property
     def size(self) -> int:
@@ -85,7 +86,7 @@ def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Ai
         count=np.array([count for _, _, count in columns]),
         stage=tuple(index for index, _, _ in columns),
         side=tuple(side for _, side, _ in columns),
-        air=air,
+        disc=disc(by_stage(lambda stage: stage.wheel.radius), air),
     )
 
 

@@ -11,6 +11,7 @@ from stager.hardware.contact import Contact, FrictionLaw
 from stager.hardware.stage import Stage
 from stager.physics.inertia import driven_inertia
 from stager.physics.transit.sides import Sides
+from stager.physics.windage import windage
 
 
 def _still() -> Floats:
@@ -29,26 +30,33 @@ class Side:
     radius: Floats
     inverse_inertia: Floats = field(default_factory=_still)
     set_speed: Floats = field(default_factory=_still)
+    held_speed: Floats = field(default_factory=_still)
     motor_slope: Floats = field(default_factory=_still)
     torque_low: Floats = field(default_factory=_still)
     torque_high: Floats = field(default_factory=_still)
 
 
 def build_sides(
-    contact: Contact, stage: Stage, rolls: bool, wheel_speed_a: Floats, wheel_speed_b: Floats, mirrored: bool
+    contact: Contact,
+    stage: Stage,
+    rolls: bool,
+    side_a: tuple[Floats, Floats],
+    side_b: tuple[Floats, Floats],
+    *,
+    mirrored: bool,
 ) -> tuple[Side, ...]:
-    """Side A and, unless it mirrors A, side B. Shapes (lanes,) or (1,).
+    """Side A and, unless it mirrors A, side B, from their speeds and held speeds [m/s], shapes (lanes,) or (1,).
 
-    Motor in the contact: the throttle holds the set speed against no-load current and windage; as the wheel slows
-    the current rises along the motor's line, from 0 up to the controller's limit. A governor is too slow to act.
+    Motor in the contact: the throttle would hold the held speed against no-load current and windage; as the wheel
+    slows the current rises along the motor's line, from 0 up to the controller's limit. A governor is too slow to act.
     """
     turn = 1.0 if rolls and not mirrored else 0.0
-    driven = _driven(contact.friction, stage, wheel_speed_a, turn, 2.0 if mirrored else 1.0)
+    driven = _driven(contact.friction, stage, side_a, turn, 2.0 if mirrored else 1.0)
     if mirrored:
         return (driven,)
     layout = stage.layout
     if layout.side_b_driven:
-        return driven, _driven(contact.friction, stage, wheel_speed_b, -turn, 1.0)
+        return driven, _driven(contact.friction, stage, side_b, -turn, 1.0)
     radius = driven.radius
     if layout.side_b_turns:
         if stage.idler_inertia is None:
@@ -58,20 +66,20 @@ def build_sides(
     return driven, Side(law=contact.rail_friction, turn=-turn, rail=rolls, level=True, radius=radius)
 
 
-def _driven(law: FrictionLaw, stage: Stage, set_speed: Floats, turn: float, weight: float) -> Side:
+def _driven(law: FrictionLaw, stage: Stage, speeds: tuple[Floats, Floats], turn: float, weight: float) -> Side:
     wheel, drive = stage.wheel, stage.drive
     radius = np.atleast_1d(np.asarray(wheel.radius, dtype=np.float64))
     slope = low = high = _still()
     if drive is not None:
         pull = drive.gear * drive.torque_constant
-        holding = drive.no_load_current
+        holding = drive.no_load_current + windage(wheel, speeds[1] / radius) / pull
         slope = np.atleast_1d(pull * drive.gear / (drive.speed_constant * drive.resistance * radius))
-        low = np.atleast_1d(np.asarray(-pull * holding))
-        high = np.atleast_1d(np.asarray(pull * np.maximum(drive.current_limit - holding, 0.0)))
+        low = -pull * holding
+        high = pull * np.maximum(drive.current_limit - holding, 0.0)
     inertia = np.atleast_1d(np.asarray(driven_inertia(stage), dtype=np.float64))
     return Side(
-        law=law, weight=weight, turn=turn, radius=radius, inverse_inertia=1 / inertia, set_speed=set_speed,
-        motor_slope=slope, torque_low=low, torque_high=high,
+        law=law, weight=weight, turn=turn, radius=radius, inverse_inertia=1 / inertia, set_speed=speeds[0],
+        held_speed=speeds[1], motor_slope=slope, torque_low=low, torque_high=high,
     )  # fmt: skip
 
 
@@ -93,6 +101,7 @@ def join(nips: tuple[tuple[Side, ...], ...], creep: Floats) -> Sides:
         radius=rows("radius"),
         inverse_inertia=rows("inverse_inertia"),
         set_speed=rows("set_speed"),
+        held_speed=rows("held_speed"),
         motor_slope=rows("motor_slope"),
         torque_low=rows("torque_low"),
         torque_high=rows("torque_high"),

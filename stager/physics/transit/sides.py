@@ -19,7 +19,8 @@ class Sides:
     −1 opposite, 0 where it cannot turn; rail: True where the side is a rail pressed by the side before it;
     level: True where its friction acts along the barrel (φ = 0); nip: which nip it belongs to;
     turns, driven: whether friction can spin the projectile, whether any motor acts; weights, turnings: `weight` and
-    `turn` as columns; radius R [m]; inverse_inertia 1/J [1/(kg m^2)]; set_speed [m/s];
+    `turn` as columns; radius R [m]; inverse_inertia 1/J [1/(kg m^2)]; set_speed at the start [m/s];
+    held_speed: what the throttle would hold [m/s];
     motor_slope: torque a speed lost [N m/(m/s)]; torque_low, torque_high: its bounds [N m].
     """
 
@@ -33,6 +34,7 @@ class Sides:
     radius: Floats
     inverse_inertia: Floats
     set_speed: Floats
+    held_speed: Floats
     motor_slope: Floats
     torque_low: Floats
     torque_high: Floats
@@ -64,7 +66,7 @@ class Sides:
         return value, slope * np.abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep
 
     def torque(self, wheel_speed: Floats) -> tuple[Floats, Floats]:
-        """Motor torque beyond what holds the set speed [N m], and its slope by surface speed [N m/(m/s)]."""
-        asked = self.motor_slope * (self.set_speed - wheel_speed)
+        """Motor torque beyond what holds the wheel [N m], and its slope by surface speed [N m/(m/s)]."""
+        asked = self.motor_slope * (self.held_speed - wheel_speed)
         given = np.minimum(np.maximum(asked, self.torque_low), self.torque_high)
         return given, np.where(given == asked, -self.motor_slope, 0.0)
