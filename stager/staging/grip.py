@@ -40,11 +40,12 @@ def grip_limit(
     entry_spin: Floats,
     top: Floats,
     *,
+    rounds: int = ROUNDS,
     options: Options = QUICK,
 ) -> GripLimit:
     """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
 
-    All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s].
+    All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; rounds of refinement.
     """
 
     def exit_at(speeds: Floats) -> Floats:
@@ -59,13 +60,13 @@ def grip_limit(
     lanes = np.arange(top.size)
     best = np.argmax(values, axis=0)
     low, high = grid[np.maximum(best - 1, 0), lanes], grid[np.minimum(best + 1, COARSE - 1), lanes]
-    peak_speed, peak_exit = greatest(exit_at, low, high, points=FINE, rounds=ROUNDS - 1)
+    peak_speed, peak_exit = greatest(exit_at, low, high, points=FINE, rounds=rounds - 1)
     better = values[best, lanes] > peak_exit
     peak_speed = np.where(better, grid[best, lanes], peak_speed)
     peak_exit = np.where(better, values[best, lanes], peak_exit)
     level = NEARLY * peak_exit
     known, at = _with(grid, values, peak_speed, peak_exit)
-    speed, exit_speed = first_above(exit_at, level, known, at, points=FINE, rounds=ROUNDS)
+    speed, exit_speed = first_above(exit_at, level, known, at, points=FINE, rounds=rounds)
     rising = (values[-1] > near_end[0] * (1 + STILL_RISING)) & (peak_speed > 0.97 * top)
     none = rising | (peak_exit <= 0)
     return GripLimit(

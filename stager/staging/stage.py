@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -48,6 +48,7 @@ class Chooser:
 
     launcher: Launcher
     allowances: Allowances
+    _opened: dict[tuple[int, Passing], tuple[float, float]] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def bearable(self) -> float | None:
@@ -56,10 +57,12 @@ class Chooser:
         values = [float(value) for value in known if value is not None]
         return min(values) * (1 - PEAK_MARGIN) if values else None
 
-    def open_range(self, index: int, speed: Floats, spin: Floats) -> tuple[Floats, GripLimit]:
+    def open_range(
+        self, index: int, speed: Floats, spin: Floats, *, rounds: int = 2
+    ) -> tuple[Floats, GripLimit]:
         """Greatest wheel speed worth a look [m/s] and the grip limit, for entries of shape (lanes,)."""
         top = np.broadcast_to(span(self.launcher, self.allowances, index).top, speed.shape)
-        limit = grip_limit(self.launcher, index, speed, spin, top)
+        limit = grip_limit(self.launcher, index, speed, spin, top, rounds=rounds)
         allowed = np.where(
             np.isnan(limit.wheel_speed), top, (1 - self.allowances.grip_margin - GRIP_SLACK) * limit.wheel_speed
         )
@@ -83,8 +86,15 @@ class Chooser:
 
     def best(self, index: int, entry: Passing, score: Callable[[Floats, Floats], Floats]) -> Choice | None:
         """The wheel speed with the greatest score(exit speed, slip heat); None where nothing gets through."""
-        high, limit = self.open_range(index, np.array([entry.speed]), np.array([entry.spin]))
-        return self._best(index, entry, score, float(high[0]), float(limit.wheel_speed[0]))[0]
+        top, limit = self._open(index, entry)
+        return self._best(index, entry, score, top, limit)[0]
+
+    def _open(self, index: int, entry: Passing) -> tuple[float, float]:
+        """Greatest wheel speed and grip limit for one projectile [m/s], looked at once."""
+        if (index, entry) not in self._opened:
+            high, limit = self.open_range(index, np.array([entry.speed]), np.array([entry.spin]))
+            self._opened[index, entry] = float(high[0]), float(limit.wheel_speed[0])
+        return self._opened[index, entry]
 
     def _best(
         self, index: int, entry: Passing, score: Callable[[Floats, Floats], Floats], top: float, limit: float
@@ -111,8 +121,8 @@ class Chooser:
 
     def fastest(self, index: int, entry: Passing) -> Choice | None:
         """Greatest exit speed; of settings within 0.01 % of it the slowest wheel, which slips least."""
-        high, limit = self.open_range(index, np.array([entry.speed]), np.array([entry.spin]))
-        best, level = self._best(index, entry, _exit_speed, float(high[0]), float(limit.wheel_speed[0]))
+        top, limit = self._open(index, entry)
+        best, level = self._best(index, entry, _exit_speed, top, limit)
         if best is None or not level:
             return best
         return self.reaching(index, entry, best.after.speed * (1 - TIE), upto=best) or best

@@ -31,7 +31,7 @@ class StageTable:
 
 def tabulate(chooser: Chooser, index: int, entry: Floats, spin: Floats) -> StageTable:
     """Stage `index` for projectiles entering at `entry` [m/s] with `spin` [rad/s], shape (entries,)."""
-    high, _ = chooser.open_range(index, entry, spin)
+    high, _ = chooser.open_range(index, entry, spin, rounds=1)
     low = np.minimum(IDLE * entry, high)
     speeds = low + (high - low) * np.linspace(0.0, 1.0, SETTINGS)[:, None]
     done = chooser.transit(index, entry, spin, speeds, ROUGH)
@@ -43,7 +43,8 @@ def chain_tables(
 ) -> list[StageTable]:
     """A table for each of `count` stages; equal stages behind the first share theirs.
 
-    known: tables found before, by the stage's identity, kept here; fastest: what leaves each stage at its fastest, for the range of entry speeds and the spin that goes with speed.
+    known: tables found before, by the stage's identity, kept here; fastest: what leaves each stage at its fastest, for
+    the range of entry speeds and the spin that goes with speed.
     """
     if _FIRST not in known:
         known[_FIRST] = tabulate(chooser, 0, np.array([entry.speed]), np.array([entry.spin]))
