@@ -54,13 +54,18 @@ def relay(
     return out
 
 
-def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
-    """Whether any two neighbours of `count` stages act at once at `wheel_speed` [m/s], shape (1,)."""
+def free_runs(launcher: Launcher, count: int, wheel_speed: Floats) -> list[Floats]:
+    """Free runs between `count` stages at `wheel_speed` [m/s], each of shape (1,) [m]; negative: both act at once."""
     nips = [
         build_nip(launcher.projectile, launcher.contact, launcher.stage(k), wheel_speed, wheel_speed)
         for k in range(count)
     ]
-    return any(bool((_gap(launcher, k, nips[k], nips[k + 1], 1) < 0).any()) for k in range(count - 1))
+    return [_gap(launcher, k, nips[k], nips[k + 1], 1) for k in range(count - 1)]
+
+
+def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
+    """Whether any two neighbours of `count` stages act at once at `wheel_speed` [m/s], shape (1,)."""
+    return any(bool((run < 0).any()) for run in free_runs(launcher, count, wheel_speed))
 
 
 def _gap(launcher: Launcher, index: int, nip: Nip, after: Nip, lanes: int) -> Floats:

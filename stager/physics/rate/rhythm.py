@@ -1,0 +1,111 @@
+"""One cycle of throwing: the throw, then the recovery until the next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.drive import Supply
+from stager.hardware.launcher import Launcher
+from stager.physics.chain import throw
+from stager.physics.drive.ride import Ledger, ride
+from stager.physics.drive.supply import Holding, hold, settle
+from stager.physics.drive.train import Train, build_train
+from stager.physics.options import DEFAULT, Options
+from stager.physics.records import Throw
+
+ARRIVED = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rhythm:
+    """A launcher thrown at intervals.
+
+    train: its driven wheels; holding: at their set speeds; full: at full throttle [rad/s], (..., wheels);
+    interval between throws [s]; contact: the part of it that is the throw's [s]; split: whether pairs run two speeds.
+    """
+
+    launcher: Launcher
+    supply: Supply
+    train: Train
+    holding: Holding
+    full: Floats
+    interval: Number
+    contact: Number
+    stages: int
+    split: bool
+
+    @property
+    def target(self) -> Floats:
+        """Set angular speeds [rad/s], shape (..., wheels)."""
+        return self.holding.angular_speed
+
+    def throw(self, angular_speed: Floats, options: Options = DEFAULT) -> Throw:
+        """A throw from wheels at `angular_speed` [rad/s], shape (..., wheels), on their way to the set speeds.
+
+        A governor gives full throttle as long as its wheel is below its set speed.
+        """
+        rushing = self.train.governed & (angular_speed < self.target * (1 - ARRIVED))
+        held = np.where(rushing, np.maximum(self.full, self.target), self.target)
+        side_a, side_b = self.by_side(angular_speed * self.train.radius)
+        held_a, held_b = self.by_side(held * self.train.radius)
+        if not self.split:
+            return throw(self.launcher, side_a, held_speed=held_a, options=options)
+        return throw(self.launcher, side_a, side_b, held_speed=held_a, held_speed_b=held_b, options=options)
+
+    def after(self, done: Throw) -> Floats:
+        """Angular speeds that a throw leaves [rad/s], shape (..., wheels)."""
+        stages = done.stages
+        return self.train.columns(stages.wheel_speed_after_a, stages.wheel_speed_after_b) / self.train.radius
+
+    @property
+    def rest(self) -> Floats:
+        """Time for recovery between throws [s], shape (...)."""
+        return np.maximum(self.interval - np.asarray(self.contact), 0.0)
+
+    def recover(self, after: Floats, *, tolerance: float = 1e-8) -> Floats:
+        """Angular speeds when the next throw comes [rad/s], from `after` [rad/s]."""
+        return ride(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance, books=False)[0]
+
+    def recover_with_books(self, after: Floats, *, tolerance: float = 1e-9) -> tuple[Floats, Ledger]:
+        """As `recover`, from `after` [rad/s], with the recovery's books."""
+        ended, books = ride(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance)
+        if books is None:
+            raise ValueError("a ride came back without its books")
+        return ended, books
+
+    def by_side(self, values: Floats) -> tuple[Floats, Floats]:
+        """Columns (..., wheels) as sides A and B of each stage, (..., stages); B as A where it has no column."""
+        columns = list(zip(self.train.stage, self.train.side, strict=True))
+        first = [columns.index((stage, 0)) for stage in range(self.stages)]
+        second = [columns.index((stage, 1)) if (stage, 1) in columns else first[stage] for stage in range(self.stages)]
+        return values[..., first], values[..., second]
+
+    def at(self, interval: Number) -> Rhythm:
+        """The same at another interval between throws [s]."""
+        return replace(self, interval=interval)
+
+
+def build_rhythm(
+    launcher: Launcher, interval: Number, contact: Number, wheel_speed: Floats, wheel_speed_b: Floats | None = None
+) -> Rhythm | None:
+    """Throws every `interval` [s] from set surface speeds [m/s], shape (..., stages), side B's where they differ.
+
+    contact: the longest contact of the first throw [s], which is no time for recovery.
+    None where a stage has no drive or the launcher no supply: its wheels do not come back by themselves.
+    """
+    speeds = np.asarray(wheel_speed, dtype=np.float64)
+    split = wheel_speed_b is not None
+    stages = speeds.shape[-1]
+    train = build_train(launcher, stages, split=split)
+    if train is None or launcher.supply is None:
+        return None
+    side_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
+    target = train.columns(speeds, side_b) / train.radius
+    full = settle(train, np.ones(target.shape), launcher.supply) if train.governed.any() else target
+    return Rhythm(
+        launcher=launcher, supply=launcher.supply, train=train, holding=hold(train, target, launcher.supply),
+        full=full, interval=interval, contact=contact, stages=stages, split=split,
+    )  # fmt: skip
