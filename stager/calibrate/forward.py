@@ -1,0 +1,79 @@
+"""What the model says the measured throws should have been."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.calibrate.laws import Law
+from stager.calibrate.priors import Prior, values
+from stager.calibrate.table.record import Throws
+from stager.hardware.arrays import Floats, Number
+from stager.hardware.launcher import Launcher
+from stager.hardware.scenario import Scenario
+from stager.physics.chain import throw
+from stager.physics.options import Options
+
+FITTING = Options(tolerance=3e-4, books=False)
+"""Exit speeds good to about 1e-4, well below any chronograph."""
+
+SLOWEST = 0.02
+"""A predicted jam counts as this share of the measured speed: very wrong, but finite."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """The settings of measured throws, each distinct one once; `row`: which of them each throw was, (n,)."""
+
+    scenario: Scenario
+    law: Law
+    settings: Throws
+    row: NDArray[np.intp]
+
+    def exit_speed(self, known: Mapping[str, Number], options: Options = FITTING) -> Floats:
+        """Exit speeds [m/s], (..., n), for values (SI, shape (...)) in place of the configuration's; 0: a jam."""
+        lanes = {key: np.asarray(value, dtype=np.float64)[..., None] for key, value in known.items()}
+        return self.exit_speed_of(self.law.launcher(self.scenario, lanes), options)
+
+    def exit_speed_of(self, launcher: Launcher, options: Options = FITTING) -> Floats:
+        """Likewise for a launcher whose arrays have shape (..., 1)."""
+        parts: list[tuple[NDArray[np.intp], Floats]] = []
+        present = self.settings.present
+        kinds, kind = np.unique(present, axis=0, return_inverse=True)
+        for number, pattern in enumerate(kinds):
+            rows = np.flatnonzero(kind.reshape(-1) == number)
+            stages = tuple(int(k) for k in np.flatnonzero(pattern))
+            chosen = self.settings.chosen(rows)
+            speeds = chosen.surface_speed(launcher, stages, 0)
+            speeds_b = chosen.surface_speed(launcher, stages, 1) if chosen.splits else None
+            there = replace(launcher, stages=tuple(launcher.stage(k) for k in stages))
+            parts.append((rows, throw(there, speeds, speeds_b, options=options).exit_speed))
+        shape = np.broadcast_shapes(*(found.shape[:-1] for _, found in parts))
+        out = np.empty((*shape, len(self.settings)))
+        for rows, found in parts:
+            out[..., rows] = found
+        return out[..., self.row]
+
+
+def bench(scenario: Scenario, law: Law, throws: Throws) -> Bench:
+    """The bench that `throws` were made on."""
+    _, first, row = np.unique(throws.settings, return_index=True, return_inverse=True)
+    return Bench(scenario=scenario, law=law, settings=throws.chosen(first), row=row.reshape(-1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Misfit:
+    """Residuals ln(measured) − ln(model) as a function of z (lanes, p); near 0 they are relative errors."""
+
+    bench: Bench
+    priors: tuple[Prior, ...]
+    measured: Floats
+
+    def __call__(self, z: Floats) -> Floats:
+        """Residuals [-] (lanes, n)."""
+        found = self.bench.exit_speed(values(self.priors, z))
+        found = np.broadcast_to(found, (z.shape[0], self.measured.size))
+        return np.asarray(np.log(self.measured) - np.log(np.maximum(found, SLOWEST * self.measured)))

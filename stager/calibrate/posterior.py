@@ -1,0 +1,30 @@
+"""Draws of all parameters after the data."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.calibrate.priors import values
+from stager.calibrate.records import Posterior
+from stager.calibrate.search import Found
+from stager.calibrate.statistics.importance import sample
+from stager.hardware.arrays import Floats
+
+ALONE = 400
+
+
+def posterior(found: Found, rng: np.random.Generator) -> tuple[Posterior, Floats]:
+    """Draws by importance sampling, and their z (draws, p) in the order of found.priors.
+
+    Parameters that the throws do not depend on are drawn from their priors.
+    """
+    if found.priors:
+        drawn = sample(lambda z: -found.problem.value(z)[0], found.modes(), rng)
+        place, weights = drawn.place, drawn.weights
+        tail, effective, trusted = drawn.tail, drawn.effective, drawn.trusted
+    else:
+        place, weights = np.zeros((ALONE, 0)), np.full(ALONE, 1 / ALONE)
+        tail, effective, trusted = -np.inf, float(ALONE), True
+    idle = rng.normal(size=(weights.size, len(found.idle)))
+    known = {**values(found.priors, place), **values(found.idle, idle)}
+    return Posterior(values=known, weights=weights, tail=tail, effective=effective, trusted=trusted), place
