@@ -16,8 +16,9 @@ from stager.physics.drive.supply import Holding
 from stager.physics.drive.train import Train
 
 PATIENCE = 5000
-STILL, SNAP = 1e-12, 1e-9
-"""Share of the set speed [-] that is not worth a step, and within which a governor has arrived."""
+CALM, SNAP = 10.0, 1e-9
+"""Tolerances from rest within which the motor's lag alone brings wheels there; share of its set speed within which a
+governed wheel has arrived [-]."""
 BISECTIONS = 40
 # Dormand & Prince 1980, order 5 with an estimate of order 4; the last stage is the next step's first.
 _STAGES = (
@@ -137,17 +138,20 @@ def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
     rate, booked = run.rates(run.speed)
     books = [np.zeros(item.shape) for item in booked]
     left = duration.copy()
+    lag = run.train.resistance * run.train.inertia / run.train.pull**2
     size = np.full(duration.shape, np.inf)
     scale = np.maximum(run.target, 1e-300) * tolerance
     for _ in range(PATIENCE):
         if not (left > 0).any():
             return books
-        calm = (np.abs(rate) * left <= STILL * run.target).all(axis=-1, keepdims=True)
+        coming = -rate * lag * np.expm1(-left / lag)
+        calm = (np.abs(coming) <= CALM * scale).all(axis=-1, keepdims=True)
         brisk = np.where(np.abs(rate) > 0, 0.05 * run.target / np.maximum(np.abs(rate), 1e-300), np.inf)
         size = np.where(np.isinf(size), brisk.min(axis=-1, keepdims=True), size)
         pace = np.where(calm, left, np.minimum(size, left))
         before, held = run.speed, run.held
         fresh, error, gathered, last = _step(run, rate, booked, pace)
+        fresh = np.where(calm, run.speed + coming, fresh)
         ratio = (np.abs(error) / scale).max(axis=-1, keepdims=True)
         crossing = run.crossings(fresh, rate, last[0], pace)
         good = ((ratio <= 1.0) | calm) & np.isinf(crossing)

@@ -1,7 +1,7 @@
 """Winding and case of a motor as two nodes, with air around.
 
 C_w T_w' = P_w − (T_w − T_c)/R_wc,  C_c T_c' = (T_w − T_c)/R_wc − (T_c − T_air)/R_ca. The winding's loss rises with its
-temperature as copper's resistance does: P_w = idle + copper·(1 + α(T_w − 20 °C)). Linear, so everything is in closed form.
+temperature as copper's resistance does: P_w = idle + copper·(1 + α(T_w − 20 °C)). Linear: all in closed form.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ import numpy as np
 from stager.hardware.arrays import Floats, Number
 from stager.physics.air import ROOM_TEMPERATURE
 from stager.physics.drive.motor import COPPER_COEFFICIENT, REFERENCE
-
 
 RUNAWAY = 600.0
 """Exponent at which a winding that heats itself up is hot enough for any purpose [-]."""
