@@ -9,7 +9,7 @@ from stager.config.lines import Path
 from stager.config.machine import File, Stage, Tyre, Wheel
 from stager.config.tables import TabulatedFriction
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
-from stager.quantity import Measured
+from stager.quantity import Measured, stiffness_unit
 
 Problem = tuple[Path, str, str]
 
@@ -35,7 +35,7 @@ def _projectile(file: File) -> Iterator[Problem]:
 
 def _contact(file: File) -> Iterator[Problem]:
     contact = file.contact
-    unit = f"N/m^{contact.exponent.value:g}"
+    unit = stiffness_unit(contact.exponent.value)
     if contact.stiffness.unit != unit:
         message = f"is in {contact.stiffness.unit}, but exponent {contact.exponent.value:g} needs {unit}"
         yield ("contact", "stiffness"), message, f'for example "40000 {unit}"'
