@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.calibrate.priors import LogNormal, Prior, of
+from stager.calibrate.priors import LogNormal, Prior, of, values
 from stager.hardware.arrays import Number
 from stager.hardware.contact import FrictionLaw
 from stager.hardware.launcher import Launcher
@@ -38,7 +38,7 @@ class Law:
         if self.build is None:
             return launcher
         contact = launcher.contact
-        friction = self.build(known)
+        friction = self.build({**values(self.priors, np.zeros(len(self.priors))), **known})
         shared = contact.rail_friction is contact.friction
         return replace(
             launcher,

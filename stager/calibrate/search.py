@@ -22,7 +22,7 @@ TRIED, KEPT = 24, 3
 UNSEEN = 2e-4
 """A parameter that moves no residual by more than this within its prior plays no part."""
 
-CLOSE = 0.02
+CLOSE = 0.03
 ITERATIONS = 15
 
 
@@ -146,4 +146,5 @@ def _starts(problem: Problem, start: Floats, rng: np.random.Generator) -> Floats
         return start[None]
     tried = rng.normal(size=(TRIED, start.size))
     order = np.argsort(problem.value(tried)[0])
-    return np.vstack([start, np.zeros_like(start), tried[order[: KEPT - 1]]])
+    given = [start] if not start.any() else [start, np.zeros_like(start)]
+    return np.vstack([*given, tried[order[: KEPT - 1]]])

@@ -58,6 +58,8 @@ class Problem:
     def jacobian(self, place: Floats, residuals: Floats, step: Floats) -> Floats:
         """de/dz (lanes, n, p) around `place` (lanes, p) by steps (lanes, p), all in one call."""
         lanes, count = place.shape
+        if count == 0:
+            return np.zeros((*residuals.shape, 0))
         moved = place[:, None, :] + np.eye(count) * step[:, None, :]
         if not self.central:
             ahead = self.residuals(moved.reshape(-1, count)).reshape(lanes, count, -1)
@@ -101,7 +103,7 @@ def minimise(
 ) -> Minimum:
     """Minimise from each of `start` (lanes, p).
 
-    tolerance: of the objective's expected fall; adapt: steps shrink with the parameter's own uncertainty, so that
+    tolerance: a lane is done when a full step promises a smaller fall of the objective; adapt: steps shrink with the parameter's own uncertainty, so that
     rough residuals are differenced over what matters. Three dampings are tried at once in each iteration.
     """
     place = np.array(start, dtype=np.float64)
@@ -111,10 +113,18 @@ def minimise(
     damp = np.full(lanes, damping)
     done = np.zeros(lanes, dtype=bool)
     jacobian = np.zeros((*residuals.shape, count))
-    for _ in range(iterations):
+    for _ in range(iterations if count else 0):
         live = np.flatnonzero(~done)
+        if live.size == 0:
+            break
         jacobian[live] = problem.jacobian(place[live], residuals[live], step[live])
         curvature, slope = _normal(problem, place[live], residuals[live], weights[live], jacobian[live])
+        there = _decrement(curvature, slope) < tolerance
+        if there.any():
+            done[live[there]] = True
+            live, curvature, slope = live[~there], curvature[~there], slope[~there]
+        if live.size == 0:
+            break
         trials = np.stack([place[live] - _solve(curvature, slope, damp[live] * factor) for factor in DAMPINGS])
         values, found, found_weights = problem.value(trials.reshape(-1, count))
         values = values.reshape(DAMPINGS.size, -1)
@@ -130,10 +140,10 @@ def minimise(
         if adapt:
             spread = np.sqrt(np.diagonal(np.linalg.inv(_sound(curvature)), axis1=-2, axis2=-1))
             step[live] = np.clip(0.3 * spread, 0.1 * problem.step, problem.step)
-        small = better & (fall < tolerance * np.maximum(1.0, np.abs(best) * 1e-6))
-        done[live[small | (~better & (damp[live] >= GREATEST_DAMPING))]] = True
-        if done.all():
-            break
+        stuck = ~better & (damp[live] >= GREATEST_DAMPING)
+        # Of rough residuals no step may be better although the slopes promise a little: near enough.
+        near = np.abs(fall) < (10 * tolerance if adapt else 0.0)
+        done[live[stuck | near]] = True
     jacobian = problem.jacobian(place, residuals, step)
     curvature, _ = _normal(problem, place, residuals, weights, jacobian)
     return Minimum(
@@ -159,6 +169,12 @@ def _solve(curvature: Floats, gradient: Floats, damping: Floats) -> Floats:
     scaled = curvature / scale[:, :, None] / scale[:, None, :]
     scaled = scaled + np.eye(scale.shape[1]) * (damping[:, None, None] + 1e-14)
     return np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0] / scale
+
+
+def _decrement(curvature: Floats, gradient: Floats) -> Floats:
+    """What a full step promises to gain (lanes,)."""
+    step = _solve(curvature, gradient, np.zeros(gradient.shape[0]))
+    return np.asarray(0.5 * (step * gradient).sum(axis=-1))
 
 
 def _sound(curvature: Floats) -> Floats:

@@ -1,0 +1,171 @@
+"""Two builds: are they different, by how much, what explains it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.calibrate.contrast import by_model, by_settings
+from stager.calibrate.explaining import Explanation, explain
+from stager.calibrate.fitting import NOISE, usable
+from stager.calibrate.laws import own_law
+from stager.calibrate.search import Found, search
+from stager.calibrate.statistics.welch import Difference, stratified
+from stager.calibrate.table.record import Throws
+from stager.errors import InputError, InputErrors
+from stager.hardware.scenario import Scenario
+
+LEVEL = 0.05
+ENOUGH = 4.0
+"""Degrees of freedom that a test needs to be the one that decides."""
+
+LEAST_THROWS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compared:
+    """Two builds, first and second, as ln(exit speed of first / of second): near 0 a relative difference [-].
+
+    welch: setting by setting (None: no settings in common, or no repeats); paired: with common scatter, over settings
+    that both have (None likewise); model: beside what the model's parameters could do; decides: the one of the three
+    that the claim rests on, chosen by what was measured, not by what came out.
+    settings: ln ratio and numbers of throws at each common setting; apart: all throws of one build came before the
+    other's; explanations: single changes, best first; equal: how many of them do about as well as the best.
+    """
+
+    builds: tuple[str, str]
+    counts: tuple[int, int]
+    welch: Difference | None
+    paired: Difference | None
+    model: Difference | None
+    decides: str
+    settings: tuple[tuple[int, float, int, int], ...]
+    apart: bool
+    outliers: int
+    scatter: float
+    explanations: tuple[Explanation, ...]
+    equal: int
+
+    @property
+    def deciding(self) -> Difference:
+        """The test that decides."""
+        found: Difference = getattr(self, self.decides)
+        return found
+
+    @property
+    def different(self) -> bool:
+        """Whether a difference is claimed, at the 5 % level."""
+        return self.deciding.probability < LEVEL
+
+
+def compare(
+    scenario: Scenario, throws: Throws, builds: tuple[str, str], rng: np.random.Generator, *, explained: bool = True
+) -> Compared:
+    """Compare two builds of `throws`. explained: look for the single change that explains a difference.
+
+    Raises InputErrors where a build has too few throws, or nothing lets them be compared.
+    """
+    chosen = _chosen(throws, builds)
+    first = chosen.build == builds[0]
+    pairs = common(chosen, first)
+    found = search(scenario, own_law(scenario), chosen, NOISE, rng)
+    tests = {
+        "welch": _welch(chosen, first, pairs), "paired": _paired(chosen, first, pairs), "model": _model(found, first),
+    }  # fmt: skip
+    decides = _decides(tests)
+    if decides is None:
+        message = "these throws cannot be compared: too few, or no settings in common"
+        hint = "measure both builds at the same wheel speeds, twice each at least"
+        raise InputErrors([InputError(message, where=throws.source, hint=hint)])
+    deciding = tests[decides]
+    explanations: tuple[Explanation, ...] = ()
+    equal = 0
+    if explained and deciding is not None and deciding.probability < LEVEL:
+        explanations, equal = explain(found, chosen, ~first)
+    logs = np.log(chosen.exit_speed)
+    order = chosen.time if not np.isnan(chosen.time).any() else chosen.order
+    return Compared(
+        builds=builds, counts=(int(first.sum()), int((~first).sum())), welch=tests["welch"], paired=tests["paired"],
+        model=tests["model"], decides=decides,
+        settings=tuple(
+            (setting, float(logs[a].mean() - logs[b].mean()), int(a.sum()), int(b.sum())) for setting, a, b in pairs
+        ),
+        apart=bool(order[first].max() < order[~first].min() or order[~first].max() < order[first].min()),
+        outliers=int((found.wildness > 0.5).sum()), scatter=found.scatter, explanations=explanations, equal=equal,
+    )  # fmt: skip
+
+
+Pair = tuple[int, NDArray[np.bool_], NDArray[np.bool_]]
+
+
+def common(throws: Throws, first: NDArray[np.bool_]) -> list[Pair]:
+    """Settings that both builds were thrown at, with the throws of each."""
+    settings = throws.settings
+    return [
+        (int(k), (settings == k) & first, (settings == k) & ~first)
+        for k in np.intersect1d(settings[first], settings[~first])
+    ]
+
+
+def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
+    known = throws.builds
+    wrong = [name for name in builds if name not in known]
+    if wrong:
+        hint = "the table names " + (", ".join(f'"{name}"' for name in known if name) or "no builds: add a column build")
+        raise InputErrors([InputError(f'no throw of build "{name}"', where=throws.source, hint=hint) for name in wrong])
+    if builds[0] == builds[1]:
+        raise InputErrors([InputError("name two builds that differ", where="--builds", hint="--builds A B")])
+    good = throws.chosen(usable(throws))
+    chosen = good.chosen((good.build == builds[0]) | (good.build == builds[1]))
+    few = [name for name in builds if (chosen.build == name).sum() < LEAST_THROWS]
+    if few:
+        hint = "a handful of throws each, at the same wheel speeds, is a good start"
+        errors = [
+            InputError(f'build "{name}" needs at least {LEAST_THROWS} usable throws', where=throws.source, hint=hint)
+            for name in few
+        ]
+        raise InputErrors(errors)
+    return chosen
+
+
+def _welch(throws: Throws, first: NDArray[np.bool_], pairs: list[Pair]) -> Difference | None:
+    logs = np.log(throws.exit_speed)
+    try:
+        return stratified([(logs[a], logs[b]) for _, a, b in pairs]) if pairs else None
+    except ValueError:
+        return None
+
+
+def _paired(throws: Throws, first: NDArray[np.bool_], pairs: list[Pair]) -> Difference | None:
+    rows = np.zeros(len(throws), dtype=bool)
+    for _, a, b in pairs:
+        rows |= a | b
+    if not rows.any():
+        return None
+    logs, column = np.log(throws.exit_speed[rows]), first[rows].astype(np.float64)
+    try:
+        return by_settings(logs, column, throws.settings[rows])[0]
+    except ValueError:
+        return None
+
+
+def _model(found: Found, first: NDArray[np.bool_]) -> Difference | None:
+    try:
+        return by_model(found, first.astype(np.float64))[0]
+    except ValueError:
+        return None
+
+
+def _decides(tests: dict[str, Difference | None]) -> str | None:
+    """The first of Welch, paired, model that has enough degrees of freedom; else the one that has most."""
+    known = {name: test for name, test in tests.items() if test is not None}
+    if not known:
+        return None
+    return next(
+        (name for name, test in known.items() if test.freedom >= ENOUGH),
+        max(known, key=lambda name: known[name].freedom),
+    )
+
+

@@ -1,0 +1,40 @@
+"""Whether a column (another build, the order of throws) moves exit speed beyond what the settings do."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.calibrate.search import Found
+from stager.calibrate.statistics.trend import slope
+from stager.calibrate.statistics.welch import Difference
+from stager.hardware.arrays import Floats
+
+NEGLIGIBLE = 0.5
+"""A direction of the parameters that moves all throws together by less than this share of a scatter is left out."""
+
+
+def setting_columns(settings: NDArray[np.intp]) -> Floats:
+    """One column of ones a setting, (n, settings): whatever the model says, each setting has its own mean."""
+    return np.equal.outer(settings, np.unique(settings)).astype(np.float64)
+
+
+def model_columns(found: Found) -> Floats:
+    """Directions in which the fit could still move ln exit speed, (n, k)."""
+    u, s, _ = np.linalg.svd(found.jacobian, full_matrices=False)
+    return np.asarray(u[:, s > NEGLIGIBLE * found.scatter])
+
+
+def tame(found: Found) -> Floats:
+    """Residuals with outliers drawn in to where they weigh no more than their probability allows, (n,)."""
+    return found.residuals * (1 - found.wildness)
+
+
+def by_settings(logs: Floats, column: Floats, settings: NDArray[np.intp]) -> tuple[Difference, float]:
+    """Effect of `column` on ln exit speed beside the settings' own means; and the column's share that is left."""
+    return slope(logs, column, setting_columns(settings))
+
+
+def by_model(found: Found, column: Floats) -> tuple[Difference, float]:
+    """Effect of `column` on ln exit speed beside what the model's parameters could do; and the share that is left."""
+    return slope(tame(found), column, model_columns(found))

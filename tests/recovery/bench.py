@@ -1,0 +1,147 @@
+"""Simulated benches: launchers drawn from a configuration's uncertainties, throws with scatter, then a fit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from stager.calibrate.draws import Ensemble, after
+from stager.calibrate.fitting import fit
+from stager.calibrate.forward import bench
+from stager.calibrate.laws import candidates, own_law
+from stager.calibrate.prediction import chain, predict
+from stager.calibrate.priors import of, values
+from stager.calibrate.records import Fit
+from stager.calibrate.table.readings import SURFACE
+from stager.calibrate.table.record import Throws, Wheels
+from stager.calibrate.tuning import Finder, Span, at
+from stager.config import load
+from stager.hardware.arrays import Floats
+from stager.hardware.launcher import Launcher
+from stager.hardware.scenario import Scenario
+from stager.physics.chain import throw
+from stager.staging.grip import GripLimit, grip_limit
+from stager.staging.span import span
+
+ROOT = Path(__file__).parents[2]
+FOLDERS = (ROOT / "configs", Path(__file__).parent / "scenarios")
+DRAWS = 300
+
+
+def scenario(name: str) -> Scenario:
+    """One of the example configurations or of this folder's scenarios."""
+    return load(next(folder / f"{name}.toml" for folder in FOLDERS if (folder / f"{name}.toml").exists())).scenario()
+
+
+def finder(given: Scenario) -> Finder:
+    """Grip limits within the scenario's limits."""
+
+    def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
+        top = span(launcher, given.allowances, index).top
+        return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), rounds=1)
+
+    return find
+
+
+def table(wheel_speed: Floats, exit_speed: Floats, build: list[str] | None = None) -> Throws:
+    """Throws at surface speeds (n, stages) [m/s] with exit speeds (n,) [m/s]."""
+    count = exit_speed.size
+    unknown = np.full(count, np.nan)
+    return Throws(
+        line=np.arange(2, count + 2), order=np.arange(1.0, count + 1), build=np.array(build or [""] * count),
+        exit_speed=exit_speed, supply=unknown, time=unknown, temperature=unknown, note=np.array([""] * count),
+        wheels=tuple(
+            Wheels(stage=k, side=0, reading=SURFACE, values=wheel_speed[:, k]) for k in range(wheel_speed.shape[1])
+        ),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """How a bench is measured: relative scatter, number of throws, share of outliers."""
+
+    noise: float
+    throws: int
+    outliers: float
+
+
+def draw_plan(rng: np.random.Generator) -> Plan:
+    """0.5–3 % of scatter, 12–60 throws, every second bench with 5 % of outliers."""
+    return Plan(noise=float(rng.uniform(0.005, 0.03)), throws=int(rng.integers(12, 61)), outliers=0.05 * rng.integers(2))
+
+
+def settings(given: Scenario, count: int, rng: np.random.Generator) -> Floats:
+    """Wheel speeds of the first stage across the grip limit that the configuration expects (count, 1) [m/s]."""
+    launcher = given.launcher
+    found = finder(given)(launcher, 0, np.array([launcher.feed.speed]), np.zeros(1))
+    limit = float(np.where(np.isnan(found.wheel_speed), found.peak_speed, found.wheel_speed)[0])
+    distinct = np.linspace(0.5, 1.7, max(6, count // int(rng.integers(1, 4)))) * limit
+    return np.sort(np.resize(distinct, count))[:, None]
+
+
+def measure(given: Scenario, truth: Launcher, speeds: Floats, plan: Plan, rng: np.random.Generator) -> Throws:
+    """Throws of the true launcher at `speeds` (n, stages) [m/s]; outliers are 5 to 20 scatters off."""
+    exact = throw(truth, speeds).exit_speed
+    error = plan.noise * rng.normal(size=exact.size)
+    wild = rng.random(exact.size) < plan.outliers
+    error = np.where(wild, plan.noise * rng.choice([-1, 1], exact.size) * rng.uniform(5, 20, exact.size), error)
+    return table(speeds, np.maximum(exact * (1 + error), 0.0))
+
+
+def draw_truth(given: Scenario, rng: np.random.Generator) -> dict[str, float]:
+    """A launcher as uncertain as the configuration says, SI values by key."""
+    priors = tuple(of(item) for item in given.uncertain)
+    return {key: float(value) for key, value in values(priors, rng.normal(size=len(priors))).items()}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Score:
+    """What was scored: name, whether its 95 % interval held the truth, width of the interval by the truth [-]."""
+
+    name: str
+    inside: bool
+    width: float
+    error: float
+
+
+def recover(given: Scenario, plan: Plan, rng: np.random.Generator) -> tuple[Fit, list[Score]]:
+    """One bench: draw, measure, fit, and score identified parameters and the second stage's exit speed."""
+    truth = draw_truth(given, rng)
+    real = own_law(given).launcher(given, truth)
+    done = fit(given, measure(given, real, settings(given, plan.throws, rng), plan, rng), rng, words=False)
+    scores = list(_parameters(given, done, truth)) if done.keeps_law else []
+    ensemble = after(done, rng, DRAWS)
+    second = predict(ensemble, 2, finder(given), built=1)[1]
+    exact = float(throw(real, second.wheel_speed).exit_speed)
+    best = _tuned(given, truth)
+    scores.append(_score("second stage as set", exact, second.exit_speed))
+    scores.append(_score("second stage at its best", best, second.tuned_exit))
+    return done, scores
+
+
+def _tuned(given: Scenario, truth: dict[str, float]) -> float:
+    """Exit speed of the true launcher's second stage [m/s], both set to their own grip limits less the margin."""
+    known = {key: np.array([value]) for key, value in truth.items()}
+    real = Ensemble(scenario=given, law=own_law(given), values=known, lanes=1)
+    settings = np.zeros((1, 0))
+    for stage in chain(real, 2, finder(given)):
+        settings = stage.settings
+    return float(at(real, settings)[0][0])
+
+
+def _parameters(given: Scenario, done: Fit, truth: dict[str, float]) -> Iterator[Score]:
+    known = {**given.values, **truth}
+    level = candidates(given)[0].level
+    truth = {**truth, "traction": known["contact.stiffness"] * known[level] / known["projectile.mass"]}
+    for parameter in done.parameters:
+        if parameter.identified:
+            span = Span(nominal=parameter.value, low=parameter.interval[0], high=parameter.interval[1])
+            yield _score(parameter.key.removeprefix("contact."), truth[parameter.key], span)
+
+
+def _score(name: str, truth: float, span: Span) -> Score:
+    inside, width = span.low <= truth <= span.high, (span.high - span.low) / abs(truth)
+    return Score(name=name, inside=inside, width=width, error=span.nominal / truth - 1)
