@@ -29,7 +29,7 @@ SINGLES = ("friction", "fade", "sliding", "rail", "creep", "feed")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shift:
-    """What one lever does to the throws: ln exit speed by a change of `size` (relative), in units of the scatter, (n,)."""
+    """What one lever does to the throws: ln exit speed by a change of `size` (relative), in units of scatter, (n,)."""
 
     lever: Lever
     size: float

@@ -11,7 +11,10 @@ from stager.hardware.arrays import Floats, Number
 class FrictionLaw(Protocol):
     """Coefficient of friction against slip speed. Laws live in `stager.physics.friction`."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """As the configuration has it."""
+        ...
 
     def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
         """Coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`."""

@@ -49,4 +49,5 @@ def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
     grown = growth(stage.wheel, wheel_speed)
     if not stage.layout.side_b_turns:
         return grown
-    return (grown + growth(stage.wheel, wheel_speed_b)) / 2
+    other = growth(stage.wheel, wheel_speed_b) if stage.layout.side_b_driven else 0.0
+    return (grown + other) / 2

@@ -74,7 +74,7 @@ class Chooser:
     def transit(
         self, index: int, speed: Floats, spin: Floats, wheel_speed: Floats, options: Options = SEARCH
     ) -> Transit:
-        """Transits with works and peaks; shapes broadcast."""
+        """Transits with works and peaks; speeds [m/s] and spin [rad/s] broadcast."""
         return transit(self.launcher, index, speed, wheel_speed, entry_spin=spin, options=options)
 
     def usable(self, done: Transit) -> Floats:

@@ -49,7 +49,7 @@ class Problem:
     def value(self, place: Floats) -> tuple[Floats, Floats, Floats]:
         """Objective (lanes,), residuals and weights (lanes, n) at `place` (lanes, p)."""
         residuals = self.residuals(place)
-        bad = ~np.isfinite(residuals).all(axis=-1)
+        bad = np.asarray(~np.isfinite(residuals).all(axis=-1))
         residuals = np.where(bad[:, None], 1e3, residuals)
         loss, weights = self.loss(residuals)
         total = loss + 0.5 * (self.precision * place**2).sum(axis=-1)
@@ -103,7 +103,8 @@ def minimise(
 ) -> Minimum:
     """Minimise from each of `start` (lanes, p).
 
-    tolerance: a lane is done when a full step promises a smaller fall of the objective; adapt: steps shrink with the parameter's own uncertainty, so that
+    tolerance: a lane is done when a full step promises a smaller fall of the objective;
+    adapt: steps shrink with the parameter's own uncertainty, so that
     rough residuals are differenced over what matters. Three dampings are tried at once in each iteration.
     """
     place = np.array(start, dtype=np.float64)
@@ -187,4 +188,4 @@ def covariance(minimum: Minimum, lane: int, *, free: int) -> Floats:
     residuals, jacobian = minimum.residuals[lane], minimum.jacobian[lane]
     scale = np.sqrt((jacobian**2).sum(axis=0))
     inverse = np.linalg.inv((jacobian / scale).T @ (jacobian / scale)) / np.outer(scale, scale)
-    return inverse * float((residuals**2).sum()) / (residuals.size - free)
+    return np.asarray(inverse * float((residuals**2).sum()) / (residuals.size - free))

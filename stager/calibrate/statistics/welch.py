@@ -52,8 +52,9 @@ def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95
         variances.append(scatter * share)
         freedoms.append(freedom)
     total = sum(variances)
-    freedom = total**2 / sum(v**2 / f for v, f in zip(variances, freedoms, strict=True)) if total else sum(freedoms)
-    return judged(value, float(np.sqrt(total)), float(freedom), coverage)
+    pooled = sum(v**2 / f for v, f in zip(variances, freedoms, strict=True))
+    overall = total**2 / pooled if total else float(sum(freedoms))
+    return judged(value, float(np.sqrt(total)), float(overall), coverage)
 
 
 def judged(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference:

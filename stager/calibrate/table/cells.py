@@ -26,7 +26,7 @@ def habits(cells: Iterable[str]) -> Marks:
     """Habits of the cells that leave no doubt."""
     comma = point = False
     for cell in map(_clean, cells):
-        if _COMMA.match(cell) and not _UNCLEAR.match(cell) or ("," in cell and _GROUPED_POINT.match(cell)):
+        if (_COMMA.match(cell) and not _UNCLEAR.match(cell)) or ("," in cell and _GROUPED_POINT.match(cell)):
             comma = True
         elif "." in cell and (_POINT.match(cell) or _GROUPED_COMMA.match(cell)):
             point = True

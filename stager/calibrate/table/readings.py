@@ -59,7 +59,7 @@ class TurningRate:
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
         """ωR [m/s]."""
         radii = [np.asarray(launcher.stage(k).wheel.radius, dtype=np.float64) for k in stages]
-        return values * np.stack(np.broadcast_arrays(*radii), axis=-1)
+        return np.asarray(values * np.stack(np.broadcast_arrays(*radii), axis=-1))
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,7 +72,7 @@ class Throws:
     @property
     def jammed(self) -> Mask:
         """True where a throw left at 0."""
-        return self.exit_speed == 0
+        return np.asarray(self.exit_speed == 0)
 
     @property
     def settings(self) -> Rows:

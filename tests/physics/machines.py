@@ -1,0 +1,44 @@
+"""Launchers of our own for known answers; all values invented."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from stager.hardware.contact import Contact
+from stager.hardware.launcher import Feed, Launcher
+from stager.hardware.projectile import BALL, Projectile, Shape
+from stager.hardware.stage import PAIR, Layout, Stage
+from stager.hardware.wheel import Wheel
+from stager.physics.friction import Constant
+
+
+def launcher(
+    *, layout: Layout = PAIR, shape: Shape = BALL, law: Any = None, feed: float = 2.0, inertia: float = 1e3,
+    crush: float = 2e-4, rebound: float = 1.0, creep: float = 1e-2, stiffness: float = 2e5, mass: float = 0.02,
+    exponent: float = 1.0, idler_inertia: float = 1e-5,
+) -> Launcher:  # fmt: skip
+    """A launcher near the limiting cases: heavy wheel, small crush, quick creep."""
+    friction = Constant(0.5) if law is None else law
+    return Launcher(
+        projectile=Projectile(shape=shape, mass=mass, diameter=0.04),
+        feed=Feed(speed=feed),
+        contact=Contact(
+            stiffness=stiffness, creep=creep, friction=friction, rail_friction=friction, rebound=rebound,
+            exponent=exponent,
+        ),
+        template=Stage(
+            layout=layout, crush=crush, wheel=Wheel(radius=0.04, inertia=inertia), idler_inertia=idler_inertia
+        ),
+    )  # fmt: skip
+
+
+def with_mass(machine: Launcher, factor: float) -> Launcher:
+    """Mass, stiffness and wheel inertia by one factor: the same motion."""
+    wheel = replace(machine.template.wheel, inertia=factor * machine.template.wheel.inertia)
+    return replace(
+        machine,
+        projectile=replace(machine.projectile, mass=factor * machine.projectile.mass),
+        contact=replace(machine.contact, stiffness=factor * machine.contact.stiffness),
+        template=replace(machine.template, wheel=wheel),
+    )
