@@ -11,6 +11,12 @@ from stager.api.speeds import Speed, Speeds, set_speeds
 from stager.errors import InputError
 
 if TYPE_CHECKING:
+    from stager.api.learned import Progress
+    from stager.calibrate.answers import Contrast, Learned
+    from stager.calibrate.planning import Next
+    from stager.calibrate.records import Fit
+    from stager.calibrate.table import Throws
+    from stager.calibrate.tuning import Tuned
     from stager.config import Configuration
     from stager.hardware.scenario import Scenario
     from stager.limits import Verdict
@@ -76,6 +82,15 @@ class Loaded:
         given = self.speeds(*before[: stage - 1]).pairs if before[: stage - 1] else []
         return sweep(self.scenario, stage - 1, given)
 
+    def spread(self, sweep: Sweep, *, seed: int = 0) -> Tuned | None:
+        """Coverage interval of a sweep's grip limit over the configuration's uncertainties, and the robust setting.
+
+        None where there are no uncertainties, or nothing gets through.
+        """
+        from stager.api import learned
+
+        return learned.spread(self.scenario, sweep, seed)
+
     def plan(self) -> Plan:
         """The best number of stages, the speed of each, and what one more would add."""
         from stager.staging import plan
@@ -93,6 +108,42 @@ class Loaded:
         if plan.best is None:
             raise InputError("no design fits, so there is nothing to write", where=str(path))
         config.save(self.configuration, Path(path), {}, [f"{speed:.10g} m/s" for speed in plan.best.wheel_speed])
+
+    def throws(self, path: str | Path, build: str | None = None) -> Throws:
+        """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""
+        from stager.api.learned import of_build
+        from stager.calibrate.table import read
+
+        return of_build(read(Path(path), self.scenario.launcher), build)
+
+    def fit(
+        self, throws: Throws, *, seed: int = 0, stages: int | None = None, progress: Progress | None = None
+    ) -> Learned:
+        """What throws tell of this launcher, and what chains of up to `stages` stages will do (None: one more stage
+        than was measured)."""
+        from stager.api import learned
+
+        return learned.fit(self.scenario, throws, seed, stages, progress)
+
+    def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0) -> Path:
+        """Write the configuration to `path` with fitted values, and beside it the draws; returns the draws' path."""
+        from stager.api import learned
+
+        return learned.save_fit(self.configuration, fit, Path(path), seed)
+
+    def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> Contrast:
+        """Whether two builds of a table differ, by how much, and what explains it."""
+        from stager.api import learned
+
+        return learned.compare(self.scenario, throws, builds, seed)
+
+    def next(
+        self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None
+    ) -> Next:
+        """What to measure next, for so many throws."""
+        from stager.api import learned
+
+        return learned.suggest(self.scenario, throws, seed, count, progress)
 
 
 def load(path: str | Path) -> Loaded:

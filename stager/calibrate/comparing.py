@@ -113,8 +113,7 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
     known = throws.builds
     wrong = [name for name in builds if name not in known]
     if wrong:
-        names = ", ".join(f'"{name}"' for name in known if name)
-        hint = "the table names " + (names or "no builds: add a column build")
+        hint = "the table names " + (", ".join(f'"{name}"' for name in known if name) or "no builds: add a column build")
         raise InputErrors([InputError(f'no throw of build "{name}"', where=throws.source, hint=hint) for name in wrong])
     if builds[0] == builds[1]:
         raise InputErrors([InputError("name two builds that differ", where="--builds", hint="--builds A B")])

@@ -34,9 +34,10 @@ class Law:
 
     def launcher(self, scenario: Scenario, known: Values) -> Launcher:
         """The launcher with `known` values (SI) in place and this law in its contact."""
-        launcher = scenario.realise(known)
         if self.build is None:
-            return launcher
+            return scenario.realise(known)
+        own = {prior.key for prior in self.priors}
+        launcher = scenario.realise({key: value for key, value in known.items() if key not in own})
         contact = launcher.contact
         friction = self.build({**values(self.priors, np.zeros(len(self.priors))), **known})
         shared = contact.rail_friction is contact.friction

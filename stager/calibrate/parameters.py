@@ -85,7 +85,7 @@ def _groups(found: Found, posterior: Posterior, rng: np.random.Generator) -> lis
     exponent = float(np.asarray(scenario.launcher.contact.exponent))
     return [
         Parameter(
-            key="traction", unit="1/s^2" if exponent == 1 else f"N/m^{exponent:g}/kg",
+            key="traction", unit="N/m/kg" if exponent == 1 else f"N/m^{exponent:g}/kg",
             value=float(np.exp(traction(values(priors, best)))),
             standard_uncertainty=float(np.exp(mean[0]) * np.sqrt(spread[0, 0])), interval=(low, high),
             prior_value=float(np.exp(np.median(before))),

@@ -112,6 +112,26 @@ def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats
     )  # fmt: skip
 
 
+def tune_behind(
+    ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, find: Finder
+) -> Tuned | None:
+    """Grip limit and robust setting of stage `index` (from 0) behind wheels at given speeds [m/s], each (index,).
+
+    None where the best guess does not get through.
+    """
+    speed, spin = feed(ensemble)
+    if index:
+        shape = (ensemble.lanes, index)
+        done = throw(
+            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SWEEPING
+        )
+        speed, spin = done.exit_speed, done.spin
+    found = find(ensemble.launcher, index, speed, spin)
+    if speed[0] <= 0 or found.peak_exit[0] <= 0:
+        return None
+    return tune(ensemble, index, speed, spin, found)
+
+
 def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
     """Speed [m/s] and spin [rad/s] at which the first stage is entered, (lanes,)."""
     speed = np.asarray(ensemble.launcher.feed.speed, dtype=np.float64)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import command
-from stager.cli.commands import check, new, plan, schema, sweep, throw, worth
+from stager.cli.commands import check, compare, fit, new, next, plan, schema, sweep, throw, worth
 from stager.version import __version__
 
 app = typer.Typer(
@@ -20,7 +20,11 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
 
-for run in (new.new, check.check, throw.throw, sweep.sweep, plan.plan, worth.worth, schema.schema):
+COMMANDS = (
+    *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, worth.worth),
+    *(compare.compare, next.next, schema.schema),
+)
+for run in COMMANDS:
     app.command(run.__name__)(command(run))
 
 

@@ -6,8 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from stager.calibrate.tuning import Tuned
 from stager.hardware.launcher import Launcher
 from stager.physics.motion import turns_per_minute
+from stager.report import foretold
 from stager.report.answer import Answer
 from stager.report.digits import percent, speed
 from stager.report.document import Source, document
@@ -18,18 +20,20 @@ from stager.staging.sweep import Sweep
 ROWS = 16
 
 
-def answer(launcher: Launcher, sweep: Sweep, source: Source) -> Answer:
-    """The curve and its grip limit; a projectile that jams at every speed, or before this stage, is a "no"."""
+def answer(launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None) -> Answer:
+    """The curve and its grip limit, with its interval and the robust setting where `spread` knows them; a projectile that jams at every speed, or before this stage, is a "no"."""
     curve = (_curve(launcher, sweep),) if _passes(sweep) else ()
-    screen = Screen(_headline(launcher, sweep), curve, _notes(launcher, sweep))
-    return Answer(screen, document(summary(sweep), source), yes=_passes(sweep))
+    screen = Screen(_headline(launcher, sweep), curve, [*_notes(launcher, sweep), *_spread(spread)])
+    return Answer(screen, document(summary(sweep, spread), source), yes=_passes(sweep))
 
 
-def summary(sweep: Sweep) -> dict[str, Any]:
+def summary(sweep: Sweep, spread: Tuned | None = None) -> dict[str, Any]:
     """A sweep as the document has it, without provenance."""
     grip = None
     if sweep.grip_speed is not None:
-        grip = {"wheel_speed_m_s": sweep.grip_speed, "exit_speed_m_s": sweep.grip_exit, "interval_m_s": None}
+        limit = None if spread is None else spread.grip_limit
+        interval = None if limit is None else [limit.low, limit.high]
+        grip = {"wheel_speed_m_s": sweep.grip_speed, "exit_speed_m_s": sweep.grip_exit, "interval_m_s": interval}
     return {
         "stage": sweep.stage,
         "entry_speed_m_s": sweep.entry_speed,
@@ -38,8 +42,20 @@ def summary(sweep: Sweep) -> dict[str, Any]:
         "exit_speed_m_s": sweep.exit_speed,
         "grip_limit": grip,
         "range_ends_by": None if grip else sweep.ends_by,
-        "robust": None,
+        "robust": None if spread is None else foretold.robust(spread),
     }
+
+
+def _spread(spread: Tuned | None) -> list[str]:
+    """Interval and robust setting in words."""
+    if spread is None:
+        return []
+    limit = spread.grip_limit
+    said = [] if limit is None else [f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s."]
+    robust = f"Robust setting: {speed(spread.robust)} m/s, exit {speed(spread.robust_exit.nominal)} m/s"
+    ends = f"({spread.robust_exit.low:.2f} to {spread.robust_exit.high:.2f} m/s)"
+    costs = f"5 % below the grip limit costs {percent(spread.short)} of exit speed, 5 % above it {percent(spread.over)}."
+    return [*said, f"{robust} {ends}. A wheel {costs}"]
 
 
 def _passes(sweep: Sweep) -> bool:

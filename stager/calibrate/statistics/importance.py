@@ -87,7 +87,7 @@ def sample(
     rounds: int = ROUNDS,
     enough: float = ENOUGH,
 ) -> Draws:
-    """Draws from `density`; modes: places (p,), covariances (p, p) and shares of its hills, all pure numbers [-]."""
+    """Draws from `density`; modes: places (p,), covariances (p, p) and shares of its hills."""
     mixtures = [[bump(place, WIDER * spread, share) for place, spread, share in modes]]
     places: list[Floats] = []
     heights: list[Floats] = []

@@ -40,7 +40,9 @@ def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95
     Scatter of each build is taken as common to its settings, so a setting with a single throw still counts.
     Raises ValueError where a build has no setting with two throws.
     """
-    value, variances, freedoms = 0.0, [], []
+    value = 0.0
+    variances: list[float] = []
+    freedoms: list[int] = []
     for side in (0, 1):
         samples = [np.asarray(pair[side], dtype=np.float64) for pair in pairs]
         freedom = sum(sample.size - 1 for sample in samples)
@@ -52,9 +54,8 @@ def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95
         variances.append(scatter * share)
         freedoms.append(freedom)
     total = sum(variances)
-    pooled = sum(v**2 / f for v, f in zip(variances, freedoms, strict=True))
-    overall = total**2 / pooled if total else float(sum(freedoms))
-    return judged(value, float(np.sqrt(total)), float(overall), coverage)
+    scaled = sum(v**2 / f for v, f in zip(variances, freedoms, strict=True))
+    return judged(value, float(np.sqrt(total)), total**2 / scaled if total else float(sum(freedoms)), coverage)
 
 
 def judged(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference:

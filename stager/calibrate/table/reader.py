@@ -49,7 +49,6 @@ class _Page:
     cells: dict[str, list[float | str]] = field(default_factory=dict)
 
     def fill(self, body: Sequence[tuple[int, list[str]]], width: int) -> None:
-        """Take the rows of the table, each with its line; `width`: how many columns the head has."""
         for line, cells in body:
             extra = [cell for cell in cells[width:] if cell.strip()]
             if extra:
@@ -71,9 +70,9 @@ class _Page:
             return float("nan")
         if value is not None and value < 0 and head.name not in ("temperature", "time"):
             self._wrong(line, head.text, f"must be 0 or more (got {text.strip()})", "")
-        if value is not None and head.name.startswith("throttle") and float(head.unit.to_si(np.array(value))) > 1:
+        if value is not None and head.name.startswith("throttle") and head.unit.to_si(value) > 1:
             self._wrong(line, head.text, f"is more than full throttle (got {text.strip()})", "full throttle is 100 %")
-        return float("nan") if value is None else float(head.unit.to_si(np.array(value)))
+        return float("nan") if value is None else head.unit.to_si(value)
 
     def _check_wheels(self, line: int) -> None:
         wheels = [head for head in self.heads if head.reading is not None]
@@ -90,7 +89,6 @@ class _Page:
         self.errors.append(InputError(message, where=where, hint=hint))
 
     def throws(self, passed: tuple[str, ...]) -> Throws:
-        """The record of what was read; `passed`: heads that were passed over."""
         lines = np.array(self.lines, dtype=np.intp)
         known = ~np.isnan(self._numbers("exit_speed"))
         order = self._numbers("throw")

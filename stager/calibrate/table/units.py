@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from stager.hardware.arrays import Floats
-
 
 @dataclass(frozen=True, slots=True)
 class Unit:
@@ -15,9 +13,9 @@ class Unit:
     factor: float
     offset: float = 0.0
 
-    def to_si(self, numbers: Floats) -> Floats:
-        """Numbers as written, in SI."""
-        return numbers * self.factor + self.offset
+    def to_si(self, number: float) -> float:
+        """A number as written, in SI."""
+        return number * self.factor + self.offset
 
 
 SPEEDS = {

@@ -25,4 +25,5 @@ def sweep(session: Session, config: Config, speed: Speeds, stage: Stage = 1) -> 
     loaded = api.load(config)
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed)
-    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))
+        spread = loaded.spread(found, seed=session.seed)
+    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), spread)

@@ -1,0 +1,150 @@
+"""What can be learned from measured throws: the steps between a loaded configuration and `calibrate`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stager.errors import InputError, InputErrors
+
+if TYPE_CHECKING:
+    from stager.calibrate.answers import Contrast, Learned
+    from stager.calibrate.planning import Next
+    from stager.calibrate.records import Fit
+    from stager.calibrate.table import Throws
+    from stager.calibrate.tuning import Finder, Tuned
+    from stager.config import Configuration
+    from stager.hardware.arrays import Floats
+    from stager.hardware.launcher import Launcher
+    from stager.hardware.scenario import Scenario
+    from stager.staging.grip import GripLimit
+    from stager.staging.sweep import Sweep
+
+DRAWS, WRITTEN = 150, 400
+Progress = Callable[[float], None]
+
+
+def finder(scenario: Scenario) -> Finder:
+    """Grip limits within the scenario's limits and drives."""
+    from stager.staging.grip import grip_limit
+    from stager.staging.span import span
+
+    def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
+        top = np.asarray(span(launcher, scenario.allowances, index).top)
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, rounds=1)
+
+    return find
+
+
+def spread(scenario: Scenario, sweep: Sweep, seed: int) -> Tuned | None:
+    """Grip limit of a sweep with its coverage interval, and the robust setting.
+
+    None where the configuration has no uncertainties, or nothing gets through.
+    """
+    from stager.calibrate.draws import before
+    from stager.calibrate.tuning import tune_behind
+
+    if not scenario.uncertain:
+        return None
+    ensemble = before(scenario, np.random.default_rng(seed), DRAWS)
+    return tune_behind(ensemble, sweep.stage - 1, sweep.before_a, sweep.before_b, finder(scenario))
+
+
+def of_build(throws: Throws, build: str | None) -> Throws:
+    """Throws of one build, or all. Raises InputErrors where the table has no such build."""
+    if build is None:
+        return throws
+    if build not in throws.builds:
+        known = ", ".join(f'"{name}"' for name in throws.builds if name) or "no builds"
+        error = InputError(f'no throw of build "{build}"', where=throws.source, hint=f"the table names {known}")
+        raise InputErrors([error])
+    return throws.chosen(throws.build == build)
+
+
+def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progress: Progress | None) -> Learned:
+    """Fit, predict up to `stages` stages (None: one more than measured), look for drift."""
+    from stager.calibrate.answers import Learned
+    from stager.calibrate.draws import after
+    from stager.calibrate.drifting import drifts
+    from stager.calibrate.fitting import fit as fit_throws
+    from stager.calibrate.prediction import predict
+
+    tell = progress or (lambda share: None)
+    rng = np.random.default_rng(seed)
+    done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.7 * share))
+    count = max(1, min(done.built + 1, scenario.allowances.stages)) if stages is None else stages
+    predicted = predict(after(done, rng, DRAWS), count, finder(scenario), built=done.built)
+    tell(0.9)
+    drifting = drifts(scenario, throws, rng)
+    tell(1.0)
+    return Learned(fit=done, predicted=predicted, drifts=drifting)
+
+
+def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: int) -> Contrast:
+    """Compare two builds and look for drift in each."""
+    from stager.calibrate.answers import Contrast
+    from stager.calibrate.comparing import compare as compare_builds
+    from stager.calibrate.drifting import drifts
+
+    rng = np.random.default_rng(seed)
+    compared = compare_builds(scenario, throws, builds, rng)
+    named = throws.chosen(np.isin(throws.build, builds))
+    return Contrast(compared=compared, drifts=drifts(scenario, named, rng))
+
+
+def suggest(scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None) -> Next:
+    """What to measure next."""
+    from stager.calibrate.fitting import fit as fit_throws
+    from stager.calibrate.planning import suggest as suggest_next
+
+    tell = progress or (lambda share: None)
+    rng = np.random.default_rng(seed)
+    done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
+    found = suggest_next(done, finder(scenario), rng, throws=count)
+    tell(1.0)
+    return found
+
+
+def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int) -> Path:
+    """Write a configuration with the fitted values and, beside it, the draws that keep their correlation.
+
+    Both are written whole, the draws first. Returns the path of the draws.
+    """
+    from stager.config.save import save, write_whole
+    from stager.quantity import format_quantity
+
+    drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN)
+    beside = path.with_name(f"{path.stem}.draws.csv")
+    units = {key: measured.unit for key, measured in configuration.quantities.items()}
+    units |= _UNITS_OF_LAWS
+    changes = {
+        one.key: f'"{format_quantity(one.value, one.standard_uncertainty, units.get(one.key, ""))}"'
+        for one in done.parameters
+        if not one.group
+    }
+    dropped: list[str] = []
+    if not done.keeps_law:
+        changes["contact.friction.law"] = f'"{done.law}"'
+        dropped = [key for key in _friction_keys(configuration) if key not in changes]
+    changes["draws"] = f'"{beside.name}"'
+    rows = [",".join(drawn), *(",".join(f"{value:.8g}" for value in row) for row in zip(*drawn.values(), strict=True))]
+    if drawn:
+        write_whole(beside, "\n".join(["# Equally likely draws after a fit, SI units.", *rows]) + "\n")
+    else:
+        del changes["draws"]
+    note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}; correlations in {beside.name}."
+    save(configuration, path, changes, note=note, drop=dropped)
+    return beside
+
+
+_FRICTION = "contact.friction."
+_UNITS_OF_LAWS = {_FRICTION + "fade_speed": "m/s", _FRICTION + "peak_speed": "m/s"}
+
+
+def _friction_keys(configuration: Configuration) -> list[str]:
+    """Keys that stand in the file's friction table, but for the law's name."""
+    table = configuration.raw["contact"]["friction"]
+    return [_FRICTION + name for name in table if name != "law"]

@@ -1,0 +1,168 @@
+"""Two builds compared, as screen and document."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from stager.calibrate.answers import Contrast
+from stager.calibrate.comparing import Compared
+from stager.calibrate.explaining import Explanation
+from stager.calibrate.statistics.welch import Difference
+from stager.calibrate.table import Throws
+from stager.hardware.launcher import Launcher
+from stager.report.answer import Answer
+from stager.report.digits import digits, listing, percent, plural, speed
+from stager.report.document import Source, document
+from stager.report.drift import drift_notes, drift_rows
+from stager.report.table import Column, Screen, Table
+
+TESTS = {
+    "welch": "Welch, by settings",
+    "paired": "common scatter, by settings",
+    "model": "beside the model's curve",
+}
+
+
+def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Source) -> Answer:
+    """Whether two builds differ, by how much, and what explains it."""
+    compared = contrast.compared
+    tables = [_tests(compared)]
+    if compared.settings:
+        tables.append(_settings(compared, throws, launcher))
+    if compared.explanations:
+        tables.append(_explanations(compared))
+    screen = Screen(_headline(compared), tables, [*_notes(compared), *drift_notes(contrast.drifts)])
+    return Answer(screen, document(summary(contrast, throws, launcher), source))
+
+
+def summary(contrast: Contrast, throws: Throws, launcher: Launcher) -> dict[str, Any]:
+    """A comparison as the document has it, without provenance."""
+    compared = contrast.compared
+    return {
+        "builds": list(compared.builds),
+        "throws": list(compared.counts),
+        "different": compared.different,
+        "difference_fraction": _fraction(compared.deciding.value),
+        "interval": [_fraction(end) for end in compared.deciding.interval],
+        "probability": compared.deciding.probability,
+        "decided_by": compared.decides,
+        "tests": {name: _test(getattr(compared, name)) for name in TESTS},
+        "settings": [
+            {"wheel_speed_m_s": _speeds(throws, setting, launcher), "difference_fraction": _fraction(value),
+             "throws": [first, second]}
+            for setting, value, first, second in compared.settings
+        ],
+        "explanations": [
+            {"what": one.words, "factor": one.factor, "interval": list(one.interval), "aicc": one.aicc,
+             "aicc_gain": one.gain}
+            for one in compared.explanations
+        ],
+        "explanations_about_equal": compared.equal,
+        "outliers": compared.outliers,
+        "one_after_the_other": compared.apart,
+        "drift": drift_rows(contrast.drifts),
+    }  # fmt: skip
+
+
+def _fraction(log: float) -> float:
+    """A relative difference from a difference of logarithms."""
+    return math.expm1(log)
+
+
+def _test(test: Difference | None) -> dict[str, Any] | None:
+    if test is None:
+        return None
+    return {
+        "difference_fraction": _fraction(test.value), "interval": [_fraction(end) for end in test.interval],
+        "probability": test.probability, "degrees_of_freedom": test.freedom,
+    }  # fmt: skip
+
+
+def _headline(compared: Compared) -> str:
+    first, second = compared.builds
+    test = compared.deciding
+    if not compared.different:
+        return f"No difference between {first} and {second} is shown: {_span(test)} of exit speed."
+    way = "faster" if test.value > 0 else "slower"
+    size = percent(abs(_fraction(test.value)))
+    low, high = (percent(_fraction(end)) for end in test.interval)
+    return f"{first} and {second} differ: {first} throws {size} {way} than {second} ({low} to {high})."
+
+
+def _span(test: Difference) -> str:
+    value, low, high = (percent(_fraction(end)) for end in (test.value, *test.interval))
+    return f"{value} ({low} to {high})"
+
+
+def _tests(compared: Compared) -> Table:
+    columns = (
+        Column("test", words=True), Column("difference", words=True), Column("p"), Column("df"),
+        Column("", words=True),
+    )  # fmt: skip
+    rows = []
+    for name, words in TESTS.items():
+        test: Difference | None = getattr(compared, name)
+        if test is not None:
+            decides = "decides" if name == compared.decides else ""
+            rows.append((words, _span(test), digits(test.probability, 2), digits(test.freedom), decides))
+    first, second = compared.builds
+    return Table(f"{first} against {second}", columns, tuple(rows))
+
+
+def _settings(compared: Compared, throws: Throws, launcher: Launcher) -> Table:
+    first, second = compared.builds
+    columns = (Column("wheels", "m/s"), Column("difference"), Column(first, "throws"), Column(second, "throws"))
+    rows = tuple(
+        (", ".join(speed(u) for u in _speeds(throws, setting, launcher)), percent(_fraction(value)), str(a), str(b))
+        for setting, value, a, b in compared.settings
+    )
+    return Table("At equal settings", columns, rows)
+
+
+def _speeds(throws: Throws, setting: int, launcher: Launcher) -> list[float]:
+    row = throws.chosen(np.flatnonzero(throws.settings == setting)[:1])
+    stages = tuple(int(k) for k in np.flatnonzero(row.present[0]))
+    return [float(u) for u in np.ravel(row.surface_speed(launcher, stages, 0))]
+
+
+def _explanations(compared: Compared) -> Table:
+    columns = (
+        Column("single change", words=True), Column(f"in {compared.builds[1]}"), Column("95 %", words=True),
+        Column("AICc"), Column("", words=True),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            one.words, _change(one.factor), " to ".join(_change(end) for end in one.interval), digits(one.gain),
+            "as good as the best" if number < compared.equal and compared.equal > 1 else "",
+        )
+        for number, one in enumerate(compared.explanations)
+    )  # fmt: skip
+    return Table("What would explain it", columns, rows)
+
+
+def _change(factor: float) -> str:
+    return f"{100 * (factor - 1):+.1f} %"
+
+
+def _notes(compared: Compared) -> list[str]:
+    notes = []
+    if compared.explanations:
+        notes.append(_explained(compared.explanations, compared.equal))
+    if compared.apart:
+        notes.append("All throws of one build came before the other's: a drift would look the same.")
+    if compared.outliers:
+        notes.append(f"{plural(compared.outliers, 'throw')} may be wild; the tests setting by setting count them fully.")
+    return notes
+
+
+def _explained(explanations: tuple[Explanation, ...], equal: int) -> str:
+    if explanations[0].gain < 0:
+        return "No single change explains the difference."
+    if equal > 1:
+        words = listing([one.words for one in explanations[:equal]])
+        return f"Several single changes would explain it about equally: {words}. These throws cannot tell which."
+    best = explanations[0]
+    return f"The single change that explains it best: {best.words} by {_change(best.factor)}."

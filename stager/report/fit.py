@@ -1,0 +1,170 @@
+"""A fit as screen and document."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from stager.calibrate.answers import Learned
+from stager.calibrate.records import Fit, Parameter
+from stager.quantity import Measured
+from stager.report import foretold
+from stager.report.answer import Answer
+from stager.report.digits import digits, listing, percent, plural, speed
+from stager.report.document import Source, document
+from stager.report.drift import drift_notes, drift_rows
+from stager.report.measured import Units, name_of, units_of
+from stager.report.table import Column, Screen, Table
+
+TIE = 2.0
+BADLY = 0.01
+
+
+def answer(learned: Learned, quantities: Mapping[str, Measured], source: Source) -> Answer:
+    """What the throws told, what they could not, and what the next stage will give."""
+    fit = learned.fit
+    units = units_of(fit.parameters, quantities)
+    tables = [_parameters(fit, units), _laws(fit)] if fit.parameters else [_laws(fit)]
+    tables += [foretold.settings(learned.predicted), foretold.exits(learned.predicted)]
+    if fit.outliers:
+        tables.append(_outliers(fit))
+    screen = Screen(_headline(learned), tables, _notes(learned))
+    return Answer(screen, document(summary(learned, units), source))
+
+
+def summary(learned: Learned, units: Units) -> dict[str, Any]:
+    """A fit as the document has it, without provenance."""
+    fit = learned.fit
+    return {
+        "parameters": {one.key: _row(one, units) for one in fit.parameters},
+        "law": fit.law,
+        "aicc": fit.aicc,
+        "residual_standard_deviation": fit.scatter,
+        "residual_standard_deviation_m_s": fit.scatter * float(np.mean(fit.throws.exit_speed[fit.used])),
+        "repeatability": None
+        if fit.repeats is None
+        else {
+            "standard_deviation": fit.repeats.deviation,
+            "degrees_of_freedom": fit.repeats.freedom,
+            "lack_of_fit_probability": fit.repeats.lack_of_fit,
+        },
+        "throws_used": int(fit.used.size),
+        "outliers": [
+            {
+                "line": one.line, "throw": one.order, "exit_speed_m_s": one.exit_speed,
+                "fitted_speed_m_s": one.fitted, "probability": one.probability,
+            }
+            for one in fit.outliers
+        ],
+        "cannot_tell": fit.sentences,
+        "draws": {
+            "effective": fit.posterior.effective, "tail": fit.posterior.tail, "trusted": fit.posterior.trusted
+        },
+        "stages": foretold.rows(learned.predicted),
+        "checks": [
+            {"stages": one.stages, "throws": int(one.measured.size), "inside": one.inside, "error": one.error}
+            for one in fit.checks
+        ],
+        "drift": drift_rows(learned.drifts),
+    }  # fmt: skip
+
+
+def _row(one: Parameter, units: Units) -> dict[str, Any]:
+    return {
+        "value": one.value, "standard_uncertainty": one.standard_uncertainty, "interval": list(one.interval),
+        "identified": one.identified, "unit": units.si(one), "told_fraction": one.told,
+        "prior": {"value": one.prior_value, "standard_uncertainty": one.prior_uncertainty},
+        "profile_interval": None if one.profile is None else list(one.profile),
+    }  # fmt: skip
+
+
+def _headline(learned: Learned) -> str:
+    said = foretold.sentence(learned.predicted)
+    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {said}"
+
+
+def _parameters(fit: Fit, units: Units) -> Table:
+    columns = (
+        Column("parameter", words=True), Column("unit", words=True), Column("before"), Column("after"),
+        Column("95 %"), Column("told"), Column("known", words=True),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            name_of(one), units.shown(one), units.text(one, one.prior_value, one.prior_uncertainty),
+            units.text(one, one.value, one.standard_uncertainty), units.span(one), percent(one.told, 0),
+            "yes" if one.identified else "no",
+        )
+        for one in fit.parameters
+    )  # fmt: skip
+    return Table("Parameters: what the throws have told", columns, rows)
+
+
+def _laws(fit: Fit) -> Table:
+    best = min(fit.aicc.values())
+    rows = tuple(
+        (name, digits(value - best if np.isfinite(value) else None) if value > best else "0", _law_words(fit, name))
+        for name, value in sorted(fit.aicc.items(), key=lambda item: item[1])
+    )
+    return Table("Friction laws", (Column("law", words=True), Column("AICc above best"), Column("", words=True)), rows)
+
+
+def _law_words(fit: Fit, name: str) -> str:
+    own = fit.scenario.launcher.contact.friction.name
+    if name == fit.law:
+        return "used" + (", as configured" if name == own else ", in place of the configured one")
+    apart = fit.aicc[name] - fit.aicc[fit.law]
+    return "fits about as well" if apart < TIE else "fits worse" if apart < 10 else "does not fit"
+
+
+def _outliers(fit: Fit) -> Table:
+    columns = (Column("line"), Column("throw"), Column("measured", "m/s"), Column("fitted", "m/s"), Column("wild"))
+    rows = tuple(
+        (str(one.line), f"{one.order:g}", speed(one.exit_speed), speed(one.fitted), percent(one.probability, 0))
+        for one in fit.outliers
+    )
+    return Table("Probably wild: they count little, and are not dropped", columns, rows)
+
+
+def _notes(learned: Learned) -> list[str]:
+    fit = learned.fit
+    notes = [f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", *fit.sentences]
+    if fit.scenario.draws is not None:
+        notes.append("The configuration is a fit itself: throws that it has seen already count twice.")
+    if not fit.posterior.trusted:
+        notes.append("The draws are too uneven to rely on the intervals: fit fewer parameters, or measure more.")
+    if not fit.parameters:
+        notes.append('Nothing was fitted: no value has an uncertainty. Write "0.75 ± 0.1" for what is not known.')
+    notes += [
+        f"Throws with fewer stages alone foretold those with {one.stages}: {one.inside} of {one.measured.size} inside"
+        f" their 95 % interval, median error {percent(one.error)}."
+        for one in fit.checks
+    ]
+    return [*notes, *drift_notes(learned.drifts), *_table_notes(fit)]
+
+
+def _repeats(fit: Fit) -> str:
+    known = fit.repeats
+    if known is None:
+        return " No setting was repeated, so repeatability by itself is not known."
+    text = f" Repeats at one setting scatter by {percent(known.deviation)} ({known.freedom} degrees of freedom)."
+    if known.lack_of_fit is not None and known.lack_of_fit < BADLY:
+        text += " That is clearly less: no law tried describes these throws well."
+    return text
+
+
+def _table_notes(fit: Fit) -> list[str]:
+    throws, notes = fit.throws, []
+    if throws.without_speed:
+        notes.append(f"Left out, no exit speed: {plural(len(throws.without_speed), 'line')}.")
+    jams = int(throws.jammed.sum())
+    if jams:
+        notes.append(f"Left out, jammed: {plural(jams, 'throw')}.")
+    if throws.passed:
+        notes.append(f"Columns passed over: {listing(list(throws.passed))}.")
+    if len(throws.builds) > 1:
+        notes.append(f"Builds fitted as one: {listing(list(throws.builds))}; --build fits one alone.")
+    return notes
+
+

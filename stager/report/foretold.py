@@ -1,0 +1,110 @@
+"""Chains that a fit foretells, as rows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from stager.calibrate.prediction import Predicted
+from stager.calibrate.tuning import Span, Tuned
+from stager.report.digits import MISSING, percent, speed
+from stager.report.table import Column, Table
+
+
+def rows(predicted: Sequence[Predicted]) -> list[dict[str, Any]]:
+    """Chains as the document has them."""
+    return [
+        {
+            "stages": one.stages,
+            "measured": one.measured,
+            "wheel_speed_m_s": one.wheel_speed,
+            "exit_speed_m_s": _span(one.exit_speed),
+            "tuned_exit_speed_m_s": _span(one.tuned_exit),
+            "gain_fraction": None if one.gain is None else _span(one.gain),
+            "probability_worthwhile": one.probability_worthwhile,
+            "grip_limit": None
+            if one.tuned.grip_limit is None
+            else {
+                "wheel_speed_m_s": one.tuned.grip_limit.nominal,
+                "exit_speed_m_s": one.tuned.exit_speed.nominal,
+                "interval_m_s": [one.tuned.grip_limit.low, one.tuned.grip_limit.high],
+            },
+            "robust": robust(one.tuned),
+        }
+        for one in predicted
+    ]
+
+
+def robust(tuned: Tuned) -> dict[str, Any]:
+    """Robust setting as the documents have it."""
+    return {
+        "wheel_speed_m_s": tuned.robust,
+        "exit_speed_m_s": tuned.robust_exit.nominal,
+        "interval_m_s": [tuned.robust_exit.low, tuned.robust_exit.high],
+        "loss_5_percent_short": tuned.short,
+        "loss_5_percent_over": tuned.over,
+    }
+
+
+def settings(predicted: Sequence[Predicted]) -> Table:
+    """One row a stage: where its wheels lose grip, where to set them, what being off by 5 % costs."""
+    columns = (
+        Column("stage"), Column("grip limit", "m/s"), Column("95 %", "m/s"), Column("robust", "m/s"),
+        Column("5 % below", "costs"), Column("5 % above", "costs"),
+    )  # fmt: skip
+    lines = tuple(
+        (
+            str(one.stages), *_limit(one.tuned.grip_limit), speed(one.tuned.robust), percent(one.tuned.short),
+            percent(one.tuned.over),
+        )
+        for one in predicted
+    )  # fmt: skip
+    return Table("Wheel speed of each stage", columns, lines)
+
+
+def exits(predicted: Sequence[Predicted]) -> Table:
+    """One row a chain: what leaves the launcher."""
+    columns = (
+        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("worth it", "chance"),
+        Column("", words=True),
+    )  # fmt: skip
+    lines = tuple(
+        (
+            str(one.stages), speed(one.tuned_exit.nominal), _ends(one.tuned_exit),
+            MISSING if one.gain is None else percent(one.gain.nominal), percent(one.probability_worthwhile, 0),
+            "measured" if one.measured else "foretold",
+        )
+        for one in predicted
+    )  # fmt: skip
+    return Table("Exit speed, each stage at its grip limit less the margin", columns, lines)
+
+
+def sentence(predicted: Sequence[Predicted]) -> str:
+    """The answer in a sentence: where the last measured stage grips, what the next one gives."""
+    built = [one for one in predicted if one.measured]
+    said = ""
+    if built:
+        last = built[-1]
+        limit = last.tuned.grip_limit
+        said = (
+            f"stage {last.stages} still gains at the end of its range"
+            if limit is None
+            else f"stage {last.stages} grips up to {speed(limit.nominal)} m/s of wheel speed ({_ends(limit)})"
+        )
+    ahead = next((one for one in predicted if not one.measured), None)
+    if ahead is None:
+        return said + "."
+    leaves = f"{ahead.stages} stages would throw at {speed(ahead.tuned_exit.nominal)} m/s ({_ends(ahead.tuned_exit)})"
+    return f"{said}; {leaves}." if said else f"{leaves}."
+
+
+def _span(span: Span) -> dict[str, float]:
+    return {"nominal": span.nominal, "low": span.low, "high": span.high}
+
+
+def _limit(limit: Span | None) -> tuple[str, str]:
+    return (MISSING, MISSING) if limit is None else (speed(limit.nominal), _ends(limit))
+
+
+def _ends(span: Span) -> str:
+    return f"{span.low:.2f} to {span.high:.2f}"

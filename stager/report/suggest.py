@@ -1,0 +1,92 @@
+"""What to measure next, as screen and document."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from stager.calibrate.planning import Next
+from stager.hardware.launcher import Launcher
+from stager.physics.motion import turns_per_minute
+from stager.report.answer import Answer
+from stager.report.digits import percent, plural, speed
+from stager.report.document import Source, document
+from stager.report.table import Column, Screen, Table
+
+
+def answer(found: Next, launcher: Launcher, source: Source) -> Answer:
+    """Settings to throw at, or that enough is known."""
+    tables = (_plan(found, launcher),) if found.helps else ()
+    return Answer(Screen(_headline(found), tables, _notes(found)), document(summary(found, launcher), source))
+
+
+def summary(found: Next, launcher: Launcher) -> dict[str, Any]:
+    """The suggestion as the document has it, without provenance."""
+    return {
+        "enough_is_known": found.enough,
+        "helps": found.helps,
+        "stages_built": found.built,
+        "probability_worthwhile": found.probability_worthwhile,
+        "probability_wrong": {"stage": found.wrong_stage, "speed": found.wrong_speed},
+        "best_wheel_speed_m_s": found.best_speed,
+        "plan": [
+            {
+                "wheel_speed_m_s": one.wheel_speed,
+                "rpm": [_rpm(u, k, launcher) for k, u in enumerate(one.wheel_speed)],
+                "probability_wrong_after": one.wrong_after,
+            }
+            for one in found.plan
+        ],
+        "settings": {"wheel_speed_m_s": found.wheel_speed, "probability_wrong_after_one": found.wrong_after},
+    }
+
+
+def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
+    return float(turns_per_minute(wheel_speed, launcher.stage(k).wheel))
+
+
+def _headline(found: Next) -> str:
+    if found.enough:
+        return "Enough is known: more throws would hardly change a decision."
+    if not found.helps:
+        return (
+            "More throws with what is built would hardly help:"
+            f" the chance of a wrong decision stays near {percent(found.wrong, 0)}."
+        )
+    first = found.plan[0]
+    return (
+        f"Throw next at {', '.join(speed(u) for u in first.wheel_speed)} m/s; {plural(len(found.plan), 'throw')} as"
+        f" below bring the chance of a wrong decision from {percent(found.wrong, 0)}"
+        f" to {percent(found.plan[-1].wrong_after, 0)}."
+    )
+
+
+def _plan(found: Next, launcher: Launcher) -> Table:
+    columns = (
+        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
+            ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)), percent(one.wrong_after),
+        )
+        for number, one in enumerate(found.plan)
+    )  # fmt: skip
+    return Table("Plan", columns, rows)
+
+
+def _notes(found: Next) -> list[str]:
+    notes = []
+    if found.probability_worthwhile is not None:
+        notes.append(
+            f"That stage {found.built + 1} adds what is called worthwhile: {percent(found.probability_worthwhile, 0)}"
+            f" (chance of a wrong decision {percent(found.wrong_stage)})."
+        )
+    notes.append(
+        f"Wheel speed of stage {found.built} to choose now: {speed(found.best_speed)} m/s"
+        f" (chance to lose more than 1 % by it: {percent(found.wrong_speed)})."
+    )
+    if not found.enough and np.isfinite(found.wrong):
+        notes.append("Shuffle the order of the throws, so that a drift does not look like a setting.")
+    return notes
