@@ -1,0 +1,95 @@
+"""Fins, turning surfaces and copper against textbooks and the library ht."""
+
+from __future__ import annotations
+
+import ht
+import numpy as np
+import pytest
+
+from stager.physics.air import SEA_LEVEL
+from stager.physics.drive.motor import warm_factor
+from stager.physics.heat.convection import STILL, TRANSITION, cylinder_nusselt, disc_film, disc_nusselt
+from stager.physics.heat.fins import annular_efficiency, straight_efficiency
+from stager.physics.heat.insulation import INSULATION
+
+
+def test_annular_fin_of_the_library() -> None:
+    # ht's docstring: 25.4 mm root, 57.15 mm tip, 0.38 mm, 200 W/(m K), 58 W/(m² K): 0.84125886202311.
+    found = annular_efficiency(0.0254 / 2, 0.05715 / 2, 3.8e-4, 200.0, 58.0)
+    assert found == pytest.approx(0.8412588620231153, rel=1e-9)
+
+
+@pytest.mark.parametrize("film", [5.0, 50.0, 500.0, 50_000.0])
+def test_annular_fins_agree_with_the_library(film: float) -> None:
+    here = annular_efficiency(0.0125, 0.030, 1e-3, 180.0, film)
+    assert here == pytest.approx(ht.fin_efficiency_Kern_Kraus(0.025, 0.06, 1e-3, 180.0, film), rel=1e-9)
+
+
+def test_holman_2_9() -> None:
+    # Holman, Heat Transfer, example 2.9: tube 25 mm, fin 1 mm thick and 15 mm long, 200 W/(m K), 130 W/(m² K), 170 and
+    # 25 °C. The chart's 0.82 gives 60.97 W in print; the exact efficiency at corrected length 0.866905 gives 64.454 W.
+    root, length, thickness, film = 0.0125, 0.015, 1e-3, 130.0
+    tip = root + length + thickness / 2
+    efficiency = annular_efficiency(root, tip, thickness, 200.0, film)
+    assert efficiency == pytest.approx(0.866905, rel=1e-5)
+    heat = efficiency * 2 * np.pi * (tip**2 - root**2) * film * 145
+    assert heat == pytest.approx(64.454, rel=1e-4)
+    assert heat == pytest.approx(60.97, rel=7e-2)
+    assert straight_efficiency(length + thickness / 2, thickness, 200.0, film) == pytest.approx(0.907438, rel=1e-5)
+
+
+def test_motorcycle_cylinder() -> None:
+    # Incropera: cylinder 0.15 m by 50 mm at 500 K in air of 300 K, 50 W/(m² K), five fins of 6 mm by 20 mm (from
+    # memory), 186 W/(m K): 235.62 W bare (book 236), 704.66 W finned (book by chart 690).
+    film, rise, root, tip, thickness = 50.0, 200.0, 0.025, 0.045 + 0.003, 0.006
+    assert film * np.pi * 0.05 * 0.15 * rise == pytest.approx(235.62, rel=1e-4)
+    efficiency = annular_efficiency(root, tip, thickness, 186.0, film)
+    assert efficiency == pytest.approx(0.978552, rel=1e-5)
+    between = 2 * np.pi * root * (0.15 - 5 * thickness)
+    heat = film * rise * (efficiency * 5 * 2 * np.pi * (tip**2 - root**2) + between)
+    assert heat == pytest.approx(704.66, rel=1e-4)
+    assert heat == pytest.approx(690, rel=3e-2)
+
+
+def test_straight_fin_limits() -> None:
+    # tanh(mL)/(mL): 1 for a short fin, 1/(mL) for a long one; identity.
+    assert straight_efficiency(1e-6, 1e-3, 200.0, 50.0) == pytest.approx(1.0, rel=1e-6)
+    slope = np.sqrt(2 * 50.0 / (200.0 * 1e-3))
+    assert straight_efficiency(10.0, 1e-3, 200.0, 50.0) == pytest.approx(1 / (slope * 10.0), rel=1e-6)
+
+
+@pytest.mark.parametrize("number, expected", [(1e5, 113.8), (2e5, 0.36 * np.sqrt(2e5))])
+def test_laminar_disc(number: float, expected: float) -> None:
+    # Nu = 0.36·√Re of a turning disc in air (Kreith; Dorfman; from memory): 113.8 at 1e5.
+    assert disc_nusselt(number) == pytest.approx(expected, rel=1e-3)
+
+
+def test_turbulent_disc() -> None:
+    # 0.015·Re^0.8 (from memory) for a disc that is turbulent throughout: 946.4 at 1e6; a laminar core takes some off.
+    assert 0.9 * 946.4 < disc_nusselt(1e6) < 946.4
+    assert disc_nusselt(1e9) == pytest.approx(0.015 * 1e9**0.8, rel=1e-3)
+    below, above = disc_nusselt(np.array([TRANSITION * (1 - 1e-9), TRANSITION * (1 + 1e-9)]))
+    assert below == pytest.approx(above, rel=1e-7)
+
+
+def test_a_still_disc_has_free_convection_left() -> None:
+    assert disc_film(0.04, 0.0, SEA_LEVEL) == STILL
+
+
+def test_turning_cylinder() -> None:
+    # 0.133·Re^⅔·Pr^⅓ (Kays & Bjorklund, from memory): exact exponent in speed.
+    one, eight = cylinder_nusselt(0.05, np.array([100.0, 800.0]), SEA_LEVEL)
+    assert eight / one == pytest.approx(4.0, rel=1e-12)
+
+
+@pytest.mark.parametrize("celsius, ratio", [(20, 1.0), (90, 1.2751), (100, 1.3144), (155, 1.53055)])
+def test_copper_warms_by_iec_60028(celsius: float, ratio: float) -> None:
+    # IEC 60028: 3.93e-3 /K from 20 °C; the older rule (234.5 + T)/254.5 agrees within 5e-5.
+    assert warm_factor(celsius + 273.15) == pytest.approx(ratio, rel=1e-4)
+    assert warm_factor(celsius + 273.15) == pytest.approx((234.5 + celsius) / 254.5, rel=1e-3)
+
+
+@pytest.mark.parametrize("name, celsius", [("A", 105), ("E", 120), ("B", 130), ("F", 155), ("H", 180), ("N", 200)])
+def test_insulation_classes(name: str, celsius: float) -> None:
+    # IEC 60085:2007.
+    assert INSULATION[name] == pytest.approx(celsius + 273.15)

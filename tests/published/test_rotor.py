@@ -1,0 +1,94 @@
+"""Turning discs and rings against textbook numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+
+from stager.hardware.material import WheelMaterial
+from stager.hardware.wheel import Wheel
+from stager.physics.rotor import burst_speed, peak_hoop
+from stager.physics.stress import greatest_hoop, greatest_radial, hoop, mean_hoop, pulled_hoop, radial, ring_hoop
+
+# University tutorial "TUT-4 Rotating discs", example 1.1: radii 0.18 and 0.36 m, 160 rad/s, ν 0.33, 7700 kg/m³.
+TUTORIAL = (0.36, 0.18, 7700 * 160.0**2)
+
+
+def test_greatest_radial_stress_as_printed() -> None:
+    outer, inner, load = TUTORIAL
+    assert greatest_radial(outer, inner, load, 0.33) == pytest.approx(2.66e6, rel=2e-3)
+    assert radial(np.sqrt(outer * inner), outer, inner, load, 0.33) == pytest.approx(2.6585e6, rel=1e-4)
+
+
+def test_bore_hoop_by_the_formula_of_hearn_and_shigley() -> None:
+    # The tutorial prints 21.80 MPa, which its own formula does not give.
+    outer, inner, load = TUTORIAL
+    assert greatest_hoop(outer, inner, load, 0.33) == pytest.approx(22.337e6, rel=1e-4)
+    assert hoop(inner, outer, inner, load, 0.33) == pytest.approx(22.337e6, rel=1e-4)
+
+
+def test_mean_hoop_is_the_mean_of_hoop() -> None:
+    # Identity; 14.9023 MPa for the tutorial's disc.
+    outer, inner, load = TUTORIAL
+    total, _ = quad(lambda r: float(hoop(r, outer, inner, load, 0.33)), inner, outer)
+    assert total / (outer - inner) == pytest.approx(14.9023e6, rel=1e-5)
+    assert mean_hoop(outer, inner, load) == pytest.approx(total / (outer - inner), rel=1e-12)
+
+
+def test_grey_iron_disc_fails_at() -> None:
+    # Class exercise after Shigley: class 30 iron, 12 in by 1 in, bore hoop = 31 000 psi; ν 0.211, 0.26 lbf/in³
+    # (Shigley, table A-5, from memory): 12 041 rpm by arithmetic, no answer printed.
+    inch, psi = 0.0254, 6894.757
+    density = 0.26 * 4.4482216 / 9.80665 / inch**3
+    iron = WheelMaterial(name="iron", density=density, poisson=0.211, tensile_strength=31_000 * psi, brittle=True)
+    wheel = Wheel(radius=6 * inch, bore=1 * inch, material=iron)
+    rpm = burst_speed(wheel) / wheel.radius * 60 / (2 * np.pi)
+    assert rpm == pytest.approx(12_041, rel=1e-2)
+
+
+def test_abrasive_wheel() -> None:
+    # Shigley's cut-off wheel (statement from memory): 6 in, bore 1 in, 1/16 in thick, 6 oz, 10 000 rpm, ν 0.20.
+    load = 5.655e-4 * 1047.2**2  # in lbf, in, s
+    assert greatest_hoop(3.0, 0.5, load, 0.20) == pytest.approx(4496, rel=1e-2)
+    assert greatest_radial(3.0, 0.5, load, 0.20) == pytest.approx(1550, rel=1e-2)
+
+
+def test_shrunk_ring_lets_go_at() -> None:
+    # Hearn, Mechanics of Materials 2, example 4.1: steel ring 300 by 200 mm on a shaft; pressed by 30 MPa at speed,
+    # hoop at the bore 240 MPa, 7470 kg/m³, ν 0.3: 9867 rpm by the book's method.
+    outer, inner, density = 0.15, 0.10, 7470.0
+    pressed = 30e6 * (outer**2 + inner**2) / (outer**2 - inner**2)
+    per_load = float(greatest_hoop(outer, inner, 1.0, 0.3))
+    speed = np.sqrt((240e6 - pressed) / (density * per_load))
+    assert speed * 60 / (2 * np.pi) == pytest.approx(9867, rel=5e-3)
+
+
+def test_a_pinhole_doubles_the_stress() -> None:
+    # Solid steel disc, R 0.15 m, 10 000 rpm, ν 0.3: 79.898 MPa; a graduate text: a small hole doubles it.
+    load = 7850 * (10_000 * 2 * np.pi / 60) ** 2
+    solid = greatest_hoop(0.15, 0.0, load, 0.3)
+    assert solid == pytest.approx(79.898e6, rel=1e-4)
+    assert greatest_hoop(0.15, 1e-9, load, 0.3) == pytest.approx(159.795e6, rel=1e-4)
+    assert hoop(0.0, 0.15, 0.0, load, 0.3) == pytest.approx(solid, rel=1e-12)
+
+
+def test_thin_ring() -> None:
+    # ρu²: 7850 kg/m³ at 100 m/s is 78.5 MPa; Carvill, Mechanical Engineer's Data Handbook, 1.2.7.
+    assert ring_hoop(7850.0, 100.0) == pytest.approx(78.5e6)
+    assert greatest_hoop(1.0, 0.9999, 7850.0 * 100.0**2, 0.3) == pytest.approx(78.5e6, rel=1e-3)
+
+
+def test_ductile_discs_burst_later_than_their_peak_says() -> None:
+    # Robinson, Trans. ASME 66 (1944), abstract: at burst the mean hoop stress is the tensile strength while the
+    # elastic peak is far above it, with a central hole more than double.
+    steel = WheelMaterial(name="steel", density=7850, poisson=0.3, tensile_strength=600e6)
+    holed = Wheel(radius=0.15, bore=0.002, material=steel)
+    assert peak_hoop(holed, burst_speed(holed) / holed.radius) > 2 * 600e6
+
+
+def test_a_pull_on_the_rim_is_lames() -> None:
+    # Lamé: an annulus under outward pull p has 2p·b²/(b² − a²) at its bore; a thin one p·b/(b − a) all through.
+    assert pulled_hoop(1e6, 0.1, 0.05) == pytest.approx(2e6 * 0.01 / 0.0075)
+    assert pulled_hoop(1e6, 0.1, 0.0) == pytest.approx(1e6)
+    assert pulled_hoop(1e6, 0.1, 0.0999) == pytest.approx(1e6 * 0.1 / 0.0001, rel=1e-3)

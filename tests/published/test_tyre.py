@@ -1,0 +1,108 @@
+"""Rubber and rings against published relations."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.hardware.material import TyreMaterial
+from stager.hardware.wheel import Hold, Tyre, Wheel
+from stager.physics.rubber import gent_modulus
+from stager.physics.tyre import (
+    Failure,
+    explain,
+    leaving_speed,
+    lift_off_speed,
+    retention_speed,
+    tearing_speed,
+    turning_hold,
+)
+
+NITRILE = TyreMaterial(name="nitrile", density=1250.0, modulus=5.5205e6, tensile_strength=12e6)
+RING = Tyre(material=NITRILE, depth=0.003, stretch=0.05, held_by=Hold.STRETCH, hub_friction=0.6)
+WHEEL = Wheel(radius=0.040, width=0.018, tyre=RING)
+
+
+def held(hold: Hold, **changes: float) -> Wheel:
+    return replace(WHEEL, tyre=replace(RING, held_by=hold, **changes))
+
+
+@pytest.mark.parametrize(
+    "hardness, modulus", [(30, 1.1424), (40, 1.6896), (50, 2.4558), (60, 3.6051), (70, 5.5205), (80, 9.3514)]
+)
+def test_gent(hardness: float, modulus: float) -> None:
+    # Gent, Trans. IRI 34 (1958), in its usual form (from memory).
+    assert gent_modulus(hardness) / 1e6 == pytest.approx(modulus, rel=1e-4)
+
+
+@pytest.mark.parametrize("hardness, ruess", [(30, 1.1606), (40, 1.9939), (50, 3.4253), (60, 5.8844), (70, 10.109)])
+def test_gent_beside_ruess(hardness: float, ruess: float) -> None:
+    # Ruess: log10(E/MPa) = 0.0235·S − 0.6403 (two pages): within 2 % at Shore 30, within a factor 1.9 up to 80.
+    assert 10 ** (0.0235 * hardness - 0.6403) == pytest.approx(ruess, rel=1e-4)
+    assert 1 / 1.9 < gent_modulus(hardness) / 1e6 / ruess < 1.02
+
+
+def test_lift_off_does_not_depend_on_the_radius() -> None:
+    # √(Eε/ρ): a ring's own hoop stress ρu² against its stretch; at 5 %, the most that sealing practice stretches a
+    # fitted ring, Shore A 70 nitrile of 1250 kg/m³ lifts at 14.86 m/s (arithmetic).
+    assert lift_off_speed(RING) == pytest.approx(14.860, rel=1e-4)
+    small = replace(WHEEL, radius=0.015)
+    assert leaving_speed(small, RING) == leaving_speed(WHEEL, RING) == lift_off_speed(RING)
+
+
+def test_stretch_alone_does_not_hold_at_speed() -> None:
+    found = explain(WHEEL, 25.0)
+    assert found is not None
+    assert found.failure is Failure.LIFTS
+    assert found.speed == pytest.approx(14.860, rel=1e-4)
+    assert found.needed_stretch == pytest.approx(1250 * 25.0**2 / 5.5205e6)
+    assert "lip" in found.changes[0].what or "tread" in found.changes[0].what
+    assert all(change.speed > found.speed for change in found.changes)
+    assert [change.speed for change in found.changes] == sorted((c.speed for c in found.changes), reverse=True)
+
+
+def test_a_stretch_of_what_is_needed_holds_to_the_speed() -> None:
+    found = explain(WHEEL, 25.0)
+    assert found is not None
+    assert lift_off_speed(replace(RING, stretch=found.needed_stretch)) == pytest.approx(25.0)
+
+
+def test_clamp_lip_and_bond_hold_longer() -> None:
+    clamped = held(Hold.CLAMP, clamp_force=200.0)
+    # ρu² = Eε + μF/(π·t·w) by balance of a clamped ring.
+    tension = 5.5205e6 * 0.05 + 0.6 * 200.0 / (np.pi * 0.003 * 0.018)
+    assert retention_speed(clamped) == pytest.approx(np.sqrt(tension / 1250))
+    lipped = held(Hold.LIP, lip_strength=0.1e6)
+    # (ρu² − Eε)·t/b is what the lip bears.
+    speed = float(retention_speed(lipped))
+    assert (1250 * speed**2 - 5.5205e6 * 0.05) * 0.003 / 0.037 == pytest.approx(0.1e6)
+    assert float(retention_speed(WHEEL)) < float(retention_speed(clamped)) < speed
+
+
+def test_what_is_held_tears_at_last() -> None:
+    lipped = held(Hold.LIP)
+    assert retention_speed(lipped) == tearing_speed(lipped, replace(RING, held_by=Hold.LIP))
+    assert retention_speed(lipped) == pytest.approx(np.sqrt(12e6 / 1250))
+    found = explain(lipped, 50.0)
+    assert found is not None
+    assert found.failure is Failure.TEARS
+
+
+def test_no_tyre_and_unknown_strengths_set_no_limit() -> None:
+    assert np.isinf(retention_speed(Wheel(radius=0.04)))
+    unknown = replace(NITRILE, tensile_strength=None)
+    assert np.isinf(retention_speed(replace(WHEEL, tyre=replace(RING, material=unknown, held_by=Hold.BOND))))
+    assert explain(Wheel(radius=0.04), 10.0) is None
+
+
+def test_turning_on_the_hub() -> None:
+    slow, fast = turning_hold(WHEEL, np.array([5.0, 20.0]))
+    left = 5.5205e6 * 0.05 - 1250 * 25.0
+    assert slow == pytest.approx(0.6 * 2 * np.pi * 0.018 * 0.003 * left)
+    assert fast == 0.0  # lifted off
+    assert turning_hold(WHEEL, 20.0, normal=100.0) == pytest.approx(60.0)
+    assert turning_hold(held(Hold.CLAMP, clamp_force=50.0), 20.0) == pytest.approx(60.0)
+    assert turning_hold(held(Hold.BOND, bond_strength=1e6), 20.0) == pytest.approx(1e6 * 2 * np.pi * 0.037 * 0.018)
+    assert np.isinf(turning_hold(replace(WHEEL, width=None), 20.0))

@@ -1,0 +1,101 @@
+"""Air friction of discs against theory."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_bvp
+
+from stager.hardware.arrays import Floats
+from stager.physics.air import Air
+from stager.physics.windage import (
+    TRANSITION,
+    coefficient,
+    disc,
+    laminar_coefficient,
+    reynolds,
+    turbulent_coefficient,
+)
+
+AIR = Air(temperature=288.15, pressure=101_325.0, density=1.225, viscosity=1.225 * 1.4607e-5, conductivity=0.0253)
+
+
+def test_laminar_moment_by_the_exact_flow() -> None:
+    # von Kármán's equations for the free disc, solved here: G'(0) = −0.615922, Cm·√Re = 2π·0.615922 = 3.86995.
+    def rates(z: Floats, y: Floats) -> Floats:
+        f, df, g, dg, h = y
+        return np.array([df, f**2 - g**2 + h * df, dg, 2 * f * g + h * dg, -2 * f])
+
+    def ends(start: Floats, end: Floats) -> Floats:
+        return np.array([start[0], start[2] - 1, start[4], end[0], end[2]])
+
+    z = np.linspace(0, 20, 400)
+    fade = np.exp(-z)
+    guess = np.array([0.5 * z * fade, 0.5 * (1 - z) * fade, fade, -fade, -0.88 * (1 - fade)])
+    found = solve_bvp(rates, ends, z, guess, tol=1e-8, max_nodes=20_000)
+    assert found.y[3, 0] == pytest.approx(-0.615922, rel=1e-5)
+    assert laminar_coefficient(1.0) == pytest.approx(-2 * np.pi * found.y[3, 0], rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    "number, laminar, turbulent",
+    [(1e4, 0.038700, 0.023139), (1e5, 0.0122380, 0.0146000), (3e5, 0.0070656, 0.0117200), (1e6, 0.0038700, 0.0092120),
+     (1e7, 0.0012238, 0.0058124)],
+)  # fmt: skip
+def test_coefficients(number: float, laminar: float, turbulent: float) -> None:
+    # 3.87·Re^−½ and 0.146·Re^−⅕, both faces; as in Bird, Stewart & Lightfoot, Transport Phenomena, ch. 6.
+    assert laminar_coefficient(number) == pytest.approx(laminar, rel=1e-4)
+    assert turbulent_coefficient(number) == pytest.approx(turbulent, rel=1e-4)
+
+
+def test_transport_phenomena_prints_the_same() -> None:
+    # Bird, Stewart & Lightfoot: 0.616·π·ρR⁴√(νω³) laminar, 0.073·ρω²R⁵(ν/(R²ω))^0.2 turbulent.
+    radius, speed, nu = 0.05, 1000.0, AIR.kinematic_viscosity
+    torque = disc(radius, AIR).moment(np.array(speed))
+    assert torque == pytest.approx(0.616 * np.pi * AIR.density * radius**4 * np.sqrt(nu * speed**3), rel=1e-3)
+    rough = AIR.density * speed**2 * radius**5 / 2 * turbulent_coefficient(reynolds(radius, speed, AIR))
+    assert rough == pytest.approx(0.073 * AIR.density * speed**2 * radius**5 * (nu / radius**2 / speed) ** 0.2)
+
+
+def test_disc_at_10000_rpm() -> None:
+    # R 0.05 m at 10 000 rpm in air of 1.225 kg/m³: Re 1.792e5, 1.919e-3 N m, 2.009 W (arithmetic).
+    speed = 10_000 * 2 * np.pi / 60
+    assert reynolds(0.05, speed, AIR) == pytest.approx(1.792e5, rel=5e-3)
+    torque = disc(0.05, AIR).moment(np.array(speed))
+    assert torque == pytest.approx(1.919e-3, rel=5e-3)
+    assert torque * speed == pytest.approx(2.009, rel=5e-3)
+
+
+def test_disc_at_20000_rpm_lies_between_the_two_laws() -> None:
+    # R 0.05 m at 20 000 rpm: Re 3.585e5; 11.37 W were it laminar throughout, 19.89 W were it turbulent (arithmetic).
+    speed = 20_000 * 2 * np.pi / 60
+    number = reynolds(0.05, speed, AIR)
+    assert number == pytest.approx(3.585e5, rel=5e-3)
+    per_coefficient = AIR.density * speed**3 * 0.05**5 / 2
+    assert laminar_coefficient(number) * per_coefficient == pytest.approx(11.37, rel=5e-3)
+    assert turbulent_coefficient(number) * per_coefficient == pytest.approx(19.89, rel=5e-3)
+    assert 11.37 < disc(0.05, AIR).moment(np.array(speed)) * speed < 19.89
+
+
+def test_scaling() -> None:
+    # Exact exponents: laminar power goes with ω^2.5 R^4, turbulent with ω^2.8 R^4.6.
+    slow, fast = disc(0.02, AIR).moment(np.array([100.0, 200.0]))
+    assert fast / slow == pytest.approx(2**1.5, rel=1e-12)
+    assert disc(0.04, AIR).moment(np.array(100.0)) / slow == pytest.approx(2**4, rel=1e-12)
+    assert turbulent_coefficient(2.0) / turbulent_coefficient(1.0) == pytest.approx(2**-0.2, rel=1e-12)
+
+
+def test_the_transition_is_no_jump_and_no_maximum_of_two_laws() -> None:
+    below, above = coefficient(np.array([TRANSITION * (1 - 1e-9), TRANSITION * (1 + 1e-9)]))
+    assert below == pytest.approx(above, rel=1e-8)
+    # The laws cross at Re = 55 530, where the flow is laminar still.
+    assert laminar_coefficient(55_530.0) == pytest.approx(turbulent_coefficient(55_530.0), rel=1e-3)
+    assert coefficient(2e5) == laminar_coefficient(2e5)
+    assert coefficient(1e8) == pytest.approx(turbulent_coefficient(1e8), rel=1e-3)
+
+
+def test_slope() -> None:
+    plate = disc(0.08, AIR)
+    for speed in (50.0, 400.0, 2000.0):
+        near = plate.moment(np.array([speed * (1 - 1e-6), speed * (1 + 1e-6)]))
+        assert plate.slope(np.array(speed)) == pytest.approx((near[1] - near[0]) / (2e-6 * speed), rel=1e-6)
