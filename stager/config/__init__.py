@@ -6,7 +6,8 @@ values.py   quantities by key    build.py, wheels.py     to hardware records
 save.py     write one back       schema.py               JSON Schema for editors
 """
 
-from stager.config.load import Configuration, load
+from stager.config.configuration import Configuration
+from stager.config.load import load
 from stager.config.save import save
 from stager.config.schema import schema_json
 

@@ -1,113 +1,127 @@
-"""From pydantic's findings to `file:line: key: what is wrong` with a hint."""
+"""From pydantic's findings to what is wrong with a file, in words."""
 
 from __future__ import annotations
 
 import difflib
+from collections.abc import Mapping
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
-from stager.config.lines import Path, key_lines, line_of
-from stager.config.machine import File
-from stager.errors import InputError, InputErrors
+from stager.config.lines import Path
+from stager.config.models import field_at, homes, known_keys, law_of, literals, models_at, shown
+from stager.config.problem import Problem, dotted
+from stager.config.repair import in_file
 
-_TAGS = {"constant", "falling", "bell", "tabulated"}
+_CUTOFF = 0.6
+_KINDS = {
+    "string_type": "must be text in quotes", "bool_type": "must be true or false", "int_type": "must be a whole number",
+}  # fmt: skip
 
 
-def explain(name: str, text: str, raw: dict[str, Any], error: ValidationError) -> InputErrors:
-    """All findings of `error` in the order of the file's lines."""
+def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
+    """A problem for each finding; a mistyped key is one, not also the missing key that it should have been."""
+    found = error.errors(include_url=False)
+    meant = {
+        (*in_file(item["loc"])[:-1], near)
+        for item in found
+        if item["type"] == "extra_forbidden" and (near := _nearest(item["loc"]))
+    }
     problems = []
-    for finding in error.errors(include_url=False):
-        path = _in_file(finding["loc"], finding["type"])
-        if _inherited(path, raw, finding["type"]):
+    for item in found:
+        path = in_file(item["loc"])
+        if _inherited(path, raw) or (item["type"] == "missing" and path in meant):
             continue
-        message, hint, path = _words(finding, path)
-        problems.append((path, message, hint))
-    return place(name, text, problems)
+        problems.append(_problem(item, path, raw))
+    return problems
 
 
-def place(name: str, text: str, problems: list[tuple[Path, str, str]]) -> InputErrors:
-    """Problems by path to errors with their lines, each once."""
-    lines = key_lines(text)
-    seen = {(line_of(lines, path) or 1, _dotted(path), message, hint) for path, message, hint in problems}
-    ordered = sorted(seen, key=lambda item: (item[0], "unknown key" not in item[2], item[1]))
-    return InputErrors(
-        [InputError(message, where=f"{name}:{line}: {key}" if key else f"{name}:{line}", hint=hint)
-         for line, key, message, hint in ordered]
-    )  # fmt: skip
-
-
-def _dotted(path: Path) -> str:
-    return ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
-
-
-def _in_file(loc: tuple[int | str, ...], kind: str) -> Path:
-    """A finding's path as it stands in the file: the tag of a chosen law is not a key."""
-    path: list[int | str] = []
-    for part in loc:
-        if path and path[-1] in ("friction", "rail_friction") and part in _TAGS:
-            continue
-        path.append(part)
-    return tuple(path)
-
-
-def _inherited(path: Path, raw: dict[str, Any], kind: str) -> bool:
-    """A finding inside [[stages]] that [stage] has already: said once, where it stands."""
-    if len(path) < 3 or path[0] != "stages" or not isinstance(path[1], int):
+def _inherited(path: Path, raw: Mapping[str, Any]) -> bool:
+    """A finding inside [[stages]] about what is [stage]'s: it is said there."""
+    if len(path) < 3 or path[0] != "stages" or not isinstance(raw.get("stages"), list):
         return False
-    holder: Any = raw.get("stages", [])[path[1]]
-    for part in path[2:]:
-        if not isinstance(holder, dict) or part not in holder:
-            return kind != "missing" or isinstance(holder, dict)
-        holder = holder[part]
-    return False
+    base, own, key = raw.get("stage"), raw["stages"][path[1]], path[2:]
+    return not _holds(own, key) and (_holds(base, key) or _holds(base, key[:-1]))
 
 
-def _words(finding: Any, path: Path) -> tuple[str, str, Path]:
-    context = finding.get("ctx") or {}
-    if finding["type"] == "extra_forbidden":
-        near = difflib.get_close_matches(str(path[-1]), _known(path[:-1]), n=1, cutoff=0.5)
-        known = ", ".join(_known(path[:-1]))
-        return "unknown key", f"did you mean `{near[0]}`?" if near else f"known here: {known}", path
-    if finding["type"] == "missing":
-        return f"`{path[-1]}` is missing", _example(path), path[:-1]
-    if finding["type"] == "literal_error":
-        return f"must be {context['expected']} (got {finding['input']!r})", "", path
-    if finding["type"] == "law":
-        return str(finding["msg"]), 'for example law = "falling"', (*path, "law")
-    return str(finding["msg"])[0].lower() + str(finding["msg"])[1:], str(context.get("hint", "")), path
-
-
-def _model(path: Path) -> list[type[BaseModel]]:
-    """Models that a table at `path` may be."""
-    models: list[type[BaseModel]] = [File]
+def _holds(table: Any, path: Path) -> bool:
     for part in path:
-        if isinstance(part, int):
-            continue
-        fields = [model.model_fields[part] for model in models if part in model.model_fields]
-        models = [inner for field in fields for inner in _inner(field.annotation)]
-    return models
+        if not (isinstance(table, dict) and part in table):
+            return False
+        table = table[part]
+    return True
 
 
-def _inner(annotation: Any) -> list[type[BaseModel]]:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
-    return [found for part in getattr(annotation, "__args__", ()) for found in _inner(part)]
+def _problem(item: Any, path: Path, raw: Mapping[str, Any]) -> Problem:
+    kind, context = item["type"], item.get("ctx") or {}
+    if kind == "extra_forbidden":
+        return _unknown(item["loc"], path, raw)
+    if kind == "missing":
+        return Problem(path, "is missing", _how(path))
+    if kind == "literal_error":
+        return _not_a_word(path, item["input"])
+    if kind == "law":
+        return Problem((*path, "law"), *_law(item["input"]))
+    if kind in ("model_type", "model_attributes_type", "dict_type"):
+        return _not_a_table(path, item["input"])
+    if kind == "list_type":
+        begin = f"each one begins with a line [[{dotted(path)}]]"
+        return Problem(path, "must be a list", begin if models_at(path) else f"for example [{shown(path)}, …]")
+    if kind == "too_short":
+        return Problem(path, f"needs at least {context['min_length']} points (got {context['actual_length']})")
+    if kind in ("greater_than_equal", "less_than_equal"):
+        bound = f"at least {context['ge']}" if "ge" in context else f"at most {context['le']}"
+        return Problem(path, f"must be {bound} (got {item['input']})")
+    message = _KINDS.get(kind, str(item["msg"]))
+    return Problem(path, message, str(context.get("hint", "")) or _how(path))
 
 
-def _known(path: Path) -> list[str]:
-    return sorted({key for model in _model(path) for key in model.model_fields})
+def _nearest(loc: Path) -> str:
+    near = difflib.get_close_matches(str(loc[-1]), known_keys(loc[:-1]), n=1, cutoff=_CUTOFF)
+    return near[0] if near else ""
 
 
-def _example(path: Path) -> str:
-    key = str(path[-1])
-    for model in _model(path[:-1]):
-        field = model.model_fields.get(key)
-        if field is None:
-            continue
-        for item in field.metadata:
-            if hasattr(item, "shown"):
-                return f"for example {key} = {item.shown}"
-        if _inner(field.annotation):
-            return f"add a table [{_dotted(path)}]"
-    return ""
+def _unknown(loc: Path, path: Path, raw: Mapping[str, Any]) -> Problem:
+    key, near = str(path[-1]), _nearest(loc)
+    laws = [law for model in models_at(path[:-1]) if (law := law_of(model)) and key in model.model_fields]
+    if laws:
+        return Problem(path, "is not a key of this friction law", f'it belongs to law = "{laws[0]}"')
+    if near:
+        return Problem(path, "unknown key", f"did you mean `{near}`?")
+    places = homes(key)
+    if places:
+        where = " or ".join(f"[{place}]" if place else "the top of the file" for place in places[:3])
+        return Problem(path, "unknown key here", f"it belongs to {where}")
+    return Problem(path, "unknown key", f"known here: {', '.join(known_keys(loc[:-1]))}")
+
+
+def _not_a_word(path: Path, given: Any) -> Problem:
+    field = field_at(path)
+    words = literals(field.annotation) if field is not None else []
+    listed = f"{', '.join(words[:-1])} or {words[-1]}"
+    near = difflib.get_close_matches(str(given), words, n=1, cutoff=_CUTOFF)
+    hint = f'did you mean "{near[0]}"?' if near else f'for example {path[-1]} = "{words[0]}"'
+    return Problem(path, f"must be {listed} (got {given!r})".replace("'", '"'), hint)
+
+
+def _law(given: Any) -> tuple[str, str]:
+    words = "constant, falling, bell or tabulated"
+    hint = 'for example law = "falling", with static, sliding and fade_speed'
+    law = given.get("law") if isinstance(given, dict) else None
+    if law is None:
+        return f"is missing: {words}", hint
+    return f'must be {words} (got "{law}")', hint
+
+
+def _not_a_table(path: Path, given: Any) -> Problem:
+    head = dotted(path)
+    if isinstance(given, list):
+        return Problem(path, "must be one table", f"its head has single brackets: [{head}]")
+    return Problem(path, "must be a table", f"begin it with a line [{head}] and write its keys below")
+
+
+def _how(path: Path) -> str:
+    value = shown(path)
+    if value:
+        return f"for example {path[-1]} = {value}"
+    return f"add a table [{dotted(path)}]" if models_at(path) else f'for example {path[-1]} = "…"'

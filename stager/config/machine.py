@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Literal
 
-from pydantic import BeforeValidator, Field
-from pydantic_core import PydanticCustomError
+from pydantic import Field
 
-from stager.config import types as t
+from stager.config import kinds as t
+from stager.config.speed import Speed
 from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Projectile, Supply, Table
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
-from stager.quantity import Measured, QuantityError, parse
+from stager.quantity import Measured
 
 
 class Tyre(Table):
@@ -18,32 +18,32 @@ class Tyre(Table):
 
     material: str | None = Field(None, description="one of: " + ", ".join(sorted(TYRE_MATERIALS)))
     hardness: t.ShoreA | None = Field(None, description="Shore A")
-    modulus: t.Stress | None = None
+    modulus: t.Stress | None = Field(None, description="Young's modulus, instead of the hardness")
     density: t.Density | None = None
     tensile_strength: t.Stress | None = None
-    depth: t.Length
-    stretch: Annotated[Measured, t.Kind("", "0.05", at_least=0, at_most=1)] = Measured(0.0)
-    held_by: Literal["stretch", "clamp", "lip", "bond"] = "bond"
-    clamp_force: t.Force | None = None
-    hub_friction: t.Friction | None = None
-    bond_strength: t.Stress | None = None
-    lip_strength: t.Stress | None = None
+    depth: t.Length = Field(description="radial, as fitted")
+    stretch: t.Stretch = Field(Measured(0.0), description="share by which the ring is wider than unfitted")
+    held_by: Literal["stretch", "clamp", "lip", "bond"] = Field("bond", description="what keeps it on")
+    clamp_force: t.Force | None = Field(None, description="axial, of a clamp")
+    hub_friction: t.Friction | None = Field(None, description="of the tyre on its hub")
+    bond_strength: t.Stress | None = Field(None, description="of the bond between tyre and hub")
+    lip_strength: t.Stress | None = Field(None, description="pressure on its seat that the lip bears")
 
 
 class Wheel(Table):
     """A wheel: material by name, or density (and more) in full."""
 
     radius: t.Length = Field(description="to the outside of the tyre, at rest")
-    width: t.Length | None = None
-    bore: t.LengthOrNone = Measured(0.0)
+    width: t.Length | None = Field(None, description="along the axis")
+    bore: t.Bore = Field(Measured(0.0), description="diameter of the hole for the shaft")
     material: str | None = Field(None, description="one of: " + ", ".join(sorted(WHEEL_MATERIALS)))
     density: t.Density | None = None
-    modulus: t.Stress | None = None
+    modulus: t.Stress | None = Field(None, description="Young's modulus")
     poisson: t.Poisson | None = None
     yield_strength: t.Stress | None = None
     tensile_strength: t.Stress | None = None
-    strength_factor: t.PositiveShare | None = None
-    brittle: bool | None = None
+    strength_factor: t.PositiveShare | None = Field(None, description="strength left across printed layers")
+    brittle: bool | None = Field(None, description="burst by the elastic peak, not by the mean stress")
     inertia: t.Inertia | None = Field(None, description="from geometry where left out")
     tyre: Tyre | None = None
     name: str = ""
@@ -70,11 +70,11 @@ class Drive(Table):
     speed_constant: t.SpeedConstant = Field(description="Kv")
     resistance: t.Resistance = Field(description="of the winding")
     no_load_current: t.NoLoadCurrent = Measured(0.0)
-    current_limit: t.Current | None = None
-    max_speed: t.AngularSpeed | None = None
-    rotor_inertia: t.RotorInertia = Measured(0.0)
+    current_limit: t.Current | None = Field(None, description="of the controller")
+    max_speed: t.AngularSpeed | None = Field(None, description="of the motor")
+    rotor_inertia: t.RotorInertia = Field(Measured(0.0), description="at the motor's shaft")
     gear: t.PositiveNumber = Field(Measured(1.0), description="motor turns per wheel turn")
-    governed: bool = False
+    governed: bool = Field(False, description="the controller holds the speed under load")
     heat: Heat | None = None
     name: str = ""
     cost: t.Money | None = None
@@ -87,50 +87,21 @@ class Idler(Table):
     inertia: t.Inertia
 
 
-def _speeds(raw: Any) -> Any:
-    """Set speed, one or two ("12:9 m/s"): a tuple of texts is left for the build, which knows the radius."""
-    if not isinstance(raw, str):
-        raise PydanticCustomError("quantity", "{text}", {"text": f"{raw} needs a unit", "hint": 'write "17 m/s"'})
-    parts = [part.strip() for part in raw.split(":")]
-    unit = parts[-1].lstrip("0123456789.+-eE ")
-    texts = tuple(part if part.lstrip("0123456789.+-eE ") else f"{part} {unit}".strip() for part in parts)
-    example = "17 m/s"
-    for text in texts:
-        errors = []
-        for si in ("m/s", "rad/s"):
-            try:
-                if parse(text, si, example).value < 0:
-                    errors.append("must not be negative")
-                    errors.append("")
-                break
-            except QuantityError as error:
-                errors.append(str(error))
-        if len(errors) == 2:
-            refusal = {"text": f'"{text}" is no wheel speed', "hint": 'write "17 m/s" or "4000 rpm"'}
-            raise PydanticCustomError("quantity", "{text}", refusal)
-    if len(texts) > 2:
-        raise PydanticCustomError("quantity", "{text}", {"text": "two speeds at most", "hint": 'write "12:9 m/s"'})
-    return texts
-
-
-SetSpeed = Annotated[Any, BeforeValidator(_speeds)]
-
-
 class Stage(Table):
     """A stage."""
 
     layout: Literal["pair", "rail", "idler"]
-    speed: SetSpeed | None = Field(None, description='set speed, "17 m/s", "4000 rpm" or "12:9 m/s"')
+    speed: Speed | None = Field(None, description="set speed; two for the sides of a pair")
     crush: t.Crush = Field(description="total: free gap is the projectile's width less this")
     clearance: t.Clearance = Field(Measured(0.005), description="between neighbouring wheels along the barrel")
     pitch: t.Length | None = Field(None, description="between axes, instead of the clearance")
-    cost: t.Money | None = None
-    mass: t.Mass | None = None
+    cost: t.Money | None = Field(None, description="of the whole stage, any currency")
+    mass: t.Mass | None = Field(None, description="of the whole stage")
     wheel: Wheel
     drive: Drive | None = None
     idler: Idler | None = None
-    wheel_options: list[Wheel] = Field(default_factory=list)
-    drive_options: list[Drive] = Field(default_factory=list)
+    wheel_options: list[Wheel] = Field(default_factory=list, description="wheels to choose from")
+    drive_options: list[Drive] = Field(default_factory=list, description="drives to choose from")
 
 
 class File(Table):
@@ -142,8 +113,8 @@ class File(Table):
     feed: Feed
     contact: Contact
     guide: Guide | None = None
-    stage: Stage
-    stages: list[Stage] = Field(default_factory=list)
+    stage: Stage = Field(description="every stage")
+    stages: list[Stage] = Field(default_factory=list, description="stages that differ from [stage], in order")
     supply: Supply | None = None
     limits: Limits
     goal: Goal

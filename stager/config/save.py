@@ -2,108 +2,118 @@
 
 from __future__ import annotations
 
+import copy
 import os
-import re
-import tempfile
 import tomllib
 from collections.abc import Mapping, Sequence
-from pathlib import Path
+from itertools import pairwise
+from pathlib import Path as FilePath
+from typing import Any
 
-from stager.config.load import Configuration
-from stager.errors import StagerError
+from stager.config.configuration import Configuration
+from stager.config.edit import comment_out, put, remove
+from stager.config.lines import Path
+from stager.config.load import understand
+from stager.config.read import read_tree
+from stager.config.toml import show_tree, show_value
+from stager.errors import InputErrors, StagerError
+from stager.files import write_whole
+
+__all__ = ["changed", "save", "write_whole"]
 
 
 def save(
-    configuration: Configuration, path: Path, changes: Mapping[str, str], speeds: Sequence[str] = (), note: str = ""
+    configuration: Configuration,
+    path: FilePath,
+    changes: Mapping[str, str],
+    speeds: Sequence[str] = (),
+    note: str = "",
+    drop: Sequence[str] = (),
 ) -> None:
     """Write `configuration` to `path` with `changes` and planned set `speeds`, one text a stage.
 
-    changes: TOML text of a value by dotted key; a key whose table is not there yet gets one at the end.
-    Written to a temporary file beside `path` and renamed. Raises StagerError where the result would not be TOML.
+    changes: TOML text of a value by dotted key ("contact.stiffness", "stages.2.crush"); speeds: as in a file, without
+    quotes ("17 m/s"); stages behind the last of them become comments. note: comments for the head of the file;
+    drop: dotted keys that go.
+    The file appears whole or not at all, and loads again. Raises InputError where it cannot be written, StagerError
+    where a change would spoil it.
     """
-    lines = configuration.text.splitlines()
+    write_whole(FilePath(path), changed(configuration, FilePath(path), changes, speeds, note, drop))
+
+
+def changed(
+    configuration: Configuration,
+    path: FilePath,
+    changes: Mapping[str, str],
+    speeds: Sequence[str] = (),
+    note: str = "",
+    drop: Sequence[str] = (),
+) -> str:
+    """The text that `save` writes to `path`."""
+    planned = {f"stages.{number}.speed": show_value(speed) for number, speed in enumerate(speeds, start=1)}
+    wanted = planned | dict(changes)
+    if configuration.file.draws is not None and "draws" not in wanted:
+        wanted["draws"] = show_value(_moved(configuration.file.draws, configuration.path, path))
+    text = configuration.text.lstrip("\ufeff").replace("\r\n", "\n")
+    tree = copy.deepcopy(dict(configuration.raw))
     if speeds:
-        lines = _set_stages(lines, configuration, speeds)
-    for key, value in changes.items():
-        lines = _set(lines, key.split("."), value)
-    head = [f"# {line}" for line in note.splitlines()]
-    text = "\n".join([*head, *lines]) + "\n"
+        for number in range(len(speeds), len(configuration.file.stages)):
+            text = comment_out(text, ("stages", number))
+        tree["stages"] = tree.get("stages", [])[: len(speeds)]
+    for key in drop:
+        text = remove(text, _path(key))
+        _remove(tree, _path(key))
+    for key, value in wanted.items():
+        place = _path(key)
+        text = put(text, place, value)
+        _set(tree, place, tomllib.loads(f"value = {value}")["value"])
+    head = "".join(f"# {line}\n".replace("# \n", "#\n") for line in note.splitlines())
+    return _checked(configuration, path, head, text, tree)
+
+
+def _checked(configuration: Configuration, path: FilePath, head: str, text: str, tree: dict[str, Any]) -> str:
+    """`text` where it says what `tree` says, else a plain writing of `tree`; it must load."""
+    whole = head + text
+    if not _says(whole, tree):
+        whole = head + show_tree(tree)
     try:
-        tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise StagerError(f"the changed configuration would not be TOML: {error}") from error
-    write_whole(path, text)
+        understand(path, whole, configuration.sha256, with_draws=False)
+    except InputErrors as error:
+        raise StagerError(f"the changed configuration would not load: {error}") from error
+    return whole
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write `text` to `path` all or nothing."""
-    path = Path(path)
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+def _says(text: str, tree: Mapping[str, Any]) -> bool:
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        Path(temporary).replace(path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+        return read_tree(FilePath(), text) == tree
+    except InputErrors:
+        return False
 
 
-_HEAD = re.compile(r"^\s*\[(\[?)\s*([^\]]+?)\s*\]?\]")
+def _path(key: str) -> Path:
+    return tuple(int(part) - 1 if part.isdigit() else part for part in key.split("."))
 
 
-def _heads(lines: list[str]) -> list[tuple[int, list[str]]]:
-    """Line index and path of each table head; array tables are counted from 1 in their paths."""
-    counts: dict[str, int] = {}
-    heads: list[tuple[int, list[str]]] = [(-1, [])]
-    for index, line in enumerate(lines):
-        match = _HEAD.match(line)
-        if not match:
-            continue
-        parts = [part.strip().strip('"') for part in match[2].split(".")]
-        if match[1]:
-            counts[parts[0]] = counts.get(parts[0], 0) + 1
-        if parts[0] == "stages":
-            parts.insert(1, str(max(counts.get("stages", 1), 1)))
-        heads.append((index, parts))
-    return heads
+def _set(tree: dict[str, Any], path: Path, value: Any) -> None:
+    holder: Any = tree
+    for part, below in pairwise(path):
+        empty: Any = [] if isinstance(below, int) else {}
+        if isinstance(part, int):
+            while len(holder) <= part:
+                holder.append({})
+            holder = holder[part]
+        else:
+            holder = holder.setdefault(part, empty)
+    holder[path[-1]] = value
 
 
-def _set(lines: list[str], key: list[str], value: str) -> list[str]:
-    heads = _heads(lines)
-    ends = [head[0] for head in heads[1:]] + [len(lines)]
-    for (start, path), end in zip(heads, ends, strict=True):
-        rest = key[len(path) :]
-        if key[: len(path)] != path or not rest:
-            continue
-        pattern = re.compile(rf"^(\s*){re.escape('.'.join(rest))}(\s*)=")
-        for index in range(start + 1, end):
-            found = pattern.match(lines[index])
-            if found:
-                comment = _comment(lines[index])
-                return [*lines[:index], f"{found[1]}{'.'.join(rest)} = {value}{comment}", *lines[index + 1 :]]
-    for (_, path), end in zip(heads, ends, strict=True):
-        if path == key[:-1]:
-            while end > 0 and not lines[end - 1].strip():
-                end -= 1
-            return [*lines[:end], f"{key[-1]} = {value}", *lines[end:]]
-    head = (
-        "[[stages]]"
-        if key[0] == "stages" and len(key) == 3
-        else f"[{'.'.join(p for p in key[:-1] if not p.isdigit())}]"
-    )
-    return [*lines, "", head, f"{key[-1]} = {value}"]
+def _remove(tree: dict[str, Any], path: Path) -> None:
+    holder: Any = tree
+    for part in path[:-1]:
+        holder = holder[part]
+    holder.pop(path[-1], None)
 
 
-def _comment(line: str) -> str:
-    outside = re.sub(r'"[^"]*"', lambda m: "x" * len(m[0]), line)
-    at = outside.find("#")
-    return "" if at < 0 else "   " + line[at:]
-
-
-def _set_stages(lines: list[str], configuration: Configuration, speeds: Sequence[str]) -> list[str]:
-    have = len(configuration.file.stages)
-    for number in range(len(speeds) - have):
-        lines = [*lines, "", "[[stages]]", f'speed = "{speeds[have + number]}"']
-    for number in range(min(have, len(speeds))):
-        lines = _set(lines, ["stages", str(number + 1), "speed"], f'"{speeds[number]}"')
-    return lines
+def _moved(draws: str, old: FilePath, new: FilePath) -> str:
+    """A path that is relative to one file, relative to another."""
+    return os.path.relpath(old.parent.resolve() / draws, new.parent.resolve()).replace(os.sep, "/")

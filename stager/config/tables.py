@@ -6,14 +6,14 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
-from stager.config import types as t
+from stager.config import kinds as t
 from stager.quantity import Measured
 
 
 class Table(BaseModel):
     """A table: no key but the known ones."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True)
 
 
 class Projectile(Table):
@@ -31,7 +31,7 @@ class Projectile(Table):
 class Feed(Table):
     """How it enters the first nip."""
 
-    speed: t.Speed
+    speed: t.Speed = Field(description="into the first nip")
     rate: t.Rate | None = Field(None, description="throws per second")
     push: t.Force | None = Field(None, description="pusher's force until it lets go")
     session: t.Time | None = Field(None, description="how long a session lasts, for heat")
@@ -41,34 +41,34 @@ class ConstantFriction(Table):
     """One coefficient."""
 
     law: Literal["constant"]
-    coefficient: t.Friction
+    coefficient: t.Friction = Field(description="of friction, at every slip speed")
 
 
 class FallingFriction(Table):
     """Friction that falls as slip grows."""
 
     law: Literal["falling"]
-    static: t.Friction
-    sliding: t.Friction
-    fade_speed: t.Speed
-    fade_exponent: t.PositiveNumber = Measured(1.0)
+    static: t.Friction = Field(description="coefficient at little slip")
+    sliding: t.Friction = Field(description="coefficient at much slip")
+    fade_speed: t.Speed = Field(description="slip speed over which it falls")
+    fade_exponent: t.PositiveNumber = Field(Measured(1.0), description="how sharply it falls")
 
 
 class BellFriction(Table):
     """Friction that rises, peaks and falls with the logarithm of slip."""
 
     law: Literal["bell"]
-    peak: t.Friction
-    peak_speed: t.Speed
-    width: t.PositiveNumber
+    peak: t.Friction = Field(description="greatest coefficient")
+    peak_speed: t.Speed = Field(description="slip speed of the peak")
+    width: t.PositiveNumber = Field(description="of the peak, in the natural logarithm of slip")
 
 
 class TabulatedFriction(Table):
     """Measured points."""
 
     law: Literal["tabulated"]
-    slip: list[t.SlipSpeed] = Field(min_length=2)
-    coefficient: list[t.Friction] = Field(min_length=2)
+    slip: list[t.SlipSpeed] = Field(min_length=2, description="rising slip speeds")
+    coefficient: list[t.Friction] = Field(min_length=2, description="one for each slip speed")
 
 
 def _law(raw: Any) -> str:
@@ -93,18 +93,18 @@ class Contact(Table):
     """How projectile and wheel press and rub."""
 
     stiffness: t.Stiffness = Field(description="per side, wheel and projectile together")
-    exponent: t.Exponent = Measured(1.0)
+    exponent: t.Exponent = Field(Measured(1.0), description="of force over crush: 1 linear, 1.5 Hertz")
     rebound: t.Share = Field(Measured(1.0), description="share of the crush energy given back")
-    creep: t.Creep
-    friction: Friction
+    creep: t.Creep = Field(description="slip speed at which friction is nearly full")
+    friction: Friction = Field(description="of the wheel")
     rail_friction: Friction | None = Field(None, description="the wheel's where left out")
 
 
 class Guide(Table):
     """Between stages."""
 
-    friction: t.Number = Measured(0.0)
-    air_drag: bool = False
+    friction: t.Number = Field(Measured(0.0), description="on the projectile's weight")
+    air_drag: bool = Field(False, description="whether the air slows it")
 
 
 class Supply(Table):
@@ -118,30 +118,30 @@ class Supply(Table):
 class Limits(Table):
     """What must not be passed."""
 
-    exit_energy: t.Energy = Field(description="½mv²; always required")
-    stages: int = Field(6, ge=0, le=12)
-    length: t.Length | None = None
-    average_power: t.Power | None = None
-    peak_power: t.Power | None = None
-    supply_current: t.Current | None = None
-    rim_safety: t.PositiveNumber | None = None
-    exit_speed: t.Speed | None = None
-    wheel_speed: t.Speed | None = None
-    energy_per_area: t.EnergyPerArea | None = None
-    winding_temperature: t.Temperature | None = None
-    settled_loss: t.PositiveShare | None = None
-    slip_heat: t.Energy | None = None
-    voltage: t.Voltage | None = None
-    mass: t.Mass | None = None
-    cost: t.Money | None = None
-    acceleration: t.Acceleration | None = None
-    grip_margin: Annotated[Measured, t.Kind("", "0.05", at_least=0, below=1)] = Measured(0.0)
+    exit_energy: t.Energy = Field(description="½mv² as it leaves; always required")
+    stages: int = Field(6, ge=0, le=12, description="most stages")
+    length: t.Length | None = Field(None, description="along the barrel")
+    average_power: t.Power | None = Field(None, description="electrical, at feed.rate")
+    peak_power: t.Power | None = Field(None, description="electrical, at spin-up")
+    supply_current: t.Current | None = Field(None, description="of all drives together")
+    rim_safety: t.PositiveNumber | None = Field(None, description="least strength over stress of a wheel")
+    exit_speed: t.Speed | None = Field(None, description="as it leaves")
+    wheel_speed: t.Speed | None = Field(None, description="surface speed of any wheel")
+    energy_per_area: t.EnergyPerArea | None = Field(None, description="exit energy by the area seen from the front")
+    winding_temperature: t.Temperature | None = Field(None, description="of the motors, at feed.rate")
+    settled_loss: t.PositiveShare | None = Field(None, description="share of exit speed lost at feed.rate")
+    slip_heat: t.Energy | None = Field(None, description="per throw, both sides, all stages")
+    voltage: t.Voltage | None = Field(None, description="at a motor")
+    mass: t.Mass | None = Field(None, description="of all stages")
+    cost: t.Money | None = Field(None, description="of all stages")
+    acceleration: t.Acceleration | None = Field(None, description="of the projectile")
+    grip_margin: t.GripMargin = Field(Measured(0.0), description="each wheel at least this share below its grip limit")
 
 
 class Goal(Table):
     """What the plan is for."""
 
     aim: Literal["fastest", "reach", "steadiest"]
-    exit_speed: t.Speed | None = None
-    spin: t.Spin | None = None
+    exit_speed: t.Speed | None = Field(None, description='to reach, for aim "reach"')
+    spin: t.Spin | None = Field(None, description="to reach, positive where side A drives it forward; a pair only")
     worthwhile: t.Number = Field(Measured(0.08), description="least gain that pays for one more stage")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from pydantic import BaseModel
 
-from stager.config.machine import File
-from stager.hardware.arrays import Number
+from stager.config.machine import File, Stage
+from stager.config.speed import SetSpeed
 from stager.hardware.scenario import Uncertain
 from stager.quantity import Measured
 
@@ -27,6 +28,22 @@ def quantities(file: File, raw: Mapping[str, Any]) -> dict[str, Measured]:
     return found
 
 
+def surface_speed(side: Measured, radius: float) -> Measured:
+    """A set speed as surface speed [m/s]; a rate of turning counts at the radius at rest [m]."""
+    if side.unit == "m/s":
+        return side
+    return replace(
+        side, value=side.value * radius, standard_uncertainty=side.standard_uncertainty * radius, unit="m/s", written=""
+    )
+
+
+def _speeds(speed: SetSpeed, key: str, radius: float) -> dict[str, Measured]:
+    found = {key: surface_speed(speed.side_a, radius)}
+    if speed.side_b is not None:
+        found[f"{key}_b"] = surface_speed(speed.side_b, radius)
+    return found
+
+
 def _walk(value: Any, key: str, own: Any) -> dict[str, Measured]:
     if isinstance(value, Measured):
         return {key: value}
@@ -36,7 +53,11 @@ def _walk(value: Any, key: str, own: Any) -> dict[str, Measured]:
             if isinstance(own, Mapping) and name not in own:
                 continue
             inner = own[name] if isinstance(own, Mapping) else None
-            found.update(_walk(getattr(value, name), f"{key}.{name}", inner))
+            part = getattr(value, name)
+            if isinstance(part, SetSpeed) and isinstance(value, Stage):
+                found.update(_speeds(part, f"{key}.{name}", value.wheel.radius.value))
+            else:
+                found.update(_walk(part, f"{key}.{name}", inner))
         return found
     if isinstance(value, list):
         found = {}
@@ -56,40 +77,3 @@ def uncertain(found: Mapping[str, Measured]) -> tuple[Uncertain, ...]:
         for key, m in found.items()
         if m.standard_uncertainty > 0
     )  # fmt: skip
-
-
-class Reader:
-    """Reads quantities of one table, by name, as given or as replaced.
-
-    own: what stands in the file itself, where the table is one of [[stages]]; the rest has the keys of [stage].
-    """
-
-    def __init__(
-        self, table: BaseModel, key: str, values: Mapping[str, Number], own: Any = None, base: str = ""
-    ) -> None:
-        self.table, self.key, self.values, self.own, self.base = table, key, values, own, base
-
-    def number(self, name: str) -> Number:
-        """SI value of a key that is there."""
-        return self._replaced(getattr(self.table, name), name)
-
-    def maybe(self, name: str) -> Number | None:
-        """SI value, or None where the key was left out."""
-        measured = getattr(self.table, name)
-        return None if measured is None else self._replaced(measured, name)
-
-    def numbers(self, name: str) -> tuple[float, ...]:
-        """SI values of a list."""
-        return tuple(item.value for item in getattr(self.table, name))
-
-    def inner(self, name: str) -> Reader | None:
-        """Reader of a table within this one."""
-        table = getattr(self.table, name)
-        if table is None:
-            return None
-        own = self.own.get(name, {}) if isinstance(self.own, Mapping) else None
-        return Reader(table, f"{self.key}.{name}", self.values, own, f"{self.base}.{name}")
-
-    def _replaced(self, measured: Measured, name: str) -> Number:
-        inherited = isinstance(self.own, Mapping) and name not in self.own
-        return self.values.get(f"{self.base if inherited else self.key}.{name}", measured.value)

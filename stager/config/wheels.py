@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.config.values import Reader
+from stager.config.reader import Reader
 from stager.hardware.drive import Drive, Heat
 from stager.hardware.material import TyreMaterial, WheelMaterial
 from stager.hardware.wheel import Hold, Tyre, Wheel

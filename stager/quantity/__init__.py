@@ -6,15 +6,18 @@ units.py   the units and how they convert      text.py   read a quantity      sh
 """
 
 from stager.quantity.show import format_quantity, readable_unit, show
-from stager.quantity.text import Measured, QuantityError, parse, parse_stiffness, stiffness_unit
+from stager.quantity.text import Measured, QuantityError, parse, parse_stiffness, stiffness_unit, written_unit
+from stager.quantity.units import is_turning
 
 __all__ = [
     "Measured",
     "QuantityError",
     "format_quantity",
+    "is_turning",
     "parse",
     "parse_stiffness",
     "readable_unit",
     "show",
     "stiffness_unit",
+    "written_unit",
 ]

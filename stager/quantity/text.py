@@ -68,7 +68,7 @@ def parse(text: str, unit: str, example: str) -> Measured:
 
     Raises QuantityError, whose hint shows `example`.
     """
-    hint = f'write it like "{example}"'
+    hint = f'write it like "{example}"' if unit or "±" in example else f"write it like {example}"
     found = _split(text, hint)
     _match(found.unit, f"{found.value:g}", unit, hint)
     value = convert(found.value, found.unit, unit) if unit else found.value
@@ -80,6 +80,11 @@ def parse(text: str, unit: str, example: str) -> Measured:
     return Measured(
         value, spread / math.sqrt(3) if found.rectangular else spread, found.rectangular, unit, written=found.unit
     )
+
+
+def written_unit(text: str) -> str:
+    """The unit in a text, "" where it has none. Raises QuantityError where the text is no quantity at all."""
+    return _split(text, "write a number and its unit").unit
 
 
 def parse_stiffness(text: str, example: str) -> Measured:

@@ -151,6 +151,14 @@ def same_kind(written: str, si: str) -> bool:
     return bool(unit(written).dimensionality == unit(si).dimensionality)
 
 
+def is_turning(written: str) -> bool:
+    """Whether a text is the unit of a rate of turning."""
+    try:
+        return same_kind(written, "rad/s")
+    except UnknownUnit:
+        return False
+
+
 @lru_cache(maxsize=1000)
 def _factor(written: str, si: str, *, difference: bool) -> float | None:
     """What to multiply by; None where zero is not zero in both."""

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-from stager.quantity import Measured, QuantityError, parse, parse_stiffness, show
+from stager.quantity import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
 
 @dataclass(frozen=True)
@@ -27,17 +27,16 @@ class Kind:
         """A quantity from what TOML holds. Raises PydanticCustomError with a hint."""
         if isinstance(raw, Measured):
             return raw
-        found = self._parse(raw)
-        found = replace(found, low=max(self.above, self.at_least), high=min(self.below, self.at_most))
-        for broken, words in (
-            (not math.isfinite(found.value), "must be finite"),
-            (found.value <= self.above, f"must be above {self._limit(self.above)}"),
-            (found.value < self.at_least, f"must be at least {self._limit(self.at_least)}"),
-            (found.value >= self.below, f"must be below {self._limit(self.below)}"),
-            (found.value > self.at_most, f"must be at most {self._limit(self.at_most)}"),
+        found = replace(self._parse(raw), low=max(self.above, self.at_least), high=min(self.below, self.at_most))
+        for broken, words, limit in (
+            (found.value <= self.above, "above", self.above),
+            (found.value < self.at_least, "at least", self.at_least),
+            (found.value >= self.below, "below", self.below),
+            (found.value > self.at_most, "at most", self.at_most),
         ):
             if broken:
-                raise _refuse(f"{words} (got {raw})", f"for example {self.shown}")
+                bound = format_quantity(limit, unit=found.unit, written=found.written)
+                raise refusal(f"must be {words} {bound} (got {raw})", f"for example {self.shown}")
         return found
 
     @property
@@ -45,38 +44,45 @@ class Kind:
         """The example as it stands in a file."""
         return self.example if not self.unit and "±" not in self.example else f'"{self.example}"'
 
-    def _limit(self, value: float) -> str:
-        return show(value, self.unit)
-
     def _parse(self, raw: Any) -> Measured:
         if isinstance(raw, bool) or not isinstance(raw, str | int | float):
-            raise _refuse(f"must be a quantity, not {type(raw).__name__}", f"for example {self.shown}")
+            raise refusal(f"must be a {'quantity' if self.unit else 'number'}", f"for example {self.shown}")
         if not isinstance(raw, str):
-            if self.unit:
-                raise _refuse(f"{raw} needs a unit", f'write it as text with its unit, for example "{self.example}"')
-            return Measured(float(raw))
+            return self._number(raw)
         try:
             return parse_stiffness(raw, self.example) if self.unit == "N/m^n" else parse(raw, self.unit, self.example)
         except QuantityError as error:
-            raise _refuse(str(error), error.hint) from error
+            raise refusal(str(error), error.hint) from error
+
+    def _number(self, raw: int | float) -> Measured:
+        if self.unit:
+            raise refusal(f"{raw} needs a unit", f'write it as text with its unit, for example "{self.example}"')
+        try:
+            value = float(raw)
+        except OverflowError:
+            value = math.inf
+        if not math.isfinite(value):
+            raise refusal("must be a finite number", f"for example {self.shown}")
+        return Measured(value)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         kinds = {"type": "string"} if self.unit else {"type": ["number", "string"]}
-        unit = f"quantity, in SI: {self.unit}" if self.unit else "pure number"
-        return {**kinds, "examples": [self.example], "description": unit}
+        example = self.example if self.unit or "±" in self.example else float(self.example)
+        return {**kinds, "examples": [example], "x-unit": self.unit or "-"}
 
 
-def _refuse(text: str, hint: str) -> PydanticCustomError:
+def refusal(text: str, hint: str) -> PydanticCustomError:
+    """What a validator raises: `text` says what is wrong, `hint` what would be right."""
     return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
 
 
 Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0)]
 Length = Annotated[Measured, Kind("m", "38 mm", above=0)]
 Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0)]
-LengthOrNone = Annotated[Measured, Kind("m", "5 mm", at_least=0)]
+Bore = Annotated[Measured, Kind("m", "5 mm", at_least=0)]
 Clearance = Annotated[Measured, Kind("m", "6 mm", at_least=0)]
 Speed = Annotated[Measured, Kind("m/s", "1.2 m/s ± 0.1 m/s", above=0)]
 Creep = Annotated[Measured, Kind("m/s", "0.15 m/s", above=0)]
@@ -97,7 +103,7 @@ RotorInertia = Annotated[Measured, Kind("kg m^2", "2e-6 kg m^2", at_least=0)]
 Density = Annotated[Measured, Kind("kg/m^3", "2700 kg/m^3", above=0)]
 Stress = Annotated[Measured, Kind("Pa", "70 GPa", above=0)]
 Poisson = Annotated[Measured, Kind("", "0.33", at_least=0, at_most=0.5)]
-ShoreA = Annotated[Measured, Kind("", "70", at_least=20, at_most=95)]
+ShoreA = Annotated[Measured, Kind("", "70", at_least=20, at_most=80)]
 SpeedConstant = Annotated[Measured, Kind("rad/s/V", "1400 rpm/V", above=0)]
 Resistance = Annotated[Measured, Kind("ohm", "60 mohm", above=0)]
 SupplyResistance = Annotated[Measured, Kind("ohm", "30 mohm", at_least=0)]
@@ -107,6 +113,8 @@ AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0)]
 Spin = Annotated[Measured, Kind("rad/s", "20 rev/s")]
 Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0)]
 Charge = Annotated[Measured, Kind("C", "2.2 Ah", above=0)]
+Stretch = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1)]
+GripMargin = Annotated[Measured, Kind("", "0.05", at_least=0, below=1)]
 HeatCapacity = Annotated[Measured, Kind("J/K", "12 J/K", above=0)]
 ThermalResistance = Annotated[Measured, Kind("K/W", "2.5 K/W", above=0)]
 Conductivity = Annotated[Measured, Kind("W/m/K", "200 W/m/K", above=0)]

@@ -1,0 +1,72 @@
+"""What a limit or a goal needs to be judged, and that both are exact."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from stager.config.lines import Path
+from stager.config.machine import File, Stage
+from stager.config.problem import Problem
+from stager.quantity import Measured
+
+Needs = tuple[str, str, Callable[[Stage], bool]]
+_DRIVE: Needs = ("drive", 'add [stage.drive] with speed_constant = "1400 rpm/V"', lambda stage: stage.drive is None)
+_MASS: Needs = ("mass", 'for example mass = "240 g"', lambda stage: stage.mass is None)
+_COST: Needs = ("cost", "for example cost = 38.0", lambda stage: stage.cost is None)
+_HEAT: Needs = (
+    "drive.heat",
+    'add [stage.drive.heat] with winding_capacity = "12 J/K"',
+    lambda stage: stage.drive is None or stage.drive.heat is None,
+)
+_OF_STAGES: dict[str, tuple[Needs, ...]] = {
+    "mass": (_MASS,), "cost": (_COST,), "average_power": (_DRIVE,), "peak_power": (_DRIVE,),
+    "supply_current": (_DRIVE,), "voltage": (_DRIVE,), "winding_temperature": (_HEAT,),
+}  # fmt: skip
+_SUPPLY = ("average_power", "peak_power", "supply_current")
+_RATE = ("average_power", "winding_temperature", "settled_loss")
+
+
+def limits(file: File) -> Iterator[Problem]:
+    """Each limit that is set can be judged; limits and goals are exact."""
+    yield from _exact(file)
+    yield from _goal(file)
+    for name in type(file.limits).model_fields:
+        if getattr(file.limits, name) is not None and name in file.limits.model_fields_set:
+            yield from _needs(file, name)
+
+
+def _needs(file: File, name: str) -> Iterator[Problem]:
+    limit = (("limits", name),)
+    for key, hint, lacking in _OF_STAGES.get(name, ()):
+        for path, stage in _stages(file):
+            if lacking(stage):
+                yield Problem((*path, *key.split(".")), f"is missing: limits.{name} needs it", hint, limit)
+                break
+    if name in _SUPPLY and file.supply is None:
+        yield Problem(("supply",), f"is missing: limits.{name} needs it", 'add [supply] with voltage = "14.8 V"', limit)
+    if name in _RATE and file.feed.rate is None:
+        yield Problem(("feed", "rate"), f"is missing: limits.{name} needs it", 'for example rate = "2 /s"', limit)
+
+
+def _stages(file: File) -> list[tuple[Path, Stage]]:
+    return [(("stage",), file.stage), *((("stages", number), stage) for number, stage in enumerate(file.stages))]
+
+
+def _exact(file: File) -> Iterator[Problem]:
+    for name, table in (("limits", file.limits), ("goal", file.goal)):
+        for key in type(table).model_fields:
+            value = getattr(table, key)
+            if isinstance(value, Measured) and value.standard_uncertainty:
+                message = "is yours to choose, so it has no uncertainty"
+                yield Problem((name, key), message, "leave out ± and what follows")
+
+
+def _goal(file: File) -> Iterator[Problem]:
+    goal = file.goal
+    aim = ("goal", "aim")
+    if goal.aim == "reach" and goal.exit_speed is None:
+        message = 'is missing: aim "reach" needs it'
+        yield Problem(("goal", "exit_speed"), message, 'for example exit_speed = "18 m/s"', (aim,))
+    if goal.spin is not None and any(stage.layout != "pair" for _, stage in _stages(file)):
+        others = (("stage", "layout"), ("stages",))
+        yield Problem(("goal", "spin"), "only pairs can be set to a spin", 'layout = "pair", or leave spin out', others)

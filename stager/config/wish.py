@@ -1,0 +1,31 @@
+"""From a configuration's tables to limits and goal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stager.config.machine import File
+from stager.hardware.wish import Aim, Allowances, Goal
+from stager.quantity import Measured
+
+
+def build_allowances(file: File) -> Allowances:
+    """The limits in SI."""
+    limits = file.limits
+    values: dict[str, Any] = {name: _plain(getattr(limits, name)) for name in type(limits).model_fields}
+    return Allowances(**values)
+
+
+def build_goal(file: File) -> Goal:
+    """The goal in SI."""
+    goal = file.goal
+    return Goal(
+        aim=Aim(goal.aim),
+        exit_speed=_plain(goal.exit_speed),
+        spin=_plain(goal.spin),
+        worthwhile=goal.worthwhile.value,
+    )
+
+
+def _plain(value: Any) -> Any:
+    return value.value if isinstance(value, Measured) else value

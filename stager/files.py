@@ -1,0 +1,36 @@
+"""Files that are written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+from stager.errors import InputError
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file: a temporary file beside it, then a rename. Raises InputError where that is not possible."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+            Path(name).chmod(_mode(path))
+            Path(name).replace(path)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", where=str(path)) from error
+
+
+def _mode(path: Path) -> int:
+    """Permissions of the file that is replaced, else those of any new file."""
+    try:
+        return path.stat().st_mode & 0o777
+    except FileNotFoundError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
