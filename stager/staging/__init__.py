@@ -1,9 +1,10 @@
 """How many stages, how fast each wheel, and whether one more is worth it.
 
-span.py, grip.py          how fast a wheel may turn; the speed past which it only slips
-stage.py, table.py        one stage: its best wheel speed; its map over entry and wheel speed
-search.py, joint.py       the best chain of a given length, stages one after the other or acting together
-planner.py, ladder.py     over all stage counts; what each adds
+span.py, grip.py             how fast a wheel may turn; the speed past which it only slips
+stage_map.py, chain_map.py   maps of stages and chains, quick to search; joint.py: chains that no map can tell
+trust.py, solve.py           maximising under limits; the best settings of a chain
+settle.py, climb.py          the same in the true model; for every number of stages
+choose.py, ladder.py         which one it is; what each stage adds
 """
 
 from stager.staging.planner import plan

@@ -9,28 +9,37 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.physics.chain import transit
 from stager.physics.options import QUICK, Options
-from stager.staging.zoom import first_above, greatest
+from stager.staging.zoom import Curve, first_above, sharpen
 
-NEARLY = 0.999
+NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
 IDLE = 0.5
 STILL_RISING = 1e-4
-COARSE, FINE, ROUNDS = 64, 40, 2
+COARSE, COARSE_OF_MANY, COARSE_NEAR, CROSSING, ROUNDS = 64, 40, 16, 10, 3
+MANY = 24
+AROUND = 0.8, 1.25
+CLIFF_POINTS, CLIFF_ROUNDS = 10, 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GripLimit:
     """Shapes (lanes,). wheel_speed [m/s] (NaN: exit speed still rises at the end of the range, or all jam) with the
-    exit_speed there [m/s]; peak_speed, peak_exit: the setting of the greatest exit speed [m/s], and it."""
+    exit_speed there [m/s]; peak_speed, peak_exit: the setting of the greatest exit speed [m/s], and it;
+    edge: the least setting that hardly misses it [m/s]; first_through, last_through: where jams below and above it
+    end and begin, the ends of the range where there are none [m/s]."""
 
     wheel_speed: Floats
     exit_speed: Floats
     peak_speed: Floats
     peak_exit: Floats
+    edge: Floats
+    first_through: Floats
+    last_through: Floats
 
 
 def grip_limit(
@@ -40,43 +49,71 @@ def grip_limit(
     entry_spin: Floats,
     top: Floats,
     *,
+    near: Floats | None = None,
     rounds: int = ROUNDS,
     options: Options = QUICK,
 ) -> GripLimit:
     """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
 
-    All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; rounds of refinement.
+    All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; near: about where it must be
+    [m/s], where that is known; rounds of refinement.
     """
 
     def exit_at(speeds: Floats) -> Floats:
         return transit(launcher, index, entry_speed, speeds, entry_spin=entry_spin, options=options).exit_speed
 
     entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
+    coarse = COARSE_OF_MANY if top.size > MANY else COARSE
     # A wheel much slower than the projectile only brakes. Above, the grid is finer near the entry speed.
-    low = np.minimum(IDLE * entry_speed, top)
-    grid = low + (top - low) * np.linspace(0.0, 1.0, COARSE)[:, None] ** 1.5
+    low, high, bend = np.minimum(IDLE * entry_speed, top), top, 1.5
+    if near is not None:
+        low, high = np.minimum(AROUND[0] * near, top), np.minimum(AROUND[1] * near, top)
+        bend, coarse = 1.0, COARSE_NEAR
+    grid = low + (high - low) * np.linspace(0.0, 1.0, coarse)[:, None] ** bend
     found = exit_at(np.vstack([grid, 0.99 * top]))
-    values, near_end = found[:COARSE], found[COARSE:]
+    values, near_end = found[:coarse], found[coarse:]
     lanes = np.arange(top.size)
     best = np.argmax(values, axis=0)
-    low, high = grid[np.maximum(best - 1, 0), lanes], grid[np.minimum(best + 1, COARSE - 1), lanes]
-    peak_speed, peak_exit = greatest(exit_at, low, high, points=FINE, rounds=rounds - 1)
-    better = values[best, lanes] > peak_exit
-    peak_speed = np.where(better, grid[best, lanes], peak_speed)
-    peak_exit = np.where(better, values[best, lanes], peak_exit)
-    level = NEARLY * peak_exit
-    known, at = _with(grid, values, peak_speed, peak_exit)
-    speed, exit_speed = first_above(exit_at, level, known, at, points=FINE, rounds=rounds)
+    if near is not None and ((best == 0) | ((best == coarse - 1) & (high < top))).any():
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, rounds=rounds, options=options)
+    first_through, last_through = _cliffs(exit_at, grid, values, best)
+    known, at = sharpen(exit_at, grid, values, rounds=rounds)
+    best = np.argmax(at, axis=0)
+    peak_speed, peak_exit = known[best, lanes], at[best, lanes]
+    speed, exit_speed = first_above(exit_at, NEARLY * peak_exit, known, at, points=CROSSING, rounds=rounds - 1)
+    edge = known[np.argmax(at >= HARDLY_LESS * peak_exit, axis=0), lanes]
     rising = (values[-1] > near_end[0] * (1 + STILL_RISING)) & (peak_speed > 0.97 * top)
     none = rising | (peak_exit <= 0)
     return GripLimit(
         wheel_speed=np.where(none, np.nan, speed), exit_speed=np.where(none, np.nan, exit_speed),
-        peak_speed=peak_speed, peak_exit=peak_exit,
+        peak_speed=peak_speed, peak_exit=peak_exit, edge=edge, first_through=first_through, last_through=last_through,
     )  # fmt: skip
 
 
-def _with(grid: Floats, values: Floats, speed: Floats, value: Floats) -> tuple[Floats, Floats]:
-    """The curve with the peak put in its place."""
-    grid, values = np.vstack([grid, speed]), np.vstack([values, value])
-    order = np.argsort(grid, axis=0, kind="stable")
-    return np.take_along_axis(grid, order, axis=0), np.take_along_axis(values, order, axis=0)
+def _cliffs(curve: Curve, grid: Floats, values: Floats, best: NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """The settings next to the jams below and above the peak; the ends of the grid where there are none."""
+    lanes, rows = np.arange(best.size), np.arange(len(grid))[:, None]
+    jams = values <= 0
+    below = np.max(np.where(jams & (rows < best), rows, -1), axis=0)
+    above = np.min(np.where(jams & (rows > best), rows, len(grid)), axis=0)
+    low, high = grid[below + 1, lanes], grid[above - 1, lanes]
+    jam_low, jam_high = grid[np.maximum(below, 0), lanes], grid[np.minimum(above, len(grid) - 1), lanes]
+    jam_low, jam_high = np.where(below < 0, low, jam_low), np.where(above == len(grid), high, jam_high)
+    for _ in range(CLIFF_ROUNDS if jams.any() else 0):
+        steps = np.linspace(0.0, 1.0, CLIFF_POINTS)[1:-1, None]
+        left, right = jam_low + (low - jam_low) * steps, high + (jam_high - high) * steps
+        jammed = curve(np.vstack([left, right])) <= 0
+        left_jams, right_jams = jammed[: len(steps)], jammed[len(steps) :]
+        jam_low, low = _last_jam(jam_low, left, low, left_jams)
+        turned = _last_jam(jam_high, right[::-1], high, right_jams[::-1])
+        jam_high, high = turned
+    return low, high
+
+
+def _last_jam(jam: Floats, between: Floats, free: Floats, jammed: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Neighbours on the way from a jam to a free setting: the last that jams, the first that does not."""
+    places = np.vstack([jam, between, free])
+    last = len(between) - np.argmax(jammed[::-1], axis=0)
+    last = np.where(jammed.any(axis=0), last, 0)
+    lanes = np.arange(jam.size)
+    return places[last, lanes], places[last + 1, lanes]

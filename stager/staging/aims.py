@@ -1,0 +1,37 @@
+"""What limits and goal ask of an exit speed."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.hardware.scenario import Scenario
+from stager.hardware.wish import Aim
+from stager.staging.solve import Task
+
+PEAK_MARGIN, ROUNDING = 5e-4, 5e-7
+
+
+def exit_cap(scenario: Scenario) -> float:
+    """Greatest exit speed that the limits on the throw allow [m/s]."""
+    projectile, allowances = scenario.launcher.projectile, scenario.allowances
+    energies = [allowances.exit_energy]
+    if allowances.energy_per_area is not None:
+        energies.append(allowances.energy_per_area * float(projectile.frontal_area))
+    cap = float(np.sqrt(2 * min(energies) / projectile.mass))
+    return cap if allowances.exit_speed is None else min(cap, allowances.exit_speed)
+
+
+def aimed_speed(scenario: Scenario) -> float:
+    """Exit speed beyond which no design is asked for [m/s]: the cap, or the goal's where that is less."""
+    goal = scenario.goal
+    cap = exit_cap(scenario)
+    return cap if goal.aim is Aim.FASTEST or goal.exit_speed is None else min(cap, goal.exit_speed)
+
+
+def task(scenario: Scenario) -> Task:
+    """What a chain must keep. Peaks of acceleration may hide a little between two steps."""
+    allowances = scenario.allowances
+    strains = [allowances.acceleration, scenario.launcher.projectile.max_acceleration]
+    strain = min((float(value) for value in strains if value is not None), default=np.inf)
+    heat = np.inf if allowances.slip_heat is None else allowances.slip_heat * (1 - ROUNDING)
+    return Task(cap=aimed_speed(scenario) * (1 - ROUNDING), heat=heat, strain=strain * (1 - PEAK_MARGIN))

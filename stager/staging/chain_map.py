@@ -1,0 +1,154 @@
+"""A chain of stage maps: thousands of chains a millisecond, for searching."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.hardware.arrays import Floats
+from stager.hardware.launcher import Launcher
+from stager.hardware.wish import Allowances
+from stager.physics.guide import free_run
+from stager.physics.relay import free_runs
+from stager.staging.span import span
+from stager.staging.stage_map import Entries, Passed, StageMap
+
+SPEEDS, SHARES = 16, 4
+GRIP_SLACK = 1e-5
+PAST_PEAK, FAR_PAST = 1.02, 2.0
+CLEAR, WIDER, WIDENINGS = 1.05, 1.5, 6
+
+
+@dataclass(frozen=True, slots=True)
+class ChainRun:
+    """Chains in lanes, arrays (lanes, stages): wheel_speed, exit_speed, grip_limit [m/s] (NaN: not known, the end of
+    the range where exit speed rises up to there), slip_heat [J], peak_acceleration [m/s^2]; through, (lanes,)."""
+
+    wheel_speed: Floats
+    exit_speed: Floats
+    grip_limit: Floats
+    slip_heat: Floats
+    peak_acceleration: Floats
+    through: NDArray[np.bool_]
+
+
+class ChainMap:
+    """Maps of the stages of a launcher, made as they are needed; equal stages behind the first share theirs.
+
+    Settings are shares of the greatest wheel speed open to a stage at its own entry: the grip limit less its margin,
+    or just past the peak. So the limits of a stage on its own are straight edges.
+    """
+
+    samples = 3000
+
+    def __init__(self, launcher: Launcher, allowances: Allowances, most: int, fastest: float) -> None:
+        """most: stages that there may be; fastest: exit speed that need not be exceeded [m/s]."""
+        self.launcher, self.allowances = launcher, allowances
+        self.feed = float(launcher.feed.speed)
+        self.tops = [float(span(launcher, allowances, k).top) for k in range(most)]
+        strains = (allowances.acceleration, launcher.projectile.max_acceleration)
+        self.strained = any(strain is not None for strain in strains)
+        self.first = self._map(0, Entries(self.feed, self.feed, 1))
+        guided = launcher.guide is not None and most > 1
+        self.gaps = free_runs(launcher, most, np.array([self.tops[0] / 2])) if guided else []
+        self._shares = self._share_range()
+        self._maps: dict[int, StageMap] = {}
+        self._high = self._guess(fastest)
+        self._widen(fastest)
+
+    def stage(self, index: int) -> StageMap:
+        """The map of stage `index`."""
+        if index == 0:
+            return self.first
+        key = id(self.launcher.stage(index))
+        if key not in self._maps:
+            low = min(self.feed, self._high) * 0.8
+            self._maps[key] = self._map(index, Entries(low, self._high, SPEEDS, *self._shares))
+        return self._maps[key]
+
+    def enter(self, index: int, exit_speed: Floats) -> Floats:
+        """Speed into stage `index` [m/s] behind one that leaves at `exit_speed` [m/s]."""
+        if index == 0 or not self.gaps:
+            return exit_speed
+        return free_run(self.launcher.guide, self.launcher.projectile, exit_speed, self.gaps[index - 1])
+
+    def step(
+        self, index: int, speed: Floats, share: Floats, setting: Floats, grip: float = 1.0
+    ) -> tuple[Floats, Floats, Passed]:
+        """Wheel speeds, grip limits [m/s] and transits of stage `index`.
+
+        Arrays (lanes,): speed [m/s], share and setting [-].
+        """
+        chart = self.stage(index)
+        anchors = chart.anchors(speed, share)
+        wheel = np.clip(setting, 0.0, 1.0) * self.open(index, anchors, grip)
+        wheel = np.maximum(wheel, np.minimum(anchors[:, 0], anchors[:, 1]))
+        return wheel, anchors[:, 3], chart.run(speed, share, wheel, anchors)
+
+    def open(self, index: int, anchors: Floats, grip: float = 1.0) -> Floats:
+        """Greatest wheel speed open to stage `index` [m/s], by its anchors (lanes, 4)."""
+        margin = self.allowances.grip_margin
+        if not margin:
+            return anchors[:, 2]
+        limited = anchors[:, 3] < self.tops[index] * (1 - 1e-9)
+        return np.where(limited, (1 - margin - GRIP_SLACK) * grip * anchors[:, 3], anchors[:, 2])
+
+    def run(self, settings: Floats, grip: Floats | None = None) -> ChainRun:
+        """Chains at `settings` (shares of what is open), shape (lanes, stages).
+
+        grip: true grip limits as multiples of the maps', shape (stages,).
+        """
+        lanes, stages = settings.shape
+        wheel, leaving, limit, heat, peak = (np.zeros((lanes, stages)) for _ in range(5))
+        out = ChainRun(wheel, leaving, limit, heat, peak, np.ones(lanes, bool))
+        speed, share = np.full(lanes, self.feed), np.zeros(lanes)
+        for k in range(stages):
+            speed = self.enter(k, speed)
+            factor = 1.0 if grip is None else float(grip[k])
+            wheel[:, k], limit[:, k], passed = self.step(k, speed, share, settings[:, k], factor)
+            leaving[:, k], heat[:, k], peak[:, k] = passed.exit_speed, passed.slip_heat, passed.peak_acceleration
+            out.through[:] &= passed.through
+            speed, share = passed.exit_speed, passed.share
+        return out
+
+    def grips(self, exit_speed: Floats, share: Floats) -> Floats:
+        """The maps' grip limits [m/s] behind exits of shapes (stages,): speeds [m/s] and shares of each stage."""
+        speed, spin, found = np.array([self.feed]), np.zeros(1), np.zeros(exit_speed.shape)
+        for k in range(exit_speed.size):
+            speed = self.enter(k, speed)
+            found[k] = self.stage(k).anchors(speed, spin)[0, 3]
+            speed, spin = exit_speed[k : k + 1], share[k : k + 1]
+        return found
+
+    def _map(self, index: int, entries: Entries) -> StageMap:
+        beyond = 1.0 if self.allowances.grip_margin else FAR_PAST if self.strained else PAST_PEAK
+        return StageMap(self.launcher, index, entries, self.tops[index], beyond)
+
+    def _after_first(self) -> Passed:
+        return self.step(0, np.full(33, self.feed), np.zeros(33), np.linspace(0.2, 1.0, 33))[2]
+
+    def _share_range(self) -> tuple[float, float, int]:
+        """Spins that may come in behind the first stage."""
+        passed = self._after_first()
+        shares = passed.share[passed.through]
+        if shares.size == 0 or not np.abs(shares).max() > 1e-6:
+            return 0.0, 0.0, 1
+        low, high = float(min(shares.min(), 0.95)) - 0.02, float(max(shares.max(), 1.0)) + 0.02
+        return low, high, 2 if high - low < 0.15 else SHARES
+
+    def _guess(self, fastest: float) -> float:
+        passed = self._after_first()
+        speeds = passed.exit_speed[passed.through]
+        first = float(speeds.max()) if speeds.size else self.feed
+        return float(max(min(CLEAR * fastest, 1.25 * first * np.sqrt(max(len(self.tops) - 1, 1))), 1.2 * self.feed))
+
+    def _widen(self, fastest: float) -> None:
+        """Maps that reach as far as the fastest chain does."""
+        for _ in range(WIDENINGS if len(self.tops) > 1 else 0):
+            before = self.run(np.ones((1, len(self.tops)))).exit_speed[0, :-1].max()
+            if before < self._high or self._high >= CLEAR * fastest:
+                return
+            self._high = min(WIDER * self._high, CLEAR * fastest)
+            self._maps.clear()

@@ -1,0 +1,52 @@
+"""Smooth interpolation between values on a lattice of up to three axes."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.hardware.arrays import Floats
+
+STENCIL = 4
+
+
+class Lattice:
+    """Local cubics through values at whole-numbered places; several quantities at once."""
+
+    def __init__(self, values: Floats) -> None:
+        """values: shape (n1, ..., quantities), up to three axes of places before the last."""
+        self.sizes = values.shape[:-1]
+        self.values = np.ascontiguousarray(values).reshape(-1, values.shape[-1])
+        self.strides = [int(np.prod(self.sizes[axis + 1 :], dtype=np.int64)) for axis in range(len(self.sizes))]
+
+    def at(self, *places: Floats) -> Floats:
+        """Values at `places`, one array (lanes,) an axis, in units of the lattice; shape (lanes, quantities).
+
+        Places outside are taken at the edge.
+        """
+        stencils = [_stencil(place, size) for place, size in zip(places, self.sizes, strict=True)]
+        out = np.zeros((places[0].size, self.values.shape[1]))
+        for choice in product(*(range(weights.shape[0]) for _, weights in stencils)):
+            where = np.zeros(places[0].size, np.intp)
+            weight = np.ones(places[0].size)
+            for (base, weights), step, stride in zip(stencils, choice, self.strides, strict=True):
+                where += (base + step) * stride
+                weight = weight * weights[step]
+            out += weight[:, None] * self.values[where]
+        return out
+
+
+def _stencil(place: Floats, size: int) -> tuple[NDArray[np.intp], Floats]:
+    """First node and Lagrange weights, shape (nodes, lanes), of the cubic (fewer nodes: less) at `place`."""
+    count = min(STENCIL, size)
+    place = np.clip(place, 0.0, size - 1.0)
+    base = np.clip(np.floor(place).astype(np.intp) - (count - 1) // 2, 0, size - count)
+    offset = place - base
+    weights = np.ones((count, place.size))
+    for node in range(count):
+        for other in range(count):
+            if other != node:
+                weights[node] *= (offset - other) / (node - other)
+    return base, weights

@@ -1,0 +1,82 @@
+"""Chains of different length thrown together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields, replace
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+from stager.hardware.launcher import Launcher
+from stager.hardware.wish import Allowances
+from stager.physics.chain import throw
+from stager.physics.options import Options
+from stager.physics.records import Throw, Transit
+from stager.physics.relay import overlapping
+from stager.physics.stretch import blank
+from stager.staging.grip import grip_limit
+from stager.staging.span import span
+
+
+def throw_rows(launcher: Launcher, chains: Sequence[Floats], options: Options) -> list[Throw]:
+    """One throw a chain of wheel speeds [m/s], shapes (stages,); those of equal launchers share their integration.
+
+    A short chain is thrown through stages it does not have, and cut off behind its own.
+    """
+    most = max((chain.size for chain in chains), default=0)
+    if most == 0:
+        return [_fed(launcher) for _ in chains]
+    longest = max(chains, key=len)
+    if most > 1 and overlapping(launcher, most, longest[:1]):
+        return [throw(launcher, chain, options=options) if chain.size else _fed(launcher) for chain in chains]
+    whole = throw(launcher, np.stack([np.append(chain, longest[chain.size :]) for chain in chains]), options=options)
+    return [_cut(launcher, whole, row, chain.size) for row, chain in enumerate(chains)]
+
+
+def idle(count: int) -> Throw:
+    """No throw at all, through `count` stages: what is built can be judged on it."""
+    still = np.zeros(())
+    return Throw(stages=blank(count), exit_speed=still, spin=still, jammed=np.zeros((), bool))
+
+
+def _fed(launcher: Launcher) -> Throw:
+    """Through no stage it leaves as it is fed."""
+    return replace(idle(0), exit_speed=np.asarray(launcher.feed.speed, dtype=np.float64))
+
+
+def _cut(launcher: Launcher, whole: Throw, row: int, count: int) -> Throw:
+    stages = Transit(**{field.name: getattr(whole.stages, field.name)[row, :count] for field in fields(Transit)})
+    if count == 0:
+        return _fed(launcher)
+    jammed = np.asarray(stages.jammed.any())
+    speed, spin = (np.where(jammed, 0.0, values[-1]) for values in (stages.exit_speed, stages.exit_spin))
+    return Throw(stages=stages, exit_speed=speed, spin=spin, jammed=jammed)
+
+
+def grips_of(
+    launcher: Launcher, allowances: Allowances, throws: Sequence[Throw], near: Sequence[Floats] | None = None
+) -> list[Floats]:
+    """Grip limit of each stage of each throw at its own entry [m/s], shapes (stages,); equal stages share the search.
+
+    NaN where exit speed still rises at the end of the range, or where the projectile does not get to.
+    near: about where they must be [m/s], NaN where that is not known.
+    """
+    out = [np.full(done.stages.grip.size, np.nan) for done in throws]
+    kinds: dict[int, dict[tuple[float, float], list[tuple[int, int]]]] = {}
+    for number, done in enumerate(throws):
+        for k in range(done.stages.grip.size):
+            entry = float(done.stages.entry_speed[k]), float(done.stages.entry_spin[k])
+            if entry[0] > 0:
+                kinds.setdefault(id(launcher.stage(k)), {}).setdefault(entry, []).append((number, k))
+    for group in kinds.values():
+        speed, spin = (np.array(values) for values in zip(*group, strict=True))
+        first = [places[0] for places in group.values()]
+        top = np.broadcast_to(span(launcher, allowances, first[0][1]).top, speed.shape)
+        about = None if near is None else np.array([near[number][k] for number, k in first])
+        about = None if about is None or np.isnan(about).any() else about
+        limit = grip_limit(launcher, first[0][1], speed, spin, top, near=about).wheel_speed
+        for places, value in zip(group.values(), limit, strict=True):
+            for number, k in places:
+                out[number][k] = value
+    return out

@@ -1,0 +1,145 @@
+"""Maximise under limits by quadratic models of everything, fitted to batches of trials.
+
+A trial costs next to nothing more in a batch than alone, so each round looks at many in a box around the best one,
+fits a quadratic to the objective and to each limit, lets SLSQP find the models' best point, tries it, and shrinks or
+grows the box by how well that went. Nothing is taken from a model without a trial.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+
+from stager.hardware.arrays import Floats
+
+Trial = Callable[[Floats], tuple[Floats, Floats]]
+"""Objective (trials,) and slacks (trials, limits) of points (trials, variables); slack ≥ 0 is kept, NaN: no throw."""
+
+PENALTY = 10.0
+SMALLEST = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The best point (variables,), its objective, its slacks (limits,)."""
+
+    point: Floats
+    objective: float
+    slacks: Floats
+
+    @property
+    def kept(self) -> bool:
+        """Whether all limits are kept."""
+        return bool((self.slacks >= -1e-9).all())
+
+
+def improve(
+    trial: Trial, start: Floats, low: Floats, high: Floats, *, radius: float = 0.05, rounds: int = 8, seed: int = 0
+) -> Found:
+    """The best point found from `start` within the box `low` … `high`, arrays (variables,).
+
+    radius: half-width of the first box around it, as a share of high − low.
+    """
+    rng = np.random.default_rng(seed)
+    width = high - low
+    start = np.clip(start, low, high)
+    best = _best(trial, start[None])
+    for _ in range(rounds):
+        points = _around(best.point, radius * width, low, high, rng)
+        objective, slacks = trial(points)
+        merit = _merit(objective, slacks)
+        kept = np.isfinite(merit)
+        before = _merit(np.array([best.objective]), best.slacks[None])[0]
+        leader = int(np.argmax(merit))
+        if merit[leader] > before:
+            best = Found(points[leader], float(objective[leader]), slacks[leader])
+        if kept.sum() > points.shape[1] + 1:
+            target = _model_best(points[kept], objective[kept], slacks[kept], best.point, radius * width, low, high)
+            steps = np.array([1.0, 0.5, 0.999])[:, None]
+            better = _best(trial, best.point + steps * (target - best.point))
+            if _score(better) > _score(best):
+                best = better
+        after = _score(best)
+        radius *= 0.35 if after - before < 1e-4 * max(abs(before), 1e-12) else 0.8
+        if radius < SMALLEST:
+            break
+    return best
+
+
+def _score(found: Found) -> float:
+    return float(_merit(np.array([found.objective]), found.slacks[None])[0])
+
+
+def _merit(objective: Floats, slacks: Floats) -> Floats:
+    broken = np.maximum(-slacks, 0.0).sum(axis=-1) if slacks.shape[-1] else np.zeros(objective.shape)
+    scale = np.nanmax(np.abs(objective), initial=1e-12)
+    merit = objective - PENALTY * scale * broken
+    return np.where(np.isfinite(merit), merit, -np.inf)
+
+
+def _best(trial: Trial, points: Floats) -> Found:
+    objective, slacks = trial(points)
+    place = int(np.argmax(_merit(objective, slacks)))
+    return Found(points[place], float(objective[place]), slacks[place])
+
+
+def _around(centre: Floats, reach: Floats, low: Floats, high: Floats, rng: np.random.Generator) -> Floats:
+    size = centre.size
+    count = 2 * _terms(size)
+    spread = rng.uniform(-1.0, 1.0, (count, size)) * rng.uniform(0.2, 1.0, (count, 1))
+    axes = np.vstack([np.eye(size), -np.eye(size)])
+    return np.clip(centre + np.vstack([np.zeros((1, size)), axes, spread]) * reach, low, high)
+
+
+def _terms(size: int) -> int:
+    return 1 + size + size * (size + 1) // 2
+
+
+def _basis(points: Floats) -> Floats:
+    size = points.shape[-1]
+    rows, columns = np.triu_indices(size)
+    ones = np.ones((*points.shape[:-1], 1))
+    return np.concatenate([ones, points, points[..., rows] * points[..., columns]], axis=-1)
+
+
+def _model_best(
+    points: Floats, objective: Floats, slacks: Floats, centre: Floats, reach: Floats, low: Floats, high: Floats
+) -> Floats:
+    """Best point of the quadratic models in the box."""
+    scaled = (points - centre) / reach
+    values = np.column_stack([objective, slacks])
+    scale = np.maximum(np.ptp(values, axis=0), 1e-12)
+    offset = values[0]
+    # Near points count more: far ones may lie across a kink.
+    weight = 1.0 / (0.3 + np.abs(scaled).max(axis=1))
+    shifted = (values - offset) / scale
+    model, *_ = np.linalg.lstsq(_basis(scaled) * weight[:, None], shifted * weight[:, None], rcond=None)
+    size = centre.size
+    rows, columns = np.triu_indices(size)
+
+    def value(point: Floats) -> Floats:
+        return np.asarray(_basis(point) @ model)
+
+    def slope(point: Floats) -> Floats:
+        out = np.array(model[1 : 1 + size])
+        for term, (i, j) in enumerate(zip(rows, columns, strict=True)):
+            out[i] += model[1 + size + term] * point[j]
+            out[j] += model[1 + size + term] * point[i]
+        return out
+
+    bounds = list(zip(np.maximum((low - centre) / reach, -1.0), np.minimum((high - centre) / reach, 1.0), strict=True))
+    limits = []
+    if slacks.shape[1]:
+        level = offset[1:] / scale[1:]
+        limits = [
+            {"type": "ineq", "fun": lambda point: value(point)[1:] + level, "jac": lambda point: slope(point)[:, 1:].T}
+        ]
+    found = minimize(
+        lambda point: -value(point)[0], np.zeros(size), jac=lambda point: -slope(point)[:, 0],
+        bounds=bounds, constraints=limits, method="SLSQP", options={"maxiter": 60, "ftol": 1e-12},
+    )  # fmt: skip
+    point = found.x if np.isfinite(found.x).all() else np.zeros(size)
+    return np.clip(centre + point * reach, low, high)
