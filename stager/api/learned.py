@@ -113,30 +113,20 @@ def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int) -> 
 
     Both are written whole, the draws first. Returns the path of the draws.
     """
-    from stager.config.save import save, write_whole
-    from stager.quantity import format_quantity
+    from stager.config.save import save
+    from stager.files import write_whole
 
     drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN)
     beside = path.with_name(f"{path.stem}.draws.csv")
-    units = {key: measured.unit for key, measured in configuration.quantities.items()}
-    units |= _UNITS_OF_LAWS
-    changes = {
-        one.key: f'"{format_quantity(one.value, one.standard_uncertainty, units.get(one.key, ""))}"'
-        for one in done.parameters
-        if not one.group
-    }
-    dropped: list[str] = []
-    if not done.keeps_law:
-        changes["contact.friction.law"] = f'"{done.law}"'
-        dropped = [key for key in _friction_keys(configuration) if key not in changes]
-    changes["draws"] = f'"{beside.name}"'
-    rows = [",".join(drawn), *(",".join(f"{value:.8g}" for value in row) for row in zip(*drawn.values(), strict=True))]
+    changes = _changes(configuration, done)
+    note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}."
     if drawn:
+        rows = [",".join(drawn)]
+        rows += [",".join(f"{value:.8g}" for value in row) for row in zip(*drawn.values(), strict=True)]
         write_whole(beside, "\n".join(["# Equally likely draws after a fit, SI units.", *rows]) + "\n")
-    else:
-        del changes["draws"]
-    note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}; correlations in {beside.name}."
-    save(configuration, path, changes, note=note, drop=dropped)
+        changes["draws"] = f'"{beside.name}"'
+        note += f" Draws that keep what belongs together are in {beside.name}."
+    save(configuration, path, changes, note=note)
     return beside
 
 
@@ -144,7 +134,19 @@ _FRICTION = "contact.friction."
 _UNITS_OF_LAWS = {_FRICTION + "fade_speed": "m/s", _FRICTION + "peak_speed": "m/s"}
 
 
-def _friction_keys(configuration: Configuration) -> list[str]:
-    """Keys that stand in the file's friction table, but for the law's name."""
-    table = configuration.raw["contact"]["friction"]
-    return [_FRICTION + name for name in table if name != "law"]
+def _changes(configuration: Configuration, done: Fit) -> dict[str, str]:
+    """TOML text by dotted key; another friction law takes the place of the whole table."""
+    from stager.quantity import format_quantity
+
+    units = {key: measured.unit for key, measured in configuration.quantities.items()} | _UNITS_OF_LAWS
+    texts = {
+        one.key: f'"{format_quantity(one.value, one.standard_uncertainty, units.get(one.key, ""))}"'
+        for one in done.parameters
+        if not one.group
+    }
+    if done.keeps_law:
+        return texts
+    law = {key: text for key, text in texts.items() if key.startswith(_FRICTION)}
+    cells = [f'law = "{done.law}"', *(f"{key.removeprefix(_FRICTION)} = {text}" for key, text in law.items())]
+    table = ", ".join(cells)
+    return {key: text for key, text in texts.items() if key not in law} | {_FRICTION[:-1]: f"{{ {table} }}"}

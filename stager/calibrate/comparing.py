@@ -44,7 +44,6 @@ class Compared:
     settings: tuple[tuple[int, float, int, int], ...]
     apart: bool
     outliers: int
-    scatter: float
     explanations: tuple[Explanation, ...]
     equal: int
 
@@ -61,28 +60,28 @@ class Compared:
 
 
 def compare(
-    scenario: Scenario, throws: Throws, builds: tuple[str, str], rng: np.random.Generator, *, explained: bool = True
+    scenario: Scenario, throws: Throws, builds: tuple[str, str], rng: np.random.Generator, *, brief: bool = False
 ) -> Compared:
-    """Compare two builds of `throws`. explained: look for the single change that explains a difference.
+    """Compare two builds of `throws`; brief: only as far as the claim needs it, without model or explanation.
 
     Raises InputErrors where a build has too few throws, or nothing lets them be compared.
     """
     chosen = _chosen(throws, builds)
     first = chosen.build == builds[0]
     pairs = common(chosen, first)
-    found = search(scenario, own_law(scenario), chosen, NOISE, rng)
-    tests = {
-        "welch": _welch(chosen, first, pairs), "paired": _paired(chosen, first, pairs), "model": _model(found, first),
-    }  # fmt: skip
+    tests = {"welch": _welch(chosen, pairs), "paired": _paired(chosen, first, pairs)}
+    enough = any(test is not None and test.freedom >= ENOUGH for test in tests.values())
+    found = None if brief and enough else search(scenario, own_law(scenario), chosen, NOISE, rng)
+    tests["model"] = None if found is None else _model(found, first)
     decides = _decides(tests)
     if decides is None:
         message = "these throws cannot be compared: too few, or no settings in common"
         hint = "measure both builds at the same wheel speeds, twice each at least"
         raise InputErrors([InputError(message, where=throws.source, hint=hint)])
-    deciding = tests[decides]
     explanations: tuple[Explanation, ...] = ()
     equal = 0
-    if explained and deciding is not None and deciding.probability < LEVEL:
+    deciding = tests[decides]
+    if found is not None and not brief and deciding is not None and deciding.probability < LEVEL:
         explanations, equal = explain(found, chosen, ~first)
     logs = np.log(chosen.exit_speed)
     order = chosen.time if not np.isnan(chosen.time).any() else chosen.order
@@ -93,7 +92,7 @@ def compare(
             (setting, float(logs[a].mean() - logs[b].mean()), int(a.sum()), int(b.sum())) for setting, a, b in pairs
         ),
         apart=bool(order[first].max() < order[~first].min() or order[~first].max() < order[first].min()),
-        outliers=int((found.wildness > 0.5).sum()), scatter=found.scatter, explanations=explanations, equal=equal,
+        outliers=0 if found is None else int((found.wildness > 0.5).sum()), explanations=explanations, equal=equal,
     )  # fmt: skip
 
 
@@ -113,7 +112,8 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
     known = throws.builds
     wrong = [name for name in builds if name not in known]
     if wrong:
-        hint = "the table names " + (", ".join(f'"{name}"' for name in known if name) or "no builds: add a column build")
+        names = ", ".join(f'"{name}"' for name in known if name)
+        hint = f"the table names {names or 'no builds: add a column build'}"
         raise InputErrors([InputError(f'no throw of build "{name}"', where=throws.source, hint=hint) for name in wrong])
     if builds[0] == builds[1]:
         raise InputErrors([InputError("name two builds that differ", where="--builds", hint="--builds A B")])
@@ -130,7 +130,7 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
     return chosen
 
 
-def _welch(throws: Throws, first: NDArray[np.bool_], pairs: list[Pair]) -> Difference | None:
+def _welch(throws: Throws, pairs: list[Pair]) -> Difference | None:
     logs = np.log(throws.exit_speed)
     try:
         return stratified([(logs[a], logs[b]) for _, a, b in pairs]) if pairs else None

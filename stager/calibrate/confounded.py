@@ -28,11 +28,13 @@ PAIRS = (
 """Two levers, how many of them must carry an uncertainty to be worth a word, and why they look alike."""
 
 SINGLES = ("friction", "fade", "sliding", "rail", "creep", "feed")
+IN_SLIP = ("friction", "fade", "sliding")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shift:
-    """What one lever does to the throws: ln exit speed by a change of `size` (relative), in units of the scatter, (n,)."""
+    """What one lever does to the throws: effect on ln exit speed (n,) of a change of `size` (relative), in scatters;
+    known: the configuration takes it as known."""
 
     lever: Lever
     size: float
@@ -93,7 +95,9 @@ def sentences(found: Found) -> tuple[str, ...]:
     free = {name for name, shift in moved.items() if not shift.known}
     for name in SINGLES:
         shift = moved.get(name)
-        if shift is not None and not shift.known and shift.strength < BLIND and not (gripped and name in ("friction", "fade", "sliding")):
+        if shift is None or shift.known or (gripped and name in IN_SLIP):
+            continue
+        if shift.strength < BLIND:
             said.append(f"Nothing here tells the {shift.lever.words}: it keeps what the configuration says.")
     for one, other, least, why in PAIRS:
         if one not in moved or other not in moved or len({one, other} & free) < least:

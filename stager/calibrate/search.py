@@ -116,7 +116,10 @@ def search(
     *,
     near: dict[str, float] | None = None,
 ) -> Found:
-    """Fit `law` to `throws` (all with an exit speed above 0). near: z by key to start from beside the priors' middle."""
+    """Fit `law` to `throws`, all with an exit speed above 0.
+
+    near: z by key to start from, beside the priors' middle.
+    """
     where = bench(scenario, law, throws)
     priors = (*(of(item) for item in scenario.uncertain if not item.key.startswith(FRICTION)), *law.priors)
     start = np.array([(near or {}).get(prior.key, 0.0) for prior in priors])

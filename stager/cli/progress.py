@@ -18,7 +18,8 @@ def progress(session: Session, doing: str) -> Iterator[Callable[[float], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TextColumn("{task.percentage:>3.0f} %"), TimeElapsedColumn())
+    percent = TextColumn("{task.percentage:>3.0f} %")
+    columns = (TextColumn("{task.description}"), BarColumn(), percent, TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(doing, total=1.0)
         yield lambda share: bar.update(task, completed=share)

@@ -154,7 +154,7 @@ def _notes(compared: Compared) -> list[str]:
     if compared.apart:
         notes.append("All throws of one build came before the other's: a drift would look the same.")
     if compared.outliers:
-        notes.append(f"{plural(compared.outliers, 'throw')} may be wild; the tests setting by setting count them fully.")
+        notes.append(f"{plural(compared.outliers, 'throw')} may be wild; the tests by settings count them fully.")
     return notes
 
 

@@ -21,7 +21,10 @@ ROWS = 16
 
 
 def answer(launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None) -> Answer:
-    """The curve and its grip limit, with its interval and the robust setting where `spread` knows them; a projectile that jams at every speed, or before this stage, is a "no"."""
+    """The curve and its grip limit, with interval and robust setting where `spread` knows them.
+
+    A projectile that jams at every speed, or before this stage, is a "no".
+    """
     curve = (_curve(launcher, sweep),) if _passes(sweep) else ()
     screen = Screen(_headline(launcher, sweep), curve, [*_notes(launcher, sweep), *_spread(spread)])
     return Answer(screen, document(summary(sweep, spread), source), yes=_passes(sweep))
@@ -54,8 +57,9 @@ def _spread(spread: Tuned | None) -> list[str]:
     said = [] if limit is None else [f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s."]
     robust = f"Robust setting: {speed(spread.robust)} m/s, exit {speed(spread.robust_exit.nominal)} m/s"
     ends = f"({spread.robust_exit.low:.2f} to {spread.robust_exit.high:.2f} m/s)"
-    costs = f"5 % below the grip limit costs {percent(spread.short)} of exit speed, 5 % above it {percent(spread.over)}."
-    return [*said, f"{robust} {ends}. A wheel {costs}"]
+    short, over = percent(spread.short), percent(spread.over)
+    costs = f"A wheel 5 % below the grip limit costs {short} of exit speed, 5 % above it {over}."
+    return [*said, f"{robust} {ends}. {costs}"]
 
 
 def _passes(sweep: Sweep) -> bool:

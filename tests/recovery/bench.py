@@ -69,7 +69,8 @@ class Plan:
 
 def draw_plan(rng: np.random.Generator) -> Plan:
     """0.5–3 % of scatter, 12–60 throws, every second bench with 5 % of outliers."""
-    return Plan(noise=float(rng.uniform(0.005, 0.03)), throws=int(rng.integers(12, 61)), outliers=0.05 * rng.integers(2))
+    noise, throws = float(rng.uniform(0.005, 0.03)), int(rng.integers(12, 61))
+    return Plan(noise=noise, throws=throws, outliers=0.05 * int(rng.integers(2)))
 
 
 def settings(given: Scenario, count: int, rng: np.random.Generator) -> Floats:

@@ -80,14 +80,14 @@ def bump(centre: Floats, covariance: Floats, share: float) -> Bump:
 
 
 def sample(
-    density: LogDensity,
+    target: LogDensity,
     modes: Sequence[tuple[Floats, Floats, float]],
     rng: np.random.Generator,
     *,
     rounds: int = ROUNDS,
     enough: float = ENOUGH,
 ) -> Draws:
-    """Draws from `density`; modes: places (p,), covariances (p, p) and shares of its hills."""
+    """Draws from `target`; modes: places (p,), covariances (p, p) and shares of its hills."""
     mixtures = [[bump(place, WIDER * spread, share) for place, spread, share in modes]]
     places: list[Floats] = []
     heights: list[Floats] = []
@@ -98,7 +98,7 @@ def sample(
         split = rng.multinomial(count, [one.share for one in mixtures[-1]])
         fresh = np.concatenate([one.draw(rng, n) for one, n in zip(mixtures[-1], split, strict=True)])
         places.append(fresh)
-        heights.append(density(fresh))
+        heights.append(target(fresh))
         counts.append(count)
         found = _weigh(np.concatenate(places), np.concatenate(heights), mixtures, counts)
         if number and found.trusted and found.effective >= enough:

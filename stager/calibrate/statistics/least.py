@@ -103,8 +103,9 @@ def minimise(
 ) -> Minimum:
     """Minimise from each of `start` (lanes, p).
 
-    tolerance: a lane is done when a full step promises a smaller fall of the objective; adapt: steps shrink with the parameter's own uncertainty, so that
-    rough residuals are differenced over what matters. Three dampings are tried at once in each iteration.
+    tolerance: a lane is done when a full step promises a smaller fall of the objective; adapt: steps shrink with the
+    parameter's own uncertainty, so that rough residuals are differenced over what matters. Three dampings are tried at
+    once in each iteration.
     """
     place = np.array(start, dtype=np.float64)
     lanes, count = place.shape
@@ -168,7 +169,8 @@ def _solve(curvature: Floats, gradient: Floats, damping: Floats) -> Floats:
     scale = np.sqrt(np.maximum(diagonal, 1e-300))
     scaled = curvature / scale[:, :, None] / scale[:, None, :]
     scaled = scaled + np.eye(scale.shape[1]) * (damping[:, None, None] + 1e-14)
-    return np.asarray(np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0] / scale)
+    step = np.linalg.solve(scaled, (gradient / scale)[..., None])[..., 0]
+    return np.asarray(step / scale)
 
 
 def _decrement(curvature: Floats, gradient: Floats) -> Floats:
@@ -187,4 +189,4 @@ def covariance(minimum: Minimum, lane: int, *, free: int) -> Floats:
     residuals, jacobian = minimum.residuals[lane], minimum.jacobian[lane]
     scale = np.sqrt((jacobian**2).sum(axis=0))
     inverse = np.linalg.inv((jacobian / scale).T @ (jacobian / scale)) / np.outer(scale, scale)
-    return inverse * float((residuals**2).sum()) / (residuals.size - free)
+    return np.asarray(inverse * float((residuals**2).sum()) / (residuals.size - free))

@@ -74,8 +74,8 @@ def profiles(
 def _crossings(best: float, place: Floats, rise: Floats) -> tuple[float, float]:
     """Where the signed root of the rise crosses ±√LEVEL, by straight lines: it is straight where the fit is linear."""
     root = np.sign(place - best) * np.sqrt(np.maximum(rise, 0.0))
-    where, height = np.insert(place, np.searchsorted(place, best), best), np.insert(root, np.searchsorted(place, best), 0.0)
-    height = np.maximum.accumulate(height)
+    middle = np.searchsorted(place, best)
+    where, height = np.insert(place, middle, best), np.maximum.accumulate(np.insert(root, middle, 0.0))
     target = np.sqrt(LEVEL)
     low = np.interp(-target, height, where, left=-np.inf)
     high = np.interp(target, height, where, right=np.inf)

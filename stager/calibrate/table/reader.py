@@ -49,6 +49,7 @@ class _Page:
     cells: dict[str, list[float | str]] = field(default_factory=dict)
 
     def fill(self, body: Sequence[tuple[int, list[str]]], width: int) -> None:
+        """Read all rows under `width` heads; what is wrong is kept for later."""
         for line, cells in body:
             extra = [cell for cell in cells[width:] if cell.strip()]
             if extra:
@@ -89,6 +90,7 @@ class _Page:
         self.errors.append(InputError(message, where=where, hint=hint))
 
     def throws(self, passed: tuple[str, ...]) -> Throws:
+        """The record, of rows that have an exit speed."""
         lines = np.array(self.lines, dtype=np.intp)
         known = ~np.isnan(self._numbers("exit_speed"))
         order = self._numbers("throw")
