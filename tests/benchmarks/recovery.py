@@ -13,9 +13,8 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 from scipy.stats import binomtest
 
-from tests.recovery.bench import Plan, Score, draw_plan, recover, scenario
+from tests.recovery.bench import NAMES, Plan, Score, draw_plan, recover, scenario
 
-NAMES = ("seed_ball", "table_tennis", "streamer", "constant_pair", "bell_pair", "stiff_pair", "foam_disc")
 REJECT = 0.001
 
 

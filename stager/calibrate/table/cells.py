@@ -12,6 +12,7 @@ _COMMA = re.compile(r"^[+-]?(\d+,\d*|,\d+)(e[+-]?\d+)?$", re.IGNORECASE)
 _GROUPED_COMMA = re.compile(r"^[+-]?\d{1,3}(,\d{3})+(\.\d*)?$")
 _GROUPED_POINT = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+(,\d*)?$")
 _UNCLEAR = re.compile(r"^[+-]?\d{1,3},\d{3}$")
+_UNCLEAR_POINT = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ def habits(cells: Iterable[str]) -> Marks:
     for cell in map(_clean, cells):
         if (_COMMA.match(cell) and not _UNCLEAR.match(cell)) or ("," in cell and _GROUPED_POINT.match(cell)):
             comma = True
-        elif "." in cell and (_POINT.match(cell) or _GROUPED_COMMA.match(cell)):
+        elif "." in cell and not _UNCLEAR_POINT.match(cell) and (_POINT.match(cell) or _GROUPED_COMMA.match(cell)):
             point = True
     return Marks(comma, point)
 
@@ -38,7 +39,7 @@ def number(cell: str, marks: Marks) -> float | None:
     text = _clean(cell)
     if text.lower() in MISSING:
         return None
-    if marks.comma and not marks.point and "," not in text and re.match(r"^[+-]?\d{1,3}(\.\d{3})+$", text):
+    if marks.comma and not marks.point and _UNCLEAR_POINT.match(text):
         raise ValueError(f'"{cell.strip()}" can be read two ways: this table has decimal commas')
     if _POINT.match(text):
         return float(text)
