@@ -36,7 +36,7 @@ def comment_out(text: str, path: Path) -> str:
     lines = text.splitlines()
     spans = [span for span in _spans(lines) if span[2][: len(path)] == path]
     for start, end, _ in spans:
-        lines[start:end] = [f"# {line}" if line.strip() else line for line in lines[start:end]]
+        lines[start:end] = [_as_comment(line) for line in lines[start:end]]
     return _joined(lines)
 
 
@@ -95,3 +95,7 @@ def _spans(lines: list[str]) -> list[tuple[int, int, Path]]:
             heads.append((number - 1, head_path(tomllib.loads(statement), counts, new=new)))
     ends = [start for start, _ in heads[1:]] + [len(lines)]
     return [(start, end, path) for (start, path), end in zip(heads, ends, strict=True)]
+
+
+def _as_comment(line: str) -> str:
+    return f"# {line}" if line.strip() and not line.lstrip().startswith("#") else line

@@ -25,7 +25,7 @@ def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
     meant = {
         (*in_file(item["loc"])[:-1], near)
         for item in found
-        if item["type"] == "extra_forbidden" and (near := _nearest(item["loc"]))
+        if item["type"] == "extra_forbidden" and (near := _meant(item["loc"]))
     }
     problems = []
     for item in found:
@@ -68,10 +68,11 @@ def _problem(item: Any, path: Path, raw: Mapping[str, Any]) -> Problem:
         begin = f"each one begins with a line [[{dotted(path)}]]"
         return Problem(path, "must be a list", begin if models_at(path) else f"for example [{shown(path)}, …]")
     if kind == "too_short":
-        return Problem(path, f"needs at least {context['min_length']} points (got {context['actual_length']})")
+        message = f"needs at least {context['min_length']} points (got {context['actual_length']})"
+        return Problem(path, message, f"for example {path[-1]} = [{shown(path)}, …]")
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"at least {context['ge']}" if "ge" in context else f"at most {context['le']}"
-        return Problem(path, f"must be {bound} (got {item['input']})")
+        return Problem(path, f"must be {bound} (got {item['input']})", _how(path))
     message = _KINDS.get(kind, str(item["msg"]))
     return Problem(path, message, str(context.get("hint", "")) or _how(path))
 
@@ -81,17 +82,23 @@ def _nearest(loc: Path) -> str:
     return near[0] if near else ""
 
 
+def _meant(loc: Path) -> str:
+    """The key that a mistyped one should have been; "" where it is a key of another table."""
+    return "" if homes(str(loc[-1])) else _nearest(loc)
+
+
 def _unknown(loc: Path, path: Path, raw: Mapping[str, Any]) -> Problem:
     key, near = str(path[-1]), _nearest(loc)
     laws = [law for model in models_at(path[:-1]) if (law := law_of(model)) and key in model.model_fields]
     if laws:
         return Problem(path, "is not a key of this friction law", f'it belongs to law = "{laws[0]}"')
-    if near:
-        return Problem(path, "unknown key", f"did you mean `{near}`?")
     places = homes(key)
     if places:
         where = " or ".join(f"[{place}]" if place else "the top of the file" for place in places[:3])
-        return Problem(path, "unknown key here", f"it belongs to {where}")
+        other = f", or did you mean `{near}`?" if near else ""
+        return Problem(path, "unknown key here", f"it belongs to {where}{other}")
+    if near:
+        return Problem(path, "unknown key", f"did you mean `{near}`?")
     return Problem(path, "unknown key", f"known here: {', '.join(known_keys(loc[:-1]))}")
 
 

@@ -11,6 +11,9 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.quantity import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
+UNIT = "x-unit"
+"""Where a quantity's JSON schema has its SI unit."""
+
 
 @dataclass(frozen=True)
 class Kind:
@@ -71,7 +74,7 @@ class Kind:
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         kinds = {"type": "string"} if self.unit else {"type": ["number", "string"]}
         example = self.example if self.unit or "±" in self.example else float(self.example)
-        return {**kinds, "examples": [example], "x-unit": self.unit or "-"}
+        return {**kinds, "examples": [example], UNIT: self.unit or "-"}
 
 
 def refusal(text: str, hint: str) -> PydanticCustomError:
@@ -80,11 +83,14 @@ def refusal(text: str, hint: str) -> PydanticCustomError:
 
 
 Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0)]
+StageMass = Annotated[Measured, Kind("kg", "240 g", above=0)]
 Length = Annotated[Measured, Kind("m", "38 mm", above=0)]
 Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0)]
 Bore = Annotated[Measured, Kind("m", "5 mm", at_least=0)]
 Clearance = Annotated[Measured, Kind("m", "6 mm", at_least=0)]
 Speed = Annotated[Measured, Kind("m/s", "1.2 m/s ± 0.1 m/s", above=0)]
+ExitSpeed = Annotated[Measured, Kind("m/s", "18 m/s", above=0)]
+FadeSpeed = Annotated[Measured, Kind("m/s", "9 m/s ± 2 m/s", above=0)]
 Creep = Annotated[Measured, Kind("m/s", "0.15 m/s", above=0)]
 SlipSpeed = Annotated[Measured, Kind("m/s", "2 m/s", at_least=0)]
 Acceleration = Annotated[Measured, Kind("m/s^2", "6000 m/s^2", above=0)]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Mapping
+from typing import Any, Literal
 
 from pydantic import Field
 
@@ -13,10 +14,15 @@ from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.quantity import Measured
 
 
+def _one_of(known: Mapping[str, object]) -> dict[str, Any]:
+    """What completes the names of a table in an editor."""
+    return {"enum": sorted(known)}
+
+
 class Tyre(Table):
     """A tyre on the wheel: material by name, or hardness or modulus with density."""
 
-    material: str | None = Field(None, description="one of: " + ", ".join(sorted(TYRE_MATERIALS)))
+    material: str | None = Field(None, json_schema_extra=_one_of(TYRE_MATERIALS))
     hardness: t.ShoreA | None = Field(None, description="Shore A")
     modulus: t.Stress | None = Field(None, description="Young's modulus, instead of the hardness")
     density: t.Density | None = None
@@ -36,7 +42,7 @@ class Wheel(Table):
     radius: t.Length = Field(description="to the outside of the tyre, at rest")
     width: t.Length | None = Field(None, description="along the axis")
     bore: t.Bore = Field(Measured(0.0), description="diameter of the hole for the shaft")
-    material: str | None = Field(None, description="one of: " + ", ".join(sorted(WHEEL_MATERIALS)))
+    material: str | None = Field(None, json_schema_extra=_one_of(WHEEL_MATERIALS))
     density: t.Density | None = None
     modulus: t.Stress | None = Field(None, description="Young's modulus")
     poisson: t.Poisson | None = None
@@ -48,7 +54,7 @@ class Wheel(Table):
     tyre: Tyre | None = None
     name: str = ""
     cost: t.Money | None = None
-    mass: t.Mass | None = None
+    mass: t.StageMass | None = None
 
 
 class Heat(Table):
@@ -78,7 +84,7 @@ class Drive(Table):
     heat: Heat | None = None
     name: str = ""
     cost: t.Money | None = None
-    mass: t.Mass | None = None
+    mass: t.StageMass | None = None
 
 
 class Idler(Table):
@@ -96,7 +102,7 @@ class Stage(Table):
     clearance: t.Clearance = Field(Measured(0.005), description="between neighbouring wheels along the barrel")
     pitch: t.Length | None = Field(None, description="between axes, instead of the clearance")
     cost: t.Money | None = Field(None, description="of the whole stage, any currency")
-    mass: t.Mass | None = Field(None, description="of the whole stage")
+    mass: t.StageMass | None = Field(None, description="of the whole stage")
     wheel: Wheel
     drive: Drive | None = None
     idler: Idler | None = None

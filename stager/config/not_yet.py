@@ -35,7 +35,7 @@ def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:
             if name not in found or (values and found[name] not in values):
                 continue
             what = f'"{found[name]}" is' if values else "is"
-            yield Problem((*path, name), f"{what} not computed yet, and is not silently ignored", "leave it out")
+            yield Problem((*path, name), f"{what} not kept yet, so it is refused rather than ignored", "leave it out")
 
 
 def _tables(raw: Mapping[str, Any], name: str) -> list[tuple[tuple[str | int, ...], Mapping[str, Any]]]:

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from stager.config.lines import Path, key_lines, line_of
+from stager.config.toml import show_key
 from stager.errors import InputError, InputErrors
 
 
@@ -31,7 +32,7 @@ def _meet(a: Path, b: Path) -> bool:
 
 def dotted(path: Path) -> str:
     """A path as people write it, elements of lists counted from 1."""
-    return ".".join(str(part + 1) if isinstance(part, int) else part for part in path)
+    return ".".join(str(part + 1) if isinstance(part, int) else show_key(part) for part in path)
 
 
 def place(name: str, text: str, problems: Iterable[Problem]) -> InputErrors:

@@ -12,12 +12,14 @@ from typing import Any
 
 from stager.config.configuration import Configuration
 from stager.config.edit import comment_out, put, remove
+from stager.config.kinds import Kind
 from stager.config.lines import Path
 from stager.config.load import understand
 from stager.config.read import read_tree
 from stager.config.toml import show_tree, show_value
 from stager.errors import InputErrors, StagerError
 from stager.files import write_whole
+from stager.quantity import format_quantity, parse_stiffness, stiffness_unit
 
 __all__ = ["changed", "save", "write_whole"]
 
@@ -52,12 +54,14 @@ def changed(
     """The text that `save` writes to `path`."""
     planned = {f"stages.{number}.speed": show_value(speed) for number, speed in enumerate(speeds, start=1)}
     wanted = planned | dict(changes)
+    if "contact.exponent" in wanted:
+        wanted["contact.stiffness"] = _stiffness(configuration, wanted)
     if configuration.file.draws is not None and "draws" not in wanted:
         wanted["draws"] = show_value(_moved(configuration.file.draws, configuration.path, path))
     text = configuration.text.lstrip("\ufeff").replace("\r\n", "\n")
     tree = copy.deepcopy(dict(configuration.raw))
     if speeds:
-        for number in range(len(speeds), len(configuration.file.stages)):
+        for number in reversed(range(len(speeds), len(configuration.file.stages))):
             text = comment_out(text, ("stages", number))
         tree["stages"] = tree.get("stages", [])[: len(speeds)]
     for key in drop:
@@ -69,6 +73,16 @@ def changed(
         _set(tree, place, tomllib.loads(f"value = {value}")["value"])
     head = "".join(f"# {line}\n".replace("# \n", "#\n") for line in note.splitlines())
     return _checked(configuration, path, head, text, tree)
+
+
+def _stiffness(configuration: Configuration, wanted: Mapping[str, str]) -> str:
+    """The stiffness as a force per length to the wanted exponent: the same number in another unit."""
+    exponent = Kind("", "1.5").read(tomllib.loads(f"value = {wanted['contact.exponent']}")["value"])
+    stiffness = configuration.file.contact.stiffness
+    if "contact.stiffness" in wanted:
+        stiffness = parse_stiffness(tomllib.loads(f"value = {wanted['contact.stiffness']}")["value"], "40 kN/m")
+    unit = stiffness_unit(exponent.value)
+    return show_value(format_quantity(stiffness.value, stiffness.standard_uncertainty, unit))
 
 
 def _checked(configuration: Configuration, path: FilePath, head: str, text: str, tree: dict[str, Any]) -> str:

@@ -50,7 +50,7 @@ class FallingFriction(Table):
     law: Literal["falling"]
     static: t.Friction = Field(description="coefficient at little slip")
     sliding: t.Friction = Field(description="coefficient at much slip")
-    fade_speed: t.Speed = Field(description="slip speed over which it falls")
+    fade_speed: t.FadeSpeed = Field(description="slip speed over which it falls")
     fade_exponent: t.PositiveNumber = Field(Measured(1.0), description="how sharply it falls")
 
 
@@ -59,7 +59,7 @@ class BellFriction(Table):
 
     law: Literal["bell"]
     peak: t.Friction = Field(description="greatest coefficient")
-    peak_speed: t.Speed = Field(description="slip speed of the peak")
+    peak_speed: t.FadeSpeed = Field(description="slip speed of the peak")
     width: t.PositiveNumber = Field(description="of the peak, in the natural logarithm of slip")
 
 
@@ -125,14 +125,14 @@ class Limits(Table):
     peak_power: t.Power | None = Field(None, description="electrical, at spin-up")
     supply_current: t.Current | None = Field(None, description="of all drives together")
     rim_safety: t.PositiveNumber | None = Field(None, description="least strength over stress of a wheel")
-    exit_speed: t.Speed | None = Field(None, description="as it leaves")
-    wheel_speed: t.Speed | None = Field(None, description="surface speed of any wheel")
+    exit_speed: t.ExitSpeed | None = Field(None, description="as it leaves")
+    wheel_speed: t.ExitSpeed | None = Field(None, description="surface speed of any wheel")
     energy_per_area: t.EnergyPerArea | None = Field(None, description="exit energy by the area seen from the front")
     winding_temperature: t.Temperature | None = Field(None, description="of the motors, at feed.rate")
     settled_loss: t.PositiveShare | None = Field(None, description="share of exit speed lost at feed.rate")
     slip_heat: t.Energy | None = Field(None, description="per throw, both sides, all stages")
     voltage: t.Voltage | None = Field(None, description="at a motor")
-    mass: t.Mass | None = Field(None, description="of all stages")
+    mass: t.StageMass | None = Field(None, description="of all stages")
     cost: t.Money | None = Field(None, description="of all stages")
     acceleration: t.Acceleration | None = Field(None, description="of the projectile")
     grip_margin: t.GripMargin = Field(Measured(0.0), description="each wheel at least this share below its grip limit")
@@ -142,6 +142,6 @@ class Goal(Table):
     """What the plan is for."""
 
     aim: Literal["fastest", "reach", "steadiest"]
-    exit_speed: t.Speed | None = Field(None, description='to reach, for aim "reach"')
+    exit_speed: t.ExitSpeed | None = Field(None, description='to reach, for aim "reach"')
     spin: t.Spin | None = Field(None, description="to reach, positive where side A drives it forward; a pair only")
     worthwhile: t.Number = Field(Measured(0.08), description="least gain that pays for one more stage")

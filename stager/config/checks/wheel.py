@@ -21,8 +21,8 @@ def wheel(path: Path, table: Wheel) -> Iterator[Problem]:
     if depth >= table.radius.value:
         yield Problem((*path, "tyre", "depth"), "must be less than the wheel's radius", 'for example "3 mm"', radius)
     elif table.bore.value / 2 >= table.radius.value - depth:
-        others = (*radius, (*path, "tyre", "depth"))
-        yield Problem((*path, "bore"), "must be smaller than the hub, which is what the tyre leaves", "", others)
+        others, hint = (*radius, (*path, "tyre", "depth")), 'for example bore = "5 mm"'
+        yield Problem((*path, "bore"), "must be smaller than the hub, which is what the tyre leaves", hint, others)
     if table.tyre is not None:
         yield from _tyre(path, table, table.tyre)
 
@@ -51,10 +51,10 @@ def _tyre(path: Path, table: Wheel, tyre: Tyre) -> Iterator[Problem]:
         yield Problem((*place, "hardness"), message, "leave out one of them", others)
     if tyre.held_by == "clamp":
         others = ((*place, "held_by"),)
+        message = "is missing: a clamped tyre needs it"
         if table.width is None:
-            yield Problem((*path, "width"), "is missing: a clamped tyre needs it", 'for example "18 mm"', others)
+            yield Problem((*path, "width"), message, 'for example width = "18 mm"', others)
         if tyre.clamp_force is None:
-            message = "is missing: a clamped tyre needs it"
             yield Problem((*place, "clamp_force"), message, 'for example clamp_force = "80 N"', others)
 
 

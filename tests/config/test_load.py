@@ -1,0 +1,160 @@
+"""From a file to a scenario: values, defaults, uncertainties, set speeds, draws."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import pickle
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from stager.config import Configuration, load
+from stager.errors import InputErrors
+from stager.hardware.stage import IDLER, PAIR, RAIL
+from stager.hardware.wheel import Hold
+from stager.hardware.wish import Aim
+from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.physics.rubber import gent_modulus
+from tests.broken.corpus import RIGHT
+
+CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("*.toml"))
+LAW = 'law = "falling"\nstatic = "0.75 ± 0.08"\nsliding = 0.22\nfade_speed = "9 m/s"'
+
+
+def loaded(tmp_path: Path, *edits: tuple[str, str], end: str = "") -> Configuration:
+    text = RIGHT
+    for before, after in edits:
+        assert before in text
+        text = text.replace(before, after)
+    path = tmp_path / "a.toml"
+    path.write_text(text + end, encoding="utf-8")
+    return load(path)
+
+
+@pytest.mark.parametrize("path", CONFIGS, ids=lambda path: path.stem)
+def test_our_scenarios_load_and_can_be_sent_to_other_processes(path: Path) -> None:
+    scenario = load(path).scenario()
+    again = pickle.loads(pickle.dumps(scenario))
+    assert again.realise({}) == scenario.launcher == scenario.realise(scenario.values)
+    assert scenario.uncertain
+    assert "invented" in path.read_text(encoding="utf-8")
+
+
+def test_what_is_left_out(tmp_path: Path) -> None:
+    scenario = loaded(tmp_path, ("stages = 4\n", ""), ('[stage.drive]\nspeed_constant = "1400 rpm/V"\n', ""),
+                      ('resistance = "60 mohm"\n', ""), ('[supply]\nvoltage = "14.8 V"\n', "")).scenario()  # fmt: skip
+    launcher, contact = scenario.launcher, scenario.launcher.contact
+    assert (contact.exponent, contact.rebound) == (1.0, 1.0)
+    assert contact.rail_friction is contact.friction
+    assert contact.friction == Falling(0.75, 0.22, 9.0, 1.0)
+    assert launcher.template.clearance == 0.005
+    assert launcher.template.drive is launcher.supply is launcher.guide is launcher.feed.rate is None
+    assert (scenario.allowances.stages, scenario.allowances.grip_margin, scenario.goal.worthwhile) == (6, 0.0, 0.08)
+    assert scenario.goal.aim is Aim.FASTEST
+
+
+def test_the_bytes_are_what_is_hashed(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    path.write_bytes(("\ufeff" + RIGHT.replace("\n", "\r\n")).encode())
+    assert load(path).sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_uncertain_quantities_know_their_range(tmp_path: Path) -> None:
+    scenario = loaded(tmp_path, ('crush = "4 mm"', 'crush = "4 mm ± 0.3 mm limits"')).scenario()
+    found = {one.key: one for one in scenario.uncertain}
+    assert list(found) == ["projectile.mass", "contact.friction.static", "stage.crush"]
+    mass, static, crush = found.values()
+    assert (mass.value, mass.standard_uncertainty, mass.low, mass.high) == (0.018, 0.0005, 0.0, math.inf)
+    assert (static.low, static.high, static.rectangular) == (0.0, 10.0, False)
+    assert crush.rectangular
+    assert crush.standard_uncertainty == pytest.approx(0.0003 / math.sqrt(3), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "text, law",
+    [
+        ('law = "constant"\ncoefficient = 0.6', Constant(0.6)),
+        (
+            'law = "falling"\nstatic = 0.8\nsliding = 0.3\nfade_speed = "5 m/s"\nfade_exponent = 2',
+            Falling(0.8, 0.3, 5.0, 2.0),
+        ),
+        ('law = "bell"\npeak = 0.9\npeak_speed = "1.5 m/s"\nwidth = 2.2', Bell(0.9, 1.5, 2.2)),
+        (
+            'law = "tabulated"\nslip = ["0 m/s", "200 cm/s"]\ncoefficient = [0.7, "0.4"]',
+            Tabulated((0.0, 2.0), (0.7, 0.4)),
+        ),
+    ],
+)
+def test_friction_laws(text: str, law: Any, tmp_path: Path) -> None:
+    assert loaded(tmp_path, (LAW, text)).scenario().launcher.contact.friction == law
+
+
+@pytest.mark.parametrize(
+    "text, side_a, side_b",
+    [
+        ("17 m/s", 17.0, None),
+        ("600 rpm", 20 * math.pi * 0.04, None),
+        ("12 m/s : 9 m/s", 12.0, 9.0),
+        ("12:9 m/s", 12.0, 9.0),
+        ("12 m/s:9", 12.0, 9.0),
+        ("600 : 300 rpm", 20 * math.pi * 0.04, 10 * math.pi * 0.04),
+        ("12 m/s : 300 rpm", 12.0, 10 * math.pi * 0.04),
+    ],
+)
+def test_set_speeds(text: str, side_a: float, side_b: float | None, tmp_path: Path) -> None:
+    scenario = loaded(tmp_path, ('layout = "pair"', f'layout = "pair"\nspeed = "{text}"')).scenario()
+    stage = scenario.launcher.template
+    assert stage.speed == pytest.approx(side_a, rel=1e-14)
+    assert (stage.speed_b is None) == (side_b is None)
+    assert side_b is None or stage.speed_b == pytest.approx(side_b, rel=1e-14)
+    assert scenario.values["stage.speed"] == pytest.approx(side_a, rel=1e-14)
+
+
+def test_tyres_by_name_by_hardness_and_in_full(tmp_path: Path) -> None:
+    name = 'material = "nitrile 70"'
+    others = ('density = "1.2 g/cm^3"\nhardness = 60', name + '\nmodulus = "4 MPa"\nheld_by = "lip"')
+    named, hard, full = (
+        loaded(tmp_path, (name, text)).scenario().launcher.template.wheel.tyre for text in (name, *others)
+    )
+    assert named is not None
+    assert hard is not None
+    assert full is not None
+    assert named.material.modulus == gent_modulus(70)
+    assert (hard.material.modulus, hard.material.density) == (gent_modulus(60), 1200.0)
+    assert (full.material.modulus, full.material.density) == (4e6, named.material.density)
+    assert (named.held_by, full.held_by) == (Hold.BOND, Hold.LIP)
+
+
+def test_layouts(tmp_path: Path) -> None:
+    idler = '[[stages]]\nlayout = "idler"\n[stages.idler]\ninertia = "2e-5 kg m^2"\n'
+    end = f'[[stages]]\nlayout = "rail"\n{idler}[[stages]]\n'
+    stages = loaded(tmp_path, end=end).scenario().launcher.stages
+    assert [stage.layout for stage in stages] == [RAIL, IDLER, PAIR]
+    assert [stage.idler_inertia for stage in stages] == [None, 2e-5, None]
+
+
+def test_draws_of_a_fit(tmp_path: Path) -> None:
+    table = tmp_path / "fitted.csv"
+    draws = ('title = "Right"', 'title = "Right"\ndraws = "fitted.csv"')
+    table.write_text("# of a fit\ncontact.stiffness,stage.crush\n4e4,0.004\n4.1e4,0.0039\n", encoding="utf-8")
+    found = loaded(tmp_path, draws).scenario().draws
+    assert found is not None
+    np.testing.assert_array_equal(found["stage.crush"], [0.004, 0.0039])
+    for text, said in [
+        ("contact.stiffness\n", "it holds no draws"),
+        ("contact.stiffnes\n1\n", "no such quantity: contact.stiffnes"),
+        ("contact.stiffness,stage.crush\n1,2\n1\n", "line 3 has 1 cells for 2 heads"),
+        ("contact.stiffness\n1\nmuch\n", "line 3 holds what is no number"),
+        ("contact.stiffness\ninf\n", "line 2 holds what is no finite number"),
+        ("contact.stiffness,contact.stiffness\n1,2\n", "a key stands in two heads"),
+    ]:
+        table.write_text(text, encoding="utf-8")
+        with pytest.raises(InputErrors) as caught:
+            loaded(tmp_path, draws)
+        assert str(caught.value) == f'{tmp_path}/a.toml:2: draws: "fitted.csv" cannot be used ({said})'
+    table.unlink()
+    with pytest.raises(InputErrors, match="No such file"):
+        loaded(tmp_path, draws)

@@ -1,0 +1,52 @@
+"""No key is silently without effect: a limit is computed or refused."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from stager.config import load
+from stager.config.not_yet import NOT_YET, refuse
+from stager.config.tables import Limits
+from stager.errors import InputErrors
+from stager.limits import COMPUTED
+from tests.broken.corpus import RIGHT
+
+VALUES = {
+    "limits.average_power": '"150 W"', "limits.peak_power": '"1.2 kW"', "limits.supply_current": '"80 A"',
+    "limits.rim_safety": "3.0", "limits.winding_temperature": '"110 degC"', "limits.settled_loss": "0.05",
+    "limits.voltage": '"12 V"', "goal.spin": '"20 rev/s"', "feed.push": '"3 N"',
+    "stage.wheel_options": '[{radius = "30 mm", width = "18 mm", material = "acetal"}]',
+    "stage.drive_options": '[{speed_constant = "900 rpm/V", resistance = "90 mohm"}]',
+}  # fmt: skip
+
+
+def _said(text: str, tmp_path: Path) -> list[str]:
+    path = tmp_path / "a.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputErrors) as caught:
+        load(path)
+    return [str(error).removeprefix(f"{path}:") for error in caught.value.errors]
+
+
+def test_every_limit_is_computed_or_refused() -> None:
+    refused = {key.removeprefix("limits.") for key in NOT_YET if key.startswith("limits.")}
+    assert set(Limits.model_fields) <= COMPUTED | refused
+
+
+def test_keys_and_words_without_effect_are_refused(tmp_path: Path) -> None:
+    for key, words in NOT_YET.items():
+        table, name = key.split(".")
+        for value in [f'"{word}"' for word in words] or [VALUES[key]]:
+            other = re.sub(rf"(?m)^{name} = .*\n", "", RIGHT)
+            text = other.replace(f"[{table}]\n", f"[{table}]\n{name} = {value}\n")
+            assert any(f": {key}: " in said and "is not kept yet" in said for said in _said(text, tmp_path))
+
+
+def test_entries_of_stages_are_searched_as_well() -> None:
+    for key in (key for key in NOT_YET if key.startswith("stage.")):
+        name = key.removeprefix("stage.")
+        found = [problem.path for problem in refuse({"stage": {}, "stages": [{}, {name: []}]})]
+        assert found == [("stages", 1, name)]

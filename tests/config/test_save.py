@@ -1,0 +1,157 @@
+"""Saving: only what was meant changes, comments stay, and the result loads again."""
+
+from __future__ import annotations
+
+import difflib
+import stat
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stager.config import Configuration, load, save
+from stager.config.save import changed
+from stager.config.toml import show_tree
+from stager.errors import InputError, StagerError
+from tests.config.test_load import CONFIGS, loaded
+
+COMMENTED = "# Ours.\n" + CONFIGS[0].read_text(encoding="utf-8")
+
+
+def _saved(configuration: Configuration, **given: Any) -> Configuration:
+    path = configuration.path.with_name("saved.toml")
+    save(configuration, path, given.pop("changes", {}), **given)
+    return load(path)
+
+
+def _difference(before: Configuration, after: Configuration) -> list[str]:
+    lines = difflib.ndiff(before.text.splitlines(), after.text.splitlines())
+    return [line for line in lines if line[0] in "+-"]
+
+
+@pytest.mark.parametrize("path", CONFIGS, ids=lambda path: path.stem)
+def test_every_quantity_can_be_changed_in_its_place(path: Path, tmp_path: Path) -> None:
+    before = load(path)
+    changes = {key: before.spell(key, 1.1 * m.value, 0.01 * m.value) for key, m in before.quantities.items() if m.value}
+    (tmp_path / "a.toml").write_text(changed(before, tmp_path / "a.toml", changes), encoding="utf-8")
+    after = load(tmp_path / "a.toml")
+    # spelled to the second digit of an uncertainty of 1 %
+    assert after.scenario().values == pytest.approx({k: 1.1 * v for k, v in before.scenario().values.items()}, rel=6e-4)
+    assert {one.key for one in after.scenario().uncertain} == set(changes)
+    kept = [line for line in before.text.splitlines() if line.startswith("#")]
+    assert [line for line in after.text.splitlines() if line.startswith("#")] == kept
+
+
+def test_a_change_is_one_line_and_its_comment_stays(tmp_path: Path) -> None:
+    before = loaded(tmp_path, ('crush = "4 mm"', 'crush = "4 mm"          # tight'))
+    after = _saved(before, changes={"stage.crush": '"3.9 mm ± 0.1 mm"', "contact.rebound": "0.7"})
+    assert _difference(before, after) == [
+        "+ rebound = 0.7",
+        '- crush = "4 mm"          # tight',
+        '+ crush = "3.9 mm ± 0.1 mm" # tight',
+    ]
+
+
+def test_planned_speeds_become_stages(tmp_path: Path) -> None:
+    before = loaded(tmp_path)
+    after = _saved(before, speeds=["12 m/s", "17 m/s : 16 m/s"], note="Planned.\n\nTwo stages.")
+    assert _difference(before, after) == [
+        "+ # Planned.", "+ #", "+ # Two stages.",
+        "+ ", "+ [[stages]]", '+ speed = "12 m/s"', "+ ", "+ [[stages]]", '+ speed = "17 m/s : 16 m/s"',
+    ]  # fmt: skip
+    stages = after.scenario().launcher.stages
+    assert [(stage.speed, stage.speed_b) for stage in stages] == [(12.0, None), (17.0, 16.0)]
+
+
+def test_stages_that_are_not_planned_become_comments(tmp_path: Path) -> None:
+    end = (
+        '[[stages]]\nspeed = "9 m/s" # slow\n[[stages]]\ncrush = "3 mm"\n[stages.wheel]\nradius = "30 mm"\n[[stages]]\n'
+    )
+    before = loaded(tmp_path, end=end)
+    after = _saved(before, speeds=["11 m/s"])
+    assert after.text.endswith(
+        '[[stages]]\nspeed = "11 m/s" # slow\n'
+        '# [[stages]]\n# crush = "3 mm"\n# [stages.wheel]\n# radius = "30 mm"\n# [[stages]]\n'
+    )
+    assert [stage.speed for stage in after.scenario().launcher.stages] == [11.0]
+
+
+def test_tables_and_stages_that_are_not_there_are_begun(tmp_path: Path) -> None:
+    after = _saved(loaded(tmp_path), changes={"stages.2.crush": '"3 mm"', "guide.friction": "0.2", "title": '"New"'})
+    launcher = after.scenario().launcher
+    assert [stage.crush for stage in launcher.stages] == [0.004, 0.003]
+    assert launcher.guide is not None
+    assert launcher.guide.friction == 0.2
+    assert after.title == "New"
+
+
+def test_another_law_takes_the_place_of_the_first(tmp_path: Path) -> None:
+    law = {"law": '"constant"', "coefficient": '"0.6 ± 0.1"'}
+    after = _saved(
+        loaded(tmp_path),
+        changes={f"contact.friction.{key}": value for key, value in law.items()},
+        drop=[f"contact.friction.{key}" for key in ("static", "sliding", "fade_speed")],
+    )
+    assert after.raw["contact"]["friction"] == {"law": "constant", "coefficient": "0.6 ± 0.1"}
+
+
+def test_what_cannot_be_edited_in_place_is_written_anew(tmp_path: Path) -> None:
+    inline = ('[stage.wheel.tyre]\nmaterial = "nitrile 70"\ndepth = "3 mm"\n', "")
+    before = loaded(
+        tmp_path, inline, ("[stage.wheel]\n", '[stage.wheel]\ntyre = {material = "nitrile 70", depth = "3 mm"}\n')
+    )
+    after = _saved(before, changes={"stage.wheel.tyre.depth": '"2 mm"'})
+    assert after.raw["stage"]["wheel"]["tyre"] == {"material": "nitrile 70", "depth": "2 mm"}
+    assert after.scenario().launcher == before.scenario().realise({"stage.wheel.tyre.depth": 0.002})
+
+
+def test_draws_are_still_found_from_another_directory(tmp_path: Path) -> None:
+    (tmp_path / "draws.csv").write_text("stage.crush\n0.004\n0.0041\n", encoding="utf-8")
+    before = loaded(tmp_path, ('title = "Right"', 'title = "Right"\ndraws = "draws.csv"'))
+    path = tmp_path / "below" / "b.toml"
+    save(before, path, {})
+    assert load(path).raw["draws"] == "../draws.csv"
+
+
+def test_what_would_not_load_is_not_written(tmp_path: Path) -> None:
+    path = tmp_path / "b.toml"
+    path.write_text("mine", encoding="utf-8")
+    with pytest.raises(StagerError, match=r"stage\.crush: must be above 0 mm"):
+        save(loaded(tmp_path), path, {"stage.crush": '"-1 mm"'})
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.toml", "b.toml"]
+
+
+def test_where_nothing_can_be_written(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be written"):
+        save(loaded(tmp_path), tmp_path / "a.toml" / "below.toml", {})
+
+
+def test_permissions_stay(tmp_path: Path) -> None:
+    before = loaded(tmp_path)
+    before.path.chmod(0o640)
+    save(before, before.path, {"stage.crush": '"3 mm"'})
+    assert stat.S_IMODE(before.path.stat().st_mode) == 0o640
+
+
+SCALARS = st.one_of(
+    st.booleans(),
+    st.integers(-(2**60), 2**60),
+    st.floats(allow_nan=False),
+    st.text(st.characters(codec="utf-8"), max_size=8),
+)
+VALUES = st.recursive(
+    SCALARS,
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=3),
+        st.dictionaries(st.text(st.characters(codec="utf-8"), max_size=5), inner, max_size=3),
+    ),
+)
+
+
+@given(st.dictionaries(st.text(st.characters(codec="utf-8"), max_size=5), VALUES, max_size=4))
+def test_a_tree_that_is_written_reads_back(tree: dict[str, Any]) -> None:
+    assert tomllib.loads(show_tree(tree)) == tree
