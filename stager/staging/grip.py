@@ -15,11 +15,12 @@ from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.physics.chain import transit
 from stager.physics.options import QUICK, Options
+from stager.physics.transit.lanes import take
 from stager.staging.zoom import Curve, first_above, sharpen
 
 NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
 IDLE = 0.5
-STILL_RISING = 1e-4
+STILL_RISING = 1e-2
 COARSE, COARSE_OF_MANY, COARSE_NEAR, CROSSING, ROUNDS = 64, 40, 16, 10, 3
 MANY = 24
 AROUND = 0.8, 1.25
@@ -50,47 +51,72 @@ def grip_limit(
     top: Floats,
     *,
     near: Floats | None = None,
+    around: tuple[float, float] = AROUND,
     rounds: int = ROUNDS,
+    cliffs: bool = False,
     options: Options = QUICK,
 ) -> GripLimit:
     """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
 
     All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; near: about where it must be
-    [m/s], where that is known; rounds of refinement.
+    [m/s], where that is known, within the factors `around`; rounds of refinement; cliffs: find where jams begin.
     """
+    entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
+    coarse = COARSE_OF_MANY if top.size > MANY else COARSE
+    low, high, bend = np.minimum(IDLE * entry_speed, top), top, 1.5
+    if near is not None:
+        coarse, low, high, bend = COARSE_NEAR, np.minimum(around[0] * near, top), np.minimum(around[1] * near, top), 1.0
+    # Much slower than the projectile a wheel only brakes. Above, the whole range is looked at finer near the entry.
+    grid = low + (high - low) * np.linspace(0.0, 1.0, coarse)[:, None] ** bend
 
     def exit_at(speeds: Floats) -> Floats:
         return transit(launcher, index, entry_speed, speeds, entry_spin=entry_spin, options=options).exit_speed
 
-    entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
-    coarse = COARSE_OF_MANY if top.size > MANY else COARSE
-    # A wheel much slower than the projectile only brakes. Above, the grid is finer near the entry speed.
-    low, high, bend = np.minimum(IDLE * entry_speed, top), top, 1.5
-    if near is not None:
-        low, high = np.minimum(AROUND[0] * near, top), np.minimum(AROUND[1] * near, top)
-        bend, coarse = 1.0, COARSE_NEAR
-    grid = low + (high - low) * np.linspace(0.0, 1.0, coarse)[:, None] ** bend
-    found = exit_at(np.vstack([grid, 0.99 * top]))
-    values, near_end = found[:coarse], found[coarse:]
-    lanes = np.arange(top.size)
+    values = exit_at(grid)
     best = np.argmax(values, axis=0)
-    if near is not None and ((best == 0) | ((best == coarse - 1) & (high < top))).any():
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, rounds=rounds, options=options)
-    first_through, last_through = _cliffs(exit_at, grid, values, best)
-    known, at = sharpen(exit_at, grid, values, rounds=rounds)
+    lost = ((best == 0) | ((best == coarse - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
+    found = _refine(exit_at, grid, values, top, rounds, CLIFF_ROUNDS if cliffs else 0)
+    if not lost.any():
+        return found
+    where = np.flatnonzero(lost)
+    again = grip_limit(
+        take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], rounds=rounds,
+        cliffs=cliffs, options=options,
+    )  # fmt: skip
+    for name in GripLimit.__dataclass_fields__:
+        getattr(found, name)[where] = getattr(again, name)
+    return found
+
+
+def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, rounds: int, cliff_rounds: int) -> GripLimit:
+    """The grip limit on a curve known at `grid`, shape (candidates, lanes)."""
+    lanes, best = np.arange(top.size), np.argmax(values, axis=0)
+    first_through, last_through = _cliffs(curve, grid, values, best, cliff_rounds)
+    known, at = sharpen(curve, grid, values, rounds=rounds)
     best = np.argmax(at, axis=0)
     peak_speed, peak_exit = known[best, lanes], at[best, lanes]
-    speed, exit_speed = first_above(exit_at, NEARLY * peak_exit, known, at, points=CROSSING, rounds=rounds - 1)
+    speed, exit_speed = first_above(curve, NEARLY * peak_exit, known, at, points=CROSSING, rounds=rounds - 1)
     edge = known[np.argmax(at >= HARDLY_LESS * peak_exit, axis=0), lanes]
-    rising = (values[-1] > near_end[0] * (1 + STILL_RISING)) & (peak_speed > 0.97 * top)
-    none = rising | (peak_exit <= 0)
+    none = _rising(known, at, peak_speed, top) | (peak_exit <= 0)
     return GripLimit(
         wheel_speed=np.where(none, np.nan, speed), exit_speed=np.where(none, np.nan, exit_speed),
         peak_speed=peak_speed, peak_exit=peak_exit, edge=edge, first_through=first_through, last_through=last_through,
     )  # fmt: skip
 
 
-def _cliffs(curve: Curve, grid: Floats, values: Floats, best: NDArray[np.intp]) -> tuple[Floats, Floats]:
+def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> NDArray[np.bool_]:
+    """Whether exit speed still rises clearly at the end of the range."""
+    lanes = np.arange(top.size)
+    before = np.max(np.where(grid < (1 - 1e-3) * top, np.arange(len(grid))[:, None], 0), axis=0)
+    slope = (values[-1] - values[before, lanes]) / np.maximum(values[-1], 1e-12)
+    width = 1 - grid[before, lanes] / top
+    at_end = (grid[-1] >= top * (1 - 1e-9)) & (peak_speed > 0.97 * top)
+    return np.asarray(at_end & (slope > STILL_RISING * width))
+
+
+def _cliffs(
+    curve: Curve, grid: Floats, values: Floats, best: NDArray[np.intp], rounds: int
+) -> tuple[Floats, Floats]:
     """The settings next to the jams below and above the peak; the ends of the grid where there are none."""
     lanes, rows = np.arange(best.size), np.arange(len(grid))[:, None]
     jams = values <= 0
@@ -99,14 +125,13 @@ def _cliffs(curve: Curve, grid: Floats, values: Floats, best: NDArray[np.intp]) 
     low, high = grid[below + 1, lanes], grid[above - 1, lanes]
     jam_low, jam_high = grid[np.maximum(below, 0), lanes], grid[np.minimum(above, len(grid) - 1), lanes]
     jam_low, jam_high = np.where(below < 0, low, jam_low), np.where(above == len(grid), high, jam_high)
-    for _ in range(CLIFF_ROUNDS if jams.any() else 0):
+    for _ in range(rounds if jams.any() else 0):
         steps = np.linspace(0.0, 1.0, CLIFF_POINTS)[1:-1, None]
         left, right = jam_low + (low - jam_low) * steps, high + (jam_high - high) * steps
         jammed = curve(np.vstack([left, right])) <= 0
         left_jams, right_jams = jammed[: len(steps)], jammed[len(steps) :]
         jam_low, low = _last_jam(jam_low, left, low, left_jams)
-        turned = _last_jam(jam_high, right[::-1], high, right_jams[::-1])
-        jam_high, high = turned
+        jam_high, high = _last_jam(jam_high, right[::-1], high, right_jams[::-1])
     return low, high
 
 

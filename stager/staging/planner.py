@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from stager.hardware.scenario import Scenario
 from stager.staging.choose import binding, choose
 from stager.staging.climb import climb
-from stager.staging.ladder import recommend, rungs
+from stager.staging.ladder import rungs
+from stager.staging.odds import odds
 from stager.staging.records import Plan
+from stager.staging.verdict import advise
+
+DRAWS = 400
 
 
-def plan(scenario: Scenario) -> Plan:
-    """The best number of stages and wheel speeds, the ladder of stage counts, and the verdict."""
+def plan(scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None) -> Plan:
+    """The best number of stages and wheel speeds, the ladder of stage counts, and the verdict.
+
+    draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them.
+    """
     climbed = climb(scenario)
-    ladder = rungs(scenario, climbed)
+    chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng) if draws else None
+    ladder = rungs(scenario, climbed, chances)
     best, reason, relaxations = choose(scenario, climbed)
-    recommended, verdict = recommend(ladder, scenario.goal, None if best is None else best.count)
+    advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
     return Plan(
-        best=best, ladder=ladder, recommended_stages=recommended, verdict=verdict, reason=reason,
+        best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, reason=reason,
         binding=frozenset() if best is None else binding(best), relaxations=relaxations,
+        open_stage=advice.open_stage, settled_by=advice.settled_by,
     )  # fmt: skip

@@ -37,7 +37,8 @@ class Rung:
 class Settings:
     """Wheel speeds of a chain [m/s], shape (stages,), and the throw they give; verdicts on it.
 
-    grip_limit of each stage at its own entry speed [m/s], NaN where exit speed still rises at the end of the range.
+    grip_limit of each stage at its own entry speed [m/s], NaN where exit speed still rises at the end of the range;
+    average_power that the supply gives [W], None where it is not known.
     """
 
     wheel_speed: Floats
@@ -46,6 +47,7 @@ class Settings:
     grip_limit: Floats
     verdicts: tuple[Verdict, ...]
     length: float
+    average_power: float | None = None
 
     @property
     def count(self) -> int:
@@ -74,6 +76,8 @@ class Plan:
 
     bound: no setting within the limits exceeds this exit speed [m/s]; None: not computed.
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
+    open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
+    that decides most of it.
     """
 
     best: Settings | None
@@ -85,3 +89,5 @@ class Plan:
     bound: float | None = None
     prices: dict[str, float] = field(default_factory=dict)
     relaxations: tuple[Relaxation, ...] = ()
+    open_stage: int | None = None
+    settled_by: str | None = None

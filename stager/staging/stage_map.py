@@ -73,7 +73,8 @@ class StageMap:
         settings = BELOW + self.above + 1
         speed, share = entries.grid()
         flat_speed, flat_spin = speed.ravel(), (share * speed / self.radius).ravel()
-        limit = grip_limit(launcher, index, flat_speed, flat_spin, np.full(flat_speed.shape, top), rounds=2)
+        tops = np.full(flat_speed.shape, top)
+        limit = grip_limit(launcher, index, flat_speed, flat_spin, tops, rounds=2, cliffs=True)
         grip = np.where(np.isnan(limit.wheel_speed), top, limit.wheel_speed)
         low = np.minimum(np.maximum(IDLE * flat_speed, limit.first_through), grip)
         edge = np.maximum(limit.edge, grip)
