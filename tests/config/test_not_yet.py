@@ -45,6 +45,35 @@ def test_keys_and_words_without_effect_are_refused(tmp_path: Path) -> None:
             assert any(f": {key}: " in said and "is not kept yet" in said for said in _said(text, tmp_path))
 
 
+NEEDS = {
+    "average_power": {"stage.drive", "supply"},
+    "peak_power": {"stage.drive", "supply"},
+    "supply_current": {"stage.drive", "supply"},
+    "voltage": {"supply"},
+    "settled_loss": {"stage.drive", "supply", "feed.rate"},
+    "winding_temperature": {"stage.drive.heat", "supply"},
+    "rim_safety": {"stage.wheel.yield_strength"},
+    "mass": {"stage.mass"},
+    "cost": {"stage.cost"},
+}
+BARE = (
+    (r"\[stage.drive\]\n.*\n.*\n", ""),
+    (r"\[supply\]\n.*\n", ""),
+    ('width = "18 mm"\nmaterial = "aluminium"', 'inertia = "4e-5 kg m^2"'),
+)
+
+
+@pytest.mark.parametrize("name", NEEDS)
+def test_a_limit_that_cannot_be_judged_is_refused(name: str, tmp_path: Path) -> None:
+    text = RIGHT
+    for before, after in BARE:
+        text = re.sub(before, after, text)
+    value = VALUES.get(f"limits.{name}", {"mass": '"2 kg"', "cost": "100"}.get(name))
+    said = _said(text.replace("[limits]\n", f"[limits]\n{name} = {value}\n"), tmp_path)
+    needed = {line.split(": ")[1] for line in said if line.endswith(f"is missing: limits.{name} needs it")}
+    assert needed == NEEDS[name]
+
+
 def test_entries_of_stages_are_searched_as_well() -> None:
     for key in (key for key in NOT_YET if key.startswith("stage.")):
         name = key.removeprefix("stage.")

@@ -18,12 +18,19 @@ _HEAT: Needs = (
     'add [stage.drive.heat] with winding_capacity = "12 J/K"',
     lambda stage: stage.drive is None or stage.drive.heat is None,
 )
+_STRENGTH: Needs = (
+    "wheel.yield_strength",
+    'for example yield_strength = "240 MPa", or material = "aluminium"',
+    lambda stage: (
+        stage.wheel.material is None
+        and (stage.wheel.density is None or (stage.wheel.yield_strength or stage.wheel.tensile_strength) is None)
+    ),
+)
 _OF_STAGES: dict[str, tuple[Needs, ...]] = {
     "mass": (_MASS,), "cost": (_COST,), "average_power": (_DRIVE,), "peak_power": (_DRIVE,),
-    "supply_current": (_DRIVE,), "voltage": (_DRIVE,), "winding_temperature": (_HEAT,),
+    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_HEAT,), "rim_safety": (_STRENGTH,),
 }  # fmt: skip
-_SUPPLY = ("average_power", "peak_power", "supply_current")
-_RATE = ("average_power", "winding_temperature", "settled_loss")
+_SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_loss", "winding_temperature")
 
 
 def limits(file: File) -> Iterator[Problem]:
@@ -44,7 +51,7 @@ def _needs(file: File, name: str) -> Iterator[Problem]:
                 break
     if name in _SUPPLY and file.supply is None:
         yield Problem(("supply",), f"is missing: limits.{name} needs it", 'add [supply] with voltage = "14.8 V"', limit)
-    if name in _RATE and file.feed.rate is None:
+    if name == "settled_loss" and file.feed.rate is None:
         yield Problem(("feed", "rate"), f"is missing: limits.{name} needs it", 'for example rate = "2 /s"', limit)
 
 
