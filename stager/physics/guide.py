@@ -19,13 +19,14 @@ def free_run(guide: Guide | None, projectile: Projectile, speed: Floats, run: Nu
     """Speed [m/s] after a free run of `run` [m] ≥ 0; 0 where it comes to rest. Shapes broadcast.
 
     Friction acts on the weight, Δ(v²) = −2 μ g L; air drag, where asked for, by a constant coefficient on the
-    frontal area, v² falling as exp(−ρ c A L/m). Without a guide nothing is lost.
+    frontal area: d(v²)/dx = −2 μ g − (ρ c A/m) v², solved exactly. Without a guide nothing is lost.
     """
     if guide is None:
         return speed
-    squared = np.maximum(speed**2 - 2 * guide.friction * STANDARD_GRAVITY * np.maximum(run, 0.0), 0.0)
-    if guide.air_drag:
-        coefficient = ROUND_DRAG if projectile.shape.rolls else BLUNT_DRAG
-        area = np.pi * projectile.radius**2 if projectile.thickness is None else projectile.frontal_area
-        squared = squared * np.exp(-AIR_DENSITY * coefficient * area * run / projectile.mass)
-    return np.sqrt(squared)
+    slowing, run = 2 * guide.friction * STANDARD_GRAVITY, np.maximum(run, 0.0)
+    if not guide.air_drag:
+        return np.sqrt(np.maximum(speed**2 - slowing * run, 0.0))
+    coefficient = ROUND_DRAG if projectile.shape.rolls else BLUNT_DRAG
+    area = np.pi * projectile.radius**2 if projectile.thickness is None else projectile.frontal_area
+    drag = AIR_DENSITY * coefficient * area / projectile.mass
+    return np.sqrt(np.maximum(speed**2 + (speed**2 + slowing / drag) * np.expm1(-drag * run), 0.0))

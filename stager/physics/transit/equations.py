@@ -45,6 +45,17 @@ class Slopes:
     torque_slope: Floats
 
 
+def over_sides(values: Floats) -> Floats:
+    """Sum of `values`, shape (sides, lanes), over the sides: row by row, so that no lane depends on the others.
+
+    (numpy's own sum takes another order of addition for a single lane.)
+    """
+    total = values[0]
+    for row in values[1:]:
+        total = total + row
+    return np.asarray(total, dtype=np.float64)
+
+
 def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Floats, *, steep: bool = True) -> Slopes:
     """Right side d(state)/dx at `place` [m], shape (lanes,), for `state` of shape (rows, lanes).
 
@@ -67,10 +78,10 @@ def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Fl
     force = normal * traction
     rate = np.empty_like(state)
     pull = force * sides.weights
-    rate[0] = (2.0 / lanes.mass) * (push + (pull * cosine).sum(axis=0))
+    rate[0] = (2.0 / lanes.mass) * (push + over_sides(pull * cosine))
     rate[1] = 0.0
     if sides.turns:
-        turning = (pull * sides.turnings).sum(axis=0)
+        turning = over_sides(pull * sides.turnings)
         rate[1] = lanes.radius * lanes.inverse_spin_inertia * turning / speed
     torque_slope = _NO_SLOPE
     moment = -sides.radius * force
@@ -181,11 +192,11 @@ class Implicit:
             slip_known -= sides.turnings * (lanes.radius * known[1])
         force = _solve_small(self.system, now.steepness * slip_known)
         out = np.empty_like(known)
-        speed = speed_known + (self.speed_gain * force).sum(axis=0)
+        speed = speed_known + over_sides(self.speed_gain * force)
         out[0] = 2.0 * now.speed * speed
         out[1] = known[1]
         if sides.turns:
-            turning = (sides.turnings * sides.weights * force).sum(axis=0)
+            turning = over_sides(sides.turnings * sides.weights * force)
             out[1] += self.spin_gain * turning - self.spin_by_speed * speed
         out[2 : 2 + count] = wheel_known - self.wheel_by_speed * speed - self.wheel_gain * force
         if lanes.books:

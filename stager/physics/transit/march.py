@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stager.errors import StagerError
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
-from stager.physics.transit.equations import Lanes, Slopes, slopes
+from stager.physics.transit.equations import Lanes, Slopes, over_sides, slopes
 from stager.physics.transit.lanes import take
 from stager.physics.transit.profile import Profile
 from stager.physics.transit.rosenbrock import Rate, step
@@ -141,7 +141,7 @@ def _watch(
     journey: Journey, index: NDArray[np.intp], now: Slopes, lanes: Lanes, chosen: NDArray[np.bool_] | None = None
 ) -> None:
     pick = slice(None) if chosen is None else chosen
-    heat = (lanes.sides.weights * now.force * now.slip)[:, pick].sum(axis=0)
+    heat = over_sides((lanes.sides.weights * now.force * now.slip)[:, pick])
     slip = now.slip[:, pick]
     journey.peak_acceleration[index] = np.maximum(journey.peak_acceleration[index], np.abs(now.rate[0][pick]) / 2)
     journey.peak_slip_power[index] = np.maximum(journey.peak_slip_power[index], heat)

@@ -1,0 +1,78 @@
+"""The integrator against the slow oracle on drawn launchers.
+
+What must hold: exit speed within 1e-4, spin and slip heat within 1e-3; jams agree unless 0.1 % of entry speed
+decides about them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from stager.hardware.projectile import ROD
+from stager.hardware.stage import IDLER, PAIR, RAIL
+from stager.physics.chain import throw
+from stager.physics.records import Throw
+from tests.oracle.throw import Outcome
+from tests.oracle.throw import throw as slow_throw
+from tests.physics.drawing import LANES, ROUND, Batch, batches
+
+CASES = {
+    "round in pairs": (ROUND, (PAIR,)),
+    "round on rails": (ROUND, (RAIL,)),
+    "round with idlers": (ROUND, (IDLER,)),
+    "rods in pairs": ((ROD,), (PAIR,)),
+    "rods on rails and with idlers": ((ROD,), (RAIL, IDLER)),
+    "round in mixed stages": (ROUND, (PAIR, RAIL, IDLER)),
+}
+EXAMPLES = 6
+"""Batches a case: 288 launchers in all."""
+
+
+def slow(batch: Batch, i: int, entry_speed: float | None = None) -> Outcome:
+    return slow_throw(
+        batch.lane(i), list(batch.speeds("a")[i]), list(batch.speeds("b")[i]),
+        entry_speed=entry_speed, entry_spin=float(batch.spin[i]),
+    )  # fmt: skip
+
+
+def decided_by_entry(batch: Batch, i: int) -> bool:
+    """Whether 0.1 % of entry speed turns a throw into a jam or back."""
+    speeds = [float(batch.values["feed"][i]) * share for share in (0.999, 1.0, 1.001)]
+    return len({slow(batch, i, speed).jammed for speed in speeds}) == 2
+
+
+def agree(batch: Batch, i: int, fast: Throw, reference: Outcome) -> None:
+    mass, radius = batch.values["mass"][i], batch.values["diameter"][i] / 2
+    assert fast.exit_speed[i] == pytest.approx(reference.exit_speed, rel=1e-4)
+    assert fast.spin[i] == pytest.approx(reference.spin, rel=1e-3, abs=1e-3 * reference.exit_speed / radius)
+    heat = sum(stage.slip_heat for stage in reference.stages)
+    assert fast.stages.slip_heat[i].sum() == pytest.approx(heat, rel=1e-3, abs=5e-5 * mass * reference.exit_speed**2)
+    for k, stage in enumerate(reference.stages):
+        done, unit = fast.stages, 1e-3 * mass * reference.exit_speed**2
+        assert done.entry_speed[i, k] == pytest.approx(stage.entry_speed, rel=1e-4)
+        assert done.exit_speed[i, k] == pytest.approx(stage.exit_speed, rel=1e-4)
+        assert done.contact_time[i, k] == pytest.approx(stage.contact_time, rel=1e-3)
+        after = (done.wheel_speed_after_a[i, k], done.wheel_speed_after_b[i, k])
+        assert after == pytest.approx(stage.after, rel=1e-3, abs=1e-3 * reference.exit_speed)
+        assert done.wheel_work[i, k] == pytest.approx(stage.wheel_work, rel=1e-3, abs=unit)
+        assert done.crush_loss[i, k] == pytest.approx(stage.crush_loss, rel=1e-3, abs=unit)
+        assert done.motor_work[i, k] == pytest.approx(stage.motor_work, rel=1e-3, abs=unit)
+        assert done.slip_at_exit[i, k] == pytest.approx(stage.slip_at_exit, rel=1e-3, abs=1e-3 * reference.exit_speed)
+
+
+@pytest.mark.parametrize("case", CASES)
+@settings(max_examples=EXAMPLES, phases=[Phase.generate])
+@given(data=st.data())
+def test_agreement(case: str, data: st.DataObject) -> None:
+    batch = data.draw(batches(*CASES[case]))
+    fast = throw(batch.launcher, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin)
+    assert np.isfinite(fast.exit_speed).all()
+    for i in range(LANES):
+        reference = slow(batch, i)
+        if bool(fast.jammed[i]) != reference.jammed:
+            assert decided_by_entry(batch, i), (i, batch.form)
+        elif not reference.jammed:
+            agree(batch, i, fast, reference)
