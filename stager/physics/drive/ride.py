@@ -148,10 +148,12 @@ def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
         calm = (np.abs(coming) <= CALM * scale).all(axis=-1, keepdims=True)
         brisk = np.where(np.abs(rate) > 0, 0.05 * run.target / np.maximum(np.abs(rate), 1e-300), np.inf)
         size = np.where(np.isinf(size), brisk.min(axis=-1, keepdims=True), size)
-        pace = np.where(calm, left, np.minimum(size, left))
+        pace = np.where(calm, 0.0, np.minimum(size, left))
         before, held = run.speed, run.held
         fresh, error, gathered, last = _step(run, rate, booked, pace)
         fresh = np.where(calm, run.speed + coming, fresh)
+        pace = np.where(calm, left, pace)
+        gathered = [np.where(calm, left * now, item) for now, item in zip(booked, gathered, strict=True)]
         ratio = (np.abs(error) / scale).max(axis=-1, keepdims=True)
         crossing = run.crossings(fresh, rate, last[0], pace)
         good = ((ratio <= 1.0) | calm) & np.isinf(crossing)

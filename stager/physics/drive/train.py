@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,14 +57,19 @@ def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Ai
 
     split: wheels of pairs in columns of their own, for two speeds.
     """
+    return train_of([launcher.stage(index) for index in range(stages)], split=split, air=air)
+
+
+def train_of(stages: Sequence[Stage], *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
+    """As `build_train`, of these stages."""
     columns: list[tuple[int, int, float]] = []
-    for index in range(stages):
-        driven = launcher.stage(index).layout.driven_wheels
+    for index, stage in enumerate(stages):
+        driven = stage.layout.driven_wheels
         if split and driven == 2:
             columns += [(index, 0, 1.0), (index, 1, 1.0)]
         else:
             columns.append((index, 0, float(driven)))
-    owners = [launcher.stage(index) for index, _, _ in columns]
+    owners = [stages[index] for index, _, _ in columns]
     drives = [stage.drive for stage in owners if stage.drive is not None]
     if len(drives) < len(owners) or not owners:
         return None

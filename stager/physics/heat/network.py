@@ -59,7 +59,8 @@ def after(network: Network, loss: Loss, time: Number, start: tuple[Number, Numbe
     cold = loss.idle + loss.copper * (1 + COPPER_COEFFICIENT * (network.air - REFERENCE))
     drive = cold / network.winding_capacity
     middle, spread = (a + d) / 2, np.sqrt(((a - d) / 2) ** 2 + b * c)
-    fast, slow = middle - spread, middle + spread
+    fast = middle - spread
+    slow = (a * d - b * c) / fast  # not middle + spread, which cancels
     winding, case = (value - network.air for value in first)
     speed = a * winding + b * case + drive
     return network.air + _response(winding, speed, -d * drive, fast, slow, time)

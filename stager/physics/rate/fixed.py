@@ -29,7 +29,8 @@ def fixed_point(
     """x with G(x) = x by Broyden's method from `start`, shape (lanes, rows), where G is `first` already.
 
     change(x, lanes, call) gives G of the chosen lanes; slope: a guess of G's derivative, row by row, (lanes, rows);
-    scale: size of each row; a lane is done when its step is below `tolerance` of it. Points stay within 0 … scale.
+    scale: size of each row; a lane is done when its step and its residual are below `tolerance` of it. Points stay
+    within 0 … scale: a step out of it gives way to one of plain repetition.
     """
     count, rows = start.shape
     point, value = start.copy(), first.copy()
@@ -38,8 +39,10 @@ def fixed_point(
     going = np.arange(count)
     step = _times(inverse, value - point)
     for call in range(most):
-        step = np.clip(point[going] + step, 0.0, scale[going]) - point[going]
-        moving = (np.abs(step) > tolerance * scale[going]).any(axis=-1)
+        left = value[going] - point[going]
+        inside = ((point[going] + step >= 0.0) & (point[going] + step <= scale[going])).all(axis=-1, keepdims=True)
+        step = np.where(inside, step, left)
+        moving = (np.maximum(np.abs(step), np.abs(left)) > tolerance * scale[going]).any(axis=-1)
         point[going] += step
         going, step = going[moving], step[moving]
         if going.size == 0:

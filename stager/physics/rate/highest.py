@@ -51,8 +51,7 @@ def highest_rate(
         return None
     low = np.full(contact.shape, np.log(SLOWEST))
     high = -np.log(np.where(contact > 0, contact, 1.0)) - 1e-6
-    excess = np.zeros((2, *contact.shape))
-    ends = None
+    pauseless, excess, ends = high, np.zeros((2, *contact.shape)), None
     for samples in SAMPLES:
         at = np.linspace(low, high, samples)
         found = settle_rhythm(rhythm.at(np.exp(-at)), first, tolerance=SEARCH)
@@ -65,4 +64,5 @@ def highest_rate(
     span = excess[1] - excess[0]
     share = np.clip(-excess[0] / np.where(span != 0, span, 1.0), 0.0, 1.0)
     never, unbound = ends if ends is not None else (share < 0, share < 0)
-    return HighestRate(rate=np.where(never, 0.0, np.exp(low + share * (high - low))), by_contact=unbound, never=never)
+    found = np.where(unbound, pauseless, low + share * (high - low))
+    return HighestRate(rate=np.where(never, 0.0, np.exp(found)), by_contact=unbound, never=never)

@@ -1,0 +1,145 @@
+"""Wheels through time against a slow reference, and the books of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from stager.hardware.arrays import Floats
+from stager.physics.drive.bus import peak_draw, throttled
+from stager.physics.drive.ride import Ledger, ride
+from stager.physics.drive.spinup import NEAR, peak_in_turn, rushing, spin_up, spin_up_in_turn, time_to
+from stager.physics.drive.supply import Holding, hold
+from stager.physics.drive.train import Train, build_train
+from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher
+
+TARGET = SPEEDS / 0.04
+GOVERNED = replace(DRIVE, governed=True)
+
+
+def train(governed: bool = False) -> Train:
+    found = build_train(launcher(drive=GOVERNED if governed else DRIVE), 3)
+    assert found is not None
+    return found
+
+
+def reference(wheels: Train, there: Holding, start: Floats, time: float) -> Floats:
+    """Open throttles by a stiff solver; the bus by repetition until nothing moves."""
+
+    def rates(_: float, speed: Floats) -> Floats:
+        bus = SUPPLY.voltage
+        for _ in range(200):
+            current = np.clip((there.throttle * bus - wheels.pull * speed) / wheels.resistance, 0, wheels.current_limit)
+            power = (wheels.count * current * (wheels.pull * speed + wheels.resistance * current)).sum()
+            bus = SUPPLY.voltage - SUPPLY.resistance * power / bus
+        torque = wheels.pull * (current - wheels.idle_current) - wheels.disc.moment(np.maximum(speed, 0))
+        return torque / wheels.inertia
+
+    return solve_ivp(rates, (0, time), start, method="LSODA", rtol=1e-10, atol=1e-9).y[:, -1]
+
+
+@pytest.mark.parametrize("share, time", [(0.9, 0.05), (0.9, 0.4), (0.0, 0.15), (1.05, 0.1)])
+def test_open_throttles_agree_with_a_slow_reference(share: float, time: float) -> None:
+    wheels = train()
+    there = hold(wheels, TARGET, SUPPLY)
+    found, _ = ride(wheels, there, SUPPLY, share * TARGET, time)
+    assert found == pytest.approx(reference(wheels, there, share * TARGET, time), rel=1e-7)
+
+
+@pytest.mark.parametrize("governed", [False, True])
+@pytest.mark.parametrize("share", [0.0, 0.8, 1.02])
+@pytest.mark.parametrize("time", [0.02, 1.0, 60.0])
+def test_books_close(governed: bool, share: float, time: float) -> None:
+    # What the supply gives is in its own resistance, in the motors, in bearings and air, or in the wheels.
+    wheels = train(governed)
+    there = hold(wheels, TARGET, SUPPLY)
+    start = share * TARGET
+    end, books = ride(wheels, there, SUPPLY, start, time)
+    assert isinstance(books, Ledger)
+    stored = wheels.inertia * (end**2 - start**2) / 2
+    spent = books.supply_heat + (wheels.count * (books.copper + books.no_load + books.windage + stored)).sum()
+    taken = SUPPLY.voltage * books.charge
+    turnover = taken + (wheels.count * wheels.inertia * start**2 / 2).sum()
+    assert abs(taken - spent) < 1e-6 * turnover
+    assert books.electrical == pytest.approx(books.copper + books.no_load + books.windage + stored, abs=1e-6 * turnover)
+
+
+def test_a_governor_arrives_and_stays() -> None:
+    wheels = train(governed=True)
+    there = hold(wheels, TARGET, SUPPLY)
+    end, _ = ride(wheels, there, SUPPLY, 0.7 * TARGET, np.array([0.5, 5.0, 50.0]))
+    assert end == pytest.approx(np.broadcast_to(TARGET, (3, 3)), rel=1e-12)
+
+
+def test_a_governor_does_not_brake() -> None:
+    # Above its speed it gives nothing: the wheel runs down by loss and air alone.
+    wheels = train(governed=True)
+    there = hold(wheels, TARGET, SUPPLY)
+    end, books = ride(wheels, there, SUPPLY, 1.5 * TARGET, 0.01)
+    assert (end < 1.5 * TARGET).all()
+    assert (end > TARGET).all()
+    assert books is not None
+    assert books.charge == pytest.approx(0.0)
+
+
+def test_governors_recover_faster() -> None:
+    start = 0.9 * TARGET
+    times = [
+        float(time_to(train(governed), hold(train(governed), TARGET, SUPPLY), SUPPLY, start))
+        for governed in (False, True)
+    ]
+    assert times[1] < times[0] / 5
+
+
+def test_batches_are_loops() -> None:
+    wheels = train()
+    there = hold(wheels, TARGET, SUPPLY)
+    starts = np.array([[0.5], [0.9], [1.0]]) * TARGET
+    times = np.array([0.01, 0.1, 1.0])
+    both, _ = ride(wheels, there, SUPPLY, starts, times)
+    for row in range(3):
+        one, _ = ride(wheels, there, SUPPLY, starts[row], times[row])
+        assert both[row] == pytest.approx(one, rel=1e-8)
+
+
+def test_time_from_rest() -> None:
+    # An ideal motor's wheel comes up as 1 − exp(−t/τ) with τ = RJ/Kt²: 2 % is left after τ·ln 50; any textbook.
+    ideal = build_train(launcher(drive=replace(DRIVE, no_load_current=0.0, current_limit=np.inf), radius=0.01), 1)
+    assert ideal is not None
+    supply = replace(SUPPLY, resistance=0.0)
+    there = hold(ideal, np.array([500.0]), supply)
+    lag = float(ideal.resistance[0] * ideal.inertia[0] / ideal.pull[0] ** 2)
+    assert spin_up(ideal, there, supply).time == pytest.approx(lag * np.log(1 / NEAR), rel=1e-2)
+
+
+def test_a_wheel_out_of_reach_never_arrives() -> None:
+    wheels = train(governed=True)
+    there = hold(wheels, 20 * TARGET, SUPPLY)
+    assert np.isinf(spin_up(wheels, there, SUPPLY).time)
+
+
+@pytest.mark.parametrize("governed", [False, True])
+def test_in_turn_takes_longer_and_asks_for_less(governed: bool) -> None:
+    wheels = train(governed)
+    there = hold(wheels, TARGET, SUPPLY)
+    together, in_turn = spin_up(wheels, there, SUPPLY), spin_up_in_turn(wheels, there, SUPPLY)
+    assert in_turn.time > together.time
+    assert in_turn.current < together.current
+    assert in_turn.power < together.power
+    assert peak_in_turn(wheels, there, SUPPLY)[0] == pytest.approx(in_turn.current)
+
+
+def test_peak_of_equal_wheels_is_met_at_standstill() -> None:
+    # Without a current limit an open throttle takes most at rest; θV/R into each, sag shared.
+    free = build_train(launcher(drive=replace(DRIVE, current_limit=np.inf)), 3)
+    assert free is not None
+    there = hold(free, np.full(3, 300.0), SUPPLY)
+    from stager.physics.drive.bus import flow
+
+    now = flow(free, throttled(free, there), SUPPLY, np.zeros(3))
+    current, power = peak_draw(free, rushing(free, there), SUPPLY)
+    assert power == pytest.approx(float((free.count * now.power).sum()))
+    assert current == pytest.approx(power / float(now.bus_voltage[0]))

@@ -1,0 +1,118 @@
+"""Holding speeds on a supply that sags, and back."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stager.hardware.drive import Supply
+from stager.physics.drive.bus import Command, flow, peak_draw, throttled
+from stager.physics.drive.supply import hold, loaded_voltage, settle
+from stager.physics.drive.train import build_train
+from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher
+
+TRAIN = build_train(launcher(), 3)
+assert TRAIN is not None
+TARGET = SPEEDS / 0.04
+
+
+def test_holding_takes_loss_and_windage() -> None:
+    there = hold(TRAIN, TARGET, SUPPLY)
+    drag = TRAIN.disc.moment(TARGET)
+    assert there.current * TRAIN.pull == pytest.approx(1.1 * TRAIN.pull + drag)
+    assert there.voltage == pytest.approx(TARGET * TRAIN.pull + 0.06 * there.current)
+    assert there.reached
+
+
+def test_the_sag_is_the_supplys() -> None:
+    # V = V₀ − R·I at the terminals, P = V·I: two equations that any battery model of one resistance has.
+    there = hold(TRAIN, TARGET, SUPPLY)
+    assert there.bus_voltage == pytest.approx(14.8 - 0.03 * there.bus_current)
+    assert there.power == pytest.approx(there.bus_voltage * there.bus_current)
+    assert there.power == pytest.approx((2 * there.voltage * there.current).sum())
+
+
+@given(st.lists(st.floats(1.0, 60.0), min_size=3, max_size=3), st.floats(0.0, 0.3))
+def test_throttle_and_speed_are_inverse(speeds: list[float], resistance: float) -> None:
+    supply = replace(SUPPLY, resistance=resistance)
+    target = np.array(speeds) / 0.04
+    there = hold(TRAIN, target, supply)
+    if there.reached:
+        assert settle(TRAIN, there.throttle, supply) == pytest.approx(target, rel=1e-9)
+
+
+def test_shared_sag_is_more_than_each_alone() -> None:
+    together = hold(TRAIN, TARGET, SUPPLY).throttle
+    for column in range(3):
+        alone = build_train(launcher(), 1)
+        assert alone is not None
+        assert together[column] > hold(alone, TARGET[[column]], SUPPLY).throttle[0]
+
+
+def test_out_of_reach() -> None:
+    fast = hold(TRAIN, TARGET * 10, SUPPLY)
+    assert not fast.reached
+    assert fast.throttle.max() > 1
+    weak = hold(TRAIN, TARGET, replace(SUPPLY, resistance=20.0))
+    assert not weak.reached
+    assert (weak.throttle > 1).all()
+
+
+def test_too_little_current_is_out_of_reach_too() -> None:
+    weak = build_train(launcher(drive=replace(DRIVE, current_limit=1.0)), 3)
+    assert weak is not None
+    assert not hold(weak, TARGET, SUPPLY).reached
+
+
+def test_settling_at_full_throttle() -> None:
+    # Without windage and loss: Kv·V less nothing.
+    ideal = build_train(launcher(drive=replace(DRIVE, no_load_current=0.0)), 1)
+    assert ideal is not None
+    speed = settle(ideal, np.ones(1), Supply(voltage=14.8))
+    assert speed[0] < 14.8 * DRIVE.speed_constant
+    assert speed[0] == pytest.approx(14.8 * DRIVE.speed_constant, rel=2e-2)
+    assert settle(TRAIN, np.zeros(3), SUPPLY) == pytest.approx(np.zeros(3))
+
+
+@given(st.lists(st.floats(0.0, 1.0), min_size=3, max_size=3), st.lists(st.floats(0.0, 2000.0), min_size=3, max_size=3))
+def test_flow_balances_the_bus(throttle: list[float], speed: list[float]) -> None:
+    command = Command(throttle=np.array(throttle), holding=np.zeros(3, bool), held=np.zeros(3))
+    emf = TRAIN.pull * np.array(speed)
+    now = flow(TRAIN, command, SUPPLY, emf)
+    power = (TRAIN.count * now.power).sum()
+    assert now.bus_voltage[0] == pytest.approx(14.8 - 0.03 * power / now.bus_voltage[0], abs=1e-9)
+    asked = (np.array(throttle) * now.bus_voltage - emf) / 0.06
+    assert now.current == pytest.approx(np.clip(asked, 0, 30.0), abs=1e-6)
+
+
+def test_flow_at_held_speeds_is_what_holds_them() -> None:
+    there = hold(TRAIN, TARGET, SUPPLY)
+    now = flow(TRAIN, throttled(TRAIN, there), SUPPLY, TRAIN.pull * TARGET)
+    assert now.current == pytest.approx(there.current)
+    assert now.bus_voltage[0] == pytest.approx(float(there.bus_voltage))
+
+
+def test_batches_are_loops() -> None:
+    supply = Supply(voltage=np.array([10.0, 14.8]), resistance=np.array([0.1, 0.03]))
+    both = hold(TRAIN, np.stack([TARGET, 1.1 * TARGET]), supply)
+    for row, factor in enumerate((1.0, 1.1)):
+        one = hold(TRAIN, factor * TARGET, Supply(voltage=supply.voltage[row], resistance=supply.resistance[row]))
+        assert both.throttle[row] == pytest.approx(one.throttle, rel=1e-14)
+    peaks = peak_draw(TRAIN, both.throttle, supply)
+    assert np.shape(peaks) == (2, 2)
+
+
+def test_an_overloaded_supply_gives_half_its_voltage() -> None:
+    # Greatest power of a source with resistance: V²/(4R) at half its voltage; any textbook.
+    assert loaded_voltage(SUPPLY, 14.8**2 / (4 * 0.03)) == pytest.approx(7.4)
+    assert loaded_voltage(SUPPLY, 1e9) == pytest.approx(7.4)
+    assert loaded_voltage(SUPPLY, 0.0) == pytest.approx(14.8)
+
+
+def test_no_train_without_drives() -> None:
+    assert build_train(launcher(drive=None), 2) is None
+    assert build_train(launcher(), 0) is None

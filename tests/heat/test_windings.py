@@ -1,0 +1,74 @@
+"""From throwing at a rate to winding temperatures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.hardware.drive import Heat
+from stager.physics.drive.supply import hold
+from stager.physics.drive.train import build_train
+from stager.physics.heat.cooling import case_to_air, fin_conductance
+from stager.physics.heat.network import steady
+from stager.physics.heat.windings import Windings, throwing_loss, windings
+from stager.physics.rate import settled
+from tests.drive.machines import DRIVE, HEAT, SUPPLY, launcher, wheel
+
+SPEEDS = np.array([8.0, 11.0])
+WARM = replace(DRIVE, heat=HEAT)
+
+
+def of(rate: float | None) -> Windings:
+    machine = launcher(drive=WARM)
+    train = build_train(machine, 2)
+    assert train is not None
+    found = windings(
+        machine, train, hold(train, SPEEDS / 0.04, SUPPLY), None if rate is None else settled(machine, rate, SPEEDS)
+    )
+    assert found is not None
+    return found
+
+
+def test_throwing_warms_more_than_holding() -> None:
+    still, slow, fast = (of(rate).temperature() for rate in (None, 1.0, 4.0))
+    assert (still < slow).all()
+    assert (slow < fast).all()
+    assert (still > 293.15).all()
+
+
+def test_mean_losses_are_those_of_the_books() -> None:
+    machine = launcher(drive=WARM)
+    found = settled(machine, 4.0, SPEEDS)
+    assert found is not None
+    loss = throwing_loss(found)
+    assert loss.copper == pytest.approx(4.0 * found.books.copper)
+    assert of(4.0).temperature() == pytest.approx(steady(of(4.0).network, loss)[0])
+
+
+def test_a_session_ends_before_it_is_warm() -> None:
+    warm = of(4.0)
+    assert (warm.temperature(60.0) < warm.temperature()).all()
+    assert warm.temperature(1e6) == pytest.approx(warm.temperature())
+    assert warm.temperature(0.0) == pytest.approx(np.full(2, 293.15))
+
+
+def test_without_thermal_data_nothing_is_said() -> None:
+    machine = launcher()
+    train = build_train(machine, 2)
+    assert train is not None
+    assert windings(machine, train, hold(train, SPEEDS / 0.04, SUPPLY), None) is None
+
+
+def test_turning_and_fins_cool() -> None:
+    bare = replace(HEAT, case_to_air=None)
+    slow, fast = case_to_air(bare, wheel(), np.array([10.0, 500.0]))
+    assert fast < slow
+    finned = Heat(
+        winding_capacity=12.0, winding_to_case=1.5, case_capacity=30.0, fin_count=5, fin_diameter=0.06,
+        fin_thickness=1e-3, fin_conductivity=180.0,
+    )  # fmt: skip
+    assert case_to_air(finned, wheel(), 500.0) < fast
+    assert 1 / case_to_air(finned, wheel(), 500.0) == pytest.approx(1 / fast + fin_conductance(finned, wheel(), 500.0))
+    assert case_to_air(HEAT, wheel(), 500.0) == 4.0

@@ -1,0 +1,204 @@
+"""Throwing at a rate: the fixed point against hundreds of simulated throws, and what must hold of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from stager.hardware.arrays import Floats
+from stager.hardware.stage import IDLER, PAIR, RAIL, Layout
+from stager.physics.chain import throw
+from stager.physics.options import Options
+from stager.physics.rate import Rhythm, Settled, highest_rate, settled
+from stager.physics.rate.fixed import fixed_point
+from tests.drive.machines import DRIVE, launcher
+
+QUIET = Options(books=False)
+GOVERNED = replace(DRIVE, governed=True, current_limit=3.0)
+SPEEDS = np.array([8.0, 11.0])
+
+
+@cache
+def state(rate: float, inertia: float = 4e-5, layout: Layout = PAIR, governed: bool = False) -> Settled:
+    drive = GOVERNED if governed else DRIVE
+    found = settled(launcher(inertia=inertia, layout=layout, drive=drive), rate, SPEEDS)
+    assert found is not None
+    return found
+
+
+def simulate(rhythm: Rhythm, throws: int = 500) -> Floats:
+    """Angular speeds when the next throw comes, after many throws, or once a throw changes them by rounding only."""
+    speed = rhythm.target
+    for _ in range(throws):
+        before, speed = speed, rhythm.recover(rhythm.after(rhythm.throw(speed, QUIET)))
+        if (np.abs(speed - before) <= 1e-12 * rhythm.target).all():
+            break
+    return speed
+
+
+def test_settled_is_where_hundreds_of_throws_lead() -> None:
+    found = settled(launcher(), np.array([2.0, 8.0, 20.0]), np.broadcast_to(SPEEDS, (3, 2)))
+    assert found is not None
+    speed = simulate(found.rhythm)
+    assert found.converged.all()
+    assert found.throw.exit_speed == pytest.approx(found.rhythm.throw(speed).exit_speed, rel=1e-6)
+    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
+    assert (found.loss > 0).all()
+
+
+@pytest.mark.parametrize("layout, governed", [(RAIL, False), (PAIR, True)])
+def test_so_it_is_on_rails_and_under_governors(layout: Layout, governed: bool) -> None:
+    found = state(8.0, layout=layout, governed=governed)
+    speed = simulate(found.rhythm)
+    assert bool(found.converged)
+    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
+    assert found.loss > 0
+
+
+def test_two_speeds_in_a_pair() -> None:
+    found = settled(launcher(), 8.0, SPEEDS, 0.8 * SPEEDS)
+    assert found is not None
+    assert found.rhythm.train.size == 4
+    speed = simulate(found.rhythm)
+    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
+    assert float(found.first.spin) == pytest.approx(float(throw(launcher(), SPEEDS, 0.8 * SPEEDS).spin))
+
+
+@pytest.mark.parametrize("rate", [0.5, 4.0, 8.0])
+@pytest.mark.parametrize("governed", [False, True])
+def test_books_close_over_a_cycle_and_over_a_minute(rate: float, governed: bool) -> None:
+    # Electrical in = what the wheels give to the throw + heat, in every motor and in the supply.
+    found = state(rate, governed=governed)
+    books, count = found.books, found.rhythm.train.count
+    heat = books.supply_heat + (count * (books.copper + books.no_load + books.windage)).sum(axis=-1)
+    work = (count * books.wheel_work).sum(axis=-1)
+    assert work == pytest.approx(float(found.throw.stages.wheel_work.sum()), rel=1e-12)
+    stored = (count * books.stored).sum(axis=-1)
+    assert float(books.source) == pytest.approx(float(heat + work + stored), rel=1e-6)
+    throws = round(60 * rate)
+    assert throws * float(books.source) == pytest.approx(throws * float(heat + work), rel=1e-6)
+    assert float(books.delivered) == pytest.approx(float(books.source - books.supply_heat), rel=1e-12)
+    assert float(found.average_power) == pytest.approx(rate * float(books.delivered))
+    assert found.throws_per_charge == pytest.approx(2.2 * 3600 / float(books.charge))
+
+
+def test_energy_of_the_throw_is_in_the_books() -> None:
+    # Wheel work = Δ(½mv²) + slip heat + crush loss, without spin.
+    found = state(4.0)
+    stages = found.throw.stages
+    gained = 0.018 * (float(found.throw.exit_speed) ** 2 - 1.2**2) / 2
+    spent = gained + float(stages.slip_heat.sum() + stages.crush_loss.sum())
+    assert float((found.rhythm.train.count * found.books.wheel_work).sum()) == pytest.approx(spent, rel=1e-5)
+
+
+def test_slow_throwing_loses_nothing() -> None:
+    assert float(state(0.05).loss) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_loss_and_droop_rise_with_the_rate() -> None:
+    rng = np.random.default_rng(5)
+    rates = np.sort(rng.uniform(0.5, 30.0, (12, 5)), axis=0)
+    found = settled(launcher(), rates, SPEEDS * rng.uniform(0.8, 1.1, (5, 2)))
+    assert found is not None
+    assert (np.diff(found.loss, axis=0) >= -1e-7).all()
+    assert (np.diff(found.missing, axis=0) >= -1e-7).all()
+
+
+def test_droop_falls_with_inertia() -> None:
+    # At rates so low that wheels come back: with heavier ones that takes longer.
+    inertia = np.sort(np.random.default_rng(6).uniform(2e-5, 4e-4, 20))
+    found = settled(launcher(inertia=inertia), 0.1, np.broadcast_to(SPEEDS, (20, 2)))
+    assert found is not None
+    assert (np.diff(found.droop, axis=0) < 0).all()
+
+
+def test_batches_are_loops() -> None:
+    rates = np.array([[1.0], [6.0]])
+    speeds = np.array([[1.0], [0.9], [1.05]]) * SPEEDS
+    both = settled(launcher(inertia=np.array([3e-5, 4e-5, 6e-5])), rates, speeds)
+    assert both is not None
+    assert both.loss.shape == (2, 3)
+    for i in range(2):
+        for j, inertia in enumerate((3e-5, 4e-5, 6e-5)):
+            one = settled(launcher(inertia=inertia), float(rates[i, 0]), speeds[j])
+            assert one is not None
+            assert float(both.loss[i, j]) == pytest.approx(float(one.loss), abs=1e-6)
+            assert both.books.copper[i, j] == pytest.approx(one.books.copper, rel=1e-4)
+
+
+def test_it_takes_few_throws() -> None:
+    speeds = SPEEDS * np.random.default_rng(1).uniform(0.8, 1.1, (200, 2))
+    found = settled(launcher(), 8.0, speeds)
+    assert found is not None
+    assert found.converged.all()
+    assert found.calls <= 10
+
+
+def test_a_jam_is_no_settled_state() -> None:
+    found = settled(launcher(), 40.0, np.array([2.0, 0.5]))
+    assert found is not None
+    assert bool(found.throw.jammed) == (not bool(found.converged)) or bool(found.first.jammed)
+    assert np.isfinite(found.loss)
+
+
+def test_wheels_without_drive_do_not_come_back() -> None:
+    assert settled(launcher(drive=None), 1.0, SPEEDS) is None
+    assert settled(launcher(supply=None), 1.0, SPEEDS) is None
+    assert highest_rate(launcher(drive=None), 0.02, SPEEDS) is None
+
+
+@pytest.mark.parametrize("layout", [PAIR, IDLER, RAIL])
+def test_highest_rate_has_the_stated_loss(layout: Layout) -> None:
+    machine = launcher(layout=layout, feed=4.0)
+    if layout is IDLER:
+        machine = replace(machine, template=replace(machine.template, idler_inertia=1e-6))
+    found = highest_rate(machine, 0.02, SPEEDS)
+    assert found is not None
+    there = settled(machine, float(found.rate), SPEEDS)
+    assert there is not None
+    assert float(there.loss) == pytest.approx(0.02, abs=2e-4) or (found.by_contact and there.loss < 0.02)
+
+
+def test_a_loss_that_any_rate_keeps() -> None:
+    found = highest_rate(launcher(), 1.0, SPEEDS)
+    assert found is not None
+    assert found.by_contact
+    contact = float(throw(launcher(), SPEEDS).stages.contact_time.max())
+    assert float(found.rate) == pytest.approx(1 / contact, rel=1e-3)
+
+
+def test_a_first_throw_that_jams_has_no_rate() -> None:
+    found = highest_rate(launcher(feed=0.1), 0.02, np.array([0.5, 0.5]))
+    assert found is not None
+    assert found.never
+    assert found.rate == 0.0
+
+
+def test_fixed_points_of_a_linear_map() -> None:
+    # Broyden's method ends on a linear map of n rows in at most 2n steps; Gay 1979.
+    rng = np.random.default_rng(3)
+    matrix = rng.uniform(0.0, 0.1, (5, 3, 3)) + 0.6 * np.eye(3)
+    push = rng.uniform(0.1, 0.3, (5, 3))
+
+    def change(x: Floats, lanes: np.ndarray, call: int) -> Floats:
+        return np.einsum("lij,lj->li", matrix[lanes], x) + push[lanes]
+
+    start, scale = np.ones((5, 3)), np.full((5, 3), 100.0)
+    first = change(start, np.arange(5), 0)
+    found = fixed_point(change, start, first, np.full((5, 3), 0.7), scale, tolerance=1e-12, most=12)
+    assert found.converged.all()
+    assert found.calls <= 8
+    exact = np.linalg.solve(np.eye(3) - matrix, push[..., None])[..., 0]
+    assert found.point == pytest.approx(exact, rel=1e-9)
+
+
+def test_a_map_that_is_not_given_time_says_so() -> None:
+    def change(x: Floats, lanes: np.ndarray, call: int) -> Floats:
+        return np.cos(x) / 1.01
+
+    start = np.zeros((1, 1))
+    found = fixed_point(change, start, np.ones((1, 1)), np.zeros((1, 1)), np.ones((1, 1)), tolerance=1e-14, most=1)
+    assert not found.converged.any()
