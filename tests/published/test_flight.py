@@ -10,6 +10,7 @@ from stager.hardware.projectile import BALL, DISC, HOLLOW_BALL, RING, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air
 from stager.physics.drag import sphere_coefficient, sphere_drag, sphere_reynolds, terminal_speed
 from stager.physics.flight import (
+    fall_line,
     inertia_ratio,
     precession_rate,
     sphere_range,
@@ -70,6 +71,14 @@ def test_range_with_drag() -> None:
     assert (np.diff(found) > 0).all()
     assert (found < vacuum_range(speeds, 1.0)).all()
     assert [float(sphere_range(speed, TABLE_TENNIS, 1.0)) for speed in speeds] == pytest.approx(list(found), rel=1e-9)
+
+
+def test_fall_line() -> None:
+    ball, flat = fall_line(20.0, TABLE_TENNIS, 1.5), fall_line(20.0, PUCK, 1.5)
+    assert ball.drag is not None
+    assert ball.drag < ball.vacuum == flat.vacuum
+    assert flat.drag is None
+    assert "farther" in flat.caution
 
 
 def test_drag_slows_as_the_library_says() -> None:

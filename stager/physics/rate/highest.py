@@ -64,5 +64,5 @@ def highest_rate(
     span = excess[1] - excess[0]
     share = np.clip(-excess[0] / np.where(span != 0, span, 1.0), 0.0, 1.0)
     never, unbound = ends if ends is not None else (share < 0, share < 0)
-    found = np.where(unbound, pauseless, low + share * (high - low))
-    return HighestRate(rate=np.where(never, 0.0, np.exp(found)), by_contact=unbound, never=never)
+    logarithm = np.where(unbound, pauseless, low + share * (high - low))
+    return HighestRate(rate=np.where(never, 0.0, np.exp(logarithm)), by_contact=unbound, never=never)
