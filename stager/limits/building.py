@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import Stage
+from stager.hardware.arrays import Number
 from stager.limits.design import Design
+from stager.physics.growth import swell
 from stager.physics.layout import length
-from stager.physics.reach import motor_ceiling, reach_ceiling
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +28,10 @@ class Stages:
         """[-]."""
         return float(design.allowances.stages)
 
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return "fewer stages"
+
 
 @dataclass(frozen=True, slots=True)
 class Length:
@@ -47,6 +48,10 @@ class Length:
     def allowed(self, design: Design) -> Number | None:
         """[m]."""
         return design.allowances.length
+
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return "smaller wheels, or one stage less"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +70,10 @@ class Mass:
         """[kg]."""
         return design.allowances.mass
 
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return f"one stage less, or a lighter stage {heaviest(design, 'mass')}"
+
 
 @dataclass(frozen=True, slots=True)
 class Cost:
@@ -82,59 +91,36 @@ class Cost:
         """As `used`."""
         return design.allowances.cost
 
-
-@dataclass(frozen=True, slots=True)
-class WheelSpeed:
-    """The fastest wheel's surface speed, by the user's limit."""
-
-    name: str = "wheel_speed"
-    unit: str = "m/s"
-    floor: bool = False
-
-    def used(self, design: Design) -> Number | None:
-        """[m/s]."""
-        return np.asarray(fastest(design).max(axis=-1, initial=0.0))
-
-    def allowed(self, design: Design) -> Number | None:
-        """[m/s]."""
-        return design.allowances.wheel_speed
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return f"one stage less, or a cheaper stage {heaviest(design, 'cost')}"
 
 
 @dataclass(frozen=True, slots=True)
-class MotorSpeed:
-    """Wheel speed as a share of what the motor may turn, over the stages."""
+class Crush:
+    """Crush of the projectile, tyre included, wheels grown by their speed."""
 
-    name: str = "motor_speed"
-    unit: str = "-"
+    name: str = "crush"
+    unit: str = "m"
     floor: bool = False
 
     def used(self, design: Design) -> Number | None:
-        """Greatest share [-]."""
-        return _share(design, motor_ceiling)
+        """Greatest over the stages [m]."""
+        speed_a, speed_b = design.throw.stages.wheel_speed_a, design.throw.stages.wheel_speed_b
+        found = [np.zeros(design.throw.exit_speed.shape)]
+        for index in range(design.count):
+            stage = design.launcher.stage(index)
+            grown = swell(stage, speed_a[..., index], speed_b[..., index])
+            found.append(np.asarray(stage.crush + grown / stage.layout.crush_share))
+        return np.asarray(np.max(np.broadcast_arrays(*found), axis=0))
 
     def allowed(self, design: Design) -> Number | None:
-        """1 where any motor has a greatest speed."""
-        return 1.0 if np.isfinite(_ceilings(design, motor_ceiling)).any() else None
+        """What the projectile bears [m]."""
+        return design.launcher.projectile.max_crush
 
-
-@dataclass(frozen=True, slots=True)
-class DriveReach:
-    """Wheel speed as a share of what supply and motor reach without load, over the stages."""
-
-    name: str = "drive_reach"
-    unit: str = "-"
-    floor: bool = False
-
-    def used(self, design: Design) -> Number | None:
-        """Greatest share [-]."""
-        return _share(design, reach_ceiling)
-
-    def allowed(self, design: Design) -> Number | None:
-        """1 where any stage has drive and supply."""
-        return 1.0 if np.isfinite(_ceilings(design, reach_ceiling)).any() else None
-
-
-Ceiling = Callable[[Launcher, Stage], Number]
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return "a wider gap"
 
 
 def total(design: Design, name: str) -> Number | None:
@@ -143,15 +129,7 @@ def total(design: Design, name: str) -> Number | None:
     return None if any(value is None for value in values) else sum(values, start=0.0)
 
 
-def fastest(design: Design) -> Floats:
-    """Speed of the faster wheel of each stage [m/s], shape (..., stages)."""
-    return np.maximum(design.throw.stages.wheel_speed_a, design.throw.stages.wheel_speed_b)
-
-
-def _ceilings(design: Design, ceiling: Ceiling) -> Floats:
-    found = [ceiling(design.launcher, design.launcher.stage(k)) for k in range(design.count)]
-    return np.stack(np.broadcast_arrays(*found), axis=-1) if found else np.full(0, np.inf)
-
-
-def _share(design: Design, ceiling: Ceiling) -> Floats:
-    return np.asarray((fastest(design) / _ceilings(design, ceiling)).max(axis=-1, initial=0.0))
+def heaviest(design: Design, name: str) -> int:
+    """Number, from 1, of the stage with most of a field."""
+    values = [float(getattr(design.launcher.stage(k), name) or 0.0) for k in range(design.count)]
+    return 1 + int(np.argmax(values)) if values else 1

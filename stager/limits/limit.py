@@ -41,20 +41,28 @@ class Limit(Protocol):
         """What is allowed, in `unit`."""
         ...
 
+    def remedy(self, design: Design) -> str:
+        """The one change that would help most, for a design without batch axes."""
+        ...
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """A limit on a design: used and allowed in `unit`; slack = margin / allowed: ≥ 0 kept, 0 binds, < 0 broken."""
+    """A limit on a design: used and allowed in `unit`; slack = margin / allowed: ≥ 0 kept, 0 binds, < 0 broken.
+
+    remedy: the one change that would help most; empty where not asked for.
+    """
 
     name: str
     unit: str
     used: Floats
     allowed: Floats
     slack: Floats
+    remedy: str = ""
 
 
-def judge(limit: Limit, design: Design) -> Verdict | None:
-    """The verdict of `limit` on `design`, None where it is not set."""
+def judge(limit: Limit, design: Design, *, remedies: bool = False) -> Verdict | None:
+    """The verdict of `limit` on `design`, None where it is not set; remedies: for a design without batch axes."""
     allowed = limit.allowed(design)
     if allowed is None:
         return None
@@ -64,4 +72,5 @@ def judge(limit: Limit, design: Design) -> Verdict | None:
     use, allow = np.asarray(used, dtype=np.float64), np.asarray(allowed, dtype=np.float64)
     margin = use - allow if limit.floor else allow - use
     scale = np.where(allow == 0.0, 1.0, np.abs(allow))
-    return Verdict(name=limit.name, unit=limit.unit, used=use, allowed=allow, slack=margin / scale)
+    remedy = limit.remedy(design) if remedies else ""
+    return Verdict(name=limit.name, unit=limit.unit, used=use, allowed=allow, slack=margin / scale, remedy=remedy)

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Number
+from stager.hardware.arrays import Floats, Number
 from stager.limits.design import Design
+from stager.limits.wheels import worst
 from stager.physics.motion import translation_energy
 
 
@@ -27,6 +28,10 @@ class ExitEnergy:
         """[J]."""
         return design.allowances.exit_energy
 
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return "a slower last wheel"
+
 
 @dataclass(frozen=True, slots=True)
 class ExitSpeed:
@@ -43,6 +48,10 @@ class ExitSpeed:
     def allowed(self, design: Design) -> Number | None:
         """[m/s]."""
         return design.allowances.exit_speed
+
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return "a slower last wheel"
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +70,10 @@ class EnergyPerArea:
     def allowed(self, design: Design) -> Number | None:
         """[J/m^2]."""
         return design.allowances.energy_per_area
+
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return "a slower last wheel, or a wider projectile"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +97,10 @@ class Acceleration:
         ]
         return min(known[0], known[-1]) if known else None
 
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return f"less crush in stage {1 + worst(design.throw.stages.peak_acceleration)}"
+
 
 @dataclass(frozen=True, slots=True)
 class SlipHeat:
@@ -101,6 +118,10 @@ class SlipHeat:
         """[J]."""
         return design.allowances.slip_heat
 
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return f"a slower wheel {1 + worst(design.throw.stages.slip_heat)}, where most of the heat is"
+
 
 @dataclass(frozen=True, slots=True)
 class GripMargin:
@@ -114,9 +135,19 @@ class GripMargin:
         """Least of 1 − u/grip limit over the stages; 1 where no stage has a grip limit within its range."""
         if design.grip_limit is None:
             return None
-        share = np.where(np.isnan(design.grip_limit), 0.0, design.throw.stages.wheel_speed_a / design.grip_limit)
-        return np.asarray(1.0 - share.max(axis=-1, initial=0.0))
+        return np.asarray(1.0 - self._shares(design).max(axis=-1, initial=0.0))
 
     def allowed(self, design: Design) -> Number | None:
         """[-]; None where no margin is asked for."""
         return design.allowances.grip_margin or None
+
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return f"a slower wheel {1 + worst(self._shares(design))}"
+
+    def _shares(self, design: Design) -> Floats:
+        """u by grip limit of each stage [-], 0 where there is none."""
+        speed = design.throw.stages.wheel_speed_a
+        if design.grip_limit is None:
+            return np.zeros(speed.shape)
+        return np.where(np.isnan(design.grip_limit), 0.0, speed / design.grip_limit)

@@ -1,4 +1,4 @@
-"""How fast a drive can turn its wheel."""
+"""How fast a wheel may turn: motor, supply, hub, tyre, each by itself."""
 
 from __future__ import annotations
 
@@ -7,6 +7,9 @@ import numpy as np
 from stager.hardware.arrays import Number
 from stager.hardware.launcher import Launcher
 from stager.hardware.stage import Stage
+from stager.physics import rotor, tyre
+from stager.physics.drive.supply import settle
+from stager.physics.drive.train import train_of
 
 
 def motor_ceiling(launcher: Launcher, stage: Stage) -> Number:
@@ -18,9 +21,22 @@ def motor_ceiling(launcher: Launcher, stage: Stage) -> Number:
 
 
 def reach_ceiling(launcher: Launcher, stage: Stage) -> Number:
-    """Surface speed at full throttle without load, Kv·(V − I₀·R) [m/s]; inf without drive or supply."""
-    drive, supply = stage.drive, launcher.supply
-    if drive is None or supply is None:
+    """Surface speed at full throttle [m/s] against windage and no-load loss, this stage alone on the supply.
+
+    inf without drive or supply.
+    """
+    train = train_of([stage])
+    if train is None or launcher.supply is None:
         return np.inf
-    left = supply.voltage - drive.no_load_current * drive.resistance
-    return np.maximum(left, 0.0) * drive.speed_constant / drive.gear * stage.wheel.radius
+    shape = np.broadcast_shapes(train.radius.shape, train.pull.shape, (*np.shape(launcher.supply.voltage), 1))
+    return (settle(train, np.ones(shape), launcher.supply) * train.radius)[..., 0]
+
+
+def burst_ceiling(launcher: Launcher, stage: Stage) -> Number:
+    """Surface speed at which the hub bursts [m/s]; inf where its strength is not known."""
+    return rotor.burst_speed(stage.wheel)
+
+
+def tyre_ceiling(launcher: Launcher, stage: Stage) -> Number:
+    """Surface speed above which the tyre does not stay on [m/s]; inf without one, or where its holds are not known."""
+    return tyre.retention_speed(stage.wheel)
