@@ -59,12 +59,13 @@ def test_so_it_is_on_rails_and_under_governors(layout: Layout, governed: bool) -
 
 
 def test_two_speeds_in_a_pair() -> None:
-    found = settled(launcher(), 8.0, SPEEDS, 0.8 * SPEEDS)
+    speeds = SPEEDS[:1]
+    found = settled(launcher(), 8.0, speeds, 0.8 * speeds)
     assert found is not None
-    assert found.rhythm.train.size == 4
+    assert found.rhythm.train.size == 2
     speed = simulate(found.rhythm)
     assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
-    assert float(found.first.spin) == pytest.approx(float(throw(launcher(), SPEEDS, 0.8 * SPEEDS).spin))
+    assert float(found.first.spin) == pytest.approx(float(throw(launcher(), speeds, 0.8 * speeds).spin))
 
 
 @pytest.mark.parametrize("rate", [0.5, 4.0, 8.0])
@@ -138,10 +139,14 @@ def test_it_takes_few_throws() -> None:
 
 
 def test_a_jam_is_no_settled_state() -> None:
-    found = settled(launcher(), 40.0, np.array([2.0, 0.5]))
+    # Governors too weak for the rate: the first throw goes through, settled ones do not.
+    weak = launcher(drive=replace(GOVERNED, current_limit=2.0))
+    found = settled(weak, 15.0, SPEEDS)
     assert found is not None
-    assert bool(found.throw.jammed) == (not bool(found.converged)) or bool(found.first.jammed)
-    assert np.isfinite(found.loss)
+    assert not found.first.jammed
+    assert found.throw.jammed
+    assert not found.converged
+    assert found.loss == 1.0
 
 
 def test_wheels_without_drive_do_not_come_back() -> None:
@@ -155,18 +160,18 @@ def test_highest_rate_has_the_stated_loss(layout: Layout) -> None:
     machine = launcher(layout=layout, feed=4.0)
     if layout is IDLER:
         machine = replace(machine, template=replace(machine.template, idler_inertia=1e-6))
-    found = highest_rate(machine, 0.02, SPEEDS)
+    found = highest_rate(machine, 0.02, SPEEDS[:1])
     assert found is not None
-    there = settled(machine, float(found.rate), SPEEDS)
+    there = settled(machine, float(found.rate), SPEEDS[:1])
     assert there is not None
     assert float(there.loss) == pytest.approx(0.02, abs=2e-4) or (found.by_contact and there.loss < 0.02)
 
 
 def test_a_loss_that_any_rate_keeps() -> None:
-    found = highest_rate(launcher(), 1.0, SPEEDS)
+    found = highest_rate(launcher(), 1.0, SPEEDS[:1])
     assert found is not None
     assert found.by_contact
-    contact = float(throw(launcher(), SPEEDS).stages.contact_time.max())
+    contact = float(throw(launcher(), SPEEDS[:1]).stages.contact_time.max())
     assert float(found.rate) == pytest.approx(1 / contact, rel=1e-3)
 
 
