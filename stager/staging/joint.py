@@ -41,7 +41,7 @@ class JointChains:
         return self.maps.grips(exit_speed, share)
 
     def _within(self, speed: Floats, spin: Floats, wheel: Floats, grip: Floats | None) -> NDArray[np.bool_]:
-        """Whether each wheel keeps its margin below the grip limit that its stage alone would have, (lanes,)."""
+        """Whether each wheel keeps its margin below the grip limit that its stage alone would have, (lanes,); speeds [m/s]."""
         kept = np.ones(len(wheel), bool)
         for k in range(wheel.shape[1]):
             entry = np.maximum(speed[:, k], 1e-6)

@@ -39,7 +39,7 @@ class Found:
 def improve(
     trial: Trial, start: Floats, low: Floats, high: Floats, *, radius: float = 0.05, rounds: int = 8, seed: int = 0
 ) -> Found:
-    """The best point found from `start` within the box `low` … `high`, arrays (variables,).
+    """The best point found from `start` within the box `low` … `high`, arrays (variables,), all pure numbers [-].
 
     radius: half-width of the first box around it, as a share of high − low.
     """

@@ -11,8 +11,9 @@ from stager.report.answer import Answer
 def check(session: Session, config: Config, speed: Speeds) -> Answer:
     """Hardware and set speeds against limits."""
     from stager import api
-    from stager.report import check as report
 
     loaded = api.load(config)
+    from stager.report import check as report
+
     throw, verdicts = loaded.check(*speed)
     return report.answer(loaded.scenario.launcher, throw, verdicts, loaded.source(session.seed))

@@ -20,9 +20,10 @@ Builds = Annotated[
 def compare(session: Session, config: Config, throws: Table, builds: Builds) -> Answer:
     """Are two builds different, by how much, and what explains it."""
     from stager import api
-    from stager.report import compare as report
 
     loaded = api.load(config)
+    from stager.report import compare as report
+
     table = loaded.throws(throws)
     with session.busy("Comparing"):
         found = loaded.compare(table, builds, seed=session.seed)

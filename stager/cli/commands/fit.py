@@ -32,9 +32,10 @@ def fit(
     What the contact really does, what the throws cannot tell, and what the next stage will give.
     """
     from stager import api
-    from stager.report import fit as report
 
     loaded = api.load(config)
+    from stager.report import fit as report
+
     table = loaded.throws(throws, build)
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)

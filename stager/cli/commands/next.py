@@ -18,9 +18,10 @@ Count = Annotated[int, typer.Option("--throws", metavar="N", min=1, max=60, help
 def next(session: Session, config: Config, throws: Table, count: Count = 6, build: Build = None) -> Answer:
     """What to measure next, or that enough is known."""
     from stager import api
-    from stager.report import suggest as report
 
     loaded = api.load(config)
+    from stager.report import suggest as report
+
     table = loaded.throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)

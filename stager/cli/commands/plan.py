@@ -23,9 +23,10 @@ def plan(session: Session, config: Config, output: Output = None) -> Answer:
     With the limits that bind and the ladder of stage counts.
     """
     from stager import api
-    from stager.report import plan as report
 
     loaded = api.load(config)
+    from stager.report import plan as report
+
     with session.busy("Planning"):
         found = loaded.plan()
     if output is not None and found.best is not None:

@@ -20,9 +20,10 @@ def sweep(session: Session, config: Config, speed: Speeds, stage: Stage = 1) -> 
     Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin.
     """
     from stager import api
-    from stager.report import sweep as report
 
     loaded = api.load(config)
+    from stager.report import sweep as report
+
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed)
         spread = loaded.spread(found, seed=session.seed)

@@ -26,7 +26,8 @@ Speeds = Annotated[
 def throw(session: Session, config: Config, speed: Speeds) -> Answer:
     """One throw through the chain."""
     from stager import api
-    from stager.report import throw as report
 
     loaded = api.load(config)
+    from stager.report import throw as report
+
     return report.answer(loaded.scenario.launcher, loaded.throw(*speed), loaded.source(session.seed))

@@ -10,9 +10,10 @@ from stager.report.answer import Answer
 def worth(session: Session, config: Config) -> Answer:
     """What each further stage adds and costs."""
     from stager import api
-    from stager.report import worth as report
 
     loaded = api.load(config)
+    from stager.report import worth as report
+
     with session.busy("Planning"):
         found = loaded.plan()
     return report.answer(found, loaded.source(session.seed))
