@@ -103,11 +103,11 @@ def _stage(read: Reader) -> Stage:
     side_a, side_b = read.speeds(wheel.number("radius"))
     options: dict[str, Any] = {
         "wheel_options": tuple(
-            build_wheel(Reader(item, f"{read.key}.wheel_options.{i + 1}", read.source))
+            build_wheel(Reader(item, f"{read.place('wheel_options')}.{i + 1}", read.source))
             for i, item in enumerate(table.wheel_options)
         ),
         "drive_options": tuple(
-            build_drive(Reader(item, f"{read.key}.drive_options.{i + 1}", read.source))
+            build_drive(Reader(item, f"{read.place('drive_options')}.{i + 1}", read.source))
             for i, item in enumerate(table.drive_options)
         ),
     }

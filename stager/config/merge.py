@@ -6,7 +6,13 @@ from collections.abc import Mapping
 from typing import Any
 
 _IN_FULL = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "strength_factor", "brittle")
-INSTEAD = {"clearance": ("pitch",), "material": (*_IN_FULL, "hardness"), "hardness": ("modulus",)}
+INSTEAD = {
+    "clearance": ("pitch",),
+    "pitch": ("clearance",),
+    "material": (*_IN_FULL, "hardness"),
+    "hardness": ("modulus",),
+    "modulus": ("hardness",),
+}
 """A key of an entry that says in another way what [stage] says with these, and takes their place."""
 
 
@@ -20,10 +26,14 @@ def merged(raw: Mapping[str, Any]) -> Mapping[str, Any]:
 
 def lay_over(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
     """`own` over `base`; tables within are laid over each other likewise."""
-    replaced = {old for key in own for old in INSTEAD.get(key, ())} - own.keys()
-    out = {key: value for key, value in base.items() if key not in replaced}
+    out = {key: value for key, value in base.items() if inherits(own, key)}
     for key, value in own.items():
-        below = out.get(key)
+        below = base.get(key)
         both = isinstance(value, dict) and isinstance(below, dict)
         out[key] = lay_over(below, value) if both else value  # type: ignore[arg-type]
     return out
+
+
+def inherits(own: Mapping[str, Any], key: str) -> bool:
+    """Whether an entry has a key from [stage]: it neither says it itself nor says it in another way."""
+    return key not in own and not any(key in INSTEAD.get(other, ()) for other in own)

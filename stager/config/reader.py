@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from stager.config.merge import inherits
 from stager.config.speed import SetSpeed
 from stager.hardware.arrays import Number
 from stager.quantity import Measured
@@ -76,7 +77,7 @@ class Reader:
 
     def place(self, name: str) -> str:
         """Dotted key of a name: that of [stage] where an entry of [[stages]] has it from there."""
-        inherited = isinstance(self.own, Mapping) and name not in self.own
+        inherited = isinstance(self.own, Mapping) and inherits(self.own, name)
         return f"{self.base if inherited else self.key}.{name}"
 
 

@@ -51,7 +51,7 @@ NEEDS = {
     "supply_current": {"stage.drive", "supply"},
     "voltage": {"supply"},
     "settled_loss": {"stage.drive", "supply", "feed.rate"},
-    "winding_temperature": {"stage.drive.heat", "supply"},
+    "winding_temperature": {"stage.drive", "supply"},
     "rim_safety": {"stage.wheel.yield_strength"},
     "mass": {"stage.mass"},
     "cost": {"stage.cost"},

@@ -100,10 +100,13 @@ def test_pitch_and_clearance_take_each_others_place(
 
 def test_a_material_by_name_takes_the_place_of_one_in_full(tmp_path: Path) -> None:
     full = ('material = "aluminium"', 'density = "1.1 g/cm^3"\nyield_strength = "40 MPa"')
-    launcher = loaded(tmp_path, full, end='[[stages]]\n[stages.wheel]\nmaterial = "steel"\n').scenario().launcher
+    configuration = loaded(tmp_path, full, end='[[stages]]\n[stages.wheel]\nmaterial = "steel"\n')
+    launcher = configuration.scenario().launcher
     common, own = launcher.template.wheel.material, launcher.stages[0].wheel.material
     assert common is not None
     assert own is not None
     assert (common.density, common.yield_strength) == (1100.0, 40e6)
     assert own.name == "steel"
+    lighter = configuration.scenario().realise({"stage.wheel.density": 900.0})
+    assert [lighter.stage(k).wheel.material.density for k in range(2)] == [own.density, 900.0]
     assert own.density > 7000

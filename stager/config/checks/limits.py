@@ -13,11 +13,6 @@ Needs = tuple[str, str, Callable[[Stage], bool]]
 _DRIVE: Needs = ("drive", 'add [stage.drive] with speed_constant = "1400 rpm/V"', lambda stage: stage.drive is None)
 _MASS: Needs = ("mass", 'for example mass = "240 g"', lambda stage: stage.mass is None)
 _COST: Needs = ("cost", "for example cost = 38.0", lambda stage: stage.cost is None)
-_HEAT: Needs = (
-    "drive.heat",
-    'add [stage.drive.heat] with winding_capacity = "12 J/K"',
-    lambda stage: stage.drive is None or stage.drive.heat is None,
-)
 _STRENGTH: Needs = (
     "wheel.yield_strength",
     'for example yield_strength = "240 MPa", or material = "aluminium"',
@@ -28,7 +23,8 @@ _STRENGTH: Needs = (
 )
 _OF_STAGES: dict[str, tuple[Needs, ...]] = {
     "mass": (_MASS,), "cost": (_COST,), "average_power": (_DRIVE,), "peak_power": (_DRIVE,),
-    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_HEAT,), "rim_safety": (_STRENGTH,),
+    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_DRIVE,),
+    "rim_safety": (_STRENGTH,),
 }  # fmt: skip
 _SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_loss", "winding_temperature")
 

@@ -1,0 +1,68 @@
+"""A file with every key there is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from stager.config import schema_json
+from stager.config.checks import check
+from stager.config.configuration import Configuration
+from stager.config.machine import File
+from stager.config.merge import merged
+from stager.config.read import read_tree
+
+PATH = Path(__file__).parent / "whole.toml"
+TEXT = PATH.read_text(encoding="utf-8")
+RAW = read_tree(PATH, TEXT)
+
+
+@pytest.fixture
+def whole() -> Configuration:
+    return Configuration(path=PATH, text=TEXT, sha256="", raw=RAW, file=File.model_validate(merged(RAW)))
+
+
+def test_nothing_is_wrong_with_it(whole: Configuration) -> None:
+    assert check(whole.file) == []
+
+
+def _keys(tree: Any) -> set[str]:
+    if isinstance(tree, list):
+        return {key for item in tree for key in _keys(item)}
+    return {*tree, *(key for item in tree.values() for key in _keys(item))} if isinstance(tree, dict) else set()
+
+
+def test_every_key_of_the_schema_is_in_it() -> None:
+    others = {"draws", "spin", "peak", "peak_speed", "width", "case_to_air"}
+    known = {key for table in schema_json()["$defs"].values() for key in table["properties"]}
+    assert known - _keys(RAW) <= others
+
+
+def test_it_becomes_hardware(whole: Configuration) -> None:
+    scenario = whole.scenario()
+    launcher, limits = scenario.launcher, scenario.allowances
+    assert launcher.contact.stiffness == pytest.approx(5e6)
+    assert (launcher.feed.push, launcher.feed.session) == (3.0, 180.0)
+    assert launcher.template.drive is not None
+    assert launcher.template.drive.max_speed == pytest.approx(25000 * 0.10471975511965977)
+    assert launcher.template.drive.heat is not None
+    assert launcher.template.drive.heat.fin_conductivity == 200.0
+    assert launcher.supply is not None
+    assert launcher.supply.capacity == pytest.approx(7920)
+    assert [stage.layout.name for stage in launcher.stages] == ["pair", "rail", "idler"]
+    assert launcher.stages[1].speed == pytest.approx(4000 * 0.10471975511965977 * 0.04)
+    assert launcher.stages[2].pitch == 0.095
+    assert [wheel.radius for wheel in launcher.stages[2].wheel_options] == [0.03]
+    assert [len(stage.drive_options) for stage in launcher.stages] == [1, 1, 1]
+    assert (limits.winding_temperature, limits.acceleration) == (383.15, pytest.approx(5883.99))
+    assert scenario.values["stage.wheel.tyre.hardness"] == 70
+    assert scenario.realise(scenario.values) == launcher
+
+
+def test_options_have_keys_of_their_own(whole: Configuration) -> None:
+    values = {"stage.wheel_options.1.radius": 0.035, "stage.drive_options.1.resistance": 0.1}
+    launcher = whole.scenario().realise(values)
+    assert launcher.template.wheel_options[0].radius == 0.035
+    assert launcher.stages[0].drive_options[0].resistance == 0.1
