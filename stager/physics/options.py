@@ -15,7 +15,7 @@ class Options:
     chunk: lanes integrated together, so that work arrays stay in cache.
     """
 
-    tolerance: float = 2e-7
+    tolerance: float = 1e-7
     steps: int | None = None
     books: bool = True
     chunk: int = 8192

@@ -154,7 +154,7 @@ class Chain:
             force_a * u_a, force_b * u_b, *heats, loss * speed, motors,
         )  # fmt: skip
         along = force_a * press.cos + force_b * cos_b + push
-        return Forces(along, self.radius * (force_a - force_b), rates, slip_a, max(heats))
+        return Forces(along, self.radius * (force_a - force_b), rates, slip_a, sum(heats))
 
     def free_run(self, speed: float, run: float) -> float:
         """Speed after a free run; d(v²)/dx = −2 μ g − ρ c A v²/m."""

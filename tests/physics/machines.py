@@ -16,7 +16,7 @@ from stager.physics.friction import Constant
 def launcher(
     *, layout: Layout = PAIR, shape: Shape = BALL, law: Any = None, feed: float = 2.0, inertia: float = 1e3,
     crush: float = 2e-4, rebound: float = 1.0, creep: float = 1e-2, stiffness: float = 2e5, mass: float = 0.02,
-    exponent: float = 1.0, idler_inertia: float = 1e-5,
+    exponent: float = 1.0, idler_inertia: float = 1e-5, rail_law: Any = None,
 ) -> Launcher:  # fmt: skip
     """A launcher near the limiting cases: heavy wheel, small crush, quick creep."""
     friction = Constant(0.5) if law is None else law
@@ -24,8 +24,8 @@ def launcher(
         projectile=Projectile(shape=shape, mass=mass, diameter=0.04),
         feed=Feed(speed=feed),
         contact=Contact(
-            stiffness=stiffness, creep=creep, friction=friction, rail_friction=friction, rebound=rebound,
-            exponent=exponent,
+            stiffness=stiffness, creep=creep, friction=friction, rail_friction=friction if rail_law is None else rail_law,
+            rebound=rebound, exponent=exponent,
         ),
         template=Stage(
             layout=layout, crush=crush, wheel=Wheel(radius=0.04, inertia=inertia), idler_inertia=idler_inertia

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from stager.hardware.projectile import ROD
 from stager.hardware.stage import IDLER, PAIR, RAIL
 from stager.physics.chain import throw
-from stager.physics.records import Throw
+from stager.physics.records import Grip, Throw
 from tests.oracle.throw import Outcome
 from tests.oracle.throw import throw as slow_throw
 from tests.physics.drawing import LANES, ROUND, Batch, batches
@@ -60,6 +60,9 @@ def agree(batch: Batch, i: int, fast: Throw, reference: Outcome) -> None:
         assert done.wheel_work[i, k] == pytest.approx(stage.wheel_work, rel=1e-3, abs=unit)
         assert done.crush_loss[i, k] == pytest.approx(stage.crush_loss, rel=1e-3, abs=unit)
         assert done.motor_work[i, k] == pytest.approx(stage.motor_work, rel=1e-3, abs=unit)
+        assert done.peak_acceleration[i, k] == pytest.approx(stage.peak_acceleration, rel=2e-2)
+        near = stage.least_slip / batch.values["creep"][i]
+        assert abs(near - 3) < 0.1 or (done.grip[i, k] == Grip.SYNC) == (near < 3)
         assert done.slip_at_exit[i, k] == pytest.approx(stage.slip_at_exit, rel=1e-3, abs=1e-3 * reference.exit_speed)
 
 

@@ -1,0 +1,86 @@
+"""A batch is a loop, whatever shares it, however it is cut and shaped."""
+
+from __future__ import annotations
+
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from stager.hardware.projectile import ROD
+from stager.hardware.stage import IDLER, PAIR, RAIL
+from stager.physics.chain import throw, transit
+from stager.physics.friction import Falling
+from stager.physics.options import Options
+from stager.physics.records import Throw
+from tests.physics.drawing import LANES, ROUND, Batch, batches
+from tests.physics.machines import launcher
+
+CASES = {"round": (ROUND, (PAIR, RAIL, IDLER)), "rods": ((ROD,), (PAIR, RAIL, IDLER))}
+
+
+def same(one: Throw, two: Throw) -> None:
+    assert one.exit_speed == pytest.approx(two.exit_speed, rel=1e-12)
+    assert one.spin == pytest.approx(two.spin, rel=1e-12, abs=1e-12)
+    for field in fields(one.stages):
+        values, others = getattr(one.stages, field.name), getattr(two.stages, field.name)
+        scale = max(1.0, float(np.abs(others).max(initial=0.0)))
+        assert values == pytest.approx(others, rel=1e-12, abs=1e-12 * scale), field.name
+
+
+@pytest.mark.parametrize("case", CASES)
+@settings(max_examples=4, phases=[Phase.generate])
+@given(data=st.data())
+def test_a_batch_is_a_loop(case: str, data: st.DataObject) -> None:
+    batch = data.draw(batches(*CASES[case]))
+    together = throw(batch.launcher, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin)
+    for i in range(LANES):
+        one = Batch(batch.form, {key: value[i : i + 1] for key, value in batch.values.items()})
+        speeds = one.speeds("a"), one.speeds("b")
+        alone = throw(one.launcher, *speeds, entry_spin=batch.spin[i : i + 1])
+        lane = replace(
+            together, exit_speed=together.exit_speed[i : i + 1], spin=together.spin[i : i + 1],
+            stages=replace(
+                together.stages, **{f.name: getattr(together.stages, f.name)[i : i + 1] for f in fields(alone.stages)}
+            ),
+        )  # fmt: skip
+        same(alone, lane)
+
+
+def test_chunks_do_not_show() -> None:
+    machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
+    speeds = np.random.default_rng(1).uniform(4.0, 25.0, (50, 2))
+    same(throw(machine, speeds, options=Options(chunk=7)), throw(machine, speeds))
+
+
+def test_leading_axes_are_the_batch() -> None:
+    machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
+    speeds = np.random.default_rng(2).uniform(4.0, 25.0, (3, 4, 2))
+    shaped = throw(machine, speeds)
+    assert shaped.exit_speed.shape == (3, 4)
+    assert shaped.stages.exit_speed.shape == (3, 4, 2)
+    assert shaped.exit_speed.ravel() == pytest.approx(throw(machine, speeds.reshape(12, 2)).exit_speed, rel=1e-12)
+
+
+def test_hardware_over_the_batch_broadcasts_against_speeds() -> None:
+    machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
+    masses = np.array([0.01, 0.02, 0.04])
+    many = replace(machine, projectile=replace(machine.projectile, mass=masses))
+    done = throw(many, np.array([12.0]))
+    each = [throw(replace(machine, projectile=replace(machine.projectile, mass=m)), np.array([12.0])) for m in masses]
+    assert done.exit_speed == pytest.approx(np.array([float(one.exit_speed) for one in each]), rel=1e-12)
+
+
+def test_a_chain_is_one_transit_after_another() -> None:
+    machine = launcher(layout=RAIL, inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
+    chain = throw(machine, np.array([8.0, 14.0]))
+    first = transit(machine, 0, 2.0, 8.0)
+    second = transit(machine, 1, first.exit_speed, 14.0, entry_spin=first.exit_spin)
+    assert float(chain.exit_speed) == pytest.approx(float(second.exit_speed), rel=1e-12)
+    assert float(chain.spin) == pytest.approx(float(second.exit_spin), rel=1e-12)
+
+
+def test_no_stage_leaves_the_feed_as_it_is() -> None:
+    assert float(throw(launcher(), np.zeros(0)).exit_speed) == 2.0
