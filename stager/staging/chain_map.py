@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,19 +75,6 @@ class ChainMap:
             return exit_speed
         return free_run(self.launcher.guide, self.launcher.projectile, exit_speed, self.gaps[index - 1])
 
-    def step(
-        self, index: int, speed: Floats, share: Floats, setting: Floats, grip: float = 1.0
-    ) -> tuple[Floats, Floats, Passed]:
-        """Wheel speeds, grip limits [m/s] and transits of stage `index`.
-
-        Arrays (lanes,): speed [m/s], share and setting [-].
-        """
-        chart = self.stage(index)
-        anchors = chart.anchors(speed, share)
-        wheel = np.clip(setting, 0.0, 1.0) * self.open(index, anchors, grip)
-        wheel = np.maximum(wheel, np.minimum(anchors[:, 0], anchors[:, 1]))
-        return wheel, anchors[:, 3], chart.run(speed, share, wheel, anchors)
-
     def open(self, index: int, anchors: Floats, grip: float = 1.0) -> Floats:
         """Greatest wheel speed open to stage `index` [m/s], by its anchors (lanes, 4)."""
         margin = self.allowances.grip_margin
@@ -100,14 +88,28 @@ class ChainMap:
 
         grip: true grip limits as multiples of the maps', shape (stages,).
         """
-        lanes, stages = settings.shape
+
+        def wheel(index: int, anchors: Floats) -> Floats:
+            factor = 1.0 if grip is None else float(grip[index])
+            share = np.clip(settings[:, index], 0.0, 1.0)
+            return np.maximum(share * self.open(index, anchors, factor), np.minimum(anchors[:, 0], anchors[:, 1]))
+
+        return self._chain(len(settings), settings.shape[1], wheel)
+
+    def at(self, wheel_speed: Floats) -> ChainRun:
+        """Chains at wheel speeds [m/s], shape (lanes, stages)."""
+        return self._chain(len(wheel_speed), wheel_speed.shape[1], lambda index, anchors: wheel_speed[:, index])
+
+    def _chain(self, lanes: int, stages: int, choose: Callable[[int, Floats], Floats]) -> ChainRun:
+        """Chains whose wheel speeds [m/s] are chosen by stage and anchors."""
         wheel, leaving, limit, heat, peak = (np.zeros((lanes, stages)) for _ in range(5))
         out = ChainRun(wheel, leaving, limit, heat, peak, np.ones(lanes, bool))
         speed, share = np.full(lanes, self.feed), np.zeros(lanes)
         for k in range(stages):
-            speed = self.enter(k, speed)
-            factor = 1.0 if grip is None else float(grip[k])
-            wheel[:, k], limit[:, k], passed = self.step(k, speed, share, settings[:, k], factor)
+            chart, speed = self.stage(k), self.enter(k, speed)
+            anchors = chart.anchors(speed, share)
+            wheel[:, k], limit[:, k] = choose(k, anchors), anchors[:, 3]
+            passed = chart.run(speed, share, wheel[:, k], anchors)
             leaving[:, k], heat[:, k], peak[:, k] = passed.exit_speed, passed.slip_heat, passed.peak_acceleration
             out.through[:] &= passed.through
             speed, share = passed.exit_speed, passed.share
@@ -127,7 +129,11 @@ class ChainMap:
         return StageMap(self.launcher, index, entries, self.tops[index], beyond)
 
     def _after_first(self) -> Passed:
-        return self.step(0, np.full(33, self.feed), np.zeros(33), np.linspace(0.2, 1.0, 33))[2]
+        """What may leave the first stage."""
+        speed, share = np.full(33, self.feed), np.zeros(33)
+        anchors = self.first.anchors(speed, share)
+        wheel = np.maximum(np.linspace(0.2, 1.0, 33) * self.open(0, anchors), anchors[:, 0])
+        return self.first.run(speed, share, wheel, anchors)
 
     def _share_range(self) -> tuple[float, float, int]:
         """Spins that may come in behind the first stage."""

@@ -9,12 +9,13 @@ from stager.limits import GEOMETRY, Design, judge
 from stager.physics.relay import overlapping
 from stager.staging.aims import aimed_speed, task
 from stager.staging.chain_map import ChainMap
+from stager.staging.coupled import restrain
 from stager.staging.joint import JointChains
 from stager.staging.records import Settings
-from stager.staging.rows import idle
-from stager.staging.settle import judged, settle
+from stager.staging.settle import judged, settle, with_grips
 from stager.staging.solve import Chains
 from stager.staging.span import span
+from stager.staging.still import idle
 
 
 def climb(scenario: Scenario) -> list[Settings]:
@@ -23,7 +24,11 @@ def climb(scenario: Scenario) -> list[Settings]:
     bare = judged(scenario, [np.zeros(0)])
     if most == 0:
         return bare
-    return [*bare, *settle(scenario, chains_of(scenario, most), range(1, most + 1), task(scenario))]
+    chains = chains_of(scenario, most)
+    climbers = settle(scenario, chains, range(1, most + 1), task(scenario))
+    for climber in climbers:
+        restrain(scenario, chains, climber)
+    return [*bare, *with_grips(scenario, chains, climbers)]
 
 
 def chains_of(scenario: Scenario, most: int) -> Chains:

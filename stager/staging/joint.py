@@ -9,6 +9,7 @@ from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.options import Options
+from stager.physics.records import Throw
 from stager.staging.chain_map import ChainMap, ChainRun
 
 COARSE = Options(tolerance=1e-5)
@@ -30,18 +31,22 @@ class JointChains:
         wheel = settings * self.open[: settings.shape[1]]
         done = throw(self.launcher, wheel, options=COARSE)
         stages = done.stages
-        through = ~done.jammed
         if self.maps.allowances.grip_margin:
-            through = through & self._within(stages.entry_speed, stages.entry_spin, wheel, grip)
-        unknown = np.full(wheel.shape, np.nan)
-        return ChainRun(wheel, stages.exit_speed, unknown, stages.slip_heat, stages.peak_acceleration, through)
+            through = self._within(stages.entry_speed, stages.entry_spin, wheel, grip)
+            return _run(done, ~done.jammed & through)
+        return _run(done, ~done.jammed)
+
+    def at(self, wheel_speed: Floats) -> ChainRun:
+        """See Chains."""
+        done = throw(self.launcher, wheel_speed, options=COARSE)
+        return _run(done, ~done.jammed)
 
     def grips(self, exit_speed: Floats, share: Floats) -> Floats:
         """See Chains."""
         return self.maps.grips(exit_speed, share)
 
     def _within(self, speed: Floats, spin: Floats, wheel: Floats, grip: Floats | None) -> NDArray[np.bool_]:
-        """Whether each wheel keeps its margin below the grip limit that its stage alone would have, (lanes,); speeds [m/s]."""
+        """Whether wheels [m/s] keep their margin below the grip limit that each stage alone would have, (lanes,)."""
         kept = np.ones(len(wheel), bool)
         for k in range(wheel.shape[1]):
             entry = np.maximum(speed[:, k], 1e-6)
@@ -49,3 +54,11 @@ class JointChains:
             factor = 1.0 if grip is None else float(grip[k])
             kept &= wheel[:, k] <= self.maps.open(k, anchors, factor) * (1 + 1e-9)
         return kept
+
+
+def _run(done: Throw, through: NDArray[np.bool_]) -> ChainRun:
+    stages = done.stages
+    unknown = np.full(stages.exit_speed.shape, np.nan)
+    return ChainRun(
+        stages.wheel_speed_a, stages.exit_speed, unknown, stages.slip_heat, stages.peak_acceleration, through
+    )

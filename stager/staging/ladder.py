@@ -32,7 +32,7 @@ def _rung(scenario: Scenario, climbed: Sequence[Settings], number: int, chances:
         exit_speed=_interval(here.exit_speed, None if chances is None else chances.exit_speed[number]),
         gain=gain, probability_worthwhile=probability, length=here.length,
         mass=_sum([stage.mass for stage in stages]), cost=_sum([stage.cost for stage in stages]),
-        average_power=here.average_power,
+        average_power=here.average_power, kept=here.feasible,
     )  # fmt: skip
 
 

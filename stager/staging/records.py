@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from stager.hardware.arrays import Floats
-from stager.limits.limit import Verdict
+from stager.limits import Design, Verdict
+from stager.limits.driving import AveragePower
 from stager.physics.records import Throw
 
 
@@ -21,7 +24,7 @@ class Interval:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rung:
     """One stage count of the ladder: exit_speed [m/s], gain on the rung below [-], probability that the gain is
-    worthwhile, length [m], mass [kg], cost, average_power [W]; `allowed`: it keeps the limits on what is built."""
+    worthwhile, length [m], mass [kg], cost, average_power [W]; kept: whether its best design keeps every limit."""
 
     stages: int
     exit_speed: Interval
@@ -31,23 +34,40 @@ class Rung:
     mass: float | None = None
     cost: float | None = None
     average_power: float | None = None
+    kept: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Wheel speeds of a chain [m/s], shape (stages,), and the throw they give; verdicts on it.
-
-    grip_limit of each stage at its own entry speed [m/s], NaN where exit speed still rises at the end of the range;
-    average_power that the supply gives [W], None where it is not known.
-    """
+    """Wheel speeds of a chain [m/s], shape (stages,), what they make, and the verdicts on it."""
 
     wheel_speed: Floats
-    throw: Throw
+    design: Design
     exit_speed: float
-    grip_limit: Floats
     verdicts: tuple[Verdict, ...]
     length: float
-    average_power: float | None = None
+
+    @property
+    def throw(self) -> Throw:
+        """The throw that they give."""
+        return self.design.throw
+
+    @property
+    def grip_limit(self) -> Floats:
+        """Of each stage at its own entry speed [m/s], NaN where exit speed still rises at the end of the range."""
+        limits = self.design.grip_limit
+        return np.full(self.wheel_speed.shape, np.nan) if limits is None else limits
+
+    @property
+    def average_power(self) -> float | None:
+        """What the supply delivers in the mean [W]; None where that is not known."""
+        power = AveragePower().used(self.design)
+        return None if power is None else float(power)
+
+    @property
+    def throttle(self) -> Floats | None:
+        """Throttle of each motor, stage by stage [-]; None where drives or supply are not known."""
+        return None if self.design.holding is None else self.design.holding.throttle
 
     @property
     def count(self) -> int:

@@ -14,9 +14,9 @@ from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Throw, Transit
 from stager.physics.relay import overlapping
-from stager.physics.stretch import blank
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
+from stager.staging.still import idle
 
 
 def throw_rows(launcher: Launcher, chains: Sequence[Floats], options: Options) -> list[Throw]:
@@ -32,12 +32,6 @@ def throw_rows(launcher: Launcher, chains: Sequence[Floats], options: Options) -
         return [throw(launcher, chain, options=options) if chain.size else _fed(launcher) for chain in chains]
     whole = throw(launcher, np.stack([np.append(chain, longest[chain.size :]) for chain in chains]), options=options)
     return [_cut(launcher, whole, row, chain.size) for row, chain in enumerate(chains)]
-
-
-def idle(count: int) -> Throw:
-    """No throw at all, through `count` stages: what is built can be judged on it."""
-    still = np.zeros(())
-    return Throw(stages=blank(count), exit_speed=still, spin=still, jammed=np.zeros((), bool))
 
 
 def _fed(launcher: Launcher) -> Throw:

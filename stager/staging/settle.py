@@ -7,77 +7,109 @@ of the maps', and solves again with the limits held on the corrected maps, until
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
-from stager.limits import Design, verdicts
+from stager.limits import LIMITS, Design, Limit, judge
 from stager.physics.chain import length
 from stager.physics.options import Options
 from stager.physics.records import Throw
-from stager.staging.chain_map import ChainRun
+from stager.staging.foretold import COUPLED
 from stager.staging.records import Settings
 from stager.staging.rows import grips_of, throw_rows
 from stager.staging.solve import Chains, Correction, Task, solve
 from stager.staging.trust import Found
 
 JUDGED = Options(tolerance=2e-6)
-ROUNDS = 5
+ROUNDS = 8
 SETTLED = 1e-5
 
 
-def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task) -> list[Settings]:
-    """The best settings for each of `counts`, as far up as something gets through."""
+@dataclass(slots=True)
+class Climber:
+    """A stage count on its way: what it must keep, with the maps' corrections; where the maps have it best; and what
+    that makes in the true model."""
+
+    task: Task
+    found: Found
+    settings: Settings
+
+
+def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task) -> list[Climber]:
+    """The best settings for each of `counts`, as far up as something gets through, with all but coupled limits kept."""
     found: list[Found] = []
     for count in counts:
         best = solve(chains, count, task)
         if best is None:
             break
         found.append(best)
-    tasks = [task] * len(found)
-    settled: list[Settings] = []
-    near: list[Floats] = []
+    thrown = thrown_as(scenario, chains, found)
+    climbers = [Climber(task, one, made) for one, made in zip(found, thrown, strict=True)]
     for _ in range(ROUNDS):
-        runs = [chains.run(one.point[None], own.correction.grip) for one, own in zip(found, tasks, strict=True)]
-        near = [run.grip_limit[0] for run in runs]
-        settled = judged(scenario, [run.wheel_speed[0] for run in runs], near)
-        moved = False
-        for row, (run, done) in enumerate(zip(runs, settled, strict=True)):
-            correction = _compare(scenario, chains, run, done, tasks[row].correction)
-            if done.feasible and _close(correction, tasks[row].correction, task):
-                continue
-            tasks[row] = replace(tasks[row], correction=correction)
-            again = solve(chains, done.count, tasks[row], found[row].point)
-            found[row], moved = again or found[row], True
-        if not moved:
+        moved = [_adjust(scenario, chains, climber) for climber in climbers]
+        if not any(moved):
             break
-    return settled if scenario.allowances.grip_margin else _with_grips(scenario, settled, near)
+        again = thrown_as(scenario, chains, [each.found for each in climbers], [each.task for each in climbers])
+        for climber, made in zip(climbers, again, strict=True):
+            climber.settings = made
+    return climbers
 
 
-def _with_grips(scenario: Scenario, settled: list[Settings], near: list[Floats]) -> list[Settings]:
-    """Grip limits beside settings that need not keep off them."""
-    throws = [done.throw for done in settled]
-    grips = grips_of(scenario.launcher, scenario.allowances, throws, near)
-    return [replace(done, grip_limit=grip) for done, grip in zip(settled, grips, strict=True)]
+def thrown_as(
+    scenario: Scenario, chains: Chains, found: Sequence[Found], tasks: Sequence[Task] | None = None,
+    limits: Sequence[Limit] = LIMITS,
+) -> list[Settings]:  # fmt: skip
+    """What the settings make in the true model, judged by `limits`."""
+    grips = [None] * len(found) if tasks is None else [task.correction.grip for task in tasks]
+    runs = [chains.run(one.point[None], grip) for one, grip in zip(found, grips, strict=True)]
+    return judged(scenario, [run.wheel_speed[0] for run in runs], [run.grip_limit[0] for run in runs], limits)
 
 
-def judged(scenario: Scenario, chains: Sequence[Floats], near: Sequence[Floats] | None = None) -> list[Settings]:
-    """Chains at their wheel speeds [m/s], each of shape (stages,), with the verdicts of all limits.
+def _adjust(scenario: Scenario, chains: Chains, climber: Climber) -> bool:
+    """Correct the task by what was thrown and solve again; False where that would not matter."""
+    correction = compare(scenario, chains, climber)
+    kept = all(float(verdict.slack) >= -1e-6 for verdict in climber.settings.verdicts if verdict.name not in COUPLED)
+    if kept and _close(correction, climber.task.correction, climber.task):
+        return False
+    climber.task = replace(climber.task, correction=correction)
+    climber.found = solve(chains, climber.settings.count, climber.task, climber.found.point) or climber.found
+    return True
+
+
+def with_grips(scenario: Scenario, chains: Chains, climbers: Sequence[Climber]) -> list[Settings]:
+    """Settings with grip limits beside them, also where no margin is asked for."""
+    settled = [climber.settings for climber in climbers]
+    if scenario.allowances.grip_margin:
+        return settled
+    near = [chains.run(climber.found.point[None], climber.task.correction.grip).grip_limit[0] for climber in climbers]
+    grips = grips_of(scenario.launcher, scenario.allowances, [done.throw for done in settled], near)
+    return [
+        replace(done, design=replace(done.design, grip_limit=grip)) for done, grip in zip(settled, grips, strict=True)
+    ]
+
+
+def judged(
+    scenario: Scenario, chains: Sequence[Floats], near: Sequence[Floats] | None = None,
+    limits: Sequence[Limit] = LIMITS,
+) -> list[Settings]:  # fmt: skip
+    """Chains at their wheel speeds [m/s], each of shape (stages,), with the verdicts of `limits`.
 
     near: about where the grip limits must be [m/s]; they are looked for where a margin to them is asked for.
     """
     launcher, allowances = scenario.launcher, scenario.allowances
     throws = throw_rows(launcher, chains, JUDGED)
     found = []
-    limits = grips_of(launcher, allowances, throws, near) if allowances.grip_margin else _unknown(chains)
-    for speeds, done, grips in zip(chains, throws, limits, strict=True):
+    margins = grips_of(launcher, allowances, throws, near) if allowances.grip_margin else _unknown(chains)
+    for speeds, done, grips in zip(chains, throws, margins, strict=True):
         design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips)
+        verdicts = [verdict for limit in limits if (verdict := judge(limit, design)) is not None]
         found.append(
             Settings(
-                wheel_speed=speeds, throw=done, exit_speed=float(done.exit_speed), grip_limit=grips,
-                verdicts=tuple(verdicts(design)), length=float(length(launcher, speeds.size)),
+                wheel_speed=speeds, design=design, exit_speed=float(done.exit_speed), verdicts=tuple(verdicts),
+                length=float(length(launcher, speeds.size)),
             )
         )  # fmt: skip
     return found
@@ -87,8 +119,10 @@ def _unknown(chains: Sequence[Floats]) -> list[Floats]:
     return [np.full(chain.shape, np.nan) for chain in chains]
 
 
-def _compare(scenario: Scenario, chains: Chains, run: ChainRun, done: Settings, before: Correction) -> Correction:
+def compare(scenario: Scenario, chains: Chains, climber: Climber) -> Correction:
     """True values as multiples of the maps'."""
+    done = climber.settings
+    run = chains.run(climber.found.point[None], climber.task.correction.grip)
     stages = done.throw.stages
     grip = None
     if scenario.allowances.grip_margin:

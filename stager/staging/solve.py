@@ -15,8 +15,8 @@ from stager.staging.trust import Found, Trial, improve
 REACHES = 2e-5
 LEVEL, CLEARLY = 1e-4, 0.98
 LEAST_SETTING = 0.2
-Extra = Callable[[Floats], Floats]
-"""Slacks (lanes, limits) of further limits at wheel speeds (lanes, stages) [m/s]."""
+Extra = Callable[[ChainRun], Floats]
+"""Slacks (lanes, limits) of further limits on chains."""
 
 
 class Chains(Protocol):
@@ -29,6 +29,10 @@ class Chains(Protocol):
 
     def run(self, settings: Floats, grip: Floats | None = None) -> ChainRun:
         """Chains at `settings`, shape (lanes, stages); grip: see Correction."""
+        ...
+
+    def at(self, wheel_speed: Floats) -> ChainRun:
+        """Chains at wheel speeds [m/s], shape (lanes, stages)."""
         ...
 
     def grips(self, exit_speed: Floats, share: Floats) -> Floats:
@@ -69,7 +73,10 @@ def solve(chains: Chains, count: int, task: Task, start: Floats | None = None) -
         held = _held(chains, count, task, start, near=True)
         if held is not None:
             return held
-    fast = _search(chains, count, replace(task, cap=np.inf), _speed_of(task), start)
+    free = replace(task, cap=np.inf)
+    fast = _search(chains, count, free, _speed_of(task), start)
+    if fast is None and start is not None:
+        fast = _search(chains, count, free, _speed_of(task), start, near=False)
     if fast is None:
         return None
     speed, heat = _measure(chains, task, fast)
@@ -126,7 +133,7 @@ def _search(
     trial = _trial(chains, task, score, floor)
     low, high = np.full(count, LEAST_SETTING), np.ones(count)
     if start is not None and near:
-        points, radius, rounds = [start], 0.03, 10
+        points, radius, rounds = [start], 0.04, 16
     else:
         points, radius, rounds = _samples(trial, low, high, chains.samples, start), 0.15, 16
     found = []
@@ -178,7 +185,7 @@ def _trial(chains: Chains, task: Task, score: Score, floor: bool) -> Trial:
             slacks += list((1 - run.peak_acceleration * correction.peak / task.strain).T)
         kept = np.column_stack(slacks) if slacks else np.zeros((len(speed), 0))
         if task.extra is not None:
-            kept = np.hstack([kept, task.extra(run.wheel_speed)])
+            kept = np.hstack([kept, task.extra(run)])
         return np.where(run.through, score(run), np.nan), kept
 
     return trial

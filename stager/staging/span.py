@@ -12,9 +12,8 @@ from stager.hardware.wish import Allowances
 from stager.limits import Design, judge, wheel_ceilings
 from stager.limits.building import Crush
 from stager.limits.wheels import TyreTurning
-from stager.physics.records import Throw, Transit
-from stager.physics.stretch import blank
 from stager.physics.transit.lanes import batch_shape
+from stager.staging.still import still
 
 WIDEST = 200.0
 STEPS = 400
@@ -50,7 +49,7 @@ def _ceiling(
     alone = replace(launcher, stages=(stage,), template=stage)
     top = np.broadcast_to(top, np.broadcast_shapes(np.shape(top), batch_shape(stage, launcher.contact)))
     speeds = np.linspace(0.0, 1.0, STEPS + 1).reshape(-1, *(1 for _ in top.shape)) * top
-    verdict = judge(limit, Design(launcher=alone, allowances=allowances, throw=_set(speeds)))
+    verdict = judge(limit, Design(launcher=alone, allowances=allowances, throw=still(speeds[..., None])))
     if verdict is None:
         return np.full(np.shape(top), np.inf)
     slack = np.broadcast_to(verdict.slack, speeds.shape)
@@ -62,11 +61,3 @@ def _ceiling(
     share = np.where(low > high, low / np.where(low > high, low - high, 1.0), 0.0)
     return np.asarray(np.where(broken, left + np.clip(share, 0.0, 1.0) * (right - left), np.inf))
 
-
-def _set(speeds: Floats) -> Throw:
-    """No throw, but wheels at `speeds` [m/s], one stage."""
-    still = blank(*speeds.shape, 1)
-    fields = {name: getattr(still, name) for name in Transit.__dataclass_fields__}
-    fields.update(wheel_speed_a=speeds[..., None], wheel_speed_b=speeds[..., None])
-    none = np.zeros(speeds.shape)
-    return Throw(stages=Transit(**fields), exit_speed=none, spin=none, jammed=np.zeros(speeds.shape, bool))

@@ -40,6 +40,8 @@ class Advice:
 
 def worth(rung: Rung, worthwhile: float) -> Worth:
     """Whether this rung's last stage adds what is worthwhile, with at least 90 % probability either way."""
+    if not rung.kept:
+        return Worth.NO
     if rung.probability_worthwhile is None:
         return Worth.YES if rung.gain is not None and rung.gain.nominal >= worthwhile else Worth.NO
     if rung.probability_worthwhile >= SURE:
@@ -54,6 +56,8 @@ def advise(ladder: Sequence[Rung], goal: Goal, chosen: int | None, chances: Odds
         return _reach(ladder, goal.exit_speed, chosen)
     count, open_stage = 0, None
     for rung in ladder[1:]:
+        if not rung.kept:
+            continue
         found = worth(rung, goal.worthwhile)
         if found is Worth.CANNOT_TELL and open_stage is None:
             open_stage = rung.stages
@@ -102,7 +106,7 @@ def _sentence(ladder: Sequence[Rung], count: int, worthwhile: float, open_stage:
     parts = []
     if count >= 2 and (gain := ladder[count].gain) is not None:
         parts.append(f"{_ordinal(count)} adds {100 * gain.nominal:.0f} %{_chance(ladder[count], open_stage)}")
-    if count + 1 < len(ladder) and (gain := ladder[count + 1].gain) is not None:
+    if count + 1 < len(ladder) and ladder[count + 1].kept and (gain := ladder[count + 1].gain) is not None:
         more = max(gain.nominal, 0.0)
         parts.append(f"{_ordinal(count + 1)} would add {100 * more:.1f} %, less than the {100 * worthwhile:.3g} % "
                      f"that you call worthwhile{_chance(ladder[count + 1], open_stage)}")  # fmt: skip
