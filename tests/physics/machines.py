@@ -24,8 +24,8 @@ def launcher(
         projectile=Projectile(shape=shape, mass=mass, diameter=0.04),
         feed=Feed(speed=feed),
         contact=Contact(
-            stiffness=stiffness, creep=creep, friction=friction, rail_friction=friction if rail_law is None else rail_law,
-            rebound=rebound, exponent=exponent,
+            stiffness=stiffness, creep=creep, friction=friction, rebound=rebound, exponent=exponent,
+            rail_friction=friction if rail_law is None else rail_law,
         ),
         template=Stage(
             layout=layout, crush=crush, wheel=Wheel(radius=0.04, inertia=inertia), idler_inertia=idler_inertia
