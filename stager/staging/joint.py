@@ -37,12 +37,12 @@ class JointChains:
         return _run(done, ~done.jammed)
 
     def at(self, wheel_speed: Floats) -> ChainRun:
-        """See Chains."""
+        """See Chains; wheel speeds [m/s]."""
         done = throw(self.launcher, wheel_speed, options=COARSE)
         return _run(done, ~done.jammed)
 
     def grips(self, exit_speed: Floats, share: Floats) -> Floats:
-        """See Chains."""
+        """See Chains; exit speeds [m/s]."""
         return self.maps.grips(exit_speed, share)
 
     def _within(self, speed: Floats, spin: Floats, wheel: Floats, grip: Floats | None) -> NDArray[np.bool_]:
