@@ -11,13 +11,6 @@ from typing import Any
 from stager.config.problem import Problem
 
 NOT_YET: Mapping[str, tuple[str, ...]] = {
-    "limits.average_power": (),
-    "limits.peak_power": (),
-    "limits.supply_current": (),
-    "limits.rim_safety": (),
-    "limits.winding_temperature": (),
-    "limits.settled_loss": (),
-    "limits.voltage": (),
     "goal.spin": (),
     "goal.aim": ("steadiest",),
     "stage.wheel_options": (),
