@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from stager.hardware.arrays import Floats, Number
+from stager.physics.elementary import exp, log
+from stager.physics.friction.single import number
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,3 +32,15 @@ class Bell:
         logarithm = np.log(positive / self.peak_speed) / self.width
         coefficient = self.peak * np.exp(-(logarithm**2))
         return coefficient, -2 * coefficient * logarithm / (self.width * positive)
+
+    def alone(self) -> Callable[[float], tuple[float, float]]:
+        """As `coefficient`, for one lane in plain numbers."""
+        peak, peak_speed, width = number(self.peak), number(self.peak_speed), number(self.width)
+
+        def bell(slip: float) -> tuple[float, float]:
+            positive = max(slip, 1e-100)
+            logarithm = log(positive / peak_speed) / width
+            coefficient = peak * exp(-(logarithm * logarithm))
+            return coefficient, -2 * coefficient * logarithm / (width * positive)
+
+        return bell

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from stager.hardware.arrays import Floats, Number
+from stager.physics.friction.single import number
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,3 +22,8 @@ class Constant:
     def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
         return np.broadcast_to(self.friction, slip.shape), np.zeros_like(slip)
+
+    def alone(self) -> Callable[[float], tuple[float, float]]:
+        """As `coefficient`, for one lane in plain numbers."""
+        both = number(self.friction), 0.0
+        return lambda slip: both

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from stager.hardware.arrays import Floats, Number
+from stager.physics.elementary import exp, power, power_of
+from stager.physics.friction.single import number
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +35,23 @@ class Falling:
             return self.sliding + fading, -fading / self.fade_speed
         exponent = np.asarray(self.fade_exponent)
         ratio = np.maximum(ratio, 1e-12)
-        power = ratio**exponent
-        fading = (self.static - self.sliding) * np.exp(-power)
-        return self.sliding + fading, -fading * exponent * power / (ratio * self.fade_speed)
+        raised = power(ratio, exponent)
+        fading = (self.static - self.sliding) * np.exp(-raised)
+        return self.sliding + fading, -fading * exponent * (raised / ratio) / self.fade_speed
+
+    def alone(self) -> Callable[[float], tuple[float, float]]:
+        """As `coefficient`, for one lane in plain numbers."""
+        sliding, fade, exponent = number(self.sliding), number(self.fade_speed), number(self.fade_exponent)
+        excess = number(self.static) - sliding
+
+        def fading(slip: float) -> tuple[float, float]:
+            part = excess * exp(-(slip / fade))
+            return sliding + part, -part / fade
+
+        def bent(slip: float) -> tuple[float, float]:
+            ratio = max(slip / fade, 1e-12)
+            raised = power_of(ratio, exponent)
+            part = excess * exp(-raised)
+            return sliding + part, -part * exponent * (raised / ratio) / fade
+
+        return fading if exponent == 1.0 else bent

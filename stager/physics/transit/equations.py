@@ -43,6 +43,9 @@ class Slopes:
     steepness: Floats
     coupling: Floats | None
     torque_slope: Floats
+    normal: Floats
+    sine: Floats
+    traction: Floats
 
 
 def over_sides(values: Floats) -> Floats:
@@ -96,7 +99,7 @@ def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Fl
         np.multiply(per_metre, slip, out=rate[3 + 2 * count :])
     if steep:
         steepness = normal * steepness
-    return Slopes(rate, speed, wheel, cosine, slip, force, steepness, coupling, torque_slope)
+    return Slopes(rate, speed, wheel, cosine, slip, force, steepness, coupling, torque_slope, normal, sine, traction)
 
 
 _NO_SLOPE = np.zeros((1, 1))
@@ -104,20 +107,26 @@ _NO_SLOPE = np.zeros((1, 1))
 
 def _normals(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Normal force, cos φ, sin φ of each side, shapes (sides, lanes) or (1, lanes), and the push, (lanes,)."""
-    sides = lanes.sides
     found = [profile.at(place - axis) for profile, axis in zip(profiles, lanes.axes, strict=True)]
+    return spread(lanes.sides, found, level_cosine=1.0)
+
+
+def spread(
+    sides: Sides, found: list[tuple[Floats, Floats, Floats, Floats]], *, level_cosine: float
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """What is found of each nip, side by side; `level_cosine`: cos φ, or its change, of sides without tilt."""
     if len(found) == 1:
         normal, cosine, sine, push = found[0]
         if not any(sides.level):
             return normal[None], cosine[None], sine[None], push
-        level = np.ones((len(sides.laws), cosine.size))
+        level = np.full((len(sides.laws), cosine.size), level_cosine)
         level[0] = cosine
         return normal[None], level, sine[None], push
     parts = [np.stack(np.broadcast_arrays(*(found[nip][part] for nip in sides.nip))) for part in range(3)]
     push = found[0][3]
     for other in found[1:]:
         push = push + other[3]
-    cosine = np.where(np.array(sides.level)[:, None], 1.0, parts[1])
+    cosine = np.where(np.array(sides.level)[:, None], level_cosine, parts[1])
     return parts[0], cosine, parts[2], push
 
 

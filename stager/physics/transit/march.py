@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,44 +10,15 @@ from numpy.typing import NDArray
 from stager.errors import StagerError
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
+from stager.physics.transit.alone_march import Seen, finish
+from stager.physics.transit.drift import segment_drift
 from stager.physics.transit.equations import Lanes, Slopes, over_sides, slopes
 from stager.physics.transit.lanes import take
-from stager.physics.transit.profile import Profile
 from stager.physics.transit.rosenbrock import Rate, step
+from stager.physics.transit.segment import FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, Segment, growths
 
-FIRST_STEP = 0.1
-LEAST_STEP = 1e-4
-FLOOR = 1e-10
-NUDGE = 1e-7
-PATIENCE = 100_000
-
-
-class Bend(Enum):
-    """How the parameter of a segment, 0 to 1, runs along it. A bent end makes powers of the crush smooth there."""
-
-    STRAIGHT = "x = τ"
-    OPENING = "x = τ²"
-    CLOSING = "x = 1 − (1 − τ)²"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Segment:
-    """A smooth piece of the way: starts at `low` [m], `span` long [m], shapes (lanes,) or (1,); profiles: one a nip."""
-
-    low: Floats
-    span: Floats
-    bend: Bend
-    profiles: tuple[Profile, ...]
-
-    def at(self, parameter: Floats) -> tuple[Floats, Floats]:
-        """Place along the barrel [m] and its derivative by the parameter [m]."""
-        if self.bend is Bend.OPENING:
-            stretch = self.span * parameter
-            return self.low + stretch * parameter, 2.0 * stretch
-        if self.bend is Bend.CLOSING:
-            stretch = self.span * (1.0 - parameter)
-            return self.low + self.span - stretch * (1.0 - parameter), 2.0 * stretch
-        return self.low + self.span * parameter, np.broadcast_to(self.span, parameter.shape)
+FEW = 6
+"""As many lanes as plain numbers do faster than arrays."""
 
 
 @dataclass(slots=True)
@@ -79,11 +49,14 @@ def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) ->
     for _ in range(PATIENCE):
         if index.size == 0:
             return
+        if index.size <= FEW and len(segment.profiles) == 1:
+            _one_by_one(here, piece, journey, index, state, place, size, options)
+            return
         rate = _rate(here, piece, steep=False)
         size = np.minimum(size, 1.0 - place)
         now, stretch = _rate(here, piece, steep=True)(place, state)
         _watch(journey, index, now, here)
-        drift = (np.multiply(*_scaled(rate(place + NUDGE, state))) - now.rate * stretch) / NUDGE
+        drift = segment_drift(here, piece, place, state, now, stretch)
         with np.errstate(over="ignore", invalid="ignore"):
             fresh, error = step(here, rate, now, stretch, drift, state, place, size)
         accepted, jams, size_next = _judge(here, state, fresh, error, size, options)
@@ -105,16 +78,32 @@ def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) ->
     raise StagerError("a contact did not come to its end within the allowed number of steps")
 
 
+def _one_by_one(
+    lanes: Lanes, segment: Segment, journey: Journey, index: NDArray[np.intp], state: Floats, place: Floats,
+    size: Floats, options: Options,
+) -> None:  # fmt: skip
+    """Hand the last lanes over to plain numbers."""
+    for k, lane in enumerate(index):
+        only = np.array([k])
+        seen = Seen(
+            float(journey.peak_acceleration[lane]), float(journey.peak_slip_power[lane]),
+            journey.least_slip[:, lane].tolist(), journey.last_slip[:, lane].tolist(),
+        )  # fmt: skip
+        own, piece = take(lanes, only), take(segment, only)
+        end, at, jammed = finish(own, piece, state[:, k].tolist(), float(place[k]), float(size[k]), seen, options)
+        journey.state[:, lane] = end
+        journey.jammed[lane] = jammed
+        journey.place[lane] = piece.at(np.array([at]))[0][0]
+        journey.peak_acceleration[lane], journey.peak_slip_power[lane] = seen.acceleration, seen.slip_power
+        journey.least_slip[:, lane], journey.last_slip[:, lane] = seen.least, seen.last
+
+
 def _rate(lanes: Lanes, segment: Segment, *, steep: bool) -> Rate:
     def rate(parameter: Floats, state: Floats) -> tuple[Slopes, Floats]:
         place, stretch = segment.at(parameter)
         return slopes(lanes, segment.profiles, place, state, steep=steep), stretch
 
     return rate
-
-
-def _scaled(pair: tuple[Slopes, Floats]) -> tuple[Floats, Floats]:
-    return pair[0].rate, pair[1]
 
 
 def _judge(
@@ -132,7 +121,7 @@ def _judge(
         return ~stopped, stopped, size
     good = (ratio <= 1.0) & ~stopped
     jams = stopped & (size <= LEAST_STEP)
-    factor = np.clip(0.9 * np.maximum(np.nan_to_num(ratio, nan=1e8), 1e-8) ** -0.25, 0.2, 5.0)
+    factor = growths(ratio)
     factor = np.where(stopped, 0.25, np.where(good, factor, np.minimum(factor, 0.8)))
     return good, jams, size * factor
 

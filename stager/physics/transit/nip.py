@@ -12,8 +12,8 @@ from stager.hardware.contact import Contact
 from stager.hardware.projectile import Projectile
 from stager.hardware.stage import Stage
 from stager.physics.growth import swell
-from stager.physics.transit.march import Bend, Segment
 from stager.physics.transit.profile import Profile, RodProfile, RoundProfile
+from stager.physics.transit.segment import Bend, Segment
 
 
 class Nip(Protocol):

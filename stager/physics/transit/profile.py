@@ -6,12 +6,17 @@ place past the axis plane (a rod: its front end's) [m].
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from math import sqrt
 from typing import Protocol
 
 import numpy as np
 
 from stager.hardware.arrays import Floats
+from stager.physics.elementary import power, power_of
+
+Plain = Callable[[float], tuple[float, float, float, float]]
 
 
 class Profile(Protocol):
@@ -19,6 +24,14 @@ class Profile(Protocol):
 
     def at(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """(N, cos φ, sin φ, push) at `offset` [m], each shape (lanes,) or (1,)."""
+        ...
+
+    def change(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """Derivatives of `at` by the offset [1/m]."""
+        ...
+
+    def alone(self) -> tuple[Plain, Plain]:
+        """`at` and `change` for one lane in plain numbers."""
         ...
 
 
@@ -44,6 +57,39 @@ class RoundProfile:
         normal = self.factor * self.stiffness * power(crush, self.exponent)
         sine = offset / distance
         return normal, self.height / distance, sine, self.sides * normal * sine
+
+    def change(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """See Profile; crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D."""
+        distance = np.sqrt(offset * offset + self.height * self.height)
+        cosine, sine = self.height / distance, offset / distance
+        crush = np.maximum(self.reach - distance, 0.0)
+        scale = self.factor * self.stiffness
+        normal, opening = scale * power(crush, self.exponent), cosine * cosine / distance
+        steep = np.where(crush > 0.0, -scale * self.exponent * power(crush, self.exponent - 1.0) * sine, 0.0)
+        return steep, -cosine * sine / distance, opening, self.sides * (steep * sine + normal * opening)
+
+    def alone(self) -> tuple[Plain, Plain]:
+        """See Profile."""
+        reach, height, exponent = float(self.reach[0]), float(self.height[0]), float(self.exponent[0])
+        sides = self.sides
+        scale, squared = float(self.factor[0]) * float(self.stiffness[0]), height * height
+
+        def at(offset: float) -> tuple[float, float, float, float]:
+            distance = sqrt(offset * offset + squared)
+            crush = max(reach - distance, 0.0)
+            normal = scale * power_of(crush, exponent)
+            sine = offset / distance
+            return normal, height / distance, sine, sides * normal * sine
+
+        def change(offset: float) -> tuple[float, float, float, float]:
+            distance = sqrt(offset * offset + squared)
+            cosine, sine = height / distance, offset / distance
+            crush = max(reach - distance, 0.0)
+            normal, opening = scale * power_of(crush, exponent), cosine * cosine / distance
+            steep = -scale * exponent * power_of(crush, exponent - 1.0) * sine if crush > 0.0 else 0.0
+            return steep, -cosine * sine / distance, opening, sides * (steep * sine + normal * opening)
+
+        return at, change
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,18 +119,42 @@ class RodProfile:
         push = -self.sides * (normal * slope + self.rolling)
         return normal, _ONE, _ZERO, push
 
+    def change(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """See Profile."""
+        place = (offset - self.end) / self.ramp_length
+        crush = np.maximum(self.depth * (1.0 - self.ramp * place * place), 0.0)
+        slope = -2.0 * self.depth * self.ramp * place / self.ramp_length
+        bend = -2.0 * self.depth * self.ramp / (self.ramp_length * self.ramp_length)
+        scale = self.factor * self.stiffness
+        normal = scale * power(crush, self.exponent)
+        steep = np.where(crush > 0.0, scale * self.exponent * power(crush, self.exponent - 1.0) * slope, 0.0)
+        return steep, _ZERO, _ZERO, -self.sides * (steep * slope + normal * bend)
+
+    def alone(self) -> tuple[Plain, Plain]:
+        """See Profile."""
+        depth, length, end, ramp = (float(x[0]) for x in (self.depth, self.ramp_length, self.end, self.ramp))
+        rolling, exponent, sides = float(self.rolling[0]), float(self.exponent[0]), self.sides
+        scale = float(self.factor[0]) * float(self.stiffness[0])
+
+        def at(offset: float) -> tuple[float, float, float, float]:
+            place = (offset - end) / length
+            crush = max(depth * (1.0 - ramp * place * place), 0.0)
+            normal = scale * power_of(crush, exponent)
+            slope = -2.0 * depth * ramp * place / length
+            return normal, 1.0, 0.0, -sides * (normal * slope + rolling)
+
+        def change(offset: float) -> tuple[float, float, float, float]:
+            place = (offset - end) / length
+            crush = max(depth * (1.0 - ramp * place * place), 0.0)
+            slope, bend = -2.0 * depth * ramp * place / length, -2.0 * depth * ramp / (length * length)
+            normal = scale * power_of(crush, exponent)
+            steep = scale * exponent * power_of(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
+            return steep, 0.0, 0.0, -sides * (steep * slope + normal * bend)
+
+        return at, change
+
 
 _ONE, _ZERO = np.ones(1), np.zeros(1)
-
-
-def power(base: Floats, exponent: Floats) -> Floats:
-    """base**exponent, quick for the exponents 1 and 1.5."""
-    if exponent.size == 1:
-        if exponent[0] == 1.0:
-            return base
-        if exponent[0] == 1.5:
-            return base * np.sqrt(base)
-    return base**exponent
 
 
 def silent(profile: RoundProfile | RodProfile) -> RoundProfile | RodProfile:

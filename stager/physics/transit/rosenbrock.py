@@ -16,10 +16,10 @@ from stager.hardware.arrays import Floats
 from stager.physics.transit.equations import Implicit, Lanes, Slopes
 
 GAMMA = 0.25
-_PLACE = (0.0, 0.75, 0.21, 0.63, 1.0, 1.0)
-_DRIFT = (0.25, -0.5, -0.023504, -0.0362, 0.0, 0.0)
+PLACE = (0.0, 0.75, 0.21, 0.63, 1.0, 1.0)
+DRIFT = (0.25, -0.5, -0.023504, -0.0362, 0.0, 0.0)
 _FIFTH = (-7.170454962423024, -4.741636671481785, -16.31002631330971, -1.062004044111401)
-_STATE = (
+STATE = (
     (),
     (3.0,),
     (1.831036793486759, 0.4955183967433795),
@@ -27,7 +27,7 @@ _STATE = (
     _FIFTH,
     (*_FIFTH, 1.0),
 )
-_KNOWN = (
+KNOWN = (
     (),
     (-12.0,),
     (-8.791795173947035, -2.207865586973518),
@@ -50,14 +50,14 @@ def step(
     reach = GAMMA * size
     implicit = Implicit(lanes, now, reach * stretch)
     drift = reach * size * drift
-    parts = [implicit.solve((reach * stretch) * now.rate + _DRIFT[0] * drift)]
+    parts = [implicit.solve((reach * stretch) * now.rate + DRIFT[0] * drift)]
     for number in range(1, 6):
-        inner = _mix(_STATE[number], parts, state)
-        later, scale = rate(place + _PLACE[number] * size, inner)
+        inner = _mix(STATE[number], parts, state)
+        later, scale = rate(place + PLACE[number] * size, inner)
         known = (reach * scale) * later.rate
-        if _DRIFT[number]:
-            known += _DRIFT[number] * drift
-        parts.append(implicit.solve(_mix(tuple(GAMMA * weight for weight in _KNOWN[number]), parts, known)))
+        if DRIFT[number]:
+            known += DRIFT[number] * drift
+        parts.append(implicit.solve(_mix(tuple(GAMMA * weight for weight in KNOWN[number]), parts, known)))
     return inner + parts[5], np.abs(parts[5])
 
 

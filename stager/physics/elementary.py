@@ -1,0 +1,64 @@
+"""Elementary functions that give the same digits for one number as for an array.
+
+The C library's functions may differ from NumPy's in the last digit, and NumPy's power differs with the shape of the
+exponent; a lane must go the same way alone as among others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import sqrt
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+
+
+def exp(value: float) -> float:
+    """e to the `value`."""
+    return float(np.exp(value))
+
+
+def log(value: float) -> float:
+    """Natural logarithm."""
+    return float(np.log(value))
+
+
+def tanh(value: float) -> float:
+    """Hyperbolic tangent."""
+    return float(np.tanh(value))
+
+
+def power(base: Floats, exponent: Floats) -> Floats:
+    """base**exponent, shapes broadcast; quick and exact for the usual exponents."""
+    if exponent.size == 1:
+        quick = _QUICK.get(float(exponent.flat[0]))
+        return base**exponent if quick is None else quick(base)
+    out = base**exponent
+    for value, quick in _QUICK.items():
+        chosen = exponent == value
+        if chosen.any():
+            out = np.where(chosen, quick(base), out)
+    return out
+
+
+def power_of(base: float, exponent: float) -> float:
+    """As `power`, for one number."""
+    if exponent == 1.5:
+        return base * sqrt(base)
+    if exponent == 1.0:
+        return base
+    if exponent == 0.5:
+        return sqrt(base)
+    if exponent == 2.0:
+        return base * base
+    return 1.0 if exponent == 0.0 else float(np.power(base, exponent))
+
+
+_QUICK: dict[float, Callable[[Floats], Floats]] = {
+    0.0: np.ones_like,
+    0.5: np.sqrt,
+    1.0: lambda base: base,
+    1.5: lambda base: base * np.sqrt(base),
+    2.0: np.square,
+}

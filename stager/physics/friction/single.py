@@ -1,0 +1,37 @@
+"""A friction law at single slip speeds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol, runtime_checkable
+
+import numpy as np
+
+from stager.hardware.arrays import Number
+from stager.hardware.contact import FrictionLaw
+
+
+@runtime_checkable
+class Plain(Protocol):
+    """A law that also works in plain numbers."""
+
+    def alone(self) -> Callable[[float], tuple[float, float]]:
+        """Coefficient [-] and slope [s/m] at one slip speed [m/s], for a law of plain numbers."""
+        ...
+
+
+def coefficient_at(law: FrictionLaw) -> Callable[[float], tuple[float, float]]:
+    """Coefficient [-] and slope [s/m] of `law`, one lane, at one slip speed |s| ≥ 0 [m/s]."""
+    if isinstance(law, Plain):
+        return law.alone()
+
+    def through_arrays(slip: float) -> tuple[float, float]:
+        coefficient, slope = law.coefficient(np.array([slip]))
+        return float(coefficient[0]), float(slope[0])
+
+    return through_arrays
+
+
+def number(value: Number) -> float:
+    """A parameter of one lane as a plain number."""
+    return float(np.asarray(value).reshape(-1)[0])

@@ -1,0 +1,80 @@
+"""A single lane along the rest of a segment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stager.errors import StagerError
+from stager.physics.options import Options
+from stager.physics.transit.alone import Now, Single, one
+from stager.physics.transit.alone_step import Rate, judge, step
+from stager.physics.transit.equations import Lanes
+from stager.physics.transit.segment import LEAST_STEP, PATIENCE, Segment, growth
+
+
+@dataclass(slots=True)
+class Seen:
+    """What is watched, as in Journey, of one lane."""
+
+    acceleration: float
+    slip_power: float
+    least: list[float]
+    last: list[float]
+
+    def look(self, single: Single, now: Now) -> None:
+        """Take in one place."""
+        self.acceleration = max(self.acceleration, abs(now.rate[0]) / 2)
+        power = 0.0
+        for k, side in enumerate(single.sides):
+            slip = now.slips[k]
+            power += side.weight * now.forces[k] * slip
+            self.least[k] = min(self.least[k], 0.0 if slip * self.last[k] < 0.0 else abs(slip))
+            self.last[k] = slip
+        self.slip_power = max(self.slip_power, power)
+
+
+def finish(
+    lanes: Lanes, segment: Segment, state: list[float], place: float, size: float, seen: Seen, options: Options
+) -> tuple[list[float], float, bool]:
+    """State at the end of the segment or where the lane jams, its parameter there, and whether it jammed.
+
+    lanes, segment: of this lane alone, in one nip; place, size: parameter and next step to start from.
+    """
+    single = Single(lanes, segment.profiles[0])
+    rate = _rate(single, segment, steep=False)
+    look = _rate(single, segment, steep=True)
+    low, span, curve = one(segment.low), one(segment.span), segment.bend
+    for _ in range(PATIENCE):
+        size = min(size, 1.0 - place)
+        now, stretch = look(place, state)
+        seen.look(single, now)
+        change = single.drift(curve.at(low, span, place)[0], now)
+        bend = curve.curvature * span
+        drift = [stretch * stretch * a + bend * b for a, b in zip(change, now.rate, strict=True)]
+        fresh, error = step(single, rate, now, stretch, drift, state, place, size)
+        stopped, ratio = judge(single, state, fresh, error, options.tolerance)
+        if stopped:
+            if options.steps or size <= LEAST_STEP:
+                return state, place, True
+            size *= 0.25
+            continue
+        if options.steps is None and not ratio <= 1.0:
+            size *= min(growth(ratio), 0.8)
+            continue
+        state, place = fresh, place + size
+        if place >= 1.0 - 1e-12:
+            seen.look(single, rate(place, state)[0])
+            return state, place, False
+        if options.steps is None:
+            size *= growth(ratio)
+    raise StagerError("a contact did not come to its end within the allowed number of steps")
+
+
+def _rate(single: Single, segment: Segment, *, steep: bool) -> Rate:
+    low, span, bend = one(segment.low), one(segment.span), segment.bend
+
+    def rate(parameter: float, state: list[float]) -> tuple[Now, float]:
+        place, stretch = bend.at(low, span, parameter)
+        return single.now(place, state, steep=steep), stretch
+
+    return rate

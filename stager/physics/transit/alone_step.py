@@ -1,0 +1,138 @@
+"""Steps of a single lane in plain numbers: the linear solve, the method and the error control of a batch."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import sqrt
+
+from stager.physics.transit.alone import Now, Single
+from stager.physics.transit.rosenbrock import DRIFT, GAMMA, KNOWN, PLACE, STATE
+from stager.physics.transit.segment import FLOOR
+
+Rate = Callable[[float, list[float]], tuple[Now, float]]
+_KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
+
+
+class Implicit:
+    """Solves (1 − t·J) U = ρ; see the batch's own."""
+
+    def __init__(self, single: Single, now: Now, reach: float) -> None:
+        self.single, self.now, self.reach = single, now, reach
+        speed, rate, r = now.speed, now.rate, single.radius
+        self.spin_gain = reach * r * single.inverse_spin_inertia / speed
+        self.half_per_speed = 0.5 / speed
+        self.spin_by_speed = reach * rate[1] / speed
+        self.damping, self.wheel_gain, self.wheel_by_speed, self.speed_gain, self.slip_by_speed = [], [], [], [], []
+        for k, side in enumerate(single.sides):
+            per_speed = side.gain / speed
+            damping = 1.0 / (1.0 - reach * per_speed * now.torque_slopes[k])
+            by_speed = damping * reach * rate[2 + k] / speed
+            self.damping.append(damping)
+            self.wheel_gain.append(damping * reach * per_speed * side.radius)
+            self.wheel_by_speed.append(by_speed)
+            self.speed_gain.append(side.weight * now.cosines[k] * (reach / (single.mass * speed)))
+            self.slip_by_speed.append(-(by_speed + now.cosines[k]) + side.turn * (r * self.spin_by_speed))
+        self.system = [[self._term(i, k) for k in range(single.count)] for i in range(single.count)]
+
+    def _term(self, i: int, k: int) -> float:
+        single, now = self.single, self.now
+        a, b = single.sides[i], single.sides[k]
+        term = self.slip_by_speed[i] * self.speed_gain[k] - a.turn * b.turn * b.weight * single.radius * self.spin_gain
+        if i == k:
+            return 1.0 - now.steepness[i] * (term - self.wheel_gain[i])
+        coupled = now.coupling if single.rail and i == 1 else 0.0
+        return -now.steepness[i] * term - coupled
+
+    def solve(self, known: list[float]) -> list[float]:
+        """Increments U for the right side `known`."""
+        single, now, count = self.single, self.now, self.single.count
+        speed = known[0] * self.half_per_speed
+        around = single.radius * known[1]
+        wheels = [self.damping[k] * known[2 + k] for k in range(count)]
+        right = [
+            now.steepness[k] * (wheels[k] + self.slip_by_speed[k] * speed - single.sides[k].turn * around)
+            for k in range(count)
+        ]
+        if count == 1:
+            forces = [right[0] / self.system[0][0]]
+        else:
+            (a, b), (c, d) = self.system
+            determinant = a * d - b * c
+            forces = [(d * right[0] - b * right[1]) / determinant, (a * right[1] - c * right[0]) / determinant]
+        faster, turning = 0.0, 0.0
+        for k, side in enumerate(single.sides):
+            faster += self.speed_gain[k] * forces[k]
+            turning += side.turn * side.weight * forces[k]
+        speed += faster
+        spin = known[1]
+        if single.turns:
+            spin += self.spin_gain * turning - self.spin_by_speed * speed
+        out = [2.0 * now.speed * speed, spin]
+        out += [wheels[k] - self.wheel_by_speed[k] * speed - self.wheel_gain[k] * forces[k] for k in range(count)]
+        if single.books:
+            self._books(known, out, speed, forces)
+        return out
+
+    def _books(self, known: list[float], out: list[float], speed: float, forces: list[float]) -> None:
+        single, now, count = self.single, self.now, self.single.count
+        scale = self.reach / now.speed
+        lost = scale * speed
+        rate, around = now.rate, single.radius * out[1]
+        works, heats = [], []
+        for k, side in enumerate(single.sides):
+            wheel = out[2 + k]
+            slip = wheel - now.cosines[k] * speed - side.turn * around
+            work = scale * (forces[k] * now.wheels[k] + now.forces[k] * wheel)
+            works.append(known[3 + count + k] - rate[3 + count + k] * lost + work)
+            heats.append(
+                known[3 + 2 * count + k] - rate[3 + 2 * count + k] * lost
+                + scale * (forces[k] * now.slips[k] + now.forces[k] * slip)
+            )  # fmt: skip
+        out.append(known[2 + count] - rate[2 + count] * lost)
+        out += works
+        out += heats
+
+
+def step(
+    single: Single,
+    rate: Rate,
+    now: Now,
+    stretch: float,
+    drift: list[float],
+    state: list[float],
+    place: float,
+    size: float,
+) -> tuple[list[float], list[float]]:
+    """New state and local error; see the batch's own."""
+    reach = GAMMA * size
+    implicit = Implicit(single, now, reach * stretch)
+    drift = [reach * size * part for part in drift]
+    known = [reach * stretch * value + DRIFT[0] * part for value, part in zip(now.rate, drift, strict=True)]
+    parts = [implicit.solve(known)]
+    inner = state
+    for number in range(1, 6):
+        inner = _mix(STATE[number], parts, state)
+        later, scale = rate(place + PLACE[number] * size, inner)
+        factor, pull = reach * scale, DRIFT[number]
+        known = [factor * value + pull * part for value, part in zip(later.rate, drift, strict=True)]
+        parts.append(implicit.solve(_mix(_KNOWN[number], parts, known)))
+    return [a + b for a, b in zip(inner, parts[5], strict=True)], [abs(part) for part in parts[5]]
+
+
+def _mix(weights: tuple[float, ...], parts: list[list[float]], start: list[float]) -> list[float]:
+    total = start
+    for weight, part in zip(weights, parts, strict=True):
+        total = [value + weight * more for value, more in zip(total, part, strict=True)]
+    return total
+
+
+def judge(
+    single: Single, state: list[float], fresh: list[float], error: list[float], tolerance: float
+) -> tuple[bool, float]:
+    """Whether the projectile has stopped, and the local error as a share of what is allowed; as the batch's."""
+    top = max(state[0], single.top_squared)
+    speed = sqrt(top)
+    ratio = max(
+        error[0] / (state[0] + 0.01 * top), single.radius * error[1] / speed, max(error[2 : 2 + single.count]) / speed
+    )
+    return not fresh[0] > FLOOR * top, ratio / tolerance
