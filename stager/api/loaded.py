@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from stager.calibrate.tuning import Tuned
     from stager.config import Configuration
     from stager.hardware.scenario import Scenario
-    from stager.limits import Verdict
+    from stager.limits import Design, Verdict
     from stager.physics.records import Throw
     from stager.report.document import Source
     from stager.staging.records import Plan
@@ -59,17 +59,24 @@ class Loaded:
         return chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b)
 
     def check(self, *speeds: Speed) -> tuple[Throw, list[Verdict]]:
-        """One throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it."""
-        from stager.limits import Design, verdicts
+        """One throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it.
+
+        Each verdict says which one change would help most.
+        """
+        from stager.limits import verdicts
+
+        design = self.design(*speeds)
+        return design.throw, verdicts(design, remedies=True)
+
+    def design(self, *speeds: Speed) -> Design:
+        """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
+        from stager.limits import Design
         from stager.staging.sweep import grip_limits
 
         throw = self.throw(*speeds)
         scenario = self.scenario
         limits = grip_limits(scenario, throw) if scenario.allowances.grip_margin else None
-        design = Design(
-            launcher=scenario.launcher, allowances=scenario.allowances, throw=throw, grip_limit=limits
-        )
-        return throw, verdicts(design)
+        return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed) -> Sweep:
         """Exit speed of a stage (from 1) against its wheel speed, and its grip limit.
@@ -96,7 +103,6 @@ class Loaded:
         from stager.staging import plan
 
         return plan(self.scenario)
-
 
     def save_plan(self, plan: Plan, path: str | Path) -> None:
         """Write the configuration to `path` with the planned speeds as set speeds. Raises InputError without a design.
@@ -137,9 +143,7 @@ class Loaded:
 
         return learned.compare(self.scenario, throws, builds, seed)
 
-    def next(
-        self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None
-    ) -> Next:
+    def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> Next:
         """What to measure next, for so many throws."""
         from stager.api import learned
 

@@ -11,7 +11,8 @@ from stager.limits.driving import (
     Voltage,
     WindingTemperature,
 )
-from stager.limits.limit import Limit, Verdict, judge
+from stager.limits.limit import Limit, Unjudged, Verdict, judge
+from stager.limits.missing import unjudged as _unjudged
 from stager.limits.throwing import Acceleration, EnergyPerArea, ExitEnergy, ExitSpeed, GripMargin, SlipHeat
 from stager.limits.wheels import SHARES, RimSafety, TyreTurning, WheelSpeed, wheel_ceilings
 
@@ -50,4 +51,12 @@ def verdicts(design: Design, *, remedies: bool = False) -> list[Verdict]:
     return [verdict for verdict in found if verdict is not None]
 
 
-__all__ = ["COMPUTED", "GEOMETRY", "LIMITS", "Design", "Limit", "Verdict", "judge", "verdicts", "wheel_ceilings"]
+def unjudged(design: Design) -> list[Unjudged]:
+    """Limits that are set but that `design` does not tell enough about, without batch axes."""
+    return _unjudged(design, LIMITS) if design.count else []
+
+
+__all__ = [
+    "COMPUTED", "GEOMETRY", "LIMITS", "Design", "Limit", "Unjudged", "Verdict", "judge", "unjudged", "verdicts",
+    "wheel_ceilings",
+]  # fmt: skip

@@ -134,8 +134,8 @@ class WindingTemperature:
     floor: bool = False
 
     def used(self, design: Design) -> Number | None:
-        """[K]; None where no motor's thermal data are known."""
-        if design.windings is None:
+        """[K]; None where a motor's thermal data are not known."""
+        if design.windings is None or set(design.windings.stage) < set(range(design.count)):
             return None
         return np.asarray(design.windings.temperature(design.launcher.feed.session).max(axis=-1))
 

@@ -61,6 +61,16 @@ class Verdict:
     remedy: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unjudged:
+    """A limit that is set but cannot be judged: what is allowed, in `unit`, and the key that is missing for it."""
+
+    name: str
+    unit: str
+    allowed: float
+    missing: str
+
+
 def judge(limit: Limit, design: Design, *, remedies: bool = False) -> Verdict | None:
     """The verdict of `limit` on `design`, None where it is not set; remedies: for a design without batch axes."""
     allowed = limit.allowed(design)

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.hardware.launcher import Launcher
-from stager.limits import Verdict
-from stager.physics.records import Throw
+from stager.limits import Design, Verdict, unjudged
 from stager.report import limits
 from stager.report import throw as throws
 from stager.report.answer import Answer
@@ -16,22 +14,31 @@ from stager.report.document import Source, document
 from stager.report.table import Screen
 
 
-def answer(launcher: Launcher, throw: Throw, verdicts: Sequence[Verdict], source: Source) -> Answer:
-    """One throw (no batch axes) and the verdicts on it; a broken limit or a jam is a "no"."""
-    thrown, rows = throws.summary(launcher, throw), limits.rows(verdicts)
+def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answer:
+    """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no"."""
+    thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     kept = not thrown["jammed"] and all(row["kept"] for row in rows)
-    screen = Screen(
-        _headline(launcher, thrown, rows),
-        (limits.table(rows, [limits.word(row) for row in rows]), throws.speeds(thrown["stages"])),
-    )
+    tables = [
+        limits.table(rows, [limits.word(row) for row in rows]),
+        limits.remedies(rows),
+        throws.speeds(thrown["stages"]),
+    ]
+    screen = Screen(_headline(design, thrown, rows), tables, limits.unjudged_note(rows))
     return Answer(screen, document({"kept": kept, "limits": rows, "throw": thrown}, source), yes=kept)
 
 
-def _headline(launcher: Launcher, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
-    broken = [limits.title(row["name"]) for row in rows if not row["kept"]]
+def _rows(design: Design, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
+    rows = limits.rows(verdicts, unjudged(design))
+    helps = {verdict.name: verdict.remedy for verdict in verdicts}
+    return [{**row, "remedy": helps.get(row["name"]) or None} for row in rows]
+
+
+def _headline(design: Design, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
     if thrown["jammed"]:
-        return throws.headline(launcher, thrown)
+        return throws.headline(design.launcher, thrown)
     what = f"{speed(thrown['exit_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"
-    if broken:
-        return f"Broken: {listing(broken)} ({len(broken)} of {plural(len(rows), 'limit')}), at {what}."
+    for word, kept in (("Broken", False), ("Not judged", None)):
+        found = [limits.title(row["name"]) for row in rows if row["kept"] is kept]
+        if found:
+            return f"{word}: {listing(found)} ({len(found)} of {plural(len(rows), 'limit')}), at {what}."
     return f"All {plural(len(rows), 'limit')} are kept, at {what}."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.limits import LIMITS, Verdict
+from stager.limits import LIMITS, Unjudged, Verdict
 from stager.report.digits import MISSING, digits, percent
 from stager.report.table import Column, Table
 
@@ -22,9 +22,12 @@ _COLUMNS = (
 )
 
 
-def rows(verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
-    """Verdicts without batch axes as the documents have them; a margin is a share of what is allowed."""
-    return [
+def rows(verdicts: Sequence[Verdict], unjudged: Sequence[Unjudged] = ()) -> list[dict[str, Any]]:
+    """Verdicts without batch axes as the documents have them; a margin is a share of what is allowed.
+
+    Limits that cannot be judged come last: `kept` is null, `missing` the key that they lack.
+    """
+    judged = [
         {
             "name": verdict.name,
             "used": float(verdict.used),
@@ -32,8 +35,37 @@ def rows(verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
             "unit": verdict.unit,
             "margin_fraction": float(verdict.slack),
             "kept": bool(verdict.slack >= -ROUNDING),
+            "missing": None,
         }
         for verdict in verdicts
+    ]
+    return judged + [
+        {
+            "name": limit.name,
+            "used": None,
+            "allowed": limit.allowed,
+            "unit": limit.unit,
+            "margin_fraction": None,
+            "kept": None,
+            "missing": limit.missing,
+        }
+        for limit in unjudged
+    ]
+
+
+def remedies(limits: Sequence[Mapping[str, Any]]) -> Table:
+    """Of each limit the one change that would help most; rows with `remedy`."""
+    columns = (Column("limit", words=True), Column("what helps most", words=True, wraps=True))
+    rows = tuple((title(limit["name"]), limit["remedy"]) for limit in limits if limit["remedy"])
+    return Table("To use less of a limit", columns, rows)
+
+
+def unjudged_note(limits: Sequence[Mapping[str, Any]]) -> list[str]:
+    """A sentence for each limit that is set but cannot be judged."""
+    return [
+        f"Not judged, so not known to be kept: {title(limit['name'])}, which needs {limit['missing']}."
+        for limit in limits
+        if limit["kept"] is None
     ]
 
 
@@ -49,6 +81,8 @@ def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str]) -> Table:
 
 def word(limit: Mapping[str, Any]) -> str:
     """Verdict on one row of `rows`."""
+    if limit["kept"] is None:
+        return "not judged"
     if not limit["kept"]:
         return "BROKEN"
     return "no margin left" if limit["margin_fraction"] < TIGHT else "kept"
@@ -58,7 +92,7 @@ def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
     unit, used, allowed = limit["unit"], limit["used"], f"{limit['allowed']:.6g}"
     return (
         title(limit["name"]),
-        f"{used:.0f}" if unit == "-" and used == round(used) else digits(used),
+        f"{used:.0f}" if unit == "-" and used is not None and used == round(used) else digits(used),
         f"min {allowed}" if limit["name"] in _FLOORS else allowed,
         MISSING if unit in ("", "-") else unit,
         percent(limit["margin_fraction"]),

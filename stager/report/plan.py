@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from stager.hardware.launcher import Launcher
+from stager.limits import unjudged
 from stager.physics.motion import translation_energy
 from stager.report import ladder, limits
 from stager.report import throw as throws
@@ -70,7 +71,7 @@ def _average_power(plan: Plan) -> float | None:
 def _limits(plan: Plan, best: Settings) -> list[dict[str, Any]]:
     return [
         {**row, "binding": row["name"] in plan.binding, "price": plan.prices.get(row["name"])}
-        for row in limits.rows(best.verdicts)
+        for row in limits.rows(best.verdicts, unjudged(best.design))
     ]
 
 
@@ -98,7 +99,8 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     size = [f"Length along the barrel {1000 * length:.0f} mm."] if length else []
     bound = content["bound_m_s"]
     proof = [f"No setting within the limits exceeds {speed(bound)} m/s."] if bound is not None else []
-    return [" ".join(size + proof), *CAUTIONS] if size or proof else list(CAUTIONS)
+    first = [" ".join(size + proof)] if size or proof else []
+    return [*first, *limits.unjudged_note(content["limits"]), *CAUTIONS]
 
 
 _SETTINGS = (

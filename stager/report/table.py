@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Head and unit of a column; `words`: it holds words, so it is set to the left."""
+    """Head and unit of a column; `words`: it holds words, so it is set to the left; `wraps`: over several lines."""
 
     head: str
     unit: str = ""
     words: bool = False
+    wraps: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,7 @@ def table(item: Table) -> RenderableType:
         drawn.add_column(
             _head(column, units),
             justify="left" if column.words else "right",
-            no_wrap=True,
+            no_wrap=not column.wraps,
             vertical="top",
         )
     for row in item.rows:

@@ -84,7 +84,9 @@ def _lone(settings: Settings) -> bool:
 def _together(scenario: Scenario, draws: Draws, bench: Bench, settings: Settings) -> Floats:
     """Exit speeds [m/s] with wheels slowed until shared limits are kept, (lanes,)."""
     fastest = np.stack(bench.wheel_speed, axis=-1)
-    fastest = np.where(np.isnan(fastest), fastest[0], fastest)
+    # A draw that is at its cap before this stage has no setting of its own for it: it takes one that is known.
+    known = np.where(np.isnan(fastest[0]), settings.wheel_speed, fastest[0])
+    fastest = np.where(np.isnan(fastest), known, fastest)
     way = np.minimum(np.log(settings.wheel_speed / fastest[0]), 0.0)
     limits = [limit for limit in LIMITS if limit.name in SHARED]
     low, high = np.zeros(draws.lanes), np.full(draws.lanes, FARTHEST)

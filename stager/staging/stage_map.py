@@ -82,9 +82,7 @@ class StageMap:
         anchors = np.stack([low, edge, high, grip], axis=-1)
         self.jams = limit.peak_exit <= 0
         wheel = _wheel(anchors[:, None, :], np.arange(settings, dtype=np.float64), self.above)
-        done = transit(
-            launcher, index, flat_speed[:, None], wheel, entry_spin=flat_spin[:, None], options=ROUGH
-        )
+        done = transit(launcher, index, flat_speed[:, None], wheel, entry_spin=flat_spin[:, None], options=ROUGH)
         shape = (*speed.shape, settings)
         spun = self.radius * done.exit_spin / np.where(done.jammed, 1.0, done.exit_speed)
         values = np.stack([done.exit_speed, spun, done.slip_heat, done.peak_acceleration], axis=-1)

@@ -81,7 +81,9 @@ def test_check() -> None:
     assert set(document) == {"kept", "limits", "throw"} | PROVENANCE
     assert document["kept"] is True
     for limit in document["limits"]:
-        assert set(limit) == {"name", "used", "allowed", "unit", "margin_fraction", "kept"}
+        assert set(limit) == {"name", "used", "allowed", "unit", "margin_fraction", "kept", "missing", "remedy"}
+        assert limit["missing"] is None
+        assert limit["remedy"]
     assert {"exit_energy", "stages", "length", "grip_margin"} <= {limit["name"] for limit in document["limits"]}
 
 

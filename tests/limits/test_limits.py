@@ -12,7 +12,7 @@ from stager.hardware.launcher import Launcher
 from stager.hardware.projectile import DISC
 from stager.hardware.wheel import Hold
 from stager.hardware.wish import Allowances
-from stager.limits import LIMITS, Design, Limit, Verdict, judge, verdicts, wheel_ceilings
+from stager.limits import LIMITS, Design, Limit, Verdict, judge, unjudged, verdicts, wheel_ceilings
 from stager.physics.chain import throw
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
 
@@ -23,7 +23,8 @@ FULL = replace(
     FULL,
     projectile=replace(FULL.projectile, max_crush=5e-3, max_acceleration=1e5),
     template=replace(
-        FULL.template, wheel=wheel(tyre=replace(FULL.template.wheel.tyre, hub_friction=0.9))  # type: ignore[type-var]
+        FULL.template,
+        wheel=wheel(tyre=replace(FULL.template.wheel.tyre, hub_friction=0.9)),  # type: ignore[type-var]
     ),
 )
 GIVEN = {
@@ -93,6 +94,28 @@ def test_without_parts_most_do_not_apply() -> None:
     )
     assert names.isdisjoint({"average_power", "peak_power", "supply_current", "winding_temperature", "settled_loss"})
     assert {"exit_energy", "wheel_speed", "slip_heat"} <= names
+
+
+@pytest.mark.parametrize(
+    "machine, missing",
+    [
+        (FULL, {}),
+        (
+            launcher(drive=None, material=None, rate=2.0),
+            {
+                "average_power": "stage.drive", "peak_power": "stage.drive", "supply_current": "stage.drive",
+                "settled_loss": "stage.drive", "winding_temperature": "stage.drive",
+                "rim_safety": "stage.wheel.yield_strength",
+            },
+        ),
+        (launcher(drive=DRIVE, rate=2.0), {"winding_temperature": "stage.drive.heat"}),
+        (launcher(drive=replace(DRIVE, heat=HEAT)), {"settled_loss": "feed.rate"}),
+    ],
+)  # fmt: skip
+def test_what_is_asked_for_and_cannot_be_judged_is_said(machine: Launcher, missing: dict[str, str]) -> None:
+    given = design(machine)
+    assert {limit.name: limit.missing for limit in unjudged(given)} == missing
+    assert set(missing).isdisjoint(verdict.name for verdict in verdicts(given))
 
 
 def test_nothing_thrown_through_no_stages() -> None:

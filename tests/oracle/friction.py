@@ -18,8 +18,8 @@ def coefficient(law: Any) -> Coefficient:
     if isinstance(law, Constant):
         return lambda slip: float(law.friction)
     if isinstance(law, Falling):
-        return lambda slip: law.sliding + (law.static - law.sliding) * exp(
-            -((slip / law.fade_speed) ** law.fade_exponent)
+        return lambda slip: (
+            law.sliding + (law.static - law.sliding) * exp(-((slip / law.fade_speed) ** law.fade_exponent))
         )
     if isinstance(law, Bell):
         return lambda slip: law.peak * exp(-((log(slip / law.peak_speed) / law.width) ** 2)) if slip > 0 else 0.0

@@ -13,7 +13,8 @@ def check(session: Session, config: Config, speed: Speeds) -> Answer:
     from stager import api
 
     loaded = api.load(config)
+    from stager.limits import verdicts
     from stager.report import check as report
 
-    throw, verdicts = loaded.check(*speed)
-    return report.answer(loaded.scenario.launcher, throw, verdicts, loaded.source(session.seed))
+    design = loaded.design(*speed)
+    return report.answer(design, verdicts(design, remedies=True), loaded.source(session.seed))

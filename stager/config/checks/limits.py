@@ -11,6 +11,11 @@ from stager.quantity import Measured
 
 Needs = tuple[str, str, Callable[[Stage], bool]]
 _DRIVE: Needs = ("drive", 'add [stage.drive] with speed_constant = "1400 rpm/V"', lambda stage: stage.drive is None)
+_HEAT: Needs = (
+    "drive.heat",
+    "add [stage.drive.heat] with winding_capacity, winding_to_case, case_capacity and case_to_air",
+    lambda stage: stage.drive is not None and stage.drive.heat is None,
+)
 _MASS: Needs = ("mass", 'for example mass = "240 g"', lambda stage: stage.mass is None)
 _COST: Needs = ("cost", "for example cost = 38.0", lambda stage: stage.cost is None)
 _STRENGTH: Needs = (
@@ -23,7 +28,7 @@ _STRENGTH: Needs = (
 )
 _OF_STAGES: dict[str, tuple[Needs, ...]] = {
     "mass": (_MASS,), "cost": (_COST,), "average_power": (_DRIVE,), "peak_power": (_DRIVE,),
-    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_DRIVE,),
+    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_DRIVE, _HEAT),
     "rim_safety": (_STRENGTH,),
 }  # fmt: skip
 _SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_loss", "winding_temperature")

@@ -111,11 +111,13 @@ def ride(
 
     Open throttles stay at the setting that holds the speed; governors give full throttle below it, none above, and
     hold it once there. tolerance: local error relative to the set speeds [-]. Gives the speeds and, if
-    asked for, the books.
+    asked for, the books. Raises ValueError where a speed is NaN.
     """
     lead = np.broadcast_shapes(np.shape(speed)[:-1], np.shape(duration), holding.bus_voltage.shape)
     wheels = train.size
     start = lanes(speed, lead, wheels)
+    if np.isnan(start).any() or np.isnan(holding.angular_speed).any():
+        raise ValueError("wheels ride from known speeds to known speeds")
     target, throttle, current = (
         lanes(value, lead, wheels) for value in (holding.angular_speed, holding.throttle, holding.current)
     )

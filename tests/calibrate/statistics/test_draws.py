@@ -59,9 +59,7 @@ def test_profile_of_a_line_is_the_textbook_interval() -> None:
     found = minimise(problem, np.zeros((1, 2)), tolerance=1e-12)
     spread = np.sqrt(np.diagonal(np.linalg.inv(found.curvature[0])))
     best = found.place[0]
-    for k, one in enumerate(
-        profiles(problem, best, float(found.objective[0]), found.jacobian[0], found.curvature[0])
-    ):
+    for k, one in enumerate(profiles(problem, best, float(found.objective[0]), found.jacobian[0], found.curvature[0])):
         assert one.interval == pytest.approx((best[k] - 1.959964 * spread[k], best[k] + 1.959964 * spread[k]), rel=1e-3)
 
 

@@ -55,7 +55,7 @@ def test_equal_settings_share_a_number(tmp_path: Path, launcher: Launcher) -> No
 
 
 def test_a_european_spreadsheet(tmp_path: Path, launcher: Launcher) -> None:
-    text = '\ufeffsep=;\nThrow;Wheel 1 (rpm);Exit speed (m/s);;\n1;3.000;9,25;;\n2;3.200,5;9,5;;\n;;;;\n'
+    text = "\ufeffsep=;\nThrow;Wheel 1 (rpm);Exit speed (m/s);;\n1;3.000;9,25;;\n2;3.200,5;9,5;;\n;;;;\n"
     assert "two ways" in _wrong(tmp_path, launcher, text)[0]
     throws = _read(tmp_path, launcher, text.replace("3.000", "3000"))
     assert throws.exit_speed == pytest.approx([9.25, 9.5])
