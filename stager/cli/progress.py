@@ -16,10 +16,11 @@ def progress(session: Session, doing: str) -> Iterator[Callable[[float], None]]:
         yield lambda share: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     percent = TextColumn("{task.percentage:>3.0f} %")
-    columns = (TextColumn("{task.description}"), BarColumn(), percent, TimeElapsedColumn())
+    left = TimeRemainingColumn()
+    columns = (TextColumn("{task.description}"), BarColumn(), percent, left, TextColumn("left"))
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(doing, total=1.0)
         yield lambda share: bar.update(task, completed=share)

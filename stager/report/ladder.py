@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.report.digits import MISSING, digits, percent, speed
+from stager.report.plot import Ranges
 from stager.report.table import Column, Table
 from stager.staging.records import Interval, Rung
 
@@ -46,6 +47,18 @@ def _interval(interval: Interval) -> dict[str, float | None]:
 def table(ladder: Sequence[Mapping[str, Any]]) -> Table:
     """One row a stage count, as the documents have it; what is not computed has no column."""
     return Table("Ladder", _COLUMNS, tuple(_row(rung) for rung in ladder)).without_empty(MISSING)
+
+
+def picture(ladder: Sequence[Mapping[str, Any]]) -> Ranges:
+    """Exit speed of each stage count with its interval, and what the last stage adds."""
+    return Ranges(title="Exit speed in m/s by number of stages", rows=tuple(_range(rung) for rung in ladder))
+
+
+def _range(rung: Mapping[str, Any]) -> tuple[str, float, float, float, str]:
+    exit_speed, gain = rung["exit_speed_m_s"], rung["gain_fraction"]
+    nominal = exit_speed["nominal"]
+    low, high = (nominal if exit_speed[end] is None else exit_speed[end] for end in ("low", "high"))
+    return str(rung["stages"]), low, nominal, high, "" if gain is None else f"{_gain(gain['nominal'])} %"
 
 
 def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from stager.report.answer import Answer
 from stager.report.digits import percent, speed
 from stager.report.document import Source, document
 from stager.report.limits import title
+from stager.report.plot import Curve, Marked
 from stager.report.table import Column, Screen, Table
 from stager.staging.sweep import Sweep
 
@@ -26,7 +27,9 @@ def answer(launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | Non
     A projectile that jams at every speed, or before this stage, is a "no".
     """
     curve = (_curve(launcher, sweep),) if _passes(sweep) else ()
-    screen = Screen(_headline(launcher, sweep), curve, [*_notes(launcher, sweep), *_spread(spread)])
+    pictures = (_picture(sweep, spread),) if _passes(sweep) else ()
+    notes = [*_notes(launcher, sweep), *_spread(spread)]
+    screen = Screen(_headline(launcher, sweep), curve, notes, pictures=pictures)
     return Answer(screen, document(summary(sweep, spread), source), yes=_passes(sweep))
 
 
@@ -84,6 +87,17 @@ def _headline(launcher: Launcher, sweep: Sweep) -> str:
     )
 
 
+def _picture(sweep: Sweep, spread: Tuned | None) -> Curve:
+    """The curve, with the grip limit below it."""
+    marked = None
+    if sweep.grip_speed is not None:
+        limit = None if spread is None else spread.grip_limit
+        ends = None if limit is None else (limit.low, limit.high)
+        marked = Marked(x=sweep.grip_speed, words=f"grip limit {speed(sweep.grip_speed)}", interval=ends)
+    title = "Exit speed (upwards) against wheel speed, both in m/s"
+    return Curve(title=title, x=sweep.wheel_speed, y=sweep.exit_speed, marked=marked)
+
+
 def _curve(launcher: Launcher, sweep: Sweep) -> Table:
     """Every few points of the curve, and the grip limit in its place."""
     wheel = launcher.stage(sweep.stage - 1).wheel
@@ -110,7 +124,7 @@ def _curve(launcher: Launcher, sweep: Sweep) -> Table:
         Column("of greatest"),
         Column("", words=True),
     )
-    return Table("Exit speed against wheel speed", columns, rows)
+    return Table("In numbers", columns, rows)
 
 
 def _notes(launcher: Launcher, sweep: Sweep) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +35,25 @@ class Table:
         )
 
 
+class Picture(Protocol):
+    """A picture of plain characters."""
+
+    @property
+    def title(self) -> str:
+        """What it shows."""
+        ...
+
+    def lines(self, width: int) -> list[str]:
+        """The picture in at most `width` columns."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Screen:
-    """Headline (the answer in a sentence), verdict where there is one, then tables, then notes."""
+    """Headline (the answer in a sentence), verdict where there is one, then pictures, tables and notes."""
 
     headline: str
     tables: Sequence[Table] = ()
     notes: Sequence[str] = ()
     verdict: str = ""
+    pictures: Sequence[Picture] = ()

@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from rich import box
-from rich.console import Group, RenderableType
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.table import Table as RichTable
 from rich.text import Text
 
-from stager.report.table import Column, Screen, Table
+from stager.report.table import Column, Picture, Screen, Table
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A picture as wide as the console lets it be."""
+
+    picture: Picture
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        yield Text("\n".join(self.picture.lines(options.max_width)), no_wrap=True, overflow="crop")
 
 
 def whole(screen: Screen) -> RenderableType:
-    """Headline, tables and notes."""
+    """Headline, pictures, tables and notes."""
     parts: list[RenderableType] = [headline(screen)]
     if screen.verdict:
         parts.append(Text(screen.verdict))
+    for picture in screen.pictures:
+        parts += [Text(), Text(picture.title, style="bold"), Drawn(picture)]
     for item in screen.tables:
         parts += [Text(), Text(item.title, style="bold"), table(item)]
     if screen.notes:

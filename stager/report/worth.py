@@ -13,4 +13,6 @@ def answer(plan: Plan, source: Source) -> Answer:
     """What each further stage adds and costs; no design that fits is a "no"."""
     rows = ladder.rows(plan.ladder)
     content = {"ladder": rows, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict}
-    return Answer(Screen(plan.verdict, (ladder.table(rows),)), document(content, source), yes=plan.best is not None)
+    pictures = (ladder.picture(rows),) if len(rows) > 1 else ()
+    screen = Screen(plan.verdict, (ladder.table(rows),), pictures=pictures)
+    return Answer(screen, document(content, source), yes=plan.best is not None)

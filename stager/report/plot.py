@@ -1,0 +1,171 @@
+"""Small pictures of plain characters, for any terminal and any encoding."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+
+HEIGHT, WIDEST = 12, 100
+STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marked:
+    """A place on the x axis: the mark that stands there, the words below it, and the ends of its interval."""
+
+    x: float
+    words: str
+    interval: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """A curve over x, points beside it, and a place on the x axis that matters.
+
+    x, y: the curve, (n,); low, high: a band about it, (n,); points: x and y of what was measured, shown as "o".
+    """
+
+    title: str
+    x: Floats
+    y: Floats
+    low: Floats | None = None
+    high: Floats | None = None
+    points: tuple[Floats, Floats] | None = None
+    marked: Marked | None = None
+
+    def lines(self, width: int) -> list[str]:
+        """The picture in at most `width` columns."""
+        seen = [self.y, *([] if self.high is None else [self.high]), *([] if self.points is None else [self.points[1]])]
+        ticks = nice(0.0, max(float(np.nanmax(part)) for part in seen if part.size), 4)
+        labels = [f"{tick:g}" for tick in ticks]
+        edge = max(map(len, labels))
+        sheet = _Sheet(
+            min(width, WIDEST) - edge - 3, HEIGHT, float(self.x.min()), float(self.x.max()), float(ticks[-1])
+        )
+        self._draw(sheet)
+        rows = {sheet.row(tick): label for tick, label in zip(ticks, labels, strict=True)}
+        body = [
+            f"{rows.get(k, ''):>{edge}} {'+' if k in rows else '|'}{''.join(line).rstrip()}"
+            for k, line in enumerate(sheet.cells)
+        ]
+        return [*body, *(" " * (edge + 1) + line for line in self._foot(sheet))]
+
+    def _draw(self, sheet: _Sheet) -> None:
+        if self.marked is not None:
+            sheet.upright(self.marked.x, ":")
+        if self.low is not None and self.high is not None:
+            for ends in (self.low, self.high):
+                sheet.line(self.x, ends, ".")
+        sheet.line(self.x, self.y, "*")
+        if self.points is not None:
+            for x, y in zip(*self.points, strict=True):
+                sheet.put(float(x), float(y), "o")
+
+    def _foot(self, sheet: _Sheet) -> list[str]:
+        """Axis with its interval in square brackets, numbers, and the words below what is marked."""
+        axis = ["-"] * sheet.width
+        ticks = nice(sheet.left, sheet.right, max(2, sheet.width // 14))
+        for tick in ticks:
+            axis[sheet.column(tick)] = "+"
+        words: list[str] = []
+        if self.marked is not None:
+            if self.marked.interval is not None:
+                low, high = (sheet.column(end) for end in self.marked.interval)
+                axis[low : high + 1] = ["="] * (high + 1 - low)
+                axis[low], axis[high] = "[", "]"
+            axis[sheet.column(self.marked.x)] = "^"
+            words = [place(sheet.width + 1, [(sheet.column(self.marked.x) + 1, self.marked.words)])]
+        return ["+" + "".join(axis), place(sheet.width + 2, [(sheet.column(t) + 1, f"{t:g}") for t in ticks]), *words]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ranges:
+    """One interval a row, with its best guess: name, low, nominal, high; words behind each row may be empty."""
+
+    title: str
+    rows: tuple[tuple[str, float, float, float, str], ...]
+
+    def lines(self, width: int) -> list[str]:
+        """The picture in at most `width` columns."""
+        names = max(len(row[0]) for row in self.rows)
+        behind = max(len(row[4]) for row in self.rows)
+        room = min(width, WIDEST) - names - behind - 4
+        ticks = nice(0.0, max(row[3] for row in self.rows), max(2, room // 14))
+        sheet = _Sheet(room, 1, 0.0, float(ticks[-1]), 1.0)
+        body = []
+        for name, low, nominal, high, words in self.rows:
+            cells = [" "] * room
+            start, end = sheet.column(low), sheet.column(high)
+            cells[start : end + 1] = ["-"] * (end + 1 - start)
+            cells[start] = cells[end] = "|"
+            cells[sheet.column(nominal)] = "o"
+            body.append(f"{name:>{names}} |{''.join(cells)} {words}".rstrip())
+        axis = ["-"] * room
+        for tick in ticks:
+            axis[sheet.column(tick)] = "+"
+        indent = " " * (names + 1)
+        numbers = place(room + 2, [(sheet.column(t) + 1, f"{t:g}") for t in ticks])
+        return [*body, f"{indent}+{''.join(axis)}", indent + numbers]
+
+
+class _Sheet:
+    """Cells of characters over x from `left` to `right` and y from 0 to `top`."""
+
+    def __init__(self, width: int, height: int, left: float, right: float, top: float) -> None:
+        self.width, self.height = max(width, 10), height
+        self.left, self.right, self.top = left, right, top
+        self.cells = [[" "] * self.width for _ in range(height)]
+
+    def column(self, x: float) -> int:
+        """Column of x, the nearest that there is."""
+        share = (x - self.left) / (self.right - self.left) if self.right > self.left else 0.0
+        return round(min(max(share, 0.0), 1.0) * (self.width - 1))
+
+    def row(self, y: float) -> int:
+        """Row of y, the nearest that there is."""
+        share = y / self.top if self.top > 0 else 0.0
+        return round((1 - min(max(share, 0.0), 1.0)) * (self.height - 1))
+
+    def put(self, x: float, y: float, mark: str) -> None:
+        """One mark."""
+        if math.isfinite(x) and math.isfinite(y):
+            self.cells[self.row(y)][self.column(x)] = mark
+
+    def upright(self, x: float, mark: str) -> None:
+        """A line from top to bottom."""
+        for row in self.cells:
+            row[self.column(x)] = mark
+
+    def line(self, x: Floats, y: Floats, mark: str) -> None:
+        """One mark a column along a curve."""
+        for place in np.linspace(self.left, self.right, self.width):
+            self.put(float(place), float(np.interp(place, x, y)), mark)
+
+
+def nice(low: float, high: float, count: int) -> list[float]:
+    """About `count` round numbers from `low` on; the last one is the first not below `high`, if `low` is 0."""
+    span = high - low
+    if not span > 0:
+        return [low, low + 1.0]
+    rough = span / count
+    power = 10.0 ** math.floor(math.log10(rough))
+    step = next(k * power for k in STEPS if k * power >= rough * (1 - 1e-9))
+    first = math.ceil(low / step - 1e-9)
+    last = math.ceil(high / step - 1e-9) if low == 0 else math.floor(high / step + 1e-9)
+    return [round(k * step, 12) for k in range(first, last + 1)]
+
+
+def place(width: int, words: Sequence[tuple[int, str]]) -> str:
+    """Words centred on their columns, moved inwards at the ends, left out where they would run into each other."""
+    line = ""
+    for column, word in words:
+        start = max(0, min(column - len(word) // 2, width - len(word)))
+        if start < len(line) + (1 if line else 0):
+            continue
+        line = line.ljust(start) + word
+    return line
