@@ -19,6 +19,7 @@ _COLUMNS = (
     Column("unit", words=True),
     Column("margin"),
     Column("verdict", words=True),
+    Column("1 % more", "adds %"),
 )
 
 
@@ -75,8 +76,9 @@ def title(name: str) -> str:
 
 
 def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str]) -> Table:
-    """One row a limit, with its verdict in a word."""
-    return Table("Limits", _COLUMNS, tuple(_row(limit, word) for limit, word in zip(limits, words, strict=True)))
+    """One row a limit, with its verdict in a word, and its price where that is known."""
+    rows = tuple(_row(limit, word) for limit, word in zip(limits, words, strict=True))
+    return Table("Limits", _COLUMNS, rows).without_empty(MISSING)
 
 
 def word(limit: Mapping[str, Any]) -> str:
@@ -97,4 +99,5 @@ def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
         MISSING if unit in ("", "-") else unit,
         percent(limit["margin_fraction"]),
         word,
+        MISSING if limit.get("price") is None else f"{100 * limit['price']:.3f}",
     )

@@ -45,6 +45,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "bound_m_s": plan.bound,
         "gap_fraction": None if best is None or plan.bound is None else plan.bound / best.exit_speed - 1,
         "limits": [] if best is None else _limits(plan, best),
+        "one_more_stage_fraction": plan.one_more_stage,
         "ladder": ladder.rows(plan.ladder),
         "recommended_stages": plan.recommended_stages,
         "verdict": plan.verdict,
@@ -99,7 +100,9 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     size = [f"Length along the barrel {1000 * length:.0f} mm."] if length else []
     bound = content["bound_m_s"]
     proof = [f"No setting within the limits exceeds {speed(bound)} m/s."] if bound is not None else []
-    first = [" ".join(size + proof)] if size or proof else []
+    more = content["one_more_stage_fraction"]
+    wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
+    first = [" ".join(size + proof + wish)] if size or proof or wish else []
     return [*first, *limits.unjudged_note(content["limits"]), *CAUTIONS]
 
 

@@ -5,10 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from stager.hardware.scenario import Scenario
-from stager.hardware.wish import Aim
+from stager.hardware.wish import Aim, Goal
 from stager.staging.solve import Task
 
 PEAK_MARGIN, ROUNDING = 5e-4, 5e-7
+
+
+def asks_speed(goal: Goal) -> bool:
+    """Whether a certain exit speed is what is wanted, rather than the greatest."""
+    return goal.aim is not Aim.FASTEST and goal.exit_speed is not None
 
 
 def exit_cap(scenario: Scenario) -> float:
@@ -25,7 +30,7 @@ def aimed_speed(scenario: Scenario) -> float:
     """Exit speed beyond which no design is asked for [m/s]: the cap, or the goal's where that is less."""
     goal = scenario.goal
     cap = exit_cap(scenario)
-    return cap if goal.aim is Aim.FASTEST or goal.exit_speed is None else min(cap, goal.exit_speed)
+    return min(cap, goal.exit_speed) if asks_speed(goal) and goal.exit_speed is not None else cap
 
 
 def task(scenario: Scenario) -> Task:

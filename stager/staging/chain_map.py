@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,7 +57,7 @@ class ChainMap:
         self.gaps = free_runs(launcher, most, np.array([self.tops[0] / 2])) if guided else []
         self._shares = self._share_range()
         self._maps: dict[int, StageMap] = {}
-        self._high = self._guess(fastest)
+        self._fastest, self._high = fastest, self._guess(fastest)
         self._widen(fastest)
 
     def stage(self, index: int) -> StageMap:
@@ -68,6 +69,16 @@ class ChainMap:
             low = min(self.feed, self._high) * 0.8
             self._maps[key] = self._map(index, Entries(low, self._high, SPEEDS, *self._shares))
         return self._maps[key]
+
+    def under(self, allowances: Allowances, most: int) -> ChainMap:
+        """The same under other limits, for up to `most` stages; maps are shared where these leave them as they are."""
+        tops = [float(span(self.launcher, allowances, k).top) for k in range(most)]
+        same = tops == self.tops[:most] and bool(allowances.grip_margin) == bool(self.allowances.grip_margin)
+        if not same:
+            return ChainMap(self.launcher, allowances, most, self._fastest)
+        other = copy(self)
+        other.allowances, other.tops = allowances, tops
+        return other
 
     def enter(self, index: int, exit_speed: Floats) -> Floats:
         """Speed into stage `index` [m/s] behind one that leaves at `exit_speed` [m/s]."""

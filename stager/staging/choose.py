@@ -6,9 +6,10 @@ from collections.abc import Sequence
 
 from stager.hardware.scenario import Scenario
 from stager.hardware.wish import Aim
-from stager.limits.limit import Verdict
+from stager.limits import GEOMETRY, Design, Verdict, judge
 from stager.staging.aims import exit_cap
 from stager.staging.records import Relaxation, Settings
+from stager.staging.still import idle
 
 TIE, REACHED, BINDS = 1e-3, 5e-4, 1e-3
 
@@ -33,9 +34,17 @@ def choose(scenario: Scenario, climbed: Sequence[Settings]) -> tuple[Settings | 
     return None, reason, _relax(holding, asked, scenario)
 
 
-def binding(best: Settings) -> frozenset[str]:
-    """Names of the limits that hold it back."""
-    return frozenset(verdict.name for verdict in best.verdicts if abs(float(verdict.slack)) <= BINDS)
+def binding(scenario: Scenario, best: Settings) -> frozenset[str]:
+    """Names of the limits that hold it back; one on what is built does so where one more stage would break it."""
+    held = {verdict.name for verdict in best.verdicts if abs(float(verdict.slack)) <= BINDS}
+    return frozenset(held - {limit.name for limit in GEOMETRY} | set(broken_by(scenario, best.count + 1)))
+
+
+def broken_by(scenario: Scenario, count: int) -> list[str]:
+    """Names of the limits on what is built that so many stages break."""
+    design = Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=idle(count))
+    found = [judge(limit, design) for limit in GEOMETRY]
+    return [verdict.name for verdict in found if verdict is not None and verdict.slack < 0]
 
 
 def _relax(

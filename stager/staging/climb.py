@@ -2,33 +2,45 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from stager.hardware.scenario import Scenario
-from stager.limits import GEOMETRY, Design, judge
 from stager.physics.relay import overlapping
 from stager.staging.aims import aimed_speed, task
 from stager.staging.chain_map import ChainMap
+from stager.staging.choose import broken_by
 from stager.staging.coupled import restrain
 from stager.staging.joint import JointChains
 from stager.staging.records import Settings
-from stager.staging.settle import judged, settle, with_grips
+from stager.staging.settle import Climber, judged, settle, with_grips
 from stager.staging.solve import Chains
 from stager.staging.span import span
-from stager.staging.still import idle
 
 
-def climb(scenario: Scenario) -> list[Settings]:
+@dataclass(frozen=True, slots=True)
+class Climbed:
+    """settings: the best for 0, 1, 2 … stages; chains: what was searched, None where there may be no stage; climbers:
+    how each but the first was found."""
+
+    settings: list[Settings]
+    chains: Chains | None
+    climbers: list[Climber]
+
+
+def climb(scenario: Scenario) -> Climbed:
     """The best settings for 0, 1, 2 … stages, as many as what is built may hold and as get the projectile through."""
     most = most_stages(scenario)
     bare = judged(scenario, [np.zeros(0)])
     if most == 0:
-        return bare
-    chains = chains_of(scenario, most)
+        return Climbed(bare, None, [])
+    # One stage more than is allowed, for what it would be worth.
+    chains = chains_of(scenario, most + 1)
     climbers = settle(scenario, chains, range(1, most + 1), task(scenario))
     for climber in climbers:
         restrain(scenario, chains, climber)
-    return [*bare, *with_grips(scenario, chains, climbers)]
+    return Climbed([*bare, *with_grips(scenario, chains, climbers)], chains, climbers)
 
 
 def chains_of(scenario: Scenario, most: int) -> Chains:
@@ -42,9 +54,5 @@ def chains_of(scenario: Scenario, most: int) -> Chains:
 
 def most_stages(scenario: Scenario) -> int:
     """How many stages the limits on what is built allow."""
-    for count in range(scenario.allowances.stages + 1):
-        design = Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=idle(count))
-        found = [judge(limit, design) for limit in GEOMETRY]
-        if any(verdict is not None and verdict.slack < 0 for verdict in found):
-            return max(count - 1, 0)
-    return scenario.allowances.stages
+    allowed = scenario.allowances.stages
+    return next((max(count - 1, 0) for count in range(allowed + 1) if broken_by(scenario, count)), allowed)

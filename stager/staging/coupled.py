@@ -58,7 +58,8 @@ def restrain(scenario: Scenario, chains: Chains, climber: Climber) -> None:
             if settled or reach < NARROW:
                 break
             continue
-        climber.found, climber.task, law, start = found, trusted, about, found.point
+        climber.found, climber.task, climber.law, start = found, trusted, about, found.point
+        law = about
         worth += gain
         if settled:
             break

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
+from stager.hardware.wish import Allowances
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Throw
@@ -40,6 +41,10 @@ class JointChains:
         """See Chains; wheel speeds [m/s]."""
         done = throw(self.launcher, wheel_speed, options=COARSE)
         return _run(done, ~done.jammed)
+
+    def under(self, allowances: Allowances, most: int) -> JointChains:
+        """See Chains."""
+        return JointChains(self.launcher, self.maps.under(allowances, most))
 
     def grips(self, exit_speed: Floats, share: Floats) -> Floats:
         """See Chains; exit speeds [m/s]."""

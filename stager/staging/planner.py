@@ -5,14 +5,17 @@ from __future__ import annotations
 import numpy as np
 
 from stager.hardware.scenario import Scenario
+from stager.staging.aims import asks_speed
 from stager.staging.choose import binding, choose
 from stager.staging.climb import climb
 from stager.staging.ladder import rungs
 from stager.staging.odds import odds
+from stager.staging.price import BUILT, one_more, prices
 from stager.staging.records import Plan
 from stager.staging.verdict import advise
 
 DRAWS = 400
+WORTHLESS = 1e-5
 
 
 def plan(scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None) -> Plan:
@@ -20,13 +23,18 @@ def plan(scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | N
 
     draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them.
     """
-    climbed = climb(scenario)
+    found = climb(scenario)
+    climbed = found.settings
     chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng) if draws else None
     ladder = rungs(scenario, climbed, chances)
     best, reason, relaxations = choose(scenario, climbed)
     advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
+    bought = {} if best is None else prices(scenario, found, best)
+    beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
+    held = frozenset() if best is None else binding(scenario, best)
     return Plan(
         best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, reason=reason,
-        binding=frozenset() if best is None else binding(best), relaxations=relaxations,
-        open_stage=advice.open_stage, settled_by=advice.settled_by,
+        binding=frozenset(name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS),
+        prices=bought, one_more_stage=beyond if held & BUILT else None,
+        relaxations=relaxations, open_stage=advice.open_stage, settled_by=advice.settled_by,
     )  # fmt: skip

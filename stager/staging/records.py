@@ -96,6 +96,7 @@ class Plan:
 
     bound: no setting within the limits exceeds this exit speed [m/s]; None: not computed.
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
+    one_more_stage: share of exit speed that it would add, where limits on what is built forbid it.
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
     that decides most of it.
     """
@@ -108,6 +109,7 @@ class Plan:
     binding: frozenset[str] = frozenset()
     bound: float | None = None
     prices: dict[str, float] = field(default_factory=dict)
+    one_more_stage: float | None = None
     relaxations: tuple[Relaxation, ...] = ()
     open_stage: int | None = None
     settled_by: str | None = None

@@ -16,7 +16,7 @@ from stager.physics.transit.lanes import flatten, take
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
 
-TUNED = Options(tolerance=1e-4)
+TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
 SCAN = np.linspace(0.3, 1.0, 36)
 
@@ -61,7 +61,10 @@ class Bench:
         """Greatest wheel speed worth a look [m/s], and how far it lies from lane 0's, as a factor."""
         top = np.broadcast_to(span(here, self.allowances, index).top, speed.shape)
         around = FIRST if index == 0 else LATER
-        found = grip_limit(here, index, speed, spin, top, near=self.near[index] * drift, around=around, rounds=2)
+        found = grip_limit(
+            here, index, speed, spin, top, near=self.near[index] * drift, around=around, rounds=2,
+            options=LOOKED,
+        )  # fmt: skip
         margin = self.allowances.grip_margin
         at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)
         limited = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * at) if margin else found.peak_speed

@@ -20,6 +20,7 @@ from stager.physics.records import Throw
 from stager.staging.foretold import COUPLED
 from stager.staging.records import Settings
 from stager.staging.rows import grips_of, throw_rows
+from stager.staging.shared import Law
 from stager.staging.solve import Chains, Correction, Task, solve
 from stager.staging.trust import Found
 
@@ -30,12 +31,13 @@ SETTLED = 1e-5
 
 @dataclass(slots=True)
 class Climber:
-    """A stage count on its way: what it must keep, with the maps' corrections; where the maps have it best; and what
-    that makes in the true model."""
+    """A stage count on its way: what it must keep, with the maps' corrections; where the maps have it best; what that
+    makes in the true model; and the coupled limits about it, where they hold it back."""
 
     task: Task
     found: Found
     settings: Settings
+    law: Law | None = None
 
 
 def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task) -> list[Climber]:

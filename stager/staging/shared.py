@@ -6,12 +6,13 @@ wheel speeds about a design that was looked at closely.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
+from stager.hardware.wish import Allowances
 from stager.limits import Design, judge
 from stager.physics.chain import throw
 from stager.physics.options import Options
@@ -38,6 +39,12 @@ class Law:
     sign: Floats
     foretold: Floats
     powers: Floats
+
+    def under(self, allowances: Allowances) -> Law:
+        """The same with what is allowed by `allowances`."""
+        given = [getattr(allowances, name, None) for name in self.foreteller.names]
+        allowed = [old if new is None else new for old, new in zip(self.allowed, given, strict=True)]
+        return replace(self, allowed=np.array(allowed))
 
     @property
     def broken(self) -> float:

@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from stager.hardware.arrays import Floats
+from stager.hardware.wish import Allowances
 from stager.staging.chain_map import ChainRun
 from stager.staging.trust import Found, Trial, improve
 
@@ -33,6 +34,10 @@ class Chains(Protocol):
 
     def at(self, wheel_speed: Floats) -> ChainRun:
         """Chains at wheel speeds [m/s], shape (lanes, stages)."""
+        ...
+
+    def under(self, allowances: Allowances, most: int) -> Chains:
+        """The same under other limits on single wheels, for up to `most` stages."""
         ...
 
     def grips(self, exit_speed: Floats, share: Floats) -> Floats:

@@ -1,0 +1,81 @@
+"""What a little more of each limit that holds a plan back would buy."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+
+from stager.hardware.arrays import Floats
+from stager.hardware.scenario import Scenario
+from stager.hardware.wish import Allowances
+from stager.limits import GEOMETRY
+from stager.staging.aims import asks_speed
+from stager.staging.aims import task as asked
+from stager.staging.choose import binding, broken_by
+from stager.staging.climb import Climbed
+from stager.staging.records import Settings
+from stager.staging.settle import Climber
+from stager.staging.solve import Chains, Task, solve
+
+MORE = 0.01
+BUILT = frozenset(limit.name for limit in GEOMETRY)
+FLOORS = frozenset(("grip_margin", "rim_safety"))
+REACH = 0.3
+
+
+def prices(scenario: Scenario, climbed: Climbed, best: Settings) -> dict[str, float]:
+    """Share of exit speed that 1 % more of each binding limit buys, by solving again on the maps as they were
+    corrected about `best`.
+
+    Nothing where the exit speed is what is asked for, or no stage is used.
+    """
+    if climbed.chains is None or best.count == 0 or asks_speed(scenario.goal):
+        return {}
+    climber, chains = climbed.climbers[best.count - 1], climbed.chains
+    base = _solved(scenario, chains, climber)
+    found = {}
+    for name in sorted(binding(scenario, best)):
+        loose = loosened(scenario.allowances, name, MORE)
+        if loose is None:
+            continue
+        wider = replace(scenario, allowances=loose)
+        if name not in BUILT:
+            found[name] = max(_solved(wider, chains.under(loose, best.count), climber) / base - 1, 0.0)
+        elif name != "stages":
+            found[name] = 0.0 if broken_by(wider, best.count + 1) else one_more(scenario, climbed, best)
+    return found
+
+
+def loosened(allowances: Allowances, name: str, share: float) -> Allowances | None:
+    """The limits with one of them looser by `share` of itself; None where it is not a number of the user's own."""
+    value = getattr(allowances, name, None)
+    if value is None:
+        return None
+    return replace(allowances, **{name: value * (1 - share if name in FLOORS else 1 + share)})
+
+
+def _solved(scenario: Scenario, chains: Chains, climber: Climber) -> float:
+    """Exit speed [m/s] on the corrected maps."""
+    given = replace(asked(scenario), correction=climber.task.correction)
+    if climber.law is not None:
+        given = replace(given, extra=partial(climber.law.under(scenario.allowances).slacks, reach=REACH))
+    found = solve(chains, climber.settings.count, given, climber.found.point)
+    if found is None:
+        return climber.settings.exit_speed
+    return _exit_speed(chains, given, found.point)
+
+
+def one_more(scenario: Scenario, climbed: Climbed, best: Settings) -> float:
+    """Share of exit speed that one more stage would add if what is built were no matter."""
+    if climbed.chains is None or best.count == 0:
+        return 0.0
+    if best.count < len(climbed.climbers):
+        return climbed.settings[best.count + 1].exit_speed / best.exit_speed - 1
+    chains, given = climbed.chains.under(scenario.allowances, best.count + 1), asked(scenario)
+    found = solve(chains, best.count + 1, given)
+    return 0.0 if found is None else max(_exit_speed(chains, given, found.point) / best.exit_speed - 1, 0.0)
+
+
+def _exit_speed(chains: Chains, given: Task, point: Floats) -> float:
+    run = chains.run(point[None], given.correction.grip)
+    return float(run.exit_speed[0, -1] * given.correction.exit_speed)
