@@ -17,6 +17,10 @@ from stager.hardware.stage import Stage
 Speed = float | str | tuple[float | str, float | str]
 _NUMBER = re.compile(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?")
 HINT = 'give one speed a stage, as 12, "9000 rpm" or, for the two wheels of a pair, 12:9'
+UNSET = (
+    'give one --speed a stage, as in --speed 12 --speed 17 (also "9000 rpm", or 12:9 for the two wheels of a pair),'
+    ' or set speed = "12 m/s" in [stage]'
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +51,7 @@ def set_speeds(launcher: Launcher, given: Sequence[Speed]) -> Speeds:
 
 def _configured(stage: Stage, k: int) -> tuple[float, float | None]:
     if stage.speed is None:
-        raise InputError(f"stage {k + 1} has no set speed", where="speed", hint=f"{HINT}, or set stage.speed")
+        raise InputError(f"stage {k + 1} has no set speed", where="speed", hint=UNSET)
     return float(stage.speed), None if stage.speed_b is None else float(stage.speed_b)
 
 
