@@ -15,10 +15,11 @@ class ToyLimit:
     energy_per_area: float | None = None
     source: str
 
-    def keeps(self, energy: float, energy_per_area: float) -> bool:
-        """Whether `energy` [J] and `energy_per_area` [J/m^2] are within."""
-        within = energy <= self.energy
-        return within if self.energy_per_area is None else within or energy_per_area <= self.energy_per_area
+    def keeps(self, energy: float, energy_per_area: float | None) -> bool | None:
+        """Whether `energy` [J] and `energy_per_area` [J/m^2] are within; None where that takes an area not known."""
+        if self.energy_per_area is None or energy <= self.energy:
+            return energy <= self.energy
+        return None if energy_per_area is None else energy_per_area <= self.energy_per_area
 
 
 TOY_LIMITS = (
@@ -30,13 +31,13 @@ TOY_LIMITS = (
         source="a test laboratory's bulletin on tests 8.14.5 and 8.14.6",
     ),
     ToyLimit(
-        name="EN 71-1 before A1:2018, resilient tip",
+        name="EN 71-1 before A1:2018 (resilient)",
         applies_to="projectiles with a resilient impact surface",
         energy=0.5,
         source="a trading-standards page of 2010",
     ),
     ToyLimit(
-        name="EN 71-1 before A1:2018, rigid",
+        name="EN 71-1 before A1:2018 (rigid)",
         applies_to="projectiles without a resilient tip",
         energy=0.08,
         source="a trading-standards page of 2010",

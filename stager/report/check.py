@@ -6,7 +6,9 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.limits import Design, Verdict, unjudged
-from stager.report import limits
+from stager.limits.duty import duty
+from stager.report import duty as duties
+from stager.report import limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.digits import digits, listing, plural, speed
@@ -18,13 +20,29 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no"."""
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     kept = not thrown["jammed"] and all(row["kept"] for row in rows)
+    work = duty(design)
+    worked = None if work is None else duties.summary(work)
     tables = [
         limits.table(rows, [limits.word(row) for row in rows]),
         limits.remedies(rows),
         throws.speeds(thrown["stages"]),
+        *([] if worked is None else duties.tables(worked)),
+        safety.wheels(design.launcher, design.throw),
     ]
-    screen = Screen(_headline(design, thrown, rows), tables, limits.unjudged_note(rows))
-    return Answer(screen, document({"kept": kept, "limits": rows, "throw": thrown}, source), yes=kept)
+    notes = [
+        *limits.unjudged_note(rows),
+        *([] if worked is None else duties.notes(worked)),
+        *safety.notes(design.launcher, design.throw),
+        safety.GUARD,
+    ]
+    content = {
+        "kept": kept,
+        "limits": rows,
+        "throw": thrown,
+        "drives": worked,
+        "safety": safety.summary(design.launcher, design.throw),
+    }
+    return Answer(Screen(_headline(design, thrown, rows), tables, notes), document(content, source), yes=kept)
 
 
 def _rows(design: Design, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:

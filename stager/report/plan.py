@@ -8,7 +8,7 @@ from typing import Any
 from stager.hardware.launcher import Launcher
 from stager.limits import unjudged
 from stager.physics.motion import translation_energy
-from stager.report import ladder, limits
+from stager.report import ladder, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -28,7 +28,9 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(_relaxations(content["relaxations"]))
     if content["ladder"]:
         tables.append(ladder.table(content["ladder"]))
-    screen = Screen(_headline(launcher, plan), tables, _notes(content), verdict=plan.verdict if plan.best else "")
+    hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
+    notes = [*_notes(content), *hurts, *CAUTIONS]
+    screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
     return Answer(screen, document(content, source), yes=plan.best is not None)
 
 
@@ -51,14 +53,16 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "verdict": plan.verdict,
         "reason": plan.reason or None,
         "relaxations": [_relaxation(item) for item in plan.relaxations],
+        "safety": None if best is None else safety.summary(launcher, best.throw),
     }
 
 
 def _stages(launcher: Launcher, best: Settings) -> list[dict[str, Any]]:
     rows = throws.stages(launcher, best.throw)
-    for row, grip_limit in zip(rows, best.grip_limit, strict=True):
+    throttles = [None] * best.count if best.throttle is None else [float(value) for value in best.throttle]
+    for row, grip_limit, throttle in zip(rows, best.grip_limit, throttles, strict=True):
         after, before = row["wheel_speed_after_m_s"], row["wheel_speed_m_s"]
-        row["throttle"] = None
+        row["throttle"] = throttle
         row["speed_loss_fraction"] = 1 - after / before if before else None
         row["grip_limit_m_s"] = float(grip_limit)
     return rows
@@ -103,7 +107,7 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     more = content["one_more_stage_fraction"]
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
     first = [" ".join(size + proof + wish)] if size or proof or wish else []
-    return [*first, *limits.unjudged_note(content["limits"]), *CAUTIONS]
+    return [*first, *limits.unjudged_note(content["limits"])]
 
 
 _SETTINGS = (

@@ -10,6 +10,7 @@ import numpy as np
 from stager.hardware.launcher import Launcher
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
 from stager.physics.records import Grip, Throw
+from stager.report import safety
 from stager.report.answer import Answer
 from stager.report.digits import MISSING, digits, plural, speed
 from stager.report.document import Source, document
@@ -23,8 +24,12 @@ def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
     """Screen and document of one throw (no batch axes); a jam is a "no"."""
     content = summary(launcher, throw)
     return Answer(
-        Screen(headline(launcher, content), (speeds(content["stages"]), energies(content["stages"])), _notes(content)),
-        document(content, source),
+        Screen(
+            headline(launcher, content),
+            (speeds(content["stages"]), energies(content["stages"])),
+            [*_notes(content), *safety.notes(launcher, throw)],
+        ),
+        document({**content, "safety": safety.summary(launcher, throw)}, source),
         yes=not content["jammed"],
     )
 

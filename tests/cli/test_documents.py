@@ -51,7 +51,7 @@ def _changed(tmp_path: Path, *changes: tuple[str, str]) -> str:
 
 def test_throw() -> None:
     document = _document("throw", str(TEMPLATE), "--speed", "10", "--speed", "14:13", "--seed", "7")
-    assert set(document) == THROW | PROVENANCE
+    assert set(document) == THROW | {"safety"} | PROVENANCE
     assert [set(stage) for stage in document["stages"]] == [STAGE, STAGE]
     assert document["stages"][1]["wheel_speed_b_m_s"] == 13
     assert document["stages"][1]["entry_speed_m_s"] == pytest.approx(document["stages"][0]["exit_speed_m_s"])
@@ -78,7 +78,7 @@ def test_the_stages_of_a_jam_end_with_the_jammed_one(tmp_path: Path) -> None:
 
 def test_check() -> None:
     document = _document("check", str(TEMPLATE))
-    assert set(document) == {"kept", "limits", "throw"} | PROVENANCE
+    assert set(document) == {"kept", "limits", "throw", "drives", "safety"} | PROVENANCE
     assert document["kept"] is True
     for limit in document["limits"]:
         assert set(limit) == {"name", "used", "allowed", "unit", "margin_fraction", "kept", "missing", "remedy"}

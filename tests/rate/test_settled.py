@@ -58,6 +58,20 @@ def test_so_it_is_on_rails_and_under_governors(layout: Layout, governed: bool) -
     assert found.loss > 0
 
 
+@pytest.mark.parametrize("layout", [RAIL, PAIR])
+def test_governors_settle_also_where_they_hardly_come_back(layout: Layout) -> None:
+    # Rates about that at which wheels just reach their set speed before the next throw.
+    rates = np.geomspace(2.0, 12.0, 12)
+    found = settled(launcher(layout=layout, drive=GOVERNED), rates, np.broadcast_to(SPEEDS, (12, 2)))
+    assert found is not None
+    good = ~found.throw.jammed
+    assert found.converged[good].all()
+    assert (found.loss >= -1e-7).all()
+    assert (np.diff(found.loss[good]) >= -1e-6).all()
+    assert found.missing[0] == pytest.approx(0.0, abs=1e-6)
+    assert found.missing[good][-1].max() > 0.01
+
+
 def test_two_speeds_in_a_pair() -> None:
     speeds = SPEEDS[:1]
     found = settled(launcher(), 8.0, speeds, 0.8 * speeds)

@@ -19,9 +19,11 @@ from stager.physics.rate.state import Settled
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Windings:
-    """Motors whose thermal data are known, on the last axis: stage of each; network; loss while throwing, resting."""
+    """Motors whose thermal data are known, on the last axis: stage of each, its column in the train; network; loss
+    while throwing, resting."""
 
     stage: tuple[int, ...]
+    column: tuple[int, ...]
     network: Network
     loss: Loss
     resting: Loss
@@ -72,7 +74,7 @@ def windings(
         case_to_air=_row(films), air=air,
     )  # fmt: skip
     return Windings(
-        stage=tuple(train.stage[column] for column in known), network=network, resting=resting,
+        stage=tuple(train.stage[column] for column in known), column=tuple(known), network=network, resting=resting,
         loss=resting if settled is None else _pick(throwing_loss(settled), known),
     )  # fmt: skip
 

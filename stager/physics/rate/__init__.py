@@ -4,8 +4,8 @@
 throw.
 """
 
-from stager.physics.rate.highest import highest_rate
+from stager.physics.rate.highest import HighestRate, highest_rate
 from stager.physics.rate.rhythm import Rhythm, build_rhythm
 from stager.physics.rate.state import Settled, settled
 
-__all__ = ["Rhythm", "Settled", "build_rhythm", "highest_rate", "settled"]
+__all__ = ["HighestRate", "Rhythm", "Settled", "build_rhythm", "highest_rate", "settled"]

@@ -15,7 +15,7 @@ from stager.physics.rate.state import settle_rhythm
 from stager.physics.records import Throw
 
 SLOWEST = 1e-2
-SAMPLES = (24, 16)
+SAMPLES = (8, 7, 6)
 SEARCH = 1e-5
 
 
@@ -41,7 +41,7 @@ def highest_rate(
 
     wheel_speed, wheel_speed_b: set surface speeds [m/s], (..., stages); first: the throw from them, if known. Loss
     rises with the rate: it is looked at for rates between one throw in 100 s and throws without a pause, then closer,
-    all rates in one batch, and interpolated in the logarithm of the rate. None where a stage has no drive or the
+    a few rates in one batch, and interpolated in the logarithm of the rate. None where a stage has no drive or the
     launcher no supply.
     """
     first = throw(launcher, wheel_speed, wheel_speed_b) if first is None else first
@@ -54,7 +54,7 @@ def highest_rate(
     pauseless, excess, ends = high, np.zeros((2, *contact.shape)), None
     for samples in SAMPLES:
         at = np.linspace(low, high, samples)
-        found = settle_rhythm(rhythm.at(np.exp(-at)), first, tolerance=SEARCH)
+        found = settle_rhythm(rhythm.at(np.exp(-at)), first, tolerance=SEARCH, quick=True)
         excess = np.where(found.throw.jammed, 1.0, found.loss) - loss
         ends = (excess[0] > 0, excess[-1] <= 0) if ends is None else ends
         below = np.clip((excess <= 0).sum(axis=0) - 1, 0, samples - 2)[None]

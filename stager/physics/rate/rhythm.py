@@ -11,19 +11,17 @@ from stager.hardware.drive import Supply
 from stager.hardware.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.drive.ride import Ledger, ride
-from stager.physics.drive.supply import Holding, hold, settle
+from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train, build_train
 from stager.physics.options import DEFAULT, Options
 from stager.physics.records import Throw
-
-ARRIVED = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rhythm:
     """A launcher thrown at intervals.
 
-    train: its driven wheels; holding: at their set speeds; full: at full throttle [rad/s], (..., wheels);
+    train: its driven wheels; holding: at their set speeds;
     interval between throws [s]; contact: the part of it that is the throw's [s]; split: whether pairs run two speeds.
     """
 
@@ -31,7 +29,6 @@ class Rhythm:
     supply: Supply
     train: Train
     holding: Holding
-    full: Floats
     interval: Number
     contact: Number
     stages: int
@@ -45,12 +42,10 @@ class Rhythm:
     def throw(self, angular_speed: Floats, options: Options = DEFAULT) -> Throw:
         """A throw from wheels at `angular_speed` [rad/s], shape (..., wheels), on their way to the set speeds.
 
-        A governor gives full throttle as long as its wheel is below its set speed.
+        All throttles act as if they held the set speeds: a governor does not answer within the few ms of a contact.
         """
-        rushing = self.train.governed & (angular_speed < self.target * (1 - ARRIVED))
-        held = np.where(rushing, np.maximum(self.full, self.target), self.target)
         side_a, side_b = self.by_side(angular_speed * self.train.radius)
-        held_a, held_b = self.by_side(held * self.train.radius)
+        held_a, held_b = self.by_side(self.target * self.train.radius)
         if not self.split:
             return throw(self.launcher, side_a, held_speed=held_a, options=options)
         return throw(self.launcher, side_a, side_b, held_speed=held_a, held_speed_b=held_b, options=options)
@@ -104,8 +99,7 @@ def build_rhythm(
         return None
     side_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
     target = train.columns(speeds, side_b) / train.radius
-    full = settle(train, np.ones(target.shape), launcher.supply) if train.governed.any() else target
     return Rhythm(
         launcher=launcher, supply=launcher.supply, train=train, holding=hold(train, target, launcher.supply),
-        full=full, interval=interval, contact=contact, stages=stages, split=split,
+        interval=interval, contact=contact, stages=stages, split=split,
     )  # fmt: skip

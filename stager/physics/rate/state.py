@@ -12,7 +12,7 @@ from stager.hardware.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.drive.lanes import lanes
 from stager.physics.drive.train import build_train
-from stager.physics.options import QUICK, Options
+from stager.physics.options import DEFAULT, QUICK, Options
 from stager.physics.rate.books import Books, cycle_books
 from stager.physics.rate.fixed import FixedPoint, fixed_point
 from stager.physics.rate.rhythm import Rhythm, build_rhythm
@@ -79,14 +79,17 @@ def settled(
     return None if rhythm is None else settle_rhythm(rhythm, first)
 
 
-def settle_rhythm(rhythm: Rhythm, first: Throw, *, tolerance: float = TOLERANCE) -> Settled:
-    """As `settled`, for a rhythm with its first throw; tolerance: of the wheel speeds, relative [-]."""
+def settle_rhythm(rhythm: Rhythm, first: Throw, *, tolerance: float = TOLERANCE, quick: bool = False) -> Settled:
+    """As `settled`, for a rhythm with its first throw; tolerance: of the wheel speeds, relative [-].
+
+    quick: exit speeds good to about 1e-5, and no energies of the throw.
+    """
     rate = 1 / rhythm.interval
     shape = np.broadcast_shapes(first.exit_speed.shape, np.shape(rate))
     target = np.broadcast_to(rhythm.target, (*shape, rhythm.train.size))
-    found = _search(rhythm, first, shape, tolerance)
+    found = _search(rhythm, first, shape, tolerance, QUICK if quick else SEARCH)
     speed = found.point.reshape(target.shape)
-    done = rhythm.throw(speed)
+    done = rhythm.throw(speed, QUICK if quick else DEFAULT)
     after = rhythm.after(done)
     ended, ledger = rhythm.recover_with_books(after)
     jammed = done.jammed | first.jammed
@@ -98,7 +101,7 @@ def settle_rhythm(rhythm: Rhythm, first: Throw, *, tolerance: float = TOLERANCE)
     )  # fmt: skip
 
 
-def _search(rhythm: Rhythm, first: Throw, shape: tuple[int, ...], tolerance: float) -> FixedPoint:
+def _search(rhythm: Rhythm, first: Throw, shape: tuple[int, ...], tolerance: float, options: Options) -> FixedPoint:
     wheels = rhythm.train.size
     target = np.ascontiguousarray(lanes(rhythm.target, shape, wheels))
     every = Lined(rhythm, shape)
@@ -109,7 +112,7 @@ def _search(rhythm: Rhythm, first: Throw, shape: tuple[int, ...], tolerance: flo
 
     def change(speed: Floats, index: NDArray[np.intp], call: int) -> Floats:
         here = every.chosen(index)
-        return here.recover(here.after(here.throw(speed, QUICK if call == 0 else SEARCH)))
+        return here.recover(here.after(here.throw(speed, QUICK if call == 0 else options)))
 
     return fixed_point(change, target, back, slope, target, tolerance=tolerance, most=MOST)
 

@@ -1,0 +1,145 @@
+"""Drives at work: spin-up, throwing at a rate, warm windings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stager.limits.duty import Duty
+from stager.physics.drive.spinup import SpinUp
+from stager.physics.heat.insulation import ZERO_CELSIUS
+from stager.report.digits import MISSING, digits, percent, speed
+from stager.report.table import Column, Table
+
+
+def summary(found: Duty) -> dict[str, Any]:
+    """As the documents have it."""
+    return {
+        "spin_up": _spin_up(found.together),
+        "spin_up_in_turn": _spin_up(found.in_turn),
+        "wheels": [_wheel(found, column) for column in range(found.train.size)],
+        "at_rate": _at_rate(found),
+        "highest_rate_1_s": None if found.highest is None else float(found.highest.rate),
+        "highest_rate_loss_fraction": found.loss,
+    }
+
+
+def _spin_up(found: SpinUp) -> dict[str, Any]:
+    return {"time_s": float(found.time), "current_A": float(found.current), "power_W": float(found.power)}
+
+
+def _wheel(found: Duty, column: int) -> dict[str, Any]:
+    settled, warmth = found.settled, found.warmth
+    row: dict[str, Any] = {
+        "stage": found.train.stage[column] + 1,
+        "side": "AB"[found.train.side[column]],
+        "throttle": float(found.holding.throttle[column]),
+        "holding_current_A": float(found.holding.current[column]),
+        "droop_fraction": None if settled is None else float(settled.droop[column]),
+        "missing_fraction": None if settled is None else float(settled.missing[column]),
+        "winding_K": None,
+        "winding_after_long_K": None,
+        "winding_reaches_limit_s": None,
+        "throwing_share": None,
+    }
+    if warmth is None or column not in warmth.windings.column:
+        return row
+    at = warmth.windings.column.index(column)
+    row["winding_K"], row["winding_after_long_K"] = float(warmth.session[at]), float(warmth.steady[at])
+    if warmth.reaches is not None and warmth.share is not None:
+        row["winding_reaches_limit_s"], row["throwing_share"] = float(warmth.reaches[at]), float(warmth.share[at])
+    return row
+
+
+def _at_rate(found: Duty) -> dict[str, Any] | None:
+    settled = found.settled
+    if settled is None:
+        return None
+    return {
+        "rate_1_s": float(settled.rate),
+        "jammed": bool(settled.throw.jammed),
+        "first_exit_speed_m_s": float(settled.first.exit_speed),
+        "settled_exit_speed_m_s": float(settled.throw.exit_speed),
+        "loss_fraction": float(settled.loss),
+        "recovery_time_s": found.recovery,
+        "average_power_W": float(settled.average_power),
+        "energy_per_throw_J": float(settled.books.delivered),
+        "throws_per_charge": None if settled.throws_per_charge is None else float(settled.throws_per_charge),
+    }
+
+
+_MOTORS = (
+    Column("stage"),
+    Column("side", words=True),
+    Column("throttle", "%"),
+    Column("holds with", "A"),
+    Column("droop", "%"),
+    Column("not back", "%"),
+    Column("winding", "degC"),
+    Column("after long", "degC"),
+    Column("limit after", "min"),
+)
+_RATE = (
+    Column("rate", "1/s"),
+    Column("first", "m/s"),
+    Column("settled", "m/s"),
+    Column("lost", "%"),
+    Column("back in", "s"),
+    Column("power", "W"),
+    Column("a throw", "J"),
+    Column("charge", "throws"),
+)
+
+
+def tables(content: dict[str, Any]) -> list[Table]:
+    """Motors, and the throws at the feed's rate, of a `summary`."""
+    found = [Table("Motors", _MOTORS, tuple(_motor(row) for row in content["wheels"])).without_empty(MISSING)]
+    rate = content["at_rate"]
+    if rate is not None:
+        row = (
+            digits(rate["rate_1_s"]), speed(rate["first_exit_speed_m_s"]), speed(rate["settled_exit_speed_m_s"]),
+            digits(100 * rate["loss_fraction"]), digits(rate["recovery_time_s"]), digits(rate["average_power_W"]),
+            digits(rate["energy_per_throw_J"]),
+            MISSING if rate["throws_per_charge"] is None else f"{rate['throws_per_charge']:.0f}",
+        )  # fmt: skip
+        found.append(Table("Throw after throw", _RATE, (row,)).without_empty(MISSING))
+    return found
+
+
+def _motor(row: dict[str, Any]) -> tuple[str, ...]:
+    reaches = row["winding_reaches_limit_s"]
+    return (
+        str(row["stage"]), row["side"] if row["side"] == "B" else MISSING, _hundred(row["throttle"]),
+        digits(row["holding_current_A"]), _hundred(row["droop_fraction"]), _hundred(row["missing_fraction"]),
+        _celsius(row["winding_K"]), _celsius(row["winding_after_long_K"]),
+        MISSING if reaches is None else digits(reaches / 60),
+    )  # fmt: skip
+
+
+def notes(content: dict[str, Any]) -> list[str]:
+    """Spin-up, highest rate, and rests that keep windings below their limit."""
+    together, turn = content["spin_up"], content["spin_up_in_turn"]
+    found = [
+        f"Spin-up: {digits(together['time_s'])} s together with up to {digits(together['current_A'])} A,"
+        f" {digits(together['power_W'])} W; one after another {digits(turn['time_s'])} s,"
+        f" {digits(turn['current_A'])} A."
+    ]
+    if content["highest_rate_1_s"]:
+        lost = percent(content["highest_rate_loss_fraction"], 0)
+        found.append(f"At {digits(content['highest_rate_1_s'])} throws a second {lost} of the exit speed are lost.")
+    rate = content["at_rate"]
+    if rate is not None and rate["jammed"]:
+        found.append(f"At {digits(rate['rate_1_s'])} throws a second it jams once the wheels have settled.")
+    shares = [row["throwing_share"] for row in content["wheels"] if row["throwing_share"] is not None]
+    if shares and min(shares) < 1:
+        found.append(
+            f"Windings stay below their limit for good with {percent(min(shares), 0)} of the time spent throwing."
+        )
+    return found
+
+
+def _celsius(kelvin: float | None) -> str:
+    return MISSING if kelvin is None else digits(kelvin - ZERO_CELSIUS)
+
+
+def _hundred(share: float | None) -> str:
+    return MISSING if share is None else f"{100 * share:.1f}"
