@@ -120,8 +120,8 @@ _SETTINGS = (
     Column("exit", "m/s"),
     Column("grip", words=True),
     Column("grip limit", "m/s"),
-    Column("slip heat", "J"),
-    Column("wheel loses", "%"),
+    Column("heat", "J"),
+    Column("loses", "%"),
 )
 
 
