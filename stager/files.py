@@ -11,12 +11,17 @@ from stager.errors import InputError
 
 def write_whole(path: Path, text: str) -> None:
     """Write a text file: a temporary file beside it, then a rename. Raises InputError where that is not possible."""
+    write_bytes(path, text.encode())
+
+
+def write_bytes(path: Path, content: bytes) -> None:
+    """As `write_whole`, for bytes."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.write(text)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
             Path(name).chmod(_mode(path))
             Path(name).replace(path)
         except BaseException:

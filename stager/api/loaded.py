@@ -12,6 +12,7 @@ from stager.errors import InputError
 
 if TYPE_CHECKING:
     from stager.api.learned import Progress
+    from stager.api.reported import Report
     from stager.calibrate.answers import Contrast, Learned
     from stager.calibrate.planning import Next
     from stager.calibrate.records import Fit
@@ -148,6 +149,16 @@ class Loaded:
         from stager.api import learned
 
         return learned.suggest(self.scenario, throws, seed, count, progress)
+
+    def report(
+        self, throws: Throws | None = None, *, plan: Plan | None = None, seed: int = 0,
+        progress: Progress | None = None,
+    ) -> Report:  # fmt: skip
+        """Everything that can be told: the plan (made here where it is not given), what explains it, what measured
+        throws tell; a page, and pictures."""
+        from stager.api.reported import Report, gather
+
+        return Report(gather(self, throws, plan, seed, progress))
 
 
 def load(path: str | Path) -> Loaded:

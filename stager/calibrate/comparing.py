@@ -167,5 +167,3 @@ def _decides(tests: dict[str, Difference | None]) -> str | None:
         (name for name, test in known.items() if test.freedom >= ENOUGH),
         max(known, key=lambda name: known[name].freedom),
     )
-
-

@@ -59,9 +59,7 @@ def drifts(scenario: Scenario, throws: Throws, rng: np.random.Generator) -> tupl
 Row = tuple[str, int, str, str]
 
 
-def _drift(
-    scenario: Scenario, throws: Throws, build: str, rng: np.random.Generator
-) -> tuple[Row, Difference | None]:
+def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Generator) -> tuple[Row, Difference | None]:
     count = len(throws)
     by, column = clock(throws)
     if count < LEAST_THROWS or np.ptp(column) == 0:

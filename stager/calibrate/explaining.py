@@ -80,9 +80,7 @@ def _explanation(found: Found, throws: Throws, second: NDArray[np.bool_], lever:
     )
     changed = _Changed(found=found, parts=parts, lever=lever, measured=throws.exit_speed, factor=factor)
     size = len(found.priors) + 1
-    problem = Problem(
-        residuals=changed, loss=found.noise, precision=np.ones(size), step=np.full(size, STEP)
-    )
+    problem = Problem(residuals=changed, loss=found.noise, precision=np.ones(size), step=np.full(size, STEP))
     start = np.append(found.place, 0.0)
     nudged = problem.value(np.stack([start, start + np.eye(size)[-1]]))[1]
     if np.abs(nudged[1] - nudged[0]).max() < LEAST * found.scatter:

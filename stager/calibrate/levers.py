@@ -71,9 +71,7 @@ def _has_field(name: str) -> Callable[[Launcher], bool]:
 def _stages(change: Callable[[Stage, Number], Stage]) -> Change:
     def all_of(launcher: Launcher, factor: Number) -> Launcher:
         template = change(launcher.template, factor)
-        return replace(
-            launcher, template=template, stages=tuple(change(stage, factor) for stage in launcher.stages)
-        )
+        return replace(launcher, template=template, stages=tuple(change(stage, factor) for stage in launcher.stages))
 
     return all_of
 

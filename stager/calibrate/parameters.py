@@ -36,9 +36,7 @@ def _profiles(found: Found) -> list[Profile]:
     return profiles(found.problem, found.place, objective, found.jacobian, found.curvature)
 
 
-def _parameter(
-    prior: Prior, posterior: Posterior, z: Floats | None, best: float, profile: Profile | None
-) -> Parameter:
+def _parameter(prior: Prior, posterior: Posterior, z: Floats | None, best: float, profile: Profile | None) -> Parameter:
     draws, weights = posterior.values[prior.key], posterior.weights
     middle, before = _before(prior)
     told = 0.0 if z is None else 1 - float(np.sqrt(moments(z[:, None], weights)[1][0, 0]))

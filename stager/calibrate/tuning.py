@@ -112,9 +112,7 @@ def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats
     )  # fmt: skip
 
 
-def tune_behind(
-    ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, find: Finder
-) -> Tuned | None:
+def tune_behind(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, find: Finder) -> Tuned | None:
     """Grip limit and robust setting of stage `index` (from 0) behind wheels at given speeds [m/s], each (index,).
 
     None where the best guess does not get through.

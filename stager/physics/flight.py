@@ -68,9 +68,7 @@ def vacuum_range(speed: Number, height: Number = 0.0) -> Floats:
     return np.asarray(speed / STANDARD_GRAVITY * np.sqrt(np.square(speed) + 2 * STANDARD_GRAVITY * height))
 
 
-def sphere_range(
-    speed: Number, projectile: Projectile, height: Number = 0.0, *, air: Air = SEA_LEVEL
-) -> Floats:
+def sphere_range(speed: Number, projectile: Projectile, height: Number = 0.0, *, air: Air = SEA_LEVEL) -> Floats:
     """Farthest fall of a ball [m] with drag, without lift, over launch angles; `speed` [m/s], `height` [m].
 
     Trajectories by Runge-Kutta's method in time, all angles at once, then closer around the best. A spinning ball may

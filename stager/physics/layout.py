@@ -22,3 +22,22 @@ def length(launcher: Launcher, count: int) -> Number:
     for index in range(count - 1):
         total = total + pitch(launcher, index)
     return total if launcher.projectile.length is None else total + launcher.projectile.length
+
+
+def place(launcher: Launcher, index: int) -> Number:
+    """Where the axes of stage `index` are along the barrel [m], from the front of the first wheel: R_1 + pitches."""
+    at = launcher.stage(0).wheel.radius
+    for before in range(index):
+        at = at + pitch(launcher, before)
+    return at
+
+
+def touch(launcher: Launcher, index: int) -> Number:
+    """How far ahead of the axes of stage `index` a round projectile, or a rod's end, touches the wheel at rest [m].
+
+    √(D² − h²) with D = R + r the distance of the centres as they touch, h that in the nip; a rod's edge is a point.
+    """
+    stage, projectile = launcher.stage(index), launcher.projectile
+    crush = stage.crush * stage.layout.crush_share
+    distance = stage.wheel.radius + (projectile.radius if projectile.shape.rolls else 0.0)
+    return (distance**2 - (distance - crush) ** 2) ** 0.5

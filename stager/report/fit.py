@@ -166,5 +166,3 @@ def _table_notes(fit: Fit) -> list[str]:
     if len(throws.builds) > 1:
         notes.append(f"Builds fitted as one: {listing(list(throws.builds))}; --build fits one alone.")
     return notes
-
-

@@ -23,7 +23,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     content = summary(launcher, plan)
     tables = [settings(content["stages"])] if content["stages"] else []
     if content["limits"]:
-        tables.append(limits.table(content["limits"], [_word(row) for row in content["limits"]]))
+        tables.append(limits.table(content["limits"], [word(row) for row in content["limits"]]))
     if content["relaxations"]:
         tables.append(_relaxations(content["relaxations"]))
     if content["ladder"]:
@@ -95,7 +95,8 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
     return f"{plural(best.count, 'stage')}: the {name} leaves at {speed(best.exit_speed)} m/s with {energy} J.{fewer}"
 
 
-def _word(row: Mapping[str, Any]) -> str:
+def word(row: Mapping[str, Any]) -> str:
+    """Verdict on one row of a plan's limits."""
     return "binds" if row["binding"] else limits.word(row)
 
 

@@ -55,9 +55,7 @@ class Bench:
         run = free_runs(here, index + 1, np.ones(1))[-1]
         return free_run(here.guide, here.projectile, speed, np.maximum(run, 0.0))
 
-    def _limit(
-        self, here: Launcher, index: int, speed: Floats, spin: Floats, drift: Floats
-    ) -> tuple[Floats, Floats]:
+    def _limit(self, here: Launcher, index: int, speed: Floats, spin: Floats, drift: Floats) -> tuple[Floats, Floats]:
         """Greatest wheel speed worth a look [m/s], and how far it lies from lane 0's, as a factor."""
         top = np.broadcast_to(span(here, self.allowances, index).top, speed.shape)
         around = FIRST if index == 0 else LATER
@@ -80,15 +78,11 @@ class Bench:
         if hard.size:
             chosen = chosen.copy()
             chosen[hard] = self._gently(take(here, hard), index, speed[hard], spin[hard], strain[hard], chosen[hard])
-            again = transit(
-                take(here, hard), index, speed[hard], chosen[hard], entry_spin=spin[hard], options=TUNED
-            )
+            again = transit(take(here, hard), index, speed[hard], chosen[hard], entry_spin=spin[hard], options=TUNED)
             exit_speed[hard], exit_spin[hard] = again.exit_speed, again.exit_spin
         return chosen, exit_speed, exit_spin
 
-    def _gently(
-        self, here: Launcher, index: int, speed: Floats, spin: Floats, strain: Floats, high: Floats
-    ) -> Floats:
+    def _gently(self, here: Launcher, index: int, speed: Floats, spin: Floats, strain: Floats, high: Floats) -> Floats:
         """The fastest settings up to `high` [m/s] that do not strain the projectile, (lanes,)."""
         lanes, low = np.arange(speed.size), 0.3 * high
         place = high
@@ -112,6 +106,3 @@ def own_cap(launcher: Launcher, allowances: Allowances, lanes: int, goal: float)
     if allowances.exit_speed is not None:
         speed = np.minimum(speed, allowances.exit_speed)
     return np.asarray(np.minimum(speed, goal))
-
-
-

@@ -41,9 +41,7 @@ def span(launcher: Launcher, allowances: Allowances, index: int) -> Span:
     return Span(np.asarray(least, dtype=np.float64), ends_by)
 
 
-def _ceiling(
-    launcher: Launcher, allowances: Allowances, index: int, limit: Crush | TyreTurning, top: Floats
-) -> Floats:
+def _ceiling(launcher: Launcher, allowances: Allowances, index: int, limit: Crush | TyreTurning, top: Floats) -> Floats:
     """Wheel speed up to which `limit` is kept [m/s]; inf where it is not set or kept up to `top` [m/s]."""
     stage = launcher.stage(index)
     alone = replace(launcher, stages=(stage,), template=stage)
@@ -60,4 +58,3 @@ def _ceiling(
     left, right = (np.take_along_axis(speeds, place, axis=0)[0] for place in (before, first))
     share = np.where(low > high, low / np.where(low > high, low - high, 1.0), 0.0)
     return np.asarray(np.where(broken, left + np.clip(share, 0.0, 1.0) * (right - left), np.inf))
-

@@ -101,9 +101,7 @@ def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> Hea
     kinds = ((THROTTLE, SHARES),) if match[1] == "throttle" else ((TURNING_RATE, TURNING), (SURFACE, SPEEDS))
     for reading, units in kinds:
         if unit is not None and unit in units:
-            return Head(
-                place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading
-            )
+            return Head(place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading)
     return _no_unit(text, name, unit, {u: v for _, units in kinds for u, v in units.items()})
 
 

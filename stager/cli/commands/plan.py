@@ -16,8 +16,13 @@ Output = Annotated[
     typer.Option("-o", "--output", metavar="PLANNED", help="Write a configuration with the planned speeds."),
 ]
 
+Figures = Annotated[
+    Path | None,
+    typer.Option("--figures", metavar="DIR", help="Write the figures as SVG and PNG to a directory."),
+]
 
-def plan(session: Session, config: Config, output: Output = None) -> Answer:
+
+def plan(session: Session, config: Config, output: Output = None, figures: Figures = None) -> Answer:
     """How many stages, how fast each, is one more worth it.
 
     With the limits that bind and the ladder of stage counts.
@@ -31,4 +36,7 @@ def plan(session: Session, config: Config, output: Output = None) -> Answer:
         found = loaded.plan()
     if output is not None and found.best is not None:
         loaded.save_plan(found, output)
+    if figures is not None:
+        with session.busy("Drawing"):
+            loaded.report(plan=found, seed=session.seed).save_figures(figures)
     return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))

@@ -9,4 +9,5 @@ from stager.report.answer import Answer
 def schema(session: Session) -> Answer:
     """JSON Schema of the configuration, for editors."""
     from stager import config
+
     return Answer(None, config.schema_json())

@@ -46,9 +46,7 @@ class Train:
 
     def columns(self, side_a: Floats, side_b: Floats) -> Floats:
         """Values of sides A and B, each (..., stages), as columns (..., wheels)."""
-        chosen = [
-            (side_b if side else side_a)[..., stage] for stage, side in zip(self.stage, self.side, strict=True)
-        ]
+        chosen = [(side_b if side else side_a)[..., stage] for stage, side in zip(self.stage, self.side, strict=True)]
         return np.stack(np.broadcast_arrays(*chosen), axis=-1)
 
 

@@ -14,9 +14,7 @@ def straight_efficiency(length: Number, thickness: Number, conductivity: Number,
     return np.asarray(np.tanh(slope) / slope)
 
 
-def annular_efficiency(
-    inner: Number, outer: Number, thickness: Number, conductivity: Number, film: Number
-) -> Floats:
+def annular_efficiency(inner: Number, outer: Number, thickness: Number, conductivity: Number, film: Number) -> Floats:
     """Efficiency of an annular fin of even thickness [-], insulated tip; radii [m], as in `straight_efficiency`.
 
     2a/(m(b² − a²))·[K₁(ma)I₁(mb) − I₁(ma)K₁(mb)]/[I₀(ma)K₁(mb) + K₀(ma)I₁(mb)] (Gardner 1945; Incropera, ch. 3).

@@ -6,6 +6,16 @@ throw.
 
 from stager.physics.rate.highest import HighestRate, highest_rate
 from stager.physics.rate.rhythm import Rhythm, build_rhythm
+from stager.physics.rate.sequence import Sequence, sequence
 from stager.physics.rate.state import Settled, settled
 
-__all__ = ["HighestRate", "Rhythm", "Settled", "build_rhythm", "highest_rate", "settled"]
+__all__ = [
+    "HighestRate",
+    "Rhythm",
+    "Sequence",
+    "Settled",
+    "build_rhythm",
+    "highest_rate",
+    "sequence",
+    "settled",
+]

@@ -1,0 +1,151 @@
+"""A report: everything that can be told of a configuration, on one page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from stager.api.loaded import Loaded
+    from stager.calibrate.answers import Learned
+    from stager.calibrate.draws import Ensemble
+    from stager.calibrate.table import Throws
+    from stager.hardware.arrays import Floats
+    from stager.physics.rate import Sequence
+    from stager.report.dossier import Dossier
+    from stager.report.figures import Picture
+    from stager.report.figures.sweep import Curve
+    from stager.staging.records import Plan, Settings
+
+DRAWS, THROWS = 150, 12
+NEAR = 0.03
+"""A measured throw belongs to a curve if the stages before were set this close to it."""
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A page and its pictures; shown as the page in a notebook."""
+
+    dossier: Dossier
+
+    @property
+    def plan(self) -> Plan:
+        """The plan that it tells of."""
+        return self.dossier.plan
+
+    def html(self) -> str:
+        """The self-contained page, equal for equal input."""
+        from stager.report.page import page
+
+        return page(self.dossier)
+
+    def save(self, path: str | Path) -> None:
+        """Write the page, whole or not at all. Raises InputError where that is not possible."""
+        from stager.files import write_whole
+
+        write_whole(Path(path), self.html())
+
+    def pictures(self) -> list[Picture]:
+        """Every picture of the page."""
+        from stager.report.page import pictures
+
+        return list(pictures(self.dossier))
+
+    def save_figures(self, directory: str | Path) -> list[Path]:
+        """Write every picture as SVG and PNG to a directory. Raises InputError where that is not possible."""
+        return [path for picture in self.pictures() for path in picture.save(directory)]
+
+    def _repr_html_(self) -> str:
+        import html
+
+        return f'<iframe srcdoc="{html.escape(self.html())}" width="100%" height="900" title="Report"></iframe>'
+
+
+def gather(
+    loaded: Loaded, throws: Throws | None, plan: Plan | None, seed: int, progress: Progress | None = None
+) -> Dossier:
+    """A plan, its curves, throws at the rate and, with measured throws, what they tell."""
+    from stager.report.dossier import Dossier
+
+    tell = progress or (lambda share: None)
+    found = loaded.plan() if plan is None else plan
+    tell(0.5 if throws is None else 0.3)
+    learned = None if throws is None else loaded.fit(throws, seed=seed)
+    tell(0.5)
+    suggested = None if throws is None else loaded.next(throws, seed=seed)
+    tell(0.6)
+    curves = () if found.best is None else _curves(loaded, found.best, learned, seed, tell)
+    tell(1.0)
+    return Dossier(
+        configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(seed), plan=found,
+        curves=curves, sequence=None if found.best is None else first_throws(found.best), learned=learned,
+        suggested=suggested,
+    )  # fmt: skip
+
+
+def first_throws(best: Settings) -> Sequence | None:
+    """The first throws at the feed's rate; None without a rate, drives or a supply, or where one jams."""
+    from stager.physics.rate import sequence
+
+    settled = best.design.settled
+    if settled is None or best.count == 0 or not bool(settled.converged):
+        return None
+    return sequence(settled.rhythm, THROWS)
+
+
+def _curves(loaded: Loaded, best: Settings, learned: Learned | None, seed: int, tell: Progress) -> tuple[Curve, ...]:
+    ensemble = _ensemble(loaded, learned, seed)
+    made = []
+    for k in range(best.count):
+        made.append(_curve(loaded, best, k, ensemble, learned))
+        tell(0.6 + 0.4 * (k + 1) / best.count)
+    return tuple(made)
+
+
+def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | None:
+    """Launchers that could be the real one, after the throws where there are any; None without uncertainties."""
+    from stager.calibrate.draws import after, before
+
+    rng = np.random.default_rng(seed)
+    if learned is not None and learned.fit.parameters:
+        return after(learned.fit, rng, DRAWS)
+    return before(loaded.scenario, rng, DRAWS) if loaded.scenario.uncertain else None
+
+
+def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> Curve:
+    from stager.api.learned import finder
+    from stager.calibrate.bands import band
+    from stager.calibrate.tuning import tune_behind
+    from stager.report.figures.sweep import Curve
+    from stager.staging.sweep import sweep
+
+    part = best.throw.stages
+    before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
+    swept = sweep(loaded.scenario, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)))
+    setting = float(part.wheel_speed_a[k]), float(part.exit_speed[k])
+    if ensemble is None:
+        return Curve(sweep=swept, setting=setting)
+    return Curve(
+        sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, finder(loaded.scenario)),
+        band=band(ensemble, k, before_a, before_b, swept.wheel_speed),
+        measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, k),
+    )  # fmt: skip
+
+
+def _near(loaded: Loaded, throws: Throws, before: Floats, k: int) -> Floats:
+    """Wheel speed of stage k and exit speed [m/s], (throws, 2), of throws that ended with it, set so before it."""
+    present = throws.present
+    wanted = np.arange(present.shape[1]) <= k
+    ends_here = (present == wanted).all(axis=1) & (wanted.sum() == k + 1) & (throws.exit_speed > 0)
+    chosen = throws.chosen(ends_here)
+    if not len(chosen):
+        return np.zeros((0, 2))
+    speeds = chosen.surface_speed(loaded.scenario.launcher, range(k + 1), 0)
+    close = (np.abs(speeds[:, :k] / before - 1) <= NEAR).all(axis=1) if k else np.ones(len(chosen), dtype=bool)
+    return np.column_stack([speeds[close, k], chosen.exit_speed[close]])

@@ -1,0 +1,41 @@
+"""How sure the curve of a stage is: exit speed against wheel speed over an ensemble of launchers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.calibrate.draws import Ensemble
+from stager.calibrate.statistics.coverage import interval
+from stager.calibrate.tuning import SWEEPING, feed
+from stager.hardware.arrays import Floats
+from stager.physics.chain import throw, transit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """wheel_speed [m/s], (points,); low, high: ends of the 95 % coverage interval of exit speed there [m/s]."""
+
+    wheel_speed: Floats
+    low: Floats
+    high: Floats
+
+
+def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, wheel_speed: Floats) -> Band:
+    """Band of stage `index` (from 0) at wheel speeds (points,) behind wheels at before_a, before_b, (index,) [m/s].
+
+    Draws that jam count as 0 m/s.
+    """
+    speed, spin = feed(ensemble)
+    if index:
+        shape = (ensemble.lanes, index)
+        done = throw(
+            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SWEEPING
+        )
+        speed, spin = done.exit_speed, done.spin
+    exits = transit(
+        ensemble.launcher, index, speed, wheel_speed[:, None], entry_spin=spin, options=SWEEPING
+    ).exit_speed  # (points, lanes)
+    low, high = np.array([interval(row[1:]) for row in exits]).T
+    return Band(wheel_speed=wheel_speed, low=low, high=high)

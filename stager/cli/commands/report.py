@@ -1,0 +1,42 @@
+"""`stager report`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stager.cli.command import Config
+from stager.cli.commands.plan import Figures
+from stager.cli.progress import progress
+from stager.cli.session import Session
+from stager.report.answer import Answer
+
+Throws = Annotated[Path | None, typer.Argument(help="Table of measured throws (CSV).", show_default=False)]
+Page = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="PAGE", help="The page; CONFIG's name with .html where left out."),
+]
+
+
+def report(
+    session: Session, config: Config, throws: Throws = None, output: Page = None, figures: Figures = None
+) -> Answer:
+    """One page that tells it all.
+
+    Verdict, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
+    single HTML file that needs no network.
+    """
+    from stager import api
+
+    loaded = api.load(config)
+    from stager.report import written
+
+    table = None if throws is None else loaded.throws(throws)
+    with progress(session, "Writing the report") as tell:
+        made = loaded.report(table, seed=session.seed, progress=tell)
+        page = config.with_suffix(".html").name if output is None else output
+        made.save(page)
+        drawn = [] if figures is None else made.save_figures(figures)
+    return written.answer(made.dossier, Path(page), drawn)

@@ -1,0 +1,32 @@
+"""Everything that a page tells of a launcher."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stager.calibrate.answers import Learned
+from stager.calibrate.planning import Next
+from stager.config import Configuration
+from stager.hardware.scenario import Scenario
+from stager.physics.rate import Sequence
+from stager.report.document import Source
+from stager.report.figures.sweep import Curve
+from stager.staging.records import Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dossier:
+    """A plan with what explains it.
+
+    curves: of each planned stage; sequence: the first throws at the feed's rate; learned, suggested: what measured
+    throws have told, and what to measure next.
+    """
+
+    configuration: Configuration
+    scenario: Scenario
+    source: Source
+    plan: Plan
+    curves: tuple[Curve, ...] = ()
+    sequence: Sequence | None = None
+    learned: Learned | None = None
+    suggested: Next | None = None

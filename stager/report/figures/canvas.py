@@ -1,0 +1,88 @@
+"""The only module that touches matplotlib, and it does so when a figure is first drawn.
+
+Figures are repeatable to the byte: ids come from a fixed salt, and no date is written.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from stager.report.figures import ink
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+WIDTH, HEIGHT = 4.9, 3.1
+"""Inches; narrow enough to be read on a telephone, two side by side on a screen."""
+
+STYLE: dict[str, Any] = {
+    "svg.fonttype": "none", "text.parse_math": False, "axes.unicode_minus": True, "font.family": "DejaVu Sans",
+    "font.size": 9.0, "axes.titlesize": 9.0, "axes.labelsize": 9.0, "xtick.labelsize": 8.5, "ytick.labelsize": 8.5,
+    "legend.fontsize": 8.5, "legend.frameon": False, "axes.spines.top": False, "axes.spines.right": False,
+    "axes.edgecolor": ink.MUTED, "axes.labelcolor": ink.INK, "text.color": ink.INK, "xtick.color": ink.MUTED,
+    "ytick.color": ink.MUTED, "xtick.labelcolor": ink.INK, "ytick.labelcolor": ink.INK, "axes.linewidth": 0.8,
+    "axes.grid": True, "grid.color": ink.FAINT, "grid.linewidth": 0.8, "axes.axisbelow": True,
+    "lines.linewidth": 1.8, "figure.facecolor": ink.GROUND, "axes.facecolor": "none", "savefig.facecolor": ink.GROUND,
+}  # fmt: skip
+
+
+@contextmanager
+def styled(salt: str = "") -> Iterator[None]:
+    """matplotlib's settings for the time of drawing or writing."""
+    import matplotlib
+
+    # The user's own settings must not show; the backend is not ours to choose.
+    settings: Any = {k: v for k, v in matplotlib.rcParamsDefault.items() if not k.startswith("backend")}
+    settings |= {**STYLE, "svg.hashsalt": f"stager {salt}"}
+    with matplotlib.rc_context(settings):
+        yield
+
+
+def axes(width: float = WIDTH, height: float = HEIGHT) -> tuple[Figure, Axes]:
+    """A figure with one set of axes, sizes in inches."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width, height), layout="constrained")
+    return figure, figure.add_subplot()
+
+
+def svg(figure: Figure, name: str) -> str:
+    """A figure as SVG text without prolog, its ids unique to `name`."""
+    out = io.StringIO()
+    with styled(name):
+        figure.savefig(out, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
+    return _tidy(out.getvalue(), name)
+
+
+def png(figure: Figure, name: str, dots: int = 200) -> bytes:
+    """A figure as PNG, `dots` per inch."""
+    out = io.BytesIO()
+    with styled(name):
+        figure.savefig(out, format="png", dpi=dots, metadata={"Software": None})
+    return out.getvalue()
+
+
+_FONT = re.compile(r"font: (?P<size>[\d.]+px) [^;\"]*|font-family: [^;\"]*(?:; )?")
+_ID = re.compile(r' id="(?P<id>[^"]*)"')
+_USED = re.compile(r'(?:xlink:href="#|url\(#)(?P<id>[^")]+)')
+_STYLE = re.compile(r"<style[^>]*>.*?</style>", re.DOTALL)
+_DECIMALS = re.compile(r"(?P<kept>-?\d+\.\d\d)\d+")
+_GROUND = re.compile(r'<g id="patch_1">.*?</g>', re.DOTALL)
+
+
+def _tidy(text: str, name: str) -> str:
+    """Only what draws: no prolog, no page-wide style, no ids that nothing points to, a hundredth of a point."""
+    text = text[text.index("<svg") :]
+    text = _GROUND.sub("", _STYLE.sub("", text), count=1)
+    used = {found["id"] for found in _USED.finditer(text)}
+    text = _ID.sub(lambda found: f' id="{name}-{found["id"]}"' if found["id"] in used else "", text)
+    text = _USED.sub(lambda found: found[0].replace(found["id"], f"{name}-{found['id']}"), text)
+    text = _FONT.sub(lambda found: f"font-size: {found['size']}" if found["size"] else "", text)
+    text = _DECIMALS.sub(r"\g<kept>", text)
+    text = re.sub(r"\s*\n\s*", " ", text).replace("> <", "><")
+    return text.replace("<svg ", '<svg stroke-linejoin="round" ', 1)

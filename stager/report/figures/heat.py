@@ -1,0 +1,68 @@
+"""Windings warming up."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+from stager.physics.heat.windings import Windings
+from stager.report.figures import ink
+from stager.report.figures.picture import Picture
+from stager.report.table import Column, Table
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+ZERO, MINUTE = 273.15, 60.0
+POINTS, LONGEST = 31, 3600.0
+
+
+def picture(windings: Windings, allowed: float | None, session: float | None) -> Picture:
+    """Temperature of the windings while throwing; allowed [K]; session: its length [s] (None: half an hour)."""
+    time = np.linspace(0.0, min(session or LONGEST / 2, LONGEST), POINTS)
+    celsius = windings.temperature(time) - ZERO
+    after_long = windings.temperature() - ZERO
+    hottest = int(np.argmax(celsius[-1]))
+    stages = [f"stage {k + 1}" for k in windings.stage]
+    columns = (Column("time", "min"), *(Column(name, "degC") for name in stages))
+    rows = tuple(
+        (f"{t / MINUTE:.2f}", *(f"{value:.1f}" for value in row)) for t, row in zip(time, celsius, strict=True)
+    )
+    rows = (*rows, ("after long", *(f"{value:.1f}" if np.isfinite(value) else "unlimited" for value in after_long)))
+    limit = "" if allowed is None else f" Allowed: {allowed - ZERO:.0f} degC."
+    said = (
+        f"The windings of {stages[hottest]} get warmest: {celsius[-1, hottest]:.0f} degC after"
+        f" {time[-1] / MINUTE:.0f} min, {_long(float(after_long[hottest]))} after long.{limit}"
+    )
+    return Picture(
+        name="heat", title="Windings while throwing", alt=said, caption=f"{said} From a cold start, at a steady rate.",
+        twin=Table("Winding temperatures", columns, rows),
+        paint=lambda: _paint(time / MINUTE, celsius, stages, None if allowed is None else allowed - ZERO),
+    )  # fmt: skip
+
+
+def _long(value: float) -> str:
+    return f"{value:.0f} degC" if np.isfinite(value) else "without end"
+
+
+def _paint(minutes: Floats, celsius: Floats, stages: list[str], allowed: float | None) -> Figure:
+    from stager.report.figures.canvas import axes
+
+    figure, plot = axes(height=2.7)
+    hottest = int(np.argmax(celsius[-1]))
+    for k, name in enumerate(stages):
+        top = k == hottest
+        plot.plot(minutes, celsius[:, k], color=ink.HEAT if top else ink.RULE, linewidth=2.0 if top else 1.2,
+                  zorder=3 if top else 2)  # fmt: skip
+        if top:
+            plot.annotate(name, (minutes[-1], celsius[-1, k]), (-4, 5), textcoords="offset points", ha="right",
+                          color=ink.HEAT)  # fmt: skip
+    if allowed is not None:
+        plot.axhline(allowed, color=ink.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+        plot.annotate("allowed", (0.0, allowed), (4, 4), xycoords=("axes fraction", "data"),
+                      textcoords="offset points", color=ink.MARK)  # fmt: skip
+    plot.set(xlabel="time (min)", ylabel="winding (degC)")
+    plot.margins(x=0.01)
+    return figure

@@ -1,0 +1,135 @@
+"""Exit speed of a stage against its wheel speed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stager.calibrate.bands import Band
+from stager.calibrate.tuning import Tuned
+from stager.hardware.arrays import Floats
+from stager.report.digits import MISSING, speed
+from stager.report.figures import ink
+from stager.report.figures.picture import Picture
+from stager.report.table import Column, Table
+from stager.staging.sweep import Sweep
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """A sweep and what is known about it.
+
+    setting: the planned wheel speed [m/s] and the exit speed there; tuned: grip limit's interval; band: coverage of
+    the curve at the sweep's points; measured: wheel and exit speeds [m/s], (throws, 2), of throws made with the stages
+    before it set about so.
+    """
+
+    sweep: Sweep
+    setting: tuple[float, float] | None = None
+    tuned: Tuned | None = None
+    band: Band | None = None
+    measured: Floats | None = None
+
+
+def picture(curve: Curve) -> Picture:
+    """The curve with grip limit, band, setting and measured throws."""
+    sweep = curve.sweep
+    return Picture(
+        name=f"sweep-{sweep.stage}", title=f"Stage {sweep.stage}: exit speed against wheel speed",
+        alt=_alt(curve), caption=_caption(curve), twin=_twin(curve), paint=lambda: _paint(curve),
+    )  # fmt: skip
+
+
+def _alt(curve: Curve) -> str:
+    sweep, said = (
+        curve.sweep,
+        f"The projectile enters stage {curve.sweep.stage} at {speed(curve.sweep.entry_speed)} m/s. ",
+    )
+    if sweep.grip_speed is None or sweep.grip_exit is None:
+        said += f"Exit speed still rises where the range ends, at {speed(sweep.top)} m/s of wheel speed."
+    else:
+        said += (
+            f"Exit speed rises with wheel speed up to the grip limit, {speed(sweep.grip_exit)} m/s at"
+            f" {speed(sweep.grip_speed)} m/s of wheel speed; past it the wheels only slip."
+        )
+    if curve.setting is not None:
+        said += f" The setting is {speed(curve.setting[0])} m/s, exit {speed(curve.setting[1])} m/s."
+    return said
+
+
+def _caption(curve: Curve) -> str:
+    limit = None if curve.tuned is None else curve.tuned.grip_limit
+    parts = []
+    if curve.sweep.grip_speed is not None:
+        between = "" if limit is None else f" (95 %: {speed(limit.low)} to {speed(limit.high)})"
+        parts.append(f"Grip limit {speed(curve.sweep.grip_speed)} m/s{between}.")
+    else:
+        parts.append(f"No grip limit up to {speed(curve.sweep.top)} m/s ({curve.sweep.ends_by.replace('_', ' ')}).")
+    if curve.setting is not None:
+        parts.append(f"Setting {speed(curve.setting[0])} m/s.")
+    if curve.band is not None:
+        parts.append("Shaded: 95 % of launchers.")
+    if curve.measured is not None and curve.measured.size:
+        parts.append("Crosses: measured throws.")
+    return " ".join(parts)
+
+
+def _twin(curve: Curve) -> Table:
+    sweep, band, measured = curve.sweep, curve.band, curve.measured
+    rows = [
+        (float(u), speed(float(v)) if v > 0 else "jam",
+         MISSING if band is None else f"{band.low[k]:.2f} to {band.high[k]:.2f}", "")
+        for k, (u, v) in enumerate(zip(sweep.wheel_speed, sweep.exit_speed, strict=True))
+    ]  # fmt: skip
+    if sweep.grip_speed is not None and sweep.grip_exit is not None:
+        rows.append((sweep.grip_speed, speed(sweep.grip_exit), MISSING, "grip limit"))
+    if curve.setting is not None:
+        rows.append((curve.setting[0], speed(curve.setting[1]), MISSING, "setting"))
+    for u, v in () if measured is None else measured:
+        rows.append((float(u), speed(float(v)), MISSING, "measured"))
+    columns = (
+        Column("wheel", "m/s"), Column("exit", "m/s"), Column("95 % of launchers", "m/s"), Column("", words=True)
+    )  # fmt: skip
+    rows.sort(key=lambda row: row[0])
+    lines = tuple((speed(u), exit_speed, between, note) for u, exit_speed, between, note in rows)
+    return Table(f"Stage {sweep.stage}", columns, lines).without_empty(MISSING)
+
+
+def _paint(curve: Curve) -> Figure:
+    from stager.report.figures.canvas import axes
+
+    sweep = curve.sweep
+    figure, plot = axes()
+    if curve.band is not None:
+        plot.fill_between(curve.band.wheel_speed, curve.band.low, curve.band.high, color=ink.BAND, linewidth=0)
+    top = float(np.max(sweep.exit_speed, initial=0.0))
+    plot.plot([0, sweep.wheel_speed[-1]], [0, sweep.wheel_speed[-1]], color=ink.RULE, linewidth=1.0,
+              linestyle=(0, (2, 2)))  # fmt: skip
+    plot.plot(sweep.wheel_speed, sweep.exit_speed, color=ink.CURVE)
+    if sweep.grip_speed is not None and sweep.grip_exit is not None:
+        _grip(plot, curve, sweep.grip_speed, sweep.grip_exit)
+    if curve.setting is not None:
+        plot.plot(*curve.setting, marker="o", markersize=7, color=ink.INK, linestyle="none", zorder=5)
+        plot.annotate("setting", curve.setting, (-8, 5), textcoords="offset points", ha="right", zorder=5)
+    if curve.measured is not None and curve.measured.size:
+        plot.plot(curve.measured[:, 0], curve.measured[:, 1], marker="x", markersize=5, markeredgewidth=1.4,
+                  color=ink.MARK, linestyle="none", zorder=4)  # fmt: skip
+    high = max(top, 0.0 if curve.band is None else float(np.max(curve.band.high)))
+    plot.set(xlabel="wheel speed (m/s)", ylabel="exit speed (m/s)", xlim=(0, sweep.wheel_speed[-1]))
+    plot.set_ylim(0, 1.14 * high if high > 0 else 1.0)
+    return figure
+
+
+def _grip(plot: Axes, curve: Curve, at: float, exit_speed: float) -> None:
+    limit = None if curve.tuned is None else curve.tuned.grip_limit
+    if limit is not None:
+        plot.axvspan(limit.low, limit.high, ymax=0.035, color=ink.MARK, alpha=0.45, linewidth=0)
+    plot.axvline(at, color=ink.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+    plot.annotate("grip limit", (at, 1.0), (5, -1), xycoords=("data", "axes fraction"), textcoords="offset points",
+                  va="top", color=ink.MARK)  # fmt: skip

@@ -1,0 +1,97 @@
+"""The settings card: what to set, wheel by wheel. It hangs above the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from stager.hardware.launcher import Launcher
+from stager.physics.motion import turns_per_minute
+from stager.quantity import format_quantity
+from stager.report.digits import MISSING, plural, speed
+from stager.report.document import Source
+from stager.report.page.html import Markup, join, tag
+from stager.staging.records import Settings
+
+SHORT = 12
+
+
+def card(title: str, launcher: Launcher, best: Settings, recommended: int, source: Source) -> Markup:
+    """A row a wheel, equal wheels of a pair in one."""
+    throttles = _throttles(best)
+    rows = [
+        row
+        for k in range(best.count)
+        for row in _rows(launcher, best, k, throttles, worth=k < recommended)
+    ]  # fmt: skip
+    columns = (
+        ("stage", "", ""), ("wheel", "", ""), ("surface speed", "m/s", ""), ("turns", "rpm", "main"),
+        ("throttle", "%", ""), ("below grip limit", "%", ""), ("then leaves at", "m/s", "roomy"),
+    )  # fmt: skip
+    known = [i for i in range(len(columns)) if any(row[i] != MISSING for row, _ in rows)]
+    heads = tag("tr", *(_head(*columns[i]) for i in known))
+    body = (
+        tag("tr", *(_cell(columns[i], row[i], first=i == 0) for i in known), class_=None if worth else "spare")
+        for row, worth in rows
+    )
+    drawn = tag("table", tag("thead", heads), tag("tbody", *body))
+    return tag(
+        "section", tag("h2", "Settings card", tag("span", title, class_="of")), drawn,
+        _foot(launcher, best, recommended, source), id="card", aria_label="Settings card",
+    )  # fmt: skip
+
+
+def _head(text: str, unit: str, kind: str) -> Markup:
+    return tag("th", text, tag("span", f" {unit}", class_="unit") if unit else None, scope="col", class_=kind or None)
+
+
+def _cell(column: tuple[str, str, str], text: str, *, first: bool) -> Markup:
+    return tag("th" if first else "td", text, scope="row" if first else None, class_=column[2] or None)
+
+
+def _throttles(best: Settings) -> Mapping[tuple[int, int], float]:
+    train, holding = best.design.train, best.design.holding
+    if train is None or holding is None:
+        return {}
+    places = zip(train.stage, train.side, strict=True)
+    return {place: float(value) for place, value in zip(places, np.asarray(holding.throttle), strict=True)}
+
+
+def _rows(
+    launcher: Launcher, best: Settings, k: int, throttles: Mapping[tuple[int, int], float], *, worth: bool
+) -> list[tuple[Sequence[str], bool]]:
+    stage, part = launcher.stage(k), best.throw.stages
+    a, b = float(part.wheel_speed_a[k]), float(part.wheel_speed_b[k])
+    grip, leaves = float(best.grip_limit[k]), float(part.exit_speed[k])
+    split = stage.layout.side_b_driven and a != b
+    names = ["A", "B"] if split else ["A + B" if stage.layout.side_b_driven else "A"]
+    found: list[tuple[Sequence[str], bool]] = []
+    for side, name in enumerate(names):
+        u = (a, b)[side]
+        throttle = throttles.get((k, side))
+        cells = (
+            str(k + 1), name, speed(u), f"{float(turns_per_minute(u, stage.wheel)):.0f}",
+            MISSING if throttle is None else f"{100 * throttle:.1f}",
+            MISSING if side or np.isnan(grip) else f"{100 * (1 - u / grip):.1f}", speed(leaves),
+        )  # fmt: skip
+        found.append((cells, worth))
+    return found
+
+
+def _foot(launcher: Launcher, best: Settings, recommended: int, source: Source) -> Markup:
+    facts = [f"Feed at {format_quantity(float(launcher.feed.speed), 0.0, 'm/s')}"]
+    if launcher.feed.rate is not None:
+        facts.append(f"{float(launcher.feed.rate):g} a second")
+    if launcher.supply is not None:
+        facts.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
+    facts.append(f"leaves at {speed(best.exit_speed)} m/s")
+    spare = None
+    if recommended < best.count:
+        spare = tag("p", f"Worth building: {plural(recommended, 'stage')}. Lighter rows are past that.", class_="note")
+    without = "" if not np.isnan(best.grip_limit).any() else " No grip limit: none within the wheel's range."
+    return join(
+        tag("p", ", ".join(facts), ".", without, class_="facts"), spare,
+        tag("p", "Eye protection on, guard closed, backstop in place, nobody ahead.", class_="warning"),
+        tag("p", f"configuration {source.config_sha256[:SHORT]}", class_="stamp"),
+    )  # fmt: skip

@@ -1,0 +1,30 @@
+"""A written page, as screen and document."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from stager.report import plan as plans
+from stager.report.answer import Answer
+from stager.report.digits import plural
+from stager.report.document import document
+from stager.report.dossier import Dossier
+from stager.report.table import Screen
+
+
+def answer(dossier: Dossier, page: Path, figures: Sequence[Path] = ()) -> Answer:
+    """The plan's answer in short, and where the page is; "no" where the plan says no."""
+    told = plans.answer(dossier.scenario.launcher, dossier.plan, dossier.source)
+    headline = "" if told.screen is None else told.screen.headline
+    notes = [f"The page is {page}.", *_drawn(figures)]
+    content = {
+        "page": str(page), "figures": [str(path) for path in figures],
+        "plan": plans.summary(dossier.scenario.launcher, dossier.plan),
+    }  # fmt: skip
+    verdict = "" if told.screen is None else told.screen.verdict
+    return Answer(Screen(headline, notes=notes, verdict=verdict), document(content, dossier.source), yes=told.yes)
+
+
+def _drawn(figures: Sequence[Path]) -> list[str]:
+    return [f"{plural(len(figures), 'figure file')} in {figures[0].parent}."] if figures else []
