@@ -6,6 +6,7 @@ from importlib.resources import files
 
 from stager.report import plan as plans
 from stager.report.cautions import CAUTIONS
+from stager.report.digits import percent
 from stager.report.dossier import Dossier
 from stager.report.page import answer, gallery
 from stager.report.page.blocks import figure, figures, paragraphs, section, table
@@ -75,6 +76,18 @@ def _sections(dossier: Dossier) -> list[Markup]:
         section("cautions", "Before you build", paragraphs([text.removeprefix("Before you build: ") for text in
                 CAUTIONS], "caution")),
     ]  # fmt: skip
+
+
+def _worth(dossier: Dossier) -> Markup:
+    if len(dossier.plan.ladder) < 2:
+        return Markup()
+    asked = f"A stage pays that adds at least {percent(dossier.scenario.goal.worthwhile)} of exit speed."
+    last = dossier.plan.ladder[-1]
+    chance = last.probability_worthwhile
+    if chance is None:
+        return tag("p", asked)
+    return tag("p", f"{asked} That stage {last.stages} does: {percent(chance, 0)} of the launchers that the"
+               " uncertainties allow.")  # fmt: skip
 
 
 def _why(dossier: Dossier) -> Markup:
