@@ -22,6 +22,8 @@ def write_bytes(path: Path, content: bytes) -> None:
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
             Path(name).chmod(_mode(path))
             Path(name).replace(path)
         except BaseException:

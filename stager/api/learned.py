@@ -108,6 +108,23 @@ def suggest(scenario: Scenario, throws: Throws, seed: int, count: int, progress:
     return found
 
 
+def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: Progress | None) -> tuple[Next, bool]:
+    """Grip limit, curve and the next setting after each throw; before a fit is possible, what the configuration expects
+    of so many `stages`. True where it is from a fit.
+    """
+    from stager.calibrate import planning
+    from stager.calibrate.fitting import LEAST_THROWS, usable
+    from stager.calibrate.fitting import fit as fit_throws
+
+    tell = progress or (lambda share: None)
+    rng = np.random.default_rng(seed)
+    if usable(throws).size < LEAST_THROWS:
+        return planning.expect(scenario, stages, finder(scenario), rng), False
+    done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
+    tell(0.5)
+    return planning.suggest(done, finder(scenario), rng, throws=1), True
+
+
 def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int) -> Path:
     """Write a configuration with the fitted values and, beside it, the draws that keep their correlation.
 

@@ -161,6 +161,18 @@ class Loaded:
         return Report(gather(self, throws, plan, seed, progress))
 
 
+    def watch(
+        self, throws: Throws, *, seed: int = 0, stages: int = 1, progress: Progress | None = None
+    ) -> tuple[Next, bool]:
+        """After each throw at the bench: the curve, its grip limit and the setting to throw at next.
+
+        Below three usable throws it is what the configuration expects of `stages` stages, and the second value False.
+        """
+        from stager.api import learned
+
+        return learned.watch(self.scenario, throws, seed, stages, progress)
+
+
 def load(path: str | Path) -> Loaded:
     """Read and check a configuration file. Raises InputErrors with all that is wrong with it."""
     from stager import config

@@ -23,12 +23,14 @@ class Stakes:
     """What is at stake over draws that are equally likely.
 
     worthwhile: whether the next stage adds enough, (draws,), None where there can be none; choices: wheel speeds of
-    the last built stage [m/s], (choices,); loss: share of its best exit speed that each choice loses, (choices, draws).
+    the last built stage [m/s], (choices,); loss: share of its best exit speed that each choice loses, (choices, draws);
+    grip_limit: of the last built stage [m/s], (lanes,), best guess first; NaN where most draws have none.
     """
 
     worthwhile: Floats | None
     choices: Floats
     loss: Floats
+    grip_limit: Floats
 
     def wrong(self, weights: Floats) -> tuple[Floats, Floats]:
         """Chance of a wrong decision on the stage, and on the speed, for weights (..., draws) that add to 1."""
@@ -68,9 +70,18 @@ def stakes(ensemble: Ensemble, built: int, find: Finder) -> tuple[Stakes, Experi
         expected = np.log(_exits(ensemble, last, settings))
     before = np.broadcast_to(last.settings[0, :-1], (settings.size, built - 1))
     return (
-        Stakes(worthwhile=worthwhile, choices=limit * CHOICES, loss=loss[:, 1:]),
+        Stakes(worthwhile=worthwhile, choices=limit * CHOICES, loss=loss[:, 1:], grip_limit=_limits(last)),
         Experiments(wheel_speed=np.column_stack([before, settings]), expected=expected[:, 1:]),
     )
+
+
+def _limits(step: Step) -> Floats:
+    """Grip limits [m/s], (lanes,); the fastest setting for draws that have none, NaN if the best guess has none."""
+    found = step.found
+    known = ~np.isnan(found.wheel_speed)
+    if not known[0] or known.mean() <= 0.5:
+        return np.full(known.shape, np.nan)
+    return np.where(known, found.wheel_speed, found.peak_speed)
 
 
 def _limit(step: Step) -> float:

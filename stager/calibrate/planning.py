@@ -7,12 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.calibrate.deciding import Experiments, Stakes, stakes
-from stager.calibrate.draws import after
+from stager.calibrate.draws import Ensemble, after, before
 from stager.calibrate.records import Fit
-from stager.calibrate.tuning import Finder
+from stager.calibrate.tuning import Finder, Span, span_of
 from stager.hardware.arrays import Floats
+from stager.hardware.scenario import Scenario
 
 DRAWS, OUTCOMES = 400, 120
+ENDS = (0.025, 0.5, 0.975)
+FIRST_SCATTER = 0.02
+"""Taken for the scatter of one throw before any is measured; an assumption."""
+
 SURE_STAGE, SURE_SPEED = 0.025, 0.05
 HARDLY = 0.1
 """A plan that takes away less than this share of the chance of a wrong decision is not worth the evening."""
@@ -33,8 +38,10 @@ class Next:
 
     built: stages on the launcher; probability_worthwhile: of one more (None: there can be none); wrong_stage,
     wrong_speed: chance of a wrong decision now; best_speed: wheel speed of the last stage to choose now [m/s];
-    wheel_speed (settings,), wrong_after (settings,): what one throw at each setting would leave; plan: throws in the
-    order to make them; enough: nothing needs to be measured; helps: a plan is worth its throws.
+    wheel_speed (settings,), wrong_after (settings,): what one throw at each setting would leave; low, median, high of
+    the exit speed there [m/s], (settings,), 0: a jam; grip_limit: of the last stage (None: in most draws exit speed
+    still rises at the end of the range); behind: wheel speeds of the stages before it [m/s]; plan: throws in the order
+    to make them; enough: nothing needs to be measured; helps: a plan is worth its throws.
     """
 
     built: int
@@ -44,6 +51,11 @@ class Next:
     best_speed: float
     wheel_speed: Floats
     wrong_after: Floats
+    low: Floats
+    median: Floats
+    high: Floats
+    grip_limit: Span | None
+    behind: Floats
     plan: tuple[Suggested, ...]
     enough: bool
     helps: bool
@@ -56,18 +68,32 @@ class Next:
 
 def suggest(fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6) -> Next:
     """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`."""
-    ensemble = after(fit, rng, DRAWS)
-    what, where = stakes(ensemble, fit.built, find)
+    return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, throws=throws)
+
+
+def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:
+    """Likewise before there is a fit, from what the configuration says of `built` stages."""
+    return weigh(before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, throws=throws)
+
+
+def weigh(
+    ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator, *, throws: int
+) -> Next:
+    """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]."""
+    what, where = stakes(ensemble, built, find)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     enough = stage < SURE_STAGE and speed < SURE_SPEED
-    plan, first = _plan(what, where, fit.scatter, 0 if enough else throws, rng)
+    plan, first = _plan(what, where, scatter, 0 if enough else throws, rng)
     left = plan[-1].wrong_after if plan else stage + speed
+    low, median, high = np.exp(np.quantile(where.expected, ENDS, axis=1, method="closest_observation"))
     return Next(
-        built=fit.built, probability_worthwhile=None if what.worthwhile is None else float(what.worthwhile.mean()),
+        built=built, probability_worthwhile=None if what.worthwhile is None else float(what.worthwhile.mean()),
         wrong_stage=stage, wrong_speed=speed,
         best_speed=float(what.choices[int(np.argmin(what.loss.mean(axis=1)))]),
-        wheel_speed=where.wheel_speed[:, -1], wrong_after=first, plan=plan, enough=enough,
+        wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
+        grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
+        behind=where.wheel_speed[0, :-1], plan=plan, enough=enough,
         helps=not enough and stage + speed - left >= HARDLY * (stage + speed),
     )  # fmt: skip
 

@@ -44,9 +44,9 @@ class Curve:
         ticks = nice(0.0, max(float(np.nanmax(part)) for part in seen if part.size), 4)
         labels = [f"{tick:g}" for tick in ticks]
         edge = max(map(len, labels))
-        sheet = _Sheet(
-            min(width, WIDEST) - edge - 3, HEIGHT, float(self.x.min()), float(self.x.max()), float(ticks[-1])
-        )
+        across = self.x if self.points is None else np.concatenate([self.x, self.points[0]])
+        room = min(width, WIDEST) - edge - 3
+        sheet = _Sheet(room, HEIGHT, float(across.min()), float(across.max()), float(ticks[-1]))
         self._draw(sheet)
         rows = {sheet.row(tick): label for tick, label in zip(ticks, labels, strict=True)}
         body = [
@@ -143,7 +143,8 @@ class _Sheet:
 
     def line(self, x: Floats, y: Floats, mark: str) -> None:
         """One mark a column along a curve."""
-        for place in np.linspace(self.left, self.right, self.width):
+        across = np.linspace(self.left, self.right, self.width)
+        for place in across[(across >= x.min()) & (across <= x.max())]:
             self.put(float(place), float(np.interp(place, x, y)), mark)
 
 

@@ -6,6 +6,7 @@ import io
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
+from unittest import mock
 
 from stager.cli.app import app
 
@@ -22,10 +23,10 @@ class Ran:
     err: str
 
 
-def stager(*arguments: str) -> Ran:
-    """Run `stager ARGUMENTS`."""
+def stager(*arguments: str, typed: str = "") -> Ran:
+    """Run `stager ARGUMENTS` with `typed` on its standard input, which is no terminal."""
     out, err = io.StringIO(), io.StringIO()
-    with redirect_stdout(out), redirect_stderr(err):
+    with redirect_stdout(out), redirect_stderr(err), mock.patch("sys.stdin", io.StringIO(typed)):
         try:
             status = app(list(arguments), prog_name="stager")
         except SystemExit as stop:

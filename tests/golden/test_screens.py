@@ -9,6 +9,9 @@ import pytest
 
 from tests.cli.run import TEMPLATE, stager
 
+TYPED = {
+    "bench": "help\n1500 6.0 first one\n6.1\n2500, 9.9\nbuild b\n3000 jam\n15,5\n200 30\nundo\n3300 13.0\nshow\n",
+}
 SCREENS = Path(__file__).parent / "screens"
 BALL = "launcher.toml"
 CASES = {
@@ -28,6 +31,8 @@ CASES = {
     "plan-quiet": ["plan", BALL, "--quiet"],
     "plan-none": ["plan", "narrow.toml"],
     "worth": ["worth", BALL],
+    "bench": ["bench", BALL, "mine.csv"],
+    "bench-help": ["bench", "--help"],
     "bad-config": ["check", "bad.toml"],
     "no-file": ["plan", "missing.toml"],
     "bad-speed": ["throw", BALL, "--speed", "12 kg"],
@@ -54,7 +59,7 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_screen(name: str, width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", str(width))
     monkeypatch.setenv("TERMINAL_WIDTH", str(width))
-    ran = stager(*CASES[name])
+    ran = stager(*CASES[name], typed=TYPED.get(name, ""))
     seen = f"$ stager {' '.join(CASES[name])}\n{ran.out}--- stderr\n{ran.err}--- status {ran.status}\n"
     kept = SCREENS / f"{name}-{width}.txt"
     if os.environ.get("UPDATE_GOLDEN"):

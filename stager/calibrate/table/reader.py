@@ -20,9 +20,14 @@ from stager.hardware.launcher import Launcher
 
 def read(path: Path, launcher: Launcher) -> Throws:
     """Read a throws table for `launcher`. Raises InputErrors with everything that is wrong."""
-    lines = _lines(_text(path))
-    delimiter = _delimiter(lines[0][1]) if lines else ","
-    rows = [(at, _cells(text, delimiter)) for at, text in lines]
+    return read_text(text_of(path), path, launcher)
+
+
+def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
+    """The text of a throws table, as `read`; `path` is for its complaints."""
+    lines = filled_lines(text)
+    delimiter = delimiter_of(lines[0][1]) if lines else ","
+    rows = [(at, cells_of(line, delimiter)) for at, line in lines]
     rows = [(at, cells) for at, cells in rows if any(cell.strip() for cell in cells)]
     if not rows:
         hint = f"its first line holds the heads: {EXAMPLE}"
@@ -30,7 +35,7 @@ def read(path: Path, launcher: Launcher) -> Throws:
     (head_line, head_cells), body = rows[0], rows[1:]
     heads, passed, problems = read_heads(head_cells)
     errors = [_of_head(path, head_line, problem) for problem in problems + _unfit(heads, launcher)]
-    page = _Page(path, heads, _habits(heads, body), errors)
+    page = _Page(path, heads, habits_of(heads, [cells for _, cells in body]), errors)
     page.fill(body, len(head_cells))
     if page.errors:
         raise InputErrors(page.errors)
@@ -115,7 +120,8 @@ class _Page:
         return np.array(self.cells.get(name, [""] * len(self.lines)), dtype=np.str_)
 
 
-def _text(path: Path) -> str:
+def text_of(path: Path) -> str:
+    """What a file holds. Raises InputErrors where it cannot be read."""
     hint = f"a table of throws is a CSV file with heads such as {EXAMPLE}"
     try:
         return path.read_text(encoding="utf-8-sig")
@@ -128,7 +134,7 @@ def _text(path: Path) -> str:
         raise InputErrors([InputError(f"cannot be read ({error.strerror})", where=str(path), hint=hint)]) from None
 
 
-def _lines(text: str) -> list[tuple[int, str]]:
+def filled_lines(text: str) -> list[tuple[int, str]]:
     """Lines that hold something, with their numbers; comments and a spreadsheet's `sep=` are passed over."""
     found = enumerate(text.splitlines(), start=1)
     kept = [(at, line) for at, line in found if line.strip() and not line.lstrip('" \t').startswith("#")]
@@ -137,18 +143,20 @@ def _lines(text: str) -> list[tuple[int, str]]:
     return kept
 
 
-def _delimiter(head: str) -> str:
+def delimiter_of(head: str) -> str:
     """Semicolon or tab where the line of heads has one, else comma."""
     return next((mark for mark in (";", "\t") if mark in head), ",")
 
 
-def _cells(text: str, delimiter: str) -> list[str]:
+def cells_of(text: str, delimiter: str) -> list[str]:
+    """Cells of a line."""
     return next(csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True), [])
 
 
-def _habits(heads: Sequence[Head], body: Sequence[tuple[int, list[str]]]) -> Marks:
+def habits_of(heads: Sequence[Head], body: Sequence[Sequence[str]]) -> Marks:
+    """How the cells of numbers are written."""
     places = [head.place for head in heads if head.unit is not None]
-    return habits(cells[place] for _, cells in body for place in places if place < len(cells))
+    return habits(cells[place] for cells in body for place in places if place < len(cells))
 
 
 def _of_head(path: Path, line: int, problem: Problem) -> InputError:

@@ -1,0 +1,56 @@
+"""`stager bench`."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from stager.cli.command import Config
+from stager.cli.session import Session
+from stager.errors import Interrupted
+from stager.report.answer import Answer
+
+if TYPE_CHECKING:
+    from stager.calibrate.planning import Next
+    from stager.calibrate.table import Throws
+
+Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); begun where there is none.", show_default=False)]
+Fitting = Annotated[bool, typer.Option("--fit/--no-fit", help="Work out curve and next setting after each throw.")]
+Built = Annotated[int, typer.Option("--stages", metavar="N", min=1, help="Stages on the launcher before any throw.")]
+
+
+def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, stages: Built = 1) -> Answer:
+    """Enter throws one by one at the bench.
+
+    Each is safe in the table at once; then come the curve, its grip limit and the setting to throw at next.
+    """
+    from stager import api
+
+    loaded = api.load(config)
+    from stager.calibrate.table.book import open_book
+    from stager.cli.desk import Desk
+    from stager.report import bench as report
+
+    scenario = loaded.scenario
+    book, cut = open_book(throws, scenario.launcher, max(stages, scenario.allowances.stages))
+
+    def watch(measured: Throws, tell: Callable[[float], None]) -> tuple[Next, bool]:
+        return loaded.watch(measured, seed=session.seed, stages=stages, progress=tell)
+
+    out = sys.stderr if session.json else sys.stdout
+    desk = Desk(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
+    out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
+    out.flush()
+    try:
+        if sys.stdin.isatty():
+            desk.talk()
+        else:
+            desk.take_all(sys.stdin)
+    except KeyboardInterrupt:
+        kept = f"interrupted; all {len(book.throws())} throws are in {throws}"
+        raise Interrupted(kept) from None
+    return report.closing(book, book.throws(), desk.new, desk.watched, str(config), loaded.source(session.seed))

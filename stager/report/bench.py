@@ -1,0 +1,186 @@
+"""What is said at the bench, throw by throw."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from stager.calibrate.planning import Next
+from stager.calibrate.table import Throws
+from stager.calibrate.table.book import Book
+from stager.calibrate.table.entry import Entry, entry_of, in_column, wheel_heads
+from stager.calibrate.table.heads import Head
+from stager.report.answer import Answer
+from stager.report.digits import MISSING, percent, plural, speed
+from stager.report.document import Source, document
+from stager.report.plot import Curve, Marked
+from stager.report.suggest import summary
+from stager.report.table import Screen
+
+HELP = """\
+{example:<22}wheel speeds, then exit speed; "{wheel} jam" for a jam;
+                      what follows is a note
+11.6                  exit speed alone: wheels as in the throw before
+build NAME            for all throws from now on; also supply VOLTS,
+                      temperature DEGREES
+undo                  takes the last throw out of the table
+fit                   curve, grip limit and next setting, now
+show                  the last throws
+quit                  (or Ctrl-D) leaves; every throw is in the table already"""
+SHOWN = 12
+
+
+def opening(book: Book, throws: Throws, cut: str | None) -> list[str]:
+    """What is said first: how many throws there are, and the last one."""
+    lines = [f"{plural(len(throws), 'throw')} in {book.path}{_last(book, throws)}."]
+    if cut is not None:
+        lines.append(f"Its last line was cut short and is a comment now: {cut}")
+    leaves = next(head for head in book.heads if head.name == "exit_speed")
+    units = f"wheel speeds [{_unit(wheel_heads(book)[0][0])}], one a stage, then exit speed [{_unit(leaves)}];"
+    return [*lines, f"Enter {units}", "or help, undo, quit."]
+
+
+def help_lines(book: Book) -> list[str]:
+    """Everything that can be entered."""
+    wheel = "3000" if "rpm" in wheel_heads(book)[0][0].text else "12"
+    return HELP.format(example=f"{wheel} 11.6", wheel=wheel).splitlines()
+
+
+def kept(entry: Entry, book: Book, throw: int) -> str:
+    """A throw as it was understood."""
+    return f"kept {throw}: {said(entry, book)}"
+
+
+def listing(throws: Throws, book: Book) -> list[str]:
+    """The last throws."""
+    lines = []
+    for k in range(max(0, len(throws) - SHOWN), len(throws)):
+        entry, build = entry_of(throws, book, k), str(throws.build[k])
+        if entry is not None:
+            lines.append(f"{throws.order[k]:g}{f' {build}' if build else ''}: {said(entry, book)}")
+    return lines or ["no throws yet"]
+
+
+def said(entry: Entry, book: Book) -> str:
+    """Wheels and exit speed with their units."""
+    wheels = []
+    for (head, _), (side_a, side_b) in zip(wheel_heads(book), entry.wheels, strict=False):
+        if side_a is not None:
+            apart = "" if side_b is None else f":{side_b:g}"
+            wheels.append(f"{side_a:g}{apart} {_unit(head)}")
+    leaves = next(head for head in book.heads if head.name == "exit_speed")
+    exit_speed = f"{entry.exit_speed:g} {_unit(leaves)}" if entry.exit_speed else "jam"
+    return f"{', '.join(wheels)} -> {exit_speed}{f' ({entry.note})' if entry.note else ''}"
+
+
+def too_fast(throws: Throws, book: Book) -> str | None:
+    """A doubt about the last throw: faster than all its wheels."""
+    present = np.flatnonzero(throws.present[-1])
+    wheels = throws.chosen(np.array([len(throws) - 1])).surface_speed(book.launcher, present.tolist(), 0)
+    fastest, leaves = float(wheels.max()), float(throws.exit_speed[-1])
+    if leaves <= 1.05 * fastest:
+        return None
+    return f"Faster than its wheels at {speed(fastest)} m/s: a slip of the pen? undo takes it out."
+
+
+def screen(found: Next, fitted: bool, throws: Throws, book: Book) -> Screen:
+    """Grip limit, next setting and the curve."""
+    about = f"{plural(len(throws), 'throw')}: " if fitted else "Expected before a fit (it needs 3 throws): "
+    head = _head(book, found.built - 1)
+    limit = found.grip_limit
+    grip = (
+        "exit speed still rises at the end of the range"
+        if limit is None
+        else f"{'grips' if fitted else 'would grip'} up to {_at(limit.nominal, head, book)},"
+        f" 95 %: {_plain(limit.low, head, book)} to {_plain(limit.high, head, book)}"
+    )
+    return Screen(f"{about}stage {found.built} {grip}.", notes=_next(found, fitted, book), pictures=[
+        curve(found, throws, book)
+    ])  # fmt: skip
+
+
+def curve(found: Next, throws: Throws, book: Book) -> Curve:
+    """Exit speed of the last stage with its band, and the throws with as many stages."""
+    head = _head(book, found.built - 1)
+    present = throws.present if len(throws) else np.zeros((0, found.built), dtype=bool)
+    rows = np.flatnonzero((present.sum(axis=1) == found.built) & (throws.exit_speed > 0))
+    points = None
+    if rows.size:
+        chosen = throws.chosen(rows)
+        last = np.array([np.flatnonzero(line)[-1] for line in chosen.present])
+        side_a = [
+            chosen.chosen(np.array([k])).surface_speed(book.launcher, [int(stage)], 0)[0, 0]
+            for k, stage in enumerate(last)
+        ]
+        points = (_scaled(np.array(side_a), head, book), chosen.exit_speed)
+    limit, marked = found.grip_limit, None
+    if limit is not None:
+        low, middle, high = (float(_scaled(np.array(u), head, book)) for u in (limit.low, limit.nominal, limit.high))
+        marked = Marked(x=middle, words=f"grip limit {_plain(limit.nominal, head, book)}", interval=(low, high))
+    unit = _unit(head) if _moves(head, book) else "m/s"
+    return Curve(
+        title=f"Exit speed (upwards, m/s) against wheel speed of stage {found.built} ({unit}); o: measured",
+        x=_scaled(found.wheel_speed, head, book), y=found.median, low=found.low, high=found.high, points=points,
+        marked=marked,
+    )  # fmt: skip
+
+
+def closing(
+    book: Book, throws: Throws, new: int, watched: tuple[Next, bool] | None, config: str, source: Source
+) -> Answer:
+    """What is said last."""
+    notes = () if len(throws) < 3 else (f"Next: stager fit {config} {book.path} -o fitted.toml",)
+    content: dict[str, Any] = {"throws": len(throws), "entered": new, "table": str(book.path), "next": None}
+    if watched is not None:
+        content["next"] = summary(watched[0], book.launcher) | {"fitted": watched[1]}
+    head = f"{plural(len(throws), 'throw')} in {book.path}, {new} of them entered now."
+    return Answer(Screen(head, notes=notes), document(content, source))
+
+
+def _next(found: Next, fitted: bool, book: Book) -> list[str]:
+    if found.enough and fitted:
+        best = _at(found.best_speed, _head(book, found.built - 1), book)
+        return [f"Enough is known for stage {found.built}: set it to {best}, or add a stage."]
+    if not found.plan:
+        return []
+    first = found.plan[0]
+    wheels = ", ".join(_at(u, _head(book, k), book) for k, u in enumerate(first.wheel_speed))
+    odds = f"chance of a wrong decision {percent(found.wrong, 0)}, then about {percent(first.wrong_after, 0)}"
+    return [f"Throw next at {wheels}: {odds}."]
+
+
+def _last(book: Book, throws: Throws) -> str:
+    entry = entry_of(throws, book)
+    return "" if entry is None else f", the last one {throws.order[-1]:g}: {said(entry, book)}"
+
+
+def _head(book: Book, stage: int) -> Head:
+    heads = wheel_heads(book)
+    return heads[min(stage, len(heads) - 1)][0]
+
+
+def _unit(head: Head) -> str:
+    return head.text.partition("[")[2].rstrip("]") or head.text.partition("(")[2].rstrip(")")
+
+
+def _moves(head: Head, book: Book) -> bool:
+    return in_column(1.0, head, book) is not None
+
+
+def _scaled(surface_speed: Any, head: Head, book: Book) -> Any:
+    """Surface speeds [m/s] as the column has them; as they are where it holds throttles."""
+    factor = in_column(1.0, head, book)
+    return surface_speed if factor is None else surface_speed * factor
+
+
+def _plain(surface_speed: float, head: Head, book: Book) -> str:
+    value = float(_scaled(surface_speed, head, book))
+    return MISSING if np.isnan(value) else f"{value:.2f}" if value < 100 else f"{value:.0f}"
+
+
+def _at(surface_speed: float, head: Head, book: Book) -> str:
+    """A setting in the unit of the table, with the surface speed beside it."""
+    if not _moves(head, book) or _unit(head) == "m/s":
+        return f"{speed(surface_speed)} m/s"
+    return f"{_plain(surface_speed, head, book)} {_unit(head)} ({speed(surface_speed)} m/s)"

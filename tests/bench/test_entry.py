@@ -1,0 +1,113 @@
+"""Throws as they are typed, and the table they are kept in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import stager
+from stager.calibrate.table.book import CUT, Book, blank, open_book
+from stager.calibrate.table.entry import Entry, cells, entry_of, parse
+from stager.errors import InputErrors
+from tests.cli.run import TEMPLATE
+
+LAUNCHER = stager.load(TEMPLATE).scenario.launcher
+
+
+def _book(folder: Path, text: str | None = None, stages: int = 2) -> Book:
+    path = folder / "throws.csv"
+    path.write_text(blank(stages) if text is None else text, encoding="utf-8")
+    return open_book(path, LAUNCHER, stages)[0]
+
+
+BEFORE = Entry(wheels=((3000.0, None),), exit_speed=11.0)
+
+
+@pytest.mark.parametrize(
+    ("typed", "wheels", "exit_speed", "note"),
+    [
+        ("3000 11.6", (3000,), 11.6, ""),
+        ("3000, 11.6", (3000,), 11.6, ""),
+        ("3000,11.6", (3000,), 11.6, ""),
+        ("3000\t11,6", (3000,), 11.6, ""),
+        ("3000; 4000; 15.2", (3000, 4000), 15.2, ""),
+        ("3000 4000 15.2 windy, 2 m to the left", (3000, 4000), 15.2, "windy, 2 m to the left"),
+        ("- 4000 9", (None, 4000), 9.0, ""),
+        ("3000 jam", (3000,), 0.0, ""),
+        ("3000 JAM ball torn", (3000,), 0.0, "ball torn"),
+        ("11.7", (3000,), 11.7, ""),
+        ("11.7 again", (3000,), 11.7, "again"),
+    ],
+)
+def test_what_is_typed(tmp_path: Path, typed: str, wheels: tuple[float], exit_speed: float, note: str) -> None:
+    entry = parse(typed, _book(tmp_path), BEFORE)
+    assert tuple(side_a for side_a, _ in entry.wheels) == wheels
+    assert (entry.exit_speed, entry.note) == (exit_speed, note)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("windy", "needs wheel speeds"),
+        ("15,5", "can be read two ways"),
+        ("1 2 3 4", "add the column wheel_3 [rpm]"),
+        ("12:9 8", "needs the column wheel_1b [rpm]"),
+        ("- - 9", "has no wheel speed"),
+        ("3000 -", "has no exit speed"),
+    ],
+)
+def test_what_is_refused(tmp_path: Path, typed: str, said: str) -> None:
+    with pytest.raises(ValueError, match=said.replace("[", r"\[")):
+        parse(typed, _book(tmp_path), BEFORE)
+
+
+def test_a_lonely_number_needs_a_throw_before(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="wheel speeds, then"):
+        parse("11.6", _book(tmp_path), None)
+
+
+def test_a_kept_throw_reads_as_it_was_typed(tmp_path: Path) -> None:
+    book = _book(tmp_path, "wheel_1 [m/s];wheel_1b [m/s];exit_speed [km/h];build;note\n12,5;11;40,5;a;\n")
+    entry = parse("13.25:12 45 so, so", book, None)
+    book.append(cells(entry, book, 2, {"build": "b"}))
+    assert book.path.read_text(encoding="utf-8").splitlines()[-1] == "13,25;12;45;b;so, so"
+    throws = book.throws()
+    assert entry_of(throws, book) == entry
+    # 45 km/h is 12.5 m/s by definition of the hour.
+    assert throws.exit_speed[-1] == pytest.approx(12.5)
+    assert throws.build.tolist() == ["a", "b"]
+    assert np.array_equal(throws.surface_speed(LAUNCHER, [0], 1)[:, 0], [11.0, 12.0])
+
+
+@pytest.mark.parametrize("row", [["1", "", "-5", "", "9", "", ""], ["1", "", "", "", "9", "", ""]])
+def test_a_row_that_cannot_be_read_is_not_added(tmp_path: Path, row: list[str]) -> None:
+    book = _book(tmp_path)
+    with pytest.raises(InputErrors):
+        book.append(row)
+    assert book.path.read_text(encoding="utf-8") == blank(2)
+
+
+def test_undo_takes_the_last_throw_and_leaves_the_rest(tmp_path: Path) -> None:
+    text = "# mine\nwheel_1 [rpm],exit_speed [m/s]\n1000,4\n# a pause\n1100,5\n# the end\n"
+    book = _book(tmp_path, text)
+    assert book.undo() == "1100,5"
+    assert book.path.read_text(encoding="utf-8") == text.replace("1100,5\n", "")
+    assert book.undo() == "1000,4"
+    assert book.undo() is None
+
+
+def test_a_line_that_was_cut_short_is_no_throw(tmp_path: Path) -> None:
+    path = tmp_path / "throws.csv"
+    path.write_text("wheel_1 [rpm],exit_speed [m/s],note\n1000,4,\n1100,5", encoding="utf-8")
+    book, cut = open_book(path, LAUNCHER, 1)
+    assert cut == "1100,5"
+    assert len(book.throws()) == 1
+    assert path.read_text(encoding="utf-8").endswith(f"1000,4,\n{CUT}1100,5\n")
+
+
+def test_a_last_line_without_its_end_is_kept(tmp_path: Path) -> None:
+    book = _book(tmp_path, "wheel_1 [rpm],exit_speed [m/s]\n1000,4")
+    book.append(["1100", "5"])
+    assert book.path.read_text(encoding="utf-8") == "wheel_1 [rpm],exit_speed [m/s]\n1000,4\n1100,5\n"

@@ -1,0 +1,94 @@
+"""A bench whose terminal is killed again and again loses no throw, and doubles none."""
+
+from __future__ import annotations
+
+import random
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.bench.terminal import Terminal
+from tests.cli.run import TEMPLATE
+
+THROWS, KILLS = 200, 20
+OPENING = r"(\d+) throws? in throws\.csv(.*\n)+?or help, undo, quit\.\n> "
+
+
+def _bench(folder: Path) -> Terminal:
+    return Terminal(["bench", str(TEMPLATE), "throws.csv", "--no-fit"], folder)
+
+
+def _rows(folder: Path) -> list[list[str]]:
+    lines = (folder / "throws.csv").read_text(encoding="utf-8").splitlines()
+    heads, *rows = [line.split(",") for line in lines if not line.startswith("#")]
+    places = [heads.index(name) for name in ("throw", "wheel_1 [rpm]", "exit_speed [m/s]")]
+    return [[row[place] for place in places] for row in rows]
+
+
+def test_two_hundred_throws_and_kills_in_between(tmp_path: Path) -> None:
+    script = [(1000 + 10 * (k % 40), 4 + k % 7) for k in range(THROWS)]
+    chance = random.Random(7)
+    deadly = sorted(chance.sample(range(1, THROWS), KILLS))
+    at, kills = 0, 0
+    while at < THROWS:
+        with _bench(tmp_path) as bench:
+            found = int(bench.expect(OPENING)[1])
+            # One that was typed and not yet answered may be in or not; one that was answered is in.
+            assert found in ({at, at + 1} if kills else {0})
+            at = found
+            while at < THROWS:
+                bench.send(f"{script[at][0]} {script[at][1]}\n")
+                if kills < KILLS and at >= deadly[kills]:
+                    kills += 1
+                    time.sleep(chance.random() * 0.02)
+                    bench.kill()
+                    break
+                at += 1
+                bench.expect(rf"kept {at}: .*\n")
+            else:
+                bench.send("quit\n")
+                assert bench.end() == 0
+    assert kills == KILLS
+    assert _rows(tmp_path) == [[str(k + 1), str(u), str(v)] for k, (u, v) in enumerate(script)]
+
+
+def test_a_pasted_block_is_kept_whole(tmp_path: Path) -> None:
+    with _bench(tmp_path) as bench:
+        bench.expect(OPENING)
+        bench.send("".join(f"{1000 + k} {5 + k % 9}\n" for k in range(150)))
+        bench.expect("kept 150: ")
+        bench.kill()
+    assert [row[1] for row in _rows(tmp_path)] == [str(1000 + k) for k in range(150)]
+
+
+@pytest.mark.parametrize("how", ["\x03", "\x04"])
+def test_leaving_says_that_all_is_kept(tmp_path: Path, how: str) -> None:
+    with _bench(tmp_path) as bench:
+        bench.expect(OPENING)
+        bench.send("3000 11.6\n")
+        bench.expect("kept 1: 3000 rpm -> 11.6 m/s")
+        bench.send(how)
+        bench.expect("1 throws? are in throws.csv" if how == "\x03" else "1 throw in throws.csv, 1 of them entered now")
+        assert bench.end() == (130 if how == "\x03" else 0)
+
+
+def test_after_a_throw_comes_the_curve_and_throws_typed_meanwhile_are_kept_at_once(tmp_path: Path) -> None:
+    (tmp_path / "throws.csv").write_text(
+        "wheel_1 [rpm],exit_speed [m/s]\n2000,7.6\n2600,9.9\n3200,12.3\n", encoding="utf-8"
+    )
+    with Terminal(["bench", str(TEMPLATE), "throws.csv"], tmp_path) as bench:
+        bench.expect(OPENING)
+        bench.send("3800 14.5\n")
+        bench.expect("kept 4: ")
+        bench.send("4000 15.1\n")
+        bench.expect("kept 5: ")
+        bench.expect(r"5 throws: stage 1 grips up to \d+ rpm \([\d.]+ m/s\), 95 %: \d+ to \d+\.")
+        bench.expect(r"o: measured\n(.*\n)+.*\[=*\^=*\]")
+        bench.expect(r"(Throw next at \d+ rpm|Enough is known)")
+        bench.kill()
+    assert len(_all(tmp_path)) == 6
+
+
+def _all(folder: Path) -> list[str]:
+    return (folder / "throws.csv").read_text(encoding="utf-8").splitlines()
