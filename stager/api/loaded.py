@@ -114,7 +114,19 @@ class Loaded:
 
         if plan.best is None:
             raise InputError("no design fits, so there is nothing to write", where=str(path))
-        config.save(self.configuration, Path(path), {}, [f"{speed:.10g} m/s" for speed in plan.best.wheel_speed])
+        speeds = [f"{speed:.10g} m/s" for speed in plan.best.wheel_speed]
+        config.save(self.configuration, Path(path), self._parts(plan), speeds)
+
+    def _parts(self, plan: Plan) -> dict[str, str]:
+        """Which wheel and drive of its lists each planned stage has, by key; nothing where there was no choice."""
+        found = {}
+        for k, (wheel, drive) in enumerate(() if plan.catalogue is None else plan.catalogue.numbers):
+            stage = self.scenario.launcher.stage(k)
+            if stage.wheel_options:
+                found[f"stages.{k + 1}.wheel_option"] = str(wheel)
+            if stage.drive_options:
+                found[f"stages.{k + 1}.drive_option"] = str(drive)
+        return found
 
     def throws(self, path: str | Path, build: str | None = None) -> Throws:
         """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""

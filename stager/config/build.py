@@ -16,6 +16,7 @@ from stager.hardware.launcher import Feed, Launcher
 from stager.hardware.projectile import SHAPES, Projectile
 from stager.hardware.stage import LAYOUTS, Stage
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.physics.parts import choose
 
 
 def build_launcher(file: File, raw: Mapping[str, Any], values: Mapping[str, Number]) -> Launcher:
@@ -100,21 +101,16 @@ def _stage(read: Reader) -> Stage:
     wheel, drive, idler = read.inner("wheel"), read.inner("drive"), read.inner("idler")
     if wheel is None:
         raise ValueError("a stage needs a wheel")
-    side_a, side_b = read.speeds(wheel.number("radius"))
-    options: dict[str, Any] = {
-        "wheel_options": tuple(
-            build_wheel(Reader(item, f"{read.place('wheel_options')}.{i + 1}", read.source))
-            for i, item in enumerate(table.wheel_options)
-        ),
-        "drive_options": tuple(
-            build_drive(Reader(item, f"{read.place('drive_options')}.{i + 1}", read.source))
-            for i, item in enumerate(table.drive_options)
-        ),
-    }
-    return Stage(
-        layout=LAYOUTS[table.layout], wheel=build_wheel(wheel), drive=None if drive is None else build_drive(drive),
+    wheels = [build_wheel(wheel)]
+    wheels += [build_wheel(part) for part in read.each("wheel_options")]
+    drives = [None if drive is None else build_drive(drive), *map(build_drive, read.each("drive_options"))]
+    side_a, side_b = read.speeds(wheels[table.wheel_option or 0].radius)
+    stage = Stage(
+        layout=LAYOUTS[table.layout], wheel=wheels[0], drive=drives[0],
         crush=read.number("crush"), clearance=read.number("clearance"), pitch=read.maybe("pitch"),
         speed=side_a, speed_b=side_b,
         idler_inertia=None if idler is None else idler.number("inertia"),
-        cost=read.maybe("cost"), mass=read.maybe("mass"), **options,
+        cost=read.maybe("cost"), mass=read.maybe("mass"),
+        wheel_options=tuple(wheels[1:]), drive_options=tuple(drive for drive in drives[1:] if drive is not None),
     )  # fmt: skip
+    return choose(stage, table.wheel_option, table.drive_option)

@@ -108,6 +108,13 @@ class Stage(Table):
     idler: Idler | None = None
     wheel_options: list[Wheel] = Field(default_factory=list, description="wheels to choose from")
     drive_options: list[Drive] = Field(default_factory=list, description="drives to choose from")
+    wheel_option: int | None = Field(None, ge=0, description="the one of wheel_options that is in; 0: the wheel itself")
+    drive_option: int | None = Field(None, ge=0, description="the one of drive_options that is in; 0: the drive itself")
+
+    @property
+    def wheel_in(self) -> Wheel:
+        """The wheel that is in, where none is left to choose the one as written."""
+        return self.wheel_options[self.wheel_option - 1] if self.wheel_option else self.wheel
 
 
 class File(Table):

@@ -13,27 +13,19 @@ from stager.config.problem import Problem
 NOT_YET: Mapping[str, tuple[str, ...]] = {
     "goal.spin": (),
     "goal.aim": ("steadiest",),
-    "stage.wheel_options": (),
-    "stage.drive_options": (),
     "feed.push": (),
 }
-"""By key, the values that are refused; none: all of them. A key of [stage] counts in [[stages]] as well."""
+"""By key, the values that are refused; none: all of them."""
+INSTEAD = {"feed.push": "give feed.speed the speed that the pusher brings the projectile to, and leave push out"}
 
 
 def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:
     """Problems of the keys that stand in the file but would have no effect."""
     for key, values in NOT_YET.items():
         table, name = key.split(".")
-        for path, found in _tables(raw, table):
-            if name not in found or (values and found[name] not in values):
-                continue
-            what = f'"{found[name]}" is' if values else "is"
-            yield Problem((*path, name), f"{what} not kept yet, so it is refused rather than ignored", "leave it out")
-
-
-def _tables(raw: Mapping[str, Any], name: str) -> list[tuple[tuple[str | int, ...], Mapping[str, Any]]]:
-    found: list[tuple[tuple[str | int, ...], Any]] = [((name,), raw.get(name))]
-    stages = raw.get("stages")
-    if name == "stage" and isinstance(stages, list):
-        found += [(("stages", number), stage) for number, stage in enumerate(stages)]
-    return [(path, table) for path, table in found if isinstance(table, Mapping)]
+        found = raw.get(table)
+        if not isinstance(found, Mapping) or name not in found or (values and found[name] not in values):
+            continue
+        what = f'"{found[name]}" is' if values else "is"
+        message = f"{what} not kept yet, so it is refused rather than ignored"
+        yield Problem((table, name), message, INSTEAD.get(key, "leave it out"))

@@ -75,6 +75,13 @@ class Reader:
         own = self.own.get(name, {}) if isinstance(self.own, Mapping) else None
         return Reader(table, f"{self.key}.{name}", self.source, own, f"{self.base}.{name}")
 
+    def each(self, name: str) -> list[Reader]:
+        """Readers of a list of tables within this one."""
+        place = self.place(name)
+        return [
+            Reader(table, f"{place}.{number}", self.source) for number, table in enumerate(getattr(self.table, name), 1)
+        ]
+
     def place(self, name: str) -> str:
         """Dotted key of a name: that of [stage] where an entry of [[stages]] has it from there."""
         inherited = isinstance(self.own, Mapping) and inherits(self.own, name)

@@ -55,7 +55,7 @@ def _walk(value: Any, key: str, own: Any) -> dict[str, Measured]:
             inner = own[name] if isinstance(own, Mapping) else None
             part = getattr(value, name)
             if isinstance(part, SetSpeed) and isinstance(value, Stage):
-                found.update(_speeds(part, f"{key}.{name}", value.wheel.radius.value))
+                found.update(_speeds(part, f"{key}.{name}", value.wheel_in.radius.value))
             else:
                 found.update(_walk(part, f"{key}.{name}", inner))
         return found

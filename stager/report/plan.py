@@ -8,7 +8,7 @@ from typing import Any
 from stager.hardware.launcher import Launcher
 from stager.limits import unjudged
 from stager.physics.motion import translation_energy
-from stager.report import ladder, limits, safety
+from stager.report import catalogue, ladder, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -20,12 +20,15 @@ from stager.staging.records import Plan, Relaxation, Settings
 
 def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     """Screen and document of a plan; no design that fits is a "no"."""
+    launcher = launcher if plan.best is None else plan.best.design.launcher
     content = summary(launcher, plan)
     tables = [settings(content["stages"])] if content["stages"] else []
     if content["limits"]:
         tables.append(limits.table(content["limits"], [word(row) for row in content["limits"]]))
     if content["relaxations"]:
         tables.append(_relaxations(content["relaxations"]))
+    if content["catalogue"]:
+        tables.append(catalogue.table(content["catalogue"]))
     if content["ladder"]:
         tables.append(ladder.table(content["ladder"]))
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
@@ -53,6 +56,9 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "verdict": plan.verdict,
         "reason": plan.reason or None,
         "relaxations": [_relaxation(item) for item in plan.relaxations],
+        "catalogue": None
+        if plan.catalogue is None
+        else catalogue.summary(plan.catalogue, None if best is None else best.exit_speed),
         "safety": None if best is None else safety.summary(launcher, best.throw),
     }
 
@@ -108,7 +114,8 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     more = content["one_more_stage_fraction"]
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
     first = [" ".join(size + proof + wish)] if size or proof or wish else []
-    return [*first, *limits.unjudged_note(content["limits"])]
+    parts = [catalogue.headline(content["catalogue"])] if content["catalogue"] else []
+    return [*first, *parts, *limits.unjudged_note(content["limits"])]
 
 
 _SETTINGS = (

@@ -7,9 +7,9 @@ import numpy as np
 from stager.hardware.scenario import Scenario
 from stager.staging.aims import asks_speed
 from stager.staging.choose import binding, choose
-from stager.staging.climb import climb
 from stager.staging.ladder import rungs
 from stager.staging.odds import odds
+from stager.staging.pick import pick
 from stager.staging.price import BUILT, one_more, prices
 from stager.staging.records import Plan
 from stager.staging.verdict import advise
@@ -19,11 +19,12 @@ WORTHLESS = 1e-5
 
 
 def plan(scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None) -> Plan:
-    """The best number of stages and wheel speeds, the ladder of stage counts, and the verdict.
+    """The best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
 
     draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them.
     """
-    found = climb(scenario)
+    picked = pick(scenario)
+    scenario, found = picked.scenario, picked.climbed
     climbed = found.settings
     chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng) if draws else None
     ladder = rungs(scenario, climbed, chances)
@@ -37,4 +38,5 @@ def plan(scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | N
         binding=frozenset(name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS),
         prices=bought, one_more_stage=beyond if held & BUILT else None,
         relaxations=relaxations, open_stage=advice.open_stage, settled_by=advice.settled_by,
+        catalogue=picked.catalogue,
     )  # fmt: skip

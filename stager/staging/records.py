@@ -91,6 +91,30 @@ class Relaxation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """Wheel and drive in all stages, by name: exit speed [m/s] (None: no design fits) and number of stages;
+    at_most: it cannot exceed that speed, so it was not looked at closely."""
+
+    wheel: str
+    drive: str
+    exit_speed: float | None
+    stages: int | None
+    at_most: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Catalogue:
+    """What was chosen among: names of wheel and drive by stage, their numbers in the lists (0: as written);
+    one_for_all, or mixed_gain: share of exit speed that parts of its own for each stage add [-]."""
+
+    options: tuple[Option, ...]
+    chosen: tuple[tuple[str, str], ...]
+    numbers: tuple[tuple[int, int], ...]
+    one_for_all: bool
+    mixed_gain: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """The answer. `best` is None where no design fits, `reason` then says why, `relaxations` what would help.
 
@@ -98,7 +122,7 @@ class Plan:
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
     one_more_stage: share of exit speed that it would add, where limits on what is built forbid it.
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
-    that decides most of it.
+    that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
     """
 
     best: Settings | None
@@ -113,3 +137,4 @@ class Plan:
     relaxations: tuple[Relaxation, ...] = ()
     open_stage: int | None = None
     settled_by: str | None = None
+    catalogue: Catalogue | None = None

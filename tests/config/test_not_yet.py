@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from stager.config import load
-from stager.config.not_yet import NOT_YET, refuse
+from stager.config.not_yet import NOT_YET
 from stager.config.tables import Limits
 from stager.errors import InputErrors
 from stager.limits import COMPUTED
@@ -18,8 +18,6 @@ VALUES = {
     "limits.average_power": '"150 W"', "limits.peak_power": '"1.2 kW"', "limits.supply_current": '"80 A"',
     "limits.rim_safety": "3.0", "limits.winding_temperature": '"110 degC"', "limits.settled_loss": "0.05",
     "limits.voltage": '"12 V"', "goal.spin": '"20 rev/s"', "feed.push": '"3 N"',
-    "stage.wheel_options": '[{radius = "30 mm", width = "18 mm", material = "acetal"}]',
-    "stage.drive_options": '[{speed_constant = "900 rpm/V", resistance = "90 mohm"}]',
 }  # fmt: skip
 
 
@@ -74,8 +72,21 @@ def test_a_limit_that_cannot_be_judged_is_refused(name: str, tmp_path: Path) -> 
     assert needed == NEEDS[name]
 
 
-def test_entries_of_stages_are_searched_as_well() -> None:
-    for key in (key for key in NOT_YET if key.startswith("stage.")):
-        name = key.removeprefix("stage.")
-        found = [problem.path for problem in refuse({"stage": {}, "stages": [{}, {name: []}]})]
-        assert found == [("stages", 1, name)]
+def test_parts_that_may_be_chosen_must_tell_what_limits_need(tmp_path: Path) -> None:
+    parts = """wheel_options = [{radius = "30 mm", width = "18 mm", density = "1 g/cm^3"}]
+drive_options = [{speed_constant = "900 rpm/V", resistance = "90 mohm"}]
+"""
+    heat = "heat = {" + ", ".join(
+        f'{name} = "{value}"'
+        for name, value in (
+            ("winding_capacity", "9 J/K"), ("winding_to_case", "2 K/W"), ("case_capacity", "40 J/K"),
+            ("case_to_air", "6 K/W"),
+        )
+    ) + "}\n"  # fmt: skip
+    text = RIGHT.replace('crush = "4 mm"\n', f'crush = "4 mm"\n{parts}').replace("[supply]", f"{heat}[supply]")
+    limits = '[limits]\nrim_safety = 3.0\nwinding_temperature = "110 degC"\n'
+    said = _said(text.replace("[limits]\n", limits), tmp_path)
+    assert {line.split(": ")[1] for line in said} == {
+        "stage.wheel_options.1.yield_strength",
+        "stage.drive_options.1.heat",
+    }

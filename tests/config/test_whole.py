@@ -55,7 +55,7 @@ def test_it_becomes_hardware(whole: Configuration) -> None:
     assert launcher.stages[1].speed == pytest.approx(4000 * 0.10471975511965977 * 0.04)
     assert launcher.stages[2].pitch == 0.095
     assert [wheel.radius for wheel in launcher.stages[2].wheel_options] == [0.03]
-    assert [len(stage.drive_options) for stage in launcher.stages] == [1, 1, 1]
+    assert [len(stage.drive_options) for stage in launcher.stages] == [0, 1, 1]
     assert (limits.winding_temperature, limits.acceleration) == (383.15, pytest.approx(5883.99))
     assert scenario.values["stage.wheel.tyre.hardness"] == 70
     assert scenario.realise(scenario.values) == launcher
@@ -65,4 +65,4 @@ def test_options_have_keys_of_their_own(whole: Configuration) -> None:
     values = {"stage.wheel_options.1.radius": 0.035, "stage.drive_options.1.resistance": 0.1}
     launcher = whole.scenario().realise(values)
     assert launcher.template.wheel_options[0].radius == 0.035
-    assert launcher.stages[0].drive_options[0].resistance == 0.1
+    assert launcher.stages[1].drive_options[0].resistance == 0.1

@@ -10,7 +10,11 @@ from stager.config.problem import Problem
 from stager.quantity import Measured
 
 Needs = tuple[str, str, Callable[[Stage], bool]]
-_DRIVE: Needs = ("drive", 'add [stage.drive] with speed_constant = "1400 rpm/V"', lambda stage: stage.drive is None)
+_DRIVE: Needs = (
+    "drive",
+    'add [stage.drive] with speed_constant = "1400 rpm/V"',
+    lambda stage: stage.drive is None and not stage.drive_options,
+)
 _HEAT: Needs = (
     "drive.heat",
     "add [stage.drive.heat] with winding_capacity, winding_to_case, case_capacity and case_to_air",
@@ -47,8 +51,9 @@ def _needs(file: File, name: str) -> Iterator[Problem]:
     limit = (("limits", name),)
     for key, hint, lacking in _OF_STAGES.get(name, ()):
         for path, stage in _stages(file):
-            if lacking(stage):
-                yield Problem((*path, *key.split(".")), f"is missing: limits.{name} needs it", hint, limit)
+            place = next((place for place, part in _parts(stage, key) if lacking(part)), None)
+            if place is not None:
+                yield Problem((*path, *place), f"is missing: limits.{name} needs it", hint, limit)
                 break
     if name in _SUPPLY and file.supply is None:
         yield Problem(("supply",), f"is missing: limits.{name} needs it", 'add [supply] with voltage = "14.8 V"', limit)
@@ -58,6 +63,14 @@ def _needs(file: File, name: str) -> Iterator[Problem]:
 
 def _stages(file: File) -> list[tuple[Path, Stage]]:
     return [(("stage",), file.stage), *((("stages", number), stage) for number, stage in enumerate(file.stages))]
+
+
+def _parts(stage: Stage, key: str) -> Iterator[tuple[Path, Stage]]:
+    """Where `key` belongs in a stage as written, then in each part that may be in it, with the stage so."""
+    table, *rest = key.split(".")
+    yield (table, *rest), stage
+    for number, option in enumerate(getattr(stage, f"{table}_options", ()) if rest else ()):
+        yield (f"{table}_options", number, *rest), stage.model_copy(update={table: option})
 
 
 def _exact(file: File) -> Iterator[Problem]:

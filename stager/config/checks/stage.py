@@ -33,6 +33,12 @@ def stage(file: File, path: Path, table: Stage) -> Iterator[Problem]:
         yield from _drive((*path, "drive"), table.drive)
     for number, choice in enumerate(table.drive_options):
         yield from _drive((*path, "drive_options", number), choice)
+    for name, options in (("wheel", table.wheel_options), ("drive", table.drive_options)):
+        number = getattr(table, f"{name}_option")
+        if number is not None and number > len(options):
+            lists = ((*path, f"{name}_options"),)
+            message = f"there is no option {number}: {name}_options has {len(options)}"
+            yield Problem((*path, f"{name}_option"), message, f"0 is the {name} as written, 1 the first option", lists)
 
 
 def _crush(file: File, path: Path, table: Stage) -> Iterator[Problem]:

@@ -1,0 +1,55 @@
+"""A stage with a wheel and a drive of its catalogue."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from stager.hardware.arrays import Number
+from stager.hardware.drive import Drive
+from stager.hardware.stage import Stage
+from stager.hardware.wheel import Wheel
+from stager.physics.inertia import wheel_mass
+
+
+def fitted(stage: Stage, wheel: int, drive: int) -> Stage:
+    """`stage` with number `wheel` of its wheel_options and number `drive` of its drive_options, 0: as written.
+
+    Cost and mass of the stage change by what each new part costs and weighs more than the one in its place; a mass
+    does so where both are known. Nothing is left to choose. Raises IndexError where there is no such option.
+    """
+    parts = (stage.wheel, *stage.wheel_options)[wheel], (stage.drive, *stage.drive_options)[drive]
+    count = stage.layout.driven_wheels
+    dearer = parts[0].cost - stage.wheel.cost + _cost(parts[1]) - _cost(stage.drive)
+    heavier = _more(_mass(parts[0]), _mass(stage.wheel)) + _more(_drive_mass(parts[1]), _drive_mass(stage.drive))
+    return replace(
+        stage, wheel=parts[0], drive=parts[1], wheel_options=(), drive_options=(),
+        cost=None if stage.cost is None else stage.cost + count * dearer,
+        mass=None if stage.mass is None else stage.mass + count * heavier,
+    )  # fmt: skip
+
+
+def choose(stage: Stage, wheel: int | None, drive: int | None) -> Stage:
+    """`stage` with the parts whose numbers are given; what is None stays to be chosen. Raises as `fitted`."""
+    chosen = fitted(stage, wheel or 0, drive or 0)
+    return replace(
+        chosen,
+        wheel_options=stage.wheel_options if wheel is None else (),
+        drive_options=stage.drive_options if drive is None else (),
+    )
+
+
+def _cost(drive: Drive | None) -> Number:
+    return 0.0 if drive is None else drive.cost
+
+
+def _mass(wheel: Wheel) -> Number | None:
+    known = wheel.mass is not None or (wheel.material is not None and wheel.width is not None)
+    return wheel_mass(wheel) if known else None
+
+
+def _drive_mass(drive: Drive | None) -> Number | None:
+    return None if drive is None else drive.mass
+
+
+def _more(new: Number | None, old: Number | None) -> Number:
+    return 0.0 if new is None or old is None else new - old
