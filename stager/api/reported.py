@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from stager.staging.records import Plan, Settings
 
 DRAWS, THROWS = 150, 12
+THIN = 2
+"""Every so many points of a sweep are drawn, so that many stages still make a light page."""
+
 NEAR = 0.03
 """A measured throw belongs to a curve if the stages before were set this close to it."""
 
@@ -128,12 +131,14 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     part = best.throw.stages
     before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
     swept = sweep(loaded.scenario, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)))
+    swept = replace(swept, wheel_speed=swept.wheel_speed[::THIN], exit_speed=swept.exit_speed[::THIN])
     setting = float(part.wheel_speed_a[k]), float(part.exit_speed[k])
     if ensemble is None:
         return Curve(sweep=swept, setting=setting)
     return Curve(
         sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, finder(loaded.scenario)),
         band=band(ensemble, k, before_a, before_b, swept.wheel_speed),
+        told=learned is not None and bool(learned.fit.parameters),
         measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, k),
     )  # fmt: skip
 

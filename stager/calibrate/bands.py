@@ -15,9 +15,10 @@ from stager.physics.chain import throw, transit
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
-    """wheel_speed [m/s], (points,); low, high: ends of the 95 % coverage interval of exit speed there [m/s]."""
+    """wheel_speed [m/s], (points,); best guess of exit speed there and ends of its 95 % coverage interval [m/s]."""
 
     wheel_speed: Floats
+    nominal: Floats
     low: Floats
     high: Floats
 
@@ -38,4 +39,4 @@ def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, whe
         ensemble.launcher, index, speed, wheel_speed[:, None], entry_spin=spin, options=SWEEPING
     ).exit_speed  # (points, lanes)
     low, high = np.array([interval(row[1:]) for row in exits]).T
-    return Band(wheel_speed=wheel_speed, low=low, high=high)
+    return Band(wheel_speed=wheel_speed, nominal=exits[:, 0], low=low, high=high)

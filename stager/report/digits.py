@@ -39,6 +39,11 @@ def percent(share: float | None, decimals: int = 1) -> str:
     return f"{100 * share:.{0 if abs(share) >= 1 else decimals}f} %"
 
 
+def small_percent(share: float) -> str:
+    """Share as per cent to a hundredth, for losses that are small."""
+    return f"{round(100 * share, 2) + 0.0:.2f} %"
+
+
 def plural(count: int, noun: str) -> str:
     """Count with its noun: "1 stage", "3 stages"."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -26,7 +26,7 @@ def answer(learned: Learned, quantities: Mapping[str, Measured], source: Source)
     """What the throws told, what they could not, and what the next stage will give."""
     fit = learned.fit
     units = units_of(fit.parameters, quantities)
-    tables = [_parameters(fit, units), _laws(fit)] if fit.parameters else [_laws(fit)]
+    tables = [parameters(fit, units), _laws(fit)] if fit.parameters else [_laws(fit)]
     tables += [foretold.settings(learned.predicted), foretold.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
@@ -85,7 +85,8 @@ def _headline(learned: Learned) -> str:
     return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {said}"
 
 
-def _parameters(fit: Fit, units: Units) -> Table:
+def parameters(fit: Fit, units: Units) -> Table:
+    """What each parameter was and is."""
     columns = (
         Column("parameter", words=True), Column("unit", words=True), Column("before"), Column("after"),
         Column("95 %"), Column("told"), Column("known", words=True),

@@ -35,9 +35,16 @@ def picture(launcher: Launcher, stages: Stages) -> Picture | None:
             for k, row in enumerate(stages, 1)
         ),
         caption="Within a contact a straight line joins what was computed at its ends. Dashes: surface speed of the"
-        " wheels.",
+        f" wheels.{_rolling(launcher, len(stages))}",
         twin=Table("Speed along the barrel", columns, rows), paint=lambda: _paint(launcher, stages, points),
     )  # fmt: skip
+
+
+def _rolling(launcher: Launcher, count: int) -> str:
+    rails = any(not launcher.stage(k).layout.side_b_turns for k in range(count))
+    if not rails or not launcher.projectile.shape.rolls:
+        return ""
+    return f" A {launcher.projectile.shape.name} that rolls on a rail goes half as fast as the wheel."
 
 
 def course(launcher: Launcher, stages: Stages) -> list[tuple[float, float, str]]:

@@ -22,7 +22,7 @@ def along(start: float, end: float, y: float, size: float, text: str, foot: tupl
     shapes: list[Shape] = [Stroke(points=((x, low), (x, y + over)), look=THIN) for x, low in ends]
     shapes.append(Stroke(points=((start, y), (end, y)), look=THIN))
     shapes += [_tip(start, y, size, 1, 0), _tip(end, y, size, -1, 0)]
-    shapes.append(Words(x=(start + end) / 2, y=y + 0.75 * size, text=text))
+    shapes.append(Words(x=(start + end) / 2, y=y, text=text, lift=0.7))
     return shapes
 
 
@@ -32,8 +32,7 @@ def across(low: float, high: float, x: float, size: float, text: str, foot: floa
     shapes: list[Shape] = [Stroke(points=((foot, y), (x + over, y)), look=THIN) for y in (low, high)]
     shapes.append(Stroke(points=((x, low), (x, high)), look=THIN))
     shapes += [_tip(x, low, size, 0, 1), _tip(x, high, size, 0, -1)]
-    beside = 0.8 * size if x > foot else -0.8 * size
-    shapes.append(Words(x=x + beside, y=(low + high) / 2, text=text, upright=True))
+    shapes.append(Words(x=x, y=(low + high) / 2, text=text, upright=True, lift=-0.7 if x > foot else 0.7))
     return shapes
 
 

@@ -79,12 +79,14 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
-    """Text centred at a place [mm]; size: in parts of the drawing's type; fine: left out where there is no room."""
+    """Text centred on a place [mm]; size: in parts of the drawing's type; lift: its middle above the place, in parts of
+    its own size; fine: left out where there is no room."""
 
     x: float
     y: float
     text: str
     size: float = 1.0
+    lift: float = 0.0
     upright: bool = False
     fine: bool = False
     bold: bool = False
@@ -96,15 +98,17 @@ class Words:
         kind = ' class="fine"' if self.fine else ""
         weight = ' font-weight="700"' if self.bold else ""
         return (
-            f'<text x="{_number(self.x)}" y="{_number(-self.y)}" dy="0.35em" font-size="{_number(self.size)}em"'
+            f'<text x="{_number(self.x)}" y="{_number(-self.y)}" dy="{_number(0.35 - self.lift)}em" font-size="{_number(self.size)}em"'
             f' fill="{self.colour}"{kind}{weight}{turned}>{html.escape(self.text)}</text>'
         )
 
     def paint(self, axes: Axes, scale: float) -> None:
         """On matplotlib axes."""
-        axes.text(
-            self.x, self.y, self.text, size=self.size * scale, ha="center", va="center_baseline", color=self.colour,
-            rotation=90 if self.upright else 0, weight="bold" if self.bold else "normal",
+        up = self.lift * self.size * scale
+        axes.annotate(
+            self.text, (self.x, self.y), (-up, 0.0) if self.upright else (0.0, up), textcoords="offset points",
+            size=self.size * scale, ha="center", va="center", color=self.colour, rotation=90 if self.upright else 0,
+            weight="bold" if self.bold else "normal",
         )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ POINTS, LONGEST = 31, 3600.0
 
 def picture(windings: Windings, allowed: float | None, session: float | None) -> Picture:
     """Temperature of the windings while throwing; allowed [K]; session: its length [s] (None: half an hour)."""
-    time = np.linspace(0.0, min(session or LONGEST / 2, LONGEST), POINTS)
+    time = min(session or LONGEST / 2, LONGEST) * np.linspace(0.0, 1.0, POINTS) ** 2
     celsius = windings.temperature(time) - ZERO
     after_long = windings.temperature() - ZERO
     hottest = int(np.argmax(celsius[-1]))

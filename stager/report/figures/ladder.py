@@ -36,6 +36,10 @@ def _words(interval: Mapping[str, Any]) -> str:
     return f"{speed(interval['nominal'])} m/s{between}"
 
 
+def _gain(share: float) -> str:
+    return f"{round(100 * share) + 0.0:+.0f} %"
+
+
 def _paint(rungs: Rungs, recommended: int) -> Figure:
     from stager.report.figures.canvas import axes
 
@@ -52,7 +56,7 @@ def _paint(rungs: Rungs, recommended: int) -> Figure:
                   markerfacecolor=ink.CURVE if worth else ink.GROUND, markeredgewidth=1.6)  # fmt: skip
         gain = rung["gain_fraction"]
         if gain is not None and count > 1:
-            plot.annotate(f"{100 * gain['nominal']:+.0f} %", (count, known["nominal"]), (9, -11),
+            plot.annotate(_gain(gain["nominal"]), (count, known["nominal"]), (9, -11),
                           textcoords="offset points", color=ink.INK if worth else ink.MUTED)  # fmt: skip
     plot.set(xlabel="stages", ylabel="exit speed (m/s)", xticks=[rung["stages"] for rung in rungs])
     plot.set_ylim(bottom=0)

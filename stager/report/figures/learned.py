@@ -12,6 +12,7 @@ from stager.hardware.arrays import Floats
 from stager.report.digits import listing, percent, plural, speed
 from stager.report.figures import ink
 from stager.report.figures.picture import Picture
+from stager.report.fit import parameters as parameters_of
 from stager.report.measured import Units, name_of
 from stager.report.table import Column, Table
 
@@ -65,19 +66,12 @@ def told(fit: Fit, units: Units) -> Picture | None:
     if not parameters:
         return None
     unknown = [name_of(one) for one in parameters if not one.identified]
-    columns = (Column("parameter", words=True), Column("unit", words=True), Column("before"), Column("after"),
-               Column("95 %"), Column("known", words=True))  # fmt: skip
-    rows = tuple(
-        (name_of(one), units.shown(one), units.text(one, one.prior_value, one.prior_uncertainty),
-         units.text(one, one.value, one.standard_uncertainty), units.span(one), "yes" if one.identified else "no")
-        for one in parameters
-    )  # fmt: skip
     missing = f" Not identified: {listing(unknown)}." if unknown else " All are identified."
     said = ", ".join(f"{name_of(one)} {percent(one.told, 0)}" for one in parameters)
     return Picture(
         name="told", title="What the throws have told", alt=f"Share of uncertainty that is gone: {said}.{missing}",
         caption=f"Grey: 95 % before; blue: after, in standard uncertainties from before.{missing}",
-        twin=Table("What the throws have told", columns, rows), paint=lambda: _paint_told(parameters),
+        twin=parameters_of(fit, units), paint=lambda: _paint_told(parameters),
     )  # fmt: skip
 
 

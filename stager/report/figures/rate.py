@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stager.physics.rate import Sequence
-from stager.report.digits import percent, speed
+from stager.report.digits import digits, small_percent, speed
 from stager.report.figures import ink
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
@@ -20,16 +20,16 @@ def picture(sequence: Sequence, settled: float, rate: float) -> Picture:
     """Exit speed of throw after throw; settled: the exit speed they come to [m/s]; rate [1/s]."""
     exits = sequence.exit_speed
     first = float(exits[0])
-    lost = 1 - settled / first if first > 0 else 0.0
+    lost = small_percent(1 - settled / first if first > 0 else 0.0)
     rows = tuple((str(n), speed(float(v)), _missing(row)) for n, (v, row) in
                  enumerate(zip(exits, sequence.missing, strict=True), 1))  # fmt: skip
     rows = (*rows, ("settled", speed(settled), ""))
     columns = (Column("throw"), Column("exit", "m/s"), Column("slowest wheel", "% below its set speed"))
     return Picture(
-        name="rate", title=f"Throw after throw, {rate:g} a second",
+        name="rate", title=f"Throw after throw, {digits(rate)} a second",
         alt=f"The first throw leaves at {speed(first)} m/s, later ones settle at {speed(settled)} m/s,"
-        f" {percent(lost)} less.",
-        caption=f"The wheels do not quite come back between throws: settled throws leave {percent(lost)} slower.",
+        f" {lost} less.",
+        caption=f"The wheels do not quite come back between throws: settled throws leave {lost} slower.",
         twin=Table("Throw after throw", columns, rows), paint=lambda: _paint(exits.tolist(), settled),
     )  # fmt: skip
 

@@ -26,15 +26,24 @@ class Curve:
     """A sweep and what is known about it.
 
     setting: the planned wheel speed [m/s] and the exit speed there; tuned: grip limit's interval; band: coverage of
-    the curve at the sweep's points; measured: wheel and exit speeds [m/s], (throws, 2), of throws made with the stages
-    before it set about so.
+    the curve at the sweep's points; told: these come from measured throws, not from the configuration alone; measured:
+    wheel and exit speeds [m/s], (throws, 2), of throws made with the stages before it set about so.
     """
 
     sweep: Sweep
     setting: tuple[float, float] | None = None
     tuned: Tuned | None = None
     band: Band | None = None
+    told: bool = False
     measured: Floats | None = None
+
+    @property
+    def doubt(self) -> tuple[float, float] | None:
+        """Ends of the grip limit's interval by the throws, where the configuration's is outside of it [m/s]."""
+        limit = None if self.tuned is None else self.tuned.grip_limit
+        if not self.told or limit is None or self.sweep.grip_speed is None:
+            return None
+        return None if limit.low <= self.sweep.grip_speed <= limit.high else (limit.low, limit.high)
 
 
 def picture(curve: Curve) -> Picture:
@@ -43,6 +52,16 @@ def picture(curve: Curve) -> Picture:
     return Picture(
         name=f"sweep-{sweep.stage}", title=f"Stage {sweep.stage}: exit speed against wheel speed",
         alt=_alt(curve), caption=_caption(curve), twin=_twin(curve), paint=lambda: _paint(curve),
+    )  # fmt: skip
+
+
+def line(sweep: Sweep) -> tuple[Floats, Floats]:
+    """Wheel and exit speeds of a sweep with its grip limit among them [m/s], (points,)."""
+    if sweep.grip_speed is None or sweep.grip_exit is None:
+        return sweep.wheel_speed, sweep.exit_speed
+    place = int(np.searchsorted(sweep.wheel_speed, sweep.grip_speed))
+    return (
+        np.insert(sweep.wheel_speed, place, sweep.grip_speed), np.insert(sweep.exit_speed, place, sweep.grip_exit)
     )  # fmt: skip
 
 
@@ -67,14 +86,15 @@ def _caption(curve: Curve) -> str:
     limit = None if curve.tuned is None else curve.tuned.grip_limit
     parts = []
     if curve.sweep.grip_speed is not None:
-        between = "" if limit is None else f" (95 %: {speed(limit.low)} to {speed(limit.high)})"
+        whose = " as configured; the throws say" if curve.told else ", 95 %:"
+        between = "" if limit is None else f"{whose} {speed(limit.low)} to {speed(limit.high)}"
         parts.append(f"Grip limit {speed(curve.sweep.grip_speed)} m/s{between}.")
     else:
         parts.append(f"No grip limit up to {speed(curve.sweep.top)} m/s ({curve.sweep.ends_by.replace('_', ' ')}).")
     if curve.setting is not None:
         parts.append(f"Setting {speed(curve.setting[0])} m/s.")
     if curve.band is not None:
-        parts.append("Shaded: 95 % of launchers.")
+        parts.append("Thin line and shade: after the throws." if curve.told else "Shaded: 95 % of launchers.")
     if curve.measured is not None and curve.measured.size:
         parts.append("Crosses: measured throws.")
     return " ".join(parts)
@@ -84,20 +104,22 @@ def _twin(curve: Curve) -> Table:
     sweep, band, measured = curve.sweep, curve.band, curve.measured
     rows = [
         (float(u), speed(float(v)) if v > 0 else "jam",
+         MISSING if band is None or not curve.told else speed(float(band.nominal[k])),
          MISSING if band is None else f"{band.low[k]:.2f} to {band.high[k]:.2f}", "")
         for k, (u, v) in enumerate(zip(sweep.wheel_speed, sweep.exit_speed, strict=True))
     ]  # fmt: skip
     if sweep.grip_speed is not None and sweep.grip_exit is not None:
-        rows.append((sweep.grip_speed, speed(sweep.grip_exit), MISSING, "grip limit"))
+        rows.append((sweep.grip_speed, speed(sweep.grip_exit), MISSING, MISSING, "grip limit"))
     if curve.setting is not None:
-        rows.append((curve.setting[0], speed(curve.setting[1]), MISSING, "setting"))
+        rows.append((curve.setting[0], speed(curve.setting[1]), MISSING, MISSING, "setting"))
     for u, v in () if measured is None else measured:
-        rows.append((float(u), speed(float(v)), MISSING, "measured"))
+        rows.append((float(u), speed(float(v)), MISSING, MISSING, "measured"))
     columns = (
-        Column("wheel", "m/s"), Column("exit", "m/s"), Column("95 % of launchers", "m/s"), Column("", words=True)
+        Column("wheel", "m/s"), Column("exit", "m/s"), Column("after the throws", "m/s"),
+        Column("95 % of launchers", "m/s"), Column("", words=True),
     )  # fmt: skip
     rows.sort(key=lambda row: row[0])
-    lines = tuple((speed(u), exit_speed, between, note) for u, exit_speed, between, note in rows)
+    lines = tuple((speed(u), *rest) for u, *rest in rows)
     return Table(f"Stage {sweep.stage}", columns, lines).without_empty(MISSING)
 
 
@@ -108,10 +130,12 @@ def _paint(curve: Curve) -> Figure:
     figure, plot = axes()
     if curve.band is not None:
         plot.fill_between(curve.band.wheel_speed, curve.band.low, curve.band.high, color=ink.BAND, linewidth=0)
+        if curve.told:
+            plot.plot(curve.band.wheel_speed, curve.band.nominal, color=ink.CURVE, linewidth=0.9)
     top = float(np.max(sweep.exit_speed, initial=0.0))
     plot.plot([0, sweep.wheel_speed[-1]], [0, sweep.wheel_speed[-1]], color=ink.RULE, linewidth=1.0,
               linestyle=(0, (2, 2)))  # fmt: skip
-    plot.plot(sweep.wheel_speed, sweep.exit_speed, color=ink.CURVE)
+    plot.plot(*line(sweep), color=ink.CURVE)
     if sweep.grip_speed is not None and sweep.grip_exit is not None:
         _grip(plot, curve, sweep.grip_speed, sweep.grip_exit)
     if curve.setting is not None:

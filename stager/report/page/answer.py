@@ -22,7 +22,7 @@ def numbers(content: Mapping[str, Any], settled: float | None) -> Markup:
     facts = (
         ("Exit speed", f"{speed(content['exit_speed_m_s'])} m/s"),
         ("Exit energy", f"{digits(content['exit_energy_J'])} J"),
-        ("Stages", str(count) if worth == count else f"{count}, {worth} worth building"),
+        ("Stages" if worth == count else "Worth building", str(count) if worth == count else f"{worth} of {count}"),
         ("Length", f"{1000 * length:.0f} mm" if length else MISSING),
         ("Average power", f"{digits(power)} W" if power is not None else MISSING),
         ("Settled at the rate", f"{speed(settled)} m/s" if settled else MISSING),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from stager.report import fit, suggest
+from stager.report.digits import listing
 from stager.report.dossier import Dossier
 from stager.report.figures import learned as pictures
 from stager.report.figures.picture import Picture
@@ -33,6 +34,18 @@ def measured(dossier: Dossier) -> Markup:
         "measured", "What the measured throws tell", tag("p", screen.headline, class_="lead"),
         figures(drawn(dossier)), _not_known(len(unknown)), *(table(item) for item in screen.tables),
         paragraphs(list(screen.notes), "note"), _next(dossier),
+    )  # fmt: skip
+
+
+def notice(dossier: Dossier) -> Markup:
+    """A warning where the throws put a grip limit elsewhere than the configuration has it."""
+    doubts = [(curve.sweep.stage, curve.doubt) for curve in dossier.curves if curve.doubt is not None]
+    if not doubts:
+        return Markup()
+    where = listing([f"{low:.2f} to {high:.2f} m/s in stage {stage}" for stage, (low, high) in doubts])
+    return tag(
+        "p", tag("strong", "The measured throws contradict the configuration. "), f"They put the grip limit at {where}."
+        " Before you use these settings, let stager fit write a configuration and plan from that.", class_="notice",
     )  # fmt: skip
 
 

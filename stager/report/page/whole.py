@@ -5,6 +5,7 @@ from __future__ import annotations
 from importlib.resources import files
 
 from stager.report import plan as plans
+from stager.report import safety
 from stager.report.cautions import CAUTIONS
 from stager.report.digits import percent
 from stager.report.dossier import Dossier
@@ -13,7 +14,7 @@ from stager.report.page.blocks import figure, figures, paragraphs, section, tabl
 from stager.report.page.card import card
 from stager.report.page.html import Markup, escaped, join, tag
 from stager.report.page.inputs import inputs
-from stager.report.page.measured import measured
+from stager.report.page.measured import measured, notice
 from stager.report.page.rate import rate
 from stager.report.table import Screen
 from stager.version import __version__
@@ -51,7 +52,7 @@ def _sheet(dossier: Dossier) -> Markup:
     content = plans.summary(scenario.launcher, plan)
     settled = None if best is None or best.design.settled is None else float(best.design.settled.throw.exit_speed)
     title = scenario.title or dossier.configuration.path.name
-    shown = answer.head(title, _screen(dossier), content, settled)
+    shown = join(answer.head(title, _screen(dossier), content, settled), notice(dossier))
     if best is None or best.count == 0:
         return tag("div", shown, class_="sheet")
     side = gallery.launcher(dossier)
@@ -69,12 +70,13 @@ def _sections(dossier: Dossier) -> list[Markup]:
         section("worth", "Is one more stage worth it?", _worth(dossier),
                 figures([gallery.ladder(dossier), gallery.barrel(dossier)])),
         section("speeds", "Why these speeds", _why(dossier), figures(gallery.curves(dossier))),
-        section("limits", "What holds it back", figures([gallery.limits(dossier), gallery.energy(dossier)])),
+        section("limits", "What holds it back", figures([gallery.limits(dossier), gallery.energy(dossier)]),
+                paragraphs(_notes(dossier), "note")),
         rate(dossier),
         measured(dossier),
         section("inputs", "Inputs as read", *(table(item) for item in inputs(dossier.configuration))),
         section("cautions", "Before you build", paragraphs([text.removeprefix("Before you build: ") for text in
-                CAUTIONS], "caution")),
+                CAUTIONS], "caution"), paragraphs(_hurts(dossier)), _wheels(dossier)),
     ]  # fmt: skip
 
 
@@ -88,6 +90,25 @@ def _worth(dossier: Dossier) -> Markup:
         return tag("p", asked)
     return tag("p", f"{asked} That stage {last.stages} does: {percent(chance, 0)} of the launchers that the"
                " uncertainties allow.")  # fmt: skip
+
+
+def _hurts(dossier: Dossier) -> list[str]:
+    best = dossier.plan.best
+    return [] if best is None else safety.notes(dossier.scenario.launcher, best.throw)
+
+
+def _notes(dossier: Dossier) -> list[str]:
+    """What the plan's screen says but for cautions, which have a place of their own."""
+    elsewhere = {*CAUTIONS, *_hurts(dossier)}
+    return [note for note in _screen(dossier).notes if note not in elsewhere]
+
+
+def _wheels(dossier: Dossier) -> Markup:
+    best = dossier.plan.best
+    if best is None or best.count == 0:
+        return Markup()
+    found = safety.wheels(dossier.scenario.launcher, best.throw)
+    return join(table(found), tag("p", safety.GUARD, class_="note")) if found.columns else Markup()
 
 
 def _why(dossier: Dossier) -> Markup:
