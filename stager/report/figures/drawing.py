@@ -97,10 +97,9 @@ class Words:
         turned = f' transform="rotate(-90 {_number(self.x)} {_number(-self.y)})"' if self.upright else ""
         kind = ' class="fine"' if self.fine else ""
         weight = ' font-weight="700"' if self.bold else ""
-        return (
-            f'<text x="{_number(self.x)}" y="{_number(-self.y)}" dy="{_number(0.35 - self.lift)}em" font-size="{_number(self.size)}em"'
-            f' fill="{self.colour}"{kind}{weight}{turned}>{html.escape(self.text)}</text>'
-        )
+        place = f'x="{_number(self.x)}" y="{_number(-self.y)}" dy="{_number(0.35 - self.lift)}em"'
+        drawn = f'font-size="{_number(self.size)}em" fill="{self.colour}"{kind}{weight}{turned}'
+        return f"<text {place} {drawn}>{html.escape(self.text)}</text>"
 
     def paint(self, axes: Axes, scale: float) -> None:
         """On matplotlib axes."""

@@ -73,10 +73,14 @@ def _rows(
         cells = (
             str(k + 1), name, speed(u), f"{float(turns_per_minute(u, stage.wheel)):.0f}",
             MISSING if throttle is None else f"{100 * throttle:.1f}",
-            MISSING if side or np.isnan(grip) else f"{100 * (1 - u / grip):.1f}", speed(leaves),
+            MISSING if side or np.isnan(grip) else _below(1 - u / grip), speed(leaves),
         )  # fmt: skip
         found.append((cells, worth))
     return found
+
+
+def _below(share: float) -> str:
+    return f"{max(100 * share, 0.0):.1f}" if share > -5e-4 else f"{-100 * share:.1f} past"
 
 
 def _foot(launcher: Launcher, best: Settings, recommended: int, source: Source) -> Markup:

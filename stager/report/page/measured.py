@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from stager.report import fit, suggest
-from stager.report.digits import listing
+from stager.report.digits import plural
 from stager.report.dossier import Dossier
 from stager.report.figures import learned as pictures
 from stager.report.figures.picture import Picture
@@ -42,7 +42,9 @@ def notice(dossier: Dossier) -> Markup:
     doubts = [(curve.sweep.stage, curve.doubt) for curve in dossier.curves if curve.doubt is not None]
     if not doubts:
         return Markup()
-    where = listing([f"{low:.2f} to {high:.2f} m/s in stage {stage}" for stage, (low, high) in doubts])
+    stage, (low, high) = doubts[0]
+    more = f", and elsewhere in {plural(len(doubts) - 1, 'further stage')}" if len(doubts) > 1 else ""
+    where = f"{low:.2f} to {high:.2f} m/s in stage {stage}{more}"
     return tag(
         "p", tag("strong", "The measured throws contradict the configuration. "), f"They put the grip limit at {where}."
         " Before you use these settings, let stager fit write a configuration and plan from that.", class_="notice",
