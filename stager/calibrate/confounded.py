@@ -64,7 +64,7 @@ def shifts(found: Found) -> dict[str, Shift]:
         factor = np.ones((len(levers) + 1, 1))
         factor[row] += size
         launcher = lever.change(launcher, factor)
-    logs = np.log(np.maximum(found.bench.exit_speed_of(launcher), 1e-3))
+    logs = np.log(np.maximum(found.bench.exit_speed_of(launcher)[:, : found.count], 1e-3))
     effects = (logs[:-1] - logs[-1]) / found.scatter
     return {
         lever.name: Shift(lever=lever, size=size, effect=effect, known=known)

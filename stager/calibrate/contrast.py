@@ -20,9 +20,23 @@ def setting_columns(settings: NDArray[np.intp]) -> Floats:
 
 
 def model_columns(found: Found) -> Floats:
-    """Directions in which the fit could still move ln exit speed, (n, k)."""
+    """Directions in which the fit could still move ln exit speed, and in which the model may be wrong: all throws
+    alike, and a bend along each stage's wheel speed; (n, k)."""
     u, s, _ = np.linalg.svd(found.jacobian, full_matrices=False)
-    return np.asarray(u[:, s > NEGLIGIBLE * found.scatter])
+    return np.column_stack([u[:, s > NEGLIGIBLE * found.scatter], *_smooth(found)])
+
+
+def _smooth(found: Found) -> list[Floats]:
+    """1, and v and v² of each column of wheel speeds, v scaled to 0–1 (cells that are empty: 0.5); (n,) each."""
+    columns = [np.ones(found.count)]
+    where = found.bench.settings
+    for wheels in where.wheels:
+        values = wheels.values[found.bench.row][: found.count]
+        known = ~np.isnan(values)
+        if known.any() and np.ptp(values[known]) > 0:
+            scaled = np.where(known, (values - values[known].min()) / np.ptp(values[known]), 0.5)
+            columns += [scaled, scaled**2]
+    return columns
 
 
 def tame(found: Found) -> Floats:

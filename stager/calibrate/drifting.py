@@ -12,6 +12,7 @@ from stager.calibrate.fitting import NOISE, usable
 from stager.calibrate.laws import own_law
 from stager.calibrate.search import Found, search
 from stager.calibrate.statistics.criteria import holm
+from stager.calibrate.statistics.trend import Together
 from stager.calibrate.statistics.welch import Difference
 from stager.calibrate.table.record import Throws
 from stager.hardware.scenario import Scenario
@@ -21,6 +22,8 @@ ENOUGH = 4.0
 LEAST_THROWS = 8
 TELLS = 0.1
 """Share of the order that must be free of the settings; else drift and settings cannot be told apart."""
+
+TOGETHER = "wheel speed and order rise together; shuffle the settings to tell drift from them"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,11 +93,11 @@ def _own_settings(throws: Throws, column: NDArray[np.float64]) -> Difference | N
 def _beside_model(found: Found, column: NDArray[np.float64]) -> tuple[Difference | None, str]:
     try:
         change, left = by_model(found, column)
+    except Together:
+        return None, TOGETHER
     except ValueError as error:
         return None, str(error)
-    if left < TELLS:
-        return None, "wheel speed and order rise together; shuffle the settings to tell drift from them"
-    return change, ""
+    return (change, "") if left >= TELLS else (None, TOGETHER)
 
 
 def _p(change: Difference | None) -> float:

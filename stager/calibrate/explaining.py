@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stager.calibrate.forward import SLOWEST, Bench, bench
 from stager.calibrate.levers import LEVERS, Lever
-from stager.calibrate.priors import LogNormal, values
+from stager.calibrate.priors import LogNormal, bend, values
 from stager.calibrate.search import CLOSE, ITERATIONS, STEP, Found
 from stager.calibrate.statistics.criteria import aicc
 from stager.calibrate.statistics.least import Problem, minimise
@@ -40,7 +40,7 @@ class Explanation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Changed:
-    """Residuals of both builds with a lever moved in the second; z has the lever's factor last."""
+    """Residuals of both builds with a lever moved in the second; y has the lever's factor last."""
 
     found: Found
     parts: tuple[tuple[NDArray[np.intp], Bench, bool], ...]
@@ -48,12 +48,13 @@ class _Changed:
     measured: Floats
     factor: LogNormal
 
-    def __call__(self, z: Floats) -> Floats:
-        out = np.empty((z.shape[0], self.measured.size))
-        lanes = {key: value[:, None] for key, value in values(self.found.priors, z[:, :-1]).items()}
+    def __call__(self, y: Floats) -> Floats:
+        out = np.empty((y.shape[0], self.measured.size))
+        z, _ = bend(self.found.priors)(y[:, :-1])
+        lanes = {key: value[:, None] for key, value in values(self.found.priors, z).items()}
         launcher = self.found.law.launcher(self.found.bench.scenario, lanes)
         for rows, where, changed in self.parts:
-            here = self.lever.change(launcher, self.factor.value(z[:, -1])[:, None]) if changed else launcher
+            here = self.lever.change(launcher, self.factor.value(y[:, -1])[:, None]) if changed else launcher
             found = where.exit_speed_of(here)
             floor = SLOWEST * self.measured[rows]
             out[:, rows] = np.log(self.measured[rows]) - np.log(np.maximum(found, floor))
@@ -80,7 +81,8 @@ def _explanation(found: Found, throws: Throws, second: NDArray[np.bool_], lever:
     )
     changed = _Changed(found=found, parts=parts, lever=lever, measured=throws.exit_speed, factor=factor)
     size = len(found.priors) + 1
-    problem = Problem(residuals=changed, loss=found.noise, precision=np.ones(size), step=np.full(size, STEP))
+    pull = bend((*found.priors, factor))
+    problem = Problem(residuals=changed, loss=found.noise, step=np.full(size, STEP), pull=pull)
     start = np.append(found.place, 0.0)
     nudged = problem.value(np.stack([start, start + np.eye(size)[-1]]))[1]
     if np.abs(nudged[1] - nudged[0]).max() < LEAST * found.scatter:
@@ -91,8 +93,9 @@ def _explanation(found: Found, throws: Throws, second: NDArray[np.bool_], lever:
     )  # fmt: skip
     best = minimum.best
     place, spread = minimum.place[best], np.linalg.inv(minimum.curvature[best])
-    loss = float(minimum.objective[best] - 0.5 * (place**2).sum())
-    spent = float(size - np.trace(spread))
+    away, slope = pull(place)
+    loss = float(minimum.objective[best] - 0.5 * (away**2).sum())
+    spent = float(size - (np.diagonal(spread) * slope**2).sum())
     reach = 1.96 * float(np.sqrt(spread[-1, -1]))
     score = aicc(loss, spent + 1, throws.exit_speed.size)
     return Explanation(

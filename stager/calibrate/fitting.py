@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stager.calibrate.checking import checks
 from stager.calibrate.confounded import sentences
-from stager.calibrate.laws import candidates
+from stager.calibrate.laws import Law, candidates
 from stager.calibrate.parameters import parameters
 from stager.calibrate.posterior import posterior
 from stager.calibrate.records import Fit, Outlier
@@ -53,7 +53,8 @@ def fit(
     if chosen.exit_speed.size < LEAST_THROWS:
         raise InputErrors([_too_few(throws, chosen.exit_speed.size)])
     laws = candidates(scenario) if other_laws else candidates(scenario)[:1]
-    tried = _tried(scenario, chosen, laws, rng, progress)
+    jammed = np.flatnonzero(throws.jammed)
+    tried = _tried(scenario, throws.chosen(np.concatenate([used, jammed])), jammed.size, laws, rng, progress)
     found = choose(tried)
     drawn, place = posterior(found, rng)
     progress(0.75)
@@ -75,12 +76,17 @@ def usable(throws: Throws) -> NDArray[np.intp]:
 
 
 def _tried(
-    scenario: Scenario, throws: Throws, laws: Sequence[object], rng: np.random.Generator, progress: Progress
+    scenario: Scenario,
+    throws: Throws,
+    jams: int,
+    laws: Sequence[Law],
+    rng: np.random.Generator,
+    progress: Progress,
 ) -> list[Found]:
     tried: list[Found] = []
     near: dict[str, float] = {}
     for number, law in enumerate(laws):
-        found = search(scenario, law, throws, NOISE, rng, near=near)  # type: ignore[arg-type]
+        found = search(scenario, law, throws, NOISE, rng, near=near, jams=jams)
         near = near or {prior.key: float(z) for prior, z in zip(found.priors, found.place, strict=True)}
         tried.append(found)
         progress(0.6 * (number + 1) / len(laws))
@@ -88,11 +94,12 @@ def _tried(
 
 
 def choose(tried: Sequence[Found]) -> Found:
-    """The configuration's law (the first), unless another one is clearly better."""
-    best = min(tried, key=lambda one: one.aicc)
+    """The configuration's law (the first), unless another one is clearly better, and not by its freedom alone."""
     own = tried[0]
-    known = not own.law.priors
-    return own if known or own.aicc - best.aicc < CLEARLY else best
+    if not own.law.priors:
+        return own
+    better = [one for one in tried[1:] if own.aicc - one.aicc > CLEARLY and one.evidence > own.evidence]
+    return min(better, key=lambda one: one.aicc, default=own)
 
 
 def _outliers(throws: Throws, found: Found) -> tuple[Outlier, ...]:

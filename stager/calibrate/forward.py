@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.calibrate.laws import Law
-from stager.calibrate.priors import Prior, values
+from stager.calibrate.priors import Prior, bend, values
+from stager.calibrate.statistics.noise import Noise
 from stager.calibrate.table.record import Throws
 from stager.hardware.arrays import Floats, Number
 from stager.hardware.launcher import Launcher
@@ -19,6 +20,9 @@ from stager.physics.options import Options
 
 FITTING = Options(tolerance=3e-4, books=False)
 """Exit speeds good to about 1e-4, well below any chronograph."""
+
+BY_CHANCE = 0.02
+"""How likely a throw is to jam although its wheels would take it."""
 
 SLOWEST = 0.02
 """A predicted jam counts as this share of the measured speed: very wrong, but finite."""
@@ -66,14 +70,35 @@ def bench(scenario: Scenario, law: Law, throws: Throws) -> Bench:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Misfit:
-    """Residuals ln(measured) − ln(model) as a function of z (lanes, p); near 0 they are relative errors."""
+    """Residuals ln(measured) − ln(model) as a function of y (lanes, p); near 0 they are relative errors.
+
+    measured: exit speeds [m/s] of the bench's first throws; the others jammed, and their columns are 1 where the model
+    lets them through, else 0.
+    """
 
     bench: Bench
     priors: tuple[Prior, ...]
     measured: Floats
 
-    def __call__(self, z: Floats) -> Floats:
+    def __call__(self, y: Floats) -> Floats:
         """Residuals [-] (lanes, n)."""
-        found = self.bench.exit_speed(values(self.priors, z))
-        found = np.broadcast_to(found, (z.shape[0], self.measured.size))
-        return np.asarray(np.log(self.measured) - np.log(np.maximum(found, SLOWEST * self.measured)))
+        found = self.bench.exit_speed(values(self.priors, bend(self.priors)(y)[0]))
+        found = np.broadcast_to(found, (y.shape[0], self.bench.row.size))
+        count = self.measured.size
+        residuals = np.log(self.measured) - np.log(np.maximum(found[:, :count], SLOWEST * self.measured))
+        return np.concatenate([residuals, found[:, count:] > 0], axis=1)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """Loss of throws of which the last `jams` jammed: each that the model lets through costs what a rare event does."""
+
+    noise: Noise
+    jams: int
+
+    def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
+        """Values (lanes,) and weights (lanes, n); the jams' weights are 0, their columns are steps."""
+        count = residuals.shape[1] - self.jams
+        value, weights = self.noise(residuals[:, :count])
+        missed = residuals[:, count:]
+        return value - np.log(BY_CHANCE) * missed.sum(axis=1), np.concatenate([weights, np.zeros_like(missed)], axis=1)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from stager.calibrate.priors import Prior, values
+from stager.calibrate.priors import Prior, bend, values
 from stager.calibrate.records import Parameter, Posterior
 from stager.calibrate.search import Found
 from stager.calibrate.statistics.coverage import interval, moments
@@ -23,7 +23,7 @@ def parameters(found: Found, posterior: Posterior, place: Floats, rng: np.random
     """Every parameter with an uncertainty, then the groups. place: z of the draws (draws, p)."""
     profile = _profiles(found)
     out = [
-        _parameter(prior, posterior, place[:, k], found.place[k], profile[k]) for k, prior in enumerate(found.priors)
+        _parameter(prior, posterior, place[:, k], found.normal[k], profile[k]) for k, prior in enumerate(found.priors)
     ]
     out += [_parameter(prior, posterior, None, 0.0, None) for prior in found.idle]
     return (*out, *_groups(found, posterior, rng))
@@ -32,8 +32,9 @@ def parameters(found: Found, posterior: Posterior, place: Floats, rng: np.random
 def _profiles(found: Found) -> list[Profile]:
     if not found.priors:
         return []
-    objective = float(found.minimum.objective[found.minimum.best])
-    return profiles(found.problem, found.place, objective, found.jacobian, found.curvature)
+    best = found.minimum.best
+    objective, slopes = float(found.minimum.objective[best]), found.minimum.jacobian[best]
+    return profiles(found.problem, found.place, objective, slopes, found.curvature)
 
 
 def _parameter(prior: Prior, posterior: Posterior, z: Floats | None, best: float, profile: Profile | None) -> Parameter:
@@ -42,8 +43,8 @@ def _parameter(prior: Prior, posterior: Posterior, z: Floats | None, best: float
     told = 0.0 if z is None else 1 - float(np.sqrt(moments(z[:, None], weights)[1][0, 0]))
     ends = None
     if profile is not None:
-        low, high = (float(prior.value(np.array(end))) for end in profile.interval)
-        ends = (low, high)
+        low, high = (float(bend((prior,))(np.array([end]))[0][0]) for end in profile.interval)
+        ends = (float(prior.value(np.array(low))), float(prior.value(np.array(high))))
     return Parameter(
         key=prior.key, unit="", value=float(prior.value(np.array(best))),
         standard_uncertainty=float(np.sqrt(moments(draws[:, None], weights)[1][0, 0])),
@@ -74,7 +75,7 @@ def _groups(found: Found, posterior: Posterior, rng: np.random.Generator) -> lis
         return np.log(np.asarray(stiffness * friction / mass, dtype=np.float64))
 
     priors = (*found.priors, *found.idle)
-    best = np.concatenate([found.place, np.zeros(len(found.idle))])
+    best = np.concatenate([found.normal, np.zeros(len(found.idle))])
     before = traction(values(priors, rng.normal(size=(GRID, len(priors)))))
     after = traction(posterior.values)
     mean, spread = moments(after[:, None], posterior.weights)

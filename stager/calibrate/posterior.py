@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.calibrate.priors import values
+from stager.calibrate.priors import bend, values
 from stager.calibrate.records import Posterior
 from stager.calibrate.search import Found
 from stager.calibrate.statistics.importance import sample
@@ -14,13 +14,18 @@ ALONE = 400
 
 
 def posterior(found: Found, rng: np.random.Generator) -> tuple[Posterior, Floats]:
-    """Draws by importance sampling, and their z (draws, p) in the order of found.priors.
+    """Draws by importance sampling, and their z (draws, p), in the order of found.priors.
 
     Parameters that the throws do not depend on are drawn from their priors.
     """
     if found.priors:
-        drawn = sample(lambda z: -found.problem.value(z)[0], found.modes(), rng)
-        place, weights = drawn.place, drawn.weights
+        turn = bend(found.priors)
+
+        def log_density(y: Floats) -> Floats:
+            return np.asarray(np.log(turn(y)[1]).sum(axis=-1) - found.problem.value(y)[0])
+
+        drawn = sample(log_density, found.modes(), rng)
+        place, weights = turn(drawn.place)[0], drawn.weights
         tail, effective, trusted = drawn.tail, drawn.effective, drawn.trusted
     else:
         place, weights = np.zeros((ALONE, 0)), np.full(ALONE, 1 / ALONE)

@@ -1,6 +1,7 @@
 """What is known of a parameter before the data, as a map from a standard normal variable z.
 
-Fits and draws work in z: there every prior is N(0, 1), whatever its shape.
+Fits and draws work in y, which is z but for quantities that are positive: there it goes with their logarithm, because
+what throws tell best, stiffness × friction / mass, is a straight ridge in logarithms and a bent one in z.
 """
 
 from __future__ import annotations
@@ -25,6 +26,11 @@ class Prior(Protocol):
         """Its dotted place in the configuration."""
         ...
 
+    @property
+    def rate(self) -> float:
+        """How fast the logarithm of the quantity goes with y; 0: y is z."""
+        ...
+
     def value(self, z: Floats) -> Floats:
         """SI values for z, shapes alike."""
         ...
@@ -39,6 +45,11 @@ class Normal:
     spread: float
     low: float = -np.inf
     high: float = np.inf
+
+    @property
+    def rate(self) -> float:
+        """Relative standard deviation of a positive quantity."""
+        return self.spread / self.centre if self.low >= 0 and self.centre > 0 else 0.0
 
     def value(self, z: Floats) -> Floats:
         """By the quantiles of the cut normal distribution, in SI."""
@@ -62,6 +73,7 @@ class Rectangular:
     key: str
     low: float
     high: float
+    rate: float = 0.0
 
     def value(self, z: Floats) -> Floats:
         """By the quantiles of the uniform distribution, in SI."""
@@ -77,6 +89,7 @@ class LogNormal:
     key: str
     median: float
     spread: float
+    rate: float = 0.0
 
     def value(self, z: Floats) -> Floats:
         """median · exp(spread · z), in SI."""
@@ -92,6 +105,24 @@ def of(uncertain: Uncertain) -> Prior:
     return Normal(uncertain.key, uncertain.value, uncertain.standard_uncertainty, uncertain.low, uncertain.high)
 
 
+@dataclass(frozen=True, slots=True)
+class Bend:
+    """From y to z: 1 + rate·z = exp(rate·y). rates of the parameters, (p,)."""
+
+    rates: Floats
+
+    def __call__(self, y: Floats) -> tuple[Floats, Floats]:
+        """z and dz/dy for y (..., p), shapes alike."""
+        turned = np.exp(np.clip(self.rates * y, -50.0, 50.0))
+        bent = self.rates > 0
+        return np.where(bent, (turned - 1) / np.where(bent, self.rates, 1.0), y), turned
+
+
+def bend(priors: tuple[Prior, ...]) -> Bend:
+    """From y to z for `priors`."""
+    return Bend(np.array([prior.rate for prior in priors]))
+
+
 def values(priors: tuple[Prior, ...], z: Floats) -> dict[str, Floats]:
     """SI values by key for z (..., p), each of shape (...)."""
     return {prior.key: prior.value(z[..., k]) for k, prior in enumerate(priors)}
@@ -99,4 +130,7 @@ def values(priors: tuple[Prior, ...], z: Floats) -> dict[str, Floats]:
 
 def _inside(low: float, high: float) -> tuple[float, float]:
     """Ends that are themselves outside a range such as "above 0" are kept away from."""
-    return low + INSIDE * max(abs(low), 1e-6), high - INSIDE * max(abs(high), 1e-6) if np.isfinite(high) else high
+    return (
+        low + INSIDE * max(abs(low), 1e-6) if np.isfinite(low) else low,
+        high - INSIDE * max(abs(high), 1e-6) if np.isfinite(high) else high,
+    )

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.calibrate.forward import Bench, Misfit, bench
+from stager.calibrate.forward import Bench, Misfit, Outcome, bench
 from stager.calibrate.laws import FRICTION, Law
-from stager.calibrate.priors import Prior, of, values
+from stager.calibrate.priors import Prior, bend, of, values
 from stager.calibrate.statistics.criteria import aicc
 from stager.calibrate.statistics.least import Minimum, Problem, minimise
 from stager.calibrate.statistics.noise import Noise
@@ -30,8 +30,8 @@ ITERATIONS = 15
 class Found:
     """Best fit of a law.
 
-    priors: of the parameters that the throws depend on; idle: of those they do not; place: z at the best fit (p,);
-    minimum: all starts; modes: lanes of it that are hills of their own.
+    priors: of the parameters that the throws depend on; idle: of those they do not;
+    count: throws that left at some speed; minimum: all starts; modes: lanes of it that are hills of their own.
     """
 
     law: Law
@@ -41,25 +41,31 @@ class Found:
     priors: tuple[Prior, ...]
     idle: tuple[Prior, ...]
     minimum: Minimum
+    count: int
 
     @property
     def place(self) -> Floats:
-        """z at the best fit, (p,)."""
+        """y at the best fit, (p,)."""
         return np.asarray(self.minimum.place[self.minimum.best])
 
     @property
+    def normal(self) -> Floats:
+        """z at the best fit, (p,)."""
+        return bend(self.priors)(self.place)[0]
+
+    @property
     def residuals(self) -> Floats:
-        """ln measured − ln model at the best fit [-], (n,)."""
-        return np.asarray(self.minimum.residuals[self.minimum.best])
+        """ln measured − ln model at the best fit [-], (n,); without jams."""
+        return np.asarray(self.minimum.residuals[self.minimum.best][: self.count])
 
     @property
     def jacobian(self) -> Floats:
         """Its slopes [-], (n, p)."""
-        return np.asarray(self.minimum.jacobian[self.minimum.best])
+        return np.asarray(self.minimum.jacobian[self.minimum.best][: self.count])
 
     @property
     def curvature(self) -> Floats:
-        """JᵀWJ + 1 there, (p, p)."""
+        """JᵀWJ + the priors' there, (p, p)."""
         return np.asarray(self.minimum.curvature[self.minimum.best])
 
     @property
@@ -67,13 +73,22 @@ class Found:
         """Effective number of parameters that the data have fixed: trace of (curvature⁻¹ · JᵀWJ)."""
         if not self.priors:
             return 0.0
-        return float(len(self.priors) - np.trace(np.linalg.inv(self.curvature)))
+        slope = bend(self.priors)(self.place)[1]
+        return float(len(self.priors) - (np.diagonal(np.linalg.inv(self.curvature)) * slope**2).sum())
 
     @property
     def aicc(self) -> float:
         """AICc of the law for these throws; the size of the scatter counts as a parameter."""
-        loss = float(self.minimum.objective[self.minimum.best] - 0.5 * (self.place**2).sum())
+        loss = float(self.minimum.objective[self.minimum.best] - 0.5 * (self.normal**2).sum())
         return aicc(loss, self.spent + 1, self.residuals.size)
+
+    @property
+    def evidence(self) -> float:
+        """ln of the throws' probability under this law and its priors (Laplace's method): a law that needs luck or wide
+        priors to fit has less."""
+        objective = float(self.minimum.objective[self.minimum.best])
+        bending = float(np.log(bend(self.priors)(self.place)[1]).sum())
+        return bending - objective - 0.5 * float(np.linalg.slogdet(self.curvature)[1])
 
     @property
     def scatter(self) -> float:
@@ -88,7 +103,7 @@ class Found:
     @property
     def values(self) -> dict[str, Floats]:
         """SI values of the parameters at the best fit, by key."""
-        return values(self.priors, self.place)
+        return values(self.priors, self.normal)
 
     def modes(self) -> list[tuple[Floats, Floats, float]]:
         """Hills of the posterior: place, covariance and share of each."""
@@ -115,24 +130,29 @@ def search(
     rng: np.random.Generator,
     *,
     near: dict[str, float] | None = None,
+    jams: int = 0,
 ) -> Found:
-    """Fit `law` to `throws`, all with an exit speed above 0.
+    """Fit `law` to `throws`, of which the last `jams` jammed.
 
-    near: z by key to start from, beside the priors' middle.
+    near: y by key to start from, beside the priors' middle.
     """
     where = bench(scenario, law, throws)
     priors = (*(of(item) for item in scenario.uncertain if not item.key.startswith(FRICTION)), *law.priors)
     start = np.array([(near or {}).get(prior.key, 0.0) for prior in priors])
-    seen = _seen(Misfit(bench=where, priors=priors, measured=throws.exit_speed), start)
+    measured = throws.exit_speed[: len(throws) - jams]
+    seen = _seen(Misfit(bench=where, priors=priors, measured=measured), start)
     active = tuple(prior for prior, there in zip(priors, seen, strict=True) if there)
     idle = tuple(prior for prior, there in zip(priors, seen, strict=True) if not there)
     problem = Problem(
-        residuals=Misfit(bench=where, priors=active, measured=throws.exit_speed), loss=noise,
-        precision=np.ones(len(active)), step=np.full(len(active), STEP),
+        residuals=Misfit(bench=where, priors=active, measured=measured), loss=Outcome(noise, jams),
+        step=np.full(len(active), STEP), pull=bend(active),
     )  # fmt: skip
     starts = _starts(problem, start[seen], rng)
     minimum = minimise(problem, starts, iterations=ITERATIONS, tolerance=CLOSE, adapt=True)
-    return Found(law=law, bench=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum)
+    return Found(
+        law=law, bench=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum,
+        count=measured.size,
+    )  # fmt: skip
 
 
 def _seen(misfit: Misfit, start: Floats) -> NDArray[np.bool_]:

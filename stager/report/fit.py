@@ -161,7 +161,7 @@ def _table_notes(fit: Fit) -> list[str]:
         notes.append(f"Left out, no exit speed: {plural(len(throws.without_speed), 'line')}.")
     jams = int(throws.jammed.sum())
     if jams:
-        notes.append(f"Left out, jammed: {plural(jams, 'throw')}.")
+        notes.append(f"Jammed, and used as such: {plural(jams, 'throw')}.")
     if throws.passed:
         notes.append(f"Columns passed over: {listing(list(throws.passed))}.")
     if len(throws.builds) > 1:

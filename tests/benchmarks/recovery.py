@@ -45,7 +45,10 @@ def main(benches: int = 210, seed: int = 1, workers: int = 1) -> None:
     """Run the study and print its table."""
     jobs = [(number, seed) for number in range(benches)]
     with ProcessPoolExecutor(workers) as pool:
-        results = list(pool.map(one, jobs))
+        results = []
+        for result in pool.map(one, jobs):
+            results.append(result)
+            print(f"\r{len(results)} of {benches}", end="", file=sys.stderr)
     groups: dict[str, list[Score]] = defaultdict(list)
     for name, plan, _, scores in results:
         for score in scores:

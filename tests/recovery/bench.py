@@ -162,5 +162,6 @@ def _parameters(given: Scenario, done: Fit, truth: dict[str, float]) -> Iterator
 
 
 def _score(name: str, truth: float, span: Span) -> Score:
-    inside, width = span.low <= truth <= span.high, (span.high - span.low) / abs(truth)
-    return Score(name=name, inside=inside, width=width, error=span.nominal / truth - 1)
+    size = abs(truth) or abs(span.nominal)
+    inside = span.low <= truth <= span.high
+    return Score(name=name, inside=inside, width=(span.high - span.low) / size, error=(span.nominal - truth) / size)

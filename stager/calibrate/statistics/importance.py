@@ -21,8 +21,8 @@ LogDensity = Callable[[Floats], Floats]
 """ln density up to a constant (lanes,) at places (lanes, p)."""
 
 FREEDOM = 6.0
-FIRST, LATER, ROUNDS = 160, 200, 4
-ENOUGH = 220.0
+FIRST, LATER, ROUNDS = 160, 220, 6
+ENOUGH = 300.0
 WIDER = 1.25
 
 
@@ -63,7 +63,7 @@ class Draws:
     @property
     def trusted(self) -> bool:
         """Whether the weights are even enough to rely on."""
-        return self.tail < TRUSTED and self.effective >= ENOUGH / 3
+        return self.tail < TRUSTED and self.effective >= ENOUGH / 2
 
     def resample(self, rng: np.random.Generator, count: int) -> Floats:
         """Rows (count,) of equal weight, by systematic resampling."""

@@ -1,8 +1,8 @@
 """Least squares with damping (Levenberg–Marquardt), many starts in one batch.
 
 Residuals e(z) come from a function of (lanes, parameters) arrays, so that all lanes, and all the steps of a difference
-quotient, are one call. What is minimised is loss(e) + ½ Σ precision·z²; a loss gives its value and the weights that
-turn it into weighted least squares near e.
+quotient, are one call. What is minimised is loss(e) + ½ Σ p(z)², p: what pulls each parameter to where it is expected;
+a loss gives its value and the weights that turn it into weighted least squares near e.
 """
 
 from __future__ import annotations
@@ -17,6 +17,16 @@ from stager.hardware.arrays import Floats
 
 Residuals = Callable[[Floats], Floats]
 """From parameters (lanes, p) to residuals (lanes, n)."""
+
+
+Pull = Callable[[Floats], tuple[Floats, Floats]]
+"""From parameters (lanes, p) to how far each is from where it is expected, in its standard deviations, and the slope of
+that, both (lanes, p)."""
+
+
+def free(place: Floats) -> tuple[Floats, Floats]:
+    """No pull at all."""
+    return np.zeros_like(place), np.zeros_like(place)
 
 
 class Loss(Protocol):
@@ -37,13 +47,12 @@ class Squares:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
-    """residuals and loss; precision of the prior N(0, 1/precision) on each parameter, (p,), 0: none;
-    step of the difference quotients, (p,); central: two-sided ones."""
+    """residuals and loss; pull of the prior; step of the difference quotients, (p,); central: two-sided ones."""
 
     residuals: Residuals
     loss: Loss
-    precision: Floats
     step: Floats
+    pull: Pull = free
     central: bool = False
 
     def value(self, place: Floats) -> tuple[Floats, Floats, Floats]:
@@ -52,7 +61,7 @@ class Problem:
         bad = np.asarray(~np.isfinite(residuals).all(axis=-1))
         residuals = np.where(bad[:, None], 1e3, residuals)
         loss, weights = self.loss(residuals)
-        total = loss + 0.5 * (self.precision * place**2).sum(axis=-1)
+        total = loss + 0.5 * (self.pull(place)[0] ** 2).sum(axis=-1)
         return np.where(bad, np.inf, total), residuals, weights
 
     def jacobian(self, place: Floats, residuals: Floats, step: Floats) -> Floats:
@@ -72,7 +81,7 @@ class Problem:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Minimum:
     """Of each lane: place (lanes, p), objective (lanes,), residuals and weights (lanes, n), jacobian (lanes, n, p),
-    curvature JᵀWJ + precision (lanes, p, p), converged (lanes,)."""
+    curvature JᵀWJ + the pull's (lanes, p, p), converged (lanes,)."""
 
     place: Floats
     objective: Floats
@@ -119,7 +128,7 @@ def minimise(
         if live.size == 0:
             break
         jacobian[live] = problem.jacobian(place[live], residuals[live], step[live])
-        curvature, slope = _normal(problem, place[live], residuals[live], weights[live], jacobian[live])
+        curvature, slope = normal_equations(problem, place[live], residuals[live], weights[live], jacobian[live])
         there = _decrement(curvature, slope) < tolerance
         if there.any():
             done[live[there]] = True
@@ -146,21 +155,21 @@ def minimise(
         near = np.abs(fall) < (10 * tolerance if adapt else 0.0)
         done[live[stuck | near]] = True
     jacobian = problem.jacobian(place, residuals, step)
-    curvature, _ = _normal(problem, place, residuals, weights, jacobian)
+    curvature, _ = normal_equations(problem, place, residuals, weights, jacobian)
     return Minimum(
         place=place, objective=objective, residuals=residuals, weights=weights, jacobian=jacobian,
         curvature=curvature, converged=done,
     )  # fmt: skip
 
 
-def _normal(
+def normal_equations(
     problem: Problem, place: Floats, residuals: Floats, weights: Floats, jacobian: Floats
 ) -> tuple[Floats, Floats]:
     """Curvature (lanes, p, p) and gradient (lanes, p)."""
     weighted = jacobian * weights[:, :, None]
-    curvature = np.swapaxes(jacobian, 1, 2) @ weighted + np.diag(problem.precision)
-    gradient = (weighted * residuals[:, :, None]).sum(axis=1) + problem.precision * place
-    return curvature, gradient
+    away, slope = problem.pull(place)
+    curvature = np.swapaxes(jacobian, 1, 2) @ weighted + np.eye(place.shape[1]) * (slope**2)[:, None, :]
+    return curvature, (weighted * residuals[:, :, None]).sum(axis=1) + slope * away
 
 
 def _solve(curvature: Floats, gradient: Floats, damping: Floats) -> Floats:

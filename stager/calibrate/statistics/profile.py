@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.calibrate.statistics.least import Problem
+from stager.calibrate.statistics.least import Problem, normal_equations
 from stager.hardware.arrays import Floats
 
 LEVEL = 1.920729410347062
@@ -54,9 +54,8 @@ def profiles(
     for _ in range(rounds):
         values, residuals, weights = problem.value(place)
         least = np.minimum(least, values)
-        weighted = jacobian[None] * weights[:, :, None]
-        inner = np.swapaxes(np.broadcast_to(jacobian, weighted.shape), 1, 2) @ weighted + np.diag(problem.precision)
-        slope = (weighted * residuals[:, :, None]).sum(axis=1) + problem.precision * place
+        everywhere = np.broadcast_to(jacobian, (held.size, *jacobian.shape))
+        inner, slope = normal_equations(problem, place, residuals, weights, everywhere)
         # Holding one parameter: its row and column become the identity.
         inner[lanes, held, :] = 0.0
         inner[lanes, :, held] = 0.0

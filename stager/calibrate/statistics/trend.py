@@ -8,19 +8,25 @@ from stager.calibrate.statistics.welch import Difference, judged
 from stager.hardware.arrays import Floats
 
 
+class Together(ValueError):
+    """The covariates leave nothing of the column."""
+
+
 def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float = 0.95) -> tuple[Difference, float]:
     """Coefficient of `column` (n,) in `values` (n,) beside `covariates` (n, k), any units; and how much of the column
     the covariates leave, as a share of its sum of squares [-].
 
-    Raises ValueError where fewer than one degree of freedom or nothing of the column is left.
+    Raises ValueError where fewer than one degree of freedom is left, Together where nothing of the column is.
     """
     basis = _basis(covariates)
     left = column - basis @ (basis.T @ column)
     about_mean = float(((column - column.mean()) ** 2).sum())
     share = float((left**2).sum()) / about_mean if about_mean > 0 else 0.0
     freedom = values.size - basis.shape[1] - 1
-    if freedom < 1 or share < 1e-9:
+    if freedom < 1:
         raise ValueError("too few throws to tell this from the settings")
+    if share < 1e-9:
+        raise Together("goes with the settings")
     value = float(left @ values / (left @ left))
     residuals = values - basis @ (basis.T @ values) - value * left
     scatter = float((residuals**2).sum()) / freedom

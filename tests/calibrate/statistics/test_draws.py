@@ -53,7 +53,7 @@ def test_profile_of_a_line_is_the_textbook_interval() -> None:
     x = np.linspace(0, 1, 9)
     y = 1 + 2 * x + 0.1 * np.sin(17 * x)
     problem = Problem(
-        residuals=lambda z: (y - z[:, :1] - z[:, 1:] * x) / 0.1, loss=Squares(), precision=np.zeros(2),
+        residuals=lambda z: (y - z[:, :1] - z[:, 1:] * x) / 0.1, loss=Squares(),
         step=np.full(2, 1e-4),
     )  # fmt: skip
     found = minimise(problem, np.zeros((1, 2)), tolerance=1e-12)
@@ -65,9 +65,7 @@ def test_profile_of_a_line_is_the_textbook_interval() -> None:
 
 def test_profile_of_a_curve_is_lopsided() -> None:
     # One datum 1 ± 0.2 of exp(z): the likelihood's interval is ln(1 ± 0.2 · 1.959964).
-    problem = Problem(
-        residuals=lambda z: (1 - np.exp(z)) / 0.2, loss=Squares(), precision=np.zeros(1), step=np.full(1, 1e-5)
-    )
+    problem = Problem(residuals=lambda z: (1 - np.exp(z)) / 0.2, loss=Squares(), step=np.full(1, 1e-5))
     found = minimise(problem, np.full((1, 1), 0.3), tolerance=1e-14)
     steps = np.linspace(-3, 3, 40)
     one = profiles(
@@ -98,3 +96,14 @@ def test_noise_finds_scatter_and_outlier() -> None:
     residuals[[5, 50]] = 0.2, -0.15
     assert noise.scatter(residuals) == pytest.approx(0.012, rel=0.08)
     assert np.flatnonzero(noise.wildness(residuals) > 0.5).tolist() == [5, 50]
+
+
+def test_honest_throws_are_seldom_called_wild_and_wild_ones_always() -> None:
+    noise, rng = Noise(), np.random.default_rng(11)
+    errors = 0.012 * rng.normal(size=(300, 24))
+    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    assert called.mean() < 0.003
+    errors[:, :2] = 0.012 * rng.choice([-1, 1], (300, 2)) * rng.uniform(6, 20, (300, 2))
+    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    assert called[:, :2].mean() > 0.99
+    assert called[:, 2:].mean() < 0.01

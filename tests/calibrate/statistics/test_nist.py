@@ -21,7 +21,6 @@ def test_certified_values_to_six_digits(name: str, start: int) -> None:
     problem = Problem(
         residuals=lambda z: nist_sets.model(name, z * scale, known.x) - known.y,
         loss=Squares(),
-        precision=np.zeros(scale.size),
         step=np.full(scale.size, 1e-6),
         central=True,
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stager.calibrate.statistics.criteria import aicc, holm
-from stager.calibrate.statistics.trend import slope
+from stager.calibrate.statistics.trend import Together, slope
 
 
 def test_slope_with_a_constant_is_simple_regression() -> None:
@@ -25,7 +25,7 @@ def test_slope_with_a_constant_is_simple_regression() -> None:
 
 def test_a_column_within_the_covariates_cannot_be_told() -> None:
     x = np.arange(6.0)
-    with pytest.raises(ValueError, match="too few"):
+    with pytest.raises(Together, match="with the settings"):
         slope(x**2, x, np.column_stack([np.ones(6), 2 * x]))
 
 

@@ -1,0 +1,34 @@
+"""A small, seeded part of the study in tests/benchmarks/recovery.py."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.stats import binomtest
+
+from tests.benchmarks.recovery import one
+from tests.recovery.bench import Plan, recover, scenario
+
+# Pairs only: a rail takes five times as long.
+QUICK = (0, 1, 2, 3, 4, 5, 7, 8, 9, 10, 11, 12)
+
+
+def test_intervals_hold_the_truth() -> None:
+    scores = [score for number in QUICK for score in one((number, 1))[3]]
+    inside = sum(score.inside for score in scores)
+    # Two of each bench are of its second stage; the others are parameters that its throws have told.
+    assert len(scores) >= 3 * len(QUICK)
+    # A two-sided binomial test at 0.1 % against 95 %, as the study applies it to its rows.
+    assert binomtest(inside, len(scores), 0.95).pvalue > 0.001
+
+
+@pytest.mark.parametrize("name", ["seed_ball", "table_tennis", "bell_pair", "stiff_pair"])
+def test_a_second_stage_is_foretold_from_one(name: str) -> None:
+    # What is asked of a maker's evening: 24 throws at 1.2 % across the grip limit.
+    plan = Plan(noise=0.012, throws=24, outliers=0.0)
+    _, scores = recover(scenario(name), plan, np.random.default_rng([2, len(name)]))
+    second = [score for score in scores if score.name.startswith("second stage")]
+    assert len(second) == 2
+    for score in second:
+        assert abs(score.error) < 0.05
+        assert score.width < 0.25
