@@ -8,7 +8,7 @@ from typing import Any
 from stager.hardware.launcher import Launcher
 from stager.limits import unjudged
 from stager.physics.motion import translation_energy
-from stager.report import catalogue, ladder, limits, safety
+from stager.report import catalogue, certificate, ladder, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -32,7 +32,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     if content["ladder"]:
         tables.append(ladder.table(content["ladder"]))
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
-    notes = [*_notes(content), *hurts, *CAUTIONS]
+    notes = [*_notes(content), *certificate.sentences(plan), *hurts, *CAUTIONS]
     screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
     return Answer(screen, document(content, source), yes=plan.best is not None)
 
@@ -47,8 +47,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "exit_energy_J": None if best is None else float(translation_energy(best.exit_speed, launcher.projectile)),
         "length_m": None if best is None else float(best.length),
         "average_power_W": _average_power(plan),
-        "bound_m_s": plan.bound,
-        "gap_fraction": None if best is None or plan.bound is None else plan.bound / best.exit_speed - 1,
+        **certificate.summary(plan),
         "limits": [] if best is None else _limits(plan, best),
         "one_more_stage_fraction": plan.one_more_stage,
         "ladder": ladder.rows(plan.ladder),
@@ -109,11 +108,9 @@ def word(row: Mapping[str, Any]) -> str:
 def _notes(content: Mapping[str, Any]) -> list[str]:
     length = content["length_m"]
     size = [f"Length along the barrel {1000 * length:.0f} mm."] if length else []
-    bound = content["bound_m_s"]
-    proof = [f"No setting within the limits exceeds {speed(bound)} m/s."] if bound is not None else []
     more = content["one_more_stage_fraction"]
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
-    first = [" ".join(size + proof + wish)] if size or proof or wish else []
+    first = [" ".join(size + wish)] if size or wish else []
     parts = [catalogue.headline(content["catalogue"])] if content["catalogue"] else []
     return [*first, *parts, *limits.unjudged_note(content["limits"])]
 

@@ -6,7 +6,9 @@ import numpy as np
 
 from stager.hardware.scenario import Scenario
 from stager.staging.aims import asks_speed
+from stager.staging.certificate import bound
 from stager.staging.choose import binding, choose
+from stager.staging.climb import climb, most_stages
 from stager.staging.ladder import rungs
 from stager.staging.odds import odds
 from stager.staging.pick import pick
@@ -18,10 +20,13 @@ DRAWS = 400
 WORTHLESS = 1e-5
 
 
-def plan(scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None) -> Plan:
+def plan(
+    scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None, certified: bool = True
+) -> Plan:
     """The best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
 
-    draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them.
+    draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them;
+    certified: bound what any setting could reach.
     """
     picked = pick(scenario)
     scenario, found = picked.scenario, picked.climbed
@@ -39,4 +44,5 @@ def plan(scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | N
         prices=bought, one_more_stage=beyond if held & BUILT else None,
         relaxations=relaxations, open_stage=advice.open_stage, settled_by=advice.settled_by,
         catalogue=picked.catalogue,
+        bound=bound(scenario, most_stages(scenario)) if certified else None,
     )  # fmt: skip

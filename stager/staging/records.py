@@ -10,6 +10,7 @@ from stager.hardware.arrays import Floats
 from stager.limits import Design, Verdict
 from stager.limits.driving import AveragePower
 from stager.physics.records import Throw
+from stager.staging.certificate import Bound
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +119,7 @@ class Catalogue:
 class Plan:
     """The answer. `best` is None where no design fits, `reason` then says why, `relaxations` what would help.
 
-    bound: no setting within the limits exceeds this exit speed [m/s]; None: not computed.
+    bound: what exit speed no setting within the limits exceeds; None: not asked for.
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
     one_more_stage: share of exit speed that it would add, where limits on what is built forbid it.
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
@@ -131,7 +132,7 @@ class Plan:
     verdict: str
     reason: str = ""
     binding: frozenset[str] = frozenset()
-    bound: float | None = None
+    bound: Bound | None = None
     prices: dict[str, float] = field(default_factory=dict)
     one_more_stage: float | None = None
     relaxations: tuple[Relaxation, ...] = ()

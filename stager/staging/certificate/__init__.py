@@ -1,0 +1,14 @@
+"""An upper bound on the exit speed of every setting within the limits.
+
+records.py, entries.py      boxes of entry and wheel speeds, and where they leave
+even.py                     the theorem, for pairs of equal wheels
+press.py, traction.py, motor.py, extremes.py   greatest and least forces over such boxes
+march.py                    integrates the bounds along a contact
+margin.py                   how fast a wheel may turn that stays below its grip limit
+boxes.py                    branch and prune over the boxes of one stage
+prove.py                    stage by stage along the chain
+"""
+
+from stager.staging.certificate.prove import LEFT_OUT, Bound, bound
+
+__all__ = ["LEFT_OUT", "Bound", "bound"]

@@ -1,0 +1,166 @@
+"""Branch and prune over the cells of one stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from time import monotonic
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.hardware.arrays import Floats
+from stager.staging.certificate.entries import Entries
+from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Cells, Enclose, Enclosed
+
+STEPS, FINEST = 24, 1024
+STEP_ERROR, FAR_ERROR = 6e-5, 0.2
+RESIDUE = 1e-5
+MOST_AT_ONCE, MOST_CELLS, ROUNDS = 512, 40_000, 60
+FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
+CHUNK = 2048
+WEIGHTS = np.array([0.5, 0.5, 1.0])[:, None]
+"""How much a width of each side of a cell matters."""
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of a stage.
+
+    enclose; entries; tops: greatest wheel speed allowed to each of the entries [m/s], (entries,); strain: greatest
+    peak acceleration allowed [m/s^2]; enough: exit speed beyond which nothing need be known [m/s]; tolerance: how near
+    the bound shall come to the best that is found [-]; until: when to stop at the latest, by `time.monotonic` [s].
+    """
+
+    enclose: Enclose
+    entries: Entries
+    tops: Floats
+    strain: float
+    enough: float
+    tolerance: float
+    until: float
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Cells that cover all that is allowed, and where they leave; best: greatest exit found at points [m/s]."""
+
+    cells: Cells
+    enclosed: Enclosed
+    best: float
+
+    @property
+    def bound(self) -> float:
+        """No throw leaves faster [m/s]; 0: none gets through."""
+        return float(self.enclosed.high.max(initial=0.0))
+
+
+def explore(question: Question) -> Answer:
+    """Cut the cells that may leave faster than the best found by more than the tolerance, until none is left."""
+    fresh = _start(question)
+    enclosed, done = _empty(), fresh.take(np.zeros(0, np.intp))
+    answer = Answer(done, enclosed, 0.0)
+    points = _points(fresh, fresh.high[WHEEL])
+    for _ in range(ROUNDS):
+        found = _run(question.enclose, fresh.join(points), STEPS)
+        best = max(answer.best, _best(question, found.take(np.arange(len(fresh), len(fresh) + len(points)))))
+        found = found.take(np.arange(len(fresh)))
+        possible = (found.high > 0) & (found.strain <= question.strain)
+        done, enclosed = done.join(fresh.take(possible)), enclosed.join(found.take(possible))
+        answer = Answer(done, enclosed, best)
+        active = _active(question, answer)
+        late = monotonic() > question.until or len(done) > MOST_CELLS
+        if active.size == 0 or late or best >= question.enough:
+            break
+        points = _points(done.take(active), enclosed.high[active])
+        rest = np.ones(len(done), bool)
+        rest[active] = False
+        fresh = _cut(done.take(active))
+        done, enclosed = done.take(rest), enclosed.take(rest)
+    return Answer(done, _checked(question, answer), answer.best)
+
+
+def _start(question: Question) -> Cells:
+    entries, share = question.entries, np.linspace(0.0, 1.0, FIRST_CUTS + 1)
+    group = np.repeat(np.arange(question.tops.size), FIRST_CUTS)
+    wheel = question.tops[:, None] * share
+    low = np.stack([entries.low[group], entries.band_low[group], wheel[:, :-1].ravel()])
+    high = np.stack([entries.high[group], entries.band_high[group], wheel[:, 1:].ravel()])
+    return Cells(low, high, group)
+
+
+def _goal(question: Question, answer: Answer) -> float:
+    """A bound above this is not near enough yet [m/s]."""
+    return answer.best * (1.0 + question.tolerance)
+
+
+def _active(question: Question, answer: Answer) -> NDArray[np.intp]:
+    cells = answer.cells
+    excess = answer.enclosed.high - _goal(question, answer)
+    wide = ((cells.high - cells.low) * WEIGHTS).max(axis=0) > 1e-7 * cells.high[WHEEL]
+    over = np.flatnonzero((excess > 0) & wide)
+    order = np.argsort(-excess[over], kind="stable")
+    return over[order[:MOST_AT_ONCE]]
+
+
+def _best(question: Question, points: Enclosed) -> float:
+    """Greatest exit speed at points that keep the limits [m/s]."""
+    return float(points.low[points.strain <= question.strain].max(initial=0.0))
+
+
+def _empty() -> Enclosed:
+    return Enclosed(*(np.zeros(0) for _ in range(7)))
+
+
+def _points(cells: Cells, score: Floats) -> Cells:
+    """Points at the fastest entries, in the middle and at the top of the cells of greatest score."""
+    chosen = cells.take(np.argsort(-score, kind="stable")[:SAMPLED])
+    middle = 0.5 * (chosen.low + chosen.high)
+    parts = []
+    for wheel in (middle[WHEEL], chosen.high[WHEEL]):
+        place = np.stack([chosen.high[ENTRY], middle[BAND], wheel])
+        parts.append(Cells(place, place, chosen.group))
+    return parts[0].join(parts[1])
+
+
+def _cut(cells: Cells) -> Cells:
+    """Cells cut in PARTS across the side whose width matters most."""
+    width = (cells.high - cells.low) * WEIGHTS
+    side, at = np.argmax(width, axis=0), np.arange(len(cells))
+    start, size = cells.low[side, at], (cells.high - cells.low)[side, at]
+    out = cells.take(np.zeros(0, np.intp))
+    for part in range(PARTS):
+        low, high = cells.low.copy(), cells.high.copy()
+        low[side, at] = start + size * (part / PARTS)
+        if part + 1 < PARTS:
+            high[side, at] = start + size * ((part + 1) / PARTS)
+        out = out.join(Cells(low, high, cells.group))
+    return out
+
+
+def _run(enclose: Enclose, cells: Cells, steps: int) -> Enclosed:
+    out = _empty()
+    for start in range(0, len(cells), CHUNK):
+        part = cells.take(np.arange(start, min(start + CHUNK, len(cells))))
+        out = out.join(enclose(part, steps))
+    return out
+
+
+def _checked(question: Question, answer: Answer) -> Enclosed:
+    """Bounds with their step error: steps are halved until the ends stay put, then put out by twice their last move.
+
+    Halving takes three quarters off the error, so it is thrice what is left; a cell far from the best may move by a
+    part of its distance.
+    """
+    cells, enclosed, steps = answer.cells, answer.enclosed, STEPS
+    goal = _goal(question, answer)
+    index, coarse = np.arange(len(cells)), enclosed
+    while index.size:
+        steps *= 2
+        fine = _run(question.enclose, cells.take(index), steps)
+        moved = fine.apart(coarse)
+        enclosed = enclosed.put(index, fine.widened(2.0 * moved + RESIDUE * fine.high))
+        top = np.maximum(fine.high, coarse.high)
+        allowed = np.maximum(STEP_ERROR * goal, FAR_ERROR * (goal - top))
+        moving = (moved > allowed) & (steps < FINEST)
+        index, coarse = index[moving], fine.take(moving)
+    return enclosed

@@ -1,0 +1,40 @@
+"""Extremes that the bounds share. A sign of 1 asks for the greatest, −1 for the least."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+from stager.staging.certificate.press import Pressed
+from stager.staging.certificate.traction import Traction
+
+SLOWEST, SLOW = 1e-3, 0.05
+"""Speeds that loosen a bound are divided by no less than the first, speeds that tighten it by no less than the second
+[m/s]: a bound that tightens too slowly still holds."""
+STOPPED = 1e-2
+"""A cell jams whose upper bound of v² falls so far below 0, as a share of the fastest speed's square."""
+
+
+def normals(pressed: Pressed, grip: Floats, count: float, sign: float) -> Floats:
+    """N·grip + count·(N t + l) [N] at its greatest or least."""
+    tilt, loss = (pressed.tilt_high, pressed.loss_high) if sign > 0 else (pressed.tilt_low, pressed.loss_low)
+    share = grip + count * tilt
+    return np.where(sign * share > 0.0, pressed.high, pressed.low) * share + count * loss
+
+
+def grip_extreme(traction: Traction, slips: Sequence[Floats], sign: float) -> tuple[Floats, Floats]:
+    """φ and dφ/ds at its greatest or least for slips between slips[1] and slips[0] [m/s]."""
+    return traction.greatest(slips[1], slips[0]) if sign > 0 else traction.least(slips[1], slips[0])
+
+
+def per_speed(gain: Floats, sign: float, slow: Floats, fast: Floats) -> Floats:
+    """gain/v at its greatest or least for v between `slow` and `fast` [m/s]."""
+    return gain / np.where(sign * gain > 0.0, np.maximum(slow, SLOWEST), np.maximum(fast, SLOW))
+
+
+def product(factor: Floats, ends: Floats) -> tuple[Floats, Floats]:
+    """Greatest and least factor·x for x between ends[1] and ends[0]."""
+    one, two = factor * ends[0], factor * ends[1]
+    return np.maximum(one, two), np.minimum(one, two)

@@ -1,0 +1,99 @@
+"""Steps of an enclosure's equations along a contact, each lane at its own pace."""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.errors import StagerError
+from stager.hardware.arrays import Floats
+from stager.physics.transit.lanes import take
+from stager.staging.certificate.press import Piece, Press
+
+GAMMA = 1.0 - np.sqrt(0.5)
+FINEST_STEP = 1.0 / 16
+ROUGHNESS = 8.0
+PATIENCE = 100_000
+
+
+class Run(Protocol):
+    """Cells on their way through a contact; states have shape (rows, lanes)."""
+
+    press: Press
+
+    def rate(self, number: int, place: Floats, state: Floats) -> tuple[Floats, Floats, Floats]:
+        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and the
+        least acceleration [m/s^2]."""
+        ...
+
+    def keep(self, state: Floats) -> Floats:
+        """`state`, put back into what is known of it beforehand."""
+        ...
+
+    def scale(self, state: Floats) -> Floats:
+        """What errors of `state` are measured by, same shape."""
+        ...
+
+    def note(self, chosen: NDArray[np.bool_], state: Floats, pull: Floats) -> None:
+        """Called at each step's end, before it is kept, for the chosen lanes; pull: least acceleration before it."""
+        ...
+
+    def merge(self, index: NDArray[np.intp], part: Any) -> None:
+        """Take over what `part`, the lanes of `index`, has noted."""
+        ...
+
+
+def march(run: Run, state: Floats, steps: int) -> Floats:
+    """Take `state`, shape (rows, lanes), through the whole contact.
+
+    ROS2 of Verwer, Spee, Blom and Hundsdorfer (1999; from memory): order 2 whatever stands for the Jacobian, L-stable
+    where that is the stiff part; here its diagonal. steps: how many a piece takes at least; where the inner formula
+    of order 1 is off by more than ROUGHNESS/steps², a step is cut, at most to FINEST_STEP of its size.
+    """
+    for number, piece in enumerate(run.press.pieces):
+        state = _through(run, number, piece, state, steps)
+    return state
+
+
+def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> Floats:
+    lanes, largest = state.shape[1], 1.0 / steps
+    out, index = state.copy(), np.arange(lanes)
+    here, way = run, piece
+    at, size = np.zeros(lanes), np.full(lanes, largest)
+    for _ in range(PATIENCE):
+        if index.size == 0:
+            return out
+        size = np.minimum(size, 1.0 - at)
+        fresh, rough, pull = _step(here, number, way, at, size, state)
+        kept = here.keep(fresh)
+        ratio = (np.abs(kept - here.keep(rough)) / here.scale(state)).max(axis=0) * (steps**2 / ROUGHNESS)
+        good = (ratio <= 1.0) | (size <= FINEST_STEP * largest)
+        here.note(good, fresh, pull)
+        state, at = np.where(good, kept, state), np.where(good, at + size, at)
+        factor = np.clip(0.9 / np.sqrt(np.maximum(np.nan_to_num(ratio, nan=1e8), 1e-8)), 0.2, 4.0)
+        size = np.clip(size * np.where(good, factor, np.minimum(factor, 0.7)), FINEST_STEP * largest, largest)
+        done = at >= 1.0 - 1e-12
+        if done.any():
+            out[:, index[done]] = state[:, done]
+            if here is not run:
+                run.merge(index, here)
+            rest = np.flatnonzero(~done)
+            index, state, at, size = index[rest], state[:, rest], at[rest], size[rest]
+            here, way = take(here, rest), take(way, rest)
+    raise StagerError("a bound did not come to the end of its contact within the allowed number of steps")
+
+
+def _step(
+    run: Run, number: int, piece: Piece, at: Floats, size: Floats, state: Floats
+) -> tuple[Floats, Floats, Floats]:
+    place, stretch = piece.at(at)
+    ahead, stretch_ahead = piece.at(at + size)
+    slope, own, pull = run.rate(number, place, state)
+    # The stretch of a bent piece is 0 at one end: stiffness is taken in the middle of the step.
+    divisor = 1.0 - (GAMMA * size) * (0.5 * (stretch + stretch_ahead)) * own
+    first = stretch * slope / divisor
+    slope, _, _ = run.rate(number, ahead, run.keep(state + size * first))
+    second = (stretch_ahead * slope - 2.0 * first) / divisor
+    return state + size * (1.5 * first + 0.5 * second), state + size * first, pull

@@ -1,0 +1,49 @@
+"""What a driven wheel's motor may add within a contact."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.hardware.arrays import Floats
+from stager.hardware.stage import Stage
+from stager.physics.inertia import driven_inertia
+from stager.physics.windage import windage
+
+
+@dataclass(frozen=True, slots=True)
+class Motor:
+    """Torque beyond what holds the set speed, as a force τ/R at the rim [N].
+
+    slope a speed lost [N s/m]; stall: τ/R at the current limit without load [N] (inf: no limit);
+    wheel_mass M = J/R² [kg]. Without a drive all are 0.
+    """
+
+    slope: float
+    stall: float
+    idling: float
+    windage_of: Stage | None
+    wheel_mass: float
+
+    def force(self, lost: Floats, set_speed: Floats) -> Floats:
+        """Force [N] where the wheel has lost `lost` [m/s] from `set_speed` [m/s]: rises with the one, falls with the
+        other."""
+        if self.windage_of is None:
+            return np.zeros_like(lost)
+        wheel = self.windage_of.wheel
+        radius = float(wheel.radius)
+        holding = self.idling + windage(wheel, set_speed / radius) / radius
+        return np.minimum(np.maximum(self.slope * lost, -holding), np.maximum(self.stall - holding, 0.0))
+
+
+def motor_of(stage: Stage) -> Motor:
+    """The motor on each driven wheel of `stage`."""
+    radius = float(stage.wheel.radius)
+    mass = float(driven_inertia(stage)) / radius**2
+    drive = stage.drive
+    if drive is None:
+        return Motor(0.0, 0.0, 0.0, None, mass)
+    pull = float(drive.gear * drive.torque_constant) / radius
+    slope = pull * float(drive.gear) / (float(drive.speed_constant) * float(drive.resistance) * radius)
+    return Motor(slope, pull * float(drive.current_limit), pull * float(drive.no_load_current), stage, mass)
