@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.report.digits import percent, speed
-from stager.staging.certificate import LEFT_OUT
+from stager.report.digits import percent, plural, speed
+from stager.staging.certificate import LEFT_OUT, Bound
 from stager.staging.records import Plan
 
-BEATEN = 2e-6
-"""More than limits may be overstepped by rounding [-]."""
+BEATEN, REACHED = 2e-6, 5e-5
+"""Gaps [-]: more than limits may be overstepped by rounding; too small to speak of."""
 
 
 def summary(plan: Plan) -> dict[str, Any]:
     """The bound as the document has it; `bound_by_stages_m_s` counts from no stage."""
-    known = plan.bound
-    top = None if known is None else known.speed
+    known, best = plan.bound, plan.best
     return {
-        "bound_m_s": top,
-        "gap_fraction": None if top is None or plan.best is None else top / plan.best.exit_speed - 1,
+        "bound_m_s": None if known is None else known.speed,
+        "gap_fraction": None if known is None or best is None else known.speed / best.exit_speed - 1,
         "certificate": None
         if known is None
         else {
@@ -35,15 +34,18 @@ def sentences(plan: Plan) -> list[str]:
     known, best = plan.bound, plan.best
     if known is None:
         return []
-    if known.speed is None:
-        return [f"No proof that nothing is faster: there is no bound yet of {known.missing}."]
-    said = [_nearness(known.speed, None if best is None else best.exit_speed)]
+    asked = None if best is None else known.asked
+    said = [_nearness(known.speed, None if best is None or asked is not None else best.exit_speed)]
+    if best is not None and asked is not None:
+        said.append(_fewest(known, asked, best.count))
+    if known.missing and (best is None or known.speed > best.exit_speed * (1 + REACHED)):
+        said.append(f"That is what limits on the throw allow: there is no sharper bound yet of {known.missing}.")
     if known.evidence:
         said.append(f"Proven, but for {known.evidence}: those are evidence.")
     names = _left_out(plan)
-    if names:
+    if names and not known.missing:
         said.append(f"That leaves out what stages share ({', '.join(names)}): the plan may be nearer to the best.")
-    return [" ".join(said)]
+    return [" ".join(part for part in said if part)]
 
 
 def _nearness(top: float, reached: float | None) -> str:
@@ -53,7 +55,19 @@ def _nearness(top: float, reached: float | None) -> str:
     gap = top / reached - 1
     if gap < -BEATEN:
         return f"This plan beats the {speed(top)} m/s that nothing should exceed: the bound is wrong. Please report it."
+    if gap < REACHED:
+        return f"{none_faster}; this plan reaches that."
     return f"{none_faster}; this plan is within {percent(gap, 2)} of that."
+
+
+def _fewest(known: Bound, asked: float, count: int) -> str:
+    """Whether fewer stages could reach what is asked for."""
+    if count == 0:
+        return ""
+    below = known.speeds[:count]
+    if len(below) < count or max(below) >= asked:
+        return "Whether fewer stages could do is not proven."
+    return f"Fewer stages cannot do: {plural(count - 1, 'stage')} can reach at most {speed(max(below))} m/s."
 
 
 def _left_out(plan: Plan) -> list[str]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.hardware.scenario import Scenario
 from stager.physics.relay import free_runs
-from stager.staging.aims import exit_cap
+from stager.staging.aims import asks_speed, exit_cap
 from stager.staging.certificate.boxes import Question, explore
 from stager.staging.certificate.entries import after_run, feed_entries, speeds_up_to
 from stager.staging.certificate.margin import GRIP_EVIDENCE, capped
@@ -30,18 +30,21 @@ LEFT_OUT = frozenset({*COUPLED, "slip_heat"})
 class Bound:
     """No wheel speeds within the limits, both of a pair alike, throw faster, to integration tolerance.
 
-    speeds: by number of stages, from 0, as far as they are bounded [m/s]; missing: what there is no bound of, empty
-    where all are bounded; evidence: which part of it is numerical evidence, empty where all is proven.
+    speeds: by number of stages, from 0, as far as they are bounded [m/s]; cap: what limits on the throw allow [m/s];
+    missing: which stages there is no bound of but that, empty where all are bounded; evidence: which part is numerical
+    evidence, empty where all is proven; asked: exit speed that is wanted, where it is not the greatest [m/s].
     """
 
     speeds: tuple[float, ...]
+    cap: float
     missing: str = ""
     evidence: str = ""
+    asked: float | None = None
 
     @property
-    def speed(self) -> float | None:
-        """Of all allowed numbers of stages [m/s]; None where that is not known."""
-        return None if self.missing else max(self.speeds)
+    def speed(self) -> float:
+        """Of all allowed numbers of stages [m/s]."""
+        return self.cap if self.missing else max(self.speeds)
 
 
 def bound(scenario: Scenario, most: int, *, seconds: float = SECONDS, tolerance: float = TOLERANCE) -> Bound:
@@ -63,7 +66,8 @@ def bound(scenario: Scenario, most: int, *, seconds: float = SECONDS, tolerance:
         looked = looked or bool(scenario.allowances.grip_margin)
         fastest = explore(task).bound
         speeds.append(min(fastest, cap))
-    return Bound(tuple(speeds), missing, GRIP_EVIDENCE if looked else "")
+    asked = scenario.goal.exit_speed if asks_speed(scenario.goal) else None
+    return Bound(tuple(speeds), cap, missing, GRIP_EVIDENCE if looked and not missing else "", asked)
 
 
 def _task(
