@@ -36,6 +36,8 @@ def sentences(plan: Plan) -> list[str]:
         return []
     asked = None if best is None else known.asked
     said = [_nearness(known.speed, None if best is None or asked is not None else best.exit_speed)]
+    if plan.catalogue is not None:
+        said.append("That is with the parts that were chosen.")
     if best is not None and asked is not None:
         said.append(_fewest(known, asked, best.count))
     if known.missing and (best is None or known.speed > best.exit_speed * (1 + REACHED)):

@@ -8,7 +8,7 @@ from stager.hardware.scenario import Scenario
 from stager.staging.aims import asks_speed
 from stager.staging.certificate import bound
 from stager.staging.choose import binding, choose
-from stager.staging.climb import climb, most_stages
+from stager.staging.climb import most_stages
 from stager.staging.ladder import rungs
 from stager.staging.odds import odds
 from stager.staging.pick import pick
