@@ -8,7 +8,7 @@ from typing import Any
 from stager.limits import Design, Verdict, unjudged
 from stager.limits.duty import duty
 from stager.report import duty as duties
-from stager.report import limits, safety
+from stager.report import limits, safety, tyres
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.digits import digits, listing, plural, speed
@@ -31,6 +31,7 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     ]
     notes = [
         *limits.unjudged_note(rows),
+        *tyres.notes(design),
         *([] if worked is None else duties.notes(worked)),
         *safety.notes(design.launcher, design.throw),
         safety.GUARD,
@@ -40,6 +41,7 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
         "limits": rows,
         "throw": thrown,
         "drives": worked,
+        "tyres": tyres.summary(design),
         "safety": safety.summary(design.launcher, design.throw),
     }
     return Answer(Screen(_headline(design, thrown, rows), tables, notes), document(content, source), yes=kept)

@@ -78,7 +78,7 @@ def test_the_stages_of_a_jam_end_with_the_jammed_one(tmp_path: Path) -> None:
 
 def test_check() -> None:
     document = _document("check", str(TEMPLATE))
-    assert set(document) == {"kept", "limits", "throw", "drives", "safety"} | PROVENANCE
+    assert set(document) == {"kept", "limits", "throw", "drives", "tyres", "safety"} | PROVENANCE
     assert document["kept"] is True
     for limit in document["limits"]:
         assert set(limit) == {"name", "used", "allowed", "unit", "margin_fraction", "kept", "missing", "remedy"}

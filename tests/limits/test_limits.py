@@ -15,29 +15,16 @@ from stager.hardware.wish import Allowances
 from stager.limits import LIMITS, Design, Limit, Verdict, judge, unjudged, verdicts, wheel_ceilings
 from stager.physics.chain import throw
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
+from tests.limits.machines import FULL
+from tests.limits.machines import allowances as limits_of
 
 SPEEDS = np.array([8.0, 11.0])
 BY_NAME = {limit.name: limit for limit in LIMITS}
-FULL = launcher(drive=replace(DRIVE, heat=HEAT, max_speed=2500.0), rate=2.0)
-FULL = replace(
-    FULL,
-    projectile=replace(FULL.projectile, max_crush=5e-3, max_acceleration=1e5),
-    template=replace(
-        FULL.template,
-        wheel=wheel(tyre=replace(FULL.template.wheel.tyre, hub_friction=0.9)),  # type: ignore[type-var]
-    ),
-)
-GIVEN = {
-    "exit_energy": 8.0, "length": 0.5, "average_power": 100.0, "peak_power": 1e3, "supply_current": 100.0,
-    "rim_safety": 3.0, "exit_speed": 30.0, "wheel_speed": 40.0, "energy_per_area": 8e3, "winding_temperature": 400.0,
-    "settled_loss": 0.05, "slip_heat": 10.0, "voltage": 20.0, "mass": 2.0, "cost": 100.0, "acceleration": 2e4,
-    "grip_margin": 0.05, "stages": 4,
-}  # fmt: skip
 
 
 def design(machine: Launcher = FULL, speeds: Any = SPEEDS, **given: Any) -> Design:
     return Design(
-        launcher=machine, allowances=Allowances(**{**GIVEN, **given}), throw=throw(machine, np.asarray(speeds)),
+        launcher=machine, allowances=limits_of(**given), throw=throw(machine, np.asarray(speeds)),
         grip_limit=1.5 * np.asarray(speeds),
     )  # fmt: skip
 
@@ -144,7 +131,7 @@ def test_shared_sag_breaks_what_each_stage_could_alone() -> None:
 
 
 def test_ceilings_are_where_shares_are_one() -> None:
-    ceilings = wheel_ceilings(FULL, Allowances(**GIVEN), 0)
+    ceilings = wheel_ceilings(FULL, limits_of(), 0)
     for name in ("motor_speed", "drive_reach", "burst", "tyre_retention"):
         verdict = judge(BY_NAME[name], design(speeds=[float(ceilings[name]), 1.0]))
         assert verdict is not None
