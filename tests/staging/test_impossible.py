@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.hardware.launcher import Launcher
 from stager.hardware.wheel import Hold
 from stager.hardware.wish import Allowances
 from stager.limits import Design, verdicts, wheel_ceilings
