@@ -10,6 +10,7 @@ from pydantic.json_schema import GenerateJsonSchema
 from stager.config.kinds import UNIT
 from stager.config.machine import File
 from stager.config.not_yet import NOT_YET
+from stager.config.words import EXAMPLES, WORDS
 from stager.quantity import format_quantity
 
 _PREFIX = "#/$defs/"
@@ -28,9 +29,9 @@ def schema_json() -> dict[str, Any]:
     for part in _within("Stage", tables):
         tables[part + _PART] = _part(tables[part])
     schema["properties"]["stages"]["items"] = {"$ref": f"{_PREFIX}Stage{_PART}"}
-    for table in (schema, *tables.values()):
-        for entry in table.get("properties", {}).values():
-            _describe(entry)
+    for name, table in {"File": schema, **tables}.items():
+        for key, entry in table.get("properties", {}).items():
+            _describe(entry, f"{name.removesuffix(_PART)}.{key}")
     for key in NOT_YET:
         _say_not_yet(schema, key)
     return schema
@@ -62,13 +63,17 @@ def _part(table: dict[str, Any]) -> dict[str, Any]:
     return part
 
 
-def _describe(entry: dict[str, Any]) -> None:
+def _describe(entry: dict[str, Any], key: str) -> None:
     """What editors show: no null, which TOML lacks; defaults as they would be written; the SI unit behind the words."""
     if entry.get("default", 0) is None:
         del entry["default"]
     for choice in entry.pop("anyOf", ()):
         if choice != {"type": "null"}:
             entry.update(choice | entry)
+    if key in WORDS:
+        entry["description"] = WORDS[key]
+    if key in EXAMPLES:
+        entry["examples"] = [EXAMPLES[key]]
     unit = entry.pop(UNIT, None)
     if unit is not None:
         entry["description"] = f"{entry.get('description', '')} [{unit}]".strip()

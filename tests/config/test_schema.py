@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import os
 import tomllib
 from typing import Any
 
@@ -11,7 +12,10 @@ from jsonschema import Draft202012Validator
 
 from stager.config import schema_json
 from stager.config.machine import File
+from stager.config.words import EXAMPLES, WORDS
+from stager.report import document
 from tests.broken.corpus import RIGHT
+from tests.cli.run import ROOT, TEMPLATE
 from tests.config.test_load import CONFIGS
 
 SCHEMA = schema_json()
@@ -58,6 +62,27 @@ def test_every_quantity_has_its_unit_and_an_example_that_fits() -> None:
     mass = SCHEMA["$defs"]["Projectile"]["properties"]["diameter"]
     assert mass["description"] == "across the grip [m]"
     assert SCHEMA["$defs"]["Stage"]["properties"]["clearance"]["default"] == "5 mm"
+
+
+def test_every_key_says_what_it_is() -> None:
+    tables = {"File": SCHEMA, **SCHEMA["$defs"]}
+    for name, table in tables.items():
+        for key, entry in table["properties"].items():
+            said = entry.get("description", "")
+            assert said, f"{name}.{key}"
+            assert not said.startswith("["), f"{name}.{key}"
+    known = {f"{name}.{key}" for name, table in tables.items() for key in table["properties"]}
+    assert set(WORDS) | set(EXAMPLES) <= known
+
+
+def test_scenarios_name_the_schema_beside_them() -> None:
+    for path in (*sorted((ROOT / "configs").glob("*.toml")), TEMPLATE):
+        assert path.read_text(encoding="utf-8").startswith("#:schema stager.schema.json\n")
+    kept = ROOT / "configs" / "stager.schema.json"
+    text = document.text(SCHEMA) + "\n"
+    if os.environ.get("UPDATE_GOLDEN"):
+        kept.write_text(text, encoding="utf-8")
+    assert kept.read_text(encoding="utf-8") == text
 
 
 def test_every_table_of_the_file_is_there() -> None:

@@ -1,0 +1,221 @@
+"""A first configuration from a few answers; what is not answered follows from what is."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from stager.config.edit import put
+from stager.config.load import understand
+from stager.config.toml import show_value
+from stager.quantity import QuantityError, parse
+
+NONE = "none"
+Answers = Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One question: name (also the flag's), text, help behind "?", unit (SI, "" for words), its usual way of writing.
+
+    usual: the answer where none is given, from those before; asked: whether it is asked at all; choices: words that it
+    may be.
+    """
+
+    name: str
+    text: str
+    help: str
+    unit: str = ""
+    written: str = ""
+    usual: Callable[[Answers], str]
+    asked: Callable[[Answers], bool] = lambda answers: True
+    choices: tuple[str, ...] = ()
+
+
+def _si(answers: Answers, name: str) -> float:
+    question = next(one for one in QUESTIONS if one.name == name)
+    return parse(answers[name], question.unit, question.usual({})).value
+
+
+def _fixed(text: str) -> Callable[[Answers], str]:
+    return lambda answers: text
+
+
+def _of(
+    first: str, text: str, compute: Callable[[Answers], float], factor: float, unit: str
+) -> Callable[[Answers], str]:
+    """`text` while the answer `first` is its usual one, else computed to two digits."""
+
+    def usual(answers: Answers) -> str:
+        question = next(one for one in QUESTIONS if one.name == first)
+        if answers.get(first, text) in (text, question.usual({})):
+            return text
+        return f"{_round(compute(answers) * factor):g} {unit}"
+
+    return usual
+
+
+def _round(value: float) -> float:
+    return float(f"{value:.2g}")
+
+
+QUESTIONS: tuple[Question, ...] = (
+    Question(
+        name="shape", text="What is thrown", usual=_fixed("ball"),
+        choices=("ball", "hollow ball", "disc", "ring", "rod"),
+        help="a disc or ring is gripped at its edge; a rod flies along its axis",
+    ),
+    Question(
+        name="mass", text="Its mass", unit="kg", written="g", usual=_fixed("18 g ± 0.5 g"),
+        help="weigh ten and divide; ± is one standard uncertainty and may be left out",
+    ),
+    Question(
+        name="width", text="Its width where the wheels grip it", unit="m", written="mm", usual=_fixed("38 mm"),
+        help="the diameter",
+    ),
+    Question(
+        name="length", text="Its length along the barrel", unit="m", written="mm",
+        usual=_of("width", "95 mm", lambda a: 2.5 * _si(a, "width"), 1e3, "mm"),
+        asked=lambda answers: answers["shape"] == "rod", help="of the rod",
+    ),
+    Question(
+        name="thickness", text="Its thickness", unit="m", written="mm",
+        usual=_of("width", "11 mm", lambda a: 0.3 * _si(a, "width"), 1e3, "mm"),
+        asked=lambda answers: answers["shape"] in ("disc", "ring"), help="across the flat side",
+    ),
+    Question(
+        name="layout", text="Layout of a stage", choices=("pair", "rail", "idler"), usual=_fixed("pair"),
+        help="pair: two driven wheels; rail: a wheel against a fixed strip; idler: one wheel drives, one turns freely",
+    ),
+    Question(
+        name="radius", text="Radius of a wheel", unit="m", written="mm",
+        usual=_of("width", "40 mm", lambda a: max(0.025, 1.05 * _si(a, "width")), 1e3, "mm"),
+        help="to the outside of its tyre, at rest",
+    ),
+    Question(
+        name="motor", text="Speed constant of a motor, or none", unit="rad/s/V", written="rpm/V", usual=_fixed(NONE),
+        help='"Kv" on its label, as "1400 rpm/V"; with none, throttle, power and current are left out',
+    ),
+    Question(
+        name="supply", text="Voltage of the supply", unit="V", written="V", usual=_fixed("14.8 V"),
+        asked=lambda answers: answers["motor"] != NONE, help="of the battery or power supply under load",
+    ),
+    Question(
+        name="rate", text="Throws per second", unit="1/s", written="/s", usual=_fixed("1 /s"),
+        help="as it shall go on, for heat and wheels that recover",
+    ),
+    Question(
+        name="energy", text="Greatest exit energy", unit="J", written="J",
+        usual=_of("mass", "8 J", lambda a: 0.5 * _si(a, "mass") * 30**2, 1.0, "J"),
+        help="half mass times speed squared; what the law where you live, the place and the target bear",
+    ),
+    Question(
+        name="stages", text="Most stages", usual=_fixed("4"), help="a whole number from 1 to 12",
+        choices=tuple(str(k) for k in range(1, 13)),
+    ),
+    Question(
+        name="longest", text="Greatest length along the barrel", unit="m", written="mm",
+        usual=_of("radius", "600 mm", lambda a: 1.5 * int(a["stages"]) * (2 * _si(a, "radius") + 0.006), 1e3, "mm"),
+        help="from the first wheel's front to the last one's end",
+    ),
+)  # fmt: skip
+
+
+def read_answer(question: Question, text: str) -> str:
+    """An answer as the file has it: words may be shortened, a bare number gets the usual unit.
+
+    Raises ValueError that says what is wrong and what would be right.
+    """
+    said = " ".join(text.split())
+    if question.choices:
+        found = [one for one in question.choices if one == said.lower()]
+        found = found or [one for one in question.choices if said and one.startswith(said.lower())]
+        if len(found) != 1:
+            raise ValueError(f'"{said}" is not one of {", ".join(question.choices)}')
+        return found[0]
+    if said.lower() == NONE and question.usual({}) == NONE:
+        return NONE
+    if re.fullmatch(r"[\d.]+(e[+-]?\d+)?", said):
+        said = f"{said} {question.written}"
+    said = re.sub(r"(?<=\d)(?=[a-df-zA-DF-Z])", " ", said)
+    example = question.usual({}) if question.usual({}) != NONE else "1400 rpm/V"
+    try:
+        value = parse(said, question.unit, example).value
+    except QuantityError as error:
+        raise ValueError(f"{error}; {error.hint}") from error
+    if not (value > 0 and math.isfinite(value)):
+        raise ValueError(f"must be above 0 (got {said})")
+    return said
+
+
+def complete(given: Answers) -> dict[str, str]:
+    """All answers, with the usual ones for those that are not given."""
+    answers: dict[str, str] = {}
+    for question in QUESTIONS:
+        if question.name in given:
+            answers[question.name] = given[question.name]
+        elif question.asked(answers):
+            answers[question.name] = question.usual(answers)
+    return answers
+
+
+def start(template: str, path: Path, given: Answers) -> str:
+    """Text of a configuration for `path`: the template with the answers in it. Raises InputErrors where they clash."""
+    if not given:
+        return template
+    answers = complete(given)
+    text = template if "thickness" not in answers else _without(template, "# thickness =")
+    if answers["motor"] != NONE:
+        text = _uncommented(_uncommented(text, "[stage.drive]"), "[supply]")
+    for key, value in _values(answers).items():
+        text = put(text, tuple(key.split(".")), value)
+    understand(path, text, "")
+    return text
+
+
+def _values(answers: Answers) -> dict[str, str]:
+    """TOML text by key: what was answered, and what follows from it."""
+    said = {
+        "projectile.shape": "shape", "projectile.mass": "mass", "projectile.diameter": "width",
+        "projectile.length": "length", "projectile.thickness": "thickness", "feed.rate": "rate",
+        "stage.layout": "layout", "stage.wheel.radius": "radius", "stage.drive.speed_constant": "motor",
+        "supply.voltage": "supply", "limits.exit_energy": "energy", "limits.length": "longest",
+    }  # fmt: skip
+    values = {key: show_value(answers[name]) for key, name in said.items() if answers.get(name, NONE) != NONE}
+    return values | {"limits.stages": answers["stages"]} | _guesses(answers)
+
+
+def _guesses(answers: Answers) -> dict[str, str]:
+    """Crush, stiffness, set speed, and inertia of an idler, in proportion to those of the template.
+
+    Crush is about a tenth of what is smaller, width or wheel, so that the nip takes the projectile in; the stiffness
+    lets one stage give it about a sixth of the allowed energy; wheels run at two fifths of the speed that has it.
+    """
+    mass, width, radius = (_si(answers, name) for name in ("mass", "width", "radius"))
+    energy = _si(answers, "energy")
+    crush = _round(0.105 * min(width, radius)) * (1.0 if answers["layout"] != "rail" else 0.5)
+    side = crush if answers["layout"] == "rail" else crush / 2
+    stiffness = _round(energy / (8 * side**1.5 * math.sqrt(2 * radius)) / 1000)
+    values = {
+        "contact.stiffness": show_value(f"{stiffness:g} kN/m ± {_round(0.1 * stiffness):g} kN/m"),
+        "stage.crush": show_value(f"{1e3 * crush:g} mm ± {_round(50 * crush):g} mm"),
+        "stage.speed": show_value(f"{_round(0.4 * math.sqrt(2 * energy / mass)):g} m/s"),
+        "stage.wheel.inertia": show_value(f"{_round(15.6 * radius**4):.2g} kg m^2".replace("e-0", "e-")),
+    }
+    if answers["layout"] == "idler":
+        values["stage.idler"] = f"{{ inertia = {values['stage.wheel.inertia']} }}"
+    return values
+
+
+def _without(text: str, line: str) -> str:
+    return "".join(one for one in text.splitlines(keepends=True) if not one.startswith(line))
+
+
+def _uncommented(text: str, head: str) -> str:
+    """The text with a table that stands there as comments."""
+    before, mark, after = text.partition(f"# {head}")
+    table, blank, rest = after.partition("\n\n")
+    return f"{before}{mark}{table}".replace(f"{mark}{table}", f"{head}{table}".replace("\n# ", "\n")) + blank + rest

@@ -1,0 +1,67 @@
+"""What editors show of keys whose name alone does not tell, and better examples than their kind has."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+WORDS: Mapping[str, str] = {
+    "BellFriction.law": "friction rises, peaks and falls with slip",
+    "ConstantFriction.law": "one coefficient at every slip",
+    "Drive.cost": "of one drive, any currency",
+    "Drive.heat": "how the motor warms up and cools",
+    "Drive.mass": "of one drive",
+    "Drive.name": "shown where a choice of drives is reported",
+    "Drive.no_load_current": "of the motor running free",
+    "FallingFriction.law": "friction falls from static to sliding as slip grows",
+    "File.contact": "how projectile and wheel press and rub",
+    "File.feed": "how the projectile enters the first nip",
+    "File.goal": "what the plan is for",
+    "File.guide": "between stages; lossless where left out",
+    "File.limits": "what must not be passed",
+    "File.projectile": "what is thrown",
+    "File.supply": "what feeds all drives",
+    "File.title": "heads the report",
+    "Heat.case_capacity": "heat that warms the case by one kelvin",
+    "Heat.case_to_air": "from the case to the air; from the fins where left out",
+    "Heat.fin_conductivity": "of the fins' material",
+    "Heat.fin_count": "how many round fins",
+    "Heat.fin_diameter": "outer",
+    "Heat.fin_thickness": "of one fin",
+    "Heat.winding_capacity": "heat that warms the winding by one kelvin",
+    "Heat.winding_to_case": "from the winding to the case",
+    "Idler.inertia": "of the free wheel about its axis",
+    "Projectile.mass": "of one projectile",
+    "Projectile.shape": "a disc or ring is gripped at its edge, a rod flies along its axis",
+    "Stage.drive": "motor of each driven wheel; the wheel coasts where left out",
+    "Stage.idler": 'the free wheel of layout "idler"',
+    "Stage.layout": "pair: two driven wheels; rail: one wheel against a strip; idler: one drives, one turns freely",
+    "Stage.wheel": "each driven wheel",
+    "Supply.capacity": "of the battery",
+    "Supply.resistance": "of battery and leads",
+    "Supply.voltage": "at no load",
+    "TabulatedFriction.law": "measured points, a smooth curve between them",
+    "Tyre.density": "where no material is named",
+    "Tyre.material": "by name, then density and modulus are typical ones",
+    "Tyre.tensile_strength": "at break",
+    "Wheel.cost": "of one wheel, any currency",
+    "Wheel.density": "where no material is named",
+    "Wheel.mass": "of one wheel; from geometry where left out",
+    "Wheel.material": "by name, then density and strength are typical ones",
+    "Wheel.name": "shown where a choice of wheels is reported",
+    "Wheel.poisson": "Poisson's ratio",
+    "Wheel.tensile_strength": "at break",
+    "Wheel.tyre": "on the wheel's rim",
+    "Wheel.yield_strength": "where it begins to stretch for good",
+}
+
+EXAMPLES: Mapping[str, Any] = {
+    "Drive.governed": True, "Drive.name": "small outrunner", "File.draws": "fitted.draws.csv",
+    "File.title": "Ridge seed-ball thrower", "Guide.air_drag": True, "Heat.case_capacity": "45 J/K",
+    "Heat.case_to_air": "9 K/W", "Heat.fin_count": 8, "Heat.fin_diameter": "44 mm", "Heat.fin_thickness": "1 mm",
+    "Limits.stages": 4, "Projectile.length": "95 mm", "Projectile.max_crush": "6 mm", "Projectile.thickness": "12 mm",
+    "Stage.pitch": "86 mm", "TabulatedFriction.coefficient": [0.8, 0.4], "TabulatedFriction.slip": ["0 m/s", "10 m/s"],
+    "Tyre.density": "1250 kg/m^3", "Tyre.depth": "3 mm", "Tyre.modulus": "5.5 MPa", "Tyre.tensile_strength": "12 MPa",
+    "Wheel.brittle": True, "Wheel.name": "printed, 40 mm", "Wheel.radius": "40 mm",
+    "Wheel.tensile_strength": "290 MPa", "Wheel.width": "18 mm", "Wheel.yield_strength": "240 MPa",
+}  # fmt: skip
