@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from stager.physics.heat.insulation import INSULATION
 from stager.quantity import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
 UNIT = "x-unit"
@@ -17,7 +18,7 @@ UNIT = "x-unit"
 
 @dataclass(frozen=True)
 class Kind:
-    """unit: in SI, "" for a pure number; above, at_least, below, at_most: the range, in SI."""
+    """unit: in SI, "" for a pure number; above, at_least, below, at_most: the range, in SI; named: values by name."""
 
     unit: str
     example: str
@@ -25,6 +26,7 @@ class Kind:
     at_least: float = -math.inf
     below: float = math.inf
     at_most: float = math.inf
+    named: tuple[tuple[str, float], ...] = ()
 
     def read(self, raw: Any) -> Measured:
         """A quantity from what TOML holds. Raises PydanticCustomError with a hint."""
@@ -52,6 +54,9 @@ class Kind:
             raise refusal(f"must be a {'quantity' if self.unit else 'number'}", f"for example {self.shown}")
         if not isinstance(raw, str):
             return self._number(raw)
+        for name, value in self.named:
+            if raw.strip() == name:
+                return Measured(value, unit=self.unit)
         try:
             return parse_stiffness(raw, self.example) if self.unit == "N/m^n" else parse(raw, self.unit, self.example)
         except QuantityError as error:
@@ -82,6 +87,8 @@ def refusal(text: str, hint: str) -> PydanticCustomError:
     return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
 
 
+CLASSES = tuple((f"class {name}", kelvin) for name, kelvin in INSULATION.items())
+"""Thermal classes of insulation, as "class F"."""
 Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0)]
 StageMass = Annotated[Measured, Kind("kg", "240 g", above=0)]
 Length = Annotated[Measured, Kind("m", "38 mm", above=0)]
@@ -124,7 +131,7 @@ GripMargin = Annotated[Measured, Kind("", "0.05", at_least=0, below=1)]
 HeatCapacity = Annotated[Measured, Kind("J/K", "12 J/K", above=0)]
 ThermalResistance = Annotated[Measured, Kind("K/W", "2.5 K/W", above=0)]
 Conductivity = Annotated[Measured, Kind("W/m/K", "200 W/m/K", above=0)]
-Temperature = Annotated[Measured, Kind("K", "110 degC", above=0)]
+Temperature = Annotated[Measured, Kind("K", "110 degC", above=0, named=CLASSES)]
 Energy = Annotated[Measured, Kind("J", "8 J", above=0)]
 EnergyPerArea = Annotated[Measured, Kind("J/m^2", "8 kJ/m^2", above=0)]
 Power = Annotated[Measured, Kind("W", "150 W", above=0)]

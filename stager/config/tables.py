@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from stager.config import kinds as t
+from stager.physics.toys import TOY_LIMITS
 from stager.quantity import Measured
 
 
@@ -128,9 +129,16 @@ class Limits(Table):
     exit_speed: t.ExitSpeed | None = Field(None, description="as it leaves")
     wheel_speed: t.ExitSpeed | None = Field(None, description="surface speed of any wheel")
     energy_per_area: t.EnergyPerArea | None = Field(None, description="exit energy by the area seen from the front")
-    winding_temperature: t.Temperature | None = Field(None, description="of the motors, at feed.rate")
+    winding_temperature: t.Temperature | None = Field(
+        None, description='of the motors, at feed.rate; also a thermal class as "class F"'
+    )
     settled_loss: t.PositiveShare | None = Field(None, description="share of exit speed lost at feed.rate")
     slip_heat: t.Energy | None = Field(None, description="per throw, both sides, all stages")
+    toy: str | None = Field(
+        None,
+        description="a published limit on toy projectiles, by name",
+        json_schema_extra={"enum": [limit.name for limit in TOY_LIMITS]},
+    )
     voltage: t.Voltage | None = Field(None, description="at a motor")
     mass: t.StageMass | None = Field(None, description="of all stages")
     cost: t.Money | None = Field(None, description="of all stages")

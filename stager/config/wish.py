@@ -6,6 +6,7 @@ from typing import Any
 
 from stager.config.machine import File
 from stager.hardware.wish import Aim, Allowances, Goal
+from stager.physics.toys import TOY_LIMITS
 from stager.quantity import Measured
 
 
@@ -13,6 +14,7 @@ def build_allowances(file: File) -> Allowances:
     """The limits in SI."""
     limits = file.limits
     values: dict[str, Any] = {name: _plain(getattr(limits, name)) for name in type(limits).model_fields}
+    values["toy"] = next((toy for toy in TOY_LIMITS if toy.name == limits.toy), None)
     return Allowances(**values)
 
 

@@ -64,6 +64,14 @@ class Projectile:
         """Area seen from the front [m^2]."""
         return self.shape.frontal_area(self)
 
+    @property
+    def known_frontal_area(self) -> Number | None:
+        """As `frontal_area`, None where the thickness that it takes is not known."""
+        try:
+            return self.frontal_area
+        except ValueError:
+            return None
+
 
 @dataclass(frozen=True, slots=True)
 class RoundShape:

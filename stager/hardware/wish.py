@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from stager.hardware.toy import ToyLimit
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Allowances:
@@ -12,7 +14,8 @@ class Allowances:
 
     exit_energy [J]; length [m]; average_power, peak_power [W]; supply_current [A]; rim_safety [-];
     exit_speed, wheel_speed [m/s]; energy_per_area [J/m^2]; winding_temperature [K]; settled_loss [-];
-    slip_heat [J] per throw; voltage [V]; mass [kg]; cost; acceleration [m/s^2]; grip_margin [-].
+    slip_heat [J] per throw; voltage [V]; mass [kg]; cost; acceleration [m/s^2]; grip_margin [-];
+    toy: a published limit on toy projectiles.
     """
 
     exit_energy: float
@@ -33,6 +36,7 @@ class Allowances:
     cost: float | None = None
     acceleration: float | None = None
     grip_margin: float = 0.0
+    toy: ToyLimit | None = None
 
 
 class Aim(Enum):

@@ -13,7 +13,7 @@ from stager.limits.driving import (
 )
 from stager.limits.limit import Limit, Unjudged, Verdict, judge
 from stager.limits.missing import unjudged as _unjudged
-from stager.limits.throwing import Acceleration, EnergyPerArea, ExitEnergy, ExitSpeed, GripMargin, SlipHeat
+from stager.limits.throwing import Acceleration, EnergyPerArea, ExitEnergy, ExitSpeed, GripMargin, SlipHeat, Toy
 from stager.limits.wheels import SHARES, RimSafety, TyreTurning, WheelSpeed, wheel_ceilings
 
 GEOMETRY: tuple[Limit, ...] = (Stages(), Length(), Mass(), Cost())
@@ -22,6 +22,7 @@ LIMITS: tuple[Limit, ...] = (
     ExitEnergy(),
     ExitSpeed(),
     EnergyPerArea(),
+    Toy(),
     Acceleration(),
     Crush(),
     SlipHeat(),

@@ -77,6 +77,28 @@ class EnergyPerArea:
 
 
 @dataclass(frozen=True, slots=True)
+class Toy:
+    """½mv² by a published limit on toy projectiles, with the area seen from the front for the one that touches."""
+
+    name: str = "toy"
+    unit: str = "J"
+    floor: bool = False
+
+    def used(self, design: Design) -> Number | None:
+        """Translation energy [J]."""
+        return translation_energy(design.throw.exit_speed, design.launcher.projectile)
+
+    def allowed(self, design: Design) -> Number | None:
+        """[J]."""
+        toy = design.allowances.toy
+        return None if toy is None else toy.most(design.launcher.projectile.known_frontal_area)
+
+    def remedy(self, design: Design) -> str:
+        """See Limit."""
+        return "a slower last wheel"
+
+
+@dataclass(frozen=True, slots=True)
 class Acceleration:
     """Greatest acceleration along the barrel, of the user's limit and what the projectile bears."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stager.hardware.launcher import Launcher
-from stager.hardware.projectile import DISC, RING
+from stager.hardware.toy import ToyLimit
 from stager.physics.flight import FallLine, fall_line, spin_parameter, wobble_rate
 from stager.physics.inertia import wheel_mass
 from stager.physics.injury import EyeInjury, likely_injuries
@@ -13,9 +13,8 @@ from stager.physics.loads import peak_normal
 from stager.physics.motion import translation_energy
 from stager.physics.records import Throw
 from stager.physics.rotor import fragment_energy, imbalance_force, stored_energy
-from stager.physics.toys import TOY_LIMITS, ToyLimit
+from stager.physics.toys import TOY_LIMITS
 
-FLAT = (DISC, RING)
 HEIGHT = 1.5
 """Height above the ground that fall lines are reckoned from [m]."""
 GRADE = 6.3e-3
@@ -53,8 +52,8 @@ def hazards(launcher: Launcher, throw: Throw) -> Hazards:
     """Hazards of a throw without batch axes."""
     projectile = launcher.projectile
     energy, speed = float(translation_energy(throw.exit_speed, projectile)), float(throw.exit_speed)
-    unknown = projectile.shape in FLAT and projectile.thickness is None
-    by_area = None if unknown else energy / float(projectile.frontal_area)
+    area = projectile.known_frontal_area
+    by_area = None if area is None else energy / float(area)
     return Hazards(
         energy=energy, energy_per_area=by_area, injuries=() if by_area is None else likely_injuries(by_area),
         toys=tuple((limit, limit.keeps(energy, by_area)) for limit in TOY_LIMITS),

@@ -22,6 +22,8 @@ def exit_cap(scenario: Scenario) -> float:
     energies = [allowances.exit_energy]
     if allowances.energy_per_area is not None:
         energies.append(allowances.energy_per_area * float(projectile.frontal_area))
+    if allowances.toy is not None:
+        energies.append(float(allowances.toy.most(projectile.known_frontal_area)))
     cap = float(np.sqrt(2 * min(energies) / projectile.mass))
     return cap if allowances.exit_speed is None else min(cap, allowances.exit_speed)
 

@@ -55,7 +55,7 @@ def _relax(
     for verdict in holding:
         needed = float(verdict.used)
         if asked is not None and scenario is not None:
-            ratio = {"exit_energy": 2, "energy_per_area": 2, "exit_speed": 1}.get(verdict.name)
+            ratio = {"exit_energy": 2, "energy_per_area": 2, "toy": 2, "exit_speed": 1}.get(verdict.name)
             if ratio is None:
                 continue
             needed = float(verdict.allowed) * (asked / exit_cap(scenario)) ** ratio

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from typing import Any
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
@@ -49,9 +50,10 @@ def prices(scenario: Scenario, climbed: Climbed, best: Settings) -> dict[str, fl
 def loosened(allowances: Allowances, name: str, share: float) -> Allowances | None:
     """The limits with one of them looser by `share` of itself; None where it is not a number of the user's own."""
     value = getattr(allowances, name, None)
-    if value is None:
+    if not isinstance(value, float | int):
         return None
-    return replace(allowances, **{name: value * (1 - share if name in FLOORS else 1 + share)})
+    changed: dict[str, Any] = {name: value * (1 - share if name in FLOORS else 1 + share)}
+    return replace(allowances, **changed)
 
 
 def _solved(scenario: Scenario, chains: Chains, climber: Climber) -> float:

@@ -102,6 +102,8 @@ def own_cap(launcher: Launcher, allowances: Allowances, lanes: int, goal: float)
     energy = np.broadcast_to(np.asarray(allowances.exit_energy, dtype=np.float64), (lanes,))
     if allowances.energy_per_area is not None:
         energy = np.minimum(energy, allowances.energy_per_area * np.asarray(projectile.frontal_area))
+    if allowances.toy is not None:
+        energy = np.minimum(energy, allowances.toy.most(projectile.known_frontal_area))
     speed = np.sqrt(2 * energy / np.asarray(projectile.mass))
     if allowances.exit_speed is not None:
         speed = np.minimum(speed, allowances.exit_speed)

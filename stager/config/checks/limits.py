@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from stager.config.lines import Path
 from stager.config.machine import File, Stage
 from stager.config.problem import Problem
+from stager.physics.toys import TOY_LIMITS
 from stager.quantity import Measured
 
 Needs = tuple[str, str, Callable[[Stage], bool]]
@@ -41,6 +42,10 @@ _SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_
 def limits(file: File) -> Iterator[Problem]:
     """Each limit that is set can be judged; limits and goals are exact."""
     yield from _exact(file)
+    known = [toy.name for toy in TOY_LIMITS]
+    if file.limits.toy is not None and file.limits.toy not in known:
+        message = f'"{file.limits.toy}" is none of the published limits known here'
+        yield Problem(("limits", "toy"), message, f"known: {'; '.join(known)}")
     yield from _goal(file)
     for name in type(file.limits).model_fields:
         if getattr(file.limits, name) is not None and name in file.limits.model_fields_set:
