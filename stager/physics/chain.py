@@ -14,6 +14,7 @@ from stager.physics.options import DEFAULT, Options
 from stager.physics.records import Throw, Transit
 from stager.physics.relay import relay
 from stager.physics.settings import Settings
+from stager.physics.stretch import blank
 from stager.physics.transit.lanes import batch_shape, flatten, lane, take
 
 __all__ = ["length", "pitch", "throw", "transit"]
@@ -59,12 +60,14 @@ def throw(
     settings = Settings(
         row(speeds, speeds) or (), row(wheel_speed_b, speeds_b), row(held_speed, held), row(held_speed_b, held_b)
     )
-    parts = []
+    merged = blank(entry.size, stages)
     for start in range(0, entry.size, options.chunk):
         chosen = slice(start, start + options.chunk)
         here = (take(flat, chosen), first, entry[chosen], spin[chosen], take(settings, chosen))
-        parts.append(relay(*here, options))
-    return _gather(parts, shape, stages, entry, spin)
+        part = relay(*here, options)
+        for field in fields(Transit):
+            getattr(merged, field.name)[chosen] = getattr(part, field.name).T
+    return _gather(merged, shape, stages, entry, spin)
 
 
 def transit(
@@ -90,12 +93,9 @@ def _size(shape: tuple[int, ...]) -> tuple[int]:
     return (int(np.prod(shape, dtype=np.int64)),)
 
 
-def _gather(parts: list[Transit], shape: tuple[int, ...], stages: int, entry: Floats, spin: Floats) -> Throw:
+def _gather(flat: Transit, shape: tuple[int, ...], stages: int, entry: Floats, spin: Floats) -> Throw:
     merged = Transit(
-        **{
-            field.name: np.concatenate([getattr(part, field.name) for part in parts], axis=-1).T.reshape(*shape, stages)
-            for field in fields(Transit)
-        }
+        **{field.name: getattr(flat, field.name).reshape(*shape, stages) for field in fields(Transit)}
     )
     jammed: NDArray[np.bool_] = np.asarray(merged.jammed.any(axis=-1))
     if stages == 0:

@@ -72,7 +72,7 @@ def through(
     _record(lanes, nips, trail, journey.place, index, group, out)
     jammed = journey.jammed
     speed, spin, alive = speed.copy(), spin.copy(), alive.copy()
-    speed[index] = np.where(jammed, 0.0, np.sqrt(np.maximum(journey.state[0], 0.0)))
+    speed[index] = np.where(jammed, 0.0, journey.state[0])
     spin[index] = journey.state[1]
     alive[index] = ~jammed
     return speed, spin, alive
@@ -96,7 +96,7 @@ def _start(lanes: Lanes, speed: Floats, spin: Floats) -> Floats:
     count = len(lanes.sides.laws)
     rows = 2 + count + (1 + 2 * count if lanes.books else 0)
     state = np.zeros((rows, speed.size))
-    state[0], state[1] = speed**2, spin
+    state[0], state[1] = speed, spin
     state[2 : 2 + count] = lanes.sides.set_speed
     return state
 
@@ -123,8 +123,8 @@ def _record(
         least = np.where(inside, trail.least_slip[:, own[0]], np.inf).min(axis=0)
         grip = np.where(least <= SYNC_CREEPS * lanes.sides.creep, Grip.SYNC, Grip.SLIP)
         values = {
-            "entry_speed": np.sqrt(np.maximum(before[0], 0.0)),
-            "exit_speed": np.where(stopped, 0.0, np.sqrt(np.maximum(after[0], 0.0))),
+            "entry_speed": before[0],
+            "exit_speed": np.where(stopped, 0.0, after[0]),
             "entry_spin": before[1],
             "exit_spin": after[1],
             "wheel_speed_after_a": after[2 + own[0]],

@@ -251,9 +251,11 @@ def _stretch(
     scale = np.concatenate([[end - head[0], 1.0, 1.0 / chain.radius], np.ones(BOOKS * len(active))])
     for i in range(HEAD, len(start), BOOKS):
         scale[i + 2 : i + BOOKS] = chain.mass
+    passing = (end - head[0]) / head[1]
+    # No longer steps: over the end and back within one step would not be seen as an arrival.
     solved = solve_ivp(
         change, (0.0, LONGEST), start, method="LSODA", rtol=tolerance, atol=tolerance * scale,
-        events=(arrived, stopped), first_step=(end - head[0]) / head[1] * 1e-4,
+        events=(arrived, stopped), first_step=passing * 1e-4, max_step=passing / 8,
     )  # fmt: skip
     last = solved.y[:, -1].copy()
     if not len(solved.t_events[0]):

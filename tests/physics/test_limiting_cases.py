@@ -9,7 +9,6 @@ from stager.hardware.projectile import BALL, DISC, HOLLOW_BALL, RING, Shape
 from stager.hardware.stage import PAIR, RAIL
 from stager.physics.chain import throw
 from stager.physics.friction import Constant, Falling
-from stager.physics.options import Options
 from tests.physics.machines import launcher, with_mass
 
 MU, R_WHEEL, R_BALL = 0.5, 0.04, 0.02
@@ -126,19 +125,6 @@ def test_heavy_wheels_never_throw_slower_for_a_faster_entry() -> None:
     entries = np.linspace(0.5, 15.0, 40)
     exits = throw(machine, np.array([14.0]), entry_speed=entries).exit_speed
     assert np.all(np.diff(exits) >= -1e-5)
-
-
-@pytest.mark.parametrize("layout", [PAIR, RAIL], ids=lambda layout: layout.name)
-@pytest.mark.parametrize("exponent", [1.0, 1.5])
-def test_order_of_convergence(layout: object, exponent: float) -> None:
-    machine = launcher(
-        layout=layout, feed=6.0, crush=2e-3, creep=3.0, law=Falling(0.7, 0.2, 9.0), inertia=4e-5,  # type: ignore[arg-type]
-        stiffness=4e4 if exponent == 1.0 else 1e6, exponent=exponent,
-    )  # fmt: skip
-    best, coarse, fine = (
-        float(throw(machine, np.array([25.0]), options=Options(steps=n)).exit_speed) for n in (400, 40, 80)
-    )
-    assert np.log2(abs(coarse - best) / abs(fine - best)) >= 3.5
 
 
 def test_a_batch_is_a_loop() -> None:

@@ -8,5 +8,5 @@
     march.py       steps along a segment: error control, jams, peaks
     group.py       nips that act together, cut into smooth segments
 
-Works with v² in position, so that entry from a standstill is regular; the creep term, stiff near sync, is implicit.
+Works with v in position; the creep term, stiff near sync, is implicit.
 """

@@ -7,13 +7,12 @@ One nip at a time: sides are A alone, standing for two mirrored ones, or A and B
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import sqrt
 from typing import NamedTuple
 
 from stager.hardware.arrays import Floats
 from stager.physics.elementary import tanh
 from stager.physics.friction.single import coefficient_at
-from stager.physics.transit.equations import LEAST_SPEED_SQUARED, Lanes
+from stager.physics.transit.equations import LEAST_SPEED, Lanes
 from stager.physics.transit.profile import Profile
 
 Coefficient = Callable[[float], tuple[float, float]]
@@ -81,12 +80,12 @@ class Single:
         self.mass, self.radius, self.creep = one(lanes.mass), one(lanes.radius), one(sides.creep)
         self.inverse_spin_inertia = one(lanes.inverse_spin_inertia)
         self.spin_gain = self.radius * self.inverse_spin_inertia
-        self.top_squared = max(one(sides.set_speed, k) * one(sides.set_speed, k) for k in range(self.count))
+        self.top = max(one(sides.set_speed, k) for k in range(self.count))
 
     def now(self, place: float, state: list[float], *, steep: bool) -> Now:
         """d(state)/dx at `place` [m]; as `slopes`."""
         count, creep = self.count, self.creep
-        speed = sqrt(max(state[0], LEAST_SPEED_SQUARED))
+        speed = max(state[0], LEAST_SPEED)
         normal, cosine, sine, push = self.normal(place - self.axis)
         around = self.radius * state[1]
         forward, turning, coupling, before, coupled = 0.0, 0.0, 0.0, 0.0, False
@@ -125,7 +124,7 @@ class Single:
                 inner = slope * abs(creeping) + coefficient * (1.0 - creeping * creeping) / creep
                 steepness.append(pressing * inner)
                 torque_slopes.append(torque_slope)
-        rate[0] = 2.0 / self.mass * (push + forward)
+        rate[0] = (push + forward) / (self.mass * speed)
         if self.turns:
             rate[1] = self.spin_gain * turning / speed
         if self.books:
@@ -157,7 +156,7 @@ class Single:
             turning += pull * side.turn
             forces.append(force)
             slipping.append(sliding)
-        rate = [2.0 / self.mass * (push + forward), self.spin_gain * turning / speed if self.turns else 0.0]
+        rate = [(push + forward) / (self.mass * speed), self.spin_gain * turning / speed if self.turns else 0.0]
         rate += [side.opposing * force / speed for side, force in zip(self.sides, forces, strict=True)]
         if self.books:
             rate.append(0.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from stager.errors import StagerError
 from stager.physics.options import Options
@@ -23,23 +24,37 @@ class Seen:
 
     def look(self, single: Single, now: Now) -> None:
         """Take in one place."""
-        self.acceleration = max(self.acceleration, abs(now.rate[0]) / 2)
-        power = 0.0
-        for k, side in enumerate(single.sides):
-            slip = now.slips[k]
-            power += side.weight * now.forces[k] * slip
+        self.peaks(single, now)
+        for k, slip in enumerate(now.slips):
             self.least[k] = min(self.least[k], 0.0 if slip * self.last[k] < 0.0 else abs(slip))
             self.last[k] = slip
+
+    def peaks(self, single: Single, now: Now) -> None:
+        """Take in the peaks alone."""
+        power = 0.0
+        for k, side in enumerate(single.sides):
+            power += side.weight * now.forces[k] * now.slips[k]
+        self.acceleration = max(self.acceleration, abs(now.rate[0] * now.speed))
         self.slip_power = max(self.slip_power, power)
 
 
+class Start(NamedTuple):
+    """Where a lane starts: its state, the parameter, the next step, and whether a step has just failed."""
+
+    state: list[float]
+    place: float
+    size: float
+    held: bool
+
+
 def finish(
-    lanes: Lanes, segment: Segment, state: list[float], place: float, size: float, seen: Seen, options: Options
+    lanes: Lanes, segment: Segment, start: Start, seen: Seen, options: Options
 ) -> tuple[list[float], float, bool]:
     """State at the end of the segment or where the lane jams, its parameter there, and whether it jammed.
 
-    lanes, segment: of this lane alone, in one nip; place, size: parameter and next step to start from.
+    lanes, segment: of this lane alone, in one nip.
     """
+    state, place, size, held = start
     single = Single(lanes, segment.profiles[0])
     rate = _rate(single, segment, steep=False)
     look = _rate(single, segment, steep=True)
@@ -51,8 +66,9 @@ def finish(
         change = single.drift(curve.at(low, span, place)[0], now)
         bend = curve.curvature * span
         drift = [stretch * stretch * a + bend * b for a, b in zip(change, now.rate, strict=True)]
-        fresh, error = step(single, rate, now, stretch, drift, state, place, size)
+        fresh, error, inside = step(single, rate, now, stretch, drift, state, place, size)
         stopped, ratio = judge(single, state, fresh, error, options.tolerance)
+        hold, held = held, True
         if stopped:
             if options.steps or size <= LEAST_STEP:
                 return state, place, True
@@ -61,12 +77,14 @@ def finish(
         if options.steps is None and not ratio <= 1.0:
             size *= min(growth(ratio), 0.8)
             continue
-        state, place = fresh, place + size
+        state, place, held = fresh, place + size, False
+        for within in inside:
+            seen.peaks(single, within)
         if place >= 1.0 - 1e-12:
             seen.look(single, rate(place, state)[0])
             return state, place, False
         if options.steps is None:
-            size *= growth(ratio)
+            size *= min(growth(ratio), 1.0) if hold else growth(ratio)
     raise StagerError("a contact did not come to its end within the allowed number of steps")
 
 

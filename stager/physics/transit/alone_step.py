@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import sqrt
 
 from stager.physics.transit.alone import Now, Single
-from stager.physics.transit.rosenbrock import DRIFT, GAMMA, KNOWN, PLACE, STATE
+from stager.physics.transit.rosenbrock import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 from stager.physics.transit.segment import FLOOR
 
 Rate = Callable[[float, list[float]], tuple[Now, float]]
@@ -20,7 +19,7 @@ class Implicit:
         self.single, self.now, self.reach = single, now, reach
         speed, rate, r = now.speed, now.rate, single.radius
         self.spin_gain = reach * r * single.inverse_spin_inertia / speed
-        self.half_per_speed = 0.5 / speed
+        self.slowing = 1.0 / (1.0 + reach * rate[0] / speed)
         self.spin_by_speed = reach * rate[1] / speed
         self.damping, self.wheel_gain, self.wheel_by_speed, self.speed_gain, self.slip_by_speed = [], [], [], [], []
         for k, side in enumerate(single.sides):
@@ -30,7 +29,7 @@ class Implicit:
             self.damping.append(damping)
             self.wheel_gain.append(damping * reach * per_speed * side.radius)
             self.wheel_by_speed.append(by_speed)
-            self.speed_gain.append(side.weight * now.cosines[k] * (reach / (single.mass * speed)))
+            self.speed_gain.append(side.weight * now.cosines[k] * (self.slowing * reach / (single.mass * speed)))
             self.slip_by_speed.append(-(by_speed + now.cosines[k]) + side.turn * (r * self.spin_by_speed))
         self.system = [[self._term(i, k) for k in range(single.count)] for i in range(single.count)]
 
@@ -46,7 +45,7 @@ class Implicit:
     def solve(self, known: list[float]) -> list[float]:
         """Increments U for the right side `known`."""
         single, now, count = self.single, self.now, self.single.count
-        speed = known[0] * self.half_per_speed
+        speed = known[0] * self.slowing
         around = single.radius * known[1]
         wheels = [self.damping[k] * known[2 + k] for k in range(count)]
         right = [
@@ -67,7 +66,7 @@ class Implicit:
         spin = known[1]
         if single.turns:
             spin += self.spin_gain * turning - self.spin_by_speed * speed
-        out = [2.0 * now.speed * speed, spin]
+        out = [speed, spin]
         out += [wheels[k] - self.wheel_by_speed[k] * speed - self.wheel_gain[k] * forces[k] for k in range(count)]
         if single.books:
             self._books(known, out, speed, forces)
@@ -102,21 +101,24 @@ def step(
     state: list[float],
     place: float,
     size: float,
-) -> tuple[list[float], list[float]]:
-    """New state and local error; see the batch's own."""
+) -> tuple[list[float], list[float], list[Now]]:
+    """New state, local error, and the right side inside the step; see the batch's own."""
     reach = GAMMA * size
     implicit = Implicit(single, now, reach * stretch)
     drift = [reach * size * part for part in drift]
     known = [reach * stretch * value + DRIFT[0] * part for value, part in zip(now.rate, drift, strict=True)]
     parts = [implicit.solve(known)]
+    inside = []
     inner = state
     for number in range(1, 6):
         inner = _mix(STATE[number], parts, state)
         later, scale = rate(place + PLACE[number] * size, inner)
+        inside.append(later)
         factor, pull = reach * scale, DRIFT[number]
         known = [factor * value + pull * part for value, part in zip(later.rate, drift, strict=True)]
         parts.append(implicit.solve(_mix(_KNOWN[number], parts, known)))
-    return [a + b for a, b in zip(inner, parts[5], strict=True)], [abs(part) for part in parts[5]]
+    fresh = [a + b for a, b in zip(inner, parts[5], strict=True)]
+    return fresh, [abs(part) for part in parts[5]], inside[:INSIDE]
 
 
 def _mix(weights: tuple[float, ...], parts: list[list[float]], start: list[float]) -> list[float]:
@@ -130,9 +132,7 @@ def judge(
     single: Single, state: list[float], fresh: list[float], error: list[float], tolerance: float
 ) -> tuple[bool, float]:
     """Whether the projectile has stopped, and the local error as a share of what is allowed; as the batch's."""
-    top = max(state[0], single.top_squared)
-    speed = sqrt(top)
-    ratio = max(
-        error[0] / (state[0] + 0.01 * top), single.radius * error[1] / speed, max(error[2 : 2 + single.count]) / speed
-    )
-    return not fresh[0] > FLOOR * top, ratio / tolerance
+    speed = max(state[0], single.top)
+    squares = 2.0 * state[0] * error[0] / (state[0] * state[0] + 0.01 * (speed * speed))
+    ratio = max(squares, single.radius * error[1] / speed, max(error[2 : 2 + single.count]) / speed)
+    return not fresh[0] > FLOOR * speed, ratio / tolerance

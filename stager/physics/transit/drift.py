@@ -37,7 +37,7 @@ def drift(lanes: Lanes, segment: Segment, place: Floats, state: Floats, now: Slo
             force[side] = np.where(now.normal[side] > 0.0, pressed * now.traction[side], 0.0)
     rate = np.zeros_like(state)
     pull = force * sides.weights
-    rate[0] = (2.0 / lanes.mass) * (push + over_sides(pull * now.cosine + now.force * sides.weights * cosine))
+    rate[0] = (push + over_sides(pull * now.cosine + now.force * sides.weights * cosine)) / (lanes.mass * speed)
     if sides.turns:
         turning = over_sides(pull * sides.turnings)
         rate[1] = lanes.radius * lanes.inverse_spin_inertia * turning / speed

@@ -1,7 +1,8 @@
 """The equations of motion in position, and the implicit part of a step.
 
-State rows: v² [m^2/s^2], spin Ω [rad/s], then the surface speed u of each side [m/s]; where books are kept, also
-contact time [s], then work of each side and heat of each side [J]. All per metre of barrel.
+State rows: v [m/s], spin Ω [rad/s], then the surface speed u of each side [m/s]; where books are kept, also contact
+time [s], then work of each side and heat of each side [J]. All per metre of barrel. Slips are linear in v: in v² steps
+would be half as long where a side only creeps while the projectile gains speed.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from stager.hardware.arrays import Floats
 from stager.physics.transit.profile import Profile
 from stager.physics.transit.sides import Sides
 
-LEAST_SPEED_SQUARED = 1e-12
+LEAST_SPEED = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +67,7 @@ def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Fl
     """
     sides = lanes.sides
     count = len(sides.laws)
-    speed = np.sqrt(np.maximum(state[0], LEAST_SPEED_SQUARED))
+    speed = np.maximum(state[0], LEAST_SPEED)
     wheel = state[2 : 2 + count]
     normal, cosine, sine, push = _normals(lanes, profiles, place)
     slip = wheel - speed * cosine
@@ -81,7 +82,7 @@ def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Fl
     force = normal * traction
     rate = np.empty_like(state)
     pull = force * sides.weights
-    rate[0] = (2.0 / lanes.mass) * (push + over_sides(pull * cosine))
+    rate[0] = (push + over_sides(pull * cosine)) / (lanes.mass * speed)
     rate[1] = 0.0
     if sides.turns:
         turning = over_sides(pull * sides.turnings)
@@ -164,11 +165,12 @@ class Implicit:
         self.wheel_by_speed = damped * now.rate[2 : 2 + count] / speed
         self.spin_gain = reach * lanes.radius * lanes.inverse_spin_inertia / speed
         self.spin_by_speed = reach * now.rate[1] / speed
-        self.speed_gain = np.broadcast_to(sides.weights * now.cosine * (reach / (lanes.mass * speed)), now.force.shape)
+        self.slowing = 1.0 / (1.0 + reach * now.rate[0] / speed)
+        gain = sides.weights * now.cosine * (self.slowing * reach / (lanes.mass * speed))
+        self.speed_gain = np.broadcast_to(gain, now.force.shape)
         self.slip_by_speed = -(self.wheel_by_speed + now.cosine)
         if sides.turns:
             self.slip_by_speed += sides.turnings * (lanes.radius * self.spin_by_speed)
-        self.half_per_speed = 0.5 / speed
         self.system = self._system()
 
     def _system(self) -> list[list[Floats]]:
@@ -194,7 +196,7 @@ class Implicit:
     def solve(self, known: Floats) -> Floats:
         """Increments U, shape (rows, lanes), for the right side ρ = `known` of the same shape."""
         lanes, now, sides, count = self.lanes, self.now, self.lanes.sides, self.count
-        speed_known = known[0] * self.half_per_speed
+        speed_known = known[0] * self.slowing
         wheel_known = self.damping * known[2 : 2 + count]
         slip_known = wheel_known + self.slip_by_speed * speed_known
         if sides.turns:
@@ -202,7 +204,7 @@ class Implicit:
         force = _solve_small(self.system, now.steepness * slip_known)
         out = np.empty_like(known)
         speed = speed_known + over_sides(self.speed_gain * force)
-        out[0] = 2.0 * now.speed * speed
+        out[0] = speed
         out[1] = known[1]
         if sides.turns:
             turning = over_sides(sides.turnings * sides.weights * force)

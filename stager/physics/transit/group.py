@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
 from stager.physics.transit.equations import Lanes
-from stager.physics.transit.march import Journey, march
+from stager.physics.transit.march import march
 from stager.physics.transit.nip import Nip
+from stager.physics.transit.pool import Journey
 from stager.physics.transit.segment import Bend, Segment
 
 

@@ -2,95 +2,100 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import StagerError
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
-from stager.physics.transit.alone_march import Seen, finish
+from stager.physics.transit.alone_march import Seen, Start, finish
 from stager.physics.transit.drift import segment_drift
-from stager.physics.transit.equations import Lanes, Slopes, over_sides, slopes
+from stager.physics.transit.equations import Lanes, Slopes, slopes
 from stager.physics.transit.lanes import take
+from stager.physics.transit.pool import Journey, Pool
 from stager.physics.transit.rosenbrock import Rate, step
 from stager.physics.transit.segment import FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, Segment, growths
 
 FEW = 6
 """As many lanes as plain numbers do faster than arrays."""
-
-
-@dataclass(slots=True)
-class Journey:
-    """State on the way, shape (rows, lanes), and what is watched.
-
-    jammed; place where the last segment ended or the lane stopped [m]; peak_acceleration [m/s^2] and peak_slip_power
-    [W] since it was last cleared, each shape (lanes,);
-    least_slip: least |s| of each side in contact [m/s], shape (sides, lanes).
-    """
-
-    state: Floats
-    jammed: NDArray[np.bool_]
-    place: Floats
-    peak_acceleration: Floats
-    peak_slip_power: Floats
-    least_slip: Floats
-    last_slip: Floats
+WIDTH = 8192
+"""Lanes that step together: many enough to share the cost of a step, few enough to stay in cache."""
 
 
 def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) -> None:
-    """Advance `journey` through `segment`, in place. Lanes that jam stop where they are."""
-    index = np.flatnonzero(~journey.jammed & (np.broadcast_to(segment.span, journey.jammed.shape) > 0.0))
-    place = np.zeros(index.size)
-    size = np.full(index.size, 1.0 / options.steps if options.steps else FIRST_STEP)
-    here, piece = take(lanes, index), take(segment, index)
-    state = journey.state[:, index]
-    for _ in range(PATIENCE):
-        if index.size == 0:
+    """Advance `journey` through `segment`, in place. Lanes that jam stop where they are.
+
+    As lanes come to the end of the segment others enter it, so that steps stay well filled.
+    """
+    waiting = np.flatnonzero(~journey.jammed & (np.broadcast_to(segment.span, journey.jammed.shape) > 0.0))
+    size = 1.0 / options.steps if options.steps else FIRST_STEP
+    pool = Pool.start(journey, waiting[:0], size)
+    for _ in range(PATIENCE * (1 + waiting.size // WIDTH)):
+        if waiting.size and pool.index.size < 3 * WIDTH // 4:
+            entering = WIDTH - pool.index.size
+            pool = pool.join(Pool.start(journey, waiting[:entering], size))
+            waiting = waiting[entering:]
+            here, piece = take(lanes, pool.index), take(segment, pool.index)
+        if pool.index.size == 0:
             return
-        if index.size <= FEW and len(segment.profiles) == 1:
-            _one_by_one(here, piece, journey, index, state, place, size, options)
+        if pool.index.size <= FEW and len(segment.profiles) == 1:
+            _one_by_one(here, piece, journey, pool, options)
             return
-        rate = _rate(here, piece, steep=False)
-        size = np.minimum(size, 1.0 - place)
-        now, stretch = _rate(here, piece, steep=True)(place, state)
-        _watch(journey, index, now, here)
-        drift = segment_drift(here, piece, place, state, now, stretch)
-        with np.errstate(over="ignore", invalid="ignore"):
-            fresh, error = step(here, rate, now, stretch, drift, state, place, size)
-        accepted, jams, size_next = _judge(here, state, fresh, error, size, options)
-        state = np.where(accepted, fresh, state)
-        place = np.where(accepted, place + size, place)
-        done = accepted & (place >= 1.0 - 1e-12)
-        leaving = done | jams
-        if leaving.any():
-            out = index[leaving]
-            journey.jammed[index[jams]] = True
-            journey.state[:, out] = state[:, leaving]
-            journey.place[out] = piece.at(place)[0][leaving]
-            if done.any():
-                _watch(journey, index[done], rate(place, state)[0], here, done)
-            keep = np.flatnonzero(~leaving)
-            index, state, place, size_next = index[keep], state[:, keep], place[keep], size_next[keep]
-            here, piece = take(here, keep), take(piece, keep)
-        size = size_next
+        staying = _together(here, piece, journey, pool, options)
+        if staying is not None:
+            pool, here, piece = pool.take(staying), take(here, staying), take(piece, staying)
     raise StagerError("a contact did not come to its end within the allowed number of steps")
 
 
-def _one_by_one(
-    lanes: Lanes, segment: Segment, journey: Journey, index: NDArray[np.intp], state: Floats, place: Floats,
-    size: Floats, options: Options,
-) -> None:  # fmt: skip
+def _together(
+    lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, options: Options
+) -> NDArray[np.intp] | None:
+    """One step of all lanes in the pool; gives those that are still under way, None if all are."""
+    rate = _rate(lanes, segment, steep=False)
+    state, place = pool.state, pool.place
+    size = np.minimum(pool.size, 1.0 - place)
+    now, stretch = _rate(lanes, segment, steep=True)(place, state)
+    pool.watch(lanes, now)
+    drift = segment_drift(lanes, segment, place, state, now, stretch)
+    with np.errstate(over="ignore", invalid="ignore"):
+        fresh, error, inside = step(lanes, rate, now, stretch, drift, state, place, size)
+        accepted, jams, pool.size = _judge(lanes, state, fresh, error, size, pool.held, options)
+        for within in inside:
+            pool.peaks(lanes, within, accepted)
+    pool.held = ~accepted
+    pool.state = np.where(accepted, fresh, state)
+    pool.place = np.where(accepted, place + size, place)
+    done = accepted & (pool.place >= 1.0 - 1e-12)
+    leaving = done | jams
+    if not leaving.any():
+        return None
+    journey.jammed[pool.index[jams]] = True
+    _leave(lanes, segment, journey, pool, np.flatnonzero(jams))
+    _leave(lanes, segment, journey, pool, np.flatnonzero(done), look=True)
+    return np.flatnonzero(~leaving)
+
+
+def _leave(
+    lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, chosen: NDArray[np.intp], *, look: bool = False
+) -> None:
+    if chosen.size:
+        own, here, piece = pool.take(chosen), take(lanes, chosen), take(segment, chosen)
+        if look:
+            own.watch(here, _rate(here, piece, steep=False)(own.place, own.state)[0])
+        own.leave(journey, piece.at(own.place)[0])
+
+
+def _one_by_one(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, options: Options) -> None:
     """Hand the last lanes over to plain numbers."""
-    for k, lane in enumerate(index):
+    for k, lane in enumerate(pool.index):
         only = np.array([k])
-        seen = Seen(
-            float(journey.peak_acceleration[lane]), float(journey.peak_slip_power[lane]),
-            journey.least_slip[:, lane].tolist(), journey.last_slip[:, lane].tolist(),
-        )  # fmt: skip
         own, piece = take(lanes, only), take(segment, only)
-        end, at, jammed = finish(own, piece, state[:, k].tolist(), float(place[k]), float(size[k]), seen, options)
+        start = Start(pool.state[:, k].tolist(), float(pool.place[k]), float(pool.size[k]), bool(pool.held[k]))
+        seen = Seen(
+            float(pool.peak_acceleration[k]), float(pool.peak_slip_power[k]),
+            pool.least_slip[:, k].tolist(), pool.last_slip[:, k].tolist(),
+        )  # fmt: skip
+        end, at, jammed = finish(own, piece, start, seen, options)
         journey.state[:, lane] = end
         journey.jammed[lane] = jammed
         journey.place[lane] = piece.at(np.array([at]))[0][0]
@@ -107,33 +112,26 @@ def _rate(lanes: Lanes, segment: Segment, *, steep: bool) -> Rate:
 
 
 def _judge(
-    lanes: Lanes, state: Floats, fresh: Floats, error: Floats, size: Floats, options: Options
+    lanes: Lanes,
+    state: Floats,
+    fresh: Floats,
+    error: Floats,
+    size: Floats,
+    held: NDArray[np.bool_],
+    options: Options,
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Floats]:
-    """Accepted, jammed and next step size, each shape (lanes,)."""
+    """Accepted, jammed and next step size, each shape (lanes,). A step is not longer right after one that failed."""
     count = len(lanes.sides.laws)
-    top = np.maximum(state[0], (lanes.sides.set_speed**2).max(axis=0))
-    speed = np.sqrt(top)
-    ratio = error[0] / (state[0] + 0.01 * top)
+    speed = np.maximum(state[0], lanes.sides.set_speed.max(axis=0))
+    ratio = 2.0 * state[0] * error[0] / (state[0] * state[0] + 0.01 * (speed * speed))
     ratio = np.maximum(ratio, lanes.radius * error[1] / speed)
     ratio = np.maximum(ratio, (error[2 : 2 + count] / speed).max(axis=0)) / options.tolerance
-    stopped = ~(fresh[0] > FLOOR * top)
+    stopped = ~(fresh[0] > FLOOR * speed)
     if options.steps:
         return ~stopped, stopped, size
     good = (ratio <= 1.0) & ~stopped
     jams = stopped & (size <= LEAST_STEP)
     factor = growths(ratio)
+    factor = np.where(held, np.minimum(factor, 1.0), factor)
     factor = np.where(stopped, 0.25, np.where(good, factor, np.minimum(factor, 0.8)))
     return good, jams, size * factor
-
-
-def _watch(
-    journey: Journey, index: NDArray[np.intp], now: Slopes, lanes: Lanes, chosen: NDArray[np.bool_] | None = None
-) -> None:
-    pick = slice(None) if chosen is None else chosen
-    heat = over_sides((lanes.sides.weights * now.force * now.slip)[:, pick])
-    slip = now.slip[:, pick]
-    journey.peak_acceleration[index] = np.maximum(journey.peak_acceleration[index], np.abs(now.rate[0][pick]) / 2)
-    journey.peak_slip_power[index] = np.maximum(journey.peak_slip_power[index], heat)
-    crossed = slip * journey.last_slip[:, index] < 0.0
-    journey.least_slip[:, index] = np.minimum(journey.least_slip[:, index], np.where(crossed, 0.0, np.abs(slip)))
-    journey.last_slip[:, index] = slip

@@ -17,6 +17,8 @@ from stager.physics.transit.equations import Implicit, Lanes, Slopes
 
 GAMMA = 0.25
 PLACE = (0.0, 0.75, 0.21, 0.63, 1.0, 1.0)
+INSIDE = 3
+"""How many of the later stages lie inside the step, not at its end."""
 DRIFT = (0.25, -0.5, -0.023504, -0.0362, 0.0, 0.0)
 _FIFTH = (-7.170454962423024, -4.741636671481785, -16.31002631330971, -1.062004044111401)
 STATE = (
@@ -41,8 +43,8 @@ Rate = Callable[[Floats, Floats], tuple[Slopes, Floats]]
 
 def step(
     lanes: Lanes, rate: Rate, now: Slopes, stretch: Floats, drift: Floats, state: Floats, place: Floats, size: Floats
-) -> tuple[Floats, Floats]:
-    """New state and local error, both shape (rows, lanes).
+) -> tuple[Floats, Floats, tuple[Slopes, ...]]:
+    """New state and local error, both shape (rows, lanes), and the right side inside the step.
 
     rate(parameter, state) gives (slopes, dx/dparameter); now, stretch: its value at the step's start;
     drift: partial derivative of the scaled right side by the parameter; place, size: parameter and step.
@@ -51,14 +53,16 @@ def step(
     implicit = Implicit(lanes, now, reach * stretch)
     drift = reach * size * drift
     parts = [implicit.solve((reach * stretch) * now.rate + DRIFT[0] * drift)]
+    inside = []
     for number in range(1, 6):
         inner = _mix(STATE[number], parts, state)
         later, scale = rate(place + PLACE[number] * size, inner)
+        inside.append(later)
         known = (reach * scale) * later.rate
         if DRIFT[number]:
             known += DRIFT[number] * drift
         parts.append(implicit.solve(_mix(tuple(GAMMA * weight for weight in KNOWN[number]), parts, known)))
-    return inner + parts[5], np.abs(parts[5])
+    return inner + parts[5], np.abs(parts[5]), tuple(inside[:INSIDE])
 
 
 def _mix(weights: tuple[float, ...], parts: list[Floats], start: Floats) -> Floats:

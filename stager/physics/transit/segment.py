@@ -14,7 +14,7 @@ from stager.physics.transit.profile import Profile
 
 FIRST_STEP = 0.1
 LEAST_STEP = 1e-4
-FLOOR = 1e-10
+FLOOR = 1e-5
 PATIENCE = 100_000
 NOTCHES = 16
 LOWEST = int(np.floor(NOTCHES * np.log2(0.2)))

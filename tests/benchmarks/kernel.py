@@ -1,0 +1,137 @@
+"""A serial Numba kernel of the same scheme, for comparison only: a ball between two equal wheels, friction that falls.
+
+State: projectile's speed v and the wheels' surface speed u; both sides are alike, so one slip stands for two.
+"""
+
+from __future__ import annotations
+
+from math import exp, sqrt, tanh
+
+import numpy as np
+from numba import njit
+
+from stager.hardware.launcher import Launcher
+from stager.physics.friction import Falling
+from stager.physics.inertia import driven_inertia
+from stager.physics.transit.rosenbrock import DRIFT, GAMMA, KNOWN, PLACE, STATE
+
+ROWS = 6
+_STATE = np.array([row + (0.0,) * (5 - len(row)) for row in STATE])
+_KNOWN = np.array([row + (0.0,) * (5 - len(row)) for row in KNOWN])
+_PLACE, _DRIFT = np.array(PLACE), np.array(DRIFT)
+
+
+@njit(cache=False, error_model="numpy")
+def _contact(x, v, u, p, rebound):
+    """Acceleration along the way dv/dx and du/dx, the force on one side, and slopes."""
+    distance = sqrt(x * x + p[1] * p[1])
+    crush = max(p[0] - distance, 0.0)
+    sine, cosine = x / distance, p[1] / distance
+    scale = rebound * p[2]
+    normal = scale * crush if p[3] == 1.0 else scale * crush ** p[3]
+    slip = u - v * cosine
+    fading = (p[4] - p[5]) * exp(-abs(slip) / p[6])
+    creeping = tanh(slip / p[7])
+    traction = (p[5] + fading) * creeping
+    force = normal * traction
+    forward = (2.0 * normal * sine + 2.0 * force * cosine) / (p[8] * v)
+    return forward, -p[9] * force / v, normal, sine, cosine, distance, crush, scale, fading, creeping, traction, force
+
+
+@njit(cache=False, error_model="numpy")
+def _segment(v, u, half, closing, p, tolerance, rebound):
+    place, size, held = 0.0, 0.1, False
+    known, parts = np.empty(2), np.empty((ROWS, 2))
+    top = u
+    for _ in range(100000):
+        size = min(size, 1.0 - place)
+        if closing:
+            x, stretch, bend = half - half * (1 - place) ** 2, 2 * half * (1 - place), -2 * half
+        else:
+            x, stretch, bend = -half + half * place * place, 2 * half * place, 2 * half
+        f = _contact(x, v, u, p, rebound)
+        fv, fu, normal, sine, cosine, distance, crush, scale, fading, creeping, traction, force = f
+        steep = normal * (-fading / p[6] * abs(creeping) + (p[5] + fading) * (1 - creeping * creeping) / p[7])
+        dcos, dsin = -cosine * sine / distance, cosine * cosine / distance
+        dnormal = -scale * p[3] * (1.0 if p[3] == 1.0 else crush ** (p[3] - 1.0)) * sine if crush > 0 else 0.0
+        dforce = dnormal * traction - steep * v * dcos
+        xv = 2.0 * (dnormal * sine + normal * dsin + dforce * cosine + force * dcos) / (p[8] * v)
+        xu = -p[9] * dforce / v
+        reach = GAMMA * size
+        t = reach * stretch
+        # (1 - tJ) by hand: the force's increment is steep*(du - cosine dv).
+        gv, gu = 2.0 * cosine / (p[8] * v), -p[9] / v
+        a11 = 1 + t * fv / v + t * gv * steep * cosine
+        a12 = -t * gv * steep
+        a21 = t * fu / v + t * gu * steep * cosine
+        a22 = 1 - t * gu * steep
+        determinant = a11 * a22 - a12 * a21
+        dv = reach * size * (stretch * stretch * xv + bend * fv)
+        du = reach * size * (stretch * stretch * xu + bend * fu)
+        inner_v, inner_u = v, u
+        for number in range(ROWS):
+            if number == 0:
+                known[0], known[1] = t * fv + _DRIFT[0] * dv, t * fu + _DRIFT[0] * du
+            else:
+                inner_v, inner_u = v, u
+                mix_v, mix_u = 0.0, 0.0
+                for k in range(number):
+                    inner_v += _STATE[number, k] * parts[k, 0]
+                    inner_u += _STATE[number, k] * parts[k, 1]
+                    mix_v += _KNOWN[number, k] * parts[k, 0]
+                    mix_u += _KNOWN[number, k] * parts[k, 1]
+                at = place + _PLACE[number] * size
+                if closing:
+                    y, later = half - half * (1 - at) ** 2, 2 * half * (1 - at)
+                else:
+                    y, later = -half + half * at * at, 2 * half * at
+                g = _contact(y, max(inner_v, 1e-6), inner_u, p, rebound)
+                known[0] = reach * later * g[0] + _DRIFT[number] * dv + GAMMA * mix_v
+                known[1] = reach * later * g[1] + _DRIFT[number] * du + GAMMA * mix_u
+            parts[number, 0] = (a22 * known[0] - a12 * known[1]) / determinant
+            parts[number, 1] = (a11 * known[1] - a21 * known[0]) / determinant
+        ev, eu = abs(parts[5, 0]), abs(parts[5, 1])
+        new_v, new_u = inner_v + parts[5, 0], inner_u + parts[5, 1]
+        speed = max(v, top)
+        ratio = max(2 * v * ev / (v * v + 0.01 * speed * speed), eu / speed) / tolerance
+        if not new_v > 1e-5 * speed:
+            if size <= 1e-4:
+                return 0.0, u, True
+            size, held = 0.25 * size, True
+            continue
+        factor = min(max(0.9 * max(ratio, 1e-8) ** -0.25, 0.2), 5.0) if ratio == ratio else 0.2
+        if ratio <= 1.0:
+            v, u, place = new_v, new_u, place + size
+            if place >= 1.0 - 1e-12:
+                return v, u, False
+            size *= min(factor, 1.0) if held else factor
+            held = False
+        else:
+            size, held = size * min(factor, 0.8), True
+    return v, u, True
+
+
+@njit(cache=False, error_model="numpy")
+def _all(speeds, entry, half, p, tolerance, rebound):
+    out = np.empty(speeds.size)
+    for i in range(speeds.size):
+        v, u, jammed = _segment(entry, speeds[i], half, False, p, tolerance, 1.0)
+        if not jammed:
+            v, u, jammed = _segment(v, u, half, True, p, tolerance, rebound)
+        out[i] = 0.0 if jammed else v
+    return out
+
+
+def exit_speeds(launcher: Launcher, speeds: np.ndarray, tolerance: float) -> np.ndarray:
+    """Exit speed [m/s] of one stage at each of `speeds` [m/s]; launcher: a pair, a ball, no tyre growth, no motor."""
+    stage, contact, law = launcher.template, launcher.contact, launcher.contact.friction
+    if not isinstance(law, Falling):
+        raise TypeError("the kernel knows friction that falls only")
+    reach = stage.wheel.radius + launcher.projectile.radius
+    height = reach - stage.crush / 2
+    constants = np.array([
+        reach, height, contact.stiffness, contact.exponent, law.static, law.sliding, law.fade_speed, contact.creep,
+        launcher.projectile.mass, stage.wheel.radius**2 / driven_inertia(stage),
+    ])  # fmt: skip
+    half = sqrt(reach**2 - height**2)
+    return _all(speeds, launcher.feed.speed, half, constants, tolerance, contact.rebound)

@@ -1,0 +1,57 @@
+"""Times of one run, taken in turns so that a busy machine slows all alike."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Line:
+    """One row of the table: what was run, how long it took [s], against what, and what is asked."""
+
+    what: str
+    seconds: float
+    against: str
+    ratio: float
+    asked: str
+    kept: bool
+
+    def cells(self) -> tuple[str, ...]:
+        """As text."""
+        return self.what, pretty(self.seconds), self.against, f"{self.ratio:.3g}", self.asked, "yes" if self.kept else "no"
+
+    def plain(self) -> dict[str, Any]:
+        """As data."""
+        return asdict(self)
+
+
+HEADS = ("run", "time", "against", "ratio", "asked for", "kept")
+
+
+def medians(*jobs: Callable[[], object], rounds: int = 5, clock: Callable[[], float] = time.process_time) -> list[float]:
+    """Median time [s] of each job, one after the other in every round."""
+    taken: list[list[float]] = [[] for _ in jobs]
+    for _ in range(rounds):
+        for times, job in zip(taken, jobs, strict=True):
+            began = clock()
+            job()
+            times.append(clock() - began)
+    return [float(np.median(times)) for times in taken]
+
+
+def exponent(sizes: list[int], seconds: list[float]) -> float:
+    """Slope of log time against log size."""
+    return float(np.polyfit(np.log(sizes), np.log(seconds), 1)[0])
+
+
+def pretty(seconds: float) -> str:
+    """Seconds with a fitting prefix."""
+    for unit, size in (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6)):
+        if seconds >= size:
+            return f"{seconds / size:.3g} {unit}"
+    return f"{seconds / 1e-9:.3g} ns"

@@ -1,0 +1,98 @@
+"""Transits: against solve_ivp in time and against a serial Numba kernel of the same scheme; growth and memory."""
+
+from __future__ import annotations
+
+import tracemalloc
+from functools import partial
+
+import numpy as np
+
+from stager.hardware.launcher import Launcher
+from stager.physics.chain import throw
+from stager.physics.friction import Falling
+from stager.physics.options import Options
+from tests.benchmarks.kernel import exit_speeds
+from tests.benchmarks.timing import Line, exponent, medians
+from tests.oracle.throw import throw as slow_throw
+from tests.physics.machines import launcher
+
+ACCURACY = 1e-5
+LANES = (1, 10, 1_000, 10_000, 100_000)
+STAGES = (1, 4, 8)
+
+
+def machine() -> Launcher:
+    """A ball between two light wheels, friction that falls with slip; invented."""
+    return launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
+
+
+def speeds(lanes: int, stages: int) -> np.ndarray:
+    """Set surface speeds [m/s] that rise from stage to stage."""
+    first = np.random.default_rng(1).uniform(8.0, 25.0, (lanes, 1))
+    return first * (1 + 0.1 * np.arange(stages))
+
+
+def tolerance(run, reference: np.ndarray, choices: tuple[float, ...]) -> float:
+    """The loosest choice whose worst error is within ACCURACY."""
+    for choice in choices:
+        if np.max(np.abs(run(choice) / reference - 1)) <= ACCURACY:
+            return choice
+    raise ValueError("none of the tolerances is accurate enough")
+
+
+def lines() -> list[Line]:
+    """The table's rows."""
+    one, sample = machine(), speeds(60, 1)
+    exact = throw(one, sample, options=Options(tolerance=1e-11)).exit_speed
+    choices = (1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 1e-7)
+
+    def ours(values: np.ndarray, choice: float) -> np.ndarray:
+        return throw(one, values, options=Options(tolerance=choice, books=False)).exit_speed
+
+    def slow(values: np.ndarray, choice: float) -> np.ndarray:
+        return np.array([slow_throw(one, list(row), tolerance=choice).exit_speed for row in values])
+
+    fine = tolerance(partial(ours, sample), exact, choices)
+    fine_kernel = tolerance(lambda choice: exit_speeds(one, sample[:, 0], choice), exact, choices)
+    fine_slow = tolerance(partial(slow, sample[:20]), exact[:20], choices)
+    many, few, single = speeds(10_000, 1), speeds(8, 1), speeds(1, 1)
+    batch, kernel, alone, reference = medians(
+        lambda: ours(many, fine), lambda: exit_speeds(one, many[:, 0], fine_kernel), lambda: ours(single, fine),
+        lambda: slow(few, fine_slow),
+    )  # fmt: skip
+    each = reference / len(few)
+    ivp = "solve_ivp (LSODA, in time)"
+    return [
+        Line("10 000 transits, each", batch / 1e4, ivp, 1e4 * each / batch, "≥ 100", 1e4 * each / batch >= 100),
+        Line("1 transit", alone, ivp, each / alone, "≥ 3", each / alone >= 3),
+        Line("10 000 transits, each", batch / 1e4, "Numba kernel", kernel / batch, "≥ 1", kernel >= batch),
+        *_growth(fine), _memory(fine),
+    ]  # fmt: skip
+
+
+def _growth(choice: float) -> list[Line]:
+    run = partial(throw, machine(), options=Options(tolerance=choice, books=False))
+    sizes = [10_000, 30_000, 100_000]
+    by_lanes = medians(*(partial(run, speeds(size, 1)) for size in sizes), rounds=3)
+    by_stages = medians(*(partial(run, speeds(10_000, count)) for count in STAGES), rounds=3)
+    lanes, stages = exponent(sizes, by_lanes), exponent(list(STAGES), by_stages)
+    asked = "0.95–1.05"
+    return [
+        Line("100 000 transits", by_lanes[-1], "exponent in lanes", lanes, asked, 0.95 <= lanes <= 1.05),
+        Line("10 000 throws of 8 stages", by_stages[-1], "exponent in stages", stages, asked, 0.95 <= stages <= 1.05),
+    ]
+
+
+def _memory(choice: float) -> Line:
+    """Peak memory beyond the result, of 100 000 against 20 000 lanes."""
+    beyond = []
+    for lanes in (20_000, 100_000):
+        values = speeds(lanes, 4)
+        tracemalloc.start()
+        done = throw(machine(), values, options=Options(tolerance=choice, books=False))
+        current, peak = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        beyond.append(peak - current)
+        del done
+    ratio = beyond[1] / beyond[0]
+    return Line("memory beyond the result", float("nan"), "100 000 / 20 000 lanes", ratio, "≤ 1.2", ratio <= 1.2)
