@@ -23,7 +23,8 @@ class Line:
 
     def cells(self) -> tuple[str, ...]:
         """As text."""
-        return self.what, pretty(self.seconds), self.against, f"{self.ratio:.3g}", self.asked, "yes" if self.kept else "no"
+        kept = "yes" if self.kept else "no"
+        return self.what, pretty(self.seconds), self.against, f"{self.ratio:.3g}", self.asked, kept
 
     def plain(self) -> dict[str, Any]:
         """As data."""
@@ -33,7 +34,10 @@ class Line:
 HEADS = ("run", "time", "against", "ratio", "asked for", "kept")
 
 
-def medians(*jobs: Callable[[], object], rounds: int = 5, clock: Callable[[], float] = time.process_time) -> list[float]:
+Clock = Callable[[], float]
+
+
+def medians(*jobs: Callable[[], object], rounds: int = 5, clock: Clock = time.process_time) -> list[float]:
     """Median time [s] of each job, one after the other in every round."""
     taken: list[list[float]] = [[] for _ in jobs]
     for _ in range(rounds):
@@ -51,6 +55,8 @@ def exponent(sizes: list[int], seconds: list[float]) -> float:
 
 def pretty(seconds: float) -> str:
     """Seconds with a fitting prefix."""
+    if seconds != seconds:
+        return "–"
     for unit, size in (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6)):
         if seconds >= size:
             return f"{seconds / size:.3g} {unit}"
