@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,18 +13,23 @@ from stager.errors import InputError
 if TYPE_CHECKING:
     from stager.api.learned import Progress
     from stager.api.reported import Report
-    from stager.calibrate.answers import Contrast, Learned
+    from stager.api.results import (
+        Checked,
+        CompareResult,
+        FitResult,
+        NextResult,
+        PlanResult,
+        SweepResult,
+        ThrowResult,
+    )
     from stager.calibrate.planning import Next
     from stager.calibrate.records import Fit
     from stager.calibrate.table import Throws
-    from stager.calibrate.tuning import Tuned
     from stager.config import Configuration
     from stager.hardware.scenario import Scenario
-    from stager.limits import Design, Verdict
-    from stager.physics.records import Throw
+    from stager.limits import Design
     from stager.report.document import Source
     from stager.staging.records import Plan
-    from stager.staging.sweep import Sweep
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +49,14 @@ class Loaded:
 
         return Source(config_sha256=self.sha256, seed=seed)
 
+    def changed(self, values: Mapping[str, object]) -> Loaded:
+        """The same launcher with other values by dotted key, as a file would have them, and nothing written:
+        `changed({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
+        """
+        from stager import config
+
+        return _loaded(config.with_values(self.configuration, values))
+
     def speeds(self, *given: Speed) -> Speeds:
         """Wheel speeds of a throw, one argument a stage; without arguments the configuration's set speeds.
 
@@ -52,22 +65,24 @@ class Loaded:
         """
         return set_speeds(self.scenario.launcher, given)
 
-    def throw(self, *speeds: Speed) -> Throw:
+    def throw(self, *speeds: Speed) -> ThrowResult:
         """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
+        from stager.api.results import ThrowResult, shown
         from stager.physics import chain
 
         chosen = self.speeds(*speeds)
-        return chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b)
+        return shown(ThrowResult, chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b), loaded=self)
 
-    def check(self, *speeds: Speed) -> tuple[Throw, list[Verdict]]:
-        """One throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it.
+    def check(self, *speeds: Speed) -> Checked:
+        """A throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it.
 
         Each verdict says which one change would help most.
         """
+        from stager.api.results import Checked
         from stager.limits import verdicts
 
         design = self.design(*speeds)
-        return design.throw, verdicts(design, remedies=True)
+        return Checked(design=design, verdicts=tuple(verdicts(design, remedies=True)), loaded=self)
 
     def design(self, *speeds: Speed) -> Design:
         """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
@@ -79,31 +94,26 @@ class Loaded:
         limits = grip_limits(scenario, throw) if scenario.allowances.grip_margin else None
         return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=throw, grip_limit=limits)
 
-    def sweep(self, stage: int = 1, *before: Speed) -> Sweep:
-        """Exit speed of a stage (from 1) against its wheel speed, and its grip limit.
+    def sweep(self, stage: int = 1, *before: Speed, seed: int = 0) -> SweepResult:
+        """Exit speed of a stage (from 1) against its wheel speed, and its grip limit with a coverage interval.
 
         before: speeds of the stages before it, as in `speeds`; else their set speed, else their grip limit less
         grip_margin.
         """
+        from stager.api import learned
+        from stager.api.results import SweepResult, shown
         from stager.staging.sweep import sweep
 
         given = self.speeds(*before[: stage - 1]).pairs if before[: stage - 1] else []
-        return sweep(self.scenario, stage - 1, given)
+        found = sweep(self.scenario, stage - 1, given)
+        return shown(SweepResult, found, loaded=self, spread=learned.spread(self.scenario, found, seed))
 
-    def spread(self, sweep: Sweep, *, seed: int = 0) -> Tuned | None:
-        """Coverage interval of a sweep's grip limit over the configuration's uncertainties, and the robust setting.
-
-        None where there are no uncertainties, or nothing gets through.
-        """
-        from stager.api import learned
-
-        return learned.spread(self.scenario, sweep, seed)
-
-    def plan(self) -> Plan:
+    def plan(self) -> PlanResult:
         """The best number of stages, the speed of each, and what one more would add."""
+        from stager.api.results import PlanResult, shown
         from stager.staging import plan
 
-        return plan(self.scenario)
+        return shown(PlanResult, plan(self.scenario), loaded=self)
 
     def save_plan(self, plan: Plan, path: str | Path) -> None:
         """Write the configuration to `path` with the planned speeds as set speeds. Raises InputError without a design.
@@ -137,12 +147,13 @@ class Loaded:
 
     def fit(
         self, throws: Throws, *, seed: int = 0, stages: int | None = None, progress: Progress | None = None
-    ) -> Learned:
+    ) -> FitResult:
         """What throws tell of this launcher, and what chains of up to `stages` stages will do (None: one more stage
         than was measured)."""
         from stager.api import learned
+        from stager.api.results import FitResult, shown
 
-        return learned.fit(self.scenario, throws, seed, stages, progress)
+        return shown(FitResult, learned.fit(self.scenario, throws, seed, stages, progress), loaded=self)
 
     def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0) -> Path:
         """Write the configuration to `path` with fitted values, and beside it the draws; returns the draws' path."""
@@ -150,17 +161,19 @@ class Loaded:
 
         return learned.save_fit(self.configuration, fit, Path(path), seed)
 
-    def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> Contrast:
+    def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
         """Whether two builds of a table differ, by how much, and what explains it."""
         from stager.api import learned
+        from stager.api.results import CompareResult, shown
 
-        return learned.compare(self.scenario, throws, builds, seed)
+        return shown(CompareResult, learned.compare(self.scenario, throws, builds, seed), loaded=self, throws=throws)
 
-    def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> Next:
+    def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
         """What to measure next, for so many throws."""
         from stager.api import learned
+        from stager.api.results import NextResult, shown
 
-        return learned.suggest(self.scenario, throws, seed, count, progress)
+        return shown(NextResult, learned.suggest(self.scenario, throws, seed, count, progress), loaded=self)
 
     def report(
         self, throws: Throws | None = None, *, plan: Plan | None = None, seed: int = 0,
@@ -171,7 +184,6 @@ class Loaded:
         from stager.api.reported import Report, gather
 
         return Report(gather(self, throws, plan, seed, progress))
-
 
     def watch(
         self, throws: Throws, *, seed: int = 0, stages: int = 1, progress: Progress | None = None
@@ -189,9 +201,8 @@ def load(path: str | Path) -> Loaded:
     """Read and check a configuration file. Raises InputErrors with all that is wrong with it."""
     from stager import config
 
-    configuration = config.load(path)
-    return Loaded(
-        configuration=configuration,
-        scenario=configuration.scenario(),
-        sha256=hashlib.sha256(Path(path).read_bytes()).hexdigest(),
-    )
+    return _loaded(config.load(path))
+
+
+def _loaded(configuration: Configuration) -> Loaded:
+    return Loaded(configuration=configuration, scenario=configuration.scenario(), sha256=configuration.sha256)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import hashlib
 import os
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -21,7 +22,7 @@ from stager.errors import InputErrors, StagerError
 from stager.files import write_whole
 from stager.quantity import format_quantity, parse_stiffness, stiffness_unit
 
-__all__ = ["changed", "save", "write_whole"]
+__all__ = ["changed", "save", "with_values", "write_whole"]
 
 
 def save(
@@ -41,6 +42,14 @@ def save(
     where a change would spoil it.
     """
     write_whole(FilePath(path), changed(configuration, FilePath(path), changes, speeds, note, drop))
+
+
+def with_values(configuration: Configuration, values: Mapping[str, object]) -> Configuration:
+    """The configuration with other values by dotted key, as TOML would hold them. Raises InputErrors as `load` does."""
+    text = configuration.text
+    for key, value in values.items():
+        text = put(text, _path(key), show_value(value))
+    return understand(configuration.path, text, hashlib.sha256(text.encode()).hexdigest())
 
 
 def changed(

@@ -25,6 +25,5 @@ def sweep(session: Session, config: Config, speed: Speeds, stage: Stage = 1) -> 
     from stager.report import sweep as report
 
     with session.busy("Sweeping"):
-        found = loaded.sweep(stage, *speed)
-        spread = loaded.spread(found, seed=session.seed)
-    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), spread)
+        found = loaded.sweep(stage, *speed, seed=session.seed)
+    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), found.spread)

@@ -1,0 +1,91 @@
+"""Results show themselves: in print, in a notebook, as plain values."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+import stager
+from tests.cli.run import TEMPLATE
+from tests.cli.run import stager as run
+
+LAUNCHER = stager.load(TEMPLATE).changed({"limits.stages": 2})
+ROWS = "1500,5.9\n2000,7.8\n2600,10.2\n3200,12.6\n3800,14.6\n4100,15.6\n4500,15.0\n"
+TABLE = "build,wheel_1 [rpm],exit_speed [m/s]\n"
+
+
+class _Tags(HTMLParser):
+    """Whether every element that is opened is closed."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        if tag not in ("br", "hr", "meta"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+@pytest.fixture(scope="module")
+def throws(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("bench") / "throws.csv"
+    rows = "".join(f"{build},{row}\n" for build in "ab" for row in ROWS.splitlines())
+    path.write_text(TABLE + rows, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def results(throws: Path) -> dict[str, object]:
+    table = LAUNCHER.throws(throws)
+    return {
+        "plan": LAUNCHER.plan(), "throw": LAUNCHER.throw(10, "3000 rpm"), "jam": LAUNCHER.throw(0.5),
+        "sweep": LAUNCHER.sweep(2, 12), "check": LAUNCHER.check(12), "fit": LAUNCHER.fit(table),
+        "next": LAUNCHER.next(table), "compare": LAUNCHER.compare(table, ("a", "b")),
+    }  # fmt: skip
+
+
+ALL = ("plan", "throw", "jam", "sweep", "check", "fit", "next", "compare")
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_what_a_notebook_shows_is_whole_and_says_the_answer(name: str, results: dict[str, object]) -> None:
+    result: stager.api.results.Shown = results[name]  # type: ignore[assignment]
+    page = result._repr_html_()
+    assert _Tags(page).open == []
+    headline = str(result).splitlines()[0].split(".")[0]
+    assert headline in re.sub(r"<[^>]*>", "", page)
+    assert page.count("<svg") == len(result.pictures())
+    assert result.document()["stager_version"] == stager.__version__
+
+
+def test_print_shows_what_the_command_shows(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+    monkeypatch.setenv("NO_COLOR", "1")
+    ran = run("throw", str(TEMPLATE), "--speed", "10").out
+    printed = str(stager.load(TEMPLATE).throw(10))
+    assert [line.rstrip() for line in ran.splitlines()] == printed.splitlines()
+
+
+def test_pictures_are_found_by_name(results: dict[str, object]) -> None:
+    plan: stager.api.results.PlanResult = results["plan"]  # type: ignore[assignment]
+    assert plan.picture().name == "ladder"
+    assert plan.picture("barrel").title == "Speed along the barrel"
+    with pytest.raises(stager.InputError, match="no picture"):
+        plan.picture("portrait")
+
+
+def test_changed_values_are_read_as_a_file_would_be() -> None:
+    other = LAUNCHER.changed({"projectile.mass": "25 g", "goal.worthwhile": 0.2})
+    assert other.scenario.launcher.projectile.mass == pytest.approx(0.025)
+    assert other.scenario.goal.worthwhile == 0.2
+    assert LAUNCHER.scenario.goal.worthwhile == 0.08
+    assert other.sha256 != LAUNCHER.sha256
+    with pytest.raises(stager.InputErrors, match=r"projectile\.mass"):
+        LAUNCHER.changed({"projectile.mass": "25 mm"})
