@@ -111,7 +111,7 @@ def step(
     inside = []
     inner = state
     for number in range(1, 6):
-        inner = _mix(STATE[number], parts, state)
+        inner = _mix((1.0,), parts[4:], inner) if number == 5 else _mix(STATE[number], parts, state)
         later, scale = rate(place + PLACE[number] * size, inner)
         inside.append(later)
         factor, pull = reach * scale, DRIFT[number]
@@ -122,10 +122,18 @@ def step(
 
 
 def _mix(weights: tuple[float, ...], parts: list[list[float]], start: list[float]) -> list[float]:
-    total = start
-    for weight, part in zip(weights, parts, strict=True):
-        total = [value + weight * more for value, more in zip(total, part, strict=True)]
-    return total
+    """start + Σ weight·part, added up in the order of the batch's own."""
+    if len(weights) == 1:
+        (a,) = weights
+        return [s + a * p for s, p in zip(start, *parts, strict=True)]
+    if len(weights) == 2:
+        a, b = weights
+        return [s + a * p + b * q for s, p, q in zip(start, *parts, strict=True)]
+    if len(weights) == 3:
+        a, b, c = weights
+        return [s + a * p + b * q + c * r for s, p, q, r in zip(start, *parts, strict=True)]
+    total = _mix(weights[:3], parts[:3], start)
+    return _mix(weights[3:], parts[3:], total)
 
 
 def judge(

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.equations import Lanes, Slopes, over_sides, spread
+from stager.physics.transit.equations import Lanes, Slopes, over_sides
+from stager.physics.transit.pressing import spread
 from stager.physics.transit.segment import Segment
 
 

@@ -12,10 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.profile import Profile
 from stager.physics.transit.sides import Sides
 
 LEAST_SPEED = 1e-6
+
+Pressing = tuple[Floats, Floats, Floats, Floats]
+"""Normal force [N], cos φ and sin φ of each side, shapes (sides, lanes) or (1, lanes), and the normals' push along
+the barrel [N], shape (lanes,)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,8 +63,8 @@ def over_sides(values: Floats) -> Floats:
     return np.asarray(total, dtype=np.float64)
 
 
-def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Floats, *, steep: bool = True) -> Slopes:
-    """Right side d(state)/dx at `place` [m], shape (lanes,), for `state` of shape (rows, lanes).
+def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = True) -> Slopes:
+    """Right side d(state)/dx for `state` of shape (rows, lanes), where the sides press as in `pressing`.
 
     steep: find the derivatives too that `Implicit` needs.
     """
@@ -69,7 +72,7 @@ def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Fl
     count = len(sides.laws)
     speed = np.maximum(state[0], LEAST_SPEED)
     wheel = state[2 : 2 + count]
-    normal, cosine, sine, push = _normals(lanes, profiles, place)
+    normal, cosine, sine, push = pressing
     slip = wheel - speed * cosine
     if sides.turns:
         around = lanes.radius * state[1]
@@ -104,31 +107,6 @@ def slopes(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats, state: Fl
 
 
 _NO_SLOPE = np.zeros((1, 1))
-
-
-def _normals(lanes: Lanes, profiles: tuple[Profile, ...], place: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Normal force, cos φ, sin φ of each side, shapes (sides, lanes) or (1, lanes), and the push, (lanes,)."""
-    found = [profile.at(place - axis) for profile, axis in zip(profiles, lanes.axes, strict=True)]
-    return spread(lanes.sides, found, level_cosine=1.0)
-
-
-def spread(
-    sides: Sides, found: list[tuple[Floats, Floats, Floats, Floats]], *, level_cosine: float
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """What is found of each nip, side by side; `level_cosine`: cos φ, or its change, of sides without tilt."""
-    if len(found) == 1:
-        normal, cosine, sine, push = found[0]
-        if not any(sides.level):
-            return normal[None], cosine[None], sine[None], push
-        level = np.full((len(sides.laws), cosine.size), level_cosine)
-        level[0] = cosine
-        return normal[None], level, sine[None], push
-    parts = [np.stack(np.broadcast_arrays(*(found[nip][part] for nip in sides.nip))) for part in range(3)]
-    push = found[0][3]
-    for other in found[1:]:
-        push = push + other[3]
-    cosine = np.where(np.array(sides.level)[:, None], level_cosine, parts[1])
-    return parts[0], cosine, parts[2], push
 
 
 def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats) -> tuple[Floats, Floats]:

@@ -10,16 +10,20 @@ from stager.hardware.arrays import Floats
 from stager.physics.options import Options
 from stager.physics.transit.alone_march import Seen, Start, finish
 from stager.physics.transit.drift import segment_drift
-from stager.physics.transit.equations import Lanes, Slopes, slopes
+from stager.physics.transit.equations import Lanes, slopes
 from stager.physics.transit.lanes import take
 from stager.physics.transit.pool import Journey, Pool
-from stager.physics.transit.rosenbrock import Rate, step
+from stager.physics.transit.pressing import places
+from stager.physics.transit.rosenbrock import PLACE, step
 from stager.physics.transit.segment import FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, Segment, growths
 
 FEW = 6
 """As many lanes as plain numbers do faster than arrays."""
 WIDTH = 8192
 """Lanes that step together: many enough to share the cost of a step, few enough to stay in cache."""
+
+_AHEAD = np.array(PLACE[:-1])[:, None]
+"""The last two stages lie at the same place."""
 
 
 def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) -> None:
@@ -51,14 +55,15 @@ def _together(
     lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, options: Options
 ) -> NDArray[np.intp] | None:
     """One step of all lanes in the pool; gives those that are still under way, None if all are."""
-    rate = _rate(lanes, segment, steep=False)
     state, place = pool.state, pool.place
     size = np.minimum(pool.size, 1.0 - place)
-    now, stretch = _rate(lanes, segment, steep=True)(place, state)
+    distinct = places(lanes, segment, place + _AHEAD * size)
+    way = [*distinct, distinct[-1]]
+    now = slopes(lanes, way[0].pressing, state)
     pool.watch(lanes, now)
-    drift = segment_drift(lanes, segment, place, state, now, stretch)
+    drift = segment_drift(lanes, segment, place, state, now, way[0].stretch)
     with np.errstate(over="ignore", invalid="ignore"):
-        fresh, error, inside = step(lanes, rate, now, stretch, drift, state, place, size)
+        fresh, error, inside = step(lanes, way, now, drift, state, size)
         accepted, jams, pool.size = _judge(lanes, state, fresh, error, size, pool.held, options)
         for within in inside:
             pool.peaks(lanes, within, accepted)
@@ -81,7 +86,8 @@ def _leave(
     if chosen.size:
         own, here, piece = pool.take(chosen), take(lanes, chosen), take(segment, chosen)
         if look:
-            own.watch(here, _rate(here, piece, steep=False)(own.place, own.state)[0])
+            end = places(here, piece, own.place[None])[0]
+            own.watch(here, slopes(here, end.pressing, own.state, steep=False))
         own.leave(journey, piece.at(own.place)[0])
 
 
@@ -101,14 +107,6 @@ def _one_by_one(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, op
         journey.place[lane] = piece.at(np.array([at]))[0][0]
         journey.peak_acceleration[lane], journey.peak_slip_power[lane] = seen.acceleration, seen.slip_power
         journey.least_slip[:, lane], journey.last_slip[:, lane] = seen.least, seen.last
-
-
-def _rate(lanes: Lanes, segment: Segment, *, steep: bool) -> Rate:
-    def rate(parameter: Floats, state: Floats) -> tuple[Slopes, Floats]:
-        place, stretch = segment.at(parameter)
-        return slopes(lanes, segment.profiles, place, state, steep=steep), stretch
-
-    return rate
 
 
 def _judge(

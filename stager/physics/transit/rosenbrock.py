@@ -8,12 +8,11 @@ memory, checked by the measured order.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.equations import Implicit, Lanes, Slopes
+from stager.physics.transit.equations import Implicit, Lanes, Slopes, slopes
+from stager.physics.transit.pressing import Place
 
 GAMMA = 0.25
 PLACE = (0.0, 0.75, 0.21, 0.63, 1.0, 1.0)
@@ -38,31 +37,35 @@ KNOWN = (
     (34.62605830930532, 15.30084976114473, 56.99955578662667, 18.40807009793095, -5.714285714285717),
 )
 
-Rate = Callable[[Floats, Floats], tuple[Slopes, Floats]]
-
 
 def step(
-    lanes: Lanes, rate: Rate, now: Slopes, stretch: Floats, drift: Floats, state: Floats, place: Floats, size: Floats
+    lanes: Lanes, way: list[Place], now: Slopes, drift: Floats, state: Floats, size: Floats
 ) -> tuple[Floats, Floats, tuple[Slopes, ...]]:
     """New state and local error, both shape (rows, lanes), and the right side inside the step.
 
-    rate(parameter, state) gives (slopes, dx/dparameter); now, stretch: its value at the step's start;
-    drift: partial derivative of the scaled right side by the parameter; place, size: parameter and step.
+    The last stage's state is the one before plus the part before: the last row of STATE begins as the row before.
+    way: the places of the stages, PLACE steps ahead; now: the right side at the first of them;
+    drift: partial derivative of the scaled right side by the parameter; size: of the step.
     """
     reach = GAMMA * size
-    implicit = Implicit(lanes, now, reach * stretch)
+    scaled = reach * way[0].stretch
+    implicit = Implicit(lanes, now, scaled)
     drift = reach * size * drift
-    parts = [implicit.solve((reach * stretch) * now.rate + DRIFT[0] * drift)]
+    parts = [implicit.solve(scaled * now.rate + DRIFT[0] * drift)]
     inside = []
+    inner = state
     for number in range(1, 6):
-        inner = _mix(STATE[number], parts, state)
-        later, scale = rate(place + PLACE[number] * size, inner)
+        inner = inner + parts[4] if number == 5 else _mix(STATE[number], parts, state)
+        later = slopes(lanes, way[number].pressing, inner, steep=False)
         inside.append(later)
-        known = (reach * scale) * later.rate
+        known = (reach * way[number].stretch) * later.rate
         if DRIFT[number]:
             known += DRIFT[number] * drift
-        parts.append(implicit.solve(_mix(tuple(GAMMA * weight for weight in KNOWN[number]), parts, known)))
+        parts.append(implicit.solve(_mix(_KNOWN[number], parts, known)))
     return inner + parts[5], np.abs(parts[5]), tuple(inside[:INSIDE])
+
+
+_KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
 
 
 def _mix(weights: tuple[float, ...], parts: list[Floats], start: Floats) -> Floats:
@@ -70,5 +73,5 @@ def _mix(weights: tuple[float, ...], parts: list[Floats], start: Floats) -> Floa
     total += start
     spare = np.empty_like(total)
     for weight, part in zip(weights[1:], parts[1:], strict=True):
-        total += part if weight == 1.0 else np.multiply(weight, part, out=spare)
+        total += np.multiply(weight, part, out=spare)
     return total
