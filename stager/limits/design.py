@@ -13,6 +13,7 @@ from stager.hardware.wish import Allowances
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train, build_train
 from stager.physics.heat.windings import Windings, windings
+from stager.physics.options import DEFAULT, Options
 from stager.physics.rate import Settled, settled
 from stager.physics.records import Throw
 
@@ -22,7 +23,7 @@ class Design:
     """A launcher with its stages set, and a throw through them; batch axes lead, stages are last.
 
     grip_limit: grip limit of each stage at its own entry speed [m/s], shape (..., stages); NaN where exit speed
-    still rises at the end of the range; None where it was not asked for.
+    still rises at the end of the range; None where it was not asked for. options: how throws at a rate are integrated.
     What drives, supply and heat do is found when a limit first asks for it, and kept.
     """
 
@@ -30,6 +31,7 @@ class Design:
     allowances: Allowances
     throw: Throw
     grip_limit: Floats | None = None
+    options: Options = DEFAULT
 
     @property
     def count(self) -> int:
@@ -71,7 +73,7 @@ class Design:
         rate = self.launcher.feed.rate
         if rate is None or self.holding is None:
             return None
-        return settled(self.launcher, rate, *self.set_speeds, first=self.throw)
+        return settled(self.launcher, rate, *self.set_speeds, first=self.throw, options=self.options)
 
     @cached_property
     def windings(self) -> Windings | None:

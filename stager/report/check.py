@@ -19,9 +19,10 @@ from stager.report.table import Screen
 def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answer:
     """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no"."""
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
-    kept = not thrown["jammed"] and all(row["kept"] for row in rows)
     work = duty(design)
     worked = None if work is None else duties.summary(work)
+    clogs = duties.jams(worked)
+    kept = not thrown["jammed"] and not clogs and all(row["kept"] for row in rows)
     tables = [
         limits.table(rows, [limits.word(row) for row in rows]),
         limits.remedies(rows),
@@ -44,7 +45,10 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
         "tyres": tyres.summary(design),
         "safety": safety.summary(design.launcher, design.throw),
     }
-    return Answer(Screen(_headline(design, thrown, rows), tables, notes), document(content, source), yes=kept)
+    headline = (
+        f"It jams at the feed's rate. {_headline(design, thrown, rows)}" if clogs else _headline(design, thrown, rows)
+    )
+    return Answer(Screen(headline, tables, notes), document(content, source), yes=kept)
 
 
 def _rows(design: Design, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:

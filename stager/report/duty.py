@@ -67,6 +67,11 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
     }
 
 
+def jams(content: dict[str, Any] | None) -> bool:
+    """Whether a `summary` says that throws jam once the wheels have settled at the feed's rate."""
+    return content is not None and content["at_rate"] is not None and bool(content["at_rate"]["jammed"])
+
+
 _MOTORS = (
     Column("stage"),
     Column("side", words=True),
@@ -126,8 +131,8 @@ def notes(content: dict[str, Any]) -> list[str]:
     if content["highest_rate_1_s"]:
         lost = percent(content["highest_rate_loss_fraction"], 0)
         found.append(f"At {digits(content['highest_rate_1_s'])} throws a second {lost} of the exit speed are lost.")
-    rate = content["at_rate"]
-    if rate is not None and rate["jammed"]:
+    if jams(content):
+        rate = content["at_rate"]
         found.append(f"At {digits(rate['rate_1_s'])} throws a second it jams once the wheels have settled.")
     shares = [row["throwing_share"] for row in content["wheels"] if row["throwing_share"] is not None]
     if shares and min(shares) < 1:

@@ -94,7 +94,7 @@ def _together(scenario: Scenario, draws: Draws, bench: Bench, settings: Settings
     for step in range(HALVINGS + 1):
         at = np.zeros(draws.lanes) if step == 0 else (low + high) / 2
         done = throw(draws.launcher, fastest * np.exp(at[:, None] * way), options=ROUGH)
-        design = Design(launcher=draws.launcher, allowances=scenario.allowances, throw=done)
+        design = Design(launcher=draws.launcher, allowances=scenario.allowances, throw=done, options=ROUGH)
         found = [judge(limit, design) for limit in limits]
         slacks = [np.broadcast_to(verdict.slack, at.shape) for verdict in found if verdict is not None]
         kept = np.min(slacks, axis=0) >= 0 if slacks else np.ones(at.shape, bool)

@@ -10,11 +10,13 @@ import pytest
 from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.hardware.wish import Allowances
-from stager.limits import Design
+from stager.limits import Design, verdicts
 from stager.limits.duty import BACK, Duty, duty
 from stager.physics.chain import throw
 from stager.physics.drive.ride import ride
+from stager.report import check
 from stager.report import duty as report
+from stager.report.document import Source
 from tests.drive.machines import DRIVE, HEAT, SUPPLY, launcher
 
 SPEEDS = np.array([8.0, 11.0])
@@ -86,3 +88,15 @@ def test_without_rate_or_heat_that_part_is_silent() -> None:
 def test_without_drives_or_after_a_jam_there_is_none() -> None:
     assert _duty(launcher(drive=None)) is None
     assert _duty(launcher(feed=0.1), SLOW) is None
+
+
+def test_a_launcher_that_jams_at_its_rate_does_not_keep_its_limits() -> None:
+    # Governors too weak for the rate: the first throw goes through, settled ones do not.
+    machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
+    design = Design(launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, SPEEDS))
+    said = check.answer(design, verdicts(design), Source(config_sha256="", seed=0))
+    assert not design.throw.jammed
+    assert all(limit["kept"] for limit in said.document["limits"])
+    assert said.document["kept"] is said.yes is False
+    assert said.screen is not None
+    assert said.screen.headline.startswith("It jams at the feed's rate")

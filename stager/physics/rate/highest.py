@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 from stager.hardware.arrays import Floats, Number
 from stager.hardware.launcher import Launcher
 from stager.physics.chain import throw
+from stager.physics.options import QUICK
 from stager.physics.rate.rhythm import build_rhythm
 from stager.physics.rate.state import settle_rhythm
 from stager.physics.records import Throw
 
 SLOWEST = 1e-2
 SAMPLES = (8, 7, 6)
-SEARCH = 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +54,7 @@ def highest_rate(
     pauseless, excess, ends = high, np.zeros((2, *contact.shape)), None
     for samples in SAMPLES:
         at = np.linspace(low, high, samples)
-        found = settle_rhythm(rhythm.at(np.exp(-at)), first, tolerance=SEARCH, quick=True)
+        found = settle_rhythm(rhythm.at(np.exp(-at)), first, QUICK)
         excess = np.where(found.throw.jammed, 1.0, found.loss) - loss
         ends = (excess[0] > 0, excess[-1] <= 0) if ends is None else ends
         below = np.clip((excess <= 0).sum(axis=0) - 1, 0, samples - 2)[None]

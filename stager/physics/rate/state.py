@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +19,8 @@ from stager.physics.rate.rhythm import Rhythm, build_rhythm
 from stager.physics.records import Grip, Throw
 from stager.physics.transit.lanes import flatten, take
 
-SEARCH = Options(books=False)
-TOLERANCE = 2e-8
+CLOSER = 0.2
+"""Relative error of the wheel speeds, by the tolerance of the throws [-]."""
 MOST = 30
 
 
@@ -64,6 +64,7 @@ def settled(
     wheel_speed_b: Floats | None = None,
     *,
     first: Throw | None = None,
+    options: Options = DEFAULT,
 ) -> Settled | None:
     """The settled state at `rate` [1/s] with set surface speeds [m/s], shape (..., stages).
 
@@ -73,23 +74,20 @@ def settled(
     """
     if launcher.supply is None or build_train(launcher, np.shape(wheel_speed)[-1]) is None:
         return None
-    first = throw(launcher, wheel_speed, wheel_speed_b) if first is None else first
+    first = throw(launcher, wheel_speed, wheel_speed_b, options=options) if first is None else first
     contact = first.stages.contact_time.max(axis=-1, initial=0.0)
     rhythm = build_rhythm(launcher, 1 / rate, contact, wheel_speed, wheel_speed_b)
-    return None if rhythm is None else settle_rhythm(rhythm, first)
+    return None if rhythm is None else settle_rhythm(rhythm, first, options)
 
 
-def settle_rhythm(rhythm: Rhythm, first: Throw, *, tolerance: float = TOLERANCE, quick: bool = False) -> Settled:
-    """As `settled`, for a rhythm with its first throw; tolerance: of the wheel speeds, relative [-].
-
-    quick: exit speeds good to about 1e-5, and no energies of the throw.
-    """
+def settle_rhythm(rhythm: Rhythm, first: Throw, options: Options = DEFAULT) -> Settled:
+    """As `settled`, for a rhythm with its first throw; without options.books energies of the throw are 0."""
     rate = 1 / rhythm.interval
     shape = np.broadcast_shapes(first.exit_speed.shape, np.shape(rate))
     target = np.broadcast_to(rhythm.target, (*shape, rhythm.train.size))
-    found = _search(rhythm, first, shape, tolerance, QUICK if quick else SEARCH)
+    found = _search(rhythm, first, shape, options)
     speed = found.point.reshape(target.shape)
-    done = rhythm.throw(speed, QUICK if quick else DEFAULT)
+    done = first if np.array_equal(speed, target) else rhythm.throw(speed, options)
     after = rhythm.after(done)
     ended, ledger = rhythm.recover_with_books(after)
     jammed = done.jammed | first.jammed
@@ -101,7 +99,8 @@ def settle_rhythm(rhythm: Rhythm, first: Throw, *, tolerance: float = TOLERANCE,
     )  # fmt: skip
 
 
-def _search(rhythm: Rhythm, first: Throw, shape: tuple[int, ...], tolerance: float, options: Options) -> FixedPoint:
+def _search(rhythm: Rhythm, first: Throw, shape: tuple[int, ...], options: Options) -> FixedPoint:
+    bare, tolerance = replace(options, books=False), CLOSER * options.tolerance
     wheels = rhythm.train.size
     target = np.ascontiguousarray(lanes(rhythm.target, shape, wheels))
     every = Lined(rhythm, shape)
@@ -112,7 +111,7 @@ def _search(rhythm: Rhythm, first: Throw, shape: tuple[int, ...], tolerance: flo
 
     def change(speed: Floats, index: NDArray[np.intp], call: int) -> Floats:
         here = every.chosen(index)
-        return here.recover(here.after(here.throw(speed, QUICK if call == 0 else options)))
+        return here.recover(here.after(here.throw(speed, QUICK if call == 0 else bare)))
 
     return fixed_point(change, target, back, slope, target, tolerance=tolerance, most=MOST)
 
