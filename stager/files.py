@@ -14,6 +14,17 @@ def write_whole(path: Path, text: str) -> None:
     write_bytes(path, text.encode())
 
 
+def check_place(path: Path) -> None:
+    """Find out before long work whether a file can be written there. Raises InputError where it cannot."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise InputError(f"cannot be written: {error.strerror}", where=str(path)) from error
+    os.close(handle)
+    Path(name).unlink()
+
+
 def write_bytes(path: Path, content: bytes) -> None:
     """As `write_whole`, for bytes."""
     try:

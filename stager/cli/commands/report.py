@@ -11,6 +11,7 @@ from stager.cli.command import Config
 from stager.cli.commands.plan import Figures
 from stager.cli.progress import progress
 from stager.cli.session import Session
+from stager.files import check_place
 from stager.report.answer import Answer
 
 Throws = Annotated[Path | None, typer.Argument(help="Table of measured throws (CSV).", show_default=False)]
@@ -34,9 +35,10 @@ def report(
     from stager.report import written
 
     table = None if throws is None else loaded.throws(throws)
+    page = Path(config.with_suffix(".html").name) if output is None else output
+    check_place(page)
     with progress(session, "Writing the report") as tell:
         made = loaded.report(table, seed=session.seed, progress=tell)
-        page = config.with_suffix(".html").name if output is None else output
         made.save(page)
         drawn = [] if figures is None else made.save_figures(figures)
-    return written.answer(made.dossier, Path(page), drawn)
+    return written.answer(made.dossier, page, drawn)

@@ -36,7 +36,7 @@ def figure(picture: Picture, *, kind: str = "") -> Markup:
     twin = tag("details", tag("summary", "Same numbers as a table"), table(picture.twin, caption=False))
     caption = tag("figcaption", tag("strong", picture.title), " ", picture.caption)
     wide = "wide" if picture.wide else None
-    return tag("figure", Markup(picture.themed()), caption, twin, class_=kind or wide, id=picture.name)
+    return tag("figure", Markup(picture.themed()), caption, twin, class_=kind or wide, id=f"figure-{picture.name}")
 
 
 def figures(pictures: Sequence[Picture | None]) -> Markup:

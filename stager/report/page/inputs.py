@@ -17,7 +17,8 @@ COLUMNS = (
 
 def inputs(configuration: Configuration) -> list[Table]:
     """A table for each part of the file; what it leaves to defaults is said to be so."""
-    known, written = configuration.quantities, dict(_leaves(configuration.raw, ""))
+    known = {**configuration.quantities, **_wishes(configuration)}
+    written = dict(_leaves(configuration.raw, ""))
     keys = [*written, *(key for key in known if key not in written and not _inside(key, written))]
     parts = dict.fromkeys(key.partition(".")[0] for key in keys if "." in key)
     found = []
@@ -26,6 +27,13 @@ def inputs(configuration: Configuration) -> list[Table]:
         rows = tuple(_row(key, part, written.get(key), known.get(key)) for key in mine)
         found.append(Table(f"[{part}]", COLUMNS, rows))
     return found
+
+
+def _wishes(configuration: Configuration) -> dict[str, Measured]:
+    """Limits and goal, which are no quantities of the launcher."""
+    parts = {"limits": configuration.file.limits, "goal": configuration.file.goal}
+    found = ((f"{part}.{name}", value) for part, table in parts.items() for name, value in table)
+    return {key: value for key, value in found if isinstance(value, Measured)}
 
 
 def _row(key: str, part: str, written: Any, known: Measured | None) -> tuple[str, ...]:

@@ -1,0 +1,104 @@
+"""Reports to look at, planned once in a session of tests. Names in them try to break out of the page."""
+
+from __future__ import annotations
+
+import tempfile
+from functools import lru_cache
+from pathlib import Path
+
+import stager
+from stager.api.reported import Report
+
+ROOT = Path(__file__).parents[2]
+TITLE = "</title><script>alert('title')</script><img src=x onerror=alert(1)> $\\frac{1}{0}$ & \"so\" \u202eon"
+FILE = 'we<b>ird\' & "name".toml'
+BUILD = "<script>alert('build')</script>"
+CHANGES = {
+    "title": "'''" + TITLE + "'''",
+    "stages": "2",
+    "rate": '"4 /s"',
+    "session": '"3 min"',
+}
+THROWS = f"""throw,build,wheel_1 [rpm],wheel_2 [rpm],exit_speed [m/s],supply [V],note
+1,"{BUILD}",2200,,8.66,14.8,<b>bold</b>
+2,"{BUILD}",2600,,10.21,14.8,
+3,"{BUILD}",2900,,11.43,14.8,
+4,"{BUILD}",3000,,11.71,14.8,
+5,"{BUILD}",3100,,11.62,14.8,
+6,"{BUILD}",2600,,8.15,14.8,slipped by hand
+7,"{BUILD}",3300,,11.53,14.8,
+8,"{BUILD}",3103,3800,15.92,14.8,
+9,"{BUILD}",3103,4100,17.21,14.8,
+10,"{BUILD}",3103,4250,17.60,14.8,
+11,"{BUILD}",3103,4400,17.55,14.8,
+"""
+
+
+def with_values(text: str, **values: str) -> str:
+    """Configuration text with other values; a key that is not there goes to the end of [feed]."""
+    lines = text.splitlines()
+    for key, value in values.items():
+        places = [i for i, line in enumerate(lines) if line.partition("=")[0].strip() == key]
+        if places:
+            lines[places[0]] = f"{key} = {value}"
+        else:
+            lines.insert(lines.index("[feed]") + 1, f"{key} = {value}")
+    return "\n".join(lines) + "\n"
+
+
+@lru_cache
+def folder() -> Path:
+    """A directory that lives as long as the session."""
+    kept = tempfile.TemporaryDirectory()
+    _KEPT.append(kept)
+    return Path(kept.name)
+
+
+_KEPT: list[tempfile.TemporaryDirectory[str]] = []
+
+
+@lru_cache
+def configuration() -> Path:
+    """The seed-ball thrower with two stages and a title that means harm."""
+    path = folder() / FILE
+    text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
+    path.write_text(with_values(text, **CHANGES), encoding="utf-8")
+    return path
+
+
+@lru_cache
+def throws() -> Path:
+    """A table of throws, one of them wild."""
+    path = folder() / "throws <i>.csv"
+    path.write_text(THROWS, encoding="utf-8")
+    return path
+
+
+@lru_cache
+def told() -> Report:
+    """The report with throws."""
+    loaded = stager.load(configuration())
+    return loaded.report(loaded.throws(throws()), plan=plain().plan)
+
+
+@lru_cache
+def plain() -> Report:
+    """The report without throws."""
+    return stager.load(configuration()).report()
+
+
+@lru_cache
+def nothing() -> Report:
+    """A report of a configuration that nothing fits."""
+    path = folder() / "none.toml"
+    text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
+    path.write_text(with_values(text, stages="1", aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
+    return stager.load(path).report()
+
+
+@lru_cache
+def page() -> Path:
+    """The page with throws, as a file."""
+    path = folder() / "page.html"
+    told().save(path)
+    return path

@@ -1,0 +1,57 @@
+"""`stager report`, and figures of `plan`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli.run import ROOT, stager
+
+STREAMER = ROOT / "configs" / "streamer.toml"
+
+
+def test_page_document_and_figures(tmp_path: Path) -> None:
+    page, figures = tmp_path / "deep" / "page.html", tmp_path / "figures"
+    ran = stager("report", str(STREAMER), "-o", str(page), "--figures", str(figures), "--json")
+    document = json.loads(ran.out)
+    assert (ran.status, ran.err) == (0, "")
+    assert document["page"] == str(page)
+    assert sorted(document["figures"]) == sorted(map(str, figures.iterdir()))
+    assert f"{document['plan']['exit_speed_m_s']:.2f} m/s" in page.read_text(encoding="utf-8")
+    assert sorted(path.name for path in page.parent.iterdir()) == ["page.html"]
+
+
+def test_a_no_is_written_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = STREAMER.read_text(encoding="utf-8").replace("stages = 3", "stages = 1")
+    text = text.replace('aim = "fastest"', 'aim = "reach"\nexit_speed = "19.5 m/s"')
+    (tmp_path / "far.toml").write_text(text, encoding="utf-8")
+    ran = stager("report", "far.toml", "--quiet")
+    assert ran.status == 1
+    assert (tmp_path / "far.html").read_text(encoding="utf-8").count('id="card"') == 0
+
+
+def test_a_place_that_cannot_be_written_is_bad_input(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    ran = stager("report", str(STREAMER), "-o", str(tmp_path / "file" / "page.html"))
+    assert ran.status == 2
+    assert "cannot be written" in ran.err
+
+
+def test_wrong_throws_are_said_before_anything_is_planned(tmp_path: Path) -> None:
+    table = tmp_path / "throws.csv"
+    table.write_text("throw,wheel_1 [m/s]\n1,12\n", encoding="utf-8")
+    page = tmp_path / "page.html"
+    ran = stager("report", str(STREAMER), str(table), "-o", str(page))
+    assert ran.status == 2
+    assert "exit_speed" in ran.err
+    assert not page.exists()
+
+
+def test_plan_draws_the_same_figures(tmp_path: Path) -> None:
+    ran = stager("plan", str(STREAMER), "--figures", str(tmp_path), "--quiet")
+    assert ran.status == 0
+    names = {path.stem for path in tmp_path.iterdir()}
+    assert {"launcher", "ladder", "barrel", "sweep-1", "sweep-2", "limits", "energy"} <= names
