@@ -94,9 +94,7 @@ def _size(shape: tuple[int, ...]) -> tuple[int]:
 
 
 def _gather(flat: Transit, shape: tuple[int, ...], stages: int, entry: Floats, spin: Floats) -> Throw:
-    merged = Transit(
-        **{field.name: getattr(flat, field.name).reshape(*shape, stages) for field in fields(Transit)}
-    )
+    merged = Transit(**{field.name: getattr(flat, field.name).reshape(*shape, stages) for field in fields(Transit)})
     jammed: NDArray[np.bool_] = np.asarray(merged.jammed.any(axis=-1))
     if stages == 0:
         return Throw(stages=merged, exit_speed=entry.reshape(shape), spin=spin.reshape(shape), jammed=jammed)

@@ -131,8 +131,8 @@ def test_heat(pictures: dict[str, Picture]) -> None:
 def test_agreement_and_residuals(pictures: dict[str, Picture]) -> None:
     picture = pictures["agreement"]
     good, wild = (next(one for one in _axes(picture).lines if one.get_marker() == mark) for mark in ("o", "x"))
-    drawn = sorted(map(tuple, np.concatenate([good.get_xydata(), wild.get_xydata()])))
-    told = sorted(zip(_column(picture, "fitted"), _column(picture, "measured"), strict=True))
+    drawn = sorted(map(tuple, np.concatenate([good.get_xydata(), wild.get_xydata()])[:, ::-1]))
+    told = sorted(zip(_column(picture, "measured"), _column(picture, "fitted"), strict=True))
     _close(drawn, told, 0.0051)  # type: ignore[arg-type]
     named = [row[0] for row in picture.twin.rows if row[-1] == "wild"]
     assert "6" in named
