@@ -46,9 +46,11 @@ def save(
 
 def with_values(configuration: Configuration, values: Mapping[str, object]) -> Configuration:
     """The configuration with other values by dotted key, as TOML would hold them. Raises InputErrors as `load` does."""
-    text = configuration.text
+    text, tree = configuration.text, copy.deepcopy(dict(configuration.raw))
     for key, value in values.items():
         text = put(text, _path(key), show_value(value))
+        _set(tree, _path(key), value)
+    text = text if _says(text, tree) else show_tree(tree)
     return understand(configuration.path, text, hashlib.sha256(text.encode()).hexdigest())
 
 

@@ -29,7 +29,10 @@ def text(screen: Screen) -> str:
     from stager.report.terminal import whole
 
     out = io.StringIO()
-    console = Console(file=out, width=WIDTH, markup=False, highlight=False, emoji=False, no_color=True)
+    # In a notebook rich would show it there and then.
+    console = Console(
+        file=out, width=WIDTH, markup=False, highlight=False, emoji=False, force_terminal=False, force_jupyter=False
+    )
     console.print(whole(screen))
     return "\n".join(line.rstrip() for line in out.getvalue().splitlines())
 

@@ -86,6 +86,8 @@ def test_changed_values_are_read_as_a_file_would_be() -> None:
     assert other.scenario.launcher.projectile.mass == pytest.approx(0.025)
     assert other.scenario.goal.worthwhile == 0.2
     assert LAUNCHER.scenario.goal.worthwhile == 0.08
+    law = LAUNCHER.changed({"contact.friction": {"law": "constant", "coefficient": 0.5}}).scenario
+    assert law.launcher.contact.friction.name == "constant"
     assert other.sha256 != LAUNCHER.sha256
     with pytest.raises(stager.InputErrors, match=r"projectile\.mass"):
         LAUNCHER.changed({"projectile.mass": "25 mm"})

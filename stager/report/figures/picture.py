@@ -56,6 +56,9 @@ class Picture:
         write_bytes(png, self.png())
         return svg, png
 
+    def __repr__(self) -> str:
+        return f"{self.title}. {self.alt}"
+
     def _repr_svg_(self) -> str:
         return self.svg()
 
