@@ -42,6 +42,10 @@ class Scaled:
         value, slope = self.law.coefficient(slip)
         return value * self.factor, slope * self.factor
 
+    def greatest(self, slip: Floats) -> Floats:
+        """See FrictionLaw."""
+        return np.asarray(self.law.greatest(slip) * self.factor)
+
 
 def _contact(change: Callable[[Contact, Number], Contact]) -> Change:
     return lambda launcher, factor: replace(launcher, contact=change(launcher.contact, factor))

@@ -20,6 +20,10 @@ class FrictionLaw(Protocol):
         """Coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`."""
         ...
 
+    def greatest(self, slip: Floats) -> Floats:
+        """Greatest coefficient [-] from no slip to `slip` ≥ 0 [m/s]; shape as `slip`."""
+        ...
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contact:

@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from stager.hardware.arrays import Floats, Number
-from stager.hardware.contact import FrictionLaw
 from stager.hardware.launcher import Launcher
 from stager.physics.growth import swell
-
-SAMPLES = 65
 
 
 def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
@@ -28,12 +25,5 @@ def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b
 
     The greatest coefficient between no slip and `wheel_speed` [m/s] on the greatest normal force: an upper bound.
     """
-    law = launcher.contact.friction
-    return greatest_coefficient(law, wheel_speed) * peak_normal(launcher, index, wheel_speed, wheel_speed_b)
-
-
-def greatest_coefficient(law: FrictionLaw, slip: Number) -> Floats:
-    """Greatest coefficient of friction [-] at slip speeds from 0 to `slip` [m/s], by samples."""
-    shares = np.concatenate([np.linspace(0, 1, SAMPLES), np.geomspace(1e-4, 1e-2, SAMPLES // 2)])
-    found = [law.coefficient(np.asarray(slip, dtype=np.float64) * share)[0] for share in shares]
-    return np.asarray(np.max(np.broadcast_arrays(*found), axis=0))
+    grip = launcher.contact.friction.greatest(np.asarray(wheel_speed, dtype=np.float64))
+    return grip * peak_normal(launcher, index, wheel_speed, wheel_speed_b)

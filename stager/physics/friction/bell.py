@@ -33,6 +33,10 @@ class Bell:
         coefficient = self.peak * np.exp(-(logarithm**2))
         return coefficient, -2 * coefficient * logarithm / (self.width * positive)
 
+    def greatest(self, slip: Floats) -> Floats:
+        """See FrictionLaw; at the peak or before it."""
+        return self.coefficient(np.minimum(slip, self.peak_speed))[0]
+
     def alone(self) -> Callable[[float], tuple[float, float]]:
         """As `coefficient`, for one lane in plain numbers."""
         peak, peak_speed, width = number(self.peak), number(self.peak_speed), number(self.width)

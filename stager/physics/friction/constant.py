@@ -23,6 +23,10 @@ class Constant:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
         return np.broadcast_to(self.friction, slip.shape), np.zeros_like(slip)
 
+    def greatest(self, slip: Floats) -> Floats:
+        """See FrictionLaw."""
+        return np.broadcast_to(self.friction, slip.shape)
+
     def alone(self) -> Callable[[float], tuple[float, float]]:
         """As `coefficient`, for one lane in plain numbers."""
         both = number(self.friction), 0.0

@@ -39,6 +39,10 @@ class Falling:
         fading = (self.static - self.sliding) * np.exp(-raised)
         return self.sliding + fading, -fading * exponent * (raised / ratio) / self.fade_speed
 
+    def greatest(self, slip: Floats) -> Floats:
+        """See FrictionLaw; without slip unless it sticks worse than it slides."""
+        return np.maximum(self.static, self.coefficient(slip)[0])
+
     def alone(self) -> Callable[[float], tuple[float, float]]:
         """As `coefficient`, for one lane in plain numbers."""
         sliding, fade, exponent = number(self.sliding), number(self.fade_speed), number(self.fade_exponent)

@@ -36,3 +36,9 @@ class Tabulated:
         held = np.clip(slip, low, high)
         slope = np.where((slip > low) & (slip < high), self._slope(held), 0.0)
         return self._curve(held), slope
+
+    def greatest(self, slip: Floats) -> Floats:
+        """See FrictionLaw; between two points the curve only rises or only falls."""
+        passed = np.concatenate([self.friction[:1], np.maximum.accumulate(self.friction)])
+        at = np.searchsorted(self.slip, slip, side="right")
+        return np.asarray(np.maximum(passed[at], self.coefficient(slip)[0]))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import fields, is_dataclass, replace
-from typing import Any
+from functools import cache
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,11 +54,15 @@ def _each(value: Any, change: Callable[[Floats], Floats]) -> Any:
         done = {id(item): _each(item, change) for item in value}
         same = all(done[id(item)] is item for item in value)
         return value if same else tuple(done[id(item)] for item in value)
-    if is_dataclass(value) and not isinstance(value, type):
-        changes = {}
-        for field in fields(value):
-            item = getattr(value, field.name)
-            if field.init and (new := _each(item, change)) is not item:
-                changes[field.name] = new
-        return replace(value, **changes) if changes else value
-    return value
+    changes = {}
+    for name in _parts(cast(Hashable, type(value))):
+        item = getattr(value, name)
+        if (new := _each(item, change)) is not item:
+            changes[name] = new
+    return replace(value, **changes) if changes else value
+
+
+@cache
+def _parts(kind: Any) -> tuple[str, ...]:
+    """Names of a record's fields that it is made of; none of anything else."""
+    return tuple(field.name for field in fields(kind) if field.init) if is_dataclass(kind) else ()
