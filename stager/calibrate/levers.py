@@ -43,7 +43,7 @@ class Scaled:
         return value * self.factor, slope * self.factor
 
     def greatest(self, slip: Floats) -> Floats:
-        """See FrictionLaw."""
+        """Greatest coefficient [-] from no slip to `slip` [m/s]."""
         return np.asarray(self.law.greatest(slip) * self.factor)
 
 
