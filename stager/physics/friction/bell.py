@@ -34,7 +34,7 @@ class Bell:
         return coefficient, -2 * coefficient * logarithm / (self.width * positive)
 
     def greatest(self, slip: Floats) -> Floats:
-        """See FrictionLaw; at the peak or before it."""
+        """Greatest coefficient [-] up to `slip` [m/s]: at the peak or before it."""
         return self.coefficient(np.minimum(slip, self.peak_speed))[0]
 
     def alone(self) -> Callable[[float], tuple[float, float]]:

@@ -24,7 +24,7 @@ class Constant:
         return np.broadcast_to(self.friction, slip.shape), np.zeros_like(slip)
 
     def greatest(self, slip: Floats) -> Floats:
-        """See FrictionLaw."""
+        """Greatest coefficient [-] from no slip to `slip` [m/s]."""
         return np.broadcast_to(self.friction, slip.shape)
 
     def alone(self) -> Callable[[float], tuple[float, float]]:

@@ -40,7 +40,7 @@ class Falling:
         return self.sliding + fading, -fading * exponent * (raised / ratio) / self.fade_speed
 
     def greatest(self, slip: Floats) -> Floats:
-        """See FrictionLaw; without slip unless it sticks worse than it slides."""
+        """Greatest coefficient [-] up to `slip` [m/s]: without slip unless it sticks worse than it slides."""
         return np.maximum(self.static, self.coefficient(slip)[0])
 
     def alone(self) -> Callable[[float], tuple[float, float]]:

@@ -38,7 +38,7 @@ class Tabulated:
         return self._curve(held), slope
 
     def greatest(self, slip: Floats) -> Floats:
-        """See FrictionLaw; between two points the curve only rises or only falls."""
+        """Greatest coefficient [-] up to `slip` [m/s]; between two points the curve only rises or only falls."""
         passed = np.concatenate([self.friction[:1], np.maximum.accumulate(self.friction)])
         at = np.searchsorted(self.slip, slip, side="right")
         return np.asarray(np.maximum(passed[at], self.coefficient(slip)[0]))
