@@ -28,7 +28,7 @@ def _one(question: Question, usual: str, out: TextIO) -> str:
     choices = f" ({', '.join(question.choices)})" if question.choices and question.unit == "" else ""
     choices = "" if all(choice.isdigit() for choice in question.choices) else choices
     while True:
-        out.write(f"{question.text}{choices} [{usual}]: ")
+        out.write(f"{question.text}{choices} [{_spelt(usual, out)}]: ")
         out.flush()
         line = sys.stdin.readline()
         if not line:
@@ -42,3 +42,8 @@ def _one(question: Question, usual: str, out: TextIO) -> str:
             return read_answer(question, said) if said else usual
         except ValueError as error:
             out.write(f"  {error}\n")
+
+
+def _spelt(text: str, out: TextIO) -> str:
+    """The text as the terminal can spell it."""
+    return text if (out.encoding or "").lower().startswith("utf") else text.replace("±", "+/-")

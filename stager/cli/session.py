@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 from stager.errors import ExitStatus, InputError, InputErrors, StagerError
 
@@ -18,6 +18,13 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+
+
+def forgiving(stream: TextIO) -> TextIO:
+    """A stream to which a name that the terminal cannot spell does not cost the answer."""
+    if isinstance(stream, io.TextIOWrapper):
+        stream.reconfigure(errors="replace")
+    return stream
 
 
 def _console(*, stderr: bool) -> Console:
@@ -75,19 +82,18 @@ class Session:
         return ExitStatus.DONE if answer.yes else ExitStatus.ANSWER_IS_NO
 
     def _print(self, answer: Answer) -> None:
+        unicode = (sys.stdout.encoding or "").lower().startswith("utf")
         if self.json or answer.screen is None:
             from stager.report import document
 
-            unicode = (sys.stdout.encoding or "").lower().startswith("utf")
             sys.stdout.write(document.text(answer.document, ascii_only=not unicode) + "\n")
             return
-        from stager.report import terminal
+        from stager.report import spelling, terminal
 
-        if isinstance(sys.stdout, io.TextIOWrapper):
-            # A name that the terminal cannot spell must not cost the answer.
-            sys.stdout.reconfigure(errors="replace")
+        forgiving(sys.stdout)
         show = terminal.headline if self.quiet else terminal.whole
-        _console(stderr=False).print(show(answer.screen))
+        screen = answer.screen if unicode else spelling.plain(answer.screen)
+        _console(stderr=False).print(show(screen, ascii_only=not unicode))
 
     def _fault(self, error: Exception) -> ExitStatus:
         if os.environ.get(TRACEBACK_SWITCH):

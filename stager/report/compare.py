@@ -131,7 +131,7 @@ def _speeds(throws: Throws, setting: int, launcher: Launcher) -> list[float]:
 def _explanations(compared: Compared) -> Table:
     columns = (
         Column("single change", words=True), Column(f"in {compared.builds[1]}"), Column("95 %", words=True),
-        Column("AICc"), Column("", words=True),
+        Column("AICc"), Column("", words=True, wraps=True),
     )  # fmt: skip
     rows = tuple(
         (

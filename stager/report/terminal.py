@@ -11,6 +11,13 @@ from rich.text import Text
 
 from stager.report.table import Column, Picture, Screen, Table
 
+RULED = box.Box("    \n    \n -- \n" + "    \n" * 5, ascii=True)
+STYLES = {
+    "kept": "green", "binds": "yellow", "no margin left": "yellow", "BROKEN": "bold red", "slip": "yellow",
+    "jam": "bold red", "grip limit": "bold",
+}  # fmt: skip
+"""Colours of verdicts; each is a word that tells by itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
@@ -22,7 +29,7 @@ class Drawn:
         yield Text("\n".join(self.picture.lines(options.max_width)), no_wrap=True, overflow="crop")
 
 
-def whole(screen: Screen) -> RenderableType:
+def whole(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
     """Headline, pictures, tables and notes."""
     parts: list[RenderableType] = [headline(screen)]
     if screen.verdict:
@@ -30,21 +37,21 @@ def whole(screen: Screen) -> RenderableType:
     for picture in screen.pictures:
         parts += [Text(), Text(picture.title, style="bold"), Drawn(picture)]
     for item in screen.tables:
-        parts += [Text(), Text(item.title, style="bold"), table(item)]
+        parts += [Text(), Text(item.title, style="bold"), table(item, ascii_only=ascii_only)]
     if screen.notes:
         parts.append(Text())
         parts += [Text(note) for note in screen.notes]
     return Group(*parts)
 
 
-def headline(screen: Screen) -> RenderableType:
+def headline(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
     """The answer alone."""
     return Text(screen.headline, style="bold")
 
 
-def table(item: Table) -> RenderableType:
+def table(item: Table, *, ascii_only: bool = False) -> RenderableType:
     """A table whose heads carry the unit on a second line."""
-    drawn = RichTable(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+    drawn = RichTable(box=RULED if ascii_only else box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     units = any(column.unit for column in item.columns)
     for column in item.columns:
         drawn.add_column(
@@ -54,7 +61,7 @@ def table(item: Table) -> RenderableType:
             vertical="top",
         )
     for row in item.rows:
-        drawn.add_row(*(Text(cell) for cell in row))
+        drawn.add_row(*(Text(cell, style=STYLES.get(cell, "")) for cell in row))
     return drawn
 
 

@@ -23,12 +23,14 @@ class Ran:
     err: str
 
 
-def stager(*arguments: str, typed: str = "") -> Ran:
-    """Run `stager ARGUMENTS` with `typed` on its standard input, which is no terminal."""
-    out, err = io.StringIO(), io.StringIO()
+def stager(*arguments: str, typed: str = "", encoding: str = "utf-8") -> Ran:
+    """Run `stager ARGUMENTS` with `typed` on its standard input, and streams in `encoding`, none of them a terminal."""
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding, errors=errors) for errors in ("strict", "backslashreplace"))
     with redirect_stdout(out), redirect_stderr(err), mock.patch("sys.stdin", io.StringIO(typed)):
         try:
             status = app(list(arguments), prog_name="stager")
         except SystemExit as stop:
             status = stop.code
-    return Ran(int(status or 0), out.getvalue(), err.getvalue())
+    out.flush()
+    err.flush()
+    return Ran(int(status or 0), *(stream.buffer.getvalue().decode(encoding) for stream in (out, err)))

@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import os
+import re
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.cli.run import TEMPLATE, stager
+from stager.api import Loaded
+from stager.cli.app import COMMANDS
+from tests.cli.run import TEMPLATE, Ran, stager
+
+ANSWERS: dict[tuple[str, ...], Any] = {}
 
 TYPED = {
-    "bench": "help\n1500 6.0 first one\n6.1\n2500, 9.9\nbuild b\n3000 jam\n15,5\n200 30\nundo\n3300 13.0\nshow\n",
+    "bench": "help\n2400 7.4 first one\n7.5\n3000, 9.2\nbuild b\n3200 jam\n15,5\n200 30\nundo\n4200 12.4\nshow\n",
 }
 SCREENS = Path(__file__).parent / "screens"
 BALL = "launcher.toml"
@@ -18,7 +25,7 @@ CASES = {
     "help": ["--help"],
     "throw-help": ["throw", "--help"],
     "new": ["new", "mine"],
-    "new-again": ["new", "."],
+    "new-again": ["new", ".", "--stages", "3"],
     "check": ["check", BALL],
     "check-broken": ["check", BALL, "--speed", "70"],
     "throw": ["throw", BALL, "--speed", "10", "--speed", "13.5"],
@@ -31,13 +38,38 @@ CASES = {
     "plan-quiet": ["plan", BALL, "--quiet"],
     "plan-none": ["plan", "narrow.toml"],
     "worth": ["worth", BALL],
+    "fit": ["fit", BALL, "throws.csv", "--build", "a"],
+    "fit-few": ["fit", BALL, "few.csv"],
+    "compare": ["compare", BALL, "throws.csv", "--builds", "a", "b"],
+    "next": ["next", BALL, "throws.csv", "--build", "a"],
+    "report": ["report", BALL, "-o", "page.html"],
     "bench": ["bench", BALL, "mine.csv"],
+    "new-help": ["new", "--help"],
     "bench-help": ["bench", "--help"],
     "bad-config": ["check", "bad.toml"],
     "no-file": ["plan", "missing.toml"],
     "bad-speed": ["throw", BALL, "--speed", "12 kg"],
     "bad-option": ["throw", BALL, "--sped", "12"],
 }
+LOOKED_AT = ("new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench")
+# What the template throws with other friction, and chance added.
+THROWS = """\
+build,wheel_1 [rpm],exit_speed [m/s]
+a,2400,7.42
+a,3000,9.22
+a,3600,10.98
+a,4200,12.37
+a,4800,11.54
+a,5400,10.82
+a,4200,12.43
+b,2400,7.32
+b,3000,9.06
+b,3600,10.82
+b,4200,10.69
+b,4800,9.99
+b,5400,9.39
+b,4200,10.68
+"""
 
 
 @pytest.fixture(autouse=True)
@@ -48,26 +80,83 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "narrow.toml").write_text(_with(text, aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
     (tmp_path / "jam.toml").write_text(_with(text, static="0.03", sliding="0.02"), encoding="utf-8")
     (tmp_path / "bad.toml").write_text(_with(text, crush='"-4 mm"', mass="18", rate='"2 rpm"'), encoding="utf-8")
+    (tmp_path / "throws.csv").write_text(THROWS, encoding="utf-8")
+    (tmp_path / "few.csv").write_text("\n".join(THROWS.splitlines()[:3]), encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     for name in ("FORCE_COLOR", "CLICOLOR_FORCE", "GITHUB_ACTIONS"):
         monkeypatch.delenv(name, raising=False)
     monkeypatch.setenv("NO_COLOR", "1")
 
 
+@pytest.fixture(autouse=True)
+def once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Plans and fits are the same at every width: they are made once."""
+    for name in ("plan", "fit", "next", "compare", "watch"):
+        monkeypatch.setattr(Loaded, name, _kept(name, getattr(Loaded, name)))
+
+
+def _kept(name: str, ask: Callable[..., Any]) -> Callable[..., Any]:
+    def answer(loaded: Loaded, *given: Any, **options: Any) -> Any:
+        options.pop("progress", None)
+        key = (name, loaded.sha256, repr(given), repr(options))
+        if key not in ANSWERS:
+            ANSWERS[key] = ask(loaded, *given, **options)
+        return ANSWERS[key]
+
+    return answer
+
+
 @pytest.mark.parametrize("width", [80, 120])
 @pytest.mark.parametrize("name", CASES)
 def test_screen(name: str, width: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    ran = _run(name, monkeypatch, width)
+    _compare(name, str(width), ran)
+    assert all(len(line) <= width for line in ran.out.splitlines())
+    assert "\x1b" not in ran.out + ran.err
+
+
+@pytest.mark.parametrize("name", LOOKED_AT)
+def test_in_colour(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("NO_COLOR")
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.delenv("COLORTERM", raising=False)
+    ran = _run(name, monkeypatch, 80)
+    _compare(name, "colour", ran)
+    plain = (SCREENS / f"{name}-80.txt").read_text(encoding="utf-8")
+    # Colour adds nothing that is not there without it.
+    assert re.sub(r"\x1b\[[\d;]*m", "", _screen(name, ran)) == plain
+
+
+@pytest.mark.parametrize("name", LOOKED_AT)
+def test_in_plain_ascii(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    ran = _run(name, monkeypatch, 80, encoding="ascii")
+    _compare(name, "ascii", ran)
+    assert "?" not in ran.out.replace("a slip of the pen?", "")
+    assert "\\" not in ran.out + ran.err
+
+
+def _run(name: str, monkeypatch: pytest.MonkeyPatch, width: int, encoding: str = "utf-8") -> Ran:
     monkeypatch.setenv("COLUMNS", str(width))
     monkeypatch.setenv("TERMINAL_WIDTH", str(width))
-    ran = stager(*CASES[name], typed=TYPED.get(name, ""))
-    seen = f"$ stager {' '.join(CASES[name])}\n{ran.out}--- stderr\n{ran.err}--- status {ran.status}\n"
-    kept = SCREENS / f"{name}-{width}.txt"
+    return stager(*CASES[name], typed=TYPED.get(name, ""), encoding=encoding)
+
+
+def _screen(name: str, ran: Ran) -> str:
+    return f"$ stager {' '.join(CASES[name])}\n{ran.out}--- stderr\n{ran.err}--- status {ran.status}\n"
+
+
+def _compare(name: str, kind: str, ran: Ran) -> None:
+    seen, kept = _screen(name, ran), SCREENS / f"{name}-{kind}.txt"
     if os.environ.get("UPDATE_GOLDEN"):
         kept.parent.mkdir(exist_ok=True)
         kept.write_text(seen, encoding="utf-8")
     assert seen == kept.read_text(encoding="utf-8")
-    assert all(len(line) <= width for line in ran.out.splitlines())
-    assert "\x1b" not in seen
+
+
+def test_every_command_is_looked_at() -> None:
+    # What `schema` prints is kept beside the scenarios.
+    assert {CASES[name][0] for name in LOOKED_AT} == {run.__name__ for run in COMMANDS} - {"schema"}
 
 
 def test_no_screen_is_left_over() -> None:

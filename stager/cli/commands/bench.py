@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from stager.cli.command import Config
-from stager.cli.session import Session
+from stager.cli.session import Session, forgiving
 from stager.errors import Interrupted
 from stager.report.answer import Answer
 
@@ -41,7 +41,7 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     def watch(measured: Throws, tell: Callable[[float], None]) -> tuple[Next, bool]:
         return loaded.watch(measured, seed=session.seed, stages=stages, progress=tell)
 
-    out = sys.stderr if session.json else sys.stdout
+    out = forgiving(sys.stderr if session.json else sys.stdout)
     desk = Desk(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
     out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
     out.flush()
