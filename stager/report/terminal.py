@@ -51,7 +51,8 @@ def headline(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
 
 def table(item: Table, *, ascii_only: bool = False) -> RenderableType:
     """A table whose heads carry the unit on a second line."""
-    drawn = RichTable(box=RULED if ascii_only else box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+    lines = RULED if ascii_only else box.SIMPLE_HEAD
+    drawn = RichTable(box=lines, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     units = any(column.unit for column in item.columns)
     for column in item.columns:
         drawn.add_column(
