@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from stager.limits import Design
 from stager.limits.duty import Duty
 from stager.physics.drive.spinup import SpinUp
 from stager.physics.heat.insulation import ZERO_CELSIUS
@@ -65,6 +66,30 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
         "energy_per_throw_J": float(settled.books.delivered),
         "throws_per_charge": None if settled.throws_per_charge is None else float(settled.throws_per_charge),
     }
+
+
+def settled(design: Design) -> dict[str, Any] | None:
+    """What throws at the feed's rate settle at; None where rate, drives or supply are not known."""
+    found = design.settled
+    if found is None:
+        return None
+    return {
+        "rate_1_s": float(found.rate),
+        "exit_speed_m_s": float(found.throw.exit_speed),
+        "loss_fraction": float(found.loss),
+        "jammed": bool(found.throw.jammed),
+    }
+
+
+def settled_note(content: dict[str, Any] | None) -> list[str]:
+    """A sentence on `settled`."""
+    if content is None:
+        return []
+    rate = f"At {digits(content['rate_1_s'])} throws a second it"
+    if content["jammed"]:
+        return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
+    lost = f"{100 * max(content['loss_fraction'], 0.0):.2g} % less than the first"
+    return [f"{rate} settles at {speed(content['exit_speed_m_s'])} m/s, {lost}."]
 
 
 def jams(content: dict[str, Any] | None) -> bool:

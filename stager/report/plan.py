@@ -8,7 +8,7 @@ from typing import Any
 from stager.hardware.launcher import Launcher
 from stager.limits import unjudged
 from stager.physics.motion import translation_energy
-from stager.report import catalogue, certificate, ladder, limits, safety
+from stager.report import catalogue, certificate, duty, ladder, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -58,6 +58,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "catalogue": None
         if plan.catalogue is None
         else catalogue.summary(plan.catalogue, None if best is None else best.exit_speed),
+        "settled": None if best is None else duty.settled(best.design),
         "safety": None if best is None else safety.summary(launcher, best.throw),
     }
 
@@ -112,7 +113,7 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
     first = [" ".join(size + wish)] if size or wish else []
     parts = [catalogue.headline(content["catalogue"])] if content["catalogue"] else []
-    return [*first, *parts, *limits.unjudged_note(content["limits"])]
+    return [*first, *duty.settled_note(content["settled"]), *parts, *limits.unjudged_note(content["limits"])]
 
 
 _SETTINGS = (

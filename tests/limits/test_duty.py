@@ -100,3 +100,18 @@ def test_a_launcher_that_jams_at_its_rate_does_not_keep_its_limits() -> None:
     assert said.document["kept"] is said.yes is False
     assert said.screen is not None
     assert said.screen.headline.startswith("It jams at the feed's rate")
+
+
+def test_a_plan_says_what_its_throws_settle_at() -> None:
+    allowances = Allowances(exit_energy=8.0)
+    kept = Design(launcher=WARM, allowances=allowances, throw=throw(WARM, SPEEDS))
+    content = report.settled(kept)
+    assert content is not None
+    assert content["exit_speed_m_s"] == pytest.approx(float(kept.throw.exit_speed) * (1 - content["loss_fraction"]))
+    assert "settles at" in report.settled_note(content)[0]
+    weak = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
+    jammed = report.settled(Design(launcher=weak, allowances=allowances, throw=throw(weak, SPEEDS)))
+    assert "jams" in report.settled_note(jammed)[0]
+    assert (
+        report.settled_note(report.settled(Design(launcher=launcher(), allowances=allowances, throw=kept.throw))) == []
+    )
