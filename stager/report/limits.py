@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.limits import LIMITS, Unjudged, Verdict
+from stager.physics.heat.insulation import ZERO_CELSIUS
 from stager.report.digits import MISSING, digits, percent
 from stager.report.table import Column, Table
 
@@ -91,13 +92,23 @@ def word(limit: Mapping[str, Any]) -> str:
 
 
 def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
-    unit, used, allowed = limit["unit"], limit["used"], f"{limit['allowed']:.6g}"
+    unit, used, allowed, margin = _shown(limit)
     return (
         title(limit["name"]),
         f"{used:.0f}" if unit == "-" and used is not None and used == round(used) else digits(used),
-        f"min {allowed}" if limit["name"] in _FLOORS else allowed,
+        f"min {allowed:.6g}" if limit["name"] in _FLOORS else f"{allowed:.6g}",
         MISSING if unit in ("", "-") else unit,
-        percent(limit["margin_fraction"]),
+        margin,
         word,
         MISSING if limit.get("price") is None else f"{100 * limit['price']:.3f}",
     )
+
+
+def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float, str]:
+    """Unit, used, allowed and margin for people: temperatures in degC, their margin as a difference."""
+    unit, used, allowed = limit["unit"], limit["used"], limit["allowed"]
+    if unit != "K":
+        return unit, used, allowed, percent(limit["margin_fraction"])
+    if used is None:
+        return "degC", None, allowed - ZERO_CELSIUS, MISSING
+    return "degC", used - ZERO_CELSIUS, allowed - ZERO_CELSIUS, f"{allowed - used:.0f} K"

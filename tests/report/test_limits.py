@@ -1,0 +1,40 @@
+"""Limits as people read them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.limits import Unjudged, Verdict
+from stager.report import limits
+
+
+def _verdict(name: str, unit: str, used: float, allowed: float) -> Verdict:
+    return Verdict(
+        name=name, unit=unit, used=np.asarray(used), allowed=np.asarray(allowed),
+        slack=np.asarray((allowed - used) / allowed), remedy="less of it",
+    )  # fmt: skip
+
+
+HOT = _verdict("winding_temperature", "K", 333.15, 383.15)
+LONG = _verdict("length", "m", 0.7, 0.5)
+LACKS = Unjudged(name="mass", unit="kg", allowed=2.0, missing="stage.mass")
+
+
+def test_temperatures_are_in_degrees_on_screens_and_kelvin_in_documents() -> None:
+    rows = limits.rows([HOT])
+    assert rows[0]["used"] == 333.15
+    cells = limits.table(rows, ["kept"]).rows[0]
+    assert cells[:5] == ("winding temperature", "60.0", "110", "degC", "50 K")
+
+
+def test_a_limit_that_cannot_be_judged_is_neither_kept_nor_broken() -> None:
+    rows = limits.rows([LONG], [LACKS])
+    assert [row["kept"] for row in rows] == [False, None]
+    assert [limits.word(row) for row in rows] == ["BROKEN", "not judged"]
+    assert limits.table(rows, ["BROKEN", "not judged"]).rows[1][1:4] == ("-", "2", "kg")
+    assert limits.unjudged_note(rows) == ["Not judged, so not known to be kept: mass, which needs stage.mass."]
+
+
+def test_what_helps_most_is_told_limit_by_limit() -> None:
+    rows = [{**row, "remedy": "less of it"} for row in limits.rows([HOT, LONG])]
+    assert limits.remedies(rows).rows == (("winding temperature", "less of it"), ("length", "less of it"))
