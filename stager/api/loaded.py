@@ -108,12 +108,13 @@ class Loaded:
         found = sweep(self.scenario, stage - 1, given)
         return shown(SweepResult, found, loaded=self, spread=learned.spread(self.scenario, found, seed))
 
-    def plan(self) -> PlanResult:
+    def plan(self, *, progress: Progress | None = None) -> PlanResult:
         """The best number of stages, the speed of each, and what one more would add."""
         from stager.api.results import PlanResult, shown
         from stager.staging import plan
 
-        return shown(PlanResult, plan(self.scenario), loaded=self)
+        found = plan(self.scenario, progress=progress or (lambda share: None))
+        return shown(PlanResult, found, loaded=self)
 
     def save_plan(self, plan: Plan, path: str | Path) -> None:
         """Write the configuration to `path` with the planned speeds as set speeds. Raises InputError without a design.

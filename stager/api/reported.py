@@ -77,8 +77,9 @@ def gather(
     from stager.report.dossier import Dossier
 
     tell = progress or (lambda share: None)
-    found = loaded.plan() if plan is None else plan
-    tell(0.5 if throws is None else 0.3)
+    planned = 0.5 if throws is None else 0.3
+    found = loaded.plan(progress=lambda share: tell(planned * share)) if plan is None else plan
+    tell(planned)
     learned = None if throws is None else loaded.fit(throws, seed=seed)
     tell(0.5)
     suggested = None if throws is None else loaded.next(throws, seed=seed)

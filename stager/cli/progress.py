@@ -1,12 +1,16 @@
-"""A bar on stderr, where that is a terminal."""
+"""A bar on stderr with the time left, where that is a terminal."""
 
 from __future__ import annotations
 
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from stager.cli.session import Session
+
+EARLY = 0.02
+"""Below this share a rate would be a guess."""
 
 
 @contextmanager
@@ -16,11 +20,33 @@ def progress(session: Session, doing: str) -> Iterator[Callable[[float], None]]:
         yield lambda share: None
         return
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, Progress, ProgressColumn, SpinnerColumn, Task, TextColumn
+    from rich.text import Text
 
-    percent = TextColumn("{task.percentage:>3.0f} %")
-    left = TimeRemainingColumn()
-    columns = (TextColumn("{task.description}"), BarColumn(), percent, left, TextColumn("left"))
+    class Left(ProgressColumn):
+        """Counts down from the last estimate."""
+
+        def render(self, task: Task) -> Text:
+            whole, spent = task.fields["whole"], task.elapsed or 0.0
+            return Text("" if whole is None else left(whole - spent))
+
+    columns = (SpinnerColumn("line"), TextColumn("{task.description}"), BarColumn(), Left())
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(doing, total=1.0)
-        yield lambda share: bar.update(task, completed=share)
+        task, began = bar.add_task(doing, total=1.0, whole=None), time.monotonic()
+
+        def tell(share: float) -> None:
+            whole = (time.monotonic() - began) / share if share > EARLY else None
+            bar.update(task, completed=share, whole=whole)
+
+        yield tell
+
+
+def left(seconds: float) -> str:
+    """Time left as people say it.
+
+    >>> left(0.2), left(7.6), left(95)
+    ('nearly done', 'about 8 s left', 'about 2 min left')
+    """
+    if seconds < 1:
+        return "nearly done"
+    return f"about {seconds:.0f} s left" if seconds < 90 else f"about {seconds / 60:.0f} min left"

@@ -63,11 +63,15 @@ class Session:
 
     @contextmanager
     def busy(self, doing: str) -> Iterator[None]:
-        """Say on stderr what is going on, where that is a terminal."""
+        """Say on stderr what is going on and for how long, where that is a terminal."""
         if self.quiet or not sys.stderr.isatty():
             yield
             return
-        with _console(stderr=True).status(doing):
+        from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+        columns = (SpinnerColumn("line"), TextColumn("{task.description}"), TimeElapsedColumn())
+        with Progress(*columns, console=_console(stderr=True), transient=True) as bar:
+            bar.add_task(doing, total=None)
             yield
 
     def _show(self, answer: Answer | None) -> ExitStatus:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from stager.hardware.scenario import Scenario
@@ -20,23 +22,31 @@ DRAWS = 400
 WORTHLESS = 1e-5
 
 
+def silent(share: float) -> None:
+    """Progress that nobody watches."""
+
+
 def plan(
-    scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None, certified: bool = True
-) -> Plan:
+    scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None, certified: bool = True,
+    progress: Callable[[float], None] = silent,
+) -> Plan:  # fmt: skip
     """The best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
 
     draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them;
-    certified: bound what any setting could reach.
+    certified: bound what any setting could reach; progress: takes the share that is done.
     """
     picked = pick(scenario)
     scenario, found = picked.scenario, picked.climbed
     climbed = found.settings
+    progress(0.3)
     chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng) if draws else None
+    progress(0.55)
     ladder = rungs(scenario, climbed, chances)
     best, reason, relaxations = choose(scenario, climbed)
     advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
     bought = {} if best is None else prices(scenario, found, best)
     beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
+    progress(0.65)
     held = frozenset() if best is None else binding(scenario, best)
     return Plan(
         best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, reason=reason,

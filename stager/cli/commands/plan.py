@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import Config
+from stager.cli.progress import progress
 from stager.cli.session import Session
 from stager.report.answer import Answer
 
@@ -32,8 +33,8 @@ def plan(session: Session, config: Config, output: Output = None, figures: Figur
     loaded = api.load(config)
     from stager.report import plan as report
 
-    with session.busy("Planning"):
-        found = loaded.plan()
+    with progress(session, "Planning") as tell:
+        found = loaded.plan(progress=tell)
     if output is not None and found.best is not None:
         loaded.save_plan(found, output)
     if figures is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from stager.cli.command import Config
+from stager.cli.progress import progress
 from stager.cli.session import Session
 from stager.report.answer import Answer
 
@@ -14,6 +15,6 @@ def worth(session: Session, config: Config) -> Answer:
     loaded = api.load(config)
     from stager.report import worth as report
 
-    with session.busy("Planning"):
-        found = loaded.plan()
+    with progress(session, "Planning") as tell:
+        found = loaded.plan(progress=tell)
     return report.answer(found, loaded.source(session.seed))

@@ -1,0 +1,41 @@
+"""Progress on a terminal: what is done and the time left; none where there is no terminal."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from stager.cli.progress import left
+from tests.bench.terminal import Terminal
+from tests.cli.run import TEMPLATE
+from tests.cli.run import stager as run
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [(0.2, "nearly done"), (7.6, "about 8 s left"), (89.0, "about 89 s left"), (95.0, "about 2 min left")],
+)
+def test_time_left_in_words(seconds: float, said: str) -> None:
+    assert left(seconds) == said
+
+
+def test_a_plan_says_the_time_left_and_leaves_the_answer_first(tmp_path: Path) -> None:
+    with Terminal(["plan", str(TEMPLATE)], tmp_path, TERM="xterm") as terminal:
+        terminal.expect(r"Planning.*(about \d+ s left|nearly done)")
+        terminal.expect(r"\d stages: the ball leaves at [\d.]+ m/s")
+        assert terminal.end() == 0
+
+
+def test_what_is_not_measured_says_the_time_spent(tmp_path: Path) -> None:
+    with Terminal(["sweep", str(TEMPLATE)], tmp_path, TERM="xterm") as terminal:
+        terminal.expect(r"Sweeping.*\d:\d\d:\d\d")
+        terminal.expect("Stage 1: grip limit at")
+        assert terminal.end() == 0
+
+
+def test_none_without_a_terminal() -> None:
+    ran = run("sweep", str(TEMPLATE), "--quiet")
+    assert ran.err == ""
+    assert not re.search("Sweeping", ran.out)
