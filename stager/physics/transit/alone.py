@@ -92,30 +92,32 @@ class Single:
         rate = [0.0, 0.0] + [0.0] * count
         cosines, slips, forces, steepness, torque_slopes, tractions = [], [], [], [], [], []
         for k, side in enumerate(self.sides):
-            along = 1.0 if side.level else cosine
+            law, weight, turn, level, radius, gain, _, held_speed, motor_slope, low, high = side
+            along = 1.0 if level else cosine
             wheel = state[2 + k]
-            slip = wheel - speed * along - side.turn * around
-            coefficient, slope = side.law(abs(slip))
+            slip = wheel - speed * along - turn * around
+            size = -slip if slip < 0.0 else slip
+            coefficient, slope = law(size)
             creeping = tanh(slip / creep)
             traction = coefficient * creeping
             pressing = normal
             if k and self.rail:
                 pressed = normal * (cosine - before * sine)
-                pressing = max(pressed, 0.0)
                 coupled = pressed > 0.0
+                pressing = pressed if coupled else 0.0
                 coupling = -traction * sine if coupled else 0.0
             before = traction
             force = pressing * traction
-            pull = force * side.weight
+            pull = force * weight
             forward += pull * along
-            turning += pull * side.turn
-            moment, torque_slope = -side.radius * force, 0.0
-            if side.motor_slope:
-                asked = side.motor_slope * (side.held_speed - wheel)
-                given = min(max(asked, side.torque_low), side.torque_high)
+            turning += pull * turn
+            moment, torque_slope = -radius * force, 0.0
+            if motor_slope:
+                asked = motor_slope * (held_speed - wheel)
+                given = min(max(asked, low), high)
                 moment += given
-                torque_slope = -side.motor_slope if given == asked else 0.0
-            rate[2 + k] = side.gain * moment / speed
+                torque_slope = -motor_slope if given == asked else 0.0
+            rate[2 + k] = gain * moment / speed
             cosines.append(along)
             slips.append(slip)
             forces.append(force)

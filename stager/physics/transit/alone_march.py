@@ -8,7 +8,7 @@ from typing import NamedTuple
 from stager.errors import StagerError
 from stager.physics.options import Options
 from stager.physics.transit.alone import Now, Single, one
-from stager.physics.transit.alone_step import Rate, judge, step
+from stager.physics.transit.alone_step import judge, step
 from stager.physics.transit.equations import Lanes
 from stager.physics.transit.segment import LEAST_STEP, PATIENCE, Segment, growth
 
@@ -56,15 +56,19 @@ def finish(
     """
     state, place, size, held = start
     single = Single(lanes, segment.profiles[0])
-    rate = _rate(single, segment, steep=False)
-    look = _rate(single, segment, steep=True)
-    low, span, curve = one(segment.low), one(segment.span), segment.bend
+    low, span = one(segment.low), one(segment.span)
+    at, bend = segment.bend.plain(low, span), segment.bend.curvature * span
+
+    def rate(parameter: float, state: list[float]) -> tuple[Now, float]:
+        place, stretch = at(parameter)
+        return single.now(place, state, steep=False), stretch
+
     for _ in range(PATIENCE):
         size = min(size, 1.0 - place)
-        now, stretch = look(place, state)
+        where, stretch = at(place)
+        now = single.now(where, state, steep=True)
         seen.look(single, now)
-        change = single.drift(curve.at(low, span, place)[0], now)
-        bend = curve.curvature * span
+        change = single.drift(where, now)
         drift = [stretch * stretch * a + bend * b for a, b in zip(change, now.rate, strict=True)]
         fresh, error, inside = step(single, rate, now, stretch, drift, state, place, size)
         stopped, ratio = judge(single, state, fresh, error, options.tolerance)
@@ -86,13 +90,3 @@ def finish(
         if options.steps is None:
             size *= min(growth(ratio), 1.0) if hold else growth(ratio)
     raise StagerError("a contact did not come to its end within the allowed number of steps")
-
-
-def _rate(single: Single, segment: Segment, *, steep: bool) -> Rate:
-    low, span, bend = one(segment.low), one(segment.span), segment.bend
-
-    def rate(parameter: float, state: list[float]) -> tuple[Now, float]:
-        place, stretch = bend.at(low, span, parameter)
-        return single.now(place, state, steep=steep), stretch
-
-    return rate

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from math import floor
@@ -30,6 +31,20 @@ class Bend(Enum):
     STRAIGHT = "x = τ"
     OPENING = "x = τ²"
     CLOSING = "x = 1 − (1 − τ)²"
+
+    def plain(self, low: float, span: float) -> Callable[[float], tuple[float, float]]:
+        """As `at`, of one lane's segment."""
+        if self is Bend.OPENING:
+            return lambda parameter: (low + span * parameter * parameter, 2.0 * (span * parameter))
+        if self is Bend.CLOSING:
+            end = low + span
+
+            def closing(parameter: float) -> tuple[float, float]:
+                left = 1.0 - parameter
+                return end - span * left * left, 2.0 * (span * left)
+
+            return closing
+        return lambda parameter: (low + span * parameter, span)
 
     def at(self, low: Value, span: Value, parameter: Value) -> tuple[Value, Value]:
         """Place along the barrel [m] and its derivative by the parameter [m]; numbers or arrays alike."""
