@@ -12,6 +12,8 @@ from stager.physics.drive.supply import loaded_voltage
 from stager.physics.rate.rhythm import Rhythm
 from stager.physics.records import Throw
 
+ROUNDS = 4
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Books:
@@ -53,8 +55,7 @@ def cycle_books(rhythm: Rhythm, start: Floats, done: Throw, end: Floats, recover
 def contact_ledger(rhythm: Rhythm, start: Floats, done: Throw) -> Ledger:
     """Books of the time of the longest contact, every wheel's own contact first.
 
-    The throw's record has what each motor did beyond holding its wheel; its current is taken to change evenly along
-    the contact, between the motor's line at either end, by as much as that work asks for.
+    The throw's record has what each motor did beyond holding its wheel, the motor's line its current at either end.
     """
     train, holding = rhythm.train, rhythm.holding
     end = rhythm.after(done)
@@ -63,12 +64,7 @@ def contact_ledger(rhythm: Rhythm, start: Floats, done: Throw) -> Ledger:
     given = train.columns(done.stages.wheel_work_a, done.stages.wheel_work_b)
     work = given + train.inertia * (end**2 - start**2) / 2
     turned = (start + end) / 2 * own + end * (whole - own)
-    mean = (start + end) / 2
-    extra = work / (train.pull * np.where(mean > 0, mean, 1.0))
-    first, last = (np.maximum(train.pull * (holding.angular_speed - speed), 0) for speed in (start, end))
-    total = np.where(first + last > 0, first + last, 1.0)
-    lean = (first**2 + first * last + last**2) / total**2 * 4 / 3
-    squared = np.where(own > 0, extra**2 * np.maximum(lean, 1.0) / np.where(own > 0, own, 1.0), 0.0)
+    extra, squared = _currents(rhythm, start, end, own, work)
     copper = train.resistance * (holding.current**2 * whole + 2 * holding.current * extra + squared)
     idle = train.pull * train.idle_current * turned
     drag = train.pull * holding.current * turned - idle
@@ -81,3 +77,37 @@ def contact_ledger(rhythm: Rhythm, start: Floats, done: Throw) -> Ledger:
         electrical=electrical, copper=copper, no_load=idle, windage=drag,
         supply_heat=current**2 * rhythm.supply.resistance * span, charge=current * span,
     )  # fmt: skip
+
+
+def _currents(rhythm: Rhythm, start: Floats, end: Floats, time: Floats, work: Floats) -> tuple[Floats, Floats]:
+    """∫e dt [A s] and ∫e² dt [A^2 s] of the currents e beyond those that hold the wheels, over contacts of `time` [s]
+    from speeds `start` to `end` [rad/s] in which the motors do `work` [J] more than hold.
+
+    On the motor's line ω = ω_set − eR/K, so that work = K·(ω_set ∫e − (R/K) ∫e²); between its ends e is taken to rise
+    by the square of time and then to stay, as it does when a wheel slips and then grips, so long as gives that mean.
+    """
+    train, target = rhythm.train, rhythm.holding.angular_speed
+    most = np.maximum(train.current_limit - rhythm.holding.current, 0.0)
+    line = [train.pull * (target - speed) / train.resistance for speed in (start, end)]
+    first, last = (np.clip(current, 0.0, most) for current in line)
+    free = (line[0] <= most) & (line[1] <= most) & (target > 0)
+    speed = (start + end) / 2
+    total = plain = work / (train.pull * np.where(speed > 0, speed, 1.0))
+    span = np.where(time > 0, time, 1.0)
+    squared = np.zeros_like(plain)
+    for _ in range(ROUNDS):
+        squared = time * _mean_square(first, last, total / span)
+        owed = (work + train.resistance * squared) / (train.pull * np.where(free, target, 1.0))
+        total = np.where(free, owed, plain)
+    return total, squared
+
+
+def _mean_square(first: Floats, last: Floats, mean: Floats) -> Floats:
+    """Mean square of a current of such a course from `first` to `last` with a given `mean` [A]; never below its square.
+
+    Where it would rise to the very end and still have too great a mean, it rises by a higher power of time.
+    """
+    rise = last - first
+    share = np.clip((mean - first) / np.where(rise != 0, rise, 1.0), 1e-6, 1.0)
+    rising = np.where(share >= 1 / 3, 1 - 0.8 * 1.5 * (1 - share), 1 / (2 / share - 1))
+    return np.maximum(first**2 + 2 * first * (mean - first) + rise**2 * rising, mean**2)

@@ -1,0 +1,58 @@
+"""Copper heat of a contact against a plain integration of motor current through the nip."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from stager.hardware.arrays import Floats
+from stager.physics.chain import throw
+from stager.physics.friction import Constant
+from stager.physics.rate import build_rhythm
+from stager.physics.rate.books import contact_ledger
+from tests.drive.machines import DRIVE, launcher
+
+SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4
+
+
+def _nip(friction: float, limit: float, idle: float) -> float:
+    """∫Ri² dt [J] of one motor of a pair: model.md's equations of motion in time, rebound 1, no growth."""
+    radius, half, crush, stiffness, creep, mass = 0.04, 0.019, 2e-3, 4e4, 0.15, 0.018
+    pull, resistance = 1 / DRIVE.speed_constant, DRIVE.resistance
+    axis = radius + half - crush
+    reach = float(np.sqrt((radius + half) ** 2 - axis**2))
+
+    def change(_: float, state: Floats) -> list[float]:
+        place, speed, turning, _ = state
+        far = np.hypot(place, axis)
+        normal, sine, cosine = stiffness * max(radius + half - far, 0.0), place / far, axis / far
+        grip = friction * normal * np.tanh((turning * radius - speed * cosine) / creep)
+        current = np.clip(idle + pull * (SPEED / radius - turning) / resistance, 0.0, max(limit, idle))
+        drive = pull * (current - idle)
+        push = 2 * (grip * cosine + normal * sine) / mass
+        return [speed, push, (drive - radius * grip) / INERTIA, resistance * current**2]
+
+    def out(_: float, state: Floats) -> float:
+        return float(state[0] - reach)
+
+    out.terminal = True  # type: ignore[attr-defined]
+    start = [-reach, FEED, SPEED / radius, 0.0]
+    solved = solve_ivp(change, (0.0, 0.1), start, method="LSODA", rtol=1e-10, atol=1e-12, events=out, max_step=1e-4)
+    return float(solved.y[3, -1])
+
+
+# Gripping at last, slipping throughout, and with a controller that limits the current.
+@pytest.mark.parametrize("friction, limit, within", [(0.5, 30.0, 0.02), (0.2, 30.0, 0.03), (0.5, 4.0, 0.08)])
+def test_copper_of_a_contact(friction: float, limit: float, within: float) -> None:
+    machine = launcher(drive=replace(DRIVE, current_limit=limit), tyre=None, inertia=INERTIA, material=None, feed=FEED)
+    law = Constant(friction)
+    machine = replace(machine, contact=replace(machine.contact, friction=law, rail_friction=law, rebound=1.0))
+    speeds = np.array([SPEED])
+    done = throw(machine, speeds)
+    rhythm = build_rhythm(machine, 1.0, done.stages.contact_time.max(), speeds)
+    assert rhythm is not None
+    found = contact_ledger(rhythm, rhythm.target, done)
+    assert float(found.copper[0]) == pytest.approx(_nip(friction, limit, float(rhythm.holding.current[0])), rel=within)
