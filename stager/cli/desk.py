@@ -52,6 +52,7 @@ class Desk:
     waiting: int = 0
     every: int = 1
     took: float = 0.0
+    failed: Exception | None = None
 
     def talk(self) -> None:
         """Take lines from a terminal until it is closed; compute whenever none has come for a moment."""
@@ -63,6 +64,8 @@ class Desk:
             while not self.over and self.wake.is_set():
                 self.wake.clear()
                 time.sleep(GATHERING if self.watch else 0)
+            if self.failed is not None:
+                raise self.failed
             if self.over:
                 return
             self._compute()
@@ -89,10 +92,8 @@ class Desk:
                 self.over = True
             case "help" | "?":
                 self._say(*words.help_lines(self.book))
-            case "undo":
-                self._undo()
-            case "show":
-                self._say(*words.listing(self.book.throws(), self.book))
+            case "undo" | "show":
+                self._look_back(name.lower())
             case "fit":
                 self.wanted = True
             case lasting if lasting in LASTING:
@@ -118,6 +119,15 @@ class Desk:
         if entry is not None:
             self._say(words.kept(entry, self.book, throw), *filter(None, [words.too_fast(throws, self.book)]))
 
+    def _look_back(self, name: str) -> None:
+        try:
+            if name == "undo":
+                self._undo()
+            else:
+                self._say(*words.listing(self.book.throws(), self.book))
+        except InputError as error:
+            self._say(str(error))
+
     def _undo(self) -> None:
         line = self.book.undo()
         self._say("nothing to undo" if line is None else f"taken out: {line}")
@@ -138,13 +148,18 @@ class Desk:
         self._say(f"{head.text} is {text or 'left empty'} from now on")
 
     def _listen(self) -> None:
-        for line in _lines_of(sys.stdin.fileno()):
-            self.take(line)
-            if self.over:
-                break
+        """Until the terminal closes; what fails here is raised where errors are caught."""
+        try:
+            for line in _lines_of(sys.stdin.fileno()):
+                self.take(line)
+                if self.over:
+                    break
+                self.wake.set()
+        except Exception as error:
+            self.failed = error
+        finally:
+            self.over = True
             self.wake.set()
-        self.over = True
-        self.wake.set()
 
     def _compute(self) -> None:
         """Curve, grip limit and next setting, where enough throws are waiting for it."""
@@ -204,9 +219,17 @@ def _hint(error: Exception) -> list[str]:
 def _lines_of(handle: int) -> Iterator[str]:
     """Lines as soon as each is complete, without Python's own buffer, which a daemon thread may not hold at exit."""
     rest = b""
-    while chunk := os.read(handle, 65536):
+    while chunk := _read(handle):
         *done, rest = (rest + chunk).split(b"\n")
         for line in done:
             yield line.decode("utf-8", "replace")
     if rest:
         yield rest.decode("utf-8", "replace")
+
+
+def _read(handle: int) -> bytes:
+    """What has come; nothing once the terminal is gone."""
+    try:
+        return os.read(handle, 65536)
+    except OSError:
+        return b""

@@ -9,8 +9,9 @@ import numpy as np
 from stager.calibrate.planning import Next
 from stager.calibrate.table import Throws
 from stager.calibrate.table.book import Book
-from stager.calibrate.table.entry import Entry, entry_of, in_column, wheel_heads
+from stager.calibrate.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads
 from stager.calibrate.table.heads import Head
+from stager.calibrate.table.readings import THROTTLE
 from stager.report.answer import Answer
 from stager.report.digits import MISSING, percent, plural, speed
 from stager.report.document import Source, document
@@ -37,7 +38,9 @@ def opening(book: Book, throws: Throws, cut: str | None) -> list[str]:
     if cut is not None:
         lines.append(f"Its last line was cut short and is a comment now: {cut}")
     leaves = next(head for head in book.heads if head.name == "exit_speed")
-    units = f"wheel speeds [{_unit(wheel_heads(book)[0][0])}], one a stage, then exit speed [{_unit(leaves)}];"
+    wheel = wheel_heads(book)[0][0]
+    what = "throttles" if wheel.reading is THROTTLE else "wheel speeds"
+    units = f"{what} [{_unit(wheel)}], one a stage, then exit speed [{_unit(leaves)}];"
     return [*lines, f"Enter {units}", "or help, undo, quit."]
 
 
@@ -181,6 +184,9 @@ def _plain(surface_speed: float, head: Head, book: Book) -> str:
 
 def _at(surface_speed: float, head: Head, book: Book) -> str:
     """A setting in the unit of the table, with the surface speed beside it."""
+    throttle = throttle_for(surface_speed, head, book)
+    if throttle is not None:
+        return f"about {throttle:.1f} {_unit(head)} ({speed(surface_speed)} m/s)"
     if not _moves(head, book) or _unit(head) == "m/s":
         return f"{speed(surface_speed)} m/s"
     return f"{_plain(surface_speed, head, book)} {_unit(head)} ({speed(surface_speed)} m/s)"

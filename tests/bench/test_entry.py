@@ -9,7 +9,7 @@ import pytest
 
 import stager
 from stager.calibrate.table.book import CUT, Book, blank, open_book
-from stager.calibrate.table.entry import Entry, cells, entry_of, parse
+from stager.calibrate.table.entry import Entry, cells, entry_of, parse, throttle_for
 from stager.errors import InputErrors
 from tests.cli.run import TEMPLATE
 
@@ -111,3 +111,19 @@ def test_a_last_line_without_its_end_is_kept(tmp_path: Path) -> None:
     book = _book(tmp_path, "wheel_1 [rpm],exit_speed [m/s]\n1000,4")
     book.append(["1100", "5"])
     assert book.path.read_text(encoding="utf-8") == "wheel_1 [rpm],exit_speed [m/s]\n1000,4\n1100,5\n"
+
+
+def test_the_throttle_of_a_surface_speed_settles_there(tmp_path: Path) -> None:
+    values = {
+        "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
+        "supply": {"voltage": "14.8 V", "resistance": "30 mohm"},
+    }
+    launcher = stager.load(TEMPLATE).changed(values).scenario.launcher
+    path = tmp_path / "throws.csv"
+    path.write_text("throttle_1 [%],exit_speed [m/s]\n25,9\n", encoding="utf-8")
+    book, _ = open_book(path, launcher, 1)
+    settled = float(book.throws().surface_speed(launcher, [0], 0)[0, 0])
+    head = book.heads[0]
+    assert throttle_for(settled, head, book) == pytest.approx(25, abs=0.01)
+    assert throttle_for(1000.0, head, book) is None
+    assert throttle_for(settled, book.heads[1], book) is None

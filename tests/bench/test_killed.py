@@ -90,5 +90,39 @@ def test_after_a_throw_comes_the_curve_and_throws_typed_meanwhile_are_kept_at_on
     assert len(_all(tmp_path)) == 6
 
 
+def test_a_throw_that_comes_while_the_computing_is_killed_is_kept(tmp_path: Path) -> None:
+    with Terminal(["bench", str(TEMPLATE), "throws.csv"], tmp_path) as bench:
+        bench.expect(OPENING)
+        bench.send("2400 7.4\n3000 9.2\n4200 12.4\n")
+        bench.expect("kept 3: ")
+        time.sleep(0.7)
+        bench.send("4800 11.5\n")
+        bench.expect("kept 4: ")
+        bench.kill()
+    with _bench(tmp_path) as bench:
+        assert bench.expect(OPENING)[1] == "4"
+        bench.send("undo\n")
+        bench.expect("taken out: 4,,4800,")
+        bench.kill()
+    assert [row[1] for row in _rows(tmp_path)] == ["2400", "3000", "4200"]
+
+
+def test_a_table_that_is_spoilt_meanwhile_is_said_and_the_bench_goes_on(tmp_path: Path) -> None:
+    with _bench(tmp_path) as bench:
+        bench.expect(OPENING)
+        bench.send("2400 7.4\n")
+        bench.expect("kept 1: ")
+        whole = (tmp_path / "throws.csv").read_text(encoding="utf-8")
+        (tmp_path / "throws.csv").unlink()
+        for line in ("3000 9.2", "undo", "show"):
+            bench.send(f"{line}\n")
+            bench.expect("there is no such file")
+        (tmp_path / "throws.csv").write_text(whole, encoding="utf-8")
+        bench.send("3000 9.2\n")
+        bench.expect("kept 2: ")
+        bench.kill()
+    assert len(_rows(tmp_path)) == 2
+
+
 def _all(folder: Path) -> list[str]:
     return (folder / "throws.csv").read_text(encoding="utf-8").splitlines()

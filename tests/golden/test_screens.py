@@ -91,7 +91,7 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(autouse=True)
 def once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Plans and fits are the same at every width: they are made once."""
-    for name in ("plan", "fit", "next", "compare", "watch"):
+    for name in ("plan", "fit", "next", "compare", "watch", "report"):
         monkeypatch.setattr(Loaded, name, _kept(name, getattr(Loaded, name)))
 
 

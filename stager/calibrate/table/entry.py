@@ -12,7 +12,7 @@ from stager.calibrate.table.book import Book
 from stager.calibrate.table.cells import number
 from stager.calibrate.table.heads import Head
 from stager.calibrate.table.reader import cells_of
-from stager.calibrate.table.readings import SURFACE, TURNING_RATE
+from stager.calibrate.table.readings import SURFACE, THROTTLE, TURNING_RATE
 from stager.calibrate.table.record import Throws
 
 JAM = "jam"
@@ -110,6 +110,18 @@ def in_column(surface_speed: float, head: Head, book: Book) -> float | None:
     radius = float(np.asarray(book.launcher.stage(head.stage).wheel.radius))
     si = surface_speed if head.reading is SURFACE else surface_speed / radius
     return (si - unit.offset) / unit.factor
+
+
+def throttle_for(surface_speed: float, head: Head, book: Book) -> float | None:
+    """Throttle that settles at a surface speed [m/s] with this stage alone on the supply, in the column's unit; None
+    for other columns and where full throttle is too slow."""
+    if head.unit is None or head.reading is not THROTTLE:
+        return None
+    shares = np.linspace(0.0, 1.0, 201)
+    speeds = THROTTLE.surface_speed(book.launcher, (head.stage,), shares[:, None], np.full(shares.size, np.nan))[:, 0]
+    if not speeds[0] <= surface_speed <= speeds[-1]:
+        return None
+    return float(np.interp(surface_speed, speeds, shares)) / head.unit.factor
 
 
 def _typed(throws: Throws, row: int, head: Head) -> float | None:
