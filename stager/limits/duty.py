@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stager.hardware.arrays import Floats
 from stager.limits.design import Design
+from stager.physics.drive.motor import warm_factor
 from stager.physics.drive.spinup import SpinUp, spin_up, spin_up_in_turn, time_to
-from stager.physics.drive.supply import Holding
+from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train
 from stager.physics.heat.network import throwing_share
 from stager.physics.heat.network import time_to as warming_time
@@ -42,7 +43,8 @@ class Duty:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Warmth:
     """Windings, in the columns of `windings`: temperature after a session (or after long) and after long [K]; where a
-    limit is set, the time until they have it [s] and the greatest share of the time spent throwing that keeps it [-].
+    limit is set, the time until they have it [s] and the greatest share of the time spent throwing that keeps it [-];
+    throttle that holds the set speeds with the windings' resistance after a session [-].
     """
 
     windings: Windings
@@ -50,6 +52,7 @@ class Warmth:
     steady: Floats
     reaches: Floats | None
     share: Floats | None
+    throttle: Floats
 
 
 def duty(design: Design) -> Duty | None:
@@ -75,9 +78,21 @@ def _warmth(design: Design) -> Warmth | None:
     windings, limit = design.windings, design.allowances.winding_temperature
     if windings is None:
         return None
-    network, loss = windings.network, windings.loss
+    network, loss, session = windings.network, windings.loss, windings.temperature(design.launcher.feed.session)
     return Warmth(
-        windings=windings, session=windings.temperature(design.launcher.feed.session), steady=windings.temperature(),
+        windings=windings, session=session, steady=windings.temperature(),
         reaches=None if limit is None else warming_time(network, loss, limit),
         share=None if limit is None else np.asarray(throwing_share(network, loss, windings.resting, limit)),
+        throttle=_warm_throttle(design, windings, session),
     )  # fmt: skip
+
+
+def _warm_throttle(design: Design, windings: Windings, temperature: Floats) -> Floats:
+    """Throttle [-] of the motors of `windings` at winding temperatures [K]; inf where one has run away."""
+    train, holding, supply = design.train, design.holding, design.launcher.supply
+    if train is None or holding is None or supply is None or not np.isfinite(temperature).all():
+        return np.full(np.shape(temperature), np.inf)
+    columns = list(windings.column)
+    resistance = np.broadcast_to(train.resistance, (train.size,)).copy()
+    resistance[columns] *= warm_factor(temperature)
+    return hold(replace(train, resistance=resistance), holding.angular_speed, supply).throttle[..., columns]

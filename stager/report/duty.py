@@ -37,6 +37,7 @@ def _wheel(found: Duty, column: int) -> dict[str, Any]:
         "holding_current_A": float(found.holding.current[column]),
         "droop_fraction": None if settled is None else float(settled.droop[column]),
         "missing_fraction": None if settled is None else float(settled.missing[column]),
+        "throttle_warm": None,
         "winding_K": None,
         "winding_after_long_K": None,
         "winding_reaches_limit_s": None,
@@ -45,6 +46,7 @@ def _wheel(found: Duty, column: int) -> dict[str, Any]:
     if warmth is None or column not in warmth.windings.column:
         return row
     at = warmth.windings.column.index(column)
+    row["throttle_warm"] = float(warmth.throttle[at])
     row["winding_K"], row["winding_after_long_K"] = float(warmth.session[at]), float(warmth.steady[at])
     if warmth.reaches is not None and warmth.share is not None:
         row["winding_reaches_limit_s"], row["throwing_share"] = float(warmth.reaches[at]), float(warmth.share[at])
@@ -101,7 +103,8 @@ _MOTORS = (
     Column("stage"),
     Column("side", words=True),
     Column("throttle", "%"),
-    Column("holds with", "A"),
+    Column("warm", "%"),
+    Column("holds", "A"),
     Column("droop", "%"),
     Column("not back", "%"),
     Column("winding", "degC"),
@@ -139,6 +142,7 @@ def _motor(row: dict[str, Any]) -> tuple[str, ...]:
     reaches = row["winding_reaches_limit_s"]
     return (
         str(row["stage"]), row["side"] if row["side"] == "B" else MISSING, _hundred(row["throttle"]),
+        _hundred(row["throttle_warm"]),
         digits(row["holding_current_A"]), _hundred(row["droop_fraction"]), _hundred(row["missing_fraction"]),
         _celsius(row["winding_K"]), _celsius(row["winding_after_long_K"]),
         MISSING if reaches is None else digits(reaches / 60),

@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 
 from stager.hardware.launcher import Launcher
+from stager.hardware.projectile import Projectile
+from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
 from stager.physics.records import Grip, Throw
 from stager.report import safety
@@ -27,7 +29,7 @@ def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
         Screen(
             headline(launcher, content),
             (speeds(content["stages"]), energies(content["stages"])),
-            [*_notes(content), *safety.notes(launcher, throw)],
+            [*_notes(content, launcher), *safety.notes(launcher, throw)],
         ),
         document({**content, "safety": safety.summary(launcher, throw)}, source),
         yes=not content["jammed"],
@@ -86,15 +88,24 @@ def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
     )
 
 
-def _notes(content: Mapping[str, Any]) -> list[str]:
+def _notes(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
     if content["jammed"]:
         return ["A faster feed, less crush, a larger wheel or more friction gets it through."]
     if content["spin_rad_s"] == 0:
         return []
     return [
         f"Spin {digits(content['spin_rad_s'] / TURN)} rev/s, {digits(content['spin_energy_J'])} J."
-        " It is positive where side A drives it forward."
+        " It is positive where side A drives it forward.",
+        _spun(content["spin_rad_s"], content["exit_speed_m_s"], launcher.projectile),
     ]
+
+
+def _spun(spin: float, exit_speed: float, projectile: Projectile) -> str:
+    """Spin parameter, and, of what has an axis of its own, how fast it wobbles."""
+    said = f"Spin parameter {digits(float(spin_parameter(spin, exit_speed, projectile)))}"
+    if projectile.shape in SPHERES:
+        return f"{said}."
+    return f"{said}; let go askew it wobbles {digits(abs(float(wobble_rate(spin, projectile))) / TURN)} times a second."
 
 
 def speeds(stages: list[dict[str, Any]]) -> Table:

@@ -12,7 +12,7 @@ import pytest
 
 from stager.api import Loaded
 from stager.cli.app import COMMANDS
-from tests.cli.run import TEMPLATE, Ran, stager
+from tests.cli.run import ROOT, TEMPLATE, Ran, stager
 
 ANSWERS: dict[tuple[str, ...], Any] = {}
 
@@ -27,6 +27,7 @@ CASES = {
     "new": ["new", "mine"],
     "new-again": ["new", ".", "--stages", "3"],
     "check": ["check", BALL],
+    "check-full": ["check", "full.toml", "--speed", "12", "--speed", "17"],
     "check-broken": ["check", BALL, "--speed", "70"],
     "throw": ["throw", BALL, "--speed", "10", "--speed", "13.5"],
     "throw-spin": ["throw", BALL, "--speed", "3000 rpm", "--speed", "14:9"],
@@ -77,6 +78,9 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A directory with one good configuration, one that jams, one that nothing fits and one that is wrong."""
     text = TEMPLATE.read_text(encoding="utf-8")
     (tmp_path / BALL).write_text(text, encoding="utf-8")
+    full = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
+    more = '[limits]\nwinding_temperature = "50 degC"\nsettled_loss = 0.05\npeak_power = "1 kW"\n'
+    (tmp_path / "full.toml").write_text(full.replace("[limits]\n", more), encoding="utf-8")
     (tmp_path / "narrow.toml").write_text(_with(text, aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
     (tmp_path / "jam.toml").write_text(_with(text, static="0.03", sliding="0.02"), encoding="utf-8")
     (tmp_path / "bad.toml").write_text(_with(text, crush='"-4 mm"', mass="18", rate='"2 rpm"'), encoding="utf-8")

@@ -64,6 +64,15 @@ def test_windings_reach_a_limit_that_lies_below_where_they_end(found: Duty) -> N
     assert there[ends][0] == pytest.approx(LIMIT, abs=1e-3)
 
 
+def test_warm_windings_take_more_throttle(found: Duty) -> None:
+    # θV = Kω + RI with R as copper has it at the winding's temperature (IEC 60028), V sagging by what all take.
+    assert found.warmth is not None
+    factor = 1 + 3.93e-3 * (found.warmth.session - 293.15)
+    volts = found.train.pull * found.holding.angular_speed + 0.06 * factor * found.holding.current
+    assert (found.warmth.throttle > found.holding.throttle).all()
+    assert found.warmth.throttle == pytest.approx(volts / found.holding.bus_voltage, rel=1e-4)
+
+
 def test_documents_and_screens_tell_all_of_it(found: Duty) -> None:
     content = report.summary(found)
     assert [row["stage"] for row in content["wheels"]] == [1, 2]
