@@ -2,7 +2,8 @@
 
 Rounds of draws from mixtures of Student's t: around the modes first, then around what the weights have shown. All
 draws are weighted against the mixture of all rounds (the balance heuristic of Veach and Guibas 1995, from memory), so
-none is wasted.
+none is wasted. Proposals of a round may depend on the draws of earlier ones; the little bias that this leaves falls
+with their number.
 """
 
 from __future__ import annotations
@@ -21,9 +22,11 @@ LogDensity = Callable[[Floats], Floats]
 """ln density up to a constant (lanes,) at places (lanes, p)."""
 
 FREEDOM = 6.0
-FIRST, LATER, ROUNDS = 160, 220, 6
+FIRST, LATER, ROUNDS = 160, 220, 10
 ENOUGH = 300.0
-WIDER = 1.25
+WIDER, FAR = 1.25, 4.0
+PIECES, PIECE = 8, 0.35
+TEMPERED = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +106,7 @@ def sample(
         found = _weigh(np.concatenate(places), np.concatenate(heights), mixtures, counts)
         if number and found.trusted and found.effective >= enough:
             break
-        mixtures.append(_adapted(found, mixtures[0]))
+        mixtures.append(_adapted(found, mixtures[0], rng))
     if found is None:
         raise ValueError("at least one round of draws is needed")
     return found
@@ -120,13 +123,34 @@ def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Bump]], co
     return Draws(place=place, weights=weights, tail=tail, effective=float(1 / (weights**2).sum()))
 
 
-def _adapted(found: Draws, first: Sequence[Bump]) -> list[Bump]:
-    """What the weights show, blended with the first guess while they are uneven."""
-    mean, spread = moments(found.place, found.weights)
-    size = mean.size
+def _adapted(found: Draws, first: Sequence[Bump], rng: np.random.Generator) -> list[Bump]:
+    """What the weights show, as a whole, far around, and piece by piece where the hill is bent or cut off; beside the
+    first guess."""
+    weights = _tempered(found)
+    mean, spread = moments(found.place, weights)
     # Few effective draws make a thin covariance: hold on to the first guess.
-    trust = found.effective / (found.effective + 4 * size)
+    even = float(1 / (weights**2).sum())
+    trust = even / (even + mean.size)
     start = max(first, key=lambda one: one.share)
     blend = trust * spread + (1 - trust) * (start.root @ start.root.T)
-    own = bump(trust * mean + (1 - trust) * start.centre, WIDER * blend, 0.8)
-    return [own, *(Bump(one.centre, one.root, 0.2 * one.share) for one in first)]
+    pieces = rng.choice(weights.size, PIECES, p=weights)
+    return [
+        bump(mean, WIDER * blend, 0.35),
+        bump(mean, FAR * blend, 0.15),
+        *(bump(found.place[row], PIECE * blend, 0.3 / PIECES) for row in pieces),
+        *(Bump(one.centre, one.root, 0.2 * one.share) for one in first),
+    ]
+
+
+def _tempered(found: Draws) -> Floats:
+    """The weights, raised to a power below 1 while too few draws carry them, so that proposals widen before they
+    narrow."""
+    enough = min(TEMPERED * found.place.shape[1], found.weights.size / 4)
+    logs = np.log(np.maximum(found.weights, 1e-300))
+    weights = found.weights
+    for power in np.linspace(1.0, 0.05, 20):
+        weights = np.exp(power * logs)
+        weights = weights / weights.sum()
+        if 1 / (weights**2).sum() >= enough:
+            break
+    return weights
