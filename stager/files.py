@@ -44,6 +44,14 @@ def write_bytes(path: Path, content: bytes) -> None:
         raise InputError(f"cannot be written: {error.strerror}", where=str(path)) from error
 
 
+def put_back(path: Path, content: bytes | None) -> None:
+    """A file as it was: with this content, or not there (None)."""
+    if content is None:
+        path.unlink(missing_ok=True)
+    else:
+        write_bytes(path, content)
+
+
 def _mode(path: Path) -> int:
     """Permissions of the file that is replaced, else those of any new file."""
     try:

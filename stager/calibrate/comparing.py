@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.calibrate.contrast import by_model, by_settings
+from stager.calibrate.contrast import by_model, by_settings, steady
 from stager.calibrate.explaining import Explanation, explain
 from stager.calibrate.fitting import NOISE, usable
 from stager.calibrate.laws import own_law
@@ -32,7 +32,9 @@ class Compared:
     that both have (None likewise); model: beside what the model's parameters could do; decides: the one of the three
     that the claim rests on, chosen by what was measured, not by what came out.
     settings: ln ratio and numbers of throws at each common setting; apart: all throws of one build came before the
-    other's; explanations: single changes, best first; equal: how many of them do about as well as the best.
+    other's; left_out: lines of throws so far from others at their setting that the tests by settings do without them;
+    outliers: throws that are probably wild; explanations: single changes, best first; equal: how many of them do about
+    as well as the best.
     """
 
     builds: tuple[str, str]
@@ -43,6 +45,7 @@ class Compared:
     decides: str
     settings: tuple[tuple[int, float, int, int], ...]
     apart: bool
+    left_out: tuple[int, ...]
     outliers: int
     explanations: tuple[Explanation, ...]
     equal: int
@@ -68,7 +71,8 @@ def compare(
     """
     chosen = _chosen(throws, builds)
     first = chosen.build == builds[0]
-    pairs = common(chosen, first)
+    good = steady(np.log(chosen.exit_speed), 2 * chosen.settings + first, NOISE)
+    pairs = common(chosen, first, good)
     tests = {"welch": _welch(chosen, pairs), "paired": _paired(chosen, first, pairs)}
     enough = any(test is not None and test.freedom >= ENOUGH for test in tests.values())
     found = None if brief and enough else search(scenario, own_law(scenario), chosen, NOISE, rng)
@@ -92,19 +96,27 @@ def compare(
             (setting, float(logs[a].mean() - logs[b].mean()), int(a.sum()), int(b.sum())) for setting, a, b in pairs
         ),
         apart=bool(order[first].max() < order[~first].min() or order[~first].max() < order[first].min()),
-        outliers=0 if found is None else int((found.wildness > 0.5).sum()), explanations=explanations, equal=equal,
+        left_out=tuple(int(line) for line in chosen.line[~good]), outliers=_wild(found, explanations),
+        explanations=explanations, equal=equal,
     )  # fmt: skip
+
+
+def _wild(found: Found | None, explanations: tuple[Explanation, ...]) -> int:
+    """Throws that are outliers even where the builds may differ."""
+    if explanations:
+        return explanations[0].wild
+    return 0 if found is None else int((found.wildness > 0.5).sum())
 
 
 Pair = tuple[int, NDArray[np.bool_], NDArray[np.bool_]]
 
 
-def common(throws: Throws, first: NDArray[np.bool_]) -> list[Pair]:
-    """Settings that both builds were thrown at, with the throws of each."""
+def common(throws: Throws, first: NDArray[np.bool_], good: NDArray[np.bool_]) -> list[Pair]:
+    """Settings that both builds were thrown at, with the good throws of each."""
     settings = throws.settings
     return [
-        (int(k), (settings == k) & first, (settings == k) & ~first)
-        for k in np.intersect1d(settings[first], settings[~first])
+        (int(k), (settings == k) & first & good, (settings == k) & ~first & good)
+        for k in np.intersect1d(settings[first & good], settings[~first & good])
     ]
 
 

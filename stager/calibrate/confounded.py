@@ -20,10 +20,10 @@ PAIRS = (
     ("growth", "fade", 1, "both bend the traction as wheels turn faster"),
     ("rebound", "feed", 1, "both shift the square of the exit speed by a constant"),
     ("exponent", "stiffness", 1, "at a single crush only the force itself shows"),
-    ("crush", "friction", 2, "both scale what a slipping contact gives"),
-    ("mass", "friction", 2, "both scale what a slipping contact gives"),
+    ("crush", "friction", 2, "all scale what a slipping contact gives"),
+    ("mass", "friction", 2, "all scale what a slipping contact gives"),
     ("crush", "stiffness", 2, "both scale the force between wheel and projectile"),
-    ("mass", "crush", 2, "both scale what a slipping contact gives"),
+    ("mass", "crush", 2, "all scale what a slipping contact gives"),
 )
 """Two levers, how many of them must carry an uncertainty to be worth a word, and why they look alike."""
 
@@ -93,27 +93,35 @@ def sentences(found: Found) -> tuple[str, ...]:
         said = []
     moved = shifts(found)
     free = {name for name, shift in moved.items() if not shift.known}
-    for name in SINGLES:
-        shift = moved.get(name)
-        if shift is None or shift.known or (gripped and name in IN_SLIP):
-            continue
-        if shift.strength < BLIND:
-            said.append(f"Nothing here tells the {shift.lever.words}: it keeps what the configuration says.")
+    unseen = [
+        moved[name].lever.words
+        for name in SINGLES
+        if name in free and not (gripped and name in IN_SLIP) and moved[name].strength < BLIND
+    ]
+    if unseen:
+        kept = "it keeps" if len(unseen) == 1 else "they keep"
+        said.append(f"Nothing here tells the {_and(unseen)}: {kept} what the configuration says.")
+    alike: dict[str, dict[str, Shift]] = {}
     for one, other, least, why in PAIRS:
         if one not in moved or other not in moved or len({one, other} & free) < least:
             continue
         a, b = moved[one], moved[other]
         if min(a.strength, b.strength) > VISIBLE and min(a.beside(b), b.beside(a)) < APART:
-            said.append(_pair(a, b, why))
-    return tuple(said)
+            alike.setdefault(why, {}).update({one: a, other: b})
+    return (*said, *(_together(list(group.values()), why) for why, group in alike.items()))
 
 
-def _pair(a: Shift, b: Shift, why: str) -> str:
-    text = f"{a.lever.words[0].upper()}{a.lever.words[1:]} and {b.lever.words} cannot be told apart here: {why}."
-    known = [shift.lever.words for shift in (a, b) if shift.known]
+def _together(group: list[Shift], why: str) -> str:
+    """A pair, or several that share a reason."""
+    text = f"{_and([shift.lever.words for shift in group])} cannot be told apart here: {why}."
+    known = [shift.lever.words for shift in group if shift.known]
     if len(known) == 1:
         text += f" The {known[0]} is taken as the configuration gives it."
-    return text
+    return text[0].upper() + text[1:]
+
+
+def _and(words: list[str]) -> str:
+    return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def all_gripped(found: Found) -> bool:

@@ -6,12 +6,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.calibrate.search import Found
+from stager.calibrate.statistics.noise import Noise
 from stager.calibrate.statistics.trend import slope
 from stager.calibrate.statistics.welch import Difference
 from stager.hardware.arrays import Floats
 
 NEGLIGIBLE = 0.5
 """A direction of the parameters that moves all throws together by less than this share of a scatter is left out."""
+
+SURELY = 0.95
+LEAST_SHARED = 6
+"""Throws that share their setting, below which nothing is called an outlier by its neighbours alone."""
 
 
 def setting_columns(settings: NDArray[np.intp]) -> Floats:
@@ -42,6 +47,19 @@ def _smooth(found: Found) -> list[Floats]:
 def tame(found: Found) -> Floats:
     """Residuals with outliers drawn in to where they weigh no more than their probability allows, (n,)."""
     return found.residuals * (1 - found.wildness)
+
+
+def steady(logs: Floats, group: NDArray[np.intp], noise: Noise) -> NDArray[np.bool_]:
+    """Which of ln exit speeds (n,) are no sure outliers among those of their group (n,); of a pair none or both."""
+    _, which, counts = np.unique(group, return_inverse=True, return_counts=True)
+    means = np.bincount(which, weights=logs) / counts
+    shared = counts[which] > 1
+    out = np.ones(logs.size, dtype=bool)
+    if shared.sum() >= LEAST_SHARED:
+        size = counts[which][shared]
+        scaled = (logs - means[which])[shared] * np.sqrt(size / (size - 1))
+        out[shared] = noise.wildness(scaled) < SURELY
+    return out
 
 
 def by_settings(logs: Floats, column: Floats, settings: NDArray[np.intp]) -> tuple[Difference, float]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.calibrate.contrast import by_model, by_settings
+from stager.calibrate.contrast import by_model, by_settings, steady
 from stager.calibrate.fitting import NOISE, usable
 from stager.calibrate.laws import own_law
 from stager.calibrate.search import Found, search
@@ -82,9 +82,11 @@ def clock(throws: Throws) -> tuple[str, np.ndarray[tuple[int, ...], np.dtype[np.
 
 
 def _own_settings(throws: Throws, column: NDArray[np.float64]) -> Difference | None:
-    """From throws at the same setting early and late, which needs no model."""
+    """From throws at the same setting early and late, which needs no model; sure outliers are left out."""
+    logs = np.log(throws.exit_speed)
+    good = steady(logs, throws.settings, NOISE)
     try:
-        change, left = by_settings(np.log(throws.exit_speed), column, throws.settings)
+        change, left = by_settings(logs[good], column[good], throws.settings[good])
     except ValueError:
         return None
     return change if left >= TELLS and change.freedom >= ENOUGH else None

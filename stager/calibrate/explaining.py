@@ -19,8 +19,8 @@ from stager.hardware.arrays import Floats
 SPREAD = 0.4
 """A change is expected within a factor exp(±SPREAD)."""
 
-ABOUT = 2.0
-"""Explanations within this much of AICc do equally well."""
+ABOUT = 4.0
+"""Explanations within this much of AICc do about equally well: odds of one in seven still."""
 
 LEAST = 0.5
 """A lever that its prior's spread moves less than this many scatters cannot explain anything."""
@@ -29,13 +29,14 @@ LEAST = 0.5
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Explanation:
     """A change of one thing in the second build: words; factor on it with its 95 % interval [-]; aicc of throws so
-    explained; gain: by how much AICc is better than with no change."""
+    explained; gain: by how much AICc is better than with no change; wild: throws that are outliers even so."""
 
     words: str
     factor: float
     interval: tuple[float, float]
     aicc: float
     gain: float
+    wild: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,5 +102,5 @@ def _explanation(found: Found, throws: Throws, second: NDArray[np.bool_], lever:
     return Explanation(
         words=lever.words, factor=float(factor.value(place[-1])),
         interval=(float(factor.value(place[-1] - reach)), float(factor.value(place[-1] + reach))),
-        aicc=score, gain=found.aicc - score,
+        aicc=score, gain=found.aicc - score, wild=int((found.noise.wildness(minimum.residuals[best]) > 0.5).sum()),
     )  # fmt: skip

@@ -62,6 +62,7 @@ def summary(contrast: Contrast, throws: Throws, launcher: Launcher) -> dict[str,
         ],
         "explanations_about_equal": compared.equal,
         "outliers": compared.outliers,
+        "lines_left_out": list(compared.left_out),
         "one_after_the_other": compared.apart,
         "drift": drift_rows(contrast.drifts),
     }  # fmt: skip
@@ -131,12 +132,12 @@ def _speeds(throws: Throws, setting: int, launcher: Launcher) -> list[float]:
 def _explanations(compared: Compared) -> Table:
     columns = (
         Column("single change", words=True), Column(f"in {compared.builds[1]}"), Column("95 %", words=True),
-        Column("AICc"), Column("", words=True, wraps=True),
+        Column("AICc gain"), Column("", words=True, wraps=True),
     )  # fmt: skip
     rows = tuple(
         (
             one.words, _change(one.factor), " to ".join(_change(end) for end in one.interval), digits(one.gain),
-            "as good as the best" if number < compared.equal and compared.equal > 1 else "",
+            "about equal" if number < compared.equal and compared.equal > 1 else "",
         )
         for number, one in enumerate(compared.explanations)
     )  # fmt: skip
@@ -153,8 +154,12 @@ def _notes(compared: Compared) -> list[str]:
         notes.append(_explained(compared.explanations, compared.equal))
     if compared.apart:
         notes.append("All throws of one build came before the other's: a drift would look the same.")
+    if compared.left_out:
+        lines = listing([str(line) for line in compared.left_out])
+        which = f"line {lines} lies" if len(compared.left_out) == 1 else f"lines {lines} lie"
+        notes.append(f"Left out of the tests by settings: {which} too far from other throws at the same setting.")
     if compared.outliers:
-        notes.append(f"{plural(compared.outliers, 'throw')} may be wild; the tests by settings count them fully.")
+        notes.append(f"Probably wild beside the model's curve: {plural(compared.outliers, 'throw')}.")
     return notes
 
 

@@ -39,4 +39,4 @@ def _sentence(one: Drift) -> str:
     span = f"{percent(one.change.value)} from first to last throw ({percent(low)} to {percent(high)})"
     if one.claimed:
         return f"{name} drifts: exit speed changes by {span}."
-    return f"{name} shows no drift: {span}."
+    return f"{name}: no drift is shown, {span}."

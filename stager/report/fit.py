@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,15 +23,20 @@ TIE = 2.0
 BADLY = 0.01
 
 
-def answer(learned: Learned, quantities: Mapping[str, Measured], source: Source) -> Answer:
-    """What the throws told, what they could not, and what the next stage will give."""
+def answer(
+    learned: Learned, quantities: Mapping[str, Measured], source: Source, written: Sequence[Path] = ()
+) -> Answer:
+    """What the throws told, what they could not, and what the next stage will give; files `written`."""
     fit = learned.fit
     units = units_of(fit.parameters, quantities)
     tables = [parameters(fit, units), _laws(fit)] if fit.parameters else [_laws(fit)]
     tables += [foretold.settings(learned.predicted), foretold.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
-    screen = Screen(_headline(learned), tables, _notes(learned))
+    notes = _notes(learned)
+    if written:
+        notes.append(f"Wrote {listing([str(path) for path in written])}: give the first to plan, worth and sweep.")
+    screen = Screen(_headline(learned), tables, notes)
     return Answer(screen, document(summary(learned, units), source))
 
 
@@ -82,7 +88,8 @@ def _row(one: Parameter, units: Units) -> dict[str, Any]:
 
 def _headline(learned: Learned) -> str:
     said = foretold.sentence(learned.predicted)
-    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {said}"
+    badly = " badly" if _unlike(learned.fit) else ""
+    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}{badly}: {said}"
 
 
 def parameters(fit: Fit, units: Units) -> Table:
@@ -130,7 +137,8 @@ def _outliers(fit: Fit) -> Table:
 
 def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
-    notes = [f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", *fit.sentences]
+    notes = [*_unlike(fit), *foretold.missing(learned.predicted)]
+    notes += [f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", *fit.sentences]
     if fit.scenario.draws is not None:
         notes.append("The configuration is a fit itself: throws that it has seen already count twice.")
     if not fit.posterior.trusted:
@@ -149,10 +157,19 @@ def _repeats(fit: Fit) -> str:
     known = fit.repeats
     if known is None:
         return " No setting was repeated, so repeatability by itself is not known."
-    text = f" Repeats at one setting scatter by {percent(known.deviation)} ({known.freedom} degrees of freedom)."
-    if known.lack_of_fit is not None and known.lack_of_fit < BADLY:
-        text += " That is clearly less: no law tried describes these throws well."
-    return text
+    return (
+        f" Repeats at one setting scatter by {percent(known.deviation)} ({plural(known.freedom, 'degree')} of freedom)."
+    )
+
+
+def _unlike(fit: Fit) -> list[str]:
+    known = fit.repeats
+    if known is None or known.lack_of_fit is None or known.lack_of_fit >= BADLY:
+        return []
+    return [
+        "Nothing tried describes these throws: settings lie farther from the fit than repeats scatter. Do not rely on"
+        " the intervals; look for what the configuration has wrong (inertia or radius of wheels, a column's unit)."
+    ]
 
 
 def _table_notes(fit: Fit) -> list[str]:

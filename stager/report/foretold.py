@@ -98,6 +98,19 @@ def sentence(predicted: Sequence[Predicted]) -> str:
     return f"{said}; {leaves}." if said else f"{leaves}."
 
 
+def missing(predicted: Sequence[Predicted]) -> list[str]:
+    """What it costs to miss the grip limit of the last measured stage, on either side."""
+    built = [one for one in predicted if one.measured and one.tuned.grip_limit is not None]
+    if not built:
+        return []
+    tuned = built[-1].tuned
+    short, over = percent(tuned.short), percent(tuned.over)
+    said = f"Wheels of stage {tuned.stage} 5 % below the grip limit cost {short} of exit speed, 5 % above it {over}"
+    if max(tuned.short, tuned.over) < 2 * min(tuned.short, tuned.over):
+        return [f"{said}."]
+    return [f"{said}: err on the {'fast' if tuned.over < tuned.short else 'slow'} side, as far as the limits allow."]
+
+
 def _span(span: Span) -> dict[str, float]:
     return {"nominal": span.nominal, "low": span.low, "high": span.high}
 

@@ -16,13 +16,15 @@ from scipy.stats import binomtest
 from tests.recovery.bench import NAMES, Plan, Score, draw_plan, recover, scenario
 
 REJECT = 0.001
+TURNS = (*NAMES[:-1], *NAMES)
+"""The last scenario has a rail, which takes several times as long: it comes half as often."""
 
 
 def one(job: tuple[int, int]) -> tuple[str, Plan, str, list[Score]]:
     """One bench by its number and the study's seed."""
     number, seed = job
     rng = np.random.default_rng([seed, number])
-    name = NAMES[number % len(NAMES)]
+    name = TURNS[number % len(TURNS)]
     plan = draw_plan(rng)
     done, scores = recover(scenario(name), plan, rng)
     return name, plan, done.law, scores

@@ -26,10 +26,9 @@ def plain(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv(name, raising=False)
 
 
-def _compare(pattern: re.Pattern[str], seen: str) -> None:
+def _compare(pattern: re.Pattern[str], seen: str, number: int = 0) -> None:
     text = README.read_text(encoding="utf-8")
-    found = pattern.search(text)
-    assert found is not None
+    found = list(pattern.finditer(text))[number]
     seen = "".join(f"{line.rstrip()}\n" for line in seen.splitlines())
     if os.environ.get("UPDATE_GOLDEN"):
         README.write_text(text[: found.start("shown")] + seen + text[found.end("shown") :], encoding="utf-8")
@@ -37,12 +36,14 @@ def _compare(pattern: re.Pattern[str], seen: str) -> None:
     assert seen == found["shown"]
 
 
-def test_the_command() -> None:
-    found = COMMAND.search(README.read_text(encoding="utf-8"))
-    assert found is not None
-    ran = stager(*found["arguments"].split())
+COMMANDS = COMMAND.findall(README.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("number", range(len(COMMANDS)))
+def test_the_commands(number: int) -> None:
+    ran = stager(*COMMANDS[number][0].split())
     assert (ran.status, ran.err) == (0, "")
-    _compare(COMMAND, ran.out)
+    _compare(COMMAND, ran.out, number)
 
 
 def test_the_python_example_is_ten_lines_and_runs() -> None:

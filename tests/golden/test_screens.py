@@ -21,6 +21,8 @@ TYPED = {
 }
 SCREENS = Path(__file__).parent / "screens"
 BALL = "launcher.toml"
+SEED = "seed_ball.toml"
+TABLE = "seed_ball_throws.csv"
 CASES = {
     "help": ["--help"],
     "throw-help": ["throw", "--help"],
@@ -39,10 +41,14 @@ CASES = {
     "plan-quiet": ["plan", BALL, "--quiet"],
     "plan-none": ["plan", "narrow.toml"],
     "worth": ["worth", BALL],
-    "fit": ["fit", BALL, "throws.csv", "--build", "a"],
-    "fit-few": ["fit", BALL, "few.csv"],
-    "compare": ["compare", BALL, "throws.csv", "--builds", "a", "b"],
-    "next": ["next", BALL, "throws.csv", "--build", "a"],
+    "fit": ["fit", SEED, TABLE, "--build", "A", "-o", "fitted.toml"],
+    "fit-few": ["fit", SEED, "few.csv"],
+    "fit-unlike": ["fit", BALL, TABLE, "--build", "A"],
+    "fit-none": ["fit", SEED, "none.csv"],
+    "compare": ["compare", SEED, TABLE, "--builds", "A", "B"],
+    "compare-unknown": ["compare", SEED, TABLE, "--builds", "A", "C"],
+    "next": ["next", SEED, "few.csv"],
+    "next-enough": ["next", SEED, TABLE, "--build", "A"],
     "report": ["report", BALL, "-o", "page.html"],
     "bench": ["bench", BALL, "mine.csv"],
     "new-help": ["new", "--help"],
@@ -53,23 +59,12 @@ CASES = {
     "bad-option": ["throw", BALL, "--sped", "12"],
 }
 LOOKED_AT = ("new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench")
-# What the template throws with other friction, and chance added.
-THROWS = """\
-build,wheel_1 [rpm],exit_speed [m/s]
-a,2400,7.42
-a,3000,9.22
-a,3600,10.98
-a,4200,12.37
-a,4800,11.54
-a,5400,10.82
-a,4200,12.43
-b,2400,7.32
-b,3000,9.06
-b,3600,10.82
-b,4200,10.69
-b,4800,9.99
-b,5400,9.39
-b,4200,10.68
+FEW = """\
+throw,wheel_1 [rpm],exit_speed [m/s]
+1,1500,5.91
+2,2400,9.38
+3,2000,7.80
+4,2700,10.70
 """
 
 
@@ -84,8 +79,10 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "narrow.toml").write_text(_with(text, aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
     (tmp_path / "jam.toml").write_text(_with(text, static="0.03", sliding="0.02"), encoding="utf-8")
     (tmp_path / "bad.toml").write_text(_with(text, crush='"-4 mm"', mass="18", rate='"2 rpm"'), encoding="utf-8")
-    (tmp_path / "throws.csv").write_text(THROWS, encoding="utf-8")
-    (tmp_path / "few.csv").write_text("\n".join(THROWS.splitlines()[:3]), encoding="utf-8")
+    for name in (SEED, TABLE):
+        (tmp_path / name).write_text((ROOT / "configs" / name).read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "few.csv").write_text(FEW, encoding="utf-8")
+    (tmp_path / "none.csv").write_text("\n".join(FEW.splitlines()[:3]), encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     for name in ("FORCE_COLOR", "CLICOLOR_FORCE", "GITHUB_ACTIONS"):
         monkeypatch.delenv(name, raising=False)

@@ -29,7 +29,7 @@ from stager.staging.span import span
 ROOT = Path(__file__).parents[2]
 FOLDERS = (ROOT / "configs", Path(__file__).parent / "scenarios")
 NAMES = ("seed_ball", "table_tennis", "streamer", "constant_pair", "bell_pair", "stiff_pair", "foam_disc")
-DRAWS = 300
+DRAWS = 200
 
 
 @lru_cache
@@ -88,7 +88,7 @@ def _expected_limit(title: str) -> float:
 def settings(given: Scenario, count: int, rng: np.random.Generator) -> Floats:
     """Wheel speeds of the first stage across the grip limit that the configuration expects (count, 1) [m/s]."""
     limit = _expected_limit(given.title)
-    distinct = np.linspace(0.5, 1.7, max(6, count // int(rng.integers(1, 4)))) * limit
+    distinct = np.linspace(0.5, 1.7, max(6, count // int(rng.integers(2, 5)))) * limit
     return np.sort(np.resize(distinct, count))[:, None]
 
 

@@ -22,9 +22,14 @@ def quantile(draws: Floats, weights: Floats, shares: Floats) -> Floats:
 
 
 def interval(draws: Floats, weights: Floats | None = None, coverage: float = 0.95) -> tuple[float, float]:
-    """Probabilistically symmetric coverage interval (JCGM 101, 7.7) of draws (n,)."""
+    """Probabilistically symmetric coverage interval (JCGM 101, 7.7) of draws (n,).
+
+    Few draws make a narrow interval: its ends are order statistics whose expected shares beyond are the tails asked
+    for, r/(n + 1) for the r-th of n, n being the number of equal draws that would tell as much.
+    """
     weights = np.full(draws.shape[0], 1 / draws.shape[0]) if weights is None else weights
     tail = (1 - coverage) / 2
+    tail -= (0.5 - tail) * float((weights**2).sum())
     low, high = quantile(draws, weights, np.array([tail, 1 - tail]))
     return float(low), float(high)
 

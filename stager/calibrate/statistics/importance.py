@@ -22,7 +22,7 @@ LogDensity = Callable[[Floats], Floats]
 """ln density up to a constant (lanes,) at places (lanes, p)."""
 
 FREEDOM = 6.0
-FIRST, LATER, ROUNDS = 160, 220, 10
+FIRST, LATER, ROUNDS = 160, 220, 14
 ENOUGH = 300.0
 WIDER, FAR = 1.25, 4.0
 PIECES, PIECE = 8, 0.35

@@ -39,6 +39,5 @@ def fit(
     table = loaded.throws(throws, build)
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
-    if output is not None:
-        loaded.save_fit(found.fit, output, seed=session.seed)
-    return report.answer(found, loaded.configuration.quantities, loaded.source(session.seed))
+    written = () if output is None else (output, loaded.save_fit(found.fit, output, seed=session.seed))
+    return report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
