@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from stager.staging.records import Plan
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Loaded:
     """A configuration file, read and checked; every answer comes from `scenario`.
 
@@ -42,6 +42,16 @@ class Loaded:
     configuration: Configuration
     scenario: Scenario
     sha256: str
+
+    def __repr__(self) -> str:
+        return f"<Loaded: {self.configuration.file.title}>"
+
+    def _repr_html_(self) -> str:
+        from stager.report import shown
+        from stager.report.page.inputs import inputs
+        from stager.report.table import Screen
+
+        return shown.markup(Screen(self.configuration.file.title, inputs(self.configuration)))
 
     def source(self, seed: int = 0) -> Source:
         """What documents say of where they come from."""

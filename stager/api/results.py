@@ -52,6 +52,9 @@ class Shown:
             raise InputError(f'there is no picture "{name}"', hint=f"there are: {known}")
         return found
 
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}: {(self.answer().screen or Screen('')).headline}>"
+
     def __str__(self) -> str:
         from stager.report.shown import text
 
@@ -63,12 +66,11 @@ class Shown:
         return markup(self.answer().screen or Screen(""), self.pictures())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class PlanResult(Shown, Plan):
     """A plan."""
 
     loaded: Loaded = field(repr=False, compare=False)
-    __str__ = Shown.__str__
 
     def answer(self) -> Answer:
         """What `stager plan` answers."""
@@ -89,12 +91,11 @@ class PlanResult(Shown, Plan):
         return [picture for draw in found if (picture := draw(told)) is not None]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class ThrowResult(Shown, Throw):
     """One throw."""
 
     loaded: Loaded = field(repr=False, compare=False)
-    __str__ = Shown.__str__
 
     def answer(self) -> Answer:
         """What `stager throw` answers."""
@@ -113,13 +114,12 @@ class ThrowResult(Shown, Throw):
         return [picture for picture in found if picture is not None]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class SweepResult(Shown, Sweep):
     """A sweep; spread: its grip limit over the configuration's uncertainties."""
 
     loaded: Loaded = field(repr=False, compare=False)
     spread: Tuned | None = None
-    __str__ = Shown.__str__
 
     def answer(self) -> Answer:
         """What `stager sweep` answers."""
@@ -134,12 +134,11 @@ class SweepResult(Shown, Sweep):
         return [picture(Curve(sweep=self, tuned=self.spread))]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class FitResult(Shown, Learned):
     """What measured throws have told."""
 
     loaded: Loaded = field(repr=False, compare=False)
-    __str__ = Shown.__str__
 
     def answer(self) -> Answer:
         """What `stager fit` answers."""
@@ -157,13 +156,12 @@ class FitResult(Shown, Learned):
         return [picture for picture in found if picture is not None]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class CompareResult(Shown, Contrast):
     """Two builds compared."""
 
     loaded: Loaded = field(repr=False, compare=False)
     throws: Throws = field(repr=False, compare=False)
-    __str__ = Shown.__str__
 
     def answer(self) -> Answer:
         """What `stager compare` answers."""
@@ -172,12 +170,11 @@ class CompareResult(Shown, Contrast):
         return compare.answer(self, self.throws, self.loaded.scenario.launcher, self.loaded.source())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class NextResult(Shown, Next):
     """What to measure next."""
 
     loaded: Loaded = field(repr=False, compare=False)
-    __str__ = Shown.__str__
 
     def answer(self) -> Answer:
         """What `stager next` answers."""
@@ -186,14 +183,13 @@ class NextResult(Shown, Next):
         return suggest.answer(self, self.loaded.scenario.launcher, self.loaded.source())
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Checked(Shown):
     """A launcher at set speeds, and the verdict of every limit on it."""
 
     design: Design
     verdicts: tuple[Verdict, ...]
     loaded: Loaded = field(repr=False, compare=False)
-    __str__ = Shown.__str__
 
     @property
     def kept(self) -> bool:

@@ -34,14 +34,15 @@ def _one(question: Question, usual: str, out: TextIO) -> str:
         if not line:
             out.write("\n")
             raise Interrupted("input ended; nothing was written")
-        said = line.strip()
+        # In a terminal without UTF-8 what it does not know comes as lone bytes.
+        said = line.encode("utf-8", "surrogateescape").decode("utf-8", "replace").strip()
         if said == "?":
             out.write(f"  {question.help}\n")
             continue
         try:
             return read_answer(question, said) if said else usual
         except ValueError as error:
-            out.write(f"  {error}\n")
+            out.write(f"  {_spelt(str(error), out)}\n")
 
 
 def _spelt(text: str, out: TextIO) -> str:

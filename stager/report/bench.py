@@ -44,6 +44,11 @@ def opening(book: Book, throws: Throws, cut: str | None) -> list[str]:
     return [*lines, f"Enter {units}", "or help, undo, quit."]
 
 
+def safe(book: Book, throws: Throws) -> str:
+    """That nothing is lost."""
+    return f"every throw is kept, {plural(len(throws), 'throw')} in {book.path}"
+
+
 def help_lines(book: Book) -> list[str]:
     """Everything that can be entered."""
     wheel = "3000" if "rpm" in wheel_heads(book)[0][0].text else "12"

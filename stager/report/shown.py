@@ -39,6 +39,9 @@ def text(screen: Screen) -> str:
 
 def _table(item: Table) -> Markup:
     units = (f"{column.head} ({column.unit})" if column.unit else column.head for column in item.columns)
-    heads = tag("tr", *(tag("th", head) for head in units))
-    rows = (tag("tr", *(tag("td", cell) for cell in row)) for row in item.rows)
+    sides = [f"text-align: {'left' if column.words else 'right'}" for column in item.columns]
+    heads = tag("tr", *(tag("th", head, style=side) for head, side in zip(units, sides, strict=True)))
+    rows = (
+        tag("tr", *(tag("td", cell, style=side) for cell, side in zip(row, sides, strict=True))) for row in item.rows
+    )
     return tag("table", tag("caption", item.title), tag("thead", heads), tag("tbody", *rows))

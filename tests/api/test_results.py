@@ -73,6 +73,20 @@ def test_print_shows_what_the_command_shows(monkeypatch: pytest.MonkeyPatch) -> 
     assert [line.rstrip() for line in ran.splitlines()] == printed.splitlines()
 
 
+@pytest.mark.parametrize("name", ALL)
+def test_what_a_console_echoes_is_one_line(name: str, results: dict[str, object]) -> None:
+    assert len(repr(results[name]).splitlines()) == 1
+    assert repr(results[name]).startswith(f"<{type(results[name]).__name__}: ")
+
+
+def test_a_launcher_shows_what_was_read() -> None:
+    page = LAUNCHER.changed({"title": "<b>Wild & bold</b>"})._repr_html_()
+    assert "&lt;b&gt;Wild &amp; bold&lt;/b&gt;" in page
+    assert _Tags(page).open == []
+    assert "18 g ± 0.5 g" in page
+    assert repr(LAUNCHER) == "<Loaded: My launcher>"
+
+
 def test_pictures_are_found_by_name(results: dict[str, object]) -> None:
     plan: stager.api.results.PlanResult = results["plan"]  # type: ignore[assignment]
     assert plan.picture().name == "ladder"

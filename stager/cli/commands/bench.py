@@ -51,6 +51,5 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
         else:
             desk.take_all(sys.stdin)
     except KeyboardInterrupt:
-        kept = f"interrupted; all {len(book.throws())} throws are in {throws}"
-        raise Interrupted(kept) from None
+        raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
     return report.closing(book, book.throws(), desk.new, desk.watched, str(config), loaded.source(session.seed))
