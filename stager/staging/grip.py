@@ -109,7 +109,7 @@ def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> ND
     lanes = np.arange(top.size)
     before = np.max(np.where(grid < (1 - 1e-3) * top, np.arange(len(grid))[:, None], 0), axis=0)
     slope = (values[-1] - values[before, lanes]) / np.maximum(values[-1], 1e-12)
-    width = 1 - grid[before, lanes] / top
+    width = 1 - grid[before, lanes] / np.where(top > 0, top, 1.0)
     at_end = (grid[-1] >= top * (1 - 1e-9)) & (peak_speed > 0.97 * top)
     return np.asarray(at_end & (slope > STILL_RISING * width))
 

@@ -143,3 +143,18 @@ def test_peak_of_equal_wheels_is_met_at_standstill() -> None:
     current, power = peak_draw(free, rushing(free, there), SUPPLY)
     assert power == pytest.approx(float((free.count * now.power).sum()))
     assert current == pytest.approx(power / float(now.bus_voltage[0]))
+
+
+@pytest.mark.parametrize("governed", [False, True])
+def test_a_wheel_that_a_jam_turned_backward_starts_from_rest(governed: bool) -> None:
+    wheels = train(governed)
+    there = hold(wheels, TARGET, SUPPLY)
+    backward, _ = ride(wheels, there, SUPPLY, np.array([-7.0, 100.0, 0.0]), 0.1)
+    still, _ = ride(wheels, there, SUPPLY, np.array([0.0, 100.0, 0.0]), 0.1)
+    assert backward == pytest.approx(still)
+
+
+def test_unknown_speeds_are_refused() -> None:
+    wheels = train()
+    with pytest.raises(ValueError, match="known speeds"):
+        ride(wheels, hold(wheels, TARGET, SUPPLY), SUPPLY, np.array([np.nan, 1.0, 1.0]), 0.1)

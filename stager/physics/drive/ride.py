@@ -118,6 +118,8 @@ def ride(
     start = lanes(speed, lead, wheels)
     if np.isnan(start).any() or np.isnan(holding.angular_speed).any():
         raise ValueError("wheels ride from known speeds to known speeds")
+    # A jam can turn a light wheel backward: that little is forgotten.
+    start = np.maximum(start, 0.0)
     target, throttle, current = (
         lanes(value, lead, wheels) for value in (holding.angular_speed, holding.throttle, holding.current)
     )

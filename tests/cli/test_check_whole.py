@@ -1,0 +1,31 @@
+"""`check` of a file with every key that there is: pairs, a rail, an idler, governors, fins, heat, a guide."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from stager.limits import COMPUTED
+from tests.cli.run import stager
+
+WHOLE = Path(__file__).parents[1] / "config" / "whole.toml"
+
+
+@pytest.mark.filterwarnings("error")
+def test_every_limit_is_judged_with_what_would_help(tmp_path: Path) -> None:
+    text = re.sub(r"(?m)^(push|spin) = .*\n", "", WHOLE.read_text(encoding="utf-8"))
+    path = tmp_path / "whole.toml"
+    path.write_text(re.sub(r"(?m)^aim = .*$", 'aim = "fastest"', text), encoding="utf-8")
+    ran = stager("check", str(path), "--json")
+    assert ran.err == ""
+    found = json.loads(ran.out)
+    assert {limit["name"] for limit in found["limits"]} == COMPUTED
+    assert all(limit["remedy"] and limit["missing"] is None for limit in found["limits"])
+    assert ran.status == (0 if found["kept"] else 1)
+    assert [wheel["side"] for wheel in found["drives"]["wheels"]] == ["A", "B", "A", "A"]
+    assert found["drives"]["at_rate"]["throws_per_charge"] > 0
+    assert [tyre["stage"] for tyre in found["tyres"]] == [1, 2, 3]
+    assert len(found["safety"]["wheels"]) == 3
