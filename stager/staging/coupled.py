@@ -8,14 +8,12 @@ from functools import partial
 import numpy as np
 
 from stager.hardware.scenario import Scenario
-from stager.limits import LIMITS
 from stager.staging.foretold import COUPLED
 from stager.staging.records import Settings
-from stager.staging.settle import Climber, compare, thrown_as
+from stager.staging.settle import LOCAL, Climber, compare, thrown_as
 from stager.staging.shared import Law, look_closely
 from stager.staging.solve import Chains, solve
 
-LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 ROUNDS, PATIENCE, CLEARLY = 10, 2, 0.3
 WIDE, WIDEST, NARROWER, NARROW = 0.7, 3.0, 0.35, 2e-3
 NEAR, STEADY = 0.01, 3e-5

@@ -15,25 +15,34 @@ COVERED = 0.025, 0.975
 
 
 def rungs(scenario: Scenario, climbed: Sequence[Settings], chances: Odds | None = None) -> tuple[Rung, ...]:
-    """One rung a stage count; with intervals and probabilities where `chances` are known."""
+    """One rung a stage count, the best with up to so many; with intervals and probabilities where `chances` are
+    known."""
     return tuple(_rung(scenario, climbed, number, chances) for number in range(len(climbed)))
 
 
 def _rung(scenario: Scenario, climbed: Sequence[Settings], number: int, chances: Odds | None) -> Rung:
-    here, below = climbed[number], climbed[number - 1] if number else None
-    stages = [scenario.launcher.stage(k) for k in range(here.count)]
+    here, below = _best(climbed[: number + 1]), _best(climbed[:number]) if number else None
+    stages = [scenario.launcher.stage(k) for k in range(number)]
     gain, probability = None, None
     if below is not None and below.exit_speed > 0:
         drawn = None if chances is None else chances.gain[number - 1]
         gain = _interval(here.exit_speed / below.exit_speed - 1, drawn)
         probability = None if drawn is None else float((drawn >= scenario.goal.worthwhile).mean())
     return Rung(
-        stages=here.count,
+        stages=number,
         exit_speed=_interval(here.exit_speed, None if chances is None else chances.exit_speed[number]),
-        gain=gain, probability_worthwhile=probability, length=here.length,
+        gain=gain, probability_worthwhile=probability, length=climbed[number].length,
         mass=_sum([stage.mass for stage in stages]), cost=_sum([stage.cost for stage in stages]),
         average_power=here.average_power, kept=here.feasible,
     )  # fmt: skip
+
+
+def _best(climbed: Sequence[Settings]) -> Settings:
+    """The fastest that keeps every limit, the last where all are slower or none does: a stage may be left out."""
+    last = climbed[-1]
+    kept = [found for found in climbed if found.feasible]
+    best = max(kept, key=lambda found: found.exit_speed, default=last)
+    return last if last.feasible and last.exit_speed >= best.exit_speed else best
 
 
 def _interval(nominal: float, drawn: Floats | None) -> Interval:

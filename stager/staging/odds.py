@@ -59,7 +59,8 @@ def odds(scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.ra
     for settings in climbed[1:]:
         bench.add(bench.speed < cap)
         free = bench.speed if _lone(settings) else _together(scenario, draws, bench, settings)
-        rungs.append(np.minimum(free, cap))
+        # A stage may be left out.
+        rungs.append(np.maximum(np.minimum(free, cap), rungs[-1]))
     return Odds(draws=draws, exit_speed=np.array(rungs)[:, 1:])
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
-from stager.limits import LIMITS, Design, Limit, judge
+from stager.limits import LIMITS, Design, Limit, Verdict, judge
 from stager.physics.chain import length
 from stager.physics.options import Options
 from stager.physics.records import Throw
@@ -21,12 +21,13 @@ from stager.staging.foretold import COUPLED
 from stager.staging.records import Settings
 from stager.staging.rows import grips_of, throw_rows
 from stager.staging.shared import Law
-from stager.staging.solve import Chains, Correction, Task, solve
+from stager.staging.solve import Chains, Correction, Task, grown, solve
 from stager.staging.trust import Found
 
 JUDGED = Options(tolerance=2e-6)
 ROUNDS = 8
 SETTLED = 1e-5
+LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 
 
 @dataclass(slots=True)
@@ -44,19 +45,23 @@ def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task
     """The best settings for each of `counts`, as far up as something gets through, with all but coupled limits kept."""
     found: list[Found] = []
     for count in counts:
-        best = solve(chains, count, task)
+        best = solve(chains, count, task, guess=grown(chains, found[-1].point if found else np.zeros(0), task))
         if best is None:
             break
         found.append(best)
-    thrown = thrown_as(scenario, chains, found)
+    thrown = thrown_as(scenario, chains, found, limits=LOCAL)
     climbers = [Climber(task, one, made) for one, made in zip(found, thrown, strict=True)]
+    moving = climbers
     for _ in range(ROUNDS):
-        moved = [_adjust(scenario, chains, climber) for climber in climbers]
-        if not any(moved):
+        moving = [climber for climber in moving if _adjust(scenario, chains, climber)]
+        if not moving:
             break
-        again = thrown_as(scenario, chains, [each.found for each in climbers], [each.task for each in climbers])
-        for climber, made in zip(climbers, again, strict=True):
+        again = thrown_as(scenario, chains, [each.found for each in moving], [each.task for each in moving], LOCAL)
+        for climber, made in zip(moving, again, strict=True):
             climber.settings = made
+    for climber in climbers:
+        verdicts = _verdicts(climber.settings.design, LIMITS)
+        climber.settings = replace(climber.settings, verdicts=verdicts)
     return climbers
 
 
@@ -107,14 +112,17 @@ def judged(
     margins = grips_of(launcher, allowances, throws, near) if allowances.grip_margin else _unknown(chains)
     for speeds, done, grips in zip(chains, throws, margins, strict=True):
         design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips)
-        verdicts = [verdict for limit in limits if (verdict := judge(limit, design)) is not None]
         found.append(
             Settings(
-                wheel_speed=speeds, design=design, exit_speed=float(done.exit_speed), verdicts=tuple(verdicts),
+                wheel_speed=speeds, design=design, exit_speed=float(done.exit_speed), verdicts=_verdicts(design, limits),
                 length=float(length(launcher, speeds.size)),
             )
         )  # fmt: skip
     return found
+
+
+def _verdicts(design: Design, limits: Sequence[Limit]) -> tuple[Verdict, ...]:
+    return tuple(verdict for limit in limits if (verdict := judge(limit, design)) is not None)
 
 
 def _unknown(chains: Sequence[Floats]) -> list[Floats]:
@@ -128,7 +136,9 @@ def compare(scenario: Scenario, chains: Chains, climber: Climber) -> Correction:
     stages = done.throw.stages
     grip = None
     if scenario.allowances.grip_margin:
-        maps = chains.grips(stages.exit_speed, _shares(scenario, done.throw))
+        maps = run.grip_limit[0]
+        if np.isnan(maps).any():
+            maps = chains.grips(stages.exit_speed, _shares(scenario, done.throw))
         grip = np.where(np.isnan(done.grip_limit), 1.0, done.grip_limit / maps)
     return Correction(
         exit_speed=_ratio(done.exit_speed, run.exit_speed[0, -1]),

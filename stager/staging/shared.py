@@ -17,11 +17,12 @@ from stager.limits import Design, judge
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.staging.chain_map import ChainRun
-from stager.staging.foretold import COUPLED, LEAST, Foreteller, foreteller
+from stager.staging.foretold import COUPLED, HELD, LEAST, Foreteller, foreteller
 from stager.staging.solve import Chains
 
 KEPT, STEP, STEEPEST = 1e-6, 0.02, 50.0
 TRUE = Options(tolerance=2e-6)
+EXACT, FAR = HELD - {"average_power"}, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,27 +67,36 @@ class Law:
 def look_closely(scenario: Scenario, chains: Chains, wheel_speed: Floats) -> Law | None:
     """Coupled limits in the true model at wheel speeds [m/s], (stages,), and about there; None where none is set."""
     count = wheel_speed.size
-    speeds = wheel_speed * np.vstack([np.ones(count), 1 + STEP * np.eye(count)])
-    design = Design(
-        launcher=scenario.launcher, allowances=scenario.allowances,
-        throw=throw(scenario.launcher, speeds, options=TRUE),
-    )  # fmt: skip
-    found = [verdict for limit in COUPLED.values() if (verdict := judge(limit, design)) is not None]
-    if not found:
+    here = _design(scenario, wheel_speed[None])
+    near = [verdict for limit in COUPLED.values() if (verdict := judge(limit, here)) is not None]
+    if not near:
         return None
+    # What only set speeds decide is foretold as it is, what is far off need not be known well.
+    steps = any(verdict.name not in EXACT and float(np.min(verdict.slack)) < FAR for verdict in near)
+    speeds = wheel_speed * np.vstack([np.ones(count), 1 + STEP * np.eye(count)] if steps else [np.ones(count)])
+    design = _design(scenario, speeds) if steps else here
+    found = [judge(COUPLED[verdict.name], design) or verdict for verdict in near] if steps else near
     mapped, names = chains.at(speeds), tuple(verdict.name for verdict in found)
     foretell = foreteller(scenario, chains, names, mapped, _missing(design))
     expected = foretell(mapped)
-    used = np.stack([np.broadcast_to(verdict.used, count + 1) for verdict in found], axis=1)
+    used = np.stack([np.broadcast_to(verdict.used, len(speeds)) for verdict in found], axis=1)
     used = np.where(foretell.offsets > 0, used, np.maximum(used, LEAST))
     ratio = np.where(foretell.offsets > 0, 1.0, used / np.where(expected != 0, expected, LEAST))
+    powers = np.zeros((len(found), count))
+    if steps:
+        powers = np.clip(np.log(ratio[1:] / ratio[0]) / np.log(1 + STEP), -STEEPEST, STEEPEST).T
     floors = np.array([COUPLED[verdict.name].floor for verdict in found])
     return Law(
         foreteller=foretell, wheel_speed=wheel_speed, used=used[0],
         allowed=np.array([float(np.max(verdict.allowed)) for verdict in found]), sign=np.where(floors, -1.0, 1.0),
         foretold=np.where(expected[0] != 0, expected[0], LEAST),
-        powers=np.clip(np.log(ratio[1:] / ratio[0]) / np.log(1 + STEP), -STEEPEST, STEEPEST).T,
+        powers=powers,
     )  # fmt: skip
+
+
+def _design(scenario: Scenario, speeds: Floats) -> Design:
+    done = throw(scenario.launcher, speeds, options=TRUE)
+    return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=done)
 
 
 def _missing(design: Design) -> Floats:

@@ -15,7 +15,7 @@ from stager.staging.trust import Found, Trial, improve
 
 REACHES = 2e-5
 LEVEL, CLEARLY = 1e-4, 0.98
-LEAST_SETTING = 0.2
+LEAST_SETTING, GROWN = 0.2, 161
 Extra = Callable[[ChainRun], Floats]
 """Slacks (lanes, limits) of further limits on chains."""
 
@@ -68,18 +68,20 @@ class Task:
     correction: Correction = field(default_factory=Correction)
 
 
-def solve(chains: Chains, count: int, task: Task, start: Floats | None = None) -> Found | None:
+def solve(
+    chains: Chains, count: int, task: Task, start: Floats | None = None, *, guess: Floats | None = None
+) -> Found | None:
     """The fastest settings, of those that reach the cap the ones with least heat; None: nothing gets through.
 
     Settings within 0.01 % of the fastest give way to such with clearly less slip heat. start: settings known to be
-    near.
+    near; guess: settings that may be.
     """
     if start is not None and np.isfinite(task.cap):
         held = _held(chains, count, task, start, near=True)
         if held is not None:
             return held
     free = replace(task, cap=np.inf)
-    fast = _search(chains, count, free, _speed_of(task), start)
+    fast = _search(chains, count, free, _speed_of(task), start, guess=guess)
     if fast is None and start is not None:
         fast = _search(chains, count, free, _speed_of(task), start, near=False)
     if fast is None:
@@ -134,13 +136,14 @@ def _search(
     *,
     floor: bool = False,
     near: bool = True,
+    guess: Floats | None = None,
 ) -> Found | None:
     trial = _trial(chains, task, score, floor)
     low, high = np.full(count, LEAST_SETTING), np.ones(count)
     if start is not None and near:
         points, radius, rounds = [start], 0.04, 16
     else:
-        points, radius, rounds = _samples(trial, low, high, chains.samples, start), 0.15, 16
+        points, radius, rounds = _samples(trial, low, high, chains.samples, start, guess), 0.15, 16
     found = []
     for point in points:
         edge = _edge(trial, point, low, high) if not floor else None
@@ -160,13 +163,28 @@ def _edge(trial: Trial, point: Floats, low: Floats, high: Floats) -> Found | Non
     return found if found.kept and np.isfinite(found.objective) and worse.all() else None
 
 
-def _samples(trial: Trial, low: Floats, high: Floats, count: int, start: Floats | None) -> list[Floats]:
+def grown(chains: Chains, point: Floats, task: Task) -> Floats:
+    """Settings with one more stage behind those of `point` (stages,), the best for it as these are."""
+    shares = np.linspace(LEAST_SETTING, 1.0, GROWN)
+    points = np.column_stack([np.tile(point, (GROWN, 1)), shares])
+    objective, slacks = _trial(chains, task, _speed_of(task), False)(points)
+    return np.asarray(points[int(np.argmax(_merit(objective, slacks)))])
+
+
+def _merit(objective: Floats, slacks: Floats) -> Floats:
+    worth = objective - 10 * np.maximum(-slacks, 0).sum(axis=1)
+    return np.asarray(np.where(np.isfinite(objective), worth, -np.inf))
+
+
+def _samples(
+    trial: Trial, low: Floats, high: Floats, count: int, start: Floats | None, guess: Floats | None
+) -> list[Floats]:
     """The top of all ranges where nothing beats it, else the best of many random points, and what is known."""
     rng = np.random.default_rng(0)
-    known = high[None] if start is None else np.vstack([high, start])
+    known = np.vstack([high, *(point for point in (start, guess) if point is not None)])
     points = np.vstack([known, low + (high - low) * rng.uniform(0.0, 1.0, (count, low.size)) ** 0.7])
     objective, slacks = trial(points)
-    merit = np.where(np.isfinite(objective), objective - 10 * np.maximum(-slacks, 0).sum(axis=1), -np.inf)
+    merit = _merit(objective, slacks)
     if not np.isfinite(merit).any():
         return []
     best = int(np.argmax(merit))
