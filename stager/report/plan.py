@@ -15,18 +15,20 @@ from stager.report.cautions import CAUTIONS
 from stager.report.digits import MISSING, digits, plural, speed
 from stager.report.document import Source, document
 from stager.report.table import Column, Screen, Table
-from stager.staging.records import Plan, Relaxation, Settings
+from stager.staging.records import Missed, Plan, Relaxation, Settings
 
 
 def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     """Screen and document of a plan; no design that fits is a "no"."""
     launcher = launcher if plan.best is None else plan.best.design.launcher
     content = summary(launcher, plan)
-    tables = [settings(content["stages"])] if content["stages"] else []
-    if content["limits"]:
-        tables.append(limits.table(content["limits"], [word(row) for row in content["limits"]]))
-    if content["relaxations"]:
-        tables.append(_relaxations(content["relaxations"]))
+    nearest = content["nearest"] or {"stages": [], "limits": []}
+    stages, rows = content["stages"] or nearest["stages"], content["limits"] or nearest["limits"]
+    tables = [_relaxations(content["relaxations"])] if content["relaxations"] else []
+    if stages:
+        tables.append(settings(stages, "Settings" if plan.best else "What comes nearest"))
+    if rows:
+        tables.append(limits.table(rows, [word(row) for row in rows]))
     if content["catalogue"]:
         tables.append(catalogue.table(content["catalogue"]))
     if content["ladder"]:
@@ -53,13 +55,31 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "ladder": ladder.rows(plan.ladder),
         "recommended_stages": plan.recommended_stages,
         "verdict": plan.verdict,
-        "reason": plan.reason or None,
-        "relaxations": [_relaxation(item) for item in plan.relaxations],
         "catalogue": None
         if plan.catalogue is None
         else catalogue.summary(plan.catalogue, None if best is None else best.exit_speed),
         "settled": None if best is None else duty.settled(best.design),
         "safety": None if best is None else safety.summary(launcher, best.throw),
+        **_missed(launcher, plan),
+    }
+
+
+def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
+    """Why no design fits, what comes nearest, and what would help."""
+    missed, nearest = plan.missed, None if plan.missed is None else plan.missed.nearest
+    return {
+        "reason": None if missed is None else missed.reason,
+        "proven": None if missed is None else missed.proven,
+        "conflict": [] if missed is None else list(missed.conflict),
+        "relaxations": [] if missed is None else [_relaxation(item) for item in missed.relaxations],
+        "nearest": None
+        if nearest is None
+        else {
+            "stage_count": nearest.count,
+            "exit_speed_m_s": nearest.exit_speed,
+            "stages": _stages(launcher, nearest),
+            "limits": limits.rows(nearest.verdicts, unjudged(nearest.design)),
+        },
     }
 
 
@@ -87,13 +107,19 @@ def _limits(plan: Plan, best: Settings) -> list[dict[str, Any]]:
 
 
 def _relaxation(item: Relaxation) -> dict[str, Any]:
-    return {"name": item.name, "unit": item.unit, "allowed": item.allowed, "needed": item.needed}
+    return {
+        "name": item.name,
+        "unit": item.unit,
+        "allowed": item.allowed,
+        "needed": item.needed,
+        "needed_together": item.together,
+    }
 
 
 def _headline(launcher: Launcher, plan: Plan) -> str:
     name, best = launcher.projectile.shape.name, plan.best
     if best is None:
-        return plan.reason or "No design fits."
+        return _why(plan.missed)
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
     energy = digits(float(translation_energy(best.exit_speed, launcher.projectile)))
@@ -101,9 +127,16 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
     return f"{plural(best.count, 'stage')}: the {name} leaves at {speed(best.exit_speed)} m/s with {energy} J.{fewer}"
 
 
+def _why(missed: Missed | None) -> str:
+    if missed is None:
+        return "No design fits."
+    words = ", ".join(limits.title(name) for name in missed.conflict)
+    return f"{missed.reason} In the way: {words}." if missed.nearest and words else missed.reason
+
+
 def word(row: Mapping[str, Any]) -> str:
     """Verdict on one row of a plan's limits."""
-    return "binds" if row["binding"] else limits.word(row)
+    return "binds" if row.get("binding") else limits.word(row)
 
 
 def _notes(content: Mapping[str, Any]) -> list[str]:
@@ -131,10 +164,10 @@ _SETTINGS = (
 )
 
 
-def settings(stages: list[dict[str, Any]]) -> Table:
+def settings(stages: list[dict[str, Any]], title: str = "Settings") -> Table:
     """Speed of each wheel, and what it does."""
     rows = tuple(_setting(number, stage) for number, stage in enumerate(stages, 1))
-    return Table("Settings", _SETTINGS, rows).without_empty(MISSING)
+    return Table(title, _SETTINGS, rows).without_empty(MISSING)
 
 
 def _setting(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
@@ -159,9 +192,25 @@ def _hundred(share: float | None) -> str:
 
 
 def _relaxations(items: list[dict[str, Any]]) -> Table:
-    columns = (Column("limit", words=True), Column("allowed"), Column("needed"), Column("unit", words=True))
+    columns = (
+        Column("limit", words=True),
+        Column("allowed"),
+        Column("would do", "alone"),
+        Column("would do", "together"),
+        Column("unit", words=True),
+    )
     rows = tuple(
-        (limits.title(item["name"]), f"{item['allowed']:.6g}", digits(item["needed"], 4), item["unit"] or MISSING)
+        (
+            limits.title(item["name"]),
+            f"{item['allowed']:.6g}",
+            _needed(item["needed"], "none"),
+            _needed(item["needed_together"], "none"),
+            item["unit"] or MISSING,
+        )
         for item in items
     )
-    return Table("Any one of these would make it fit", columns, rows)
+    return Table("What would make it fit: one of these alone, or all together", columns, rows)
+
+
+def _needed(value: float | None, otherwise: str) -> str:
+    return otherwise if value is None else f"{value:.6g}"

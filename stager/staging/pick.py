@@ -53,7 +53,7 @@ class Choice:
     def climb(self) -> Choice:
         """Looked at closely."""
         found = climb(self.scenario)
-        return replace(self, climbed=found, best=choose(self.scenario, found.settings)[0])
+        return replace(self, climbed=found, best=choose(self.scenario, found.settings))
 
     def least(self, speed: float) -> int:
         """Fewest stages that may reach `speed` [m/s]; more than there are where none may."""

@@ -12,9 +12,11 @@ from stager.staging.certificate import bound
 from stager.staging.choose import binding, choose
 from stager.staging.climb import most_stages
 from stager.staging.ladder import rungs
+from stager.staging.loosen import BUILT
+from stager.staging.miss import miss
 from stager.staging.odds import odds
 from stager.staging.pick import pick
-from stager.staging.price import BUILT, one_more, prices
+from stager.staging.price import one_more, prices
 from stager.staging.records import Plan
 from stager.staging.verdict import advise
 
@@ -42,17 +44,18 @@ def plan(
     chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng) if draws else None
     progress(0.55)
     ladder = rungs(scenario, climbed, chances)
-    best, reason, relaxations = choose(scenario, climbed)
+    best = choose(scenario, climbed)
+    proof = bound(scenario, most_stages(scenario)) if certified else None
+    progress(0.85)
+    missed = None if best is not None else miss(scenario, climbed, proof)
     advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
     bought = {} if best is None else prices(scenario, found, best)
     beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
     progress(0.65)
     held = frozenset() if best is None else binding(scenario, best)
     return Plan(
-        best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, reason=reason,
+        best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, missed=missed,
         binding=frozenset(name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS),
         prices=bought, one_more_stage=beyond if held & BUILT else None,
-        relaxations=relaxations, open_stage=advice.open_stage, settled_by=advice.settled_by,
-        catalogue=picked.catalogue,
-        bound=bound(scenario, most_stages(scenario)) if certified else None,
+        open_stage=advice.open_stage, settled_by=advice.settled_by, catalogue=picked.catalogue, bound=proof,
     )  # fmt: skip

@@ -4,23 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import Any
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
-from stager.hardware.wish import Allowances
-from stager.limits import GEOMETRY
 from stager.staging.aims import asks_speed
 from stager.staging.aims import task as asked
 from stager.staging.choose import binding, broken_by
 from stager.staging.climb import Climbed
+from stager.staging.loosen import BUILT, is_set, looser
 from stager.staging.records import Settings
 from stager.staging.settle import Climber
 from stager.staging.solve import Chains, Task, solve
 
 MORE = 0.01
-BUILT = frozenset(limit.name for limit in GEOMETRY)
-FLOORS = frozenset(("grip_margin", "rim_safety"))
 REACH = 0.3
 
 
@@ -36,24 +32,15 @@ def prices(scenario: Scenario, climbed: Climbed, best: Settings) -> dict[str, fl
     base = _solved(scenario, chains, climber)
     found = {}
     for name in sorted(binding(scenario, best)):
-        loose = loosened(scenario.allowances, name, MORE)
-        if loose is None:
+        if not is_set(scenario, name):
             continue
-        wider = replace(scenario, allowances=loose)
+        wider = looser(scenario, [name], 1 + MORE)
         if name not in BUILT:
-            found[name] = max(_solved(wider, chains.under(loose, best.count), climber) / base - 1, 0.0)
+            under = chains.under(wider.allowances, best.count)
+            found[name] = max(_solved(wider, under, climber) / base - 1, 0.0)
         elif name != "stages":
             found[name] = 0.0 if broken_by(wider, best.count + 1) else one_more(scenario, climbed, best)
     return found
-
-
-def loosened(allowances: Allowances, name: str, share: float) -> Allowances | None:
-    """The limits with one of them looser by `share` of itself; None where it is not a number of the user's own."""
-    value = getattr(allowances, name, None)
-    if not isinstance(value, float | int):
-        return None
-    changed: dict[str, Any] = {name: value * (1 - share if name in FLOORS else 1 + share)}
-    return replace(allowances, **changed)
 
 
 def _solved(scenario: Scenario, chains: Chains, climber: Climber) -> float:

@@ -83,12 +83,27 @@ class Settings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relaxation:
-    """A limit that keeps a goal out of reach: what it allows, and what would do."""
+    """A limit in conflict with the goal: what it allows, what would do alone, what if all of them are loosened by one
+    share; None: no value would."""
 
     name: str
     unit: str
     allowed: float
-    needed: float
+    needed: float | None
+    together: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Missed:
+    """Why no design fits. reason: in a sentence; proven: whether there is none, rather than none found; nearest: the
+    design that comes nearest, None where not even the feed is within limits; conflict: names of the limits that
+    keep the goal out of reach."""
+
+    reason: str
+    proven: bool
+    nearest: Settings | None
+    conflict: tuple[str, ...] = ()
+    relaxations: tuple[Relaxation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +132,7 @@ class Catalogue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The answer. `best` is None where no design fits, `reason` then says why, `relaxations` what would help.
+    """The answer. `best` is None where no design fits; `missed` then says why and what would help.
 
     bound: what exit speed no setting within the limits exceeds; None: not asked for.
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
@@ -130,12 +145,11 @@ class Plan:
     ladder: tuple[Rung, ...]
     recommended_stages: int
     verdict: str
-    reason: str = ""
+    missed: Missed | None = None
     binding: frozenset[str] = frozenset()
     bound: Bound | None = None
     prices: dict[str, float] = field(default_factory=dict)
     one_more_stage: float | None = None
-    relaxations: tuple[Relaxation, ...] = ()
     open_stage: int | None = None
     settled_by: str | None = None
     catalogue: Catalogue | None = None

@@ -45,7 +45,9 @@ def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task
     """The best settings for each of `counts`, as far up as something gets through, with all but coupled limits kept."""
     found: list[Found] = []
     for count in counts:
-        best = solve(chains, count, task, guess=grown(chains, found[-1].point if found else np.zeros(0), task))
+        shorter = found[-1].point if found else np.zeros(0)
+        guess = grown(chains, shorter, task) if shorter.size == count - 1 else None
+        best = solve(chains, count, task, guess=guess)
         if best is None:
             break
         found.append(best)
@@ -114,8 +116,8 @@ def judged(
         design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips)
         found.append(
             Settings(
-                wheel_speed=speeds, design=design, exit_speed=float(done.exit_speed), verdicts=_verdicts(design, limits),
-                length=float(length(launcher, speeds.size)),
+                wheel_speed=speeds, design=design, exit_speed=float(done.exit_speed),
+                verdicts=_verdicts(design, limits), length=float(length(launcher, speeds.size)),
             )
         )  # fmt: skip
     return found
