@@ -88,7 +88,7 @@ def solve(
         return None
     speed, heat = _measure(chains, task, fast)
     if speed > task.cap * (1 - REACHES):
-        return _held(chains, count, task, fast.point) or fast
+        return _held(chains, count, task, _at_cap(chains, task, fast.point)) or fast
     if not _level(chains, task, fast, speed, heat):
         return fast
     held = _held(chains, count, replace(task, cap=speed * (1 - LEVEL)), fast.point)
@@ -98,6 +98,21 @@ def solve(
 def _held(chains: Chains, count: int, task: Task, start: Floats, *, near: bool = False) -> Found | None:
     """Least heat at the cap's exit speed or hardly less."""
     return _search(chains, count, task, _coolness, start, floor=True, near=near)
+
+
+def _at_cap(chains: Chains, task: Task, point: Floats) -> Floats:
+    """Settings slowed alike from `point`, which is faster, until they leave at the cap; or what is nearest to that."""
+    low, high = LEAST_SETTING / float(point.max()), 1.0
+    aim = task.cap * (1 - REACHES / 2)
+    found = point
+    for _ in range(4):
+        shares = np.linspace(low, high, 60)
+        run = chains.run(shares[:, None] * point, task.correction.grip)
+        speed = np.where(run.through, _speed_of(task)(run), 0.0)
+        place = max(int(np.argmax(speed > aim)), 1)
+        low, high = shares[place - 1], shares[place]
+        found = low * point
+    return found
 
 
 def _measure(chains: Chains, task: Task, found: Found) -> tuple[float, float]:
