@@ -9,6 +9,8 @@ from stager.staging.aims import exit_cap
 from stager.staging.records import Missed, Relaxation, Settings
 from stager.staging.relax import Reach, conflict, relaxations
 
+OUT_OF_REACH = " Without these limits and with six stages more it is not reached either."
+
 
 def miss(scenario: Scenario, climbed: Sequence[Settings], bound: float | None = None) -> Missed:
     """What to say where none of the best settings of each stage count will do.
@@ -24,7 +26,7 @@ def miss(scenario: Scenario, climbed: Sequence[Settings], bound: float | None = 
     reach = Reach(scenario, asked, nearest.count)
     names = conflict(reach, nearest)
     return Missed(
-        reason=_reason(asked, nearest.exit_speed, most), proven=most < asked, nearest=nearest, conflict=names,
+        reason=_reason(asked, nearest.exit_speed, most) + ("" if names else OUT_OF_REACH), proven=most < asked, nearest=nearest, conflict=names,
         relaxations=relaxations(reach, nearest, names) if names else (),
     )  # fmt: skip
 

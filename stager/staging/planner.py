@@ -47,7 +47,9 @@ def plan(
     best = choose(scenario, climbed)
     proof = bound(scenario, most_stages(scenario)) if certified else None
     progress(0.85)
-    missed = None if best is not None else miss(scenario, climbed, proof)
+    missed = (
+        None if best is not None else miss(scenario, climbed, None if proof is None or proof.evidence else proof.speed)
+    )
     advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
     bought = {} if best is None else prices(scenario, found, best)
     beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
