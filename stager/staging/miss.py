@@ -25,8 +25,9 @@ def miss(scenario: Scenario, climbed: Sequence[Settings], bound: float | None = 
     most = exit_cap(scenario) if bound is None else min(exit_cap(scenario), bound)
     reach = Reach(scenario, asked, nearest.count)
     names = conflict(reach, nearest)
+    reason = _reason(asked, nearest.exit_speed, most) + ("" if names else OUT_OF_REACH)
     return Missed(
-        reason=_reason(asked, nearest.exit_speed, most) + ("" if names else OUT_OF_REACH), proven=most < asked, nearest=nearest, conflict=names,
+        reason=reason, proven=most < asked, nearest=nearest, conflict=names,
         relaxations=relaxations(reach, nearest, names) if names else (),
     )  # fmt: skip
 

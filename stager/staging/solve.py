@@ -203,7 +203,7 @@ def _samples(
     if not np.isfinite(merit).any():
         return []
     best = int(np.argmax(merit))
-    return [points[best]] if best == 0 or start is None else [points[best], start]
+    return [points[best]] if start is None or (best == 0 and (slacks[0] >= 0).all()) else [points[best], start]
 
 
 def _trial(chains: Chains, task: Task, score: Score, floor: bool) -> Trial:
