@@ -22,6 +22,8 @@ from stager.errors import InputErrors, StagerError
 from stager.files import write_whole
 from stager.quantity import format_quantity, parse_stiffness, stiffness_unit
 
+SCHEMA = "#:schema"
+
 __all__ = ["changed", "save", "with_values", "write_whole"]
 
 
@@ -83,6 +85,10 @@ def changed(
         text = put(text, place, value)
         _set(tree, place, tomllib.loads(f"value = {value}")["value"])
     head = "".join(f"# {line}\n".replace("# \n", "#\n") for line in note.splitlines())
+    if text.startswith(SCHEMA):
+        # Editors look for it in the first line.
+        first, _, text = text.partition("\n")
+        head = f"{SCHEMA} {_moved(first.removeprefix(SCHEMA).strip(), configuration.path, path)}\n{head}"
     return _checked(configuration, path, head, text, tree)
 
 

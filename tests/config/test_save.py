@@ -41,8 +41,8 @@ def test_every_quantity_can_be_changed_in_its_place(path: Path, tmp_path: Path) 
     # spelled to the second digit of an uncertainty of 1 %
     assert after.scenario().values == pytest.approx({k: 1.1 * v for k, v in before.scenario().values.items()}, rel=6e-4)
     assert {one.key for one in after.scenario().uncertain} == set(changes)
-    kept = [line for line in before.text.splitlines() if line.startswith("#")]
-    assert [line for line in after.text.splitlines() if line.startswith("#")] == kept
+    kept = [line for line in before.text.splitlines() if line.startswith("# ")]
+    assert [line for line in after.text.splitlines() if line.startswith("# ")] == kept
 
 
 def test_a_change_is_one_line_and_its_comment_stays(tmp_path: Path) -> None:
@@ -114,6 +114,12 @@ def test_draws_are_still_found_from_another_directory(tmp_path: Path) -> None:
     path = tmp_path / "below" / "b.toml"
     save(before, path, {})
     assert load(path).raw["draws"] == "../draws.csv"
+
+
+def test_the_schema_is_named_first_and_still_found_from_another_directory(tmp_path: Path) -> None:
+    before = load(CONFIGS[0])
+    text = changed(before, before.path.parent / "below" / "a.toml", {"contact.rebound": "0.7"}, note="Changed.")
+    assert text.splitlines()[:2] == ["#:schema ../stager.schema.json", "# Changed."]
 
 
 def test_what_would_not_load_is_not_written(tmp_path: Path) -> None:
