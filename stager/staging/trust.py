@@ -18,7 +18,7 @@ from stager.hardware.arrays import Floats
 Trial = Callable[[Floats], tuple[Floats, Floats]]
 """Objective (trials,) and slacks (trials, limits) of points (trials, variables); slack ≥ 0 is kept, NaN: no throw."""
 
-PENALTY = 10.0
+PENALTY, STRICTEST = 10.0, 1e3
 SMALLEST = 1e-6
 
 
@@ -43,46 +43,59 @@ def improve(
 
     radius: half-width of the first box around it, as a share of high − low.
     """
+    penalty = PENALTY
+    found = _improve(trial, start, low, high, radius, rounds, seed, penalty)
+    # Where breaking a limit a little pays more than the penalty on it, that was too small.
+    while not found.kept and penalty < STRICTEST:
+        penalty *= 10
+        found = _improve(trial, start, low, high, radius, rounds, seed, penalty)
+    return found
+
+
+def _improve(
+    trial: Trial, start: Floats, low: Floats, high: Floats, radius: float, rounds: int, seed: int, penalty: float
+) -> Found:
+    """The same with breaking a limit by its whole allowance `penalty` times as bad as the largest objective."""
     rng = np.random.default_rng(seed)
     width = high - low
     start = np.clip(start, low, high)
-    best = _best(trial, start[None])
+    best = _best(trial, start[None], penalty)
     for _ in range(rounds):
         points = _around(best.point, radius * width, low, high, rng)
         objective, slacks = trial(points)
-        merit = _merit(objective, slacks)
+        merit = _merit(objective, slacks, penalty)
         kept = np.isfinite(merit)
-        before = _merit(np.array([best.objective]), best.slacks[None])[0]
+        before = _score(best, penalty)
         leader = int(np.argmax(merit))
         if merit[leader] > before:
             best = Found(points[leader], float(objective[leader]), slacks[leader])
         if kept.sum() > points.shape[1] + 1:
             target = _model_best(points[kept], objective[kept], slacks[kept], best.point, radius * width, low, high)
             steps = np.array([1.0, 0.5, 0.999])[:, None]
-            better = _best(trial, best.point + steps * (target - best.point))
-            if _score(better) > _score(best):
+            better = _best(trial, best.point + steps * (target - best.point), penalty)
+            if _score(better, penalty) > _score(best, penalty):
                 best = better
-        after = _score(best)
+        after = _score(best, penalty)
         radius *= 0.35 if after - before < 1e-4 * max(abs(before), 1e-12) else 0.8
         if radius < SMALLEST:
             break
     return best
 
 
-def _score(found: Found) -> float:
-    return float(_merit(np.array([found.objective]), found.slacks[None])[0])
+def _score(found: Found, penalty: float) -> float:
+    return float(_merit(np.array([found.objective]), found.slacks[None], penalty)[0])
 
 
-def _merit(objective: Floats, slacks: Floats) -> Floats:
+def _merit(objective: Floats, slacks: Floats, penalty: float) -> Floats:
     broken = np.maximum(-slacks, 0.0).sum(axis=-1) if slacks.shape[-1] else np.zeros(objective.shape)
     scale = np.nanmax(np.abs(objective), initial=1e-12)
-    merit = objective - PENALTY * scale * broken
+    merit = objective - penalty * scale * broken
     return np.where(np.isfinite(merit), merit, -np.inf)
 
 
-def _best(trial: Trial, points: Floats) -> Found:
+def _best(trial: Trial, points: Floats, penalty: float) -> Found:
     objective, slacks = trial(points)
-    place = int(np.argmax(_merit(objective, slacks)))
+    place = int(np.argmax(_merit(objective, slacks, penalty)))
     return Found(points[place], float(objective[place]), slacks[place])
 
 
