@@ -2,4 +2,5 @@
 
 from stager.cli import main
 
-main()
+if __name__ == "__main__":
+    main()

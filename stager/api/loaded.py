@@ -118,12 +118,33 @@ class Loaded:
         found = sweep(self.scenario, stage - 1, given)
         return shown(SweepResult, found, loaded=self, spread=learned.spread(self.scenario, found, seed))
 
-    def plan(self, *, progress: Progress | None = None) -> PlanResult:
-        """The best number of stages, the speed of each, and what one more would add."""
+    def plan(
+        self, *, seed: int = 0, progress: Progress | None = None, workers: int = 1, dask: str | None = None,
+        resume: str | Path | None = None,
+    ) -> PlanResult:  # fmt: skip
+        """The best number of stages, the speed of each, and what one more would add.
+
+        workers: processes that share the work, or dask: address of a cluster that does; the answer is the same.
+        resume: file where finished parts are kept and looked for. Raises Interrupted, saying what it has, on Ctrl-C.
+        """
+        import numpy as np
+
         from stager.api.results import PlanResult, shown
+        from stager.crew import crew
+        from stager.errors import Interrupted
         from stager.staging import plan
 
-        found = plan(self.scenario, progress=progress or (lambda share: None))
+        tell = progress or (lambda share: None)
+        with crew(workers, dask, None if resume is None else Path(resume)) as hands:
+            try:
+                found = plan(self.scenario, rng=np.random.default_rng(seed), progress=tell, crew=hands)
+            except KeyboardInterrupt as stop:
+                if hands.kept is None:
+                    raise
+                message = (
+                    f"interrupted; {len(hands.kept)} finished parts are kept in {resume}: the same command goes on"
+                )
+                raise Interrupted(message) from stop
         return shown(PlanResult, found, loaded=self)
 
     def save_plan(self, plan: Plan, path: str | Path) -> None:

@@ -20,6 +20,14 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="The answer in one line, no
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of all random draws.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=1, help="Processes that may be used.")]
 
+Dask = Annotated[
+    str | None, typer.Option("--dask", metavar="ADDRESS", help="Dask cluster to work on, in place of --workers.")
+]
+Resume = Annotated[
+    Path | None,
+    typer.Option("--resume", metavar="FILE", help="Keep finished parts in FILE, and take up those that are there."),
+]
+
 _SWITCHES = [
     inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, annotation=annotation, default=default)
     for name, annotation, default in (

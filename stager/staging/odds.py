@@ -7,12 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stager.crew import Crew
 from stager.hardware.arrays import Floats
+from stager.hardware.launcher import Launcher
 from stager.hardware.scenario import Scenario
-from stager.hardware.wish import Aim
+from stager.hardware.wish import Aim, Allowances
 from stager.limits import LIMITS, Design, judge
 from stager.physics.chain import throw
 from stager.physics.options import Options
+from stager.physics.transit.lanes import flatten, take
 from stager.staging.draws import Draws, draw
 from stager.staging.records import Settings
 from stager.staging.retune import Bench, own_cap
@@ -25,6 +28,7 @@ SHARED = frozenset(
 HALVINGS, FARTHEST = 8, 2.0
 ROUGH = Options(tolerance=1e-4)
 LEAST_EXIT = 1e-6
+CHUNK = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,40 +45,79 @@ class Odds:
         return self.exit_speed[1:] / below - 1
 
 
-def odds(scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.random.Generator) -> Odds | None:
+def odds(
+    scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.random.Generator, crew: Crew | None = None
+) -> Odds | None:
     """`count` draws up the ladder of `climbed`; None where nothing is uncertain.
 
     Every draw tunes its wheels for itself under the limits of each stage. Limits that all stages share slow its
     wheels along the line on which they slow the nominal ones, as far as it needs. Nothing leaves faster than its own
-    mass may under the limits.
+    mass may under the limits. crew: who works on chunks of draws.
     """
     if not scenario.uncertain and not scenario.draws:
         return None
     draws = draw(scenario, count, rng)
-    bench = _bench(scenario, draws, climbed)
-    goal = scenario.goal
+    chunks = _chunks(scenario, draws, climbed)
+    return Odds(draws=draws, exit_speed=np.hstack((crew or Crew()).run(_climbed, chunks)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rung:
+    """Wheel speeds of the nominal chain [m/s], (stages,), and whether no shared limit holds it back."""
+
+    wheel_speed: Floats
+    lone: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chunk:
+    """Some draws, behind the nominal launcher as lane 0. near: see Bench; cap [m/s], strain [m/s^2]: (lanes,)."""
+
+    launcher: Launcher
+    allowances: Allowances
+    near: Floats
+    cap: Floats
+    strain: Floats
+    rungs: tuple[_Rung, ...]
+
+
+def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings]) -> list[_Chunk]:
+    """Chunks of as many draws whoever works on them."""
+    allowances, goal = scenario.allowances, scenario.goal
     asked = np.inf if goal.aim is Aim.FASTEST or goal.exit_speed is None else goal.exit_speed
-    cap = own_cap(draws.launcher, scenario.allowances, draws.lanes, asked)
-    rungs = [bench.speed.copy()]
-    for settings in climbed[1:]:
-        bench.add(bench.speed < cap)
-        free = bench.speed if _lone(settings) else _together(scenario, draws, bench, settings)
-        # A stage may be left out.
-        rungs.append(np.maximum(np.minimum(free, cap), rungs[-1]))
-    return Odds(draws=draws, exit_speed=np.array(rungs)[:, 1:])
-
-
-def _bench(scenario: Scenario, draws: Draws, climbed: Sequence[Settings]) -> Bench:
-    """Lane 0 has its grip limits near those of the nominal chain, or above them where that is slowed by a cap."""
-    allowances = scenario.allowances
-    longest = climbed[-1]
-    near = []
-    for k in range(longest.count):
-        limits = [found.grip_limit[k] for found in climbed if found.count > k and np.isfinite(found.grip_limit[k])]
-        near.append(max(limits) if limits else float(np.max(span(scenario.launcher, allowances, k).top)))
+    cap = own_cap(draws.launcher, allowances, draws.lanes, asked)
     strains = [allowances.acceleration, draws.launcher.projectile.max_acceleration]
     strain = np.min(np.broadcast_arrays(np.full(draws.lanes, np.inf), *(s for s in strains if s is not None)), axis=0)
-    return Bench(draws.launcher, allowances, draws.lanes, strain, np.array(near))
+    rungs = tuple(_Rung(wheel_speed=settings.wheel_speed, lone=_lone(settings)) for settings in climbed[1:])
+    flat, near = flatten(draws.launcher, (draws.lanes,)), _near(scenario, climbed)
+    chosen = [np.append(0, np.arange(first, min(first + CHUNK, draws.lanes))) for first in range(1, draws.lanes, CHUNK)]
+    return [
+        _Chunk(launcher=take(flat, who), allowances=allowances, near=near, cap=cap[who], strain=strain[who],
+               rungs=rungs) for who in chosen
+    ]  # fmt: skip
+
+
+def _climbed(chunk: _Chunk) -> Floats:
+    """Exit speeds [m/s] of the chunk's draws on every rung, (rungs, draws)."""
+    lanes = chunk.cap.size
+    bench = Bench(chunk.launcher, chunk.allowances, lanes, chunk.strain, chunk.near)
+    rungs = [bench.speed.copy()]
+    for rung in chunk.rungs:
+        bench.add(bench.speed < chunk.cap)
+        free = bench.speed if rung.lone else _together(chunk, bench, rung.wheel_speed)
+        # A stage may be left out.
+        rungs.append(np.maximum(np.minimum(free, chunk.cap), rungs[-1]))
+    return np.array(rungs)[:, 1:]
+
+
+def _near(scenario: Scenario, climbed: Sequence[Settings]) -> Floats:
+    """Where lane 0 has its grip limits [m/s]: near those of the nominal chain, or above them where that is slowed by a
+    cap."""
+    near = []
+    for k in range(climbed[-1].count):
+        limits = [found.grip_limit[k] for found in climbed if found.count > k and np.isfinite(found.grip_limit[k])]
+        near.append(max(limits) if limits else float(np.max(span(scenario.launcher, scenario.allowances, k).top)))
+    return np.array(near)
 
 
 def _lone(settings: Settings) -> bool:
@@ -82,20 +125,20 @@ def _lone(settings: Settings) -> bool:
     return all(float(verdict.slack) > 2e-3 for verdict in settings.verdicts if verdict.name in SHARED)
 
 
-def _together(scenario: Scenario, draws: Draws, bench: Bench, settings: Settings) -> Floats:
+def _together(chunk: _Chunk, bench: Bench, wheel_speed: Floats) -> Floats:
     """Exit speeds [m/s] with wheels slowed until shared limits are kept, (lanes,)."""
     fastest = np.stack(bench.wheel_speed, axis=-1)
     # A draw that is at its cap before this stage has no setting of its own for it: it takes one that is known.
-    known = np.where(np.isnan(fastest[0]), settings.wheel_speed, fastest[0])
+    known = np.where(np.isnan(fastest[0]), wheel_speed, fastest[0])
     fastest = np.where(np.isnan(fastest), known, fastest)
-    way = np.minimum(np.log(settings.wheel_speed / fastest[0]), 0.0)
+    way = np.minimum(np.log(wheel_speed / fastest[0]), 0.0)
     limits = [limit for limit in LIMITS if limit.name in SHARED]
-    low, high = np.zeros(draws.lanes), np.full(draws.lanes, FARTHEST)
-    speed = np.zeros(draws.lanes)
+    low, high = np.zeros(bench.lanes), np.full(bench.lanes, FARTHEST)
+    speed = np.zeros(bench.lanes)
     for step in range(HALVINGS + 1):
-        at = np.zeros(draws.lanes) if step == 0 else (low + high) / 2
-        done = throw(draws.launcher, fastest * np.exp(at[:, None] * way), options=ROUGH)
-        design = Design(launcher=draws.launcher, allowances=scenario.allowances, throw=done, options=ROUGH)
+        at = np.zeros(bench.lanes) if step == 0 else (low + high) / 2
+        done = throw(chunk.launcher, fastest * np.exp(at[:, None] * way), options=ROUGH)
+        design = Design(launcher=chunk.launcher, allowances=chunk.allowances, throw=done, options=ROUGH)
         found = [judge(limit, design) for limit in limits]
         slacks = [np.broadcast_to(verdict.slack, at.shape) for verdict in found if verdict is not None]
         kept = np.min(slacks, axis=0) >= 0 if slacks else np.ones(at.shape, bool)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from stager.crew import Crew
 from stager.hardware.scenario import Scenario
 from stager.staging.aims import asks_speed
 from stager.staging.certificate import bound
@@ -30,30 +31,29 @@ def silent(share: float) -> None:
 
 def plan(
     scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None, certified: bool = True,
-    progress: Callable[[float], None] = silent,
+    progress: Callable[[float], None] = silent, crew: Crew | None = None,
 ) -> Plan:  # fmt: skip
     """The best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
 
     draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them;
-    certified: bound what any setting could reach; progress: takes the share that is done.
+    certified: bound what any setting could reach; progress: takes the share that is done;
+    crew: who works on draws and fronts, None: this process.
     """
     picked = pick(scenario)
     scenario, found = picked.scenario, picked.climbed
     climbed = found.settings
     progress(0.3)
-    chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng) if draws else None
+    chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng, crew) if draws else None
     progress(0.55)
     ladder = rungs(scenario, climbed, chances)
     best = choose(scenario, climbed)
     proof = bound(scenario, most_stages(scenario)) if certified else None
     progress(0.85)
-    missed = (
-        None if best is not None else miss(scenario, climbed, None if proof is None or proof.evidence else proof.speed)
-    )
+    proven = None if proof is None or proof.evidence else proof.speed
+    missed = None if best is not None else miss(scenario, climbed, proven)
     advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
     bought = {} if best is None else prices(scenario, found, best)
     beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
-    progress(0.65)
     held = frozenset() if best is None else binding(scenario, best)
     return Plan(
         best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, missed=missed,

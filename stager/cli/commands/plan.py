@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config
+from stager.cli.command import Config, Dask, Resume
 from stager.cli.progress import progress
 from stager.cli.session import Session
 from stager.report.answer import Answer
@@ -23,7 +23,14 @@ Figures = Annotated[
 ]
 
 
-def plan(session: Session, config: Config, output: Output = None, figures: Figures = None) -> Answer:
+def plan(
+    session: Session,
+    config: Config,
+    output: Output = None,
+    figures: Figures = None,
+    dask: Dask = None,
+    resume: Resume = None,
+) -> Answer:
     """How many stages, how fast each, is one more worth it.
 
     With the limits that bind and the ladder of stage counts.
@@ -34,7 +41,7 @@ def plan(session: Session, config: Config, output: Output = None, figures: Figur
     from stager.report import plan as report
 
     with progress(session, "Planning") as tell:
-        found = loaded.plan(progress=tell)
+        found = loaded.plan(seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume)
     if output is not None and found.best is not None:
         loaded.save_plan(found, output)
     if figures is not None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from stager.cli.command import Config
+from stager.cli.command import Config, Dask, Resume
 from stager.cli.progress import progress
 from stager.cli.session import Session
 from stager.report.answer import Answer
 
 
-def worth(session: Session, config: Config) -> Answer:
+def worth(session: Session, config: Config, dask: Dask = None, resume: Resume = None) -> Answer:
     """What each further stage adds and costs."""
     from stager import api
 
@@ -16,5 +16,5 @@ def worth(session: Session, config: Config) -> Answer:
     from stager.report import worth as report
 
     with progress(session, "Planning") as tell:
-        found = loaded.plan(progress=tell)
+        found = loaded.plan(seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume)
     return report.answer(found, loaded.source(session.seed))
