@@ -20,6 +20,11 @@ from stager.staging.settle import judged
 CONFIG = Path(__file__).resolve().parents[2] / "configs" / "streamer.toml"
 
 
+@pytest.fixture(autouse=True)
+def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(odds_of, "CHUNK", 100)
+
+
 @pytest.fixture(scope="module")
 def scenario() -> Scenario:
     whole = load(CONFIG).scenario()
