@@ -54,7 +54,7 @@ class SpeedShare:
 
     def used(self, design: Design) -> Number | None:
         """Greatest share [-]."""
-        return np.asarray((design.fastest / self._ceilings(design)).max(axis=-1, initial=0.0))
+        return np.asarray(self._shares(design).max(axis=-1, initial=0.0))
 
     def allowed(self, design: Design) -> Number | None:
         """1 where any stage's part is known."""
@@ -63,8 +63,14 @@ class SpeedShare:
     def remedy(self, design: Design) -> str:
         """See Limit."""
         ceilings = np.broadcast_to(self._ceilings(design), design.fastest.shape)
-        stage = worst(design.fastest / ceilings)
+        stage = worst(self._shares(design))
         return self.help(design, stage, float(ceilings[stage]))
+
+    def _shares(self, design: Design) -> Floats:
+        """Wheel speed by what the part stands, (..., stages); inf where it cannot turn at all."""
+        ceilings = self._ceilings(design)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(np.where(design.fastest > 0, design.fastest / ceilings, 0.0))
 
     def _ceilings(self, design: Design) -> Floats:
         return stacked([self.ceiling(design.launcher, design.launcher.stage(k)) for k in range(design.count)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -95,13 +96,20 @@ def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
     unit, used, allowed, margin = _shown(limit)
     return (
         title(limit["name"]),
-        f"{used:.0f}" if unit == "-" and used is not None and used == round(used) else digits(used),
+        _used(used, unit),
         f"min {allowed:.6g}" if limit["name"] in _FLOORS else f"{allowed:.6g}",
         MISSING if unit in ("", "-") else unit,
         margin,
         word,
         MISSING if limit.get("price") is None else f"{100 * limit['price']:.3f}",
     )
+
+
+def _used(used: float | None, unit: str) -> str:
+    """Counts as whole numbers; what cannot be had at all is beyond any number."""
+    if used is not None and math.isinf(used):
+        return "beyond"
+    return f"{used:.0f}" if unit == "-" and used is not None and used == round(used) else digits(used)
 
 
 def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float, str]:

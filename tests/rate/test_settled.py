@@ -163,6 +163,34 @@ def test_a_jam_is_no_settled_state() -> None:
     assert found.loss == 1.0
 
 
+def test_a_wheel_that_the_projectile_speeds_up_settles_above_its_set_speed() -> None:
+    # Controllers do not brake: what the second wheel is given it keeps until bearings and air have it.
+    found = settled(launcher(), 12.0, np.array([14.0, 3.0]))
+    assert found is not None
+    assert bool(found.converged)
+    assert found.missing[1] < -0.1
+    speed = simulate(found.rhythm)
+    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-5)
+
+
+@pytest.mark.parametrize("limit", [1.25, 2.0])
+def test_wheels_that_run_down_over_many_throws(limit: float) -> None:
+    weak = launcher(drive=replace(GOVERNED, current_limit=limit), inertia=3e-4)
+    found = settled(weak, 4.0, SPEEDS[:1])
+    assert found is not None
+    speed, jams = found.rhythm.target, False
+    for _ in range(500):
+        before, done = speed, found.rhythm.throw(speed, QUIET)
+        jams |= bool(done.jammed)
+        speed = found.rhythm.recover(found.rhythm.after(done))
+        if jams or (np.abs(speed - before) <= 1e-9 * found.rhythm.target).all():
+            break
+    assert bool(found.throw.jammed) is jams
+    assert bool(found.converged) is not jams
+    if not jams:
+        assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-5)
+
+
 def test_wheels_without_drive_do_not_come_back() -> None:
     assert settled(launcher(drive=None), 1.0, SPEEDS) is None
     assert settled(launcher(supply=None), 1.0, SPEEDS) is None

@@ -75,7 +75,7 @@ def contact_ledger(rhythm: Rhythm, start: Floats, done: Throw) -> Ledger:
     current = power / loaded_voltage(rhythm.supply, power)
     return Ledger(
         electrical=electrical, copper=copper, no_load=idle, windage=drag,
-        supply_heat=current**2 * rhythm.supply.resistance * span, charge=current * span,
+        supply_heat=(rhythm.supply.voltage * current - power) * span, charge=current * span,
     )  # fmt: skip
 
 

@@ -20,6 +20,7 @@ class FixedPoint:
     calls: int
 
 
+ROOM = 4.0
 Map = Callable[[Floats, NDArray[np.intp], int], Floats]
 
 
@@ -30,17 +31,18 @@ def fixed_point(
 
     change(x, lanes, call) gives G of the chosen lanes; slope: a guess of G's derivative, row by row, (lanes, rows);
     scale: size of each row; a lane is done when its step and its residual are below `tolerance` of it. Points stay
-    within 0 … scale: a step out of it gives way to one of plain repetition.
+    within 0 … scale, or ROOM times that where `first` is beyond it: a step out of it gives way to plain repetition.
     """
     count, rows = start.shape
     point, value = start.copy(), first.copy()
     inverse = np.zeros((count, rows, rows))
     inverse[:, np.arange(rows), np.arange(rows)] = 1 / np.maximum(1 - slope, 1e-3)
-    going = np.arange(count)
+    going, top = np.arange(count), np.where(first > scale, ROOM, 1.0) * scale
     step = _times(inverse, value - point)
     for call in range(most):
         left = value[going] - point[going]
-        inside = ((point[going] + step >= 0.0) & (point[going] + step <= scale[going])).all(axis=-1, keepdims=True)
+        aim = point[going] + step
+        inside = ((aim >= 0.0) & (aim <= top[going])).all(axis=-1, keepdims=True)
         step = np.where(inside, step, left)
         moving = (np.maximum(np.abs(step), np.abs(left)) > tolerance * scale[going]).any(axis=-1)
         point[going] += step

@@ -15,13 +15,14 @@ from stager.physics.drive.train import build_train
 from stager.physics.options import DEFAULT, QUICK, Options
 from stager.physics.rate.books import Books, cycle_books
 from stager.physics.rate.fixed import FixedPoint, fixed_point
+from stager.physics.rate.follow import follow
 from stager.physics.rate.rhythm import Rhythm, build_rhythm
 from stager.physics.records import Grip, Throw
 from stager.physics.transit.lanes import flatten, take
 
 CLOSER = 0.2
 """Relative error of the wheel speeds, by the tolerance of the throws [-]."""
-MOST = 30
+MOST, FARTHEST = 30, 150
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +114,17 @@ def _search(rhythm: Rhythm, first: Throw, shape: tuple[int, ...], options: Optio
         here = every.chosen(index)
         return here.recover(here.after(here.throw(speed, QUICK if call == 0 else bare)))
 
-    return fixed_point(change, target, back, slope, target, tolerance=tolerance, most=MOST)
+    def cycle(speed: Floats, index: NDArray[np.intp]) -> tuple[Floats, NDArray[np.bool_]]:
+        here = every.chosen(lost[index])
+        done = here.throw(speed, bare)
+        return here.recover(here.after(done)), done.jammed
+
+    found = fixed_point(change, target, back, slope, target, tolerance=tolerance, most=MOST)
+    lost = np.flatnonzero(~found.converged)
+    if lost.size:
+        point, there = follow(cycle, target[lost], target[lost], tolerance=tolerance, most=FARTHEST)
+        found.point[lost], found.converged[lost] = point, there
+    return found
 
 
 class Lined:
