@@ -43,7 +43,7 @@ def sentences(plan: Plan) -> list[str]:
     if known.missing and (best is None or known.speed > best.exit_speed * (1 + REACHED)):
         said.append(f"That is what limits on the throw allow: there is no sharper bound yet of {known.missing}.")
     if known.evidence:
-        said.append(f"Proven, but for {known.evidence}: those are evidence.")
+        said.append(f"Proven, but for {known.evidence}.")
     names = _left_out(plan)
     if names and not known.missing:
         said.append(f"That leaves out what stages share ({', '.join(names)}): the plan may be nearer to the best.")

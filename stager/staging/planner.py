@@ -47,7 +47,8 @@ def plan(
     progress(0.55)
     ladder = rungs(scenario, climbed, chances)
     best = choose(scenario, climbed)
-    proof = bound(scenario, most_stages(scenario)) if certified else None
+    reached = 0.0 if best is None else best.exit_speed
+    proof = bound(scenario, most_stages(scenario), reached) if certified else None
     progress(0.85)
     proven = None if proof is None or proof.evidence else proof.speed
     missed = None if best is not None else miss(scenario, climbed, proven)

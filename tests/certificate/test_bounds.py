@@ -13,11 +13,12 @@ from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
 from stager.physics.options import Options
+from stager.physics.records import Transit
 from stager.staging import plan
 from stager.staging.certificate import bound
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
-from tests.staging.machines import CLOSE, GUIDED, HEAVY, HOLLOW, MIXED, PLATEAU, STREAMER, scenario
+from tests.staging.machines import CLOSE, FOAM, GUIDED, HEAVY, HOLLOW, MIXED, PLATEAU, STREAMER, scenario
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 CASES = {
@@ -31,6 +32,7 @@ CASES = {
     "slow wheels": scenario(HEAVY, wheel_speed=15.0),
     "margin": scenario(HEAVY, wheel_speed=40.0, grip_margin=0.05),
     "margin, hollow": scenario(HOLLOW, wheel_speed=30.0, grip_margin=0.08),
+    "disc on rails": scenario(FOAM, wheel_speed=35.0, grip_margin=0.05, stages=2),
     "heat": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.0),
     "energy": scenario(HOLLOW, wheel_speed=30.0, exit_energy=0.1),
 }
@@ -103,21 +105,25 @@ def _fastest_of_many(task: Scenario) -> list[float]:
     stages = done.stages
     kept = np.cumsum(stages.slip_heat, axis=1) <= (allowed.slip_heat or np.inf)
     kept &= np.maximum.accumulate(stages.peak_acceleration, axis=1) <= (allowed.acceleration or np.inf)
-    kept &= np.logical_and.accumulate(_grips(task, stages.entry_speed, wheel, tops), axis=1)
+    kept &= np.logical_and.accumulate(_grips(task, stages, wheel, tops), axis=1)
     kept &= 0.5 * machine.projectile.mass * stages.exit_speed**2 <= allowed.exit_energy
     best = np.where(kept, stages.exit_speed, 0.0).max(axis=0)
     return [float(machine.feed.speed), *(float(speed) for speed in best)]
 
 
-def _grips(task: Scenario, entry: Floats, wheel: Floats, tops: Floats) -> Floats:
-    """Whether wheels stay below their grip limits, for the fastest settings only: the rest count as breaking them."""
+def _grips(task: Scenario, stages: Transit, wheel: Floats, tops: Floats) -> Floats:
+    """Whether wheels stay below their grip limits, by a table for what is fed and for what rolls in after it: the
+    lower of the two nearest, infinite where exit speed rises to the end of the range."""
     margin = task.allowances.grip_margin
     if not margin:
         return np.ones(wheel.shape, bool)
-    kept = np.zeros(wheel.shape, bool)
+    kept, radius = np.zeros(wheel.shape, bool), float(task.launcher.projectile.radius)
     for k, top in enumerate(tops):
-        table = np.linspace(0.05, 1.1 * entry[:, k].max() + 0.1, 60)
-        grips = grip_limit(task.launcher, k, table, np.zeros(60), np.full(60, top)).wheel_speed
-        known = ~np.isnan(grips)
-        kept[:, k] = wheel[:, k] <= (1 - margin) * np.interp(entry[:, k], table[known], grips[known])
+        entry = stages.entry_speed[:, k]
+        table = np.linspace(0.05, entry.max() + 0.1, 120)
+        turns = table / radius if (stages.entry_spin[:, k] > 0).any() else np.zeros(120)
+        found = grip_limit(task.launcher, k, table, turns, np.full(120, top)).wheel_speed
+        grips = np.where(np.isnan(found), np.inf, found)
+        above = np.clip(np.searchsorted(table, entry), 1, 119)
+        kept[:, k] = wheel[:, k] <= (1 - margin) * np.minimum(grips[above], grips[above - 1])
     return kept

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from time import monotonic
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +11,12 @@ from stager.hardware.arrays import Floats
 from stager.staging.certificate.entries import Entries
 from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Cells, Enclose, Enclosed
 
-STEPS, FINEST = 24, 1024
-STEP_ERROR, FAR_ERROR = 6e-5, 0.2
+STEPS, FINEST, CLOSE = 24, 384, 5
+STEP_ERROR, FAR_ERROR = 6e-5, 0.4
 RESIDUE = 1e-5
-MOST_AT_ONCE, MOST_CELLS, ROUNDS = 512, 40_000, 60
+MOST_AT_ONCE, ROUNDS, FEW = 512, 60, 300
 FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
-CHUNK = 2048
+CHUNK, FINE = 2048, 3e-5
 WEIGHTS = np.array([0.5, 0.5, 1.0])[:, None]
 """How much a width of each side of a cell matters."""
 
@@ -28,7 +27,7 @@ class Question:
 
     enclose; entries; tops: greatest wheel speed allowed to each of the entries [m/s], (entries,); strain: greatest
     peak acceleration allowed [m/s^2]; enough: exit speed beyond which nothing need be known [m/s]; tolerance: how near
-    the bound shall come to the best that is found [-]; until: when to stop at the latest, by `time.monotonic` [s].
+    the bound shall come to the best that is found [-]; effort: steps that may be spent.
     """
 
     enclose: Enclose
@@ -37,16 +36,18 @@ class Question:
     strain: float
     enough: float
     tolerance: float
-    until: float
+    effort: int
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Cells that cover all that is allowed, and where they leave; best: greatest exit found at points [m/s]."""
+    """Cells that cover all that is allowed, and where they leave; best: greatest exit found at points [m/s]; settled:
+    whether the step error of all cells that matter is known."""
 
     cells: Cells
     enclosed: Enclosed
     best: float
+    settled: bool = True
 
     @property
     def bound(self) -> float:
@@ -58,25 +59,30 @@ def explore(question: Question) -> Answer:
     """Cut the cells that may leave faster than the best found by more than the tolerance, until none is left."""
     fresh = _start(question)
     enclosed, done = _empty(), fresh.take(np.zeros(0, np.intp))
-    answer = Answer(done, enclosed, 0.0)
-    points = _points(fresh, fresh.high[WHEEL])
+    answer, spent = Answer(done, enclosed, 0.0), 0
+    points = _points(question, fresh, fresh.high[WHEEL])
     for _ in range(ROUNDS):
+        spent += _effort(len(fresh) + len(points), STEPS)
         found = _run(question.enclose, fresh.join(points), STEPS)
         best = max(answer.best, _best(question, found.take(np.arange(len(fresh), len(fresh) + len(points)))))
         found = found.take(np.arange(len(fresh)))
-        possible = (found.high > 0) & (found.strain <= question.strain)
+        # Near a jam steps are coarse, and no cutting helps.
+        poor = np.flatnonzero((found.low <= 0.0) & (found.high > best * (1.0 + question.tolerance)))
+        spent += _effort(poor.size, CLOSE * STEPS)
+        found = found.put(poor, _run(question.enclose, fresh.take(poor), CLOSE * STEPS))
+        possible = found.strain <= question.strain
         done, enclosed = done.join(fresh.take(possible)), enclosed.join(found.take(possible))
         answer = Answer(done, enclosed, best)
         active = _active(question, answer)
-        late = monotonic() > question.until or len(done) > MOST_CELLS
-        if active.size == 0 or late or best >= question.enough:
+        if active.size == 0 or spent > question.effort or best >= question.enough:
             break
-        points = _points(done.take(active), enclosed.high[active])
+        points = _points(question, done.take(active), enclosed.high[active])
         rest = np.ones(len(done), bool)
         rest[active] = False
-        fresh = _cut(done.take(active))
+        fresh = _cut(question, done.take(active))
         done, enclosed = done.take(rest), enclosed.take(rest)
-    return Answer(done, _checked(question, answer), answer.best)
+    enclosed, settled = _checked(question, answer)
+    return Answer(answer.cells, enclosed, answer.best, settled)
 
 
 def _start(question: Question) -> Cells:
@@ -96,7 +102,7 @@ def _goal(question: Question, answer: Answer) -> float:
 def _active(question: Question, answer: Answer) -> NDArray[np.intp]:
     cells = answer.cells
     excess = answer.enclosed.high - _goal(question, answer)
-    wide = ((cells.high - cells.low) * WEIGHTS).max(axis=0) > 1e-7 * cells.high[WHEEL]
+    wide = ((cells.high - cells.low) * WEIGHTS).max(axis=0) > FINE * cells.high[WHEEL]
     over = np.flatnonzero((excess > 0) & wide)
     order = np.argsort(-excess[over], kind="stable")
     return over[order[:MOST_AT_ONCE]]
@@ -111,20 +117,24 @@ def _empty() -> Enclosed:
     return Enclosed(*(np.zeros(0) for _ in range(7)))
 
 
-def _points(cells: Cells, score: Floats) -> Cells:
+def _points(question: Question, cells: Cells, score: Floats) -> Cells:
     """Points at the fastest entries, in the middle and at the top of the cells of greatest score."""
     chosen = cells.take(np.argsort(-score, kind="stable")[:SAMPLED])
     middle = 0.5 * (chosen.low + chosen.high)
+    fastest = chosen.high[ENTRY]
+    band = middle[BAND] if question.entries.spins else fastest
     parts = []
     for wheel in (middle[WHEEL], chosen.high[WHEEL]):
-        place = np.stack([chosen.high[ENTRY], middle[BAND], wheel])
+        place = np.stack([fastest, band, wheel])
         parts.append(Cells(place, place, chosen.group))
     return parts[0].join(parts[1])
 
 
-def _cut(cells: Cells) -> Cells:
+def _cut(question: Question, cells: Cells) -> Cells:
     """Cells cut in PARTS across the side whose width matters most."""
     width = (cells.high - cells.low) * WEIGHTS
+    if not question.entries.spins:
+        width[BAND] = 0.0
     side, at = np.argmax(width, axis=0), np.arange(len(cells))
     start, size = cells.low[side, at], (cells.high - cells.low)[side, at]
     out = cells.take(np.zeros(0, np.intp))
@@ -133,6 +143,8 @@ def _cut(cells: Cells) -> Cells:
         low[side, at] = start + size * (part / PARTS)
         if part + 1 < PARTS:
             high[side, at] = start + size * ((part + 1) / PARTS)
+        if not question.entries.spins:
+            low[BAND], high[BAND] = low[ENTRY], high[ENTRY]
         out = out.join(Cells(low, high, cells.group))
     return out
 
@@ -145,22 +157,30 @@ def _run(enclose: Enclose, cells: Cells, steps: int) -> Enclosed:
     return out
 
 
-def _checked(question: Question, answer: Answer) -> Enclosed:
-    """Bounds with their step error: steps are halved until the ends stay put, then put out by twice their last move.
+def _effort(cells: int, steps: int) -> int:
+    """Steps that a run takes; a few cells take as long as some."""
+    return steps * max(cells, FEW) if cells else 0
 
-    Halving takes three quarters off the error, so it is thrice what is left; a cell far from the best may move by a
-    part of its distance.
+
+def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
+    """Bounds with their step error, and whether it is known of all.
+
+    Steps are halved until the ends stay put, then put out by twice their last move: halving takes three quarters off
+    the error, so it is thrice what is left. A cell far from the best may move by a part of its distance.
     """
     cells, enclosed, steps = answer.cells, answer.enclosed, STEPS
     goal = _goal(question, answer)
-    index, coarse = np.arange(len(cells)), enclosed
+    index, coarse, spent = np.arange(len(cells)), enclosed, 0
     while index.size:
         steps *= 2
+        spent += _effort(index.size, steps)
         fine = _run(question.enclose, cells.take(index), steps)
         moved = fine.apart(coarse)
         enclosed = enclosed.put(index, fine.widened(2.0 * moved + RESIDUE * fine.high))
         top = np.maximum(fine.high, coarse.high)
         allowed = np.maximum(STEP_ERROR * goal, FAR_ERROR * (goal - top))
-        moving = (moved > allowed) & (steps < FINEST)
+        moving = moved > allowed
+        if steps >= FINEST or spent > 3 * question.effort:
+            return enclosed, not moving.any()
         index, coarse = index[moving], fine.take(moving)
-    return enclosed
+    return enclosed, True

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
-from stager.staging.certificate.extremes import SLOWEST, normals, per_speed
+from stager.staging.certificate.extremes import SLOWEST, STOPPED, normals, per_speed
 from stager.staging.certificate.motor import Motor
 from stager.staging.certificate.press import Press
 from stager.staging.certificate.traction import Traction
@@ -43,6 +43,7 @@ class EvenRun:
     high: Floats
     fastest: Floats
     dip: Floats
+    jams: NDArray[np.bool_]
     stalls: NDArray[np.bool_]
     strain: Floats
 
@@ -78,6 +79,9 @@ class EvenRun:
         pull = 2.0 / self.mass * normals(pressed, weakest * pressed.cosine, 1.0, -1.0)
         return out, own, pull
 
+    def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
+        """Nothing is known that `keep` does not know."""
+
     def keep(self, state: Floats) -> Floats:
         """0 ≤ u ≤ max(U, v so far): only a faster projectile speeds a wheel up past its set speed.
 
@@ -98,19 +102,21 @@ class EvenRun:
         """See march.Run."""
         top = np.maximum(self.high, self.fastest)
         held = (1.0 + self.ratio) * top
-        return np.stack([state[0] + 0.01 * top**2, state[1] + 0.01 * top**2, held, held])
+        small = 0.01 * self.fastest**2
+        return np.stack([state[0] + small, state[1] + small, held, held])
 
     def note(self, chosen: NDArray[np.bool_], state: Floats, pull: Floats) -> None:
         """See march.Run."""
         upper = np.sqrt(np.maximum(state[0], 0.0))
         self.fastest = np.where(chosen, np.maximum(self.fastest, upper), self.fastest)
         self.dip = np.where(chosen, self.dip + np.minimum(state[0], 0.0), self.dip)
+        self.jams = self.jams | (self.dip < -STOPPED * self.fastest**2)
         self.stalls = self.stalls | (chosen & (state[1] <= 0.0))
         self.strain = np.where(chosen, np.maximum(self.strain, pull), self.strain)
 
     def merge(self, index: NDArray[np.intp], part: EvenRun) -> None:
         """See march.Run."""
-        for name in ("fastest", "dip", "stalls", "strain"):
+        for name in ("fastest", "dip", "jams", "stalls", "strain"):
             getattr(self, name)[index] = getattr(part, name)
 
     def _stiffness(self, normal: Floats, cosine: Floats, slope: Floats, by_speed: Floats, speed: Floats) -> Floats:

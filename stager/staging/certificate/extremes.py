@@ -14,7 +14,7 @@ SLOWEST, SLOW = 1e-3, 0.05
 """Speeds that loosen a bound are divided by no less than the first, speeds that tighten it by no less than the second
 [m/s]: a bound that tightens too slowly still holds."""
 STOPPED = 1e-2
-"""A cell jams whose upper bound of v² falls so far below 0, as a share of the fastest speed's square."""
+"""A cell jams whose upper bound of v² falls so far below 0, as a share of the square of the fastest so far."""
 
 
 def normals(pressed: Pressed, grip: Floats, count: float, sign: float) -> Floats:

@@ -28,6 +28,10 @@ class Run(Protocol):
         least acceleration [m/s^2]."""
         ...
 
+    def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
+        """Called before a step from `place` to `ahead` [m]: note what the state cannot leave on the way."""
+        ...
+
     def keep(self, state: Floats) -> Floats:
         """`state`, put back into what is known of it beforehand."""
         ...
@@ -90,6 +94,7 @@ def _step(
 ) -> tuple[Floats, Floats, Floats]:
     place, stretch = piece.at(at)
     ahead, stretch_ahead = piece.at(at + size)
+    run.brace(number, place, ahead, state)
     slope, own, pull = run.rate(number, place, state)
     # The stretch of a bent piece is 0 at one end: stiffness is taken in the middle of the step.
     divisor = 1.0 - (GAMMA * size) * (0.5 * (stretch + stretch_ahead)) * own

@@ -1,7 +1,7 @@
 """How fast a wheel may turn that must stay below its grip limit.
 
 Grip limits are searched for, so what lies between the entry speeds looked at is evidence, not proof: each box of
-entries takes the greatest of three, and what they bend by.
+entries takes the greatest at its corners and in its middle, and what they bend by.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from stager.hardware.launcher import Launcher
 from stager.staging.certificate.entries import Entries
 from stager.staging.grip import grip_limit
 
-GRIP_EVIDENCE = "grip limits between the entry speeds that were looked at"
+GRIP_EVIDENCE = "grip limits between the entry speeds looked at (evidence)"
 FOUND_WITHIN = 5e-5
 """How far a grip limit that was searched for may lie from the true one [-]."""
 SLOWEST = 1e-3
@@ -24,11 +24,15 @@ def capped(launcher: Launcher, index: int, entries: Entries, top: float, margin:
 
     top: end of the range in which the grip limit is looked for [m/s]; shape (entries,).
     """
-    speeds = np.stack([entries.low, 0.5 * (entries.low + entries.high), entries.high])
-    places, where = np.unique(np.maximum(speeds, SLOWEST), return_inverse=True)
-    found = grip_limit(launcher, index, places, np.zeros_like(places), np.full(places.shape, top)).wheel_speed
-    low, middle, high = np.where(np.isnan(found), np.inf, found)[where].reshape(speeds.shape)
+    projectile = launcher.projectile
+    inertia = projectile.shape.inertia_factor
+    lead, band = entries.corners
+    speed = np.maximum((lead + inertia * band) / (1.0 + inertia), SLOWEST)
+    spin = (lead - band) / ((1.0 + inertia) * float(projectile.radius))
+    pairs, where = np.unique(np.stack([speed.ravel(), spin.ravel()]), axis=1, return_inverse=True)
+    found = grip_limit(launcher, index, pairs[0], pairs[1], np.full(pairs[0].shape, top)).wheel_speed
+    limits = np.where(np.isnan(found), np.inf, found)[where.reshape(-1)].reshape(speed.shape)
     with np.errstate(invalid="ignore"):
-        bend = np.abs(2.0 * middle - low - high)
-    most = np.max([low, middle, high], axis=0) + np.nan_to_num(bend, nan=np.inf)
+        bend = np.abs(2.0 * limits[2] - limits.min(axis=0) - limits.max(axis=0))
+    most = limits.max(axis=0) + np.nan_to_num(bend, nan=np.inf)
     return np.asarray(np.minimum(most * (1.0 - margin) * (1.0 + FOUND_WITHIN), top))

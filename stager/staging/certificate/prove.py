@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from time import monotonic
 
 import numpy as np
 
@@ -11,17 +10,19 @@ from stager.hardware.scenario import Scenario
 from stager.physics.relay import free_runs
 from stager.staging.aims import asks_speed, exit_cap
 from stager.staging.certificate.boxes import Question, explore
-from stager.staging.certificate.entries import after_run, feed_entries, speeds_up_to
+from stager.staging.certificate.entries import Entries, after_run, feed_entries, leaving
 from stager.staging.certificate.margin import GRIP_EVIDENCE, capped
-from stager.staging.certificate.stages import enclosure
+from stager.staging.certificate.stages import enclosure, spins
 from stager.staging.foretold import COUPLED
 from stager.staging.span import span
 
-TOLERANCE, SECONDS = 1e-4, 6.0
+TOLERANCE, EFFORT = 1e-4, 300_000
 STRAIN_SEEN = 1e-3
 """Share of its peak acceleration that a throw may hide between two of its steps [-]."""
 ROUNDING = 1e-6
 """Limits count as kept to a millionth of what they allow."""
+SLOW_EVIDENCE = "settings that slow the projectile below its feed (not looked at)"
+AT_CAP = 5e-5
 LEFT_OUT = frozenset({*COUPLED, "slip_heat"})
 """Limits that stages share: a bound without them holds with them too."""
 
@@ -47,54 +48,67 @@ class Bound:
         return self.cap if self.missing else max(self.speeds)
 
 
-def bound(scenario: Scenario, most: int, *, seconds: float = SECONDS, tolerance: float = TOLERANCE) -> Bound:
+def bound(
+    scenario: Scenario, most: int, reached: float = 0.0, *, effort: int = EFFORT, tolerance: float = TOLERANCE
+) -> Bound:
     """Bound the exit speed of every setting of up to `most` stages.
 
     Limits that a stage keeps by itself narrow what is bounded; those that stages share are left out, so the bound may
-    lie farther off than it need. seconds: about how long it may take; tolerance: see Question.
+    lie farther off than it need. reached: exit speed of a setting that is known [m/s]: at the cap that is all.
+    effort, for each stage, and tolerance: see Question.
     """
     cap = exit_cap(scenario) * (1 + ROUNDING)
-    speeds = [float(scenario.launcher.feed.speed)]
-    fastest, missing, looked = speeds[0], "", False
+    launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
+    if reached >= cap * (1 - AT_CAP):
+        return Bound((feed, cap), cap)
+    arriving, speeds, missing, evidence = feed_entries(feed), [feed], "", set[str]()
     # Behind as many stages as reach the cap no more need be known: nothing may leave faster.
-    while len(speeds) <= most and 0.0 < fastest < cap:
+    while len(speeds) <= most and 0.0 < speeds[-1] < cap:
         index = len(speeds) - 1
-        task = _task(scenario, index, fastest, cap, tolerance, seconds / most)
+        task = _task(scenario, index, arriving, cap, tolerance, effort)
         if isinstance(task, str):
             missing = task
             break
-        looked = looked or bool(scenario.allowances.grip_margin)
-        fastest = explore(task).bound
-        speeds.append(min(fastest, cap))
+        found = explore(task)
+        if not found.settled:
+            missing = "stages that may all but jam"
+            break
+        turning = spins(launcher, launcher.stage(index))
+        evidence |= {GRIP_EVIDENCE} if scenario.allowances.grip_margin else set()
+        evidence |= {SLOW_EVIDENCE} if arriving.spins else set()
+        speeds.append(min(found.bound, cap))
+        arriving = leaving(found.enclosed, feed if turning else 0.0, spins=turning)
     asked = scenario.goal.exit_speed if asks_speed(scenario.goal) else None
-    return Bound(tuple(speeds), cap, missing, GRIP_EVIDENCE if looked and not missing else "", asked)
+    return Bound(tuple(speeds), cap, missing, "" if missing else " and ".join(sorted(evidence)), asked)
 
 
 def _task(
-    scenario: Scenario, index: int, fastest: float, cap: float, tolerance: float, seconds: float
+    scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float, effort: int
 ) -> Question | str:
-    """What to ask of stage `index` where none comes out of the one before faster than `fastest` [m/s], or of what
-    there is no bound."""
+    """What to ask of stage `index` where all that comes out of the one before is in `arriving`, or of what there is no
+    bound."""
     launcher, allowances = scenario.launcher, scenario.allowances
-    enclose = enclosure(launcher, launcher.stage(index))
-    if enclose is None:
-        return "stages other than pairs of driven wheels"
-    run = _least_run(scenario, index) if index else 0.0
-    if run < 0:
+    enclose = enclosure(launcher, launcher.stage(index), spins=arriving.spins)
+    if isinstance(enclose, str):
+        return enclose
+    least, most = _runs(scenario, index) if index else (0.0, 0.0)
+    if least < 0:
         return "stages that hold the projectile together"
-    entries = speeds_up_to(after_run(launcher, fastest, run)) if index else feed_entries(fastest)
+    entries = after_run(launcher, arriving, least, most) if index else arriving
     top = float(span(launcher, allowances, index).top) * (1 + ROUNDING)
     tops = np.full(entries.low.size, top)
     if allowances.grip_margin:
         tops = capped(launcher, index, entries, top, allowances.grip_margin)
-    return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, monotonic() + seconds)
+    return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, effort)
 
 
-def _least_run(scenario: Scenario, index: int) -> float:
-    """Shortest free run before stage `index` [m]: wheels grow with speed, and contacts with them."""
+def _runs(scenario: Scenario, index: int) -> tuple[float, float]:
+    """Shortest and longest free run before stage `index` [m]: wheels grow with speed, and contacts with them."""
     launcher = scenario.launcher
     tops = [np.atleast_1d(span(launcher, scenario.allowances, k).top) for k in (index - 1, index)]
-    return float(free_runs(launcher, index + 1, np.maximum(*tops))[index - 1][0])
+    fast, still = np.maximum(*tops), np.zeros(1)
+    least, most = (float(free_runs(launcher, index + 1, speed)[index - 1][0]) for speed in (fast, still))
+    return least, most
 
 
 def _strain(scenario: Scenario) -> float:

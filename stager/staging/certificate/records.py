@@ -18,8 +18,8 @@ ENTRY, BAND, WHEEL = range(3)
 class Cells:
     """Boxes from `low` to `high`, arrays (sides, cells) [m/s].
 
-    Sides: ENTRY, the entry's leading speed: v, or with spin Y = v + β rΩ; BAND, with spin z = v − rΩ, else 0;
-    WHEEL, the set surface speed. group: which entry each belongs to, (cells,).
+    Sides: ENTRY, the entry's leading speed Y = v + β rΩ; BAND, z = v − rΩ (without spin both are v); WHEEL, the set
+    surface speed. group: which entry each belongs to, (cells,).
     """
 
     low: Floats

@@ -3,23 +3,38 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.hardware.launcher import Launcher
 from stager.hardware.stage import Stage
 from stager.staging.certificate.even import EvenRun
-from stager.staging.certificate.extremes import STOPPED
+from stager.staging.certificate.form import Form, rail_form, rod_form
+from stager.staging.certificate.led import LedRun
 from stager.staging.certificate.march import march
 from stager.staging.certificate.motor import motor_of
 from stager.staging.certificate.press import press_between
-from stager.staging.certificate.records import ENTRY, WHEEL, Cells, Enclose, Enclosed
+from stager.staging.certificate.reach import reach_of
+from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Cells, Enclose, Enclosed
 from stager.staging.certificate.traction import Traction
 
 
-def enclosure(launcher: Launcher, stage: Stage) -> Enclose | None:
-    """Where cells leave `stage`; None where no theorem is at hand."""
-    if stage.layout.side_b_driven:
-        return even_pair(launcher, stage, Traction(launcher.contact.friction, float(launcher.contact.creep)))
-    return None
+def spins(launcher: Launcher, stage: Stage) -> bool:
+    """Whether what leaves `stage` may spin."""
+    return launcher.projectile.shape.rolls and not stage.layout.side_b_driven
+
+
+def enclosure(launcher: Launcher, stage: Stage, *, spins: bool) -> Enclose | str:
+    """Where cells leave `stage`, entries may have spin or not; or what there is no theorem of."""
+    contact, layout = launcher.contact, stage.layout
+    creep = float(contact.creep)
+    wheel, rail = (Traction(law, creep) for law in (contact.friction, contact.rail_friction))
+    if layout.side_b_driven:
+        return "pairs behind what lets the projectile spin" if spins else even_pair(launcher, stage, wheel)
+    if not layout.side_b_turns:
+        return led(launcher, stage, wheel, rail)
+    if launcher.projectile.shape.rolls:
+        return "idlers that a round projectile turns"
+    return led(launcher, stage, wheel, wheel)
 
 
 def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
@@ -31,14 +46,57 @@ def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
         run = EvenRun(
             float(launcher.projectile.mass), motor.wheel_mass, traction, motor,
             press_between(launcher, stage, *wheel), *wheel,
-            entry.copy(), np.zeros_like(entry), np.zeros(entry.shape, bool), np.full(entry.shape, -np.inf),
+            entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), np.full(entry.shape, -np.inf),
         )  # fmt: skip
         ends = np.stack([entry, cells.low[ENTRY]])
         state = march(run, np.concatenate([ends**2, run.ratio * ends]), steps)
-        jams = run.dip < -STOPPED * np.maximum(entry, wheel[1]) ** 2
-        high = np.where(jams, 0.0, np.sqrt(state[0]))
+        high = np.where(run.jams, 0.0, np.sqrt(state[0]))
         low = np.where(run.stalls, 0.0, np.minimum(np.sqrt(state[1]), high))
-        none = np.zeros_like(high)
-        return Enclosed(low, high, low, high, none, none, run.strain)
+        return Enclosed(low, high, low, high, low, high, run.strain)
 
     return enclose
+
+
+def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction) -> Enclose:
+    """One driven wheel against a rail, or a rod's against an idler."""
+    motor, form = motor_of(stage), led_form(launcher, stage)
+
+    def enclose(cells: Cells, steps: int) -> Enclosed:
+        wheel = cells.low[WHEEL], cells.high[WHEEL]
+        lead = np.stack([cells.high[ENTRY], cells.low[ENTRY]])
+        band = np.stack([cells.high[BAND], cells.low[BAND]])
+        press = press_between(launcher, stage, *wheel)
+        entry = np.maximum(form.speed(lead, band), 0.0)
+        run = LedRun(
+            form, float(launcher.projectile.mass), traction, other, motor, press, *wheel,
+            reach_of(launcher, stage, press, lead, band, wheel[1]),
+            entry[0].copy(), np.zeros_like(lead[0]), *_unmarked(lead[0].size), np.full(lead[0].shape, -np.inf),
+        )  # fmt: skip
+        state = march(run, np.concatenate([lead**2, band, form.ratio * lead, entry[:1] ** 2]), steps)
+        roots = np.sqrt(state[:2])
+        ends = np.maximum(form.speed(roots, state[2:4]), 0.0)
+        ends[0] = np.sqrt(state[6])
+        high = np.where(run.jams, 0.0, ends[0])
+        low = np.where(run.stalls, 0.0, np.minimum(ends[1], high))
+        if not form.rolls:
+            return Enclosed(low, high, low, high, low, high, run.strain)
+        return Enclosed(low, high, roots[1], roots[0], state[3], state[2], run.strain)
+
+    return enclose
+
+
+def _unmarked(lanes: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    return np.zeros(lanes, bool), np.zeros(lanes, bool)
+
+
+def led_form(launcher: Launcher, stage: Stage) -> Form:
+    """The equations of `stage`; see `form`."""
+    projectile, wheel_mass = launcher.projectile, motor_of(stage).wheel_mass
+    mass = float(projectile.mass)
+    if projectile.shape.rolls:
+        return rail_form(projectile.shape.inertia_factor, mass, wheel_mass)
+    if not stage.layout.side_b_turns:
+        return rod_form(mass, wheel_mass, None)
+    if stage.idler_inertia is None:
+        raise ValueError("an idler needs its inertia")
+    return rod_form(mass, wheel_mass, float(stage.idler_inertia) / float(stage.wheel.radius) ** 2)

@@ -30,6 +30,10 @@ class Traction:
         self._maxima = sorted([*peaks, *(-place for place in troughs)])
         if not self._maxima:
             self._single = WIDEST_SLIP
+        first = min([*peaks, WIDEST_SLIP])
+        slips = np.concatenate([[0.0], np.geomspace(1e-4 * creep, first, 4000)])
+        # Held so that values between two of them are taken at the greater slip.
+        self._rising = slips, np.maximum.accumulate(self.value(slips)) * (1.0 - ROUNDING)
 
     def value(self, slip: Floats) -> Floats:
         """φ [-] at `slip` [m/s], of either sign; shape as `slip`."""
@@ -59,6 +63,11 @@ class Traction:
         """Least φ [-] for slip from `low` to `high` [m/s], and dφ/ds there."""
         value, slope = self.greatest(-high, -low)
         return -value, slope
+
+    def slip_of(self, needed: Floats) -> Floats:
+        """The least slip [m/s] with φ = `needed` [-], odd; infinite where no slip below the first peak gives it."""
+        found = np.interp(np.abs(needed), self._rising[1], self._rising[0], right=np.inf)
+        return np.asarray(np.sign(needed) * found)
 
     def _greatest_of_many(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
         below, slope_below = self.both(low)
