@@ -8,7 +8,7 @@ from typing import Any
 from stager.hardware.launcher import Launcher
 from stager.limits import unjudged
 from stager.physics.motion import translation_energy
-from stager.report import catalogue, certificate, duty, ladder, limits, safety
+from stager.report import catalogue, certificate, duty, front, ladder, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -33,6 +33,8 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(catalogue.table(content["catalogue"]))
     if content["ladder"]:
         tables.append(ladder.table(content["ladder"]))
+    if content["trade"]:
+        tables.append(front.table(content["trade"]))
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
     notes = [*_notes(content), *certificate.sentences(plan), *hurts, *CAUTIONS]
     screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
@@ -58,6 +60,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "catalogue": None
         if plan.catalogue is None
         else catalogue.summary(plan.catalogue, None if best is None else best.exit_speed),
+        "trade": front.summary(plan.front),
         "settled": None if best is None else duty.settled(best.design),
         "safety": None if best is None else safety.summary(launcher, best.throw),
         **_missed(launcher, plan),

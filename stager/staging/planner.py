@@ -12,6 +12,7 @@ from stager.staging.aims import asks_speed
 from stager.staging.certificate import bound
 from stager.staging.choose import binding, choose
 from stager.staging.climb import most_stages
+from stager.staging.front import Against, front
 from stager.staging.ladder import rungs
 from stager.staging.loosen import BUILT
 from stager.staging.miss import miss
@@ -32,12 +33,13 @@ def silent(share: float) -> None:
 def plan(
     scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None, certified: bool = True,
     progress: Callable[[float], None] = silent, crew: Crew | None = None,
+    trade: Against | None = None,
 ) -> Plan:  # fmt: skip
     """The best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
 
     draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them;
     certified: bound what any setting could reach; progress: takes the share that is done;
-    crew: who works on draws and fronts, None: this process.
+    crew: who works on draws and fronts, None: this process; trade: what a front is drawn against.
     """
     picked = pick(scenario)
     scenario, found = picked.scenario, picked.climbed
@@ -61,4 +63,5 @@ def plan(
         binding=frozenset(name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS),
         prices=bought, one_more_stage=beyond if held & BUILT else None,
         open_stage=advice.open_stage, settled_by=advice.settled_by, catalogue=picked.catalogue, bound=proof,
+        front=None if trade is None else front(scenario, found, ladder, trade, crew),
     )  # fmt: skip

@@ -82,6 +82,24 @@ class Settings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FrontPoint:
+    """The fastest plan for what it may cost: value in the front's unit, exit_speed [m/s], number of stages."""
+
+    value: float | None
+    exit_speed: float
+    stages: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Front:
+    """Exit speed against something else; points from the least to the most of it."""
+
+    against: str
+    unit: str
+    points: tuple[FrontPoint, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Relaxation:
     """A limit in conflict with the goal: what it allows, what would do alone, what if all of them are loosened by one
     share; None: no value would."""
@@ -150,6 +168,7 @@ class Plan:
     bound: Bound | None = None
     prices: dict[str, float] = field(default_factory=dict)
     one_more_stage: float | None = None
+    front: Front | None = None
     open_stage: int | None = None
     settled_by: str | None = None
     catalogue: Catalogue | None = None

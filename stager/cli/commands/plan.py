@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import Enum
 from pathlib import Path
 from typing import Annotated
 
@@ -23,6 +24,18 @@ Figures = Annotated[
 ]
 
 
+class Axis(Enum):
+    """What --trade takes."""
+
+    POWER = "power"
+    LENGTH = "length"
+    HEAT = "heat"
+    COST = "cost"
+
+
+Trade = Annotated[Axis | None, typer.Option("--trade", help="Also the front of exit speed against this.")]
+
+
 def plan(
     session: Session,
     config: Config,
@@ -30,6 +43,7 @@ def plan(
     figures: Figures = None,
     dask: Dask = None,
     resume: Resume = None,
+    trade: Trade = None,
 ) -> Answer:
     """How many stages, how fast each, is one more worth it.
 
@@ -41,7 +55,10 @@ def plan(
     from stager.report import plan as report
 
     with progress(session, "Planning") as tell:
-        found = loaded.plan(seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume)
+        found = loaded.plan(
+            seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume,
+            trade=None if trade is None else trade.value,
+        )  # fmt: skip
     if output is not None and found.best is not None:
         loaded.save_plan(found, output)
     if figures is not None:
