@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,7 @@ from stager.version import __version__
 
 Floats = NDArray[np.float64]
 Task = Callable[[Any], Floats]
+T = TypeVar("T")
 
 
 class Kept:
@@ -85,6 +86,26 @@ class Crew:
                 self.kept.put(keys[number], values)
             self.progress(len(found) / len(payloads))
         return [found[number] for number in range(len(payloads))]
+
+    def aside(self, work: Callable[..., T], *given: Any) -> Callable[[], T]:
+        """Begin `work(*given)` while this process does other things; what is given back waits for its answer.
+
+        Without an executor it is done when it is asked for.
+        """
+        if self.executor is None:
+            return lambda: work(*given)
+        try:
+            begun = self.executor.submit(work, *given)
+        except BrokenExecutor:
+            return lambda: work(*given)
+
+        def answer() -> T:
+            try:
+                return begun.result()
+            except BrokenExecutor:
+                return work(*given)
+
+        return answer
 
     def _work(self, task: Task, payloads: Sequence[Any], left: Sequence[int]) -> Iterator[tuple[int, Floats]]:
         done: set[int] = set()

@@ -44,13 +44,15 @@ def plan(
     picked = pick(scenario)
     scenario, found = picked.scenario, picked.climbed
     climbed = found.settings
-    progress(0.3)
-    chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng, crew) if draws else None
-    progress(0.55)
-    ladder = rungs(scenario, climbed, chances)
     best = choose(scenario, climbed)
     reached = 0.0 if best is None else best.exit_speed
-    proof = bound(scenario, most_stages(scenario), reached) if certified else None
+    hands = crew or Crew()
+    proving = hands.aside(bound, scenario, most_stages(scenario), reached) if certified else None
+    progress(0.3)
+    chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng, hands) if draws else None
+    progress(0.55)
+    ladder = rungs(scenario, climbed, chances)
+    proof = None if proving is None else proving()
     progress(0.85)
     proven = None if proof is None or proof.evidence else proof.speed
     missed = None if best is not None else miss(scenario, climbed, proven)
@@ -63,5 +65,5 @@ def plan(
         binding=frozenset(name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS),
         prices=bought, one_more_stage=beyond if held & BUILT else None,
         open_stage=advice.open_stage, settled_by=advice.settled_by, catalogue=picked.catalogue, bound=proof,
-        front=None if trade is None else front(scenario, found, ladder, trade, crew),
+        front=None if trade is None else front(scenario, found, ladder, trade, hands),
     )  # fmt: skip

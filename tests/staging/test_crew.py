@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +16,7 @@ from stager.crew import Crew, Floats, Kept, crew
 from stager.errors import InputError
 from stager.hardware.scenario import Scenario
 from stager.staging import odds as odds_of
+from stager.staging.certificate import bound
 from stager.staging.settle import judged
 
 CONFIG = Path(__file__).resolve().parents[2] / "configs" / "streamer.toml"
@@ -86,3 +88,19 @@ def test_other_work_is_not_taken_for_finished(tmp_path: Path) -> None:
 def test_no_cluster_is_said(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no Dask cluster answers"), crew(dask="tcp://127.0.0.1:1"):
         pass
+
+
+def test_what_is_begun_aside_gives_the_same_answer(scenario: Scenario) -> None:
+    here = Crew().aside(bound, scenario, 2, 0.0)()
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        assert Crew(pool).aside(bound, scenario, 2, 0.0)() == here
+    # A pool that is gone: the work is done here.
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
+        hands = Crew(pool)
+        assert hands.aside(_die, here)() == here
+
+
+def _die(answer: object) -> object:
+    if parent_process() is not None:
+        os._exit(1)
+    return answer
