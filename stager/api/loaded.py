@@ -120,13 +120,14 @@ class Loaded:
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int = 1, dask: str | None = None,
-        resume: str | Path | None = None, trade: str | None = None,
+        resume: str | Path | None = None, trade: str | None = None, robust: bool = False,
     ) -> PlanResult:  # fmt: skip
         """The best number of stages, the speed of each, and what one more would add.
 
         workers: processes that share the work, or dask: address of a cluster that does; the answer is the same.
         resume: file where finished parts are kept and looked for. Raises Interrupted, saying what it has, on Ctrl-C.
         trade: "power", "length", "heat" or "cost": also the front of exit speed against it.
+        robust: also settings for a low quantile of exit speed over the uncertainties.
         """
         import numpy as np
 
@@ -139,7 +140,8 @@ class Loaded:
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
         with crew(workers, dask, None if resume is None else Path(resume)) as hands:
             try:
-                found = plan(self.scenario, rng=np.random.default_rng(seed), progress=tell, crew=hands, trade=against)
+                rng = np.random.default_rng(seed)
+                found = plan(self.scenario, rng=rng, progress=tell, crew=hands, trade=against, sturdy=robust)
             except KeyboardInterrupt as stop:
                 if hands.kept is None:
                     raise

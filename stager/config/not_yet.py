@@ -12,7 +12,6 @@ from stager.config.problem import Problem
 
 NOT_YET: Mapping[str, tuple[str, ...]] = {
     "goal.spin": (),
-    "goal.aim": ("steadiest",),
     "feed.push": (),
 }
 """By key, the values that are refused; none: all of them."""

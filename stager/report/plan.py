@@ -8,7 +8,7 @@ from typing import Any
 from stager.hardware.launcher import Launcher
 from stager.limits import unjudged
 from stager.physics.motion import translation_energy
-from stager.report import catalogue, certificate, duty, front, ladder, limits, safety
+from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, sturdy
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -33,6 +33,8 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(catalogue.table(content["catalogue"]))
     if content["ladder"]:
         tables.append(ladder.table(content["ladder"]))
+    if content["robust"]:
+        tables.append(sturdy.table(content["robust"], content["stages"]))
     if content["trade"]:
         tables.append(front.table(content["trade"]))
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
@@ -60,6 +62,9 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "catalogue": None
         if plan.catalogue is None
         else catalogue.summary(plan.catalogue, None if best is None else best.exit_speed),
+        "robust": sturdy.summary(plan.robust),
+        "spread_fraction": plan.spread,
+        "spread_least_heat_fraction": plan.spread_before,
         "trade": front.summary(plan.front),
         "settled": None if best is None else duty.settled(best.design),
         "safety": None if best is None else safety.summary(launcher, best.throw),
@@ -149,7 +154,13 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
     first = [" ".join(size + wish)] if size or wish else []
     parts = [catalogue.headline(content["catalogue"])] if content["catalogue"] else []
-    return [*first, *duty.settled_note(content["settled"]), *parts, *limits.unjudged_note(content["limits"])]
+    return [
+        *first,
+        *duty.settled_note(content["settled"]),
+        *parts,
+        *sturdy.sentences(content),
+        *limits.unjudged_note(content["limits"]),
+    ]
 
 
 _SETTINGS = (

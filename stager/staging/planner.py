@@ -8,6 +8,7 @@ import numpy as np
 
 from stager.crew import Crew
 from stager.hardware.scenario import Scenario
+from stager.hardware.wish import Aim
 from stager.staging.aims import asks_speed
 from stager.staging.certificate import bound
 from stager.staging.choose import binding, choose
@@ -20,6 +21,8 @@ from stager.staging.odds import odds
 from stager.staging.pick import pick
 from stager.staging.price import one_more, prices
 from stager.staging.records import Plan
+from stager.staging.robust import robust
+from stager.staging.steady import steadiest
 from stager.staging.verdict import advise
 
 DRAWS = 400
@@ -33,18 +36,21 @@ def silent(share: float) -> None:
 def plan(
     scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None, certified: bool = True,
     progress: Callable[[float], None] = silent, crew: Crew | None = None,
-    trade: Against | None = None,
+    trade: Against | None = None, sturdy: bool = False,
 ) -> Plan:  # fmt: skip
     """The best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
 
     draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them;
     certified: bound what any setting could reach; progress: takes the share that is done;
-    crew: who works on draws and fronts, None: this process; trade: what a front is drawn against.
+    crew: who works on draws and fronts, None: this process; trade: what a front is drawn against;
+    sturdy: also robust settings.
     """
     picked = pick(scenario)
     scenario, found = picked.scenario, picked.climbed
     climbed = found.settings
-    best = choose(scenario, climbed)
+    best, spread, before = choose(scenario, climbed), None, None
+    if scenario.goal.aim is Aim.STEADIEST and best is not None:
+        best, spread, before = steadiest(scenario, found, np.random.default_rng(1))
     reached = 0.0 if best is None else best.exit_speed
     hands = crew or Crew()
     proving = hands.aside(bound, scenario, most_stages(scenario), reached) if certified else None
@@ -65,5 +71,7 @@ def plan(
         binding=frozenset(name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS),
         prices=bought, one_more_stage=beyond if held & BUILT else None,
         open_stage=advice.open_stage, settled_by=advice.settled_by, catalogue=picked.catalogue, bound=proof,
+        spread=spread, spread_before=before,
+        robust=robust(scenario, best, np.random.default_rng(2)) if sturdy and best is not None else None,
         front=None if trade is None else front(scenario, found, ladder, trade, hands),
     )  # fmt: skip

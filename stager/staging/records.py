@@ -82,6 +82,22 @@ class Settings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Robust:
+    """Settings for a low `quantile` of exit speed: `low` [m/s] there, `low_before` at the nominal plan's settings;
+    kept: share of builds that keep the limits, at least `kept_at_least` with 95 % confidence, kept_before: of the
+    nominal plan's; all on draws that the choice has not seen. cost: share of nominal exit speed given up."""
+
+    settings: Settings
+    quantile: float
+    low: float
+    low_before: float
+    kept: float
+    kept_at_least: float
+    kept_before: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FrontPoint:
     """The fastest plan for what it may cost: value in the front's unit, exit_speed [m/s], number of stages."""
 
@@ -155,6 +171,7 @@ class Plan:
     bound: what exit speed no setting within the limits exceeds; None: not asked for.
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
     one_more_stage: share of exit speed that it would add, where limits on what is built forbid it.
+    spread: standard deviation over exit speed of the steadiest settings, spread_before: of those with the least heat.
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
     that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
     """
@@ -169,6 +186,9 @@ class Plan:
     prices: dict[str, float] = field(default_factory=dict)
     one_more_stage: float | None = None
     front: Front | None = None
+    robust: Robust | None = None
+    spread: float | None = None
+    spread_before: float | None = None
     open_stage: int | None = None
     settled_by: str | None = None
     catalogue: Catalogue | None = None

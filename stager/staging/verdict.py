@@ -53,7 +53,7 @@ def advise(ladder: Sequence[Rung], goal: Goal, chosen: int | None, chances: Odds
     """Up while each stage more likely than not adds at least what is worthwhile; where a speed is to be reached, the
     stages that reach it. chosen: stages of the plan, None where no design fits."""
     if goal.aim is not Aim.FASTEST and goal.exit_speed is not None:
-        return _reach(ladder, goal.exit_speed, chosen)
+        return _reach(ladder, goal.exit_speed, chosen, steady=goal.aim is Aim.STEADIEST)
     count, open_stage = 0, None
     for rung in ladder[1:]:
         if not rung.kept:
@@ -87,12 +87,14 @@ def _ranks(values: Floats) -> NDArray[np.intp]:
     return np.argsort(np.argsort(values, kind="stable"), kind="stable")
 
 
-def _reach(ladder: Sequence[Rung], asked: float, chosen: int | None) -> Advice:
+def _reach(ladder: Sequence[Rung], asked: float, chosen: int | None, *, steady: bool) -> Advice:
     if chosen is None:
         best = max(ladder, key=lambda rung: rung.exit_speed.nominal)
         return Advice(
             stages=best.stages, sentence=f"{_plural(best.stages)} come nearest, at {best.exit_speed.nominal:.4g} m/s."
         )
+    if steady:
+        return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for the steadiest {asked:.4g} m/s.")
     fewer = (
         "" if chosen == 0 else f"; {_plural(chosen - 1)} would leave at {ladder[chosen - 1].exit_speed.nominal:.3g} m/s"
     )

@@ -35,6 +35,10 @@ class Axis(Enum):
 
 Trade = Annotated[Axis | None, typer.Option("--trade", help="Also the front of exit speed against this.")]
 
+Robust = Annotated[
+    bool, typer.Option("--robust", help="Also settings for nearly all builds: a low quantile of exit speed.")
+]
+
 
 def plan(
     session: Session,
@@ -44,6 +48,7 @@ def plan(
     dask: Dask = None,
     resume: Resume = None,
     trade: Trade = None,
+    robust: Robust = False,
 ) -> Answer:
     """How many stages, how fast each, is one more worth it.
 
@@ -57,7 +62,7 @@ def plan(
     with progress(session, "Planning") as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume,
-            trade=None if trade is None else trade.value,
+            trade=None if trade is None else trade.value, robust=robust,
         )  # fmt: skip
     if output is not None and found.best is not None:
         loaded.save_plan(found, output)
