@@ -149,7 +149,9 @@ class Limits(Table):
 class Goal(Table):
     """What the plan is for."""
 
-    aim: Literal["fastest", "reach", "steadiest"]
-    exit_speed: t.ExitSpeed | None = Field(None, description='to reach, for aim "reach"')
+    aim: Literal["fastest", "reach", "steadiest"] = Field(
+        description="what to plan for: the greatest exit speed, a given one, or the one that varies least at a given one"
+    )
+    exit_speed: t.ExitSpeed | None = Field(None, description='to leave at, for aim "reach" and "steadiest"')
     spin: t.Spin | None = Field(None, description="to reach, positive where side A drives it forward; a pair only")
     worthwhile: t.Number = Field(Measured(0.08), description="least gain that pays for one more stage")

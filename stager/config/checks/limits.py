@@ -90,8 +90,8 @@ def _exact(file: File) -> Iterator[Problem]:
 def _goal(file: File) -> Iterator[Problem]:
     goal = file.goal
     aim = ("goal", "aim")
-    if goal.aim == "reach" and goal.exit_speed is None:
-        message = 'is missing: aim "reach" needs it'
+    if goal.aim != "fastest" and goal.exit_speed is None:
+        message = f'is missing: aim "{goal.aim}" needs it'
         yield Problem(("goal", "exit_speed"), message, 'for example exit_speed = "18 m/s"', (aim,))
     if goal.spin is not None and any(stage.layout != "pair" for _, stage in _stages(file)):
         others = (("stage", "layout"), ("stages",))
