@@ -150,7 +150,7 @@ class Goal(Table):
     """What the plan is for."""
 
     aim: Literal["fastest", "reach", "steadiest"] = Field(
-        description="what to plan for: the greatest exit speed, a given one, or the one that varies least at a given one"
+        description="what to plan for: the greatest exit speed, a given one, or what varies least at a given one"
     )
     exit_speed: t.ExitSpeed | None = Field(None, description='to leave at, for aim "reach" and "steadiest"')
     spin: t.Spin | None = Field(None, description="to reach, positive where side A drives it forward; a pair only")
