@@ -88,11 +88,13 @@ class ChainMap:
 
     def open(self, index: int, anchors: Floats, grip: float = 1.0) -> Floats:
         """Greatest wheel speed open to stage `index` [m/s], by its anchors (lanes, 4)."""
-        margin = self.allowances.grip_margin
+        margin, top = self.allowances.grip_margin, self.tops[index]
+        # Between the entries of a map anchors may lie a little above the end of the range.
+        highest = np.minimum(anchors[:, 2], top)
         if not margin:
-            return anchors[:, 2]
-        limited = anchors[:, 3] < self.tops[index] * (1 - 1e-9)
-        return np.where(limited, (1 - margin - GRIP_SLACK) * grip * anchors[:, 3], anchors[:, 2])
+            return highest
+        limited = anchors[:, 3] < top * (1 - 1e-9)
+        return np.where(limited, np.minimum((1 - margin - GRIP_SLACK) * grip * anchors[:, 3], top), highest)
 
     def run(self, settings: Floats, grip: Floats | None = None) -> ChainRun:
         """Chains at `settings` (shares of what is open), shape (lanes, stages).
