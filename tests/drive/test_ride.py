@@ -158,3 +158,16 @@ def test_unknown_speeds_are_refused() -> None:
     wheels = train()
     with pytest.raises(ValueError, match="known speeds"):
         ride(wheels, hold(wheels, TARGET, SUPPLY), SUPPLY, np.array([np.nan, 1.0, 1.0]), 0.1)
+
+
+def test_an_overloaded_supply_has_an_end() -> None:
+    # Set speeds that it cannot hold by far: controllers ask for what it cannot give, again and again.
+    weak = replace(SUPPLY, voltage=2.5, resistance=0.25)
+    strong = launcher(drive=replace(DRIVE, resistance=0.03, current_limit=60.0), inertia=2e-3)
+    wheels = build_train(strong, 3)
+    assert wheels is not None
+    there = hold(wheels, np.array([280.0, 1220.0, 1190.0]), weak)
+    assert not there.reached
+    ended, _ = ride(wheels, there, weak, np.array([279.0, 0.0, 0.0]), 20.0)
+    assert np.isfinite(ended).all()
+    assert (ended < there.angular_speed).all()

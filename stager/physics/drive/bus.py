@@ -37,7 +37,7 @@ class Flow:
 
 def throttled(train: Train, holding: Holding) -> Command:
     """Controllers on their way to the speeds of `holding`: governed ones at full throttle, others at their setting."""
-    throttle = np.where(train.governed, 1.0, holding.throttle)
+    throttle = np.where(train.governed, 1.0, np.minimum(holding.throttle, 1.0))
     return Command(throttle=throttle, holding=np.zeros(throttle.shape, bool), held=holding.current)
 
 

@@ -15,7 +15,9 @@ from stager.physics.drive.lanes import lanes, record_in_lanes
 from stager.physics.drive.supply import Holding
 from stager.physics.drive.train import Train
 
-PATIENCE = 5000
+PATIENCE, EAGER, EASING = 5000, 3500, 250
+"""Most steps; steps from which on, and over how many of which each time tenfold, errors are let pass: an overloaded
+supply makes motors chatter between what they ask for and what they get."""
 CALM, SNAP = 10.0, 1e-9
 """Tolerances from rest within which the motor's lag alone brings wheels there; share of its set speed within which a
 governed wheel has arrived [-]."""
@@ -109,8 +111,8 @@ def ride(
 ) -> tuple[Floats, Ledger | None]:  # fmt: skip
     """Wheels from `speed` [rad/s], shape (..., wheels), for `duration` [s], shape (...), on their way to `holding`.
 
-    Open throttles stay at the setting that holds the speed; governors give full throttle below it, none above, and
-    hold it once there. tolerance: local error relative to the set speeds [-]. Gives the speeds and, if
+    Open throttles stay at the setting that holds the speed, or at full; governors give full throttle below it, none
+    above, and hold it once there. tolerance: local error relative to the set speeds [-]. Gives the speeds and, if
     asked for, the books. Raises ValueError where a speed is NaN.
     """
     lead = np.broadcast_shapes(np.shape(speed)[:-1], np.shape(duration), holding.bus_voltage.shape)
@@ -125,7 +127,7 @@ def ride(
     )
     run = Run(
         train=record_in_lanes(train, lead, wheels), supply=record_in_lanes(supply, lead, None), target=target,
-        throttle=throttle, current=current, speed=start, held=np.zeros(start.shape, bool),
+        throttle=np.minimum(throttle, 1.0), current=current, speed=start, held=np.zeros(start.shape, bool),
         bus=lanes(holding.bus_voltage, lead)[:, None], books=books,
     )  # fmt: skip
     run.settle()
@@ -144,10 +146,11 @@ def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
     left = duration.copy()
     lag = run.train.resistance * run.train.inertia / run.train.pull**2
     size = np.full(duration.shape, np.inf)
-    scale = np.maximum(run.target, 1e-300) * tolerance
-    for _ in range(PATIENCE):
+    strict = np.maximum(run.target, 1e-300) * tolerance
+    for number in range(PATIENCE):
         if not (left > 0).any():
             return books
+        scale = strict * 10.0 ** (max(number - EAGER, 0) / EASING)
         coming = -rate * lag * np.expm1(-left / lag)
         calm = (np.abs(coming) <= CALM * scale).all(axis=-1, keepdims=True)
         brisk = np.where(np.abs(rate) > 0, 0.05 * run.target / np.maximum(np.abs(rate), 1e-300), np.inf)
@@ -157,7 +160,9 @@ def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
         fresh, error, gathered, last = _step(run, rate, booked, pace)
         fresh = np.where(calm, run.speed + coming, fresh)
         pace = np.where(calm, left, pace)
-        gathered = [np.where(calm, left * now, item) for now, item in zip(booked, gathered, strict=True)]
+        if booked and calm.any():
+            rest = _calm_books(run, fresh, booked, left, lag)
+            gathered = [np.where(calm, much, item) for much, item in zip(rest, gathered, strict=True)]
         ratio = (np.abs(error) / scale).max(axis=-1, keepdims=True)
         crossing = run.crossings(fresh, rate, last[0], pace)
         good = ((ratio <= 1.0) | calm) & np.isinf(crossing)
@@ -173,6 +178,15 @@ def _through(run: Run, duration: Floats, tolerance: float) -> list[Floats]:
         else:
             rate, booked = last
     raise StagerError("wheels did not come through their time within the allowed number of steps")
+
+
+def _calm_books(run: Run, fresh: Floats, booked: tuple[Floats, ...], left: Floats, lag: Floats) -> list[Floats]:
+    """What the books gain in `left` [s] while the motors' lags [s] bring wheels to rest at `fresh` [rad/s]: their rates
+    go over from those `booked` to those there as speeds do; the supply's with the slowest wheel."""
+    own, all_of_them = (-span * np.expm1(-left / span) for span in (lag, lag.max(axis=-1, keepdims=True)))
+    spans = (own,) * 4 + (all_of_them,) * 2
+    ends = run.rates(fresh)[1]
+    return [left * end + (now - end) * span for now, end, span in zip(booked, ends, spans, strict=True)]
 
 
 def _step(

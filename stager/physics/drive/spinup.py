@@ -61,7 +61,7 @@ def peak_in_turn(train: Train, holding: Holding, supply: Supply) -> tuple[Floats
 
 def rushing(train: Train, holding: Holding) -> Floats:
     """Throttle on the way up [-]: a governor's is full, others stay where they hold the set speed."""
-    return np.where(train.governed, 1.0, holding.throttle)
+    return np.where(train.governed, 1.0, np.minimum(holding.throttle, 1.0))
 
 
 def time_to(train: Train, holding: Holding, supply: Supply, start: Floats, near: float = NEAR) -> Floats:
