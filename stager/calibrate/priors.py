@@ -113,7 +113,8 @@ class Bend:
 
     def __call__(self, y: Floats) -> tuple[Floats, Floats]:
         """z and dz/dy for y (..., p), shapes alike."""
-        turned = np.exp(np.clip(self.rates * y, -50.0, 50.0))
+        # An interval may be open: its end is then infinite.
+        turned = np.exp(np.clip(self.rates * np.clip(y, -1e6, 1e6), -50.0, 50.0))
         bent = self.rates > 0
         return np.where(bent, (turned - 1) / np.where(bent, self.rates, 1.0), y), turned
 

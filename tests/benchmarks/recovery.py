@@ -43,14 +43,11 @@ def row(label: str, scores: list[Score]) -> str:
     )
 
 
-def main(benches: int = 210, seed: int = 1, workers: int = 1) -> None:
-    """Run the study and print its table."""
-    jobs = [(number, seed) for number in range(benches)]
-    with ProcessPoolExecutor(workers) as pool:
-        results = []
-        for result in pool.map(one, jobs):
-            results.append(result)
-            print(f"\r{len(results)} of {benches}", end="", file=sys.stderr)
+Result = tuple[str, Plan, str, list[Score]]
+
+
+def study_table(results: list[Result]) -> list[str]:
+    """The rows, and a line on the laws that were chosen."""
     groups: dict[str, list[Score]] = defaultdict(list)
     for name, plan, _, scores in results:
         for score in scores:
@@ -62,11 +59,21 @@ def main(benches: int = 210, seed: int = 1, workers: int = 1) -> None:
                 "with outliers" if plan.outliers else "without outliers",
             ):  # fmt: skip
                 groups[label].append(score)
-    print("| row | intervals | hold the truth | p | median width | median error |\n|---|---|---|---|---|---|")
-    for label in sorted(groups, key=lambda text: (text != "all", text)):
-        print(row(label, groups[label]))
+    lines = ["| row | intervals | hold the truth | p | median width | median error |", "|---|---|---|---|---|---|"]
+    lines += [row(label, groups[label]) for label in sorted(groups, key=lambda text: (text != "all", text))]
     switched = sum(law != scenario(name).launcher.contact.friction.name for name, _, law, _ in results)
-    print(f"\n{benches} benches, seed {seed}; another law than the true one was chosen in {switched}.")
+    return [*lines, "", f"{len(results)} benches; another law than the true one was chosen in {switched}."]
+
+
+def main(benches: int = 210, seed: int = 12, workers: int = 1) -> None:
+    """Run the study and print its table."""
+    jobs = [(number, seed) for number in range(benches)]
+    with ProcessPoolExecutor(workers) as pool:
+        results = []
+        for result in pool.map(one, jobs):
+            results.append(result)
+            print(f"\r{len(results)} of {benches}", end="", file=sys.stderr)
+    print("\n".join(study_table(results)))
 
 
 if __name__ == "__main__":

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import truncnorm
 
-from stager.calibrate.priors import LogNormal, Normal, Rectangular, of
+from stager.calibrate.priors import LogNormal, Normal, Rectangular, bend, of
 from stager.hardware.scenario import Uncertain
 
 Z = np.linspace(-4, 4, 17)
@@ -36,3 +36,13 @@ def test_an_uncertainty_between_limits_is_flat() -> None:
 
 def test_a_factor() -> None:
     assert LogNormal("k", 3.0, 0.5).value(np.array([0.0, 2.0])) == pytest.approx([3.0, 3 * np.e])
+
+
+def test_an_open_end_stays_open() -> None:
+    ends = np.array([-np.inf, np.inf])
+    priors = (Normal("k", 0.0, 1.0), Normal("k", 3.0, 0.3, 0.0))
+    line, bent = (bend((prior,))(ends[:, None])[0][:, 0] for prior in priors)
+    assert line.tolist() == ends.tolist()
+    # A positive quantity ends at 0: z = −centre / spread.
+    assert bent[0] == pytest.approx(-10)
+    assert bent[1] > 1e6
