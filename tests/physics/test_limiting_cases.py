@@ -146,3 +146,10 @@ def test_the_energy_book_closes(layout: object) -> None:
     left = stage.wheel_work - moving - spinning - stage.slip_heat - stage.crush_loss
     scale = np.maximum(np.abs(stage.wheel_work), 0.5 * machine.projectile.mass * stage.entry_speed**2)
     assert np.max(np.abs(left / scale)) <= 1e-6
+
+
+def test_nothing_moves_before_wheels_at_rest() -> None:
+    # No speed at all to judge an error by, alone and in a batch: a jam, without a warning.
+    still = throw(launcher(), np.zeros((40, 1)), entry_speed=0.0)
+    assert (still.exit_speed == 0).all()
+    assert throw(launcher(), np.zeros(1), entry_speed=0.0).exit_speed == 0

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from stager.physics.transit.alone import Now, Single
 from stager.physics.transit.rosenbrock import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
-from stager.physics.transit.segment import FLOOR
+from stager.physics.transit.segment import FLOOR, STILL
 
 Rate = Callable[[float, list[float]], tuple[Now, float]]
 _KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
@@ -140,7 +140,7 @@ def judge(
     single: Single, state: list[float], fresh: list[float], error: list[float], tolerance: float
 ) -> tuple[bool, float]:
     """Whether the projectile has stopped, and the local error as a share of what is allowed; as the batch's."""
-    speed = max(state[0], single.top)
+    speed = max(state[0], single.top, STILL)
     squares = 2.0 * state[0] * error[0] / (state[0] * state[0] + 0.01 * (speed * speed))
     ratio = max(squares, single.radius * error[1] / speed, max(error[2 : 2 + single.count]) / speed)
     return not fresh[0] > FLOOR * speed, ratio / tolerance

@@ -15,7 +15,7 @@ from stager.physics.transit.lanes import take
 from stager.physics.transit.pool import Journey, Pool
 from stager.physics.transit.pressing import places
 from stager.physics.transit.rosenbrock import PLACE, step
-from stager.physics.transit.segment import FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, Segment, growths
+from stager.physics.transit.segment import FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, STILL, Segment, growths
 
 FEW = 6
 """As many lanes as plain numbers do faster than arrays."""
@@ -120,7 +120,7 @@ def _judge(
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Floats]:
     """Accepted, jammed and next step size, each shape (lanes,). A step is not longer right after one that failed."""
     count = len(lanes.sides.laws)
-    speed = np.maximum(state[0], lanes.sides.set_speed.max(axis=0))
+    speed = np.maximum(np.maximum(state[0], lanes.sides.set_speed.max(axis=0)), STILL)
     ratio = 2.0 * state[0] * error[0] / (state[0] * state[0] + 0.01 * (speed * speed))
     ratio = np.maximum(ratio, lanes.radius * error[1] / speed)
     ratio = np.maximum(ratio, (error[2 : 2 + count] / speed).max(axis=0)) / options.tolerance

@@ -16,6 +16,8 @@ from stager.physics.transit.profile import Profile
 FIRST_STEP = 0.1
 LEAST_STEP = 1e-4
 FLOOR = 1e-5
+STILL = 1e-9
+"""What a speed is judged by where nothing moves [m/s]: behind a jam, before a wheel at rest."""
 PATIENCE = 100_000
 NOTCHES = 16
 LOWEST = int(np.floor(NOTCHES * np.log2(0.2)))
