@@ -162,6 +162,7 @@ def _parameters(given: Scenario, done: Fit, truth: dict[str, float]) -> Iterator
 
 
 def _score(name: str, truth: float, span: Span) -> Score:
-    size = abs(truth) or abs(span.nominal)
+    # Where truth and best guess both jam, width and error stay in m/s.
+    size = abs(truth) or abs(span.nominal) or 1.0
     inside = span.low <= truth <= span.high
     return Score(name=name, inside=inside, width=(span.high - span.low) / size, error=(span.nominal - truth) / size)
