@@ -104,7 +104,9 @@ def first_throws(best: Settings) -> Sequence | None:
 
 
 def _curves(loaded: Loaded, best: Settings, learned: Learned | None, seed: int, tell: Progress) -> tuple[Curve, ...]:
-    ensemble = _ensemble(loaded, learned, seed)
+    # Draws are of the parts as configured: no band where a catalogue chose others.
+    own = best.design.launcher.template == loaded.scenario.launcher.template
+    ensemble = _ensemble(loaded, learned, seed) if own else None
     made = []
     for k in range(best.count):
         made.append(_curve(loaded, best, k, ensemble, learned))
@@ -131,7 +133,8 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
 
     part = best.throw.stages
     before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
-    swept = sweep(loaded.scenario, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)))
+    chosen = replace(loaded.scenario, launcher=best.design.launcher)
+    swept = sweep(chosen, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)))
     swept = replace(swept, wheel_speed=swept.wheel_speed[::THIN], exit_speed=swept.exit_speed[::THIN])
     setting = float(part.wheel_speed_a[k]), float(part.exit_speed[k])
     if ensemble is None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from stager.calibrate.answers import Learned
 from stager.calibrate.planning import Next
 from stager.config import Configuration
+from stager.hardware.launcher import Launcher
 from stager.hardware.scenario import Scenario
 from stager.physics.rate import Sequence
 from stager.report.document import Source
@@ -30,3 +31,8 @@ class Dossier:
     sequence: Sequence | None = None
     learned: Learned | None = None
     suggested: Next | None = None
+
+    @property
+    def launcher(self) -> Launcher:
+        """The launcher that was planned, with the parts that a catalogue was asked for."""
+        return self.scenario.launcher if self.plan.best is None else self.plan.best.design.launcher

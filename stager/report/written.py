@@ -15,12 +15,12 @@ from stager.report.table import Screen
 
 def answer(dossier: Dossier, page: Path, figures: Sequence[Path] = ()) -> Answer:
     """The plan's answer in short, and where the page is; "no" where the plan says no."""
-    told = plans.answer(dossier.scenario.launcher, dossier.plan, dossier.source)
+    told = plans.answer(dossier.launcher, dossier.plan, dossier.source)
     headline = "" if told.screen is None else told.screen.headline
     notes = [f"The page is {page}.", *_drawn(figures)]
     content = {
         "page": str(page), "figures": [str(path) for path in figures],
-        "plan": plans.summary(dossier.scenario.launcher, dossier.plan),
+        "plan": plans.summary(dossier.launcher, dossier.plan),
     }  # fmt: skip
     verdict = "" if told.screen is None else told.screen.verdict
     return Answer(Screen(headline, notes=notes, verdict=verdict), document(content, dossier.source), yes=told.yes)

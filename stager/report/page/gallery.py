@@ -34,14 +34,14 @@ def every(dossier: Dossier) -> Iterator[Picture]:
 
 
 def _rows(dossier: Dossier) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = plans.summary(dossier.scenario.launcher, dossier.plan)["stages"]
+    rows: list[dict[str, Any]] = plans.summary(dossier.launcher, dossier.plan)["stages"]
     return rows
 
 
 def launcher(dossier: Dossier) -> Picture | None:
     """The side view."""
     best = dossier.plan.best
-    return None if best is None else launchers.picture(dossier.scenario.launcher, best.count, _rows(dossier))
+    return None if best is None else launchers.picture(dossier.launcher, best.count, _rows(dossier))
 
 
 def ladder(dossier: Dossier) -> Picture | None:
@@ -51,7 +51,7 @@ def ladder(dossier: Dossier) -> Picture | None:
 
 def barrel(dossier: Dossier) -> Picture | None:
     """Speed along the barrel."""
-    return barrels.picture(dossier.scenario.launcher, _rows(dossier))
+    return barrels.picture(dossier.launcher, _rows(dossier))
 
 
 def curves(dossier: Dossier) -> list[Picture]:
@@ -61,13 +61,13 @@ def curves(dossier: Dossier) -> list[Picture]:
 
 def limits(dossier: Dossier) -> Picture | None:
     """Margins."""
-    rows = plans.summary(dossier.scenario.launcher, dossier.plan)["limits"]
+    rows = plans.summary(dossier.launcher, dossier.plan)["limits"]
     return margins.picture(rows, [plans.word(row) for row in rows])
 
 
 def energy(dossier: Dossier) -> Picture | None:
     """Where the energy goes."""
-    return energies.picture(dossier.scenario.launcher, _rows(dossier))
+    return energies.picture(dossier.launcher, _rows(dossier))
 
 
 def rate(dossier: Dossier) -> Picture | None:
@@ -85,6 +85,6 @@ def heat(dossier: Dossier) -> Picture | None:
     warm = None if best is None or best.count == 0 else best.design.windings
     if warm is None:
         return None
-    session = dossier.scenario.launcher.feed.session
+    session = dossier.launcher.feed.session
     allowed = dossier.scenario.allowances.winding_temperature
     return heats.picture(warm, allowed, None if session is None else float(session))

@@ -62,7 +62,7 @@ def _not_known(count: int) -> Markup:
 def _next(dossier: Dossier) -> Markup:
     if dossier.suggested is None:
         return Markup()
-    screen = suggest.answer(dossier.suggested, dossier.scenario.launcher, dossier.source).screen
+    screen = suggest.answer(dossier.suggested, dossier.launcher, dossier.source).screen
     if screen is None:
         return Markup()
     return join(

@@ -20,6 +20,8 @@ from stager.report.table import Screen
 from stager.version import __version__
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+ELSEWHERE = frozenset(("Settings", "Limits", "Ladder"))
+"""Tables of the plan's screen that the card and the figures hold already."""
 
 
 def page(dossier: Dossier) -> str:
@@ -40,7 +42,7 @@ def _style() -> Markup:
 
 
 def _screen(dossier: Dossier) -> Screen:
-    screen = plans.answer(dossier.scenario.launcher, dossier.plan, dossier.source).screen
+    screen = plans.answer(dossier.launcher, dossier.plan, dossier.source).screen
     if screen is None:
         raise ValueError("a plan has a screen")
     return screen
@@ -49,7 +51,7 @@ def _screen(dossier: Dossier) -> Screen:
 def _sheet(dossier: Dossier) -> Markup:
     """What is printed first: answer, settings card, side view."""
     scenario, plan, best = dossier.scenario, dossier.plan, dossier.plan.best
-    content = plans.summary(scenario.launcher, plan)
+    content = plans.summary(dossier.launcher, plan)
     settled = None if best is None or best.design.settled is None else float(best.design.settled.throw.exit_speed)
     title = scenario.title or dossier.configuration.path.name
     shown = join(answer.head(title, _screen(dossier), content, settled), notice(dossier))
@@ -57,21 +59,21 @@ def _sheet(dossier: Dossier) -> Markup:
         return tag("div", shown, class_="sheet")
     side = gallery.launcher(dossier)
     return tag(
-        "div", shown, card(title, scenario.launcher, best, plan.recommended_stages, dossier.source),
+        "div", shown, card(title, dossier.launcher, best, plan.recommended_stages, dossier.source),
         None if side is None else figure(side), class_="sheet",
     )  # fmt: skip
 
 
 def _sections(dossier: Dossier) -> list[Markup]:
-    tables = {item.title: item for item in _screen(dossier).tables}
-    chosen = [tables[name] for name in ("Any one of these would make it fit",) if name in tables]
+    found = dossier.plan.best is not None
+    more = [table(item) for item in _screen(dossier).tables if not found or item.title not in ELSEWHERE]
     return [
-        section("relax", "What would make it fit", *(table(item, caption=False) for item in chosen)),
+        section("relax", "What comes nearest", *more) if not found else Markup(),
         section("worth", "Is one more stage worth it?", _worth(dossier),
                 figures([gallery.ladder(dossier), gallery.barrel(dossier)])),
         section("speeds", "Why these speeds", _why(dossier), figures(gallery.curves(dossier))),
         section("limits", "What holds it back", figures([gallery.limits(dossier), gallery.energy(dossier)]),
-                paragraphs(_notes(dossier), "note")),
+                *(more if found else []), paragraphs(_notes(dossier), "note")),
         rate(dossier),
         measured(dossier),
         section("inputs", "Inputs as read", *(table(item) for item in inputs(dossier.configuration))),
@@ -94,7 +96,7 @@ def _worth(dossier: Dossier) -> Markup:
 
 def _hurts(dossier: Dossier) -> list[str]:
     best = dossier.plan.best
-    return [] if best is None else safety.notes(dossier.scenario.launcher, best.throw)
+    return [] if best is None else safety.notes(dossier.launcher, best.throw)
 
 
 def _notes(dossier: Dossier) -> list[str]:
@@ -107,7 +109,7 @@ def _wheels(dossier: Dossier) -> Markup:
     best = dossier.plan.best
     if best is None or best.count == 0:
         return Markup()
-    found = safety.wheels(dossier.scenario.launcher, best.throw)
+    found = safety.wheels(dossier.launcher, best.throw)
     return join(table(found), tag("p", safety.GUARD, class_="note")) if found.columns else Markup()
 
 
