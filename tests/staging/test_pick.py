@@ -31,12 +31,12 @@ WHEELS = launcher(SEED, stage(wheel_options=(SMALL, WIDE), cost=10.0))
 
 
 def _exit(given: Scenario) -> float:
-    best = choose(given, climb(given).settings)[0]
+    best = choose(given, climb(given).settings)
     return 0.0 if best is None else best.exit_speed
 
 
 def _picked_exit(found: Picked) -> float:
-    best = choose(found.scenario, found.climbed.settings)[0]
+    best = choose(found.scenario, found.climbed.settings)
     assert best is not None
     return best.exit_speed
 
@@ -79,10 +79,10 @@ def test_each_stage_its_own_where_that_is_clearly_better() -> None:
 def test_a_speed_that_is_asked_for_is_reached_with_fewest_stages() -> None:
     given = scenario(WHEELS, Goal(aim=Aim.REACH, exit_speed=20.0), stages=4)
     found = pick(given)
-    best = choose(found.scenario, found.climbed.settings)[0]
+    best = choose(found.scenario, found.climbed.settings)
     assert best is not None
     for parts in parts_of(given.launcher.template):
-        other = choose(with_parts(given, [parts]), climb(with_parts(given, [parts])).settings)[0]
+        other = choose(with_parts(given, [parts]), climb(with_parts(given, [parts])).settings)
         assert other is None or other.count >= best.count
 
 
