@@ -1,6 +1,8 @@
-"""The plan against general optimisers on random problems: `python -m tests.benchmarks.rivals [PROBLEMS] [SEED]`.
+"""The plan against general optimisers on random problems.
 
-Prints for each problem how much more or less than the plan the best of them reaches, and at the end the worst.
+`python -m tests.benchmarks.rivals [PROBLEMS] [SEED] [FIRST]` prints for each problem how much more or less than the
+plan each of them reaches, how far its bound lies above the plan and above the fastest of all that keep the limits; and
+at the end the worst. FIRST: the problem to begin with.
 """
 
 from __future__ import annotations
@@ -10,29 +12,47 @@ import time
 
 import numpy as np
 
+from stager.hardware.scenario import Scenario
 from stager.staging import plan
-from tests.staging.rivals import Problem, cobyqa, evolution, problem, slsqp
+from tests.staging.rivals import SEARCHES, problem, reached
+
+FREE_ENERGY = 1e3
+"""What `scenario` allows where nothing is drawn [J]."""
 
 
-def main(problems: int, seed: int) -> None:
+def main(problems: int, seed: int, first: int) -> None:
     """Run and print."""
-    worst = -np.inf
-    print("problem stages  plan m/s  s      SLSQP %  COBYQA %  evolution %  s")
-    for number in range(problems):
+    worst, gaps, beaten = -np.inf, [], 0
+    searches = " ".join(f"{name + ' %':>11}" for name in SEARCHES)
+    print(f"problem stages limits                              plan m/s    s {searches}    s  bound % above all %")
+    for number in range(first, first + problems):
         rng = np.random.default_rng([seed, number])
         task = problem(rng)
         began = time.perf_counter()
-        best = plan(task, draws=0, certified=False).best
-        planned, between = 0.0 if best is None else best.exit_speed, time.perf_counter()
-        rivalry = Problem(task)
-        ahead = [100 * (rival(rivalry, rng) / planned - 1) for rival in (slsqp, cobyqa, evolution)]
+        found = plan(task, draws=0)
+        planned, between = 0.0 if found.best is None else found.best.exit_speed, time.perf_counter()
+        speeds = [reached(task, name, rng) for name in SEARCHES]
         ended = time.perf_counter()
-        worst = max(worst, *ahead)
-        print(f"{number:7d} {rivalry.count:6d} {planned:9.3f} {between - began:5.1f}"
-              f" {ahead[0]:+9.4f} {ahead[1]:+9.4f} {ahead[2]:+12.4f} {ended - between:6.1f}", flush=True)  # fmt: skip
-    print(f"A rival was ahead by {worst:+.4f} % at most.")
+        ahead = [100 * (speed / planned - 1) for speed in speeds]
+        worst, above, gap = max(worst, *ahead), np.nan, np.nan
+        if found.bound is not None and not found.bound.missing:
+            gap, above = (100 * (found.bound.speed / speed - 1) for speed in (planned, max(planned, *speeds)))
+            gaps.append(gap)
+            beaten += above < 0
+        print(f"{number:7d} {task.allowances.stages:6d} {_limits(task):35s} {planned:8.3f} {between - began:4.0f}"
+              f" {' '.join(f'{each:+11.4f}' for each in ahead)} {ended - between:4.0f} {gap:8.4f} {above:11.4f}",
+              flush=True)  # fmt: skip
+    print(f"A search was ahead by {worst:+.4f} % at most. {len(gaps)} of {problems} plans have a bound; it is"
+          f" {np.median(gaps):.3f} % above the plan at the median, {max(gaps):.3f} % at most, and was beaten"
+          f" {beaten} times.")  # fmt: skip
+
+
+def _limits(task: Scenario) -> str:
+    """Names of the limits that were drawn."""
+    given = {name: getattr(task.allowances, name) for name in ("slip_heat", "exit_energy", "acceleration")}
+    return " ".join(name for name, value in given.items() if value not in (None, FREE_ENERGY))
 
 
 if __name__ == "__main__":
-    given = [int(word) for word in sys.argv[1:3]]
-    main(*[*given, 40, 0][:1], *[*given[1:], 0][:1])
+    given = [int(word) for word in sys.argv[1:4]]
+    main(*(given[k] if k < len(given) else usual for k, usual in enumerate((40, 0, 0))))
