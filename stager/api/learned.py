@@ -13,6 +13,7 @@ from stager.errors import InputError, InputErrors
 if TYPE_CHECKING:
     from stager.calibrate.answers import Contrast, Learned
     from stager.calibrate.planning import Next
+    from stager.calibrate.points import Points
     from stager.calibrate.records import Fit
     from stager.calibrate.table import Throws
     from stager.calibrate.tuning import Finder, Tuned
@@ -62,6 +63,18 @@ def of_build(throws: Throws, build: str | None) -> Throws:
         error = InputError(f'no throw of build "{build}"', where=throws.source, hint=f"the table names {known}")
         raise InputErrors([error])
     return throws.chosen(throws.build == build)
+
+
+def points_of(scenario: Scenario, throws: Throws, stage: int) -> Points:
+    """Throws that ended with a stage (from 1). Raises InputErrors where there are none."""
+    from stager.calibrate.points import points
+
+    found = points(scenario, throws, stage - 1)
+    if len(found.throws):
+        return found
+    counts = sorted({int(count) for count in throws.present.sum(axis=1)})
+    known = f"throws of the table end with stage {', '.join(map(str, counts))}" if counts else "the table has no throws"
+    raise InputErrors([InputError(f"no throw ended with stage {stage}", where=throws.source, hint=known)])
 
 
 def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progress: Progress | None) -> Learned:

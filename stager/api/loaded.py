@@ -104,19 +104,28 @@ class Loaded:
         limits = grip_limits(scenario, throw) if scenario.allowances.grip_margin else None
         return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=throw, grip_limit=limits)
 
-    def sweep(self, stage: int = 1, *before: Speed, seed: int = 0) -> SweepResult:
+    def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
         """Exit speed of a stage (from 1) against its wheel speed, and its grip limit with a coverage interval.
 
         before: speeds of the stages before it, as in `speeds`; else their set speed, else their grip limit less
-        grip_margin.
+        grip_margin. throws: those of them that ended with this stage are set beside what the configuration expects.
+        Raises InputError for a stage that there cannot be, or of which there are no throws.
         """
         from stager.api import learned
         from stager.api.results import SweepResult, shown
         from stager.staging.sweep import sweep
 
+        most = max(self.scenario.allowances.stages, len(self.scenario.launcher.stages))
+        if not 1 <= stage <= most:
+            raise InputError(
+                f"must be 1 to {most}, as limits.stages allows (got {stage})", where="stage",
+                hint="the stage next to the feed is 1; limits.stages says how many there may be",
+            )  # fmt: skip
+        measured = None if throws is None else learned.points_of(self.scenario, throws, stage)
         given = self.speeds(*before[: stage - 1]).pairs if before[: stage - 1] else []
         found = sweep(self.scenario, stage - 1, given)
-        return shown(SweepResult, found, loaded=self, spread=learned.spread(self.scenario, found, seed))
+        spread = learned.spread(self.scenario, found, seed)
+        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured)
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int = 1, dask: str | None = None,

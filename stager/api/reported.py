@@ -25,9 +25,6 @@ DRAWS, THROWS = 150, 12
 THIN = 2
 """Every so many points of a sweep are drawn, so that many stages still make a light page."""
 
-NEAR = 0.03
-"""A measured throw belongs to a curve if the stages before were set this close to it."""
-
 Progress = Callable[[float], None]
 
 
@@ -143,18 +140,13 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
         sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, finder(loaded.scenario)),
         band=band(ensemble, k, before_a, before_b, swept.wheel_speed),
         told=learned is not None and bool(learned.fit.parameters),
-        measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, k),
+        measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, before_b),
     )  # fmt: skip
 
 
-def _near(loaded: Loaded, throws: Throws, before: Floats, k: int) -> Floats:
-    """Wheel speed of stage k and exit speed [m/s], (throws, 2), of throws that ended with it, set so before it."""
-    present = throws.present
-    wanted = np.arange(present.shape[1]) <= k
-    ends_here = (present == wanted).all(axis=1) & (wanted.sum() == k + 1) & (throws.exit_speed > 0)
-    chosen = throws.chosen(ends_here)
-    if not len(chosen):
-        return np.zeros((0, 2))
-    speeds = chosen.surface_speed(loaded.scenario.launcher, range(k + 1), 0)
-    close = (np.abs(speeds[:, :k] / before - 1) <= NEAR).all(axis=1) if k else np.ones(len(chosen), dtype=bool)
-    return np.column_stack([speeds[close, k], chosen.exit_speed[close]])
+def _near(loaded: Loaded, throws: Throws, before_a: Floats, before_b: Floats) -> Floats:
+    """Wheel and exit speed [m/s], (throws, 2), of throws that ended behind stages set about so [m/s]."""
+    from stager.calibrate.points import points
+
+    found = points(loaded.scenario, throws, before_a.size)
+    return found.drawn(before_a, before_b)

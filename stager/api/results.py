@@ -18,6 +18,7 @@ from stager.staging.sweep import Sweep
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
+    from stager.calibrate.points import Points
     from stager.calibrate.table import Throws
     from stager.calibrate.tuning import Tuned
     from stager.report.answer import Answer
@@ -116,22 +117,24 @@ class ThrowResult(Shown, Throw):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class SweepResult(Shown, Sweep):
-    """A sweep; spread: its grip limit over the configuration's uncertainties."""
+    """A sweep; spread: its grip limit over the configuration's uncertainties; measured: throws beside it."""
 
     loaded: Loaded = field(repr=False, compare=False)
     spread: Tuned | None = None
+    measured: Points | None = None
 
     def answer(self) -> Answer:
         """What `stager sweep` answers."""
         from stager.report import sweep
 
-        return sweep.answer(self.loaded.scenario.launcher, self, self.loaded.source(), self.spread)
+        return sweep.answer(self.loaded.scenario.launcher, self, self.loaded.source(), self.spread, self.measured)
 
     def pictures(self) -> list[Picture]:
-        """The curve with its grip limit."""
+        """The curve with its grip limit and the throws that belong to it."""
         from stager.report.figures.sweep import Curve, picture
 
-        return [picture(Curve(sweep=self, tuned=self.spread))]
+        near = None if self.measured is None else self.measured.drawn(self.before_a, self.before_b)
+        return [picture(Curve(sweep=self, tuned=self.spread, measured=near))]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)

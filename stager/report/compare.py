@@ -14,7 +14,7 @@ from stager.calibrate.statistics.welch import Difference
 from stager.calibrate.table import Throws
 from stager.hardware.launcher import Launcher
 from stager.report.answer import Answer
-from stager.report.digits import digits, listing, percent, plural, speed
+from stager.report.digits import digits, listing, percent, plural, signed, speed
 from stager.report.document import Source, document
 from stager.report.drift import drift_notes, drift_rows
 from stager.report.table import Column, Screen, Table
@@ -136,16 +136,12 @@ def _explanations(compared: Compared) -> Table:
     )  # fmt: skip
     rows = tuple(
         (
-            one.words, _change(one.factor), " to ".join(_change(end) for end in one.interval), digits(one.gain),
+            one.words, signed(one.factor - 1), " to ".join(signed(end - 1) for end in one.interval), digits(one.gain),
             "about equal" if number < compared.equal and compared.equal > 1 else "",
         )
         for number, one in enumerate(compared.explanations)
     )  # fmt: skip
     return Table("What would explain it", columns, rows)
-
-
-def _change(factor: float) -> str:
-    return f"{100 * (factor - 1):+.1f} %"
 
 
 def _notes(compared: Compared) -> list[str]:
@@ -170,4 +166,4 @@ def _explained(explanations: tuple[Explanation, ...], equal: int) -> str:
         words = listing([one.words for one in explanations[:equal]])
         return f"Several single changes would explain it about equally: {words}. These throws cannot tell which."
     best = explanations[0]
-    return f"The single change that explains it best: {best.words} by {_change(best.factor)}."
+    return f"The single change that explains it best: {best.words} by {signed(best.factor - 1)}."

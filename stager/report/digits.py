@@ -39,6 +39,18 @@ def percent(share: float | None, decimals: int = 1) -> str:
     return f"{100 * share:.{0 if abs(share) >= 1 else decimals}f} %"
 
 
+def signed(share: float | None) -> str:
+    """Difference as per cent, with its sign.
+
+    >>> signed(0.0123), signed(-0.2), signed(-0.0001)
+    ('+1.2 %', '-20.0 %', '0.0 %')
+    """
+    if share is None or math.isnan(share):
+        return MISSING
+    text = f"{100 * share:+.1f} %"
+    return text[1:] if text[1:] == "0.0 %" else text
+
+
 def small_percent(share: float) -> str:
     """Share as per cent to a hundredth, for losses that are small."""
     return f"{round(100 * share, 2) + 0.0:.2f} %"

@@ -6,10 +6,13 @@ from typing import Any
 
 import numpy as np
 
+from stager.calibrate.points import Points
 from stager.calibrate.tuning import Tuned
+from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.physics.motion import turns_per_minute
 from stager.report import foretold
+from stager.report import points as beside
 from stager.report.answer import Answer
 from stager.report.digits import percent, speed
 from stager.report.document import Source, document
@@ -21,19 +24,25 @@ from stager.staging.sweep import Sweep
 ROWS = 16
 
 
-def answer(launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None) -> Answer:
-    """The curve and its grip limit, with interval and robust setting where `spread` knows them.
+def answer(
+    launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None, measured: Points | None = None
+) -> Answer:
+    """The curve and its grip limit, with interval and robust setting where `spread` knows them, and measured throws.
 
     A projectile that jams at every speed, or before this stage, is a "no".
     """
-    curve = (_curve(launcher, sweep),) if _passes(sweep) else ()
-    pictures = (_picture(sweep, spread),) if _passes(sweep) else ()
+    near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
+    tables = [_curve(launcher, sweep)] if _passes(sweep) else []
+    pictures = (_picture(sweep, spread, near),) if _passes(sweep) else ()
     notes = [*_notes(launcher, sweep), *_spread(spread)]
-    screen = Screen(_headline(launcher, sweep), curve, notes, pictures=pictures)
-    return Answer(screen, document(summary(sweep, spread), source), yes=_passes(sweep))
+    if measured is not None and near is not None:
+        tables.append(beside.table(measured))
+        notes = [*beside.notes(measured, len(near)), *notes]
+    screen = Screen(_headline(launcher, sweep), tables, notes, pictures=pictures)
+    return Answer(screen, document(summary(sweep, spread, measured), source), yes=_passes(sweep))
 
 
-def summary(sweep: Sweep, spread: Tuned | None = None) -> dict[str, Any]:
+def summary(sweep: Sweep, spread: Tuned | None = None, measured: Points | None = None) -> dict[str, Any]:
     """A sweep as the document has it, without provenance."""
     grip = None
     if sweep.grip_speed is not None:
@@ -49,6 +58,8 @@ def summary(sweep: Sweep, spread: Tuned | None = None) -> dict[str, Any]:
         "grip_limit": grip,
         "range_ends_by": None if grip else sweep.ends_by,
         "robust": None if spread is None else foretold.robust(spread),
+        "median_difference_fraction": None if measured is None else beside.median(measured),
+        "measured": None if measured is None else beside.rows(measured),
     }
 
 
@@ -87,15 +98,16 @@ def _headline(launcher: Launcher, sweep: Sweep) -> str:
     )
 
 
-def _picture(sweep: Sweep, spread: Tuned | None) -> Curve:
-    """The curve, with the grip limit below it."""
+def _picture(sweep: Sweep, spread: Tuned | None, near: Floats | None) -> Curve:
+    """The curve with the throws that belong to it, and the grip limit below."""
     marked = None
     if sweep.grip_speed is not None:
         limit = None if spread is None else spread.grip_limit
         ends = None if limit is None else (limit.low, limit.high)
         marked = Marked(x=sweep.grip_speed, words=f"grip limit {speed(sweep.grip_speed)}", interval=ends)
-    title = "Exit speed (upwards) against wheel speed, both in m/s"
-    return Curve(title=title, x=sweep.wheel_speed, y=sweep.exit_speed, marked=marked)
+    points = None if near is None or not near.size else (near[:, 0], near[:, 1])
+    title = f"Exit speed (upwards) against wheel speed, both in m/s{'' if points is None else '; o: measured'}"
+    return Curve(title=title, x=sweep.wheel_speed, y=sweep.exit_speed, points=points, marked=marked)
 
 
 def _curve(launcher: Launcher, sweep: Sweep) -> Table:

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from stager.report.digits import digits, listing, percent, plural, speed
+from stager.report.digits import digits, listing, percent, plural, signed, speed
 
 
 @pytest.mark.parametrize(
@@ -31,5 +31,6 @@ def test_digits(value: float | None, text: str) -> None:
 def test_words() -> None:
     assert speed(-0.001) == "0.00"
     assert percent(0.0795) == "8.0 %"
+    assert [signed(share) for share in (0.0123, -0.2, -0.0001, math.nan)] == ["+1.2 %", "-20.0 %", "0.0 %", "-"]
     assert [plural(n, "stage") for n in (0, 1, 2)] == ["0 stages", "1 stage", "2 stages"]
     assert listing(["a", "b", "c"]) == "a, b and c"

@@ -37,6 +37,8 @@ CASES = {
     "throw-jam": ["throw", "jam.toml", "--speed", "10"],
     "sweep": ["sweep", BALL, "--stage", "2"],
     "sweep-jam": ["sweep", "jam.toml"],
+    "sweep-throws": ["sweep", SEED, TABLE, "--build", "A"],
+    "sweep-beyond": ["sweep", SEED, "--stage", "9"],
     "plan": ["plan", BALL],
     "plan-quiet": ["plan", BALL, "--quiet"],
     "plan-none": ["plan", "narrow.toml"],

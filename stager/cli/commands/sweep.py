@@ -7,23 +7,34 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import Config
+from stager.cli.commands.fit import Build
+from stager.cli.commands.report import Throws
 from stager.cli.commands.throw import Speeds
 from stager.cli.session import Session
+from stager.errors import InputError
 from stager.report.answer import Answer
 
-Stage = Annotated[int, typer.Option("--stage", metavar="K", min=1, help="The stage whose speed is varied.")]
+EXAMPLE = "stager sweep CONFIG THROWS --build A"
+
+Stage = Annotated[int, typer.Option("--stage", metavar="K", help="The stage whose speed is varied.")]
 
 
-def sweep(session: Session, config: Config, speed: Speeds, stage: Stage = 1) -> Answer:
+def sweep(
+    session: Session, config: Config, speed: Speeds, throws: Throws = None, stage: Stage = 1, build: Build = None
+) -> Answer:
     """Exit speed of a stage against its wheel speed.
 
-    Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin.
+    Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin. With THROWS,
+    those that ended with this stage stand beside what the configuration expects of them.
     """
     from stager import api
 
     loaded = api.load(config)
     from stager.report import sweep as report
 
+    if build is not None and throws is None:
+        raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)
+    table = None if throws is None else loaded.throws(throws, build)
     with session.busy("Sweeping"):
-        found = loaded.sweep(stage, *speed, seed=session.seed)
-    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), found.spread)
+        found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
+    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured)

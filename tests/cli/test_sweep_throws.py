@@ -1,0 +1,93 @@
+"""`stager sweep` with measured throws, and stages that there cannot be."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import stager as package
+from tests.cli.run import ROOT, stager
+
+CONFIG, TABLE = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
+TWO = """\
+wheel_1 [m/s],wheel_2 [m/s],exit_speed [m/s]
+12,,11.1
+12,16,15.2
+12,17,16.4
+14,16,0
+,16,9
+12,60,7
+"""
+
+
+@pytest.fixture
+def two(tmp_path: Path) -> str:
+    (tmp_path / "two.csv").write_text(TWO, encoding="utf-8")
+    return str(tmp_path / "two.csv")
+
+
+def test_every_measured_throw_stands_in_the_document() -> None:
+    ran = stager("sweep", CONFIG, TABLE, "--build", "B", "--json")
+    assert (ran.status, ran.err) == (0, "")
+    document = json.loads(ran.out)
+    rows = [line.split(",") for line in Path(TABLE).read_text(encoding="utf-8").splitlines() if ",B," in line]
+    assert [one["throw"] for one in document["measured"]] == [float(row[0]) for row in rows]
+    assert [one["exit_speed_m_s"] for one in document["measured"]] == [float(row[3]) for row in rows]
+    # rpm to surface speed: 2π/60 × the configuration's radius of 40 mm.
+    speeds = [2 * np.pi / 60 * 0.04 * float(row[2]) for row in rows]
+    assert [one["wheel_speed_m_s"] for one in document["measured"]] == pytest.approx(speeds)
+    launcher = package.load(CONFIG)
+    for one in document["measured"]:
+        expected = float(launcher.throw(one["wheel_speed_m_s"]).exit_speed)
+        assert one["expected_exit_speed_m_s"] == pytest.approx(expected)
+        assert one["difference_fraction"] == pytest.approx(one["exit_speed_m_s"] / expected - 1)
+    shares = [one["difference_fraction"] for one in document["measured"]]
+    assert document["median_difference_fraction"] == pytest.approx(np.median(shares))
+
+
+def test_without_throws_nothing_is_said_of_them() -> None:
+    document = json.loads(stager("sweep", CONFIG, "--json").out)
+    assert document["measured"] is document["median_difference_fraction"] is None
+
+
+def test_a_second_stage_behind_wheels_set_as_thrown(two: str) -> None:
+    ran = stager("sweep", CONFIG, two, "--stage", "2", "--speed", "12", "--json")
+    document = json.loads(ran.out)
+    assert [one["line"] for one in document["measured"]] == [3, 4, 5, 7]
+    assert [one["speeds_before_m_s"] for one in document["measured"]] == [[12], [12], [14], [12]]
+    assert document["measured"][2]["difference_fraction"] is None
+    said = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "12").out.split())
+    assert "1 throw jammed where the configuration expects none to." in said
+    assert "Not in the picture" not in said
+    said = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "10").out.split())
+    assert "Not in the picture: 3 throws with the other wheels set otherwise." in said
+
+
+def test_no_throw_of_the_stage_is_bad_input(two: str) -> None:
+    ran = stager("sweep", CONFIG, two, "--stage", "3")
+    assert (ran.status, ran.out) == (2, "")
+    assert ran.err.startswith(f"{two}: no throw ended with stage 3\n")
+
+
+def test_a_build_without_throws_is_bad_input() -> None:
+    ran = stager("sweep", CONFIG, "--build", "A")
+    assert (ran.status, ran.out) == (2, "")
+    assert ran.err.startswith("build: names a build, but no table of throws is given\n")
+
+
+@pytest.mark.parametrize("stage", ["0", "-1", "6"])
+def test_a_stage_that_there_cannot_be_is_bad_input(stage: str) -> None:
+    # The configuration allows five.
+    ran = stager("sweep", CONFIG, "--stage", stage)
+    assert (ran.status, ran.out) == (2, "")
+    assert ran.err.startswith(f"stage: must be 1 to 5, as limits.stages allows (got {stage})\n")
+
+
+def test_the_picture_shows_them() -> None:
+    launcher = package.load(CONFIG)
+    found = launcher.sweep(throws=launcher.throws(TABLE, "B"))
+    twin = found.picture().twin
+    assert sum("measured" in row for row in twin.rows) == 12
