@@ -12,7 +12,7 @@ from pathlib import Path
 
 from tests.benchmarks.timing import HEADS, Line
 
-PARTS = ("starting", "transits", "planning")
+PARTS = ("starting", "transits", "fitting", "planning")
 
 
 def table(lines: list[Line]) -> str:

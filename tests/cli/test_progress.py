@@ -9,8 +9,10 @@ import pytest
 
 from stager.cli.progress import left
 from tests.bench.terminal import Terminal
-from tests.cli.run import TEMPLATE
+from tests.cli.run import ROOT, TEMPLATE
 from tests.cli.run import stager as run
+
+CTRL_C = "\x03"
 
 
 @pytest.mark.parametrize(
@@ -39,3 +41,13 @@ def test_none_without_a_terminal() -> None:
     ran = run("sweep", str(TEMPLATE), "--quiet")
     assert ran.err == ""
     assert not re.search("Sweeping", ran.out)
+
+
+def test_a_fit_says_the_time_left_and_writes_nothing_if_interrupted(tmp_path: Path) -> None:
+    fitting = ["fit", str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")]
+    with Terminal([*fitting, "-o", "fitted.toml"], tmp_path, TERM="xterm") as terminal:
+        terminal.expect(r"Fitting.*(about \d+ s left|nearly done)")
+        terminal.send(CTRL_C)
+        terminal.expect("interrupted; nothing was written")
+        assert terminal.end() == 130
+    assert list(tmp_path.iterdir()) == []
