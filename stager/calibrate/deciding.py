@@ -41,6 +41,15 @@ class Stakes:
         bad = weights @ (self.loss > LOSES).T.astype(np.float64)
         return stage, bad.min(axis=-1)
 
+    def misled(self, weights: Floats) -> float:
+        """Share of draws, each the truth for one row of weights (draws, draws), at which what the weights choose is
+        wrong: on the stage plus on the speed."""
+        speed = np.argmin(weights @ (self.loss > LOSES).T.astype(np.float64), axis=1)
+        wrong = (self.loss > LOSES)[speed, np.arange(speed.size)].mean()
+        if self.worthwhile is not None:
+            wrong = wrong + ((weights @ self.worthwhile > 0.5) != (self.worthwhile > 0.5)).mean()
+        return float(wrong)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Experiments:

@@ -69,7 +69,8 @@ def _plan(found: Next, launcher: Launcher) -> Table:
     rows = tuple(
         (
             str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
-            ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)), percent(one.wrong_after),
+            ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)),
+            percent(one.wrong_after, 0),
         )
         for number, one in enumerate(found.plan)
     )  # fmt: skip
