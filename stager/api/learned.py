@@ -30,12 +30,13 @@ Progress = Callable[[float], None]
 
 def finder(scenario: Scenario) -> Finder:
     """Grip limits within the scenario's limits and drives."""
+    from stager.physics.options import SURE
     from stager.staging.grip import grip_limit
     from stager.staging.span import span
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(span(launcher, scenario.allowances, index).top)
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, rounds=1)
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, rounds=1, options=SURE)
 
     return find
 

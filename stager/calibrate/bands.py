@@ -8,9 +8,10 @@ import numpy as np
 
 from stager.calibrate.draws import Ensemble
 from stager.calibrate.statistics.coverage import interval
-from stager.calibrate.tuning import SWEEPING, feed
+from stager.calibrate.tuning import feed
 from stager.hardware.arrays import Floats
 from stager.physics.chain import throw, transit
+from stager.physics.options import SURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,11 +33,11 @@ def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, whe
     if index:
         shape = (ensemble.lanes, index)
         done = throw(
-            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SWEEPING
+            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SURE
         )
         speed, spin = done.exit_speed, done.spin
     exits = transit(
-        ensemble.launcher, index, speed, wheel_speed[:, None], entry_spin=spin, options=SWEEPING
+        ensemble.launcher, index, speed, wheel_speed[:, None], entry_spin=spin, options=SURE
     ).exit_speed  # (points, lanes)
     low, high = np.array([interval(row[1:]) for row in exits]).T
     return Band(wheel_speed=wheel_speed, nominal=exits[:, 0], low=low, high=high)

@@ -8,9 +8,10 @@ import numpy as np
 
 from stager.calibrate.draws import Ensemble
 from stager.calibrate.prediction import Step, chain
-from stager.calibrate.tuning import SWEEPING, Finder, at
+from stager.calibrate.tuning import Finder, at
 from stager.hardware.arrays import Floats
 from stager.physics.chain import throw
+from stager.physics.options import SURE
 
 CHOICES = np.linspace(0.7, 1.3, 25)
 SETTINGS = np.linspace(0.4, 1.7, 27)
@@ -104,4 +105,4 @@ def _exits(ensemble: Ensemble, step: Step, settings: Floats) -> Floats:
     them."""
     before = np.broadcast_to(step.settings[0, :-1], (settings.size, ensemble.lanes, step.settings.shape[1] - 1))
     last = np.broadcast_to(settings[:, None, None], (settings.size, ensemble.lanes, 1))
-    return throw(ensemble.launcher, np.concatenate([before, last], axis=-1), options=SWEEPING).exit_speed
+    return throw(ensemble.launcher, np.concatenate([before, last], axis=-1), options=SURE).exit_speed

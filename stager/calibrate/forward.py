@@ -16,10 +16,7 @@ from stager.hardware.arrays import Floats, Number
 from stager.hardware.launcher import Launcher
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
-from stager.physics.options import Options
-
-FITTING = Options(tolerance=3e-4, books=False)
-"""Exit speeds good to about 1e-4, well below any chronograph."""
+from stager.physics.options import SURE, Options
 
 BY_CHANCE = 0.02
 """How likely a throw is to jam although its wheels would take it."""
@@ -37,12 +34,12 @@ class Bench:
     settings: Throws
     row: NDArray[np.intp]
 
-    def exit_speed(self, known: Mapping[str, Number], options: Options = FITTING) -> Floats:
+    def exit_speed(self, known: Mapping[str, Number], options: Options = SURE) -> Floats:
         """Exit speeds [m/s], (..., n), for values (SI, shape (...)) in place of the configuration's; 0: a jam."""
         lanes = {key: np.asarray(value, dtype=np.float64)[..., None] for key, value in known.items()}
         return self.exit_speed_of(self.law.launcher(self.scenario, lanes), options)
 
-    def exit_speed_of(self, launcher: Launcher, options: Options = FITTING) -> Floats:
+    def exit_speed_of(self, launcher: Launcher, options: Options = SURE) -> Floats:
         """Likewise for a launcher whose arrays have shape (..., 1)."""
         parts: list[tuple[NDArray[np.intp], Floats]] = []
         present = self.settings.present

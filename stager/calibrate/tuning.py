@@ -12,9 +12,8 @@ from stager.calibrate.statistics.coverage import interval
 from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.physics.chain import throw, transit
-from stager.physics.options import Options
+from stager.physics.options import SURE
 
-SWEEPING = Options(tolerance=3e-4, books=False)
 LOW_SHARE = 0.1
 """A robust setting is the one whose exit speed in the worst tenth of the draws is greatest."""
 
@@ -99,7 +98,7 @@ def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats
     limit = np.where(known, found.wheel_speed, found.peak_speed)
     grid = limit[0] * GRID
     exits = transit(
-        launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SWEEPING
+        launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SURE
     ).exit_speed  # (settings, lanes)
     low = np.quantile(exits[:, 1:], LOW_SHARE, axis=1)
     robust = int(np.argmax(low))
@@ -121,7 +120,7 @@ def tune_behind(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floa
     if index:
         shape = (ensemble.lanes, index)
         done = throw(
-            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SWEEPING
+            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SURE
         )
         speed, spin = done.exit_speed, done.spin
     found = find(ensemble.launcher, index, speed, spin)
@@ -139,5 +138,5 @@ def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
 def at(ensemble: Ensemble, wheel_speed: Floats) -> tuple[Floats, Floats]:
     """Exit speed [m/s] and spin [rad/s], (lanes,), at settings (stages,) or (lanes, stages) [m/s]."""
     speeds = np.broadcast_to(wheel_speed, (ensemble.lanes, np.shape(wheel_speed)[-1]))
-    done = throw(ensemble.launcher, speeds, options=SWEEPING)
+    done = throw(ensemble.launcher, speeds, options=SURE)
     return done.exit_speed, done.spin

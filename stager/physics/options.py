@@ -24,3 +24,6 @@ class Options:
 DEFAULT = Options()
 QUICK = Options(tolerance=1e-4, books=False)
 """For searching: exit speeds good to about 1e-5."""
+
+SURE = Options(tolerance=1e-5, books=False)
+"""For learning: jams are told too. Looser steps can carry a projectile past its standstill before fast wheels."""

@@ -13,13 +13,14 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from stager.api.learned import fit
-from stager.calibrate.forward import FITTING, SLOWEST
+from stager.calibrate.forward import SLOWEST
 from stager.calibrate.laws import FRICTION, Law, candidates, own_law
 from stager.calibrate.priors import of, values
 from stager.calibrate.records import Fit
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
+from stager.physics.options import SURE
 from tests.benchmarks.timing import Line
 from tests.recovery.bench import Plan, draw_truth, measure, scenario
 
@@ -57,7 +58,7 @@ def _alone(given: Scenario, law: Law, speeds: Floats, measured: Floats, rng: np.
 
     def residuals(z: Floats) -> Floats:
         launcher = law.launcher(given, {key: float(value) for key, value in values(priors, z).items()})
-        exits = [float(throw(launcher, row, options=FITTING).exit_speed) for row in speeds]
+        exits = [float(throw(launcher, row, options=SURE).exit_speed) for row in speeds]
         return np.concatenate([np.log(measured / np.maximum(exits, SLOWEST * measured)) / PLAN.noise, z])
 
     starts = np.vstack([np.zeros(len(priors)), rng.normal(size=(STARTS - 1, len(priors)))])

@@ -11,10 +11,10 @@ import pytest
 from stager.calibrate.deciding import LOSES, stakes
 from stager.calibrate.draws import before
 from stager.calibrate.planning import FIRST_SCATTER, expect
-from stager.calibrate.tuning import SWEEPING
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
+from stager.physics.options import SURE
 from tests.cli.run import ROOT, stager
 from tests.recovery.bench import finder, scenario
 
@@ -34,7 +34,7 @@ def _wrongly_set(given: Scenario, plans: list[Floats], rng: np.random.Generator)
     shares = []
     for plan in plans:
         speeds = np.broadcast_to(plan[:, None, None], (plan.size, DRAWS + 1, 1))
-        exits = throw(ensemble.launcher, speeds, options=SWEEPING).exit_speed[:, 1:]
+        exits = throw(ensemble.launcher, speeds, options=SURE).exit_speed[:, 1:]
         expected = np.log(np.maximum(exits, 1e-9))
         seen = expected + FIRST_SCATTER * rng.normal(size=expected.shape)
         far = -0.5 * (((seen[:, :, None] - expected[:, None, :]) / FIRST_SCATTER) ** 2).sum(axis=0)

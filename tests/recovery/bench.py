@@ -23,12 +23,16 @@ from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
+from stager.physics.options import SURE
 from stager.staging.grip import GripLimit, grip_limit
 from stager.staging.span import span
 
 ROOT = Path(__file__).parents[2]
 FOLDERS = (ROOT / "configs", Path(__file__).parent / "scenarios")
 NAMES = ("seed_ball", "table_tennis", "streamer", "constant_pair", "bell_pair", "stiff_pair", "foam_disc")
+KINDS = (*NAMES, "tabulated_disc", "hollow_rail")
+"""Those, and others that only the study of predictions has."""
+
 DRAWS = 200
 
 
@@ -43,7 +47,7 @@ def finder(given: Scenario) -> Finder:
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = span(launcher, given.allowances, index).top
-        return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), rounds=1)
+        return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), rounds=1, options=SURE)
 
     return find
 
@@ -79,7 +83,7 @@ def draw_plan(rng: np.random.Generator) -> Plan:
 @lru_cache
 def _expected_limit(title: str) -> float:
     """Grip limit of the first stage [m/s] as the configuration of that title has it."""
-    given = next(one for one in map(scenario, NAMES) if one.title == title)
+    given = next(one for one in map(scenario, KINDS) if one.title == title)
     launcher = given.launcher
     found = finder(given)(launcher, 0, np.array([launcher.feed.speed]), np.zeros(1))
     return float(np.where(np.isnan(found.wheel_speed), found.peak_speed, found.wheel_speed)[0])
@@ -154,7 +158,8 @@ def _tuned(given: Scenario, truth: dict[str, float]) -> float:
 def _parameters(given: Scenario, done: Fit, truth: dict[str, float]) -> Iterator[Score]:
     known = {**given.values, **truth}
     level = candidates(given)[0].level
-    truth = {**truth, "traction": known["contact.stiffness"] * known[level] / known["projectile.mass"]}
+    if level:
+        truth = {**truth, "traction": known["contact.stiffness"] * known[level] / known["projectile.mass"]}
     for parameter in done.parameters:
         if parameter.identified:
             span = Span(nominal=parameter.value, low=parameter.interval[0], high=parameter.interval[1])
