@@ -8,9 +8,9 @@ import numpy as np
 
 from stager.calibrate.draws import Ensemble
 from stager.calibrate.statistics.coverage import interval
-from stager.calibrate.tuning import feed
+from stager.calibrate.tuning import behind
 from stager.hardware.arrays import Floats
-from stager.physics.chain import throw, transit
+from stager.physics.chain import transit
 from stager.physics.options import SURE
 
 
@@ -29,13 +29,7 @@ def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, whe
 
     Draws that jam count as 0 m/s.
     """
-    speed, spin = feed(ensemble)
-    if index:
-        shape = (ensemble.lanes, index)
-        done = throw(
-            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SURE
-        )
-        speed, spin = done.exit_speed, done.spin
+    speed, spin = behind(ensemble, before_a, before_b)
     exits = transit(
         ensemble.launcher, index, speed, wheel_speed[:, None], entry_spin=spin, options=SURE
     ).exit_speed  # (points, lanes)

@@ -116,13 +116,7 @@ def tune_behind(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floa
 
     None where the best guess does not get through.
     """
-    speed, spin = feed(ensemble)
-    if index:
-        shape = (ensemble.lanes, index)
-        done = throw(
-            ensemble.launcher, np.broadcast_to(before_a, shape), np.broadcast_to(before_b, shape), options=SURE
-        )
-        speed, spin = done.exit_speed, done.spin
+    speed, spin = behind(ensemble, before_a, before_b)
     found = find(ensemble.launcher, index, speed, spin)
     if speed[0] <= 0 or found.peak_exit[0] <= 0:
         return None
@@ -135,8 +129,14 @@ def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
     return np.broadcast_to(speed, (ensemble.lanes,)), np.zeros(ensemble.lanes)
 
 
-def at(ensemble: Ensemble, wheel_speed: Floats) -> tuple[Floats, Floats]:
-    """Exit speed [m/s] and spin [rad/s], (lanes,), at settings (stages,) or (lanes, stages) [m/s]."""
-    speeds = np.broadcast_to(wheel_speed, (ensemble.lanes, np.shape(wheel_speed)[-1]))
-    done = throw(ensemble.launcher, speeds, options=SURE)
+def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> tuple[Floats, Floats]:
+    """Exit speed [m/s] and spin [rad/s], (lanes,), settings (stages,) or (lanes, stages) [m/s]; None: B runs as A."""
+    shape = (ensemble.lanes, np.shape(wheel_speed)[-1])
+    speeds_b = None if wheel_speed_b is None else np.broadcast_to(wheel_speed_b, shape)
+    done = throw(ensemble.launcher, np.broadcast_to(wheel_speed, shape), speeds_b, options=SURE)
     return done.exit_speed, done.spin
+
+
+def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> tuple[Floats, Floats]:
+    """Speed [m/s] and spin [rad/s] behind wheels at given speeds [m/s], each (stages,); without any: of the feed."""
+    return at(ensemble, before_a, before_b) if np.size(before_a) else feed(ensemble)

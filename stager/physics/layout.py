@@ -18,9 +18,7 @@ def length(launcher: Launcher, count: int) -> Number:
     """Length along the barrel of `count` stages [m]: R_1 + pitches + R_n; a rod adds its own length."""
     if count == 0:
         return 0.0
-    total = launcher.stage(0).wheel.radius + launcher.stage(count - 1).wheel.radius
-    for index in range(count - 1):
-        total = total + pitch(launcher, index)
+    total = place(launcher, count - 1) + launcher.stage(count - 1).wheel.radius
     return total if launcher.projectile.length is None else total + launcher.projectile.length
 
 

@@ -57,15 +57,15 @@ def finish(
     state, place, size, held = start
     single = Single(lanes, segment.profiles[0])
     low, span = one(segment.low), one(segment.span)
-    at, bend = segment.bend.plain(low, span), segment.bend.curvature * span
+    at, bend = segment.bend.at, segment.bend.curvature * span
 
     def rate(parameter: float, state: list[float]) -> tuple[Now, float]:
-        place, stretch = at(parameter)
+        place, stretch = at(low, span, parameter)
         return single.now(place, state, steep=False), stretch
 
     for _ in range(PATIENCE):
         size = min(size, 1.0 - place)
-        where, stretch = at(place)
+        where, stretch = at(low, span, place)
         now = single.now(where, state, steep=True)
         seen.look(single, now)
         change = single.drift(where, now)

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from stager.physics.transit.alone import Now, Single
-from stager.physics.transit.rosenbrock import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
+from stager.physics.transit.rosenbrock import DRIFT, GAMMA, INSIDE, PLACE, SCALED_KNOWN, STATE
 from stager.physics.transit.segment import FLOOR, STILL
 
 Rate = Callable[[float, list[float]], tuple[Now, float]]
-_KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
 
 
 class Implicit:
@@ -116,7 +115,7 @@ def step(
         inside.append(later)
         factor, pull = reach * scale, DRIFT[number]
         known = [factor * value + pull * part for value, part in zip(later.rate, drift, strict=True)]
-        parts.append(implicit.solve(_mix(_KNOWN[number], parts, known)))
+        parts.append(implicit.solve(_mix(SCALED_KNOWN[number], parts, known)))
     fresh = [a + b for a, b in zip(inner, parts[5], strict=True)]
     return fresh, [abs(part) for part in parts[5]], inside[:INSIDE]
 

@@ -145,7 +145,7 @@ class Implicit:
         self.spin_by_speed = reach * now.rate[1] / speed
         self.slowing = 1.0 / (1.0 + reach * now.rate[0] / speed)
         gain = sides.weights * now.cosine * (self.slowing * reach / (lanes.mass * speed))
-        self.speed_gain = np.broadcast_to(gain, now.force.shape)
+        self.speed_gain = gain if gain.shape == now.force.shape else np.broadcast_to(gain, now.force.shape)
         self.slip_by_speed = -(self.wheel_by_speed + now.cosine)
         if sides.turns:
             self.slip_by_speed += sides.turnings * (lanes.radius * self.spin_by_speed)

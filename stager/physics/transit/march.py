@@ -22,6 +22,9 @@ FEW = 6
 WIDTH = 8192
 """Lanes that step together: many enough to share the cost of a step, few enough to stay in cache."""
 
+KEPT = 0.75
+"""Share of the lanes in step below which those that are over leave the pool."""
+
 _AHEAD = np.array(PLACE[:-1])[:, None]
 """The last two stages lie at the same place."""
 
@@ -34,29 +37,28 @@ def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) ->
     waiting = np.flatnonzero(~journey.jammed & (np.broadcast_to(segment.span, journey.jammed.shape) > 0.0))
     size = 1.0 / options.steps if options.steps else FIRST_STEP
     pool = Pool.start(journey, waiting[:0], size)
+    here, piece = take(lanes, pool.index), take(segment, pool.index)
     for _ in range(PATIENCE * (1 + waiting.size // WIDTH)):
-        if waiting.size and pool.index.size < 3 * WIDTH // 4:
-            entering = WIDTH - pool.index.size
-            pool = pool.join(Pool.start(journey, waiting[:entering], size))
-            waiting = waiting[entering:]
+        left = pool.index.size - int(np.count_nonzero(pool.over))
+        if left <= max(FEW, KEPT * pool.index.size) or (waiting.size and left <= KEPT * WIDTH):
+            _leave(here, piece, journey, pool)
+            pool = pool.take(np.flatnonzero(~pool.over))
+            pool = pool.join(Pool.start(journey, waiting[: WIDTH - left], size))
+            waiting = waiting[WIDTH - left :]
             here, piece = take(lanes, pool.index), take(segment, pool.index)
         if pool.index.size == 0:
             return
         if pool.index.size <= FEW and len(segment.profiles) == 1:
             _one_by_one(here, piece, journey, pool, options)
             return
-        staying = _together(here, piece, journey, pool, options)
-        if staying is not None:
-            pool, here, piece = pool.take(staying), take(here, staying), take(piece, staying)
+        _together(here, piece, pool, options)
     raise StagerError("a contact did not come to its end within the allowed number of steps")
 
 
-def _together(
-    lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, options: Options
-) -> NDArray[np.intp] | None:
-    """One step of all lanes in the pool; gives those that are still under way, None if all are."""
+def _together(lanes: Lanes, segment: Segment, pool: Pool, options: Options) -> None:
+    """One step of all lanes in the pool; those that are over stay where they are."""
     state, place = pool.state, pool.place
-    size = np.minimum(pool.size, 1.0 - place)
+    size = np.where(pool.over, 0.0, np.minimum(pool.size, 1.0 - place))
     distinct = places(lanes, segment, place + _AHEAD * size)
     way = [*distinct, distinct[-1]]
     now = slopes(lanes, way[0].pressing, state)
@@ -65,48 +67,38 @@ def _together(
     with np.errstate(over="ignore", invalid="ignore"):
         fresh, error, inside = step(lanes, way, now, drift, state, size)
         accepted, jams, pool.size = _judge(lanes, state, fresh, error, size, pool.held, options)
-        for within in inside:
-            pool.peaks(lanes, within, accepted)
+        pool.peaks(lanes, inside, accepted)
     pool.held = ~accepted
     pool.state = np.where(accepted, fresh, state)
     pool.place = np.where(accepted, place + size, place)
-    done = accepted & (pool.place >= 1.0 - 1e-12)
-    leaving = done | jams
-    if not leaving.any():
-        return None
-    journey.jammed[pool.index[jams]] = True
-    _leave(lanes, segment, journey, pool, np.flatnonzero(jams))
-    _leave(lanes, segment, journey, pool, np.flatnonzero(done), look=True)
-    return np.flatnonzero(~leaving)
+    pool.jammed |= jams
+    pool.over = pool.jammed | (pool.place >= 1.0 - 1e-12)
 
 
-def _leave(
-    lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, chosen: NDArray[np.intp], *, look: bool = False
-) -> None:
+def _leave(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool) -> None:
+    """Write back the lanes of the pool that are over, after a look at where they came to."""
+    chosen = np.flatnonzero(pool.over)
     if chosen.size:
         own, here, piece = pool.take(chosen), take(lanes, chosen), take(segment, chosen)
-        if look:
-            end = places(here, piece, own.place[None])[0]
-            own.watch(here, slopes(here, end.pressing, own.state, steep=False))
+        end = places(here, piece, own.place[None])[0]
+        own.watch(here, slopes(here, end.pressing, own.state, steep=False))
         own.leave(journey, piece.at(own.place)[0])
 
 
 def _one_by_one(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, options: Options) -> None:
     """Hand the last lanes over to plain numbers."""
-    for k, lane in enumerate(pool.index):
+    for k in range(pool.index.size):
         only = np.array([k])
-        own, piece = take(lanes, only), take(segment, only)
+        piece = take(segment, only)
         start = Start(pool.state[:, k].tolist(), float(pool.place[k]), float(pool.size[k]), bool(pool.held[k]))
         seen = Seen(
             float(pool.peak_acceleration[k]), float(pool.peak_slip_power[k]),
             pool.least_slip[:, k].tolist(), pool.last_slip[:, k].tolist(),
         )  # fmt: skip
-        end, at, jammed = finish(own, piece, start, seen, options)
-        journey.state[:, lane] = end
-        journey.jammed[lane] = jammed
-        journey.place[lane] = piece.at(np.array([at]))[0][0]
-        journey.peak_acceleration[lane], journey.peak_slip_power[lane] = seen.acceleration, seen.slip_power
-        journey.least_slip[:, lane], journey.last_slip[:, lane] = seen.least, seen.last
+        pool.state[:, k], pool.place[k], pool.jammed[k] = finish(take(lanes, only), piece, start, seen, options)
+        pool.peak_acceleration[k], pool.peak_slip_power[k] = seen.acceleration, seen.slip_power
+        pool.least_slip[:, k], pool.last_slip[:, k] = seen.least, seen.last
+    pool.leave(journey, segment.at(pool.place)[0])
 
 
 def _judge(
@@ -120,16 +112,18 @@ def _judge(
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Floats]:
     """Accepted, jammed and next step size, each shape (lanes,). A step is not longer right after one that failed."""
     count = len(lanes.sides.laws)
-    speed = np.maximum(np.maximum(state[0], lanes.sides.set_speed.max(axis=0)), STILL)
+    speed = np.maximum(np.maximum(state[0], lanes.sides.top), STILL)
     ratio = 2.0 * state[0] * error[0] / (state[0] * state[0] + 0.01 * (speed * speed))
-    ratio = np.maximum(ratio, lanes.radius * error[1] / speed)
-    ratio = np.maximum(ratio, (error[2 : 2 + count] / speed).max(axis=0)) / options.tolerance
+    for row in error[2 : 2 + count]:
+        ratio = np.maximum(ratio, row / speed)
+    if lanes.sides.turns:
+        ratio = np.maximum(ratio, lanes.radius * error[1] / speed)
     stopped = ~(fresh[0] > FLOOR * speed)
     if options.steps:
         return ~stopped, stopped, size
+    ratio /= options.tolerance
     good = (ratio <= 1.0) & ~stopped
     jams = stopped & (size <= LEAST_STEP)
-    factor = growths(ratio)
-    factor = np.where(held, np.minimum(factor, 1.0), factor)
-    factor = np.where(stopped, 0.25, np.where(good, factor, np.minimum(factor, 0.8)))
+    most = np.where(good, np.where(held, 1.0, np.inf), 0.8)
+    factor = np.where(stopped, 0.25, np.minimum(growths(ratio), most))
     return good, jams, size * factor

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,13 +35,16 @@ class Pool:
     """Lanes under way; last axis of all: these lanes.
 
     index: which lanes of the journey; place: parameter of the segment, 0 to 1; size: next step in it;
-    held: the last step failed; state and what is watched as in Journey.
+    held: the last step failed; jammed; over: jammed or at the end, moves no more; state and what is watched as in
+    Journey.
     """
 
     index: NDArray[np.intp]
     place: Floats
     size: Floats
     held: NDArray[np.bool_]
+    jammed: NDArray[np.bool_]
+    over: NDArray[np.bool_]
     state: Floats
     peak_acceleration: Floats
     peak_slip_power: Floats
@@ -52,6 +56,7 @@ class Pool:
         """Lanes `index` of `journey` at the start of a segment."""
         return cls(
             index=index, place=np.zeros(index.size), size=np.full(index.size, size), held=np.zeros(index.size, bool),
+            jammed=np.zeros(index.size, bool), over=np.zeros(index.size, bool),
             state=journey.state[:, index], peak_acceleration=journey.peak_acceleration[index],
             peak_slip_power=journey.peak_slip_power[index], least_slip=journey.least_slip[:, index],
             last_slip=journey.last_slip[:, index],
@@ -71,23 +76,22 @@ class Pool:
 
     def watch(self, lanes: Lanes, now: Slopes) -> None:
         """Take in one place."""
-        self.peaks(lanes, now)
+        self.peaks(lanes, (now,))
         crossed = now.slip * self.last_slip < 0.0
         self.least_slip = np.minimum(self.least_slip, np.where(crossed, 0.0, np.abs(now.slip)))
         self.last_slip = now.slip
 
-    def peaks(self, lanes: Lanes, now: Slopes, where: NDArray[np.bool_] | None = None) -> None:
+    def peaks(self, lanes: Lanes, seen: tuple[Slopes, ...], where: NDArray[np.bool_] | bool = True) -> None:
         """Take in the peaks alone, of the lanes `where`."""
-        acceleration = np.abs(now.rate[0] * now.speed)
-        power = over_sides(lanes.sides.weights * now.force * now.slip)
-        if where is not None:
-            acceleration, power = acceleration * where, power * where
-        self.peak_acceleration = np.fmax(self.peak_acceleration, acceleration)
-        self.peak_slip_power = np.fmax(self.peak_slip_power, power)
+        accelerations = [np.abs(now.rate[0] * now.speed) for now in seen]
+        powers = [over_sides(lanes.sides.weights * now.force * now.slip) for now in seen]
+        for peak, found in ((self.peak_acceleration, accelerations), (self.peak_slip_power, powers)):
+            np.fmax(peak, reduce(np.fmax, found), out=peak, where=where)
 
     def leave(self, journey: Journey, place: Floats) -> None:
         """Write these lanes back; place: where they are along the barrel [m]."""
         journey.state[:, self.index] = self.state
+        journey.jammed[self.index] = self.jammed
         journey.place[self.index] = place
         journey.peak_acceleration[self.index] = self.peak_acceleration
         journey.peak_slip_power[self.index] = self.peak_slip_power

@@ -36,6 +36,7 @@ KNOWN = (
     (34.19095006749676, 15.49671153725963, 54.74760875964130, 14.16005392148534),
     (34.62605830930532, 15.30084976114473, 56.99955578662667, 18.40807009793095, -5.714285714285717),
 )
+SCALED_KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
 
 
 def step(
@@ -61,11 +62,8 @@ def step(
         known = (reach * way[number].stretch) * later.rate
         if DRIFT[number]:
             known += DRIFT[number] * drift
-        parts.append(implicit.solve(_mix(_KNOWN[number], parts, known)))
+        parts.append(implicit.solve(_mix(SCALED_KNOWN[number], parts, known)))
     return inner + parts[5], np.abs(parts[5]), tuple(inside[:INSIDE])
-
-
-_KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
 
 
 def _mix(weights: tuple[float, ...], parts: list[Floats], start: Floats) -> Floats:

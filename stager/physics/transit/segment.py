@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from math import floor
@@ -34,20 +33,6 @@ class Bend(Enum):
     OPENING = "x = τ²"
     CLOSING = "x = 1 − (1 − τ)²"
 
-    def plain(self, low: float, span: float) -> Callable[[float], tuple[float, float]]:
-        """As `at`, of one lane's segment."""
-        if self is Bend.OPENING:
-            return lambda parameter: (low + span * parameter * parameter, 2.0 * (span * parameter))
-        if self is Bend.CLOSING:
-            end = low + span
-
-            def closing(parameter: float) -> tuple[float, float]:
-                left = 1.0 - parameter
-                return end - span * left * left, 2.0 * (span * left)
-
-            return closing
-        return lambda parameter: (low + span * parameter, span)
-
     def at(self, low: Value, span: Value, parameter: Value) -> tuple[Value, Value]:
         """Place along the barrel [m] and its derivative by the parameter [m]; numbers or arrays alike."""
         if self is Bend.OPENING:
@@ -76,12 +61,12 @@ class Segment:
     def at(self, parameter: Floats) -> tuple[Floats, Floats]:
         """Place along the barrel [m] and its derivative by the parameter [m], shapes (lanes,)."""
         place, stretch = self.bend.at(self.low, self.span, parameter)
-        return place, np.broadcast_to(stretch, parameter.shape)
+        return place, stretch if stretch.shape == parameter.shape else np.broadcast_to(stretch, parameter.shape)
 
 
 def growths(ratio: Floats) -> Floats:
     """How much longer the next step may be, for local errors of `ratio` times what is allowed; shapes alike."""
-    notch = np.floor(NOTCHES * (_SAFETY - 0.25 * np.log2(np.maximum(np.nan_to_num(ratio, nan=1e8), 1e-8))))
+    notch = np.floor(NOTCHES * (_SAFETY - 0.25 * np.log2(np.maximum(np.fmin(ratio, 1e8), 1e-8))))
     found: Floats = _GROWTHS[np.clip(notch - LOWEST, 0, len(GROWTH) - 1).astype(np.intp)]
     return found
 
