@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from stager.report.document import Source
     from stager.staging.records import Plan
 
+LEAST_DRAWS = 20
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Loaded:
@@ -129,7 +131,7 @@ class Loaded:
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int = 1, dask: str | None = None,
-        resume: str | Path | None = None, trade: str | None = None, robust: bool = False,
+        resume: str | Path | None = None, trade: str | None = None, robust: bool = False, draws: int = 400,
     ) -> PlanResult:  # fmt: skip
         """The best number of stages, the speed of each, and what one more would add.
 
@@ -137,6 +139,7 @@ class Loaded:
         resume: file where finished parts are kept and looked for. Raises Interrupted, saying what it has, on Ctrl-C.
         trade: "power", "length", "heat" or "cost": also the front of exit speed against it.
         robust: also settings for a low quantile of exit speed over the uncertainties.
+        draws: launchers drawn for the ladder's intervals and chances, 0: none; raises InputError for 1 to 19.
         """
         import numpy as np
 
@@ -146,11 +149,17 @@ class Loaded:
         from stager.staging import plan
         from stager.staging.front import Against
 
+        if 0 < draws < LEAST_DRAWS:
+            raise InputError(
+                f"{draws} are too few for an interval", where="--draws", hint=f"0 for none, or {LEAST_DRAWS} and more"
+            )
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
         with crew(workers, dask, None if resume is None else Path(resume)) as hands:
             try:
                 rng = np.random.default_rng(seed)
-                found = plan(self.scenario, rng=rng, progress=tell, crew=hands, trade=against, sturdy=robust)
+                found = plan(
+                    self.scenario, rng=rng, progress=tell, crew=hands, trade=against, sturdy=robust, draws=draws
+                )
             except KeyboardInterrupt as stop:
                 if hands.kept is None:
                     raise

@@ -20,6 +20,12 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="The answer in one line, no
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of all random draws.")]
 Workers = Annotated[int, typer.Option("--workers", metavar="N", min=1, help="Processes that may be used.")]
 
+Draws = Annotated[
+    int,
+    typer.Option(
+        "--draws", metavar="N", min=0, help="Launchers drawn for intervals and chances; 0: none, a quick answer."
+    ),
+]
 Dask = Annotated[
     str | None, typer.Option("--dask", metavar="ADDRESS", help="Dask cluster to work on, in place of --workers.")
 ]

@@ -13,6 +13,8 @@ import numpy as np
 
 from stager.hardware.arrays import Floats
 
+FLAT = 22.0
+
 
 def exp(value: float) -> float:
     """e to the `value`."""
@@ -25,8 +27,10 @@ def log(value: float) -> float:
 
 
 def tanh(value: float) -> float:
-    """Hyperbolic tangent."""
-    return float(np.tanh(value))
+    """Hyperbolic tangent; 1 to the last digit beyond FLAT."""
+    if value > FLAT:
+        return 1.0
+    return float(np.tanh(value)) if value > -FLAT else -1.0
 
 
 def power(base: Floats, exponent: Floats) -> Floats:

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config, Dask, Resume
+from stager.cli.command import Config, Dask, Draws, Resume
 from stager.cli.progress import progress
 from stager.cli.session import Session
 from stager.report.answer import Answer
@@ -45,6 +45,7 @@ def plan(
     config: Config,
     output: Output = None,
     figures: Figures = None,
+    draws: Draws = 400,
     dask: Dask = None,
     resume: Resume = None,
     trade: Trade = None,
@@ -62,7 +63,7 @@ def plan(
     with progress(session, "Planning") as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume,
-            trade=None if trade is None else trade.value, robust=robust,
+            draws=draws, trade=None if trade is None else trade.value, robust=robust,
         )  # fmt: skip
     if output is not None and found.best is not None:
         loaded.save_plan(found, output)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from stager.cli.command import Config, Dask, Resume
+from stager.cli.command import Config, Dask, Draws, Resume
 from stager.cli.progress import progress
 from stager.cli.session import Session
 from stager.report.answer import Answer
 
 
-def worth(session: Session, config: Config, dask: Dask = None, resume: Resume = None) -> Answer:
+def worth(session: Session, config: Config, draws: Draws = 400, dask: Dask = None, resume: Resume = None) -> Answer:
     """What each further stage adds and costs."""
     from stager import api
 
@@ -16,5 +16,7 @@ def worth(session: Session, config: Config, dask: Dask = None, resume: Resume = 
     from stager.report import worth as report
 
     with progress(session, "Planning") as tell:
-        found = loaded.plan(seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume)
+        found = loaded.plan(
+            seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume, draws=draws
+        )
     return report.answer(found, loaded.source(session.seed))

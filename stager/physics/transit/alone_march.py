@@ -7,8 +7,8 @@ from typing import NamedTuple
 
 from stager.errors import StagerError
 from stager.physics.options import Options
-from stager.physics.transit.alone import Now, Single, one
-from stager.physics.transit.alone_step import judge, step
+from stager.physics.transit.alone_mirrored import Mirrored
+from stager.physics.transit.alone_step import Alone, Look, Sided, judge
 from stager.physics.transit.equations import Lanes
 from stager.physics.transit.segment import LEAST_STEP, PATIENCE, Segment, growth
 
@@ -22,20 +22,17 @@ class Seen:
     least: list[float]
     last: list[float]
 
-    def look(self, single: Single, now: Now) -> None:
+    def look(self, look: Look) -> None:
         """Take in one place."""
-        self.peaks(single, now)
-        for k, slip in enumerate(now.slips):
+        self.peaks(look)
+        for k, slip in enumerate(look.slips):
             self.least[k] = min(self.least[k], 0.0 if slip * self.last[k] < 0.0 else abs(slip))
             self.last[k] = slip
 
-    def peaks(self, single: Single, now: Now) -> None:
+    def peaks(self, look: Look) -> None:
         """Take in the peaks alone."""
-        power = 0.0
-        for k, side in enumerate(single.sides):
-            power += side.weight * now.forces[k] * now.slips[k]
-        self.acceleration = max(self.acceleration, abs(now.rate[0] * now.speed))
-        self.slip_power = max(self.slip_power, power)
+        self.acceleration = max(self.acceleration, look.acceleration)
+        self.slip_power = max(self.slip_power, look.slip_power)
 
 
 class Start(NamedTuple):
@@ -55,23 +52,13 @@ def finish(
     lanes, segment: of this lane alone, in one nip.
     """
     state, place, size, held = start
-    single = Single(lanes, segment.profiles[0])
-    low, span = one(segment.low), one(segment.span)
-    at, bend = segment.bend.at, segment.bend.curvature * span
-
-    def rate(parameter: float, state: list[float]) -> tuple[Now, float]:
-        place, stretch = at(low, span, parameter)
-        return single.now(place, state, steep=False), stretch
-
+    even = len(lanes.sides.laws) == 1 and not lanes.sides.turns
+    alone: Alone = Mirrored(lanes, segment) if even else Sided(lanes, segment)
     for _ in range(PATIENCE):
         size = min(size, 1.0 - place)
-        where, stretch = at(low, span, place)
-        now = single.now(where, state, steep=True)
-        seen.look(single, now)
-        change = single.drift(where, now)
-        drift = [stretch * stretch * a + bend * b for a, b in zip(change, now.rate, strict=True)]
-        fresh, error, inside = step(single, rate, now, stretch, drift, state, place, size)
-        stopped, ratio = judge(single, state, fresh, error, options.tolerance)
+        here, fresh, error, inside = alone.step(state, place, size)
+        seen.look(here)
+        stopped, ratio = judge(alone, state, fresh, error, options.tolerance)
         hold, held = held, True
         if stopped:
             if options.steps or size <= LEAST_STEP:
@@ -83,9 +70,9 @@ def finish(
             continue
         state, place, held = fresh, place + size, False
         for within in inside:
-            seen.peaks(single, within)
+            seen.peaks(within)
         if place >= 1.0 - 1e-12:
-            seen.look(single, rate(place, state)[0])
+            seen.look(alone.look(place, state))
             return state, place, False
         if options.steps is None:
             size *= min(growth(ratio), 1.0) if hold else growth(ratio)

@@ -2,13 +2,94 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from typing import NamedTuple, Protocol
 
-from stager.physics.transit.alone import Now, Single
+from stager.physics.transit.alone import Now, Single, one
+from stager.physics.transit.equations import Lanes
 from stager.physics.transit.rosenbrock import DRIFT, GAMMA, INSIDE, PLACE, SCALED_KNOWN, STATE
-from stager.physics.transit.segment import FLOOR, STILL
+from stager.physics.transit.segment import FLOOR, STILL, Segment
 
-Rate = Callable[[float, list[float]], tuple[Now, float]]
+
+class Look(NamedTuple):
+    """What is watched of a contact: acceleration [m/s^2], slip power [W], slip of each side [m/s]."""
+
+    acceleration: float
+    slip_power: float
+    slips: tuple[float, ...]
+
+
+class Stepped(NamedTuple):
+    """A step that was tried: what was seen where it began, new state, local error, what was seen inside."""
+
+    here: Look
+    fresh: list[float]
+    error: list[float]
+    inside: list[Look]
+
+
+class Alone(Protocol):
+    """A single lane in a segment."""
+
+    count: int
+    radius: float
+    top: float
+
+    def look(self, place: float, state: list[float]) -> Look:
+        """What is watched at a parameter of the segment."""
+        ...
+
+    def step(self, state: list[float], place: float, size: float) -> Stepped:
+        """One step, `size` long, from the parameter `place`."""
+        ...
+
+
+class Sided:
+    """One lane in one nip whose sides differ; see `Single`."""
+
+    def __init__(self, lanes: Lanes, segment: Segment) -> None:
+        self.single, self.bend = Single(lanes, segment.profiles[0]), segment.bend
+        self.low, self.span = one(segment.low), one(segment.span)
+        self.count, self.radius, self.top = self.single.count, self.single.radius, self.single.top
+
+    def look(self, place: float, state: list[float]) -> Look:
+        """See Alone."""
+        return self._seen(self._rate(place, state)[0])
+
+    def step(self, state: list[float], place: float, size: float) -> Stepped:
+        """See Alone."""
+        single, reach = self.single, GAMMA * size
+        where, stretch = self.bend.at(self.low, self.span, place)
+        now = single.now(where, state, steep=True)
+        bend = self.bend.curvature * self.span
+        change = zip(single.drift(where, now), now.rate, strict=True)
+        drift = [reach * size * (stretch * stretch * a + bend * b) for a, b in change]
+        implicit = Implicit(single, now, reach * stretch)
+        known = [reach * stretch * value + DRIFT[0] * part for value, part in zip(now.rate, drift, strict=True)]
+        parts = [implicit.solve(known)]
+        inside = []
+        inner = state
+        for number in range(1, 6):
+            inner = mix((1.0,), parts[4:], inner) if number == 5 else mix(STATE[number], parts, state)
+            later, stretch = self._rate(place + PLACE[number] * size, inner)
+            inside.append(later)
+            factor, pull = reach * stretch, DRIFT[number]
+            known = [factor * value + pull * part for value, part in zip(later.rate, drift, strict=True)]
+            parts.append(implicit.solve(mix(SCALED_KNOWN[number], parts, known)))
+        fresh = [a + b for a, b in zip(inner, parts[5], strict=True)]
+        seen = [self._seen(later) for later in inside[:INSIDE]]
+        return Stepped(self._seen(now), fresh, [abs(part) for part in parts[5]], seen)
+
+    def _rate(self, parameter: float, state: list[float]) -> tuple[Now, float]:
+        place, stretch = self.bend.at(self.low, self.span, parameter)
+        return self.single.now(place, state, steep=False), stretch
+
+    def _seen(self, now: Now) -> Look:
+        power = 0.0
+        for side, force, slip in zip(self.single.sides, now.forces, now.slips, strict=True):
+            power += side.weight * force * slip
+        return Look(abs(now.rate[0] * now.speed), power, tuple(now.slips))
+
+
 
 
 class Implicit:
@@ -91,37 +172,10 @@ class Implicit:
         out += heats
 
 
-def step(
-    single: Single,
-    rate: Rate,
-    now: Now,
-    stretch: float,
-    drift: list[float],
-    state: list[float],
-    place: float,
-    size: float,
-) -> tuple[list[float], list[float], list[Now]]:
-    """New state, local error, and the right side inside the step; see the batch's own."""
-    reach = GAMMA * size
-    implicit = Implicit(single, now, reach * stretch)
-    drift = [reach * size * part for part in drift]
-    known = [reach * stretch * value + DRIFT[0] * part for value, part in zip(now.rate, drift, strict=True)]
-    parts = [implicit.solve(known)]
-    inside = []
-    inner = state
-    for number in range(1, 6):
-        inner = _mix((1.0,), parts[4:], inner) if number == 5 else _mix(STATE[number], parts, state)
-        later, scale = rate(place + PLACE[number] * size, inner)
-        inside.append(later)
-        factor, pull = reach * scale, DRIFT[number]
-        known = [factor * value + pull * part for value, part in zip(later.rate, drift, strict=True)]
-        parts.append(implicit.solve(_mix(SCALED_KNOWN[number], parts, known)))
-    fresh = [a + b for a, b in zip(inner, parts[5], strict=True)]
-    return fresh, [abs(part) for part in parts[5]], inside[:INSIDE]
-
-
-def _mix(weights: tuple[float, ...], parts: list[list[float]], start: list[float]) -> list[float]:
+def mix(weights: tuple[float, ...], parts: list[list[float]], start: list[float]) -> list[float]:
     """start + Σ weight·part, added up in the order of the batch's own."""
+    if not weights:
+        return start
     if len(weights) == 1:
         (a,) = weights
         return [s + a * p for s, p in zip(start, *parts, strict=True)]
@@ -131,12 +185,12 @@ def _mix(weights: tuple[float, ...], parts: list[list[float]], start: list[float
     if len(weights) == 3:
         a, b, c = weights
         return [s + a * p + b * q + c * r for s, p, q, r in zip(start, *parts, strict=True)]
-    total = _mix(weights[:3], parts[:3], start)
-    return _mix(weights[3:], parts[3:], total)
+    total = mix(weights[:3], parts[:3], start)
+    return mix(weights[3:], parts[3:], total)
 
 
 def judge(
-    single: Single, state: list[float], fresh: list[float], error: list[float], tolerance: float
+    single: Alone, state: list[float], fresh: list[float], error: list[float], tolerance: float
 ) -> tuple[bool, float]:
     """Whether the projectile has stopped, and the local error as a share of what is allowed; as the batch's."""
     speed = max(state[0], single.top, STILL)
