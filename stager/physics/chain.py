@@ -63,8 +63,8 @@ def throw(
     merged = blank(entry.size, stages)
     for start in range(0, entry.size, options.chunk):
         chosen = slice(start, start + options.chunk)
-        here = (take(flat, chosen), first, entry[chosen], spin[chosen], take(settings, chosen))
-        part = relay(*here, options)
+        here, own = (flat, settings) if entry.size <= options.chunk else take((flat, settings), chosen)
+        part = relay(here, first, entry[chosen], spin[chosen], own, options)
         for field in fields(Transit):
             getattr(merged, field.name)[chosen] = getattr(part, field.name).T
     return _gather(merged, shape, stages, entry, spin)

@@ -36,9 +36,10 @@ def relay(
     gaps = [_gap(launcher, first + k, nips[k], nips[k + 1], lanes) for k in range(stages - 1)]
     out = blank(stages, lanes)
     for pattern, index in _patterns(gaps, lanes):
-        part = blank(stages, index.size)
-        here = take(launcher, index)
-        own, own_nips = take(settings, index), take(nips, index)
+        part, here, own, own_nips = out, launcher, settings, nips
+        if index.size < lanes:
+            part = blank(stages, index.size)
+            here, own, own_nips = take(launcher, index), take(settings, index), take(nips, index)
         speed, spin = entry_speed[index], entry_spin[index]
         alive = np.ones(index.size, bool)
         for group in _groups(pattern, stages):
@@ -48,8 +49,9 @@ def relay(
                 here, first, group, tuple(own_nips[k] for k in group), speed, spin, alive, own.chosen(group), part,
                 options,
             )  # fmt: skip
-        for name in BLANK:
-            getattr(out, name)[:, index] = getattr(part, name)
+        if part is not out:
+            for name in BLANK:
+                getattr(out, name)[:, index] = getattr(part, name)
     write(out, settings, [launcher.stage(first + k).layout for k in range(stages)])
     return out
 

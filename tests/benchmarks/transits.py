@@ -44,7 +44,7 @@ def lines() -> list[Line]:
     """The table's rows."""
     one, sample = machine(), speeds(60, 1)
     exact = throw(one, sample, options=Options(tolerance=1e-11)).exit_speed
-    choices = (1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6, 1e-7)
+    choices = tuple(float(choice) for choice in 10.0 ** np.arange(-3.0, -7.05, -0.1))
 
     def ours(values: np.ndarray, choice: float) -> np.ndarray:
         return throw(one, values, options=Options(tolerance=choice, books=False)).exit_speed

@@ -24,15 +24,15 @@ class Seen:
 
     def look(self, look: Look) -> None:
         """Take in one place."""
-        self.peaks(look)
+        self.peaks(look.acceleration, look.slip_power)
         for k, slip in enumerate(look.slips):
             self.least[k] = min(self.least[k], 0.0 if slip * self.last[k] < 0.0 else abs(slip))
             self.last[k] = slip
 
-    def peaks(self, look: Look) -> None:
+    def peaks(self, acceleration: float, slip_power: float) -> None:
         """Take in the peaks alone."""
-        self.acceleration = max(self.acceleration, look.acceleration)
-        self.slip_power = max(self.slip_power, look.slip_power)
+        self.acceleration = max(self.acceleration, acceleration)
+        self.slip_power = max(self.slip_power, slip_power)
 
 
 class Start(NamedTuple):
@@ -69,8 +69,7 @@ def finish(
             size *= min(growth(ratio), 0.8)
             continue
         state, place, held = fresh, place + size, False
-        for within in inside:
-            seen.peaks(within)
+        seen.peaks(*inside)
         if place >= 1.0 - 1e-12:
             seen.look(alone.look(place, state))
             return state, place, False

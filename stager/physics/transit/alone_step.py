@@ -19,12 +19,13 @@ class Look(NamedTuple):
 
 
 class Stepped(NamedTuple):
-    """A step that was tried: what was seen where it began, new state, local error, what was seen inside."""
+    """A step that was tried: what was seen where it began, new state, local error, and the greatest acceleration and
+    slip power inside."""
 
     here: Look
     fresh: list[float]
     error: list[float]
-    inside: list[Look]
+    inside: tuple[float, float]
 
 
 class Alone(Protocol):
@@ -77,7 +78,8 @@ class Sided:
             parts.append(implicit.solve(mix(SCALED_KNOWN[number], parts, known)))
         fresh = [a + b for a, b in zip(inner, parts[5], strict=True)]
         seen = [self._seen(later) for later in inside[:INSIDE]]
-        return Stepped(self._seen(now), fresh, [abs(part) for part in parts[5]], seen)
+        peaks = max(look.acceleration for look in seen), max(look.slip_power for look in seen)
+        return Stepped(self._seen(now), fresh, [abs(part) for part in parts[5]], peaks)
 
     def _rate(self, parameter: float, state: list[float]) -> tuple[Now, float]:
         place, stretch = self.bend.at(self.low, self.span, parameter)

@@ -21,11 +21,10 @@ def batch_shape(*records: Any) -> tuple[int, ...]:
 def _shapes(value: Any) -> list[tuple[int, ...]]:
     if isinstance(value, np.ndarray):
         return [value.shape]
-    if is_dataclass(value) and not isinstance(value, type):
-        return [shape for field in fields(value) for shape in _shapes(getattr(value, field.name))]
     if isinstance(value, tuple):
         return [shape for item in value for shape in _shapes(item)]
-    return []
+    parts = _parts(cast(Hashable, type(value)))
+    return [shape for name in parts for shape in _shapes(getattr(value, name))] if parts else []
 
 
 def lane(value: Number, shape: tuple[int, ...]) -> Floats:
@@ -41,7 +40,7 @@ def flatten(value: Any, shape: tuple[int, ...]) -> Any:
     return _each(value, lambda array: lane(array, shape))
 
 
-def take(value: Any, index: NDArray[np.intp] | slice) -> Any:
+def take(value: Any, index: NDArray[np.intp] | list[int] | slice) -> Any:
     """The chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
     return _each(value, lambda array: array if array.shape[-1] == 1 else array[..., index])
 

@@ -36,16 +36,18 @@ def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) ->
     """
     waiting = np.flatnonzero(~journey.jammed & (np.broadcast_to(segment.span, journey.jammed.shape) > 0.0))
     size = 1.0 / options.steps if options.steps else FIRST_STEP
-    pool = Pool.start(journey, waiting[:0], size)
-    here, piece = take(lanes, pool.index), take(segment, pool.index)
+    pool = Pool.start(journey, waiting[:WIDTH], size)
+    waiting = waiting[WIDTH:]
+    here, piece = _own(lanes, segment, pool.index, journey)
     for _ in range(PATIENCE * (1 + waiting.size // WIDTH)):
         left = pool.index.size - int(np.count_nonzero(pool.over))
-        if left <= max(FEW, KEPT * pool.index.size) or (waiting.size and left <= KEPT * WIDTH):
+        if left < pool.index.size and left <= max(FEW, KEPT * pool.index.size):
             _leave(here, piece, journey, pool)
             pool = pool.take(np.flatnonzero(~pool.over))
-            pool = pool.join(Pool.start(journey, waiting[: WIDTH - left], size))
-            waiting = waiting[WIDTH - left :]
-            here, piece = take(lanes, pool.index), take(segment, pool.index)
+            if waiting.size:
+                pool = pool.join(Pool.start(journey, waiting[: WIDTH - left], size))
+                waiting = waiting[WIDTH - left :]
+            here, piece = _own(lanes, segment, pool.index, journey)
         if pool.index.size == 0:
             return
         if pool.index.size <= FEW and len(segment.profiles) == 1:
@@ -75,6 +77,13 @@ def _together(lanes: Lanes, segment: Segment, pool: Pool, options: Options) -> N
     pool.over = pool.jammed | (pool.place >= 1.0 - 1e-12)
 
 
+def _own(lanes: Lanes, segment: Segment, index: NDArray[np.intp], journey: Journey) -> tuple[Lanes, Segment]:
+    """What belongs to the lanes `index`; all of them come in their order."""
+    if index.size == journey.jammed.size:
+        return lanes, segment
+    return take(lanes, index), take(segment, index)
+
+
 def _leave(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool) -> None:
     """Write back the lanes of the pool that are over, after a look at where they came to."""
     chosen = np.flatnonzero(pool.over)
@@ -88,14 +97,13 @@ def _leave(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool) -> None
 def _one_by_one(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, options: Options) -> None:
     """Hand the last lanes over to plain numbers."""
     for k in range(pool.index.size):
-        only = np.array([k])
-        piece = take(segment, only)
+        own, piece = (lanes, segment) if pool.index.size == 1 else (take(lanes, [k]), take(segment, [k]))
         start = Start(pool.state[:, k].tolist(), float(pool.place[k]), float(pool.size[k]), bool(pool.held[k]))
         seen = Seen(
             float(pool.peak_acceleration[k]), float(pool.peak_slip_power[k]),
             pool.least_slip[:, k].tolist(), pool.last_slip[:, k].tolist(),
         )  # fmt: skip
-        pool.state[:, k], pool.place[k], pool.jammed[k] = finish(take(lanes, only), piece, start, seen, options)
+        pool.state[:, k], pool.place[k], pool.jammed[k] = finish(own, piece, start, seen, options)
         pool.peak_acceleration[k], pool.peak_slip_power[k] = seen.acceleration, seen.slip_power
         pool.least_slip[:, k], pool.last_slip[:, k] = seen.least, seen.last
     pool.leave(journey, segment.at(pool.place)[0])
