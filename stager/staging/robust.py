@@ -8,7 +8,7 @@ still grips. The choice is made on some draws and judged on others, since it fla
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
@@ -38,7 +38,7 @@ def robust(scenario: Scenario, best: Settings, rng: np.random.Generator) -> Robu
     chosen = nominal.wheel_speed
     (low, share), (before, share_before) = (_judge(scenario, fresh, best, speeds) for speeds in (chosen, start))
     count = round(share * JUDGED_ON)
-    surely = 0.0 if count == 0 else float(beta.ppf(1 - SURE, count, JUDGED_ON - count + 1))
+    surely = 0.0 if count == 0 else float(betaincinv(count, JUDGED_ON - count + 1, 1 - SURE))
     return Robust(
         settings=nominal, quantile=QUANTILE, low=low, low_before=before, kept=share, kept_at_least=surely,
         kept_before=share_before, cost=1 - nominal.exit_speed / best.exit_speed,

@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 
 from stager.hardware.arrays import Floats
 
@@ -122,6 +121,8 @@ def _model_best(
     points: Floats, objective: Floats, slacks: Floats, centre: Floats, reach: Floats, low: Floats, high: Floats
 ) -> Floats:
     """Best point of the quadratic models in the box."""
+    from scipy.optimize import minimize
+
     scaled = (points - centre) / reach
     values = np.column_stack([objective, slacks])
     scale = np.maximum(np.ptp(values, axis=0), 1e-12)

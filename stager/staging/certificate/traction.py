@@ -9,7 +9,6 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import minimize_scalar
 
 from stager.hardware.arrays import Floats
 from stager.hardware.contact import FrictionLaw
@@ -100,6 +99,8 @@ class Traction:
         return found[True], found[False]
 
     def _polish(self, low: float, high: float, sign: float) -> float:
+        from scipy.optimize import minimize_scalar
+
         done = minimize_scalar(
             lambda slip: sign * self._at(slip), bounds=(low, high), method="bounded",
             options={"xatol": ROUNDING * high},
