@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from stager.errors import InputError
@@ -15,19 +17,20 @@ def write_whole(path: Path, text: str) -> None:
 
 
 def check_place(path: Path) -> None:
-    """Find out before long work whether a file can be written there. Raises InputError where it cannot."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    except OSError as error:
-        raise InputError(f"cannot be written: {error.strerror}", where=str(path)) from error
-    os.close(handle)
-    Path(name).unlink()
+    """Find out before long work whether a file can be written there. Raises InputError where it cannot.
+
+    Leaves nothing behind: folders that are missing are made when the file is written.
+    """
+    there = next(folder for folder in path.absolute().parents if folder.exists())
+    with _said(path):
+        handle, name = tempfile.mkstemp(dir=there, prefix=f".{path.name}.")
+        os.close(handle)
+        Path(name).unlink()
 
 
 def write_bytes(path: Path, content: bytes) -> None:
     """As `write_whole`, for bytes."""
-    try:
+    with _said(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
@@ -40,8 +43,17 @@ def write_bytes(path: Path, content: bytes) -> None:
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
+
+
+@contextmanager
+def _said(path: Path) -> Iterator[None]:
+    """Turns what the system has against writing `path` into an InputError."""
+    if path.is_dir():
+        raise InputError("is a folder", where=str(path), hint="name a file in it")
+    try:
+        yield
     except OSError as error:
-        raise InputError(f"cannot be written: {error.strerror}", where=str(path)) from error
+        raise InputError(f"cannot be written: {(error.strerror or str(error)).lower()}", where=str(path)) from error
 
 
 def put_back(path: Path, content: bytes | None) -> None:

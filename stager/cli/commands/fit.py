@@ -10,6 +10,7 @@ import typer
 from stager.cli.command import Config
 from stager.cli.progress import progress
 from stager.cli.session import Session
+from stager.files import check_place
 from stager.report.answer import Answer
 
 Table = Annotated[Path, typer.Argument(help="Table of measured throws (CSV).", show_default=False)]
@@ -36,6 +37,8 @@ def fit(
     loaded = api.load(config)
     from stager.report import fit as report
 
+    if output is not None:
+        check_place(output)
     table = loaded.throws(throws, build)
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)

@@ -11,6 +11,7 @@ import typer
 from stager.cli.command import Config, Dask, Draws, Resume
 from stager.cli.progress import progress
 from stager.cli.session import Session
+from stager.files import check_place
 from stager.report.answer import Answer
 
 Output = Annotated[
@@ -57,6 +58,8 @@ def plan(
     """
     from stager import api
 
+    if output is not None:
+        check_place(output)
     loaded = api.load(config)
     from stager.report import plan as report
 
