@@ -1,56 +1,50 @@
-"""The transit of a single lane in plain numbers: the same equations and method as for a batch.
+"""The transit of a single lane in plain numbers: what its ways share.
 
-For a handful of lanes arrays cost far more than their arithmetic; a batch hands its last lanes over to this.
-One nip at a time: sides are A alone, standing for two mirrored ones, or A and B.
+For a handful of lanes arrays cost far more than their arithmetic; a batch hands its last lanes over to this. Equations
+and method are those of the batch, operation by operation, one nip at a time: `alone_mirrored` and `alone_sided`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from stager.hardware.arrays import Floats
-from stager.physics.elementary import tanh
-from stager.physics.friction.single import coefficient_at
-from stager.physics.transit.equations import LEAST_SPEED, Lanes
-from stager.physics.transit.profile import Profile
-
-Coefficient = Callable[[float], tuple[float, float]]
+from stager.physics.transit.rosenbrock import DRIFT, SCALED_KNOWN, STATE
+from stager.physics.transit.segment import FLOOR, STILL
 
 
-class Side(NamedTuple):
-    """One side in numbers; fields as in Sides. gain: R/J; opposing: −R²/J; level: friction acts along the barrel."""
+class Look(NamedTuple):
+    """What is watched of a contact: acceleration [m/s^2], slip power [W], slip of each side [m/s]."""
 
-    law: Coefficient
-    weight: float
-    turn: float
-    level: bool
+    acceleration: float
+    slip_power: float
+    slips: tuple[float, ...]
+
+
+class Stepped(NamedTuple):
+    """A step that was tried: what was seen where it began, new state, local error, and the greatest acceleration and
+    slip power inside."""
+
+    here: Look
+    fresh: list[float]
+    error: list[float]
+    inside: tuple[float, float]
+
+
+class Alone(Protocol):
+    """A single lane in a segment."""
+
+    count: int
     radius: float
-    gain: float
-    opposing: float
-    held_speed: float
-    motor_slope: float
-    torque_low: float
-    torque_high: float
+    top: float
 
+    def look(self, place: float, state: list[float]) -> Look:
+        """What is watched at a parameter of the segment."""
+        ...
 
-class Now(NamedTuple):
-    """Right side at one place, and what the linear solve needs; as Slopes."""
-
-    rate: list[float]
-    speed: float
-    wheels: list[float]
-    cosines: list[float]
-    slips: list[float]
-    forces: list[float]
-    steepness: list[float]
-    coupling: float
-    coupled: bool
-    torque_slopes: list[float]
-    tractions: list[float]
-    normal: float
-    cosine: float
-    sine: float
+    def step(self, state: list[float], place: float, size: float) -> Stepped:
+        """One step, `size` long, from the parameter `place`."""
+        ...
 
 
 def one(values: Floats, side: int = 0) -> float:
@@ -58,110 +52,49 @@ def one(values: Floats, side: int = 0) -> float:
     return float(values[side, 0]) if values.ndim == 2 else float(values[0])
 
 
-class Single:
-    """One lane of `lanes` in one nip, whose normal force is `profile`."""
+def mix(weights: tuple[float, ...], parts: list[list[float]], start: list[float]) -> list[float]:
+    """start + Σ weight·part, added up in the order of the batch's own."""
+    if not weights:
+        return start
+    if len(weights) == 1:
+        (a,) = weights
+        return [s + a * p for s, p in zip(start, *parts, strict=True)]
+    if len(weights) == 2:
+        a, b = weights
+        return [s + a * p + b * q for s, p, q in zip(start, *parts, strict=True)]
+    if len(weights) == 3:
+        a, b, c = weights
+        return [s + a * p + b * q + c * r for s, p, q, r in zip(start, *parts, strict=True)]
+    total = mix(weights[:3], parts[:3], start)
+    return mix(weights[3:], parts[3:], total)
 
-    def __init__(self, lanes: Lanes, profile: Profile) -> None:
-        sides = lanes.sides
-        self.count = len(sides.laws)
-        self.sides = [
-            Side(
-                law=coefficient_at(sides.laws[k]), weight=sides.weight[k], turn=sides.turn[k], level=sides.level[k],
-                radius=one(sides.radius, k), gain=one(sides.radius, k) * one(sides.inverse_inertia, k),
-                opposing=-one(sides.radius, k) * one(sides.radius, k) * one(sides.inverse_inertia, k),
-                held_speed=one(sides.held_speed, k), motor_slope=one(sides.motor_slope, k),
-                torque_low=one(sides.torque_low, k), torque_high=one(sides.torque_high, k),
-            )
-            for k in range(self.count)
-        ]  # fmt: skip
-        self.rail = self.count == 2 and sides.rail[1]
-        self.turns, self.books = sides.turns, lanes.books
-        (self.normal, self.change), self.axis = profile.alone(), one(lanes.axes[0])
-        self.mass, self.radius, self.creep = one(lanes.mass), one(lanes.radius), one(sides.creep)
-        self.inverse_spin_inertia = one(lanes.inverse_spin_inertia)
-        self.spin_gain = self.radius * self.inverse_spin_inertia
-        self.top = max(one(sides.set_speed, k) for k in range(self.count))
 
-    def now(self, place: float, state: list[float], *, steep: bool) -> Now:
-        """d(state)/dx at `place` [m]; as `slopes`."""
-        count, creep = self.count, self.creep
-        speed = max(state[0], LEAST_SPEED)
-        normal, cosine, sine, push = self.normal(place - self.axis)
-        around = self.radius * state[1]
-        forward, turning, coupling, before, coupled = 0.0, 0.0, 0.0, 0.0, False
-        rate = [0.0, 0.0] + [0.0] * count
-        cosines, slips, forces, steepness, torque_slopes, tractions = [], [], [], [], [], []
-        for k, side in enumerate(self.sides):
-            law, weight, turn, level, radius, gain, _, held_speed, motor_slope, low, high = side
-            along = 1.0 if level else cosine
-            wheel = state[2 + k]
-            slip = wheel - speed * along - turn * around
-            size = -slip if slip < 0.0 else slip
-            coefficient, slope = law(size)
-            creeping = tanh(slip / creep)
-            traction = coefficient * creeping
-            pressing = normal
-            if k and self.rail:
-                pressed = normal * (cosine - before * sine)
-                coupled = pressed > 0.0
-                pressing = pressed if coupled else 0.0
-                coupling = -traction * sine if coupled else 0.0
-            before = traction
-            force = pressing * traction
-            pull = force * weight
-            forward += pull * along
-            turning += pull * turn
-            moment, torque_slope = -radius * force, 0.0
-            if motor_slope:
-                asked = motor_slope * (held_speed - wheel)
-                given = min(max(asked, low), high)
-                moment += given
-                torque_slope = -motor_slope if given == asked else 0.0
-            rate[2 + k] = gain * moment / speed
-            cosines.append(along)
-            slips.append(slip)
-            forces.append(force)
-            tractions.append(traction)
-            if steep:
-                inner = slope * abs(creeping) + coefficient * (1.0 - creeping * creeping) / creep
-                steepness.append(pressing * inner)
-                torque_slopes.append(torque_slope)
-        rate[0] = (push + forward) / (self.mass * speed)
-        if self.turns:
-            rate[1] = self.spin_gain * turning / speed
-        if self.books:
-            rate.append(1.0 / speed)
-            rate += [force / speed * state[2 + k] for k, force in enumerate(forces)]
-            rate += [force / speed * slips[k] for k, force in enumerate(forces)]
-        return Now(
-            rate, speed, state[2 : 2 + count], cosines, slips, forces, steepness, coupling, coupled, torque_slopes,
-            tractions, normal, cosine, sine,
-        )  # fmt: skip
+def add_books(
+    start: list[float],
+    factors: list[float],
+    rates: list[list[float]],
+    given: list[list[float]],
+    lost: list[float],
+    drift: list[float],
+) -> list[float]:
+    """Books at the end of a step that began with `start`, from what its stages give; see `Implicit`.
 
-    def drift(self, place: float, now: Now) -> list[float]:
-        """Derivative of the right side by the place alone [1/m]; see `drift`."""
-        speed = now.speed
-        normal, cosine, sine, push = self.change(place - self.axis)
-        forward, turning, first = 0.0, 0.0, 0.0
-        forces, slipping = [], []
-        for k, side in enumerate(self.sides):
-            along = 0.0 if side.level else cosine
-            sliding = -speed * along
-            pressing = normal
-            if k and self.rail:
-                pressed = normal * now.cosine + now.normal * cosine - first * now.sine - now.forces[0] * sine
-                pressing = pressed if now.coupled else 0.0
-            force = pressing * now.tractions[k] + now.steepness[k] * sliding
-            first = force
-            pull = force * side.weight
-            forward += pull * now.cosines[k] + now.forces[k] * side.weight * along
-            turning += pull * side.turn
-            forces.append(force)
-            slipping.append(sliding)
-        rate = [(push + forward) / (self.mass * speed), self.spin_gain * turning / speed if self.turns else 0.0]
-        rate += [side.opposing * force / speed for side, force in zip(self.sides, forces, strict=True)]
-        if self.books:
-            rate.append(0.0)
-            rate += [force * wheel / speed for force, wheel in zip(forces, now.wheels, strict=True)]
-            rate += [(force * now.slips[k] + now.forces[k] * slipping[k]) / speed for k, force in enumerate(forces)]
-        return rate
+    Of each stage: reach times dx/dparameter, rates per metre, what the increments of forces and speeds give, and the
+    share lost to the increment of v.
+    """
+    parts: list[list[float]] = []
+    for mixes, pull, factor, rate, more, less in zip(SCALED_KNOWN, DRIFT, factors, rates, given, lost, strict=True):
+        known = mix(mixes, parts, [factor * a + pull * b for a, b in zip(rate, drift, strict=True)])
+        parts.append([a - b * less + c for a, b, c in zip(known, rates[0], more, strict=True)])
+    inner = mix(STATE[5], parts[:5], start)
+    return [a + b for a, b in zip(inner, parts[5], strict=True)]
+
+
+def judge(
+    single: Alone, state: list[float], fresh: list[float], error: list[float], tolerance: float
+) -> tuple[bool, float]:
+    """Whether the projectile has stopped, and the local error as a share of what is allowed; as the batch's."""
+    speed = max(state[0], single.top, STILL)
+    squares = 2.0 * state[0] * error[0] / (state[0] * state[0] + 0.01 * (speed * speed))
+    ratio = max(squares, single.radius * error[1] / speed, max(error[2 : 2 + single.count]) / speed)
+    return not fresh[0] > FLOOR * speed, ratio / tolerance

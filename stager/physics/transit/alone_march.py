@@ -7,8 +7,9 @@ from typing import NamedTuple
 
 from stager.errors import StagerError
 from stager.physics.options import Options
+from stager.physics.transit.alone import Alone, Look, judge
 from stager.physics.transit.alone_mirrored import Mirrored
-from stager.physics.transit.alone_step import Alone, Look, Sided, judge
+from stager.physics.transit.alone_sided import Sided
 from stager.physics.transit.equations import Lanes
 from stager.physics.transit.segment import LEAST_STEP, PATIENCE, Segment, growth
 

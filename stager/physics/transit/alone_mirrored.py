@@ -10,8 +10,7 @@ from collections.abc import Callable
 
 from stager.physics.elementary import tanh
 from stager.physics.friction.single import coefficient_at
-from stager.physics.transit.alone import one
-from stager.physics.transit.alone_step import Look, Stepped, mix
+from stager.physics.transit.alone import Look, Stepped, add_books, one
 from stager.physics.transit.equations import LEAST_SPEED, Lanes
 from stager.physics.transit.rosenbrock import DRIFT, GAMMA, INSIDE, PLACE, SCALED_KNOWN, STATE
 from stager.physics.transit.segment import Segment
@@ -153,20 +152,18 @@ class Mirrored:
     def _books(self, start: list[float], stages: list[Stage], cosine: float, drift: list[float]) -> list[float]:
         """Contact time, work and heat at the end of the step; see `Implicit`; cosine: cos φ at its start."""
         reach, now, u, _, _ = stages[0]
-        scale, rate, slip, force = reach / now[2], _book_rates(now, u), now[3], now[4]
-        parts: list[list[float]] = []
-        for mixes, pull, (factor, contact, at, part, more) in zip(SCALED_KNOWN, DRIFT, stages, strict=True):
-            lost, slipping = scale * part.real, part.imag - cosine * part.real
-            given = 0.0, scale * (more * u + force * part.imag), scale * (more * slip + force * slipping)
-            known = [factor * a + pull * b for a, b in zip(_book_rates(contact, at), drift, strict=True)]
-            known = mix(mixes, parts, known)
-            parts.append([a - b * lost + c for a, b, c in zip(known, rate, given, strict=True)])
-        inner = mix(STATE[5], parts[:5], start)
-        return [a + b for a, b in zip(inner, parts[5], strict=True)]
+        scale, slip, force = reach / now[2], now[3], now[4]
+        given = []
+        for _, _, _, part, more in stages:
+            slipping = part.imag - cosine * part.real
+            given.append([0.0, scale * (more * u + force * part.imag), scale * (more * slip + force * slipping)])
+        rates = [_book_rates(stage[1], stage[2]) for stage in stages]
+        lost = [scale * stage[3].real for stage in stages]
+        return add_books(start, [stage[0] for stage in stages], rates, given, lost, drift)
 
 
-def _book_rates(contact: Contact, u: float) -> tuple[float, float, float]:
+def _book_rates(contact: Contact, u: float) -> list[float]:
     """Contact time, work and heat per metre."""
     _, _, speed, slip, force = contact
     per_metre = force / speed
-    return 1.0 / speed, per_metre * u, per_metre * slip
+    return [1.0 / speed, per_metre * u, per_metre * slip]
