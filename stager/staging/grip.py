@@ -6,6 +6,7 @@ setting that does not jam: past it more wheel speed only slips. None where exit 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,10 @@ COARSE, COARSE_OF_MANY, COARSE_NEAR, CROSSING, ROUNDS = 64, 40, 16, 10, 3
 MANY = 24
 AROUND = 0.8, 1.25
 CLIFF_POINTS, CLIFF_ROUNDS = 10, 3
+
+
+Curves = Callable[..., Curve]
+"""The curve of all lanes, or of the chosen ones."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,13 +74,17 @@ def grip_limit(
     # Much slower than the projectile a wheel only brakes. Above, the whole range is looked at finer near the entry.
     grid = low + (high - low) * np.linspace(0.0, 1.0, coarse)[:, None] ** bend
 
-    def exit_at(speeds: Floats) -> Floats:
-        return transit(launcher, index, entry_speed, speeds, entry_spin=entry_spin, options=options).exit_speed
+    def curves(chosen: NDArray[np.intp] | None = None) -> Curve:
+        if chosen is None:
+            machine, speed, spin = launcher, entry_speed, entry_spin
+        else:
+            machine, speed, spin = take(launcher, chosen), entry_speed[chosen], entry_spin[chosen]
+        return lambda speeds: transit(machine, index, speed, speeds, entry_spin=spin, options=options).exit_speed
 
-    values = exit_at(grid)
+    values = curves()(grid)
     best = np.argmax(values, axis=0)
     lost = ((best == 0) | ((best == coarse - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
-    found = _refine(exit_at, grid, values, top, rounds, CLIFF_ROUNDS if cliffs else 0)
+    found = _refine(curves, grid, values, top, rounds, CLIFF_ROUNDS if cliffs else 0)
     if not lost.any():
         return found
     where = np.flatnonzero(lost)
@@ -88,10 +97,11 @@ def grip_limit(
     return found
 
 
-def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, rounds: int, cliff_rounds: int) -> GripLimit:
+def _refine(curves: Curves, grid: Floats, values: Floats, top: Floats, rounds: int, cliff_rounds: int) -> GripLimit:
     """The grip limit on a curve known at `grid`, shape (candidates, lanes)."""
     lanes, best = np.arange(top.size), np.argmax(values, axis=0)
-    first_through, last_through = _cliffs(curve, grid, values, best, cliff_rounds)
+    first_through, last_through = _cliffs(curves, grid, values, best, cliff_rounds)
+    curve = curves()
     known, at = sharpen(curve, grid, values, rounds=rounds)
     best = np.argmax(at, axis=0)
     peak_speed, peak_exit = known[best, lanes], at[best, lanes]
@@ -114,23 +124,32 @@ def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> ND
     return np.asarray(at_end & (slope > STILL_RISING * width))
 
 
-def _cliffs(curve: Curve, grid: Floats, values: Floats, best: NDArray[np.intp], rounds: int) -> tuple[Floats, Floats]:
+def _cliffs(
+    curves: Curves, grid: Floats, values: Floats, best: NDArray[np.intp], rounds: int
+) -> tuple[Floats, Floats]:
     """The settings next to the jams below and above the peak; the ends of the grid where there are none."""
     lanes, rows = np.arange(best.size), np.arange(len(grid))[:, None]
     jams = values <= 0
     below = np.max(np.where(jams & (rows < best), rows, -1), axis=0)
     above = np.min(np.where(jams & (rows > best), rows, len(grid)), axis=0)
     low, high = grid[below + 1, lanes], grid[above - 1, lanes]
-    jam_low, jam_high = grid[np.maximum(below, 0), lanes], grid[np.minimum(above, len(grid) - 1), lanes]
-    jam_low, jam_high = np.where(below < 0, low, jam_low), np.where(above == len(grid), high, jam_high)
-    for _ in range(rounds if jams.any() else 0):
-        steps = np.linspace(0.0, 1.0, CLIFF_POINTS)[1:-1, None]
-        left, right = jam_low + (low - jam_low) * steps, high + (jam_high - high) * steps
-        jammed = curve(np.vstack([left, right])) <= 0
-        left_jams, right_jams = jammed[: len(steps)], jammed[len(steps) :]
-        jam_low, low = _last_jam(jam_low, left, low, left_jams)
-        jam_high, high = _last_jam(jam_high, right[::-1], high, right_jams[::-1])
+    left, right = np.flatnonzero(below >= 0), np.flatnonzero(above < len(grid))
+    both = np.concatenate([left, right])
+    if rounds and both.size:
+        jam = np.concatenate([grid[below[left], left], grid[above[right], right]])
+        low[left], high[right] = np.split(
+            _closer(curves(both), jam, np.concatenate([low[left], high[right]]), rounds), [left.size]
+        )
     return low, high
+
+
+def _closer(curve: Curve, jam: Floats, free: Floats, rounds: int) -> Floats:
+    """The setting next to the jam, between one that jams and one that does not."""
+    steps = np.linspace(0.0, 1.0, CLIFF_POINTS)[1:-1, None]
+    for _ in range(rounds):
+        between = jam + (free - jam) * steps
+        jam, free = _last_jam(jam, between, free, curve(between) <= 0)
+    return free
 
 
 def _last_jam(jam: Floats, between: Floats, free: Floats, jammed: NDArray[np.bool_]) -> tuple[Floats, Floats]:

@@ -37,8 +37,8 @@ def drift(lanes: Lanes, segment: Segment, place: Floats, state: Floats, now: Slo
             pressed = pressed - force[wheel] * now.sine[row] - now.force[wheel] * sine[row]
             force[side] = np.where(now.normal[side] > 0.0, pressed * now.traction[side], 0.0)
     rate = np.zeros_like(state)
-    pull = force * sides.weights
-    rate[0] = (push + over_sides(pull * now.cosine + now.force * sides.weights * cosine)) / (lanes.mass * speed)
+    pull = force if sides.single else force * sides.weights
+    rate[0] = (push + over_sides(pull * now.cosine + now.pull * cosine)) / (lanes.mass * speed)
     if sides.turns:
         turning = over_sides(pull * sides.turnings)
         rate[1] = lanes.radius * lanes.inverse_spin_inertia * turning / speed

@@ -50,6 +50,7 @@ class Slopes:
     normal: Floats
     sine: Floats
     traction: Floats
+    pull: Floats
 
 
 def over_sides(values: Floats) -> Floats:
@@ -57,10 +58,10 @@ def over_sides(values: Floats) -> Floats:
 
     (numpy's own sum takes another order of addition for a single lane.)
     """
-    total = values[0]
-    for row in values[1:]:
-        total = total + row
-    return np.asarray(total, dtype=np.float64)
+    total: Floats = values[0]
+    for row in range(1, len(values)):
+        total = total + values[row]
+    return total
 
 
 def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = True) -> Slopes:
@@ -75,27 +76,26 @@ def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = Tru
     normal, cosine, sine, push = pressing
     slip = wheel - speed * cosine
     if sides.turns:
-        around = lanes.radius * state[1]
-        for side, turn in enumerate(sides.turn):
-            slip[side] -= turn * around
+        slip -= sides.turnings * (lanes.radius * state[1])
     traction, steepness = sides.traction(slip, steep=steep)
     coupling = None
     if any(sides.rail):
         normal, coupling = _press_rails(sides, normal, sine, cosine, traction)
     force = normal * traction
     rate = np.empty_like(state)
-    pull = force * sides.weights
+    pull = force if sides.single else force * sides.weights
     rate[0] = (push + over_sides(pull * cosine)) / (lanes.mass * speed)
-    rate[1] = 0.0
     if sides.turns:
         turning = over_sides(pull * sides.turnings)
         rate[1] = lanes.radius * lanes.inverse_spin_inertia * turning / speed
+    else:
+        rate[1] = 0.0
     torque_slope = _NO_SLOPE
     moment = -sides.radius * force
     if sides.driven:
         torque, torque_slope = sides.torque(wheel)
         moment += torque
-    rate[2 : 2 + count] = sides.radius * sides.inverse_inertia * moment / speed
+    np.divide(sides.gain * moment, speed, out=rate[2 : 2 + count])
     if lanes.books:
         rate[2 + count] = 1.0 / speed
         per_metre = force / speed
@@ -103,7 +103,9 @@ def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = Tru
         np.multiply(per_metre, slip, out=rate[3 + 2 * count :])
     if steep:
         steepness = normal * steepness
-    return Slopes(rate, speed, wheel, cosine, slip, force, steepness, coupling, torque_slope, normal, sine, traction)
+    return Slopes(
+        rate, speed, wheel, cosine, slip, force, steepness, coupling, torque_slope, normal, sine, traction, pull
+    )
 
 
 _NO_SLOPE = np.zeros((1, 1))
@@ -111,9 +113,8 @@ _NO_SLOPE = np.zeros((1, 1))
 
 def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats) -> tuple[Floats, Floats]:
     """Rails react with N_B = max(0, N cos φ − F_A sin φ). Gives all normals and dF_B/dF_A, shapes (sides, lanes)."""
-    pressing = np.empty_like(traction)
+    pressing, coupling = np.empty_like(traction), np.zeros_like(traction)
     pressing[:] = normal
-    coupling = np.zeros_like(traction)
     for side, is_rail in enumerate(sides.rail):
         if is_rail:
             wheel = side - 1
@@ -136,9 +137,9 @@ class Implicit:
         sides, speed = lanes.sides, now.speed
         count = len(sides.laws)
         self.count = count
-        per_speed = sides.radius * sides.inverse_inertia / speed
-        self.damping = 1.0 / (1.0 - reach * per_speed * now.torque_slope)
-        damped = self.damping * reach
+        per_speed = sides.gain / speed
+        self.damping = 1.0 / (1.0 - reach * per_speed * now.torque_slope) if sides.driven else None
+        damped = reach if self.damping is None else self.damping * reach
         self.wheel_gain = damped * per_speed * sides.radius
         self.wheel_by_speed = damped * now.rate[2 : 2 + count] / speed
         self.spin_gain = reach * lanes.radius * lanes.inverse_spin_inertia / speed
@@ -175,7 +176,7 @@ class Implicit:
         """Increments U, shape (rows, lanes), for the right side ρ = `known` of the same shape."""
         lanes, now, sides, count = self.lanes, self.now, self.lanes.sides, self.count
         speed_known = known[0] * self.slowing
-        wheel_known = self.damping * known[2 : 2 + count]
+        wheel_known = known[2 : 2 + count] if self.damping is None else self.damping * known[2 : 2 + count]
         slip_known = wheel_known + self.slip_by_speed * speed_known
         if sides.turns:
             slip_known -= sides.turnings * (lanes.radius * known[1])
@@ -185,9 +186,9 @@ class Implicit:
         out[0] = speed
         out[1] = known[1]
         if sides.turns:
-            turning = over_sides(sides.turnings * sides.weights * force)
+            turning = over_sides(sides.turnings * (force if sides.single else sides.weights * force))
             out[1] += self.spin_gain * turning - self.spin_by_speed * speed
-        out[2 : 2 + count] = wheel_known - self.wheel_by_speed * speed - self.wheel_gain * force
+        np.subtract(wheel_known - self.wheel_by_speed * speed, self.wheel_gain * force, out=out[2 : 2 + count])
         if lanes.books:
             self._books(known, out, speed, force)
         return out
@@ -211,8 +212,11 @@ def _solve_small(system: list[list[Floats]], right: Floats) -> Floats:
         return right / system[0][0]
     if len(system) == 2:
         (a, b), (c, d) = system
-        determinant = a * d - b * c
-        return np.stack([(d * right[0] - b * right[1]), (a * right[1] - c * right[0])]) / determinant
+        out = np.empty_like(right)
+        np.subtract(d * right[0], b * right[1], out=out[0])
+        np.subtract(a * right[1], c * right[0], out=out[1])
+        out /= a * d - b * c
+        return out
     shape = right.shape[1:]
     matrix = np.stack([np.stack([np.broadcast_to(term, shape) for term in row], -1) for row in system], -2)
     return np.asarray(np.linalg.solve(matrix, right.T[..., None])[..., 0].T, dtype=np.float64)

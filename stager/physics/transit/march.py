@@ -17,7 +17,7 @@ from stager.physics.transit.pressing import places
 from stager.physics.transit.rosenbrock import PLACE, step
 from stager.physics.transit.segment import FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, STILL, Segment, growths
 
-FEW = 6
+FEW = 12
 """As many lanes as plain numbers do faster than arrays."""
 WIDTH = 8192
 """Lanes that step together: many enough to share the cost of a step, few enough to stay in cache."""
@@ -64,12 +64,12 @@ def _together(lanes: Lanes, segment: Segment, pool: Pool, options: Options) -> N
     distinct = places(lanes, segment, place + _AHEAD * size)
     way = [*distinct, distinct[-1]]
     now = slopes(lanes, way[0].pressing, state)
-    pool.watch(lanes, now)
+    pool.watch(now)
     drift = segment_drift(lanes, segment, place, state, now, way[0].stretch)
     with np.errstate(over="ignore", invalid="ignore"):
         fresh, error, inside = step(lanes, way, now, drift, state, size)
         accepted, jams, pool.size = _judge(lanes, state, fresh, error, size, pool.held, options)
-        pool.peaks(lanes, inside, accepted)
+        pool.peaks(inside, accepted)
     pool.held = ~accepted
     pool.state = np.where(accepted, fresh, state)
     pool.place = np.where(accepted, place + size, place)
@@ -90,7 +90,7 @@ def _leave(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool) -> None
     if chosen.size:
         own, here, piece = pool.take(chosen), take(lanes, chosen), take(segment, chosen)
         end = places(here, piece, own.place[None])[0]
-        own.watch(here, slopes(here, end.pressing, own.state, steep=False))
+        own.watch(slopes(here, end.pressing, own.state, steep=False))
         own.leave(journey, piece.at(own.place)[0])
 
 

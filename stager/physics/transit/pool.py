@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.equations import Lanes, Slopes, over_sides
+from stager.physics.transit.equations import Slopes, over_sides
 
 
 @dataclass(slots=True)
@@ -74,17 +74,17 @@ class Pool:
         }
         return Pool(**both)
 
-    def watch(self, lanes: Lanes, now: Slopes) -> None:
+    def watch(self, now: Slopes) -> None:
         """Take in one place."""
-        self.peaks(lanes, (now,))
+        self.peaks((now,))
         crossed = now.slip * self.last_slip < 0.0
         self.least_slip = np.minimum(self.least_slip, np.where(crossed, 0.0, np.abs(now.slip)))
         self.last_slip = now.slip
 
-    def peaks(self, lanes: Lanes, seen: tuple[Slopes, ...], where: NDArray[np.bool_] | bool = True) -> None:
+    def peaks(self, seen: tuple[Slopes, ...], where: NDArray[np.bool_] | bool = True) -> None:
         """Take in the peaks alone, of the lanes `where`."""
         accelerations = [np.abs(now.rate[0] * now.speed) for now in seen]
-        powers = [over_sides(lanes.sides.weights * now.force * now.slip) for now in seen]
+        powers = [over_sides(now.pull * now.slip) for now in seen]
         for peak, found in ((self.peak_acceleration, accelerations), (self.peak_slip_power, powers)):
             np.fmax(peak, reduce(np.fmax, found), out=peak, where=where)
 

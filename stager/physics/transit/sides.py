@@ -19,7 +19,8 @@ class Sides:
     −1 opposite, 0 where it cannot turn; rail: True where the side is a rail pressed by the side before it;
     level: True where its friction acts along the barrel (φ = 0); nip: which nip it belongs to;
     turns, driven: whether friction can spin the projectile, whether any motor acts; weights, turnings: `weight` and
-    `turn` as columns; top: greatest set speed of the sides [m/s]; radius R [m];
+    `turn` as columns; top: greatest set speed of the sides [m/s]; gain: R/J;
+    single: each stands for itself alone; radius R [m];
     inverse_inertia 1/J [1/(kg m^2)]; set_speed at the start [m/s]; held_speed: what the throttle would hold [m/s];
     motor_slope: torque a speed lost [N m/(m/s)]; torque_low, torque_high: its bounds [N m].
     """
@@ -44,6 +45,8 @@ class Sides:
     weights: Floats = field(init=False)
     turnings: Floats = field(init=False)
     top: Floats = field(init=False)
+    gain: Floats = field(init=False)
+    single: bool = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "turns", any(self.turn))
@@ -51,6 +54,8 @@ class Sides:
         object.__setattr__(self, "weights", np.array(self.weight)[:, None])
         object.__setattr__(self, "turnings", np.array(self.turn)[:, None])
         object.__setattr__(self, "top", self.set_speed.max(axis=0))
+        object.__setattr__(self, "gain", self.radius * self.inverse_inertia)
+        object.__setattr__(self, "single", all(weight == 1.0 for weight in self.weight))
 
     def traction(self, slip: Floats, *, steep: bool) -> tuple[Floats, Floats]:
         """φ(s) = μ(|s|)·tanh(s/ε) and, where `steep` asks for it, dφ/ds; shapes (sides, lanes) as `slip` [m/s]."""
