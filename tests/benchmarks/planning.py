@@ -1,8 +1,11 @@
-"""A certified plan of five stages against differential evolution on the same model."""
+"""A certified plan of five stages against differential evolution on the same model: as it comes, which throws once a
+call, and vectorised, which throws a generation in one call of the engine that the plan rests on."""
 
 from __future__ import annotations
 
 import time
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import differential_evolution
@@ -16,49 +19,61 @@ from tests.staging.machines import HEAVY, LIGHT, scenario
 
 STAGES, NEAR, PATIENCE = 5, 1e-3, 400
 ROUGH = Options(tolerance=1e-4)
+TOGETHER: dict[str, Any] = {
+    "vectorized": True, "updating": "deferred", "tol": 0.0, "maxiter": PATIENCE, "polish": False,
+}  # fmt: skip
 
 
 def lines() -> list[Line]:
     """The table's rows."""
-    return [_line("heavy wheels", HEAVY), _line("light wheels", LIGHT)]
+    return [*_lines("heavy wheels", HEAVY), *_lines("light wheels", LIGHT)]
 
 
-def _line(words: str, machine: object) -> Line:
+def _lines(words: str, machine: object) -> list[Line]:
     task = scenario(machine, stages=STAGES, slip_heat=4.0, acceleration=9e3, wheel_speed=45.0)  # type: ignore[arg-type]
     began = time.process_time()
-    best = plan(task, draws=0).best
-    planned = time.process_time() - began
-    if best is None:
+    found = plan(task, draws=0)
+    planned, best = time.process_time() - began, found.best
+    if best is None or found.bound is None:
         raise ValueError("the benchmark's own scenario has no plan")
-    spent, reached = _evolve(task, best.count, float(best.exit_speed))
-    against = "differential_evolution" + ("" if reached else f", given up {PATIENCE} generations on")
-    what = f"certified plan, {best.count} stages, {words}"
-    return Line(what, planned, against, spent / planned, "≥ 10", spent >= 10 * planned)
+    told = "certified" if not found.bound.missing else "bounded by the cap alone"
+    what = f"plan, {told}, {best.count} stages, {words}"
+    rows = []
+    for form, settings, asked in (("as it comes", {}, "≥ 10"), ("vectorised", TOGETHER, "shown")):
+        race = Race(task, (1 - NEAR) * best.exit_speed)
+        spent = race.run(best.count, settings)
+        short = 100 * (race.best / best.exit_speed - 1)
+        against = f"differential_evolution {form}" + ("" if race.won else f", which ended {short:+.2g} %")
+        rows.append(Line(what, planned, against, spent / planned, asked, asked == "shown" or spent >= 10 * planned))
+    return rows
 
 
-def _evolve(task: Scenario, stages: int, target: float) -> tuple[float, bool]:
-    """Time [s] until a setting within the limits comes within NEAR of `target` [m/s], all of a generation at once."""
-    allowed, machine = task.allowances, task.launcher
+@dataclass
+class Race:
+    """Differential evolution until a setting within the limits is as fast as `target` [m/s]; best: the fastest yet."""
 
-    def cost(speeds: np.ndarray) -> np.ndarray:
-        done = throw(machine, speeds.T, options=ROUGH)
+    task: Scenario
+    target: float
+    best: float = 0.0
+
+    @property
+    def won(self) -> bool:
+        """Whether it got there."""
+        return self.best >= self.target
+
+    def run(self, stages: int, settings: dict[str, Any]) -> float:
+        """Time taken [s]."""
+        bounds = [(0.5, float(self.task.allowances.wheel_speed or 0.0))] * stages
+        began = time.process_time()
+        differential_evolution(self._cost, bounds, rng=1, callback=lambda *_, **__: self.won, **settings)
+        return time.process_time() - began
+
+    def _cost(self, speeds: np.ndarray) -> np.ndarray | float:
+        """Minus exit speed and a penalty; speeds: (stages,) or (stages, settings) [m/s]."""
+        allowed = self.task.allowances
+        done = throw(self.task.launcher, speeds.T, options=ROUGH)
         over = np.maximum(done.stages.slip_heat.sum(-1) / allowed.slip_heat - 1, 0.0)
         over = over + np.maximum(done.stages.peak_acceleration.max(-1) / allowed.acceleration - 1, 0.0)
-        return np.where(done.jammed, 0.0, -done.exit_speed) + 1e3 * over
-
-    def near(*_: object, **__: object) -> bool:
-        return best[0] <= -(1 - NEAR) * target
-
-    best = [0.0]
-
-    def watched(speeds: np.ndarray) -> np.ndarray:
-        values = cost(speeds)
-        best[0] = min(best[0], float(values.min()))
-        return values
-
-    began = time.process_time()
-    differential_evolution(
-        watched, [(0.5, float(allowed.wheel_speed))] * stages, vectorized=True, updating="deferred", rng=1,
-        tol=0.0, maxiter=PATIENCE, polish=False, callback=near,
-    )  # fmt: skip
-    return time.process_time() - began, best[0] <= -(1 - NEAR) * target
+        cost = np.where(done.jammed, 0.0, -done.exit_speed) + 1e3 * over
+        self.best = max(self.best, float(-cost.min()))
+        return cost if speeds.ndim > 1 else float(cost)

@@ -38,7 +38,7 @@ def main(problems: int, seed: int, first: int) -> None:
         if found.bound is not None and not found.bound.missing:
             gap, above = (100 * (found.bound.speed / speed - 1) for speed in (planned, max(planned, *speeds)))
             gaps.append(gap)
-            beaten += above < 0
+            beaten += above < -1e-9
         print(f"{number:7d} {task.allowances.stages:6d} {_limits(task):35s} {planned:8.3f} {between - began:4.0f}"
               f" {' '.join(f'{each:+11.4f}' for each in ahead)} {ended - between:4.0f} {gap:8.4f} {above:11.4f}",
               flush=True)  # fmt: skip

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
+from stager.hardware.arrays import Number
 from stager.hardware.contact import Contact, FrictionLaw, Guide
 from stager.hardware.launcher import Feed, Launcher
 from stager.hardware.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile
-from stager.hardware.scenario import Scenario
+from stager.hardware.scenario import Scenario, Uncertain
 from stager.hardware.stage import IDLER, PAIR, RAIL, Stage
 from stager.hardware.wheel import Wheel
 from stager.hardware.wish import Aim, Allowances, Goal
@@ -75,3 +78,23 @@ CLOSE = launcher(
     stage(crush=0.002, radius=0.02, clearance=0.003, inertia=2e-5), Falling(static=0.55, sliding=0.3, fade_speed=8.0),
     feed=1.0, stiffness=15e3, rebound=0.5,
 )  # fmt: skip
+
+
+def unsure() -> Scenario:
+    """Foam discs on rails whose friction, mass and feed are not known well; jams on one side of the best speeds."""
+    normal, law = {"friction.peak": (0.95, 0.06), "friction.width": (2.2, 0.25)}, FOAM.contact.friction
+    level = {"projectile.mass": (0.008, 0.0004), "feed.speed": (1.5, 0.15)}
+    uncertain = [Uncertain(key=key, value=value, standard_uncertainty=spread, low=0.1 * value)
+                 for key, (value, spread) in normal.items()]  # fmt: skip
+    uncertain += [Uncertain(key=key, value=value, standard_uncertainty=spread, low=0.1 * value, rectangular=True)
+                  for key, (value, spread) in level.items()]  # fmt: skip
+
+    def realise(values: Mapping[str, Number]) -> Launcher:
+        friction = replace(law, peak=values["friction.peak"], width=values["friction.width"])  # type: ignore[type-var]
+        return replace(
+            FOAM, projectile=replace(FOAM.projectile, mass=values["projectile.mass"]),
+            feed=replace(FOAM.feed, speed=values["feed.speed"]), contact=replace(FOAM.contact, friction=friction),
+        )  # fmt: skip
+
+    task = scenario(FOAM, Goal(aim=Aim.FASTEST, worthwhile=0.25), wheel_speed=45.0)
+    return replace(task, uncertain=tuple(uncertain), realise=realise)
