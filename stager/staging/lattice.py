@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import product
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,16 +24,14 @@ class Lattice:
 
         Places outside are taken at the edge.
         """
-        stencils = [_stencil(place, size) for place, size in zip(places, self.sizes, strict=True)]
-        out = np.zeros((places[0].size, self.values.shape[1]))
-        for choice in product(*(range(weights.shape[0]) for _, weights in stencils)):
-            where = np.zeros(places[0].size, np.intp)
-            weight = np.ones(places[0].size)
-            for (base, weights), step, stride in zip(stencils, choice, self.strides, strict=True):
-                where += (base + step) * stride
-                weight = weight * weights[step]
-            out += weight[:, None] * self.values[where]
-        return out
+        lanes = places[0].size
+        where, weight = np.zeros((lanes, 1), np.intp), np.ones((lanes, 1))
+        for place, size, stride in zip(places, self.sizes, self.strides, strict=True):
+            base, weights = _stencil(place, size)
+            nodes = (base[:, None] + np.arange(len(weights))) * stride
+            where = (where[:, :, None] + nodes[:, None, :]).reshape(lanes, -1)
+            weight = (weight[:, :, None] * weights.T[:, None, :]).reshape(lanes, -1)
+        return np.asarray((weight[:, None, :] @ self.values[where])[:, 0])
 
 
 def _stencil(place: Floats, size: int) -> tuple[NDArray[np.intp], Floats]:

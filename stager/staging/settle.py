@@ -113,7 +113,7 @@ def judged(
     found = []
     margins = grips_of(launcher, allowances, throws, near) if allowances.grip_margin else _unknown(chains)
     for speeds, done, grips in zip(chains, throws, margins, strict=True):
-        design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips)
+        design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips, options=JUDGED)
         found.append(
             Settings(
                 wheel_speed=speeds, design=design, exit_speed=float(done.exit_speed),

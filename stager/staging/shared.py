@@ -96,7 +96,7 @@ def look_closely(scenario: Scenario, chains: Chains, wheel_speed: Floats) -> Law
 
 def _design(scenario: Scenario, speeds: Floats) -> Design:
     done = throw(scenario.launcher, speeds, options=TRUE)
-    return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=done)
+    return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=done, options=TRUE)
 
 
 def _missing(design: Design) -> Floats:

@@ -133,16 +133,15 @@ def _model_best(
     model, *_ = np.linalg.lstsq(_basis(scaled) * weight[:, None], shifted * weight[:, None], rcond=None)
     size = centre.size
     rows, columns = np.triu_indices(size)
+    rise, bent = model[1 : 1 + size], np.zeros((model.shape[1], size, size))
+    bent[:, rows, columns] = model[1 + size :].T
+    twice = bent + bent.transpose(0, 2, 1)
 
     def value(point: Floats) -> Floats:
-        return np.asarray(_basis(point) @ model)
+        return np.asarray(model[0] + point @ rise + bent @ point @ point)
 
     def slope(point: Floats) -> Floats:
-        out = np.array(model[1 : 1 + size])
-        for term, (i, j) in enumerate(zip(rows, columns, strict=True)):
-            out[i] += model[1 + size + term] * point[j]
-            out[j] += model[1 + size + term] * point[i]
-        return out
+        return np.asarray(rise + (twice @ point).T)
 
     bounds = list(zip(np.maximum((low - centre) / reach, -1.0), np.minimum((high - centre) / reach, 1.0), strict=True))
     limits = []

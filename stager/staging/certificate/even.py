@@ -61,14 +61,13 @@ class EvenRun:
         least, most = self.low + state[3], self.high + state[2]
         by_speed = self.ratio + pressed.cosine
         slow, fast = by_speed * lower, by_speed * upper
-        grip, slope = self.traction.greatest(least - fast, most - fast)
-        out[0] = 4.0 / self.mass * normals(pressed, grip * pressed.cosine, 1.0, 1.0)
-        own[0] = self._stiffness(pressed.high, pressed.cosine, slope, by_speed, upper)
-        grip, slope = self.traction.least(least - slow, most - slow)
-        out[1] = 4.0 / self.mass * normals(pressed, grip * pressed.cosine, 1.0, -1.0)
-        own[1] = self._stiffness(pressed.low, pressed.cosine, slope, by_speed, lower)
-        weakest, _ = self.traction.least(least - fast, most - slow)
-        strongest, _ = self.traction.greatest(least - fast, most - slow)
+        ends = least - fast, most - fast, least - slow, most - slow
+        grips, slopes = self._grips(*ends)
+        out[0] = 4.0 / self.mass * normals(pressed, grips[0] * pressed.cosine, 1.0, 1.0)
+        own[0] = self._stiffness(pressed.high, pressed.cosine, slopes[0], by_speed, upper)
+        out[1] = 4.0 / self.mass * normals(pressed, grips[1] * pressed.cosine, 1.0, -1.0)
+        own[1] = self._stiffness(pressed.low, pressed.cosine, slopes[1], by_speed, lower)
+        weakest, strongest = grips[2], grips[3]
         away = 1.0 - pressed.cosine
         gain = normals(pressed, -weakest * away, 1.0, 1.0)
         gain = gain + self.motor.force(self.ratio * upper - state[2], self.low)
@@ -78,6 +77,16 @@ class EvenRun:
         out[3] = per_speed(gain, -1.0, lower, upper) / self.wheel_mass
         pull = 2.0 / self.mass * normals(pressed, weakest * pressed.cosine, 1.0, -1.0)
         return out, own, pull
+
+    def _grips(
+        self, least_fast: Floats, most_fast: Floats, least_slow: Floats, most_slow: Floats
+    ) -> tuple[Floats, Floats]:
+        """φ and dφ/ds: greatest on the face v⁺, least on the face v⁻, least and greatest of all; φ is odd."""
+        low = np.stack([least_fast, -most_slow, -most_slow, least_fast])
+        high = np.stack([most_fast, -least_slow, -least_fast, most_slow])
+        grips, slopes = self.traction.greatest(low, high)
+        grips[1:3] = -grips[1:3]
+        return grips, slopes
 
     def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
         """Nothing is known that `keep` does not know."""
