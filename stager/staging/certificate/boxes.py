@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ RESIDUE = 1e-5
 MOST_AT_ONCE, ROUNDS, FEW = 512, 60, 300
 FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
 CHUNK, FINE = 2048, 3e-5
+GROWTHS, MORE = 2, 2
 WEIGHTS = np.array([0.5, 0.5, 1.0])[:, None]
 """How much a width of each side of a cell matters."""
 
@@ -59,7 +61,7 @@ def explore(question: Question) -> Answer:
     """Cut the cells that may leave faster than the best found by more than the tolerance, until none is left."""
     fresh = _start(question)
     enclosed, done = _empty(), fresh.take(np.zeros(0, np.intp))
-    answer, spent = Answer(done, enclosed, 0.0), 0
+    answer, spent, stalling = Answer(done, enclosed, 0.0), 0, [0]
     points = _points(question, fresh, fresh.high[WHEEL])
     for _ in range(ROUNDS):
         spent += _effort(len(fresh) + len(points), STEPS)
@@ -68,6 +70,9 @@ def explore(question: Question) -> Answer:
         found = found.take(np.arange(len(fresh)))
         # Near a jam steps are coarse, and no cutting helps.
         poor = np.flatnonzero((found.low <= 0.0) & (found.high > best * (1.0 + question.tolerance)))
+        stalling.append(int(poor.size))
+        if _hopeless(stalling):
+            return Answer(answer.cells, answer.enclosed, best, settled=False)
         spent += _effort(poor.size, CLOSE * STEPS)
         found = found.put(poor, _run(question.enclose, fresh.take(poor), CLOSE * STEPS))
         possible = found.strain <= question.strain
@@ -83,6 +88,12 @@ def explore(question: Question) -> Answer:
         done, enclosed = done.take(rest), enclosed.take(rest)
     enclosed, settled = _checked(question, answer)
     return Answer(answer.cells, enclosed, answer.best, settled)
+
+
+def _hopeless(stalling: list[int]) -> bool:
+    """Whether cells that may jam, and may leave fast too, fill a band that no cutting narrows: there are more and more
+    of them, where round the edge of a jam there would be as many as before."""
+    return len(stalling) > GROWTHS and all(0 < MORE * one <= two for one, two in pairwise(stalling[-GROWTHS - 1 :]))
 
 
 def _start(question: Question) -> Cells:
