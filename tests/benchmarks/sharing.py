@@ -1,0 +1,54 @@
+"""Draws and fronts in one process and in two, and how the time of draws grows with their number.
+
+Both processes are there and have loaded the program before the clock starts; it is the wall's.
+"""
+
+from __future__ import annotations
+
+import time
+from concurrent.futures import ProcessPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+
+from stager.config import load
+from stager.crew import Crew
+from stager.staging.climb import climb
+from stager.staging.front import Against, front
+from stager.staging.ladder import rungs
+from stager.staging.odds import odds
+from tests.benchmarks.timing import Line, exponent, medians
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+DRAWS = (400, 800, 1_600)
+ASKED = 1.8
+
+
+def lines() -> list[Line]:
+    """The table's rows."""
+    task = load(CONFIGS / "seed_ball.toml").scenario()
+    found = climb(task)
+
+    def drawn(count: int, crew: Crew) -> object:
+        return odds(task, found.settings, count, np.random.default_rng(0), crew)
+
+    def traded(crew: Crew) -> object:
+        return front(task, found, rungs(task, found.settings), Against.POWER, crew)
+
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        two, alone = Crew(pool), Crew()
+        drawn(2 * 400, two)
+        most, clock = DRAWS[-1], time.perf_counter
+        one, both = medians(partial(drawn, most, alone), partial(drawn, most, two), rounds=3, clock=clock)
+        single, shared = medians(partial(traded, alone), partial(traded, two), rounds=3, clock=clock)
+    grown = medians(*(partial(drawn, count, alone) for count in DRAWS), rounds=3)
+    growth = exponent(list(DRAWS), grown)
+    return [
+        Line(f"{most} draws, ladder of {len(found.settings) - 1}, two processes", both, "one", one / both,
+             f"≥ {ASKED}", one >= ASKED * both),
+        Line("front against power, two processes", shared, "one", single / shared, f"≥ {ASKED}",
+             single >= ASKED * shared),
+        Line(f"{most} draws", grown[-1], "exponent in draws", growth, "0.95–1.05", 0.95 <= growth <= 1.05),
+    ]  # fmt: skip
