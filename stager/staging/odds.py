@@ -25,7 +25,7 @@ SHARED = frozenset(
     ("slip_heat", "average_power", "peak_power", "supply_current", "winding_temperature", "settled_loss", "throttle")
 )
 """Limits that all stages keep together."""
-HALVINGS, FARTHEST = 8, 2.0
+TRIES, FARTHEST, INSIDE = 4, 2.0, 5e-4
 ROUGH = Options(tolerance=1e-4)
 LEAST_EXIT = 1e-6
 CHUNK = 400
@@ -133,18 +133,27 @@ def _together(chunk: _Chunk, bench: Bench, wheel_speed: Floats) -> Floats:
     known = np.where(np.isnan(fastest[0]), wheel_speed, fastest[0])
     fastest = np.where(np.isnan(fastest), known, fastest)
     way = np.minimum(np.log(wheel_speed / fastest[0]), 0.0)
-    limits = [limit for limit in LIMITS if limit.name in SHARED]
-    low, high = np.zeros(bench.lanes), np.full(bench.lanes, FARTHEST)
-    speed = np.zeros(bench.lanes)
-    for step in range(HALVINGS + 1):
-        at = np.zeros(bench.lanes) if step == 0 else (low + high) / 2
-        done = throw(chunk.launcher, fastest * np.exp(at[:, None] * way), options=ROUGH)
-        design = Design(launcher=chunk.launcher, allowances=chunk.allowances, throw=done, options=ROUGH)
-        found = [judge(limit, design) for limit in limits]
-        slacks = [np.broadcast_to(verdict.slack, at.shape) for verdict in found if verdict is not None]
-        kept = np.min(slacks, axis=0) >= 0 if slacks else np.ones(at.shape, bool)
-        if step == 0:
-            high = np.where(kept, 0.0, high)
-        low, high = np.where(kept, low, at), np.where(kept, np.minimum(at, high), high)
-        speed = np.where(kept, np.maximum(speed, done.exit_speed), speed)
+    slack, speed = _shared(chunk.launcher, chunk.allowances, fastest)
+    speed = np.where(slack >= 0, speed, 0.0)
+    # Draws that keep the limits as they are need no slowing.
+    who = np.flatnonzero(slack < 0)
+    low, high, broken, spare = np.zeros(who.size), np.full(who.size, FARTHEST), slack[who], np.full(who.size, np.nan)
+    here = take(chunk.launcher, who)
+    for _ in range(TRIES if who.size else 0):
+        share = (INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan)
+        at = low + (high - low) * np.clip(np.nan_to_num(share, nan=0.5), 0.02, 0.98)
+        slack, reached = _shared(here, chunk.allowances, fastest[who] * np.exp(at[:, None] * way))
+        kept = slack >= 0
+        low, broken = np.where(kept, low, at), np.where(kept, broken, slack)
+        high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
+        speed[who] = np.where(kept, np.maximum(speed[who], reached), speed[who])
     return np.asarray(speed)
+
+
+def _shared(launcher: Launcher, allowances: Allowances, wheel_speed: Floats) -> tuple[Floats, Floats]:
+    """Least slack of the shared limits [-] at wheel speeds [m/s], (lanes, stages), and the exit speed [m/s]."""
+    done = throw(launcher, wheel_speed, options=ROUGH)
+    design = Design(launcher=launcher, allowances=allowances, throw=done, options=ROUGH)
+    found = [judge(limit, design) for limit in LIMITS if limit.name in SHARED]
+    slacks = [np.broadcast_to(verdict.slack, done.exit_speed.shape) for verdict in found if verdict is not None]
+    return (np.min(slacks, axis=0) if slacks else np.ones(done.exit_speed.shape)), done.exit_speed
