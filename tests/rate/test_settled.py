@@ -82,6 +82,13 @@ def test_two_speeds_in_a_pair() -> None:
     assert float(found.first.spin) == pytest.approx(float(throw(launcher(), speeds, 0.8 * speeds).spin))
 
 
+def test_a_wheel_that_stands_has_nothing_to_lose() -> None:
+    found = settled(launcher(), 1.0, np.array([11.0]), np.array([0.0]))
+    assert found is not None
+    assert found.droop[1] == found.missing[1] == 0.0
+    assert found.droop[0] > 0.0
+
+
 @pytest.mark.parametrize("rate", [0.5, 4.0, 8.0])
 @pytest.mark.parametrize("governed", [False, True])
 def test_books_close_over_a_cycle_and_over_a_minute(rate: float, governed: bool) -> None:

@@ -92,10 +92,11 @@ def settle_rhythm(rhythm: Rhythm, first: Throw, options: Options = DEFAULT) -> S
     after = rhythm.after(done)
     ended, ledger = rhythm.recover_with_books(after)
     jammed = done.jammed | first.jammed
+    droop, missing = (np.where(target > 0, 1 - at / np.where(target > 0, target, 1.0), 0.0) for at in (after, speed))
     loss = 1 - done.exit_speed / np.where(first.exit_speed > 0, first.exit_speed, 1.0)
     return Settled(
-        rhythm=rhythm, rate=rate, first=first, throw=done, loss=loss, droop=1 - after / target,
-        missing=1 - speed / target, books=cycle_books(rhythm, speed, done, ended, ledger),
+        rhythm=rhythm, rate=rate, first=first, throw=done, loss=loss, droop=droop, missing=missing,
+        books=cycle_books(rhythm, speed, done, ended, ledger),
         converged=found.converged.reshape(shape) & ~jammed, calls=found.calls,
     )  # fmt: skip
 
