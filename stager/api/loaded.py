@@ -178,7 +178,8 @@ class Loaded:
 
         if plan.best is None:
             raise InputError("no design fits, so there is nothing to write", where=str(path))
-        speeds = [f"{speed:.10g} m/s" for speed in plan.best.wheel_speed]
+        sides = zip(plan.best.wheel_speed, plan.best.beside, strict=True)
+        speeds = [f"{a:.10g} m/s" if a == b else f"{a:.10g}:{b:.10g} m/s" for a, b in sides]
         config.save(self.configuration, Path(path), self._parts(plan), speeds)
 
     def _parts(self, plan: Plan) -> dict[str, str]:

@@ -126,15 +126,18 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     from stager.calibrate.bands import band
     from stager.calibrate.tuning import tune_behind
     from stager.report.figures.sweep import Curve
+    from stager.staging.spun import way_of
     from stager.staging.sweep import sweep
 
     part = best.throw.stages
     before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
     chosen = replace(loaded.scenario, launcher=best.design.launcher)
-    swept = sweep(chosen, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)))
+    way = way_of(chosen.launcher, chosen.allowances, chosen.goal.spin)
+    swept = sweep(chosen, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)), way)
     swept = replace(swept, wheel_speed=swept.wheel_speed[::THIN], exit_speed=swept.exit_speed[::THIN])
-    setting = float(part.wheel_speed_a[k]), float(part.exit_speed[k])
-    if ensemble is None:
+    setting = float(best.lead[k]), float(part.exit_speed[k])
+    # Bands are of wheels that run alike.
+    if ensemble is None or chosen.goal.spin:
         return Curve(sweep=swept, setting=setting)
     return Curve(
         sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, finder(loaded.scenario)),

@@ -126,8 +126,11 @@ class SweepResult(Shown, Sweep):
     def answer(self) -> Answer:
         """What `stager sweep` answers."""
         from stager.report import sweep
+        from stager.report.spin import left_out
 
-        return sweep.answer(self.loaded.scenario.launcher, self, self.loaded.source(), self.spread, self.measured)
+        launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
+        said = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured)
+        return left_out(said, goal)
 
     def pictures(self) -> list[Picture]:
         """The curve with its grip limit and the throws that belong to it."""
@@ -146,8 +149,10 @@ class FitResult(Shown, Learned):
     def answer(self) -> Answer:
         """What `stager fit` answers."""
         from stager.report import fit
+        from stager.report.spin import left_out
 
-        return fit.answer(self, self.loaded.configuration.quantities, self.loaded.source())
+        said = fit.answer(self, self.loaded.configuration.quantities, self.loaded.source())
+        return left_out(said, self.loaded.scenario.goal)
 
     def pictures(self) -> list[Picture]:
         """Parameters before and after, agreement, what is left over."""
@@ -182,8 +187,10 @@ class NextResult(Shown, Next):
     def answer(self) -> Answer:
         """What `stager next` answers."""
         from stager.report import suggest
+        from stager.report.spin import left_out
 
-        return suggest.answer(self, self.loaded.scenario.launcher, self.loaded.source())
+        said = suggest.answer(self, self.loaded.scenario.launcher, self.loaded.source())
+        return left_out(said, self.loaded.scenario.goal)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -202,8 +209,10 @@ class Checked(Shown):
     def answer(self) -> Answer:
         """What `stager check` answers."""
         from stager.report import check
+        from stager.report.spin import compared
 
-        return check.answer(self.design, self.verdicts, self.loaded.source())
+        said = check.answer(self.design, self.verdicts, self.loaded.source())
+        return compared(said, self.loaded.scenario.goal)
 
 
 def shown(kind: type[Kind], record: Any, **more: Any) -> Kind:

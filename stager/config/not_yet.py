@@ -11,7 +11,6 @@ from typing import Any
 from stager.config.problem import Problem
 
 NOT_YET: Mapping[str, tuple[str, ...]] = {
-    "goal.spin": (),
     "feed.push": (),
 }
 """By key, the values that are refused; none: all of them."""

@@ -52,6 +52,12 @@ class Design:
         return np.maximum(self.throw.stages.wheel_speed_a, self.throw.stages.wheel_speed_b)
 
     @cached_property
+    def leading(self) -> Floats:
+        """Speed of the wheel of each stage that leads, where a pair runs two speeds, else side A's [m/s]."""
+        stages, pairs = self.throw.stages, [self.launcher.stage(k).layout.side_b_driven for k in range(self.count)]
+        return np.where(stages.a_leads | ~np.array(pairs, bool), stages.wheel_speed_a, stages.wheel_speed_b)
+
+    @cached_property
     def train(self) -> Train | None:
         """All driven wheels; None where a stage has no drive, or there is no supply."""
         if self.launcher.supply is None:

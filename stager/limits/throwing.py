@@ -147,7 +147,8 @@ class SlipHeat:
 
 @dataclass(frozen=True, slots=True)
 class GripMargin:
-    """Each wheel at least this share below its grip limit, at its own entry speed."""
+    """Each wheel at least this share below its grip limit, at its own entry speed. Of a pair at two speeds that is the
+    leading one: the other keeps a larger share; see `staging.grip`."""
 
     name: str = "grip_margin"
     unit: str = "-"
@@ -169,7 +170,7 @@ class GripMargin:
 
     def _shares(self, design: Design) -> Floats:
         """u by grip limit of each stage [-], 0 where there is none."""
-        speed = design.throw.stages.wheel_speed_a
+        speed = design.leading
         if design.grip_limit is None:
             return np.zeros(speed.shape)
         return np.where(np.isnan(design.grip_limit), 0.0, speed / design.grip_limit)

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
 
+SAME = 1e-3
+
 
 class Grip(IntEnum):
     """How a contact went. SYNC: |s_A| came down to 3 × creep or less while in contact."""
@@ -57,6 +59,17 @@ class Transit:
     def jammed(self) -> NDArray[np.bool_]:
         """True where the projectile did not get through."""
         return self.grip >= Grip.JAM
+
+    @property
+    def spin_stays(self) -> NDArray[np.bool_]:
+        """Where the projectile leaves with the spin it came with, to a thousandth."""
+        return np.asarray(np.abs(self.exit_spin - self.entry_spin) <= SAME * np.abs(self.exit_spin))
+
+    @property
+    def a_leads(self) -> NDArray[np.bool_]:
+        """Where side A leads: it drives the spin forward as it changes, or is the faster where that stays."""
+        faster = self.wheel_speed_a >= self.wheel_speed_b
+        return np.where(self.spin_stays, faster, self.exit_spin > self.entry_spin)
 
     @property
     def wheel_work(self) -> Floats:

@@ -30,6 +30,11 @@ def speed(value: float | None) -> str:
     return MISSING if value is None or math.isnan(value) else f"{round(value, 2) + 0.0:.2f}"
 
 
+def sides(side_a: float, side_b: float | None) -> str:
+    """Speeds of a stage's wheels, A:B where they differ."""
+    return speed(side_a) if side_b in (None, side_a) else f"{speed(side_a)}:{speed(side_b)}"
+
+
 def percent(share: float | None, decimals: int = 1) -> str:
     """Share as per cent, in whole ones from 100 % on."""
     if share is None or math.isnan(share):

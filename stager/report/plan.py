@@ -12,8 +12,9 @@ from stager.report import catalogue, certificate, duty, front, ladder, limits, s
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
-from stager.report.digits import MISSING, digits, plural, speed
+from stager.report.digits import MISSING, digits, plural, sides, speed
 from stager.report.document import Source, document
+from stager.report.spin import planned, said
 from stager.report.table import Column, Screen, Table
 from stager.staging.records import Missed, Plan, Relaxation, Settings
 
@@ -38,7 +39,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     if content["trade"]:
         tables.append(front.table(content["trade"]))
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
-    notes = [*_notes(content), *certificate.sentences(plan), *hurts, *CAUTIONS]
+    notes = [*planned(plan), *_notes(content), *certificate.sentences(plan), *hurts, *CAUTIONS]
     screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
     return Answer(screen, document(content, source), yes=plan.best is not None)
 
@@ -51,6 +52,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "stage_count": None if best is None else best.count,
         "exit_speed_m_s": None if best is None else best.exit_speed,
         "exit_energy_J": None if best is None else float(translation_energy(best.exit_speed, launcher.projectile)),
+        "spin_rad_s": None if best is None else float(best.throw.spin),
         "length_m": None if best is None else float(best.length),
         "average_power_W": _average_power(plan),
         **certificate.summary(plan),
@@ -93,10 +95,11 @@ def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
 
 def _stages(launcher: Launcher, best: Settings) -> list[dict[str, Any]]:
     rows = throws.stages(launcher, best.throw)
-    throttles = [None] * best.count if best.throttle is None else [float(value) for value in best.throttle]
-    for row, grip_limit, throttle in zip(rows, best.grip_limit, throttles, strict=True):
+    motors = ("", best.throttle), ("_b", best.throttle_b)
+    for k, (row, grip_limit) in enumerate(zip(rows, best.grip_limit, strict=True)):
         after, before = row["wheel_speed_after_m_s"], row["wheel_speed_m_s"]
-        row["throttle"] = throttle
+        for side, throttles in motors:
+            row[f"throttle{side}"] = None if throttles is None else float(throttles[k])
         row["speed_loss_fraction"] = 1 - after / before if before else None
         row["grip_limit_m_s"] = float(grip_limit)
     return rows
@@ -131,8 +134,10 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
     energy = digits(float(translation_energy(best.exit_speed, launcher.projectile)))
+    turning = f" and {said(best.spin)} of spin" if best.spin else ""
     fewer = "" if plan.recommended_stages == best.count else f" Worth building: {plan.recommended_stages}."
-    return f"{plural(best.count, 'stage')}: the {name} leaves at {speed(best.exit_speed)} m/s with {energy} J.{fewer}"
+    leaves = f"leaves at {speed(best.exit_speed)} m/s with {energy} J{turning}"
+    return f"{plural(best.count, 'stage')}: the {name} {leaves}.{fewer}"
 
 
 def _why(missed: Missed | None) -> str:
@@ -166,7 +171,6 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
 _SETTINGS = (
     Column("stage"),
     Column("wheel", "m/s"),
-    Column("side B", "m/s"),
     Column("wheel", "rpm"),
     Column("throttle", "%"),
     Column("entry", "m/s"),
@@ -185,19 +189,20 @@ def settings(stages: list[dict[str, Any]], title: str = "Settings") -> Table:
 
 
 def _setting(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
-    side_b = stage["wheel_speed_b_m_s"]
+    side_a, side_b, rpm = stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"], stage["rpm"]
+    alike = side_b in (None, side_a)
     return (
         str(number),
-        speed(stage["wheel_speed_m_s"]),
-        MISSING if side_b in (None, stage["wheel_speed_m_s"]) else speed(side_b),
-        f"{stage['rpm']:.0f}",
+        sides(side_a, side_b),
+        f"{rpm:.0f}" if alike else f"{rpm:.0f}:{rpm * side_b / side_a:.0f}",
         _hundred(stage["throttle"]),
-        speed(stage["entry_speed_m_s"]),
+        # What a screen has no room for beside two speeds.
+        speed(stage["entry_speed_m_s"]) if alike else MISSING,
         speed(stage["exit_speed_m_s"]),
         stage["grip"],
         speed(stage["grip_limit_m_s"]),
         digits(stage["slip_heat_J"]),
-        _hundred(stage["speed_loss_fraction"]),
+        _hundred(stage["speed_loss_fraction"]) if alike else MISSING,
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.report.digits import speed
+from stager.report.digits import sides, speed
 from stager.report.table import Column, Table
 from stager.staging.records import Robust
 
@@ -16,6 +16,9 @@ def summary(robust: Robust | None) -> dict[str, Any] | None:
         return None
     return {
         "wheel_speed_m_s": [float(each) for each in robust.settings.wheel_speed],
+        "wheel_speed_b_m_s": None
+        if robust.settings.wheel_speed_b is None
+        else [float(each) for each in robust.settings.wheel_speed_b],
         "exit_speed_m_s": robust.settings.exit_speed,
         "cost_fraction": robust.cost,
         "quantile": robust.quantile,
@@ -30,14 +33,16 @@ def summary(robust: Robust | None) -> dict[str, Any] | None:
 def table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]]) -> Table:
     """Wheel speeds beside those of the plan."""
     columns = (Column("stage"), Column("plan", "m/s"), Column("robust", "m/s"), Column("slower", "%"))
+    speeds = robust["wheel_speed_m_s"]
+    wheels = speeds, robust["wheel_speed_b_m_s"] or [None] * len(speeds)
     rows = tuple(
         (
             str(number),
-            speed(stage["wheel_speed_m_s"]),
-            speed(wheel),
+            sides(stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"]),
+            sides(wheel, other),
             f"{100 * (1 - wheel / stage['wheel_speed_m_s']):.1f}",
         )
-        for number, (stage, wheel) in enumerate(zip(stages, robust["wheel_speed_m_s"], strict=True), 1)
+        for number, (stage, wheel, other) in enumerate(zip(stages, *wheels, strict=True), 1)
     )
     return Table("Robust settings", columns, rows)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from stager.report import ladder
 from stager.report.answer import Answer
 from stager.report.document import Source, document
+from stager.report.spin import at_spin
 from stager.report.table import Screen
 from stager.staging.records import Plan
 
@@ -14,5 +15,5 @@ def answer(plan: Plan, source: Source) -> Answer:
     rows = ladder.rows(plan.ladder)
     content = {"ladder": rows, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict}
     pictures = (ladder.picture(rows),) if len(rows) > 1 else ()
-    screen = Screen(plan.verdict, (ladder.table(rows),), pictures=pictures)
+    screen = Screen(plan.verdict, (ladder.table(rows),), at_spin(plan), pictures=pictures)
     return Answer(screen, document(content, source), yes=plan.best is not None)

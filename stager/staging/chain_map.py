@@ -15,6 +15,7 @@ from stager.hardware.wish import Allowances
 from stager.physics.guide import free_run
 from stager.physics.relay import free_runs
 from stager.staging.span import span
+from stager.staging.spun import way_of
 from stager.staging.stage_map import Entries, Passed, StageMap
 
 SPEEDS, SHARES = 16, 4
@@ -45,8 +46,12 @@ class ChainMap:
 
     samples = 3000
 
-    def __init__(self, launcher: Launcher, allowances: Allowances, most: int, fastest: float) -> None:
-        """most: stages that there may be; fastest: exit speed that need not be exceeded [m/s]."""
+    def __init__(
+        self, launcher: Launcher, allowances: Allowances, most: int, fastest: float, spin: float | None = None
+    ) -> None:
+        """most: stages that there may be; fastest: exit speed that need not be exceeded [m/s]; spin: that is asked for
+        [rad/s]."""
+        self.spin, self.way = spin, way_of(launcher, allowances, spin)
         self.launcher, self.allowances = launcher, allowances
         self.feed = float(launcher.feed.speed)
         self.tops = [float(span(launcher, allowances, k).top) for k in range(most)]
@@ -75,7 +80,7 @@ class ChainMap:
         tops = [float(span(self.launcher, allowances, k).top) for k in range(most)]
         same = tops == self.tops[:most] and bool(allowances.grip_margin) == bool(self.allowances.grip_margin)
         if not same:
-            return ChainMap(self.launcher, allowances, most, self._fastest)
+            return ChainMap(self.launcher, allowances, most, self._fastest, self.spin)
         other = copy(self)
         other.allowances, other.tops = allowances, tops
         return other
@@ -139,7 +144,7 @@ class ChainMap:
 
     def _map(self, index: int, entries: Entries) -> StageMap:
         beyond = 1.0 if self.allowances.grip_margin else FAR_PAST if self.strained else PAST_PEAK
-        return StageMap(self.launcher, index, entries, self.tops[index], beyond)
+        return StageMap(self.launcher, index, entries, self.tops[index], beyond, self.way)
 
     def _after_first(self) -> Passed:
         """What may leave the first stage."""
@@ -149,7 +154,9 @@ class ChainMap:
         return self.first.run(speed, share, wheel, anchors)
 
     def _share_range(self) -> tuple[float, float, int]:
-        """Spins that may come in behind the first stage."""
+        """Spins that may come in behind the first stage, where they are not the one asked for."""
+        if self.spin:
+            return 0.0, 0.0, 1
         passed = self._after_first()
         shares = passed.share[passed.through]
         if shares.size == 0 or not np.abs(shares).max() > 1e-6:

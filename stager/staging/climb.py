@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stager.errors import InputError
 from stager.hardware.scenario import Scenario
 from stager.physics.relay import overlapping
 from stager.staging.aims import aimed_speed, task
@@ -17,6 +18,11 @@ from stager.staging.records import Settings
 from stager.staging.settle import Climber, judged, settle, with_grips
 from stager.staging.solve import Chains
 from stager.staging.span import span
+from stager.staging.spun import most_spin
+
+CLEARLY = 1.2
+TOGETHER = "stages that hold the projectile together are not set to a spin yet"
+FARTHER = "a clearance or pitch that lets it leave one stage before it enters the next, or leave spin out"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +39,7 @@ def climb(scenario: Scenario) -> Climbed:
     """The best settings for 0, 1, 2 … stages, as many as what is built may hold and as get the projectile through."""
     most = most_stages(scenario)
     bare = judged(scenario, [np.zeros(0)])
-    if most == 0:
+    if most == 0 or _spins_too_little(scenario):
         return Climbed(bare, None, [])
     # One stage more than is allowed, for what it would be worth.
     chains = chains_of(scenario, most + 1)
@@ -43,12 +49,21 @@ def climb(scenario: Scenario) -> Climbed:
     return Climbed([*bare, *with_grips(scenario, chains, climbers)], chains, climbers)
 
 
+def _spins_too_little(scenario: Scenario) -> bool:
+    """Whether a spin is asked for that is clearly more than a first stage makes."""
+    spin, top = abs(scenario.goal.spin or 0.0), span(scenario.launcher, scenario.allowances, 0).top
+    return spin > 0 and spin > CLEARLY * most_spin(scenario.launcher, float(np.max(top)))
+
+
 def chains_of(scenario: Scenario, most: int) -> Chains:
     """What is searched for up to `most` stages: maps, or the true model where neighbours act at once."""
     launcher, allowances = scenario.launcher, scenario.allowances
-    maps = ChainMap(launcher, allowances, most, aimed_speed(scenario))
+    spin = scenario.goal.spin
+    maps = ChainMap(launcher, allowances, most, aimed_speed(scenario), spin)
     top = np.atleast_1d(span(launcher, allowances, 0).top)
     together = most > 1 and overlapping(launcher, most, top)
+    if together and spin:
+        raise InputError(TOGETHER, where="goal.spin", hint=FARTHER)
     return JointChains(launcher, maps) if together else maps
 
 

@@ -28,7 +28,7 @@ def restrain(scenario: Scenario, chains: Chains, climber: Climber) -> None:
     best = climber.settings
     if all(float(verdict.slack) >= 0 for verdict in best.verdicts if verdict.name in COUPLED):
         return
-    law = look_closely(scenario, chains, best.wheel_speed)
+    law = look_closely(scenario, chains, best.lead)
     if law is None:
         return
     task, reach, start, worth = climber.task, WIDE, None, _worth(best, law)
@@ -43,7 +43,7 @@ def restrain(scenario: Scenario, chains: Chains, climber: Climber) -> None:
             reach = min(2 * reach, WIDEST)
             continue
         tried = Climber(trusted, found, thrown_as(scenario, chains, [found], [trusted], LOCAL)[0])
-        about = look_closely(scenario, chains, tried.settings.wheel_speed) or law
+        about = look_closely(scenario, chains, tried.settings.lead) or law
         task = replace(task, correction=compare(scenario, chains, tried))
         gain = _worth(tried.settings, about) - worth
         moved = float(np.abs(np.log(about.wheel_speed / law.wheel_speed)).max())

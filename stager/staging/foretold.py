@@ -12,6 +12,7 @@ from stager.limits import LIMITS, Design, judge
 from stager.physics.motion import translation_energy
 from stager.staging.chain_map import ChainRun
 from stager.staging.solve import Chains
+from stager.staging.spun import gap
 from stager.staging.still import still
 
 COUPLED = {
@@ -44,7 +45,8 @@ class Foreteller:
         """About what the chains use, (lanes, limits); 1 where nothing is known beforehand."""
         launcher = self.scenario.launcher
         bare = replace(launcher, feed=replace(launcher.feed, rate=None))
-        design = Design(launcher=bare, allowances=self.scenario.allowances, throw=still(run.wheel_speed))
+        held = still(run.wheel_speed, self._slower(run))
+        design = Design(launcher=bare, allowances=self.scenario.allowances, throw=held)
         out = np.ones((len(run.wheel_speed), len(self.names)))
         for column, name in enumerate(self.names):
             if name in HELD and (verdict := judge(COUPLED[name], design)) is not None:
@@ -54,6 +56,11 @@ class Foreteller:
             if name == "settled_loss":
                 out[:, column] = self._loss(run)
         return out
+
+    def _slower(self, run: ChainRun) -> Floats | None:
+        """About the speeds of the wheels that do not lead [m/s], None: as the others."""
+        launcher, spin = self.scenario.launcher, self.scenario.goal.spin
+        return np.maximum(run.wheel_speed - gap(launcher, spin), 0.0) if spin else None
 
     def _taken(self, run: ChainRun) -> Floats:
         """What a throw takes from the wheels of each stage, crush apart [J], (lanes, stages)."""

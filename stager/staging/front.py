@@ -75,7 +75,8 @@ class _Part:
 def _limited(
     scenario: Scenario, climbed: Climbed, used: Callable[[Settings], float | None], limit: str, crew: Crew
 ) -> list[FrontPoint]:
-    plain = replace(scenario, goal=Goal(aim=Aim.FASTEST), uncertain=(), draws=None, values={}, realise=_unrealised)
+    goal = Goal(aim=Aim.FASTEST, spin=scenario.goal.spin)
+    plain = replace(scenario, goal=goal, uncertain=(), draws=None, values={}, realise=_unrealised)
     kept = [found for found in climbed.settings if found.feasible and found.count]
     best = max(kept, key=lambda found: found.exit_speed, default=None)
     most = None if best is None else used(best)

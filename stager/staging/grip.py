@@ -2,6 +2,9 @@
 
 The least wheel speed whose exit speed is within 0.1 % of the greatest one in the range, looking up from the first
 setting that does not jam: past it more wheel speed only slips. None where exit speed still rises at the end.
+That of a pair at two speeds is its leading wheel's, the side that drives the spin forward, the other one set for the
+same spin throughout: it is the slower one, grips as long as the leading one does, and lies the same difference lower at
+the limit too, so its own share below that is the larger one.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ from stager.hardware.launcher import Launcher
 from stager.physics.chain import transit
 from stager.physics.options import QUICK, Options
 from stager.physics.transit.lanes import take
+from stager.staging.way import Way
 from stager.staging.zoom import Curve, first_above, sharpen
 
 NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
@@ -60,11 +64,13 @@ def grip_limit(
     rounds: int = ROUNDS,
     cliffs: bool = False,
     options: Options = QUICK,
+    way: Way = transit,
 ) -> GripLimit:
     """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
 
     All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; near: about where it must be
-    [m/s], where that is known, within the factors `around`; rounds of refinement; cliffs: find where jams begin.
+    [m/s], where that is known, within the factors `around`; rounds of refinement; cliffs: find where jams begin;
+    way: how a stage is passed, the wheel speeds being those of its leading wheel.
     """
     entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
     coarse = COARSE_OF_MANY if top.size > MANY else COARSE
@@ -76,10 +82,11 @@ def grip_limit(
 
     def curves(chosen: NDArray[np.intp] | None = None) -> Curve:
         if chosen is None:
-            machine, speed, spin = launcher, entry_speed, entry_spin
+            machine, through, speed, spin = launcher, way, entry_speed, entry_spin
         else:
-            machine, speed, spin = take(launcher, chosen), entry_speed[chosen], entry_spin[chosen]
-        return lambda speeds: transit(machine, index, speed, speeds, entry_spin=spin, options=options).exit_speed
+            machine, through = take(launcher, chosen), take(way, chosen)
+            speed, spin = entry_speed[chosen], entry_spin[chosen]
+        return lambda speeds: through(machine, index, speed, speeds, entry_spin=spin, options=options).exit_speed
 
     values = curves()(grid)
     best = np.argmax(values, axis=0)
@@ -90,7 +97,7 @@ def grip_limit(
     where = np.flatnonzero(lost)
     again = grip_limit(
         take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], rounds=rounds,
-        cliffs=cliffs, options=options,
+        cliffs=cliffs, options=options, way=take(way, where),
     )  # fmt: skip
     for name in GripLimit.__dataclass_fields__:
         getattr(found, name)[where] = getattr(again, name)

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from stager.hardware.scenario import Scenario
+from stager.limits import Verdict
 from stager.staging.aims import exit_cap
 from stager.staging.records import Missed, Relaxation, Settings
 from stager.staging.relax import Reach, conflict, relaxations
+from stager.staging.span import span
+from stager.staging.spun import most_spin
+
+TURN = 2 * np.pi
 
 OUT_OF_REACH = " Without these limits and with six stages more it is not reached either."
 
@@ -19,6 +26,8 @@ def miss(scenario: Scenario, climbed: Sequence[Settings], bound: float | None = 
     """
     fits = [found for found in climbed if found.feasible]
     asked = scenario.goal.exit_speed
+    if not fits and scenario.goal.spin and not _broken(climbed[0]):
+        return _unspun(scenario, climbed, scenario.goal.spin)
     if not fits or asked is None:
         return _from_the_start(climbed[0])
     nearest = max(fits, key=lambda found: found.exit_speed)
@@ -41,7 +50,7 @@ def _reason(asked: float, nearest: float, most: float) -> str:
 
 def _from_the_start(fed: Settings) -> Missed:
     """Where the projectile breaks limits as it is fed."""
-    broken = [verdict for verdict in fed.verdicts if verdict.slack < 0]
+    broken = _broken(fed)
     names = tuple(verdict.name for verdict in broken)
     words = ", ".join(name.replace("_", " ") for name in names)
     needed = tuple(
@@ -51,3 +60,25 @@ def _from_the_start(fed: Settings) -> Missed:
     )  # fmt: skip
     reason = f"No design keeps the limits: already as it is fed it breaks {words}."
     return Missed(reason=reason, proven=True, nearest=None, conflict=names, relaxations=needed)
+
+
+def _broken(settings: Settings) -> list[Verdict]:
+    return [verdict for verdict in settings.verdicts if verdict.slack < 0]
+
+
+def _unspun(scenario: Scenario, climbed: Sequence[Settings], spin: float) -> Missed:
+    """Where no setting with the spin that is asked for was found within the limits."""
+    turned = [found for found in climbed if found.turns and found.count]
+    asked = f"{spin / TURN:.4g} rev/s"
+    if turned:
+        nearest = min(turned, key=lambda found: sum(-float(one.slack) for one in _broken(found)))
+        names = tuple(verdict.name for verdict in _broken(nearest))
+        reason = f"None found that spins at {asked} within the limits, which does not prove that there is none."
+        return Missed(reason=reason, proven=False, nearest=nearest, conflict=names)
+    top = float(np.max(span(scenario.launcher, scenario.allowances, 0).top))
+    most = np.copysign(most_spin(scenario.launcher, top), spin) / TURN
+    reason = (
+        f"No design is found that spins at {asked}: the first stage makes the spin and gives {most:.3g} rev/s at most"
+        + (", with no margin to its grip limit." if scenario.allowances.grip_margin else ".")
+    )
+    return Missed(reason=reason, proven=False, nearest=None)

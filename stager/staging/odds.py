@@ -20,6 +20,8 @@ from stager.staging.draws import Draws, draw
 from stager.staging.records import Settings
 from stager.staging.retune import Bench, own_cap
 from stager.staging.span import span
+from stager.staging.spun import sides, turns, way_of
+from stager.staging.way import Way
 
 SHARED = frozenset(
     ("slip_heat", "average_power", "peak_power", "supply_current", "winding_temperature", "settled_loss", "throttle")
@@ -64,7 +66,7 @@ def odds(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Rung:
-    """Wheel speeds of the nominal chain [m/s], (stages,), and whether no shared limit holds it back."""
+    """Speeds of the nominal chain's leading wheels [m/s], (stages,), and whether no shared limit holds it back."""
 
     wheel_speed: Floats
     lone: bool
@@ -72,7 +74,7 @@ class _Rung:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Chunk:
-    """Some draws, behind the nominal launcher as lane 0. near: see Bench; cap [m/s], strain [m/s^2]: (lanes,)."""
+    """Some draws, behind the nominal launcher as lane 0. near, way: see Bench; cap [m/s], strain [m/s^2]: (lanes,)."""
 
     launcher: Launcher
     allowances: Allowances
@@ -80,6 +82,7 @@ class _Chunk:
     cap: Floats
     strain: Floats
     rungs: tuple[_Rung, ...]
+    way: Way
 
 
 def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings]) -> list[_Chunk]:
@@ -89,19 +92,20 @@ def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings]) -> li
     cap = own_cap(draws.launcher, allowances, draws.lanes, asked)
     strains = [allowances.acceleration, draws.launcher.projectile.max_acceleration]
     strain = np.min(np.broadcast_arrays(np.full(draws.lanes, np.inf), *(s for s in strains if s is not None)), axis=0)
-    rungs = tuple(_Rung(wheel_speed=settings.wheel_speed, lone=_lone(settings)) for settings in climbed[1:])
+    rungs = tuple(_Rung(wheel_speed=settings.lead, lone=_lone(settings)) for settings in climbed[1:])
+    way = way_of(scenario.launcher, allowances, goal.spin)
     flat, near = flatten(draws.launcher, (draws.lanes,)), _near(scenario, climbed)
     chosen = [np.append(0, np.arange(first, min(first + CHUNK, draws.lanes))) for first in range(1, draws.lanes, CHUNK)]
     return [
         _Chunk(launcher=take(flat, who), allowances=allowances, near=near, cap=cap[who], strain=strain[who],
-               rungs=rungs) for who in chosen
+               rungs=rungs, way=way) for who in chosen
     ]  # fmt: skip
 
 
 def _climbed(chunk: _Chunk) -> Floats:
     """Exit speeds [m/s] of the chunk's draws on every rung, (rungs, draws)."""
     lanes = chunk.cap.size
-    bench = Bench(chunk.launcher, chunk.allowances, lanes, chunk.strain, chunk.near)
+    bench = Bench(chunk.launcher, chunk.allowances, lanes, chunk.strain, chunk.near, chunk.way)
     rungs = [bench.speed.copy()]
     for rung in chunk.rungs:
         bench.add(bench.speed < chunk.cap)
@@ -132,8 +136,8 @@ def _together(chunk: _Chunk, bench: Bench, wheel_speed: Floats) -> Floats:
     # A draw that is at its cap before this stage has no setting of its own for it: it takes one that is known.
     known = np.where(np.isnan(fastest[0]), wheel_speed, fastest[0])
     fastest = np.where(np.isnan(fastest), known, fastest)
-    way = np.minimum(np.log(wheel_speed / fastest[0]), 0.0)
-    slack, speed = _shared(chunk.launcher, chunk.allowances, fastest)
+    slower = np.minimum(np.log(wheel_speed / fastest[0]), 0.0)
+    slack, speed = _shared(chunk, chunk.launcher, fastest)
     speed = np.where(slack >= 0, speed, 0.0)
     # Draws that keep the limits as they are need no slowing.
     who = np.flatnonzero(slack < 0)
@@ -142,7 +146,7 @@ def _together(chunk: _Chunk, bench: Bench, wheel_speed: Floats) -> Floats:
     for _ in range(TRIES if who.size else 0):
         share = (INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan)
         at = low + (high - low) * np.clip(np.nan_to_num(share, nan=0.5), 0.02, 0.98)
-        slack, reached = _shared(here, chunk.allowances, fastest[who] * np.exp(at[:, None] * way))
+        slack, reached = _shared(chunk, here, fastest[who] * np.exp(at[:, None] * slower))
         kept = slack >= 0
         low, broken = np.where(kept, low, at), np.where(kept, broken, slack)
         high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
@@ -150,10 +154,13 @@ def _together(chunk: _Chunk, bench: Bench, wheel_speed: Floats) -> Floats:
     return np.asarray(speed)
 
 
-def _shared(launcher: Launcher, allowances: Allowances, wheel_speed: Floats) -> tuple[Floats, Floats]:
-    """Least slack of the shared limits [-] at wheel speeds [m/s], (lanes, stages), and the exit speed [m/s]."""
-    done = throw(launcher, wheel_speed, options=ROUGH)
-    design = Design(launcher=launcher, allowances=allowances, throw=done, options=ROUGH)
+def _shared(chunk: _Chunk, launcher: Launcher, lead: Floats) -> tuple[Floats, Floats]:
+    """Least slack of the shared limits [-] with leading wheels at `lead` [m/s], (lanes, stages), and the exit speed
+    [m/s]."""
+    done = throw(launcher, *sides(chunk.way, launcher, lead, ROUGH), options=ROUGH)
+    # Slowed too much, some no longer make the spin that is asked for.
+    speed = np.where(turns(chunk.way, done), done.exit_speed, 0.0)
+    design = Design(launcher=launcher, allowances=chunk.allowances, throw=done, options=ROUGH)
     found = [judge(limit, design) for limit in LIMITS if limit.name in SHARED]
     slacks = [np.broadcast_to(verdict.slack, done.exit_speed.shape) for verdict in found if verdict is not None]
-    return (np.min(slacks, axis=0) if slacks else np.ones(done.exit_speed.shape)), done.exit_speed
+    return (np.min(slacks, axis=0) if slacks else np.ones(done.exit_speed.shape)), speed

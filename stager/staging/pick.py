@@ -65,7 +65,7 @@ def pick(scenario: Scenario) -> Picked:
     """The best parts of the catalogue and the climb with them."""
     if all(parts == (0, 0) for parts in _offered(scenario)):
         return Picked(scenario, climb(scenario), None)
-    runner = Runner(scenario.allowances)
+    runner = Runner(scenario.allowances, scenario.goal.spin)
     tried = _one_for_all(scenario, runner)
     common = _best(tried)
     own = _each_its_own(scenario, runner, common)

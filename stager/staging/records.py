@@ -11,6 +11,7 @@ from stager.limits import Design, Verdict
 from stager.limits.driving import AveragePower
 from stager.physics.records import Throw
 from stager.staging.certificate import Bound
+from stager.staging.spun import SPIN_WITHIN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,9 +41,15 @@ class Rung:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Wheel speeds of a chain [m/s], shape (stages,), what they make, and the verdicts on it."""
+    """Wheel speeds of a chain [m/s], shape (stages,), what they make, and the verdicts on it.
+
+    wheel_speed: of side A; wheel_speed_b: of side B where spin is asked for, None: as A; spin: that is asked for
+    [rad/s].
+    """
 
     wheel_speed: Floats
+    wheel_speed_b: Floats | None = None
+    spin: float = 0.0
     design: Design
     exit_speed: float
     verdicts: tuple[Verdict, ...]
@@ -54,8 +61,19 @@ class Settings:
         return self.design.throw
 
     @property
+    def lead(self) -> Floats:
+        """Speeds of the leading wheels [m/s], the sides that drive the spin forward; see `spun`."""
+        return self.wheel_speed if self.wheel_speed_b is None or self.spin > 0 else self.wheel_speed_b
+
+    @property
+    def beside(self) -> Floats:
+        """Speeds of sides B [m/s]."""
+        return self.wheel_speed if self.wheel_speed_b is None else self.wheel_speed_b
+
+    @property
     def grip_limit(self) -> Floats:
-        """Of each stage at its own entry speed [m/s], NaN where exit speed still rises at the end of the range."""
+        """Of each stage's leading wheel at its own entry speed [m/s], NaN where exit speed still rises at the end of
+        the range."""
         limits = self.design.grip_limit
         return np.full(self.wheel_speed.shape, np.nan) if limits is None else limits
 
@@ -67,8 +85,19 @@ class Settings:
 
     @property
     def throttle(self) -> Floats | None:
-        """Throttle of each motor, stage by stage [-]; None where drives or supply are not known."""
-        return None if self.design.holding is None else self.design.holding.throttle
+        """Throttle of side A's motor, stage by stage [-]; None where drives or supply are not known."""
+        return self._throttle(0)
+
+    @property
+    def throttle_b(self) -> Floats | None:
+        """Of side B's, where a pair runs two speeds."""
+        return self._throttle(1)
+
+    def _throttle(self, side: int) -> Floats | None:
+        train, holding = self.design.train, self.design.holding
+        if train is None or holding is None or side not in train.side:
+            return None
+        return np.asarray(holding.throttle)[..., np.array(train.side) == side]
 
     @property
     def count(self) -> int:
@@ -77,8 +106,13 @@ class Settings:
 
     @property
     def feasible(self) -> bool:
-        """Whether every limit is kept; a millionth of the allowance is rounding."""
-        return all(float(verdict.slack) >= -1e-6 for verdict in self.verdicts)
+        """Whether every limit is kept, where a millionth of the allowance is rounding, and it spins as asked."""
+        return self.turns and all(float(verdict.slack) >= -1e-6 for verdict in self.verdicts)
+
+    @property
+    def turns(self) -> bool:
+        """Whether it leaves with the spin that is asked for, if any, to a thousandth."""
+        return self.spin == 0.0 or abs(float(self.throw.spin) / self.spin - 1.0) <= SPIN_WITHIN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

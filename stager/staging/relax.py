@@ -32,7 +32,7 @@ class Reach:
 
     def __init__(self, scenario: Scenario, asked: float, count: int) -> None:
         """asked: exit speed [m/s]; count: stages of the design that comes nearest."""
-        self.scenario = replace(scenario, goal=Goal(aim=Aim.FASTEST))
+        self.scenario = replace(scenario, goal=Goal(aim=Aim.FASTEST, spin=scenario.goal.spin))
         self.asked, self.count = asked, count
         self._chains: Chains | None = None
         self._known: dict[tuple[Allowances, Number | None], Settings | None] = {}

@@ -15,6 +15,7 @@ from stager.physics.relay import free_runs
 from stager.physics.transit.lanes import flatten, take
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
+from stager.staging.way import Way
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
@@ -24,9 +25,12 @@ SCAN = np.linspace(0.3, 1.0, 36)
 class Bench:
     """Lanes of launchers, tuned for the greatest exit speed under the limits of each stage on its own."""
 
-    def __init__(self, launcher: Launcher, allowances: Allowances, lanes: int, strain: Floats, near: Floats) -> None:
+    def __init__(
+        self, launcher: Launcher, allowances: Allowances, lanes: int, strain: Floats, near: Floats, way: Way = transit
+    ) -> None:
         """strain: greatest acceleration allowed [m/s^2], (lanes,); near: where lane 0 has its grip limits [m/s], or its
-        peaks, one a stage."""
+        peaks, one a stage; way: how stages are passed."""
+        self.way = way
         self.launcher, self.allowances, self.lanes = flatten(launcher, (lanes,)), allowances, lanes
         self.near, self.drift = near, np.ones(lanes)
         self.strain = np.broadcast_to(strain, (lanes,))
@@ -61,7 +65,7 @@ class Bench:
         around = FIRST if index == 0 else LATER
         found = grip_limit(
             here, index, speed, spin, top, near=self.near[index] * drift, around=around, rounds=2,
-            options=LOOKED,
+            options=LOOKED, way=self.way,
         )  # fmt: skip
         margin = self.allowances.grip_margin
         at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)
@@ -72,13 +76,13 @@ class Bench:
         self, here: Launcher, index: int, speed: Floats, spin: Floats, strain: Floats, chosen: Floats
     ) -> tuple[Floats, Floats, Floats]:
         """Wheel speed, exit speed [m/s] and spin [rad/s] of each lane, no faster than `chosen` [m/s]."""
-        done = transit(here, index, speed, chosen, entry_spin=spin, options=TUNED)
+        done = self.way(here, index, speed, chosen, entry_spin=spin, options=TUNED)
         exit_speed, exit_spin = done.exit_speed.copy(), done.exit_spin.copy()
         hard = np.flatnonzero((done.peak_acceleration > strain) & ~done.jammed)
         if hard.size:
             chosen = chosen.copy()
             chosen[hard] = self._gently(take(here, hard), index, speed[hard], spin[hard], strain[hard], chosen[hard])
-            again = transit(take(here, hard), index, speed[hard], chosen[hard], entry_spin=spin[hard], options=TUNED)
+            again = self.way(take(here, hard), index, speed[hard], chosen[hard], entry_spin=spin[hard], options=TUNED)
             exit_speed[hard], exit_spin[hard] = again.exit_speed, again.exit_spin
         return chosen, exit_speed, exit_spin
 
@@ -88,7 +92,7 @@ class Bench:
         place = high
         for _ in range(2):
             grid = low + (high - low) * np.linspace(0.0, 1.0, SCAN.size)[:, None]
-            done = transit(here, index, speed, grid, entry_spin=spin, options=TUNED)
+            done = self.way(here, index, speed, grid, entry_spin=spin, options=TUNED)
             value = np.where(done.jammed | (done.peak_acceleration > strain), -1.0, done.exit_speed)
             best = np.argmax(value, axis=0)
             place = grid[best, lanes]

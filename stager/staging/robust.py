@@ -12,9 +12,11 @@ from scipy.special import betaincinv
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
+from stager.physics.records import Throw
 from stager.staging.records import Robust, Settings
 from stager.staging.settle import judged
-from stager.staging.spread import Crowd, crowd, kept
+from stager.staging.spread import ROUGH, Crowd, crowd, kept
+from stager.staging.spun import sides, way_of
 
 QUANTILE, CHANCE, SURE = 0.05, 0.95, 0.95
 CHOSEN_ON, JUDGED_ON = 100, 400
@@ -27,7 +29,7 @@ def robust(scenario: Scenario, best: Settings, rng: np.random.Generator) -> Robu
     if best.count == 0 or not (scenario.uncertain or scenario.draws):
         return None
     people, fresh = crowd(scenario, CHOSEN_ON, rng), crowd(scenario, JUDGED_ON, rng)
-    start = best.wheel_speed
+    start = best.lead
     chosen = _pick(scenario, people, best, COMMON[:, None] * start)
     for _ in range(PASSES):
         for k in range(best.count):
@@ -35,7 +37,7 @@ def robust(scenario: Scenario, best: Settings, rng: np.random.Generator) -> Robu
             tries[:, k] = np.minimum(tries[:, k] * OWN, start[k])
             chosen = _pick(scenario, people, best, np.vstack([chosen, tries]))
     nominal = _within_grip(scenario, chosen)
-    chosen = nominal.wheel_speed
+    chosen = nominal.lead
     (low, share), (before, share_before) = (_judge(scenario, fresh, best, speeds) for speeds in (chosen, start))
     count = round(share * JUDGED_ON)
     surely = 0.0 if count == 0 else float(betaincinv(count, JUDGED_ON - count + 1, 1 - SURE))
@@ -52,24 +54,30 @@ def _within_grip(scenario: Scenario, speeds: Floats) -> Settings:
     (found,) = judged(scenario, [speeds])
     for _ in range(speeds.size if margin else 0):
         most = (1 - margin) * (1 - SLACK) * found.grip_limit
-        if not (found.wheel_speed > most * (1 + SLACK)).any():
+        if not (found.lead > most * (1 + SLACK)).any():
             break
-        (found,) = judged(scenario, [np.fmin(found.wheel_speed, most)])
+        (found,) = judged(scenario, [np.fmin(found.lead, most)])
     return found
 
 
 def _pick(scenario: Scenario, people: Crowd, best: Settings, candidates: Floats) -> Floats:
     """The candidate with the greatest low quantile of those that keep the limits often enough, else the one that
     keeps them most often."""
-    done = people.throw(candidates)
+    done = _throw(scenario, people, candidates)
     low = np.quantile(done.exit_speed[:, 1:], QUANTILE, axis=1)
     share = kept(scenario, people, done, best.design)[:, 1:].mean(axis=1)
     merit = np.where(share >= CHANCE, low, share - 1)
     return np.asarray(candidates[int(np.argmax(merit))])
 
 
+def _throw(scenario: Scenario, people: Crowd, lead: Floats) -> Throw:
+    """With the wheels beside the leading ones so that the nominal launcher spins as asked."""
+    way = way_of(scenario.launcher, scenario.allowances, scenario.goal.spin)
+    return people.throw(*sides(way, scenario.launcher, lead, ROUGH))
+
+
 def _judge(scenario: Scenario, people: Crowd, best: Settings, speeds: Floats) -> tuple[float, float]:
     """Low quantile of exit speed [m/s], and how often limits are kept."""
-    done = people.throw(speeds[None])
+    done = _throw(scenario, people, speeds[None])
     share = kept(scenario, people, done, best.design)[0, 1:].mean()
     return float(np.quantile(done.exit_speed[0, 1:], QUANTILE)), float(share)

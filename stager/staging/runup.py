@@ -7,11 +7,11 @@ import numpy as np
 from stager.hardware.launcher import Launcher
 from stager.hardware.stage import Stage
 from stager.hardware.wish import Allowances
-from stager.physics.chain import transit
 from stager.physics.options import QUICK
 from stager.physics.relay import overlapping
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
+from stager.staging.spun import way_of
 
 Entry = tuple[float, float]
 """Speed [m/s] and spin [rad/s] into a stage."""
@@ -20,8 +20,9 @@ Entry = tuple[float, float]
 class Runner:
     """Runs stages up and remembers what each made of an entry."""
 
-    def __init__(self, allowances: Allowances) -> None:
-        self.allowances = allowances
+    def __init__(self, allowances: Allowances, spin: float | None = None) -> None:
+        """spin: that is asked for [rad/s]."""
+        self.allowances, self.spin = allowances, spin
         self._known: dict[tuple[Stage, Entry], Entry] = {}
 
     def leave(self, launcher: Launcher, index: int, entry: Entry) -> Entry:
@@ -34,11 +35,12 @@ class Runner:
     def _leave(self, launcher: Launcher, index: int, speed: float, spin: float) -> Entry:
         at, turning = np.array([speed]), np.array([spin])
         top = np.atleast_1d(span(launcher, self.allowances, index).top)
-        found = grip_limit(launcher, index, at, turning, top, rounds=2)
+        way = way_of(launcher, self.allowances, self.spin)
+        found = grip_limit(launcher, index, at, turning, top, rounds=2, way=way)
         margin = self.allowances.grip_margin
         free = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * found.wheel_speed)
         wheel = free if margin else found.peak_speed
-        done = transit(launcher, index, at, wheel, entry_spin=turning, options=QUICK)
+        done = way(launcher, index, at, wheel, entry_spin=turning, options=QUICK)
         return float(done.exit_speed[0]), float(done.exit_spin[0])
 
     def exits(self, launcher: Launcher, most: int, enough: float) -> list[float]:

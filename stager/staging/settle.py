@@ -22,6 +22,7 @@ from stager.staging.records import Settings
 from stager.staging.rows import grips_of, throw_rows
 from stager.staging.shared import Law
 from stager.staging.solve import Chains, Correction, Task, grown, solve
+from stager.staging.spun import way_of
 from stager.staging.trust import Found
 
 JUDGED = Options(tolerance=2e-6)
@@ -104,19 +105,22 @@ def judged(
     scenario: Scenario, chains: Sequence[Floats], near: Sequence[Floats] | None = None,
     limits: Sequence[Limit] = LIMITS,
 ) -> list[Settings]:  # fmt: skip
-    """Chains at their wheel speeds [m/s], each of shape (stages,), with the verdicts of `limits`.
+    """Chains at their leading wheels' speeds [m/s], each of shape (stages,), with the verdicts of `limits`.
 
     near: about where the grip limits must be [m/s]; they are looked for where a margin to them is asked for.
     """
     launcher, allowances = scenario.launcher, scenario.allowances
-    throws = throw_rows(launcher, chains, JUDGED)
+    spin = scenario.goal.spin or 0.0
+    throws = throw_rows(launcher, chains, JUDGED, way_of(launcher, allowances, spin))
     found = []
     margins = grips_of(launcher, allowances, throws, near) if allowances.grip_margin else _unknown(chains)
     for speeds, done, grips in zip(chains, throws, margins, strict=True):
         design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips, options=JUDGED)
         found.append(
             Settings(
-                wheel_speed=speeds, design=design, exit_speed=float(done.exit_speed),
+                wheel_speed=done.stages.wheel_speed_a if spin else speeds,
+                wheel_speed_b=done.stages.wheel_speed_b if spin else None,
+                spin=spin, design=design, exit_speed=float(done.exit_speed),
                 verdicts=_verdicts(design, limits), length=float(length(launcher, speeds.size)),
             )
         )  # fmt: skip

@@ -19,6 +19,7 @@ from stager.physics.options import Options
 from stager.staging.chain_map import ChainRun
 from stager.staging.foretold import COUPLED, HELD, LEAST, Foreteller, foreteller
 from stager.staging.solve import Chains
+from stager.staging.spun import sides, way_of
 
 KEPT, STEP, STEEPEST = 1e-6, 0.02, 50.0
 TRUE = Options(tolerance=2e-6)
@@ -95,7 +96,8 @@ def look_closely(scenario: Scenario, chains: Chains, wheel_speed: Floats) -> Law
 
 
 def _design(scenario: Scenario, speeds: Floats) -> Design:
-    done = throw(scenario.launcher, speeds, options=TRUE)
+    way = way_of(scenario.launcher, scenario.allowances, scenario.goal.spin)
+    done = throw(scenario.launcher, *sides(way, scenario.launcher, speeds, TRUE), options=TRUE)
     return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=done, options=TRUE)
 
 

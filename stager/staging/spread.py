@@ -30,9 +30,12 @@ class Crowd:
     launcher: Launcher
     lanes: int
 
-    def throw(self, wheel_speed: Floats) -> Throw:
-        """Throws at wheel speeds [m/s], shape (candidates, stages): arrays (candidates, lanes, ...)."""
-        return throw(self.launcher, wheel_speed[:, None, :] * np.ones((self.lanes, 1)), options=ROUGH)
+    def throw(self, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> Throw:
+        """Throws at wheel speeds [m/s], shape (candidates, stages), side B's where pairs run two: arrays
+        (candidates, lanes, ...)."""
+        each = np.ones((self.lanes, 1))
+        other = None if wheel_speed_b is None else wheel_speed_b[:, None, :] * each
+        return throw(self.launcher, wheel_speed[:, None, :] * each, other, options=ROUGH)
 
 
 def crowd(scenario: Scenario, count: int, rng: np.random.Generator) -> Crowd:

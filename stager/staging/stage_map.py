@@ -17,6 +17,7 @@ from stager.physics.chain import transit
 from stager.physics.options import Options
 from stager.staging.grip import IDLE, grip_limit
 from stager.staging.lattice import Lattice
+from stager.staging.way import Way
 
 ROUGH = Options(tolerance=3e-5)
 BELOW, ABOVE, SCARCELY_ABOVE = 24, 12, 3
@@ -65,8 +66,11 @@ class Passed:
 class StageMap:
     """The map of one stage."""
 
-    def __init__(self, launcher: Launcher, index: int, entries: Entries, top: float, beyond: float) -> None:
-        """top: greatest wheel speed [m/s]; beyond: how far past the peak the map goes, as a multiple of it."""
+    def __init__(
+        self, launcher: Launcher, index: int, entries: Entries, top: float, beyond: float, way: Way = transit
+    ) -> None:
+        """top: greatest wheel speed [m/s]; beyond: how far past the peak the map goes, as a multiple of it; way: how
+        the stage is passed."""
         self.entries = entries
         self.radius = float(launcher.projectile.radius)
         self.above = ABOVE if beyond > 1.05 else SCARCELY_ABOVE
@@ -74,7 +78,7 @@ class StageMap:
         speed, share = entries.grid()
         flat_speed, flat_spin = speed.ravel(), (share * speed / self.radius).ravel()
         tops = np.full(flat_speed.shape, top)
-        limit = grip_limit(launcher, index, flat_speed, flat_spin, tops, rounds=2, cliffs=True)
+        limit = grip_limit(launcher, index, flat_speed, flat_spin, tops, rounds=2, cliffs=True, way=way)
         grip = np.where(np.isnan(limit.wheel_speed), top, limit.wheel_speed)
         low = np.minimum(np.maximum(IDLE * flat_speed, limit.first_through), grip)
         edge = np.maximum(limit.edge, grip)
@@ -82,7 +86,7 @@ class StageMap:
         anchors = np.stack([low, edge, high, grip], axis=-1)
         self.jams = limit.peak_exit <= 0
         wheel = _wheel(anchors[:, None, :], np.arange(settings, dtype=np.float64), self.above)
-        done = transit(launcher, index, flat_speed[:, None], wheel, entry_spin=flat_spin[:, None], options=ROUGH)
+        done = way(launcher, index, flat_speed[:, None], wheel, entry_spin=flat_spin[:, None], options=ROUGH)
         shape = (*speed.shape, settings)
         spun = self.radius * done.exit_spin / np.where(done.jammed, 1.0, done.exit_speed)
         values = np.stack([done.exit_speed, spun, done.slip_heat, done.peak_acceleration], axis=-1)

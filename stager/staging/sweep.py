@@ -9,10 +9,12 @@ import numpy as np
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
-from stager.physics.chain import throw
+from stager.physics.chain import throw, transit
 from stager.physics.records import Throw
 from stager.staging.grip import grip_limit
+from stager.staging.rows import grips_of
 from stager.staging.span import span
+from stager.staging.way import Way
 
 POINTS = 81
 BEYOND = 2.0
@@ -40,11 +42,13 @@ class Sweep:
     ends_by: str
 
 
-def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = ()) -> Sweep:
+def sweep(
+    scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = (), way: Way = transit
+) -> Sweep:
     """Sweep the wheel speed of stage `index` (from 0).
 
     before: speeds of side A and B [m/s] of the stages before it. Where there are fewer: the set speed, else the grip
-    limit less grip_margin, else the end of the range.
+    limit less grip_margin, else the end of the range. way: how the swept stage is passed, by its leading wheel.
     """
     side_a, side_b = np.zeros(0), np.zeros(0)
     for k in range(index):
@@ -53,27 +57,20 @@ def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] 
     speed, spin = _entry(scenario, side_a, side_b)
     reach = span(scenario.launcher, scenario.allowances, index)
     top = float(reach.top)
-    grip, there = _grip(scenario, index, speed, spin, top) if speed > 0 else (None, None)
+    grip, there = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
     grid = np.linspace(0.0, top if grip is None else min(top, BEYOND * grip), POINTS)
-    done = throw(scenario.launcher, _chains(side_a, grid), _chains(side_b, grid))
+    exits = throw(scenario.launcher, _chains(side_a, grid), _chains(side_b, grid)).exit_speed
+    if way is not transit and speed > 0:
+        exits = way(scenario.launcher, index, speed, grid, entry_spin=spin).exit_speed
     return Sweep(
         stage=index + 1, before_a=side_a, before_b=side_b, entry_speed=speed, wheel_speed=grid,
-        exit_speed=done.exit_speed, grip_speed=grip, grip_exit=there, top=top, ends_by=reach.ends_by,
+        exit_speed=exits, grip_speed=grip, grip_exit=there, top=top, ends_by=reach.ends_by,
     )  # fmt: skip
 
 
 def grip_limits(scenario: Scenario, throw: Throw) -> Floats:
-    """Grip limit of each stage at the entry speed it has in `throw` [m/s], shape (stages,).
-
-    NaN where exit speed still rises at the end of the range, or where the projectile does not get to.
-    """
-    found = np.full(throw.stages.grip.shape, np.nan)
-    for k, (speed, spin) in enumerate(zip(throw.stages.entry_speed, throw.stages.entry_spin, strict=True)):
-        if speed > 0:
-            top = float(span(scenario.launcher, scenario.allowances, k).top)
-            at = _grip(scenario, k, float(speed), float(spin), top)[0]
-            found[k] = np.nan if at is None else at
-    return found
+    """Grip limit of each stage at the entry speed it has in `throw` [m/s], shape (stages,); see `grips_of`."""
+    return grips_of(scenario.launcher, scenario.allowances, [throw])[0]
 
 
 def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[float, float]:
@@ -95,8 +92,10 @@ def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, f
     return float(done.exit_speed), float(done.spin)
 
 
-def _grip(scenario: Scenario, k: int, speed: float, spin: float, top: float) -> tuple[float | None, float | None]:
-    found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]))
+def _grip(
+    scenario: Scenario, k: int, speed: float, spin: float, top: float, way: Way = transit
+) -> tuple[float | None, float | None]:
+    found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]), way=way)
     at = float(found.wheel_speed[0])
     return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))
 

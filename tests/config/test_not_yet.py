@@ -17,7 +17,7 @@ from tests.broken.corpus import RIGHT
 VALUES = {
     "limits.average_power": '"150 W"', "limits.peak_power": '"1.2 kW"', "limits.supply_current": '"80 A"',
     "limits.rim_safety": "3.0", "limits.winding_temperature": '"110 degC"', "limits.settled_loss": "0.05",
-    "limits.voltage": '"12 V"', "goal.spin": '"20 rev/s"', "feed.push": '"3 N"',
+    "limits.voltage": '"12 V"', "feed.push": '"3 N"',
 }  # fmt: skip
 
 

@@ -21,6 +21,7 @@ TYPED = {
 }
 SCREENS = Path(__file__).parent / "screens"
 BALL = "launcher.toml"
+SPUN = "spun.toml"
 SEED = "seed_ball.toml"
 TABLE = "seed_ball_throws.csv"
 CASES = {
@@ -42,6 +43,9 @@ CASES = {
     "plan": ["plan", BALL],
     "plan-quiet": ["plan", BALL, "--quiet"],
     "plan-none": ["plan", "narrow.toml"],
+    "plan-spin": ["plan", SPUN],
+    "check-spin": ["check", SPUN, "--speed", "9:13"],
+    "sweep-spin": ["sweep", SPUN],
     "worth": ["worth", BALL],
     "fit": ["fit", SEED, TABLE, "--build", "A", "-o", "fitted.toml"],
     "fit-few": ["fit", SEED, "few.csv"],
@@ -79,6 +83,7 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     more = '[limits]\nwinding_temperature = "50 degC"\nsettled_loss = 0.05\npeak_power = "1 kW"\n'
     (tmp_path / "full.toml").write_text(full.replace("[limits]\n", more), encoding="utf-8")
     (tmp_path / "narrow.toml").write_text(_with(text, aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
+    (tmp_path / SPUN).write_text(_with(text, aim='"fastest"\nspin = "-15 rev/s"', stages="2"), encoding="utf-8")
     (tmp_path / "jam.toml").write_text(_with(text, static="0.03", sliding="0.02"), encoding="utf-8")
     (tmp_path / "bad.toml").write_text(_with(text, crush='"-4 mm"', mass="18", rate='"2 rpm"'), encoding="utf-8")
     for name in (SEED, TABLE):

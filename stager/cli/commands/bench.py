@@ -34,6 +34,7 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     from stager.calibrate.table.book import open_book
     from stager.cli.desk import Desk
     from stager.report import bench as report
+    from stager.report.spin import left_out
 
     scenario = loaded.scenario
     book, cut = open_book(throws, scenario.launcher, max(stages, scenario.allowances.stages))
@@ -52,4 +53,5 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
             desk.take_all(sys.stdin)
     except KeyboardInterrupt:
         raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
-    return report.closing(book, book.throws(), desk.new, desk.watched, str(config), loaded.source(session.seed))
+    said = report.closing(book, book.throws(), desk.new, desk.watched, str(config), loaded.source(session.seed))
+    return left_out(said, loaded.scenario.goal)

@@ -15,6 +15,8 @@ def check(session: Session, config: Config, speed: Speeds) -> Answer:
     loaded = api.load(config)
     from stager.limits import verdicts
     from stager.report import check as report
+    from stager.report.spin import compared
 
     design = loaded.design(*speed)
-    return report.answer(design, verdicts(design, remedies=True), loaded.source(session.seed))
+    said = report.answer(design, verdicts(design, remedies=True), loaded.source(session.seed))
+    return compared(said, loaded.scenario.goal)

@@ -36,6 +36,7 @@ def fit(
 
     loaded = api.load(config)
     from stager.report import fit as report
+    from stager.report.spin import left_out
 
     if output is not None:
         check_place(output)
@@ -43,4 +44,5 @@ def fit(
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
     written = () if output is None else (output, loaded.save_fit(found.fit, output, seed=session.seed))
-    return report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
+    said = report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
+    return left_out(said, loaded.scenario.goal)

@@ -21,8 +21,10 @@ def next(session: Session, config: Config, throws: Table, count: Count = 6, buil
 
     loaded = api.load(config)
     from stager.report import suggest as report
+    from stager.report.spin import left_out
 
     table = loaded.throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)
-    return report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))
+    said = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))
+    return left_out(said, loaded.scenario.goal)

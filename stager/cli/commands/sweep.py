@@ -31,10 +31,12 @@ def sweep(
 
     loaded = api.load(config)
     from stager.report import sweep as report
+    from stager.report.spin import left_out
 
     if build is not None and throws is None:
         raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)
     table = None if throws is None else loaded.throws(throws, build)
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
-    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured)
+    said = report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured)
+    return left_out(said, loaded.scenario.goal)

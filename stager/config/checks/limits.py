@@ -93,6 +93,20 @@ def _goal(file: File) -> Iterator[Problem]:
     if goal.aim != "fastest" and goal.exit_speed is None:
         message = f'is missing: aim "{goal.aim}" needs it'
         yield Problem(("goal", "exit_speed"), message, 'for example exit_speed = "18 m/s"', (aim,))
-    if goal.spin is not None and any(stage.layout != "pair" for _, stage in _stages(file)):
+    if goal.spin is not None:
+        yield from _spin(file)
+
+
+def _spin(file: File) -> Iterator[Problem]:
+    """Only what rolls between pairs is set to a spin."""
+    spin, without = ("goal", "spin"), "or leave spin out"
+    if any(stage.layout != "pair" for _, stage in _stages(file)):
         others = (("stage", "layout"), ("stages",))
-        yield Problem(("goal", "spin"), "only pairs can be set to a spin", 'layout = "pair", or leave spin out', others)
+        yield Problem(spin, "only pairs can be set to a spin", f'layout = "pair", {without}', others)
+    if file.projectile.shape == "rod":
+        shape = (("projectile", "shape"),)
+        yield Problem(spin, "a rod cannot be set to a spin: it does not roll", "leave spin out", shape)
+    if file.goal.aim == "steadiest":
+        aim = (("goal", "aim"),)
+        message = 'aim "steadiest" cannot be joined with a spin yet'
+        yield Problem(spin, message, f'aim = "reach" with the same exit_speed, {without}', aim)

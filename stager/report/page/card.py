@@ -66,6 +66,7 @@ def _rows(
     grip, leaves = float(best.grip_limit[k]), float(part.exit_speed[k])
     split = stage.layout.side_b_driven and a != b
     names = ["A", "B"] if split else ["A + B" if stage.layout.side_b_driven else "A"]
+    leads = "B" if split and best.spin < 0 else names[0]
     found: list[tuple[Sequence[str], bool]] = []
     for side, name in enumerate(names):
         u = (a, b)[side]
@@ -73,7 +74,7 @@ def _rows(
         cells = (
             str(k + 1), name, speed(u), f"{float(turns_per_minute(u, stage.wheel)):.0f}",
             MISSING if throttle is None else f"{100 * throttle:.1f}",
-            MISSING if side or np.isnan(grip) else _below(1 - u / grip), speed(leaves),
+            MISSING if names[side] != leads or np.isnan(grip) else _below(1 - u / grip), speed(leaves),
         )  # fmt: skip
         found.append((cells, worth))
     return found

@@ -23,13 +23,15 @@ ROUNDING = 1e-6
 """Limits count as kept to a millionth of what they allow."""
 SLOW_EVIDENCE = "settings that slow the projectile below its feed (not looked at)"
 AT_CAP = 5e-5
+TWO_SPEEDS = "pairs at two speeds"
 LEFT_OUT = frozenset({*COUPLED, "slip_heat"})
 """Limits that stages share: a bound without them holds with them too."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """No wheel speeds within the limits, both of a pair alike, throw faster, to integration tolerance.
+    """No wheel speeds within the limits, both of a pair alike unless it is the cap, throw faster, to integration
+    tolerance.
 
     speeds: by number of stages, from 0, as far as they are bounded [m/s]; cap: what limits on the throw allow [m/s];
     missing: which stages there is no bound of but that, empty where all are bounded; evidence: which part is numerical
@@ -61,9 +63,10 @@ def bound(
     launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
     if reached >= cap * (1 - AT_CAP):
         return Bound((feed, cap), cap)
-    arriving, speeds, missing, evidence = feed_entries(feed), [feed], "", set[str]()
+    missing = TWO_SPEEDS if scenario.goal.spin else ""
+    arriving, speeds, evidence = feed_entries(feed), [feed], set[str]()
     # Behind as many stages as reach the cap no more need be known: nothing may leave faster.
-    while len(speeds) <= most and 0.0 < speeds[-1] < cap:
+    while not missing and len(speeds) <= most and 0.0 < speeds[-1] < cap:
         index = len(speeds) - 1
         task = _task(scenario, index, arriving, cap, tolerance, effort)
         if isinstance(task, str):

@@ -1,0 +1,64 @@
+"""A plan with a spin, written, checked and thrown again; what is not about a spin says so."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import stager as package
+from stager.report.page.card import card
+from stager.staging.settle import judged
+from tests.cli.run import TEMPLATE, stager
+
+SPIN = -30 * 2 * np.pi
+GOAL = 'spin = "-30 rev/s"\n'
+
+
+def _json(*arguments: str) -> dict[str, Any]:
+    ran = stager(*arguments, "--json")
+    assert (ran.status, ran.err) == (0, "")
+    found = json.loads(ran.out)
+    assert isinstance(found, dict)
+    return found
+
+
+@pytest.fixture(scope="module")
+def spun(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    text = TEMPLATE.read_text(encoding="utf-8")
+    exact = "".join(line.split(" ±")[0] + '"\n' if " ±" in line else f"{line}\n" for line in text.splitlines())
+    path = tmp_path_factory.mktemp("spin") / "spun.toml"
+    path.write_text(exact.replace("stages = 4", "stages = 1").replace("[goal]\n", f"[goal]\n{GOAL}"), encoding="utf-8")
+    return path
+
+
+def test_a_written_plan_is_thrown_and_checked_alike(spun: Path) -> None:
+    written = spun.with_name("planned.toml")
+    planned = _json("plan", str(spun), "-o", str(written))
+    thrown, checked = _json("throw", str(written)), _json("check", str(written))
+    assert planned["spin_rad_s"] == pytest.approx(SPIN, rel=1e-3)
+    for other in (thrown, checked["throw"]):
+        assert other["exit_speed_m_s"] == pytest.approx(planned["exit_speed_m_s"], rel=1e-5)
+        assert other["spin_rad_s"] == pytest.approx(planned["spin_rad_s"], rel=1e-5)
+        for side in ("wheel_speed_m_s", "wheel_speed_b_m_s"):
+            assert other["stages"][0][side] == pytest.approx(planned["stages"][0][side], rel=1e-9)
+    assert planned["stages"][0]["wheel_speed_b_m_s"] > planned["stages"][0]["wheel_speed_m_s"]
+    used = [next(row["used"] for row in each["limits"] if row["name"] == "grip_margin") for each in (planned, checked)]
+    assert used == pytest.approx([0.05, 0.05], abs=2e-4)
+    loaded = package.load(written)
+    assert "It spins -30.0 rev/s; the goal asks for -30.0 rev/s." in stager("check", str(written)).out
+    # A row a wheel, the margin beside the one that leads.
+    (best,) = judged(loaded.scenario, [np.array([planned["stages"][0]["wheel_speed_b_m_s"]])])
+    shown = str(card("", loaded.scenario.launcher, best, 1, loaded.source()))
+    rows = [row for row in shown.split("<tr") if "<td>A</td>" in row or "<td>B</td>" in row]
+    assert ["5.0" in row for row in rows] == [False, True]
+
+
+def test_answers_about_wheels_alike_say_that_the_spin_is_left_out(spun: Path) -> None:
+    answer = package.load(spun).sweep().answer()
+    assert answer.document["left_out"] == ["goal.spin"]
+    assert answer.screen is not None
+    assert "the spin that the goal asks for is left out here" in answer.screen.notes[0]
