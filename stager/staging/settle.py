@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from stager.limits import LIMITS, Design, Limit, Verdict, judge
 from stager.physics.chain import length
 from stager.physics.options import Options
 from stager.physics.records import Throw
+from stager.staging.extend import extended
 from stager.staging.foretold import COUPLED
 from stager.staging.records import Settings
 from stager.staging.rows import grips_of, throw_rows
@@ -28,18 +30,21 @@ from stager.staging.trust import Found
 JUDGED = Options(tolerance=2e-6)
 ROUNDS = 8
 SETTLED = 1e-5
+STRAINED = 0.98
 LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 
 
 @dataclass(slots=True)
 class Climber:
     """A stage count on its way: what it must keep, with the maps' corrections; where the maps have it best; what that
-    makes in the true model; and the coupled limits about it, where they hold it back."""
+    makes in the true model; the coupled limits about it, where they hold it back; whether the settings come from the
+    true model alone and not from the maps."""
 
     task: Task
     found: Found
     settings: Settings
     law: Law | None = None
+    apart: bool = False
 
 
 def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task) -> list[Climber]:
@@ -62,10 +67,31 @@ def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task
         again = thrown_as(scenario, chains, [each.found for each in moving], [each.task for each in moving], LOCAL)
         for climber, made in zip(moving, again, strict=True):
             climber.settings = made
+    _extend(scenario, climbers)
     for climber in climbers:
         verdicts = _verdicts(climber.settings.design, LIMITS)
         climber.settings = replace(climber.settings, verdicts=verdicts)
     return climbers
+
+
+def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:
+    """Where acceleration holds wheels back: chains of one stage less with one more, where that is faster."""
+    for shorter, climber in pairwise(climbers):
+        strained = climber.settings.throw.stages.peak_acceleration.max() > STRAINED * climber.task.strain
+        if not strained or not _keeps(shorter.settings):
+            continue
+        chain = extended(scenario, shorter.settings.wheel_speed, climber.task)
+        if chain is None:
+            continue
+        grips = np.append(shorter.settings.grip_limit, np.nan)
+        made = judged(scenario, [chain], [np.where(np.isnan(grips), chain, grips)], LOCAL)[0]
+        slower = made.exit_speed <= climber.settings.exit_speed * (1 + SETTLED) and _keeps(climber.settings)
+        if _keeps(made) and not slower:
+            climber.settings, climber.apart = made, True
+
+
+def _keeps(settings: Settings) -> bool:
+    return all(float(verdict.slack) >= -1e-6 for verdict in settings.verdicts if verdict.name not in COUPLED)
 
 
 def thrown_as(
@@ -81,8 +107,7 @@ def thrown_as(
 def _adjust(scenario: Scenario, chains: Chains, climber: Climber) -> bool:
     """Correct the task by what was thrown and solve again; False where that would not matter."""
     correction = compare(scenario, chains, climber)
-    kept = all(float(verdict.slack) >= -1e-6 for verdict in climber.settings.verdicts if verdict.name not in COUPLED)
-    if kept and _close(correction, climber.task.correction, climber.task):
+    if _keeps(climber.settings) and _close(correction, climber.task.correction, climber.task):
         return False
     climber.task = replace(climber.task, correction=correction)
     climber.found = solve(chains, climber.settings.count, climber.task, climber.found.point) or climber.found
@@ -94,11 +119,20 @@ def with_grips(scenario: Scenario, chains: Chains, climbers: Sequence[Climber]) 
     settled = [climber.settings for climber in climbers]
     if scenario.allowances.grip_margin:
         return settled
-    near = [chains.run(climber.found.point[None], climber.task.correction.grip).grip_limit[0] for climber in climbers]
+    near = [_about(chains, climber) for climber in climbers]
     grips = grips_of(scenario.launcher, scenario.allowances, [done.throw for done in settled], near)
     return [
         replace(done, design=replace(done.design, grip_limit=grip)) for done, grip in zip(settled, grips, strict=True)
     ]
+
+
+def _about(chains: Chains, climber: Climber) -> Floats:
+    """Grip limits [m/s] by the maps."""
+    if climber.apart:
+        run = chains.at(climber.settings.wheel_speed[None])
+    else:
+        run = chains.run(climber.found.point[None], climber.task.correction.grip)
+    return np.asarray(run.grip_limit[0])
 
 
 def judged(
