@@ -21,6 +21,8 @@ from stager.staging.stage_map import Entries, Passed, StageMap
 SPEEDS, SHARES = 16, 4
 GRIP_SLACK = 1e-5
 PAST_PEAK, FAR_PAST = 1.02, 2.0
+ROOM = 1.2
+"""How far maps go past the end of the range: where peaks met it they would bend, which cubics cannot follow."""
 CLEAR, WIDER, WIDENINGS = 1.05, 1.5, 6
 
 
@@ -144,7 +146,7 @@ class ChainMap:
 
     def _map(self, index: int, entries: Entries) -> StageMap:
         beyond = 1.0 if self.allowances.grip_margin else FAR_PAST if self.strained else PAST_PEAK
-        return StageMap(self.launcher, index, entries, self.tops[index], beyond, self.way)
+        return StageMap(self.launcher, index, entries, ROOM * self.tops[index], beyond, self.way)
 
     def _after_first(self) -> Passed:
         """What may leave the first stage."""
