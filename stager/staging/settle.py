@@ -31,6 +31,7 @@ JUDGED = Options(tolerance=2e-6)
 ROUNDS = 8
 SETTLED = 1e-5
 STRAINED = 0.98
+HAIRS = np.geomspace(1e-5, 3e-3, 16)
 LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 
 
@@ -67,11 +68,26 @@ def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task
         again = thrown_as(scenario, chains, [each.found for each in moving], [each.task for each in moving], LOCAL)
         for climber, made in zip(moving, again, strict=True):
             climber.settings = made
+    for climber in climbers:
+        if not _keeps(climber.settings):
+            _slow(scenario, climber)
     _extend(scenario, climbers)
     for climber in climbers:
         verdicts = _verdicts(climber.settings.design, LIMITS)
         climber.settings = replace(climber.settings, verdicts=verdicts)
     return climbers
+
+
+def _slow(scenario: Scenario, climber: Climber) -> None:
+    """Where the rounds ended a hair beyond a limit: all wheels a hair slower, the fastest that keep it; else no change.
+
+    With nearly as good settings far apart the rounds may go to and fro between them.
+    """
+    stages, grips = climber.settings.throw.stages, climber.settings.grip_limit
+    speeds = stages.wheel_speed_b if climber.settings.spin < 0 else stages.wheel_speed_a
+    chains = [speeds * (1 - share) for share in HAIRS]
+    kept = [made for made in judged(scenario, chains, [grips] * len(chains), LOCAL) if _keeps(made)]
+    climber.settings = max(kept, key=lambda made: made.exit_speed, default=climber.settings)
 
 
 def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:

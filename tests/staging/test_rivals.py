@@ -6,6 +6,7 @@ import numpy as np
 
 from stager.physics.chain import throw
 from stager.staging import plan
+from tests.staging.machines import LIGHT, scenario
 from tests.staging.rivals import problem, reached
 
 
@@ -30,6 +31,16 @@ def test_peaks_near_the_end_of_the_range_are_found() -> None:
     # range missed it by 0.7 %.
     task = problem(np.random.default_rng([0, 34]))
     known = throw(task.launcher, np.array([15.064, 16.952, 20.154, 23.111, 25.844, 28.387]))
+    best = plan(task, draws=0, certified=False).best
+    assert best is not None
+    assert best.exit_speed >= float(known.exit_speed) * (1 - 5e-4)
+
+
+def test_rounds_that_go_to_and_fro_end_within_the_limits() -> None:
+    # Source: settings of an earlier plan. Light wheels have many settings nearly as good under a limit on slip heat.
+    task = scenario(LIGHT, stages=5, slip_heat=4.0, acceleration=9e3, wheel_speed=45.0)
+    known = throw(task.launcher, np.array([18.453, 22.935, 28.685, 32.544, 33.26]))
+    assert known.stages.slip_heat.sum() <= 4.0
     best = plan(task, draws=0, certified=False).best
     assert best is not None
     assert best.exit_speed >= float(known.exit_speed) * (1 - 5e-4)
