@@ -18,7 +18,7 @@ RESIDUE = 1e-5
 MOST_AT_ONCE, ROUNDS, FEW = 512, 60, 300
 FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
 CHUNK, FINE = 2048, 3e-5
-GROWTHS, MORE = 2, 2
+GROWTHS, MORE = 4, 2
 WEIGHTS = np.array([0.5, 0.5, 1.0])[:, None]
 """How much a width of each side of a cell matters."""
 
