@@ -131,9 +131,7 @@ def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> ND
     return np.asarray(at_end & (slope > STILL_RISING * width))
 
 
-def _cliffs(
-    curves: Curves, grid: Floats, values: Floats, best: NDArray[np.intp], rounds: int
-) -> tuple[Floats, Floats]:
+def _cliffs(curves: Curves, grid: Floats, values: Floats, best: NDArray[np.intp], rounds: int) -> tuple[Floats, Floats]:
     """The settings next to the jams below and above the peak; the ends of the grid where there are none."""
     lanes, rows = np.arange(best.size), np.arange(len(grid))[:, None]
     jams = values <= 0

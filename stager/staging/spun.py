@@ -100,9 +100,7 @@ def way_of(launcher: Launcher, allowances: Allowances, spin: float | None) -> Wa
     return Spun(spin, bool(allowances.grip_margin), float(np.max(span(launcher, allowances, 0).top)))
 
 
-def sides(
-    way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT
-) -> tuple[Floats, Floats | None]:
+def sides(way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT) -> tuple[Floats, Floats | None]:
     """Speeds of sides A and B [m/s] with leading wheels at `lead` [m/s], shape (..., stages); B None: all alike."""
     if not isinstance(way, Spun) or lead.shape[-1] == 0:
         return lead, None

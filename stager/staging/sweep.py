@@ -42,9 +42,7 @@ class Sweep:
     ends_by: str
 
 
-def sweep(
-    scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = (), way: Way = transit
-) -> Sweep:
+def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = (), way: Way = transit) -> Sweep:
     """Sweep the wheel speed of stage `index` (from 0).
 
     before: speeds of side A and B [m/s] of the stages before it. Where there are fewer: the set speed, else the grip
