@@ -99,7 +99,7 @@ class UnknownUnit(ValueError):
 
 @contextmanager
 def _unseen(name: str) -> Iterator[None]:
-    """While this lasts, a library that is not loaded yet cannot be: pint loads scipy only because it is there."""
+    """While this lasts, a library that is not loaded yet cannot be: pint loads some only because they are there."""
     if name in sys.modules:
         yield
         return
@@ -112,7 +112,7 @@ def _unseen(name: str) -> Iterator[None]:
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    with _unseen("scipy"):
+    with _unseen("scipy"), _unseen("dask"):
         import pint
 
     registry: Any = pint.UnitRegistry(None)
