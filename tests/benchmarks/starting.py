@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import tempfile
@@ -20,8 +21,8 @@ def lines() -> list[Line]:
         broken = Path(folder) / "broken.toml"
         broken.write_text(BROKEN)
         needed, helping, refusing = medians(
-            lambda: _run("-c", NEEDED), lambda: _run("-m", "stager", "--help"),
-            lambda: _run("-m", "stager", "check", str(broken)), rounds=9, clock=time.perf_counter,
+            lambda: _run(folder, "-c", NEEDED), lambda: _run(folder, "-m", "stager", "--help"),
+            lambda: _run(folder, "-m", "stager", "check", str(broken)), rounds=9, clock=time.perf_counter,
         )  # fmt: skip
     against = "importing typer, pydantic, rich, numpy"
     return [
@@ -30,5 +31,8 @@ def lines() -> list[Line]:
     ]
 
 
-def _run(*arguments: str) -> None:
-    subprocess.run([sys.executable, *arguments], capture_output=True, check=False)
+def _run(folder: str, *arguments: str) -> None:
+    """With byte code kept in `folder`, as an installed package has it: else a checkout is compiled each time."""
+    environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
+    environment["PYTHONPYCACHEPREFIX"] = folder
+    subprocess.run([sys.executable, *arguments], capture_output=True, check=False, env=environment)
