@@ -13,15 +13,11 @@ from stager.errors import InputError
 if TYPE_CHECKING:
     from stager.api.learned import Progress
     from stager.api.reported import Report
-    from stager.api.results import (
-        Checked,
-        CompareResult,
-        FitResult,
-        NextResult,
-        PlanResult,
-        SweepResult,
-        ThrowResult,
-    )
+    from stager.api.results.check import Checked
+    from stager.api.results.learned import CompareResult, FitResult, NextResult
+    from stager.api.results.plan import PlanResult
+    from stager.api.results.sweep import SweepResult
+    from stager.api.results.throw import ThrowResult
     from stager.calibrate.planning import Next
     from stager.calibrate.records import Fit
     from stager.calibrate.table import Throws
@@ -79,7 +75,8 @@ class Loaded:
 
     def throw(self, *speeds: Speed) -> ThrowResult:
         """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
-        from stager.api.results import ThrowResult, shown
+        from stager.api.results.shown import shown
+        from stager.api.results.throw import ThrowResult
         from stager.physics import chain
 
         chosen = self.speeds(*speeds)
@@ -90,7 +87,7 @@ class Loaded:
 
         Each verdict says which one change would help most.
         """
-        from stager.api.results import Checked
+        from stager.api.results.check import Checked
         from stager.limits import verdicts
 
         design = self.design(*speeds)
@@ -114,7 +111,8 @@ class Loaded:
         Raises InputError for a stage that there cannot be, or of which there are no throws.
         """
         from stager.api import learned
-        from stager.api.results import SweepResult, shown
+        from stager.api.results.shown import shown
+        from stager.api.results.sweep import SweepResult
         from stager.staging.sweep import sweep
 
         most = max(self.scenario.allowances.stages, len(self.scenario.launcher.stages))
@@ -143,11 +141,12 @@ class Loaded:
         """
         import numpy as np
 
-        from stager.api.results import PlanResult, shown
+        from stager.api.results.plan import PlanResult
+        from stager.api.results.shown import shown
         from stager.crew import crew
         from stager.errors import Interrupted
-        from stager.staging import plan
         from stager.staging.front import Against
+        from stager.staging.planner import plan
 
         if 0 < draws < LEAST_DRAWS:
             raise InputError(
@@ -206,7 +205,8 @@ class Loaded:
         """What throws tell of this launcher, and what chains of up to `stages` stages will do (None: one more stage
         than was measured)."""
         from stager.api import learned
-        from stager.api.results import FitResult, shown
+        from stager.api.results.learned import FitResult
+        from stager.api.results.shown import shown
 
         return shown(FitResult, learned.fit(self.scenario, throws, seed, stages, progress), loaded=self)
 
@@ -219,14 +219,16 @@ class Loaded:
     def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
         """Whether two builds of a table differ, by how much, and what explains it."""
         from stager.api import learned
-        from stager.api.results import CompareResult, shown
+        from stager.api.results.learned import CompareResult
+        from stager.api.results.shown import shown
 
         return shown(CompareResult, learned.compare(self.scenario, throws, builds, seed), loaded=self, throws=throws)
 
     def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
         """What to measure next, for so many throws."""
         from stager.api import learned
-        from stager.api.results import NextResult, shown
+        from stager.api.results.learned import NextResult
+        from stager.api.results.shown import shown
 
         return shown(NextResult, learned.suggest(self.scenario, throws, seed, count, progress), loaded=self)
 

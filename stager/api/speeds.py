@@ -6,13 +6,16 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from stager.errors import InputError
-from stager.hardware.arrays import Floats
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import Stage
+
+if TYPE_CHECKING:
+    from stager.hardware.arrays import Floats
+    from stager.hardware.launcher import Launcher
+    from stager.hardware.stage import Stage
 
 Speed = float | str | tuple[float | str, float | str]
 _NUMBER = re.compile(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?")

@@ -7,8 +7,3 @@ trust.py, solve.py           maximising under limits; the best settings of a cha
 settle.py, climb.py          the same in the true model; for every number of stages
 choose.py, ladder.py         which one it is; what each stage adds
 """
-
-from stager.staging.planner import plan
-from stager.staging.records import Plan, Rung, Settings
-
-__all__ = ["Plan", "Rung", "Settings", "plan"]

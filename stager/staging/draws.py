@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from stager.hardware.arrays import Floats, Number
 from stager.hardware.launcher import Launcher
@@ -50,6 +49,8 @@ def quantile(item: Uncertain, share: Floats) -> Floats:
 
     Normal, cut to the key's valid range, or rectangular of half-width √3 u (JCGM 101, 6.4.2).
     """
+    from scipy.special import ndtr, ndtri
+
     spread = item.standard_uncertainty
     if item.rectangular:
         low, high = max(item.value - ROOT_3 * spread, item.low), min(item.value + ROOT_3 * spread, item.high)

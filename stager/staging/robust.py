@@ -8,7 +8,6 @@ still grips. The choice is made on some draws and judged on others, since it fla
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import betaincinv
 
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
@@ -28,6 +27,8 @@ def robust(scenario: Scenario, best: Settings, rng: np.random.Generator) -> Robu
     """Robust settings for the stages of `best`; None where nothing is uncertain or there is no stage."""
     if best.count == 0 or not (scenario.uncertain or scenario.draws):
         return None
+    from scipy.special import betaincinv
+
     people, fresh = crowd(scenario, CHOSEN_ON, rng), crowd(scenario, JUDGED_ON, rng)
     start = best.lead
     chosen = _pick(scenario, people, best, COMMON[:, None] * start)

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 import stager
+from stager.api.results.plan import PlanResult
+from stager.api.results.shown import Shown
 from tests.cli.run import TEMPLATE
 from tests.cli.run import stager as run
 
@@ -56,7 +58,7 @@ ALL = ("plan", "throw", "jam", "sweep", "check", "fit", "next", "compare")
 
 @pytest.mark.parametrize("name", ALL)
 def test_what_a_notebook_shows_is_whole_and_says_the_answer(name: str, results: dict[str, object]) -> None:
-    result: stager.api.results.Shown = results[name]  # type: ignore[assignment]
+    result: Shown = results[name]  # type: ignore[assignment]
     page = result._repr_html_()
     assert _Tags(page).open == []
     headline = str(result).splitlines()[0].split(".")[0]
@@ -88,7 +90,7 @@ def test_a_launcher_shows_what_was_read() -> None:
 
 
 def test_pictures_are_found_by_name(results: dict[str, object]) -> None:
-    plan: stager.api.results.PlanResult = results["plan"]  # type: ignore[assignment]
+    plan: PlanResult = results["plan"]  # type: ignore[assignment]
     assert plan.picture().name == "ladder"
     assert plan.picture("barrel").title == "Speed along the barrel"
     with pytest.raises(stager.InputError, match="no picture"):

@@ -13,7 +13,7 @@ from scipy.optimize import differential_evolution
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
 from stager.physics.options import Options
-from stager.staging import plan
+from stager.staging.planner import plan
 from tests.benchmarks.timing import Line
 from tests.staging.machines import HEAVY, LIGHT, scenario
 

@@ -13,7 +13,7 @@ import time
 import numpy as np
 
 from stager.hardware.scenario import Scenario
-from stager.staging import plan
+from stager.staging.planner import plan
 from tests.staging.rivals import SEARCHES, problem, reached
 
 FREE_ENERGY = 1e3

@@ -14,9 +14,9 @@ from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Transit
-from stager.staging import plan
 from stager.staging.certificate import bound
 from stager.staging.grip import grip_limit
+from stager.staging.planner import plan
 from stager.staging.span import span
 from tests.staging.machines import CLOSE, FOAM, GUIDED, HEAVY, HOLLOW, MIXED, PLATEAU, STREAMER, scenario
 

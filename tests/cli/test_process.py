@@ -41,18 +41,38 @@ def broken(tmp_path: Path) -> str:
     return str(path)
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["plan", "--help"], ["schema"], ["plan", "broken"]])
-def test_help_and_complaints_come_without_solvers_and_plots(arguments: list[str], broken: str) -> None:
+EARLY = ("scipy", "matplotlib", "dask", "stager.calibrate", "stager.limits", "stager.staging")
+LATER = ("scipy", "matplotlib", "dask", "stager.calibrate", "stager.staging.planner")
+
+
+@pytest.mark.parametrize(
+    "arguments, absent",
+    [
+        (["--help"], EARLY), (["plan", "--help"], EARLY), (["schema"], EARLY), (["plan", "broken"], EARLY),
+        (["throw", BALL, "--speed", "10"], EARLY), (["check", BALL, "--speed", "10"], LATER),
+    ],
+)  # fmt: skip
+def test_an_answer_waits_for_no_library_that_it_does_not_use(
+    arguments: list[str], absent: tuple[str, ...], broken: str
+) -> None:
     given = [broken if argument == "broken" else argument for argument in arguments]
     code = (
         "import sys\nfrom stager.cli import main\n"
         f"sys.argv = ['stager', *{given!r}]\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
-        "heavy = {name.partition('.')[0] for name in sys.modules} & {'scipy', 'matplotlib'}\n"
-        "sys.stderr.write(f'heavy: {sorted(heavy)}')"
+        f"sys.stderr.write(str([name for name in {absent!r} if name in sys.modules]))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    assert done.stderr.endswith("heavy: []")
+    assert done.stderr.endswith("[]")
+
+
+def test_a_plan_begins_without_solvers_plots_and_fits() -> None:
+    code = (
+        "import sys, stager.api.results.plan, stager.report.plan, stager.staging.planner\n"
+        "print([name for name in ('scipy', 'matplotlib', 'stager.calibrate') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def test_json_is_one_document_and_nothing_else() -> None:

@@ -11,7 +11,7 @@ import pytest
 from stager.config.load import understand
 from stager.config.start import NONE, QUESTIONS, complete, read_answer, start
 from stager.hardware.scenario import Scenario
-from stager.staging import plan
+from stager.staging.planner import plan
 from tests.cli.run import TEMPLATE
 
 TEXT = TEMPLATE.read_text(encoding="utf-8")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stager.hardware.scenario import Scenario
-from stager.staging import plan
+from stager.staging.planner import plan
 from tests.staging import brute
 from tests.staging.machines import (
     CLOSE,

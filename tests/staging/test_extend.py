@@ -9,9 +9,9 @@ import numpy as np
 from stager.hardware.arrays import Floats
 from stager.physics.chain import throw
 from stager.physics.options import Options
-from stager.staging import plan
 from stager.staging.aims import task
 from stager.staging.extend import extended
+from stager.staging.planner import plan
 from tests.staging.rivals import problem
 
 DRAWN = problem(np.random.default_rng([0, 33]))

@@ -9,9 +9,9 @@ import pytest
 
 from stager.crew import Crew
 from stager.errors import InputError
-from stager.staging import plan
 from stager.staging.front import Against
 from stager.staging.loosen import with_limits
+from stager.staging.planner import plan
 from tests.staging.machines import HEAVY, scenario
 
 TASK = scenario(HEAVY, stages=2)

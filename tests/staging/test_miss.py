@@ -8,8 +8,8 @@ import pytest
 
 from stager.hardware.scenario import Scenario
 from stager.hardware.wish import Aim, Goal
-from stager.staging import plan
 from stager.staging.loosen import with_limits, without
+from stager.staging.planner import plan
 from stager.staging.records import Missed
 from tests.staging.machines import HEAVY, scenario
 

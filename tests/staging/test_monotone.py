@@ -6,8 +6,8 @@ from itertools import pairwise
 
 import pytest
 
-from stager.staging import plan
 from stager.staging.loosen import looser
+from stager.staging.planner import plan
 from tests.staging.machines import HEAVY, LIGHT, scenario
 
 ROUNDING = 1 - 2e-5

@@ -10,8 +10,8 @@ import pytest
 from stager.config import load
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw
-from stager.staging import plan
 from stager.staging.loosen import looser
+from stager.staging.planner import plan
 from tests.staging.machines import HEAVY, LIGHT, scenario
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"

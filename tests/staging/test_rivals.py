@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from stager.physics.chain import throw
-from stager.staging import plan
+from stager.staging.planner import plan
 from tests.staging.machines import LIGHT, scenario
 from tests.staging.rivals import problem, reached
 

@@ -15,8 +15,9 @@ from stager.hardware.wish import Aim, Goal
 from stager.physics.chain import throw, transit
 from stager.physics.options import Options
 from stager.physics.records import Throw
-from stager.staging import Plan, plan
 from stager.staging import robust as sturdy
+from stager.staging.planner import plan
+from stager.staging.records import Plan
 from stager.staging.spun import SPIN_WITHIN, most_spin, sides, way_of
 from tests.staging.machines import HEAVY, HOLLOW, PLATEAU, scenario
 from tests.staging.spins import fastest_pair

@@ -12,7 +12,8 @@ from stager.config import load
 from stager.hardware.scenario import Scenario
 from stager.hardware.wish import Aim, Goal
 from stager.physics.chain import throw
-from stager.staging import Plan, plan
+from stager.staging.planner import plan
+from stager.staging.records import Plan
 from stager.staging.settle import judged
 from stager.staging.spread import crowd
 

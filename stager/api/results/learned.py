@@ -1,0 +1,69 @@
+"""What measured throws have told, showing itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from stager.api.results.shown import Shown
+from stager.calibrate.answers import Contrast, Learned
+from stager.calibrate.planning import Next
+
+if TYPE_CHECKING:
+    from stager.api.loaded import Loaded
+    from stager.calibrate.table import Throws
+    from stager.report.answer import Answer
+    from stager.report.figures import Picture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class FitResult(Shown, Learned):
+    """What measured throws have told."""
+
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """What `stager fit` answers."""
+        from stager.report import fit
+        from stager.report.spin import left_out
+
+        said = fit.answer(self, self.loaded.configuration.quantities, self.loaded.source())
+        return left_out(said, self.loaded.scenario.goal)
+
+    def pictures(self) -> list[Picture]:
+        """Parameters before and after, agreement, what is left over."""
+        from stager.report.figures import learned
+        from stager.report.measured import units_of
+
+        units = units_of(self.fit.parameters, self.loaded.configuration.quantities)
+        found = (learned.told(self.fit, units), learned.agreement(self.fit), learned.residuals(self.fit))
+        return [picture for picture in found if picture is not None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class CompareResult(Shown, Contrast):
+    """Two builds compared."""
+
+    loaded: Loaded = field(repr=False, compare=False)
+    throws: Throws = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """What `stager compare` answers."""
+        from stager.report import compare
+
+        return compare.answer(self, self.throws, self.loaded.scenario.launcher, self.loaded.source())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class NextResult(Shown, Next):
+    """What to measure next."""
+
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """What `stager next` answers."""
+        from stager.report import suggest
+        from stager.report.spin import left_out
+
+        said = suggest.answer(self, self.loaded.scenario.launcher, self.loaded.source())
+        return left_out(said, self.loaded.scenario.goal)
