@@ -37,9 +37,9 @@ class Scaled:
     factor: Number
     name: str = "scaled"
 
-    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
-        value, slope = self.law.coefficient(slip)
+        value, slope = self.law.coefficient(slip, steep=steep)
         return value * self.factor, slope * self.factor
 
     def greatest(self, slip: Floats) -> Floats:

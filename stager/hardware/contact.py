@@ -16,8 +16,11 @@ class FrictionLaw(Protocol):
         """As the configuration has it."""
         ...
 
-    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
-        """Coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`."""
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+        """Coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`.
+
+        steep: whether the slope is asked for; if not, anything may stand in its place.
+        """
         ...
 
     def greatest(self, slip: Floats) -> Floats:

@@ -33,6 +33,7 @@ def test_coefficient_is_that_of_the_formula_and_slope_its_derivative(law: Fricti
     value, slope = law.coefficient(np.array([slip]))
     formula = coefficient(law)
     assert float(value[0]) == pytest.approx(formula(slip), rel=1e-9)
+    assert law.coefficient(np.array([slip]), steep=False)[0] == value
     step = 1e-5 * slip
     near = [abs(slip - knot) < 3 * step for knot in getattr(law, "slip", ())]
     if not any(near):

@@ -26,11 +26,13 @@ class Bell:
     peak_speed: Number
     width: Number
 
-    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
         positive = np.maximum(slip, 1e-100)
         logarithm = np.log(positive / self.peak_speed) / self.width
-        coefficient = self.peak * np.exp(-(logarithm**2))
+        coefficient = self.peak * np.exp(-(logarithm * logarithm))
+        if not steep:
+            return coefficient, coefficient
         return coefficient, -2 * coefficient * logarithm / (self.width * positive)
 
     def greatest(self, slip: Floats) -> Floats:

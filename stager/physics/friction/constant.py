@@ -19,7 +19,7 @@ class Constant:
     name: ClassVar[str] = "constant"
     friction: Number
 
-    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
         return np.broadcast_to(self.friction, slip.shape), np.zeros_like(slip)
 

@@ -27,17 +27,19 @@ class Falling:
     fade_speed: Number
     fade_exponent: Number = 1.0
 
-    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
-        ratio = slip / self.fade_speed
+        excess = self.static - self.sliding
         if np.ndim(self.fade_exponent) == 0 and self.fade_exponent == 1.0:
-            fading = (self.static - self.sliding) * np.exp(-ratio)
-            return self.sliding + fading, -fading / self.fade_speed
+            fading = excess * np.exp(slip / -self.fade_speed)
+            value = self.sliding + fading
+            return value, fading / -self.fade_speed if steep else value
         exponent = np.asarray(self.fade_exponent)
-        ratio = np.maximum(ratio, 1e-12)
+        ratio = np.maximum(slip / self.fade_speed, 1e-12)
         raised = power(ratio, exponent)
-        fading = (self.static - self.sliding) * np.exp(-raised)
-        return self.sliding + fading, -fading * exponent * (raised / ratio) / self.fade_speed
+        fading = excess * np.exp(-raised)
+        value = self.sliding + fading
+        return value, -fading * exponent * (raised / ratio) / self.fade_speed if steep else value
 
     def greatest(self, slip: Floats) -> Floats:
         """Greatest coefficient [-] up to `slip` [m/s]: without slip unless it sticks worse than it slides."""

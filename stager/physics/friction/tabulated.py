@@ -30,12 +30,15 @@ class Tabulated:
         object.__setattr__(self, "_curve", curve)
         object.__setattr__(self, "_slope", curve.derivative())
 
-    def coefficient(self, slip: Floats) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
         low, high = self.slip[0], self.slip[-1]
         held = np.clip(slip, low, high)
+        value: Floats = self._curve(held)
+        if not steep:
+            return value, value
         slope = np.where((slip > low) & (slip < high), self._slope(held), 0.0)
-        return self._curve(held), slope
+        return value, slope
 
     def greatest(self, slip: Floats) -> Floats:
         """Greatest coefficient [-] up to `slip` [m/s]; between two points the curve only rises or only falls."""
