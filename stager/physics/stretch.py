@@ -15,11 +15,12 @@ from stager.physics.options import Options
 from stager.physics.records import Grip, Transit
 from stager.physics.settings import Settings
 from stager.physics.transit.equations import Lanes
-from stager.physics.transit.group import Trail, travel
+from stager.physics.transit.group import travel
 from stager.physics.transit.lanes import take
 from stager.physics.transit.nip import Nip
 from stager.physics.transit.press import build_sides, join
 from stager.physics.transit.sides import Sides
+from stager.physics.transit.trail import Trail
 
 BLANK = tuple(field.name for field in fields(Transit) if field.name not in ("wheel_speed_a", "wheel_speed_b"))
 SYNC_CREEPS = 3.0
@@ -67,13 +68,13 @@ def through(
         for k, stage in enumerate(stages)
     )
     lanes = _lanes(launcher, first, group, join(sides, np.atleast_1d(launcher.contact.creep)), options.books)
-    state = _start(lanes, starts, turning)
-    trail, journey = travel(lanes, nips, state, options)
-    _record(lanes, nips, trail, journey.place, index, group, out)
-    jammed = journey.jammed
+    trail, *ends = travel(lanes, nips, _start(lanes, starts, turning), options)
+    spins = trail.state[:, 1] if lanes.sides.turns else np.broadcast_to(turning, trail.jammed.shape)
+    _record(lanes, nips, trail, spins, ends, index, group, out)
+    jammed = trail.jammed[-1]
     speed, spin, alive = speed.copy(), spin.copy(), alive.copy()
-    speed[index] = np.where(jammed, 0.0, journey.state[0])
-    spin[index] = journey.state[1]
+    speed[index] = np.where(jammed, 0.0, trail.state[-1, 0])
+    spin[index] = spins[-1]
     alive[index] = ~jammed
     return speed, spin, alive
 
@@ -84,32 +85,34 @@ def _lanes(launcher: Launcher, first: int, group: list[int], sides: Sides, books
     for k in group[:-1]:
         at = at + pitch(launcher, first + k)
         axes.append(np.atleast_1d(at))
-    inverse = 1 / np.atleast_1d(projectile.spin_inertia) if projectile.shape.rolls else np.zeros(1)
+    radius = np.atleast_1d(np.asarray(projectile.radius, dtype=np.float64))
     return Lanes(
-        mass=np.atleast_1d(np.asarray(projectile.mass, dtype=np.float64)),
-        radius=np.atleast_1d(np.asarray(projectile.radius, dtype=np.float64)),
-        inverse_spin_inertia=inverse, axes=tuple(axes), sides=sides, books=books,
+        inverse_mass=sides.weight / np.atleast_1d(np.asarray(projectile.mass, dtype=np.float64)), radius=radius,
+        spin_gain=radius / np.atleast_1d(projectile.spin_inertia) if projectile.shape.rolls else np.zeros(1),
+        axes=tuple(axes), sides=sides, books=books,
     )  # fmt: skip
 
 
 def _start(lanes: Lanes, speed: Floats, spin: Floats) -> Floats:
-    count = len(lanes.sides.laws)
-    rows = 2 + count + (1 + 2 * count if lanes.books else 0)
-    state = np.zeros((rows, speed.size))
-    state[0], state[1] = speed, spin
-    state[2 : 2 + count] = lanes.sides.set_speed
+    sides = lanes.sides
+    state = np.zeros((sides.rows + (1 + 2 * len(sides.laws) if lanes.books else 0), speed.size))
+    state[0] = speed
+    if sides.turns:
+        state[1] = spin
+    state[sides.wheels] = sides.set_speed
     return state
 
 
 def _record(
-    lanes: Lanes, nips: tuple[Nip, ...], trail: Trail, place: Floats, index: NDArray[np.intp], group: list[int],
-    out: Transit,
+    lanes: Lanes, nips: tuple[Nip, ...], trail: Trail, spins: Floats, ends: list[NDArray[np.intp]],
+    index: NDArray[np.intp], group: list[int], out: Transit,
 ) -> None:  # fmt: skip
     every = np.arange(index.size)
-    sides = lanes.sides
-    segments = np.arange(len(trail.peak_acceleration))[:, None]
+    sides, place = lanes.sides, trail.place
+    first = sides.wheels.start
+    segments = np.arange(len(trail.thrust))[:, None]
     for number, (nip, k) in enumerate(zip(nips, group, strict=True)):
-        began, ended = trail.began[number], trail.ended[number]
+        began, ended = ends[0][number], ends[1][number]
         own = [side for side, owner in enumerate(sides.nip) if owner == number]
         before, after = trail.state[began, :, every].T, trail.state[ended, :, every].T
         inside = (segments >= began) & (segments < ended)
@@ -125,15 +128,15 @@ def _record(
         values = {
             "entry_speed": before[0],
             "exit_speed": np.where(stopped, 0.0, after[0]),
-            "entry_spin": before[1],
-            "exit_spin": after[1],
-            "wheel_speed_after_a": after[2 + own[0]],
+            "entry_spin": spins[began, every],
+            "exit_spin": spins[ended, every],
+            "wheel_speed_after_a": after[first + own[0]],
             "slip_at_exit": trail.exit_slip[np.maximum(ended - 1, 0), own[0], every],
             "least_slip": least,
             "grip": np.where(stopped & ~later, Grip.JAM, grip),
             "crush_loss": nip.crush_loss(offset),
-            "peak_acceleration": np.where(inside, trail.peak_acceleration, 0.0).max(axis=0),
-            "peak_slip_power": np.where(inside, trail.peak_slip_power, 0.0).max(axis=0),
+            "peak_acceleration": np.where(inside, trail.thrust, 0.0).max(axis=0) * lanes.inverse_mass,
+            "peak_slip_power": np.where(inside, trail.slip_power, 0.0).max(axis=0) * sides.weight,
             **_side_b(lanes, own, after),
             **(_books(lanes, own, before, after) if lanes.books else {}),
         }
@@ -143,23 +146,23 @@ def _record(
 
 
 def _side_b(lanes: Lanes, own: list[int], after: Floats) -> dict[str, Floats]:
-    side = own[-1]
-    turning = lanes.sides.inverse_inertia[side] > 0
-    return {"wheel_speed_after_b": np.where(turning, after[2 + side], lanes.sides.set_speed[side])}
+    side, sides = own[-1], lanes.sides
+    turning = sides.inverse_inertia[side] > 0
+    return {"wheel_speed_after_b": np.where(turning, after[sides.wheels.start + side], sides.set_speed[side])}
 
 
 def _books(lanes: Lanes, own: list[int], before: Floats, after: Floats) -> dict[str, Floats]:
     count, sides = len(lanes.sides.laws), lanes.sides
-    gathered = after - before
+    time, *gathered = after[sides.rows :] - before[sides.rows :]
     first, last = own[0], own[-1]
-    work, heat = gathered[3 + count : 3 + 2 * count], gathered[3 + 2 * count :]
+    work, heat = gathered[:count], gathered[count:]
     return {
-        "contact_time": gathered[2 + count],
+        "contact_time": time,
         "wheel_work_a": work[first],
         "wheel_work_b": work[last],
         "slip_heat_a": heat[first],
         "slip_heat_b": heat[last],
-        "motor_work": sum(sides.weight[side] * _motor_work(sides, side, work[side], before, after) for side in own),
+        "motor_work": sides.weight * sum(_motor_work(sides, side, work[side], before, after) for side in own),
     }
 
 
@@ -167,5 +170,6 @@ def _motor_work(sides: Sides, side: int, work: Floats, before: Floats, after: Fl
     """What the wheel gave plus what it gained; 0 for a wheel too heavy to slow down, and for a rail or idler."""
     driven = (sides.inverse_inertia[side] > 0) & (sides.motor_slope[side] > 0)
     inertia = 1 / np.where(driven, sides.inverse_inertia[side], 1.0)
-    gained = inertia * (after[2 + side] ** 2 - before[2 + side] ** 2) / (2 * sides.radius[side] ** 2)
+    row = sides.wheels.start + side
+    gained = inertia * (after[row] ** 2 - before[row] ** 2) / (2 * sides.radius[side] ** 2)
     return np.where(driven, work + gained, 0.0)

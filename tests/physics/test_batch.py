@@ -49,6 +49,20 @@ def test_a_batch_is_a_loop(case: str, data: st.DataObject) -> None:
         same(alone, lane)
 
 
+def test_a_batch_is_a_loop_where_rods_jam_on_rails() -> None:
+    """A lane that has jammed stands still however long others go on."""
+    rod = launcher(layout=RAIL, shape=ROD, inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
+    rod = replace(rod, projectile=replace(rod.projectile, length=0.05))
+    speeds = np.random.default_rng(1).uniform(8.0, 25.0, (30, 1))
+    together = throw(rod, speeds)
+    assert not np.all(together.stages.exit_speed > 0)
+    for i in range(5):
+        lane = [throw(rod, speeds[i : i + 1]).stages, together.stages]
+        for field in fields(together.stages):
+            alone, others = (getattr(stages, field.name) for stages in lane)
+            assert np.array_equal(alone[0], others[i], equal_nan=True), field.name
+
+
 def test_chunks_do_not_show() -> None:
     machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     speeds = np.random.default_rng(1).uniform(4.0, 25.0, (50, 2))

@@ -7,42 +7,45 @@ for, one throw at a time. Increments of v and u are the parts of one complex num
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 from stager.physics.elementary import tanh
 from stager.physics.friction.single import coefficient_at
-from stager.physics.transit.alone import Look, Stepped, add_books, one
+from stager.physics.transit.alone import Error, Look, Stepped, Way, one
 from stager.physics.transit.equations import LEAST_SPEED, Lanes
-from stager.physics.transit.rosenbrock import DRIFT, GAMMA, INSIDE, PLACE, SCALED_KNOWN, STATE
+from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, PLACE, SCALED_KNOWN, STATE, TOTAL, TOTAL_DRIFT
 from stager.physics.transit.segment import Segment
 
-Contact = tuple[float, float, float, float, float]
-"""Right side at one place, dv/dx and du/dx; speed v, slip, force of one side."""
+Contact = tuple[complex, float, float, float, float]
+"""Rates dv/dt and du/dt at one place; speed v, slip, force of one side, thrust."""
 Made = tuple[float, float, float, float, float, float, float]
 """What a force is made of: normal, cos φ, friction coefficient and slope, creep's share, φ, slope of the torque."""
 Stage = tuple[float, Contact, float, complex, float]
-"""A stage of a step, for the books: reach times dx/dparameter, contact, u of the wheels, increments of v and u, of
-the force."""
+"""A stage of a step, for the books: pace, contact, u of the wheels, increments of v and u, of the force."""
 Solve = Callable[[complex], tuple[complex, float]]
 
 _LATER = tuple(zip(STATE, SCALED_KNOWN, PLACE, DRIFT, strict=True))[1:]
 
 
-class Mirrored:
+class Along(NamedTuple):
+    """Derivatives by the place alone: of the rates, the force, the slip; see `drift`."""
+
+    rate: complex
+    force: float
+    slip: float
+
+
+class Mirrored(Way):
     """One lane of `lanes` in the one nip of `segment`; see Alone."""
 
-    count = 1
-
     def __init__(self, lanes: Lanes, segment: Segment) -> None:
+        super().__init__(segment.low, segment.slope, segment.bow)
         sides = lanes.sides
         self.books = lanes.books
-        self.low, self.span, self.at = one(segment.low), one(segment.span), segment.bend.at
-        self.curvature = segment.bend.curvature * self.span
-        (self.normal, self.change), self.axis = segment.profiles[0].alone(), one(lanes.axes[0])
-        self.law, self.weight, self.creep = coefficient_at(sides.laws[0]), sides.weight[0], one(sides.creep)
-        self.mass, self.radius = one(lanes.mass), one(lanes.radius)
-        self.wheel_radius, self.top = one(sides.radius), one(sides.set_speed)
-        self.gain = self.wheel_radius * one(sides.inverse_inertia)
-        self.opposing = -self.wheel_radius * self.wheel_radius * one(sides.inverse_inertia)
+        self.normal, self.change = segment.profiles[0].alone()
+        self.law, self.creep = coefficient_at(sides.laws[0]), one(sides.creep)
+        self.inverse_mass, self.radius = one(lanes.inverse_mass), one(lanes.radius)
+        self.top, self.gain, self.brake = one(sides.top), one(sides.gain), one(sides.brake)
         self.held_speed, self.motor_slope = one(sides.held_speed), one(sides.motor_slope)
         self.torque_low, self.torque_high = one(sides.torque_low), one(sides.torque_high)
 
@@ -55,115 +58,117 @@ class Mirrored:
         creeping = tanh(slip / self.creep)
         traction = coefficient * creeping
         force = normal * traction
-        moment, torque_slope = -self.wheel_radius * force, 0.0
+        turning, torque_slope = force * self.brake, 0.0
         if self.motor_slope:
             asked = self.motor_slope * (self.held_speed - u)
             given = min(max(asked, self.torque_low), self.torque_high)
-            moment += given
+            turning += given * self.gain
             torque_slope = -self.motor_slope if given == asked else 0.0
-        faster = (push + force * self.weight * cosine) / (self.mass * speed)
-        contact = faster, self.gain * moment / speed, speed, slip, force
+        thrust = force * cosine + push
+        contact = complex(thrust * self.inverse_mass, turning), speed, slip, force, thrust
         return contact, (normal, cosine, coefficient, slope, creeping, traction, torque_slope)
 
     def look(self, place: float, state: list[float]) -> Look:
         """See Alone."""
-        offset = self.at(self.low, self.span, place)[0] - self.axis
-        return self._seen(self.contact(offset, state[0], state[2])[0])
-
-    def _seen(self, contact: Contact) -> Look:
-        faster, _, speed, slip, force = contact
-        return Look(abs(faster * speed), self.weight * force * slip, (slip,))
+        return _seen(self.contact(self.at(place)[0], state[0], state[1])[0])
 
     def step(self, state: list[float], place: float, size: float) -> Stepped:
         """See Alone."""
-        low, span, axis, at, contact = self.low, self.span, self.axis, self.at, self.contact
-        reach, begun = GAMMA * size, complex(state[0], state[2])
-        where, stretch = at(low, span, place)
-        now, made = contact(where - axis, state[0], state[2])
-        steepness, drift, books = self._drift(where - axis, now, made, state[2], stretch, reach * size)
-        factor = reach * stretch
-        solve = self._solver(now, made, steepness, factor)
-        part, force = solve(complex(factor * now[0], factor * now[1]) + DRIFT[0] * drift)
-        parts, stages = [part], [(factor, now, state[2], part, force)]
+        at, contact = self.at, self.contact
+        reach, begun = GAMMA * size, complex(state[0], state[1])
+        where, stretch = at(place)
+        now, made = contact(where, state[0], state[1])
+        brief = reach / now[1]
+        pace = brief * stretch
+        brief *= size
+        turned, bent = brief * stretch * stretch, brief * (self.bow + self.bow)
+        steepness, along = self._drift(where, now, made)
+        drift = _times(turned, along.rate) + _times(bent, now[0])
+        solve = self._solver(now, made, steepness, pace)
+        part, force = solve(_times(pace, now[0]) + DRIFT[0] * drift)
+        parts, stages = [part], [(pace, now, state[1], part, force)]
         for weights, mixes, ahead, pull in _LATER:
             inner = begun
             for weight, part in zip(weights, parts, strict=True):
                 inner += weight * part
-            where, stretch = at(low, span, place + ahead * size)
-            u, factor = inner.imag, reach * stretch
-            later = contact(where - axis, inner.real, u)[0]
-            known = complex(factor * later[0], factor * later[1]) + pull * drift
+            where, stretch = at(place + ahead * size)
+            u = inner.imag
+            later = contact(where, inner.real, u)[0]
+            quick = reach * stretch / later[1]
+            known = _times(quick, later[0]) + pull * drift
             for weight, part in zip(mixes, parts, strict=True):
                 known += weight * part
             part, force = solve(known)
             parts.append(part)
-            stages.append((factor, later, u, part, force))
+            stages.append((quick, later, u, part, force))
         end = inner + part
-        fresh = [end.real, state[1], end.imag]
+        fresh = [end.real, end.imag]
         if self.books:
-            fresh += self._books(state[3:], stages, made[1], books)
+            fresh += _books(state[2:], stages, made[1], along, turned, bent)
         seen = [stage[1] for stage in stages[1 : 1 + INSIDE]]
-        inside = max([abs(at[0] * at[2]) for at in seen]), max([self.weight * at[4] * at[3] for at in seen])
-        return Stepped(self._seen(now), fresh, [abs(part.real), 0.0, abs(part.imag)], inside)
+        inside = max([abs(at[4]) for at in seen]), max([at[3] * at[2] for at in seen])
+        return Stepped(_seen(now), fresh, Error(abs(part.real), 0.0, (abs(part.imag),)), inside)
 
-    def _solver(self, now: Contact, made: Made, steepness: float, reach: float) -> Solve:
+    def _solver(self, now: Contact, made: Made, steepness: float, pace: float) -> Solve:
         """Solves (1 − t·J) U = ρ for the increments of v, u and the force; see `Implicit`."""
-        (rate, wheel_rate, speed, _, _), cosine, torque_slope = now, made[1], made[6]
-        per_speed = self.gain / speed
-        damping = 1.0 / (1.0 - reach * per_speed * torque_slope)
-        wheel_gain = damping * reach * per_speed * self.wheel_radius
-        wheel_by_speed = damping * reach * wheel_rate / speed
-        slowing = 1.0 / (1.0 + reach * rate / speed)
-        speed_gain = self.weight * cosine * (slowing * reach / (self.mass * speed))
+        (rate, speed, _, _, _), cosine, torque_slope = now, made[1], made[6]
+        per_speed = pace / speed
+        slowing = 1.0 / (per_speed * rate.real + 1.0)
+        damping = 1.0 / (1.0 - pace * self.gain * torque_slope)
+        wheel_gain = pace * self.brake * damping
+        wheel_by_speed = per_speed * rate.imag * damping
+        speed_gain = cosine * (slowing * pace * self.inverse_mass)
         slip_by_speed = -(wheel_by_speed + cosine)
-        system = 1.0 - steepness * (slip_by_speed * speed_gain - wheel_gain)
+        force_gain = steepness / (1.0 - (slip_by_speed * speed_gain + wheel_gain) * steepness)
 
         def solve(known: complex) -> tuple[complex, float]:
             faster, wheel = known.real * slowing, damping * known.imag
-            force = steepness * (wheel + slip_by_speed * faster) / system
-            faster += speed_gain * force
-            return complex(faster, wheel - wheel_by_speed * faster - wheel_gain * force), force
+            force = (slip_by_speed * faster + wheel) * force_gain
+            faster = speed_gain * force + faster
+            return complex(faster, wheel - wheel_by_speed * faster + wheel_gain * force), force
 
         return solve
 
-    def _drift(
-        self, offset: float, now: Contact, made: Made, u: float, stretch: float, scale: float
-    ) -> tuple[float, complex, list[float]]:
-        """Slope of the force by slip; derivative of the right side by the parameter, times `scale`: of v and u, of
-        the books."""
-        rate, wheel_rate, speed, slip, pressed = now
+    def _drift(self, offset: float, now: Contact, made: Made) -> tuple[float, Along]:
+        """Slope of the force by slip, and what changes along the way."""
+        _, speed, _, pressed, _ = now
         normal, cosine, coefficient, slope, creeping, traction, _ = made
-        squared, bend = stretch * stretch, self.curvature
         steepness = normal * (slope * abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep)
         steeper, opening, _, push = self.change(offset)
-        sliding = -speed * opening
-        force = steeper * traction + steepness * sliding
-        forward = (push + (force * self.weight * cosine + pressed * self.weight * opening)) / (self.mass * speed)
-        drift = complex(
-            scale * (squared * forward + bend * rate),
-            scale * (squared * (self.opposing * force / speed) + bend * wheel_rate),
-        )
-        if not self.books:
-            return steepness, drift, []
-        along = (0.0, force * u / speed, (force * slip + pressed * sliding) / speed)
-        books = [scale * (squared * a + bend * b) for a, b in zip(along, _book_rates(now, u), strict=True)]
-        return steepness, drift, books
-
-    def _books(self, start: list[float], stages: list[Stage], cosine: float, drift: list[float]) -> list[float]:
-        """Contact time, work and heat at the end of the step; see `Implicit`; cosine: cos φ at its start."""
-        reach, now, u, _, _ = stages[0]
-        scale, slip, force = reach / now[2], now[3], now[4]
-        given = []
-        for _, _, _, part, more in stages:
-            slipping = part.imag - cosine * part.real
-            given.append([0.0, scale * (more * u + force * part.imag), scale * (more * slip + force * slipping)])
-        rates = [_book_rates(stage[1], stage[2]) for stage in stages]
-        lost = [scale * stage[3].real for stage in stages]
-        return add_books(start, [stage[0] for stage in stages], rates, given, lost, drift)
+        slip = -(speed * opening)
+        force = steeper * traction + steepness * slip
+        thrust = force * cosine + pressed * opening + push
+        return steepness, Along(complex(thrust * self.inverse_mass, force * self.brake), force, slip)
 
 
-def _book_rates(contact: Contact, u: float) -> list[float]:
-    """Contact time, work and heat per metre."""
-    _, _, speed, slip, force = contact
-    per_metre = force / speed
-    return [1.0 / speed, per_metre * u, per_metre * slip]
+def _books(
+    start: list[float], stages: list[Stage], cosine: float, along: Along, turned: float, bent: float
+) -> list[float]:
+    """Contact time, work and heat at the end of a step; see `Books`; cosine: cos φ at its start."""
+    time = worked = heated = forces = 0.0
+    gained = 0j
+    for weight, (quick, at, wheel, part, more) in zip(TOTAL, stages, strict=True):
+        share = quick * weight
+        time += share
+        worked += at[3] * wheel * share
+        heated += at[3] * at[2] * share
+        forces += weight * more
+        gained += weight * part
+    pace, (_, speed, slip, force, _), u, _, _ = stages[0]
+    sliding = gained.imag - cosine * gained.real
+    common = TOTAL_DRIFT * bent - pace / speed * gained.real
+    turned = TOTAL_DRIFT * turned
+    more = common * force + pace * forces + turned * along.force
+    pressed = pace * force
+    work = more * u + pressed * gained.imag
+    heat = more * slip + (pressed * sliding + turned * force * along.slip)
+    return [start[0] + (time + common), start[1] + (worked + work), start[2] + (heated + heat)]
+
+
+def _seen(contact: Contact) -> Look:
+    _, _, slip, force, thrust = contact
+    return Look(abs(thrust), force * slip, (slip,))
+
+
+def _times(factor: float, rate: complex) -> complex:
+    return complex(factor * rate.real, factor * rate.imag)

@@ -1,8 +1,9 @@
-"""The equations of motion in position, and the implicit part of a step.
+"""The equations of motion, and the implicit part of a step.
 
-State rows: v [m/s], spin Ω [rad/s], then the surface speed u of each side [m/s]; where books are kept, also contact
-time [s], then work of each side and heat of each side [J]. All per metre of barrel. Slips are linear in v: in v² steps
-would be half as long where a side only creeps while the projectile gains speed.
+State rows: v [m/s], where friction can turn the projectile its spin Ω [rad/s], then the surface speed u of each side
+[m/s]; where books are kept, also contact time [s], then work of each side and heat of each side [J], which act on
+nothing and are added up at the end of a step. Rates are per second, steps run along the way: d(state)/dx = rate/v.
+Slips are linear in v: in v² steps would be half as long where a side only creeps while the projectile gains speed.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from stager.hardware.arrays import Floats
 from stager.physics.transit.sides import Sides
 
 LEAST_SPEED = 1e-6
+_LEAST, _ONE = np.array(LEAST_SPEED), np.array(1.0)
 
 Pressing = tuple[Floats, Floats, Floats, Floats]
 """Normal force [N], cos φ and sin φ of each side, shapes (sides, lanes) or (1, lanes), and the normals' push along
@@ -23,12 +25,15 @@ the barrel [N], shape (lanes,)."""
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lanes:
-    """What one run of lanes needs: mass, radius r, inverse spin inertia (0: cannot turn), sides, and per nip its
-    axis plane along the barrel [m]."""
+    """What one run of lanes needs. Where a side stands for several, each has its share of mass and push.
 
-    mass: Floats
+    inverse_mass: of that share [1/kg]; radius r; spin_gain r/I, 0 where it cannot turn [m/(kg m^2)]; sides; axes: per
+    nip its axis plane along the barrel [m], that of the first at 0.
+    """
+
+    inverse_mass: Floats
     radius: Floats
-    inverse_spin_inertia: Floats
+    spin_gain: Floats
     axes: tuple[Floats, ...]
     sides: Sides
     books: bool
@@ -36,7 +41,7 @@ class Lanes:
 
 @dataclass(slots=True)
 class Slopes:
-    """Right side at one place, and what the linear solve needs of it; see `slopes`."""
+    """Rates at one place, and what the linear solve needs of it; see `slopes`. thrust [N]: along the barrel."""
 
     rate: Floats
     speed: Floats
@@ -44,13 +49,17 @@ class Slopes:
     cosine: Floats
     slip: Floats
     force: Floats
+    thrust: Floats
     steepness: Floats
     coupling: Floats | None
     torque_slope: Floats
     normal: Floats
     sine: Floats
     traction: Floats
-    pull: Floats
+
+    def rubbing(self) -> Floats:
+        """Power that slips turn to heat, shape (sides, lanes) [W]."""
+        return self.force * self.slip
 
 
 def over_sides(values: Floats) -> Floats:
@@ -65,46 +74,38 @@ def over_sides(values: Floats) -> Floats:
 
 
 def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = True) -> Slopes:
-    """Right side d(state)/dx for `state` of shape (rows, lanes), where the sides press as in `pressing`.
+    """Rates d(state)/dt of the rows that are stepped, where the sides press as in `pressing`.
 
     steep: find the derivatives too that `Implicit` needs.
     """
     sides = lanes.sides
-    count = len(sides.laws)
-    speed = np.maximum(state[0], LEAST_SPEED)
-    wheel = state[2 : 2 + count]
+    speed = np.maximum(state[0], _LEAST)
+    wheel = state[sides.wheels]
     normal, cosine, sine, push = pressing
     slip = wheel - speed * cosine
     if sides.turns:
         slip -= sides.turnings * (lanes.radius * state[1])
     traction, steepness = sides.traction(slip, steep=steep)
     coupling = None
-    if any(sides.rail):
+    if sides.rails:
         normal, coupling = _press_rails(sides, normal, sine, cosine, traction)
     force = normal * traction
-    rate = np.empty_like(state)
-    pull = force if sides.single else force * sides.weights
-    rate[0] = (push + over_sides(pull * cosine)) / (lanes.mass * speed)
+    rate = np.empty((sides.rows, speed.size))
+    thrust = over_sides(force * cosine)
+    thrust += push
+    np.multiply(thrust, lanes.inverse_mass, out=rate[0])
     if sides.turns:
-        turning = over_sides(pull * sides.turnings)
-        rate[1] = lanes.radius * lanes.inverse_spin_inertia * turning / speed
-    else:
-        rate[1] = 0.0
-    torque_slope = _NO_SLOPE
-    moment = -sides.radius * force
+        np.multiply(over_sides(force * sides.turnings), lanes.spin_gain, out=rate[1])
+    turning, torque_slope = rate[sides.wheels], _NO_SLOPE
+    np.multiply(force, sides.brake, out=turning)
     if sides.driven:
         torque, torque_slope = sides.torque(wheel)
-        moment += torque
-    np.divide(sides.gain * moment, speed, out=rate[2 : 2 + count])
-    if lanes.books:
-        rate[2 + count] = 1.0 / speed
-        per_metre = force / speed
-        np.multiply(per_metre, wheel, out=rate[3 + count : 3 + 2 * count])
-        np.multiply(per_metre, slip, out=rate[3 + 2 * count :])
+        torque *= sides.gain
+        turning += torque
     if steep:
         steepness = normal * steepness
     return Slopes(
-        rate, speed, wheel, cosine, slip, force, steepness, coupling, torque_slope, normal, sine, traction, pull
+        rate, speed, wheel, cosine, slip, force, thrust, steepness, coupling, torque_slope, normal, sine, traction
     )
 
 
@@ -126,97 +127,102 @@ def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, tra
 
 
 class Implicit:
-    """Solves (1 − t·J) U = ρ for the state's increments U, where J is the exact Jacobian of `slopes`.
+    """Solves (1 − t·J) U = ρ for the state's increments U, where J is the exact Jacobian of the right side.
 
     The state acts on forces only through the slips and on the rest through v: one small system in the forces'
-    increments, shape (sides, sides), stands for the whole Jacobian.
+    increments, shape (sides, sides), stands for the whole Jacobian. pace: t over v, shape (lanes,) [s].
     """
 
-    def __init__(self, lanes: Lanes, now: Slopes, reach: Floats) -> None:
-        self.lanes, self.now, self.reach = lanes, now, reach
-        sides, speed = lanes.sides, now.speed
-        count = len(sides.laws)
-        self.count = count
-        per_speed = sides.gain / speed
-        self.damping = 1.0 / (1.0 - reach * per_speed * now.torque_slope) if sides.driven else None
-        damped = reach if self.damping is None else self.damping * reach
-        self.wheel_gain = damped * per_speed * sides.radius
-        self.wheel_by_speed = damped * now.rate[2 : 2 + count] / speed
-        self.spin_gain = reach * lanes.radius * lanes.inverse_spin_inertia / speed
-        self.spin_by_speed = reach * now.rate[1] / speed
-        self.slowing = 1.0 / (1.0 + reach * now.rate[0] / speed)
-        gain = sides.weights * now.cosine * (self.slowing * reach / (lanes.mass * speed))
-        self.speed_gain = gain if gain.shape == now.force.shape else np.broadcast_to(gain, now.force.shape)
-        self.slip_by_speed = -(self.wheel_by_speed + now.cosine)
+    def __init__(self, lanes: Lanes, now: Slopes, pace: Floats) -> None:
+        self.lanes, self.now, self.pace = lanes, now, pace
+        sides = lanes.sides
+        self.per_speed = pace / now.speed
+        self.slowing = self.per_speed * now.rate[0]
+        self.slowing += _ONE
+        np.divide(_ONE, self.slowing, out=self.slowing)
+        self.wheel_gain = pace * sides.brake
+        self.wheel_by_speed = self.per_speed * now.rate[sides.wheels]
+        self.damping = None
+        if sides.driven:
+            self.damping = 1.0 / (1.0 - pace * sides.gain * now.torque_slope)
+            self.wheel_gain = self.wheel_gain * self.damping
+            self.wheel_by_speed *= self.damping
+        self.speed_gain = now.cosine * (self.slowing * pace * lanes.inverse_mass)
+        self.slip_by_speed = self.wheel_by_speed + now.cosine
+        np.negative(self.slip_by_speed, out=self.slip_by_speed)
         if sides.turns:
+            self.spin_gain = pace * lanes.spin_gain
+            self.spin_by_speed = self.per_speed * now.rate[1]
             self.slip_by_speed += sides.turnings * (lanes.radius * self.spin_by_speed)
-        self.system = self._system()
+        self.force_gain = _force_gains(self._system(), now.steepness)
 
     def _system(self) -> list[list[Floats]]:
         sides, lanes, now = self.lanes.sides, self.lanes, self.now
+        gains = np.broadcast_to(self.speed_gain, now.force.shape)
+        spinning = lanes.radius * self.spin_gain if sides.turns else None
         rows = []
-        for i in range(self.count):
+        for i, steepness in enumerate(now.steepness):
             row = []
-            for k in range(self.count):
-                term = self.slip_by_speed[i] * self.speed_gain[k]
-                if sides.turn[i] and sides.turn[k]:
-                    term = term - sides.turn[i] * sides.turn[k] * sides.weight[k] * lanes.radius * self.spin_gain
+            for k, gain in enumerate(gains):
+                term = self.slip_by_speed[i] * gain
+                if spinning is not None:
+                    term -= sides.turn[i] * sides.turn[k] * spinning
                 if i == k:
-                    term = term - self.wheel_gain[i]
-                term = -now.steepness[i] * term
-                if i == k:
-                    term = term + 1.0
-                elif now.coupling is not None and sides.rail[i] and k == i - 1:
-                    term = term - now.coupling[i]
+                    term += self.wheel_gain[i]
+                term *= steepness
+                np.subtract(float(i == k), term, out=term)
+                if now.coupling is not None and sides.rail[i] and k == i - 1:
+                    term -= now.coupling[i]
                 row.append(term)
             rows.append(row)
         return rows
 
-    def solve(self, known: Floats) -> Floats:
-        """Increments U, shape (rows, lanes), for the right side ρ = `known` of the same shape."""
-        lanes, now, sides, count = self.lanes, self.now, self.lanes.sides, self.count
-        speed_known = known[0] * self.slowing
-        wheel_known = known[2 : 2 + count] if self.damping is None else self.damping * known[2 : 2 + count]
-        slip_known = wheel_known + self.slip_by_speed * speed_known
+    def solve(self, known: Floats, out: Floats) -> Floats:
+        """Increments U of the state for the right side ρ = `known`, into `out`, both of shape (rows, lanes).
+
+        Gives the increments of the forces, shape (sides, lanes).
+        """
+        sides = self.lanes.sides
+        speed_known, wheel_known = known[0] * self.slowing, known[sides.wheels]
+        if self.damping is not None:
+            wheel_known = self.damping * wheel_known
+        slip = self.slip_by_speed * speed_known
+        slip += wheel_known
         if sides.turns:
-            slip_known -= sides.turnings * (lanes.radius * known[1])
-        force = _solve_small(self.system, now.steepness * slip_known)
-        out = np.empty_like(known)
-        speed = speed_known + over_sides(self.speed_gain * force)
-        out[0] = speed
-        out[1] = known[1]
+            slip -= sides.turnings * (self.lanes.radius * known[1])
+        force = self._forces(slip)
+        speed, wheel = out[0], out[sides.wheels]
+        np.add(over_sides(self.speed_gain * force), speed_known, out=speed)
         if sides.turns:
-            turning = over_sides(sides.turnings * (force if sides.single else sides.weights * force))
-            out[1] += self.spin_gain * turning - self.spin_by_speed * speed
-        np.subtract(wheel_known - self.wheel_by_speed * speed, self.wheel_gain * force, out=out[2 : 2 + count])
-        if lanes.books:
-            self._books(known, out, speed, force)
+            spin = out[1]
+            np.multiply(over_sides(sides.turnings * force), self.spin_gain, out=spin)
+            spin -= self.spin_by_speed * speed
+            spin += known[1]
+        np.multiply(self.wheel_by_speed, speed, out=wheel)
+        np.subtract(wheel_known, wheel, out=wheel)
+        wheel += self.wheel_gain * force
+        return force
+
+    def _forces(self, slip: Floats) -> Floats:
+        if len(slip) == 1:
+            slip *= self.force_gain[0][0]
+            return slip
+        out = np.empty_like(slip)
+        for i, row in enumerate(self.force_gain):
+            np.multiply(row[0], slip[0], out=out[i])
+            for gain, side in zip(row[1:], slip[1:], strict=True):
+                out[i] += gain * side
         return out
 
-    def _books(self, known: Floats, out: Floats, speed: Floats, force: Floats) -> None:
-        """Works and heats follow from the increments of force, slip and speed."""
-        now, count, sides = self.now, self.count, self.lanes.sides
-        scale = self.reach / now.speed
-        wheel = out[2 : 2 + count]
-        slip = wheel - now.cosine * speed
-        if sides.turns:
-            slip -= sides.turnings * (self.lanes.radius * out[1])
-        lost = scale * speed
-        out[2 + count :] = known[2 + count :] - now.rate[2 + count :] * lost
-        out[3 + count : 3 + 2 * count] += scale * (force * now.wheel + now.force * wheel)
-        out[3 + 2 * count :] += scale * (force * now.slip + now.force * slip)
 
-
-def _solve_small(system: list[list[Floats]], right: Floats) -> Floats:
+def _force_gains(system: list[list[Floats]], steepness: Floats) -> list[list[Floats]]:
+    """Increment of each force by what is known of each slip: the system's inverse times the forces' slopes."""
     if len(system) == 1:
-        return right / system[0][0]
+        return [[steepness[0] / system[0][0]]]
     if len(system) == 2:
         (a, b), (c, d) = system
-        out = np.empty_like(right)
-        np.subtract(d * right[0], b * right[1], out=out[0])
-        np.subtract(a * right[1], c * right[0], out=out[1])
-        out /= a * d - b * c
-        return out
-    shape = right.shape[1:]
-    matrix = np.stack([np.stack([np.broadcast_to(term, shape) for term in row], -1) for row in system], -2)
-    return np.asarray(np.linalg.solve(matrix, right.T[..., None])[..., 0].T, dtype=np.float64)
+        first, second = steepness / (a * d - b * c)
+        return [[d * first, -b * second], [-c * first, a * second]]
+    matrix = np.stack([np.stack(row, -1) for row in system], -2)
+    inverse = np.moveaxis(np.linalg.inv(matrix), 0, -1)
+    return [list(row) for row in inverse * steepness]

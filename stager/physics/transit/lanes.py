@@ -23,7 +23,7 @@ def _shapes(value: Any) -> list[tuple[int, ...]]:
         return [value.shape]
     if isinstance(value, tuple):
         return [shape for item in value for shape in _shapes(item)]
-    parts = _parts(cast(Hashable, type(value)))
+    parts = parts_of(cast(Hashable, type(value)))
     return [shape for name in parts for shape in _shapes(getattr(value, name))] if parts else []
 
 
@@ -37,31 +37,31 @@ def lane(value: Number, shape: tuple[int, ...]) -> Floats:
 
 def flatten(value: Any, shape: tuple[int, ...]) -> Any:
     """A record with every array in it flattened to lanes; plain floats stay floats."""
-    return _each(value, lambda array: lane(array, shape))
+    return each(value, lambda array: lane(array, shape))
 
 
 def take(value: Any, index: NDArray[np.intp] | list[int] | slice) -> Any:
     """The chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
-    return _each(value, lambda array: array if array.shape[-1] == 1 else array[..., index])
+    return each(value, lambda array: array if array.shape[-1] == 1 else array[..., index])
 
 
-def _each(value: Any, change: Callable[[Floats], Floats]) -> Any:
+def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
     """The same tree with each array changed; parts that hold no array are the same objects."""
     if isinstance(value, np.ndarray):
         return change(value)
     if isinstance(value, tuple):
-        done = {id(item): _each(item, change) for item in value}
+        done = {id(item): each(item, change) for item in value}
         same = all(done[id(item)] is item for item in value)
         return value if same else tuple(done[id(item)] for item in value)
     changes = {}
-    for name in _parts(cast(Hashable, type(value))):
+    for name in parts_of(cast(Hashable, type(value))):
         item = getattr(value, name)
-        if (new := _each(item, change)) is not item:
+        if (new := each(item, change)) is not item:
             changes[name] = new
     return replace(value, **changes) if changes else value
 
 
 @cache
-def _parts(kind: Any) -> tuple[str, ...]:
+def parts_of(kind: Any) -> tuple[str, ...]:
     """Names of a record's fields that it is made of; none of anything else."""
     return tuple(field.name for field in fields(kind) if field.init) if is_dataclass(kind) else ()

@@ -1,4 +1,4 @@
-"""Steps along one segment, each lane at its own pace."""
+"""Steps along the segments, each lane at its own pace."""
 
 from __future__ import annotations
 
@@ -8,130 +8,126 @@ from numpy.typing import NDArray
 from stager.errors import StagerError
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
-from stager.physics.transit.alone_march import Seen, Start, finish
-from stager.physics.transit.drift import segment_drift
+from stager.physics.transit.alone_march import finish
+from stager.physics.transit.course import Course
 from stager.physics.transit.equations import Lanes, slopes
 from stager.physics.transit.lanes import take
-from stager.physics.transit.pool import Journey, Pool
+from stager.physics.transit.pool import Pool
 from stager.physics.transit.pressing import places
-from stager.physics.transit.rosenbrock import PLACE, step
-from stager.physics.transit.segment import FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, STILL, Segment, growths
+from stager.physics.transit.rosenbrock import Desk, Stepped, step
+from stager.physics.transit.scheme import PLACE
+from stager.physics.transit.segment import ARRIVED, FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, Segment, growths
+from stager.physics.transit.trail import Trail
 
 FEW = 12
 """As many lanes as plain numbers do faster than arrays."""
 WIDTH = 8192
 """Lanes that step together: many enough to share the cost of a step, few enough to stay in cache."""
-
 KEPT = 0.75
 """Share of the lanes in step below which those that are over leave the pool."""
 
 _AHEAD = np.array(PLACE[:-1])[:, None]
 """The last two stages lie at the same place."""
+_END, _SHRINK = np.array(1.0), np.array(0.8)
 
 
-def march(lanes: Lanes, segment: Segment, journey: Journey, options: Options) -> None:
-    """Advance `journey` through `segment`, in place. Lanes that jam stop where they are.
+def march(lanes: Lanes, course: Course, trail: Trail, options: Options) -> None:
+    """Take all lanes of `trail` through all segments of `course`. Lanes that jam stop where they are.
 
-    As lanes come to the end of the segment others enter it, so that steps stay well filled.
+    A lane goes on into its next segment at once, and as lanes come to the last end others start, so that steps stay
+    well filled.
     """
-    waiting = np.flatnonzero(~journey.jammed & (np.broadcast_to(segment.span, journey.jammed.shape) > 0.0))
+    waiting = np.flatnonzero(course.after[0] < len(course.segments))
     size = 1.0 / options.steps if options.steps else FIRST_STEP
-    pool = Pool.start(journey, waiting[:WIDTH], size)
-    waiting = waiting[WIDTH:]
-    here, piece = _own(lanes, segment, pool.index, journey)
-    for _ in range(PATIENCE * (1 + waiting.size // WIDTH)):
-        left = pool.index.size - int(np.count_nonzero(pool.over))
-        if left < pool.index.size and left <= max(FEW, KEPT * pool.index.size):
-            _leave(here, piece, journey, pool)
-            pool = pool.take(np.flatnonzero(~pool.over))
-            if waiting.size:
-                pool = pool.join(Pool.start(journey, waiting[: WIDTH - left], size))
-                waiting = waiting[WIDTH - left :]
-            here, piece = _own(lanes, segment, pool.index, journey)
-        if pool.index.size == 0:
-            return
-        if pool.index.size <= FEW and len(segment.profiles) == 1:
-            _one_by_one(here, piece, journey, pool, options)
-            return
-        _together(here, piece, pool, options)
+    patience = PATIENCE * len(course.segments) * (1 + waiting.size // WIDTH)
+    pool, waiting = Pool.start(trail, course, waiting[:WIDTH], size), waiting[WIDTH:]
+    here, desk, piece = _own(lanes, course, pool)
+    left = pool.index.size
+    with np.errstate(over="ignore", invalid="ignore"):
+        for _ in range(patience):
+            if left < pool.index.size and left <= max(FEW, KEPT * pool.index.size):
+                pool = pool.take(np.flatnonzero(~pool.over))
+                if waiting.size:
+                    pool = pool.join(Pool.start(trail, course, waiting[: WIDTH - left], size))
+                    waiting = waiting[WIDTH - left :]
+                here, desk, piece = _own(lanes, course, pool)
+                left = pool.index.size
+            if left == 0:
+                return
+            if left <= FEW and len(piece.profiles) == 1 and not pool.ended.any():
+                _one_by_one(here, course, trail, pool, options)
+                return
+            ended = np.flatnonzero(pool.ended)
+            slip, place = _together(here, piece, pool, desk, options)
+            if ended.size:
+                pool.note(trail, ended, slip, place)
+                pool.move_on(course, ended, size)
+                piece = course.at(pool.number, pool.index)
+                left = pool.index.size - int(np.count_nonzero(pool.over))
     raise StagerError("a contact did not come to its end within the allowed number of steps")
 
 
-def _together(lanes: Lanes, segment: Segment, pool: Pool, options: Options) -> None:
-    """One step of all lanes in the pool; those that are over stay where they are."""
-    state, place = pool.state, pool.place
-    size = np.where(pool.over, 0.0, np.minimum(pool.size, 1.0 - place))
-    distinct = places(lanes, segment, place + _AHEAD * size)
-    way = [*distinct, distinct[-1]]
-    now = slopes(lanes, way[0].pressing, state)
+def _own(lanes: Lanes, course: Course, pool: Pool) -> tuple[Lanes, Desk, Segment]:
+    """What belongs to the lanes of the pool, in their order."""
+    whole = pool.index.size == course.idle.shape[1]
+    here = lanes if whole else take(lanes, pool.index)
+    return here, Desk(lanes.sides.rows, pool.index.size), course.at(pool.number, pool.index)
+
+
+def _together(lanes: Lanes, segment: Segment, pool: Pool, desk: Desk, options: Options) -> tuple[Floats, Floats]:
+    """One step of all lanes in the pool; slips and places [m] where it began. Who has ended or is over stays there."""
+    size = _END - pool.place
+    np.minimum(size, pool.size, out=size)
+    way = places(lanes, segment, pool.place + _AHEAD * size)
+    now = slopes(lanes, way[0].pressing, pool.state)
     pool.watch(now)
-    drift = segment_drift(lanes, segment, place, state, now, way[0].stretch)
-    with np.errstate(over="ignore", invalid="ignore"):
-        fresh, error, inside = step(lanes, way, now, drift, state, size)
-        accepted, jams, pool.size = _judge(lanes, state, fresh, error, size, pool.held, options)
-        pool.peaks(inside, accepted)
-    pool.held = ~accepted
-    pool.state = np.where(accepted, fresh, state)
-    pool.place = np.where(accepted, place + size, place)
-    pool.jammed |= jams
-    pool.over = pool.jammed | (pool.place >= 1.0 - 1e-12)
+    stepped = step(lanes, segment, [*way, way[-1]], now, pool.state, size, desk)
+    accepted = _judge(lanes, pool, stepped, size, options)
+    pool.thrust = np.where(accepted, np.fmax(pool.thrust, stepped.thrust), pool.thrust)
+    pool.slip_power = np.where(accepted, np.fmax(pool.slip_power, stepped.power), pool.slip_power)
+    pool.state = np.where(accepted, stepped.fresh, pool.state)
+    pool.place = np.where(accepted, pool.place + size, pool.place)
+    arrived = pool.place >= ARRIVED
+    pool.place[arrived] = 1.0
+    pool.ended = arrived | pool.jammed
+    pool.ended &= ~pool.over
+    return now.slip, way[0].place
 
 
-def _own(lanes: Lanes, segment: Segment, index: NDArray[np.intp], journey: Journey) -> tuple[Lanes, Segment]:
-    """What belongs to the lanes `index`; all of them come in their order."""
-    if index.size == journey.jammed.size:
-        return lanes, segment
-    return take(lanes, index), take(segment, index)
+def _judge(lanes: Lanes, pool: Pool, stepped: Stepped, size: Floats, options: Options) -> NDArray[np.bool_]:
+    """Whose step is good; sets the next size, and who has jammed. A step is not longer right after one that failed."""
+    scale = np.maximum(pool.state[0], lanes.sides.top)
+    moves: NDArray[np.bool_] = stepped.fresh[0] > scale * FLOOR
+    stopped = None if moves.all() else ~moves
+    good = moves
+    if options.steps is None:
+        ratio = _ratio(lanes, pool.state[0], stepped.error, scale)
+        ratio /= options.tolerance
+        good = moves & (ratio <= _END)
+        factor = np.minimum(growths(ratio), np.where(good, pool.most, _SHRINK))
+        if stopped is not None:
+            factor[stopped] = 0.25
+        pool.most = np.where(good, np.inf, _END)
+        pool.size = size * factor
+    if stopped is not None:
+        pool.jammed |= stopped & (size <= LEAST_STEP) if options.steps is None else stopped
+        pool.size[pool.jammed] = 0.0
+    return good
 
 
-def _leave(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool) -> None:
-    """Write back the lanes of the pool that are over, after a look at where they came to."""
-    chosen = np.flatnonzero(pool.over)
-    if chosen.size:
-        own, here, piece = pool.take(chosen), take(lanes, chosen), take(segment, chosen)
-        end = places(here, piece, own.place[None])[0]
-        own.watch(slopes(here, end.pressing, own.state, steep=False))
-        own.leave(journey, piece.at(own.place)[0])
-
-
-def _one_by_one(lanes: Lanes, segment: Segment, journey: Journey, pool: Pool, options: Options) -> None:
-    """Hand the last lanes over to plain numbers."""
-    for k in range(pool.index.size):
-        own, piece = (lanes, segment) if pool.index.size == 1 else (take(lanes, [k]), take(segment, [k]))
-        start = Start(pool.state[:, k].tolist(), float(pool.place[k]), float(pool.size[k]), bool(pool.held[k]))
-        seen = Seen(
-            float(pool.peak_acceleration[k]), float(pool.peak_slip_power[k]),
-            pool.least_slip[:, k].tolist(), pool.last_slip[:, k].tolist(),
-        )  # fmt: skip
-        pool.state[:, k], pool.place[k], pool.jammed[k] = finish(own, piece, start, seen, options)
-        pool.peak_acceleration[k], pool.peak_slip_power[k] = seen.acceleration, seen.slip_power
-        pool.least_slip[:, k], pool.last_slip[:, k] = seen.least, seen.last
-    pool.leave(journey, segment.at(pool.place)[0])
-
-
-def _judge(
-    lanes: Lanes,
-    state: Floats,
-    fresh: Floats,
-    error: Floats,
-    size: Floats,
-    held: NDArray[np.bool_],
-    options: Options,
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_], Floats]:
-    """Accepted, jammed and next step size, each shape (lanes,). A step is not longer right after one that failed."""
-    count = len(lanes.sides.laws)
-    speed = np.maximum(np.maximum(state[0], lanes.sides.top), STILL)
-    ratio = 2.0 * state[0] * error[0] / (state[0] * state[0] + 0.01 * (speed * speed))
-    for row in error[2 : 2 + count]:
-        ratio = np.maximum(ratio, row / speed)
+def _ratio(lanes: Lanes, speed: Floats, error: Floats, scale: Floats) -> Floats:
+    """Local error as a share of what speeds are judged by, `scale` [m/s]; shapes (lanes,)."""
+    ratio: Floats = error[0] * speed
+    ratio *= 2.0
+    ratio /= speed * speed + 0.01 * (scale * scale)
+    for row in error[lanes.sides.wheels]:
+        np.maximum(ratio, row / scale, out=ratio)
     if lanes.sides.turns:
-        ratio = np.maximum(ratio, lanes.radius * error[1] / speed)
-    stopped = ~(fresh[0] > FLOOR * speed)
-    if options.steps:
-        return ~stopped, stopped, size
-    ratio /= options.tolerance
-    good = (ratio <= 1.0) & ~stopped
-    jams = stopped & (size <= LEAST_STEP)
-    most = np.where(good, np.where(held, 1.0, np.inf), 0.8)
-    factor = np.where(stopped, 0.25, np.minimum(growths(ratio), most))
-    return good, jams, size * factor
+        np.maximum(ratio, lanes.radius * error[1] / scale, out=ratio)
+    return ratio
+
+
+def _one_by_one(lanes: Lanes, course: Course, trail: Trail, pool: Pool, options: Options) -> None:
+    """Hand the last lanes over to plain numbers."""
+    for k in np.flatnonzero(~pool.over).tolist():
+        finish(take(lanes, [k]), course, trail, pool.take(np.array([k])), options)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -13,7 +13,7 @@ from stager.hardware.projectile import Projectile
 from stager.hardware.stage import Stage
 from stager.physics.growth import swell
 from stager.physics.transit.profile import Profile, RodProfile, RoundProfile
-from stager.physics.transit.segment import Bend, Segment
+from stager.physics.transit.segment import Bend, Segment, segment
 
 
 class Nip(Protocol):
@@ -30,6 +30,10 @@ class Nip(Protocol):
 
     def pieces(self) -> tuple[Segment, ...]:
         """The smooth pieces in turn, for a nip that acts alone."""
+        ...
+
+    def share(self, weight: float) -> Nip:
+        """The part of it that acts on 1/weight of the projectile."""
         ...
 
     def crush_loss(self, offset: Floats) -> Floats:
@@ -64,17 +68,21 @@ class RoundNip:
         touching = np.abs(offset) < self.half_length
         factor = np.where(touching, np.where(offset < 0.0, 1.0, self.rebound), 0.0)
         return RoundProfile(
-            reach=self.reach, height=self.height, stiffness=self.stiffness,
-            exponent=self.exponent, factor=factor, sides=self.sides,
+            reach=self.reach, height=self.height, strength=factor * self.stiffness, exponent=self.exponent,
+            sides=self.sides,
         )  # fmt: skip
 
     def pieces(self) -> tuple[Segment, ...]:
         """See Nip."""
         half = self.half_length
         return (
-            Segment(low=-half, span=half, bend=Bend.OPENING, profiles=(self.profile(-half / 2),)),
-            Segment(low=np.zeros(1), span=half, bend=Bend.CLOSING, profiles=(self.profile(half / 2),)),
+            segment(-half, half, Bend.OPENING, (self.profile(-half / 2),)),
+            segment(np.zeros(1), half, Bend.CLOSING, (self.profile(half / 2),)),
         )
+
+    def share(self, weight: float) -> RoundNip:
+        """See Nip."""
+        return replace(self, sides=self.sides / weight)
 
     def crush_loss(self, offset: Floats) -> Floats:
         """See Nip."""
@@ -109,11 +117,11 @@ class RodNip:
         """See Nip."""
         front, rear = offset < 0.0, offset > self.length
         touching = (offset > -self.ramp_length) & (offset < self.length + self.ramp_length)
+        factor = np.where(touching, np.where(rear, self.rebound, 1.0), 0.0)
         return RodProfile(
             depth=self.depth, ramp_length=self.ramp_length, end=np.where(rear, self.length, 0.0),
             ramp=np.where(front | rear, 1.0, 0.0), rolling=np.where(touching & ~front & ~rear, self.rolling, 0.0),
-            stiffness=self.stiffness, exponent=self.exponent,
-            factor=np.where(touching, np.where(rear, self.rebound, 1.0), 0.0), sides=self.sides,
+            strength=factor * self.stiffness, exponent=self.exponent, sides=self.sides,
         )  # fmt: skip
 
     def pieces(self) -> tuple[Segment, ...]:
@@ -121,10 +129,14 @@ class RodNip:
         ramp, length = self.ramp_length, self.length
         front, middle, rear = (self.profile(place) for place in (-ramp / 2, length / 2, length + ramp / 2))
         return (
-            Segment(low=-ramp, span=ramp, bend=Bend.OPENING, profiles=(front,)),
-            Segment(low=np.zeros(1), span=length, bend=Bend.STRAIGHT, profiles=(middle,)),
-            Segment(low=length, span=ramp, bend=Bend.CLOSING, profiles=(rear,)),
+            segment(-ramp, ramp, Bend.OPENING, (front,)),
+            segment(np.zeros(1), length, Bend.STRAIGHT, (middle,)),
+            segment(length, ramp, Bend.CLOSING, (rear,)),
         )
+
+    def share(self, weight: float) -> RodNip:
+        """See Nip."""
+        return replace(self, sides=self.sides / weight)
 
     def crush_loss(self, offset: Floats) -> Floats:
         """See Nip."""

@@ -1,68 +1,55 @@
-"""Lanes on their way through a segment, each at its own pace, and what is watched of them."""
+"""Lanes on their way, each at its own pace, and what is watched of them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
+from stager.physics.transit.course import Course, Index
 from stager.physics.transit.equations import Slopes, over_sides
-
-
-@dataclass(slots=True)
-class Journey:
-    """State on the way, shape (rows, lanes), and what is watched.
-
-    jammed; place where the last segment ended or the lane stopped [m]; peak_acceleration [m/s^2] and peak_slip_power
-    [W] since it was last cleared, each shape (lanes,);
-    least_slip: least |s| of each side in contact [m/s], last_slip: s [m/s], shape (sides, lanes).
-    """
-
-    state: Floats
-    jammed: NDArray[np.bool_]
-    place: Floats
-    peak_acceleration: Floats
-    peak_slip_power: Floats
-    least_slip: Floats
-    last_slip: Floats
+from stager.physics.transit.trail import Trail, least
 
 
 @dataclass(slots=True)
 class Pool:
     """Lanes under way; last axis of all: these lanes.
 
-    index: which lanes of the journey; place: parameter of the segment, 0 to 1; size: next step in it;
-    held: the last step failed; jammed; over: jammed or at the end, moves no more; state and what is watched as in
-    Journey.
+    index: which lanes of the trail; number: which segment each is in; place: its parameter, 0 to 1; size: next step in
+    it; most: how much longer the step after that may be; jammed; ended: jammed or at the segment's end, to be looked
+    at there; over: ended for good, moves no more; state, shape (rows, lanes); greatest |thrust| [N] and slip power
+    [W], lowest and highest slip of each side [m/s], in this segment.
     """
 
-    index: NDArray[np.intp]
+    index: Index
+    number: Index
     place: Floats
     size: Floats
-    held: NDArray[np.bool_]
+    most: Floats
     jammed: NDArray[np.bool_]
+    ended: NDArray[np.bool_]
     over: NDArray[np.bool_]
     state: Floats
-    peak_acceleration: Floats
-    peak_slip_power: Floats
-    least_slip: Floats
-    last_slip: Floats
+    thrust: Floats
+    slip_power: Floats
+    low_slip: Floats
+    high_slip: Floats
 
     @classmethod
-    def start(cls, journey: Journey, index: NDArray[np.intp], size: float) -> Pool:
-        """Lanes `index` of `journey` at the start of a segment."""
+    def start(cls, trail: Trail, course: Course, index: Index, size: float) -> Pool:
+        """Lanes `index` at the start of their first segment."""
+        count, sides = index.size, trail.exit_slip.shape[1]
         return cls(
-            index=index, place=np.zeros(index.size), size=np.full(index.size, size), held=np.zeros(index.size, bool),
-            jammed=np.zeros(index.size, bool), over=np.zeros(index.size, bool),
-            state=journey.state[:, index], peak_acceleration=journey.peak_acceleration[index],
-            peak_slip_power=journey.peak_slip_power[index], least_slip=journey.least_slip[:, index],
-            last_slip=journey.last_slip[:, index],
+            index=index, number=course.after[0, index], place=np.zeros(count), size=np.full(count, size),
+            most=np.full(count, np.inf), jammed=np.zeros(count, bool), ended=np.zeros(count, bool),
+            over=np.zeros(count, bool), state=trail.state[0][:, index], thrust=np.zeros(count),
+            slip_power=np.zeros(count), low_slip=np.full((sides, count), np.inf),
+            high_slip=np.full((sides, count), -np.inf),
         )  # fmt: skip
 
-    def take(self, chosen: NDArray[np.intp]) -> Pool:
+    def take(self, chosen: Index) -> Pool:
         """The chosen of these lanes."""
         return Pool(**{field.name: getattr(self, field.name)[..., chosen] for field in fields(self)})
 
@@ -76,24 +63,29 @@ class Pool:
 
     def watch(self, now: Slopes) -> None:
         """Take in one place."""
-        self.peaks((now,))
-        crossed = now.slip * self.last_slip < 0.0
-        self.least_slip = np.minimum(self.least_slip, np.where(crossed, 0.0, np.abs(now.slip)))
-        self.last_slip = now.slip
+        np.fmax(self.thrust, np.abs(now.thrust), out=self.thrust)
+        np.fmax(self.slip_power, over_sides(now.rubbing()), out=self.slip_power)
+        np.minimum(self.low_slip, now.slip, out=self.low_slip)
+        np.maximum(self.high_slip, now.slip, out=self.high_slip)
 
-    def peaks(self, seen: tuple[Slopes, ...], where: NDArray[np.bool_] | bool = True) -> None:
-        """Take in the peaks alone, of the lanes `where`."""
-        accelerations = [np.abs(now.rate[0] * now.speed) for now in seen]
-        powers = [over_sides(now.pull * now.slip) for now in seen]
-        for peak, found in ((self.peak_acceleration, accelerations), (self.peak_slip_power, powers)):
-            np.fmax(peak, reduce(np.fmax, found), out=peak, where=where)
+    def note(self, trail: Trail, chosen: Index, slip: Floats, place: Floats) -> None:
+        """Write down the chosen lanes where their segment has ended, with their slips and places [m] there."""
+        number, index = self.number[chosen], self.index[chosen]
+        trail.state[number + 1, :, index] = self.state[:, chosen].T
+        trail.jammed[number + 1, index] = self.jammed[chosen]
+        trail.thrust[number, index] = self.thrust[chosen]
+        trail.slip_power[number, index] = self.slip_power[chosen]
+        trail.least_slip[number, :, index] = least(self.low_slip[:, chosen], self.high_slip[:, chosen]).T
+        trail.exit_slip[number, :, index] = slip[:, chosen].T
+        trail.place[index] = place[chosen]
 
-    def leave(self, journey: Journey, place: Floats) -> None:
-        """Write these lanes back; place: where they are along the barrel [m]."""
-        journey.state[:, self.index] = self.state
-        journey.jammed[self.index] = self.jammed
-        journey.place[self.index] = place
-        journey.peak_acceleration[self.index] = self.peak_acceleration
-        journey.peak_slip_power[self.index] = self.peak_slip_power
-        journey.least_slip[:, self.index] = self.least_slip
-        journey.last_slip[:, self.index] = self.last_slip
+    def move_on(self, course: Course, chosen: Index, size: float) -> None:
+        """The chosen lanes go on to the start of their next segment; those that jammed or have none are over."""
+        after = course.after[self.number[chosen] + 1, self.index[chosen]]
+        stays = self.jammed[chosen] | (after == len(course.segments))
+        rests, goes = chosen[stays], chosen[~stays]
+        self.ended[chosen] = False
+        self.over[rests], self.size[rests] = True, 0.0
+        self.number[goes], self.place[goes], self.size[goes], self.most[goes] = after[~stays], 0.0, size, np.inf
+        self.thrust[goes] = self.slip_power[goes] = 0.0
+        self.low_slip[:, goes], self.high_slip[:, goes] = np.inf, -np.inf

@@ -93,7 +93,7 @@ def join(nips: tuple[tuple[Side, ...], ...], creep: Floats) -> Sides:
     return Sides(
         laws=tuple(side.law for side in flat),
         creep=creep,
-        weight=tuple(side.weight for side in flat),
+        weight=flat[0].weight,
         turn=tuple(side.turn for side in flat),
         rail=tuple(side.rail for side in flat),
         level=tuple(side.level for side in flat),

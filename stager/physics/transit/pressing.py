@@ -13,8 +13,9 @@ from stager.physics.transit.sides import Sides
 
 
 class Place(NamedTuple):
-    """What the way alone decides at one place: how the sides press, and dx/dparameter [m]."""
+    """What the way alone decides at one place along the barrel [m]: how the sides press, and dx/dparameter [m]."""
 
+    place: Floats
     pressing: Pressing
     stretch: Floats
 
@@ -22,11 +23,16 @@ class Place(NamedTuple):
 def places(lanes: Lanes, segment: Segment, parameters: Floats) -> list[Place]:
     """Places of a segment by its parameter, shape (places, lanes)."""
     place, stretch = segment.at(parameters)
-    found = [profile.at(place - axis) for profile, axis in zip(segment.profiles, lanes.axes, strict=True)]
+    found = [profile.at(offset) for profile, offset in zip(segment.profiles, offsets(lanes, place), strict=True)]
     return [
-        Place(spread(lanes.sides, [_row(nip, k) for nip in found], level_cosine=1.0), stretch[k])
+        Place(place[k], spread(lanes.sides, [_row(nip, k) for nip in found], level_cosine=1.0), stretch[k])
         for k in range(len(parameters))
     ]
+
+
+def offsets(lanes: Lanes, place: Floats) -> list[Floats]:
+    """How far `place` [m] is past the axis plane of each nip [m]."""
+    return [place, *(place - axis for axis in lanes.axes[1:])]
 
 
 def spread(sides: Sides, found: list[Pressing], *, level_cosine: float) -> Pressing:

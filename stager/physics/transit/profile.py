@@ -7,7 +7,7 @@ place past the axis plane (a rod: its front end's) [m].
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import sqrt
 from typing import Protocol
 
@@ -37,33 +37,38 @@ class Profile(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoundProfile:
-    """c(x) = reach − √(x² + h²), N = factor·k·cⁿ, sin φ = x/D.
+    """c(x) = reach − √(x² + h²), N = strength·cⁿ, sin φ = x/D.
 
-    reach R + r with growth [m]; height h [m]; stiffness k; exponent n; factor: 1 as crush grows, rebound as it
-    falls, 0 out of contact; sides: how many normals push along the barrel (2; on a rail 1).
+    reach R + r with growth [m]; height h [m]; strength: k as crush grows, rebound·k as it falls, 0 out of contact;
+    exponent n; sides: how many normals push along the barrel (2; on a rail 1).
     """
 
     reach: Floats
     height: Floats
-    stiffness: Floats
+    strength: Floats
     exponent: Floats
-    factor: Floats
     sides: float
 
     def at(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """See Profile."""
-        distance = np.sqrt(offset * offset + self.height * self.height)
-        crush = np.maximum(self.reach - distance, 0.0)
-        normal = self.factor * self.stiffness * power(crush, self.exponent)
+        distance = offset * offset
+        distance += self.height * self.height
+        np.sqrt(distance, out=distance)
+        crush = self.reach - distance
+        np.maximum(crush, _NONE, out=crush)
+        normal = self.strength * power(crush, self.exponent)
         sine = offset / distance
-        return normal, self.height / distance, sine, self.sides * normal * sine
+        push = normal * sine
+        if self.sides != 1.0:
+            push *= self.sides
+        return normal, self.height / distance, sine, push
 
     def change(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """See Profile; crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D."""
         distance = np.sqrt(offset * offset + self.height * self.height)
         cosine, sine = self.height / distance, offset / distance
         crush = np.maximum(self.reach - distance, 0.0)
-        scale = self.factor * self.stiffness
+        scale = self.strength
         normal, opening = scale * power(crush, self.exponent), cosine * cosine / distance
         steep = np.where(crush > 0.0, -scale * self.exponent * power(crush, self.exponent - 1.0) * sine, 0.0)
         return steep, -cosine * sine / distance, opening, self.sides * (steep * sine + normal * opening)
@@ -72,7 +77,7 @@ class RoundProfile:
         """See Profile."""
         reach, height, exponent = float(self.reach[0]), float(self.height[0]), float(self.exponent[0])
         sides = self.sides
-        scale, squared = float(self.factor[0]) * float(self.stiffness[0]), height * height
+        scale, squared = float(self.strength[0]), height * height
 
         def at(offset: float) -> tuple[float, float, float, float]:
             distance = sqrt(offset * offset + squared)
@@ -97,7 +102,7 @@ class RodProfile:
     """c = d(1 − ramp·((ξ − end)/a_r)²), normals' push −N dc/dξ, less the rolling loss along the length.
 
     depth d [m]; ramp_length a_r [m]; end: where this ramp is full [m]; ramp: 1 on a ramp, 0 between;
-    rolling: rolling loss of one side as a force [N]; factor, stiffness, exponent, sides as for round shapes.
+    rolling: rolling loss of one side as a force [N]; strength, exponent, sides as for round shapes.
     """
 
     depth: Floats
@@ -105,16 +110,15 @@ class RodProfile:
     end: Floats
     ramp: Floats
     rolling: Floats
-    stiffness: Floats
+    strength: Floats
     exponent: Floats
-    factor: Floats
     sides: float
 
     def at(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
         """See Profile."""
         place = (offset - self.end) / self.ramp_length
         crush = np.maximum(self.depth * (1.0 - self.ramp * place * place), 0.0)
-        normal = self.factor * self.stiffness * power(crush, self.exponent)
+        normal = self.strength * power(crush, self.exponent)
         slope = -2.0 * self.depth * self.ramp * place / self.ramp_length
         push = -self.sides * (normal * slope + self.rolling)
         return normal, _ONE, _ZERO, push
@@ -125,7 +129,7 @@ class RodProfile:
         crush = np.maximum(self.depth * (1.0 - self.ramp * place * place), 0.0)
         slope = -2.0 * self.depth * self.ramp * place / self.ramp_length
         bend = -2.0 * self.depth * self.ramp / (self.ramp_length * self.ramp_length)
-        scale = self.factor * self.stiffness
+        scale = self.strength
         normal = scale * power(crush, self.exponent)
         steep = np.where(crush > 0.0, scale * self.exponent * power(crush, self.exponent - 1.0) * slope, 0.0)
         return steep, _ZERO, _ZERO, -self.sides * (steep * slope + normal * bend)
@@ -134,7 +138,7 @@ class RodProfile:
         """See Profile."""
         depth, length, end, ramp = (float(x[0]) for x in (self.depth, self.ramp_length, self.end, self.ramp))
         rolling, exponent, sides = float(self.rolling[0]), float(self.exponent[0]), self.sides
-        scale = float(self.factor[0]) * float(self.stiffness[0])
+        scale = float(self.strength[0])
 
         def at(offset: float) -> tuple[float, float, float, float]:
             place = (offset - end) / length
@@ -154,9 +158,4 @@ class RodProfile:
         return at, change
 
 
-_ONE, _ZERO = np.ones(1), np.zeros(1)
-
-
-def silent(profile: RoundProfile | RodProfile) -> RoundProfile | RodProfile:
-    """The same profile out of contact."""
-    return replace(profile, factor=_ZERO)
+_ONE, _ZERO, _NONE = np.ones(1), np.zeros(1), np.array(0.0)

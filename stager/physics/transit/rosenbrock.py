@@ -1,75 +1,91 @@
-"""One step of a linearly implicit method of order 4(3), L-stable and stiffly accurate.
-
-Six stages of a Rosenbrock method made for stiff problems with a driven right side: it keeps its order where creep near
-sync makes a contact nearly an algebraic condition. Coefficients: RODASP of Steinebach (1995), as in the codes that go
-with Hairer and Wanner, Solving Ordinary Differential Equations II, in their transformed form; written down from
-memory, checked by the measured order.
-"""
+"""One step of many lanes; the method is `scheme`."""
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.equations import Implicit, Lanes, Slopes, slopes
+from stager.physics.transit.books import Books
+from stager.physics.transit.drift import drift
+from stager.physics.transit.equations import Implicit, Lanes, Slopes, over_sides, slopes
 from stager.physics.transit.pressing import Place
+from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, SCALED_KNOWN, STATE, TOTAL
+from stager.physics.transit.segment import Segment
 
-GAMMA = 0.25
-PLACE = (0.0, 0.75, 0.21, 0.63, 1.0, 1.0)
-INSIDE = 3
-"""How many of the later stages lie inside the step, not at its end."""
-DRIFT = (0.25, -0.5, -0.023504, -0.0362, 0.0, 0.0)
-_FIFTH = (-7.170454962423024, -4.741636671481785, -16.31002631330971, -1.062004044111401)
-STATE = (
-    (),
-    (3.0,),
-    (1.831036793486759, 0.4955183967433795),
-    (2.304376582692669, -0.05249275245743001, -1.176798761832782),
-    _FIFTH,
-    (*_FIFTH, 1.0),
-)
-KNOWN = (
-    (),
-    (-12.0,),
-    (-8.791795173947035, -2.207865586973518),
-    (10.81793056857153, 6.780270611428266, 19.53485944642410),
-    (34.19095006749676, 15.49671153725963, 54.74760875964130, 14.16005392148534),
-    (34.62605830930532, 15.30084976114473, 56.99955578662667, 18.40807009793095, -5.714285714285717),
-)
-SCALED_KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
+
+class Desk:
+    """Arrays that the steps of a pool write to again and again; fresh ones would cost more than the sums in them."""
+
+    def __init__(self, rows: int, lanes: int) -> None:
+        self.parts = np.empty((6, rows, lanes))
+        self.inner, self.spare, self.drift = np.empty((3, rows, lanes))
+
+
+class Stepped(NamedTuple):
+    """New state, shape (rows, lanes); local error of the rows that are stepped; greatest |thrust| [N] and slip power
+    [W] inside the step, shape (lanes,)."""
+
+    fresh: Floats
+    error: Floats
+    thrust: Floats
+    power: Floats
 
 
 def step(
-    lanes: Lanes, way: list[Place], now: Slopes, drift: Floats, state: Floats, size: Floats
-) -> tuple[Floats, Floats, tuple[Slopes, ...]]:
-    """New state and local error, both shape (rows, lanes), and the right side inside the step.
+    lanes: Lanes, segment: Segment, way: list[Place], now: Slopes, state: Floats, size: Floats, desk: Desk
+) -> Stepped:
+    """One step of `state`, shape (rows, lanes).
 
     The last stage's state is the one before plus the part before: the last row of STATE begins as the row before.
-    way: the places of the stages, PLACE steps ahead; now: the right side at the first of them;
-    drift: partial derivative of the scaled right side by the parameter; size: of the step.
+    way: the places of the stages, PLACE steps ahead; now: the rates at the first of them; size: of the step.
     """
+    start, parts = state[: lanes.sides.rows], desk.parts
     reach = GAMMA * size
-    scaled = reach * way[0].stretch
-    implicit = Implicit(lanes, now, scaled)
-    drift = reach * size * drift
-    parts = [implicit.solve(scaled * now.rate + DRIFT[0] * drift)]
-    inside = []
-    inner = state
-    for number in range(1, 6):
-        inner = inner + parts[4] if number == 5 else _mix(STATE[number], parts, state)
-        later = slopes(lanes, way[number].pressing, inner, steep=False)
-        inside.append(later)
-        known = (reach * way[number].stretch) * later.rate
+    brief, stretch = reach / now.speed, way[0].stretch
+    pace = brief * stretch
+    along = drift(lanes, segment, way[0].place, now)
+    brief *= size
+    turned, bent = brief * stretch * stretch, brief * (segment.bow + segment.bow)
+    pull = np.multiply(along.rate, turned, out=desk.drift)
+    pull += np.multiply(now.rate, bent, out=desk.spare)
+    implicit = Implicit(lanes, now, pace)
+    books = Books(lanes, now, pace) if lanes.books else None
+    thrust = power = size
+    inner, at, quick = start, now, pace
+    for number in range(6):
+        if number:
+            inner = _mix(STATE[number], parts, start, desk) if number < 5 else np.add(inner, parts[4], out=inner)
+            at = slopes(lanes, way[number].pressing, inner, steep=False)
+            quick = reach * way[number].stretch
+            quick /= at.speed
+        rubbing = at.rubbing() if books or 0 < number <= INSIDE else at.force
+        if 0 < number <= INSIDE:
+            pushed, rubbed = np.abs(at.thrust), over_sides(rubbing)
+            thrust = pushed if number == 1 else np.fmax(thrust, pushed, out=thrust)
+            power = rubbed if number == 1 else np.fmax(power, rubbed, out=power)
+        known = np.multiply(at.rate, quick, out=at.rate) if number else at.rate * quick
         if DRIFT[number]:
-            known += DRIFT[number] * drift
-        parts.append(implicit.solve(_mix(SCALED_KNOWN[number], parts, known)))
-    return inner + parts[5], np.abs(parts[5]), tuple(inside[:INSIDE])
+            known += np.multiply(pull, DRIFT[number], out=desk.spare)
+        for weight, part in zip(SCALED_KNOWN[number], parts, strict=False):
+            known += np.multiply(part, weight, out=desk.spare)
+        force = implicit.solve(known, parts[number])
+        if books:
+            books.add(TOTAL[number], at, rubbing, quick, force)
+    fresh = np.empty_like(state)
+    np.add(inner, parts[5], out=fresh[: lanes.sides.rows])
+    if books:
+        gained = TOTAL[0] * parts[0]
+        for weight, part in zip(TOTAL[1:], parts[1:], strict=True):
+            gained += np.multiply(part, weight, out=desk.spare)
+        books.close(gained, along, turned, bent, state[lanes.sides.rows :], fresh[lanes.sides.rows :])
+    return Stepped(fresh, np.abs(parts[5]), thrust, power)
 
 
-def _mix(weights: tuple[float, ...], parts: list[Floats], start: Floats) -> Floats:
-    total = weights[0] * parts[0]
-    total += start
-    spare = np.empty_like(total)
-    for weight, part in zip(weights[1:], parts[1:], strict=True):
-        total += np.multiply(weight, part, out=spare)
+def _mix(weights: tuple[float, ...], parts: Floats, start: Floats, desk: Desk) -> Floats:
+    """start + Σ weight·part."""
+    total: Floats = np.add(start, np.multiply(parts[0], weights[0], out=desk.spare), out=desk.inner)
+    for weight, part in zip(weights[1:], parts[1:], strict=False):
+        total += np.multiply(part, weight, out=desk.spare)
     return total

@@ -8,6 +8,7 @@ import numpy as np
 
 from stager.hardware.arrays import Floats
 from stager.hardware.contact import FrictionLaw
+from stager.physics.transit.segment import STILL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,16 +19,18 @@ class Sides:
     weight: how many equal sides each stands for; turn: +1 where forward friction spins the projectile forward,
     −1 opposite, 0 where it cannot turn; rail: True where the side is a rail pressed by the side before it;
     level: True where its friction acts along the barrel (φ = 0); nip: which nip it belongs to;
-    turns, driven: whether friction can spin the projectile, whether any motor acts; weights, turnings: `weight` and
-    `turn` as columns; top: greatest set speed of the sides [m/s]; gain: R/J;
-    single: each stands for itself alone; radius R [m];
-    inverse_inertia 1/J [1/(kg m^2)]; set_speed at the start [m/s]; held_speed: what the throttle would hold [m/s];
-    motor_slope: torque a speed lost [N m/(m/s)]; torque_low, torque_high: its bounds [N m].
+    radius R [m]; inverse_inertia 1/J [1/(kg m^2)]; set_speed at the start [m/s];
+    held_speed: what the throttle would hold [m/s]; motor_slope: torque a speed lost [N m/(m/s)];
+    torque_low, torque_high: its bounds [N m].
+
+    From these follow: whether friction can spin the projectile (turns), whether any motor acts (driven), whether one
+    law holds for all sides (alike); wheels: rows of the state with their speeds, rows: how many are stepped;
+    turnings: `turn` as a column; top: greatest set speed [m/s]; gain R/J; brake −R²/J.
     """
 
     laws: tuple[FrictionLaw, ...]
     creep: Floats
-    weight: tuple[float, ...]
+    weight: float
     turn: tuple[float, ...]
     rail: tuple[bool, ...]
     level: tuple[bool, ...]
@@ -42,35 +45,44 @@ class Sides:
 
     turns: bool = field(init=False)
     driven: bool = field(init=False)
-    weights: Floats = field(init=False)
+    alike: bool = field(init=False)
+    rails: bool = field(init=False)
+    wheels: slice = field(init=False)
+    rows: int = field(init=False)
     turnings: Floats = field(init=False)
     top: Floats = field(init=False)
     gain: Floats = field(init=False)
-    single: bool = field(init=False)
+    brake: Floats = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "turns", any(self.turn))
-        object.__setattr__(self, "driven", bool(self.motor_slope.any()))
-        object.__setattr__(self, "weights", np.array(self.weight)[:, None])
-        object.__setattr__(self, "turnings", np.array(self.turn)[:, None])
-        object.__setattr__(self, "top", self.set_speed.max(axis=0))
-        object.__setattr__(self, "gain", self.radius * self.inverse_inertia)
-        object.__setattr__(self, "single", all(weight == 1.0 for weight in self.weight))
+        turns = any(self.turn)
+        rows = 1 + turns + len(self.laws)
+        found = {
+            "turns": turns, "driven": bool(self.motor_slope.any()), "rails": any(self.rail),
+            "alike": all(law is self.laws[0] for law in self.laws),
+            "rows": rows, "wheels": slice(1 + turns, rows), "turnings": np.array(self.turn)[:, None],
+            "top": np.maximum(self.set_speed.max(axis=0), STILL), "gain": self.radius * self.inverse_inertia,
+            "brake": -self.radius * self.radius * self.inverse_inertia,
+        }  # fmt: skip
+        for name, value in found.items():
+            object.__setattr__(self, name, value)
 
     def traction(self, slip: Floats, *, steep: bool) -> tuple[Floats, Floats]:
         """φ(s) = μ(|s|)·tanh(s/ε) and, where `steep` asks for it, dφ/ds; shapes (sides, lanes) as `slip` [m/s]."""
         speed = np.abs(slip)
-        if all(law is self.laws[0] for law in self.laws):
-            coefficient, slope = self.laws[0].coefficient(speed)
+        if self.alike:
+            coefficient, slope = self.laws[0].coefficient(speed, steep=steep)
         else:
             coefficient, slope = np.empty_like(speed), np.empty_like(speed)
             for side, law in enumerate(self.laws):
-                coefficient[side], slope[side] = law.coefficient(speed[side])
-        creeping = np.tanh(slip / self.creep)
-        value = coefficient * creeping
+                coefficient[side], slope[side] = law.coefficient(speed[side], steep=steep)
+        creeping = slip / self.creep
+        np.tanh(creeping, out=creeping)
         if not steep:
-            return value, value
-        return value, slope * np.abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep
+            creeping *= coefficient
+            return creeping, creeping
+        steepness = slope * np.abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep
+        return coefficient * creeping, steepness
 
     def torque(self, wheel_speed: Floats) -> tuple[Floats, Floats]:
         """Motor torque beyond what holds the wheel [N m], and its slope by surface speed [N m/(m/s)]."""
