@@ -30,7 +30,7 @@ class Falling:
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
         excess = self.static - self.sliding
-        if np.ndim(self.fade_exponent) == 0 and self.fade_exponent == 1.0:
+        if isinstance(self.fade_exponent, float) and self.fade_exponent == 1.0:
             fading = excess * np.exp(slip / -self.fade_speed)
             value = self.sliding + fading
             return value, fading / -self.fade_speed if steep else value

@@ -72,7 +72,7 @@ class Way:
 
 def one(values: Floats, side: int = 0) -> float:
     """The number of a side in an array of a single lane, (1,), (sides, 1) or of a value the same for all."""
-    return float(values[side, 0]) if values.ndim == 2 else float(values[0])
+    return float(values[side, 0]) if values.ndim == 2 else values.item()
 
 
 def judge(alone: Alone, state: list[float], stepped: Stepped, tolerance: float) -> tuple[bool, float]:

@@ -41,7 +41,7 @@ class Lane:
         self.high = [max(pair) for pair in zip(self.high, look.slips, strict=True)] if self.high else list(look.slips)
 
     def peaks(self, thrust: float, power: float) -> None:
-        """Take in the peaks alone."""
+        """Take in the peaks alone, |thrust| [N] and slip power [W]."""
         self.thrust, self.slip_power = max(self.thrust, thrust), max(self.slip_power, power)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from stager.hardware.arrays import Floats
 from stager.physics.transit.drift import Drift
-from stager.physics.transit.equations import Lanes, Slopes
+from stager.physics.transit.equations import Lanes, Slopes, turn_back
 from stager.physics.transit.scheme import TOTAL_DRIFT
 
 
@@ -18,7 +18,7 @@ class Books:
         self.time = np.zeros_like(now.speed)
         self.work, self.heat, self.forces = np.zeros((3, *now.force.shape))
 
-    def add(self, weight: float, at: Slopes, rubbing: Floats, pace: Floats, force: Floats) -> None:
+    def add(self, weight: Floats, at: Slopes, rubbing: Floats, pace: Floats, force: Floats) -> None:
         """A stage, with its own pace; rubbing: its slip powers [W]; force: the increments of the forces."""
         share = pace * weight
         self.time += share
@@ -36,7 +36,7 @@ class Books:
         wheel = gained[sides.wheels]
         slip = wheel - now.cosine * gained[0]
         if sides.turns:
-            slip -= sides.turnings * (self.lanes.radius * gained[1])
+            turn_back(sides, slip, self.lanes.radius * gained[1])
         common = TOTAL_DRIFT * bent - pace / now.speed * gained[0]
         turned = TOTAL_DRIFT * turned
         more = common * now.force + pace * self.forces + turned * along.force

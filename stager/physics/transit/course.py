@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.lanes import each, parts_of
+from stager.physics.transit.lanes import bare, each, parts_of
 from stager.physics.transit.segment import Segment
 
 Index = NDArray[np.intp]
@@ -35,8 +35,8 @@ class Course:
         """Segment `number` of each of the lanes `index`, as one record in their order."""
 
         def own(array: Floats) -> Floats:
-            if array.ndim == 1:
-                return array if array.size == 1 else array[index]
+            if array.ndim < 2:
+                return bare(array) if array.size == 1 else array[index]
             return array[number, index] if array.shape[1] > 1 else array[number, 0]
 
         chosen: Segment = each(self._stacked, own)

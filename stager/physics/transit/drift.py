@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.equations import Lanes, Slopes, over_sides
+from stager.physics.transit.equations import Lanes, Slopes, over_sides, over_turns
 from stager.physics.transit.pressing import offsets, spread
 from stager.physics.transit.segment import Segment
 
@@ -42,6 +42,6 @@ def drift(lanes: Lanes, segment: Segment, place: Floats, now: Slopes) -> Drift:
     thrust += push
     np.multiply(thrust, lanes.inverse_mass, out=rate[0])
     if sides.turns:
-        np.multiply(over_sides(force * sides.turnings), lanes.spin_gain, out=rate[1])
+        np.multiply(over_turns(sides, force), lanes.spin_gain, out=rate[1])
     np.multiply(force, sides.brake, out=rate[sides.wheels])
     return Drift(rate, force, slip)

@@ -16,7 +16,7 @@ from stager.hardware.arrays import Floats
 from stager.physics.transit.sides import Sides
 
 LEAST_SPEED = 1e-6
-_LEAST, _ONE = np.array(LEAST_SPEED), np.array(1.0)
+_LEAST, _ONE, _NONE = np.array(LEAST_SPEED), np.array(1.0), np.array(0.0)
 
 Pressing = tuple[Floats, Floats, Floats, Floats]
 """Normal force [N], cos φ and sin φ of each side, shapes (sides, lanes) or (1, lanes), and the normals' push along
@@ -73,6 +73,23 @@ def over_sides(values: Floats) -> Floats:
     return total
 
 
+def over_turns(sides: Sides, values: Floats) -> Floats:
+    """As `over_sides`, each side by the sense in which it turns the projectile."""
+    total: Floats = values[0]
+    for turn, row in zip(sides.turn[1:], values[1:], strict=True):
+        total = total + row if turn > 0.0 else total - row
+    return total
+
+
+def turn_back(sides: Sides, slip: Floats, around: Floats) -> None:
+    """Take what the projectile turns, `around` [m/s], from the `slip` of each side."""
+    for turn, row in zip(sides.turn, slip, strict=True):
+        if turn > 0.0:
+            row -= around
+        else:
+            row += around
+
+
 def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = True) -> Slopes:
     """Rates d(state)/dt of the rows that are stepped, where the sides press as in `pressing`.
 
@@ -84,18 +101,18 @@ def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = Tru
     normal, cosine, sine, push = pressing
     slip = wheel - speed * cosine
     if sides.turns:
-        slip -= sides.turnings * (lanes.radius * state[1])
+        turn_back(sides, slip, lanes.radius * state[1])
     traction, steepness = sides.traction(slip, steep=steep)
     coupling = None
     if sides.rails:
-        normal, coupling = _press_rails(sides, normal, sine, cosine, traction)
+        normal, coupling = _press_rails(sides, normal, sine, cosine, traction, steep=steep)
     force = normal * traction
     rate = np.empty((sides.rows, speed.size))
     thrust = over_sides(force * cosine)
     thrust += push
     np.multiply(thrust, lanes.inverse_mass, out=rate[0])
     if sides.turns:
-        np.multiply(over_sides(force * sides.turnings), lanes.spin_gain, out=rate[1])
+        np.multiply(over_turns(sides, force), lanes.spin_gain, out=rate[1])
     turning, torque_slope = rate[sides.wheels], _NO_SLOPE
     np.multiply(force, sides.brake, out=turning)
     if sides.driven:
@@ -112,9 +129,11 @@ def slopes(lanes: Lanes, pressing: Pressing, state: Floats, *, steep: bool = Tru
 _NO_SLOPE = np.zeros((1, 1))
 
 
-def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats) -> tuple[Floats, Floats]:
+def _press_rails(
+    sides: Sides, normal: Floats, sine: Floats, cosine: Floats, traction: Floats, *, steep: bool
+) -> tuple[Floats, Floats | None]:
     """Rails react with N_B = max(0, N cos φ − F_A sin φ). Gives all normals and dF_B/dF_A, shapes (sides, lanes)."""
-    pressing, coupling = np.empty_like(traction), np.zeros_like(traction)
+    pressing, coupling = np.empty_like(traction), np.zeros_like(traction) if steep else None
     pressing[:] = normal
     for side, is_rail in enumerate(sides.rail):
         if is_rail:
@@ -122,7 +141,8 @@ def _press_rails(sides: Sides, normal: Floats, sine: Floats, cosine: Floats, tra
             tilt = sine[wheel if sine.shape[0] > 1 else 0]
             pressed = pressing[wheel] * (cosine[wheel] - traction[wheel] * tilt)
             pressing[side] = np.maximum(pressed, 0.0)
-            coupling[side] = -traction[side] * tilt * (pressed > 0.0)
+            if coupling is not None:
+                coupling[side] = -traction[side] * tilt * (pressed > 0.0)
     return pressing, coupling
 
 
@@ -140,7 +160,7 @@ class Implicit:
         self.slowing = self.per_speed * now.rate[0]
         self.slowing += _ONE
         np.divide(_ONE, self.slowing, out=self.slowing)
-        self.wheel_gain = pace * sides.brake
+        self.wheel_gain = pace[None] * sides.brake
         self.wheel_by_speed = self.per_speed * now.rate[sides.wheels]
         self.damping = None
         if sides.driven:
@@ -153,7 +173,7 @@ class Implicit:
         if sides.turns:
             self.spin_gain = pace * lanes.spin_gain
             self.spin_by_speed = self.per_speed * now.rate[1]
-            self.slip_by_speed += sides.turnings * (lanes.radius * self.spin_by_speed)
+            turn_back(sides, self.slip_by_speed, -lanes.radius * self.spin_by_speed)
         self.force_gain = _force_gains(self._system(), now.steepness)
 
     def _system(self) -> list[list[Floats]]:
@@ -170,7 +190,7 @@ class Implicit:
                 if i == k:
                     term += self.wheel_gain[i]
                 term *= steepness
-                np.subtract(float(i == k), term, out=term)
+                np.subtract(_ONE if i == k else _NONE, term, out=term)
                 if now.coupling is not None and sides.rail[i] and k == i - 1:
                     term -= now.coupling[i]
                 row.append(term)
@@ -189,13 +209,13 @@ class Implicit:
         slip = self.slip_by_speed * speed_known
         slip += wheel_known
         if sides.turns:
-            slip -= sides.turnings * (self.lanes.radius * known[1])
+            turn_back(sides, slip, self.lanes.radius * known[1])
         force = self._forces(slip)
         speed, wheel = out[0], out[sides.wheels]
         np.add(over_sides(self.speed_gain * force), speed_known, out=speed)
         if sides.turns:
             spin = out[1]
-            np.multiply(over_sides(sides.turnings * force), self.spin_gain, out=spin)
+            np.multiply(over_turns(sides, force), self.spin_gain, out=spin)
             spin -= self.spin_by_speed * speed
             spin += known[1]
         np.multiply(self.wheel_by_speed, speed, out=wheel)
@@ -204,25 +224,29 @@ class Implicit:
         return force
 
     def _forces(self, slip: Floats) -> Floats:
-        if len(slip) == 1:
-            slip *= self.force_gain[0][0]
-            return slip
-        out = np.empty_like(slip)
-        for i, row in enumerate(self.force_gain):
-            np.multiply(row[0], slip[0], out=out[i])
-            for gain, side in zip(row[1:], slip[1:], strict=True):
-                out[i] += gain * side
-        return out
+        force: Floats = self.force_gain[0] * slip[0]
+        for gain, row in zip(self.force_gain[1:], slip[1:], strict=True):
+            force += gain * row
+        return force
 
 
-def _force_gains(system: list[list[Floats]], steepness: Floats) -> list[list[Floats]]:
-    """Increment of each force by what is known of each slip: the system's inverse times the forces' slopes."""
+def _force_gains(system: list[list[Floats]], steepness: Floats) -> Floats:
+    """Increments of all forces by what is known of each slip: the system's inverse times the forces' slopes.
+
+    Shape (sides, sides, lanes), the slips first.
+    """
+    gains = np.empty((len(system), *steepness.shape))
     if len(system) == 1:
-        return [[steepness[0] / system[0][0]]]
+        np.divide(steepness[0], system[0][0], out=gains[0, 0])
+        return gains
     if len(system) == 2:
         (a, b), (c, d) = system
         first, second = steepness / (a * d - b * c)
-        return [[d * first, -b * second], [-c * first, a * second]]
+        np.multiply(d, first, out=gains[0, 0])
+        np.multiply(b, -second, out=gains[1, 0])
+        np.multiply(c, -first, out=gains[0, 1])
+        np.multiply(a, second, out=gains[1, 1])
+        return gains
     matrix = np.stack([np.stack(row, -1) for row in system], -2)
-    inverse = np.moveaxis(np.linalg.inv(matrix), 0, -1)
-    return [list(row) for row in inverse * steepness]
+    np.multiply(np.moveaxis(np.linalg.inv(matrix), 0, -1).swapaxes(0, 1), steepness[:, None], out=gains)
+    return gains

@@ -11,7 +11,7 @@ from stager.physics.options import Options
 from stager.physics.transit.alone_march import finish
 from stager.physics.transit.course import Course
 from stager.physics.transit.equations import Lanes, slopes
-from stager.physics.transit.lanes import take
+from stager.physics.transit.lanes import bare, each, take
 from stager.physics.transit.pool import Pool
 from stager.physics.transit.pressing import places
 from stager.physics.transit.rosenbrock import Desk, Stepped, step
@@ -70,7 +70,7 @@ def march(lanes: Lanes, course: Course, trail: Trail, options: Options) -> None:
 def _own(lanes: Lanes, course: Course, pool: Pool) -> tuple[Lanes, Desk, Segment]:
     """What belongs to the lanes of the pool, in their order."""
     whole = pool.index.size == course.idle.shape[1]
-    here = lanes if whole else take(lanes, pool.index)
+    here = each(lanes if whole else take(lanes, pool.index), bare)
     return here, Desk(lanes.sides.rows, pool.index.size), course.at(pool.number, pool.index)
 
 

@@ -75,9 +75,9 @@ class RoundProfile:
 
     def alone(self) -> tuple[Plain, Plain]:
         """See Profile."""
-        reach, height, exponent = float(self.reach[0]), float(self.height[0]), float(self.exponent[0])
+        reach, height, exponent = self.reach.item(), self.height.item(), self.exponent.item()
         sides = self.sides
-        scale, squared = float(self.strength[0]), height * height
+        scale, squared = self.strength.item(), height * height
 
         def at(offset: float) -> tuple[float, float, float, float]:
             distance = sqrt(offset * offset + squared)
@@ -136,9 +136,9 @@ class RodProfile:
 
     def alone(self) -> tuple[Plain, Plain]:
         """See Profile."""
-        depth, length, end, ramp = (float(x[0]) for x in (self.depth, self.ramp_length, self.end, self.ramp))
-        rolling, exponent, sides = float(self.rolling[0]), float(self.exponent[0]), self.sides
-        scale = float(self.strength[0])
+        depth, length, end, ramp = (x.item() for x in (self.depth, self.ramp_length, self.end, self.ramp))
+        rolling, exponent, sides = self.rolling.item(), self.exponent.item(), self.sides
+        scale = self.strength.item()
 
         def at(offset: float) -> tuple[float, float, float, float]:
             place = (offset - end) / length

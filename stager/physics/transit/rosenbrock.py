@@ -14,6 +14,10 @@ from stager.physics.transit.pressing import Place
 from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, SCALED_KNOWN, STATE, TOTAL
 from stager.physics.transit.segment import Segment
 
+_STATE, _KNOWN = (tuple(tuple(np.array(weight) for weight in row) for row in rows) for rows in (STATE, SCALED_KNOWN))
+_DRIFT, _TOTAL = (tuple(np.array(weight) for weight in row) for row in (DRIFT, TOTAL))
+"""Arrays without axes multiply sooner than numbers."""
+
 
 class Desk:
     """Arrays that the steps of a pool write to again and again; fresh ones would cost more than the sums in them."""
@@ -56,7 +60,7 @@ def step(
     inner, at, quick = start, now, pace
     for number in range(6):
         if number:
-            inner = _mix(STATE[number], parts, start, desk) if number < 5 else np.add(inner, parts[4], out=inner)
+            inner = _mix(_STATE[number], parts, start, desk) if number < 5 else np.add(inner, parts[4], out=inner)
             at = slopes(lanes, way[number].pressing, inner, steep=False)
             quick = reach * way[number].stretch
             quick /= at.speed
@@ -67,23 +71,23 @@ def step(
             power = rubbed if number == 1 else np.fmax(power, rubbed, out=power)
         known = np.multiply(at.rate, quick, out=at.rate) if number else at.rate * quick
         if DRIFT[number]:
-            known += np.multiply(pull, DRIFT[number], out=desk.spare)
-        for weight, part in zip(SCALED_KNOWN[number], parts, strict=False):
+            known += np.multiply(pull, _DRIFT[number], out=desk.spare)
+        for weight, part in zip(_KNOWN[number], parts, strict=False):
             known += np.multiply(part, weight, out=desk.spare)
         force = implicit.solve(known, parts[number])
         if books:
-            books.add(TOTAL[number], at, rubbing, quick, force)
+            books.add(_TOTAL[number], at, rubbing, quick, force)
     fresh = np.empty_like(state)
     np.add(inner, parts[5], out=fresh[: lanes.sides.rows])
     if books:
-        gained = TOTAL[0] * parts[0]
-        for weight, part in zip(TOTAL[1:], parts[1:], strict=True):
+        gained = _TOTAL[0] * parts[0]
+        for weight, part in zip(_TOTAL[1:], parts[1:], strict=True):
             gained += np.multiply(part, weight, out=desk.spare)
         books.close(gained, along, turned, bent, state[lanes.sides.rows :], fresh[lanes.sides.rows :])
     return Stepped(fresh, np.abs(parts[5]), thrust, power)
 
 
-def _mix(weights: tuple[float, ...], parts: Floats, start: Floats, desk: Desk) -> Floats:
+def _mix(weights: tuple[Floats, ...], parts: Floats, start: Floats, desk: Desk) -> Floats:
     """start + Σ weight·part."""
     total: Floats = np.add(start, np.multiply(parts[0], weights[0], out=desk.spare), out=desk.inner)
     for weight, part in zip(weights[1:], parts[1:], strict=False):

@@ -25,7 +25,7 @@ class Sides:
 
     From these follow: whether friction can spin the projectile (turns), whether any motor acts (driven), whether one
     law holds for all sides (alike); wheels: rows of the state with their speeds, rows: how many are stepped;
-    turnings: `turn` as a column; top: greatest set speed [m/s]; gain R/J; brake −R²/J.
+    top: greatest set speed [m/s]; gain R/J; brake −R²/J.
     """
 
     laws: tuple[FrictionLaw, ...]
@@ -49,7 +49,6 @@ class Sides:
     rails: bool = field(init=False)
     wheels: slice = field(init=False)
     rows: int = field(init=False)
-    turnings: Floats = field(init=False)
     top: Floats = field(init=False)
     gain: Floats = field(init=False)
     brake: Floats = field(init=False)
@@ -57,12 +56,12 @@ class Sides:
     def __post_init__(self) -> None:
         turns = any(self.turn)
         rows = 1 + turns + len(self.laws)
+        top = self.set_speed.max(axis=0) if self.set_speed.ndim else self.set_speed
         found = {
             "turns": turns, "driven": bool(self.motor_slope.any()), "rails": any(self.rail),
             "alike": all(law is self.laws[0] for law in self.laws),
-            "rows": rows, "wheels": slice(1 + turns, rows), "turnings": np.array(self.turn)[:, None],
-            "top": np.maximum(self.set_speed.max(axis=0), STILL), "gain": self.radius * self.inverse_inertia,
-            "brake": -self.radius * self.radius * self.inverse_inertia,
+            "rows": rows, "wheels": slice(1 + turns, rows), "top": np.maximum(top, STILL),
+            "gain": self.radius * self.inverse_inertia, "brake": -self.radius * self.radius * self.inverse_inertia,
         }  # fmt: skip
         for name, value in found.items():
             object.__setattr__(self, name, value)
