@@ -30,6 +30,7 @@ def throw(
     held_speed: Floats | None = None,
     held_speed_b: Floats | None = None,
     first: int = 0,
+    count: Floats | None = None,
     options: Options = DEFAULT,
 ) -> Throw:
     """Throw through as many stages as `wheel_speed` has on its last axis.
@@ -37,7 +38,8 @@ def throw(
     wheel_speed: set surface speeds [m/s], shape (..., stages); wheel_speed_b: side B's, where a pair runs two
     speeds; entry_speed [m/s] (None: the feed's); entry_spin [rad/s]; held_speed, held_speed_b: speeds that the
     throttles would hold [m/s], shapes as the wheels' (None: the wheels have come up to them);
-    first: which stage of the launcher comes first.
+    first: which stage of the launcher comes first; count: behind how many stages a throw ends (None: behind the last),
+    shape (...), further ones are not reached.
     Arrays in `launcher` are over the batch and broadcast against `wheel_speed[..., k]`.
     Result: shapes (...) for the throw and (..., stages) for its stages. Raises ValueError where a part that the
     throw needs is missing from the launcher.
@@ -60,11 +62,12 @@ def throw(
     settings = Settings(
         row(speeds, speeds) or (), row(wheel_speed_b, speeds_b), row(held_speed, held), row(held_speed_b, held_b)
     )
+    ends = np.broadcast_to(lane(stages if count is None else count, shape), _size(shape))
     merged = blank(entry.size, stages)
     for start in range(0, entry.size, options.chunk):
         chosen = slice(start, start + options.chunk)
         here, own = (flat, settings) if entry.size <= options.chunk else take((flat, settings), chosen)
-        part = relay(here, first, entry[chosen], spin[chosen], own, options)
+        part = relay(here, first, entry[chosen], spin[chosen], own, options, ends[chosen])
         for field in fields(Transit):
             getattr(merged, field.name)[chosen] = getattr(part, field.name).T
     return _gather(merged, shape, stages, entry, spin)

@@ -24,8 +24,12 @@ def relay(
     entry_spin: Floats,
     settings: Settings,
     options: Options,
+    ends: Floats,
 ) -> Transit:
-    """Throws in lanes; entry_speed [m/s], entry_spin [rad/s] of shape (lanes,); result's fields (stages, lanes)."""
+    """Throws in lanes; entry_speed [m/s], entry_spin [rad/s] of shape (lanes,); result's fields (stages, lanes).
+
+    ends: behind how many stages each ends, (lanes,).
+    """
     stages, lanes = len(settings.side_a), entry_speed.size
     nips = tuple(
         build_nip(
@@ -46,8 +50,8 @@ def relay(
             if group[0] > 0:
                 speed = free_run(here.guide, here.projectile, speed, gaps[group[0] - 1][index])
             speed, spin, alive = through(
-                here, first, group, tuple(own_nips[k] for k in group), speed, spin, alive, own.chosen(group), part,
-                options,
+                here, first, group, tuple(own_nips[k] for k in group), speed, spin, alive & (group[0] < ends[index]),
+                own.chosen(group), part, options,
             )  # fmt: skip
         if part is not out:
             for name in BLANK:

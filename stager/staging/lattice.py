@@ -37,12 +37,21 @@ class Lattice:
 def _stencil(place: Floats, size: int) -> tuple[NDArray[np.intp], Floats]:
     """First node and Lagrange weights, shape (nodes, lanes), of the cubic (fewer nodes: less) at `place`."""
     count = min(STENCIL, size)
-    place = np.clip(place, 0.0, size - 1.0)
-    base = np.clip(np.floor(place).astype(np.intp) - (count - 1) // 2, 0, size - count)
+    place = np.minimum(np.maximum(place, 0.0), size - 1.0)
+    base = np.minimum(np.maximum(np.floor(place).astype(np.intp) - (count - 1) // 2, 0), size - count)
     offset = place - base
+    if count == STENCIL:
+        return base, _cubic(offset)
     weights = np.ones((count, place.size))
     for node in range(count):
         for other in range(count):
             if other != node:
                 weights[node] *= (offset - other) / (node - other)
     return base, weights
+
+
+def _cubic(offset: Floats) -> Floats:
+    """Lagrange weights of nodes 0, 1, 2, 3."""
+    one, two, three = offset - 1.0, offset - 2.0, offset - 3.0
+    near, far = offset * one, two * three
+    return np.stack([one * far / -6.0, offset * far / 2.0, near * three / -2.0, near * two / 6.0])

@@ -26,7 +26,6 @@ def throw_rows(launcher: Launcher, chains: Sequence[Floats], options: Options, w
     """One throw a chain of leading wheels' speeds [m/s], shapes (stages,); those of equal launchers share their
     integration. way: see `sides`.
 
-    A short chain is thrown through stages it does not have, and cut off behind its own.
     """
     most = max((chain.size for chain in chains), default=0)
     if most == 0:
@@ -35,7 +34,8 @@ def throw_rows(launcher: Launcher, chains: Sequence[Floats], options: Options, w
     if most > 1 and overlapping(launcher, most, longest[:1]):
         return [throw(launcher, chain, options=options) if chain.size else _fed(launcher) for chain in chains]
     lead = np.stack([np.append(chain, longest[chain.size :]) for chain in chains])
-    whole = throw(launcher, *sides(way, launcher, lead, options), options=options)
+    counts = np.array([float(chain.size) for chain in chains])
+    whole = throw(launcher, *sides(way, launcher, lead, options), count=counts, options=options)
     return [_cut(launcher, whole, row, chain.size) for row, chain in enumerate(chains)]
 
 

@@ -15,6 +15,8 @@ from stager.staging.trust import Found, Trial, improve
 
 REACHES = 2e-5
 LEVEL, CLEARLY = 1e-4, 0.98
+NEAR_CAP = 0.97
+"""Settings that leave at less of the cap's exit speed are not looked at for what reaches it."""
 LEAST_SETTING, GROWN = 0.2, 161
 Extra = Callable[[ChainRun], Floats]
 """Slacks (lanes, limits) of further limits on chains."""
@@ -76,7 +78,7 @@ def solve(
     Settings within 0.01 % of the fastest give way to such with clearly less slip heat. start: settings known to be
     near; guess: settings that may be.
     """
-    if start is not None and np.isfinite(task.cap):
+    if start is not None and _speed_at(chains, task, start) > NEAR_CAP * task.cap:
         held = _held(chains, count, task, start, near=True)
         if held is not None:
             return held
@@ -93,6 +95,10 @@ def solve(
         return fast
     held = _held(chains, count, replace(task, cap=speed * (1 - LEVEL)), fast.point)
     return held if held is not None and -held.objective < CLEARLY * heat else fast
+
+
+def _speed_at(chains: Chains, task: Task, point: Floats) -> float:
+    return float(_speed_of(task)(chains.run(point[None], task.correction.grip))[0])
 
 
 def _held(chains: Chains, count: int, task: Task, start: Floats, *, near: bool = False) -> Found | None:

@@ -18,7 +18,7 @@ Trial = Callable[[Floats], tuple[Floats, Floats]]
 """Objective (trials,) and slacks (trials, limits) of points (trials, variables); slack ≥ 0 is kept, NaN: no throw."""
 
 PENALTY, STRICTEST = 10.0, 1e3
-SMALLEST = 1e-6
+SMALLEST = 1e-5
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,7 +152,7 @@ def _model_best(
         ]
     found = minimize(
         lambda point: -value(point)[0], np.zeros(size), jac=lambda point: -slope(point)[:, 0],
-        bounds=bounds, constraints=limits, method="SLSQP", options={"maxiter": 60, "ftol": 1e-12},
+        bounds=bounds, constraints=limits, method="SLSQP", options={"maxiter": 60, "ftol": 1e-9},
     )  # fmt: skip
     point = found.x if np.isfinite(found.x).all() else np.zeros(size)
     return np.clip(centre + point * reach, low, high)
