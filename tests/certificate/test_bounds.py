@@ -18,7 +18,7 @@ from stager.staging.certificate import bound
 from stager.staging.grip import grip_limit
 from stager.staging.planner import plan
 from stager.staging.span import span
-from tests.staging.machines import CLOSE, FOAM, GUIDED, HEAVY, HOLLOW, MIXED, PLATEAU, STREAMER, scenario
+from tests.staging.machines import CLOSE, FOAM, GUIDED, HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, STREAMER, scenario
 
 CONFIGS = Path(__file__).parents[2] / "configs"
 CASES = {
@@ -35,6 +35,7 @@ CASES = {
     "disc on rails": scenario(FOAM, wheel_speed=35.0, grip_margin=0.05, stages=2),
     "heat": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.0),
     "energy": scenario(HOLLOW, wheel_speed=30.0, exit_energy=0.1),
+    "light wheels": scenario(LIGHT, wheel_speed=45.0),
 }
 SAMPLES = 10_000
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -12,8 +12,11 @@ from stager.hardware.arrays import Floats
 from stager.staging.certificate.entries import Entries
 from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Cells, Enclose, Enclosed
 
-STEPS, FINEST, CLOSE = 24, 384, 5
-STEP_ERROR, FAR_ERROR = 6e-5, 0.4
+STEPS, FINE_STEPS = 12, 24
+"""Finer where spin makes cells wide, and where the peak acceleration counts: it is looked for at steps."""
+FINEST, CLOSE, NARROW, STRAINED = 384, 5, 0.01, 0.9
+SURE_OF_JAMS = 2 * FINE_STEPS
+STEP_ERROR, FAR_ERROR, LOOSE_ERROR = 1.2e-4, 0.4, 0.1
 RESIDUE = 1e-5
 MOST_AT_ONCE, ROUNDS, FEW = 512, 60, 300
 FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
@@ -29,7 +32,8 @@ class Question:
 
     enclose; entries; tops: greatest wheel speed allowed to each of the entries [m/s], (entries,); strain: greatest
     peak acceleration allowed [m/s^2]; enough: exit speed beyond which nothing need be known [m/s]; tolerance: how near
-    the bound shall come to the best that is found [-]; effort: steps that may be spent.
+    the bound shall come to the best that is found [-]; effort: steps that may be spent;
+    steps: how many a piece of the way takes at least.
     """
 
     enclose: Enclose
@@ -39,6 +43,7 @@ class Question:
     enough: float
     tolerance: float
     effort: int
+    steps: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +69,19 @@ def explore(question: Question) -> Answer:
     answer, spent, stalling = Answer(done, enclosed, 0.0), 0, [0]
     points = _points(question, fresh, fresh.high[WHEEL])
     for _ in range(ROUNDS):
-        spent += _effort(len(fresh) + len(points), STEPS)
-        found = _run(question.enclose, fresh.join(points), STEPS)
+        spent += _effort(len(fresh) + len(points), question.steps)
+        found = _run(question.enclose, fresh.join(points), question.steps)
+        if question.steps < FINE_STEPS and (found.strain > STRAINED * question.strain).any():
+            return explore(replace(question, steps=FINE_STEPS))
         best = max(answer.best, _best(question, found.take(np.arange(len(fresh), len(fresh) + len(points)))))
         found = found.take(np.arange(len(fresh)))
         # Near a jam steps are coarse, and no cutting helps.
-        poor = np.flatnonzero((found.low <= 0.0) & (found.high > best * (1.0 + question.tolerance)))
+        poor = _poor(question, fresh, found, best)
         stalling.append(int(poor.size))
         if _hopeless(stalling):
             return Answer(answer.cells, answer.enclosed, best, settled=False)
-        spent += _effort(poor.size, CLOSE * STEPS)
-        found = found.put(poor, _run(question.enclose, fresh.take(poor), CLOSE * STEPS))
+        spent += _effort(poor.size, CLOSE * question.steps)
+        found = found.put(poor, _run(question.enclose, fresh.take(poor), CLOSE * question.steps))
         possible = found.strain <= question.strain
         done, enclosed = done.join(fresh.take(possible)), enclosed.join(found.take(possible))
         answer = Answer(done, enclosed, best)
@@ -88,6 +95,14 @@ def explore(question: Question) -> Answer:
         done, enclosed = done.take(rest), enclosed.take(rest)
     enclosed, settled = _checked(question, answer)
     return Answer(answer.cells, enclosed, answer.best, settled)
+
+
+def _poor(question: Question, cells: Cells, found: Enclosed, best: float) -> NDArray[np.intp]:
+    """Cells that may jam, and may leave faster than the best, among those that are narrow if steps are few."""
+    poor = (found.low <= 0.0) & (found.high > best * (1.0 + question.tolerance))
+    if question.steps < FINE_STEPS:
+        poor &= ((cells.high - cells.low) * WEIGHTS).max(axis=0) < NARROW * cells.high[WHEEL]
+    return np.flatnonzero(poor)
 
 
 def _hopeless(stalling: list[int]) -> bool:
@@ -176,21 +191,23 @@ def _effort(cells: int, steps: int) -> int:
 def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
     """Bounds with their step error, and whether it is known of all.
 
-    Steps are halved until the ends stay put, then put out by twice their last move: halving takes three quarters off
-    the error, so it is thrice what is left. A cell far from the best may move by a part of its distance.
+    Steps are halved until the ends stay put. Halving takes three quarters off the error, so a third of the last move is
+    left: ends are moved on by that, and put out by a whole move, more than is left if halving took but half off. A cell
+    far from the best, or whose bound is loose, may move by a part of its distance.
     """
-    cells, enclosed, steps = answer.cells, answer.enclosed, STEPS
+    cells, enclosed = answer.cells, answer.enclosed
     goal = _goal(question, answer)
-    index, coarse, spent = np.arange(len(cells)), enclosed, 0
+    index, coarse, spent, steps = np.arange(len(cells)), enclosed, 0, question.steps
     while index.size:
         steps *= 2
         spent += _effort(index.size, steps)
         fine = _run(question.enclose, cells.take(index), steps)
         moved = fine.apart(coarse)
-        enclosed = enclosed.put(index, fine.widened(2.0 * moved + RESIDUE * fine.high))
+        enclosed = enclosed.put(index, fine.beyond(coarse).widened(moved + RESIDUE * fine.high))
         top = np.maximum(fine.high, coarse.high)
-        allowed = np.maximum(STEP_ERROR * goal, FAR_ERROR * (goal - top))
-        moving = moved > allowed
+        allowed = np.maximum(STEP_ERROR * goal, np.where(top < goal, FAR_ERROR, LOOSE_ERROR) * np.abs(goal - top))
+        # Too long a step may stop what would get through.
+        moving = (moved > allowed) | ((fine.high <= 0.0) & (steps < SURE_OF_JAMS))
         if steps >= FINEST or spent > 3 * question.effort:
             return enclosed, not moving.any()
         index, coarse = index[moving], fine.take(moving)

@@ -9,7 +9,7 @@ import numpy as np
 from stager.hardware.scenario import Scenario
 from stager.physics.relay import free_runs
 from stager.staging.aims import asks_speed, exit_cap
-from stager.staging.certificate.boxes import Question, explore
+from stager.staging.certificate.boxes import FINE_STEPS, STEPS, Question, explore
 from stager.staging.certificate.entries import Entries, after_run, feed_entries, leaving
 from stager.staging.certificate.margin import GRIP_EVIDENCE, capped
 from stager.staging.certificate.stages import enclosure, spins
@@ -102,7 +102,8 @@ def _task(
     tops = np.full(entries.low.size, top)
     if allowances.grip_margin:
         tops = capped(launcher, index, entries, top, allowances.grip_margin)
-    return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, effort)
+    steps = FINE_STEPS if arriving.spins or spins(launcher, launcher.stage(index)) else STEPS
+    return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, effort, steps)
 
 
 def _runs(scenario: Scenario, index: int) -> tuple[float, float]:

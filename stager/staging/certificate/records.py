@@ -79,6 +79,13 @@ class Enclosed:
         ends = [np.abs(one - two) for number, (one, two) in enumerate(pairs) if number != 1]
         return np.asarray(np.max(ends, axis=0))
 
+    def beyond(self, other: Enclosed) -> Enclosed:
+        """Ends a third of the way from those of `other` farther on, where neither has any that jam."""
+        free = (self.low > 0) & (other.low > 0)
+        pairs = list(zip(self._all()[:6], other._all()[:6], strict=True))
+        ends = [np.where(free, one + (one - two) / 3.0, one) for one, two in pairs]
+        return Enclosed(*[*ends, self.strain])
+
     def widened(self, by: Floats) -> Enclosed:
         """With ends put out `by` [m/s]; what jams still jams."""
         through = self.high > 0
