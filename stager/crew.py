@@ -9,10 +9,9 @@ import hashlib
 import json
 import pickle
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
+from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -20,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError
+from stager.processes import processes, usual
 from stager.version import __version__
 
 Floats = NDArray[np.float64]
@@ -75,17 +75,30 @@ class Crew:
 
     def run(self, task: Task, payloads: Sequence[Any]) -> list[Floats]:
         """`task(payload)` of each, in order; `task` is a function of a module, payloads can be pickled."""
+        return self.begin(task, payloads)()
+
+    def begin(self, task: Task, payloads: Sequence[Any]) -> Callable[[], list[Floats]]:
+        """Begin `run` while this process does other things; what is given back waits for the answers.
+
+        Without an executor all is done when it is asked for.
+        """
         keys = ["" if self.kept is None else _key(task, payload) for payload in payloads]
         found: dict[int, Floats] = {}
         for number, key in enumerate(keys):
             if self.kept is not None and (values := self.kept.get(key)) is not None:
                 found[number] = values
-        for number, values in self._work(task, payloads, [n for n in range(len(payloads)) if n not in found]):
-            found[number] = values
-            if self.kept is not None:
-                self.kept.put(keys[number], values)
-            self.progress(len(found) / len(payloads))
-        return [found[number] for number in range(len(payloads))]
+        left = [number for number in range(len(payloads)) if number not in found]
+        begun = self._submit(task, payloads, left)
+
+        def answers() -> list[Floats]:
+            for number, values in _finished(begun, task, payloads, left):
+                found[number] = values
+                if self.kept is not None:
+                    self.kept.put(keys[number], values)
+                self.progress(len(found) / len(payloads))
+            return [found[number] for number in range(len(payloads))]
+
+        return answers
 
     def aside(self, work: Callable[..., T], *given: Any) -> Callable[[], T]:
         """Begin `work(*given)` while this process does other things; what is given back waits for its answer.
@@ -107,29 +120,37 @@ class Crew:
 
         return answer
 
-    def _work(self, task: Task, payloads: Sequence[Any], left: Sequence[int]) -> Iterator[tuple[int, Floats]]:
-        done: set[int] = set()
+    def _submit(self, task: Task, payloads: Sequence[Any], left: Sequence[int]) -> dict[Future[Floats], int]:
+        begun: dict[Future[Floats], int] = {}
         if self.executor is not None:
-            try:
-                futures = {self.executor.submit(task, payloads[number]): number for number in left}
-                for future in as_completed(futures):
-                    values = future.result()
-                    done.add(futures[future])
-                    yield futures[future], values
-            except BrokenExecutor:
-                # A worker died: what is missing is done here.
-                pass
-        for number in left:
-            if number not in done:
-                yield number, task(payloads[number])
+            with suppress(BrokenExecutor):
+                for number in left:
+                    begun[self.executor.submit(task, payloads[number])] = number
+        return begun
+
+
+def _finished(
+    begun: dict[Future[Floats], int], task: Task, payloads: Sequence[Any], left: Sequence[int]
+) -> Iterator[tuple[int, Floats]]:
+    """Each as it is finished; what was not begun, or was lost with a worker that died, is done here."""
+    done: set[int] = set()
+    with suppress(BrokenExecutor):
+        for future in as_completed(begun):
+            values = future.result()
+            done.add(begun[future])
+            yield begun[future], values
+    for number in left:
+        if number not in done:
+            yield number, task(payloads[number])
 
 
 @contextmanager
 def crew(
-    workers: int = 1, dask: str | None = None, resume: Path | None = None,
+    workers: int | None = 1, dask: str | None = None, resume: Path | None = None,
     progress: Callable[[float], None] = lambda share: None,
 ) -> Iterator[Crew]:  # fmt: skip
-    """Whom to work with: `workers` processes here, or a Dask cluster at an address; resume: where finished chunks are.
+    """Whom to work with: `workers` processes here (None: as many as begin at no cost), or a Dask cluster at an address;
+    resume: where finished chunks are.
 
     Raises InputError where dask is not installed or does not answer.
     """
@@ -137,8 +158,8 @@ def crew(
     if dask is not None:
         with _cluster(dask) as client:
             yield Crew(client.get_executor(pure=False), kept, progress)
-    elif workers > 1:
-        with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    elif (count := usual() if workers is None else workers) > 1:
+        with processes(count) as pool:
             yield Crew(pool, kept, progress)
     else:
         yield Crew(None, kept, progress)

@@ -128,12 +128,13 @@ class Loaded:
         return shown(SweepResult, found, loaded=self, spread=spread, measured=measured)
 
     def plan(
-        self, *, seed: int = 0, progress: Progress | None = None, workers: int = 1, dask: str | None = None,
+        self, *, seed: int = 0, progress: Progress | None = None, workers: int | None = 1, dask: str | None = None,
         resume: str | Path | None = None, trade: str | None = None, robust: bool = False, draws: int = 400,
     ) -> PlanResult:  # fmt: skip
         """The best number of stages, the speed of each, and what one more would add.
 
-        workers: processes that share the work, or dask: address of a cluster that does; the answer is the same.
+        workers: processes that share the work, None: two where that costs nothing (Linux, no other threads), or dask:
+        address of a cluster that does; the answer is the same.
         resume: file where finished parts are kept and looked for. Raises Interrupted, saying what it has, on Ctrl-C.
         trade: "power", "length", "heat" or "cost": also the front of exit speed against it.
         robust: also settings for a low quantile of exit speed over the uncertainties.
@@ -154,6 +155,7 @@ class Loaded:
             )
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
         with crew(workers, dask, None if resume is None else Path(resume)) as hands:
+            tell(0.0)
             try:
                 rng = np.random.default_rng(seed)
                 found = plan(
@@ -234,13 +236,13 @@ class Loaded:
 
     def report(
         self, throws: Throws | None = None, *, plan: Plan | None = None, seed: int = 0,
-        progress: Progress | None = None,
+        progress: Progress | None = None, workers: int | None = 1,
     ) -> Report:  # fmt: skip
         """Everything that can be told: the plan (made here where it is not given), what explains it, what measured
-        throws tell; a page, and pictures."""
+        throws tell; a page, and pictures. workers: see `plan`."""
         from stager.api.reported import Report, gather
 
-        return Report(gather(self, throws, plan, seed, progress))
+        return Report(gather(self, throws, plan, seed, progress, workers))
 
     def watch(
         self, throws: Throws, *, seed: int = 0, stages: int = 1, progress: Progress | None = None

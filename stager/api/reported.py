@@ -68,14 +68,15 @@ class Report:
 
 
 def gather(
-    loaded: Loaded, throws: Throws | None, plan: Plan | None, seed: int, progress: Progress | None = None
-) -> Dossier:
+    loaded: Loaded, throws: Throws | None, plan: Plan | None, seed: int, progress: Progress | None = None,
+    workers: int | None = 1,
+) -> Dossier:  # fmt: skip
     """A plan, its curves, throws at the rate and, with measured throws, what they tell."""
     from stager.report.dossier import Dossier
 
     tell = progress or (lambda share: None)
     planned = 0.5 if throws is None else 0.3
-    found = loaded.plan(progress=lambda share: tell(planned * share)) if plan is None else plan
+    found = loaded.plan(progress=lambda share: tell(planned * share), workers=workers) if plan is None else plan
     tell(planned)
     learned = None if throws is None else loaded.fit(throws, seed=seed)
     tell(0.5)

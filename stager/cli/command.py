@@ -18,7 +18,10 @@ Config = Annotated[Path, typer.Argument(help="Configuration file (TOML).", show_
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="The answer in one line, no tables, no progress.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of all random draws.")]
-Workers = Annotated[int, typer.Option("--workers", metavar="N", min=1, help="Processes that may be used.")]
+Workers = Annotated[
+    int | None,
+    typer.Option("--workers", metavar="N", min=1, help="Processes that share the work of a plan.", show_default="2"),
+]
 
 Draws = Annotated[
     int,
@@ -40,7 +43,7 @@ _SWITCHES = [
         ("json", Json, False),
         ("quiet", Quiet, False),
         ("seed", Seed, 0),
-        ("workers", Workers, 1),
+        ("workers", Workers, None),
     )
 ]
 
@@ -48,7 +51,7 @@ _SWITCHES = [
 def command(run: Callable[..., Answer | None]) -> Callable[..., None]:
     """`run(session, ...)` as a typer command: the session is made from the switches, errors end in it."""
 
-    def invoke(*, json: bool, quiet: bool, seed: int, workers: int, **given: Any) -> None:
+    def invoke(*, json: bool, quiet: bool, seed: int, workers: int | None, **given: Any) -> None:
         session = Session(json=json, quiet=quiet, seed=seed, workers=workers)
         raise typer.Exit(session.run(lambda: run(session, **given)))
 

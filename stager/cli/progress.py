@@ -14,8 +14,12 @@ EARLY = 0.02
 
 
 @contextmanager
-def progress(session: Session, doing: str) -> Iterator[Callable[[float], None]]:
-    """A function that takes the share that is done."""
+def progress(session: Session, doing: str, *, at_once: bool = True) -> Iterator[Callable[[float], None]]:
+    """A function that takes the share that is done.
+
+    at_once: the bar is there from now on, else from the first share on: it is drawn by a thread, and processes that
+    are to share the work are begun before that.
+    """
     if session.quiet or not sys.stderr.isatty():
         yield lambda share: None
         return
@@ -31,14 +35,20 @@ def progress(session: Session, doing: str) -> Iterator[Callable[[float], None]]:
             return Text("" if whole is None else left(whole - spent))
 
     columns = (SpinnerColumn("line"), TextColumn("{task.description}"), BarColumn(), Left())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
-        task, began = bar.add_task(doing, total=1.0, whole=None), time.monotonic()
+    bar = Progress(*columns, console=Console(stderr=True), transient=True)
+    task, began = bar.add_task(doing, total=1.0, whole=None), time.monotonic()
 
-        def tell(share: float) -> None:
-            whole = (time.monotonic() - began) / share if share > EARLY else None
-            bar.update(task, completed=share, whole=whole)
+    def tell(share: float) -> None:
+        bar.start()
+        whole = (time.monotonic() - began) / share if share > EARLY else None
+        bar.update(task, completed=share, whole=whole)
 
+    try:
+        if at_once:
+            bar.start()
         yield tell
+    finally:
+        bar.stop()
 
 
 def left(seconds: float) -> str:

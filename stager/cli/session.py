@@ -38,13 +38,13 @@ class Session:
     """Switches that all commands share. stdout carries the answer only, everything else goes to stderr.
 
     json: one JSON document in place of the screen; quiet: the headline alone, no progress;
-    seed of all random draws; workers: processes that may be used.
+    seed of all random draws; workers: processes that may be used, None: as many as begin at no cost.
     """
 
     json: bool = False
     quiet: bool = False
     seed: int = 0
-    workers: int = 1
+    workers: int | None = None
 
     def run(self, command: Callable[[], Answer | None]) -> ExitStatus:
         """Run a command, show its answer, and return the exit status; errors end here."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,15 +36,18 @@ class Climbed:
     climbers: list[Climber]
 
 
-def climb(scenario: Scenario) -> Climbed:
-    """The best settings for 0, 1, 2 … stages, as many as what is built may hold and as get the projectile through."""
+def climb(scenario: Scenario, seen: Callable[[float], None] | None = None) -> Climbed:
+    """The best settings for 0, 1, 2 … stages, as many as what is built may hold and as get the projectile through.
+
+    seen: see `settle`.
+    """
     most = most_stages(scenario)
     bare = judged(scenario, [np.zeros(0)])
     if most == 0 or _spins_too_little(scenario):
         return Climbed(bare, None, [])
     # One stage more than is allowed, for what it would be worth.
     chains = chains_of(scenario, most + 1)
-    climbers = settle(scenario, chains, range(1, most + 1), task(scenario))
+    climbers = settle(scenario, chains, range(1, most + 1), task(scenario), seen)
     for climber in climbers:
         restrain(scenario, chains, climber)
     return Climbed([*bare, *with_grips(scenario, chains, climbers)], chains, climbers)

@@ -65,20 +65,23 @@ def grip_limit(
     cliffs: bool = False,
     options: Options = QUICK,
     way: Way = transit,
+    coarse: int | None = None,
 ) -> GripLimit:
     """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
 
     All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; near: about where it must be
     [m/s], where that is known, within the factors `around`; rounds of refinement; cliffs: find where jams begin;
-    way: how a stage is passed, the wheel speeds being those of its leading wheel.
+    way: how a stage is passed, the wheel speeds being those of its leading wheel; coarse: settings over the whole range
+    that are looked at first (None: fewer where there are many lanes).
     """
     entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
-    coarse = COARSE_OF_MANY if top.size > MANY else COARSE
+    whole = coarse or (COARSE_OF_MANY if top.size > MANY else COARSE)
     low, high, bend = np.minimum(IDLE * entry_speed, top), top, 1.5
     if near is not None:
-        coarse, low, high, bend = COARSE_NEAR, np.minimum(around[0] * near, top), np.minimum(around[1] * near, top), 1.0
+        low, high, bend = np.minimum(around[0] * near, top), np.minimum(around[1] * near, top), 1.0
+    places = whole if near is None else COARSE_NEAR
     # Much slower than the projectile a wheel only brakes. Above, the whole range is looked at finer near the entry.
-    grid = low + (high - low) * np.linspace(0.0, 1.0, coarse)[:, None] ** bend
+    grid = low + (high - low) * np.linspace(0.0, 1.0, places)[:, None] ** bend
 
     def curves(chosen: NDArray[np.intp] | None = None) -> Curve:
         if chosen is None:
@@ -90,14 +93,14 @@ def grip_limit(
 
     values = curves()(grid)
     best = np.argmax(values, axis=0)
-    lost = ((best == 0) | ((best == coarse - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
+    lost = ((best == 0) | ((best == places - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
     found = _refine(curves, grid, values, top, rounds, CLIFF_ROUNDS if cliffs else 0)
     if not lost.any():
         return found
     where = np.flatnonzero(lost)
     again = grip_limit(
         take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], rounds=rounds,
-        cliffs=cliffs, options=options, way=take(way, where),
+        cliffs=cliffs, options=options, way=take(way, where), coarse=whole,
     )  # fmt: skip
     for name in GripLimit.__dataclass_fields__:
         getattr(found, name)[where] = getattr(again, name)

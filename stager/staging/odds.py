@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,8 +30,9 @@ SHARED = frozenset(
 TRIES, FARTHEST, INSIDE = 4, 2.0, 5e-4
 ROUGH = Options(tolerance=1e-4)
 LEAST_EXIT = 1e-6
-CHUNK = 400
-"""Draws that are worked on together: fewer would each cost more, as steps are shared by all lanes."""
+CHUNK, SHARED_OUT = 400, 200
+"""Draws that are worked on together, by one process and by many: fewer each cost more, as steps are shared. Answers do
+not depend on it, as no lane depends on another."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,11 +58,19 @@ def odds(
     wheels along the line on which they slow the nominal ones, as far as it needs. Nothing leaves faster than its own
     mass may under the limits. crew: who works on chunks of draws.
     """
+    return begin(scenario, climbed, count, rng, crew)()
+
+
+def begin(
+    scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.random.Generator, crew: Crew | None = None
+) -> Callable[[], Odds | None]:
+    """`odds`, begun where there is a crew; what is given back waits for it."""
     if not scenario.uncertain and not scenario.draws:
-        return None
+        return lambda: None
+    hands = crew or Crew()
     draws = draw(scenario, count, rng)
-    chunks = _chunks(scenario, draws, climbed)
-    return Odds(draws=draws, exit_speed=np.hstack((crew or Crew()).run(_climbed, chunks)))
+    begun = hands.begin(_climbed, _chunks(scenario, draws, climbed, CHUNK if hands.executor is None else SHARED_OUT))
+    return lambda: Odds(draws=draws, exit_speed=np.hstack(begun()))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +94,8 @@ class _Chunk:
     way: Way
 
 
-def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings]) -> list[_Chunk]:
-    """Chunks of as many draws whoever works on them."""
+def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings], size: int) -> list[_Chunk]:
+    """Chunks of up to `size` draws, as even as can be: a few lanes alone are looked at more closely than many."""
     allowances, goal = scenario.allowances, scenario.goal
     asked = np.inf if goal.aim is Aim.FASTEST or goal.exit_speed is None else goal.exit_speed
     cap = own_cap(draws.launcher, allowances, draws.lanes, asked)
@@ -95,7 +104,8 @@ def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings]) -> li
     rungs = tuple(_Rung(wheel_speed=settings.lead, lone=_lone(settings)) for settings in climbed[1:])
     way = way_of(scenario.launcher, allowances, goal.spin)
     flat, near = flatten(draws.launcher, (draws.lanes,)), _near(scenario, climbed)
-    chosen = [np.append(0, np.arange(first, min(first + CHUNK, draws.lanes))) for first in range(1, draws.lanes, CHUNK)]
+    parts = np.array_split(np.arange(1, draws.lanes), -(-(draws.lanes - 1) // size))
+    chosen = [np.append(0, part) for part in parts]
     return [
         _Chunk(launcher=take(flat, who), allowances=allowances, near=near, cap=cap[who], strain=strain[who],
                rungs=rungs, way=way) for who in chosen

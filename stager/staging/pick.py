@@ -6,7 +6,7 @@ can do, and one whose bound is below what another does is not looked at closely.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -61,10 +61,10 @@ class Choice:
         return next(reaching, len(self.exits))
 
 
-def pick(scenario: Scenario) -> Picked:
-    """The best parts of the catalogue and the climb with them."""
+def pick(scenario: Scenario, seen: Callable[[float], None] | None = None) -> Picked:
+    """The best parts of the catalogue and the climb with them; seen: see `settle`, called where there is no choice."""
     if all(parts == (0, 0) for parts in _offered(scenario)):
-        return Picked(scenario, climb(scenario), None)
+        return Picked(scenario, climb(scenario, seen), None)
     runner = Runner(scenario.allowances, scenario.goal.spin)
     tried = _one_for_all(scenario, runner)
     common = _best(tried)

@@ -13,11 +13,12 @@ from stager.staging.aims import asks_speed
 from stager.staging.certificate import bound
 from stager.staging.choose import binding, choose
 from stager.staging.climb import most_stages
+from stager.staging.early import Early
 from stager.staging.front import Against, front
 from stager.staging.ladder import rungs
 from stager.staging.loosen import BUILT
 from stager.staging.miss import miss
-from stager.staging.odds import odds
+from stager.staging.odds import begin
 from stager.staging.pick import pick
 from stager.staging.price import one_more, prices
 from stager.staging.records import Plan
@@ -45,26 +46,31 @@ def plan(
     crew: who works on draws and fronts, None: this process; trade: what a front is drawn against;
     sturdy: also robust settings.
     """
-    picked = pick(scenario)
+    hands = crew or Crew()
+    early = Early(scenario, hands)
+    picked = pick(scenario, early.seen if certified else None)
     scenario, found = picked.scenario, picked.climbed
     climbed = found.settings
     best, spread, before = choose(scenario, climbed), None, None
     if scenario.goal.aim is Aim.STEADIEST and best is not None:
         best, spread, before = steadiest(scenario, found, np.random.default_rng(1))
     reached = 0.0 if best is None else best.exit_speed
-    hands = crew or Crew()
-    proving = hands.aside(bound, scenario, most_stages(scenario), reached) if certified else None
+    proving = early.begun or (hands.aside(bound, scenario, most_stages(scenario), reached) if certified else None)
+    generator = np.random.default_rng(0) if rng is None else rng
+    drawing = begin(scenario, climbed, draws, generator, hands) if draws else None
     progress(0.3)
-    chances = odds(scenario, climbed, draws, np.random.default_rng(0) if rng is None else rng, hands) if draws else None
-    progress(0.55)
+    bought = {} if best is None else prices(scenario, found, best)
+    beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
+    # What rungs take is found while others draw, and kept.
+    rungs(scenario, climbed)
+    chances = drawing() if drawing else None
+    progress(0.6)
     ladder = rungs(scenario, climbed, chances)
-    proof = None if proving is None else proving()
-    progress(0.85)
+    proof = proving() if proving else None
+    progress(0.9)
     proven = None if proof is None or proof.evidence else proof.speed
     missed = None if best is not None else miss(scenario, climbed, proven)
     advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
-    bought = {} if best is None else prices(scenario, found, best)
-    beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
     held = frozenset() if best is None else binding(scenario, best)
     return Plan(
         best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, missed=missed,

@@ -6,7 +6,7 @@ of the maps', and solves again with the limits held on the corrected maps, until
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -48,8 +48,13 @@ class Climber:
     apart: bool = False
 
 
-def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task) -> list[Climber]:
-    """The best settings for each of `counts`, as far up as something gets through, with all but coupled limits kept."""
+def settle(
+    scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task, seen: Callable[[float], None] | None = None
+) -> list[Climber]:
+    """The best settings for each of `counts`, as far up as something gets through, with all but coupled limits kept.
+
+    seen: called with the greatest exit speed that the maps promise [m/s].
+    """
     found: list[Found] = []
     for count in counts:
         shorter = found[-1].point if found else np.zeros(0)
@@ -58,6 +63,8 @@ def settle(scenario: Scenario, chains: Chains, counts: Sequence[int], task: Task
         if best is None:
             break
         found.append(best)
+    if seen is not None:
+        seen(max((float(chains.run(one.point[None]).exit_speed[0, -1]) for one in found), default=0.0))
     thrown = thrown_as(scenario, chains, found, limits=LOCAL)
     climbers = [Climber(task, one, made) for one, made in zip(found, thrown, strict=True)]
     moving = climbers

@@ -118,3 +118,10 @@ def test_a_plain_ascii_terminal_gets_its_answer(
     done = _run(*arguments, PYTHONIOENCODING="ascii", PYTHONPATH=str(ROOT))
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.isascii()
+
+
+def test_a_plan_is_the_same_by_one_process_and_by_two(tmp_path: Path) -> None:
+    streamer = str(ROOT / "configs" / "streamer.toml")
+    alone, shared = (_run("plan", streamer, "--draws", "40", "--json", *how) for how in (["--workers", "1"], []))
+    assert (alone.returncode, alone.stderr, shared.stderr) == (0, "", "")
+    assert shared.stdout == alone.stdout

@@ -30,6 +30,16 @@ def test_a_plan_says_the_time_left_and_leaves_the_answer_first(tmp_path: Path) -
         assert terminal.end() == 0
 
 
+def test_a_plan_that_is_interrupted_ends_at_once_and_leaves_no_process(tmp_path: Path) -> None:
+    with Terminal(["plan", str(ROOT / "configs" / "seed_ball.toml")], tmp_path, TERM="xterm") as terminal:
+        terminal.expect("Planning")
+        terminal.send(CTRL_C)
+        said = terminal.expect(r"(?s).*interrupted; nothing was written")[0]
+        # The terminal closes when all processes that hold it have ended.
+        assert terminal.end() == 130
+        assert "Traceback" not in said + terminal.seen
+
+
 def test_what_is_not_measured_says_the_time_spent(tmp_path: Path) -> None:
     with Terminal(["sweep", str(TEMPLATE)], tmp_path, TERM="xterm") as terminal:
         terminal.expect(r"Sweeping.*\d:\d\d:\d\d")

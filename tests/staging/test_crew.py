@@ -24,7 +24,8 @@ CONFIG = Path(__file__).resolve().parents[2] / "configs" / "streamer.toml"
 
 @pytest.fixture(autouse=True)
 def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(odds_of, "CHUNK", 100)
+    monkeypatch.setattr(odds_of, "CHUNK", 60)
+    monkeypatch.setattr(odds_of, "SHARED_OUT", 40)
 
 
 @pytest.fixture(scope="module")
@@ -34,7 +35,7 @@ def scenario() -> Scenario:
 
 
 def _draws(scenario: Scenario, hands: Crew | None = None) -> Floats:
-    """120 draws up two stages: two chunks."""
+    """120 draws up two stages: two chunks, or three where there are others to work."""
     climbed = judged(scenario, [np.array([13.0, 17.5])[:count] for count in range(3)])
     found = odds_of.odds(scenario, climbed, 120, np.random.default_rng(3), hands)
     assert found is not None

@@ -63,7 +63,7 @@ def plan(
     loaded = api.load(config)
     from stager.report import plan as report
 
-    with progress(session, "Planning") as tell:
+    with progress(session, "Planning", at_once=False) as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume,
             draws=draws, trade=None if trade is None else trade.value, robust=robust,

@@ -37,8 +37,8 @@ def report(
     table = None if throws is None else loaded.throws(throws)
     page = Path(config.with_suffix(".html").name) if output is None else output
     check_place(page)
-    with progress(session, "Writing the report") as tell:
-        made = loaded.report(table, seed=session.seed, progress=tell)
+    with progress(session, "Writing the report", at_once=False) as tell:
+        made = loaded.report(table, seed=session.seed, progress=tell, workers=session.workers)
         made.save(page)
         drawn = [] if figures is None else made.save_figures(figures)
     return written.answer(made.dossier, page, drawn)

@@ -15,7 +15,7 @@ def worth(session: Session, config: Config, draws: Draws = 400, dask: Dask = Non
     loaded = api.load(config)
     from stager.report import worth as report
 
-    with progress(session, "Planning") as tell:
+    with progress(session, "Planning", at_once=False) as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume, draws=draws
         )

@@ -1,0 +1,42 @@
+"""Processes beside this one. No source but what the system does."""
+
+from __future__ import annotations
+
+import os
+import threading
+from multiprocessing import active_children
+
+import pytest
+
+from stager import processes as here
+
+
+def test_no_copies_while_another_thread_may_hold_a_lock() -> None:
+    release = threading.Event()
+    thread = threading.Thread(target=release.wait)
+    thread.start()
+    try:
+        assert here.usual() == 1
+    finally:
+        release.set()
+        thread.join()
+
+
+def test_work_is_done_elsewhere_and_what_fails_leaves_nothing_behind() -> None:
+    before = set(active_children())
+    with pytest.raises(KeyboardInterrupt), here.processes(2) as pool:
+        assert pool is not None
+        assert pool.submit(os.getpid).result() != os.getpid()
+        raise KeyboardInterrupt
+    for child in set(active_children()) - before:
+        child.join(10)
+    assert set(active_children()) <= before
+
+
+def test_a_system_without_processes_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:
+    def none(*_: object, **__: object) -> None:
+        raise OSError("no semaphores here")
+
+    monkeypatch.setattr(here, "ProcessPoolExecutor", none)
+    with here.processes(2) as pool:
+        assert pool is None
