@@ -24,13 +24,18 @@ def test_no_copies_while_another_thread_may_hold_a_lock() -> None:
 
 def test_work_is_done_elsewhere_and_what_fails_leaves_nothing_behind() -> None:
     before = set(active_children())
-    with pytest.raises(KeyboardInterrupt), here.processes(2) as pool:
-        assert pool is not None
-        assert pool.submit(os.getpid).result() != os.getpid()
-        raise KeyboardInterrupt
+    with pytest.raises(KeyboardInterrupt):
+        _work_until_stopped()
     for child in set(active_children()) - before:
         child.join(10)
     assert set(active_children()) <= before
+
+
+def _work_until_stopped() -> None:
+    with here.processes(2) as pool:
+        assert pool is not None
+        assert pool.submit(os.getpid).result() != os.getpid()
+        raise KeyboardInterrupt
 
 
 def test_a_system_without_processes_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:
