@@ -13,7 +13,7 @@ from numba import njit
 from stager.hardware.launcher import Launcher
 from stager.physics.friction import Falling
 from stager.physics.inertia import driven_inertia
-from stager.physics.transit.scheme import DRIFT, GAMMA, KNOWN, PLACE, STATE
+from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 
 ROWS = 6
 _STATE = np.array([row + (0.0,) * (5 - len(row)) for row in STATE])
@@ -39,7 +39,15 @@ def _contact(x, v, u, p, rebound):
 
 
 @njit(cache=False, error_model="numpy")
-def _segment(v, u, half, closing, p, tolerance, rebound):
+def _look(forward, force, v, u, cosine, seen):
+    """Take in one place: greatest acceleration and slip power, lowest and highest slip."""
+    slip = u - v * cosine
+    seen[0], seen[1] = max(seen[0], abs(forward * v)), max(seen[1], 2.0 * force * slip)
+    seen[2], seen[3] = min(seen[2], slip), max(seen[3], slip)
+
+
+@njit(cache=False, error_model="numpy")
+def _segment(v, u, half, closing, p, tolerance, rebound, seen):
     place, size, held = 0.0, 0.1, False
     known, parts = np.empty(2), np.empty((ROWS, 2))
     top = u
@@ -51,6 +59,8 @@ def _segment(v, u, half, closing, p, tolerance, rebound):
             x, stretch, bend = -half + half * place * place, 2 * half * place, 2 * half
         f = _contact(x, v, u, p, rebound)
         fv, fu, normal, sine, cosine, distance, crush, scale, fading, creeping, traction, force = f
+        _look(fv, force, v, u, cosine, seen)
+        rush = rub = 0.0
         steep = normal * (-fading / p[6] * abs(creeping) + (p[5] + fading) * (1 - creeping * creeping) / p[7])
         dcos, dsin = -cosine * sine / distance, cosine * cosine / distance
         dnormal = -scale * p[3] * (1.0 if p[3] == 1.0 else crush ** (p[3] - 1.0)) * sine if crush > 0 else 0.0
@@ -85,7 +95,10 @@ def _segment(v, u, half, closing, p, tolerance, rebound):
                     y, later = half - half * (1 - at) ** 2, 2 * half * (1 - at)
                 else:
                     y, later = -half + half * at * at, 2 * half * at
-                g = _contact(y, max(inner_v, 1e-6), inner_u, p, rebound)
+                moving = max(inner_v, 1e-6)
+                g = _contact(y, moving, inner_u, p, rebound)
+                if number <= INSIDE:
+                    rush, rub = max(rush, abs(g[0] * moving)), max(rub, 2.0 * g[11] * (inner_u - moving * g[4]))
                 known[0] = reach * later * g[0] + _DRIFT[number] * dv + GAMMA * mix_v
                 known[1] = reach * later * g[1] + _DRIFT[number] * du + GAMMA * mix_u
             parts[number, 0] = (a22 * known[0] - a12 * known[1]) / determinant
@@ -102,7 +115,10 @@ def _segment(v, u, half, closing, p, tolerance, rebound):
         factor = min(max(0.9 * max(ratio, 1e-8) ** -0.25, 0.2), 5.0) if ratio == ratio else 0.2
         if ratio <= 1.0:
             v, u, place = new_v, new_u, place + size
+            seen[0], seen[1] = max(seen[0], rush), max(seen[1], rub)
             if place >= 1.0 - 1e-12:
+                g = _contact(half if closing else 0.0, v, u, p, rebound)
+                _look(g[0], g[11], v, u, g[4], seen)
                 return v, u, False
             size *= min(factor, 1.0) if held else factor
             held = False
@@ -113,17 +129,23 @@ def _segment(v, u, half, closing, p, tolerance, rebound):
 
 @njit(cache=False, error_model="numpy")
 def _all(speeds, entry, half, p, tolerance, rebound):
-    out = np.empty(speeds.size)
+    out = np.empty((4, speeds.size))
+    seen = np.empty(4)
     for i in range(speeds.size):
-        v, u, jammed = _segment(entry, speeds[i], half, False, p, tolerance, 1.0)
+        seen[0], seen[1], seen[2], seen[3] = 0.0, 0.0, np.inf, -np.inf
+        v, u, jammed = _segment(entry, speeds[i], half, False, p, tolerance, 1.0, seen)
         if not jammed:
-            v, u, jammed = _segment(v, u, half, True, p, tolerance, rebound)
-        out[i] = 0.0 if jammed else v
+            v, u, jammed = _segment(v, u, half, True, p, tolerance, rebound, seen)
+        out[0, i], out[1, i], out[2, i] = 0.0 if jammed else v, seen[0], seen[1]
+        out[3, i] = max(seen[2], -seen[3], 0.0)
     return out
 
 
-def exit_speeds(launcher: Launcher, speeds: np.ndarray, tolerance: float) -> np.ndarray:
-    """Exit speed [m/s] of one stage at each of `speeds` [m/s]; launcher: a pair, a ball, no tyre growth, no motor."""
+def throws(launcher: Launcher, speeds: np.ndarray, tolerance: float) -> np.ndarray:
+    """One stage at each of `speeds` [m/s]; launcher: a pair, a ball, no tyre growth, no motor.
+
+    Rows: exit speed [m/s], peak acceleration [m/s^2], peak slip power [W], least slip [m/s].
+    """
     stage, contact, law = launcher.template, launcher.contact, launcher.contact.friction
     if not isinstance(law, Falling):
         raise TypeError("the kernel knows friction that falls only")

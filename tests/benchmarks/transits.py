@@ -11,7 +11,7 @@ from stager.hardware.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.friction import Falling
 from stager.physics.options import Options
-from tests.benchmarks.kernel import exit_speeds
+from tests.benchmarks.kernel import throws
 from tests.benchmarks.timing import Line, exponent, medians
 from tests.oracle.throw import throw as slow_throw
 from tests.physics.machines import launcher
@@ -53,11 +53,12 @@ def lines() -> list[Line]:
         return np.array([slow_throw(one, list(row), tolerance=choice).exit_speed for row in values])
 
     fine = tolerance(partial(ours, sample), exact, choices)
-    fine_kernel = tolerance(lambda choice: exit_speeds(one, sample[:, 0], choice), exact, choices)
+    fine_kernel = tolerance(lambda choice: throws(one, sample[:, 0], choice)[0], exact, choices)
+    _same_work(one, sample)
     fine_slow = tolerance(partial(slow, sample[:20]), exact[:20], choices)
     many, few, single = speeds(10_000, 1), speeds(8, 1), speeds(1, 1)
     batch, kernel, alone, reference = medians(
-        lambda: ours(many, fine), lambda: exit_speeds(one, many[:, 0], fine_kernel), lambda: ours(single, fine),
+        lambda: ours(many, fine), lambda: throws(one, many[:, 0], fine_kernel), lambda: ours(single, fine),
         lambda: slow(few, fine_slow),
     )  # fmt: skip
     each = reference / len(few)
@@ -68,6 +69,14 @@ def lines() -> list[Line]:
         Line("10 000 transits, each", batch / 1e4, "Numba kernel", kernel / batch, "≥ 1", kernel >= batch),
         *_growth(fine), _memory(fine),
     ]  # fmt: skip
+
+
+def _same_work(one: Launcher, sample: np.ndarray) -> None:
+    """That the kernel finds what is watched in a throw too: ratios of times are of equal work."""
+    stages = throw(one, sample, options=Options(tolerance=1e-7, books=False)).stages
+    ours = stages.exit_speed, stages.peak_acceleration, stages.peak_slip_power, stages.least_slip
+    for mine, its in zip(ours, throws(one, sample[:, 0], 1e-7), strict=True):
+        np.testing.assert_allclose(its, mine[:, 0], rtol=1e-3, atol=1e-6)
 
 
 def _growth(choice: float) -> list[Line]:
