@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import fields
+from itertools import pairwise
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,8 +66,10 @@ def throw(
     )
     ends = np.broadcast_to(lane(stages if count is None else count, shape), _size(shape))
     merged = blank(entry.size, stages)
-    for start in range(0, entry.size, options.chunk):
-        chosen = slice(start, start + options.chunk)
+    # Parts alike: a small last one would take nearly as many steps as the others.
+    cuts = np.linspace(0, entry.size, 1 + ceil(entry.size / options.chunk)).astype(int)
+    for start, end in pairwise(cuts.tolist()):
+        chosen = slice(start, end)
         here, own = (flat, settings) if entry.size <= options.chunk else take((flat, settings), chosen)
         part = relay(here, first, entry[chosen], spin[chosen], own, options, ends[chosen])
         for field in fields(Transit):

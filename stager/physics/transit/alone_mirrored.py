@@ -18,8 +18,9 @@ from stager.physics.transit.segment import Segment
 
 Contact = tuple[complex, float, float, float, float]
 """Rates dv/dt and du/dt at one place; speed v, slip, force of one side, thrust."""
-Made = tuple[float, float, float, float, float, float, float]
-"""What a force is made of: normal, cos φ, friction coefficient and slope, creep's share, φ, slope of the torque."""
+Made = tuple[float, float, float, float, float, float, float, float]
+"""What a force is made of: normal, cos φ, friction coefficient and slope, creep's share, φ, slope of the torque,
+sin φ."""
 Stage = tuple[float, Contact, float, complex, float]
 """A stage of a step, for the books: pace, contact, u of the wheels, increments of v and u, of the force."""
 Solve = Callable[[complex], tuple[complex, float]]
@@ -52,7 +53,7 @@ class Mirrored(Way):
     def contact(self, offset: float, v: float, u: float) -> tuple[Contact, Made]:
         """As `slopes`, `offset` past the axis plane [m] at speeds v of the projectile, u of the wheels [m/s]."""
         speed = max(v, LEAST_SPEED)
-        normal, cosine, _, push = self.normal(offset)
+        normal, cosine, sine, push = self.normal(offset)
         slip = u - speed * cosine
         coefficient, slope = self.law(-slip if slip < 0.0 else slip)
         creeping = tanh(slip / self.creep)
@@ -66,7 +67,7 @@ class Mirrored(Way):
             torque_slope = -self.motor_slope if given == asked else 0.0
         thrust = force * cosine + push
         contact = complex(thrust * self.inverse_mass, turning), speed, slip, force, thrust
-        return contact, (normal, cosine, coefficient, slope, creeping, traction, torque_slope)
+        return contact, (normal, cosine, coefficient, slope, creeping, traction, torque_slope, sine)
 
     def look(self, place: float, state: list[float]) -> Look:
         """See Alone."""
@@ -132,9 +133,9 @@ class Mirrored(Way):
     def _drift(self, offset: float, now: Contact, made: Made) -> tuple[float, Along]:
         """Slope of the force by slip, and what changes along the way."""
         _, speed, _, pressed, _ = now
-        normal, cosine, coefficient, slope, creeping, traction, _ = made
+        normal, cosine, coefficient, slope, creeping, traction, _, sine = made
         steepness = normal * (slope * abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep)
-        steeper, opening, _, push = self.change(offset)
+        steeper, opening, _, push = self.change(offset, normal, cosine, sine)
         slip = -(speed * opening)
         force = steeper * traction + steepness * slip
         thrust = force * cosine + pressed * opening + push

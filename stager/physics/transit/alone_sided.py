@@ -240,7 +240,7 @@ class Sided(Way):
     def _drift(self, offset: float, now: Contact, made: Made) -> Along:
         """What changes along the way."""
         a, b, speed = self.a, self.b, now.speed
-        normal, cosine, sine, push = self.change(offset)
+        normal, cosine, sine, push = self.change(offset, made.normal, made.cosine, made.sine)
         cosine_b = 0.0 if self.level else cosine
         slip_a, slip_b = -(speed * cosine), -(speed * cosine_b)
         force_a = normal * made.traction_a + made.steepness_a * slip_a

@@ -23,8 +23,11 @@ class Drift(NamedTuple):
 
 def drift(lanes: Lanes, segment: Segment, place: Floats, now: Slopes) -> Drift:
     """Derivatives at the place [m] where the rates are `now`, at a fixed state."""
-    sides = lanes.sides
-    found = [profile.change(offset) for profile, offset in zip(segment.profiles, offsets(lanes, place), strict=True)]
+    sides, pressing = lanes.sides, (now.normal, now.cosine, now.sine)
+    found = [
+        profile.change(offset, *(part[sides.nip.index(nip) if len(part) > 1 else 0] for part in pressing))
+        for nip, (profile, offset) in enumerate(zip(segment.profiles, offsets(lanes, place), strict=True))
+    ]
     normal, cosine, sine, push = spread(sides, found, level_cosine=0.0)
     slip = now.speed * cosine
     np.negative(slip, out=slip)

@@ -178,7 +178,9 @@ class Implicit:
 
     def _system(self) -> list[list[Floats]]:
         sides, lanes, now = self.lanes.sides, self.lanes, self.now
-        gains = np.broadcast_to(self.speed_gain, now.force.shape)
+        gains = self.speed_gain
+        if gains.shape != now.force.shape:
+            gains = np.broadcast_to(gains, now.force.shape)
         spinning = lanes.radius * self.spin_gain if sides.turns else None
         rows = []
         for i, steepness in enumerate(now.steepness):

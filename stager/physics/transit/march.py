@@ -21,9 +21,9 @@ from stager.physics.transit.trail import Trail
 
 FEW = 12
 """As many lanes as plain numbers do faster than arrays."""
-WIDTH = 8192
+WIDTH = 12288
 """Lanes that step together: many enough to share the cost of a step, few enough to stay in cache."""
-KEPT = 0.75
+KEPT = 0.85
 """Share of the lanes in step below which those that are over leave the pool."""
 
 _AHEAD = np.array(PLACE[:-1])[:, None]
@@ -69,9 +69,11 @@ def march(lanes: Lanes, course: Course, trail: Trail, options: Options) -> None:
 
 def _own(lanes: Lanes, course: Course, pool: Pool) -> tuple[Lanes, Desk, Segment]:
     """What belongs to the lanes of the pool, in their order."""
-    whole = pool.index.size == course.idle.shape[1]
-    here = each(lanes if whole else take(lanes, pool.index), bare)
-    return here, Desk(lanes.sides.rows, pool.index.size), course.at(pool.number, pool.index)
+
+    def own(array: Floats) -> Floats:
+        return bare(array) if array.shape[-1] == 1 else array[..., pool.index]
+
+    return each(lanes, own), Desk(lanes.sides.rows, pool.index.size), course.at(pool.number, pool.index)
 
 
 def _together(lanes: Lanes, segment: Segment, pool: Pool, desk: Desk, options: Options) -> tuple[Floats, Floats]:

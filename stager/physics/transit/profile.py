@@ -17,6 +17,7 @@ from stager.hardware.arrays import Floats
 from stager.physics.elementary import power, power_of
 
 Plain = Callable[[float], tuple[float, float, float, float]]
+PlainChange = Callable[[float, float, float, float], tuple[float, float, float, float]]
 
 
 class Profile(Protocol):
@@ -26,11 +27,13 @@ class Profile(Protocol):
         """(N, cos φ, sin φ, push) at `offset` [m], each shape (lanes,) or (1,)."""
         ...
 
-    def change(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """Derivatives of `at` by the offset [1/m]."""
+    def change(
+        self, offset: Floats, normal: Floats, cosine: Floats, sine: Floats
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        """Derivatives of `at` by the offset [1/m], where it found `normal` [N], `cosine` and `sine`."""
         ...
 
-    def alone(self) -> tuple[Plain, Plain]:
+    def alone(self) -> tuple[Plain, PlainChange]:
         """`at` and `change` for one lane in plain numbers."""
         ...
 
@@ -63,17 +66,26 @@ class RoundProfile:
             push *= self.sides
         return normal, self.height / distance, sine, push
 
-    def change(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """See Profile; crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D."""
-        distance = np.sqrt(offset * offset + self.height * self.height)
-        cosine, sine = self.height / distance, offset / distance
-        crush = np.maximum(self.reach - distance, 0.0)
-        scale = self.strength
-        normal, opening = scale * power(crush, self.exponent), cosine * cosine / distance
-        steep = np.where(crush > 0.0, -scale * self.exponent * power(crush, self.exponent - 1.0) * sine, 0.0)
-        return steep, -cosine * sine / distance, opening, self.sides * (steep * sine + normal * opening)
+    def change(
+        self, offset: Floats, normal: Floats, cosine: Floats, sine: Floats
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        """See Profile; crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D; D = h/cos φ."""
+        bend = cosine * cosine
+        bend /= self.height
+        crush = self.reach - self.height / cosine
+        np.maximum(crush, _NONE, out=crush)
+        steep = power(crush, self.exponent - 1.0) * sine
+        steep *= -self.strength * self.exponent
+        steep = np.where(crush > _NONE, steep, _NONE)
+        opening = bend * cosine
+        push = steep * sine
+        push += normal * opening
+        if self.sides != 1.0:
+            push *= self.sides
+        bend *= sine
+        return steep, np.negative(bend, out=bend), opening, push
 
-    def alone(self) -> tuple[Plain, Plain]:
+    def alone(self) -> tuple[Plain, PlainChange]:
         """See Profile."""
         reach, height, exponent = self.reach.item(), self.height.item(), self.exponent.item()
         sides = self.sides
@@ -86,13 +98,12 @@ class RoundProfile:
             sine = offset / distance
             return normal, height / distance, sine, sides * normal * sine
 
-        def change(offset: float) -> tuple[float, float, float, float]:
-            distance = sqrt(offset * offset + squared)
-            cosine, sine = height / distance, offset / distance
-            crush = max(reach - distance, 0.0)
-            normal, opening = scale * power_of(crush, exponent), cosine * cosine / distance
-            steep = -scale * exponent * power_of(crush, exponent - 1.0) * sine if crush > 0.0 else 0.0
-            return steep, -cosine * sine / distance, opening, sides * (steep * sine + normal * opening)
+        def change(offset: float, normal: float, cosine: float, sine: float) -> tuple[float, float, float, float]:
+            bend = cosine * cosine / height
+            crush = max(reach - height / cosine, 0.0)
+            steep = power_of(crush, exponent - 1.0) * sine * (-scale * exponent) if crush > 0.0 else 0.0
+            opening = bend * cosine
+            return steep, -(bend * sine), opening, sides * (steep * sine + normal * opening)
 
         return at, change
 
@@ -123,18 +134,18 @@ class RodProfile:
         push = -self.sides * (normal * slope + self.rolling)
         return normal, _ONE, _ZERO, push
 
-    def change(self, offset: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    def change(
+        self, offset: Floats, normal: Floats, cosine: Floats, sine: Floats
+    ) -> tuple[Floats, Floats, Floats, Floats]:
         """See Profile."""
         place = (offset - self.end) / self.ramp_length
         crush = np.maximum(self.depth * (1.0 - self.ramp * place * place), 0.0)
         slope = -2.0 * self.depth * self.ramp * place / self.ramp_length
         bend = -2.0 * self.depth * self.ramp / (self.ramp_length * self.ramp_length)
-        scale = self.strength
-        normal = scale * power(crush, self.exponent)
-        steep = np.where(crush > 0.0, scale * self.exponent * power(crush, self.exponent - 1.0) * slope, 0.0)
+        steep = np.where(crush > 0.0, self.strength * self.exponent * power(crush, self.exponent - 1.0) * slope, 0.0)
         return steep, _ZERO, _ZERO, -self.sides * (steep * slope + normal * bend)
 
-    def alone(self) -> tuple[Plain, Plain]:
+    def alone(self) -> tuple[Plain, PlainChange]:
         """See Profile."""
         depth, length, end, ramp = (x.item() for x in (self.depth, self.ramp_length, self.end, self.ramp))
         rolling, exponent, sides = self.rolling.item(), self.exponent.item(), self.sides
@@ -147,11 +158,10 @@ class RodProfile:
             slope = -2.0 * depth * ramp * place / length
             return normal, 1.0, 0.0, -sides * (normal * slope + rolling)
 
-        def change(offset: float) -> tuple[float, float, float, float]:
+        def change(offset: float, normal: float, cosine: float, sine: float) -> tuple[float, float, float, float]:
             place = (offset - end) / length
             crush = max(depth * (1.0 - ramp * place * place), 0.0)
             slope, bend = -2.0 * depth * ramp * place / length, -2.0 * depth * ramp / (length * length)
-            normal = scale * power_of(crush, exponent)
             steep = scale * exponent * power_of(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
             return steep, 0.0, 0.0, -sides * (steep * slope + normal * bend)
 
