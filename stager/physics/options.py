@@ -11,7 +11,7 @@ class Options:
 
     tolerance: local error of a step, relative to speed squared and to speeds [-];
     steps: fixed number of steps a segment instead of error control, for measuring the order;
-    books: gather works, heats and contact time too (off: they are 0, about a third less work);
+    books: gather works, heats and contact time too (off: they are 0, about a sixth less work);
     chunk: most lanes integrated together, so that work arrays stay in cache.
     """
 

@@ -5,18 +5,15 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
-from stager.physics.transit.course import Course
+from stager.physics.transit.course import Course, Index
 from stager.physics.transit.equations import Lanes
 from stager.physics.transit.march import march
 from stager.physics.transit.nip import Nip
 from stager.physics.transit.segment import Bend, Segment, segment
 from stager.physics.transit.trail import Trail
-
-Index = NDArray[np.intp]
 
 
 def travel(lanes: Lanes, nips: tuple[Nip, ...], state: Floats, options: Options) -> tuple[Trail, Index, Index]:
