@@ -24,7 +24,7 @@ from stager.staging.solve import Chains
 
 SHARES = (1.0, 0.85, 0.7, 0.58, 0.48, 0.4, 0.33, 0.27)
 """Of what the fastest plan uses."""
-CHUNK = 4
+CHUNK = 2
 GAIN = 1e-5
 
 

@@ -30,9 +30,9 @@ SHARED = frozenset(
 TRIES, FARTHEST, INSIDE = 4, 2.0, 5e-4
 ROUGH = Options(tolerance=1e-4)
 LEAST_EXIT = 1e-6
-CHUNK, SHARED_OUT = 400, 200
-"""Draws that are worked on together, by one process and by many: fewer each cost more, as steps are shared. Answers do
-not depend on it, as no lane depends on another."""
+CHUNK, SHARED_OUT = 400, 2
+"""Up to so many draws are worked on together: fewer each cost more, as steps are shared. Where there are others to work
+they are cut in so many parts at least; answers do not depend on it, as no lane depends on another."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +69,7 @@ def begin(
         return lambda: None
     hands = crew or Crew()
     draws = draw(scenario, count, rng)
-    begun = hands.begin(_climbed, _chunks(scenario, draws, climbed, CHUNK if hands.executor is None else SHARED_OUT))
+    begun = hands.begin(_climbed, _chunks(scenario, draws, climbed, 1 if hands.executor is None else SHARED_OUT))
     return lambda: Odds(draws=draws, exit_speed=np.hstack(begun()))
 
 
@@ -94,8 +94,8 @@ class _Chunk:
     way: Way
 
 
-def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings], size: int) -> list[_Chunk]:
-    """Chunks of up to `size` draws, as even as can be: a few lanes alone are looked at more closely than many."""
+def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings], least: int) -> list[_Chunk]:
+    """At least so many chunks, as even as can be: a few lanes alone are looked at more closely than many."""
     allowances, goal = scenario.allowances, scenario.goal
     asked = np.inf if goal.aim is Aim.FASTEST or goal.exit_speed is None else goal.exit_speed
     cap = own_cap(draws.launcher, allowances, draws.lanes, asked)
@@ -104,7 +104,7 @@ def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings], size:
     rungs = tuple(_Rung(wheel_speed=settings.lead, lone=_lone(settings)) for settings in climbed[1:])
     way = way_of(scenario.launcher, allowances, goal.spin)
     flat, near = flatten(draws.launcher, (draws.lanes,)), _near(scenario, climbed)
-    parts = np.array_split(np.arange(1, draws.lanes), -(-(draws.lanes - 1) // size))
+    parts = np.array_split(np.arange(1, draws.lanes), max(least, -(-(draws.lanes - 1) // CHUNK)))
     chosen = [np.append(0, part) for part in parts]
     return [
         _Chunk(launcher=take(flat, who), allowances=allowances, near=near, cap=cap[who], strain=strain[who],

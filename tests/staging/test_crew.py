@@ -25,7 +25,7 @@ CONFIG = Path(__file__).resolve().parents[2] / "configs" / "streamer.toml"
 @pytest.fixture(autouse=True)
 def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(odds_of, "CHUNK", 60)
-    monkeypatch.setattr(odds_of, "SHARED_OUT", 40)
+    monkeypatch.setattr(odds_of, "SHARED_OUT", 3)
 
 
 @pytest.fixture(scope="module")
