@@ -12,7 +12,7 @@ from pathlib import Path
 
 from tests.benchmarks.timing import HEADS, Line
 
-PARTS = ("starting", "transits", "sharing", "fitting", "planning")
+PARTS = ("starting", "transits", "sharing", "fitting", "planning", "answers")
 
 
 def table(lines: list[Line]) -> str:
