@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
 from itertools import pairwise
-from math import ceil
+from math import ceil, prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +12,7 @@ from stager.hardware.arrays import Floats, Number
 from stager.hardware.launcher import Launcher
 from stager.physics.layout import length, pitch
 from stager.physics.options import DEFAULT, Options
-from stager.physics.records import Throw, Transit
+from stager.physics.records import FIELDS, Throw, Transit
 from stager.physics.relay import relay
 from stager.physics.settings import Settings
 from stager.physics.stretch import blank
@@ -65,15 +64,17 @@ def throw(
         row(speeds, speeds) or (), row(wheel_speed_b, speeds_b), row(held_speed, held), row(held_speed_b, held_b)
     )
     ends = np.broadcast_to(lane(stages if count is None else count, shape), _size(shape))
-    merged = blank(entry.size, stages)
+    if entry.size <= options.chunk:
+        return _gather(relay(flat, first, entry, spin, settings, options, ends), shape, stages, entry, spin)
+    merged = blank(stages, entry.size)
     # Parts alike: a small last one would take nearly as many steps as the others.
     cuts = np.linspace(0, entry.size, 1 + ceil(entry.size / options.chunk)).astype(int)
     for start, end in pairwise(cuts.tolist()):
         chosen = slice(start, end)
-        here, own = (flat, settings) if entry.size <= options.chunk else take((flat, settings), chosen)
+        here, own = take((flat, settings), chosen)
         part = relay(here, first, entry[chosen], spin[chosen], own, options, ends[chosen])
-        for field in fields(Transit):
-            getattr(merged, field.name)[chosen] = getattr(part, field.name).T
+        for name in FIELDS:
+            getattr(merged, name)[:, chosen] = getattr(part, name)
     return _gather(merged, shape, stages, entry, spin)
 
 
@@ -93,15 +94,15 @@ def transit(
         launcher, np.asarray(wheel_speed)[..., None], speed_b,
         entry_speed=entry_speed, entry_spin=entry_spin, first=index, options=options,
     )  # fmt: skip
-    return Transit(**{field.name: getattr(done.stages, field.name)[..., 0] for field in fields(Transit)})
+    return Transit(**{name: getattr(done.stages, name)[..., 0] for name in FIELDS})
 
 
 def _size(shape: tuple[int, ...]) -> tuple[int]:
-    return (int(np.prod(shape, dtype=np.int64)),)
+    return (prod(shape),)
 
 
 def _gather(flat: Transit, shape: tuple[int, ...], stages: int, entry: Floats, spin: Floats) -> Throw:
-    merged = Transit(**{field.name: getattr(flat, field.name).reshape(*shape, stages) for field in fields(Transit)})
+    merged = Transit(**{name: np.ascontiguousarray(getattr(flat, name).T).reshape(*shape, stages) for name in FIELDS})
     jammed: NDArray[np.bool_] = np.asarray(merged.jammed.any(axis=-1))
     if stages == 0:
         return Throw(stages=merged, exit_speed=entry.reshape(shape), spin=spin.reshape(shape), jammed=jammed)

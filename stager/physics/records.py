@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from enum import IntEnum
 
 import numpy as np
@@ -80,6 +80,10 @@ class Transit:
     def slip_heat(self) -> Floats:
         """Heat of both sides [J]."""
         return self.slip_heat_a + self.slip_heat_b
+
+
+FIELDS = tuple(field.name for field in fields(Transit))
+"""Names of what a transit leaves."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,7 +10,7 @@ from stager.hardware.launcher import Launcher
 from stager.hardware.stage import Layout
 from stager.physics.layout import pitch
 from stager.physics.options import Options
-from stager.physics.records import Grip, Transit
+from stager.physics.records import FIELDS, Grip, Transit
 from stager.physics.settings import Settings
 from stager.physics.transit.equations import Lanes
 from stager.physics.transit.group import travel
@@ -22,13 +20,13 @@ from stager.physics.transit.press import build_sides, join
 from stager.physics.transit.sides import Sides
 from stager.physics.transit.trail import Trail
 
-BLANK = tuple(field.name for field in fields(Transit) if field.name not in ("wheel_speed_a", "wheel_speed_b"))
+BLANK = tuple(name for name in FIELDS if name not in ("wheel_speed_a", "wheel_speed_b"))
 SYNC_CREEPS = 3.0
 
 
 def blank(*shape: int) -> Transit:
     """Records of stages that were not reached, fields of the given shape."""
-    values = {field.name: np.zeros(shape) for field in fields(Transit)}
+    values = {name: np.zeros(shape) for name in FIELDS}
     values["grip"] = np.full(shape, Grip.NOT_REACHED, np.int8)
     return Transit(**values)  # type: ignore[arg-type]
 
@@ -140,6 +138,10 @@ def _record(
             **_side_b(lanes, own, after),
             **(_books(lanes, own, before, after) if lanes.books else {}),
         }
+        if reached.all():
+            for name, value in values.items():
+                getattr(out, name)[k, index] = value
+            continue
         chosen = index[reached]
         for name, value in values.items():
             getattr(out, name)[k, chosen] = np.broadcast_to(value, index.shape)[reached]

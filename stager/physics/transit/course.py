@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
 from dataclasses import replace
-from typing import Any, cast
+from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.lanes import bare, each, parts_of
+from stager.physics.transit.lanes import bare, each, parts_of, take
 from stager.physics.transit.segment import Segment
 
 Index = NDArray[np.intp]
@@ -29,7 +29,11 @@ class Course:
         self.after = np.full((len(segments) + 1, lanes), len(segments), np.intp)
         for number in reversed(range(len(segments))):
             self.after[number] = np.where(self.idle[number], self.after[number + 1], number)
-        self._stacked: Segment = _stacked(segments)
+
+    @cached_property
+    def _stacked(self) -> Segment:
+        stacked: Segment = _stacked(self.segments)
+        return stacked
 
     def at(self, number: Index, index: Index) -> Segment:
         """Segment `number` of each of the lanes `index`, as one record in their order."""
@@ -42,6 +46,11 @@ class Course:
         chosen: Segment = each(self._stacked, own)
         return chosen
 
+    def alone(self, number: int, index: int) -> Segment:
+        """Segment `number` of lane `index`."""
+        segment: Segment = self.segments[number]
+        return segment if self.idle.shape[1] == 1 else take(segment, [index])
+
 
 def _stacked(values: tuple[Any, ...]) -> Any:
     """Records of the same kind as one, arrays that differ in shape (records, lanes) or (records, 1)."""
@@ -52,8 +61,5 @@ def _stacked(values: tuple[Any, ...]) -> Any:
         return np.stack(np.broadcast_arrays(*values))
     if isinstance(first, tuple):
         return tuple(_stacked(items) for items in zip(*values, strict=True))
-    changes = {
-        name: _stacked(tuple(getattr(value, name) for value in values))
-        for name in parts_of(cast(Hashable, type(first)))
-    }
+    changes = {name: _stacked(tuple(getattr(value, name) for value in values)) for name in parts_of(first)}
     return replace(first, **changes) if changes else first

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable
 from dataclasses import fields, is_dataclass, replace
 from functools import cache
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,16 +15,20 @@ from stager.hardware.arrays import Floats, Number
 
 def batch_shape(*records: Any) -> tuple[int, ...]:
     """Common shape of all arrays in the given values and records (nested records and tuples are searched)."""
-    return np.broadcast_shapes(*(shape for record in records for shape in _shapes(record)))
+    shapes: set[tuple[int, ...]] = {()}
+    for record in records:
+        _gather_shapes(record, shapes)
+    # One shape beside that of single numbers, which sorts before it, needs no broadcasting.
+    return max(shapes) if len(shapes) <= 2 else np.broadcast_shapes(*shapes)
 
 
-def _shapes(value: Any) -> list[tuple[int, ...]]:
+def _gather_shapes(value: Any, shapes: set[tuple[int, ...]]) -> None:
     if isinstance(value, np.ndarray):
-        return [value.shape]
-    if isinstance(value, tuple):
-        return [shape for item in value for shape in _shapes(item)]
-    parts = parts_of(cast(Hashable, type(value)))
-    return [shape for name in parts for shape in _shapes(getattr(value, name))] if parts else []
+        shapes.add(value.shape)
+        return
+    for item in value if isinstance(value, tuple) else [getattr(value, name) for name in parts_of(value)]:
+        if type(item) not in _BARE:
+            _gather_shapes(item, shapes)
 
 
 def lane(value: Number, shape: tuple[int, ...]) -> Floats:
@@ -59,14 +63,23 @@ def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
         same = all(done[id(item)] is item for item in value)
         return value if same else tuple(done[id(item)] for item in value)
     changes = {}
-    for name in parts_of(cast(Hashable, type(value))):
+    for name in parts_of(value):
         item = getattr(value, name)
-        if (new := each(item, change)) is not item:
+        if type(item) not in _BARE and (new := each(item, change)) is not item:
             changes[name] = new
     return replace(value, **changes) if changes else value
 
 
-@cache
-def parts_of(kind: Any) -> tuple[str, ...]:
+def parts_of(value: Any) -> tuple[str, ...]:
     """Names of a record's fields that it is made of; none of anything else."""
+    kind: Any = type(value)
+    return _parts_of(kind)
+
+
+@cache
+def _parts_of(kind: Any) -> tuple[str, ...]:
     return tuple(field.name for field in fields(kind) if field.init) if is_dataclass(kind) else ()
+
+
+_BARE = frozenset((type(None), bool, int, float, str))
+"""Most of what records are made of, and never an array."""

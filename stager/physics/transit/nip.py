@@ -67,17 +67,19 @@ class RoundNip:
         """See Nip."""
         touching = np.abs(offset) < self.half_length
         factor = np.where(touching, np.where(offset < 0.0, 1.0, self.rebound), 0.0)
+        return self._pressed(factor * self.stiffness)
+
+    def _pressed(self, strength: Floats) -> RoundProfile:
         return RoundProfile(
-            reach=self.reach, height=self.height, strength=factor * self.stiffness, exponent=self.exponent,
-            sides=self.sides,
-        )  # fmt: skip
+            reach=self.reach, height=self.height, strength=strength, exponent=self.exponent, sides=self.sides
+        )
 
     def pieces(self) -> tuple[Segment, ...]:
         """See Nip."""
         half = self.half_length
         return (
-            segment(-half, half, Bend.OPENING, (self.profile(-half / 2),)),
-            segment(np.zeros(1), half, Bend.CLOSING, (self.profile(half / 2),)),
+            segment(-half, half, Bend.OPENING, (self._pressed(self.stiffness),)),
+            segment(np.zeros(1), half, Bend.CLOSING, (self._pressed(self.rebound * self.stiffness),)),
         )
 
     def share(self, weight: float) -> RoundNip:

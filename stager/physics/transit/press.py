@@ -88,7 +88,10 @@ def join(nips: tuple[tuple[Side, ...], ...], creep: Floats) -> Sides:
     flat = [side for nip in nips for side in nip]
 
     def rows(name: str) -> Floats:
-        return np.stack(np.broadcast_arrays(*(getattr(side, name) for side in flat)))
+        values = [getattr(side, name) for side in flat]
+        if len({value.shape for value in values}) > 1:
+            values = list(np.broadcast_arrays(*values))
+        return np.array(values)
 
     return Sides(
         laws=tuple(side.law for side in flat),

@@ -41,6 +41,8 @@ class Trail:
 
     def close(self, idle: NDArray[np.bool_]) -> None:
         """Where a lane had stopped or a segment was idle for it, shape (segments, lanes), nothing changed."""
+        if not (idle.any() or self.jammed.any()):
+            return
         for number, unused in enumerate(idle):
             still = unused | self.jammed[number]
             self.jammed[number + 1] |= self.jammed[number]
