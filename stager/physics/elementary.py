@@ -46,17 +46,10 @@ def power(base: Floats, exponent: Floats) -> Floats:
     return out
 
 
-def power_of(base: float, exponent: float) -> float:
-    """As `power`, for one number."""
-    if exponent == 1.5:
-        return base * sqrt(base)
-    if exponent == 1.0:
-        return base
-    if exponent == 0.5:
-        return sqrt(base)
-    if exponent == 2.0:
-        return base * base
-    return 1.0 if exponent == 0.0 else float(np.power(base, exponent))
+def power_to(exponent: float) -> Callable[[float], float]:
+    """As `power`, of single numbers to one exponent."""
+    quick = _QUICK_ALONE.get(exponent)
+    return (lambda base: float(np.power(base, exponent))) if quick is None else quick
 
 
 _QUICK: dict[float, Callable[[Floats], Floats]] = {
@@ -65,4 +58,11 @@ _QUICK: dict[float, Callable[[Floats], Floats]] = {
     1.0: lambda base: base,
     1.5: lambda base: base * np.sqrt(base),
     2.0: np.square,
+}
+_QUICK_ALONE: dict[float, Callable[[float], float]] = {
+    0.0: lambda _: 1.0,
+    0.5: sqrt,
+    1.0: lambda base: base,
+    1.5: lambda base: base * sqrt(base),
+    2.0: lambda base: base * base,
 }

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from stager.hardware.arrays import Floats, Number
-from stager.physics.elementary import exp, power, power_of
+from stager.physics.elementary import exp, power, power_to
 from stager.physics.friction.single import number
 
 
@@ -48,7 +48,7 @@ class Falling:
     def alone(self) -> Callable[[float], tuple[float, float]]:
         """As `coefficient`, for one lane in plain numbers."""
         sliding, fade, exponent = number(self.sliding), number(self.fade_speed), number(self.fade_exponent)
-        excess = number(self.static) - sliding
+        excess, to_the_exponent = number(self.static) - sliding, power_to(exponent)
 
         def fading(slip: float) -> tuple[float, float]:
             part = excess * exp(-(slip / fade))
@@ -56,7 +56,7 @@ class Falling:
 
         def bent(slip: float) -> tuple[float, float]:
             ratio = max(slip / fade, 1e-12)
-            raised = power_of(ratio, exponent)
+            raised = to_the_exponent(ratio)
             part = excess * exp(-raised)
             return sliding + part, -part * exponent * (raised / ratio) / fade
 

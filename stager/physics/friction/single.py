@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Protocol, runtime_checkable
 
 import numpy as np
 
 from stager.hardware.arrays import Number
 from stager.hardware.contact import FrictionLaw
 
-
-@runtime_checkable
-class Plain(Protocol):
-    """A law that also works in plain numbers."""
-
-    def alone(self) -> Callable[[float], tuple[float, float]]:
-        """Coefficient [-] and slope [s/m] at one slip speed [m/s], for a law of plain numbers."""
-        ...
+Coefficient = Callable[[float], tuple[float, float]]
+"""Coefficient [-] and slope [s/m] at one slip speed [m/s]."""
 
 
-def coefficient_at(law: FrictionLaw) -> Callable[[float], tuple[float, float]]:
-    """Coefficient [-] and slope [s/m] of `law`, one lane, at one slip speed |s| ≥ 0 [m/s]."""
-    if isinstance(law, Plain):
-        return law.alone()
+def coefficient_at(law: FrictionLaw) -> Coefficient:
+    """Coefficient [-] and slope [s/m] of `law`, one lane, at one slip speed |s| ≥ 0 [m/s].
+
+    A law that also works in plain numbers says so with `alone()`.
+    """
+    alone: Callable[[], Coefficient] | None = getattr(law, "alone", None)
+    if alone is not None:
+        return alone()
 
     def through_arrays(slip: float) -> tuple[float, float]:
         coefficient, slope = law.coefficient(np.array([slip]))

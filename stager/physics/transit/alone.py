@@ -6,43 +6,29 @@ and method are those of the batch, operation by operation, one nip at a time: `a
 
 from __future__ import annotations
 
-from typing import NamedTuple, Protocol
+from typing import Protocol
 
 from stager.hardware.arrays import Floats
-from stager.physics.transit.segment import FLOOR
+from stager.physics.transit.segment import FLOOR, Segment
 
-
-class Look(NamedTuple):
-    """What is watched of a contact: |thrust| [N], slip power [W], slip of each side [m/s]."""
-
-    thrust: float
-    power: float
-    slips: tuple[float, ...]
-
-
-class Error(NamedTuple):
-    """Local errors of a step: of v, of the spin, of the sides' speeds."""
-
-    speed: float
-    spin: float
-    wheels: tuple[float, ...]
-
-
-class Stepped(NamedTuple):
-    """A step that was tried: what was seen where it began, new state, local error, and the greatest |thrust| and slip
-    power inside."""
-
-    here: Look
-    fresh: list[float]
-    error: Error
-    inside: tuple[float, float]
+Look = tuple[float, float, float, float]
+"""What is watched of a contact: |thrust| [N], slip power [W], slip of side A and of B [m/s], equal sides having one."""
+Error = tuple[float, float, float]
+"""Local errors of a step: of v, of the spin, the greatest of the sides' speeds."""
+Stepped = tuple[Look, list[float], Error, tuple[float, float]]
+"""A step that was tried: what was seen where it began, new state, local error, and the greatest |thrust| and slip
+power inside. Plain tuples, here and in the contacts: named ones take as long to make as a stage's sums."""
 
 
 class Alone(Protocol):
-    """A single lane in a segment."""
+    """A single lane, in the segment it has entered."""
 
     radius: float
     top: float
+
+    def enter(self, segment: Segment) -> None:
+        """Go on through `segment`, of one nip."""
+        ...
 
     def at(self, parameter: float) -> tuple[float, float]:
         """Place along the barrel [m] and its derivative by the parameter [m]."""
@@ -58,10 +44,12 @@ class Alone(Protocol):
 
 
 class Way:
-    """The way through a segment of a single lane."""
+    """The way through a segment of a single lane, and how sides press there."""
 
-    def __init__(self, low: Floats, slope: Floats, bow: Floats) -> None:
-        self.low, self.slope, self.bow = one(low), one(slope), one(bow)
+    def enter(self, segment: Segment) -> None:
+        """See Alone."""
+        self.low, self.slope, self.bow = one(segment.low), one(segment.slope), one(segment.bow)
+        self.normal, self.change = segment.profiles[0].alone()
 
     def at(self, parameter: float) -> tuple[float, float]:
         """See Alone."""
@@ -75,10 +63,9 @@ def one(values: Floats, side: int = 0) -> float:
     return float(values[side, 0]) if values.ndim == 2 else values.item()
 
 
-def judge(alone: Alone, state: list[float], stepped: Stepped, tolerance: float) -> tuple[bool, float]:
-    """Whether the projectile has stopped, and the local error as a share of what is allowed; as the batch's."""
-    speed, error = state[0], stepped.error
-    scale = max(speed, alone.top)
-    squares = error.speed * speed * 2.0 / (speed * speed + 0.01 * (scale * scale))
-    ratio = max(squares, max(error.wheels) / scale, alone.radius * error.spin / scale)
-    return not stepped.fresh[0] > scale * FLOOR, ratio / tolerance
+def judge(alone: Alone, speed: float, after: float, error: Error, tolerance: float) -> tuple[bool, float]:
+    """Whether the projectile has stopped behind a step from `speed` to `after` [m/s], and the local error as a share of
+    what is allowed [-]; as the batch's."""
+    scale = alone.top if alone.top > speed else speed
+    squares = error[0] * speed * 2.0 / (speed * speed + 0.01 * (scale * scale))
+    return not after > scale * FLOOR, max(squares, error[2] / scale, alone.radius * error[1] / scale) / tolerance

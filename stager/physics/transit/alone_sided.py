@@ -10,10 +10,9 @@ from typing import NamedTuple
 
 from stager.physics.elementary import tanh
 from stager.physics.friction.single import coefficient_at
-from stager.physics.transit.alone import Error, Look, Stepped, Way, one
+from stager.physics.transit.alone import Look, Stepped, Way, one
 from stager.physics.transit.equations import LEAST_SPEED, Lanes
 from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, PLACE, SCALED_KNOWN, STATE, TOTAL, TOTAL_DRIFT
-from stager.physics.transit.segment import Segment
 
 Pair = tuple[float, float]
 Solve = Callable[[complex, complex], tuple[complex, complex, float, float]]
@@ -90,13 +89,11 @@ class Made(NamedTuple):
 
 
 class Sided(Way):
-    """One lane of `lanes` in the one nip of `segment`; see Alone."""
+    """The one lane of `lanes` in one nip; see Alone."""
 
-    def __init__(self, lanes: Lanes, segment: Segment) -> None:
-        super().__init__(segment.low, segment.slope, segment.bow)
+    def __init__(self, lanes: Lanes) -> None:
         sides = lanes.sides
         self.books, self.turns, self.rail, self.level = lanes.books, sides.turns, sides.rail[1], sides.level[1]
-        self.normal, self.change = segment.profiles[0].alone()
         self.inverse_mass, self.radius, self.creep = one(lanes.inverse_mass), one(lanes.radius), one(sides.creep)
         self.spin_gain, self.top = one(lanes.spin_gain), one(sides.top)
         self.a, self.b = (
@@ -192,9 +189,9 @@ class Sided(Way):
         if self.books:
             fresh += self._books(state[len(fresh) :], stages, made, along, turned, bent)
         seen = [_seen(stage.at) for stage in stages[1 : 1 + INSIDE]]
-        inside = max([look.thrust for look in seen]), max([look.power for look in seen])
-        error = Error(abs(part.real), abs(part.imag), (abs(wheel_part.real), abs(wheel_part.imag)))
-        return Stepped(_seen(now), fresh, error, inside)
+        inside = max([look[0] for look in seen]), max([look[1] for look in seen])
+        error = abs(part.real), abs(part.imag), max(abs(wheel_part.real), abs(wheel_part.imag))
+        return _seen(now), fresh, error, inside
 
     def _solver(self, now: Contact, made: Made, pace: float) -> Solve:
         """Solves (1 − t·J) U = ρ for the increments of the body, the sides' speeds and the forces; see `Implicit`."""
@@ -306,4 +303,4 @@ def _times(factor: float, rate: complex) -> complex:
 
 
 def _seen(now: Contact) -> Look:
-    return Look(abs(now.thrust), now.force_a * now.slip_a + now.force_b * now.slip_b, (now.slip_a, now.slip_b))
+    return abs(now.thrust), now.force_a * now.slip_a + now.force_b * now.slip_b, now.slip_a, now.slip_b

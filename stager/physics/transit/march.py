@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from stager.errors import StagerError
 from stager.hardware.arrays import Floats
 from stager.physics.options import Options
-from stager.physics.transit.alone_march import finish
+from stager.physics.transit.alone_march import finish, start
 from stager.physics.transit.course import Course
 from stager.physics.transit.equations import Lanes, slopes
 from stager.physics.transit.lanes import bare, each, take
@@ -39,6 +39,11 @@ def march(lanes: Lanes, course: Course, trail: Trail, options: Options) -> None:
     """
     waiting = np.flatnonzero(course.after[0] < len(course.segments))
     size = 1.0 / options.steps if options.steps else FIRST_STEP
+    if waiting.size <= FEW and len(lanes.axes) == 1:
+        with np.errstate(over="ignore", invalid="ignore"):
+            for index in waiting.tolist():
+                start(lanes if trail.place.size == 1 else take(lanes, [index]), course, trail, index, options)
+        return
     patience = PATIENCE * len(course.segments) * (1 + waiting.size // WIDTH)
     pool, waiting = Pool.start(trail, course, waiting[:WIDTH], size), waiting[WIDTH:]
     here, desk, piece = _own(lanes, course, pool)
@@ -132,4 +137,4 @@ def _ratio(lanes: Lanes, speed: Floats, error: Floats, scale: Floats) -> Floats:
 def _one_by_one(lanes: Lanes, course: Course, trail: Trail, pool: Pool, options: Options) -> None:
     """Hand the last lanes over to plain numbers."""
     for k in np.flatnonzero(~pool.over).tolist():
-        finish(take(lanes, [k]), course, trail, pool.take(np.array([k])), options)
+        finish(take(lanes, [k]), course, trail, pool, k, options)

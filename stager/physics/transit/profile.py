@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 
 from stager.hardware.arrays import Floats
-from stager.physics.elementary import power, power_of
+from stager.physics.elementary import power, power_to
 
 Plain = Callable[[float], tuple[float, float, float, float]]
 PlainChange = Callable[[float, float, float, float], tuple[float, float, float, float]]
@@ -88,20 +88,20 @@ class RoundProfile:
     def alone(self) -> tuple[Plain, PlainChange]:
         """See Profile."""
         reach, height, exponent = self.reach.item(), self.height.item(), self.exponent.item()
-        sides = self.sides
+        sides, raised, steeper = self.sides, power_to(exponent), power_to(exponent - 1.0)
         scale, squared = self.strength.item(), height * height
 
         def at(offset: float) -> tuple[float, float, float, float]:
             distance = sqrt(offset * offset + squared)
-            crush = max(reach - distance, 0.0)
-            normal = scale * power_of(crush, exponent)
+            crush = reach - distance
+            normal = scale * raised(0.0 if crush < 0.0 else crush)
             sine = offset / distance
             return normal, height / distance, sine, sides * normal * sine
 
         def change(offset: float, normal: float, cosine: float, sine: float) -> tuple[float, float, float, float]:
             bend = cosine * cosine / height
             crush = max(reach - height / cosine, 0.0)
-            steep = power_of(crush, exponent - 1.0) * sine * (-scale * exponent) if crush > 0.0 else 0.0
+            steep = steeper(crush) * sine * (-scale * exponent) if crush > 0.0 else 0.0
             opening = bend * cosine
             return steep, -(bend * sine), opening, sides * (steep * sine + normal * opening)
 
@@ -149,12 +149,12 @@ class RodProfile:
         """See Profile."""
         depth, length, end, ramp = (x.item() for x in (self.depth, self.ramp_length, self.end, self.ramp))
         rolling, exponent, sides = self.rolling.item(), self.exponent.item(), self.sides
-        scale = self.strength.item()
+        scale, raised, steeper = self.strength.item(), power_to(exponent), power_to(exponent - 1.0)
 
         def at(offset: float) -> tuple[float, float, float, float]:
             place = (offset - end) / length
             crush = max(depth * (1.0 - ramp * place * place), 0.0)
-            normal = scale * power_of(crush, exponent)
+            normal = scale * raised(crush)
             slope = -2.0 * depth * ramp * place / length
             return normal, 1.0, 0.0, -sides * (normal * slope + rolling)
 
@@ -162,7 +162,7 @@ class RodProfile:
             place = (offset - end) / length
             crush = max(depth * (1.0 - ramp * place * place), 0.0)
             slope, bend = -2.0 * depth * ramp * place / length, -2.0 * depth * ramp / (length * length)
-            steep = scale * exponent * power_of(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
+            steep = scale * exponent * steeper(crush) * slope if crush > 0.0 else 0.0
             return steep, 0.0, 0.0, -sides * (steep * slope + normal * bend)
 
         return at, change
