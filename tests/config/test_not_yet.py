@@ -13,6 +13,7 @@ from stager.config.tables import Limits
 from stager.errors import InputErrors
 from stager.limits import COMPUTED
 from tests.broken.corpus import RIGHT
+from tests.cli.run import stager
 
 VALUES = {
     "limits.average_power": '"150 W"', "limits.peak_power": '"1.2 kW"', "limits.supply_current": '"80 A"',
@@ -73,20 +74,15 @@ def test_a_limit_that_cannot_be_judged_is_refused(name: str, tmp_path: Path) -> 
 
 
 def test_parts_that_may_be_chosen_must_tell_what_limits_need(tmp_path: Path) -> None:
-    parts = """wheel_options = [{radius = "30 mm", width = "18 mm", density = "1 g/cm^3"}]
-drive_options = [{speed_constant = "900 rpm/V", resistance = "90 mohm"}]
-"""
-    heat = "heat = {" + ", ".join(
-        f'{name} = "{value}"'
-        for name, value in (
-            ("winding_capacity", "9 J/K"), ("winding_to_case", "2 K/W"), ("case_capacity", "40 J/K"),
-            ("case_to_air", "6 K/W"),
-        )
-    ) + "}\n"  # fmt: skip
-    text = RIGHT.replace('crush = "4 mm"\n', f'crush = "4 mm"\n{parts}').replace("[supply]", f"{heat}[supply]")
-    limits = '[limits]\nrim_safety = 3.0\nwinding_temperature = "110 degC"\n'
-    said = _said(text.replace("[limits]\n", limits), tmp_path)
-    assert {line.split(": ")[1] for line in said} == {
-        "stage.wheel_options.1.yield_strength",
-        "stage.drive_options.1.heat",
-    }
+    parts = 'wheel_options = [{radius = "30 mm", width = "18 mm", density = "1 g/cm^3"}]\n'
+    text = RIGHT.replace('crush = "4 mm"\n', f'crush = "4 mm"\n{parts}')
+    said = _said(text.replace("[limits]\n", "[limits]\nrim_safety = 3.0\n"), tmp_path)
+    assert {line.split(": ")[1] for line in said} == {"stage.wheel_options.1.yield_strength"}
+
+
+def test_a_winding_without_heat_data_is_said_to_be_not_judged(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text(RIGHT.replace("[limits]\n", '[limits]\nwinding_temperature = "110 degC"\n'), encoding="utf-8")
+    ran = stager("check", str(path), "--speed", "8")
+    told = "Not judged, so not known to be kept: winding temperature, which needs stage.drive.heat."
+    assert told in " ".join(ran.out.split())

@@ -16,11 +16,6 @@ _DRIVE: Needs = (
     'add [stage.drive] with speed_constant = "1400 rpm/V"',
     lambda stage: stage.drive is None and not stage.drive_options,
 )
-_HEAT: Needs = (
-    "drive.heat",
-    "add [stage.drive.heat] with winding_capacity, winding_to_case, case_capacity and case_to_air",
-    lambda stage: stage.drive is not None and stage.drive.heat is None,
-)
 _MASS: Needs = ("mass", 'for example mass = "240 g"', lambda stage: stage.mass is None)
 _COST: Needs = ("cost", "for example cost = 38.0", lambda stage: stage.cost is None)
 _STRENGTH: Needs = (
@@ -33,14 +28,17 @@ _STRENGTH: Needs = (
 )
 _OF_STAGES: dict[str, tuple[Needs, ...]] = {
     "mass": (_MASS,), "cost": (_COST,), "average_power": (_DRIVE,), "peak_power": (_DRIVE,),
-    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_DRIVE, _HEAT),
+    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_DRIVE,),
     "rim_safety": (_STRENGTH,),
 }  # fmt: skip
 _SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_loss", "winding_temperature")
 
 
 def limits(file: File) -> Iterator[Problem]:
-    """Each limit that is set can be judged; limits and goals are exact."""
+    """Each limit that is set can be judged; limits and goals are exact.
+
+    The drive's heat is optional: without it answers say that a winding's temperature is not judged.
+    """
     yield from _exact(file)
     known = [toy.name for toy in TOY_LIMITS]
     if file.limits.toy is not None and file.limits.toy not in known:
