@@ -51,7 +51,7 @@ def test_no_random_setting_beats_the_bound(name: str) -> None:
     assert max(reached) <= found.speed
 
 
-@pytest.mark.parametrize("name", ["hollow ball", "rod", "stages that differ", "margin", "energy"])
+@pytest.mark.parametrize("name", ["hollow ball", "rod", "stages that differ", "acceleration", "margin", "energy"])
 def test_the_plan_is_near_its_bound_where_limits_are_local(name: str) -> None:
     found = plan(CASES[name], draws=0)
     assert found.best is not None

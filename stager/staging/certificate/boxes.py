@@ -12,10 +12,12 @@ from stager.hardware.arrays import Floats
 from stager.staging.certificate.entries import Entries
 from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Cells, Enclose, Enclosed
 
-STEPS, FINE_STEPS = 12, 24
-"""Finer where spin makes cells wide, and where the peak acceleration counts: it is looked for at steps."""
+STEPS, FINE_STEPS, PEAK_STEPS = 12, 24, 48
+"""Finer where spin makes cells wide; finest, with more effort, where the peak acceleration counts: it hangs on the last
+of the slip."""
+DEARER = 3
 FINEST, CLOSE, NARROW, STRAINED = 384, 5, 0.01, 0.9
-SURE_OF_JAMS = 2 * FINE_STEPS
+SURE_OF_JAMS = 48
 STEP_ERROR, FAR_ERROR, LOOSE_ERROR = 1.2e-4, 0.4, 0.1
 RESIDUE = 1e-5
 MOST_AT_ONCE, ROUNDS, FEW = 512, 60, 300
@@ -71,8 +73,8 @@ def explore(question: Question) -> Answer:
     for _ in range(ROUNDS):
         spent += _effort(len(fresh) + len(points), question.steps)
         found = _run(question.enclose, fresh.join(points), question.steps)
-        if question.steps < FINE_STEPS and (found.strain > STRAINED * question.strain).any():
-            return explore(replace(question, steps=FINE_STEPS))
+        if question.steps < PEAK_STEPS and (found.strain > STRAINED * question.strain).any():
+            return explore(replace(question, steps=PEAK_STEPS, effort=DEARER * question.effort))
         best = max(answer.best, _best(question, found.take(np.arange(len(fresh), len(fresh) + len(points)))))
         found = found.take(np.arange(len(fresh)))
         # Near a jam steps are coarse, and no cutting helps.
@@ -82,7 +84,7 @@ def explore(question: Question) -> Answer:
             return Answer(answer.cells, answer.enclosed, best, settled=False)
         spent += _effort(poor.size, CLOSE * question.steps)
         found = found.put(poor, _run(question.enclose, fresh.take(poor), CLOSE * question.steps))
-        possible = found.strain <= question.strain
+        possible = ~_strained(question, fresh, found)
         done, enclosed = done.join(fresh.take(possible)), enclosed.join(found.take(possible))
         answer = Answer(done, enclosed, best)
         active = _active(question, answer)
@@ -103,6 +105,14 @@ def _poor(question: Question, cells: Cells, found: Enclosed, best: float) -> NDA
     if question.steps < FINE_STEPS:
         poor &= ((cells.high - cells.low) * WEIGHTS).max(axis=0) < NARROW * cells.high[WHEEL]
     return np.flatnonzero(poor)
+
+
+def _strained(question: Question, cells: Cells, found: Enclosed) -> NDArray[np.bool_]:
+    """Cells all of whose throws strain the projectile more than it may be, in steps of two lengths."""
+    hard = found.strain > question.strain
+    again = _run(question.enclose, cells.take(hard), 2 * question.steps)
+    hard[hard] = again.strain > question.strain
+    return hard
 
 
 def _hopeless(stalling: list[int]) -> bool:

@@ -32,7 +32,11 @@ from stager.staging.certificate.traction import Traction
 
 @dataclass
 class EvenRun:
-    """One batch of cells on its way; state rows: w⁺, w⁻, H⁺, H⁻."""
+    """One batch of cells on its way; state rows: w⁺, w⁻, H⁺, H⁻.
+
+    strain: least peak acceleration so far; crossing: least acceleration that the crest of friction would have made
+    since slips all lay above it, −∞ before they did [m/s^2].
+    """
 
     mass: float
     wheel_mass: float
@@ -46,6 +50,7 @@ class EvenRun:
     jams: NDArray[np.bool_]
     stalls: NDArray[np.bool_]
     strain: Floats
+    crossing: Floats
 
     @property
     def ratio(self) -> float:
@@ -75,8 +80,11 @@ class EvenRun:
         gain = normals(pressed, -strongest * away, 1.0, -1.0)
         gain = gain + self.motor.force(self.ratio * lower - state[3], self.high)
         out[3] = per_speed(gain, -1.0, lower, upper) / self.wheel_mass
-        pull = 2.0 / self.mass * normals(pressed, weakest * pressed.cosine, 1.0, -1.0)
-        return out, own, pull
+        pull, crest = (
+            2.0 / self.mass * normals(pressed, grip * pressed.cosine, 1.0, -1.0)
+            for grip in (weakest, self.traction.peak)
+        )
+        return out, own, np.stack([pull, crest, ends[0], ends[3]])
 
     def _grips(
         self, least_fast: Floats, most_fast: Floats, least_slow: Floats, most_slow: Floats
@@ -114,18 +122,30 @@ class EvenRun:
         small = 0.01 * self.fastest**2
         return np.stack([state[0] + small, state[1] + small, held, held])
 
-    def note(self, chosen: NDArray[np.bool_], state: Floats, pull: Floats) -> None:
+    def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:
         """See march.Run."""
         upper = np.sqrt(np.maximum(state[0], 0.0))
         self.fastest = np.where(chosen, np.maximum(self.fastest, upper), self.fastest)
         self.dip = np.where(chosen, self.dip + np.minimum(state[0], 0.0), self.dip)
         self.jams = self.jams | (self.dip < -STOPPED * self.fastest**2)
         self.stalls = self.stalls | (chosen & (state[1] <= 0.0))
+
+    def feel(self, chosen: NDArray[np.bool_], seen: Floats) -> None:
+        """See march.Run. seen: least acceleration, what the crest of friction would make [m/s^2], least and greatest
+        slip [m/s].
+
+        Where slips all lie above the crest, and later all below, every throw has passed it, and with it what it makes
+        at the least favourable of the places between.
+        """
+        pull, crest, least, most = seen
+        since = np.where(least > self.traction.crest, crest, np.minimum(self.crossing, crest))
+        self.crossing = np.where(chosen, since, self.crossing)
+        pull = np.where(most < self.traction.crest, np.maximum(pull, self.crossing), pull)
         self.strain = np.where(chosen, np.maximum(self.strain, pull), self.strain)
 
     def merge(self, index: NDArray[np.intp], part: EvenRun) -> None:
         """See march.Run."""
-        for name in ("fastest", "dip", "jams", "stalls", "strain"):
+        for name in ("fastest", "dip", "jams", "stalls", "strain", "crossing"):
             getattr(self, name)[index] = getattr(part, name)
 
     def _stiffness(self, normal: Floats, cosine: Floats, slope: Floats, by_speed: Floats, speed: Floats) -> Floats:

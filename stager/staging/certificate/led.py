@@ -196,7 +196,7 @@ class LedRun:
         small = 0.01 * self.fastest**2
         return np.stack([state[0] + small, state[1] + small, top, top, held, held, state[6] + small])
 
-    def note(self, chosen: NDArray[np.bool_], state: Floats, pull: Floats) -> None:
+    def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:
         """See march.Run."""
         lead = np.sqrt(np.maximum(state[0], 0.0))
         fast = self._fast(lead, state)
@@ -206,6 +206,9 @@ class LedRun:
         self.jams = self.jams | (self.dip < -STOPPED * self.fastest**2)
         slowest = self.form.speed(np.sqrt(np.maximum(state[1], 0.0)), state[3])
         self.stalls = self.stalls | (chosen & (slowest <= 0.0))
+
+    def feel(self, chosen: NDArray[np.bool_], pull: Floats) -> None:
+        """See march.Run."""
         self.strain = np.where(chosen, np.maximum(self.strain, pull), self.strain)
 
     def merge(self, index: NDArray[np.intp], part: LedRun) -> None:

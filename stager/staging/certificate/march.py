@@ -24,8 +24,8 @@ class Run(Protocol):
     press: Press
 
     def rate(self, number: int, place: Floats, state: Floats) -> tuple[Floats, Floats, Floats]:
-        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and the
-        least acceleration [m/s^2]."""
+        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and what
+        `feel` takes: least acceleration [m/s^2], and more if it likes."""
         ...
 
     def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
@@ -40,8 +40,13 @@ class Run(Protocol):
         """What errors of `state` are measured by, same shape."""
         ...
 
-    def note(self, chosen: NDArray[np.bool_], state: Floats, pull: Floats) -> None:
-        """Called at each step's end, before it is kept, for the chosen lanes; pull: least acceleration before it."""
+    def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:
+        """Called at each step's end, before it is kept, for the chosen lanes."""
+        ...
+
+    def feel(self, chosen: NDArray[np.bool_], seen: Floats) -> None:
+        """Called for the chosen lanes with what `rate` has seen where steps begin and pieces end: at the axis plane,
+        where a piece ends, acceleration may jump."""
         ...
 
     def merge(self, index: NDArray[np.intp], part: Any) -> None:
@@ -70,16 +75,18 @@ def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> 
         if index.size == 0:
             return out
         size = np.minimum(size, 1.0 - at)
-        fresh, rough, pull = _step(here, number, way, at, size, state)
+        fresh, rough, seen = _step(here, number, way, at, size, state)
         kept = here.keep(fresh)
         ratio = (np.abs(kept - here.keep(rough)) / here.scale(state)).max(axis=0) * (steps**2 / ROUGHNESS)
         good = (ratio <= 1.0) | (size <= FINEST_STEP * largest)
-        here.note(good, fresh, pull)
+        here.note(good, fresh)
+        here.feel(good, seen)
         state, at = np.where(good, kept, state), np.where(good, at + size, at)
         factor = np.clip(0.9 / np.sqrt(np.maximum(np.nan_to_num(ratio, nan=1e8), 1e-8)), 0.2, 4.0)
         size = np.clip(size * np.where(good, factor, np.minimum(factor, 0.7)), FINEST_STEP * largest, largest)
         done = at >= 1.0 - 1e-12
         if done.any():
+            here.feel(done, here.rate(number, way.at(at)[0], state)[2])
             out[:, index[done]] = state[:, done]
             if here is not run:
                 run.merge(index, here)
@@ -95,10 +102,10 @@ def _step(
     place, stretch = piece.at(at)
     ahead, stretch_ahead = piece.at(at + size)
     run.brace(number, place, ahead, state)
-    slope, own, pull = run.rate(number, place, state)
+    slope, own, seen = run.rate(number, place, state)
     # The stretch of a bent piece is 0 at one end: stiffness is taken in the middle of the step.
     divisor = 1.0 - (GAMMA * size) * (0.5 * (stretch + stretch_ahead)) * own
     first = stretch * slope / divisor
     slope, _, _ = run.rate(number, ahead, run.keep(state + size * first))
     second = (stretch_ahead * slope - 2.0 * first) / divisor
-    return state + size * (1.5 * first + 0.5 * second), state + size * first, pull
+    return state + size * (1.5 * first + 0.5 * second), state + size * first, seen

@@ -14,8 +14,8 @@ from stager.staging.certificate.entries import Entries
 from stager.staging.grip import grip_limit
 
 GRIP_EVIDENCE = "grip limits between the entry speeds looked at (evidence)"
-ROUNDS, FOUND_WITHIN = 2, 1.5e-4
-"""How often a grip limit is looked for more closely, and how far below the true one it then may lie [-]."""
+FOUND_WITHIN = 1e-4
+"""How far below the true one a grip limit that was searched for may lie [-]."""
 SLOWEST = 1e-3
 
 
@@ -30,7 +30,7 @@ def capped(launcher: Launcher, index: int, entries: Entries, top: float, margin:
     speed = np.maximum((lead + inertia * band) / (1.0 + inertia), SLOWEST)
     spin = (lead - band) / ((1.0 + inertia) * float(projectile.radius))
     pairs, where = np.unique(np.stack([speed.ravel(), spin.ravel()]), axis=1, return_inverse=True)
-    found = grip_limit(launcher, index, pairs[0], pairs[1], np.full(pairs[0].shape, top), rounds=ROUNDS).wheel_speed
+    found = grip_limit(launcher, index, pairs[0], pairs[1], np.full(pairs[0].shape, top)).wheel_speed
     limits = np.where(np.isnan(found), np.inf, found)[where.reshape(-1)].reshape(speed.shape)
     with np.errstate(invalid="ignore"):
         bend = np.abs(2.0 * limits[2] - limits.min(axis=0) - limits.max(axis=0))

@@ -43,10 +43,11 @@ def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
         entry, wheel = cells.high[ENTRY], (cells.low[WHEEL], cells.high[WHEEL])
+        unseen = np.full(entry.shape, -np.inf)
         run = EvenRun(
             float(launcher.projectile.mass), motor.wheel_mass, traction, motor,
             press_between(launcher, stage, *wheel), *wheel,
-            entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), np.full(entry.shape, -np.inf),
+            entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), unseen, unseen.copy(),
         )  # fmt: skip
         ends = np.stack([entry, cells.low[ENTRY]])
         state = march(run, np.concatenate([ends**2, run.ratio * ends]), steps)

@@ -18,13 +18,16 @@ ROUNDING = 1e-9
 
 
 class Traction:
-    """φ of one side with creep speed ε [m/s], and its extremes over intervals."""
+    """φ of one side with creep speed ε [m/s], and its extremes over intervals.
+
+    peak: its greatest value [-], at the slip `crest` [m/s].
+    """
 
     def __init__(self, law: FrictionLaw, creep: float) -> None:
         self.law, self.creep = law, creep
         peaks, troughs = self._turns()
-        self.peak = max((self._at(place) for place in peaks), default=self._at(WIDEST_SLIP))
-        self.peak = max(self.peak, self._at(WIDEST_SLIP))
+        self.crest = max([*peaks, WIDEST_SLIP], key=self._at)
+        self.peak = self._at(self.crest)
         self._single = peaks[0] if len(peaks) == 1 and not troughs else None
         self._maxima = sorted([*peaks, *(-place for place in troughs)])
         if not self._maxima:
