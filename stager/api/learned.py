@@ -33,10 +33,11 @@ def finder(scenario: Scenario) -> Finder:
     from stager.physics.options import SURE
     from stager.staging.grip import grip_limit
     from stager.staging.span import span
+    from stager.staging.zoom import Looks
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(span(launcher, scenario.allowances, index).top)
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, rounds=1, options=SURE)
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=Looks(1), options=SURE)
 
     return find
 

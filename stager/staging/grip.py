@@ -21,15 +21,16 @@ from stager.physics.chain import transit
 from stager.physics.options import QUICK, Options
 from stager.physics.transit.lanes import take
 from stager.staging.way import Way
-from stager.staging.zoom import Curve, first_above, sharpen
+from stager.staging.zoom import Curve, Looks, first_above, sharpen
 
 NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
 IDLE = 0.5
 STILL_RISING = 1e-2
-COARSE, COARSE_OF_MANY, COARSE_NEAR, CROSSING, ROUNDS = 64, 40, 16, 10, 3
+COARSE, COARSE_OF_MANY, COARSE_NEAR = 64, 40, 16
 MANY = 24
 AROUND = 0.8, 1.25
 CLIFF_POINTS, CLIFF_ROUNDS = 10, 3
+CLOSELY, FAIRLY = Looks(3), Looks(2)
 
 
 Curves = Callable[..., Curve]
@@ -61,7 +62,7 @@ def grip_limit(
     *,
     near: Floats | None = None,
     around: tuple[float, float] = AROUND,
-    rounds: int = ROUNDS,
+    looks: Looks = CLOSELY,
     cliffs: bool = False,
     options: Options = QUICK,
     way: Way = transit,
@@ -70,7 +71,7 @@ def grip_limit(
     """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
 
     All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; near: about where it must be
-    [m/s], where that is known, within the factors `around`; rounds of refinement; cliffs: find where jams begin;
+    [m/s], where that is known, within the factors `around`; cliffs: find where jams begin;
     way: how a stage is passed, the wheel speeds being those of its leading wheel; coarse: settings over the whole range
     that are looked at first (None: fewer where there are many lanes).
     """
@@ -94,12 +95,12 @@ def grip_limit(
     values = curves()(grid)
     best = np.argmax(values, axis=0)
     lost = ((best == 0) | ((best == places - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
-    found = _refine(curves, grid, values, top, rounds, CLIFF_ROUNDS if cliffs else 0)
+    found = _refine(curves, grid, values, top, looks, CLIFF_ROUNDS if cliffs else 0)
     if not lost.any():
         return found
     where = np.flatnonzero(lost)
     again = grip_limit(
-        take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], rounds=rounds,
+        take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], looks=looks,
         cliffs=cliffs, options=options, way=take(way, where), coarse=whole,
     )  # fmt: skip
     for name in GripLimit.__dataclass_fields__:
@@ -107,15 +108,15 @@ def grip_limit(
     return found
 
 
-def _refine(curves: Curves, grid: Floats, values: Floats, top: Floats, rounds: int, cliff_rounds: int) -> GripLimit:
+def _refine(curves: Curves, grid: Floats, values: Floats, top: Floats, looks: Looks, cliff_rounds: int) -> GripLimit:
     """The grip limit on a curve known at `grid`, shape (candidates, lanes)."""
     lanes, best = np.arange(top.size), np.argmax(values, axis=0)
     first_through, last_through = _cliffs(curves, grid, values, best, cliff_rounds)
     curve = curves()
-    known, at = sharpen(curve, grid, values, rounds=rounds)
+    known, at = sharpen(curve, grid, values, looks)
     best = np.argmax(at, axis=0)
     peak_speed, peak_exit = known[best, lanes], at[best, lanes]
-    speed, exit_speed = first_above(curve, NEARLY * peak_exit, known, at, points=CROSSING, rounds=rounds - 1)
+    speed, exit_speed = first_above(curve, NEARLY * peak_exit, known, at, looks)
     edge = known[np.argmax(at >= HARDLY_LESS * peak_exit, axis=0), lanes]
     none = _rising(known, at, peak_speed, top) | (peak_exit <= 0)
     return GripLimit(

@@ -16,9 +16,11 @@ from stager.physics.transit.lanes import flatten, take
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
 from stager.staging.way import Way
+from stager.staging.zoom import Looks
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
+SOME = Looks(2, close=(-0.3, -0.03, 0.0, 0.03, 0.3), crossing=6)
 SCAN = np.linspace(0.3, 1.0, 36)
 
 
@@ -64,7 +66,7 @@ class Bench:
         top = np.broadcast_to(span(here, self.allowances, index).top, speed.shape)
         around = FIRST if index == 0 else LATER
         found = grip_limit(
-            here, index, speed, spin, top, near=self.near[index] * drift, around=around, rounds=2,
+            here, index, speed, spin, top, near=self.near[index] * drift, around=around, looks=SOME,
             options=LOOKED, way=self.way,
         )  # fmt: skip
         margin = self.allowances.grip_margin

@@ -9,7 +9,7 @@ from stager.hardware.stage import Stage
 from stager.hardware.wish import Allowances
 from stager.physics.options import QUICK
 from stager.physics.relay import overlapping
-from stager.staging.grip import grip_limit
+from stager.staging.grip import FAIRLY, grip_limit
 from stager.staging.span import span
 from stager.staging.spun import way_of
 
@@ -36,7 +36,7 @@ class Runner:
         at, turning = np.array([speed]), np.array([spin])
         top = np.atleast_1d(span(launcher, self.allowances, index).top)
         way = way_of(launcher, self.allowances, self.spin)
-        found = grip_limit(launcher, index, at, turning, top, rounds=2, way=way)
+        found = grip_limit(launcher, index, at, turning, top, looks=FAIRLY, way=way)
         margin = self.allowances.grip_margin
         free = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * found.wheel_speed)
         wheel = free if margin else found.peak_speed

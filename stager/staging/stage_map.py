@@ -15,7 +15,7 @@ from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.physics.chain import transit
 from stager.physics.options import Options
-from stager.staging.grip import IDLE, grip_limit
+from stager.staging.grip import FAIRLY, IDLE, grip_limit
 from stager.staging.lattice import Lattice
 from stager.staging.way import Way
 
@@ -78,7 +78,7 @@ class StageMap:
         speed, share = entries.grid()
         flat_speed, flat_spin = speed.ravel(), (share * speed / self.radius).ravel()
         tops = np.full(flat_speed.shape, top)
-        limit = grip_limit(launcher, index, flat_speed, flat_spin, tops, rounds=2, cliffs=True, way=way)
+        limit = grip_limit(launcher, index, flat_speed, flat_spin, tops, looks=FAIRLY, cliffs=True, way=way)
         grip = np.where(np.isnan(limit.wheel_speed), top, limit.wheel_speed)
         low = np.minimum(np.maximum(IDLE * flat_speed, limit.first_through), grip)
         edge = np.maximum(limit.edge, grip)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,20 +14,27 @@ Curve = Callable[[Floats], Floats]
 """Values at candidates, both of shape (candidates, lanes)."""
 
 
-_CLOSE = np.array([-0.3, -0.1, -0.03, -0.01, -0.003, 0.0, 0.003, 0.01, 0.03, 0.1, 0.3])
+class Looks(NamedTuple):
+    """How closely a search looks: rounds of refinement; close: where each looks about a peak, as shares of the way to
+    its neighbours; crossing: places that each looks at where a level is crossed."""
+
+    rounds: int
+    close: tuple[float, ...] = (-0.3, -0.1, -0.03, -0.01, -0.003, 0.0, 0.003, 0.01, 0.03, 0.1, 0.3)
+    crossing: int = 10
 
 
-def sharpen(curve: Curve, grid: Floats, values: Floats, *, rounds: int) -> tuple[Floats, Floats]:
+def sharpen(curve: Curve, grid: Floats, values: Floats, looks: Looks) -> tuple[Floats, Floats]:
     """The curve known at `grid`, shape (candidates, lanes), rising along the first axis, with more places about its
     greatest value.
 
     That may be a kink: each round looks where lines through the neighbours on either side meet, close by, and
     half-way out. A curve that ends in a jam, 0, is halved instead.
     """
-    for _ in range(rounds):
+    close = np.array(looks.close)[:, None]
+    for _ in range(looks.rounds):
         low, middle, high, meeting = _about_peak(grid, values)
         reach = np.maximum(high - middle, middle - low)
-        tried = np.clip(meeting + reach * _CLOSE[:, None], low, high)
+        tried = np.clip(meeting + reach * close, low, high)
         more = np.vstack([tried, (low + middle) / 2, (middle + high) / 2])
         grid, values = merge(grid, values, more, curve(more))
     return grid, values
@@ -61,9 +69,7 @@ def merge(grid: Floats, values: Floats, more: Floats, found: Floats) -> tuple[Fl
     return np.take_along_axis(grid, order, axis=0), np.take_along_axis(values, order, axis=0)
 
 
-def first_above(
-    curve: Curve, level: Floats, grid: Floats, values: Floats, *, points: int, rounds: int
-) -> tuple[Floats, Floats]:
+def first_above(curve: Curve, level: Floats, grid: Floats, values: Floats, looks: Looks) -> tuple[Floats, Floats]:
     """Least place where the curve reaches `level` (lanes,), and its value there; NaN where it never does.
 
     grid, values: the curve as known, shape (candidates, lanes), rising along the first axis. Between the last two
@@ -71,11 +77,11 @@ def first_above(
     """
     lanes = np.arange(values.shape[1])
     some = (values >= level).any(axis=0)
-    for _ in range(rounds):
+    for _ in range(looks.rounds - 1):
         first = np.argmax(values >= level, axis=0)
         low, high = grid[np.maximum(first - 1, 0), lanes], grid[first, lanes]
         reached = values[first, lanes]
-        grid = low + (high - low) * np.linspace(0.0, 1.0, points)[:, None]
+        grid = low + (high - low) * np.linspace(0.0, 1.0, looks.crossing)[:, None]
         values = curve(grid)
         values[-1] = np.maximum(values[-1], np.where(some, np.maximum(reached, level), values[-1]))
     first = np.argmax(values >= level, axis=0)

@@ -26,6 +26,7 @@ from stager.physics.chain import throw
 from stager.physics.options import SURE
 from stager.staging.grip import GripLimit, grip_limit
 from stager.staging.span import span
+from stager.staging.zoom import Looks
 
 ROOT = Path(__file__).parents[2]
 FOLDERS = (ROOT / "configs", Path(__file__).parent / "scenarios")
@@ -47,7 +48,7 @@ def finder(given: Scenario) -> Finder:
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = span(launcher, given.allowances, index).top
-        return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), rounds=1, options=SURE)
+        return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), looks=Looks(1), options=SURE)
 
     return find
 
