@@ -65,8 +65,9 @@ def throw(
     )
     ends = np.broadcast_to(lane(stages if count is None else count, shape), _size(shape))
     if entry.size <= options.chunk:
-        return _gather(relay(flat, first, entry, spin, settings, options, ends), shape, stages, entry, spin)
-    merged = blank(stages, entry.size)
+        merged = _turned(relay(flat, first, entry, spin, settings, options, ends))
+        return _gather(merged, shape, stages, entry, spin)
+    merged = blank(entry.size, stages)
     # Parts alike: a small last one would take nearly as many steps as the others.
     cuts = np.linspace(0, entry.size, 1 + ceil(entry.size / options.chunk)).astype(int)
     for start, end in pairwise(cuts.tolist()):
@@ -74,7 +75,7 @@ def throw(
         here, own = take((flat, settings), chosen)
         part = relay(here, first, entry[chosen], spin[chosen], own, options, ends[chosen])
         for name in FIELDS:
-            getattr(merged, name)[:, chosen] = getattr(part, name)
+            getattr(merged, name)[chosen] = getattr(part, name).T
     return _gather(merged, shape, stages, entry, spin)
 
 
@@ -101,8 +102,13 @@ def _size(shape: tuple[int, ...]) -> tuple[int]:
     return (prod(shape),)
 
 
+def _turned(part: Transit) -> Transit:
+    """The same with stages last."""
+    return Transit(**{name: np.ascontiguousarray(getattr(part, name).T) for name in FIELDS})
+
+
 def _gather(flat: Transit, shape: tuple[int, ...], stages: int, entry: Floats, spin: Floats) -> Throw:
-    merged = Transit(**{name: np.ascontiguousarray(getattr(flat, name).T).reshape(*shape, stages) for name in FIELDS})
+    merged = Transit(**{name: getattr(flat, name).reshape(*shape, stages) for name in FIELDS})
     jammed: NDArray[np.bool_] = np.asarray(merged.jammed.any(axis=-1))
     if stages == 0:
         return Throw(stages=merged, exit_speed=entry.reshape(shape), spin=spin.reshape(shape), jammed=jammed)
