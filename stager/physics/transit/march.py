@@ -19,7 +19,7 @@ from stager.physics.transit.scheme import PLACE
 from stager.physics.transit.segment import ARRIVED, FIRST_STEP, FLOOR, LEAST_STEP, PATIENCE, Segment, growths
 from stager.physics.transit.trail import Trail
 
-FEW = 12
+FEW = 16
 """As many lanes as plain numbers do faster than arrays."""
 WIDTH = 12288
 """Lanes that step together: many enough to share the cost of a step, few enough to stay in cache."""
