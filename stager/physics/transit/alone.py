@@ -11,6 +11,8 @@ from typing import Protocol
 from stager.hardware.arrays import Floats
 from stager.physics.transit.segment import FLOOR, Segment
 
+Pressing = tuple[float, float, float, float]
+"""As `Profile.at`: normal, cos φ, sin φ, push."""
 Look = tuple[float, float, float, float]
 """What is watched of a contact: |thrust| [N], slip power [W], slip of side A and of B [m/s], equal sides having one."""
 Error = tuple[float, float, float]

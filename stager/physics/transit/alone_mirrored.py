@@ -10,12 +10,10 @@ from collections.abc import Callable
 
 from stager.physics.elementary import tanh
 from stager.physics.friction.single import coefficient_at
-from stager.physics.transit.alone import Look, Stepped, Way, one
+from stager.physics.transit.alone import Look, Pressing, Stepped, Way, one
 from stager.physics.transit.equations import LEAST_SPEED, Lanes
 from stager.physics.transit.scheme import DRIFT, GAMMA, PLACE, SCALED_KNOWN, STATE, TOTAL, TOTAL_DRIFT
 
-Pressing = tuple[float, float, float, float]
-"""As `Profile.at`: normal, cos φ, sin φ, push."""
 Made = tuple[float, float, float, float, float]
 """What a force is made of: friction coefficient and slope, creep's share, φ, slope of the torque."""
 Contact = tuple[float, float, float, float, float, float, Made]
