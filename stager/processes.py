@@ -33,12 +33,14 @@ def processes(count: int) -> Iterator[Executor | None]:
         yield None
         return
     try:
-        with pool:
-            yield pool
+        yield pool
     except BaseException:
+        # Before the shutdown, which otherwise waits until their work is done.
         for child in set(active_children()) - before:
             child.terminate()
         raise
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 def _copies() -> bool:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import threading
+import time
 from multiprocessing import active_children
+from pathlib import Path
 
 import pytest
 
@@ -36,6 +38,26 @@ def _work_until_stopped() -> None:
         assert pool is not None
         assert pool.submit(os.getpid).result() != os.getpid()
         raise KeyboardInterrupt
+
+
+def test_what_is_stopped_waits_neither_for_work_under_way_nor_for_work_to_come(tmp_path: Path) -> None:
+    places = [tmp_path / str(number) for number in range(3)]
+    with pytest.raises(KeyboardInterrupt):
+        _stopped_at_work(places)
+    assert [place.name for place in places if place.exists()] == []
+
+
+def _stopped_at_work(places: list[Path]) -> None:
+    with here.processes(1) as pool:
+        assert pool is not None
+        for place in places:
+            pool.submit(_slowly, place)
+        raise KeyboardInterrupt
+
+
+def _slowly(place: Path) -> None:
+    time.sleep(1.0)
+    place.touch()
 
 
 def test_a_system_without_processes_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:
