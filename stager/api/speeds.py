@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from stager.hardware.stage import Stage
 
 Speed = float | str | tuple[float | str, float | str]
+FASTEST = 3000.0
+"""Surface speed that no rim survives [m/s]: √(strength/density) of the strongest fibre is some 2 km/s."""
 _NUMBER = re.compile(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?")
 HINT = 'give one speed a stage, as 12, "9000 rpm" or, for the two wheels of a pair, 12:9'
 UNSET = (
@@ -43,13 +45,22 @@ class Speeds:
 def set_speeds(launcher: Launcher, given: Sequence[Speed]) -> Speeds:
     """Speeds as given, or the set speeds of the launcher where none are given.
 
-    Raises InputError where a speed cannot be read, or where none is known.
+    Raises InputError where a speed cannot be read, is beyond any wheel, or where none is known.
     """
     stages = [launcher.stage(k) for k in range(len(given) or max(1, len(launcher.stages)))]
     pairs = [_given(stages[k], given[k], k) if given else _configured(stages[k], k) for k in range(len(stages))]
+    for k, sides in enumerate(pairs):
+        _check_fastest(sides, k)
     side_a = np.array([a for a, _ in pairs])
     split = any(b is not None and b != a for a, b in pairs)
     return Speeds(side_a, np.array([a if b is None else b for a, b in pairs]) if split else None)
+
+
+def _check_fastest(sides: tuple[float, float | None], k: int) -> None:
+    fastest = max(side for side in sides if side is not None)
+    if fastest > FASTEST:
+        message = f"no wheel holds together at more than {FASTEST:g} m/s (stage {k + 1} is set to {fastest:.4g} m/s)"
+        raise InputError(message, where="speed", hint=HINT)
 
 
 def _configured(stage: Stage, k: int) -> tuple[float, float | None]:
@@ -66,8 +77,9 @@ def _given(stage: Stage, speed: Speed, k: int) -> tuple[float, float | None]:
         raise InputError(f"a stage has two wheels at most (got {speed})", where="speed", hint=HINT)
     if not stage.layout.side_b_driven:
         raise InputError(
-            f"stage {k + 1} is a {stage.layout.name} and has one driven wheel (got {speed})", where="speed", hint=HINT
-        )
+            f'stage {k + 1} has one driven wheel, as its layout is "{stage.layout.name}" (got {speed})',
+            where="speed", hint=HINT,
+        )  # fmt: skip
     unit = _unit(parts[1])
     if unit and not _unit(parts[0]):
         parts[0] = f"{parts[0]} {unit}"

@@ -10,7 +10,7 @@ from stager.errors import InputError
 from stager.hardware.contact import Contact
 from stager.hardware.launcher import Feed, Launcher
 from stager.hardware.projectile import BALL, Projectile
-from stager.hardware.stage import PAIR, RAIL, Layout, Stage
+from stager.hardware.stage import IDLER, PAIR, RAIL, Layout, Stage
 from stager.hardware.wheel import Wheel
 from stager.physics.friction.constant import Constant
 
@@ -72,9 +72,22 @@ def test_what_is_no_speed_is_bad_input_with_a_hint(given: str, message: str) -> 
     assert "9000 rpm" in caught.value.hint
 
 
-def test_a_rail_has_one_wheel() -> None:
-    with pytest.raises(InputError, match="stage 1 is a rail"):
-        set_speeds(_launcher(RAIL), ["12:9"])
+@pytest.mark.parametrize("layout", [RAIL, IDLER], ids=lambda layout: layout.name)
+def test_a_rail_or_an_idler_has_one_driven_wheel(layout: Layout) -> None:
+    with pytest.raises(InputError, match=f'stage 1 has one driven wheel, as its layout is "{layout.name}"'):
+        set_speeds(_launcher(layout), ["12:9"])
+
+
+# The strongest fibre bears √(7 GPa / 1.8 g/cm³) ≈ 2 km/s as a thin rim; beyond, no wheel is left to reckon with.
+@pytest.mark.parametrize("given", [["12", "4 km/s"], ["1e300"], ["12:4000"], ["1e6 rpm:2e6 rpm"]])
+def test_speeds_that_no_wheel_survives_are_bad_input(given: list[Speed]) -> None:
+    with pytest.raises(InputError, match="no wheel holds together at more than 3000 m/s"):
+        set_speeds(_launcher(), given)
+
+
+def test_a_set_speed_that_no_wheel_survives_is_bad_input() -> None:
+    with pytest.raises(InputError, match="no wheel holds together"):
+        set_speeds(_launcher(speed=1e5), [])
 
 
 def test_set_speeds_serve_where_none_are_given() -> None:
