@@ -132,7 +132,7 @@ class Limits(Table):
     winding_temperature: t.Temperature | None = Field(
         None, description='of the motors, at feed.rate; also a thermal class as "class F"'
     )
-    settled_loss: t.PositiveShare | None = Field(None, description="share of exit speed lost at feed.rate")
+    settled_loss: t.LossShare | None = Field(None, description="share of exit speed lost at feed.rate")
     slip_heat: t.Energy | None = Field(None, description="per throw, both sides, all stages")
     toy: str | None = Field(
         None,
