@@ -8,7 +8,7 @@ from typing import Any
 from stager.limits import Design, Verdict, unjudged
 from stager.limits.duty import duty
 from stager.report import duty as duties
-from stager.report import limits, safety, tyres
+from stager.report import limits, safety, spacing, tyres
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.digits import digits, listing, plural, speed
@@ -32,6 +32,7 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     ]
     notes = [
         *limits.unjudged_note(rows),
+        *spacing.notes(design.launcher, design.count),
         *tyres.notes(design),
         *([] if worked is None else duties.notes(worked)),
         *safety.notes(design.launcher, design.throw),

@@ -8,7 +8,7 @@ from typing import Any
 from stager.hardware.launcher import Launcher
 from stager.limits import unjudged
 from stager.physics.motion import translation_energy
-from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, sturdy
+from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, spacing, sturdy
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -39,7 +39,8 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     if content["trade"]:
         tables.append(front.table(content["trade"]))
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
-    notes = [*planned(plan), *_notes(content), *certificate.sentences(plan), *hurts, *CAUTIONS]
+    room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
+    notes = [*planned(plan), *_notes(content), *room, *certificate.sentences(plan), *hurts, *CAUTIONS]
     screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
     return Answer(screen, document(content, source), yes=plan.best is not None)
 
@@ -131,6 +132,8 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
     name, best = launcher.projectile.shape.name, plan.best
     if best is None:
         return _why(plan.missed)
+    if best.count == 0 and len(plan.ladder) == 1:
+        return f"No stage fits: the {name} stays at the feed's {speed(best.exit_speed)} m/s."
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
     energy = digits(float(translation_energy(best.exit_speed, launcher.projectile)))

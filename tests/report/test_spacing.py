@@ -1,0 +1,32 @@
+"""Wheels that overlap along the barrel are said, those that just touch are not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from stager.config import load
+from stager.hardware.launcher import Launcher
+from stager.report.spacing import notes
+from tests.cli.run import ROOT, stager
+
+LAUNCHER = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
+
+
+def _apart(pitch: float) -> Launcher:
+    return replace(LAUNCHER, template=replace(LAUNCHER.template, pitch=pitch))
+
+
+@pytest.mark.parametrize(("pitch", "count", "said"), [(0.08, 3, 0), (0.086, 3, 0), (0.079, 3, 2), (0.079, 1, 0)])
+def test_wheels_of_40_mm_take_80_mm(pitch: float, count: int, said: int) -> None:
+    assert len(notes(_apart(pitch), count)) == said
+
+
+def test_check_says_which_wheels_overlap(tmp_path: Path) -> None:
+    text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
+    path = tmp_path / "close.toml"
+    path.write_text(text.replace('clearance = "6 mm"', 'pitch = "60 mm"'), encoding="utf-8")
+    said = " ".join(stager("check", str(path), "--speed", "12", "--speed", "15").out.split())
+    assert "Wheels of stages 1 and 2 overlap: their axes are 60.0 mm apart and their radii take 80.0 mm." in said
