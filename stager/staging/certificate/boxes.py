@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
 from stager.staging.certificate.entries import Entries
-from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Cells, Enclose, Enclosed
+from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed
 
 STEPS, FINE_STEPS, PEAK_STEPS = 12, 24, 48
 """Finer where spin makes cells wide; finest, with more effort, where the peak acceleration counts: it hangs on the last
@@ -35,7 +35,7 @@ class Question:
     enclose; entries; tops: greatest wheel speed allowed to each of the entries [m/s], (entries,); strain: greatest
     peak acceleration allowed [m/s^2]; enough: exit speed beyond which nothing need be known [m/s]; tolerance: how near
     the bound shall come to the best that is found [-]; effort: steps that may be spent;
-    steps: how many a piece of the way takes at least.
+    steps: how many a piece of the way takes at least; ceiling: what cells cannot exceed anyway, None: not known.
     """
 
     enclose: Enclose
@@ -46,12 +46,15 @@ class Question:
     tolerance: float
     effort: int
     steps: int
+    ceiling: Ceiling | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Cells that cover all that is allowed, and where they leave; best: greatest exit found at points [m/s]; settled:
-    whether the step error of all cells that matter is known."""
+    """Cells that cover all that is allowed and may leave faster than the best, and where they leave.
+
+    best: greatest exit found at points [m/s]; settled: whether the step error of all cells that matter is known.
+    """
 
     cells: Cells
     enclosed: Enclosed
@@ -70,6 +73,8 @@ def explore(question: Question) -> Answer:
     enclosed, done = _empty(), fresh.take(np.zeros(0, np.intp))
     answer, spent, stalling = Answer(done, enclosed, 0.0), 0, [0]
     points = _points(question, fresh, fresh.high[WHEEL])
+    if question.ceiling is not None:
+        fresh = fresh.take(question.ceiling(fresh) > _best(question, _run(question.enclose, points, question.steps)))
     for _ in range(ROUNDS):
         spent += _effort(len(fresh) + len(points), question.steps)
         found = _run(question.enclose, fresh.join(points), question.steps)

@@ -68,6 +68,11 @@ class Press(Protocol):
         """Greatest crush energy of one side [J]."""
         ...
 
+    @property
+    def most_tilted(self) -> Floats:
+        """Least cos φ [-]."""
+        ...
+
 
 @dataclass(frozen=True, slots=True)
 class RoundPress:
@@ -90,6 +95,11 @@ class RoundPress:
     def stored(self) -> Floats:
         """See Press."""
         return _energy(self.stiffness, self.most - self.height, self.exponent)
+
+    @property
+    def most_tilted(self) -> Floats:
+        """See Press."""
+        return self.height / self.most
 
     def at(self, number: int, place: Floats) -> Pressed:
         """See Press."""
@@ -129,6 +139,11 @@ class RodPress:
     def stored(self) -> Floats:
         """See Press."""
         return _energy(self.stiffness, self.depth[1], self.exponent)
+
+    @property
+    def most_tilted(self) -> Floats:
+        """See Press."""
+        return _ONE
 
     def at(self, number: int, place: Floats) -> Pressed:
         """See Press."""

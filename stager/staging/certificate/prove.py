@@ -12,7 +12,7 @@ from stager.staging.aims import asks_speed, exit_cap
 from stager.staging.certificate.boxes import FINE_STEPS, STEPS, Question, explore
 from stager.staging.certificate.entries import Entries, after_run, feed_entries, leaving
 from stager.staging.certificate.margin import GRIP_EVIDENCE, capped
-from stager.staging.certificate.stages import enclosure, spins
+from stager.staging.certificate.stages import enclosure, even_ceiling, spins
 from stager.staging.foretold import COUPLED
 from stager.staging.span import span
 
@@ -102,8 +102,11 @@ def _task(
     tops = np.full(entries.low.size, top)
     if allowances.grip_margin:
         tops = capped(launcher, index, entries, top, allowances.grip_margin)
-    steps = FINE_STEPS if arriving.spins or spins(launcher, launcher.stage(index)) else STEPS
-    return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, effort, steps)
+    turning = arriving.spins or spins(launcher, launcher.stage(index))
+    stage = launcher.stage(index)
+    ceiling = even_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
+    steps = FINE_STEPS if turning else STEPS
+    return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, effort, steps, ceiling)
 
 
 def _runs(scenario: Scenario, index: int) -> tuple[float, float]:

@@ -103,3 +103,6 @@ class Enclosed:
 
 Enclose = Callable[[Cells, int], Enclosed]
 """Where cells leave a stage, in at least so many steps a piece of the way."""
+
+Ceiling = Callable[[Cells], Floats]
+"""Exit speeds that no throw of the cells exceeds [m/s], known without a look at their contact."""

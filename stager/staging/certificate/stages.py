@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.hardware.stage import Stage
 from stager.staging.certificate.even import EvenRun
@@ -14,7 +15,7 @@ from stager.staging.certificate.march import march
 from stager.staging.certificate.motor import motor_of
 from stager.staging.certificate.press import press_between
 from stager.staging.certificate.reach import reach_of
-from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Cells, Enclose, Enclosed
+from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed
 from stager.staging.certificate.traction import Traction
 
 
@@ -56,6 +57,23 @@ def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
         return Enclosed(low, high, low, high, low, high, run.strain)
 
     return enclose
+
+
+def even_ceiling(launcher: Launcher, stage: Stage) -> Ceiling:
+    """What no throw through a pair exceeds, by energy alone.
+
+    Friction speeds the projectile up only while v cos φ < u, and a wheel turns no faster than it is set or than the
+    projectile was before. Past the greater of entry and set speed v then grows by a change of cos φ, and by what the
+    crush gives back, Δv² ≤ 4 S/m with S the crush energy of a side. Both are taken twice.
+    """
+    mass = float(launcher.projectile.mass)
+
+    def ceiling(cells: Cells) -> Floats:
+        press = press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL])
+        speed = np.maximum(cells.high[ENTRY], cells.high[WHEEL])
+        return np.asarray(np.sqrt(speed**2 + 8.0 * press.stored / mass) / press.most_tilted**2)
+
+    return ceiling
 
 
 def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction) -> Enclose:
