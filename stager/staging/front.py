@@ -83,7 +83,8 @@ def _limited(
     if best is None or most is None:
         return []
     values = [share * most for share in SHARES]
-    parts = [_Part(plain, limit, tuple(values[k : k + CHUNK]), best.count) for k in range(0, len(values), CHUNK)]
+    # The stingiest take longest, so they are begun first.
+    parts = [_Part(plain, limit, tuple(values[k : k + CHUNK]), best.count) for k in range(0, len(values), CHUNK)][::-1]
     rows = np.vstack(crew.run(_planned, parts))
     return [FrontPoint(value=float(row[0]), exit_speed=float(row[1]), stages=int(row[2])) for row in rows if row[1] > 0]
 

@@ -53,9 +53,12 @@ def settle(
 ) -> list[Climber]:
     """The best settings for each of `counts`, as far up as something gets through, with all but coupled limits kept.
 
-    seen: called with the greatest exit speed that the maps promise [m/s].
+    seen: called with the greatest exit speed that the maps promise [m/s], all wheels at the most that is open to them,
+    and again within all limits.
     """
     found: list[Found] = []
+    if seen is not None:
+        seen(float(chains.run(np.ones((1, max(counts)))).exit_speed.max()))
     for count in counts:
         shorter = found[-1].point if found else np.zeros(0)
         guess = grown(chains, shorter, task) if shorter.size == count - 1 else None
