@@ -57,8 +57,8 @@ class EvenRun:
         """κ = m/(2M)."""
         return self.mass / (2.0 * self.wheel_mass)
 
-    def rate(self, number: int, place: Floats, state: Floats) -> tuple[Floats, Floats, Floats]:
-        """See march.Rate."""
+    def rate(self, number: int, place: Floats, state: Floats, *, seeing: bool = True) -> tuple[Floats, Floats, Floats]:
+        """See march.Run."""
         pressed = self.press.at(number, place)
         own = np.zeros_like(state)
         out = np.empty_like(state)
@@ -80,6 +80,8 @@ class EvenRun:
         gain = normals(pressed, -strongest * away, 1.0, -1.0)
         gain = gain + self.motor.force(self.ratio * lower - state[3], self.high)
         out[3] = per_speed(gain, -1.0, lower, upper) / self.wheel_mass
+        if not seeing:
+            return out, own, out
         pull, crest = (
             2.0 / self.mass * normals(pressed, grip * pressed.cosine, 1.0, -1.0)
             for grip in (weakest, self.traction.peak)

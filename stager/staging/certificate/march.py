@@ -23,9 +23,9 @@ class Run(Protocol):
 
     press: Press
 
-    def rate(self, number: int, place: Floats, state: Floats) -> tuple[Floats, Floats, Floats]:
-        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and what
-        `feel` takes: least acceleration [m/s^2], and more if it likes."""
+    def rate(self, number: int, place: Floats, state: Floats, *, seeing: bool = True) -> tuple[Floats, Floats, Floats]:
+        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and, where
+        `seeing`, what `feel` takes: least acceleration [m/s^2], and more if it likes."""
         ...
 
     def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
@@ -106,6 +106,6 @@ def _step(
     # The stretch of a bent piece is 0 at one end: stiffness is taken in the middle of the step.
     divisor = 1.0 - (GAMMA * size) * (0.5 * (stretch + stretch_ahead)) * own
     first = stretch * slope / divisor
-    slope, _, _ = run.rate(number, ahead, run.keep(state + size * first))
+    slope, _, _ = run.rate(number, ahead, run.keep(state + size * first), seeing=False)
     second = (stretch_ahead * slope - 2.0 * first) / divisor
     return state + size * (1.5 * first + 0.5 * second), state + size * first, seen
