@@ -17,12 +17,16 @@ from stager.report.table import Screen
 
 
 def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answer:
-    """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no"."""
+    """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no".
+
+    Where a limit is not judged and none is broken, `kept` is null and the answer not a "no".
+    """
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     work = duty(design)
     worked = None if work is None else duties.summary(work)
     clogs = duties.jams(worked)
-    kept = not thrown["jammed"] and not clogs and all(row["kept"] for row in rows)
+    judged = [row["kept"] for row in rows]
+    broken = thrown["jammed"] or clogs or False in judged
     tables = [
         limits.table(rows, [limits.word(row) for row in rows]),
         limits.remedies(rows),
@@ -39,7 +43,7 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
         safety.GUARD,
     ]
     content = {
-        "kept": kept,
+        "kept": False if broken else None if None in judged else True,
         "limits": rows,
         "throw": thrown,
         "drives": worked,
@@ -49,7 +53,7 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     headline = (
         f"It jams at the feed's rate. {_headline(design, thrown, rows)}" if clogs else _headline(design, thrown, rows)
     )
-    return Answer(Screen(headline, tables, notes), document(content, source), yes=kept)
+    return Answer(Screen(headline, tables, notes), document(content, source), yes=not broken)
 
 
 def _rows(design: Design, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:

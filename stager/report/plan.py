@@ -42,7 +42,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
     notes = [*planned(plan), *_notes(content), *room, *certificate.sentences(plan), *hurts, *CAUTIONS]
     screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
-    return Answer(screen, document(content, source), yes=plan.best is not None)
+    return Answer(screen, document(content, source), yes=not plan.nothing_fits)
 
 
 def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
@@ -132,7 +132,7 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
     name, best = launcher.projectile.shape.name, plan.best
     if best is None:
         return _why(plan.missed)
-    if best.count == 0 and len(plan.ladder) == 1:
+    if plan.nothing_fits:
         return f"No stage fits: the {name} stays at the feed's {speed(best.exit_speed)} m/s."
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."

@@ -16,4 +16,4 @@ def answer(plan: Plan, source: Source) -> Answer:
     content = {"ladder": rows, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict}
     pictures = (ladder.picture(rows),) if len(rows) > 1 else ()
     screen = Screen(plan.verdict, (ladder.table(rows),), at_spin(plan), pictures=pictures)
-    return Answer(screen, document(content, source), yes=plan.best is not None)
+    return Answer(screen, document(content, source), yes=not plan.nothing_fits)

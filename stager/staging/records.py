@@ -226,3 +226,8 @@ class Plan:
     open_stage: int | None = None
     settled_by: str | None = None
     catalogue: Catalogue | None = None
+
+    @property
+    def nothing_fits(self) -> bool:
+        """Whether no design keeps the limits, or none but the feed alone gets the projectile through."""
+        return self.best is None or (self.best.count == 0 and len(self.ladder) == 1)

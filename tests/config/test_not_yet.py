@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -86,3 +87,6 @@ def test_a_winding_without_heat_data_is_said_to_be_not_judged(tmp_path: Path) ->
     ran = stager("check", str(path), "--speed", "8")
     told = "Not judged, so not known to be kept: winding temperature, which needs stage.drive.heat."
     assert told in " ".join(ran.out.split())
+    assert ran.status == 0
+    document = json.loads(stager("check", str(path), "--speed", "8", "--json").out)
+    assert document["kept"] is None

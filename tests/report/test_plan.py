@@ -14,3 +14,5 @@ def test_a_launcher_that_lets_nothing_through_is_not_called_unneeded(tmp_path: P
     path.write_text(slippery, encoding="utf-8")
     ran = stager("plan", str(path), "--draws", "0")
     assert ran.out.splitlines()[0] == "No stage fits: the ball stays at the feed's 1.20 m/s."
+    assert ran.status == 1
+    assert stager("worth", str(path), "--draws", "0").status == 1
