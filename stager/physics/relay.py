@@ -69,6 +69,15 @@ def free_runs(launcher: Launcher, count: int, wheel_speed: Floats) -> list[Float
     return [_gap(launcher, k, nips[k], nips[k + 1], 1) for k in range(count - 1)]
 
 
+def run_up(launcher: Launcher, index: int, exit_speed: Floats, wheel_speed: Floats) -> Floats:
+    """Speed into stage `index` [m/s], behind `exit_speed` [m/s] from the stage before; wheels at `wheel_speed` [m/s],
+    shape (1,), which they grow with."""
+    if index == 0 or launcher.guide is None:
+        return exit_speed
+    run = free_runs(launcher, index + 1, wheel_speed)[-1]
+    return free_run(launcher.guide, launcher.projectile, exit_speed, np.maximum(run, 0.0))
+
+
 def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
     """Whether any two neighbours of `count` stages act at once at `wheel_speed` [m/s], shape (1,)."""
     return any(bool((run < 0).any()) for run in free_runs(launcher, count, wheel_speed))

@@ -9,9 +9,8 @@ from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.hardware.wish import Allowances
 from stager.physics.chain import transit
-from stager.physics.guide import free_run
 from stager.physics.options import Options
-from stager.physics.relay import free_runs
+from stager.physics.relay import run_up
 from stager.physics.transit.lanes import flatten, take
 from stager.staging.grip import grip_limit
 from stager.staging.span import span
@@ -48,18 +47,12 @@ class Bench:
         wheel = np.full(self.lanes, np.nan)
         if who.size:
             here = take(self.launcher, who)
-            speed = self._run_up(here, index, self.speed[who])
+            speed = run_up(here, index, self.speed[who], np.ones(1))
             best, self.drift[who] = self._limit(here, index, speed, self.spin[who], self.drift[who])
             tuned = self._tune(here, index, speed, self.spin[who], self.strain[who], best)
             wheel[who], self.speed[who], self.spin[who] = tuned
         self.wheel_speed.append(wheel)
         self.exit_speed.append(self.speed.copy())
-
-    def _run_up(self, here: Launcher, index: int, speed: Floats) -> Floats:
-        if index == 0 or here.guide is None:
-            return speed
-        run = free_runs(here, index + 1, np.ones(1))[-1]
-        return free_run(here.guide, here.projectile, speed, np.maximum(run, 0.0))
 
     def _limit(self, here: Launcher, index: int, speed: Floats, spin: Floats, drift: Floats) -> tuple[Floats, Floats]:
         """Greatest wheel speed worth a look [m/s], and how far it lies from lane 0's, as a factor."""

@@ -78,7 +78,7 @@ def solve(
     Settings within 0.01 % of the fastest give way to such with clearly less slip heat. start: settings known to be
     near; guess: settings that may be.
     """
-    if start is not None and _speed_at(chains, task, start) > NEAR_CAP * task.cap:
+    if start is not None and np.isfinite(task.cap) and _measure(chains, task, start)[0] > NEAR_CAP * task.cap:
         held = _held(chains, count, task, start, near=True)
         if held is not None:
             return held
@@ -88,17 +88,13 @@ def solve(
         fast = _search(chains, count, free, _speed_of(task), start, near=False)
     if fast is None:
         return None
-    speed, heat = _measure(chains, task, fast)
+    speed, heat = _measure(chains, task, fast.point)
     if speed > task.cap * (1 - REACHES):
         return _held(chains, count, task, _at_cap(chains, task, fast.point)) or fast
     if not _level(chains, task, fast, speed, heat):
         return fast
     held = _held(chains, count, replace(task, cap=speed * (1 - LEVEL)), fast.point)
     return held if held is not None and -held.objective < CLEARLY * heat else fast
-
-
-def _speed_at(chains: Chains, task: Task, point: Floats) -> float:
-    return float(_speed_of(task)(chains.run(point[None], task.correction.grip))[0])
 
 
 def _held(chains: Chains, count: int, task: Task, start: Floats, *, near: bool = False) -> Found | None:
@@ -121,9 +117,9 @@ def _at_cap(chains: Chains, task: Task, point: Floats) -> Floats:
     return found
 
 
-def _measure(chains: Chains, task: Task, found: Found) -> tuple[float, float]:
+def _measure(chains: Chains, task: Task, point: Floats) -> tuple[float, float]:
     """Exit speed [m/s] and slip heat [J]."""
-    run = chains.run(found.point[None], task.correction.grip)
+    run = chains.run(point[None], task.correction.grip)
     return float(_speed_of(task)(run)[0]), float(-_coolness(run)[0])
 
 

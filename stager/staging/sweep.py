@@ -10,9 +10,8 @@ import numpy as np
 from stager.hardware.arrays import Floats
 from stager.hardware.scenario import Scenario
 from stager.physics.chain import throw, transit
-from stager.physics.guide import free_run
 from stager.physics.records import Throw
-from stager.physics.relay import free_runs
+from stager.physics.relay import run_up
 from stager.staging.grip import grip_limit
 from stager.staging.rows import grips_of
 from stager.staging.span import span
@@ -89,12 +88,8 @@ def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, f
     """Speed [m/s] and spin [rad/s] into the stage behind these, after the run up to it."""
     if side_a.size == 0:
         return float(scenario.launcher.feed.speed), 0.0
-    launcher = scenario.launcher
-    done = throw(launcher, side_a, side_b)
-    speed = np.asarray(done.exit_speed)
-    if launcher.guide is not None:
-        run = free_runs(launcher, side_a.size + 1, np.maximum(side_a, side_b)[-1:])[-1]
-        speed = free_run(launcher.guide, launcher.projectile, speed, np.maximum(run, 0.0))
+    done = throw(scenario.launcher, side_a, side_b)
+    speed = run_up(scenario.launcher, side_a.size, done.exit_speed, np.maximum(side_a, side_b)[-1:])
     return float(speed.item()), float(done.spin)
 
 

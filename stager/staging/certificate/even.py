@@ -57,7 +57,9 @@ class EvenRun:
         """κ = m/(2M)."""
         return self.mass / (2.0 * self.wheel_mass)
 
-    def rate(self, number: int, place: Floats, state: Floats, *, seeing: bool = True) -> tuple[Floats, Floats, Floats]:
+    def rate(
+        self, number: int, place: Floats, state: Floats, *, seeing: bool = True
+    ) -> tuple[Floats, Floats, Floats | None]:
         """See march.Run."""
         pressed = self.press.at(number, place)
         own = np.zeros_like(state)
@@ -81,7 +83,7 @@ class EvenRun:
         gain = gain + self.motor.force(self.ratio * lower - state[3], self.high)
         out[3] = per_speed(gain, -1.0, lower, upper) / self.wheel_mass
         if not seeing:
-            return out, own, out
+            return out, own, None
         pull, crest = (
             2.0 / self.mass * normals(pressed, grip * pressed.cosine, 1.0, -1.0)
             for grip in (weakest, self.traction.peak)

@@ -82,7 +82,9 @@ class LedRun:
             most, least = np.maximum(most, needed), np.minimum(least, np.where(pressing > 0.0, needed, -np.inf))
         return self.other.slip_of(most), self.other.slip_of(least)
 
-    def rate(self, number: int, place: Floats, state: Floats, *, seeing: bool = True) -> tuple[Floats, Floats, Floats]:
+    def rate(
+        self, number: int, place: Floats, state: Floats, *, seeing: bool = True
+    ) -> tuple[Floats, Floats, Floats | None]:
         """See march.Run."""
         pressed = self.press.at(number, place)
         shares = self.form.shares(pressed.cosine)
@@ -98,7 +100,7 @@ class LedRun:
         along = strongest * pressed.cosine + self._pressing(pressed, strongest) * hold
         out[6] = 2.0 / self.mass * normals(pressed, along, self.form.normals, 1.0)
         if not seeing:
-            return out, own, out
+            return out, own, None
         hold, _ = self.other.least(-box.band[UPPER], -box.band[LOWER])
         along = weakest * pressed.cosine + self._pressing(pressed, weakest) * hold
         return out, own, normals(pressed, along, self.form.normals, -1.0) / self.mass

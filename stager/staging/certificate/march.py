@@ -23,9 +23,11 @@ class Run(Protocol):
 
     press: Press
 
-    def rate(self, number: int, place: Floats, state: Floats, *, seeing: bool = True) -> tuple[Floats, Floats, Floats]:
-        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and, where
-        `seeing`, what `feel` takes: least acceleration [m/s^2], and more if it likes."""
+    def rate(
+        self, number: int, place: Floats, state: Floats, *, seeing: bool = True
+    ) -> tuple[Floats, Floats, Floats | None]:
+        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and what
+        `feel` takes, None unless `seeing`: least acceleration [m/s^2], and more if it likes."""
         ...
 
     def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
@@ -98,7 +100,7 @@ def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> 
 
 def _step(
     run: Run, number: int, piece: Piece, at: Floats, size: Floats, state: Floats
-) -> tuple[Floats, Floats, Floats]:
+) -> tuple[Floats, Floats, Floats | None]:
     place, stretch = piece.at(at)
     ahead, stretch_ahead = piece.at(at + size)
     run.brace(number, place, ahead, state)

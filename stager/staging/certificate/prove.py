@@ -91,7 +91,8 @@ def _task(
     """What to ask of stage `index` where all that comes out of the one before is in `arriving`, or of what there is no
     bound."""
     launcher, allowances = scenario.launcher, scenario.allowances
-    enclose = enclosure(launcher, launcher.stage(index), spins=arriving.spins)
+    stage = launcher.stage(index)
+    enclose = enclosure(launcher, stage, spins=arriving.spins)
     if isinstance(enclose, str):
         return enclose
     least, most = _runs(scenario, index) if index else (0.0, 0.0)
@@ -102,8 +103,7 @@ def _task(
     tops = np.full(entries.low.size, top)
     if allowances.grip_margin:
         tops = capped(launcher, index, entries, top, allowances.grip_margin)
-    turning = arriving.spins or spins(launcher, launcher.stage(index))
-    stage = launcher.stage(index)
+    turning = arriving.spins or spins(launcher, stage)
     ceiling = even_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
     steps = FINE_STEPS if turning else STEPS
     return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, effort, steps, ceiling)
