@@ -8,8 +8,8 @@ from stager.report.digits import percent, plural, speed
 from stager.staging.certificate import LEFT_OUT, Bound
 from stager.staging.records import Plan
 
-BEATEN, REACHED = 2e-6, 5e-5
-"""Gaps [-]: more than limits may be overstepped by rounding; too small to speak of."""
+BEATEN, REACHED, LOOSE = 2e-6, 5e-5, 0.1
+"""Gaps [-]: more than limits may be overstepped by rounding; too small to speak of; too large to tell much."""
 
 
 def summary(plan: Plan) -> dict[str, Any]:
@@ -35,22 +35,24 @@ def sentences(plan: Plan) -> list[str]:
     if known is None:
         return []
     asked = None if best is None else known.asked
-    said = [_nearness(known.speed, None if best is None or asked is not None else best.exit_speed)]
+    said = [nearness(known.speed, None if best is None or asked is not None else best.exit_speed)]
     if plan.catalogue is not None:
         said.append("That is with the parts that were chosen.")
     if best is not None and asked is not None:
         said.append(_fewest(known, asked, best.count))
     if known.missing and (best is None or known.speed > best.exit_speed * (1 + REACHED)):
-        said.append(f"That is what limits on the throw allow: there is no sharper bound yet of {known.missing}.")
+        said.append(f"The bound is what limits on the throw allow: there is no sharper one yet of {known.missing}.")
     if known.evidence:
         said.append(f"Proven, but for {known.evidence}.")
     names = _left_out(plan)
     if names and not known.missing:
-        said.append(f"That leaves out what stages share ({', '.join(names)}): the plan may be nearer to the best.")
+        shared = f"limits that stages share ({', '.join(names)})"
+        said.append(f"The bound leaves out {shared}: the plan may be nearer to the best than that.")
     return [" ".join(part for part in said if part)]
 
 
-def _nearness(top: float, reached: float | None) -> str:
+def nearness(top: float, reached: float | None) -> str:
+    """How near a plan that throws at `reached` [m/s] comes to the bound `top` [m/s]; None: the bound alone."""
     none_faster = f"No wheel speeds within the limits throw faster than {speed(top)} m/s"
     if reached is None:
         return f"{none_faster}."
@@ -59,7 +61,9 @@ def _nearness(top: float, reached: float | None) -> str:
         return f"This plan beats the {speed(top)} m/s that nothing should exceed: the bound is wrong. Please report it."
     if gap < REACHED:
         return f"{none_faster}; this plan reaches that."
-    return f"{none_faster}; this plan is within {percent(gap, 2)} of that."
+    if gap < LOOSE:
+        return f"{none_faster}; this plan is within {percent(gap, 2)} of that."
+    return f"{none_faster}; this plan reaches {percent(reached / top, 0)} of that, so the bound tells little."
 
 
 def _fewest(known: Bound, asked: float, count: int) -> str:
