@@ -24,6 +24,7 @@ from stager.staging.price import one_more, prices
 from stager.staging.records import Plan
 from stager.staging.robust import robust
 from stager.staging.steady import steadiest
+from stager.staging.stops import stops
 from stager.staging.verdict import advise
 
 DRAWS = 400
@@ -70,7 +71,7 @@ def plan(
     progress(0.9)
     proven = None if proof is None or proof.evidence else proof.speed
     missed = None if best is not None else miss(scenario, climbed, proven)
-    advice = advise(ladder, scenario.goal, None if best is None else best.count, chances)
+    advice = advise(ladder, scenario.goal, None if best is None else best.count, chances, stops(scenario, climbed))
     held = frozenset() if best is None else binding(scenario, best)
     return Plan(
         best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, missed=missed,

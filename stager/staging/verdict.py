@@ -49,9 +49,12 @@ def worth(rung: Rung, worthwhile: float) -> Worth:
     return Worth.NO if rung.probability_worthwhile <= 1 - SURE else Worth.CANNOT_TELL
 
 
-def advise(ladder: Sequence[Rung], goal: Goal, chosen: int | None, chances: Odds | None = None) -> Advice:
+def advise(
+    ladder: Sequence[Rung], goal: Goal, chosen: int | None, chances: Odds | None = None,
+    stops: Sequence[Sequence[str]] = (),
+) -> Advice:  # fmt: skip
     """Up while each stage more likely than not adds at least what is worthwhile; where a speed is to be reached, the
-    stages that reach it. chosen: stages of the plan, None where no design fits."""
+    stages that reach it. chosen: stages of the plan, None where no design fits; stops: see `stops`."""
     if goal.aim is not Aim.FASTEST and goal.exit_speed is not None:
         return _reach(ladder, goal.exit_speed, chosen, steady=goal.aim is Aim.STEADIEST)
     count, open_stage = 0, None
@@ -65,7 +68,7 @@ def advise(ladder: Sequence[Rung], goal: Goal, chosen: int | None, chances: Odds
             break
         count = rung.stages
     key, share = (None, None) if chances is None or open_stage is None else _deciding(chances, open_stage)
-    sentence = _sentence(ladder, count, goal.worthwhile, open_stage)
+    sentence = _sentence(ladder, count, goal.worthwhile, open_stage, stops[count] if stops else ())
     if key is not None and share is not None:
         sentence += f" {_share(share)} of that hangs on {key}: measure it first."
     return Advice(stages=count, sentence=sentence, open_stage=open_stage, settled_by=key, share=share)
@@ -101,7 +104,9 @@ def _reach(ladder: Sequence[Rung], asked: float, chosen: int | None, *, steady: 
     return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for {asked:.4g} m/s{fewer}.")
 
 
-def _sentence(ladder: Sequence[Rung], count: int, worthwhile: float, open_stage: int | None) -> str:
+def _sentence(
+    ladder: Sequence[Rung], count: int, worthwhile: float, open_stage: int | None, stopped_by: Sequence[str]
+) -> str:
     if len(ladder) == 1:
         return "No stage gets the projectile through within these limits."
     build = f"Build {_plural(count)}" if count else "Build no stage"
@@ -110,10 +115,13 @@ def _sentence(ladder: Sequence[Rung], count: int, worthwhile: float, open_stage:
         parts.append(f"{_ordinal(count)} adds {100 * gain.nominal:.0f} %{_chance(ladder[count], open_stage)}")
     if count + 1 < len(ladder) and ladder[count + 1].kept and (gain := ladder[count + 1].gain) is not None:
         more = max(gain.nominal, 0.0)
+        why = f"{_chance(ladder[count + 1], open_stage)}{_with(stopped_by)}"
         parts.append(f"{_ordinal(count + 1)} would add {100 * more:.1f} %, less than the {100 * worthwhile:.3g} % "
-                     f"that you call worthwhile{_chance(ladder[count + 1], open_stage)}")  # fmt: skip
+                     f"that you call worthwhile{why}")  # fmt: skip
+    elif count and stopped_by:
+        parts.append(_no_more(stopped_by))
     elif count:
-        parts.append("more are not allowed, or could not add to what the limits let out")
+        parts.append(f"no design with {_plural(count + 1)} was found within the limits")
     return f"{build}: {'; '.join(parts)}." if parts else f"{build}."
 
 
@@ -122,6 +130,21 @@ def _chance(rung: Rung, open_stage: int | None) -> str:
     if rung.stages != open_stage or rung.probability_worthwhile is None:
         return ""
     return f", but one cannot tell yet: it pays in {100 * rung.probability_worthwhile:.0f} % of builds"
+
+
+def _with(names: Sequence[str]) -> str:
+    """What keeps a stage from adding more."""
+    return f", with {_listed(names)} at {'its limit' if len(names) == 1 else 'their limits'}" if names else ""
+
+
+def _no_more(names: Sequence[str]) -> str:
+    few = len(names) == 1
+    return f"the {'limit' if few else 'limits'} on {_listed(names)} {'allows' if few else 'allow'} no more"
+
+
+def _listed(names: Sequence[str]) -> str:
+    words = [name.replace("_", " ") for name in names]
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
 def _share(share: float) -> str:
