@@ -44,7 +44,7 @@ class InputError(StagerError):
 
 
 class InputErrors(InputError):
-    """All problems of one input, in the order of its lines."""
+    """All problems of one input in the order of its lines, but for mistyped tables, which come first."""
 
     def __init__(self, errors: Sequence[InputError]) -> None:
         self.errors = tuple(errors)

@@ -9,30 +9,26 @@ from typing import Any
 from pydantic import ValidationError
 
 from stager.config.lines import Path
-from stager.config.models import field_at, homes, known_keys, law_of, literals, models_at, shown
+from stager.config.mistyped import CUTOFF, follows, meant, unknown, whole
+from stager.config.models import field_at, literals, models_at, shown
 from stager.config.problem import Problem, dotted
 from stager.config.repair import in_file
 
-_CUTOFF = 0.6
 _KINDS = {
     "string_type": "must be text in quotes", "bool_type": "must be true or false", "int_type": "must be a whole number",
 }  # fmt: skip
 
 
 def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
-    """A problem for each finding; a mistyped key is one, not also the missing key that it should have been."""
+    """A problem for each finding; a mistyped key or table is one, not also what is missing for it."""
     found = error.errors(include_url=False)
-    meant = {
-        (*in_file(item["loc"])[:-1], near)
-        for item in found
-        if item["type"] == "extra_forbidden" and (near := _meant(item["loc"]))
-    }
+    should = meant(found)
     problems = []
     for item in found:
         path = in_file(item["loc"])
-        if _inherited(path, raw) or (item["type"] == "missing" and path in meant):
+        if _inherited(path, raw) or (item["type"] == "missing" and follows(path, should)):
             continue
-        problems.append(_problem(item, path, raw))
+        problems.append(_problem(item, path))
     return problems
 
 
@@ -52,10 +48,10 @@ def _holds(table: Any, path: Path) -> bool:
     return True
 
 
-def _problem(item: Any, path: Path, raw: Mapping[str, Any]) -> Problem:
+def _problem(item: Any, path: Path) -> Problem:
     kind, context = item["type"], item.get("ctx") or {}
     if kind == "extra_forbidden":
-        return _unknown(item["loc"], path, raw)
+        return unknown(item["loc"], item["input"])
     if kind == "missing":
         return Problem(path, "is missing", _how(path))
     if kind == "literal_error":
@@ -77,36 +73,11 @@ def _problem(item: Any, path: Path, raw: Mapping[str, Any]) -> Problem:
     return Problem(path, message, str(context.get("hint", "")) or _how(path))
 
 
-def _nearest(loc: Path) -> str:
-    near = difflib.get_close_matches(str(loc[-1]), known_keys(loc[:-1]), n=1, cutoff=_CUTOFF)
-    return near[0] if near else ""
-
-
-def _meant(loc: Path) -> str:
-    """The key that a mistyped one should have been; "" where it is a key of another table."""
-    return "" if homes(str(loc[-1])) else _nearest(loc)
-
-
-def _unknown(loc: Path, path: Path, raw: Mapping[str, Any]) -> Problem:
-    key, near = str(path[-1]), _nearest(loc)
-    laws = [law for model in models_at(path[:-1]) if (law := law_of(model)) and key in model.model_fields]
-    if laws:
-        return Problem(path, "is not a key of this friction law", f'it belongs to law = "{laws[0]}"')
-    places = homes(key)
-    if places:
-        where = " or ".join(f"[{place}]" if place else "the top of the file" for place in places[:3])
-        other = f", or did you mean `{near}`?" if near else ""
-        return Problem(path, "unknown key here", f"it belongs to {where}{other}")
-    if near:
-        return Problem(path, "unknown key", f"did you mean `{near}`?")
-    return Problem(path, "unknown key", f"known here: {', '.join(known_keys(loc[:-1]))}")
-
-
 def _not_a_word(path: Path, given: Any) -> Problem:
     field = field_at(path)
     words = literals(field.annotation) if field is not None else []
     listed = f"{', '.join(words[:-1])} or {words[-1]}"
-    near = difflib.get_close_matches(str(given), words, n=1, cutoff=_CUTOFF)
+    near = difflib.get_close_matches(str(given), words, n=1, cutoff=CUTOFF)
     hint = f'did you mean "{near[0]}"?' if near else f'for example {path[-1]} = "{words[0]}"'
     return Problem(path, f"must be {listed} (got {given!r})".replace("'", '"'), hint)
 
@@ -131,4 +102,4 @@ def _how(path: Path) -> str:
     value = shown(path)
     if value:
         return f"for example {path[-1]} = {value}"
-    return f"add a table [{dotted(path)}]" if models_at(path) else f'for example {path[-1]} = "…"'
+    return f"add {whole(path)}" if models_at(path) else f'for example {path[-1]} = "…"'

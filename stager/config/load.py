@@ -14,6 +14,7 @@ from stager.config.draws import read_draws
 from stager.config.errors import explain
 from stager.config.machine import File
 from stager.config.merge import merged
+from stager.config.mistyped import meant
 from stager.config.not_yet import refuse
 from stager.config.problem import Problem, place
 from stager.config.read import read_text, read_tree
@@ -45,6 +46,7 @@ def _judge(raw: Mapping[str, Any]) -> tuple[File | None, list[Problem]]:
     except ValidationError as error:
         problems = explain(raw, error)
         mended, touched = repair(tree, findings(error))
+        touched += meant(error.errors(include_url=False))
         if mended is not None:
             problems += [problem for problem in check(mended) if not problem.rests_on(touched)]
         return None, [*problems, *refuse(raw)]

@@ -69,6 +69,12 @@ def field_at(path: Path) -> FieldInfo | None:
     return None
 
 
+def list_at(path: Path) -> bool:
+    """Whether the key at `path` holds a list."""
+    field = field_at(path)
+    return field is not None and get_origin(field.annotation) is list
+
+
 def shown(path: Path) -> str:
     """A correct value of the key at `path`, as it stands in a file; "" where the key is a table or free text."""
     field = field_at(path)
@@ -106,6 +112,6 @@ def example(path: Path) -> Any:
     inner = _inner(field.annotation)
     if inner:
         table = {name: example((*path, name)) for name, need in inner[0].model_fields.items() if need.is_required()}
-        return [table] if get_origin(field.annotation) is list else table
+        return [table] if list_at(path) else table
     value = tomllib.loads(f"value = {_shown(field) or TEXT}")["value"]
-    return [value, value] if get_origin(field.annotation) is list else value
+    return [value, value] if list_at(path) else value

@@ -12,12 +12,14 @@ from stager.errors import InputError, InputErrors
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """path: the key it is about; others: further keys it was judged by; hint: what would be right."""
+    """path: the key it is about; others: further keys it was judged by; hint: what would be right; first: whether it
+    is said before all others, as others may follow from it."""
 
     path: Path
     message: str
     hint: str = ""
     others: tuple[Path, ...] = ()
+    first: bool = False
 
     def rests_on(self, damaged: Iterable[Path]) -> bool:
         """Whether it was judged by a key that is itself wrong: then it may not be true."""
@@ -36,12 +38,12 @@ def dotted(path: Path) -> str:
 
 
 def place(name: str, text: str, problems: Iterable[Problem]) -> InputErrors:
-    """Problems as errors with their lines in the file `name`, in line order, each once."""
+    """Problems as errors with their lines in the file `name`, each once, in line order but for the first."""
     lines = key_lines(text)
-    ordered = sorted(dict.fromkeys((line_of(lines, p.path), dotted(p.path), p.message, p.hint) for p in problems))
+    keyed = ((not p.first, line_of(lines, p.path), dotted(p.path), p.message, p.hint) for p in problems)
     return InputErrors(
         [
             InputError(message, where=f"{name}:{line}: {key}" if key else f"{name}:{line}", hint=hint)
-            for line, key, message, hint in ordered
+            for _, line, key, message, hint in sorted(dict.fromkeys(keyed))
         ]
     )
