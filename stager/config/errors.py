@@ -53,11 +53,12 @@ def _problem(item: Any, path: Path) -> Problem:
     if kind == "extra_forbidden":
         return unknown(item["loc"], item["input"])
     if kind == "missing":
-        return Problem(path, "is missing", _how(path))
+        return Problem(path, "is missing", _how(path) + _apart(path))
     if kind == "literal_error":
         return _not_a_word(path, item["input"])
     if kind == "law":
-        return Problem((*path, "law"), *_law(item["input"]))
+        message, hint = _law(item["input"])
+        return Problem((*path, "law"), message, hint + _apart((*path, "law")))
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return _not_a_table(path, item["input"])
     if kind == "list_type":
@@ -89,6 +90,12 @@ def _law(given: Any) -> tuple[str, str]:
     if law is None:
         return f"is missing: {words}", hint
     return f'must be {words} (got "{law}")', hint
+
+
+def _apart(path: Path) -> str:
+    """Said of a rail's law, which might be thought to have from the wheel's what it leaves out."""
+    within = path[:2] == ("contact", "rail_friction") and path[2:]
+    return "; a rail's law is written whole, or left out whole to be the wheel's" if within else ""
 
 
 def _not_a_table(path: Path, given: Any) -> Problem:
