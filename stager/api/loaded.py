@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stager.api.speeds import Speed, Speeds, set_speeds
+from stager.api.speeds import Speed, Speeds, set_speeds, too_many
 from stager.errors import InputError
 
 if TYPE_CHECKING:
@@ -71,7 +71,12 @@ class Loaded:
         A number is a surface speed [m/s], text may carry a unit ("9000 rpm"), "12:9" or (12, 9) sets the wheels of a
         pair apart ("9000:8000 rpm": one unit for both). Raises InputError.
         """
-        return set_speeds(self.scenario.launcher, given)
+        return set_speeds(self.scenario.launcher, given, self._speed_place)
+
+    def _speed_place(self, stage: int) -> str:
+        from stager.config.place import speed_of
+
+        return speed_of(self.configuration, stage)
 
     def throw(self, *speeds: Speed) -> ThrowResult:
         """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
@@ -108,7 +113,8 @@ class Loaded:
 
         before: speeds of the stages before it, as in `speeds`; else their set speed, else their grip limit less
         grip_margin. throws: those of them that ended with this stage are set beside what the configuration expects.
-        Raises InputError for a stage that there cannot be, or of which there are no throws.
+        Raises InputError for a stage that there cannot be, or of which there are no throws, and for speeds of stages
+        that are not before it.
         """
         from stager.api import learned
         from stager.api.results.shown import shown
@@ -121,8 +127,10 @@ class Loaded:
                 f"must be 1 to {most}, as limits.stages allows (got {stage})", where="stage",
                 hint="the stage next to the feed is 1; limits.stages says how many there may be",
             )  # fmt: skip
+        if len(before) >= stage:
+            raise too_many(len(before), stage)
         measured = None if throws is None else learned.points_of(self.scenario, throws, stage)
-        given = self.speeds(*before[: stage - 1]).pairs if before[: stage - 1] else []
+        given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
         spread = learned.spread(self.scenario, found, seed)
         return shown(SweepResult, found, loaded=self, spread=spread, measured=measured)

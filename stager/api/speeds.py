@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -42,30 +42,40 @@ class Speeds:
         return list(zip(self.side_a.tolist(), side_b.tolist(), strict=True))
 
 
-def set_speeds(launcher: Launcher, given: Sequence[Speed]) -> Speeds:
+def set_speeds(
+    launcher: Launcher, given: Sequence[Speed], place: Callable[[int], str] = lambda stage: "speed"
+) -> Speeds:
     """Speeds as given, or the set speeds of the launcher where none are given.
 
-    Raises InputError where a speed cannot be read, is beyond any wheel, or where none is known.
+    place: where the set speed of a stage, counted from 0, is written. Raises InputError where a speed cannot be read,
+    is beyond any wheel, or where none is known.
     """
     stages = [launcher.stage(k) for k in range(len(given) or max(1, len(launcher.stages)))]
-    pairs = [_given(stages[k], given[k], k) if given else _configured(stages[k], k) for k in range(len(stages))]
+    pairs = [_given(stages[k], given[k], k) if given else _configured(stages[k], k, place) for k in range(len(stages))]
     for k, sides in enumerate(pairs):
-        _check_fastest(sides, k)
+        if (fastest := max(side for side in sides if side is not None)) > FASTEST:
+            raise _too_fast(fastest, k, "speed" if given else place(k))
     side_a = np.array([a for a, _ in pairs])
     split = any(b is not None and b != a for a, b in pairs)
     return Speeds(side_a, np.array([a if b is None else b for a, b in pairs]) if split else None)
 
 
-def _check_fastest(sides: tuple[float, float | None], k: int) -> None:
-    fastest = max(side for side in sides if side is not None)
-    if fastest > FASTEST:
-        message = f"no wheel holds together at more than {FASTEST:g} m/s (stage {k + 1} is set to {fastest:.4g} m/s)"
-        raise InputError(message, where="speed", hint=HINT)
+def _too_fast(fastest: float, k: int, where: str) -> InputError:
+    message = f"no wheel holds together at more than {FASTEST:g} m/s (stage {k + 1} is set to {fastest:.4g} m/s)"
+    return InputError(message, where=where, hint=HINT)
 
 
-def _configured(stage: Stage, k: int) -> tuple[float, float | None]:
+def too_many(count: int, stage: int) -> InputError:
+    """Of more speeds than there are stages before the one, counted from 1, that is swept."""
+    fewer = "give none" if stage == 1 else "give " + " ".join(f"--speed {12 + 5 * k}" for k in range(stage - 1))
+    before = "no stage" if stage == 1 else "1 stage" if stage == 2 else f"{stage - 1} stages"
+    message = f"{count} {'speed' if count == 1 else 'speeds'} for {before} before stage {stage}, whose speed is swept"
+    return InputError(message, where="speed", hint=f"{fewer}, or name the stage to sweep: --stage {count + 1}")
+
+
+def _configured(stage: Stage, k: int, place: Callable[[int], str]) -> tuple[float, float | None]:
     if stage.speed is None:
-        raise InputError(f"stage {k + 1} has no set speed", where="speed", hint=UNSET)
+        raise InputError(f"is missing: stage {k + 1} has no set speed", where=place(k), hint=UNSET)
     return float(stage.speed), None if stage.speed_b is None else float(stage.speed_b)
 
 

@@ -1,7 +1,7 @@
 """The configuration file: the only place that knows pydantic.
 
 types.py    kinds of values      tables.py, machine.py   the tables      checks.py   what must fit together
-load.py     read a file          lines.py, errors.py     what is wrong, and where
+load.py     read a file          lines.py, errors.py …   what is wrong, and where
 values.py   quantities by key    build.py, wheels.py     to hardware records
 save.py     write one back       schema.py               JSON Schema for editors
 """

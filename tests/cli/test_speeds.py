@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,7 @@ from stager.hardware.projectile import BALL, Projectile
 from stager.hardware.stage import IDLER, PAIR, RAIL, Layout, Stage
 from stager.hardware.wheel import Wheel
 from stager.physics.friction.constant import Constant
+from tests.cli.run import TEMPLATE, stager
 
 RADIUS = 0.04
 RPM = 2 * np.pi / 60 * RADIUS
@@ -97,3 +100,31 @@ def test_set_speeds_serve_where_none_are_given() -> None:
     np.testing.assert_array_equal(found.side_b, [9.0])
     with pytest.raises(InputError, match="no set speed"):
         set_speeds(_launcher(), [])
+
+
+def test_a_set_speed_is_found_wrong_where_it_is_written(tmp_path: Path) -> None:
+    lines = TEMPLATE.read_text(encoding="utf-8").splitlines()
+    path = tmp_path / "a.toml"
+    head = next(k for k, said in enumerate(lines) if said.startswith("[stage]"))
+    line = next(k for k, said in enumerate(lines) if said.startswith("speed = ") and k > head)
+
+    def complaint(speed: str, *more: str, command: str = "throw") -> str:
+        path.write_text("\n".join([*lines[:line], speed, *lines[line + 1 :], *more]), encoding="utf-8")
+        ran = stager(command, str(path))
+        assert ran.status == 2
+        return ran.err
+
+    assert complaint('speed = "4 km/s"').startswith(f"{path}:{line + 1}: stage.speed: no wheel holds together")
+    said = complaint('speed = "12 m/s"', "[[stages]]", "[[stages]]", 'speed = "1e6 rpm"', command="check")
+    assert said.startswith(f"{path}:{len(lines) + 3}: stages.2.speed: no wheel holds together")
+    assert complaint("").startswith(f"{path}:{head + 1}: stage.speed: is missing: stage 1 has no")
+    assert stager("throw", str(path), "--speed", "4e3").err.startswith("speed: no wheel holds together")
+
+
+@pytest.mark.parametrize("stage, speeds, hint", [("1", 1, "give none"), ("2", 2, "give --speed 12,"), ("2", 3, "")])
+def test_speeds_of_stages_that_are_not_before_the_swept_one_are_bad_input(stage: str, speeds: int, hint: str) -> None:
+    ran = stager("sweep", str(TEMPLATE), "--stage", stage, *["--speed", "12"] * speeds)
+    assert ran.status == 2
+    assert ran.out == ""
+    assert f"stage {stage}, whose speed is swept\n\nhint: {hint}" in ran.err
+    assert f"--stage {speeds + 1}\n" in ran.err
