@@ -84,7 +84,7 @@ def weigh(
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     enough = stage < SURE_STAGE and speed < SURE_SPEED
-    plan, first = _plan(what, where, scatter, 0 if enough else throws, rng)
+    plan, first = _plan(what, where, scatter, 0 if enough else throws, rng, now=stage + speed)
     left = plan[-1].wrong_after if plan else stage + speed
     low, median, high = np.exp(np.quantile(where.expected, ENDS, axis=1, method="closest_observation"))
     return Next(
@@ -99,13 +99,14 @@ def weigh(
 
 
 def _plan(
-    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator
+    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float
 ) -> tuple[tuple[Suggested, ...], Floats]:
     """Throws one by one, each the best beside those before it; and what a single throw at each setting would leave.
 
     Every draw is the truth once, all others are weighted by how well they agree with what is then measured. Settings
     are chosen by these weights, which vary little from look to look; what they leave is judged by the truths, since
-    with few draws of any weight the least of many choices looks better than it is.
+    with few draws of any weight the least of many choices looks better than it is. Nothing that is learned makes a
+    decision worse on average than `now`: what looks so comes of few draws.
     """
     usable = np.isfinite(where.expected).mean(axis=1) > 0.5
     expected = np.where(np.isfinite(where.expected), where.expected, -20.0)
@@ -129,7 +130,8 @@ def _plan(
             chosen.append(best)
             shares.append(what.misled(_even(known)))
     plan = zip(chosen, _falling(shares), strict=True)
-    return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=share) for k, share in plan), first
+    first = np.where(np.isfinite(first), np.minimum(first, now), first)
+    return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now)) for k, left in plan), first
 
 
 def _left(what: Stakes, weights: Floats) -> float:

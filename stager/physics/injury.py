@@ -24,9 +24,9 @@ EYE_INJURIES = (
     EyeInjury("retinal damage", "the retina is torn or detached", 30_351.0),
 )
 """Duma et al., J. Trauma 59 (2005) 960: 50 % risks from projectiles at 2 to 122 m/s; the mildest first."""
-NO_SAFE_VALUE = "Below the first of them is not safe: a scraped eye is only less than even odds. Wear eye protection."
+NO_SAFE_VALUE = "No value is safe: less energy only makes an injury of the eye less likely. Wear eye protection."
 
 
 def likely_injuries(energy_per_area: float) -> tuple[EyeInjury, ...]:
-    """Injuries that are at least as likely as not in an eye hit at `energy_per_area` [J/m^2]."""
+    """Injuries that at least half of the eyes suffer that are hit at `energy_per_area` [J/m^2]."""
     return tuple(injury for injury in EYE_INJURIES if np.asarray(energy_per_area) >= injury.half_risk)

@@ -34,8 +34,8 @@ class WheelHazard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hazards:
-    """energy [J] and energy_per_area [J/m^2] (None: area not known) of what leaves; injuries at least as likely as not
-    in an eye; toy limits with whether they are kept (None: not known); fall line; spin parameter [-], wobble
+    """energy [J] and energy_per_area [J/m^2] (None: area not known) of what leaves; injuries of at least half
+    of the eyes hit; toy limits with whether they are kept (None: not known); fall line; spin parameter [-], wobble
     rate [rad/s]; wheels by stage."""
 
     energy: float

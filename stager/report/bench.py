@@ -13,10 +13,10 @@ from stager.calibrate.table.entry import Entry, entry_of, in_column, throttle_fo
 from stager.calibrate.table.heads import Head
 from stager.calibrate.table.readings import THROTTLE
 from stager.report.answer import Answer
-from stager.report.digits import MISSING, percent, plural, speed
+from stager.report.digits import MISSING, plural, speed
 from stager.report.document import Source, document
 from stager.report.plot import Curve, Marked
-from stager.report.suggest import summary
+from stager.report.suggest import chance, share, summary
 from stager.report.table import Screen
 
 HELP = """\
@@ -153,9 +153,13 @@ def _next(found: Next, fitted: bool, book: Book) -> list[str]:
     if not found.plan:
         return []
     first = found.plan[0]
-    wheels = ", ".join(_at(u, _head(book, k), book) for k, u in enumerate(first.wheel_speed))
-    odds = f"chance of a wrong decision {percent(found.wrong, 0)}, then about {percent(first.wrong_after, 0)}"
-    return [f"Throw next at {wheels}: {odds}."]
+    at = f"Throw next at {', '.join(_at(u, _head(book, k), book) for k, u in enumerate(first.wheel_speed))}"
+    if found.helps:
+        return [f"{at}: {chance(found)} is {share(found.wrong)} now, and about {share(first.wrong_after)} after it."]
+    if not fitted:
+        return [f"{at}: no single throw tells much, but a fit needs 3."]
+    return [f"No single throw would tell much more: {chance(found)} stays near {share(found.wrong)}."
+            " stager next looks for several that do."]  # fmt: skip
 
 
 def _last(book: Book, throws: Throws) -> str:

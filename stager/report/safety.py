@@ -70,11 +70,13 @@ _COLUMNS = (
 def _eye(found: Hazards) -> str:
     if found.energy_per_area is None:
         return f"Eyes: the thickness that its energy per area takes is not known. {NO_SAFE_VALUE}"
-    energy = f"Eyes: {digits(found.energy_per_area)} J/m^2 as it leaves"
+    energy = f"Eyes: {digits(found.energy_per_area)} J/m^2 as it leaves."
     if not found.injuries:
         first = EYE_INJURIES[0]
-        return f"{energy}, below even odds of {first.name} ({first.half_risk:.0f} J/m^2) and still not safe."
-    return f"{energy} makes at least as likely as not: {listing([injury.name for injury in found.injuries])}."
+        suffer = f"suffer {first.name} ({first.meaning})"
+        return f"{energy} Half of the eyes hit at {first.half_risk:.0f} J/m^2 {suffer}; less is not safe either."
+    names = listing([f"{injury.name} ({injury.meaning})" for injury in found.injuries])
+    return f"{energy} At least half of the eyes hit so hard suffer {names}."
 
 
 def _toys(found: Hazards) -> str:

@@ -50,27 +50,32 @@ def _headline(found: Next) -> str:
     if found.enough:
         return "Enough is known: more throws would hardly change a decision."
     if not found.helps:
-        return (
-            "More throws with what is built would hardly help:"
-            f" the chance of a wrong decision stays near {percent(found.wrong, 0)}."
-        )
-    first = found.plan[0]
-    return (
-        f"Throw next at {', '.join(speed(u) for u in first.wheel_speed)} m/s; {plural(len(found.plan), 'throw')} as"
-        f" below bring the chance of a wrong decision from {percent(found.wrong, 0)}"
-        f" to {percent(found.plan[-1].wrong_after, 0)}."
-    )
+        return f"More throws with what is built would hardly help: {chance(found)} stays near {share(found.wrong)}."
+    at = ", ".join(speed(u) for u in found.plan[0].wheel_speed)
+    after = f"about {share(found.plan[-1].wrong_after)} after the {plural(len(found.plan), 'throw')} below"
+    return f"Throw next at {at} m/s: {chance(found)} is {share(found.wrong)} now and {after}."
+
+
+def chance(found: Next) -> str:
+    """What throws are to make small."""
+    stages = "" if found.probability_worthwhile is None else " or number of stages"
+    return f"the chance to choose the wrong wheel speed{stages}"
+
+
+def share(wrong: float) -> str:
+    """A chance in whole per cent; two that are added may come to more than all."""
+    return percent(min(wrong, 1.0), 0)
 
 
 def _plan(found: Next, launcher: Launcher) -> Table:
     columns = (
-        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after"),
+        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after", "chance"),
     )  # fmt: skip
     rows = tuple(
         (
             str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
             ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)),
-            percent(one.wrong_after, 0),
+            share(one.wrong_after),
         )
         for number, one in enumerate(found.plan)
     )  # fmt: skip
@@ -81,8 +86,8 @@ def _notes(found: Next) -> list[str]:
     notes = []
     if found.probability_worthwhile is not None:
         notes.append(
-            f"That stage {found.built + 1} adds what is called worthwhile: {percent(found.probability_worthwhile, 0)}"
-            f" (chance of a wrong decision {percent(found.wrong_stage)})."
+            f"Chance that stage {found.built + 1} adds what is called worthwhile:"
+            f" {percent(found.probability_worthwhile, 0)} (to be wrong about it: {percent(found.wrong_stage)})."
         )
     notes.append(
         f"Wheel speed of stage {found.built} to choose now: {speed(found.best_speed)} m/s"

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stager.calibrate.deciding import LOSES, stakes
+from stager.calibrate import planning
+from stager.calibrate.deciding import LOSES, Experiments, Stakes, stakes
 from stager.calibrate.draws import before
 from stager.calibrate.planning import FIRST_SCATTER, expect
 from stager.hardware.arrays import Floats
@@ -58,6 +59,22 @@ def test_advised_throws_are_worth_more_than_evenly_spread_ones(name: str) -> Non
     # What was promised is what came: both are shares of 400 launchers, so 0.06 is more than two standard errors.
     assert found.wrong_speed == pytest.approx(none, abs=0.06)
     assert found.plan[-1].wrong_after == pytest.approx(ours, abs=0.06)
+
+
+def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: pytest.MonkeyPatch) -> None:
+    # As many draws speak for a further stage as against it: without the one that is the truth, most speak against it.
+    rng = np.random.default_rng(1)
+    what = Stakes(
+        worthwhile=np.arange(DRAWS) % 2.0, choices=np.ones(1), loss=np.zeros((1, DRAWS)), grip_limit=np.full(1, np.nan)
+    )
+    where = Experiments(wheel_speed=np.ones((5, 1)), expected=1e-3 * rng.normal(size=(5, DRAWS)))
+    monkeypatch.setattr(planning, "stakes", lambda *given: (what, where))
+    given = scenario("seed_ball")
+    found = planning.weigh(before(given, rng, DRAWS), 1, 20.0, finder(given), rng, throws=1)
+    assert not found.helps
+    assert found.wrong == pytest.approx(0.5)
+    assert found.plan[0].wrong_after <= found.wrong
+    assert (found.wrong_after <= found.wrong).all()
 
 
 def test_as_many_throws_as_asked_for(tmp_path: Path) -> None:

@@ -1,0 +1,54 @@
+"""What the bench says of the next throw: what is now and what would be after it, and no throw that does not help."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stager.calibrate.planning import Next, Suggested
+from stager.calibrate.table.book import open_book
+from stager.config import load
+from stager.report.bench import screen
+from stager.report.document import Source
+from stager.report.suggest import answer
+from tests.cli.run import ROOT
+
+SOURCE = Source(config_sha256="", seed=0)
+SPEEDS = np.array([10.0, 15.0])
+FOUND = Next(
+    built=1, probability_worthwhile=0.6, wrong_stage=0.4, wrong_speed=0.36, best_speed=15.0, wheel_speed=SPEEDS,
+    wrong_after=np.array([0.5, 0.6]), low=SPEEDS, median=SPEEDS, high=SPEEDS, grip_limit=None, behind=np.zeros(0),
+    plan=(Suggested(wheel_speed=np.array([15.0]), wrong_after=0.5),), enough=False, helps=True,
+)  # fmt: skip
+USELESS = replace(FOUND, plan=(replace(FOUND.plan[0], wrong_after=0.76),), helps=False)
+CHANCE = "the chance to choose the wrong wheel speed or number of stages"
+
+
+@pytest.mark.parametrize(
+    ("found", "fitted", "said"),
+    [
+        (FOUND, True, f"Throw next at 3581 rpm (15.00 m/s): {CHANCE} is 76 % now, and about 50 % after it."),
+        (USELESS, True, f"No single throw would tell much more: {CHANCE} stays near 76 %."
+         " stager next looks for several that do."),
+        (USELESS, False, "Throw next at 3581 rpm (15.00 m/s): no single throw tells much, but a fit needs 3."),
+    ],
+)  # fmt: skip
+def test_a_throw_is_advised_for_what_it_tells(found: Next, fitted: bool, said: str, tmp_path: Path) -> None:
+    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
+    book, _ = open_book(tmp_path / "throws.csv", launcher, 1)
+    # Source: 15 m/s / 40 mm × 60/2π = 3581 rpm.
+    assert list(screen(found, fitted, book.throws(), book).notes) == [said]
+
+
+def test_next_says_both_chances() -> None:
+    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
+    said = answer(FOUND, launcher, SOURCE).screen
+    assert said is not None
+    assert said.headline == f"Throw next at 15.00 m/s: {CHANCE} is 76 % now and about 50 % after the 1 throw below."
+    last = replace(USELESS, probability_worthwhile=None, wrong_stage=0.0, wrong_speed=0.9)
+    said = answer(last, launcher, SOURCE).screen
+    assert said is not None
+    assert said.headline.endswith("would hardly help: the chance to choose the wrong wheel speed stays near 90 %.")
