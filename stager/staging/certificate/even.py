@@ -24,27 +24,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
-from stager.staging.certificate.extremes import SLOWEST, STOPPED, normals, per_speed
+from stager.staging.certificate.extremes import SLOW, SLOWEST, STOPPED, chosen_normals
 from stager.staging.certificate.motor import Motor
-from stager.staging.certificate.press import Press
+from stager.staging.certificate.press import Press, Pressed
 from stager.staging.certificate.traction import Traction
+
+FACES = np.array([[1.0], [-1.0], [1.0], [-1.0]])
+"""Rows of the state: greatest and least of w, then of H."""
+ENDS = FACES[2:]
 
 
 @dataclass
 class EvenRun:
     """One batch of cells on its way; state rows: w⁺, w⁻, H⁺, H⁻.
 
+    set_speed: greatest and least U, (2, lanes) [m/s]; holding: see Motor, at the least and the greatest U, (2, lanes)
+    [N]; stored: greatest crush energy of a side [J]; felt: whether peak accelerations are asked for;
     strain: least peak acceleration so far; crossing: least acceleration that the crest of friction would have made
     since slips all lay above it, −∞ before they did [m/s^2].
     """
 
     mass: float
-    wheel_mass: float
     traction: Traction
     motor: Motor
     press: Press
-    low: Floats
-    high: Floats
+    set_speed: Floats
+    holding: Floats
+    stored: Floats
+    felt: bool
     fastest: Floats
     dip: Floats
     jams: NDArray[np.bool_]
@@ -55,50 +62,51 @@ class EvenRun:
     @property
     def ratio(self) -> float:
         """κ = m/(2M)."""
-        return self.mass / (2.0 * self.wheel_mass)
+        return self.mass / (2.0 * self.motor.wheel_mass)
 
     def rate(
         self, number: int, place: Floats, state: Floats, *, seeing: bool = True
     ) -> tuple[Floats, Floats, Floats | None]:
         """See march.Run."""
         pressed = self.press.at(number, place)
-        own = np.zeros_like(state)
-        out = np.empty_like(state)
-        upper, lower = np.sqrt(np.maximum(state[0], 0.0)), np.sqrt(np.maximum(state[1], 0.0))
-        least, most = self.low + state[3], self.high + state[2]
+        speed = np.sqrt(np.maximum(state[:2], 0.0))
         by_speed = self.ratio + pressed.cosine
-        slow, fast = by_speed * lower, by_speed * upper
-        ends = least - fast, most - fast, least - slow, most - slow
-        grips, slopes = self._grips(*ends)
-        out[0] = 4.0 / self.mass * normals(pressed, grips[0] * pressed.cosine, 1.0, 1.0)
-        own[0] = self._stiffness(pressed.high, pressed.cosine, slopes[0], by_speed, upper)
-        out[1] = 4.0 / self.mass * normals(pressed, grips[1] * pressed.cosine, 1.0, -1.0)
-        own[1] = self._stiffness(pressed.low, pressed.cosine, slopes[1], by_speed, lower)
-        weakest, strongest = grips[2], grips[3]
-        away = 1.0 - pressed.cosine
-        gain = normals(pressed, -weakest * away, 1.0, 1.0)
-        gain = gain + self.motor.force(self.ratio * upper - state[2], self.low)
-        out[2] = per_speed(gain, 1.0, lower, upper) / self.wheel_mass
-        gain = normals(pressed, -strongest * away, 1.0, -1.0)
-        gain = gain + self.motor.force(self.ratio * lower - state[3], self.high)
-        out[3] = per_speed(gain, -1.0, lower, upper) / self.wheel_mass
-        if not seeing:
-            return out, own, None
-        pull, crest = (
-            2.0 / self.mass * normals(pressed, grip * pressed.cosine, 1.0, -1.0)
-            for grip in (weakest, self.traction.peak)
-        )
-        return out, own, np.stack([pull, crest, ends[0], ends[3]])
-
-    def _grips(
-        self, least_fast: Floats, most_fast: Floats, least_slow: Floats, most_slow: Floats
-    ) -> tuple[Floats, Floats]:
-        """φ and dφ/ds: greatest on the face v⁺, least on the face v⁻, least and greatest of all; φ is odd."""
-        low = np.stack([least_fast, -most_slow, -most_slow, least_fast])
-        high = np.stack([most_fast, -least_slow, -least_fast, most_slow])
+        low, high = self._slips(state[2:] + self.set_speed, by_speed * speed)
         grips, slopes = self.traction.greatest(low, high)
-        grips[1:3] = -grips[1:3]
-        return grips, slopes
+        # The least φ is the greatest of −φ: φ is odd.
+        grips[1:3] *= -1.0
+        shares = np.empty_like(state)
+        np.multiply(grips[:2], pressed.cosine, out=shares[:2])
+        np.multiply(grips[2:], pressed.cosine - 1.0, out=shares[2:])
+        gain, normal = chosen_normals(pressed, shares, FACES)
+        own = np.zeros_like(state)
+        own[:2] = normal[:2] * (pressed.cosine * by_speed) * slopes[:2] / np.maximum(speed, SLOWEST)
+        own[:2] = np.minimum(own[:2] * (-2.0 / self.mass), 0.0)
+        gain[:2] *= 4.0 / self.mass
+        held = gain[2:] + self.motor.force(self.ratio * speed - state[2:], self.holding)
+        slow, fast = np.maximum(speed[1], SLOWEST), np.maximum(speed[0], SLOW)
+        gain[2:] = held / (np.where(held * ENDS > 0.0, slow, fast) * self.motor.wheel_mass)
+        seen = self._sight(pressed, grips[2], low[3], high[3]) if seeing and self.felt else None
+        return gain, own, seen
+
+    @staticmethod
+    def _slips(wheel: Floats, pace: Floats) -> tuple[Floats, Floats]:
+        """Ends of s on the face v⁺, of −s on the face v⁻, of −s and of s in the whole box, (4, lanes) each; wheel:
+        greatest and least U + H, pace: (κ + cos φ) v likewise."""
+        low, high = np.empty((4, pace.shape[1])), np.empty((4, pace.shape[1]))
+        low[0] = low[3] = wheel[1] - pace[0]
+        low[1] = low[2] = pace[1] - wheel[0]
+        np.subtract(wheel[0], pace[0], out=high[0])
+        np.subtract(pace[1], wheel[1], out=high[1])
+        np.negative(low[0], out=high[2])
+        np.negative(low[1], out=high[3])
+        return low, high
+
+    def _sight(self, pressed: Pressed, weakest: Floats, least: Floats, most: Floats) -> Floats:
+        """What `feel` takes."""
+        grips = np.stack([weakest, np.full_like(weakest, self.traction.peak)])
+        pulls, _ = chosen_normals(pressed, grips * pressed.cosine, -np.ones((2, 1)))
+        return np.concatenate([2.0 / self.mass * pulls, [least, most]])
 
     def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
         """Nothing is known that `keep` does not know."""
@@ -109,19 +117,20 @@ class EvenRun:
         And with no more than it has: since the last moment with u = U the motor has given nothing, so with S the crush
         energy of a side M u² ≤ M U² + m v²/2 + 2 S.
         """
-        above = np.maximum(state[0], 0.0)
-        below = np.clip(state[1], 0.0, above)
-        upper = np.sqrt(above)
+        out, (high, low) = state.copy(), self.set_speed
+        np.maximum(state[0], 0.0, out=out[0])
+        np.minimum(np.maximum(state[1], 0.0), out[0], out=out[1])
+        upper, lower = np.sqrt(out[:2])
         fastest = np.maximum(self.fastest, upper)
-        given = self.ratio * fastest**2 + 2.0 * self.press.stored / self.wheel_mass
-        wheel = np.minimum(np.maximum(self.high, fastest), np.sqrt(self.high**2 + given))
-        most = self.ratio * upper + wheel - self.low
-        least = self.ratio * np.sqrt(below) - self.high
-        return np.stack([above, below, np.minimum(state[2], most), np.maximum(state[3], least)])
+        given = self.ratio * (fastest * fastest) + (2.0 / self.motor.wheel_mass) * self.stored
+        wheel = np.minimum(np.maximum(high, fastest), np.sqrt(high * high + given))
+        np.minimum(state[2], self.ratio * upper + (wheel - low), out=out[2])
+        np.maximum(state[3], self.ratio * lower - high, out=out[3])
+        return out
 
     def scale(self, state: Floats) -> Floats:
         """See march.Run."""
-        top = np.maximum(self.high, self.fastest)
+        top = np.maximum(self.set_speed[0], self.fastest)
         held = (1.0 + self.ratio) * top
         small = 0.01 * self.fastest**2
         return np.stack([state[0] + small, state[1] + small, held, held])
@@ -134,13 +143,15 @@ class EvenRun:
         self.jams = self.jams | (self.dip < -STOPPED * self.fastest**2)
         self.stalls = self.stalls | (chosen & (state[1] <= 0.0))
 
-    def feel(self, chosen: NDArray[np.bool_], seen: Floats) -> None:
+    def feel(self, chosen: NDArray[np.bool_], seen: Floats | None) -> None:
         """See march.Run. seen: least acceleration, what the crest of friction would make [m/s^2], least and greatest
         slip [m/s].
 
         Where slips all lie above the crest, and later all below, every throw has passed it, and with it what it makes
         at the least favourable of the places between.
         """
+        if seen is None:
+            return
         pull, crest, least, most = seen
         since = np.where(least > self.traction.crest, crest, np.minimum(self.crossing, crest))
         self.crossing = np.where(chosen, since, self.crossing)
@@ -151,7 +162,3 @@ class EvenRun:
         """See march.Run."""
         for name in ("fastest", "dip", "jams", "stalls", "strain", "crossing"):
             getattr(self, name)[index] = getattr(part, name)
-
-    def _stiffness(self, normal: Floats, cosine: Floats, slope: Floats, by_speed: Floats, speed: Floats) -> Floats:
-        own = -2.0 / self.mass * normal * cosine * slope * by_speed / np.maximum(speed, SLOWEST)
-        return np.minimum(own, 0.0)

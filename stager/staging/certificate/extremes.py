@@ -24,6 +24,17 @@ def normals(pressed: Pressed, grip: Floats, count: float, sign: float) -> Floats
     return np.where(sign * share > 0.0, pressed.high, pressed.low) * share + count * loss
 
 
+def chosen_normals(pressed: Pressed, grip: Floats, signs: Floats) -> tuple[Floats, Floats]:
+    """`normals` of one side for many rows at once, signs (rows, 1), and the normal force [N] that each takes."""
+    share = grip + _by_sign(signs, pressed.tilt_high, pressed.tilt_low)
+    normal = np.where(signs * share > 0.0, pressed.high, pressed.low)
+    return normal * share + _by_sign(signs, pressed.loss_high, pressed.loss_low), normal
+
+
+def _by_sign(signs: Floats, high: Floats, low: Floats) -> Floats:
+    return high if high is low else np.where(signs > 0.0, high, low)
+
+
 def grip_extreme(traction: Traction, slips: Sequence[Floats], sign: float) -> tuple[Floats, Floats]:
     """φ and dφ/ds at its greatest or least for slips between slips[1] and slips[0] [m/s]."""
     return traction.greatest(slips[1], slips[0]) if sign > 0 else traction.least(slips[1], slips[0])

@@ -41,7 +41,8 @@ WIDE = 0.05
 class LedRun:
     """One batch of cells on its way; state rows: Y⁺², Y⁻², z⁺, z⁻, H⁺, H⁻, (v²)⁺.
 
-    reach: what cannot be exceeded; fastest: greatest v so far [m/s]."""
+    holding: see Motor, at the least and the greatest U, (2, lanes) [N]; reach: what cannot be exceeded;
+    fastest: greatest v so far [m/s]."""
 
     form: Form
     mass: float
@@ -51,6 +52,7 @@ class LedRun:
     press: Press
     low: Floats
     high: Floats
+    holding: Floats
     reach: Reach
     fastest: Floats
     dip: Floats
@@ -144,7 +146,7 @@ class LedRun:
         sign = SIGNS[end]
         gain = normals(pressed, -grip * shares.held_a, self.form.held_normals, sign)
         lost = self.form.ratio * box.lead[end] - box.held[end]
-        gain = gain + self.motor.force(lost, (self.low, self.high)[end])
+        gain = gain + self.motor.force(lost, self.holding[end])
         fast, slow = (self.form.speed(*pair) for pair in zip(box.lead, box.band, strict=True))
         return per_speed(gain, sign, slow, fast) / self.motor.wheel_mass
 

@@ -35,7 +35,7 @@ class Run(Protocol):
         ...
 
     def keep(self, state: Floats) -> Floats:
-        """`state`, put back into what is known of it beforehand."""
+        """`state`, put back into what is known of it beforehand; also several, (rows, several, lanes)."""
         ...
 
     def scale(self, state: Floats) -> Floats:
@@ -78,14 +78,16 @@ def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> 
             return out
         size = np.minimum(size, 1.0 - at)
         fresh, rough, seen = _step(here, number, way, at, size, state)
-        kept = here.keep(fresh)
-        ratio = (np.abs(kept - here.keep(rough)) / here.scale(state)).max(axis=0) * (steps**2 / ROUGHNESS)
+        kept, near = here.keep(np.stack([fresh, rough], axis=1)).swapaxes(0, 1)
+        ratio = (np.abs(kept - near) / here.scale(state)).max(axis=0) * (steps**2 / ROUGHNESS)
         good = (ratio <= 1.0) | (size <= FINEST_STEP * largest)
         here.note(good, fresh)
         here.feel(good, seen)
         state, at = np.where(good, kept, state), np.where(good, at + size, at)
-        factor = np.clip(0.9 / np.sqrt(np.maximum(np.nan_to_num(ratio, nan=1e8), 1e-8)), 0.2, 4.0)
-        size = np.clip(size * np.where(good, factor, np.minimum(factor, 0.7)), FINEST_STEP * largest, largest)
+        # A ratio that is not a number cuts the step as far as may be.
+        factor = np.fmax(np.minimum(0.9 / np.sqrt(np.maximum(ratio, 1e-8)), 4.0), 0.2)
+        size = size * np.where(good, factor, np.minimum(factor, 0.7))
+        size = np.minimum(np.maximum(size, FINEST_STEP * largest), largest)
         done = at >= 1.0 - 1e-12
         if done.any():
             here.feel(done, here.rate(number, way.at(at)[0], state)[2])

@@ -26,14 +26,19 @@ class Motor:
     windage_of: Stage | None
     wheel_mass: float
 
-    def force(self, lost: Floats, set_speed: Floats) -> Floats:
-        """Force [N] where the wheel has lost `lost` [m/s] from `set_speed` [m/s]: rises with the one, falls with the
-        other."""
+    def holding(self, set_speed: Floats) -> Floats:
+        """Force at the rim that holds `set_speed` [m/s] without a throw [N]; shape as given."""
         if self.windage_of is None:
-            return np.zeros_like(lost)
+            return np.zeros_like(set_speed)
         wheel = self.windage_of.wheel
         radius = float(wheel.radius)
-        holding = self.idling + windage(wheel, set_speed / radius) / radius
+        return np.asarray(self.idling + windage(wheel, set_speed / radius) / radius)
+
+    def force(self, lost: Floats, holding: Floats) -> Floats:
+        """Force [N] where the wheel has lost `lost` [m/s] from a speed that takes `holding` [N]: rises with the one,
+        falls with the other."""
+        if self.windage_of is None:
+            return np.zeros_like(lost)
         return np.minimum(np.maximum(self.slope * lost, -holding), np.maximum(self.stall - holding, 0.0))
 
 

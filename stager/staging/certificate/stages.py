@@ -38,16 +38,16 @@ def enclosure(launcher: Launcher, stage: Stage, *, spins: bool) -> Enclose | str
     return led(launcher, stage, wheel, wheel)
 
 
-def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
-    """A pair of equal wheels; the projectile does not spin."""
+def even_pair(launcher: Launcher, stage: Stage, traction: Traction, *, felt: bool = True) -> Enclose:
+    """A pair of equal wheels; the projectile does not spin. felt: see EvenRun."""
     motor = motor_of(stage)
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
         entry, wheel = cells.high[ENTRY], (cells.low[WHEEL], cells.high[WHEEL])
-        unseen = np.full(entry.shape, -np.inf)
+        unseen, press = np.full(entry.shape, -np.inf), press_between(launcher, stage, *wheel)
         run = EvenRun(
-            float(launcher.projectile.mass), motor.wheel_mass, traction, motor,
-            press_between(launcher, stage, *wheel), *wheel,
+            float(launcher.projectile.mass), traction, motor, press, np.stack([wheel[1], wheel[0]]),
+            motor.holding(np.stack(wheel)), press.stored, felt,
             entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), unseen, unseen.copy(),
         )  # fmt: skip
         ends = np.stack([entry, cells.low[ENTRY]])
@@ -88,7 +88,7 @@ def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction) -
         entry = np.maximum(form.speed(lead, band), 0.0)
         run = LedRun(
             form, float(launcher.projectile.mass), traction, other, motor, press, *wheel,
-            reach_of(launcher, stage, press, lead, band, wheel[1]),
+            motor.holding(np.stack(wheel)), reach_of(launcher, stage, press, lead, band, wheel[1]),
             entry[0].copy(), np.zeros_like(lead[0]), *_unmarked(lead[0].size), np.full(lead[0].shape, -np.inf),
         )  # fmt: skip
         state = march(run, np.concatenate([lead**2, band, form.ratio * lead, entry[:1] ** 2]), steps)

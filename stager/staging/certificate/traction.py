@@ -39,7 +39,7 @@ class Traction:
 
     def value(self, slip: Floats) -> Floats:
         """φ [-] at `slip` [m/s], of either sign; shape as `slip`."""
-        return np.asarray(self.law.coefficient(np.abs(slip))[0] * np.tanh(slip / self.creep))
+        return np.asarray(self.law.coefficient(np.abs(slip), steep=False)[0] * np.tanh(slip / self.creep))
 
     def both(self, slip: Floats) -> tuple[Floats, Floats]:
         """φ [-] and dφ/ds [s/m] at `slip` [m/s]; shapes as `slip`."""
@@ -52,13 +52,11 @@ class Traction:
         """Greatest φ [-] for slip from `low` to `high` [m/s], and dφ/ds where it is taken (0 at a peak within)."""
         if self._single is None:
             return self._greatest_of_many(low, high)
-        place = np.clip(self._single, low, high)
-        value, slope = self.both(place)
-        value = np.array(value)
+        value, slope = self.both(np.minimum(np.maximum(self._single, low), high))
         # Left of −peak φ falls again towards −peak: there the other end may be the greater.
         far = (low < -self._single) & (high < self._single)
         if far.any():
-            value[far] = np.maximum(value[far], self.value(np.broadcast_to(low, value.shape)[far]))
+            value = np.where(far, np.maximum(value, self.value(low)), value)
         return value, slope
 
     def least(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
