@@ -39,12 +39,14 @@ class Climbed:
 def climb(scenario: Scenario, seen: Callable[[float], None] | None = None) -> Climbed:
     """The best settings for 0, 1, 2 … stages, as many as what is built may hold and as get the projectile through.
 
-    seen: see `settle`.
+    seen: see `settle`; called before with the greatest wheel speed [m/s], which nothing leaves much faster than.
     """
     most = most_stages(scenario)
     bare = judged(scenario, [np.zeros(0)])
     if most == 0 or _spins_too_little(scenario):
         return Climbed(bare, None, [])
+    if seen is not None:
+        seen(max(float(np.max(span(scenario.launcher, scenario.allowances, k).top)) for k in range(most)))
     # One stage more than is allowed, for what it would be worth.
     chains = chains_of(scenario, most + 1)
     climbers = settle(scenario, chains, range(1, most + 1), task(scenario), seen)

@@ -12,12 +12,12 @@ from stager.staging.certificate import Bound, bound
 from stager.staging.climb import most_stages
 
 BELOW_CAP = 0.98
-"""Share of the cap below which settings of the maps do not reach it in the true model."""
+"""Share of the cap below which wheels, or settings of the maps, do not reach it in the true model."""
 
 
 @dataclass(slots=True)
 class Early:
-    """Begins the bound of `scenario` with `hands` once the maps know how fast it gets, if that is below the cap: there
+    """Begins the bound of `scenario` with `hands` once it is known how fast it gets, if that is below the cap: at the cap
     nothing need be proven. begun: waits for the bound."""
 
     scenario: Scenario
@@ -25,6 +25,6 @@ class Early:
     begun: Callable[[], Bound] | None = None
 
     def seen(self, exit_speed: float) -> None:
-        """Called with the greatest exit speed of the maps [m/s]."""
+        """Called with a speed that exits do not exceed by much [m/s]; again where a lower one is known."""
         if self.begun is None and exit_speed < BELOW_CAP * exit_cap(self.scenario):
             self.begun = self.hands.aside(bound, self.scenario, most_stages(self.scenario))

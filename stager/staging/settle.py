@@ -31,7 +31,8 @@ JUDGED = Options(tolerance=2e-6)
 ROUNDS = 8
 SETTLED = 1e-5
 STRAINED = 0.98
-HAIRS = np.geomspace(1e-5, 3e-3, 16)
+HAIRS = np.geomspace(0.1, 30.0, 12)
+"""By how much wheels are slowed, as shares of what a limit is broken by [-]."""
 LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 
 
@@ -39,13 +40,31 @@ LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 class Climber:
     """A stage count on its way: what it must keep, with the maps' corrections; where the maps have it best; what that
     makes in the true model; the coupled limits about it, where they hold it back; whether the settings come from the
-    true model alone and not from the maps."""
+    true model alone and not from the maps; the fastest settings so far that keep its limits, and that do not quite."""
 
     task: Task
     found: Found
     settings: Settings
     law: Law | None = None
     apart: bool = False
+    kept: Settings | None = None
+    broken: Settings | None = None
+
+    @property
+    def to_and_fro(self) -> bool:
+        """Whether it has come to keep its limits and breaks them again: nearly as good settings lie apart."""
+        return self.kept is not None and not _keeps(self.settings)
+
+    def note(self) -> None:
+        """Remember its settings, if they are the fastest of their kind."""
+        if _keeps(self.settings):
+            self.kept = _faster(self.kept, self.settings)
+        else:
+            self.broken = _faster(self.broken, self.settings)
+
+
+def _faster(one: Settings | None, two: Settings) -> Settings:
+    return two if one is None or two.exit_speed > one.exit_speed else one
 
 
 def settle(
@@ -72,15 +91,18 @@ def settle(
     climbers = [Climber(task, one, made) for one, made in zip(found, thrown, strict=True)]
     moving = climbers
     for _ in range(ROUNDS):
-        moving = [climber for climber in moving if _adjust(scenario, chains, climber)]
+        for climber in moving:
+            climber.note()
+        moving = [each for each in moving if not each.to_and_fro and _adjust(scenario, chains, each)]
         if not moving:
             break
         again = thrown_as(scenario, chains, [each.found for each in moving], [each.task for each in moving], LOCAL)
         for climber, made in zip(moving, again, strict=True):
             climber.settings = made
     for climber in climbers:
-        if not _keeps(climber.settings):
-            _slow(scenario, climber)
+        climber.note()
+        if not _keeps(climber.settings) and climber.broken is not None:
+            climber.settings = _slowed(scenario, climber.broken, climber.kept)
     _extend(scenario, climbers)
     for climber in climbers:
         verdicts = _verdicts(climber.settings.design, LIMITS)
@@ -88,16 +110,16 @@ def settle(
     return climbers
 
 
-def _slow(scenario: Scenario, climber: Climber) -> None:
-    """Where the rounds ended a hair beyond a limit: all wheels a hair slower, the fastest that keep it; else no change.
-
-    With nearly as good settings far apart the rounds may go to and fro between them.
-    """
-    stages, grips = climber.settings.throw.stages, climber.settings.grip_limit
-    speeds = stages.wheel_speed_b if climber.settings.spin < 0 else stages.wheel_speed_a
-    chains = [speeds * (1 - share) for share in HAIRS]
-    kept = [made for made in judged(scenario, chains, [grips] * len(chains), LOCAL) if _keeps(made)]
-    climber.settings = max(kept, key=lambda made: made.exit_speed, default=climber.settings)
+def _slowed(scenario: Scenario, broken: Settings, kept: Settings | None) -> Settings:
+    """All wheels a hair slower than in `broken`, the fastest that keep its limits, or `kept` where that is faster; no
+    change where there is neither."""
+    stages, grips = broken.throw.stages, broken.grip_limit
+    speeds = stages.wheel_speed_b if broken.spin < 0 else stages.wheel_speed_a
+    over = -min(float(verdict.slack) for verdict in broken.verdicts if verdict.name not in COUPLED)
+    chains = [speeds * (1 - min(share * over, 0.1)) for share in HAIRS]
+    made = [one for one in judged(scenario, chains, [grips] * len(chains), LOCAL) if _keeps(one)]
+    made += [] if kept is None else [kept]
+    return max(made, key=lambda one: one.exit_speed, default=broken)
 
 
 def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:

@@ -209,7 +209,7 @@ def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
     Steps are halved until the ends stay put. Halving takes three quarters off the error, so a third of the last move is
     left: ends are moved on by that, and put out by a whole move, more than is left if halving took but half off. A cell
     far from the best, or whose bound is loose, may move by a part of its distance; a little more does no harm where the
-    end stays below what is near enough.
+    end stays below what is near enough, or below another's that is known.
     """
     cells, enclosed = answer.cells, answer.enclosed
     goal = _goal(question, answer)
@@ -223,7 +223,8 @@ def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
         enclosed = enclosed.put(index, ends)
         top = np.maximum(fine.high, coarse.high)
         allowed = np.maximum(STEP_ERROR * goal, np.where(top < goal, FAR_ERROR, LOOSE_ERROR) * np.abs(goal - top))
-        harmless = (ends.high <= goal) & (moved <= SMALL_ERROR * goal)
+        known = max(goal, float(ends.high[moved <= allowed].max(initial=0.0)))
+        harmless = (ends.high <= known) & (moved <= SMALL_ERROR * goal)
         # Too long a step may stop what would get through.
         moving = ((moved > allowed) & ~harmless) | ((fine.high <= 0.0) & (steps < SURE_OF_JAMS))
         if steps >= FINEST or spent > 3 * question.effort:
