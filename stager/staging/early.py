@@ -17,7 +17,7 @@ BELOW_CAP = 0.98
 
 @dataclass(slots=True)
 class Early:
-    """Begins the bound of `scenario` with `hands` once it is known how fast it gets, if that is below the cap: at the cap
+    """Begins the bound of `scenario` with `hands` once it is known how fast it gets, if that is below the cap: there
     nothing need be proven. begun: waits for the bound."""
 
     scenario: Scenario

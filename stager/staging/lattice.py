@@ -27,6 +27,8 @@ class Lattice:
         lanes = places[0].size
         where, weight = np.zeros((lanes, 1), np.intp), np.ones((lanes, 1))
         for place, size, stride in zip(places, self.sizes, self.strides, strict=True):
+            if size == 1:
+                continue
             base, weights = _stencil(place, size)
             nodes = (base[:, None] + np.arange(len(weights))) * stride
             where = (where[:, :, None] + nodes[:, None, :]).reshape(lanes, -1)

@@ -31,8 +31,11 @@ JUDGED = Options(tolerance=2e-6)
 ROUNDS = 8
 SETTLED = 1e-5
 STRAINED = 0.98
-HAIRS = np.geomspace(0.1, 30.0, 12)
-"""By how much wheels are slowed, as shares of what a limit is broken by [-]."""
+HAIRS = np.array([1.0, 1.01, 1.1, 1.5, 3.0, 10.0])
+"""By how much wheels are slowed, in multiples of what a limit seems to take."""
+MOST_SLOWED = 0.1
+ROUNDING = 1e-6
+"""Limits count as kept to a millionth of what they allow."""
 LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 
 
@@ -115,11 +118,33 @@ def _slowed(scenario: Scenario, broken: Settings, kept: Settings | None) -> Sett
     change where there is neither."""
     stages, grips = broken.throw.stages, broken.grip_limit
     speeds = stages.wheel_speed_b if broken.spin < 0 else stages.wheel_speed_a
-    over = -min(float(verdict.slack) for verdict in broken.verdicts if verdict.name not in COUPLED)
-    chains = [speeds * (1 - min(share * over, 0.1)) for share in HAIRS]
-    made = [one for one in judged(scenario, chains, [grips] * len(chains), LOCAL) if _keeps(one)]
+    over = _broken(broken)
+    most = max(over.values())
+    first = judged(scenario, [speeds * (1 - min(most, MOST_SLOWED))], [grips], LOCAL)[0]
+    slack = _slacks(first)
+    # A limit that hardly feels it is given ten times as much.
+    needed = max(most * by / max(by + slack[name], 0.1 * by) for name, by in over.items())
+    chains = [speeds * (1 - min(share * needed, MOST_SLOWED)) for share in HAIRS]
+    made = [one for one in (first, *judged(scenario, chains, [grips] * len(chains), LOCAL)) if _keeps(one)]
     made += [] if kept is None else [kept]
     return max(made, key=lambda one: one.exit_speed, default=broken)
+
+
+def _broken(settings: Settings) -> dict[str, float]:
+    """By how much each broken limit is broken, as a share of it."""
+    return {name: -slack for name, slack in _slacks(settings).items() if slack < -ROUNDING}
+
+
+def _slacks(settings: Settings) -> dict[str, float]:
+    """By limit that is not coupled; one that is not a number counts as wholly broken."""
+    return {
+        verdict.name: float(np.nan_to_num(verdict.slack, nan=-1.0))
+        for verdict in settings.verdicts if verdict.name not in COUPLED
+    }  # fmt: skip
+
+
+def _keeps(settings: Settings) -> bool:
+    return not _broken(settings)
 
 
 def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:
@@ -136,10 +161,6 @@ def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:
         slower = made.exit_speed <= climber.settings.exit_speed * (1 + SETTLED) and _keeps(climber.settings)
         if _keeps(made) and not slower:
             climber.settings, climber.apart = made, True
-
-
-def _keeps(settings: Settings) -> bool:
-    return all(float(verdict.slack) >= -1e-6 for verdict in settings.verdicts if verdict.name not in COUPLED)
 
 
 def thrown_as(
