@@ -127,9 +127,10 @@ class ChainMap:
         speed, share = np.full(lanes, self.feed), np.zeros(lanes)
         for k in range(stages):
             chart, speed = self.stage(k), self.enter(k, speed)
-            anchors = chart.anchors(speed, share)
+            near = chart.near(speed, share)
+            anchors = chart.anchors(near)
             wheel[:, k], limit[:, k] = choose(k, anchors), anchors[:, 3]
-            passed = chart.run(speed, share, wheel[:, k], anchors)
+            passed = chart.run(near, speed, wheel[:, k], anchors)
             leaving[:, k], heat[:, k], peak[:, k] = passed.exit_speed, passed.slip_heat, passed.peak_acceleration
             out.through[:] &= passed.through
             speed, share = passed.exit_speed, passed.share
@@ -140,7 +141,8 @@ class ChainMap:
         speed, spin, found = np.array([self.feed]), np.zeros(1), np.zeros(exit_speed.shape)
         for k in range(exit_speed.size):
             speed = self.enter(k, speed)
-            found[k] = self.stage(k).anchors(speed, spin)[0, 3]
+            chart = self.stage(k)
+            found[k] = chart.anchors(chart.near(speed, spin))[0, 3]
             speed, spin = exit_speed[k : k + 1], share[k : k + 1]
         return found
 
@@ -151,9 +153,10 @@ class ChainMap:
     def _after_first(self) -> Passed:
         """What may leave the first stage."""
         speed, share = np.full(33, self.feed), np.zeros(33)
-        anchors = self.first.anchors(speed, share)
+        near = self.first.near(speed, share)
+        anchors = self.first.anchors(near)
         wheel = np.maximum(np.linspace(0.2, 1.0, 33) * self.open(0, anchors), anchors[:, 0])
-        return self.first.run(speed, share, wheel, anchors)
+        return self.first.run(near, speed, wheel, anchors)
 
     def _share_range(self) -> tuple[float, float, int]:
         """Spins that may come in behind the first stage, where they are not the one asked for."""

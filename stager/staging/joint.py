@@ -55,7 +55,8 @@ class JointChains:
         kept = np.ones(len(wheel), bool)
         for k in range(wheel.shape[1]):
             entry = np.maximum(speed[:, k], 1e-6)
-            anchors = self.maps.stage(k).anchors(entry, spin[:, k] * self.maps.first.radius / entry)
+            chart = self.maps.stage(k)
+            anchors = chart.anchors(chart.near(entry, spin[:, k] * self.maps.first.radius / entry))
             factor = 1.0 if grip is None else float(grip[k])
             kept &= wheel[:, k] <= self.maps.open(k, anchors, factor) * (1 + 1e-9)
         return kept

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,23 +19,40 @@ class Lattice:
         """values: shape (n1, ..., quantities), up to three axes of places before the last."""
         self.sizes = values.shape[:-1]
         self.values = np.ascontiguousarray(values).reshape(-1, values.shape[-1])
-        self.strides = [int(np.prod(self.sizes[axis + 1 :], dtype=np.int64)) for axis in range(len(self.sizes))]
 
-    def at(self, *places: Floats) -> Floats:
-        """Values at `places`, one array (lanes,) an axis, in units of the lattice; shape (lanes, quantities).
+    def near(self, *places: Floats) -> Near:
+        """Nodes near `places`, one array (lanes,) an axis, in units of the lattice.
 
         Places outside are taken at the edge.
         """
         lanes = places[0].size
-        where, weight = np.zeros((lanes, 1), np.intp), np.ones((lanes, 1))
-        for place, size, stride in zip(places, self.sizes, self.strides, strict=True):
-            if size == 1:
-                continue
-            base, weights = _stencil(place, size)
-            nodes = (base[:, None] + np.arange(len(weights))) * stride
-            where = (where[:, :, None] + nodes[:, None, :]).reshape(lanes, -1)
-            weight = (weight[:, :, None] * weights.T[:, None, :]).reshape(lanes, -1)
-        return np.asarray((weight[:, None, :] @ self.values[where])[:, 0])
+        found = Near(np.zeros((lanes, 1), np.intp), np.ones((lanes, 1)))
+        for place, size in zip(places, self.sizes, strict=True):
+            found = found.along(place, size)
+        return found
+
+    def at(self, near: Near) -> Floats:
+        """Values there, shape (lanes, quantities)."""
+        return np.asarray((near.weights[:, None, :] @ self.values[near.nodes])[:, 0])
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """Nodes and their weights, (lanes, nodes)."""
+
+    nodes: NDArray[np.intp]
+    weights: Floats
+
+    def along(self, place: Floats, size: int) -> Near:
+        """The same with one more axis of `size` nodes, at `place` of it, (lanes,)."""
+        if size == 1:
+            return self
+        base, weights = _stencil(place, size)
+        nodes = (self.nodes * size)[:, :, None] + (base[:, None] + np.arange(len(weights)))[:, None, :]
+        lanes = place.size
+        return Near(
+            nodes.reshape(lanes, -1), (self.weights[:, :, None] * weights.T[:, None, :]).reshape(lanes, -1)
+        )  # fmt: skip
 
 
 def _stencil(place: Floats, size: int) -> tuple[NDArray[np.intp], Floats]:

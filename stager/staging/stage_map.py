@@ -16,7 +16,7 @@ from stager.hardware.launcher import Launcher
 from stager.physics.chain import transit
 from stager.physics.options import Options
 from stager.staging.grip import FAIRLY, IDLE, grip_limit
-from stager.staging.lattice import Lattice
+from stager.staging.lattice import Lattice, Near
 from stager.staging.way import Way
 
 ROUGH = Options(tolerance=3e-5)
@@ -45,7 +45,7 @@ class Entries:
         """Places of `speed` [m/s] and `share` in units of the grid."""
         first, second = np.zeros_like(speed), np.zeros_like(speed)
         if self.speeds > 1:
-            first = np.sqrt(np.clip((speed - self.low) / (self.high - self.low), 0.0, 1.0)) * (self.speeds - 1)
+            first = np.sqrt(_share(speed - self.low, self.high - self.low)) * (self.speeds - 1)
         if self.shares > 1:
             second = (share - self.least_share) / (self.most_share - self.least_share) * (self.shares - 1)
         return first, second
@@ -95,16 +95,21 @@ class StageMap:
         self._values = Lattice(values.reshape(*shape, values.shape[-1]))
         self._anchors = Lattice(anchors.reshape(*speed.shape, 4))
 
-    def anchors(self, speed: Floats, share: Floats) -> Floats:
-        """Lowest wheel speed, that of the peak, highest, grip limit [m/s], (lanes, 4), for `speed` [m/s] and `share`.
+    def near(self, speed: Floats, share: Floats) -> Near:
+        """Where entries at `speed` [m/s] with `share` lie, arrays (lanes,)."""
+        return self._anchors.near(*self.entries.places(speed, share))
+
+    def anchors(self, near: Near) -> Floats:
+        """Lowest wheel speed, that of the peak, highest, grip limit [m/s], (lanes, 4), of entries.
 
         Peak and grip limit are the end of the range where exit speed still rises there.
         """
-        return self._anchors.at(*self.entries.places(speed, share))
+        return self._anchors.at(near)
 
-    def run(self, speed: Floats, share: Floats, wheel_speed: Floats, anchors: Floats) -> Passed:
-        """Transits of entries at `speed` [m/s] with `share`, wheels at `wheel_speed` [m/s]; arrays (lanes,)."""
-        at = self._values.at(*self.entries.places(speed, share), _place(anchors, wheel_speed, self.above))
+    def run(self, near: Near, speed: Floats, wheel_speed: Floats, anchors: Floats) -> Passed:
+        """Transits of the entries `near`, whose speed is `speed`, wheels at `wheel_speed` [m/s]; arrays (lanes,)."""
+        place = _place(anchors, wheel_speed, self.above)
+        at = self._values.at(near.along(place, self._values.sizes[-1]))
         inside = (speed <= self.entries.high * (1 + 1e-3)) & (speed >= self.entries.low * (1 - 1e-3))
         if self.entries.speeds == 1:
             inside = np.ones(speed.shape, bool)
@@ -133,6 +138,10 @@ def _wheel(anchors: Floats, place: Floats, count: int) -> Floats:
 def _place(anchors: Floats, wheel_speed: Floats, count: int) -> Floats:
     low, peak, high = anchors[:, 0], anchors[:, 1], anchors[:, 2]
     down, up = np.maximum(peak - low, 1e-12), np.maximum(high - peak, 1e-12)
-    below = BELOW * (1.0 - np.sqrt(np.clip((peak - wheel_speed) / down, 0.0, 1.0)))
-    above = count * np.sqrt(np.clip((wheel_speed - peak) / up, 0.0, 1.0))
+    below = BELOW * (1.0 - np.sqrt(_share(peak - wheel_speed, down)))
+    above = count * np.sqrt(_share(wheel_speed - peak, up))
     return np.where(wheel_speed <= peak, below, BELOW + above)
+
+
+def _share(part: Floats, whole: Floats | float) -> Floats:
+    return np.minimum(np.maximum(part / whole, 0.0), 1.0)

@@ -18,7 +18,7 @@ Trial = Callable[[Floats], tuple[Floats, Floats]]
 """Objective (trials,) and slacks (trials, limits) of points (trials, variables); slack ≥ 0 is kept, NaN: no throw."""
 
 PENALTY, STRICTEST = 10.0, 1e3
-SMALLEST = 1e-5
+SMALLEST, SMALL, LEVEL = 1e-5, 3e-4, 1e-8
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +75,10 @@ def _improve(
             if _score(better, penalty) > _score(best, penalty):
                 best = better
         after = _score(best, penalty)
-        radius *= 0.35 if after - before < 1e-4 * max(abs(before), 1e-12) else 0.8
-        if radius < SMALLEST:
+        gained = (after - before) / max(abs(before), 1e-12)
+        if radius < SMALLEST or (radius < SMALL and gained < LEVEL):
             break
+        radius *= 0.35 if gained < 1e-4 else 0.8
     return best
 
 
