@@ -35,7 +35,7 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
         safety.wheels(design.launcher, design.throw),
     ]
     notes = [
-        *limits.unjudged_note(rows),
+        *_unjudged_notes(rows),
         *spacing.notes(design.launcher, design.count),
         *tyres.notes(design),
         *([] if worked is None else duties.notes(worked)),
@@ -59,7 +59,25 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
 def _rows(design: Design, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
     rows = limits.rows(verdicts, unjudged(design))
     helps = {verdict.name: verdict.remedy for verdict in verdicts}
-    return [{**row, "remedy": helps.get(row["name"]) or None} for row in rows]
+    rows = [{**row, "remedy": helps.get(row["name"]) or None} for row in rows]
+    if not design.throw.jammed:
+        return rows
+    return [{**row, **_UNKNOWN} if row["name"] in _THROWN else row for row in rows]
+
+
+_THROWN = frozenset((
+    "exit_energy", "exit_speed", "energy_per_area", "toy", "acceleration", "slip_heat", "grip_margin",
+    "average_power", "winding_temperature", "settled_loss",
+))  # fmt: skip
+"""Limits on what a whole throw does: after a jam there is none to judge."""
+_THROUGH = "a throw that gets through"
+_UNKNOWN = {"used": None, "margin_fraction": None, "kept": None, "missing": _THROUGH, "remedy": None}
+
+
+def _unjudged_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    jammed = [limits.title(row["name"]) for row in rows if row["missing"] == _THROUGH]
+    said = limits.unjudged_note([row for row in rows if row["missing"] != _THROUGH])
+    return [f"Not judged, as the throw jams: {listing(jammed)}.", *said] if jammed else said
 
 
 def _headline(design: Design, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
