@@ -34,7 +34,7 @@ def text(screen: Screen) -> str:
         file=out, width=WIDTH, markup=False, highlight=False, emoji=False, force_terminal=False, force_jupyter=False
     )
     console.print(whole(screen))
-    return "\n".join(line.rstrip() for line in out.getvalue().splitlines())
+    return out.getvalue().removesuffix("\n")
 
 
 def _table(item: Table) -> Markup:

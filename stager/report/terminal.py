@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
+from rich.segment import Segment
 from rich.table import Table as RichTable
 from rich.text import Text
 
@@ -29,6 +30,22 @@ class Drawn:
         yield Text("\n".join(self.picture.lines(options.max_width)), no_wrap=True, overflow="crop")
 
 
+@dataclass(frozen=True, slots=True)
+class Trimmed:
+    """Lines without the blanks at their ends, which files and pipes would keep."""
+
+    inner: RenderableType
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        for line in console.render_lines(self.inner, options, pad=False):
+            while line and not line[-1].text.strip():
+                line.pop()
+            if line:
+                line[-1] = Segment(line[-1].text.rstrip(), line[-1].style)
+            yield from line
+            yield Segment.line()
+
+
 def whole(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
     """Headline, pictures, tables and notes."""
     parts: list[RenderableType] = [headline(screen)]
@@ -41,12 +58,12 @@ def whole(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
     if screen.notes:
         parts.append(Text())
         parts += [Text(note) for note in screen.notes]
-    return Group(*parts)
+    return Trimmed(Group(*parts))
 
 
 def headline(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
     """The answer alone."""
-    return Text(screen.headline, style="bold")
+    return Trimmed(Text(screen.headline, style="bold"))
 
 
 def table(item: Table, *, ascii_only: bool = False) -> RenderableType:

@@ -1,0 +1,40 @@
+"""What is printed has no blanks at the ends of its lines, wrapped, in tables and in colour."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+from rich.console import Console
+
+from stager.report.table import Column, Screen, Table
+from stager.report.terminal import headline, whole
+
+TABLE = Table(
+    "Limits", (Column("limit", words=True), Column("verdict", words=True)), (("heat", "kept"), ("a", "BROKEN"))
+)
+SCREEN = Screen("a headline that is longer than the line is", (TABLE,), ("", "note"))
+
+
+@pytest.mark.parametrize("colour", [False, True])
+def test_no_line_ends_with_blanks(colour: bool) -> None:
+    out = io.StringIO()
+    console = Console(file=out, width=20, force_terminal=colour, color_system="standard" if colour else None)
+    console.print(headline(SCREEN))
+    console.print(whole(SCREEN))
+    lines = out.getvalue().replace("\x1b[0m", "").split("\n")
+    assert [line for line in lines if line != line.rstrip()] == []
+    if not colour:
+        assert lines[:3] == lines[3:6] == ["a headline that is", "longer than the line", "is"]
+        assert lines[6:] == [
+            "",
+            "Limits",
+            "limit  verdict",
+            "──────────────",
+            "heat   kept",
+            "a      BROKEN",
+            "",
+            "",
+            "note",
+            "",
+        ]
