@@ -137,7 +137,7 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
         return planning.expect(scenario, stages, finder(scenario), rng), False
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
     tell(0.5)
-    return planning.suggest(done, finder(scenario), rng, throws=1), True
+    return planning.suggest(done, finder(scenario), rng, least=1), True
 
 
 def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int) -> Path:

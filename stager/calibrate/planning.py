@@ -66,9 +66,10 @@ class Next:
         return self.wrong_stage + self.wrong_speed
 
 
-def suggest(fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6) -> Next:
-    """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`."""
-    return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, throws=throws)
+def suggest(fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6, least: int | None = None) -> Next:
+    """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`; least: for
+    as few as take away what is worth it, but so many."""
+    return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, throws=throws, least=least)
 
 
 def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:
@@ -77,14 +78,16 @@ def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generato
 
 
 def weigh(
-    ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator, *, throws: int
-) -> Next:
+    ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator, *, throws: int,
+    least: int | None = None,
+) -> Next:  # fmt: skip
     """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]."""
     what, where = stakes(ensemble, built, find)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     enough = stage < SURE_STAGE and speed < SURE_SPEED
-    plan, first = _plan(what, where, scatter, 0 if enough else throws, rng, now=stage + speed)
+    most, few = (0, 0) if enough else (throws, throws if least is None else least)
+    plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few)
     left = plan[-1].wrong_after if plan else stage + speed
     low, median, high = np.exp(np.quantile(where.expected, ENDS, axis=1, method="closest_observation"))
     return Next(
@@ -94,12 +97,12 @@ def weigh(
         wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
         grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
         behind=where.wheel_speed[0, :-1], plan=plan, enough=enough,
-        helps=not enough and stage + speed - left >= HARDLY * (stage + speed),
+        helps=not enough and _worth(left, stage + speed),
     )  # fmt: skip
 
 
 def _plan(
-    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float
+    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float, least: int
 ) -> tuple[tuple[Suggested, ...], Floats]:
     """Throws one by one, each the best beside those before it; and what a single throw at each setting would leave.
 
@@ -129,9 +132,16 @@ def _plan(
             known = after(best)
             chosen.append(best)
             shares.append(what.misled(_even(known)))
+            if number + 1 >= least and _worth(_falling(shares)[-1], now):
+                break
     plan = zip(chosen, _falling(shares), strict=True)
     first = np.where(np.isfinite(first), np.minimum(first, now), first)
     return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now)) for k, left in plan), first
+
+
+def _worth(left: float, now: float) -> bool:
+    """Whether throws are worth it that leave a chance `left` of the one `now`."""
+    return now - left >= HARDLY * now
 
 
 def _left(what: Stakes, weights: Floats) -> float:

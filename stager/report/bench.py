@@ -155,11 +155,13 @@ def _next(found: Next, fitted: bool, book: Book) -> list[str]:
     first = found.plan[0]
     at = f"Throw next at {', '.join(_at(u, _head(book, k), book) for k, u in enumerate(first.wheel_speed))}"
     if found.helps:
-        return [f"{at}: {chance(found)} is {share(found.wrong)} now, and about {share(first.wrong_after)} after it."]
+        several = len(found.plan) > 1
+        first_of, then = (f", the first of {len(found.plan)} throws", "them") if several else ("", "it")
+        now, after = share(found.wrong), share(found.plan[-1].wrong_after)
+        return [f"{at}{first_of}: {chance(found)} is {now} now, and about {after} after {then}."]
     if not fitted:
         return [f"{at}: no single throw tells much, but a fit needs 3."]
-    return [f"No single throw would tell much more: {chance(found)} stays near {share(found.wrong)}."
-            " stager next looks for several that do."]  # fmt: skip
+    return [f"A few throws more would hardly help: {chance(found)} stays near {share(found.wrong)}."]
 
 
 def _last(book: Book, throws: Throws) -> str:

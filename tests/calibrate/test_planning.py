@@ -77,6 +77,18 @@ def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: py
     assert (found.wrong_after <= found.wrong).all()
 
 
+@pytest.mark.parametrize("name", ["seed_ball", "stiff_pair"])
+def test_a_plan_ends_as_soon_as_it_helps(name: str) -> None:
+    given = scenario(name)
+    some, rng = before(given, np.random.default_rng(1), DRAWS), np.random.default_rng(2)
+    one = planning.weigh(some, 1, FIRST_SCATTER, finder(given), rng, throws=4, least=1)
+    assert one.helps
+    assert len(one.plan) == 1
+    # Throws of such scatter tell little: all that are allowed are taken.
+    all_four = planning.weigh(some, 1, 20.0, finder(given), rng, throws=4, least=1)
+    assert (all_four.helps, len(all_four.plan)) == (False, 4)
+
+
 def test_as_many_throws_as_asked_for(tmp_path: Path) -> None:
     rows = "wheel_1 [m/s],exit_speed [m/s]\n8,7.2\n10,9.0\n12,10.7\n"
     (tmp_path / "few.csv").write_text(rows, encoding="utf-8")

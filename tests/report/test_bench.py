@@ -24,6 +24,7 @@ FOUND = Next(
     plan=(Suggested(wheel_speed=np.array([15.0]), wrong_after=0.5),), enough=False, helps=True,
 )  # fmt: skip
 USELESS = replace(FOUND, plan=(replace(FOUND.plan[0], wrong_after=0.76),), helps=False)
+SEVERAL = replace(FOUND, plan=(*USELESS.plan, *USELESS.plan, replace(FOUND.plan[0], wrong_after=0.6)))
 CHANCE = "the chance to choose the wrong wheel speed or number of stages"
 
 
@@ -31,8 +32,9 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
     ("found", "fitted", "said"),
     [
         (FOUND, True, f"Throw next at 3581 rpm (15.00 m/s): {CHANCE} is 76 % now, and about 50 % after it."),
-        (USELESS, True, f"No single throw would tell much more: {CHANCE} stays near 76 %."
-         " stager next looks for several that do."),
+        (SEVERAL, True, "Throw next at 3581 rpm (15.00 m/s), the first of 3 throws:"
+         f" {CHANCE} is 76 % now, and about 60 % after them."),
+        (USELESS, True, f"A few throws more would hardly help: {CHANCE} stays near 76 %."),
         (USELESS, False, "Throw next at 3581 rpm (15.00 m/s): no single throw tells much, but a fit needs 3."),
     ],
 )  # fmt: skip
