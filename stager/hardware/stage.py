@@ -40,7 +40,8 @@ class Stage:
 
     crush: total [m]; clearance between neighbouring wheels [m], or pitch between axes [m];
     speed, speed_b: set surface speeds of side A and B [m/s]; cost [any currency]; mass [kg];
-    idler_inertia [kg m^2]. `wheel_options`, `drive_options`: catalogue to choose from.
+    idler_inertia [kg m^2]. `crush_range`: ends between which the crush may be chosen [m], None: as it is;
+    `wheel_options`, `drive_options`: catalogue to choose from.
     A driven wheel has one motor each: a pair has two.
     """
 
@@ -55,5 +56,6 @@ class Stage:
     idler_inertia: Number | None = None
     cost: Number | None = None
     mass: Number | None = None
+    crush_range: tuple[float, float] | None = None
     wheel_options: tuple[Wheel, ...] = ()
     drive_options: tuple[Drive, ...] = ()

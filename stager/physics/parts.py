@@ -1,4 +1,4 @@
-"""A stage with a wheel and a drive of its catalogue."""
+"""A stage with a wheel and a drive of its catalogue, at a crush of its range."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ from stager.hardware.wheel import Wheel
 from stager.physics.inertia import wheel_mass
 
 
-def fitted(stage: Stage, wheel: int, drive: int) -> Stage:
-    """`stage` with number `wheel` of its wheel_options and number `drive` of its drive_options, 0: as written.
+def fitted(stage: Stage, wheel: int, drive: int, crush: Number | None = None) -> Stage:
+    """`stage` with number `wheel` of its wheel_options and number `drive` of its drive_options, 0: as written; with
+    `crush` [m], None: as written.
 
     Cost and mass of the stage change by what each new part costs and weighs more than the one in its place; a mass
     does so where both are known. Nothing is left to choose. Raises IndexError where there is no such option.
@@ -22,7 +23,8 @@ def fitted(stage: Stage, wheel: int, drive: int) -> Stage:
     dearer = parts[0].cost - stage.wheel.cost + _cost(parts[1]) - _cost(stage.drive)
     heavier = _more(_mass(parts[0]), _mass(stage.wheel)) + _more(_drive_mass(parts[1]), _drive_mass(stage.drive))
     return replace(
-        stage, wheel=parts[0], drive=parts[1], wheel_options=(), drive_options=(),
+        stage, wheel=parts[0], drive=parts[1], crush=stage.crush if crush is None else crush, crush_range=None,
+        wheel_options=(), drive_options=(),
         cost=None if stage.cost is None else stage.cost + count * dearer,
         mass=None if stage.mass is None else stage.mass + count * heavier,
     )  # fmt: skip
@@ -33,6 +35,7 @@ def choose(stage: Stage, wheel: int | None, drive: int | None) -> Stage:
     chosen = fitted(stage, wheel or 0, drive or 0)
     return replace(
         chosen,
+        crush_range=stage.crush_range,
         wheel_options=stage.wheel_options if wheel is None else (),
         drive_options=stage.drive_options if drive is None else (),
     )

@@ -1,11 +1,12 @@
-"""What was chosen from a catalogue, and what the others lose."""
+"""What was chosen from a catalogue and a range of crush, and what the others lose."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from itertools import count, repeat
 from typing import Any
 
-from stager.report.digits import MISSING, speed
+from stager.report.digits import MISSING, digits, speed
 from stager.report.table import Column, Table
 from stager.staging.records import Catalogue
 
@@ -14,15 +15,18 @@ def summary(catalogue: Catalogue, exit_speed: float | None) -> dict[str, Any]:
     """As the document has it; exit_speed: the plan's [m/s], None where nothing fits."""
     return {
         "chosen": [
-            {"stage": number, "wheel": wheel, "drive": drive or None}
-            for number, (wheel, drive) in enumerate(catalogue.chosen, 1)
+            {"stage": number, "wheel": wheel, "drive": drive or None, "crush_m": crush}
+            for number, (wheel, drive), crush in _stages(catalogue)
         ],
         "one_for_all": catalogue.one_for_all,
         "mixed_gain_fraction": catalogue.mixed_gain,
+        "crush_range_m": catalogue.asked,
+        "crush_searched_m": catalogue.searched,
         "options": [
             {
                 "wheel": option.wheel,
                 "drive": option.drive or None,
+                "crush_m": option.crush,
                 "exit_speed_m_s": option.exit_speed,
                 "at_most": option.at_most,
                 "stage_count": option.stages,
@@ -33,46 +37,94 @@ def summary(catalogue: Catalogue, exit_speed: float | None) -> dict[str, Any]:
     }
 
 
+def _stages(catalogue: Catalogue) -> Iterator[tuple[int, tuple[str, str], float | None]]:
+    """Number, names and crush of each stage."""
+    return zip(count(1), catalogue.chosen, catalogue.crushes or repeat(None))
+
+
 def _loss(exit_speed: float | None, best: float | None) -> float | None:
     return None if exit_speed is None or not best else 1 - exit_speed / best
 
 
 def headline(content: Mapping[str, Any]) -> str:
-    """What is in which stage, in a sentence."""
-    chosen = content["chosen"]
+    """What is in which stage, in a sentence; and where no crush was looked for."""
+    chosen, alone = content["chosen"], _crush_alone(content)
+    head = "Crush" if alone else "Catalogue"
     if not chosen:
-        return "Catalogue: none of the parts makes a design that fits."
+        return f"{head}: none {'in the range' if alone else 'of the parts'} makes a design that fits."
     if content["one_for_all"]:
-        return f"Catalogue: {_words(chosen[0])} in every stage."
-    each = "; ".join(f"stage {part['stage']} {_words(part)}" for part in chosen)
-    gain = content["mixed_gain_fraction"]
-    more = "" if gain is None else f", {100 * gain:.1f} % faster than the best of one kind"
-    return f"Catalogue: {each}{more}."
+        said = f"{head}: {_words(chosen[0], alone)} in every stage."
+    else:
+        each = "; ".join(f"stage {part['stage']} {_words(part, alone)}" for part in chosen)
+        gain = content["mixed_gain_fraction"]
+        same = "one for all stages" if alone else "one kind"
+        said = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
+    return " ".join([said, *_unsearched(content)])
 
 
-def _words(part: Mapping[str, Any]) -> str:
-    drive = "" if part["drive"] is None else f", drive {part['drive']}"
-    return f"wheel {part['wheel']}{drive}"
+def proviso(catalogue: Catalogue) -> str:
+    """What a bound on all wheel speeds holds for."""
+    if not catalogue.asked:
+        return "That is with the parts that were chosen."
+    parts = len({(option.wheel, option.drive) for option in catalogue.options}) > 1
+    return f"That is with the {'parts and the ' if parts else ''}crush that {'were' if parts else 'was'} chosen."
+
+
+def _crush_alone(content: Mapping[str, Any]) -> bool:
+    """Whether there was nothing else to choose."""
+    kinds = {(option["wheel"], option["drive"]) for option in content["options"]}
+    return content["crush_range_m"] is not None and len(kinds) == 1
+
+
+def _unsearched(content: Mapping[str, Any]) -> list[str]:
+    asked, searched = content["crush_range_m"], content["crush_searched_m"]
+    if asked is None:
+        return []
+    if searched is None:
+        return ["Between the crushes of the table none was looked for."]
+    said = []
+    if searched[0] > asked[0]:
+        said.append(f"below {_mm(searched[0])} mm")
+    if searched[1] < asked[1]:
+        said.append(f"above {_mm(searched[1])} mm")
+    why = "there stages do not pass the projectile on one by one"
+    return [f"No crush {' or '.join(said)} was looked for: {why}."] if said else []
+
+
+def _words(part: Mapping[str, Any], alone: bool) -> str:
+    crush = [] if part["crush_m"] is None else [f"{'' if alone else 'crush '}{_mm(part['crush_m'])} mm"]
+    drive = [] if part["drive"] is None else [f"drive {part['drive']}"]
+    return ", ".join(crush if alone else [f"wheel {part['wheel']}", *drive, *crush])
+
+
+def _mm(length: float) -> str:
+    return digits(1000 * length)
 
 
 def table(content: Mapping[str, Any]) -> Table:
-    """One row a pair of parts that all stages might have."""
+    """One row a choice that all stages might have."""
     columns = (
         Column("wheel", words=True),
         Column("drive", words=True),
+        Column("crush", "mm"),
         Column("exit", "m/s"),
         Column("stages"),
         Column("loses", "%"),
     )
-    return Table("Parts, the same in every stage", columns, tuple(map(_row, content["options"]))).without_empty(MISSING)
+    alone, options = _crush_alone(content), content["options"]
+    if alone:
+        options = sorted(options, key=lambda option: option["crush_m"])
+    title = f"{'Crush' if alone else 'Parts'}, the same in every stage"
+    return Table(title, columns, tuple(_row(option, alone) for option in options)).without_empty(MISSING)
 
 
-def _row(option: Mapping[str, Any]) -> tuple[str, ...]:
+def _row(option: Mapping[str, Any], alone: bool) -> tuple[str, ...]:
     exit_speed, loses, bound = option["exit_speed_m_s"], option["loses_fraction"], option["at_most"]
-    stages = option["stage_count"]
+    stages, crush = option["stage_count"], option["crush_m"]
     return (
-        option["wheel"],
-        option["drive"] or MISSING,
+        MISSING if alone else option["wheel"],
+        MISSING if alone else option["drive"] or MISSING,
+        MISSING if crush is None else _mm(crush),
         "does not fit" if exit_speed is None else f"{'up to ' if bound else ''}{speed(exit_speed)}",
         MISSING if stages is None else str(stages),
         MISSING if loses is None else f"{'at least ' if bound else ''}{100 * max(loses, 0.0):.1f}",

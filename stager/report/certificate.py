@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from stager.report import catalogue
 from stager.report.digits import percent, plural, speed
 from stager.staging.certificate import LEFT_OUT, Bound
 from stager.staging.records import Plan
@@ -37,7 +38,7 @@ def sentences(plan: Plan) -> list[str]:
     asked = None if best is None else known.asked
     said = [nearness(known.speed, None if best is None or asked is not None else best.exit_speed)]
     if plan.catalogue is not None:
-        said.append("That is with the parts that were chosen.")
+        said.append(catalogue.proviso(plan.catalogue))
     if best is not None and asked is not None:
         said.append(_fewest(known, asked, best.count))
     if known.missing and (best is None or known.speed > best.exit_speed * (1 + REACHED)):

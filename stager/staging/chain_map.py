@@ -49,10 +49,11 @@ class ChainMap:
     samples = 3000
 
     def __init__(
-        self, launcher: Launcher, allowances: Allowances, most: int, fastest: float, spin: float | None = None
-    ) -> None:
+        self, launcher: Launcher, allowances: Allowances, most: int, fastest: float, spin: float | None = None,
+        entry: float = 0.0,
+    ) -> None:  # fmt: skip
         """most: stages that there may be; fastest: exit speed that need not be exceeded [m/s]; spin: that is asked for
-        [rad/s]."""
+        [rad/s]; entry: speed into a stage that maps must reach [m/s]."""
         self.spin, self.way = spin, way_of(launcher, allowances, spin)
         self.launcher, self.allowances = launcher, allowances
         self.feed = float(launcher.feed.speed)
@@ -64,7 +65,7 @@ class ChainMap:
         self.gaps = free_runs(launcher, most, np.array([self.tops[0] / 2])) if guided else []
         self._shares = self._share_range()
         self._maps: dict[int, StageMap] = {}
-        self._fastest, self._high = fastest, self._guess(fastest)
+        self._fastest, self._high = fastest, max(self._guess(fastest), entry)
         self._widen(fastest)
 
     def stage(self, index: int) -> StageMap:
@@ -103,6 +104,11 @@ class ChainMap:
         limited = anchors[:, 3] < top * (1 - 1e-9)
         return np.where(limited, np.minimum((1 - margin - GRIP_SLACK) * grip * anchors[:, 3], top), highest)
 
+    def wheel(self, index: int, anchors: Floats, setting: Floats, grip: float = 1.0) -> Floats:
+        """Wheel speed [m/s] of stage `index` at a share of what is open to it, arrays (lanes,)."""
+        share = np.clip(setting, 0.0, 1.0)
+        return np.maximum(share * self.open(index, anchors, grip), np.minimum(anchors[:, 0], anchors[:, 1]))
+
     def run(self, settings: Floats, grip: Floats | None = None) -> ChainRun:
         """Chains at `settings` (shares of what is open), shape (lanes, stages).
 
@@ -110,9 +116,7 @@ class ChainMap:
         """
 
         def wheel(index: int, anchors: Floats) -> Floats:
-            factor = 1.0 if grip is None else float(grip[index])
-            share = np.clip(settings[:, index], 0.0, 1.0)
-            return np.maximum(share * self.open(index, anchors, factor), np.minimum(anchors[:, 0], anchors[:, 1]))
+            return self.wheel(index, anchors, settings[:, index], 1.0 if grip is None else float(grip[index]))
 
         return self._chain(len(settings), settings.shape[1], wheel)
 

@@ -10,6 +10,7 @@ from stager.hardware.arrays import Floats
 from stager.limits import Design, Verdict
 from stager.limits.driving import AveragePower
 from stager.physics.records import Throw
+from stager.staging.catalogue import Parts
 from stager.staging.certificate import Bound
 from stager.staging.spun import SPIN_WITHIN
 
@@ -176,26 +177,32 @@ class Missed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """Wheel and drive in all stages, by name: exit speed [m/s] (None: no design fits) and number of stages;
-    at_most: it cannot exceed that speed, so it was not looked at closely."""
+    """Wheel and drive in all stages, by name, at a crush [m] (None: there was none to choose): exit speed [m/s] (None:
+    no design fits) and number of stages; at_most: it cannot exceed that speed, so it was not looked at closely."""
 
     wheel: str
     drive: str
     exit_speed: float | None
     stages: int | None
     at_most: bool
+    crush: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue:
-    """What was chosen among: names of wheel and drive by stage, their numbers in the lists (0: as written);
-    one_for_all, or mixed_gain: share of exit speed that parts of its own for each stage add [-]."""
+    """What was chosen among: names of wheel and drive by stage, their numbers in the lists (0: as written); crushes:
+    that of each stage [m], none where there was none to choose; one_for_all, or mixed_gain: share of exit speed that
+    parts of its own for each stage add [-]; asked, searched: ends between which the crush was to be chosen and was
+    searched [m]."""
 
     options: tuple[Option, ...]
     chosen: tuple[tuple[str, str], ...]
-    numbers: tuple[tuple[int, int], ...]
+    numbers: tuple[Parts, ...]
     one_for_all: bool
     mixed_gain: float | None = None
+    crushes: tuple[float, ...] = ()
+    asked: tuple[float, float] | None = None
+    searched: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

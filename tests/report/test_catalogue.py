@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from stager.report import catalogue
+from stager.staging.catalogue import Parts
 from stager.staging.records import Catalogue, Option
 
 CHOICE = Catalogue(
@@ -16,7 +17,7 @@ CHOICE = Catalogue(
         Option(wheel="odd", drive="quick", exit_speed=None, stages=None, at_most=False),
     ),
     chosen=(("wide", "quick"), ("wide", "quick")),
-    numbers=((0, 1), (0, 1)),
+    numbers=(Parts(0, 1), Parts(0, 1)),
     one_for_all=True,
 )
 
@@ -26,8 +27,8 @@ def test_how_much_the_others_lose() -> None:
     assert [option["loses_fraction"] for option in content["options"]] == [0.0, pytest.approx(0.25), None]
     assert [part["stage"] for part in content["chosen"]] == [1, 2]
     rows = catalogue.table(content).rows
-    assert [row[2] for row in rows] == ["20.00", "up to 15.00", "does not fit"]
-    assert [row[4] for row in rows] == ["0.0", "at least 25.0", "-"]
+    assert [row[-3] for row in rows] == ["20.00", "up to 15.00", "does not fit"]
+    assert [row[-1] for row in rows] == ["0.0", "at least 25.0", "-"]
     assert catalogue.headline(content) == "Catalogue: wheel wide, drive quick in every stage."
 
 
@@ -40,3 +41,36 @@ def test_each_stage_its_own() -> None:
 def test_where_nothing_fits() -> None:
     none = replace(CHOICE, chosen=(), numbers=())
     assert "none of the parts" in catalogue.headline(catalogue.summary(none, None))
+
+
+PRESSED = Catalogue(
+    options=(
+        Option(wheel="as written", drive="", crush=0.006, exit_speed=21.0, stages=2, at_most=False),
+        Option(wheel="as written", drive="", crush=0.002, exit_speed=12.5, stages=None, at_most=True),
+    ),
+    chosen=(("as written", ""), ("as written", "")),
+    numbers=(Parts(0, 0, 0.00388), Parts(0, 0, 0.006)),
+    one_for_all=False, mixed_gain=0.05, crushes=(0.00388, 0.006), asked=(0.002, 0.007), searched=(0.002, 0.006),
+)  # fmt: skip
+
+
+def test_a_crush_of_its_own_for_each_stage() -> None:
+    content = catalogue.summary(PRESSED, 22.0)
+    assert [part["crush_m"] for part in content["chosen"]] == [0.00388, 0.006]
+    assert [option["crush_m"] for option in content["options"]] == [0.006, 0.002]
+    said = catalogue.headline(content)
+    assert said.startswith("Crush: stage 1 3.88 mm; stage 2 6.00 mm, 5.0 % faster than the best of one for all stages.")
+    assert "No crush above 6.00 mm was looked for" in said
+    table = catalogue.table(content)
+    assert table.columns[0].head == "crush"
+    assert [row[0] for row in table.rows] == ["2.00", "6.00"]
+    assert catalogue.proviso(PRESSED) == "That is with the crush that was chosen."
+
+
+def test_parts_and_crush_are_told_together() -> None:
+    wide = Option(wheel="wide", drive="", crush=0.004, exit_speed=20.0, stages=2, at_most=False)
+    both = replace(PRESSED, options=(*PRESSED.options, wide), one_for_all=True, mixed_gain=None, searched=None)
+    said = catalogue.headline(catalogue.summary(both, 22.0))
+    assert said.startswith("Catalogue: wheel as written, crush 3.88 mm in every stage. Between the crushes ")
+    assert catalogue.proviso(both) == "That is with the parts and the crush that were chosen."
+    assert catalogue.proviso(CHOICE) == "That is with the parts that were chosen."

@@ -11,10 +11,11 @@ from stager.hardware.drive import Drive, Supply
 from stager.hardware.scenario import Scenario
 from stager.hardware.wheel import Wheel
 from stager.hardware.wish import Aim, Goal
-from stager.staging.catalogue import outfit, parts_of, with_parts
+from stager.staging.catalogue import Parts, outfit, parts_of, with_parts
+from stager.staging.choice import SLACK
 from stager.staging.choose import choose
 from stager.staging.climb import climb
-from stager.staging.pick import SLACK, Picked, pick
+from stager.staging.pick import Picked, pick
 from stager.staging.planner import plan
 from tests.staging.machines import LIGHT, launcher, scenario, stage
 
@@ -61,7 +62,7 @@ def test_bounds_of_what_was_not_looked_at_are_bounds() -> None:
     assert any(option.at_most for option in found.options)
     by_name = {"as written": 0, "small": 1, "wide": 2}
     for option in found.options:
-        true = _exit(with_parts(given, [(by_name[option.wheel], 0)]))
+        true = _exit(with_parts(given, [Parts(by_name[option.wheel], 0)]))
         assert option.exit_speed is not None
         assert true <= option.exit_speed * (1 + 1e-6)
         assert not option.at_most or option.exit_speed <= true * (1 + 2 * SLACK)
@@ -91,10 +92,10 @@ def test_chosen_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
     assert found.best is not None
     assert found.catalogue is not None
     numbers = found.catalogue.numbers
-    wheels = [(0.04, 0.025, 0.06)[wheel] for wheel, _ in numbers]
+    wheels = [(0.04, 0.025, 0.06)[each.wheel] for each in numbers]
     assert [float(found.best.design.launcher.stage(k).wheel.radius) for k in range(2)] == wheels
     # A pair has two wheels, each dearer than the one as written by its own price.
-    costs = [10.0 + 2 * (0.0, 2.0, 9.0)[wheel] for wheel, _ in numbers]
+    costs = [10.0 + 2 * (0.0, 2.0, 9.0)[each.wheel] for each in numbers]
     assert found.ladder[2].cost == pytest.approx(sum(costs))
     fitted = with_parts(scenario(WHEELS), numbers)
     assert [float(fitted.realise({}).stage(k).wheel.radius) for k in range(2)] == wheels
@@ -103,5 +104,5 @@ def test_chosen_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
 def test_nothing_to_choose_is_no_catalogue() -> None:
     assert pick(scenario(LIGHT, stages=1)).catalogue is None
     only = launcher(SEED, stage(drive_options=(QUICK,)))
-    assert parts_of(only.template) == ((0, 1),)
-    assert outfit(only, [(0, 1)]).stage(3).drive == QUICK
+    assert parts_of(only.template) == (Parts(0, 1),)
+    assert outfit(only, [Parts(0, 1)]).stage(3).drive == QUICK
