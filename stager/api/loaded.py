@@ -189,17 +189,23 @@ class Loaded:
             raise InputError("no design fits, so there is nothing to write", where=str(path))
         sides = zip(plan.best.wheel_speed, plan.best.beside, strict=True)
         speeds = [f"{a:.10g} m/s" if a == b else f"{a:.10g}:{b:.10g} m/s" for a, b in sides]
-        config.save(self.configuration, Path(path), self._parts(plan), speeds)
+        drop = [] if plan.catalogue is None or not plan.catalogue.crushes else config.crush_ranges(self.configuration)
+        config.save(self.configuration, Path(path), self._parts(plan), speeds, drop=drop)
 
     def _parts(self, plan: Plan) -> dict[str, str]:
-        """Which wheel and drive of its lists each planned stage has, by key; nothing where there was no choice."""
-        found = {}
-        for k, (wheel, drive) in enumerate(() if plan.catalogue is None else plan.catalogue.numbers):
+        """Which wheel and drive of its lists and which crush each planned stage has, by key; nothing where there was no
+        choice."""
+        from stager import config
+
+        catalogue, found = plan.catalogue, {}
+        for k, parts in enumerate(() if catalogue is None else catalogue.numbers):
             stage = self.scenario.launcher.stage(k)
             if stage.wheel_options:
-                found[f"stages.{k + 1}.wheel_option"] = str(wheel)
+                found[f"stages.{k + 1}.wheel_option"] = str(parts.wheel)
             if stage.drive_options:
-                found[f"stages.{k + 1}.drive_option"] = str(drive)
+                found[f"stages.{k + 1}.drive_option"] = str(parts.drive)
+        if catalogue is not None and catalogue.crushes:
+            found |= config.crush_values(self.configuration, catalogue.crushes)
         return found
 
     def throws(self, path: str | Path, build: str | None = None) -> Throws:

@@ -98,6 +98,7 @@ def _supply(file: File, source: Source) -> Supply | None:
 
 def _stage(read: Reader) -> Stage:
     table: Any = read.table
+    ends = table.crush_range
     wheel, drive, idler = read.inner("wheel"), read.inner("drive"), read.inner("idler")
     if wheel is None:
         raise ValueError("a stage needs a wheel")
@@ -107,7 +108,8 @@ def _stage(read: Reader) -> Stage:
     side_a, side_b = read.speeds(wheels[table.wheel_option or 0].radius)
     stage = Stage(
         layout=LAYOUTS[table.layout], wheel=wheels[0], drive=drives[0],
-        crush=read.number("crush"), clearance=read.number("clearance"), pitch=read.maybe("pitch"),
+        crush=read.number("crush"), crush_range=None if ends is None else (ends.low.value, ends.high.value),
+        clearance=read.number("clearance"), pitch=read.maybe("pitch"),
         speed=side_a, speed_b=side_b,
         idler_inertia=None if idler is None else idler.number("inertia"),
         cost=read.maybe("cost"), mass=read.maybe("mass"),

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from stager.config import kinds as t
+from stager.config.ends import CrushRange
 from stager.config.speed import Speed
 from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Projectile, Supply, Table
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
@@ -99,6 +100,7 @@ class Stage(Table):
     layout: Literal["pair", "rail", "idler"]
     speed: Speed | None = Field(None, description="set speed; two for the sides of a pair")
     crush: t.Crush = Field(description="total: free gap is the projectile's width less this")
+    crush_range: CrushRange | None = Field(None, description="ends between which the plan may choose the crush")
     clearance: t.Clearance = Field(Measured(0.005), description="between neighbouring wheels along the barrel")
     pitch: t.Length | None = Field(None, description="between axes, instead of the clearance")
     cost: t.Money | None = Field(None, description="of the whole stage, any currency")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from stager import api
-from stager.config import load
+from stager.config import crush_ranges, crush_values, load
 from stager.physics.parts import choose, fitted
 from tests.broken.corpus import RIGHT
 
@@ -63,3 +63,35 @@ def test_a_plan_writes_what_it_chose(tmp_path: Path) -> None:
     assert wheels == [wheel if wheel != "as written" else "" for wheel, _ in plan.catalogue.chosen]
     assert float(again.throw().exit_speed) == pytest.approx(plan.best.exit_speed, rel=1e-5)
     assert again.plan().catalogue is None
+
+
+RANGED = RIGHT.replace('crush = "4 mm"\n', 'crush = "4 mm ± 0.2 mm"\ncrush_range = ["2 mm", "6 mm"]\n').replace(
+    "stages = 4", 'stages = 2\nslip_heat = "1 J"\ngrip_margin = 0.05'
+)
+
+
+def test_a_plan_writes_the_crush_of_each_stage_with_its_error(tmp_path: Path) -> None:
+    loaded = api.load(_file(tmp_path, RANGED))
+    plan = loaded.plan(draws=0)
+    assert plan.best is not None
+    assert plan.catalogue is not None
+    assert not plan.catalogue.one_for_all
+    out = tmp_path / "planned.toml"
+    loaded.save_plan(plan, out)
+    again = api.load(out)
+    assert [float(stage.crush) for stage in again.scenario.launcher.stages] == list(plan.catalogue.crushes)
+    assert again.scenario.launcher.template.crush_range is None
+    spreads = {each.key: each.standard_uncertainty for each in again.scenario.uncertain}
+    assert [spreads[f"stages.{number}.crush"] for number in (1, 2)] == pytest.approx([2e-4, 2e-4])
+    assert float(again.throw().exit_speed) == pytest.approx(plan.best.exit_speed, rel=1e-5)
+
+
+def test_one_crush_for_all_stays_one_key(tmp_path: Path) -> None:
+    half = RANGED.replace("4 mm ± 0.2 mm", "0.4 cm ± 5 % limits") + '[[stages]]\n[[stages]]\ncrush = "3 mm"\n'
+    configuration = load(_file(tmp_path, half))
+    # As between limits: ± is the half-width, 5 % of 4 mm.
+    assert crush_values(configuration, [0.005, 0.005]) == {
+        "stage.crush": '"0.5 cm ± 0.02 cm limits"', "stages.2.crush": '"5 mm"',
+    }  # fmt: skip
+    assert crush_values(configuration, [0.004, 0.003]) == {}
+    assert crush_ranges(configuration) == ["stage.crush_range"]

@@ -14,8 +14,9 @@ _FINS = ("fin_count", "fin_diameter", "fin_thickness", "fin_conductivity")
 
 
 def stage(file: File, path: Path, table: Stage) -> Iterator[Problem]:
-    """Crush fits the projectile, side B fits the layout; wheel and drive are whole."""
+    """Crush and its range fit the projectile, side B fits the layout; wheel and drive are whole."""
     yield from _crush(file, path, table)
+    yield from _crush_range(file, path, table)
     layout = ((*path, "layout"),)
     if table.layout == "idler" and table.idler is None:
         hint = f'add [{"stage" if path == ("stage",) else "stages"}.idler] with inertia = "4e-5 kg m^2"'
@@ -51,6 +52,27 @@ def _crush(file: File, path: Path, table: Stage) -> Iterator[Problem]:
     elif thrown.max_crush is not None and table.crush.value > thrown.max_crush.value:
         bound = format_quantity(thrown.max_crush.value, unit="m", written=table.crush.written)
         yield Problem(place, f"must not be above projectile.max_crush ({bound})", "widen the gap", others)
+
+
+def _crush_range(file: File, path: Path, table: Stage) -> Iterator[Problem]:
+    """Its ends are crushes that there may be, and `crush` lies between them."""
+    thrown, ends = file.projectile, table.crush_range
+    if ends is None:
+        return
+    place, others = (*path, "crush_range"), (("projectile", "diameter"), ("projectile", "max_crush"))
+    most, written = thrown.max_crush, ends.high.written
+    if ends.high.value >= thrown.diameter.value:
+        bound = format_quantity(thrown.diameter.value, unit="m", written=written)
+        message = f"must end below the projectile's width of {bound}"
+        yield Problem(place, message, 'for example crush_range = ["2 mm", "6 mm"]', others)
+    elif most is not None and ends.high.value > most.value:
+        bound = format_quantity(most.value, unit="m", written=written)
+        message = f"must not end above projectile.max_crush ({bound})"
+        yield Problem(place, message, f'for example "{bound}" as its second end', others)
+    elif not ends.low.value <= table.crush.value <= ends.high.value:
+        low, high = (format_quantity(end.value, unit="m", written=end.written) for end in (ends.low, ends.high))
+        message = f"must lie within crush_range, {low} to {high}"
+        yield Problem((*path, "crush"), message, f'for example crush = "{low}", or widen the range', (place,))
 
 
 def _drive(path: Path, drive: Drive) -> Iterator[Problem]:
