@@ -78,4 +78,5 @@ def _fewest(known: Bound, asked: float, count: int) -> str:
 
 
 def _left_out(plan: Plan) -> list[str]:
-    return [name.replace("_", " ") for name in sorted(plan.binding & LEFT_OUT)]
+    kept = frozenset() if plan.bound is None else plan.bound.kept
+    return [name.replace("_", " ") for name in sorted(plan.binding & LEFT_OUT - kept)]

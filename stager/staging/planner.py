@@ -10,7 +10,7 @@ from stager.crew import Crew
 from stager.hardware.scenario import Scenario
 from stager.hardware.wish import Aim
 from stager.staging.aims import asks_speed
-from stager.staging.certificate import bound
+from stager.staging.certificate import Bound, bound, shared
 from stager.staging.choose import binding, choose
 from stager.staging.climb import most_stages
 from stager.staging.early import Early
@@ -21,7 +21,7 @@ from stager.staging.miss import miss
 from stager.staging.odds import begin
 from stager.staging.pick import pick
 from stager.staging.price import one_more, prices
-from stager.staging.records import Plan
+from stager.staging.records import Plan, Settings
 from stager.staging.robust import robust
 from stager.staging.steady import steadiest
 from stager.staging.stops import stops
@@ -64,10 +64,11 @@ def plan(
     beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
     # What rungs take is found while others draw, and kept.
     rungs(scenario, climbed)
+    sharing = None if proving is None else _sharpening(scenario, hands, proving(), best)
     chances = drawing() if drawing else None
     progress(0.6)
     ladder = rungs(scenario, climbed, chances)
-    proof = proving() if proving else None
+    proof = None if sharing is None else sharing()
     progress(0.9)
     proven = None if proof is None or proof.evidence else proof.speed
     missed = None if best is not None else miss(scenario, climbed, proven)
@@ -82,3 +83,10 @@ def plan(
         robust=robust(scenario, best, np.random.default_rng(2)) if sturdy and best is not None else None,
         front=None if trade is None else front(scenario, found, ladder, trade, hands),
     )  # fmt: skip
+
+
+def _sharpening(scenario: Scenario, hands: Crew, known: Bound, best: Settings | None) -> Callable[[], Bound]:
+    """The bound under what stages share, begun."""
+    if best is None:
+        return hands.aside(shared, scenario, known, None, None)
+    return hands.aside(shared, scenario, known, best.exit_speed, best.count)

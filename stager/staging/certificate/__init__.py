@@ -9,8 +9,10 @@ march.py                    integrates the bounds along a contact
 margin.py                   how fast a wheel may turn that stays below its grip limit
 boxes.py                    branch and prune over the boxes of one stage
 prove.py                    stage by stage along the chain
+budget.py, spending.py      what a budget that all stages share leaves of it
 """
 
 from stager.staging.certificate.prove import LEFT_OUT, Bound, bound
+from stager.staging.certificate.spending import shared
 
-__all__ = ["LEFT_OUT", "Bound", "bound"]
+__all__ = ["LEFT_OUT", "Bound", "bound", "shared"]

@@ -14,6 +14,8 @@ so H = u − U + κ v is nearly conserved: M H' = N (t − φ (1 − cos φ)) + 
 Slip is s = U + H − (κ + cos φ) v. Along the barrel, with w = v²: w' = (4/m) [N (φ cos φ + t) + l] and H' as above
 divided by v. On the face v = v⁺ slip has no width but that of U and H. For heavy wheels κ → 0, u = U + H, and the
 bound becomes friction at its largest within the interval of wheel speed.
+
+Slip heat grows by 2 N φ s per unit time, at least 2 N⁻ min(φ s)/v⁺ along the barrel.
 """
 
 from __future__ import annotations
@@ -32,11 +34,12 @@ from stager.staging.certificate.traction import Traction
 FACES = np.array([[1.0], [-1.0], [1.0], [-1.0]])
 """Rows of the state: greatest and least of w, then of H."""
 ENDS = FACES[2:]
+HEAT_SCALE = 0.1
 
 
 @dataclass
 class EvenRun:
-    """One batch of cells on its way; state rows: w⁺, w⁻, H⁺, H⁻.
+    """One batch of cells on its way; state rows: w⁺, w⁻, H⁺, H⁻, and where `heated` the least slip heat [J].
 
     set_speed: greatest and least U, (2, lanes) [m/s]; holding: see Motor, at the least and the greatest U, (2, lanes)
     [N]; stored: greatest crush energy of a side [J]; felt: whether peak accelerations are asked for;
@@ -52,6 +55,7 @@ class EvenRun:
     holding: Floats
     stored: Floats
     felt: bool
+    heated: bool
     fastest: Floats
     dip: Floats
     jams: NDArray[np.bool_]
@@ -69,13 +73,13 @@ class EvenRun:
     ) -> tuple[Floats, Floats, Floats | None]:
         """See march.Run."""
         pressed = self.press.at(number, place)
-        speed = np.sqrt(np.maximum(state[:2], 0.0))
+        speed, conserved = np.sqrt(np.maximum(state[:2], 0.0)), state[2:4]
         by_speed = self.ratio + pressed.cosine
-        low, high = self._slips(state[2:] + self.set_speed, by_speed * speed)
+        low, high = self._slips(conserved + self.set_speed, by_speed * speed)
         grips, slopes = self.traction.greatest(low, high)
         # The least φ is the greatest of −φ: φ is odd.
         grips[1:3] *= -1.0
-        shares = np.empty_like(state)
+        shares = np.empty_like(low)
         np.multiply(grips[:2], pressed.cosine, out=shares[:2])
         np.multiply(grips[2:], pressed.cosine - 1.0, out=shares[2:])
         gain, normal = chosen_normals(pressed, shares, FACES)
@@ -83,10 +87,13 @@ class EvenRun:
         own[:2] = normal[:2] * (pressed.cosine * by_speed) * slopes[:2] / np.maximum(speed, SLOWEST)
         own[:2] = np.minimum(own[:2] * (-2.0 / self.mass), 0.0)
         gain[:2] *= 4.0 / self.mass
-        held = gain[2:] + self.motor.force(self.ratio * speed - state[2:], self.holding)
+        held = gain[2:] + self.motor.force(self.ratio * speed - conserved, self.holding)
         slow, fast = np.maximum(speed[1], SLOWEST), np.maximum(speed[0], SLOW)
         gain[2:] = held / (np.where(held * ENDS > 0.0, slow, fast) * self.motor.wheel_mass)
         seen = self._sight(pressed, grips[2], low[3], high[3]) if seeing and self.felt else None
+        if self.heated:
+            lost = self.traction.least_lost(np.maximum(np.maximum(low[3], -high[3]), 0.0))
+            gain = np.vstack([gain, 2.0 * pressed.low * lost / fast])
         return gain, own, seen
 
     @staticmethod
@@ -133,7 +140,8 @@ class EvenRun:
         top = np.maximum(self.set_speed[0], self.fastest)
         held = (1.0 + self.ratio) * top
         small = 0.01 * self.fastest**2
-        return np.stack([state[0] + small, state[1] + small, held, held])
+        rows = [state[0] + small, state[1] + small, held, held]
+        return np.stack([*rows, HEAT_SCALE * self.mass * top**2] if self.heated else rows)
 
     def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:
         """See march.Run."""

@@ -26,6 +26,11 @@ class Motor:
     windage_of: Stage | None
     wheel_mass: float
 
+    @property
+    def coasts(self) -> bool:
+        """Whether there is no motor."""
+        return self.windage_of is None
+
     def holding(self, set_speed: Floats) -> Floats:
         """Force at the rim that holds `set_speed` [m/s] without a throw [N]; shape as given."""
         if self.windage_of is None:
@@ -37,7 +42,7 @@ class Motor:
     def force(self, lost: Floats, holding: Floats) -> Floats:
         """Force [N] where the wheel has lost `lost` [m/s] from a speed that takes `holding` [N]: rises with the one,
         falls with the other."""
-        if self.windage_of is None:
+        if self.coasts:
             return np.zeros_like(lost)
         return np.minimum(np.maximum(self.slope * lost, -holding), np.maximum(self.stall - holding, 0.0))
 

@@ -35,7 +35,8 @@ class Bound:
 
     speeds: by number of stages, from 0, as far as they are bounded [m/s]; cap: what limits on the throw allow [m/s];
     missing: which stages there is no bound of but that, empty where all are bounded; evidence: which part is numerical
-    evidence, empty where all is proven; asked: exit speed that is wanted, where it is not the greatest [m/s].
+    evidence, empty where all is proven; asked: exit speed that is wanted, where it is not the greatest [m/s];
+    kept: limits that stages share and that are taken into account.
     """
 
     speeds: tuple[float, ...]
@@ -43,6 +44,7 @@ class Bound:
     missing: str = ""
     evidence: str = ""
     asked: float | None = None
+    kept: frozenset[str] = frozenset()
 
     @property
     def speed(self) -> float:
@@ -95,7 +97,7 @@ def _task(
     enclose = enclosure(launcher, stage, spins=arriving.spins)
     if isinstance(enclose, str):
         return enclose
-    least, most = _runs(scenario, index) if index else (0.0, 0.0)
+    least, most = runs(scenario, index) if index else (0.0, 0.0)
     if least < 0:
         return "stages that hold the projectile together"
     entries = after_run(launcher, arriving, least, most) if index else arriving
@@ -106,10 +108,10 @@ def _task(
     turning = arriving.spins or spins(launcher, stage)
     ceiling = even_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
     steps = FINE_STEPS if turning else STEPS
-    return Question(enclose, entries, tops, _strain(scenario), cap, tolerance, effort, steps, ceiling)
+    return Question(enclose, entries, tops, strain(scenario), cap, tolerance, effort, steps, ceiling)
 
 
-def _runs(scenario: Scenario, index: int) -> tuple[float, float]:
+def runs(scenario: Scenario, index: int) -> tuple[float, float]:
     """Shortest and longest free run before stage `index` [m]: wheels grow with speed, and contacts with them."""
     launcher = scenario.launcher
     tops = [np.atleast_1d(span(launcher, scenario.allowances, k).top) for k in (index - 1, index)]
@@ -118,6 +120,7 @@ def _runs(scenario: Scenario, index: int) -> tuple[float, float]:
     return least, most
 
 
-def _strain(scenario: Scenario) -> float:
+def strain(scenario: Scenario) -> float:
+    """Greatest peak acceleration allowed [m/s^2], and what steps may hide of it."""
     known = [scenario.allowances.acceleration, scenario.launcher.projectile.max_acceleration]
     return min((float(value) for value in known if value is not None), default=np.inf) * (1 + STRAIN_SEEN)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,8 +14,8 @@ from stager.staging.certificate.even import EvenRun
 from stager.staging.certificate.form import Form, rail_form, rod_form
 from stager.staging.certificate.led import LedRun
 from stager.staging.certificate.march import march
-from stager.staging.certificate.motor import motor_of
-from stager.staging.certificate.press import press_between
+from stager.staging.certificate.motor import Motor, motor_of
+from stager.staging.certificate.press import Press, press_between
 from stager.staging.certificate.reach import reach_of
 from stager.staging.certificate.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed
 from stager.staging.certificate.traction import Traction
@@ -40,40 +42,69 @@ def enclosure(launcher: Launcher, stage: Stage, *, spins: bool) -> Enclose | str
 
 def even_pair(launcher: Launcher, stage: Stage, traction: Traction, *, felt: bool = True) -> Enclose:
     """A pair of equal wheels; the projectile does not spin. felt: see EvenRun."""
-    motor = motor_of(stage)
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
-        entry, wheel = cells.high[ENTRY], (cells.low[WHEEL], cells.high[WHEEL])
-        unseen, press = np.full(entry.shape, -np.inf), press_between(launcher, stage, *wheel)
-        run = EvenRun(
-            float(launcher.projectile.mass), traction, motor, press, np.stack([wheel[1], wheel[0]]),
-            motor.holding(np.stack(wheel)), press.stored, felt,
-            entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), unseen, unseen.copy(),
-        )  # fmt: skip
-        ends = np.stack([entry, cells.low[ENTRY]])
-        state = march(run, np.concatenate([ends**2, run.ratio * ends]), steps)
-        high = np.where(run.jams, 0.0, np.sqrt(state[0]))
-        low = np.where(run.stalls, 0.0, np.minimum(np.sqrt(state[1]), high))
-        return Enclosed(low, high, low, high, low, high, run.strain)
+        return _even(launcher, stage, traction, cells, steps, felt=felt, heated=False)[0]
 
     return enclose
 
 
-def even_ceiling(launcher: Launcher, stage: Stage) -> Ceiling:
-    """What no throw through a pair exceeds, by energy alone.
+def heated_pair(launcher: Launcher, stage: Stage) -> Callable[[Cells, int], tuple[Enclosed, Floats]]:
+    """The same, and the least slip heat of each cell [J], both sides."""
+    traction = Traction(launcher.contact.friction, float(launcher.contact.creep))
 
-    Friction speeds the projectile up only while v cos φ < u, and a wheel turns no faster than it is set or than the
+    def enclose(cells: Cells, steps: int) -> tuple[Enclosed, Floats]:
+        return _even(launcher, stage, traction, cells, steps, felt=True, heated=True)
+
+    return enclose
+
+
+def _even(
+    launcher: Launcher, stage: Stage, traction: Traction, cells: Cells, steps: int, *, felt: bool, heated: bool
+) -> tuple[Enclosed, Floats]:
+    motor, entry, wheel = motor_of(stage), cells.high[ENTRY], (cells.low[WHEEL], cells.high[WHEEL])
+    unseen, press = np.full(entry.shape, -np.inf), press_between(launcher, stage, *wheel)
+    run = EvenRun(
+        float(launcher.projectile.mass), traction, motor, press, np.stack([wheel[1], wheel[0]]),
+        motor.holding(np.stack(wheel)), press.stored, felt, heated,
+        entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), unseen, unseen.copy(),
+    )  # fmt: skip
+    ends = np.stack([entry, cells.low[ENTRY]])
+    start = [ends**2, run.ratio * ends]
+    state = march(run, np.concatenate([*start, np.zeros((1, entry.size))] if heated else start), steps)
+    high = np.minimum(np.sqrt(state[0]), _ceiling(launcher, motor, press, cells))
+    high = np.where(run.jams, 0.0, high)
+    # What gets through where some stop is above the lower bound all the same.
+    slowest = np.minimum(np.sqrt(state[1]), high)
+    low = np.where(run.stalls, 0.0, slowest)
+    return Enclosed(low, high, slowest, high, low, high, run.strain), state[-1]
+
+
+def even_ceiling(launcher: Launcher, stage: Stage) -> Ceiling:
+    """What no throw through a pair exceeds, by energy alone."""
+    return lambda cells: _ceiling(
+        launcher, motor_of(stage), press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL]), cells
+    )
+
+
+def _ceiling(launcher: Launcher, motor: Motor, press: Press, cells: Cells) -> Floats:
+    """Friction speeds the projectile up only while v cos φ < u, and a wheel turns no faster than it is set or than the
     projectile was before. Past the greater of entry and set speed v then grows by a change of cos φ, and by what the
     crush gives back, Δv² ≤ 4 S/m with S the crush energy of a side. Both are taken twice.
+
+    Without a motor there is no more energy than E = M U² + m v²/2 as it comes in. When friction drives last,
+    v cos φ ≤ u, so with Q ≤ 2 S in the crush (M cos² φ + m/2) v² + Q ≤ E; what comes after gives Q at most.
     """
-    mass = float(launcher.projectile.mass)
-
-    def ceiling(cells: Cells) -> Floats:
-        press = press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL])
-        speed = np.maximum(cells.high[ENTRY], cells.high[WHEEL])
-        return np.asarray(np.sqrt(speed**2 + 8.0 * press.stored / mass) / press.most_tilted**2)
-
-    return ceiling
+    mass, entry, wheel = float(launcher.projectile.mass), cells.high[ENTRY], cells.high[WHEEL]
+    tilted = press.most_tilted
+    speed = np.maximum(entry, wheel)
+    most = np.asarray((speed**2 + 8.0 * press.stored / mass) / tilted**4)
+    if motor.coasts:
+        energy = motor.wheel_mass * wheel**2 + mass * entry**2 / 2
+        crush = np.minimum(2.0 * press.stored, energy)
+        driven = (energy - crush) / (motor.wheel_mass * tilted**2 + mass / 2) + 2.0 * crush / mass
+        most = np.minimum(most, np.maximum(entry**2, driven))
+    return np.asarray(np.sqrt(most))
 
 
 def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction) -> Enclose:

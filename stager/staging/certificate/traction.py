@@ -15,6 +15,8 @@ from stager.hardware.contact import FrictionLaw
 
 WIDEST_SLIP = 2000.0
 ROUNDING = 1e-9
+LOST_BETWEEN = 1e-5
+"""By how much φ s may dip between two of the slips that it is looked up at [-]."""
 
 
 class Traction:
@@ -36,6 +38,7 @@ class Traction:
         slips = np.concatenate([[0.0], np.geomspace(1e-4 * creep, first, 4000)])
         # Held so that values between two of them are taken at the greater slip.
         self._rising = slips, np.maximum.accumulate(self.value(slips)) * (1.0 - ROUNDING)
+        self._loss = self._losses()
 
     def value(self, slip: Floats) -> Floats:
         """φ [-] at `slip` [m/s], of either sign; shape as `slip`."""
@@ -64,10 +67,25 @@ class Traction:
         value, slope = self.greatest(-high, -low)
         return -value, slope
 
+    def least_lost(self, slip: Floats) -> Floats:
+        """Least φ s [m/s] at slips of `slip` ≥ 0 [m/s] or more."""
+        if self._loss is None:
+            return self.value(slip) * slip
+        slips, least = self._loss
+        return np.asarray(least[np.searchsorted(slips, slip, side="right") - 1])
+
     def slip_of(self, needed: Floats) -> Floats:
         """The least slip [m/s] with φ = `needed` [-], odd; infinite where no slip below the first peak gives it."""
         found = np.interp(np.abs(needed), self._rising[1], self._rising[0], right=np.inf)
         return np.asarray(np.sign(needed) * found)
+
+    def _losses(self) -> tuple[Floats, Floats] | None:
+        """Slips [m/s] and the least φ s from there on; None where it always rises."""
+        slips = np.concatenate([[0.0], np.geomspace(1e-4 * self.creep, WIDEST_SLIP, 40_000)])
+        lost = self.value(slips) * slips
+        if (np.diff(lost) >= 0.0).all():
+            return None
+        return slips, np.minimum.accumulate(lost[::-1])[::-1] * (1.0 - LOST_BETWEEN)
 
     def _greatest_of_many(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
         below, slope_below = self.both(low)
