@@ -10,7 +10,7 @@ from stager.crew import Crew
 from stager.hardware.scenario import Scenario
 from stager.hardware.wish import Aim
 from stager.staging.aims import asks_speed
-from stager.staging.certificate import Bound, bound, shared
+from stager.staging.certificate import BUDGETS, Bound, bound, shared
 from stager.staging.choose import binding, choose
 from stager.staging.climb import most_stages
 from stager.staging.early import Early
@@ -86,7 +86,9 @@ def plan(
 
 
 def _sharpening(scenario: Scenario, hands: Crew, known: Bound, best: Settings | None) -> Callable[[], Bound]:
-    """The bound under what stages share, begun."""
+    """The bound under what stages share, begun; as it is where they share nothing that is scarce."""
     if best is None:
         return hands.aside(shared, scenario, known, None, None)
+    if known.asked is None and not binding(scenario, best) & BUDGETS:
+        return lambda: known
     return hands.aside(shared, scenario, known, best.exit_speed, best.count)

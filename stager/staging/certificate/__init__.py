@@ -13,6 +13,6 @@ budget.py, spending.py      what a budget that all stages share leaves of it
 """
 
 from stager.staging.certificate.prove import LEFT_OUT, Bound, bound
-from stager.staging.certificate.spending import shared
+from stager.staging.certificate.spending import BUDGETS, shared
 
-__all__ = ["LEFT_OUT", "Bound", "bound", "shared"]
+__all__ = ["BUDGETS", "LEFT_OUT", "Bound", "bound", "shared"]

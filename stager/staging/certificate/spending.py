@@ -28,6 +28,7 @@ FEWEST, WHEELS, STEPS, FINEST = 4, 16, 12, 96
 MOST = 100_000
 SHARE, NARROW = 0.3, 0.03
 BUDGETS = frozenset({"slip_heat"})
+"""Limits that stages share and that bounds can take into account."""
 Ends = tuple[Floats, Floats, Floats]
 Top = Callable[[Floats, Floats], Floats]
 
