@@ -23,7 +23,7 @@ class JointChains:
     samples = 400
 
     def __init__(self, launcher: Launcher, maps: ChainMap) -> None:
-        self.launcher, self.maps = launcher, maps
+        self.launcher, self.maps, self.feed = launcher, maps, maps.feed
         alone = maps.run(np.ones((1, len(maps.tops)))).wheel_speed[0]
         self.open = np.minimum(REACH * alone, maps.tops)
 

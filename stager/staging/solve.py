@@ -30,6 +30,11 @@ class Chains(Protocol):
         """How many random chains are worth their time."""
         ...
 
+    @property
+    def feed(self) -> float:
+        """Speed at which the projectile is fed [m/s]."""
+        ...
+
     def run(self, settings: Floats, grip: Floats | None = None) -> ChainRun:
         """Chains at `settings`, shape (lanes, stages); grip: see Correction."""
         ...
@@ -91,7 +96,8 @@ def solve(
     speed, heat = _measure(chains, task, fast.point)
     if speed > task.cap * (1 - REACHES):
         return _held(chains, count, task, _at_cap(chains, task, fast.point)) or fast
-    if not _level(chains, task, fast, speed, heat):
+    # What speeds nothing up need not do so coolly.
+    if speed <= chains.feed * (1 + LEVEL) or not _level(chains, task, fast, speed, heat):
         return fast
     held = _held(chains, count, replace(task, cap=speed * (1 - LEVEL)), fast.point)
     return held if held is not None and -held.objective < CLEARLY * heat else fast
