@@ -30,6 +30,11 @@ class CrushMap:
     samples: int = 3000
     _place: Floats = field(default_factory=lambda: np.zeros((1, 1)))
 
+    @property
+    def feed(self) -> float:
+        """See Chains."""
+        return self.nodes[0].feed
+
     def run(self, settings: Floats, grip: Floats | None = None) -> ChainRun:
         """See Chains."""
         place = np.clip((settings[:, self.stages :] - LEAST_SETTING) / (1 - LEAST_SETTING), 0.0, 1.0)
@@ -56,7 +61,7 @@ class CrushMap:
         lanes = len(self._place)
         found = np.zeros((lanes, self.stages, 5))
         through = np.ones(lanes, bool)
-        speed, share = np.full(lanes, self.nodes[0].feed), np.zeros(lanes)
+        speed, share = np.full(lanes, self.feed), np.zeros(lanes)
         for k in range(self.stages):
             weights = _weights(self._place[:, k], len(self.nodes), smooth=self.smooth)
             turning = np.zeros(lanes)
