@@ -85,6 +85,14 @@ def test_without_a_limit_or_a_gap_the_bound_stays() -> None:
     assert shared(free, known, 1.0, 3) == known
 
 
+def test_a_plan_of_more_stages_than_were_bounded_is_no_fault() -> None:
+    # Nothing is bounded behind as many stages as reach the cap.
+    task = CASES["half the mass"]
+    known = replace(bound(task, 1), asked=10.0)
+    assert len(known.speeds) == 2
+    assert 10.0 < shared(task, known, 10.0, 3).speeds[1] < known.speeds[1]
+
+
 def test_more_heat_never_lowers_the_bound() -> None:
     task = CASES["half the mass"]
     known, reached = bound(task, 3), 15.0

@@ -33,7 +33,7 @@ SHORT = _reach(20.0, length=0.2)
 def test_one_limit_in_the_way() -> None:
     missed = _missed(HEAT)
     assert missed.conflict == ("slip_heat", "stages")
-    assert not missed.proven
+    assert missed.proven
     assert plan(without(HEAT, ["slip_heat"]), draws=0, certified=False).best is not None
     heat = next(item.needed for item in missed.relaxations if item.name == "slip_heat")
     assert heat is not None

@@ -27,6 +27,7 @@ NEAR, UNDER = 3e-3, 1e-3
 FEWEST, WHEELS, STEPS, FINEST = 4, 16, 12, 96
 MOST = 100_000
 SHARE, NARROW = 0.3, 0.03
+"""Steps are halved where that moves ends by this share of their distance, of cells so narrow beside their speed."""
 BUDGETS = frozenset({"slip_heat"})
 """Limits that stages share and that bounds can take into account."""
 Ends = tuple[Floats, Floats, Floats]
@@ -40,13 +41,15 @@ def shared(scenario: Scenario, known: Bound, reached: float | None, count: int |
     is asked for, it is proven that fewer stages fall short; else that nothing is much faster than what is reached.
     Bounds that tell as much already stay. most: cells that may be looked at.
     """
-    budget, counts = scenario.allowances.slip_heat, range(1, len(known.speeds))
+    budget, bounded = scenario.allowances.slip_heat, len(known.speeds)
+    if budget is None or known.missing:
+        return known
     if known.asked is not None:
-        target, counts = known.asked * (1 - UNDER), range(1, count or len(known.speeds))
+        target, bounded = known.asked * (1 - UNDER), min(count or bounded, bounded)
     else:
         target = (reached or np.inf) * (1 + NEAR)
-    loose = [number for number in counts if known.speeds[number] > target]
-    if budget is None or known.missing or not loose or not _pairs(scenario, loose[-1]):
+    loose = [number for number in range(1, bounded) if known.speeds[number] > target]
+    if not loose or not _pairs(scenario, loose[-1]):
         return known
     tops = _tops(scenario, known.speeds[: loose[-1] + 1])
     evaluate = _evaluation(scenario, known.speeds, tops)
@@ -160,8 +163,7 @@ def _ends(launcher: Launcher, stage: Stage, cells: Cells, hardest: float) -> End
         exit_low[index], exit_high[index] = np.maximum(slowest, 0.0), ends.high
         hard[index] &= fine.strain > hardest
         stopped = fine.high <= 0.0
-        # A wide cell will be cut anyway.
-        # Near a jam steps are coarse, and no cutting helps.
+        # A wide cell will be cut anyway; near a jam steps are coarse, and no cutting helps.
         rough = (moved > SHARE * (fine.high - fine.low)) | (fine.low <= 0.0)
         worth = (stopped & (steps < SURE_OF_JAMS)) | (narrow[index] & ~stopped & rough)
         heat[index[stopped]] = np.where(steps < SURE_OF_JAMS, 0.0, np.inf)
