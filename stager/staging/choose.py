@@ -10,7 +10,7 @@ from stager.staging.aims import asks_speed
 from stager.staging.records import Settings
 from stager.staging.still import idle
 
-TIE, REACHED, BINDS = 1e-3, 5e-4, 1e-3
+TIE, REACHED, BINDS = 2e-4, 5e-4, 1e-3
 
 
 def choose(scenario: Scenario, climbed: Sequence[Settings]) -> Settings | None:

@@ -210,8 +210,14 @@ def _samples(
     merit = _merit(objective, slacks)
     if not np.isfinite(merit).any():
         return []
-    best = int(np.argmax(merit))
-    return [points[best]] if start is None or (best == 0 and (slacks[0] >= 0).all()) else [points[best], start]
+    best, kept = int(np.argmax(merit)), np.isfinite(merit) & (slacks >= 0).all(axis=1)
+    if best == 0 and kept[0]:
+        return [points[0]]
+    found = [points[best]] if start is None else [points[best], start]
+    if not kept[best] and kept.any():
+        # From beyond a limit there may be no way back.
+        found.append(points[int(np.argmax(np.where(kept, objective, -np.inf)))])
+    return found
 
 
 def _trial(chains: Chains, task: Task, score: Score, floor: bool) -> Trial:
