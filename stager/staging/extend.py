@@ -2,6 +2,7 @@
 
 Where peak acceleration holds wheels back, what is allowed to a wheel falls into several ranges: just above the entry
 speed a fast wheel may be gentle where a slower one is not. A search on maps from one range need not come to another.
+And where wheels may turn no faster than the projectile, all that is left to gain hangs on the last of the slip.
 """
 
 from __future__ import annotations

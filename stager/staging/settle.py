@@ -30,7 +30,7 @@ from stager.staging.trust import Found
 JUDGED = Options(tolerance=2e-6)
 ROUNDS = 8
 SETTLED = 1e-5
-STRAINED = 0.98
+STRAINED, LITTLE = 0.98, 0.01
 HAIRS = np.array([1.0, 1.01, 1.1, 1.5, 3.0, 10.0])
 """By how much wheels are slowed, in multiples of what a limit seems to take."""
 MOST_SLOWED = 0.1
@@ -148,10 +148,11 @@ def _keeps(settings: Settings) -> bool:
 
 
 def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:
-    """Where acceleration holds wheels back: chains of one stage less with one more, where that is faster."""
+    """Where acceleration holds wheels back, or a stage adds little: chains of one stage less with one more, where that
+    is faster."""
     for shorter, climber in pairwise(climbers):
         strained = climber.settings.throw.stages.peak_acceleration.max() > STRAINED * climber.task.strain
-        if not strained or not _keeps(shorter.settings):
+        if not (strained or _adds_little(scenario, shorter, climber)) or not _keeps(shorter.settings):
             continue
         chain = extended(scenario, shorter.settings.wheel_speed, climber.task)
         if chain is None:
@@ -161,6 +162,12 @@ def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:
         slower = made.exit_speed <= climber.settings.exit_speed * (1 + SETTLED) and _keeps(climber.settings)
         if _keeps(made) and not slower:
             climber.settings, climber.apart = made, True
+
+
+def _adds_little(scenario: Scenario, shorter: Climber, climber: Climber) -> bool:
+    """Whether one stage more adds little below the cap: near their entry speed wheels are not well told by maps."""
+    before, after = shorter.settings.exit_speed, climber.settings.exit_speed
+    return not scenario.goal.spin and after < before * (1 + LITTLE) and after < climber.task.cap * (1 - LITTLE)
 
 
 def thrown_as(

@@ -63,3 +63,14 @@ def test_a_stage_that_adds_more_than_a_twentieth_of_a_per_cent_is_not_left_out()
     best = plan(task, draws=0, certified=False).best
     assert best is not None
     assert best.exit_speed >= 16.1010 * (1 - 5e-4)
+
+
+def test_stages_that_may_turn_no_faster_still_add_what_they_can() -> None:
+    # Source: SLSQP on problem 11 of seed 1. At full grip v cos φ = u: behind wheels at the greatest speed allowed a
+    # ball is still a little faster.
+    task = problem(np.random.default_rng([1, 11]))
+    top = float(task.allowances.wheel_speed or 0.0)
+    known = throw(task.launcher, np.array([18.52897, 26.08989, top, top, top]))
+    best = plan(task, draws=0, certified=False).best
+    assert best is not None
+    assert best.exit_speed >= float(known.exit_speed) * (1 - 5e-4)
