@@ -9,6 +9,7 @@ import re
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from decimal import Decimal
 from difflib import get_close_matches
 from functools import lru_cache
 from typing import Any
@@ -190,9 +191,12 @@ def convert_difference(value: float, written: str, si: str) -> float:
 
 
 def _scaled(value: float, factor: float) -> float:
-    """A division by a whole number rounds once, a product with its inverse twice: 4.35 mm is 0.00435 m."""
+    """Where the factor is one part in so many, the decimal is divided as it is written: 4.02 mm is 0.00402 m to the
+    last bit, which neither a quotient of floats nor a product gives."""
     whole = round(1 / factor)
-    return value / whole if whole > 1 and abs(whole * factor - 1) < 1e-12 else value * factor
+    if whole > 1 and abs(whole * factor - 1) < 1e-12:
+        return float(Decimal(repr(float(value))) / whole)
+    return value * factor
 
 
 def dimensions(written: str) -> dict[str, float]:

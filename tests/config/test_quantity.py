@@ -101,6 +101,12 @@ def test_spellings(text: str, unit: str, value: float, uncertainty: float) -> No
     assert found.rectangular == ("limits" in text)
 
 
+@pytest.mark.parametrize("text", ["4.02 mm", "0.402 cm", "4.02e-3 m"])
+def test_one_length_however_it_is_written(text: str) -> None:
+    # To the last bit: a planned crush is written in millimetres and must read back as it was found.
+    assert parse(text, "m", "1").value == 0.00402
+
+
 @pytest.mark.parametrize("text, unit", REFUSED)
 def test_refusals_show_what_would_be_right(text: str, unit: str) -> None:
     with pytest.raises(QuantityError) as caught:
