@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -60,11 +60,15 @@ def finer(scenario: Scenario, runner: Runner, base: Choice) -> tuple[list[Choice
         return [], None
     press = Press(*ends, _nodes(scenario, runner, base, ends, most))
     out: list[Choice] = []
+    alike: dict[int, Floats] = {}
     for shared in (True, False):
         if shared and len({parts[:2] for parts in base.parts}) > 1:
             continue
         for care in (None, *CARES):
-            best = _fewest(scenario, _search(press, base, _counts(base, most, shared), shared, care))
+            found = _search(press, base, _counts(base, most, shared), shared, care, alike)
+            if shared:
+                alike |= {len(one.crushes): one.point for one in found}
+            best = _fewest(scenario, found)
             if care is None and (best is None or best.strain > STRAINED):
                 continue
             if best is None or not _promises(best, base, shared):
@@ -129,15 +133,21 @@ def _counts(base: Choice, most: int, shared: bool) -> list[int]:
     return sorted({few for few in (count - 1, count, most) if 0 < few <= most})
 
 
-def _search(press: Press, base: Choice, counts: Sequence[int], shared: bool, care: float | None) -> list[Pressed]:
+def _search(
+    press: Press, base: Choice, counts: Sequence[int], shared: bool, care: float | None, alike: Mapping[int, Floats]
+) -> list[Pressed]:
     """The best crush for each number of stages on the maps; care: share of the peak acceleration to keep to, None: all
-    of it, which hardly matters."""
+    of it, which hardly matters; alike: what is best with one crush for all, by number of stages: one for each is looked
+    for from there too."""
     out: list[Pressed] = []
     for count in counts:
         chains, size = CrushMap(press.nodes, count, smooth=care is None), count + (1 if shared else count)
         aim = _task(base, chains, count, care or 1.0)
         guesses = [None, *(_longer(one.point) for one in out[-1:] if not shared and len(one.crushes) == count - 1)]
         tried = [found for guess in guesses if (found := solve(chains, size, aim, guess=guess)) is not None]
+        start = None if shared or count not in alike else _each(alike[count])
+        if start is not None and (found := solve(chains, size, aim, start)) is not None:
+            tried.append(found)
         if not tried:
             continue
         best = max(tried, key=lambda found: found.objective)
@@ -152,6 +162,11 @@ def _search(press: Press, base: Choice, counts: Sequence[int], shared: bool, car
         )  # fmt: skip
         out.append(pressed)
     return out
+
+
+def _each(point: Floats) -> Floats:
+    """Settings with a crush of its own for each stage where all had one."""
+    return np.concatenate([point, np.full(point.size - 2, point[-1])])
 
 
 def _longer(point: Floats) -> Floats:

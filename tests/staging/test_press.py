@@ -86,6 +86,14 @@ def test_a_shared_limit_is_shared_out_by_a_crush_of_its_own_for_each_stage() -> 
         assert other is None or other.exit_speed <= best.exit_speed * (1 + NEARLY)
 
 
+def test_crushes_of_their_own_where_the_first_stages_are_at_the_end_of_the_range() -> None:
+    given = _ranged(slip_heat=0.4, stages=3)
+    best, _ = _picked(given)
+    beside = with_parts(given, [Parts(0, 0, crush) for crush in (0.002, 0.002, 0.0023)])
+    other = choose(beside, climb(beside).settings)
+    assert best.exit_speed >= _speed(other) * (1 - NEARLY)
+
+
 def test_a_wider_range_is_never_worse() -> None:
     _, wide, _ = _hot()
     narrow, _ = _picked(_ranged((0.003, 0.005), slip_heat=1.0))
