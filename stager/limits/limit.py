@@ -11,6 +11,9 @@ from stager.hardware.arrays import Floats, Number
 from stager.limits.design import Design
 
 
+ROUNDING = 1e-6
+
+
 class Limit(Protocol):
     """One limit: what a design uses of it and what is allowed.
 
@@ -59,6 +62,11 @@ class Verdict:
     allowed: Floats
     slack: Floats
     remedy: str = ""
+
+    @property
+    def kept(self) -> bool:
+        """Whether it is kept, without batch axes; a millionth of the allowance is what a throw is computed to."""
+        return bool(self.slack >= -ROUNDING)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

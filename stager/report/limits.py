@@ -12,7 +12,6 @@ from stager.report.digits import MISSING, digits, percent
 from stager.report.table import Column, Table
 
 TIGHT = 1e-3
-ROUNDING = 1e-9
 _FLOORS = frozenset(limit.name for limit in LIMITS if limit.floor)
 _COLUMNS = (
     Column("limit", words=True),
@@ -37,7 +36,7 @@ def rows(verdicts: Sequence[Verdict], unjudged: Sequence[Unjudged] = ()) -> list
             "allowed": float(verdict.allowed),
             "unit": verdict.unit,
             "margin_fraction": float(verdict.slack),
-            "kept": bool(verdict.slack >= -ROUNDING),
+            "kept": verdict.kept,
             "missing": None,
         }
         for verdict in verdicts
@@ -116,7 +115,8 @@ def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float, str]:
     """Unit, used, allowed and margin for people: temperatures in degC, their margin as a difference."""
     unit, used, allowed = limit["unit"], limit["used"], limit["allowed"]
     if unit != "K":
-        return unit, used, allowed, percent(limit["margin_fraction"])
+        margin = limit["margin_fraction"]
+        return unit, used, allowed, percent(max(margin, 0.0) if limit["kept"] else margin)
     if used is None:
         return "degC", None, allowed - ZERO_CELSIUS, MISSING
     return "degC", used - ZERO_CELSIUS, allowed - ZERO_CELSIUS, f"{allowed - used:.0f} K"

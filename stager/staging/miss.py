@@ -63,7 +63,7 @@ def _from_the_start(fed: Settings) -> Missed:
 
 
 def _broken(settings: Settings) -> list[Verdict]:
-    return [verdict for verdict in settings.verdicts if verdict.slack < 0]
+    return [verdict for verdict in settings.verdicts if not verdict.kept]
 
 
 def _unspun(scenario: Scenario, climbed: Sequence[Settings], spin: float) -> Missed:

@@ -107,8 +107,8 @@ class Settings:
 
     @property
     def feasible(self) -> bool:
-        """Whether every limit is kept, where a millionth of the allowance is rounding, and it spins as asked."""
-        return self.turns and all(float(verdict.slack) >= -1e-6 for verdict in self.verdicts)
+        """Whether every limit is kept, and it spins as asked."""
+        return self.turns and all(verdict.kept for verdict in self.verdicts)
 
     @property
     def turns(self) -> bool:

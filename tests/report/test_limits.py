@@ -35,6 +35,13 @@ def test_a_limit_that_cannot_be_judged_is_neither_kept_nor_broken() -> None:
     assert limits.unjudged_note(rows) == ["Not judged, so not known to be kept: mass, which needs stage.mass."]
 
 
+def test_a_limit_that_a_plan_goes_up_to_is_kept_by_its_throw() -> None:
+    hair, more = (_verdict("slip_heat", "J", 0.6 * (1 + over), 0.6) for over in (4.5e-7, 1e-5))
+    rows = limits.rows([hair, more])
+    assert [limits.word(row) for row in rows] == ["no margin left", "BROKEN"]
+    assert limits.table(rows, ["binds", "BROKEN"]).rows[0][3:5] == ("J", "0.0 %")
+
+
 def test_what_helps_most_is_told_limit_by_limit() -> None:
     rows = [{**row, "remedy": "less of it"} for row in limits.rows([HOT, LONG])]
     assert limits.remedies(rows).rows == (("winding temperature", "less of it"), ("length", "less of it"))
