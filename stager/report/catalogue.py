@@ -10,6 +10,8 @@ from stager.report.digits import MISSING, digits, speed
 from stager.report.table import Column, Table
 from stager.staging.records import Catalogue
 
+_FEWER = "The ladder keeps these: fewer stages with their own may do better, so that a stage adds less than it says."
+
 
 def summary(catalogue: Catalogue, exit_speed: float | None) -> dict[str, Any]:
     """As the document has it; exit_speed: the plan's [m/s], None where nothing fits."""
@@ -59,7 +61,7 @@ def headline(content: Mapping[str, Any]) -> str:
         gain = content["mixed_gain_fraction"]
         same = "one for all stages" if alone else "one kind"
         said = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
-    return " ".join([said, *_unsearched(content)])
+    return " ".join([said, *([] if content["one_for_all"] else [_FEWER]), *_unsearched(content)])
 
 
 def proviso(catalogue: Catalogue) -> str:

@@ -35,7 +35,10 @@ def test_how_much_the_others_lose() -> None:
 def test_each_stage_its_own() -> None:
     mixed = replace(CHOICE, chosen=(("wide", ""), ("small", "")), one_for_all=False, mixed_gain=0.0234)
     said = catalogue.headline(catalogue.summary(mixed, 20.0))
-    assert said == "Catalogue: stage 1 wheel wide; stage 2 wheel small, 2.3 % faster than the best of one kind."
+    assert said == (
+        "Catalogue: stage 1 wheel wide; stage 2 wheel small, 2.3 % faster than the best of one kind. The ladder keeps "
+        "these: fewer stages with their own may do better, so that a stage adds less than it says."
+    )
 
 
 def test_where_nothing_fits() -> None:
