@@ -10,7 +10,6 @@ import numpy as np
 from stager.hardware.arrays import Floats, Number
 from stager.limits.design import Design
 
-
 ROUNDING = 1e-6
 
 

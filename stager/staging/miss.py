@@ -19,10 +19,11 @@ TURN = 2 * np.pi
 OUT_OF_REACH = " Without these limits and with six stages more it is not reached either."
 
 
-def miss(scenario: Scenario, climbed: Sequence[Settings], bound: float | None = None) -> Missed:
+def miss(scenario: Scenario, climbed: Sequence[Settings], bound: float | None = None, *, proven: bool = True) -> Missed:
     """What to say where none of the best settings of each stage count will do.
 
-    bound: exit speed that no setting within the limits exceeds [m/s], None: not known.
+    bound: exit speed that no setting within the limits exceeds [m/s], None: not known; proven: whether it is, or in
+    part evidence.
     """
     fits = [found for found in climbed if found.feasible]
     asked = scenario.goal.exit_speed
@@ -31,18 +32,22 @@ def miss(scenario: Scenario, climbed: Sequence[Settings], bound: float | None = 
     if not fits or asked is None:
         return _from_the_start(climbed[0])
     nearest = max(fits, key=lambda found: found.exit_speed)
-    most = exit_cap(scenario) if bound is None else min(exit_cap(scenario), bound)
+    cap = exit_cap(scenario)
+    most = cap if bound is None or (not proven and cap < asked) else min(cap, bound)
     reach = Reach(scenario, asked, nearest.count)
     names = conflict(reach, nearest)
-    reason = _reason(asked, nearest.exit_speed, most) + ("" if names else OUT_OF_REACH)
+    sure = proven or cap < asked
+    reason = _reason(asked, nearest.exit_speed, most, sure) + ("" if names else OUT_OF_REACH)
     return Missed(
-        reason=reason, proven=most < asked, nearest=nearest, conflict=names,
+        reason=reason, proven=sure and most < asked, nearest=nearest, conflict=names,
         relaxations=relaxations(reach, nearest, names) if names else (),
     )  # fmt: skip
 
 
-def _reason(asked: float, nearest: float, most: float) -> str:
+def _reason(asked: float, nearest: float, most: float, sure: bool) -> str:
     close = f"the nearest leaves at {nearest:.4g} m/s"
+    if most < asked and not sure:
+        return f"None found that reaches {asked:.4g} m/s, and all but proven that there is none; {close}."
     if most < asked:
         return f"No design reaches {asked:.4g} m/s: the limits let out {most:.4g} m/s at most; {close}."
     return f"None found that reaches {asked:.4g} m/s, which does not prove that there is none; {close}."

@@ -70,8 +70,11 @@ def plan(
     ladder = rungs(scenario, climbed, chances)
     proof = None if sharing is None else sharing()
     progress(0.9)
-    proven = None if proof is None or proof.evidence else proof.speed
-    missed = None if best is not None else miss(scenario, climbed, proven)
+    missed = None
+    if best is None:
+        missed = miss(
+            scenario, climbed, None if proof is None else proof.speed, proven=proof is None or not proof.evidence
+        )
     advice = advise(ladder, scenario.goal, None if best is None else best.count, chances, stops(scenario, climbed))
     held = frozenset() if best is None else binding(scenario, best)
     return Plan(

@@ -8,7 +8,9 @@ import pytest
 
 from stager.hardware.scenario import Scenario
 from stager.hardware.wish import Aim, Goal
+from stager.staging.climb import climb
 from stager.staging.loosen import with_limits, without
+from stager.staging.miss import miss
 from stager.staging.planner import plan
 from stager.staging.records import Missed
 from tests.staging.machines import HEAVY, scenario
@@ -39,6 +41,14 @@ def test_one_limit_in_the_way() -> None:
     assert heat is not None
     assert plan(with_limits(HEAT, {"slip_heat": heat}), draws=0, certified=False).best is not None
     assert plan(with_limits(HEAT, {"slip_heat": 1 + 0.95 * (heat - 1)}), draws=0, certified=False).best is None
+
+
+def test_a_bound_that_rests_on_evidence_is_not_said_to_say_nothing() -> None:
+    climbed = climb(HEAT).settings
+    said = miss(HEAT, climbed, 14.99, proven=False)
+    assert not said.proven
+    assert said.reason.startswith("None found that reaches 15 m/s, and all but proven that there is none; ")
+    assert "does not prove" in miss(HEAT, climbed, 15.5, proven=False).reason
 
 
 def test_two_conflicts_at_once() -> None:
