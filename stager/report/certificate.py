@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from stager.report import catalogue
 from stager.report.digits import percent, plural, speed
 from stager.staging.certificate import LEFT_OUT, Bound
-from stager.staging.records import Plan
+from stager.staging.choose import REACHED as ENOUGH
+from stager.staging.records import Plan, Rung
 
-BEATEN, REACHED, LOOSE = 2e-6, 5e-5, 0.1
-"""Gaps [-]: more than limits may be overstepped by rounding; too small to speak of; too large to tell much."""
+BEATEN, REACHED, LOOSE, SHORT = 2e-6, 5e-5, 0.1, 2e-3
+"""Gaps [-]: more than limits may be overstepped by rounding; too small to speak of; too large to tell much; so little
+short of what is asked for that it need not be a stage's own doing."""
 
 
 def summary(plan: Plan) -> dict[str, Any]:
@@ -37,10 +40,10 @@ def sentences(plan: Plan) -> list[str]:
         return []
     asked = None if best is None else known.asked
     said = [nearness(known.speed, None if best is None or asked is not None else best.exit_speed)]
+    if best is not None and asked is not None and not reaches(plan.ladder[: best.count], asked):
+        said.append(fewest(known, asked, best.count))
     if plan.catalogue is not None:
         said.append(catalogue.proviso(plan.catalogue))
-    if best is not None and asked is not None:
-        said.append(_fewest(known, asked, best.count))
     if known.missing and (best is None or known.speed > best.exit_speed * (1 + REACHED)):
         said.append(f"The bound is what limits on the throw allow: there is no sharper one yet of {known.missing}.")
     if known.evidence:
@@ -67,14 +70,23 @@ def nearness(top: float, reached: float | None) -> str:
     return f"{none_faster}; this plan reaches {percent(reached / top, 0)} of that, so the bound tells little."
 
 
-def _fewest(known: Bound, asked: float, count: int) -> str:
-    """Whether fewer stages could reach what is asked for."""
+def reaches(ladder: Sequence[Rung], asked: float) -> bool:
+    """Whether a rung does what is asked for [m/s]: the steadiest plan may take more stages than that needs."""
+    return any(rung.kept and rung.exit_speed.nominal >= asked * (1 - ENOUGH) for rung in ladder)
+
+
+def fewest(known: Bound, asked: float, count: int) -> str:
+    """Whether fewer stages could reach what is asked for [m/s], where `count` do."""
     if count == 0:
         return ""
     below = known.speeds[:count]
     if len(below) < count or max(below) >= asked:
         return "Whether fewer stages could do is not proven."
-    return f"Fewer stages cannot do: {plural(count - 1, 'stage')} can reach at most {speed(max(below))} m/s."
+    fewer, most = plural(count - 1, "stage"), max(below)
+    # A bound is brought down until it is below what is asked for, and then no further.
+    if most > asked * (1 - SHORT):
+        return f"Fewer stages cannot do: {fewer} cannot reach {speed(asked)} m/s."
+    return f"Fewer stages cannot do: {fewer} can reach at most {speed(most)} m/s."
 
 
 def _left_out(plan: Plan) -> list[str]:

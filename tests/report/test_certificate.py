@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from stager.report.certificate import nearness
+from stager.report.certificate import fewest, nearness, reaches
+from stager.staging.certificate import Bound
+from stager.staging.records import Interval, Rung
 
 NONE = "No wheel speeds within the limits throw faster than"
 
@@ -25,3 +27,15 @@ def test_a_loose_bound_is_not_called_near(top: float, reached: float | None, sai
 
 def test_a_bound_that_is_beaten_is_wrong() -> None:
     assert "the bound is wrong" in nearness(20.0, 21.0)
+
+
+def test_what_is_only_brought_down_to_what_is_asked_for_is_no_speed_that_stages_reach() -> None:
+    close, far = (Bound((0.8, 7.78, top, 13.4), 15.0, asked=11.0) for top in (10.989, 10.5))
+    assert fewest(close, 11.0, 3) == "Fewer stages cannot do: 2 stages cannot reach 11.00 m/s."
+    assert fewest(far, 11.0, 3) == "Fewer stages cannot do: 2 stages can reach at most 10.50 m/s."
+
+
+def test_where_fewer_stages_do_nothing_is_said_of_whether_they_could() -> None:
+    ladder = [Rung(stages=k, exit_speed=Interval(speed)) for k, speed in enumerate((1.2, 15.5, 21.999))]
+    assert reaches(ladder, 22.0)
+    assert not reaches(ladder[:2], 22.0)
