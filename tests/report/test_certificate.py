@@ -36,6 +36,6 @@ def test_what_is_only_brought_down_to_what_is_asked_for_is_no_speed_that_stages_
 
 
 def test_where_fewer_stages_do_nothing_is_said_of_whether_they_could() -> None:
-    ladder = [Rung(stages=k, exit_speed=Interval(speed)) for k, speed in enumerate((1.2, 15.5, 21.999))]
+    ladder = [Rung(stages=k, exit_speed=Interval(nominal=speed)) for k, speed in enumerate((1.2, 15.5, 21.999))]
     assert reaches(ladder, 22.0)
     assert not reaches(ladder[:2], 22.0)
