@@ -34,8 +34,6 @@ STRAINED, LITTLE = 0.98, 0.01
 HAIRS = np.array([1.0, 1.01, 1.1, 1.5, 3.0, 10.0])
 """By how much wheels are slowed, in multiples of what a limit seems to take."""
 MOST_SLOWED = 0.1
-ROUNDING = 1e-6
-"""Limits count as kept to a millionth of what they allow."""
 LOCAL = tuple(limit for limit in LIMITS if limit.name not in COUPLED)
 
 
@@ -132,19 +130,21 @@ def _slowed(scenario: Scenario, broken: Settings, kept: Settings | None) -> Sett
 
 def _broken(settings: Settings) -> dict[str, float]:
     """By how much each broken limit is broken, as a share of it."""
-    return {name: -slack for name, slack in _slacks(settings).items() if slack < -ROUNDING}
+    slacks = _slacks(settings)
+    return {verdict.name: -slacks[verdict.name] for verdict in _own(settings) if not verdict.kept}
 
 
 def _slacks(settings: Settings) -> dict[str, float]:
     """By limit that is not coupled; one that is not a number counts as wholly broken."""
-    return {
-        verdict.name: float(np.nan_to_num(verdict.slack, nan=-1.0))
-        for verdict in settings.verdicts if verdict.name not in COUPLED
-    }  # fmt: skip
+    return {verdict.name: float(np.nan_to_num(verdict.slack, nan=-1.0)) for verdict in _own(settings)}
+
+
+def _own(settings: Settings) -> list[Verdict]:
+    return [verdict for verdict in settings.verdicts if verdict.name not in COUPLED]
 
 
 def _keeps(settings: Settings) -> bool:
-    return not _broken(settings)
+    return all(verdict.kept for verdict in _own(settings))
 
 
 def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:

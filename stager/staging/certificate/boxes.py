@@ -19,7 +19,6 @@ DEARER = 3
 FINEST, CLOSE, NARROW, STRAINED = 384, 5, 0.01, 0.9
 SURE_OF_JAMS = 48
 STEP_ERROR, FAR_ERROR, LOOSE_ERROR, SMALL_ERROR = 1.2e-4, 0.4, 0.1, 5e-4
-RESIDUE = 1e-5
 MOST_AT_ONCE, ROUNDS, FEW = 512, 60, 300
 FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
 CHUNK, FINE = 2048, 3e-5
@@ -219,7 +218,7 @@ def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
         spent += _effort(index.size, steps)
         fine = _run(question.enclose, cells.take(index), steps)
         moved = fine.apart(coarse)
-        ends = fine.beyond(coarse).widened(moved + RESIDUE * fine.high)
+        ends = fine.settled(coarse, moved)
         enclosed = enclosed.put(index, ends)
         top = np.maximum(fine.high, coarse.high)
         allowed = np.maximum(STEP_ERROR * goal, np.where(top < goal, FAR_ERROR, LOOSE_ERROR) * np.abs(goal - top))

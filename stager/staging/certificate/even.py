@@ -42,9 +42,8 @@ class EvenRun:
     """One batch of cells on its way; state rows: w⁺, w⁻, H⁺, H⁻, and where `heated` the least slip heat [J].
 
     set_speed: greatest and least U, (2, lanes) [m/s]; holding: see Motor, at the least and the greatest U, (2, lanes)
-    [N]; stored: greatest crush energy of a side [J]; felt: whether peak accelerations are asked for;
-    strain: least peak acceleration so far; crossing: least acceleration that the crest of friction would have made
-    since slips all lay above it, −∞ before they did [m/s^2].
+    [N]; stored: greatest crush energy of a side [J]; strain: least peak acceleration so far; crossing: least
+    acceleration that the crest of friction would have made since slips all lay above it, −∞ before they did [m/s^2].
     """
 
     mass: float
@@ -54,7 +53,6 @@ class EvenRun:
     set_speed: Floats
     holding: Floats
     stored: Floats
-    felt: bool
     heated: bool
     fastest: Floats
     dip: Floats
@@ -90,7 +88,7 @@ class EvenRun:
         held = gain[2:] + self.motor.force(self.ratio * speed - conserved, self.holding)
         slow, fast = np.maximum(speed[1], SLOWEST), np.maximum(speed[0], SLOW)
         gain[2:] = held / (np.where(held * ENDS > 0.0, slow, fast) * self.motor.wheel_mass)
-        seen = self._sight(pressed, grips[2], low[3], high[3]) if seeing and self.felt else None
+        seen = self._sight(pressed, grips[2], low[3], high[3]) if seeing else None
         if self.heated:
             lost = self.traction.least_lost(np.maximum(np.maximum(low[3], -high[3]), 0.0))
             gain = np.vstack([gain, 2.0 * pressed.low * lost / fast])
@@ -151,15 +149,13 @@ class EvenRun:
         self.jams = self.jams | (self.dip < -STOPPED * self.fastest**2)
         self.stalls = self.stalls | (chosen & (state[1] <= 0.0))
 
-    def feel(self, chosen: NDArray[np.bool_], seen: Floats | None) -> None:
+    def feel(self, chosen: NDArray[np.bool_], seen: Floats) -> None:
         """See march.Run. seen: least acceleration, what the crest of friction would make [m/s^2], least and greatest
         slip [m/s].
 
         Where slips all lie above the crest, and later all below, every throw has passed it, and with it what it makes
         at the least favourable of the places between.
         """
-        if seen is None:
-            return
         pull, crest, least, most = seen
         since = np.where(least > self.traction.crest, crest, np.minimum(self.crossing, crest))
         self.crossing = np.where(chosen, since, self.crossing)

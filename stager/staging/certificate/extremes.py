@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.hardware.arrays import Floats, Number
 from stager.staging.certificate.press import Pressed
 from stager.staging.certificate.traction import Traction
 
@@ -19,20 +19,18 @@ STOPPED = 1e-2
 
 def normals(pressed: Pressed, grip: Floats, count: float, sign: float) -> Floats:
     """N·grip + count·(N t + l) [N] at its greatest or least."""
-    tilt, loss = (pressed.tilt_high, pressed.loss_high) if sign > 0 else (pressed.tilt_low, pressed.loss_low)
-    share = grip + count * tilt
-    return np.where(sign * share > 0.0, pressed.high, pressed.low) * share + count * loss
+    return chosen_normals(pressed, grip, sign, count)[0]
 
 
-def chosen_normals(pressed: Pressed, grip: Floats, signs: Floats) -> tuple[Floats, Floats]:
-    """`normals` of one side for many rows at once, signs (rows, 1), and the normal force [N] that each takes."""
-    share = grip + _by_sign(signs, pressed.tilt_high, pressed.tilt_low)
+def chosen_normals(pressed: Pressed, grip: Floats, signs: Number, count: float = 1.0) -> tuple[Floats, Floats]:
+    """The same for many rows at once, signs (rows, 1), and the normal force [N] that each takes."""
+    share = grip + count * _by_sign(signs, pressed.tilt_high, pressed.tilt_low)
     normal = np.where(signs * share > 0.0, pressed.high, pressed.low)
-    return normal * share + _by_sign(signs, pressed.loss_high, pressed.loss_low), normal
+    return normal * share + count * _by_sign(signs, pressed.loss_high, pressed.loss_low), normal
 
 
-def _by_sign(signs: Floats, high: Floats, low: Floats) -> Floats:
-    return high if high is low else np.where(signs > 0.0, high, low)
+def _by_sign(signs: Number, high: Floats, low: Floats) -> Floats:
+    return high if high is low else np.where(np.asarray(signs) > 0.0, high, low)
 
 
 def grip_extreme(traction: Traction, slips: Sequence[Floats], sign: float) -> tuple[Floats, Floats]:

@@ -39,7 +39,7 @@ def capped(launcher: Launcher, index: int, entries: Entries, top: float, margin:
     with np.errstate(invalid="ignore"):
         bend = np.abs(2.0 * limits[2] - limits.min(axis=0) - limits.max(axis=0))
     most = limits.max(axis=0) + np.nan_to_num(bend, nan=np.inf)
-    return np.asarray(np.minimum(most * (1.0 - margin) * (1.0 + FOUND_WITHIN), top))
+    return _below(most, margin, top)
 
 
 def margins(
@@ -59,10 +59,13 @@ def margins(
         at_ends = np.maximum(np.interp(low, nodes, limits), np.interp(high, nodes, limits))
         inside = _greatest(limits, first, last)
         around = _greatest(bend, np.maximum(first - 1, 0), np.minimum(last + 1, NODES))
-        most = (np.maximum(at_ends, inside) + around) * (1.0 - margin) * (1.0 + FOUND_WITHIN)
-        return np.asarray(np.minimum(most, top))
+        return _below(np.maximum(at_ends, inside) + around, margin, top)
 
     return most
+
+
+def _below(limit: Floats, margin: float, top: float) -> Floats:
+    return np.asarray(np.minimum(limit * (1.0 - margin) * (1.0 + FOUND_WITHIN), top))
 
 
 def _greatest(values: Floats, first: NDArray[np.intp], last: NDArray[np.intp]) -> Floats:

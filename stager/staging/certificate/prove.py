@@ -101,7 +101,7 @@ def _task(
     if least < 0:
         return "stages that hold the projectile together"
     entries = after_run(launcher, arriving, least, most) if index else arriving
-    top = float(span(launcher, allowances, index).top) * (1 + ROUNDING)
+    top = top_of(scenario, index)
     tops = np.full(entries.low.size, top)
     if allowances.grip_margin:
         tops = capped(launcher, index, entries, top, allowances.grip_margin)
@@ -118,6 +118,11 @@ def runs(scenario: Scenario, index: int) -> tuple[float, float]:
     fast, still = np.maximum(*tops), np.zeros(1)
     least, most = (float(free_runs(launcher, index + 1, speed)[index - 1][0]) for speed in (fast, still))
     return least, most
+
+
+def top_of(scenario: Scenario, index: int) -> float:
+    """Greatest wheel speed that is open to stage `index` [m/s], rounding allowed for."""
+    return float(span(scenario.launcher, scenario.allowances, index).top) * (1 + ROUNDING)
 
 
 def strain(scenario: Scenario) -> float:

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from stager.hardware.arrays import Floats
 
+RESIDUE = 1e-5
+"""Share of the exit speed that bounds are put out by beyond what halving the steps tells [-]."""
 ENTRY, BAND, WHEEL = range(3)
 """Sides of a cell."""
 
@@ -85,6 +87,10 @@ class Enclosed:
         pairs = list(zip(self._all()[:6], other._all()[:6], strict=True))
         ends = [np.where(free, one + (one - two) / 3.0, one) for one, two in pairs]
         return Enclosed(*[*ends, self.strain])
+
+    def settled(self, other: Enclosed, moved: Floats) -> Enclosed:
+        """Ends moved on from those of `other`, in steps twice as long, and put out by all that they `moved` [m/s]."""
+        return self.beyond(other).widened(moved + RESIDUE * self.high)
 
     def widened(self, by: Floats) -> Enclosed:
         """With ends put out `by` [m/s]; what jams still jams."""

@@ -13,14 +13,13 @@ from stager.hardware.arrays import Floats
 from stager.hardware.launcher import Launcher
 from stager.hardware.scenario import Scenario
 from stager.hardware.stage import Stage
-from stager.staging.certificate.boxes import CHUNK, RESIDUE, SURE_OF_JAMS
+from stager.staging.certificate.boxes import CHUNK, SURE_OF_JAMS
 from stager.staging.certificate.budget import Asked, Evaluate, begin, within
 from stager.staging.certificate.entries import Entries, after_run
 from stager.staging.certificate.margin import margins
-from stager.staging.certificate.prove import ROUNDING, Bound, runs, strain
-from stager.staging.certificate.records import WHEEL, Cells
+from stager.staging.certificate.prove import ROUNDING, Bound, runs, strain, top_of
+from stager.staging.certificate.records import RESIDUE, WHEEL, Cells
 from stager.staging.certificate.stages import heated_pair, spins
-from stager.staging.span import span
 
 NEAR, UNDER = 3e-3, 1e-3
 """How near a bound is to come to what is reached, and how far below what is asked for to what falls short [-]."""
@@ -87,7 +86,7 @@ def _tops(scenario: Scenario, fastest: Sequence[float]) -> list[Top]:
     found: dict[int, Top] = {}
     for index in range(len(fastest) - 1):
         if id(launcher.stage(index)) not in found:
-            top = float(span(launcher, allowances, index).top) * (1 + ROUNDING)
+            top = top_of(scenario, index)
             found[id(launcher.stage(index))] = (
                 margins(launcher, index, max(fastest), top, allowances.grip_margin)
                 if allowances.grip_margin else partial(_same, top)
@@ -157,7 +156,7 @@ def _ends(launcher: Launcher, stage: Stage, cells: Cells, hardest: float) -> End
         steps *= 2
         fine, after = enclose(cells.take(index), steps)
         moved = fine.apart(coarse)
-        ends = fine.beyond(coarse).widened(moved + RESIDUE * fine.high)
+        ends = fine.settled(coarse, moved)
         heat[index] = np.maximum(after - np.abs(after - before), 0.0)
         slowest = fine.lead_low - np.abs(fine.lead_low - coarse.lead_low) - RESIDUE * fine.high
         exit_low[index], exit_high[index] = np.maximum(slowest, 0.0), ends.high

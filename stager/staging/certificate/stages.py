@@ -40,11 +40,11 @@ def enclosure(launcher: Launcher, stage: Stage, *, spins: bool) -> Enclose | str
     return led(launcher, stage, wheel, wheel)
 
 
-def even_pair(launcher: Launcher, stage: Stage, traction: Traction, *, felt: bool = True) -> Enclose:
-    """A pair of equal wheels; the projectile does not spin. felt: see EvenRun."""
+def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
+    """A pair of equal wheels; the projectile does not spin."""
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
-        return _even(launcher, stage, traction, cells, steps, felt=felt, heated=False)[0]
+        return _even(launcher, stage, traction, cells, steps, heated=False)[0]
 
     return enclose
 
@@ -54,19 +54,19 @@ def heated_pair(launcher: Launcher, stage: Stage) -> Callable[[Cells, int], tupl
     traction = Traction(launcher.contact.friction, float(launcher.contact.creep))
 
     def enclose(cells: Cells, steps: int) -> tuple[Enclosed, Floats]:
-        return _even(launcher, stage, traction, cells, steps, felt=True, heated=True)
+        return _even(launcher, stage, traction, cells, steps, heated=True)
 
     return enclose
 
 
 def _even(
-    launcher: Launcher, stage: Stage, traction: Traction, cells: Cells, steps: int, *, felt: bool, heated: bool
+    launcher: Launcher, stage: Stage, traction: Traction, cells: Cells, steps: int, *, heated: bool
 ) -> tuple[Enclosed, Floats]:
     motor, entry, wheel = motor_of(stage), cells.high[ENTRY], (cells.low[WHEEL], cells.high[WHEEL])
     unseen, press = np.full(entry.shape, -np.inf), press_between(launcher, stage, *wheel)
     run = EvenRun(
         float(launcher.projectile.mass), traction, motor, press, np.stack([wheel[1], wheel[0]]),
-        motor.holding(np.stack(wheel)), press.stored, felt, heated,
+        motor.holding(np.stack(wheel)), press.stored, heated,
         entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), unseen, unseen.copy(),
     )  # fmt: skip
     ends = np.stack([entry, cells.low[ENTRY]])
