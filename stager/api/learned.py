@@ -11,18 +11,18 @@ import numpy as np
 from stager.errors import InputError, InputErrors
 
 if TYPE_CHECKING:
-    from stager.calibrate.answers import Contrast, Learned
-    from stager.calibrate.planning import Next
-    from stager.calibrate.points import Points
-    from stager.calibrate.records import Fit
-    from stager.calibrate.table import Throws
-    from stager.calibrate.tuning import Finder, Tuned
     from stager.config import Configuration
-    from stager.hardware.arrays import Floats
-    from stager.hardware.launcher import Launcher
-    from stager.hardware.scenario import Scenario
-    from stager.staging.grip import GripLimit
-    from stager.staging.sweep import Sweep
+    from stager.fit.answers import Contrast, Learned
+    from stager.fit.planning import Next
+    from stager.fit.points import Points
+    from stager.fit.records import Fit
+    from stager.fit.table import Throws
+    from stager.fit.tuning import Finder, Tuned
+    from stager.model.arrays import Floats
+    from stager.model.launcher import Launcher
+    from stager.model.scenario import Scenario
+    from stager.optimise.grip import GripLimit
+    from stager.optimise.sweep import Sweep
 
 DRAWS, WRITTEN = 150, 400
 Progress = Callable[[float], None]
@@ -30,10 +30,10 @@ Progress = Callable[[float], None]
 
 def finder(scenario: Scenario) -> Finder:
     """Grip limits within the scenario's limits and drives."""
+    from stager.optimise.grip import grip_limit
+    from stager.optimise.span import span
+    from stager.optimise.zoom import Looks
     from stager.physics.options import SURE
-    from stager.staging.grip import grip_limit
-    from stager.staging.span import span
-    from stager.staging.zoom import Looks
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(span(launcher, scenario.allowances, index).top)
@@ -47,8 +47,8 @@ def spread(scenario: Scenario, sweep: Sweep, seed: int) -> Tuned | None:
 
     None where the configuration has no uncertainties, or nothing gets through.
     """
-    from stager.calibrate.draws import before
-    from stager.calibrate.tuning import tune_behind
+    from stager.fit.draws import before
+    from stager.fit.tuning import tune_behind
 
     if not scenario.uncertain:
         return None
@@ -69,7 +69,7 @@ def of_build(throws: Throws, build: str | None) -> Throws:
 
 def points_of(scenario: Scenario, throws: Throws, stage: int) -> Points:
     """Throws that ended with a stage (from 1). Raises InputErrors where there are none."""
-    from stager.calibrate.points import points
+    from stager.fit.points import points
 
     found = points(scenario, throws, stage - 1)
     if len(found.throws):
@@ -81,11 +81,11 @@ def points_of(scenario: Scenario, throws: Throws, stage: int) -> Points:
 
 def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progress: Progress | None) -> Learned:
     """Fit, predict up to `stages` stages (None: one more than measured), look for drift."""
-    from stager.calibrate.answers import Learned
-    from stager.calibrate.draws import after
-    from stager.calibrate.drifting import drifts
-    from stager.calibrate.fitting import fit as fit_throws
-    from stager.calibrate.prediction import predict
+    from stager.fit.answers import Learned
+    from stager.fit.draws import after
+    from stager.fit.drifting import drifts
+    from stager.fit.fitting import fit as fit_throws
+    from stager.fit.prediction import predict
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
@@ -100,9 +100,9 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
 
 def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: int) -> Contrast:
     """Compare two builds and look for drift in each."""
-    from stager.calibrate.answers import Contrast
-    from stager.calibrate.comparing import compare as compare_builds
-    from stager.calibrate.drifting import drifts
+    from stager.fit.answers import Contrast
+    from stager.fit.comparing import compare as compare_builds
+    from stager.fit.drifting import drifts
 
     rng = np.random.default_rng(seed)
     compared = compare_builds(scenario, throws, builds, rng)
@@ -112,8 +112,8 @@ def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: i
 
 def suggest(scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None) -> Next:
     """What to measure next."""
-    from stager.calibrate.fitting import fit as fit_throws
-    from stager.calibrate.planning import suggest as suggest_next
+    from stager.fit.fitting import fit as fit_throws
+    from stager.fit.planning import suggest as suggest_next
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
@@ -127,9 +127,9 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
     """Grip limit, curve and the next setting after each throw; before a fit is possible, what the configuration expects
     of so many `stages`. True where it is from a fit.
     """
-    from stager.calibrate import planning
-    from stager.calibrate.fitting import LEAST_THROWS, usable
-    from stager.calibrate.fitting import fit as fit_throws
+    from stager.fit import planning
+    from stager.fit.fitting import LEAST_THROWS, usable
+    from stager.fit.fitting import fit as fit_throws
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
@@ -174,7 +174,7 @@ _UNITS_OF_LAWS = {_FRICTION + "fade_speed": "m/s", _FRICTION + "peak_speed": "m/
 
 def _changes(configuration: Configuration, done: Fit) -> dict[str, str]:
     """TOML text by dotted key; another friction law takes the place of the whole table."""
-    from stager.quantity import format_quantity
+    from stager.units import format_quantity
 
     units = {key: measured.unit for key, measured in configuration.quantities.items()} | _UNITS_OF_LAWS
     texts = {

@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from stager.api.results.plan import PlanResult
     from stager.api.results.sweep import SweepResult
     from stager.api.results.throw import ThrowResult
-    from stager.calibrate.planning import Next
-    from stager.calibrate.records import Fit
-    from stager.calibrate.table import Throws
     from stager.config import Configuration
-    from stager.hardware.scenario import Scenario
-    from stager.limits import Design
+    from stager.constraints import Design
+    from stager.fit.planning import Next
+    from stager.fit.records import Fit
+    from stager.fit.table import Throws
+    from stager.model.scenario import Scenario
+    from stager.optimise.records import Plan
     from stager.report.document import Source
-    from stager.staging.records import Plan
 
 LEAST_DRAWS = 20
 
@@ -93,15 +93,15 @@ class Loaded:
         Each verdict says which one change would help most.
         """
         from stager.api.results.check import Checked
-        from stager.limits import verdicts
+        from stager.constraints import verdicts
 
         design = self.design(*speeds)
         return Checked(design=design, verdicts=tuple(verdicts(design, remedies=True)), loaded=self)
 
     def design(self, *speeds: Speed) -> Design:
         """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
-        from stager.limits import Design
-        from stager.staging.sweep import grip_limits
+        from stager.constraints import Design
+        from stager.optimise.sweep import grip_limits
 
         throw = self.throw(*speeds)
         scenario = self.scenario
@@ -119,7 +119,7 @@ class Loaded:
         from stager.api import learned
         from stager.api.results.shown import shown
         from stager.api.results.sweep import SweepResult
-        from stager.staging.sweep import sweep
+        from stager.optimise.sweep import sweep
 
         most = max(self.scenario.allowances.stages, len(self.scenario.launcher.stages))
         if not 1 <= stage <= most:
@@ -154,8 +154,8 @@ class Loaded:
         from stager.api.results.shown import shown
         from stager.crew import crew
         from stager.errors import Interrupted
-        from stager.staging.front import Against
-        from stager.staging.planner import plan
+        from stager.optimise.front import Against
+        from stager.optimise.planner import plan
 
         if 0 < draws < LEAST_DRAWS:
             raise InputError(
@@ -211,7 +211,7 @@ class Loaded:
     def throws(self, path: str | Path, build: str | None = None) -> Throws:
         """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""
         from stager.api.learned import of_build
-        from stager.calibrate.table import read
+        from stager.fit.table import read
 
         return of_build(read(Path(path), self.scenario.launcher), build)
 

@@ -11,15 +11,15 @@ import numpy as np
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.calibrate.answers import Learned
-    from stager.calibrate.draws import Ensemble
-    from stager.calibrate.table import Throws
-    from stager.hardware.arrays import Floats
+    from stager.fit.answers import Learned
+    from stager.fit.draws import Ensemble
+    from stager.fit.table import Throws
+    from stager.model.arrays import Floats
+    from stager.optimise.records import Plan, Settings
     from stager.physics.rate import Sequence
     from stager.report.dossier import Dossier
     from stager.report.figures import Picture
     from stager.report.figures.sweep import Curve
-    from stager.staging.records import Plan, Settings
 
 DRAWS, THROWS = 150, 12
 THIN = 2
@@ -114,7 +114,7 @@ def _curves(loaded: Loaded, best: Settings, learned: Learned | None, seed: int, 
 
 def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | None:
     """Launchers that could be the real one, after the throws where there are any; None without uncertainties."""
-    from stager.calibrate.draws import after, before
+    from stager.fit.draws import after, before
 
     rng = np.random.default_rng(seed)
     if learned is not None and learned.fit.parameters:
@@ -124,11 +124,11 @@ def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> Curve:
     from stager.api.learned import finder
-    from stager.calibrate.bands import band
-    from stager.calibrate.tuning import tune_behind
+    from stager.fit.bands import band
+    from stager.fit.tuning import tune_behind
+    from stager.optimise.spun import way_of
+    from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
-    from stager.staging.spun import way_of
-    from stager.staging.sweep import sweep
 
     part = best.throw.stages
     before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
@@ -150,7 +150,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
 
 def _near(loaded: Loaded, throws: Throws, before_a: Floats, before_b: Floats) -> Floats:
     """Wheel and exit speed [m/s], (throws, 2), of throws that ended behind stages set about so [m/s]."""
-    from stager.calibrate.points import points
+    from stager.fit.points import points
 
     found = points(loaded.scenario, throws, before_a.size)
     return found.drawn(before_a, before_b)

@@ -13,9 +13,9 @@ import numpy as np
 from stager.errors import InputError
 
 if TYPE_CHECKING:
-    from stager.hardware.arrays import Floats
-    from stager.hardware.launcher import Launcher
-    from stager.hardware.stage import Stage
+    from stager.model.arrays import Floats
+    from stager.model.launcher import Launcher
+    from stager.model.stage import Stage
 
 Speed = float | str | tuple[float | str, float | str]
 FASTEST = 3000.0
@@ -112,7 +112,7 @@ def _surface(stage: Stage, part: float | str) -> float:
 
 
 def _with_unit(stage: Stage, text: str) -> float:
-    from stager.quantity import QuantityError, parse
+    from stager.units import QuantityError, parse
 
     try:
         return parse(text, "rad/s", "9000 rpm").value * float(stage.wheel.radius)

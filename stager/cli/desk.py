@@ -11,16 +11,16 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TextIO
 
-from stager.calibrate.table.book import Book
-from stager.calibrate.table.cells import number
-from stager.calibrate.table.entry import LASTING, cells, entry_of, parse, row_of
 from stager.errors import InputError
+from stager.fit.table.book import Book
+from stager.fit.table.cells import number
+from stager.fit.table.entry import LASTING, cells, entry_of, parse, row_of
 from stager.report import bench as words
 from stager.report.terminal import whole
 
 if TYPE_CHECKING:
-    from stager.calibrate.planning import Next
-    from stager.calibrate.table import Throws
+    from stager.fit.planning import Next
+    from stager.fit.table import Throws
 
 GATHERING, LONG = 0.2, 8.0
 """Seconds without a further line before it is worth computing; seconds that a maker likes to wait for it."""

@@ -9,12 +9,12 @@ from stager.config.machine import File
 from stager.config.reader import Reader, Source
 from stager.config.tables import BellFriction, ConstantFriction, FallingFriction, TabulatedFriction
 from stager.config.wheels import build_drive, build_wheel
-from stager.hardware.arrays import Number
-from stager.hardware.contact import Contact, FrictionLaw, Guide
-from stager.hardware.drive import Supply
-from stager.hardware.launcher import Feed, Launcher
-from stager.hardware.projectile import SHAPES, Projectile
-from stager.hardware.stage import LAYOUTS, Stage
+from stager.model.arrays import Number
+from stager.model.contact import Contact, FrictionLaw, Guide
+from stager.model.drive import Supply
+from stager.model.launcher import Feed, Launcher
+from stager.model.projectile import SHAPES, Projectile
+from stager.model.stage import LAYOUTS, Stage
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
 from stager.physics.parts import choose
 

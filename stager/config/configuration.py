@@ -12,9 +12,9 @@ from stager.config.build import build_launcher
 from stager.config.machine import File
 from stager.config.values import quantities, uncertain
 from stager.config.wish import build_allowances, build_goal
-from stager.hardware.arrays import Floats
-from stager.hardware.scenario import Scenario
-from stager.quantity import Measured, format_quantity
+from stager.model.arrays import Floats
+from stager.model.scenario import Scenario
+from stager.units import Measured, format_quantity
 
 
 @dataclass(frozen=True, kw_only=True)

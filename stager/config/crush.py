@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from stager.config.configuration import Configuration
 from stager.config.toml import show_value
 from stager.errors import InputError
-from stager.quantity import Measured, format_quantity
+from stager.units import Measured, format_quantity
 
 
 def crush_values(configuration: Configuration, crushes: Sequence[float]) -> dict[str, str]:

@@ -12,7 +12,7 @@ import numpy as np
 from stager.config.machine import File
 from stager.config.problem import Problem, place
 from stager.config.values import quantities
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 _HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"
 

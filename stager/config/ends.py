@@ -9,7 +9,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.config.kinds import UNIT, Kind, refusal
-from stager.quantity import Measured
+from stager.units import Measured
 
 _COUNT = 2
 

@@ -10,7 +10,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.physics.heat.insulation import INSULATION
-from stager.quantity import Measured, QuantityError, format_quantity, parse, parse_stiffness
+from stager.units import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
 UNIT = "x-unit"
 """Where a quantity's JSON schema has its SI unit."""

@@ -12,7 +12,7 @@ from stager.config.ends import CrushRange
 from stager.config.speed import Speed
 from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Projectile, Supply, Table
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
-from stager.quantity import Measured
+from stager.units import Measured
 
 
 def _one_of(known: Mapping[str, object]) -> dict[str, Any]:

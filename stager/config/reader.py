@@ -9,8 +9,8 @@ from pydantic import BaseModel
 
 from stager.config.merge import inherits
 from stager.config.speed import SetSpeed
-from stager.hardware.arrays import Number
-from stager.quantity import Measured
+from stager.model.arrays import Number
+from stager.units import Measured
 
 
 class Source:

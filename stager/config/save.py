@@ -20,7 +20,7 @@ from stager.config.read import read_tree
 from stager.config.toml import show_tree, show_value
 from stager.errors import InputErrors, StagerError
 from stager.files import write_whole
-from stager.quantity import format_quantity, parse_stiffness, stiffness_unit
+from stager.units import format_quantity, parse_stiffness, stiffness_unit
 
 SCHEMA = "#:schema"
 

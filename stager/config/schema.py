@@ -11,7 +11,7 @@ from stager.config.kinds import UNIT
 from stager.config.machine import File
 from stager.config.not_yet import NOT_YET
 from stager.config.words import EXAMPLES, WORDS
-from stager.quantity import format_quantity
+from stager.units import format_quantity
 
 _PREFIX = "#/$defs/"
 _PART = "Part"

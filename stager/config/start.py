@@ -11,7 +11,7 @@ from pathlib import Path
 from stager.config.edit import put
 from stager.config.load import understand
 from stager.config.toml import show_value
-from stager.quantity import QuantityError, parse
+from stager.units import QuantityError, parse
 
 NONE = "none"
 Answers = Mapping[str, str]

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from stager.config import kinds as t
 from stager.physics.toys import TOY_LIMITS
-from stager.quantity import Measured
+from stager.units import Measured
 
 
 class Table(BaseModel):

@@ -10,8 +10,8 @@ from pydantic import BaseModel
 
 from stager.config.machine import File, Stage
 from stager.config.speed import SetSpeed
-from stager.hardware.scenario import Uncertain
-from stager.quantity import Measured
+from stager.model.scenario import Uncertain
+from stager.units import Measured
 
 
 def quantities(file: File, raw: Mapping[str, Any]) -> dict[str, Measured]:

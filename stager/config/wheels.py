@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 
 from stager.config.reader import Reader
-from stager.hardware.drive import Drive, Heat
-from stager.hardware.material import TyreMaterial, WheelMaterial
-from stager.hardware.wheel import Hold, Tyre, Wheel
+from stager.model.drive import Drive, Heat
+from stager.model.material import TyreMaterial, WheelMaterial
+from stager.model.wheel import Hold, Tyre, Wheel
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.physics.rubber import gent_modulus
 

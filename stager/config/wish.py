@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from stager.config.machine import File
-from stager.hardware.wish import Aim, Allowances, Goal
+from stager.model.wish import Aim, Allowances, Goal
 from stager.physics.toys import TOY_LIMITS
-from stager.quantity import Measured
+from stager.units import Measured
 
 
 def build_allowances(file: File) -> Allowances:

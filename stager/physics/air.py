@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Number
+from stager.model.arrays import Number
 
 GAS_CONSTANT = 287.05287
 """Specific gas constant of dry air [J/(kg K)]; ISO 2533."""

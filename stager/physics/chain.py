@@ -8,8 +8,8 @@ from math import ceil, prod
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Floats, Number
+from stager.model.launcher import Launcher
 from stager.physics.layout import length, pitch
 from stager.physics.options import DEFAULT, Options
 from stager.physics.records import FIELDS, Throw, Transit

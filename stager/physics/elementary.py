@@ -11,7 +11,7 @@ from math import sqrt
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 FLAT = 22.0
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.projectile import BALL, HOLLOW_BALL, Projectile
+from stager.model.arrays import Floats, Number
+from stager.model.projectile import BALL, HOLLOW_BALL, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air
 from stager.physics.drag import sphere_drag
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.contact import Guide
-from stager.hardware.projectile import Projectile
+from stager.model.arrays import Floats, Number
+from stager.model.contact import Guide
+from stager.model.projectile import Projectile
 
 STANDARD_GRAVITY = 9.80665
 AIR_DENSITY = 1.225

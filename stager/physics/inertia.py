@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Number
-from stager.hardware.stage import Stage
-from stager.hardware.wheel import Wheel
+from stager.model.arrays import Number
+from stager.model.stage import Stage
+from stager.model.wheel import Wheel
 
 
 def annulus_inertia(density: Number, width: Number, outer: Number, inner: Number) -> Number:

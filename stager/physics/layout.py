@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from stager.hardware.arrays import Number
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Number
+from stager.model.launcher import Launcher
 
 
 def pitch(launcher: Launcher, index: int) -> Number:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Floats, Number
+from stager.model.launcher import Launcher
 from stager.physics.growth import swell
 
 

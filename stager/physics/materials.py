@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stager.hardware.material import TyreMaterial, WheelMaterial
+from stager.model.material import TyreMaterial, WheelMaterial
 from stager.physics.rubber import gent_modulus
 
 _TYPICAL = "typical of its kind, from memory"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Number
-from stager.hardware.projectile import Projectile
-from stager.hardware.wheel import Wheel
+from stager.model.arrays import Number
+from stager.model.projectile import Projectile
+from stager.model.wheel import Wheel
 
 
 def translation_energy(speed: Number, projectile: Projectile) -> Number:

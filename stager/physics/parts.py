@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from stager.hardware.arrays import Number
-from stager.hardware.drive import Drive
-from stager.hardware.stage import Stage
-from stager.hardware.wheel import Wheel
+from stager.model.arrays import Number
+from stager.model.drive import Drive
+from stager.model.stage import Stage
+from stager.model.wheel import Wheel
 from stager.physics.inertia import wheel_mass
 
 

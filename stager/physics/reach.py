@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Number
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import Stage
+from stager.model.arrays import Number
+from stager.model.launcher import Launcher
+from stager.model.stage import Stage
 from stager.physics import rotor, tyre
 from stager.physics.drive.supply import settle
 from stager.physics.drive.train import train_of

@@ -8,7 +8,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 SAME = 1e-3
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
 from stager.physics.guide import free_run
 from stager.physics.layout import pitch
 from stager.physics.options import Options

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.material import WheelMaterial
-from stager.hardware.wheel import Hold, Wheel
+from stager.model.arrays import Floats, Number
+from stager.model.material import WheelMaterial
+from stager.model.wheel import Hold, Wheel
 from stager.physics.inertia import wheel_inertia, wheel_mass
 from stager.physics.stress import greatest_hoop, mean_hoop, pulled_hoop
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stager.hardware.arrays import Number
+from stager.model.arrays import Number
 
 
 def gent_modulus(hardness: Number) -> Number:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stager.hardware.launcher import Launcher
-from stager.hardware.toy import ToyLimit
+from stager.model.launcher import Launcher
+from stager.model.toy import ToyLimit
 from stager.physics.flight import FallLine, fall_line, spin_parameter, wobble_rate
 from stager.physics.inertia import wheel_mass
 from stager.physics.injury import EyeInjury, likely_injuries

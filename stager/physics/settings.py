@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 Row = tuple[Floats, ...]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
+from stager.model.arrays import Floats, Number
 
 
 def ring_hoop(density: Number, surface_speed: Number) -> Floats:

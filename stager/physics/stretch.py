@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import Layout
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.stage import Layout
 from stager.physics.layout import pitch
 from stager.physics.options import Options
 from stager.physics.records import FIELDS, Grip, Transit

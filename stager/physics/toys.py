@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stager.hardware.toy import ToyLimit
+from stager.model.toy import ToyLimit
 
 TOY_LIMITS = (
     ToyLimit(

@@ -13,8 +13,8 @@ from enum import Enum
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.wheel import Hold, Tyre, Wheel
+from stager.model.arrays import Floats, Number
+from stager.model.wheel import Hold, Tyre, Wheel
 
 USUAL_STRETCH = 0.05
 """Most that sealing practice stretches a fitted ring [-]."""

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.wheel import Wheel
+from stager.model.arrays import Floats, Number
+from stager.model.wheel import Wheel
 from stager.physics.air import SEA_LEVEL, Air
 
 TRANSITION = 3e5

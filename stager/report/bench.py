@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from stager.calibrate.planning import Next
-from stager.calibrate.table import Throws
-from stager.calibrate.table.book import Book
-from stager.calibrate.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads
-from stager.calibrate.table.heads import Head
-from stager.calibrate.table.readings import THROTTLE
+from stager.fit.planning import Next
+from stager.fit.table import Throws
+from stager.fit.table.book import Book
+from stager.fit.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads
+from stager.fit.table.heads import Head
+from stager.fit.table.readings import THROTTLE
 from stager.report.answer import Answer
 from stager.report.digits import MISSING, plural, speed
 from stager.report.document import Source, document

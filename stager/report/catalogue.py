@@ -6,9 +6,9 @@ from collections.abc import Iterator, Mapping
 from itertools import count, repeat
 from typing import Any
 
+from stager.optimise.records import Catalogue
 from stager.report.digits import MISSING, digits, speed
 from stager.report.table import Column, Table
-from stager.staging.records import Catalogue
 
 _FEWER = "The ladder keeps these: fewer stages with their own may do better, so that a stage adds less than it says."
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from stager.bounds import LEFT_OUT, Bound
+from stager.optimise.choose import REACHED as ENOUGH
+from stager.optimise.records import Plan, Rung
 from stager.report import catalogue
 from stager.report.digits import percent, plural, speed
-from stager.staging.certificate import LEFT_OUT, Bound
-from stager.staging.choose import REACHED as ENOUGH
-from stager.staging.records import Plan, Rung
 
 BEATEN, REACHED, LOOSE, SHORT = 2e-6, 5e-5, 0.1, 2e-3
 """Gaps [-]: more than limits may be overstepped by rounding; too small to speak of; too large to tell much; so little

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.limits import Design, Verdict, unjudged
-from stager.limits.duty import duty
+from stager.constraints import Design, Verdict, unjudged
+from stager.constraints.duty import duty
 from stager.report import duty as duties
 from stager.report import limits, safety, spacing, tyres
 from stager.report import throw as throws

@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from stager.calibrate.answers import Contrast
-from stager.calibrate.comparing import Compared
-from stager.calibrate.explaining import Explanation
-from stager.calibrate.statistics.welch import Difference
-from stager.calibrate.table import Throws
-from stager.hardware.launcher import Launcher
+from stager.fit.answers import Contrast
+from stager.fit.comparing import Compared
+from stager.fit.explaining import Explanation
+from stager.fit.statistics.welch import Difference
+from stager.fit.table import Throws
+from stager.model.launcher import Launcher
 from stager.report.answer import Answer
 from stager.report.digits import digits, listing, percent, plural, signed, speed
 from stager.report.document import Source, document

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stager.calibrate.answers import Learned
-from stager.calibrate.planning import Next
 from stager.config import Configuration
-from stager.hardware.launcher import Launcher
-from stager.hardware.scenario import Scenario
+from stager.fit.answers import Learned
+from stager.fit.planning import Next
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.optimise.records import Plan
 from stager.physics.rate import Sequence
 from stager.report.document import Source
 from stager.report.figures.sweep import Curve
-from stager.staging.records import Plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

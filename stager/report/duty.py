@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.limits import Design
-from stager.limits.duty import Duty
+from stager.constraints import Design
+from stager.constraints.duty import Duty
 from stager.physics.drive.spinup import SpinUp
 from stager.physics.heat.insulation import ZERO_CELSIUS
 from stager.report.digits import MISSING, digits, percent, speed

@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from stager.calibrate.answers import Learned
-from stager.calibrate.records import Fit, Parameter
-from stager.quantity import Measured
+from stager.fit.answers import Learned
+from stager.fit.records import Fit, Parameter
 from stager.report import foretold
 from stager.report.answer import Answer
 from stager.report.digits import digits, listing, percent, plural, speed
@@ -18,6 +17,7 @@ from stager.report.document import Source, document
 from stager.report.drift import drift_notes, drift_rows
 from stager.report.measured import Units, name_of, units_of
 from stager.report.table import Column, Screen, Table
+from stager.units import Measured
 
 TIE = 2.0
 BADLY = 0.01

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from stager.optimise.records import Front
 from stager.report.digits import digits, speed
 from stager.report.table import Column, Table
-from stager.staging.records import Front
 
 
 def summary(front: Front | None) -> dict[str, Any] | None:

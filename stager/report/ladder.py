@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from stager.optimise.records import Interval, Rung
 from stager.report.digits import MISSING, digits, percent, speed
 from stager.report.plot import Ranges
 from stager.report.table import Column, Table
-from stager.staging.records import Interval, Rung
 
 _COLUMNS = (
     Column("stages"),

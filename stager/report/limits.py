@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.limits import LIMITS, Unjudged, Verdict
+from stager.constraints import LIMITS, Unjudged, Verdict
 from stager.physics.heat.insulation import ZERO_CELSIUS
 from stager.report.digits import MISSING, digits, percent
 from stager.report.table import Column, Table

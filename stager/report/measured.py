@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from stager.calibrate.records import Parameter
-from stager.quantity import Measured, format_quantity, readable_unit
+from stager.fit.records import Parameter
+from stager.units import Measured, format_quantity, readable_unit
 
 KILO = 1000.0
 """Groups are shown in thousands of their SI unit."""

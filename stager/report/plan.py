@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from stager.hardware.launcher import Launcher
-from stager.limits import unjudged
+from stager.constraints import unjudged
+from stager.model.launcher import Launcher
+from stager.optimise.records import Missed, Plan, Relaxation, Settings
 from stager.physics.motion import translation_energy
 from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, spacing, sturdy
 from stager.report import throw as throws
@@ -16,7 +17,6 @@ from stager.report.digits import MISSING, digits, plural, sides, speed
 from stager.report.document import Source, document
 from stager.report.spin import planned, said
 from stager.report.table import Column, Screen, Table
-from stager.staging.records import Missed, Plan, Relaxation, Settings
 
 
 def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:

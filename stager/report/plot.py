@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 HEIGHT, WIDEST = 12, 100
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)

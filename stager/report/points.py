@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.calibrate.points import Points
+from stager.fit.points import Points
 from stager.report.digits import MISSING, listing, plural, signed, speed
 from stager.report.table import Column, Table
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.hardware.launcher import Launcher
+from stager.model.launcher import Launcher
 from stager.physics.injury import EYE_INJURIES, NO_SAFE_VALUE
 from stager.physics.records import Throw
 from stager.physics.safety import HEIGHT, Hazards, hazards

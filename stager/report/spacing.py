@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stager.hardware.launcher import Launcher
+from stager.model.launcher import Launcher
 from stager.physics.layout import pitch
 from stager.report.digits import digits
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.hardware.wish import Goal
+from stager.model.wish import Goal
 from stager.report.answer import Answer
 from stager.report.digits import digits, speed
 
 if TYPE_CHECKING:
-    from stager.staging.records import Plan
+    from stager.optimise.records import Plan
 
 TURN = 2 * np.pi
 ALIKE = (

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from stager.optimise.records import Robust
 from stager.report.digits import sides, speed
 from stager.report.table import Column, Table
-from stager.staging.records import Robust
 
 
 def summary(robust: Robust | None) -> dict[str, Any] | None:

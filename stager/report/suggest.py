@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from stager.calibrate.planning import Next
-from stager.hardware.launcher import Launcher
+from stager.fit.planning import Next
+from stager.model.launcher import Launcher
 from stager.physics.motion import turns_per_minute
 from stager.report.answer import Answer
 from stager.report.digits import percent, plural, speed

@@ -6,10 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from stager.calibrate.points import Points
-from stager.calibrate.tuning import Tuned
-from stager.hardware.arrays import Floats
-from stager.hardware.launcher import Launcher
+from stager.fit.points import Points
+from stager.fit.tuning import Tuned
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.optimise.sweep import Sweep
 from stager.physics.motion import turns_per_minute
 from stager.report import foretold
 from stager.report import points as beside
@@ -19,7 +20,6 @@ from stager.report.document import Source, document
 from stager.report.limits import title
 from stager.report.plot import Curve, Marked
 from stager.report.table import Column, Screen, Table
-from stager.staging.sweep import Sweep
 
 ROWS = 16
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from stager.hardware.launcher import Launcher
-from stager.hardware.projectile import Projectile
+from stager.model.launcher import Launcher
+from stager.model.projectile import Projectile
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
 from stager.physics.records import Grip, Throw

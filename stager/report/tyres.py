@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from stager.limits import Design
+from stager.constraints import Design
 from stager.physics.tyre import Failure, Retention, explain
 from stager.report.digits import digits, percent
 

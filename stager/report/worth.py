@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from stager.optimise.records import Plan
 from stager.report import ladder
 from stager.report.answer import Answer
 from stager.report.document import Source, document
 from stager.report.spin import at_spin
 from stager.report.table import Screen
-from stager.staging.records import Plan
 
 
 def answer(plan: Plan, source: Source) -> Answer:

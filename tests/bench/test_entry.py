@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 import stager
-from stager.calibrate.table.book import CUT, Book, blank, open_book
-from stager.calibrate.table.entry import Entry, cells, entry_of, parse, throttle_for
 from stager.errors import InputErrors
+from stager.fit.table.book import CUT, Book, blank, open_book
+from stager.fit.table.entry import Entry, cells, entry_of, parse, throttle_for
 from tests.cli.run import TEMPLATE
 
 LAUNCHER = stager.load(TEMPLATE).scenario.launcher

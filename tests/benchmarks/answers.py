@@ -11,8 +11,8 @@ from typing import TypeVar
 import numpy as np
 
 import stager
-from stager.staging.climb import climb
-from stager.staging.draws import draw
+from stager.optimise.climb import climb
+from stager.optimise.draws import draw
 from tests.benchmarks.timing import Line
 
 CONFIG = Path(__file__).parents[2] / "configs" / "seed_ball.toml"

@@ -13,12 +13,12 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from stager.api.learned import fit
-from stager.calibrate.forward import SLOWEST
-from stager.calibrate.laws import FRICTION, Law, candidates, own_law
-from stager.calibrate.priors import of, values
-from stager.calibrate.records import Fit
-from stager.hardware.arrays import Floats
-from stager.hardware.scenario import Scenario
+from stager.fit.forward import SLOWEST
+from stager.fit.laws import FRICTION, Law, candidates, own_law
+from stager.fit.priors import of, values
+from stager.fit.records import Fit
+from stager.model.arrays import Floats
+from stager.model.scenario import Scenario
 from stager.physics.chain import throw
 from stager.physics.options import SURE
 from tests.benchmarks.timing import Line

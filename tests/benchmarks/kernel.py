@@ -10,7 +10,7 @@ from math import exp, sqrt, tanh
 import numpy as np
 from numba import njit
 
-from stager.hardware.launcher import Launcher
+from stager.model.launcher import Launcher
 from stager.physics.friction import Falling
 from stager.physics.inertia import driven_inertia
 from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE

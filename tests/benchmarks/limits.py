@@ -15,12 +15,12 @@ from typing import TypeVar
 
 import numpy as np
 
-from stager.hardware.launcher import Launcher
-from stager.limits import LIMITS, Design, judge
+from stager.constraints import LIMITS, Design, judge
+from stager.model.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.rate import settled
+from tests.constraints.machines import FULL, allowances
 from tests.drive.machines import DRIVE, launcher
-from tests.limits.machines import FULL, allowances
 
 STAGES = 3
 T = TypeVar("T")

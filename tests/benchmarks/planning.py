@@ -13,15 +13,15 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from stager.crew import crew
-from stager.hardware.arrays import Number
-from stager.hardware.launcher import Launcher
-from stager.hardware.scenario import Scenario
+from stager.model.arrays import Number
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.optimise.planner import plan
+from stager.optimise.records import Plan
 from stager.physics.chain import throw
 from stager.physics.options import Options
-from stager.staging.planner import plan
-from stager.staging.records import Plan
 from tests.benchmarks.timing import Line, medians
-from tests.staging.machines import HEAVY, LIGHT, SEED, launcher, scenario, stage
+from tests.optimise.machines import HEAVY, LIGHT, SEED, launcher, scenario, stage
 
 STAGES, NEAR, PATIENCE = 5, 1e-3, 400
 HALF = launcher(SEED, stage(inertia=0.5 * SEED.mass * 0.04**2))

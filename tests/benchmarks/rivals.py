@@ -12,9 +12,9 @@ import time
 
 import numpy as np
 
-from stager.hardware.scenario import Scenario
-from stager.staging.planner import plan
-from tests.staging.rivals import SEARCHES, problem, reached
+from stager.model.scenario import Scenario
+from stager.optimise.planner import plan
+from tests.optimise.rivals import SEARCHES, problem, reached
 
 FREE_ENERGY = 1e3
 """What `scenario` allows where nothing is drawn [J]."""

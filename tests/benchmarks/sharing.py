@@ -15,10 +15,10 @@ import numpy as np
 
 from stager.config import load
 from stager.crew import Crew
-from stager.staging.climb import climb
-from stager.staging.front import Against, front
-from stager.staging.ladder import rungs
-from stager.staging.odds import odds
+from stager.optimise.climb import climb
+from stager.optimise.front import Against, front
+from stager.optimise.ladder import rungs
+from stager.optimise.odds import odds
 from tests.benchmarks.timing import Line, exponent, medians
 
 CONFIGS = Path(__file__).parents[2] / "configs"

@@ -10,7 +10,7 @@ from functools import partial
 
 import numpy as np
 
-from stager.hardware.launcher import Launcher
+from stager.model.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.friction import Falling
 from stager.physics.options import Options

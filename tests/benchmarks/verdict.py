@@ -14,12 +14,12 @@ from pathlib import Path
 import numpy as np
 
 from stager.config import load
-from stager.hardware.scenario import Scenario
-from stager.staging.climb import climb
-from stager.staging.odds import odds
-from stager.staging.planner import DRAWS
-from tests.staging.machines import unsure
-from tests.staging.redrawn import drawn, ladder
+from stager.model.scenario import Scenario
+from stager.optimise.climb import climb
+from stager.optimise.odds import odds
+from stager.optimise.planner import DRAWS
+from tests.optimise.machines import unsure
+from tests.optimise.redrawn import drawn, ladder
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from stager.limits import COMPUTED
+from stager.constraints import COMPUTED
 from tests.cli.run import stager
 
 WHOLE = Path(__file__).parents[1] / "config" / "whole.toml"

@@ -14,7 +14,7 @@ from tests.cli.run import ROOT, stager
 
 CONFIG, TABLE = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
 SLOW = """
-import sys, time, stager.calibrate.fitting as fitting
+import sys, time, stager.fit.fitting as fitting
 from stager.cli import main
 def posterior(*given):
     print(flush=True)

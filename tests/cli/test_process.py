@@ -41,8 +41,8 @@ def broken(tmp_path: Path) -> str:
     return str(path)
 
 
-EARLY = ("scipy", "matplotlib", "dask", "stager.calibrate", "stager.limits", "stager.staging")
-LATER = ("scipy", "matplotlib", "dask", "stager.calibrate", "stager.staging.planner")
+EARLY = ("scipy", "matplotlib", "dask", "stager.fit", "stager.constraints", "stager.optimise")
+LATER = ("scipy", "matplotlib", "dask", "stager.fit", "stager.optimise.planner")
 
 
 @pytest.mark.parametrize(
@@ -68,8 +68,8 @@ def test_an_answer_waits_for_no_library_that_it_does_not_use(
 
 def test_a_plan_begins_without_solvers_plots_and_fits() -> None:
     code = (
-        "import sys, stager.api.results.plan, stager.report.plan, stager.staging.planner\n"
-        "print([name for name in ('scipy', 'matplotlib', 'stager.calibrate') if name in sys.modules])"
+        "import sys, stager.api.results.plan, stager.report.plan, stager.optimise.planner\n"
+        "print([name for name in ('scipy', 'matplotlib', 'stager.fit') if name in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

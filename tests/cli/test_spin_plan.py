@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 import stager as package
+from stager.optimise.settle import judged
 from stager.report.page.card import card
-from stager.staging.settle import judged
 from tests.cli.run import TEMPLATE, stager
 
 SPIN = -30 * 2 * np.pi

@@ -13,9 +13,9 @@ import pytest
 
 from stager.config import Configuration, load
 from stager.errors import InputErrors
-from stager.hardware.stage import IDLER, PAIR, RAIL
-from stager.hardware.wheel import Hold
-from stager.hardware.wish import Aim
+from stager.model.stage import IDLER, PAIR, RAIL
+from stager.model.wheel import Hold
+from stager.model.wish import Aim
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
 from stager.physics.rubber import gent_modulus
 from tests.broken.corpus import RIGHT

@@ -9,8 +9,8 @@ import pytest
 
 from stager.config import load
 from stager.errors import InputErrors
-from stager.hardware.scenario import Scenario
-from stager.staging.aims import exit_cap
+from stager.model.scenario import Scenario
+from stager.optimise.aims import exit_cap
 from tests.broken.corpus import RIGHT
 
 HEAT = """[stage.drive.heat]

@@ -11,8 +11,8 @@ import pytest
 from stager.config import load
 from stager.config.not_yet import NOT_YET
 from stager.config.tables import Limits
+from stager.constraints import COMPUTED
 from stager.errors import InputErrors
-from stager.limits import COMPUTED
 from tests.broken.corpus import RIGHT
 from tests.cli.run import stager
 

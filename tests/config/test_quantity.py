@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stager.quantity import QuantityError, format_quantity, parse, parse_stiffness, readable_unit
+from stager.units import QuantityError, format_quantity, parse, parse_stiffness, readable_unit
 
 TURN = 2 * math.pi
 ROOT3 = math.sqrt(3)
@@ -198,7 +198,7 @@ def test_formats(value: float, uncertainty: float, unit: str, text: str) -> None
 
 def test_pint_comes_late_and_brings_neither_scipy_nor_dask() -> None:
     code = (
-        "import sys, stager.config\nfrom stager.quantity import parse\nbefore = 'pint' in sys.modules\n"
+        "import sys, stager.config\nfrom stager.units import parse\nbefore = 'pint' in sys.modules\n"
         "parse('18 g', 'kg', '18 g')\nprint(before, *(name in sys.modules for name in ('pint', 'scipy', 'dask')))\n"
         "import scipy, dask"
     )

@@ -7,13 +7,13 @@ from typing import Any
 
 import numpy as np
 
-from stager.hardware.contact import Contact
-from stager.hardware.drive import Drive, Heat, Supply
-from stager.hardware.launcher import Feed, Launcher
-from stager.hardware.material import TyreMaterial, WheelMaterial
-from stager.hardware.projectile import BALL, Projectile
-from stager.hardware.stage import PAIR, Layout, Stage
-from stager.hardware.wheel import Hold, Tyre, Wheel
+from stager.model.contact import Contact
+from stager.model.drive import Drive, Heat, Supply
+from stager.model.launcher import Feed, Launcher
+from stager.model.material import TyreMaterial, WheelMaterial
+from stager.model.projectile import BALL, Projectile
+from stager.model.stage import PAIR, Layout, Stage
+from stager.model.wheel import Hold, Tyre, Wheel
 from stager.physics.friction import Falling
 
 RPM = 2 * np.pi / 60

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.drive.bus import peak_draw, throttled
 from stager.physics.drive.ride import Ledger, ride
 from stager.physics.drive.spinup import NEAR, peak_in_turn, rushing, spin_up, spin_up_in_turn, time_to

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stager.hardware.drive import Supply
+from stager.model.drive import Supply
 from stager.physics.drive.bus import Command, flow, peak_draw, throttled
 from stager.physics.drive.supply import hold, loaded_voltage, settle
 from stager.physics.drive.train import build_train

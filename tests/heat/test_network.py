@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.heat.network import Loss, Network, after, steady, throwing_share, time_to
 
 NETWORK = Network(winding_capacity=12.0, case_capacity=60.0, winding_to_case=1.5, case_to_air=4.0, air=293.15)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.hardware.drive import Heat
+from stager.model.drive import Heat
 from stager.physics.drive.supply import hold
 from stager.physics.drive.train import build_train
 from stager.physics.heat.cooling import case_to_air, fin_conductance

@@ -10,8 +10,8 @@ import pytest
 
 from stager.config.load import understand
 from stager.config.start import NONE, QUESTIONS, complete, read_answer, start
-from stager.hardware.scenario import Scenario
-from stager.staging.planner import plan
+from stager.model.scenario import Scenario
+from stager.optimise.planner import plan
 from tests.cli.run import TEMPLATE
 
 TEXT = TEMPLATE.read_text(encoding="utf-8")

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from math import pi, sqrt
 from typing import Protocol
 
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import RAIL, Stage
-from stager.hardware.wheel import Wheel
+from stager.model.launcher import Launcher
+from stager.model.stage import RAIL, Stage
+from stager.model.wheel import Wheel
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.hardware.launcher import Launcher
-from stager.hardware.projectile import BALL, ROD, Projectile
-from stager.hardware.stage import IDLER, PAIR, RAIL
+from stager.model.launcher import Launcher
+from stager.model.projectile import BALL, ROD, Projectile
+from stager.model.stage import IDLER, PAIR, RAIL
 from stager.physics.friction import Constant, Falling
 from tests.oracle.throw import throw
 from tests.physics.machines import launcher

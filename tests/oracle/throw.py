@@ -18,9 +18,9 @@ from math import exp, sqrt, tanh
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from stager.hardware.arrays import Floats
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import RAIL
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.stage import RAIL
 from tests.oracle.friction import Coefficient, coefficient
 from tests.oracle.nips import Nip, nip
 from tests.oracle.wheels import Spinner, sides

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from stager.hardware.stage import Stage
+from stager.model.stage import Stage
 from stager.physics.windage import windage
 from tests.oracle.nips import rotating_inertia
 

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 from hypothesis import strategies as st
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.contact import Contact, FrictionLaw, Guide
-from stager.hardware.drive import Drive
-from stager.hardware.launcher import Feed, Launcher
-from stager.hardware.material import TyreMaterial, WheelMaterial
-from stager.hardware.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile, Shape
-from stager.hardware.stage import Layout, Stage
-from stager.hardware.wheel import Tyre, Wheel
+from stager.model.arrays import Floats, Number
+from stager.model.contact import Contact, FrictionLaw, Guide
+from stager.model.drive import Drive
+from stager.model.launcher import Feed, Launcher
+from stager.model.material import TyreMaterial, WheelMaterial
+from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile, Shape
+from stager.model.stage import Layout, Stage
+from stager.model.wheel import Tyre, Wheel
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
 
 LANES = 8

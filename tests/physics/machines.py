@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from stager.hardware.contact import Contact
-from stager.hardware.launcher import Feed, Launcher
-from stager.hardware.projectile import BALL, Projectile, Shape
-from stager.hardware.stage import PAIR, Layout, Stage
-from stager.hardware.wheel import Wheel
+from stager.model.contact import Contact
+from stager.model.launcher import Feed, Launcher
+from stager.model.projectile import BALL, Projectile, Shape
+from stager.model.stage import PAIR, Layout, Stage
+from stager.model.wheel import Wheel
 from stager.physics.friction import Constant
 
 

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from stager.hardware.projectile import ROD
-from stager.hardware.stage import IDLER, PAIR, RAIL
+from stager.model.projectile import ROD
+from stager.model.stage import IDLER, PAIR, RAIL
 from stager.physics.chain import throw
 from stager.physics.records import Grip, Throw
 from tests.oracle.throw import Outcome

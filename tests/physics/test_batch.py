@@ -9,8 +9,8 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from stager.hardware.projectile import ROD
-from stager.hardware.stage import IDLER, PAIR, RAIL
+from stager.model.projectile import ROD
+from stager.model.stage import IDLER, PAIR, RAIL
 from stager.physics.chain import throw, transit
 from stager.physics.friction import Falling
 from stager.physics.options import Options

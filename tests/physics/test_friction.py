@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stager.hardware.contact import FrictionLaw
+from stager.model.contact import FrictionLaw
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
 from tests.oracle.friction import coefficient
 

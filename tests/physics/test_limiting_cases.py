@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stager.hardware.projectile import BALL, DISC, HOLLOW_BALL, RING, Shape
-from stager.hardware.stage import PAIR, RAIL
+from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, Shape
+from stager.model.stage import PAIR, RAIL
 from stager.physics.chain import throw
 from stager.physics.friction import Constant, Falling
 from tests.physics.machines import launcher, with_mass

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.hardware.launcher import Launcher
-from stager.hardware.projectile import ROD, Projectile
-from stager.hardware.stage import IDLER, PAIR, RAIL
+from stager.model.launcher import Launcher
+from stager.model.projectile import ROD, Projectile
+from stager.model.stage import IDLER, PAIR, RAIL
 from stager.physics.chain import throw
 from stager.physics.friction import Bell, Falling
 from stager.physics.options import Options

@@ -6,7 +6,7 @@ import fluids
 import numpy as np
 import pytest
 
-from stager.hardware.projectile import BALL, DISC, HOLLOW_BALL, RING, Projectile
+from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air
 from stager.physics.drag import sphere_coefficient, sphere_drag, sphere_reynolds, terminal_speed
 from stager.physics.flight import (

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from stager.hardware.material import WheelMaterial
-from stager.hardware.wheel import Wheel
+from stager.model.material import WheelMaterial
+from stager.model.wheel import Wheel
 from stager.physics.rotor import burst_speed, peak_hoop
 from stager.physics.stress import greatest_hoop, greatest_radial, hoop, mean_hoop, pulled_hoop, radial, ring_hoop
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.hardware.material import TyreMaterial
-from stager.hardware.wheel import Hold, Tyre, Wheel
+from stager.model.material import TyreMaterial
+from stager.model.wheel import Hold, Tyre, Wheel
 from stager.physics.rubber import gent_modulus
 from stager.physics.tyre import (
     Failure,

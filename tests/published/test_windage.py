@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_bvp
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.air import Air
 from stager.physics.windage import (
     TRANSITION,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.chain import throw
 from stager.physics.friction import Constant
 from stager.physics.rate import build_rhythm

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.hardware.stage import PAIR, RAIL, Layout
+from stager.model.stage import PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.rate import build_rhythm
 from stager.physics.rate.books import cycle_books

@@ -8,8 +8,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from stager.hardware.arrays import Floats
-from stager.hardware.stage import IDLER, PAIR, RAIL, Layout
+from stager.model.arrays import Floats
+from stager.model.stage import IDLER, PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.rate import Rhythm, Settled, highest_rate, settled

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.calibrate.comparing import compare
-from stager.calibrate.drifting import LEVEL, drifts
-from stager.calibrate.laws import own_law
-from stager.hardware.arrays import Floats
-from stager.hardware.scenario import Scenario
+from stager.fit.comparing import compare
+from stager.fit.drifting import LEVEL, drifts
+from stager.fit.laws import own_law
+from stager.model.arrays import Floats
+from stager.model.scenario import Scenario
 from tests.recovery.bench import Plan, draw_truth, measure, settings, table
 
 

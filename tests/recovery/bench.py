@@ -9,24 +9,24 @@ from pathlib import Path
 
 import numpy as np
 
-from stager.calibrate.draws import Ensemble, after
-from stager.calibrate.fitting import fit
-from stager.calibrate.laws import candidates, own_law
-from stager.calibrate.prediction import chain, predict
-from stager.calibrate.priors import of, values
-from stager.calibrate.records import Fit
-from stager.calibrate.table.readings import SURFACE
-from stager.calibrate.table.record import Throws, Wheels
-from stager.calibrate.tuning import Finder, Span, at
 from stager.config import load
-from stager.hardware.arrays import Floats
-from stager.hardware.launcher import Launcher
-from stager.hardware.scenario import Scenario
+from stager.fit.draws import Ensemble, after
+from stager.fit.fitting import fit
+from stager.fit.laws import candidates, own_law
+from stager.fit.prediction import chain, predict
+from stager.fit.priors import of, values
+from stager.fit.records import Fit
+from stager.fit.table.readings import SURFACE
+from stager.fit.table.record import Throws, Wheels
+from stager.fit.tuning import Finder, Span, at
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.optimise.grip import GripLimit, grip_limit
+from stager.optimise.span import span
+from stager.optimise.zoom import Looks
 from stager.physics.chain import throw
 from stager.physics.options import SURE
-from stager.staging.grip import GripLimit, grip_limit
-from stager.staging.span import span
-from stager.staging.zoom import Looks
 
 ROOT = Path(__file__).parents[2]
 FOLDERS = (ROOT / "configs", Path(__file__).parent / "scenarios")

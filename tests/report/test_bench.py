@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stager.calibrate.planning import Next, Suggested
-from stager.calibrate.table.book import open_book
 from stager.config import load
+from stager.fit.planning import Next, Suggested
+from stager.fit.table.book import open_book
 from stager.report.bench import screen
 from stager.report.document import Source
 from stager.report.suggest import answer

@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from stager.optimise.catalogue import Parts
+from stager.optimise.records import Catalogue, Option
 from stager.report import catalogue
-from stager.staging.catalogue import Parts
-from stager.staging.records import Catalogue, Option
 
 CHOICE = Catalogue(
     options=(

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from stager.bounds import Bound
+from stager.optimise.records import Interval, Rung
 from stager.report.certificate import fewest, nearness, reaches
-from stager.staging.certificate import Bound
-from stager.staging.records import Interval, Rung
 
 NONE = "No wheel speeds within the limits throw faster than"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.limits import Unjudged, Verdict
+from stager.constraints import Unjudged, Verdict
 from stager.report import limits
 
 

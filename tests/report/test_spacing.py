@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from stager.config import load
-from stager.hardware.launcher import Launcher
+from stager.model.launcher import Launcher
 from stager.report.spacing import notes
 from tests.cli.run import ROOT, stager
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from stager.api.results.shown import Shown
-from stager.limits import Design, Verdict
+from stager.constraints import Design, Verdict
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded

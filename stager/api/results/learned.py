@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from stager.api.results.shown import Shown
-from stager.calibrate.answers import Contrast, Learned
-from stager.calibrate.planning import Next
+from stager.fit.answers import Contrast, Learned
+from stager.fit.planning import Next
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.calibrate.table import Throws
+    from stager.fit.table import Throws
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from stager.api.results.shown import Shown
-from stager.staging.records import Plan
+from stager.optimise.records import Plan
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from stager.api.results.shown import Shown
-from stager.staging.sweep import Sweep
+from stager.optimise.sweep import Sweep
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.calibrate.points import Points
-    from stager.calibrate.tuning import Tuned
+    from stager.fit.points import Points
+    from stager.fit.tuning import Tuned
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 

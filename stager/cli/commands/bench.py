@@ -15,8 +15,8 @@ from stager.errors import Interrupted
 from stager.report.answer import Answer
 
 if TYPE_CHECKING:
-    from stager.calibrate.planning import Next
-    from stager.calibrate.table import Throws
+    from stager.fit.planning import Next
+    from stager.fit.table import Throws
 
 Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); begun where there is none.", show_default=False)]
 Fitting = Annotated[bool, typer.Option("--fit/--no-fit", help="Work out curve and next setting after each throw.")]
@@ -31,8 +31,8 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     from stager import api
 
     loaded = api.load(config)
-    from stager.calibrate.table.book import open_book
     from stager.cli.desk import Desk
+    from stager.fit.table.book import open_book
     from stager.report import bench as report
     from stager.report.spin import left_out
 

@@ -13,7 +13,7 @@ def check(session: Session, config: Config, speed: Speeds) -> Answer:
     from stager import api
 
     loaded = api.load(config)
-    from stager.limits import verdicts
+    from stager.constraints import verdicts
     from stager.report import check as report
     from stager.report.spin import compared
 

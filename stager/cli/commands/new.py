@@ -53,9 +53,9 @@ def new(
         "radius": radius, "motor": motor, "supply": supply, "rate": rate, "energy": energy, "stages": stages,
         "longest": longest,
     }  # fmt: skip
-    from stager.calibrate.table.book import blank
     from stager.config import schema_json
     from stager.config.start import start
+    from stager.fit.table.book import blank
     from stager.report import document
     from stager.report import new as report
 

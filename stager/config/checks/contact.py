@@ -9,7 +9,7 @@ from stager.config.lines import Path
 from stager.config.machine import File
 from stager.config.problem import Problem
 from stager.config.tables import TabulatedFriction
-from stager.quantity import stiffness_unit
+from stager.units import stiffness_unit
 
 
 def contact(file: File) -> Iterator[Problem]:

@@ -8,7 +8,7 @@ from stager.config.lines import Path
 from stager.config.machine import File, Stage
 from stager.config.problem import Problem
 from stager.physics.toys import TOY_LIMITS
-from stager.quantity import Measured
+from stager.units import Measured
 
 Needs = tuple[str, str, Callable[[Stage], bool]]
 _DRIVE: Needs = (

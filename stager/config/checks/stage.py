@@ -8,7 +8,7 @@ from stager.config.checks.wheel import wheel
 from stager.config.lines import Path
 from stager.config.machine import Drive, File, Stage
 from stager.config.problem import Problem
-from stager.quantity import format_quantity
+from stager.units import format_quantity
 
 _FINS = ("fin_count", "fin_diameter", "fin_thickness", "fin_conductivity")
 

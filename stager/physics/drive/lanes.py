@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 Record = TypeVar("Record", bound=Any)
 

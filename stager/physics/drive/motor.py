@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.drive import Drive
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Drive
 
 COPPER_COEFFICIENT = 3.93e-3
 """Of resistance by temperature [1/K], from 20 degC; IEC 60028."""

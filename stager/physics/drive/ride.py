@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import StagerError
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.drive import Supply
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Supply
 from stager.physics.drive.bus import Command, flow
 from stager.physics.drive.lanes import lanes, record_in_lanes
 from stager.physics.drive.supply import Holding

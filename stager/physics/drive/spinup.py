@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
-from stager.hardware.drive import Supply
+from stager.model.arrays import Floats
+from stager.model.drive import Supply
 from stager.physics.drive.bus import peak_draw
 from stager.physics.drive.ride import ride
 from stager.physics.drive.supply import Holding, hold

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.drive import Supply
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Supply
 from stager.physics.drive.train import Train
 
 ROUNDS = 60

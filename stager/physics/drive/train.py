@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.drive import Drive
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import Stage
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Drive
+from stager.model.launcher import Launcher
+from stager.model.stage import Stage
 from stager.physics.air import SEA_LEVEL, Air
 from stager.physics.inertia import driven_inertia
 from stager.physics.windage import Disc, disc

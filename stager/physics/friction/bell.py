@@ -8,7 +8,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
+from stager.model.arrays import Floats, Number
 from stager.physics.elementary import exp, log
 from stager.physics.friction.single import number
 

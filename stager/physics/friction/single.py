@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from stager.hardware.arrays import Number
-from stager.hardware.contact import FrictionLaw
+from stager.model.arrays import Number
+from stager.model.contact import FrictionLaw
 
 Coefficient = Callable[[float], tuple[float, float]]
 """Coefficient [-] and slope [s/m] at one slip speed [m/s]."""

@@ -7,7 +7,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True)

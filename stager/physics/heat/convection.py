@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
+from stager.model.arrays import Floats, Number
 from stager.physics.air import Air
 from stager.physics.windage import reynolds
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.drive import Heat
-from stager.hardware.wheel import Wheel
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Heat
+from stager.model.wheel import Wheel
 from stager.physics.air import SEA_LEVEL, Air
 from stager.physics.heat.convection import disc_film
 from stager.physics.heat.fins import annular_efficiency

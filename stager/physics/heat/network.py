@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
+from stager.model.arrays import Floats, Number
 from stager.physics.air import ROOM_TEMPERATURE
 from stager.physics.drive.motor import COPPER_COEFFICIENT, REFERENCE
 

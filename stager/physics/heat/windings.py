@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.drive import Heat
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Heat
+from stager.model.launcher import Launcher
 from stager.physics.air import ROOM_TEMPERATURE
 from stager.physics.drive.supply import Holding
 from stager.physics.drive.train import Train

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.drive.ride import Ledger
 from stager.physics.drive.supply import loaded_voltage
 from stager.physics.rate.rhythm import Rhythm

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

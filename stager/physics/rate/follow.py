@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 
 Cycle = Callable[[Floats, NDArray[np.intp]], tuple[Floats, NDArray[np.bool_]]]
 REACH, LONGEST = 0.1, 0.995

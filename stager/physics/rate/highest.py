@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Floats, Number
+from stager.model.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.options import QUICK
 from stager.physics.rate.rhythm import build_rhythm

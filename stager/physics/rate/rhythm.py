@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.hardware.arrays import Floats, Number
-from stager.hardware.drive import Supply
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Supply
+from stager.model.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.drive.ride import Ledger, ride
 from stager.physics.drive.supply import Holding, hold

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.segment import FLOOR, Segment
 
 Pressing = tuple[float, float, float, float]

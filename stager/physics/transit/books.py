@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.drift import Drift
 from stager.physics.transit.equations import Lanes, Slopes, turn_back
 from stager.physics.transit.scheme import TOTAL_DRIFT

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.lanes import bare, each, parts_of, take
 from stager.physics.transit.segment import Segment
 

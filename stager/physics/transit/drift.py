@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.equations import Lanes, Slopes, over_sides, over_turns
 from stager.physics.transit.pressing import offsets, spread
 from stager.physics.transit.segment import Segment

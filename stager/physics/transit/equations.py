@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.sides import Sides
 
 LEAST_SPEED = 1e-6

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.options import Options
 from stager.physics.transit.course import Course, Index
 from stager.physics.transit.equations import Lanes

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats, Number
+from stager.model.arrays import Floats, Number
 
 
 def batch_shape(*records: Any) -> tuple[int, ...]:

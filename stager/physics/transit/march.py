@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import StagerError
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.options import Options
 from stager.physics.transit.alone_march import finish, start
 from stager.physics.transit.course import Course

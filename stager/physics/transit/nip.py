@@ -7,10 +7,10 @@ from typing import Protocol
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
-from stager.hardware.contact import Contact
-from stager.hardware.projectile import Projectile
-from stager.hardware.stage import Stage
+from stager.model.arrays import Floats
+from stager.model.contact import Contact
+from stager.model.projectile import Projectile
+from stager.model.stage import Stage
 from stager.physics.growth import swell
 from stager.physics.transit.profile import Profile, RodProfile, RoundProfile
 from stager.physics.transit.segment import Bend, Segment, segment

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.course import Course, Index
 from stager.physics.transit.equations import Slopes, over_sides
 from stager.physics.transit.trail import Trail, least

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
-from stager.hardware.contact import Contact, FrictionLaw
-from stager.hardware.stage import Stage
+from stager.model.arrays import Floats
+from stager.model.contact import Contact, FrictionLaw
+from stager.model.stage import Stage
 from stager.physics.inertia import driven_inertia
 from stager.physics.transit.sides import Sides
 from stager.physics.windage import windage

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.equations import Lanes, Pressing
 from stager.physics.transit.segment import Segment
 from stager.physics.transit.sides import Sides

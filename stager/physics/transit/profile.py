@@ -13,7 +13,7 @@ from typing import Protocol
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.elementary import power, power_to
 
 Plain = Callable[[float], tuple[float, float, float, float]]

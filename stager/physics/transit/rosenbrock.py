@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.books import Books
 from stager.physics.transit.drift import drift
 from stager.physics.transit.equations import Implicit, Lanes, Slopes, over_sides, slopes

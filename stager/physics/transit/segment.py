@@ -8,7 +8,7 @@ from math import floor
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.transit.profile import Profile
 
 FIRST_STEP = 0.1

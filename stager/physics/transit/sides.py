@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
-from stager.hardware.contact import FrictionLaw
+from stager.model.arrays import Floats
+from stager.model.contact import FrictionLaw
 from stager.physics.transit.segment import STILL
 
 

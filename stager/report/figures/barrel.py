@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from stager.hardware.launcher import Launcher
+from stager.model.launcher import Launcher
 from stager.physics.layout import length, place, touch
 from stager.report.digits import speed
 from stager.report.figures import ink

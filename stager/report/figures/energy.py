@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
-from stager.hardware.launcher import Launcher
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
 from stager.physics.motion import spin_energy, translation_energy
 from stager.report.digits import digits, listing, percent
 from stager.report.figures import ink

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.hardware.arrays import Floats
+from stager.model.arrays import Floats
 from stager.physics.heat.windings import Windings
 from stager.report.figures import ink
 from stager.report.figures.picture import Picture

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from math import cos, pi, sin
 from typing import Any
 
-from stager.hardware.launcher import Launcher
-from stager.hardware.stage import Stage
+from stager.model.launcher import Launcher
+from stager.model.stage import Stage
 from stager.physics.layout import length, pitch, place, touch
 from stager.report.digits import MISSING, listing, plural, speed
 from stager.report.figures import ink

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.calibrate.records import Fit, Parameter
-from stager.hardware.arrays import Floats
+from stager.fit.records import Fit, Parameter
+from stager.model.arrays import Floats
 from stager.report.digits import listing, percent, plural, speed
 from stager.report.figures import ink
 from stager.report.figures.picture import Picture

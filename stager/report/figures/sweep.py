@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.calibrate.bands import Band
-from stager.calibrate.tuning import Tuned
-from stager.hardware.arrays import Floats
+from stager.fit.bands import Band
+from stager.fit.tuning import Tuned
+from stager.model.arrays import Floats
+from stager.optimise.sweep import Sweep
 from stager.report.digits import MISSING, speed
 from stager.report.figures import ink
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
-from stager.staging.sweep import Sweep
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

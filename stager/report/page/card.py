@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from stager.hardware.launcher import Launcher
+from stager.model.launcher import Launcher
+from stager.optimise.records import Settings
 from stager.physics.motion import turns_per_minute
-from stager.quantity import format_quantity
 from stager.report.digits import MISSING, plural, speed
 from stager.report.document import Source
 from stager.report.page.html import Markup, join, tag
-from stager.staging.records import Settings
+from stager.units import format_quantity
 
 SHORT = 12
 

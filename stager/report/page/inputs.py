@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from stager.config import Configuration
-from stager.quantity import Measured
 from stager.report.table import Column, Table
+from stager.units import Measured
 
 COLUMNS = (
     Column("key", words=True), Column("as written", words=True), Column("read as"), Column("± standard uncertainty"),

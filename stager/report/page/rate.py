@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stager.limits.duty import Duty, duty
+from stager.constraints.duty import Duty, duty
 from stager.report import duty as duties
 from stager.report.digits import digits, small_percent, speed
 from stager.report.dossier import Dossier

@@ -1,0 +1,131 @@
+"""Stage by stage: what no setting within the limits exceeds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.bounds.boxes import FINE_STEPS, STEPS, Question, explore
+from stager.bounds.entries import Entries, after_run, feed_entries, leaving
+from stager.bounds.margin import GRIP_EVIDENCE, capped
+from stager.bounds.stages import enclosure, even_ceiling, spins
+from stager.model.scenario import Scenario
+from stager.optimise.aims import asks_speed, exit_cap
+from stager.optimise.foretold import COUPLED
+from stager.optimise.span import span
+from stager.physics.relay import free_runs
+
+TOLERANCE, EFFORT = 1e-4, 300_000
+STRAIN_SEEN = 1e-3
+"""Share of its peak acceleration that a throw may hide between two of its steps [-]."""
+ROUNDING = 1e-6
+"""Limits count as kept to a millionth of what they allow."""
+SLOW_EVIDENCE = "settings that slow the projectile below its feed (not looked at)"
+AT_CAP = 5e-5
+TWO_SPEEDS = "pairs at two speeds"
+LEFT_OUT = frozenset({*COUPLED, "slip_heat"})
+"""Limits that stages share: a bound without them holds with them too."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """No wheel speeds within the limits, both of a pair alike unless it is the cap, throw faster, to integration
+    tolerance.
+
+    speeds: by number of stages, from 0, as far as they are bounded [m/s]; cap: what limits on the throw allow [m/s];
+    missing: which stages there is no bound of but that, empty where all are bounded; evidence: which part is numerical
+    evidence, empty where all is proven; asked: exit speed that is wanted, where it is not the greatest [m/s];
+    kept: limits that stages share and that are taken into account.
+    """
+
+    speeds: tuple[float, ...]
+    cap: float
+    missing: str = ""
+    evidence: str = ""
+    asked: float | None = None
+    kept: frozenset[str] = frozenset()
+
+    @property
+    def speed(self) -> float:
+        """Of all allowed numbers of stages [m/s]."""
+        return self.cap if self.missing else max(self.speeds)
+
+
+def bound(
+    scenario: Scenario, most: int, reached: float = 0.0, *, effort: int = EFFORT, tolerance: float = TOLERANCE
+) -> Bound:
+    """Bound the exit speed of every setting of up to `most` stages.
+
+    Limits that a stage keeps by itself narrow what is bounded; those that stages share are left out, so the bound may
+    lie farther off than it need. reached: exit speed of a setting that is known [m/s]: at the cap that is all.
+    effort, for each stage, and tolerance: see Question.
+    """
+    cap = exit_cap(scenario) * (1 + ROUNDING)
+    launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
+    if reached >= cap * (1 - AT_CAP):
+        return Bound((feed, cap), cap)
+    missing = TWO_SPEEDS if scenario.goal.spin else ""
+    arriving, speeds, evidence = feed_entries(feed), [feed], set[str]()
+    # Behind as many stages as reach the cap no more need be known: nothing may leave faster.
+    while not missing and len(speeds) <= most and 0.0 < speeds[-1] < cap:
+        index = len(speeds) - 1
+        task = _task(scenario, index, arriving, cap, tolerance, effort)
+        if isinstance(task, str):
+            missing = task
+            break
+        found = explore(task)
+        if not found.settled:
+            missing = "stages that may all but jam"
+            break
+        turning = spins(launcher, launcher.stage(index))
+        evidence |= {GRIP_EVIDENCE} if scenario.allowances.grip_margin else set()
+        evidence |= {SLOW_EVIDENCE} if arriving.spins else set()
+        speeds.append(min(found.bound, cap))
+        arriving = leaving(found.enclosed, feed if turning else 0.0, spins=turning)
+    asked = scenario.goal.exit_speed if asks_speed(scenario.goal) else None
+    return Bound(tuple(speeds), cap, missing, "" if missing else " and ".join(sorted(evidence)), asked)
+
+
+def _task(
+    scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float, effort: int
+) -> Question | str:
+    """What to ask of stage `index` where all that comes out of the one before is in `arriving`, or of what there is no
+    bound."""
+    launcher, allowances = scenario.launcher, scenario.allowances
+    stage = launcher.stage(index)
+    enclose = enclosure(launcher, stage, spins=arriving.spins)
+    if isinstance(enclose, str):
+        return enclose
+    least, most = runs(scenario, index) if index else (0.0, 0.0)
+    if least < 0:
+        return "stages that hold the projectile together"
+    entries = after_run(launcher, arriving, least, most) if index else arriving
+    top = top_of(scenario, index)
+    tops = np.full(entries.low.size, top)
+    if allowances.grip_margin:
+        tops = capped(launcher, index, entries, top, allowances.grip_margin)
+    turning = arriving.spins or spins(launcher, stage)
+    ceiling = even_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
+    steps = FINE_STEPS if turning else STEPS
+    return Question(enclose, entries, tops, strain(scenario), cap, tolerance, effort, steps, ceiling)
+
+
+def runs(scenario: Scenario, index: int) -> tuple[float, float]:
+    """Shortest and longest free run before stage `index` [m]: wheels grow with speed, and contacts with them."""
+    launcher = scenario.launcher
+    tops = [np.atleast_1d(span(launcher, scenario.allowances, k).top) for k in (index - 1, index)]
+    fast, still = np.maximum(*tops), np.zeros(1)
+    least, most = (float(free_runs(launcher, index + 1, speed)[index - 1][0]) for speed in (fast, still))
+    return least, most
+
+
+def top_of(scenario: Scenario, index: int) -> float:
+    """Greatest wheel speed that is open to stage `index` [m/s], rounding allowed for."""
+    return float(span(scenario.launcher, scenario.allowances, index).top) * (1 + ROUNDING)
+
+
+def strain(scenario: Scenario) -> float:
+    """Greatest peak acceleration allowed [m/s^2], and what steps may hide of it."""
+    known = [scenario.allowances.acceleration, scenario.launcher.projectile.max_acceleration]
+    return min((float(value) for value in known if value is not None), default=np.inf) * (1 + STRAIN_SEEN)

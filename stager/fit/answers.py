@@ -1,0 +1,27 @@
+"""What commands are answered with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stager.fit.comparing import Compared
+from stager.fit.drifting import Drift
+from stager.fit.prediction import Predicted
+from stager.fit.records import Fit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """A fit, the stages it foretells, and the drift of each build."""
+
+    fit: Fit
+    predicted: tuple[Predicted, ...]
+    drifts: tuple[Drift, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contrast:
+    """Two builds compared, and the drift of each."""
+
+    compared: Compared
+    drifts: tuple[Drift, ...]

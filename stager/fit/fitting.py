@@ -1,0 +1,123 @@
+"""From measured throws to what this launcher really does."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.errors import InputError, InputErrors
+from stager.fit.checking import checks
+from stager.fit.confounded import sentences
+from stager.fit.laws import Law, candidates
+from stager.fit.parameters import parameters
+from stager.fit.posterior import posterior
+from stager.fit.records import Fit, Outlier
+from stager.fit.repeats import repeats
+from stager.fit.search import Found, search
+from stager.fit.statistics.noise import Noise
+from stager.fit.table.record import Throws
+from stager.model.scenario import Scenario
+
+NOISE = Noise()
+CLEARLY = 4.0
+"""Another law must be better by this much of AICc to take the place of the configuration's own."""
+
+LEAST_THROWS = 3
+PROBABLY = 0.5
+
+Progress = Callable[[float], None]
+
+
+def silent(share: float) -> None:
+    """Progress that nobody watches."""
+
+
+def fit(
+    scenario: Scenario,
+    throws: Throws,
+    rng: np.random.Generator,
+    *,
+    progress: Progress = silent,
+    other_laws: bool = True,
+    words: bool = True,
+) -> Fit:
+    """Fit the scenario's uncertain parameters to `throws`.
+
+    other_laws: compare friction laws, else keep the configuration's; words: look for what the data cannot tell, and
+    check predictions of later stages. Raises InputErrors below three usable throws.
+    """
+    used = usable(throws)
+    chosen = throws.chosen(used)
+    if chosen.exit_speed.size < LEAST_THROWS:
+        raise InputErrors([_too_few(throws, chosen.exit_speed.size)])
+    laws = candidates(scenario) if other_laws else candidates(scenario)[:1]
+    jammed = np.flatnonzero(throws.jammed)
+    tried = _tried(scenario, throws.chosen(np.concatenate([used, jammed])), jammed.size, laws, rng, progress)
+    found = choose(tried)
+    drawn, place = posterior(found, rng)
+    progress(0.75)
+    told = parameters(found, drawn, place, rng)
+    progress(0.85)
+    done = Fit(
+        scenario=scenario, throws=throws, used=used, law=found.law.name,
+        aicc={one.law.name: one.aicc for one in tried}, found=found, posterior=drawn, parameters=told,
+        scatter=found.scatter, repeats=repeats(chosen, found), outliers=_outliers(chosen, found),
+        sentences=sentences(found) if words else (), checks=checks(scenario, chosen, found, rng) if words else (),
+    )  # fmt: skip
+    progress(1.0)
+    return done
+
+
+def usable(throws: Throws) -> NDArray[np.intp]:
+    """Rows of throws that left at some speed."""
+    return np.flatnonzero(throws.exit_speed > 0)
+
+
+def _tried(
+    scenario: Scenario,
+    throws: Throws,
+    jams: int,
+    laws: Sequence[Law],
+    rng: np.random.Generator,
+    progress: Progress,
+) -> list[Found]:
+    tried: list[Found] = []
+    near: dict[str, float] = {}
+    for number, law in enumerate(laws):
+        found = search(scenario, law, throws, NOISE, rng, near=near, jams=jams)
+        near = near or {prior.key: float(z) for prior, z in zip(found.priors, found.place, strict=True)}
+        tried.append(found)
+        progress(0.6 * (number + 1) / len(laws))
+    return tried
+
+
+def choose(tried: Sequence[Found]) -> Found:
+    """The configuration's law (the first), unless another one is clearly better, and not by its freedom alone."""
+    own = tried[0]
+    if not own.law.priors:
+        return own
+    better = [one for one in tried[1:] if own.aicc - one.aicc > CLEARLY and one.evidence > own.evidence]
+    return min(better, key=lambda one: one.aicc, default=own)
+
+
+def _outliers(throws: Throws, found: Found) -> tuple[Outlier, ...]:
+    wild = found.wildness
+    fitted = throws.exit_speed * np.exp(-found.residuals)
+    return tuple(
+        Outlier(
+            line=int(throws.line[k]), order=float(throws.order[k]), exit_speed=float(throws.exit_speed[k]),
+            fitted=float(fitted[k]), probability=float(wild[k]),
+        )
+        for k in np.flatnonzero(wild > PROBABLY)
+    )  # fmt: skip
+
+
+def _too_few(throws: Throws, count: int) -> InputError:
+    jams = int(throws.jammed.sum())
+    had = f"{count} with an exit speed above 0" + (f", {jams} that jammed" if jams else "")
+    return InputError(
+        f"a fit needs at least {LEAST_THROWS} usable throws (got {had})", where=throws.source,
+        hint="measure throws at several wheel speeds, below and above the grip limit",
+    )  # fmt: skip

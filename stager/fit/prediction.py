@@ -1,0 +1,81 @@
+"""Stages that are not built yet: how to set them, what they will give."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.fit.draws import Ensemble
+from stager.fit.tuning import Finder, Found, Span, Tuned, at, feed, span_of, tune
+from stager.model.arrays import Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Predicted:
+    """A chain of `stages`; speeds in m/s.
+
+    wheel_speed: settings for the best guess, (stages,); exit_speed: at these settings, whichever draw is true;
+    tuned_exit: with each draw at its own best settings, as a bench would find them; gain: of tuned_exit on one stage
+    less [-] (None for the first stage); probability_worthwhile: that the gain is at least what the goal asks for;
+    tuned: grip limit and robust setting of the last stage; measured: throws with so many stages were fitted.
+    """
+
+    stages: int
+    wheel_speed: Floats
+    exit_speed: Span
+    tuned_exit: Span
+    gain: Span | None
+    probability_worthwhile: float | None
+    tuned: Tuned
+    measured: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One stage of a chain that every launcher of an ensemble tunes for itself.
+
+    entry_speed [m/s], entry_spin [rad/s], (lanes,); found: its grip limits; settings: wheel speeds of all stages up
+    to it [m/s], (lanes, stages).
+    """
+
+    entry_speed: Floats
+    entry_spin: Floats
+    found: Found
+    settings: Floats
+
+
+def chain(ensemble: Ensemble, stages: int, find: Finder) -> Iterator[Step]:
+    """Stage by stage, each set to its grip limit less the margin that the limits ask for, or where it is fastest."""
+    margin = 1 - ensemble.scenario.allowances.grip_margin
+    speed, spin = feed(ensemble)
+    settings = np.zeros((ensemble.lanes, 0))
+    for index in range(stages):
+        found = find(ensemble.launcher, index, speed, spin)
+        known = ~np.isnan(found.wheel_speed)
+        settings = np.column_stack([settings, np.where(known, margin * found.wheel_speed, found.peak_speed)])
+        yield Step(entry_speed=speed, entry_spin=spin, found=found, settings=settings)
+        if index < stages - 1:
+            speed, spin = at(ensemble, settings)
+
+
+def predict(ensemble: Ensemble, stages: int, find: Finder, *, built: int = 0) -> tuple[Predicted, ...]:
+    """Chains of one to `stages` stages, of which `built` have been measured."""
+    worthwhile = ensemble.scenario.goal.worthwhile
+    out: list[Predicted] = []
+    before = None
+    for index, step in enumerate(chain(ensemble, stages, find)):
+        speed, _ = at(ensemble, step.settings)
+        fixed, _ = at(ensemble, step.settings[0])
+        gain = None if before is None else speed / np.maximum(before, 1e-9) - 1
+        out.append(
+            Predicted(
+                stages=index + 1, wheel_speed=step.settings[0], exit_speed=span_of(fixed), tuned_exit=span_of(speed),
+                gain=None if gain is None else span_of(gain),
+                probability_worthwhile=None if gain is None else float((gain[1:] >= worthwhile).mean()),
+                tuned=tune(ensemble, index, step.entry_speed, step.entry_spin, step.found), measured=index < built,
+            )
+        )  # fmt: skip
+        before = speed
+    return tuple(out)

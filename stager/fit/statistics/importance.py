@@ -1,0 +1,156 @@
+"""Draws from a posterior by adaptive importance sampling.
+
+Rounds of draws from mixtures of Student's t: around the modes first, then around what the weights have shown. All
+draws are weighted against the mixture of all rounds (the balance heuristic of Veach and Guibas 1995, from memory), so
+none is wasted. Proposals of a round may depend on the draws of earlier ones; the little bias that this leaves falls
+with their number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import lgamma, log, pi
+
+import numpy as np
+
+from stager.fit.statistics.coverage import moments
+from stager.fit.statistics.pareto import TRUSTED, smooth
+from stager.model.arrays import Floats
+
+LogDensity = Callable[[Floats], Floats]
+"""ln density up to a constant (lanes,) at places (lanes, p)."""
+
+FREEDOM = 6.0
+FIRST, LATER, ROUNDS = 160, 220, 14
+ENOUGH = 300.0
+WIDER, FAR = 1.25, 4.0
+PIECES, PIECE = 8, 0.35
+TEMPERED = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Bump:
+    """A Student's t in p dimensions: centre (p,), lower triangular root of its scale (p, p), share of a mixture."""
+
+    centre: Floats
+    root: Floats
+    share: float
+
+    def draw(self, rng: np.random.Generator, count: int) -> Floats:
+        """Draws (count, p)."""
+        normal = rng.normal(size=(count, self.centre.size)) @ self.root.T
+        stretch = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, size=(count, 1)))
+        return np.asarray(self.centre + normal * stretch)
+
+    def log_density(self, place: Floats) -> Floats:
+        """ln density times share (lanes,) at places (lanes, p)."""
+        size = self.centre.size
+        apart = np.linalg.solve(self.root, (place - self.centre).T)
+        constant = lgamma((FREEDOM + size) / 2) - lgamma(FREEDOM / 2) - size / 2 * log(FREEDOM * pi)
+        determinant = float(np.log(np.diagonal(self.root)).sum())
+        tail = (FREEDOM + size) / 2 * np.log1p((apart**2).sum(axis=0) / FREEDOM)
+        return np.asarray(log(self.share) + constant - determinant - tail)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draws:
+    """place (draws, p) with weights (draws,) that add to 1; tail: Pareto shape of the weights;
+    effective: number of equal draws that would tell as much."""
+
+    place: Floats
+    weights: Floats
+    tail: float
+    effective: float
+
+    @property
+    def trusted(self) -> bool:
+        """Whether the weights are even enough to rely on."""
+        return self.tail < TRUSTED and self.effective >= ENOUGH / 2
+
+    def resample(self, rng: np.random.Generator, count: int) -> Floats:
+        """Rows (count,) of equal weight, by systematic resampling."""
+        heights = np.cumsum(self.weights)
+        rows = np.searchsorted(heights, (rng.random() + np.arange(count)) / count)
+        return np.asarray(np.minimum(rows, self.weights.size - 1))
+
+
+def bump(centre: Floats, covariance: Floats, share: float) -> Bump:
+    """A bump whose scale is `covariance` (p, p), made positive definite where rounding has spoilt it."""
+    values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
+    fixed = (vectors * np.maximum(values, 1e-12 * max(values.max(), 1e-12))) @ vectors.T
+    return Bump(centre, np.linalg.cholesky(fixed), share)
+
+
+def sample(
+    target: LogDensity,
+    modes: Sequence[tuple[Floats, Floats, float]],
+    rng: np.random.Generator,
+    *,
+    rounds: int = ROUNDS,
+    enough: float = ENOUGH,
+) -> Draws:
+    """Draws from `target`; modes: places (p,), covariances (p, p) and shares of its hills."""
+    mixtures = [[bump(place, WIDER * spread, share) for place, spread, share in modes]]
+    places: list[Floats] = []
+    heights: list[Floats] = []
+    counts: list[int] = []
+    found = None
+    for number in range(rounds):
+        count = FIRST if number == 0 else LATER
+        split = rng.multinomial(count, [one.share for one in mixtures[-1]])
+        fresh = np.concatenate([one.draw(rng, n) for one, n in zip(mixtures[-1], split, strict=True)])
+        places.append(fresh)
+        heights.append(target(fresh))
+        counts.append(count)
+        found = _weigh(np.concatenate(places), np.concatenate(heights), mixtures, counts)
+        if number and found.trusted and found.effective >= enough:
+            break
+        mixtures.append(_adapted(found, mixtures[0], rng))
+    if found is None:
+        raise ValueError("at least one round of draws is needed")
+    return found
+
+
+def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Bump]], counts: Sequence[int]) -> Draws:
+    parts = [
+        np.log(count / sum(counts)) + one.log_density(place)
+        for mixture, count in zip(mixtures, counts, strict=True)
+        for one in mixture
+    ]
+    logs = height - np.logaddexp.reduce(parts, axis=0)
+    weights, tail = smooth(np.where(np.isfinite(logs), logs, -np.inf))
+    return Draws(place=place, weights=weights, tail=tail, effective=float(1 / (weights**2).sum()))
+
+
+def _adapted(found: Draws, first: Sequence[Bump], rng: np.random.Generator) -> list[Bump]:
+    """What the weights show, as a whole, far around, and piece by piece where the hill is bent or cut off; beside the
+    first guess."""
+    weights = _tempered(found)
+    mean, spread = moments(found.place, weights)
+    # Few effective draws make a thin covariance: hold on to the first guess.
+    even = float(1 / (weights**2).sum())
+    trust = even / (even + mean.size)
+    start = max(first, key=lambda one: one.share)
+    blend = trust * spread + (1 - trust) * (start.root @ start.root.T)
+    pieces = rng.choice(weights.size, PIECES, p=weights)
+    return [
+        bump(mean, WIDER * blend, 0.35),
+        bump(mean, FAR * blend, 0.15),
+        *(bump(found.place[row], PIECE * blend, 0.3 / PIECES) for row in pieces),
+        *(Bump(one.centre, one.root, 0.2 * one.share) for one in first),
+    ]
+
+
+def _tempered(found: Draws) -> Floats:
+    """The weights, raised to a power below 1 while too few draws carry them, so that proposals widen before they
+    narrow."""
+    enough = min(TEMPERED * found.place.shape[1], found.weights.size / 4)
+    logs = np.log(np.maximum(found.weights, 1e-300))
+    weights = found.weights
+    for power in np.linspace(1.0, 0.05, 20):
+        weights = np.exp(power * logs)
+        weights = weights / weights.sum()
+        if 1 / (weights**2).sum() >= enough:
+            break
+    return weights

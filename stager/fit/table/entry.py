@@ -1,0 +1,177 @@
+"""A throw as it is typed at the bench: wheel speeds, exit speed, a note."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.fit.table.book import Book
+from stager.fit.table.cells import number
+from stager.fit.table.heads import Head
+from stager.fit.table.reader import cells_of
+from stager.fit.table.readings import SURFACE, THROTTLE, TURNING_RATE
+from stager.fit.table.record import Throws
+
+JAM = "jam"
+_PARTED = re.compile(r"\s*[;\t]\s*|,?\s+")
+_NUMBER = re.compile(r"[+-]?[\d.,']*\d[\d.,']*(:[\d.,']+)?")
+LASTING = ("build", "supply", "temperature")
+"""Columns that keep their value until another one is given."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """One throw in the units of the heads: wheel speeds (side A, side B or None; None: no such stage), exit speed."""
+
+    wheels: tuple[tuple[float | None, float | None], ...]
+    exit_speed: float
+    note: str = ""
+
+
+def wheel_heads(book: Book) -> list[tuple[Head, Head | None]]:
+    """The column of each stage, and of its side B where it has one; of two kinds the one that comes first."""
+    found: list[tuple[Head, Head | None]] = []
+    wheels = [head for head in book.heads if head.reading is not None]
+    for stage in sorted({head.stage for head in wheels}):
+        side_a = next(h for h in wheels if h.stage == stage and not h.side)
+        same = (h for h in wheels if h.stage == stage and h.side and h.reading is side_a.reading)
+        found.append((side_a, next(same, None)))
+    return found
+
+
+def row_of(text: str, book: Book) -> list[str] | None:
+    """Cells of a line that is a whole row of the table; None where it is not."""
+    cells = cells_of(text, book.delimiter)
+    return cells if book.delimiter in text and len(cells) == book.width > 2 else None
+
+
+def parse(text: str, book: Book, before: Entry | None) -> Entry:
+    """Read what was typed: "3000 11.6", "3000 4000 15.2 windy", "3000 jam", or "11.6" for the wheels of `before`.
+
+    Raises ValueError that says what is wrong.
+    """
+    numbers, note = _split(text)
+    values = [0.0 if word == JAM else number(word, book.marks) for word in numbers if ":" not in word[:-1]]
+    if not numbers or (len(numbers) == 1 and before is None):
+        raise ValueError("needs wheel speeds, then the exit speed")
+    if len(numbers) == 1:
+        _unclear(numbers[0], book)
+        if values[0] is None:
+            raise ValueError("has no exit speed")
+        return Entry(wheels=before.wheels if before is not None else (), exit_speed=values[0], note=note)
+    leaves = 0.0 if numbers[-1] == JAM else number(numbers[-1], book.marks)
+    if leaves is None:
+        raise ValueError("has no exit speed")
+    heads = wheel_heads(book)
+    if len(numbers) - 1 > len(heads):
+        name = heads[0][0].text.replace("1", str(len(numbers) - 1), 1)
+        raise ValueError(f"has {len(numbers) - 1} wheel speeds, the table {len(heads)}: add the column {name}")
+    wheels = tuple(_wheel(word, pair, book) for word, pair in zip(numbers[:-1], heads, strict=False))
+    if all(side_a is None for side_a, _ in wheels):
+        raise ValueError("has no wheel speed")
+    return Entry(wheels=wheels, exit_speed=leaves, note=note)
+
+
+def cells(entry: Entry, book: Book, throw: int, lasting: Mapping[str, str]) -> list[str]:
+    """The row of an entry, as long as the line of heads."""
+    row = [""] * book.width
+    texts = {"throw": str(throw), "exit_speed": _text(entry.exit_speed, book), "note": entry.note, **lasting}
+    for head in book.heads:
+        row[head.place] = texts.get(head.name, "")
+    for (side_a, side_b), (a, b) in zip(wheel_heads(book), entry.wheels, strict=False):
+        row[side_a.place] = _text(a, book)
+        if side_b is not None:
+            row[side_b.place] = _text(b, book)
+    return row
+
+
+def entry_of(throws: Throws, book: Book, row: int = -1) -> Entry | None:
+    """A throw of a table as it would be typed, the last one by default; None where there is none."""
+    if not len(throws):
+        return None
+    exit_head = next(head for head in book.heads if head.name == "exit_speed")
+    wheels = tuple(
+        (_typed(throws, row, side_a), None if side_b is None else _typed(throws, row, side_b))
+        for side_a, side_b in wheel_heads(book)
+    )
+    return Entry(
+        wheels=wheels, exit_speed=_from_si(throws.exit_speed[row], exit_head), note=str(throws.note[row])
+    )  # fmt: skip
+
+
+def in_column(surface_speed: float, head: Head, book: Book) -> float | None:
+    """A surface speed [m/s] as the column of a wheel has it; None where that takes more than its radius."""
+    unit = head.unit
+    if unit is None or head.reading not in (SURFACE, TURNING_RATE):
+        return None
+    radius = float(np.asarray(book.launcher.stage(head.stage).wheel.radius))
+    si = surface_speed if head.reading is SURFACE else surface_speed / radius
+    return (si - unit.offset) / unit.factor
+
+
+def throttle_for(surface_speed: float, head: Head, book: Book) -> float | None:
+    """Throttle that settles at a surface speed [m/s] with this stage alone on the supply, in the column's unit; None
+    for other columns and where full throttle is too slow."""
+    if head.unit is None or head.reading is not THROTTLE:
+        return None
+    shares = np.linspace(0.0, 1.0, 201)
+    speeds = THROTTLE.surface_speed(book.launcher, (head.stage,), shares[:, None], np.full(shares.size, np.nan))[:, 0]
+    if not speeds[0] <= surface_speed <= speeds[-1]:
+        return None
+    return float(np.interp(surface_speed, speeds, shares)) / head.unit.factor
+
+
+def _typed(throws: Throws, row: int, head: Head) -> float | None:
+    wheel = next(w for w in throws.wheels if (w.stage, w.side, w.reading) == (head.stage, head.side, head.reading))
+    value = float(wheel.values[row])
+    return None if np.isnan(value) else _from_si(value, head)
+
+
+def _from_si(value: float, head: Head) -> float:
+    unit = head.unit
+    return float(value) if unit is None else float(f"{(float(value) - unit.offset) / unit.factor:.10g}")
+
+
+def _split(text: str) -> tuple[list[str], str]:
+    """Words that are numbers, then the note. Without blanks between them, commas part the numbers."""
+    rest = text.strip()
+    if re.fullmatch(r"[\d.,:+-]+", rest) and not _decimal(rest):
+        rest = rest.replace(",", " ")
+    words = []
+    while rest:
+        word, after = [*_PARTED.split(rest, maxsplit=1), ""][:2]
+        if not (word.lower() == JAM or word == "-" or _NUMBER.fullmatch(word)):
+            break
+        words.append(word.lower())
+        rest = after
+    return words, rest
+
+
+def _decimal(word: str) -> bool:
+    """Whether a lonely word may be one number with a decimal comma."""
+    return re.fullmatch(r"\d+,\d*", word) is not None
+
+
+def _unclear(word: str, book: Book) -> None:
+    """Raises ValueError for "15,5": two numbers, or one."""
+    if "," in word and not book.marks.comma:
+        first, _, second = word.partition(",")
+        raise ValueError(f'"{word}" can be read two ways: write "{first} {second}" or "{first}.{second}"')
+
+
+def _wheel(word: str, heads: tuple[Head, Head | None], book: Book) -> tuple[float | None, float | None]:
+    side_a, _, side_b = word.partition(":")
+    if side_b and heads[1] is None:
+        name = heads[0].text.replace(str(heads[0].stage + 1), f"{heads[0].stage + 1}b", 1)
+        raise ValueError(f'"{word}" sets the wheels of a pair apart: the table needs the column {name}')
+    return number(side_a, book.marks), number(side_b, book.marks) if side_b else None
+
+
+def _text(value: float | None, book: Book) -> str:
+    if value is None:
+        return ""
+    text = f"{value:.10g}"
+    return text.replace(".", ",") if book.marks.comma else text

@@ -1,0 +1,179 @@
+"""A file to a record; every problem named by line and column, all in one pass."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from stager.errors import InputError, InputErrors
+from stager.fit.table.cells import Marks, habits, number
+from stager.fit.table.heads import EXAMPLE, Head, Problem, read_heads
+from stager.fit.table.record import Throws, Wheels
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+
+
+def read(path: Path, launcher: Launcher) -> Throws:
+    """Read a throws table for `launcher`. Raises InputErrors with everything that is wrong."""
+    return read_text(text_of(path), path, launcher)
+
+
+def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
+    """The text of a throws table, as `read`; `path` is for its complaints."""
+    lines = filled_lines(text)
+    delimiter = delimiter_of(lines[0][1]) if lines else ","
+    rows = [(at, cells_of(line, delimiter)) for at, line in lines]
+    rows = [(at, cells) for at, cells in rows if any(cell.strip() for cell in cells)]
+    if not rows:
+        hint = f"its first line holds the heads: {EXAMPLE}"
+        raise InputErrors([InputError("holds no table", where=str(path), hint=hint)])
+    (head_line, head_cells), body = rows[0], rows[1:]
+    heads, passed, problems = read_heads(head_cells)
+    errors = [_of_head(path, head_line, problem) for problem in problems + _unfit(heads, launcher)]
+    page = _Page(path, heads, habits_of(heads, [cells for _, cells in body]), errors)
+    page.fill(body, len(head_cells))
+    if page.errors:
+        raise InputErrors(page.errors)
+    return page.throws(tuple(passed))
+
+
+@dataclass
+class _Page:
+    """Columns as they fill up."""
+
+    path: Path
+    heads: list[Head]
+    marks: Marks
+    errors: list[InputError]
+    lines: list[int] = field(default_factory=list)
+    cells: dict[str, list[float | str]] = field(default_factory=dict)
+
+    def fill(self, body: Sequence[tuple[int, list[str]]], width: int) -> None:
+        """Read all rows under `width` heads; what is wrong is kept for later."""
+        for line, cells in body:
+            extra = [cell for cell in cells[width:] if cell.strip()]
+            if extra:
+                hint = 'a cell that holds the separator stands in quotes: "slow, windy"'
+                self._wrong(line, "", f"has {len(cells)} cells under {width} heads", hint)
+            self.lines.append(line)
+            for head in self.heads:
+                text = cells[head.place] if head.place < len(cells) else ""
+                self.cells.setdefault(head.name, []).append(self._cell(line, head, text))
+            self._check_wheels(line)
+
+    def _cell(self, line: int, head: Head, text: str) -> float | str:
+        if head.unit is None:
+            return text.strip()
+        try:
+            value = number(text, self.marks)
+        except ValueError as error:
+            self._wrong(line, head.text, str(error), "write a plain number, such as 12.5; leave it empty if unknown")
+            return float("nan")
+        if value is not None and value < 0 and head.name not in ("temperature", "time"):
+            self._wrong(line, head.text, f"must be 0 or more (got {text.strip()})", "")
+        if value is not None and head.name.startswith("throttle") and head.unit.to_si(value) > 1:
+            self._wrong(line, head.text, f"is more than full throttle (got {text.strip()})", "full throttle is 100 %")
+        return float("nan") if value is None else head.unit.to_si(value)
+
+    def _check_wheels(self, line: int) -> None:
+        wheels = [head for head in self.heads if head.reading is not None]
+        given = {(h.stage, h.side) for h in wheels if not np.isnan(float(self.cells[h.name][-1]))}
+        if wheels and not given and not self.errors:
+            self._wrong(line, wheels[0].text, "has no wheel speed at all", "an empty cell means: stage not there")
+        for stage, side in sorted(given):
+            if side and (stage, 0) not in given:
+                head = next(h for h in wheels if (h.stage, h.side) == (stage, 1))
+                self._wrong(line, head.text, "has a speed of side B but none of side A", "")
+
+    def _wrong(self, line: int, column: str, message: str, hint: str) -> None:
+        where = f"{self.path}:{line}" + (f": {column}" if column else "")
+        self.errors.append(InputError(message, where=where, hint=hint))
+
+    def throws(self, passed: tuple[str, ...]) -> Throws:
+        """The record, of rows that have an exit speed."""
+        lines = np.array(self.lines, dtype=np.intp)
+        known = ~np.isnan(self._numbers("exit_speed"))
+        order = self._numbers("throw")
+        place = np.arange(1.0, lines.size + 1)
+        whole = Throws(
+            line=lines, order=place if np.isnan(order).any() else order, build=self._words("build"),
+            exit_speed=self._numbers("exit_speed"), supply=self._numbers("supply"), time=self._numbers("time"),
+            temperature=self._numbers("temperature"), note=self._words("note"),
+            wheels=tuple(
+                Wheels(stage=h.stage, side=h.side, reading=h.reading, values=self._numbers(h.name))
+                for h in sorted(self.heads, key=lambda h: (h.name.startswith("throttle"), h.stage, h.side))
+                if h.reading is not None
+            ),
+            source=str(self.path), without_speed=tuple(lines[~known].tolist()), passed=passed,
+        )  # fmt: skip
+        return whole.chosen(known)
+
+    def _numbers(self, name: str) -> Floats:
+        return np.array(self.cells.get(name, [np.nan] * len(self.lines)), dtype=np.float64)
+
+    def _words(self, name: str) -> np.ndarray[tuple[int, ...], np.dtype[np.str_]]:
+        return np.array(self.cells.get(name, [""] * len(self.lines)), dtype=np.str_)
+
+
+def text_of(path: Path) -> str:
+    """What a file holds. Raises InputErrors where it cannot be read."""
+    hint = f"a table of throws is a CSV file with heads such as {EXAMPLE}"
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InputErrors([InputError("there is no such file", where=str(path), hint=hint)]) from None
+    except UnicodeDecodeError:
+        message = "is not text in UTF-8"
+        raise InputErrors([InputError(message, where=str(path), hint="save it as CSV in UTF-8")]) from None
+    except OSError as error:
+        raise InputErrors([InputError(f"cannot be read ({error.strerror})", where=str(path), hint=hint)]) from None
+
+
+def filled_lines(text: str) -> list[tuple[int, str]]:
+    """Lines that hold something, with their numbers; comments and a spreadsheet's `sep=` are passed over."""
+    found = enumerate(text.splitlines(), start=1)
+    kept = [(at, line) for at, line in found if line.strip() and not line.lstrip('" \t').startswith("#")]
+    if kept and kept[0][1].lower().startswith("sep="):
+        kept = kept[1:]
+    return kept
+
+
+def delimiter_of(head: str) -> str:
+    """Semicolon or tab where the line of heads has one, else comma."""
+    return next((mark for mark in (";", "\t") if mark in head), ",")
+
+
+def cells_of(text: str, delimiter: str) -> list[str]:
+    """Cells of a line."""
+    return next(csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True), [])
+
+
+def habits_of(heads: Sequence[Head], body: Sequence[Sequence[str]]) -> Marks:
+    """How the cells of numbers are written."""
+    places = [head.place for head in heads if head.unit is not None]
+    return habits(cells[place] for cells in body for place in places if place < len(cells))
+
+
+def _of_head(path: Path, line: int, problem: Problem) -> InputError:
+    where = f"{path}:{line}" + (f": {problem.text}" if problem.text else "")
+    return InputError(problem.message, where=where, hint=problem.hint)
+
+
+def _unfit(heads: Sequence[Head], launcher: Launcher) -> list[Problem]:
+    """Columns that this launcher cannot have."""
+    out = []
+    for head in heads:
+        if head.reading is None:
+            continue
+        layout = launcher.stage(head.stage).layout
+        if head.side and not layout.side_b_driven:
+            out.append(Problem(head.text, f"stage {head.stage + 1} is a {layout.name}: one driven wheel", ""))
+        lacking = head.reading.missing(launcher, head.stage)
+        if lacking:
+            out.append(Problem(head.text, f"the configuration lacks {lacking}", "give wheel speeds, or add it"))
+    return out

@@ -1,0 +1,129 @@
+"""Measured throws, and the wheel speeds they were made at."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.fit.table.readings import Reading
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+
+Mask = NDArray[np.bool_]
+Rows = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wheels:
+    """A column of wheel speeds: stage (from 0), side (0: A, 1: B), what the numbers are, values (n,), NaN: none."""
+
+    stage: int
+    side: int
+    reading: Reading
+    values: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Throws:
+    """Measured throws, one a row, shape (n,); NaN where a cell is empty.
+
+    line of the file; order: number of the throw, or its place in the file; build: name; exit_speed [m/s], 0 where it
+    jammed; supply [V]; time [s]; temperature [K]; note; wheels: one for each column.
+    source: the file; without_speed: lines without an exit speed, left out; passed: heads that were passed over.
+    """
+
+    line: Rows
+    order: Floats
+    build: NDArray[np.str_]
+    exit_speed: Floats
+    supply: Floats
+    time: Floats
+    temperature: Floats
+    note: NDArray[np.str_]
+    wheels: tuple[Wheels, ...]
+    source: str = ""
+    without_speed: tuple[int, ...] = ()
+    passed: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return int(self.exit_speed.size)
+
+    def chosen(self, rows: Mask | Rows) -> Throws:
+        """Those of some rows."""
+        arrays = {
+            field.name: getattr(self, field.name)[rows]
+            for field in fields(self)
+            if isinstance(getattr(self, field.name), np.ndarray)
+        }
+        return replace(self, **arrays, wheels=tuple(replace(w, values=w.values[rows]) for w in self.wheels))
+
+    def with_speeds(self, exit_speed: Floats) -> Throws:
+        """The same settings with other exit speeds [m/s], shape (n,)."""
+        return replace(self, exit_speed=exit_speed)
+
+    @property
+    def builds(self) -> tuple[str, ...]:
+        """Names of the builds, in the order they first appear."""
+        return tuple(dict.fromkeys(self.build.tolist()))
+
+    @property
+    def jammed(self) -> Mask:
+        """True where a throw left at 0."""
+        return np.asarray(self.exit_speed == 0)
+
+    @property
+    def settings(self) -> Rows:
+        """Number of the setting each throw was made at, (n,): throws at equal settings share it."""
+        columns = [wheel.values for wheel in self.wheels]
+        if any(wheel.reading.asks_supply for wheel in self.wheels):
+            columns.append(self.supply)
+        table = np.column_stack([*columns, np.zeros(len(self))])
+        rounded = np.where(np.isnan(table), -1.0, np.round(table, 9))
+        return np.unique(rounded, axis=0, return_inverse=True)[1].reshape(-1)
+
+    @property
+    def present(self) -> Mask:
+        """Which stages were on the launcher, (n, stages)."""
+        count = 1 + max(wheel.stage for wheel in self.wheels)
+        there = np.zeros((len(self), count), dtype=bool)
+        for wheel in self.wheels:
+            there[:, wheel.stage] |= ~np.isnan(wheel.values)
+        return there
+
+    def surface_speed(self, launcher: Launcher, stages: Sequence[int], side: int) -> Floats:
+        """Surface speeds of one side of `stages` [m/s], (..., n, stages); side B is A's where it has none.
+
+        launcher: fields may be arrays of shape (..., 1).
+        """
+        columns: dict[int, Floats] = {}
+        for wheels in self._by_reading(side if self._has(side) else 0):
+            chosen = [wheel for wheel in wheels if wheel.stage in stages]
+            if not chosen:
+                continue
+            values = np.stack([wheel.values for wheel in chosen], axis=-1)
+            indices = tuple(wheel.stage for wheel in chosen)
+            found = chosen[0].reading.surface_speed(launcher, indices, values, self.supply)
+            for place, index in enumerate(indices):
+                known = columns.get(index)
+                here = found[..., place]
+                columns[index] = here if known is None else np.where(np.isnan(known), here, known)
+        if side == 1:
+            own = self.surface_speed(launcher, stages, 0)
+            sides = [(columns.get(k, own[..., i]), own[..., i]) for i, k in enumerate(stages)]
+            return np.stack(np.broadcast_arrays(*(np.where(np.isnan(b), a, b) for b, a in sides)), axis=-1)
+        return np.stack(np.broadcast_arrays(*(columns[k] for k in stages)), axis=-1)
+
+    @property
+    def splits(self) -> bool:
+        """Whether any throw has speeds of its own on side B."""
+        return self._has(1)
+
+    def _has(self, side: int) -> bool:
+        return any(wheel.side == side and not np.isnan(wheel.values).all() for wheel in self.wheels)
+
+    def _by_reading(self, side: int) -> list[list[Wheels]]:
+        kinds = list(dict.fromkeys(wheel.reading for wheel in self.wheels if wheel.side == side))
+        return [[wheel for wheel in self.wheels if wheel.side == side and wheel.reading is kind] for kind in kinds]

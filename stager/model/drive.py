@@ -1,0 +1,64 @@
+"""Motor and controller of one driven wheel, and the supply that all share."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.model.arrays import Number
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heat:
+    """Two-node thermal model of a motor.
+
+    winding_capacity, case_capacity [J/K]; winding_to_case, case_to_air [K/W];
+    fins: number, outer diameter [m], thickness [m], conductivity [W/m/K] (all None: no fins).
+    """
+
+    winding_capacity: Number
+    winding_to_case: Number
+    case_capacity: Number
+    case_to_air: Number | None = None
+    fin_count: int | None = None
+    fin_diameter: Number | None = None
+    fin_thickness: Number | None = None
+    fin_conductivity: Number | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """A motor as its DC equivalent, one per driven wheel.
+
+    speed_constant Kv [rad/s/V]; resistance of the winding [ohm] (at 20 degC); no_load_current [A];
+    current_limit of the controller [A] (inf: none); max_speed of the motor [rad/s];
+    rotor_inertia [kg m^2] at the motor shaft; gear: motor turns per wheel turn [-].
+    """
+
+    speed_constant: Number
+    resistance: Number
+    no_load_current: Number = 0.0
+    current_limit: Number = np.inf
+    max_speed: Number | None = None
+    rotor_inertia: Number = 0.0
+    gear: Number = 1.0
+    governed: bool = False
+    heat: Heat | None = None
+    name: str = ""
+    cost: Number = 0.0
+    mass: Number | None = None
+
+    @property
+    def torque_constant(self) -> Number:
+        """Kt = 1/Kv [N m/A] (Kv in rad/s/V)."""
+        return 1 / self.speed_constant
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """voltage [V]; resistance [ohm]; capacity [C]."""
+
+    voltage: Number
+    resistance: Number = 0.0
+    capacity: Number | None = None

@@ -1,0 +1,38 @@
+"""The launcher: everything a throw depends on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stager.model.arrays import Number
+from stager.model.contact import Contact, Guide
+from stager.model.drive import Supply
+from stager.model.projectile import Projectile
+from stager.model.stage import Stage
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feed:
+    """Feed: entry speed [m/s]; rate [1/s]; push: pusher's force until it lets go [N]; session length [s]."""
+
+    speed: Number
+    rate: Number | None = None
+    push: Number | None = None
+    session: Number | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Launcher:
+    """A launcher. `stages` are those written one by one; every further one is `template`."""
+
+    projectile: Projectile
+    feed: Feed
+    contact: Contact
+    template: Stage
+    stages: tuple[Stage, ...] = ()
+    guide: Guide | None = None
+    supply: Supply | None = None
+
+    def stage(self, index: int) -> Stage:
+        """Stage number `index`, counted from 0."""
+        return self.stages[index] if index < len(self.stages) else self.template

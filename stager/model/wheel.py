@@ -1,0 +1,55 @@
+"""A wheel: hub, and perhaps a tyre."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+from stager.model.arrays import Number
+from stager.model.material import TyreMaterial, WheelMaterial
+
+
+class Hold(Enum):
+    """What keeps the tyre on its hub."""
+
+    STRETCH = "stretch"
+    CLAMP = "clamp"
+    LIP = "lip"
+    BOND = "bond"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tyre:
+    """A tyre: depth [m] (radial, as fitted); stretch [-]; held_by."""
+
+    material: TyreMaterial
+    depth: Number
+    stretch: Number = 0.0
+    held_by: Hold = Hold.BOND
+    clamp_force: Number | None = None
+    hub_friction: Number | None = None
+    bond_strength: Number | None = None
+    lip_strength: Number | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wheel:
+    """A wheel: radius to the outside of the tyre, at rest [m]; width, bore diameter [m]; inertia [kg m^2].
+
+    `inertia` is the wheel's own (hub and tyre) as given; None: from geometry (`physics.inertia`).
+    """
+
+    radius: Number
+    width: Number | None = None
+    bore: Number = 0.0
+    material: WheelMaterial | None = None
+    inertia: Number | None = None
+    tyre: Tyre | None = None
+    name: str = ""
+    cost: Number = 0.0
+    mass: Number | None = None
+
+    @property
+    def hub_radius(self) -> Number:
+        """Outer radius of the hub, below the tyre [m]."""
+        return self.radius if self.tyre is None else self.radius - self.tyre.depth

@@ -1,0 +1,105 @@
+"""Exit speed of one stage against its wheel speed, behind the stages before it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.model.arrays import Floats
+from stager.model.scenario import Scenario
+from stager.optimise.grip import grip_limit
+from stager.optimise.rows import grips_of
+from stager.optimise.span import span
+from stager.optimise.way import Way
+from stager.physics.chain import throw, transit
+from stager.physics.records import Throw
+from stager.physics.relay import run_up
+
+POINTS = 81
+BEYOND = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sweep:
+    """A curve and its grip limit.
+
+    stage counts from 1; before_a, before_b: speeds of the stages before it [m/s]; entry_speed [m/s] into it, 0 where
+    the projectile jams before. wheel_speed, exit_speed [m/s]: the curve, shape (points,).
+    grip_speed, grip_exit: the grip limit and the exit speed there [m/s], None where exit speed still rises at `top`,
+    the end of the searched range [m/s], set by `ends_by`.
+    """
+
+    stage: int
+    before_a: Floats
+    before_b: Floats
+    entry_speed: float
+    wheel_speed: Floats
+    exit_speed: Floats
+    grip_speed: float | None
+    grip_exit: float | None
+    top: float
+    ends_by: str
+
+
+def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = (), way: Way = transit) -> Sweep:
+    """Sweep the wheel speed of stage `index` (from 0).
+
+    before: speeds of side A and B [m/s] of the stages before it. Where there are fewer: the set speed, else the grip
+    limit less grip_margin, else the end of the range. way: how the swept stage is passed, by its leading wheel.
+    """
+    side_a, side_b = np.zeros(0), np.zeros(0)
+    for k in range(index):
+        a, b = before[k] if k < len(before) else _own(scenario, k, side_a, side_b)
+        side_a, side_b = np.append(side_a, a), np.append(side_b, b)
+    speed, spin = _entry(scenario, side_a, side_b)
+    reach = span(scenario.launcher, scenario.allowances, index)
+    top = float(reach.top)
+    grip, there = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
+    grid = np.linspace(0.0, top if grip is None else min(top, BEYOND * grip), POINTS)
+    exits = throw(scenario.launcher, _chains(side_a, grid), _chains(side_b, grid)).exit_speed
+    if way is not transit and speed > 0:
+        exits = way(scenario.launcher, index, speed, grid, entry_spin=spin).exit_speed
+    return Sweep(
+        stage=index + 1, before_a=side_a, before_b=side_b, entry_speed=speed, wheel_speed=grid,
+        exit_speed=exits, grip_speed=grip, grip_exit=there, top=top, ends_by=reach.ends_by,
+    )  # fmt: skip
+
+
+def grip_limits(scenario: Scenario, throw: Throw) -> Floats:
+    """Grip limit of each stage at the entry speed it has in `throw` [m/s], shape (stages,); see `grips_of`."""
+    return grips_of(scenario.launcher, scenario.allowances, [throw])[0]
+
+
+def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[float, float]:
+    stage = scenario.launcher.stage(k)
+    if stage.speed is not None:
+        a = float(stage.speed)
+        return a, a if stage.speed_b is None else float(stage.speed_b)
+    speed, spin = _entry(scenario, side_a, side_b)
+    top = float(span(scenario.launcher, scenario.allowances, k).top)
+    grip = _grip(scenario, k, speed, spin, top)[0] if speed > 0 else None
+    chosen = (top if grip is None else grip) * (1 - scenario.allowances.grip_margin)
+    return chosen, chosen
+
+
+def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, float]:
+    """Speed [m/s] and spin [rad/s] into the stage behind these, after the run up to it."""
+    if side_a.size == 0:
+        return float(scenario.launcher.feed.speed), 0.0
+    done = throw(scenario.launcher, side_a, side_b)
+    speed = run_up(scenario.launcher, side_a.size, done.exit_speed, np.maximum(side_a, side_b)[-1:])
+    return float(speed.item()), float(done.spin)
+
+
+def _grip(
+    scenario: Scenario, k: int, speed: float, spin: float, top: float, way: Way = transit
+) -> tuple[float | None, float | None]:
+    found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]), way=way)
+    at = float(found.wheel_speed[0])
+    return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))
+
+
+def _chains(before: Floats, grid: Floats) -> Floats:
+    return np.column_stack([np.broadcast_to(before, (grid.size, before.size)), grid])

@@ -1,0 +1,78 @@
+"""Throws lie within the bounds of their cells, and bounds are exact where cells are points. Source: the full model,
+integrated on its own (`stager.physics.chain.transit`)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.bounds.records import Cells, Enclosed
+from stager.bounds.stages import enclosure
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.physics.chain import transit
+from stager.physics.friction import Constant
+from stager.physics.options import Options
+from tests.optimise.machines import GUIDED, HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, STREAMER
+
+MACHINES = {
+    "heavy": HEAVY, "light": LIGHT, "constant friction": PLATEAU, "hollow ball": HOLLOW, "rod": STREAMER,
+    "motorless": GUIDED, "smaller wheels": MIXED,
+}  # fmt: skip
+CLOSE = Options(tolerance=1e-9)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+@pytest.mark.parametrize("width", [0.0, 0.02, 0.5])
+def test_throws_lie_within_the_bounds_of_their_cell(name: str, width: float) -> None:
+    machine, rng = MACHINES[name], np.random.default_rng(7)
+    count, inside = 24, 12
+    low = np.stack([rng.uniform(0.5, 15.0, count), np.zeros(count), rng.uniform(2.0, 40.0, count)])
+    high = low + width * np.array([[1.0], [0.0], [1.0]])
+    found = _enclose(machine, Cells(low, high, np.zeros(count, np.intp)))
+    share = rng.uniform(0.0, 1.0, (2, inside, count))
+    share[:, :4] = np.array([[0.0, 0.0, 1.0, 1.0], [0.0, 1.0, 0.0, 1.0]])[:, :, None]
+    done = transit(
+        machine, 0, low[0] + share[0] * (high - low)[0], low[2] + share[1] * (high - low)[2], options=CLOSE
+    )  # fmt: skip
+    assert (done.exit_speed <= found.high + 1e-6).all()
+    through = ~done.jammed.any(axis=0)
+    assert (done.exit_speed[:, through] >= found.low[through] - 1e-6).all()
+    assert (done.peak_acceleration[:, through] >= found.strain[through] * (1 - 5e-3)).all()
+    if width == 0.0:
+        # Near a jam the coarse steps of a bound tell less.
+        clear = through & (done.exit_speed[0] > 1.0)
+        assert clear.sum() > count / 4
+        assert found.high[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
+        assert found.low[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
+
+
+@pytest.mark.parametrize("name", ["heavy", "constant friction", "hollow ball", "rod"])
+def test_bounds_close_in_on_the_throw_as_cells_shrink(name: str) -> None:
+    machine, speed = MACHINES[name], 12.0
+    done = float(transit(machine, 0, 6.0, speed, options=CLOSE).exit_speed)
+    widths = np.array([0.8, 0.2, 0.05])
+    centre, none = np.full(3, speed), np.zeros(3)
+    entry = np.full(3, 6.0)
+    cells = Cells(
+        np.stack([entry, none, centre - widths]), np.stack([entry, none, centre + widths]), np.zeros(3, np.intp)
+    )
+    over = _enclose(machine, cells).high - done
+    assert (over[1:] < 0.35 * over[:-1]).all()
+
+
+def _enclose(machine: Launcher, cells: Cells) -> Enclosed:
+    enclose = enclosure(machine, machine.stage(0), spins=False)
+    assert not isinstance(enclose, str)
+    coarse, fine = enclose(cells, 64), enclose(cells, 128)
+    return fine.widened(2.0 * fine.apart(coarse) + 1e-5 * fine.high)
+
+
+def test_a_cell_that_must_jam_says_so() -> None:
+    # Friction below tan φ at entry: the wheels push back harder than they pull in (model.md §3, bite condition).
+    weak = replace(HEAVY, contact=replace(HEAVY.contact, friction=Constant(0.1)))
+    slow: Floats = np.array([[0.05], [0.0], [5.0]])
+    assert bool(transit(weak, 0, 0.05, 5.0).jammed)
+    assert _enclose(weak, Cells(slow, slow + 0.01, np.zeros(1, np.intp))).high[0] == 0.0

@@ -1,0 +1,69 @@
+"""Throws through stages with one driven wheel lie within the bounds of their cells: spin, speed and both together.
+Source: the full model, integrated on its own (`stager.physics.chain.transit`)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.bounds import bound
+from stager.bounds.records import Cells
+from stager.bounds.stages import enclosure
+from stager.model.stage import IDLER, RAIL
+from stager.physics.chain import transit
+from stager.physics.friction import Constant
+from stager.physics.options import Options
+from tests.optimise.machines import FOAM, HOOP, SEED, STREAMER, launcher, scenario, stage
+
+ROD = replace(STREAMER, template=replace(STREAMER.template, layout=RAIL))
+MACHINES = {
+    "disc": FOAM,
+    "ball": launcher(SEED, stage(layout=RAIL)),
+    "ball, lighter wheels": launcher(SEED, stage(layout=RAIL, inertia=4e-5)),
+    "rod": replace(ROD, contact=replace(ROD.contact, rail_friction=Constant(0.1))),
+    "rod and idler": replace(ROD, template=replace(ROD.template, layout=IDLER, idler_inertia=1e-6)),
+}
+CLOSE = Options(tolerance=1e-9)
+
+
+@pytest.mark.parametrize("name", MACHINES)
+@pytest.mark.parametrize("width", [0.0, 0.05, 0.4])
+def test_throws_lie_within_the_bounds_of_their_cell(name: str, width: float) -> None:
+    machine, rng, count = MACHINES[name], np.random.default_rng(5), 24
+    rolls = machine.projectile.shape.rolls
+    inertia, radius = machine.projectile.shape.inertia_factor if rolls else 0.0, float(machine.projectile.radius)
+    speed, wheel = rng.uniform(1.0, 18.0, count), rng.uniform(2.0, 40.0, count)
+    around = np.where(rng.random(count) < 0.6, speed * rng.uniform(0.9, 1.05, count), 0.0) * rolls
+    low = np.stack([speed + inertia * around, speed - around, wheel])
+    high = low + width * np.array([[1.0], [0.25 if rolls else 1.0], [1.0]])
+    enclose = enclosure(machine, machine.stage(0), spins=rolls)
+    assert not isinstance(enclose, str)
+    coarse, fine = (enclose(Cells(low, high, np.zeros(count, np.intp)), steps) for steps in (48, 96))
+    found = fine.widened(2.0 * fine.apart(coarse) + 1e-5 * fine.high)
+    corners = np.array([[number >> side & 1 for number in range(8)] for side in range(3)], dtype=float)
+    share = np.concatenate([np.broadcast_to(corners[:, :, None], (3, 8, count)), rng.uniform(size=(3, 8, count))], 1)
+    lead, band, set_speed = low[:, None] + share * (high - low)[:, None]
+    entry = (lead + inertia * band) / (1.0 + inertia) if rolls else lead
+    spin = (lead - band) / ((1.0 + inertia) * radius) if rolls else np.zeros_like(lead)
+    done = transit(machine, 0, entry, set_speed, entry_spin=spin, options=CLOSE)
+    through, exits, turning = ~done.jammed, done.exit_speed, radius * done.exit_spin
+    assert through.sum() > count
+    assert (exits <= found.high + 1e-6).all()
+    assert (np.where(through, exits, np.inf) >= found.low - 1e-6).all()
+    if rolls:
+        lead_out, band_out = exits + inertia * turning, exits - turning
+        assert (np.where(through, lead_out, -np.inf) <= found.lead_high + 1e-4).all()
+        assert (np.where(through, lead_out, np.inf) >= found.lead_low - 1e-4).all()
+        assert (np.where(through, band_out, -np.inf) <= found.band_high + 1e-4).all()
+        assert (np.where(through, band_out, np.inf) >= found.band_low - 1e-4).all()
+    if width == 0.0:
+        clear = through[0] & (exits[0] > 2.0)
+        assert np.median(found.high[clear] / exits[0, clear]) < 1.001
+
+
+def test_idlers_that_a_ring_turns_have_no_bound_but_the_limits() -> None:
+    found = bound(scenario(HOOP, exit_energy=4.0), 2)
+    assert "idlers" in found.missing
+    assert found.speed == pytest.approx(np.sqrt(2 * 4.0 / 0.02), rel=1e-5)

@@ -1,0 +1,172 @@
+"""The bound under slip heat that stages share. Sources: the full model, a problem solved on paper, dense sampling."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stager.bounds import bound, shared
+from stager.bounds.budget import Asked, begin, within
+from stager.bounds.margin import margins
+from stager.bounds.records import Cells
+from stager.bounds.stages import even_ceiling, heated_pair
+from stager.bounds.traction import Traction
+from stager.config import load
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.model.wish import Aim, Goal
+from stager.optimise.grip import grip_limit
+from stager.optimise.planner import plan
+from stager.physics.chain import throw, transit
+from stager.physics.friction import Constant, Falling, Tabulated
+from stager.physics.options import Options
+from tests.optimise.machines import HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, SEED, STREAMER, launcher, scenario, stage
+
+CONFIGS = Path(__file__).parents[2] / "configs"
+EVEN = launcher(SEED, stage(inertia=0.5 * SEED.mass * 0.04**2))
+CLOSE = Options(tolerance=1e-9)
+CASES = {
+    "heavy": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.2),
+    "half the mass": scenario(EVEN, wheel_speed=45.0, slip_heat=3.0),
+    "stages that differ": scenario(MIXED, wheel_speed=45.0, slip_heat=1.5),
+    "rod": scenario(STREAMER, wheel_speed=40.0, slip_heat=0.35),
+    "margin": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.2, grip_margin=0.05),
+}
+"""Scenarios whose slip heat binds."""
+OPEN = {"stages that differ": 5e-2, "rod": 1e-2}
+"""What is left where first stages may all but jam, or heat is dear."""
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_what_is_reached_lies_close_below_the_bound(name: str) -> None:
+    task = CASES[name]
+    found = plan(task, draws=0)
+    assert found.best is not None
+    assert found.bound is not None
+    assert "slip_heat" in found.binding
+    gap = found.bound.speed / found.best.exit_speed - 1
+    free = bound(task, task.allowances.stages).speed / found.best.exit_speed - 1
+    assert 0 <= gap <= OPEN.get(name, 3e-3 + 1e-9)
+    assert free > 2 * gap
+
+
+def test_no_random_setting_within_the_heat_beats_it() -> None:
+    task, rng = CASES["half the mass"], np.random.default_rng(5)
+    budget = float(task.allowances.slip_heat or 0.0)
+    done = throw(task.launcher, rng.uniform(4.0, 45.0, (10_000, 3)), options=Options(tolerance=1e-5))
+    kept = ~done.jammed & (done.stages.slip_heat.sum(axis=-1) <= budget)
+    fastest = float(done.exit_speed[kept].max())
+    # The target lies far below what can be reached, so that the search has to give up.
+    for most in (2_000, 10_000):
+        found = shared(task, bound(task, 3), 0.7 * fastest, 3, most=most)
+        assert found.speed >= fastest
+
+
+def test_fewer_stages_fall_short_of_an_asked_speed_for_their_heat() -> None:
+    task = CASES["half the mass"]
+    two = plan(replace(task, allowances=replace(task.allowances, stages=2)), draws=0, certified=False).best
+    assert two is not None
+    speed = 1.02 * two.exit_speed
+    asked = replace(task, goal=Goal(aim=Aim.REACH, exit_speed=speed))
+    known = bound(asked, 3)
+    assert known.speeds[2] > speed
+    assert shared(asked, known, speed, 3).speeds[2] < speed
+
+
+def test_without_a_limit_or_a_gap_the_bound_stays() -> None:
+    task = CASES["half the mass"]
+    known = bound(task, 3)
+    assert shared(task, known, known.speed, 3) == known
+    free = replace(task, allowances=replace(task.allowances, slip_heat=None))
+    assert shared(free, known, 1.0, 3) == known
+
+
+def test_a_plan_of_more_stages_than_were_bounded_is_no_fault() -> None:
+    # Nothing is bounded behind as many stages as reach the cap.
+    task = CASES["half the mass"]
+    known = replace(bound(task, 1), asked=10.0)
+    assert len(known.speeds) == 2
+    assert 10.0 < shared(task, known, 10.0, 3).speeds[1] < known.speeds[1]
+
+
+def test_more_heat_never_lowers_the_bound() -> None:
+    task = CASES["half the mass"]
+    known, reached = bound(task, 3), 15.0
+    tops = [
+        shared(replace(task, allowances=replace(task.allowances, slip_heat=heat)), known, reached, 3, most=4_000).speed
+        for heat in (1.5, 2.5, 4.0)
+    ]
+    assert (np.diff(tops) >= 0).all()
+    assert tops[-1] > tops[0] * 1.02
+
+
+@pytest.mark.parametrize("count", [1, 2, 4])
+def test_a_problem_solved_on_paper(count: int) -> None:
+    # Each stage adds its wheel speed and makes heat of its square: n stages with budget H add √(n H) at most.
+    def evaluate(asked: Sequence[Asked]) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
+        return [(one.low + one.wheel_low, one.high + one.wheel_high, one.wheel_low**2) for one in asked]
+
+    edges, one = np.linspace(0.0, 12.0, 17), np.array([1.0])
+    slices = [(one, one)] + [(edges[:-1], edges[1:])] * (count - 1)
+    floors = begin(slices, [np.tile(np.linspace(0.0, 3.0, 17), (low.size, 1)) for low, _ in slices], evaluate)
+    best = 1.0 + np.sqrt(count * 4.0)
+    assert within(floors, evaluate, 4.0, 1.002 * best, 10**6) == 1.002 * best
+    assert within(floors, evaluate, 4.0, 0.98 * best, 10**5) >= best
+
+
+@pytest.mark.parametrize("machine", [HEAVY, LIGHT, PLATEAU, HOLLOW, STREAMER, EVEN], ids=lambda _: "")
+@pytest.mark.parametrize("width", [0.0, 0.05, 0.5])
+def test_throws_make_no_less_heat_than_their_cell(machine: Launcher, width: float) -> None:
+    rng, count, inside = np.random.default_rng(2), 24, 10
+    low = np.stack([rng.uniform(0.5, 15.0, count), np.zeros(count), rng.uniform(2.0, 40.0, count)])
+    cells = Cells(low, low + width * np.array([[1.0], [0.0], [1.0]]), np.zeros(count, np.intp))
+    enclose = heated_pair(machine, machine.stage(0))
+    (_, coarse), (_, fine) = enclose(cells, 96), enclose(cells, 192)
+    share = rng.uniform(0.0, width, (2, inside, count))
+    done = transit(machine, 0, low[0] + share[0], low[2] + share[1], options=CLOSE)
+    heat = np.where(done.jammed, np.inf, done.slip_heat)
+    assert (heat >= fine - np.abs(fine - coarse) - 1e-9).all()
+    if width == 0.0:
+        clear = ~done.jammed.any(axis=0) & (done.exit_speed[0] > 1.0)
+        assert clear.sum() > count / 4
+        assert fine[clear] == pytest.approx(heat[0, clear], rel=0.02, abs=2e-3)
+
+
+def test_no_throw_exceeds_what_its_energy_allows() -> None:
+    rng = np.random.default_rng(4)
+    for machine in (LIGHT, EVEN, HOLLOW, STREAMER, MIXED):
+        entry, wheel = rng.uniform(0.2, 20.0, 200), rng.uniform(1.0, 45.0, 200)
+        at = np.stack([entry, entry, wheel])
+        most = even_ceiling(machine, machine.stage(0))(Cells(at, at, np.zeros(200, np.intp)))
+        assert (transit(machine, 0, entry, wheel).exit_speed <= most).all()
+
+
+@pytest.mark.parametrize(
+    "law", [Constant(0.4), Falling(0.9, 0.05, 1.5, 2.0), Tabulated((0.5, 2.0, 4.0, 7.0), (0.5, 0.9, 0.3, 0.1))],
+    ids=["constant", "steep", "table"],
+)  # fmt: skip
+def test_least_loss_is_that_of_dense_samples(law: object) -> None:
+    traction = Traction(law, 0.2)  # type: ignore[arg-type]
+    slips = np.linspace(0.0, 60.0, 60_001)
+    lost = traction.value(slips) * slips
+    least = np.minimum.accumulate(lost[::-1])[::-1]
+    at = np.random.default_rng(1).integers(0, 30_000, 500)
+    found = traction.least_lost(slips[at])
+    assert (found <= least[at] + 1e-12).all()
+    assert found == pytest.approx(least[at], rel=2e-3, abs=1e-6)
+
+
+def test_margins_hold_for_every_entry_of_a_slice() -> None:
+    task: Scenario = load(CONFIGS / "seed_ball.toml").scenario()
+    machine, rng = task.launcher, np.random.default_rng(8)
+    most = margins(machine, 1, 25.0, 60.0, 0.05)
+    low = rng.uniform(1.0, 24.0, 40)
+    width = rng.uniform(0.0, 1.0, 40)
+    entry = low + rng.uniform(0.0, 1.0, 40) * width
+    limit = grip_limit(machine, 1, entry, np.zeros(40), np.full(40, 60.0)).wheel_speed
+    assert (np.where(np.isnan(limit), 60.0, 0.95 * limit) <= most(low, low + width) * (1 + 1e-9)).all()
+    assert most(entry, entry) == pytest.approx(np.where(np.isnan(limit), 60.0, 0.95 * limit), rel=0.02)

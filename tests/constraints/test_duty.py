@@ -1,0 +1,126 @@
+"""What drives go through, and what of it is said."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.constraints import Design, verdicts
+from stager.constraints.duty import BACK, Duty, duty
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.wish import Allowances
+from stager.physics.chain import throw
+from stager.physics.drive.ride import ride
+from stager.report import check
+from stager.report import duty as report
+from stager.report.document import Source
+from tests.drive.machines import DRIVE, HEAT, SUPPLY, launcher
+
+SPEEDS = np.array([8.0, 11.0])
+WARM = launcher(drive=replace(DRIVE, heat=HEAT), rate=4.0, session=600.0)
+
+
+LIMIT = 300.0
+SLOW = np.array([0.5, 0.5])
+"""Too slow for what is fed at 0.1 m/s: it jams."""
+
+
+def _duty(machine: Launcher, speeds: Floats = SPEEDS, **given: float) -> Duty | None:
+    allowances = Allowances(**{"exit_energy": 8.0, **given})  # type: ignore[arg-type]
+    return duty(Design(launcher=machine, allowances=allowances, throw=throw(machine, speeds)))
+
+
+@pytest.fixture(scope="module")
+def found() -> Duty:
+    made = _duty(WARM, winding_temperature=LIMIT)
+    assert made is not None
+    return made
+
+
+def test_wheels_are_back_after_the_recovery_time(found: Duty) -> None:
+    assert found.settled is not None
+    assert found.recovery is not None
+    after = found.holding.angular_speed * (1 - found.settled.droop)
+    for share, back in ((0.9, False), (1.1, True)):
+        speed, _ = ride(found.train, found.holding, SUPPLY, after, share * found.recovery, books=False)
+        assert bool((speed >= (1 - BACK) * found.holding.angular_speed).all()) is back
+
+
+def test_one_after_the_other_takes_longer_and_less(found: Duty) -> None:
+    assert found.in_turn.time > found.together.time
+    assert found.in_turn.current < found.together.current
+
+
+def test_windings_reach_a_limit_that_lies_below_where_they_end(found: Duty) -> None:
+    assert found.warmth is not None
+    assert found.warmth.reaches is not None
+    ends = found.warmth.steady > LIMIT
+    assert ends.any()
+    assert (np.isfinite(found.warmth.reaches) == ends).all()
+    there = found.warmth.windings.temperature(found.warmth.reaches[ends][0])
+    assert there[ends][0] == pytest.approx(LIMIT, abs=1e-3)
+
+
+def test_warm_windings_take_more_throttle(found: Duty) -> None:
+    # θV = Kω + RI with R as copper has it at the winding's temperature (IEC 60028), V sagging by what all take.
+    assert found.warmth is not None
+    factor = 1 + 3.93e-3 * (found.warmth.session - 293.15)
+    volts = found.train.pull * found.holding.angular_speed + 0.06 * factor * found.holding.current
+    assert (found.warmth.throttle > found.holding.throttle).all()
+    assert found.warmth.throttle == pytest.approx(volts / found.holding.bus_voltage, rel=1e-4)
+
+
+def test_documents_and_screens_tell_all_of_it(found: Duty) -> None:
+    content = report.summary(found)
+    assert [row["stage"] for row in content["wheels"]] == [1, 2]
+    assert content["at_rate"]["energy_per_throw_J"] * 4 == pytest.approx(content["at_rate"]["average_power_W"])
+    assert content["at_rate"]["throws_per_charge"] > 0
+    assert [table.title for table in report.tables(content)] == ["Motors", "Throw after throw"]
+    said = " ".join(report.notes(content))
+    assert "Spin-up" in said
+    assert "of the time spent throwing" in said
+
+
+def test_without_rate_or_heat_that_part_is_silent() -> None:
+    bare = _duty(launcher())
+    assert bare is not None
+    content = report.summary(bare)
+    assert content["at_rate"] is None
+    assert content["wheels"][0]["winding_K"] is None
+    assert [table.title for table in report.tables(content)] == ["Motors"]
+    assert content["highest_rate_1_s"] > 0
+
+
+def test_without_drives_or_after_a_jam_there_is_none() -> None:
+    assert _duty(launcher(drive=None)) is None
+    assert _duty(launcher(feed=0.1), SLOW) is None
+
+
+def test_a_launcher_that_jams_at_its_rate_does_not_keep_its_limits() -> None:
+    # Governors too weak for the rate: the first throw goes through, settled ones do not.
+    machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
+    design = Design(launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, SPEEDS))
+    said = check.answer(design, verdicts(design), Source(config_sha256="", seed=0))
+    assert not design.throw.jammed
+    assert all(limit["kept"] for limit in said.document["limits"])
+    assert said.document["kept"] is said.yes is False
+    assert said.screen is not None
+    assert said.screen.headline.startswith("It jams at the feed's rate")
+
+
+def test_a_plan_says_what_its_throws_settle_at() -> None:
+    allowances = Allowances(exit_energy=8.0)
+    kept = Design(launcher=WARM, allowances=allowances, throw=throw(WARM, SPEEDS))
+    content = report.settled(kept)
+    assert content is not None
+    assert content["exit_speed_m_s"] == pytest.approx(float(kept.throw.exit_speed) * (1 - content["loss_fraction"]))
+    assert "settles at" in report.settled_note(content)[0]
+    weak = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
+    jammed = report.settled(Design(launcher=weak, allowances=allowances, throw=throw(weak, SPEEDS)))
+    assert "jams" in report.settled_note(jammed)[0]
+    assert (
+        report.settled_note(report.settled(Design(launcher=launcher(), allowances=allowances, throw=kept.throw))) == []
+    )

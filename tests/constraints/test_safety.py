@@ -1,0 +1,84 @@
+"""What is said of what can hurt."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.model.launcher import Launcher
+from stager.model.projectile import DISC, Projectile
+from stager.physics.chain import throw
+from stager.physics.injury import EYE_INJURIES
+from stager.physics.safety import hazards
+from stager.report import safety
+from tests.drive.machines import launcher
+
+SPEEDS = np.array([8.0, 11.0])
+
+
+def _thrown(mass: float = 0.018, **projectile: object) -> Launcher:
+    machine = launcher()
+    return replace(machine, projectile=replace(machine.projectile, mass=mass, **projectile))  # type: ignore[arg-type]
+
+
+def test_hazards_hang_together() -> None:
+    machine = _thrown()
+    done = throw(machine, SPEEDS)
+    found = hazards(machine, done)
+    assert found.energy == pytest.approx(0.009 * float(done.exit_speed) ** 2)
+    assert found.energy_per_area == pytest.approx(found.energy / (np.pi * 0.019**2))
+    # ½Jω², and a third of the wheel carries less than a third of it.
+    assert found.wheels[0].stored == pytest.approx(4e-5 * (8 / 0.04) ** 2 / 2)
+    assert found.wheels[0].load == pytest.approx(4e4 * 2e-3, rel=0.05)
+    assert found.wheels[1].fragment is not None
+    assert found.wheels[0].fragment is not None
+    assert found.wheels[1].fragment / found.wheels[0].fragment == pytest.approx((11 / 8) ** 2)
+    assert found.fall.drag is not None
+    assert 0 < found.fall.drag < found.fall.vacuum
+
+
+@pytest.mark.parametrize("shape", range(len(EYE_INJURIES)))
+def test_each_injury_is_named_from_its_half_risk_on(shape: int) -> None:
+    # Duma et al. 2005, as in `stager.physics.injury`.
+    machine = _thrown()
+    speed = float(throw(machine, SPEEDS).exit_speed)
+    injury = EYE_INJURIES[shape]
+    area = 2 * injury.half_risk / speed**2  # of projected mass per area
+    for share, named in ((0.99, False), (1.01, True)):
+        done = throw(machine, SPEEDS)
+        heavy = replace(machine, projectile=replace(machine.projectile, mass=share * area * np.pi * 0.019**2))
+        assert (injury.name in safety.summary(heavy, done)["likely_eye_injuries"]) is named
+
+
+def test_notes_are_short_and_end_with_a_caution() -> None:
+    machine = _thrown()
+    said = safety.notes(machine, throw(machine, SPEEDS))
+    assert [line.partition(":")[0] for line in said] == ["Eyes", "Toys", "Fall"]
+    assert all(len(line) <= 160 for line in said)
+    assert "not safe" in said[0]
+
+
+def test_a_light_slow_one_is_within_toy_limits_which_certifies_nothing() -> None:
+    machine = _thrown(mass=0.0005)
+    said = safety.notes(machine, throw(machine, SPEEDS[:1]))
+    assert "certifies nothing" in said[1]
+
+
+def test_a_disc_of_unknown_thickness_has_no_energy_per_area() -> None:
+    machine = launcher()
+    thin = Projectile(shape=DISC, mass=0.018, diameter=0.038)
+    machine = replace(machine, projectile=thin)
+    done = throw(machine, SPEEDS)
+    found = hazards(machine, done)
+    assert found.energy_per_area is None
+    assert [kept for _, kept in found.toys] == [None, False, False]
+    assert "not known" in safety.notes(machine, done)[0]
+
+
+def test_after_a_jam_nothing_flies() -> None:
+    machine = launcher(feed=0.1)
+    done = throw(machine, np.array([0.5, 0.5]))
+    assert done.jammed
+    assert safety.notes(machine, done) == []

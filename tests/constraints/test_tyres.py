@@ -1,0 +1,66 @@
+"""What a maker is told of a ring that leaves its rim."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.constraints import Design
+from stager.model.wheel import Hold, Wheel
+from stager.model.wish import Allowances
+from stager.physics.chain import throw
+from stager.report import tyres
+from tests.drive.machines import launcher, wheel
+
+
+def _design(speeds: list[float], **tyre: object) -> Design:
+    held: Wheel = wheel(tyre=replace(wheel().tyre, **tyre))  # type: ignore[type-var]
+    machine = launcher()
+    machine = replace(machine, template=replace(machine.template, wheel=held))
+    return Design(
+        launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, np.array(speeds))
+    )  # fmt: skip
+
+
+def test_a_ring_that_lifts_is_explained_with_what_helps_most() -> None:
+    # Lift-off at √(5.52 MPa × 0.05 / 1250 kg/m³) = 14.86 m/s; at 20 m/s stretch alone takes ρu²/E = 9.06 %.
+    design = _design([8.0, 20.0], held_by=Hold.STRETCH)
+    (said,) = tyres.notes(design)
+    assert said.startswith("Tyre of stage 2: its own weight outdoes its stretch")
+    assert "14.9 m/s" in said
+    assert "9 %" in said
+    assert "whatever the wheel's radius" in said
+    rows = tyres.summary(design)
+    best = max(rows[1]["changes"], key=lambda change: change["holds_to_m_s"])
+    assert rows[1]["changes"][0] == best
+    assert best["what"] in said
+    assert rows[1]["stretch_needed_alone"] == pytest.approx(1250 * 400 / 5.52e6)
+
+
+@pytest.mark.parametrize(
+    "tyre, because",
+    [
+        ({"held_by": Hold.CLAMP, "clamp_force": 20.0}, "works its way out"),
+        ({"held_by": Hold.LIP, "lip_strength": 1e4}, "presses the lip away"),
+        ({"held_by": Hold.BOND, "bond_strength": 1e4}, "peels off its bond"),
+        ({"held_by": Hold.LIP}, "tears"),
+    ],
+)
+def test_each_hold_fails_in_its_own_way(tyre: dict[str, object], because: str) -> None:
+    slow = tyres.summary(_design([8.0], **tyre))[0]
+    assert because in slow["because"]
+    leaves = float(slow["leaves_at_m_s"])
+    assert tyres.notes(_design([0.6 * leaves], **tyre)) == []
+    (said,) = tyres.notes(_design([0.8 * leaves], **tyre))
+    assert because in said
+
+
+def test_wheels_without_tyre_have_no_story() -> None:
+    machine = launcher(tyre=None)
+    design = Design(
+        launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, np.array([8.0]))
+    )  # fmt: skip
+    assert tyres.notes(design) == []
+    assert tyres.summary(design) == []

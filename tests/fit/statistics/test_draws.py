@@ -1,0 +1,110 @@
+"""Draws, their weights, and profiles, on densities that are known exactly."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stager.fit.statistics.coverage import interval, moments, quantile
+from stager.fit.statistics.importance import sample
+from stager.fit.statistics.least import Problem, Squares, minimise
+from stager.fit.statistics.noise import Noise
+from stager.fit.statistics.pareto import TRUSTED, smooth
+from stager.fit.statistics.profile import profiles
+
+
+def test_a_banana_is_drawn() -> None:
+    # z2 | z1 ~ N(0.3 z1², 0.5²), z1 ~ N(0, 1): mean of z2 is 0.3, its variance 2·0.09 + 0.25.
+    def log_density(z: np.ndarray) -> np.ndarray:
+        return -0.5 * (z[:, 0] ** 2 + ((z[:, 1] - 0.3 * z[:, 0] ** 2) / 0.5) ** 2)
+
+    rng = np.random.default_rng(4)
+    drawn = sample(log_density, [(np.zeros(2), np.eye(2), 1.0)], rng, rounds=12, enough=2000.0)
+    mean, spread = moments(drawn.place, drawn.weights)
+    assert drawn.trusted
+    assert mean == pytest.approx([0.0, 0.3], abs=0.08)
+    assert np.diagonal(spread) == pytest.approx([1.0, 0.43], rel=0.15)
+
+
+def test_draws_far_from_the_target_are_not_trusted() -> None:
+    far = [(np.full(4, 6.0), 0.01 * np.eye(4), 1.0)]
+    drawn = sample(lambda z: -0.5 * (z**2).sum(axis=1), far, np.random.default_rng(5), rounds=1)
+    assert not drawn.trusted
+
+
+def test_the_tail_tells_even_weights_from_wild_ones() -> None:
+    rng = np.random.default_rng(6)
+    even, wild = smooth(0.1 * rng.normal(size=2000)), smooth(rng.standard_exponential(2000) * 1.5)
+    # exp of an exponential of mean 1.5 is Pareto with shape 1.5.
+    assert even[1] < 0.3
+    assert wild[1] > TRUSTED
+    assert wild[0].sum() == pytest.approx(1.0)
+
+
+def test_resampling_keeps_shares() -> None:
+    drawn = sample(lambda z: -0.5 * (z**2).sum(axis=1), [(np.zeros(1), np.eye(1), 1.0)], np.random.default_rng(7))
+    rows = drawn.resample(np.random.default_rng(8), 4000)
+    share = np.bincount(rows, minlength=drawn.weights.size) / 4000
+    assert np.abs(share - drawn.weights).max() <= 1 / 4000 + 1e-12
+
+
+def test_profile_of_a_line_is_the_textbook_interval() -> None:
+    # y = a + b x with known scatter: the 95 % interval is ± 1.959964 standard deviations.
+    x = np.linspace(0, 1, 9)
+    y = 1 + 2 * x + 0.1 * np.sin(17 * x)
+    problem = Problem(
+        residuals=lambda z: (y - z[:, :1] - z[:, 1:] * x) / 0.1, loss=Squares(),
+        step=np.full(2, 1e-4),
+    )  # fmt: skip
+    found = minimise(problem, np.zeros((1, 2)), tolerance=1e-12)
+    spread = np.sqrt(np.diagonal(np.linalg.inv(found.curvature[0])))
+    best = found.place[0]
+    for k, one in enumerate(profiles(problem, best, float(found.objective[0]), found.jacobian[0], found.curvature[0])):
+        assert one.interval == pytest.approx((best[k] - 1.959964 * spread[k], best[k] + 1.959964 * spread[k]), rel=1e-3)
+
+
+def test_profile_of_a_curve_is_lopsided() -> None:
+    # One datum 1 ± 0.2 of exp(z): the likelihood's interval is ln(1 ± 0.2 · 1.959964).
+    problem = Problem(residuals=lambda z: (1 - np.exp(z)) / 0.2, loss=Squares(), step=np.full(1, 1e-5))
+    found = minimise(problem, np.full((1, 1), 0.3), tolerance=1e-14)
+    steps = np.linspace(-3, 3, 40)
+    one = profiles(
+        problem, found.place[0], float(found.objective[0]), found.jacobian[0], found.curvature[0], steps=steps
+    )[0]
+    assert one.interval == pytest.approx((np.log(1 - 0.2 * 1.959964), np.log(1 + 0.2 * 1.959964)), abs=0.01)
+
+
+def test_weighted_quantiles() -> None:
+    draws = np.array([3.0, 1.0, 2.0])
+    assert quantile(draws, np.array([0.0, 0.5, 0.5]), np.array([0.5]))[0] == pytest.approx(1.5)
+    # Of n draws the r-th has the expected share r/(n + 1) below it: r = 0.025 · 1002 = 25.05, counted from 1.
+    assert interval(np.arange(1001.0)) == pytest.approx((24.05, 975.95))
+
+
+def test_noise_weights_are_the_slope_of_the_loss() -> None:
+    noise, rng, h = Noise(), np.random.default_rng(9), 1e-6
+    residuals = 0.012 * rng.normal(size=30)
+    residuals[3] = 0.2
+    weights = noise(residuals[None])[1][0]
+    for k in (0, 3):
+        ends = [noise((residuals + s * h * np.eye(30)[k])[None])[0][0] for s in (1, -1)]
+        assert (ends[0] - ends[1]) / (2 * h) == pytest.approx(weights[k] * residuals[k], rel=1e-4)
+
+
+def test_noise_finds_scatter_and_outlier() -> None:
+    noise, rng = Noise(), np.random.default_rng(10)
+    residuals = 0.012 * rng.normal(size=400)
+    residuals[[5, 50]] = 0.2, -0.15
+    assert noise.scatter(residuals) == pytest.approx(0.012, rel=0.08)
+    assert np.flatnonzero(noise.wildness(residuals) > 0.5).tolist() == [5, 50]
+
+
+def test_honest_throws_are_seldom_called_wild_and_wild_ones_always() -> None:
+    noise, rng = Noise(), np.random.default_rng(11)
+    errors = 0.012 * rng.normal(size=(300, 24))
+    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    assert called.mean() < 0.003
+    errors[:, :2] = 0.012 * rng.choice([-1, 1], (300, 2)) * rng.uniform(6, 20, (300, 2))
+    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    assert called[:, :2].mean() > 0.99
+    assert called[:, 2:].mean() < 0.01

@@ -1,0 +1,61 @@
+"""Two samples: published data, and one setting after the other."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stager.fit.statistics.welch import stratified, welch
+
+# Student's sleep data (Cushny and Peebles 1905; as in Student, Biometrika 6, 1908): t, df and p as statistical packages
+# print them: -1.8608, 17.776, 0.07939.
+SLEEP = (
+    np.array([0.7, -1.6, -0.2, -1.2, -0.1, 3.4, 3.7, 0.8, 0.0, 2.0]),
+    np.array([1.9, 0.8, 1.1, 0.1, -0.1, 4.4, 5.5, 1.6, 4.6, 3.4]),
+)
+# Raw data of the documentation of scipy.stats.ttest_ind_from_stats.
+SUMMARY = (
+    np.array([1, 3, 4, 6, 11, 13, 15, 19, 22, 24, 25, 26, 26.0]),
+    np.array([2, 4, 6, 9, 11, 13, 14, 15, 18, 19, 21.0]),
+)
+# A classroom's sleep deprivation scores.
+DEPRIVED = (
+    np.array([25.2, 14.5, -7, 12.6, 34.5, 45.6, 11.6, 18.6, 12.1, 30.5]),
+    np.array([-10.7, 4.5, 2.2, 21.3, -14.7, -10.7, 9.6, 2.4, 21.8, 7.2, 10]),
+)
+
+
+@pytest.mark.parametrize(
+    ("samples", "t", "freedom", "probability"),
+    [
+        (SLEEP, -1.860813, 17.776474, 0.0793941),
+        (SUMMARY, 0.9358461936, 20.98461123, 0.3599981869),
+        (DEPRIVED, 2.685145, 17.556628, 0.0153484),
+    ],
+)
+def test_published_samples(
+    samples: tuple[np.ndarray, np.ndarray], t: float, freedom: float, probability: float
+) -> None:
+    found = welch(*samples)
+    assert found.t == pytest.approx(t, rel=1e-6)
+    assert found.freedom == pytest.approx(freedom, rel=1e-6)
+    assert found.probability == pytest.approx(probability, rel=1e-5)
+
+
+def test_interval_of_the_sleep_data() -> None:
+    # The 95 % interval that goes with t and df above.
+    assert welch(*SLEEP).interval == pytest.approx((-3.365483, 0.205483), abs=1e-6)
+
+
+def test_settings_share_a_build_s_scatter() -> None:
+    # Two settings far apart, the same samples shifted: the difference is that of one setting, the freedom doubles.
+    first, second = SUMMARY
+    one, two = welch(first, second), stratified([(first, second), (first + 100, second + 100)])
+    assert two.value == pytest.approx(one.value)
+    assert two.standard_uncertainty == pytest.approx(one.standard_uncertainty / np.sqrt(2))
+    assert two.freedom == pytest.approx(2 * one.freedom)
+
+
+def test_single_throws_everywhere_have_no_scatter() -> None:
+    with pytest.raises(ValueError, match="two throws"):
+        stratified([(np.ones(1), np.ones(1))] * 5)

@@ -1,0 +1,133 @@
+"""Throws tables as spreadsheets write them."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from stager.config import load
+from stager.errors import InputErrors
+from stager.fit.table import Throws, read
+from stager.model.launcher import Launcher
+
+ROOT = Path(__file__).parents[3]
+
+
+@pytest.fixture(scope="module")
+def launcher() -> Launcher:
+    return load(ROOT / "configs/seed_ball.toml").scenario().launcher
+
+
+def _read(tmp_path: Path, launcher: Launcher, text: str) -> Throws:
+    path = tmp_path / "throws.csv"
+    path.write_bytes(text.encode())
+    return read(path, launcher)
+
+
+def _wrong(tmp_path: Path, launcher: Launcher, text: str) -> list[str]:
+    with pytest.raises(InputErrors) as caught:
+        _read(tmp_path, launcher, text)
+    return [str(error).replace(str(tmp_path / "throws.csv"), "T") for error in caught.value.errors]
+
+
+def test_units_builds_and_stages_that_are_not_there(tmp_path: Path, launcher: Launcher) -> None:
+    throws = _read(
+        tmp_path, launcher,
+        "# a fine evening\nthrow,build,wheel_1 [rpm],wheel_2 [m/s],exit_speed [km/h],note\n"
+        "3,A,3000,,36,first\n\n5,B,3000,15.5,54,\n7,B,,14,,slipped\n",
+    )  # fmt: skip
+    assert throws.exit_speed == pytest.approx([10.0, 15.0])
+    assert throws.order.tolist() == [3, 5]
+    assert throws.build.tolist() == ["A", "B"]
+    assert throws.line.tolist() == [3, 5]
+    assert throws.without_speed == (6,)
+    assert throws.present.tolist() == [[True, False], [True, True]]
+    speeds = throws.chosen(throws.present[:, 1]).surface_speed(launcher, (0, 1), 0)[0]
+    # 3000 rpm of a wheel of 40 mm: 2π·50·0.04.
+    assert speeds == pytest.approx([100 * math.pi * 0.04, 15.5])
+
+
+def test_equal_settings_share_a_number(tmp_path: Path, launcher: Launcher) -> None:
+    throws = _read(tmp_path, launcher, "wheel_1 [rpm],exit_speed [m/s]\n3000,9\n2500,8\n3000,9.1\n")
+    assert throws.settings[0] == throws.settings[2] != throws.settings[1]
+
+
+def test_a_european_spreadsheet(tmp_path: Path, launcher: Launcher) -> None:
+    text = "\ufeffsep=;\nThrow;Wheel 1 (rpm);Exit speed (m/s);;\n1;3.000;9,25;;\n2;3.200,5;9,5;;\n;;;;\n"
+    assert "two ways" in _wrong(tmp_path, launcher, text)[0]
+    throws = _read(tmp_path, launcher, text.replace("3.000", "3000"))
+    assert throws.exit_speed == pytest.approx([9.25, 9.5])
+    assert throws.wheels[0].values[1] == pytest.approx(3200.5 * math.pi / 30)
+
+
+def test_a_comma_before_three_digits_needs_company(tmp_path: Path, launcher: Launcher) -> None:
+    head = "wheel_1 [rpm];exit_speed [m/s]\n"
+    assert "two ways" in _wrong(tmp_path, launcher, head + "3000;9,125\n")[0]
+    assert _read(tmp_path, launcher, head + "3000;9,125\n3000;9,5\n").exit_speed[0] == 9.125
+    assert _read(tmp_path, launcher, head + "3,000;9.5\n").wheels[0].values[0] == pytest.approx(100 * math.pi)
+
+
+def test_a_throttle_is_a_speed_through_drive_and_supply(tmp_path: Path, launcher: Launcher) -> None:
+    head = "throttle_1 [%],exit_speed [m/s],supply [V]\n"
+    throws = _read(tmp_path, launcher, head + "40,8,14.8\n40,7,12\n40,8,\n")
+    full, flat, own = throws.surface_speed(launcher, (0,), 0)[:, 0]
+    # No load: Kv · throttle · V · R, less what windage and the no-load current take.
+    assert 0.9 * 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04 < full < 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04
+    assert flat < full
+    assert own == pytest.approx(full)
+
+
+def test_two_wheels_of_a_pair(tmp_path: Path, launcher: Launcher) -> None:
+    throws = _read(tmp_path, launcher, "wheel_1 [m/s],wheel_1b [m/s],exit_speed [m/s]\n10,8,9\n10,,10\n")
+    assert throws.surface_speed(launcher, (0,), 1)[:, 0].tolist() == [8, 10]
+
+
+def test_everything_that_is_wrong_at_once(tmp_path: Path, launcher: Launcher) -> None:
+    found = _wrong(
+        tmp_path, launcher,
+        "throw,weel_1 [rpm],wheel_1 [furlong],wheel_2 [rpm],throttle_3 [%],exit_speed [m/s],exit_speed [m/s]\n"
+        "1,,,3000,50,fast,\n2,,,-5,120,9,,8\n",
+    )  # fmt: skip
+    assert [line.split(": ", 2)[0] for line in found] == ["T:1", "T:1", "T:1", "T:2", "T:3", "T:3", "T:3"]
+    for line, words in zip(
+        found,
+        ("weel_1", "furlong", "there already", '"fast" is not a number', "8 cells", "0 or more", "full throttle"),
+        strict=True,
+    ):
+        assert words in line
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "no table"),
+        ("wheel_1 [rpm]\n3000\n", "no column exit_speed"),
+        ("exit_speed [m/s]\n9\n", "no column of wheel speeds"),
+        ("wheel_1,exit_speed [m/s]\n9,9\n", "names no unit"),
+        ("wheel_0 [rpm],exit_speed [m/s]\n9,9\n", "counted from 1"),
+        ("wheel_1b [rpm],exit_speed [m/s]\n9,9\n", "without its side A"),
+        ("wheel_1 [rpm],exit_speed [m/s]\n,9\n", "no wheel speed at all"),
+        ("wheel_1 [rpm],wheel_1b [rpm],exit_speed [m/s]\n,9,9\n", "none of side A"),
+    ],
+)
+def test_what_a_table_needs(tmp_path: Path, launcher: Launcher, text: str, words: str) -> None:
+    assert words in "\n".join(_wrong(tmp_path, launcher, text))
+
+
+def test_a_launcher_without_drive_has_no_throttle(tmp_path: Path, launcher: Launcher) -> None:
+    from dataclasses import replace
+
+    bare = replace(launcher, template=replace(launcher.template, drive=None))
+    assert "stage.drive" in _wrong(tmp_path, bare, "throttle_1 [%],exit_speed [m/s]\n40,9\n")[0]
+
+
+def test_other_columns_are_passed_over_and_said(tmp_path: Path, launcher: Launcher) -> None:
+    throws = _read(tmp_path, launcher, "wheel_1 [rpm],exit_speed [m/s],operator\n3000,9,Kim\n")
+    assert throws.passed == ("operator",)
+
+
+def test_no_such_file(tmp_path: Path, launcher: Launcher) -> None:
+    with pytest.raises(InputErrors, match="no such file"):
+        read(tmp_path / "missing.csv", launcher)

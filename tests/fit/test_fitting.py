@@ -1,0 +1,176 @@
+"""What a fit says, and what it says it cannot."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stager.config import load
+from stager.errors import InputErrors
+from stager.fit.fitting import fit
+from stager.fit.laws import own_law
+from stager.fit.records import Fit
+from stager.fit.table import Throws
+from stager.model.arrays import Floats
+from stager.model.scenario import Scenario
+from tests.recovery.bench import Plan, draw_truth, measure, scenario, table
+
+ACROSS = np.repeat(np.linspace(7.0, 24.0, 12), 2)[:, None]
+
+
+def _measured(given: Scenario, speeds: Floats, seed: int, noise: float = 0.012, outliers: float = 0.0) -> Throws:
+    rng = np.random.default_rng(seed)
+    real = own_law(given).launcher(given, draw_truth(given, rng))
+    return measure(given, real, speeds, Plan(noise=noise, throws=len(speeds), outliers=outliers), rng)
+
+
+def _fit(given: Scenario, throws: Throws, *, other_laws: bool = False, words: bool = False) -> Fit:
+    return fit(given, throws, np.random.default_rng(0), other_laws=other_laws, words=words)
+
+
+def test_across_the_grip_limit_friction_is_told() -> None:
+    found = _fit(scenario("seed_ball"), _measured(scenario("seed_ball"), ACROSS, 1), words=True)
+    known = {one.key: one for one in found.parameters}
+    assert known["contact.friction.sliding"].identified
+    assert known["traction"].identified
+    assert not known["feed.speed"].identified
+    assert found.posterior.trusted
+    assert found.scatter == pytest.approx(0.012, rel=0.5)
+    assert found.repeats is not None
+    # 12 settings, each thrown twice; a throw that is probably wild is left out of its pair.
+    assert found.repeats.freedom == 12 - len(found.outliers)
+    text = " ".join(found.sentences)
+    assert "Stiffness of the contact and friction cannot be told apart here: only stiffness × friction / mass" in text
+    assert "Nothing here tells the feed speed" in text
+    for one in found.parameters:
+        assert one.interval[0] <= one.value <= one.interval[1]
+        if one.profile is not None and one.identified:
+            assert one.profile == pytest.approx(one.interval, rel=0.1)
+
+
+def test_gripped_throws_tell_nothing_of_sliding() -> None:
+    given = scenario("seed_ball")
+    found = _fit(given, _measured(given, np.linspace(4.0, 9.0, 18)[:, None], 2), words=True)
+    assert "All throws gripped" in found.sentences[0]
+    assert "sliding friction" in found.sentences[0]
+    sliding = next(one for one in found.parameters if one.key == "contact.friction.sliding")
+    assert not sliding.identified
+    # It keeps its prior: 0.22 ± 0.04.
+    assert sliding.value == pytest.approx(0.22, abs=0.01)
+    assert sliding.standard_uncertainty == pytest.approx(0.04, rel=0.2)
+
+
+def test_outliers_are_listed_and_hardly_count() -> None:
+    given = scenario("constant_pair")
+    clean = _measured(given, ACROSS, 3)
+    wild = clean.exit_speed.copy()
+    wild[[4, 17]] *= 1.3, 0.6
+    one, two = _fit(given, clean), _fit(given, clean.with_speeds(wild))
+    assert one.outliers == ()
+    sure = [outlier for outlier in two.outliers if outlier.probability > 0.95]
+    assert [outlier.line for outlier in sure] == [6, 19]
+    assert sure[0].fitted == pytest.approx(clean.exit_speed[4], rel=0.05)
+    for a, b in zip(one.parameters, two.parameters, strict=True):
+        assert b.value == pytest.approx(a.value, abs=a.standard_uncertainty)
+
+
+def test_the_law_that_fits_takes_over_only_when_clearly_better() -> None:
+    falling = scenario("seed_ball")
+    throws = _measured(falling, ACROSS, 4)
+    kept = _fit(falling, throws, other_laws=True)
+    assert set(kept.aicc) == {"constant", "falling", "bell"}
+    assert kept.law == "falling"
+    assert kept.aicc["constant"] > kept.aicc["falling"] + 10
+    other = _fit(scenario("constant_pair"), throws, other_laws=True)
+    assert other.law != "constant"
+    assert not other.keeps_law
+
+
+def test_throws_of_a_second_stage_check_what_one_stage_foretold() -> None:
+    given = scenario("constant_pair")
+    second = np.column_stack([np.full(8, 9.0), np.linspace(10.0, 16.0, 8)])
+    speeds = np.vstack([np.column_stack([ACROSS[:, 0], np.full(24, np.nan)]), second])
+    rng = np.random.default_rng(5)
+    real = own_law(given).launcher(given, draw_truth(given, rng))
+    plan = Plan(noise=0.012, throws=0, outliers=0.0)
+    exits = [measure(given, real, part, plan, rng).exit_speed for part in (ACROSS, second)]
+    found = _fit(given, table(speeds, np.concatenate(exits)), words=True)
+    assert found.built == 2
+    (check,) = found.checks
+    assert check.stages == 2
+    assert check.inside >= 6
+    assert abs(check.error) < 0.02
+
+
+def test_a_jam_counts_as_one() -> None:
+    # Rubber friction starts from nothing at no slip, so that fast wheels let the ball jam: where they do tells much.
+    given = scenario("bell_pair")
+    speeds = np.linspace(8.0, 30.0, 24)[:, None]
+    throws = _measured(given, speeds, 6)
+    jammed = int(throws.jammed.sum())
+    assert jammed > 3
+    blind = _fit(given, throws.chosen(~throws.jammed))
+    found = _fit(given, throws)
+    assert found.used.size == 24 - jammed
+    widths = [
+        next(one for one in done.parameters if one.key == "contact.friction.width").standard_uncertainty
+        for done in (found, blind)
+    ]
+    assert widths[0] < widths[1]
+
+
+def test_an_accidental_jam_does_little() -> None:
+    given = scenario("constant_pair")
+    throws = _measured(given, ACROSS, 6)
+    speeds = throws.exit_speed.copy()
+    speeds[3] = 0.0
+    with_jam, without = _fit(given, throws.with_speeds(speeds)), _fit(given, throws)
+    assert with_jam.used.size == 23
+    for a, b in zip(with_jam.parameters, without.parameters, strict=True):
+        assert a.value == pytest.approx(b.value, abs=b.standard_uncertainty)
+
+
+def test_too_few_throws() -> None:
+    given = scenario("constant_pair")
+    throws = _measured(given, ACROSS, 7).chosen(np.arange(3))
+    with pytest.raises(InputErrors, match=r"at least 3 usable throws \(got 2 .* 1 that jammed"):
+        _fit(given, throws.with_speeds(np.array([9.0, 0.0, 8.0])))
+
+
+def test_nothing_uncertain_leaves_only_the_scatter(tmp_path: Path) -> None:
+    text = (Path(__file__).parents[2] / "configs/seed_ball.toml").read_text(encoding="utf-8")
+    lines = [line.split(" ±")[0] + '"' if " ± " in line and " = " in line else line for line in text.splitlines()]
+    path = tmp_path / "sure.toml"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    given = load(path).scenario()
+    assert given.uncertain == ()
+    found = _fit(given, _measured(given, ACROSS, 8), words=True)
+    assert found.parameters == ()
+    assert found.scatter == pytest.approx(0.012, rel=0.5)
+
+
+def test_the_same_seed_gives_the_same_fit() -> None:
+    given = scenario("constant_pair")
+    throws = _measured(given, ACROSS, 9)
+    assert _fit(given, throws).parameters == _fit(given, throws).parameters
+
+
+def test_progress_rises_to_the_end() -> None:
+    seen: list[float] = []
+    given = scenario("constant_pair")
+    fit(given, _measured(given, ACROSS, 10), np.random.default_rng(0), progress=seen.append, words=False)
+    assert seen == sorted(seen)
+    assert seen[-1] == 1.0
+
+
+def test_rectangular_and_cut_priors_stay_in_range() -> None:
+    given = scenario("constant_pair")
+    narrow = replace(given.uncertain[0], rectangular=True)
+    given = replace(given, uncertain=(narrow, *given.uncertain[1:]))
+    found = _fit(given, _measured(given, ACROSS, 11))
+    drawn = found.posterior.values[narrow.key]
+    half = np.sqrt(3) * narrow.standard_uncertainty
+    assert np.abs(drawn - narrow.value).max() <= half * (1 + 1e-12)

@@ -1,0 +1,128 @@
+"""Launchers drawn one by one and tuned by brute force, stage by stage: of the planner only the range of wheels."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario, Uncertain
+from stager.model.wish import Aim
+from stager.optimise.span import span
+from stager.physics.chain import transit
+from stager.physics.options import Options
+from stager.physics.transit.lanes import flatten, take
+
+FINE = Options(tolerance=3e-5, books=False)
+GRID, FEW, ZOOM, ZOOMS, NEARLY = 48, 12, 10, 3, 0.999
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What comes into a stage: speed [m/s], spin [rad/s], (draws,)."""
+
+    speed: Floats
+    spin: Floats
+
+
+def drawn(scenario: Scenario, count: int, rng: np.random.Generator) -> Launcher:
+    """`count` launchers in lanes, each value drawn by itself: normal or rectangular, again while out of its range."""
+    values = {item.key: _values(item, count, rng) for item in scenario.uncertain}
+    return flatten(scenario.realise(values), (count,))
+
+
+def _values(item: Uncertain, count: int, rng: np.random.Generator) -> Floats:
+    half = np.sqrt(3.0) * item.standard_uncertainty
+    out = np.full(count, np.nan)
+    while (wrong := ~((out >= item.low) & (out <= item.high))).any():
+        again = int(wrong.sum())
+        out[wrong] = (
+            item.value + half * rng.uniform(-1.0, 1.0, again)
+            if item.rectangular
+            else rng.normal(item.value, item.standard_uncertainty, again)
+        )
+    return out
+
+
+def ladder(scenario: Scenario, launchers: Launcher, draws: int, *, chunk: int = 250) -> Floats:
+    """Exit speeds [m/s] behind 0, 1, 2 … stages, each tuned for the greatest within its own limits, (rungs, draws)."""
+    parts = np.array_split(np.arange(draws), max(draws // chunk, 1))
+    return np.hstack([_climb(scenario, take(launchers, part), part.size) for part in parts])
+
+
+def _climb(scenario: Scenario, launcher: Launcher, draws: int) -> Floats:
+    cap = _cap(scenario, launcher)
+    entry = Entry(np.broadcast_to(launcher.feed.speed, draws).astype(float), np.zeros(draws))
+    rungs = [entry.speed]
+    for index in range(scenario.allowances.stages):
+        entry = _leave(scenario, launcher, index, entry)
+        rungs.append(np.maximum(np.minimum(entry.speed, cap), rungs[-1]))
+    return np.array(rungs)
+
+
+def _cap(scenario: Scenario, launcher: Launcher) -> Floats:
+    allowed, ball, goal = scenario.allowances, launcher.projectile, scenario.goal
+    energy = np.asarray(allowed.exit_energy)
+    if allowed.energy_per_area is not None:
+        energy = np.minimum(energy, allowed.energy_per_area * ball.frontal_area)
+    asked = np.inf if goal.aim is Aim.FASTEST or goal.exit_speed is None else goal.exit_speed
+    return np.asarray(np.minimum(np.sqrt(2 * energy / ball.mass), min(asked, allowed.exit_speed or np.inf)))
+
+
+def _leave(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> Entry:
+    """The greatest exit among all wheel speeds on ever finer grids."""
+    top = np.broadcast_to(span(launcher, scenario.allowances, index).top, entry.speed.shape)
+    margin, lanes = scenario.allowances.grip_margin, np.arange(top.size)
+
+    def run(wheel: Floats) -> tuple[Floats, Floats, Floats]:
+        done = transit(launcher, index, entry.speed, wheel, entry_spin=entry.spin, options=FINE)
+        return done.exit_speed, done.exit_spin, done.peak_acceleration
+
+    if margin:
+        top = _below_grip(lambda wheel: run(wheel)[0], top, margin)
+    strains = (scenario.allowances.acceleration, launcher.projectile.max_acceleration)
+    strain = min((limit for limit in strains if limit is not None), default=np.inf)
+
+    def kept(wheel: Floats) -> Floats:
+        speed, _, peak = run(wheel)
+        return np.asarray(np.where(peak <= strain, speed, 0.0))
+
+    wheel, value = _zoomed(kept, _grid(FEW if margin and strain == np.inf else GRID) * top)
+    speed, spin, _ = run(wheel[np.argmax(value, axis=0), lanes])
+    return Entry(speed, spin)
+
+
+def _grid(size: int) -> Floats:
+    return np.asarray(np.linspace(0.05, 1.0, size)[:, None] ** 1.5)
+
+
+def _zoomed(curve: Callable[[Floats], Floats], wheel: Floats) -> tuple[Floats, Floats]:
+    """Wheel speeds in rising order, ever denser about the greatest value, and the values, (points, draws)."""
+    value, lanes = curve(wheel), np.arange(wheel.shape[1])
+    for _ in range(ZOOMS):
+        best = np.argmax(value, axis=0)
+        low, high = wheel[np.maximum(best - 1, 0), lanes], wheel[np.minimum(best + 1, len(wheel) - 1), lanes]
+        finer = low + (high - low) * np.linspace(0.0, 1.0, ZOOM + 2)[1:-1, None]
+        wheel, value = np.vstack([wheel, finer]), np.vstack([value, curve(finer)])
+        order = np.argsort(wheel, axis=0, kind="stable")
+        wheel, value = np.take_along_axis(wheel, order, axis=0), np.take_along_axis(value, order, axis=0)
+    return wheel, value
+
+
+def _below_grip(curve: Callable[[Floats], Floats], top: Floats, margin: float) -> Floats:
+    """The least wheel speed that comes within 0.1 % of the greatest exit speed, less the margin; the end of the range
+    where exit speed still rises there."""
+    lanes = np.arange(top.size)
+    wheel, value = _zoomed(curve, _grid(GRID) * top)
+    level = NEARLY * value.max(axis=0)
+    first = np.argmax(value >= level, axis=0)
+    below, above = wheel[np.maximum(first - 1, 0), lanes], wheel[first, lanes]
+    for _ in range(ZOOMS - 1):
+        between = below + (above - below) * np.linspace(0.0, 1.0, ZOOM)[:, None]
+        place = np.maximum(np.argmax(curve(between) >= level, axis=0), 1)
+        below, above = between[place - 1, lanes], between[place, lanes]
+    rising = wheel[np.argmax(value, axis=0), lanes] >= top * (1 - 1e-6)
+    return np.asarray(np.where(rising, top, (1 - margin) * above))

@@ -1,0 +1,42 @@
+"""Brute force over the two wheel speeds of a stage: grids of A and B, the spin met between two points of a row."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.physics.chain import transit
+from stager.physics.options import Options
+
+OPTIONS = Options(tolerance=1e-5)
+
+
+def fastest_pair(
+    machine: Launcher, index: int, entry: tuple[float, float], spin: float, top: float, *, grid: int = 48,
+    zooms: int = 3,
+) -> float:  # fmt: skip
+    """Greatest exit speed [m/s] of a stage that leaves with `spin` [rad/s], both wheels up to `top` [m/s]; 0: none.
+
+    entry: speed [m/s] and spin [rad/s].
+    """
+    low, high, best = np.zeros(2), np.full(2, top), 0.0
+    for _ in range(zooms):
+        side_a, side_b = np.meshgrid(*np.linspace(low, high, grid).T, indexing="ij")
+        done = transit(machine, index, entry[0], side_a, side_b, entry_spin=entry[1], options=OPTIONS)
+        exits, share = _where(done.exit_spin - spin, done.exit_speed)
+        row, column = np.unravel_index(int(np.argmax(exits)), exits.shape)
+        if exits[row, column] <= best:
+            break
+        best, step = float(exits[row, column]), (high - low) / (grid - 1)
+        here = np.array([side_a[row, 0], side_b[0, column] + share[row, column] * step[1]])
+        low, high = np.maximum(here - 3 * step, 0.0), np.minimum(here + 3 * step, top)
+    return best
+
+
+def _where(excess: Floats, exits: Floats) -> tuple[Floats, Floats]:
+    """Exit speed where `excess` is 0 between neighbours of a row, 0 where it is not, and how far along that is."""
+    left, right = excess[:, :-1], excess[:, 1:]
+    crosses = (left * right <= 0) & (left != right) & (exits[:, :-1] > 0) & (exits[:, 1:] > 0)
+    share = np.where(crosses, left / np.where(crosses, left - right, 1.0), 0.0)
+    return np.where(crosses, (1 - share) * exits[:, :-1] + share * exits[:, 1:], 0.0), share

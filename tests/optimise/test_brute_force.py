@@ -1,0 +1,68 @@
+"""Plans against brute force over wheel speeds: no source but arithmetic."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.model.scenario import Scenario
+from stager.optimise.planner import plan
+from tests.optimise import brute
+from tests.optimise.machines import (
+    CLOSE,
+    FOAM,
+    GUIDED,
+    HEAVY,
+    HOLLOW,
+    HOOP,
+    LIGHT,
+    MIXED,
+    PLATEAU,
+    STREAMER,
+    scenario,
+)
+
+CASES = {
+    "heavy pair": (scenario(HEAVY), 40.0),
+    "light pair": (scenario(LIGHT, stages=2), 60.0),
+    "plateau of constant friction": (scenario(PLATEAU, stages=2), 40.0),
+    "hollow ball, stiffening contact": (scenario(HOLLOW, stages=2), 30.0),
+    "disc on a rail": (scenario(FOAM, stages=2), 60.0),
+    "rod": (scenario(STREAMER), 40.0),
+    "ring and idler": (scenario(HOOP, stages=2), 50.0),
+    "guide that brakes": (scenario(GUIDED, stages=2), 40.0),
+    "stages that differ": (scenario(MIXED, stages=2), 45.0),
+    "rod in two nips": (scenario(CLOSE, stages=2), 40.0),
+    "heat, heavy": (scenario(HEAVY, slip_heat=1.0), 40.0),
+    "heat, light": (scenario(LIGHT, slip_heat=0.8, stages=2), 60.0),
+    "energy": (scenario(LIGHT, exit_energy=3.0, stages=2), 60.0),
+    "acceleration": (scenario(HEAVY, acceleration=4000.0, stages=2), 40.0),
+    "energy by area": (scenario(FOAM, energy_per_area=1200.0, stages=2), 60.0),
+    "wheel speed": (scenario(HEAVY), 15.0),
+    "margin, heavy": (scenario(HEAVY, grip_margin=0.05, stages=2), 40.0),
+    "margin, plateau": (scenario(PLATEAU, grip_margin=0.05, stages=2), 40.0),
+    "margin and speed": (scenario(HOLLOW, grip_margin=0.08, exit_speed=8.0, stages=2), 30.0),
+    "margin and heat": (scenario(LIGHT, grip_margin=0.05, slip_heat=2.0, stages=2), 60.0),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_every_rung_is_as_fast_as_brute_force(name: str) -> None:
+    task, top = CASES[name]
+    task = replace(task, allowances=replace(task.allowances, wheel_speed=top))
+    found = plan(task, certified=False)
+    assert found.best is not None
+    assert found.best.feasible
+    for count in range(1, task.allowances.stages + 1):
+        reached, _ = brute.fastest(task, count, top)
+        assert found.ladder[count].exit_speed.nominal > reached * (1 - 1e-3)
+        if np.isfinite(reached) and not _is_tight(task):
+            # The grid may miss a little where limits leave it a narrow way.
+            assert found.ladder[count].exit_speed.nominal < reached * (1 + 1e-3)
+
+
+def _is_tight(task: Scenario) -> bool:
+    allowed = task.allowances
+    return allowed.slip_heat is not None or allowed.grip_margin > 0 or allowed.acceleration is not None

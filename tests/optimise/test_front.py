@@ -1,0 +1,48 @@
+"""Fronts against plans with the limit set. No source but arithmetic."""
+
+from __future__ import annotations
+
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+
+import pytest
+
+from stager.crew import Crew
+from stager.errors import InputError
+from stager.optimise.front import Against
+from stager.optimise.loosen import with_limits
+from stager.optimise.planner import plan
+from tests.optimise.machines import HEAVY, scenario
+
+TASK = scenario(HEAVY, stages=2)
+
+
+def test_heat_buys_speed_and_each_point_is_the_plan_with_that_limit() -> None:
+    found = plan(TASK, draws=0, certified=False, trade=Against.HEAT).front
+    assert found is not None
+    assert len(found.points) >= 5
+    speeds = [point.exit_speed for point in found.points]
+    assert speeds == sorted(speeds)
+    point = found.points[2]
+    assert point.value is not None
+    again = plan(with_limits(TASK, {"slip_heat": point.value}), draws=0, certified=False)
+    assert again.best is not None
+    assert point.exit_speed == pytest.approx(again.best.exit_speed, rel=2e-4)
+
+
+def test_length_is_read_off_the_ladder() -> None:
+    found = plan(TASK, draws=0, certified=False, trade=Against.LENGTH)
+    assert found.front is not None
+    assert [point.stages for point in found.front.points] == [1, 2]
+    assert found.front.points[1].value == found.ladder[2].length
+
+
+def test_processes_draw_the_same_front() -> None:
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        shared = plan(TASK, draws=0, certified=False, trade=Against.HEAT, crew=Crew(pool)).front
+    assert shared == plan(TASK, draws=0, certified=False, trade=Against.HEAT).front
+
+
+def test_what_is_not_known_is_said() -> None:
+    with pytest.raises(InputError, match="no plan tells its cost"):
+        plan(TASK, draws=0, certified=False, trade=Against.COST)

@@ -1,0 +1,64 @@
+"""A wheel that cannot exist is in no plan, and `check` says which limit it breaks and by how much."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.constraints import Design, verdicts, wheel_ceilings
+from stager.model.wheel import Hold
+from stager.model.wish import Allowances
+from stager.optimise.planner import plan
+from stager.physics.chain import throw
+from tests.drive.machines import ALUMINIUM, DRIVE, SUPPLY, launcher, wheel
+from tests.optimise.machines import scenario
+
+WEAK = launcher(material=replace(ALUMINIUM, yield_strength=1.5e5, tensile_strength=2e5))
+LOOSE = replace(
+    launcher(),
+    template=replace(
+        launcher().template,
+        wheel=wheel(tyre=replace(wheel().tyre, held_by=Hold.STRETCH, stretch=0.02)),  # type: ignore[type-var]
+    ),
+)
+SLOW = launcher(supply=replace(SUPPLY, voltage=1.6))
+TURNS = launcher(drive=replace(DRIVE, max_speed=220.0))
+TIRED = launcher(supply=replace(SUPPLY, voltage=2.2, resistance=0.12))
+CASES = {"burst": WEAK, "tyre_retention": LOOSE, "drive_reach": SLOW, "motor_speed": TURNS, "throttle": TIRED}
+
+
+@pytest.fixture(scope="module")
+def free() -> float:
+    """The fastest wheel of a plan with sound parts [m/s]."""
+    best = plan(scenario(launcher(), stages=2), draws=0, certified=False).best
+    assert best is not None
+    return float(best.wheel_speed.max())
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_no_plan_has_it(name: str, free: float) -> None:
+    machine = CASES[name]
+    found = plan(scenario(machine, stages=2), draws=0, certified=False)
+    assert found.best is not None
+    assert found.best.feasible
+    assert name in {verdict.name for verdict in found.best.verdicts}
+    ceilings = wheel_ceilings(machine, Allowances(exit_energy=1e3), 0)
+    lowest = min(float(np.max(value)) for value in ceilings.values())
+    assert float(found.best.wheel_speed.max()) <= lowest * (1 + 1e-6)
+    # The limit matters: without it wheels would turn faster.
+    assert free > float(found.best.wheel_speed.max()) * 1.05
+
+
+@pytest.mark.parametrize("name", [name for name in CASES if name != "throttle"])
+def test_a_check_says_which_and_by_how_much(name: str) -> None:
+    machine = CASES[name]
+    top = float(np.max(wheel_ceilings(machine, Allowances(exit_energy=1e3), 0)[name]))
+    speeds = np.array([0.5 * top, 1.2 * top])
+    design = Design(launcher=machine, allowances=Allowances(exit_energy=1e3), throw=throw(machine, speeds))
+    broken = {verdict.name: verdict for verdict in verdicts(design, remedies=True) if verdict.slack < 0}
+    assert name in broken
+    assert float(broken[name].used) == pytest.approx(1.2)
+    assert float(broken[name].slack) == pytest.approx(-0.2)
+    assert f"{top:.3g} m/s" in broken[name].remedy

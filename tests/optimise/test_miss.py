@@ -1,0 +1,80 @@
+"""Plans that miss: checked by planning again with what they say would do. No source but arithmetic."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from stager.model.scenario import Scenario
+from stager.model.wish import Aim, Goal
+from stager.optimise.climb import climb
+from stager.optimise.loosen import with_limits, without
+from stager.optimise.miss import miss
+from stager.optimise.planner import plan
+from stager.optimise.records import Missed
+from tests.optimise.machines import HEAVY, scenario
+
+
+def _reach(speed: float, **limits: float) -> Scenario:
+    return scenario(HEAVY, Goal(aim=Aim.REACH, exit_speed=speed), **{"stages": 2, **limits})
+
+
+def _missed(task: Scenario) -> Missed:
+    found = plan(task, draws=0)
+    assert found.best is None
+    assert found.missed is not None
+    return found.missed
+
+
+HEAT = _reach(15.0, slip_heat=1.0)
+CAP_AND_HEAT = _reach(15.0, slip_heat=1.0, exit_speed=14.0)
+SHORT = _reach(20.0, length=0.2)
+
+
+def test_one_limit_in_the_way() -> None:
+    missed = _missed(HEAT)
+    assert missed.conflict == ("slip_heat", "stages")
+    assert missed.proven
+    assert plan(without(HEAT, ["slip_heat"]), draws=0, certified=False).best is not None
+    heat = next(item.needed for item in missed.relaxations if item.name == "slip_heat")
+    assert heat is not None
+    assert plan(with_limits(HEAT, {"slip_heat": heat}), draws=0, certified=False).best is not None
+    assert plan(with_limits(HEAT, {"slip_heat": 1 + 0.95 * (heat - 1)}), draws=0, certified=False).best is None
+
+
+def test_a_bound_that_rests_on_evidence_is_not_said_to_say_nothing() -> None:
+    climbed = climb(HEAT).settings
+    said = miss(HEAT, climbed, 14.99, proven=False)
+    assert not said.proven
+    assert said.reason.startswith("None found that reaches 15 m/s, and all but proven that there is none; ")
+    assert "does not prove" in miss(HEAT, climbed, 15.5, proven=False).reason
+
+
+def test_two_conflicts_at_once() -> None:
+    missed = _missed(CAP_AND_HEAT)
+    assert missed.proven
+    assert {"exit_speed", "slip_heat"} <= set(missed.conflict)
+    assert all(item.needed is None for item in missed.relaxations)
+    together = {item.name: item.together for item in missed.relaxations if item.together is not None}
+    assert plan(with_limits(CAP_AND_HEAT, together), draws=0, certified=False).best is not None
+
+
+def test_what_is_built_stands_in_the_way() -> None:
+    missed = _missed(SHORT)
+    assert missed.conflict == ("stages", "length")
+    together = {item.name: item.together for item in missed.relaxations}
+    assert together["stages"] is not None
+    wider = with_limits(SHORT, {name: value for name, value in together.items() if value})
+    again = plan(wider, draws=0, certified=False)
+    assert again.best is not None
+    assert again.best.count == together["stages"]
+    assert again.best.length == pytest.approx(together["length"], abs=1e-3)
+
+
+def test_nearest_is_the_fastest_within_the_limits() -> None:
+    missed = _missed(HEAT)
+    fastest = plan(replace(HEAT, goal=Goal(aim=Aim.FASTEST)), draws=0, certified=False).best
+    assert fastest is not None
+    assert missed.nearest is not None
+    assert missed.nearest.exit_speed == pytest.approx(fastest.exit_speed, rel=1e-4)

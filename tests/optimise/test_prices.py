@@ -1,0 +1,75 @@
+"""Prices against plans made anew with a looser limit: no source but arithmetic."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stager.config import load
+from stager.model.scenario import Scenario
+from stager.optimise.loosen import looser
+from stager.optimise.planner import plan
+from stager.physics.chain import throw
+from tests.optimise.machines import HEAVY, LIGHT, scenario
+
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+CASES = {
+    "slip_heat": scenario(HEAVY, slip_heat=1.0),
+    "exit_energy": scenario(LIGHT, exit_energy=1.5, stages=2),
+    "acceleration": scenario(HEAVY, acceleration=4000.0, stages=2),
+    "wheel_speed": scenario(HEAVY, wheel_speed=12.0, stages=2),
+    "grip_margin": scenario(HEAVY, grip_margin=0.05, stages=2),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_price_is_what_a_new_plan_gains(name: str) -> None:
+    task = CASES[name]
+    _priced(task, name, within=0.01)
+
+
+def test_price_of_power_that_all_stages_share(tmp_path: Path) -> None:
+    text = (CONFIGS / "foam_disc.toml").read_text(encoding="utf-8")
+    path = tmp_path / "weak.toml"
+    path.write_text(
+        text.replace("[limits]\n", '[limits]\naverage_power = "25 W"\n').replace("stages = 4", "stages = 2"),
+        encoding="utf-8",
+    )
+    _priced(load(path).scenario(), "average_power", within=0.02)
+
+
+def _priced(task: Scenario, name: str, *, within: float) -> None:
+    found = plan(task, draws=0, certified=False)
+    assert found.best is not None
+    assert name in found.binding
+    again = plan(looser(task, [name], 1.01), draws=0, certified=False)
+    gained = again.ladder[found.best.count].exit_speed.nominal / found.best.exit_speed - 1
+    # The plan itself is settled to 1e-5 of its exit speed.
+    assert found.prices[name] == pytest.approx(gained, rel=within, abs=1e-5)
+
+
+def test_the_price_of_slip_heat_is_its_multiplier() -> None:
+    # Where nothing else holds a wheel back, ∂exit/∂setting = λ ∂heat/∂setting for each of them.
+    task = CASES["slip_heat"]
+    found = plan(task, draws=0, certified=False)
+    assert found.best is not None
+    steps = 3e-4 * np.eye(3)
+    ahead, behind = (throw(task.launcher, found.best.wheel_speed * (1 + way * steps)) for way in (1, -1))
+    gained = ahead.exit_speed - behind.exit_speed
+    warmed = ahead.stages.slip_heat.sum(-1) - behind.stages.slip_heat.sum(-1)
+    slope = gained @ warmed / (warmed @ warmed)
+    assert task.allowances.slip_heat is not None
+    assert found.prices["slip_heat"] == pytest.approx(
+        0.01 * slope * task.allowances.slip_heat / found.best.exit_speed, rel=0.02
+    )
+
+
+def test_one_more_stage_than_allowed_is_worth_what_it_adds() -> None:
+    few, more = (plan(scenario(HEAVY, stages=count), draws=0, certified=False) for count in (2, 3))
+    assert few.best is not None
+    assert more.best is not None
+    assert few.binding == {"stages"}
+    # Told from the maps, which are good to about 1e-4.
+    assert few.one_more_stage == pytest.approx(more.best.exit_speed / few.best.exit_speed - 1, abs=5e-4)

@@ -1,0 +1,41 @@
+"""Which limit stops a further stage, in the verdict."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from stager.optimise.planner import plan
+from tests.optimise.machines import HEAVY, launcher, scenario
+from tests.optimise.machines import stage as built
+
+
+def _verdict(machine: Any = HEAVY, **allowances: Any) -> str:
+    return plan(scenario(machine, **allowances), draws=0, certified=False).verdict
+
+
+@pytest.mark.parametrize(
+    ("allowances", "said"),
+    [
+        ({"stages": 1}, "Build 1 stage: the limit on stages allows no more."),
+        ({"stages": 6, "length": 0.1}, "Build 1 stage: the limit on length allows no more."),
+        ({"stages": 6, "mass": 0.5}, "Build 1 stage: the limit on mass allows no more."),
+        ({"length": 0.1, "mass": 0.5}, "Build 1 stage: the limits on length and mass allow no more."),
+    ],
+)  # fmt: skip
+def test_what_forbids_one_more_is_named(allowances: dict[str, Any], said: str) -> None:
+    machine = launcher(HEAVY.projectile, built(mass=0.3))
+    assert _verdict(machine, **allowances) == said
+
+
+@pytest.mark.parametrize("name, value", [("exit_energy", 0.9), ("wheel_speed", 5.0)])
+def test_what_keeps_one_more_from_adding_is_named(name: str, value: float) -> None:
+    verdict = _verdict(stages=3, **{name: value})
+    assert verdict.endswith(f"that you call worthwhile, with {name.replace('_', ' ')} at its limit.")
+    assert " would add 0." in verdict
+
+
+def test_a_stage_that_only_grips_less_is_laid_on_no_limit() -> None:
+    verdict = plan(scenario(HEAVY, stages=2, grip_margin=0.05), draws=0, certified=False).verdict
+    assert verdict.endswith("the limit on stages allows no more.")
