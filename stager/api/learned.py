@@ -36,7 +36,7 @@ def finder(scenario: Scenario) -> Finder:
     from stager.physics.options import SURE
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = np.asarray(span(launcher, scenario.allowances, index).top)
+        top = np.asarray(span(launcher, scenario.limit_values, index).top)
         return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=Looks(1), options=SURE)
 
     return find
@@ -90,7 +90,7 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.7 * share))
-    count = max(1, min(done.built + 1, scenario.allowances.stages)) if stages is None else stages
+    count = max(1, min(done.built + 1, scenario.limit_values.stages)) if stages is None else stages
     predicted = predict(after(done, rng, DRAWS), count, finder(scenario), built=done.built)
     tell(0.9)
     drifting = drifts(scenario, throws, rng)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from stager.api.results.sweep import SweepResult
     from stager.api.results.throw import ThrowResult
     from stager.config import Configuration
-    from stager.constraints import Design
+    from stager.constraints import OperatingPoint
     from stager.fit.planning import Next
     from stager.fit.records import Fit
     from stager.fit.table import Throws
@@ -93,20 +93,20 @@ class Loaded:
         Each verdict says which one change would help most.
         """
         from stager.api.results.check import Checked
-        from stager.constraints import verdicts
+        from stager.constraints import evaluate_limits
 
         design = self.design(*speeds)
-        return Checked(design=design, verdicts=tuple(verdicts(design, remedies=True)), loaded=self)
+        return Checked(design=design, verdicts=tuple(evaluate_limits(design, remedies=True)), loaded=self)
 
-    def design(self, *speeds: Speed) -> Design:
+    def design(self, *speeds: Speed) -> OperatingPoint:
         """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
-        from stager.constraints import Design
+        from stager.constraints import OperatingPoint
         from stager.optimise.sweep import grip_limits
 
         throw = self.throw(*speeds)
         scenario = self.scenario
-        limits = grip_limits(scenario, throw) if scenario.allowances.grip_margin else None
-        return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=throw, grip_limit=limits)
+        limits = grip_limits(scenario, throw) if scenario.limit_values.grip_margin else None
+        return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
         """Exit speed of a stage (from 1) against its wheel speed, and its grip limit with a coverage interval.
@@ -121,7 +121,7 @@ class Loaded:
         from stager.api.results.sweep import SweepResult
         from stager.optimise.sweep import sweep
 
-        most = max(self.scenario.allowances.stages, len(self.scenario.launcher.stages))
+        most = max(self.scenario.limit_values.stages, len(self.scenario.launcher.stages))
         if not 1 <= stage <= most:
             raise InputError(
                 f"must be 1 to {most}, as limits.stages allows (got {stage})", where="stage",

@@ -133,7 +133,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     part = best.throw.stages
     before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
     chosen = replace(loaded.scenario, launcher=best.design.launcher)
-    way = way_of(chosen.launcher, chosen.allowances, chosen.goal.spin)
+    way = way_of(chosen.launcher, chosen.limit_values, chosen.goal.spin)
     swept = sweep(chosen, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)), way)
     swept = replace(swept, wheel_speed=swept.wheel_speed[::THIN], exit_speed=swept.exit_speed[::THIN])
     setting = float(best.lead[k]), float(part.exit_speed[k])

@@ -79,7 +79,7 @@ def bound(
             missing = "stages that may all but jam"
             break
         turning = spins(launcher, launcher.stage(index))
-        evidence |= {GRIP_EVIDENCE} if scenario.allowances.grip_margin else set()
+        evidence |= {GRIP_EVIDENCE} if scenario.limit_values.grip_margin else set()
         evidence |= {SLOW_EVIDENCE} if arriving.spins else set()
         speeds.append(min(found.bound, cap))
         arriving = leaving(found.enclosed, feed if turning else 0.0, spins=turning)
@@ -92,7 +92,7 @@ def _task(
 ) -> Question | str:
     """What to ask of stage `index` where all that comes out of the one before is in `arriving`, or of what there is no
     bound."""
-    launcher, allowances = scenario.launcher, scenario.allowances
+    launcher, limit_values = scenario.launcher, scenario.limit_values
     stage = launcher.stage(index)
     enclose = enclosure(launcher, stage, spins=arriving.spins)
     if isinstance(enclose, str):
@@ -103,8 +103,8 @@ def _task(
     entries = after_run(launcher, arriving, least, most) if index else arriving
     top = top_of(scenario, index)
     tops = np.full(entries.low.size, top)
-    if allowances.grip_margin:
-        tops = capped(launcher, index, entries, top, allowances.grip_margin)
+    if limit_values.grip_margin:
+        tops = capped(launcher, index, entries, top, limit_values.grip_margin)
     turning = arriving.spins or spins(launcher, stage)
     ceiling = even_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
     steps = FINE_STEPS if turning else STEPS
@@ -114,7 +114,7 @@ def _task(
 def runs(scenario: Scenario, index: int) -> tuple[float, float]:
     """Shortest and longest free run before stage `index` [m]: wheels grow with speed, and contacts with them."""
     launcher = scenario.launcher
-    tops = [np.atleast_1d(span(launcher, scenario.allowances, k).top) for k in (index - 1, index)]
+    tops = [np.atleast_1d(span(launcher, scenario.limit_values, k).top) for k in (index - 1, index)]
     fast, still = np.maximum(*tops), np.zeros(1)
     least, most = (float(free_runs(launcher, index + 1, speed)[index - 1][0]) for speed in (fast, still))
     return least, most
@@ -122,10 +122,10 @@ def runs(scenario: Scenario, index: int) -> tuple[float, float]:
 
 def top_of(scenario: Scenario, index: int) -> float:
     """Greatest wheel speed that is open to stage `index` [m/s], rounding allowed for."""
-    return float(span(scenario.launcher, scenario.allowances, index).top) * (1 + ROUNDING)
+    return float(span(scenario.launcher, scenario.limit_values, index).top) * (1 + ROUNDING)
 
 
 def strain(scenario: Scenario) -> float:
     """Greatest peak acceleration allowed [m/s^2], and what steps may hide of it."""
-    known = [scenario.allowances.acceleration, scenario.launcher.projectile.max_acceleration]
+    known = [scenario.limit_values.acceleration, scenario.launcher.projectile.max_acceleration]
     return min((float(value) for value in known if value is not None), default=np.inf) * (1 + STRAIN_SEEN)

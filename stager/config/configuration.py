@@ -10,8 +10,8 @@ from typing import Any
 
 from stager.config.build import build_launcher
 from stager.config.machine import File
+from stager.config.requirements import build_goal, build_limit_values
 from stager.config.values import quantities, uncertain
-from stager.config.wish import build_allowances, build_goal
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.units import Measured, format_quantity
@@ -44,7 +44,7 @@ class Configuration:
         return Scenario(
             title=self.title,
             launcher=build_launcher(self.file, self.raw, {}),
-            allowances=build_allowances(self.file),
+            limit_values=build_limit_values(self.file),
             goal=build_goal(self.file),
             values={key: measured.value for key, measured in found.items()},
             uncertain=uncertain(found),

@@ -1,7 +1,6 @@
-"""One small object a limit. To add one: write its object, add it to LIMITS."""
+"""The table of limits. To add one: write its object, add it to LIMITS."""
 
 from stager.constraints.building import Cost, Crush, Length, Mass, Stages
-from stager.constraints.design import Design
 from stager.constraints.driving import (
     AveragePower,
     PeakPower,
@@ -11,8 +10,9 @@ from stager.constraints.driving import (
     Voltage,
     WindingTemperature,
 )
-from stager.constraints.limit import Limit, Unjudged, Verdict, judge
-from stager.constraints.missing import unjudged as _unjudged
+from stager.constraints.limit import Kind, Limit, LimitResult, NotJudged, evaluate
+from stager.constraints.missing import not_judged as _unjudged
+from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.throwing import Acceleration, EnergyPerArea, ExitEnergy, ExitSpeed, GripMargin, SlipHeat, Toy
 from stager.constraints.wheels import SHARES, RimSafety, TyreTurning, WheelSpeed, wheel_ceilings
 
@@ -43,21 +43,21 @@ LIMITS: tuple[Limit, ...] = (
 COMPUTED = frozenset(limit.name for limit in LIMITS)
 
 
-def verdicts(design: Design, *, remedies: bool = False) -> list[Verdict]:
+def evaluate_limits(point: OperatingPoint, *, remedies: bool = False) -> list[LimitResult]:
     """Verdicts of all limits that are set, in the order of LIMITS.
 
-    remedies: also the one change that would help most with each, for a design without batch axes.
+    remedies: also the one change that would help most with each, for an operating point without batch axes.
     """
-    found = (judge(limit, design, remedies=remedies) for limit in LIMITS)
+    found = (evaluate(limit, point, remedies=remedies) for limit in LIMITS)
     return [verdict for verdict in found if verdict is not None]
 
 
-def unjudged(design: Design) -> list[Unjudged]:
-    """Limits that are set but that `design` does not tell enough about, without batch axes."""
-    return _unjudged(design, LIMITS) if design.count else []
+def not_judged(point: OperatingPoint) -> list[NotJudged]:
+    """Limits that are set but that `point` does not tell enough about, without batch axes."""
+    return _unjudged(point, LIMITS) if point.count else []
 
 
 __all__ = [
-    "COMPUTED", "GEOMETRY", "LIMITS", "Design", "Limit", "Unjudged", "Verdict", "judge", "unjudged", "verdicts",
-    "wheel_ceilings",
+    "COMPUTED", "GEOMETRY", "LIMITS", "Kind", "Limit", "LimitResult", "NotJudged", "OperatingPoint", "evaluate",
+    "evaluate_limits", "not_judged", "wheel_ceilings",
 ]  # fmt: skip

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints.design import Design
+from stager.constraints.limit import Kind
+from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Number
 from stager.physics.drive.bus import peak_draw
@@ -20,20 +21,22 @@ class Throttle:
     name: str = "throttle"
     unit: str = "-"
     floor: bool = False
+    kind: Kind = Kind.STEADY
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[-]."""
-        return None if design.holding is None else np.asarray(design.holding.throttle.max(axis=-1, initial=0.0))
+        return None if point.holding is None else np.asarray(point.holding.throttle.max(axis=-1, initial=0.0))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """Full throttle; None where a stage has no drive or there is no supply."""
-        return None if design.holding is None else 1.0
+        return None if point.holding is None else 1.0
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        if design.holding is None or design.train is None:
+        if point.holding is None or point.train is None:
             return ""
-        return f"a slower wheel {1 + design.train.stage[worst(design.holding.throttle)]}, or more volts"
+        return f"a slower wheel {1 + point.train.stage[worst(point.holding.throttle)]}, or more volts"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +46,18 @@ class Voltage:
     name: str = "voltage"
     unit: str = "V"
     floor: bool = False
+    kind: Kind = Kind.DESIGN
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[V]."""
-        return None if design.launcher.supply is None else design.launcher.supply.voltage
+        return None if point.launcher.supply is None else point.launcher.supply.voltage
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[V]."""
-        return design.allowances.voltage
+        return point.limit_values.voltage
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a supply of fewer volts with motors of more speed per volt"
 
@@ -64,18 +69,20 @@ class PeakPower:
     name: str = "peak_power"
     unit: str = "W"
     floor: bool = False
+    kind: Kind = Kind.STEADY
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[W]."""
-        return _peak(design, 1)
+        return _peak(point, 1)
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[W]."""
-        return design.allowances.peak_power
+        return point.limit_values.peak_power
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return _one_by_one(design, 1, "W")
+        return _one_by_one(point, 1, "W")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,18 +92,20 @@ class SupplyCurrent:
     name: str = "supply_current"
     unit: str = "A"
     floor: bool = False
+    kind: Kind = Kind.STEADY
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[A]."""
-        return _peak(design, 0)
+        return _peak(point, 0)
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[A]."""
-        return design.allowances.supply_current
+        return point.limit_values.supply_current
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return _one_by_one(design, 0, "A")
+        return _one_by_one(point, 0, "A")
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,23 +115,25 @@ class AveragePower:
     name: str = "average_power"
     unit: str = "W"
     floor: bool = False
+    kind: Kind = Kind.STEADY
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[W]."""
-        if design.settled is not None:
-            return design.settled.average_power
-        return None if design.holding is None else design.holding.power
+        if point.settled is not None:
+            return point.settled.average_power
+        return None if point.holding is None else point.holding.power
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[W]."""
-        return design.allowances.average_power
+        return point.limit_values.average_power
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        if design.settled is None or design.holding is None:
+        if point.settled is None or point.holding is None:
             return "smaller or slower wheels"
-        throwing = float(design.settled.average_power - design.holding.power)
-        return "fewer throws a second" if throwing > float(design.holding.power) else "smaller or slower wheels"
+        throwing = float(point.settled.average_power - point.holding.power)
+        return "fewer throws a second" if throwing > float(point.holding.power) else "smaller or slower wheels"
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,22 +143,24 @@ class WindingTemperature:
     name: str = "winding_temperature"
     unit: str = "K"
     floor: bool = False
+    kind: Kind = Kind.STEADY
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[K]; None where a motor's thermal data are not known."""
-        if design.windings is None or set(design.windings.stage) < set(range(design.count)):
+        if point.windings is None or set(point.windings.stage) < set(range(point.count)):
             return None
-        return np.asarray(design.windings.temperature(design.launcher.feed.session).max(axis=-1))
+        return np.asarray(point.windings.temperature(point.launcher.feed.session).max(axis=-1))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[K]."""
-        return design.allowances.winding_temperature
+        return point.limit_values.winding_temperature
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        if design.windings is None:
+        if point.windings is None:
             return ""
-        hottest = design.windings.stage[worst(design.windings.temperature(design.launcher.feed.session))]
+        hottest = point.windings.stage[worst(point.windings.temperature(point.launcher.feed.session))]
         return f"a motor of less resistance in stage {1 + hottest}, or rests between throws"
 
 
@@ -158,37 +171,39 @@ class SettledLoss:
     name: str = "settled_loss"
     unit: str = "-"
     floor: bool = False
+    kind: Kind = Kind.STEADY
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[-]; all of it where a settled throw jams."""
-        found = design.settled
+        found = point.settled
         return None if found is None else np.where(found.throw.jammed, 1.0, found.loss)
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[-]."""
-        return design.allowances.settled_loss
+        return point.limit_values.settled_loss
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        if design.settled is None:
+        if point.settled is None:
             return ""
-        column = worst(design.settled.missing)
-        stage = 1 + design.settled.rhythm.train.stage[column]
-        governed = bool(design.settled.rhythm.train.governed[column])
+        column = worst(point.settled.missing)
+        stage = 1 + point.settled.rhythm.train.stage[column]
+        governed = bool(point.settled.rhythm.train.governed[column])
         return f"a heavier wheel {stage}, or fewer throws a second" if governed else f"govern motor {stage}"
 
 
-def _peak(design: Design, which: int) -> Number | None:
+def _peak(point: OperatingPoint, which: int) -> Number | None:
     """Peak current (0) [A] or power (1) [W]."""
-    supply = design.launcher.supply
-    if design.holding is None or design.train is None or supply is None:
+    supply = point.launcher.supply
+    if point.holding is None or point.train is None or supply is None:
         return None
-    return peak_draw(design.train, rushing(design.train, design.holding), supply)[which]
+    return peak_draw(point.train, rushing(point.train, point.holding), supply)[which]
 
 
-def _one_by_one(design: Design, which: int, unit: str) -> str:
-    supply = design.launcher.supply
-    if design.holding is None or design.train is None or supply is None:
+def _one_by_one(point: OperatingPoint, which: int, unit: str) -> str:
+    supply = point.launcher.supply
+    if point.holding is None or point.train is None or supply is None:
         return ""
-    least = float(peak_in_turn(design.train, design.holding, supply)[which])
+    least = float(peak_in_turn(point.train, point.holding, supply)[which])
     return f"start the stages one after the other: {least:.3g} {unit}"

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints.design import Design
+from stager.constraints.limit import Kind
+from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Floats, Number
 from stager.physics.motion import translation_energy
@@ -19,16 +20,18 @@ class ExitEnergy:
     name: str = "exit_energy"
     unit: str = "J"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """Translation energy [J]."""
-        return translation_energy(design.throw.exit_speed, design.launcher.projectile)
+        return translation_energy(point.throw.exit_speed, point.launcher.projectile)
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
-        return design.allowances.exit_energy
+        return point.limit_values.exit_energy
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel"
 
@@ -40,16 +43,18 @@ class ExitSpeed:
     name: str = "exit_speed"
     unit: str = "m/s"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
-        return design.throw.exit_speed
+        return point.throw.exit_speed
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
-        return design.allowances.exit_speed
+        return point.limit_values.exit_speed
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel"
 
@@ -61,17 +66,19 @@ class EnergyPerArea:
     name: str = "energy_per_area"
     unit: str = "J/m^2"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[J/m^2]."""
-        projectile = design.launcher.projectile
-        return translation_energy(design.throw.exit_speed, projectile) / projectile.frontal_area
+        projectile = point.launcher.projectile
+        return translation_energy(point.throw.exit_speed, projectile) / projectile.frontal_area
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[J/m^2]."""
-        return design.allowances.energy_per_area
+        return point.limit_values.energy_per_area
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel, or a wider projectile"
 
@@ -83,17 +90,19 @@ class Toy:
     name: str = "toy"
     unit: str = "J"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """Translation energy [J]."""
-        return translation_energy(design.throw.exit_speed, design.launcher.projectile)
+        return translation_energy(point.throw.exit_speed, point.launcher.projectile)
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
-        toy = design.allowances.toy
-        return None if toy is None else toy.most(design.launcher.projectile.known_frontal_area)
+        toy = point.limit_values.toy
+        return None if toy is None else toy.most(point.launcher.projectile.known_frontal_area)
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel"
 
@@ -105,23 +114,25 @@ class Acceleration:
     name: str = "acceleration"
     unit: str = "m/s^2"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[m/s^2]."""
-        return np.asarray(design.throw.stages.peak_acceleration.max(axis=-1, initial=0.0))
+        return np.asarray(point.throw.stages.peak_acceleration.max(axis=-1, initial=0.0))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[m/s^2]."""
         known = [
             value
-            for value in (design.allowances.acceleration, design.launcher.projectile.max_acceleration)
+            for value in (point.limit_values.acceleration, point.launcher.projectile.max_acceleration)
             if value is not None
         ]
         return min(known[0], known[-1]) if known else None
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return f"less crush in stage {1 + worst(design.throw.stages.peak_acceleration)}"
+        return f"less crush in stage {1 + worst(point.throw.stages.peak_acceleration)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,18 +142,20 @@ class SlipHeat:
     name: str = "slip_heat"
     unit: str = "J"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[J]."""
-        return np.asarray(design.throw.stages.slip_heat.sum(axis=-1))
+        return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
-        return design.allowances.slip_heat
+        return point.limit_values.slip_heat
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return f"a slower wheel {1 + worst(design.throw.stages.slip_heat)}, where most of the heat is"
+        return f"a slower wheel {1 + worst(point.throw.stages.slip_heat)}, where most of the heat is"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,24 +166,26 @@ class GripMargin:
     name: str = "grip_margin"
     unit: str = "-"
     floor: bool = True
+    kind: Kind = Kind.THROW
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """Least of 1 − u/grip limit over the stages; 1 where no stage has a grip limit within its range."""
-        if design.grip_limit is None:
+        if point.grip_limit is None:
             return None
-        return np.asarray(1.0 - self._shares(design).max(axis=-1, initial=0.0))
+        return np.asarray(1.0 - self._shares(point).max(axis=-1, initial=0.0))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[-]; None where no margin is asked for."""
-        return design.allowances.grip_margin or None
+        return point.limit_values.grip_margin or None
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return f"a slower wheel {1 + worst(self._shares(design))}"
+        return f"a slower wheel {1 + worst(self._shares(point))}"
 
-    def _shares(self, design: Design) -> Floats:
+    def _shares(self, point: OperatingPoint) -> Floats:
         """u by grip limit of each stage [-], 0 where there is none."""
-        speed = design.leading
-        if design.grip_limit is None:
+        speed = point.leading
+        if point.grip_limit is None:
             return np.zeros(speed.shape)
-        return np.where(np.isnan(design.grip_limit), 0.0, speed / design.grip_limit)
+        return np.where(np.isnan(point.grip_limit), 0.0, speed / point.grip_limit)

@@ -63,8 +63,8 @@ class Experiments:
 
 def stakes(ensemble: Ensemble, built: int, find: Finder) -> tuple[Stakes, Experiments]:
     """Decisions and possible measurements with `built` stages; lane 0 of the ensemble is left out of the draws."""
-    goal, allowances = ensemble.scenario.goal, ensemble.scenario.allowances
-    more = built < allowances.stages
+    goal, limit_values = ensemble.scenario.goal, ensemble.scenario.limit_values
+    more = built < limit_values.stages
     steps = list(chain(ensemble, built + more, find))
     last = steps[built - 1]
     worthwhile = None

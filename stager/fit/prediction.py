@@ -48,7 +48,7 @@ class Step:
 
 def chain(ensemble: Ensemble, stages: int, find: Finder) -> Iterator[Step]:
     """Stage by stage, each set to its grip limit less the margin that the limits ask for, or where it is fastest."""
-    margin = 1 - ensemble.scenario.allowances.grip_margin
+    margin = 1 - ensemble.scenario.limit_values.grip_margin
     speed, spin = feed(ensemble)
     settings = np.zeros((ensemble.lanes, 0))
     for index in range(stages):

@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances, Goal
+from stager.model.requirements import Goal, LimitValues
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,7 @@ class Scenario:
 
     title: str
     launcher: Launcher
-    allowances: Allowances
+    limit_values: LimitValues
     goal: Goal
     values: Mapping[str, float]
     uncertain: tuple[Uncertain, ...]

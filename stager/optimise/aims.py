@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Goal
 from stager.optimise.solve import Task
 
 PEAK_MARGIN, ROUNDING = 5e-4, 5e-7
@@ -18,14 +18,14 @@ def asks_speed(goal: Goal) -> bool:
 
 def exit_cap(scenario: Scenario) -> float:
     """Greatest exit speed that the limits on the throw allow [m/s]."""
-    projectile, allowances = scenario.launcher.projectile, scenario.allowances
-    energies = [allowances.exit_energy]
-    if allowances.energy_per_area is not None:
-        energies.append(allowances.energy_per_area * float(projectile.frontal_area))
-    if allowances.toy is not None:
-        energies.append(float(allowances.toy.most(projectile.known_frontal_area)))
+    projectile, limit_values = scenario.launcher.projectile, scenario.limit_values
+    energies = [limit_values.exit_energy]
+    if limit_values.energy_per_area is not None:
+        energies.append(limit_values.energy_per_area * float(projectile.frontal_area))
+    if limit_values.toy is not None:
+        energies.append(float(limit_values.toy.most(projectile.known_frontal_area)))
     cap = float(np.sqrt(2 * min(energies) / projectile.mass))
-    return cap if allowances.exit_speed is None else min(cap, allowances.exit_speed)
+    return cap if limit_values.exit_speed is None else min(cap, limit_values.exit_speed)
 
 
 def aimed_speed(scenario: Scenario) -> float:
@@ -37,8 +37,8 @@ def aimed_speed(scenario: Scenario) -> float:
 
 def task(scenario: Scenario) -> Task:
     """What a chain must keep. Peaks of acceleration may hide a little between two steps."""
-    allowances = scenario.allowances
-    strains = [allowances.acceleration, scenario.launcher.projectile.max_acceleration]
+    limit_values = scenario.limit_values
+    strains = [limit_values.acceleration, scenario.launcher.projectile.max_acceleration]
     strain = min((float(value) for value in strains if value is not None), default=np.inf)
-    heat = np.inf if allowances.slip_heat is None else allowances.slip_heat * (1 - ROUNDING)
+    heat = np.inf if limit_values.slip_heat is None else limit_values.slip_heat * (1 - ROUNDING)
     return Task(cap=aimed_speed(scenario) * (1 - ROUNDING), heat=heat, strain=strain * (1 - PEAK_MARGIN))

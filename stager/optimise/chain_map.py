@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.span import span
 from stager.optimise.spun import way_of
 from stager.optimise.stage_map import Entries, Passed, StageMap
@@ -49,16 +49,16 @@ class ChainMap:
     samples = 3000
 
     def __init__(
-        self, launcher: Launcher, allowances: Allowances, most: int, fastest: float, spin: float | None = None,
+        self, launcher: Launcher, limit_values: LimitValues, most: int, fastest: float, spin: float | None = None,
         entry: float = 0.0,
     ) -> None:  # fmt: skip
         """most: stages that there may be; fastest: exit speed that need not be exceeded [m/s]; spin: that is asked for
         [rad/s]; entry: speed into a stage that maps must reach [m/s]."""
-        self.spin, self.way = spin, way_of(launcher, allowances, spin)
-        self.launcher, self.allowances = launcher, allowances
+        self.spin, self.way = spin, way_of(launcher, limit_values, spin)
+        self.launcher, self.limit_values = launcher, limit_values
         self.feed = float(launcher.feed.speed)
-        self.tops = [float(span(launcher, allowances, k).top) for k in range(most)]
-        strains = (allowances.acceleration, launcher.projectile.max_acceleration)
+        self.tops = [float(span(launcher, limit_values, k).top) for k in range(most)]
+        strains = (limit_values.acceleration, launcher.projectile.max_acceleration)
         self.strained = any(strain is not None for strain in strains)
         self.first = self._map(0, Entries(self.feed, self.feed, 1))
         guided = launcher.guide is not None and most > 1
@@ -78,14 +78,14 @@ class ChainMap:
             self._maps[key] = self._map(index, Entries(low, self._high, SPEEDS, *self._shares))
         return self._maps[key]
 
-    def under(self, allowances: Allowances, most: int) -> ChainMap:
+    def under(self, limit_values: LimitValues, most: int) -> ChainMap:
         """The same under other limits, for up to `most` stages; maps are shared where these leave them as they are."""
-        tops = [float(span(self.launcher, allowances, k).top) for k in range(most)]
-        same = tops == self.tops[:most] and bool(allowances.grip_margin) == bool(self.allowances.grip_margin)
+        tops = [float(span(self.launcher, limit_values, k).top) for k in range(most)]
+        same = tops == self.tops[:most] and bool(limit_values.grip_margin) == bool(self.limit_values.grip_margin)
         if not same:
-            return ChainMap(self.launcher, allowances, most, self._fastest, self.spin)
+            return ChainMap(self.launcher, limit_values, most, self._fastest, self.spin)
         other = copy(self)
-        other.allowances, other.tops = allowances, tops
+        other.limit_values, other.tops = limit_values, tops
         return other
 
     def enter(self, index: int, exit_speed: Floats) -> Floats:
@@ -96,7 +96,7 @@ class ChainMap:
 
     def open(self, index: int, anchors: Floats, grip: float = 1.0) -> Floats:
         """Greatest wheel speed open to stage `index` [m/s], by its anchors (lanes, 4)."""
-        margin, top = self.allowances.grip_margin, self.tops[index]
+        margin, top = self.limit_values.grip_margin, self.tops[index]
         # Between the entries of a map anchors may lie a little above the end of the range.
         highest = np.minimum(anchors[:, 2], top)
         if not margin:
@@ -151,7 +151,7 @@ class ChainMap:
         return found
 
     def _map(self, index: int, entries: Entries) -> StageMap:
-        beyond = 1.0 if self.allowances.grip_margin else FAR_PAST if self.strained else PAST_PEAK
+        beyond = 1.0 if self.limit_values.grip_margin else FAR_PAST if self.strained else PAST_PEAK
         return StageMap(self.launcher, index, entries, ROOM * self.tops[index], beyond, self.way)
 
     def _after_first(self) -> Passed:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from stager.constraints import GEOMETRY, Design, judge
+from stager.constraints import GEOMETRY, OperatingPoint, evaluate
 from stager.model.scenario import Scenario
 from stager.optimise.aims import asks_speed
 from stager.optimise.records import Settings
@@ -33,6 +33,6 @@ def binding(scenario: Scenario, best: Settings) -> frozenset[str]:
 
 def broken_by(scenario: Scenario, count: int) -> list[str]:
     """Names of the limits on what is built that so many stages break."""
-    design = Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=idle(count))
-    found = [judge(limit, design) for limit in GEOMETRY]
+    design = OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=idle(count))
+    found = [evaluate(limit, design) for limit in GEOMETRY]
     return [verdict.name for verdict in found if verdict is not None and verdict.slack < 0]

@@ -46,7 +46,7 @@ def climb(scenario: Scenario, seen: Callable[[float], None] | None = None) -> Cl
     if most == 0 or _spins_too_little(scenario):
         return Climbed(bare, None, [])
     if seen is not None:
-        seen(max(float(np.max(span(scenario.launcher, scenario.allowances, k).top)) for k in range(most)))
+        seen(max(float(np.max(span(scenario.launcher, scenario.limit_values, k).top)) for k in range(most)))
     # One stage more than is allowed, for what it would be worth.
     chains = chains_of(scenario, most + 1)
     climbers = settle(scenario, chains, range(1, most + 1), task(scenario), seen)
@@ -57,16 +57,16 @@ def climb(scenario: Scenario, seen: Callable[[float], None] | None = None) -> Cl
 
 def _spins_too_little(scenario: Scenario) -> bool:
     """Whether a spin is asked for that is clearly more than a first stage makes."""
-    spin, top = abs(scenario.goal.spin or 0.0), span(scenario.launcher, scenario.allowances, 0).top
+    spin, top = abs(scenario.goal.spin or 0.0), span(scenario.launcher, scenario.limit_values, 0).top
     return spin > 0 and spin > CLEARLY * most_spin(scenario.launcher, float(np.max(top)))
 
 
 def chains_of(scenario: Scenario, most: int) -> Chains:
     """What is searched for up to `most` stages: maps, or the true model where neighbours act at once."""
-    launcher, allowances = scenario.launcher, scenario.allowances
+    launcher, limit_values = scenario.launcher, scenario.limit_values
     spin = scenario.goal.spin
-    maps = ChainMap(launcher, allowances, most, aimed_speed(scenario), spin)
-    top = np.atleast_1d(span(launcher, allowances, 0).top)
+    maps = ChainMap(launcher, limit_values, most, aimed_speed(scenario), spin)
+    top = np.atleast_1d(span(launcher, limit_values, 0).top)
     together = most > 1 and overlapping(launcher, most, top)
     if together and spin:
         raise InputError(TOGETHER, where="goal.spin", hint=FARTHER)
@@ -75,5 +75,5 @@ def chains_of(scenario: Scenario, most: int) -> Chains:
 
 def most_stages(scenario: Scenario) -> int:
     """How many stages the limits on what is built allow."""
-    allowed = scenario.allowances.stages
+    allowed = scenario.limit_values.stages
     return next((max(count - 1, 0) for count in range(allowed + 1) if broken_by(scenario, count)), allowed)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.chain_map import ChainMap, ChainRun
 from stager.optimise.solve import LEAST_SETTING
 
@@ -49,9 +49,9 @@ class CrushMap:
         """Chains at wheel speeds [m/s], shape (lanes, stages), at the crush of those that were run last."""
         return self._chain(lambda node, index, anchors: wheel_speed[:, index])
 
-    def under(self, allowances: Allowances, most: int) -> CrushMap:
+    def under(self, limit_values: LimitValues, most: int) -> CrushMap:
         """See Chains."""
-        return CrushMap([node.under(allowances, most) for node in self.nodes], most, self.smooth)
+        return CrushMap([node.under(limit_values, most) for node in self.nodes], most, self.smooth)
 
     def grips(self, exit_speed: Floats, share: Floats) -> Floats:
         """Grip limits [m/s]: see Chains. They are looked for once a crush is chosen, not here."""

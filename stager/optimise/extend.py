@@ -25,7 +25,7 @@ def extended(scenario: Scenario, before: Floats, task: Task) -> Floats | None:
     """Wheel speeds [m/s] of `before`, shape (stages,), and of a stage more that throws fastest behind them within
     what `task` asks of a throw; None where no speed of it keeps that."""
     launcher = scenario.launcher
-    top = float(span(launcher, scenario.allowances, before.size).top)
+    top = float(span(launcher, scenario.limit_values, before.size).top)
 
     def best(speeds: Floats, options: Options) -> tuple[int, float]:
         done = throw(launcher, _chains(before, speeds), options=options)

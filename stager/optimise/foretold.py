@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.constraints import LIMITS, Design, judge
+from stager.constraints import LIMITS, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.chain_map import ChainRun
@@ -46,11 +46,11 @@ class Foreteller:
         launcher = self.scenario.launcher
         bare = replace(launcher, feed=replace(launcher.feed, rate=None))
         held = still(run.wheel_speed, self._slower(run))
-        design = Design(launcher=bare, allowances=self.scenario.allowances, throw=held)
+        design = OperatingPoint(launcher=bare, limit_values=self.scenario.limit_values, throw=held)
         out = np.ones((len(run.wheel_speed), len(self.names)))
         for column, name in enumerate(self.names):
-            if name in HELD and (verdict := judge(COUPLED[name], design)) is not None:
-                out[:, column] = np.maximum(verdict.used, LEAST)
+            if name in HELD and (verdict := evaluate(COUPLED[name], design)) is not None:
+                out[:, column] = np.maximum(verdict.value, LEAST)
             if name == "average_power" and launcher.feed.rate is not None:
                 out[:, column] += launcher.feed.rate * self._taken(run).sum(axis=1)
             if name == "settled_loss":

@@ -12,8 +12,8 @@ from stager.crew import Crew
 from stager.errors import InputError
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Goal
 from stager.optimise.aims import task
 from stager.optimise.climb import Climbed, chains_of, most_stages
 from stager.optimise.coupled import restrain

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.chain_map import ChainMap, ChainRun
 from stager.physics.chain import throw
 from stager.physics.options import Options
@@ -32,7 +32,7 @@ class JointChains:
         wheel = settings * self.open[: settings.shape[1]]
         done = throw(self.launcher, wheel, options=COARSE)
         stages = done.stages
-        if self.maps.allowances.grip_margin:
+        if self.maps.limit_values.grip_margin:
             through = self._within(stages.entry_speed, stages.entry_spin, wheel, grip)
             return _run(done, ~done.jammed & through)
         return _run(done, ~done.jammed)
@@ -42,9 +42,9 @@ class JointChains:
         done = throw(self.launcher, wheel_speed, options=COARSE)
         return _run(done, ~done.jammed)
 
-    def under(self, allowances: Allowances, most: int) -> JointChains:
+    def under(self, limit_values: LimitValues, most: int) -> JointChains:
         """See Chains."""
-        return JointChains(self.launcher, self.maps.under(allowances, most))
+        return JointChains(self.launcher, self.maps.under(limit_values, most))
 
     def grips(self, exit_speed: Floats, share: Floats) -> Floats:
         """See Chains; exit speeds [m/s]."""

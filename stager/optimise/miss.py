@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from stager.constraints import Verdict
+from stager.constraints import LimitResult
 from stager.model.scenario import Scenario
 from stager.optimise.aims import exit_cap
 from stager.optimise.records import Missed, Relaxation, Settings
@@ -59,16 +59,16 @@ def _from_the_start(fed: Settings) -> Missed:
     names = tuple(verdict.name for verdict in broken)
     words = ", ".join(name.replace("_", " ") for name in names)
     needed = tuple(
-        Relaxation(name=one.name, unit=one.unit, allowed=float(one.allowed), needed=None if len(broken) > 1 else
-                   float(one.used), together=float(one.used))
+        Relaxation(name=one.name, unit=one.unit, allowed=float(one.bound), needed=None if len(broken) > 1 else
+                   float(one.value), together=float(one.value))
         for one in broken
     )  # fmt: skip
     reason = f"No design keeps the limits: already as it is fed it breaks {words}."
     return Missed(reason=reason, proven=True, nearest=None, conflict=names, relaxations=needed)
 
 
-def _broken(settings: Settings) -> list[Verdict]:
-    return [verdict for verdict in settings.verdicts if not verdict.kept]
+def _broken(settings: Settings) -> list[LimitResult]:
+    return [verdict for verdict in settings.verdicts if not verdict.satisfied]
 
 
 def _unspun(scenario: Scenario, climbed: Sequence[Settings], spin: float) -> Missed:
@@ -80,10 +80,10 @@ def _unspun(scenario: Scenario, climbed: Sequence[Settings], spin: float) -> Mis
         names = tuple(verdict.name for verdict in _broken(nearest))
         reason = f"None found that spins at {asked} within the limits, which does not prove that there is none."
         return Missed(reason=reason, proven=False, nearest=nearest, conflict=names)
-    top = float(np.max(span(scenario.launcher, scenario.allowances, 0).top))
+    top = float(np.max(span(scenario.launcher, scenario.limit_values, 0).top))
     most = np.copysign(most_spin(scenario.launcher, top), spin) / TURN
     reason = (
         f"No design is found that spins at {asked}: the first stage makes the spin and gives {most:.3g} rev/s at most"
-        + (", with no margin to its grip limit." if scenario.allowances.grip_margin else ".")
+        + (", with no margin to its grip limit." if scenario.limit_values.grip_margin else ".")
     )
     return Missed(reason=reason, proven=False, nearest=None)

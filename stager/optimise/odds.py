@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints import LIMITS, Design, judge
+from stager.constraints import LIMITS, OperatingPoint, evaluate
 from stager.crew import Crew
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+from stager.model.requirements import Aim, LimitValues
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Allowances
 from stager.optimise.draws import Draws, draw
 from stager.optimise.records import Settings
 from stager.optimise.retune import Bench, own_cap
@@ -86,7 +86,7 @@ class _Chunk:
     """Some draws, behind the nominal launcher as lane 0. near, way: see Bench; cap [m/s], strain [m/s^2]: (lanes,)."""
 
     launcher: Launcher
-    allowances: Allowances
+    limit_values: LimitValues
     near: Floats
     cap: Floats
     strain: Floats
@@ -96,18 +96,18 @@ class _Chunk:
 
 def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings], least: int) -> list[_Chunk]:
     """At least so many chunks, as even as can be: a few lanes alone are looked at more closely than many."""
-    allowances, goal = scenario.allowances, scenario.goal
+    limit_values, goal = scenario.limit_values, scenario.goal
     asked = np.inf if goal.aim is Aim.FASTEST or goal.exit_speed is None else goal.exit_speed
-    cap = own_cap(draws.launcher, allowances, draws.lanes, asked)
-    strains = [allowances.acceleration, draws.launcher.projectile.max_acceleration]
+    cap = own_cap(draws.launcher, limit_values, draws.lanes, asked)
+    strains = [limit_values.acceleration, draws.launcher.projectile.max_acceleration]
     strain = np.min(np.broadcast_arrays(np.full(draws.lanes, np.inf), *(s for s in strains if s is not None)), axis=0)
     rungs = tuple(_Rung(wheel_speed=settings.lead, lone=_lone(settings)) for settings in climbed[1:])
-    way = way_of(scenario.launcher, allowances, goal.spin)
+    way = way_of(scenario.launcher, limit_values, goal.spin)
     flat, near = flatten(draws.launcher, (draws.lanes,)), _near(scenario, climbed)
     parts = np.array_split(np.arange(1, draws.lanes), max(least, -(-(draws.lanes - 1) // CHUNK)))
     chosen = [np.append(0, part) for part in parts]
     return [
-        _Chunk(launcher=take(flat, who), allowances=allowances, near=near, cap=cap[who], strain=strain[who],
+        _Chunk(launcher=take(flat, who), limit_values=limit_values, near=near, cap=cap[who], strain=strain[who],
                rungs=rungs, way=way) for who in chosen
     ]  # fmt: skip
 
@@ -115,7 +115,7 @@ def _chunks(scenario: Scenario, draws: Draws, climbed: Sequence[Settings], least
 def _climbed(chunk: _Chunk) -> Floats:
     """Exit speeds [m/s] of the chunk's draws on every rung, (rungs, draws)."""
     lanes = chunk.cap.size
-    bench = Bench(chunk.launcher, chunk.allowances, lanes, chunk.strain, chunk.near, chunk.way)
+    bench = Bench(chunk.launcher, chunk.limit_values, lanes, chunk.strain, chunk.near, chunk.way)
     rungs = [bench.speed.copy()]
     for rung in chunk.rungs:
         bench.add(bench.speed < chunk.cap)
@@ -131,7 +131,7 @@ def _near(scenario: Scenario, climbed: Sequence[Settings]) -> Floats:
     near = []
     for k in range(climbed[-1].count):
         limits = [found.grip_limit[k] for found in climbed if found.count > k and np.isfinite(found.grip_limit[k])]
-        near.append(max(limits) if limits else float(np.max(span(scenario.launcher, scenario.allowances, k).top)))
+        near.append(max(limits) if limits else float(np.max(span(scenario.launcher, scenario.limit_values, k).top)))
     return np.array(near)
 
 
@@ -170,7 +170,7 @@ def _shared(chunk: _Chunk, launcher: Launcher, lead: Floats) -> tuple[Floats, Fl
     done = throw(launcher, *sides(chunk.way, launcher, lead, ROUGH), options=ROUGH)
     # Slowed too much, some no longer make the spin that is asked for.
     speed = np.where(turns(chunk.way, done), done.exit_speed, 0.0)
-    design = Design(launcher=launcher, allowances=chunk.allowances, throw=done, options=ROUGH)
-    found = [judge(limit, design) for limit in LIMITS if limit.name in SHARED]
+    design = OperatingPoint(launcher=launcher, limit_values=chunk.limit_values, throw=done, options=ROUGH)
+    found = [evaluate(limit, design) for limit in LIMITS if limit.name in SHARED]
     slacks = [np.broadcast_to(verdict.slack, done.exit_speed.shape) for verdict in found if verdict is not None]
     return (np.min(slacks, axis=0) if slacks else np.ones(done.exit_speed.shape)), speed

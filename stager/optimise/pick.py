@@ -34,7 +34,7 @@ def pick(scenario: Scenario, seen: Callable[[float], None] | None = None) -> Pic
     """The best parts of the catalogue and the climb with them; seen: see `settle`, called where there is no choice."""
     if all(parts == Parts(0, 0) for parts in _offered(scenario)):
         return Picked(scenario, climb(scenario, seen), None)
-    runner = Runner(scenario.allowances, scenario.goal.spin)
+    runner = Runner(scenario.limit_values, scenario.goal.spin)
     tried = _one_for_all(scenario, runner)
     common = best_of(tried)
     own, ends = _each_its_own(scenario, runner, common), None
@@ -51,7 +51,7 @@ def pick(scenario: Scenario, seen: Callable[[float], None] | None = None) -> Pic
 
 
 def _stages(scenario: Scenario) -> list[Stage]:
-    return [scenario.launcher.stage(k) for k in range(scenario.allowances.stages)]
+    return [scenario.launcher.stage(k) for k in range(scenario.limit_values.stages)]
 
 
 def _one_for_all(scenario: Scenario, runner: Runner) -> list[Choice]:
@@ -84,7 +84,7 @@ def _each_its_own(scenario: Scenario, runner: Runner, common: Choice) -> Choice 
     """Each stage with the parts that get most out of it in turn; None where that is not clearly better."""
     entry = float(scenario.launcher.feed.speed), 0.0
     parts: list[Parts] = []
-    for index in range(scenario.allowances.stages):
+    for index in range(scenario.limit_values.stages):
         leaving = {
             offered: runner.leave(outfit(scenario.launcher, [*parts, offered]), index, entry)
             for offered in parts_of(scenario.launcher.stage(index))

@@ -8,8 +8,8 @@ import numpy as np
 
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.crew import Crew
+from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim
 from stager.optimise.aims import asks_speed
 from stager.optimise.choose import binding, choose
 from stager.optimise.climb import most_stages

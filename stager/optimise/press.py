@@ -93,7 +93,7 @@ def _ends(scenario: Scenario, runner: Runner, base: Choice) -> tuple[float, floa
 
     Where neighbours hold it together, nothing is known of a stage on its own, and a look takes minutes.
     """
-    stages = [scenario.launcher.stage(k) for k in range(scenario.allowances.stages)]
+    stages = [scenario.launcher.stage(k) for k in range(scenario.limit_values.stages)]
     asked = ranged_over(stages)
     crushes = [crush_of(stage, base.parts[min(k, len(base.parts) - 1)]) for k, stage in enumerate(stages)]
 
@@ -118,8 +118,8 @@ def _nodes(scenario: Scenario, runner: Runner, base: Choice, ends: tuple[float, 
     for crush in np.linspace(*ends, NODES):
         found.append(run_up(scenario, runner, _parts(base, [float(crush)] * most)))
     entry = min(CLEAR * aimed, max(max(choice.exits) for choice in found))
-    spin, allowances = scenario.goal.spin, scenario.allowances
-    return [ChainMap(choice.scenario.launcher, allowances, most, aimed, spin, entry) for choice in found]
+    spin, limit_values = scenario.goal.spin, scenario.limit_values
+    return [ChainMap(choice.scenario.launcher, limit_values, most, aimed, spin, entry) for choice in found]
 
 
 def _counts(base: Choice, most: int, shared: bool) -> list[int]:

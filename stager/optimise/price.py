@@ -36,7 +36,7 @@ def prices(scenario: Scenario, climbed: Climbed, best: Settings) -> dict[str, fl
             continue
         wider = looser(scenario, [name], 1 + MORE)
         if name not in BUILT:
-            under = chains.under(wider.allowances, best.count)
+            under = chains.under(wider.limit_values, best.count)
             found[name] = max(_solved(wider, under, climber) / base - 1, 0.0)
         elif name != "stages":
             found[name] = 0.0 if broken_by(wider, best.count + 1) else one_more(scenario, climbed, best)
@@ -47,7 +47,7 @@ def _solved(scenario: Scenario, chains: Chains, climber: Climber) -> float:
     """Exit speed [m/s] on the corrected maps."""
     given = replace(asked(scenario), correction=climber.task.correction)
     if climber.law is not None:
-        given = replace(given, extra=partial(climber.law.under(scenario.allowances).slacks, reach=REACH))
+        given = replace(given, extra=partial(climber.law.under(scenario.limit_values).slacks, reach=REACH))
     found = solve(chains, climber.settings.count, given, climber.found.point)
     if found is None:
         return climber.settings.exit_speed
@@ -60,7 +60,7 @@ def one_more(scenario: Scenario, climbed: Climbed, best: Settings) -> float:
         return 0.0
     if best.count < len(climbed.climbers):
         return climbed.settings[best.count + 1].exit_speed / best.exit_speed - 1
-    chains, given = climbed.chains.under(scenario.allowances, best.count + 1), asked(scenario)
+    chains, given = climbed.chains.under(scenario.limit_values, best.count + 1), asked(scenario)
     found = solve(chains, best.count + 1, given)
     return 0.0 if found is None else max(_exit_speed(chains, given, found.point) / best.exit_speed - 1, 0.0)
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stager.bounds import Bound
-from stager.constraints import Design, Verdict
+from stager.constraints import LimitResult, OperatingPoint
 from stager.constraints.driving import AveragePower
 from stager.model.arrays import Floats
 from stager.optimise.catalogue import Parts
@@ -51,9 +51,9 @@ class Settings:
     wheel_speed: Floats
     wheel_speed_b: Floats | None = None
     spin: float = 0.0
-    design: Design
+    design: OperatingPoint
     exit_speed: float
-    verdicts: tuple[Verdict, ...]
+    verdicts: tuple[LimitResult, ...]
     length: float
 
     @property
@@ -81,7 +81,7 @@ class Settings:
     @property
     def average_power(self) -> float | None:
         """What the supply delivers in the mean [W]; None where that is not known."""
-        power = AveragePower().used(self.design)
+        power = AveragePower().value(self.design)
         return None if power is None else float(power)
 
     @property
@@ -108,7 +108,7 @@ class Settings:
     @property
     def feasible(self) -> bool:
         """Whether every limit is kept, and it spins as asked."""
-        return self.turns and all(verdict.kept for verdict in self.verdicts)
+        return self.turns and all(verdict.satisfied for verdict in self.verdicts)
 
     @property
     def turns(self) -> bool:

@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from stager.constraints import GEOMETRY, Design, judge
+from stager.constraints import GEOMETRY, OperatingPoint, evaluate
 from stager.model.arrays import Number
+from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Allowances, Goal
 from stager.optimise.aims import task
 from stager.optimise.choose import binding
 from stager.optimise.climb import chains_of, most_stages
@@ -35,7 +35,7 @@ class Reach:
         self.scenario = replace(scenario, goal=Goal(aim=Aim.FASTEST, spin=scenario.goal.spin))
         self.asked, self.count = asked, count
         self._chains: Chains | None = None
-        self._known: dict[tuple[Allowances, Number | None], Settings | None] = {}
+        self._known: dict[tuple[LimitValues, Number | None], Settings | None] = {}
 
     def speed(self, changed: Scenario) -> float:
         """Exit speed under `changed` limits [m/s], cut a little above the one that is asked."""
@@ -44,23 +44,23 @@ class Reach:
 
     def best(self, changed: Scenario) -> Settings | None:
         """What gets there; None: only the feed does."""
-        key = changed.allowances, changed.launcher.projectile.max_acceleration
+        key = changed.limit_values, changed.launcher.projectile.max_acceleration
         if key not in self._known:
             self._known[key] = self._best(changed)
         return self._known[key]
 
     def _best(self, changed: Scenario) -> Settings | None:
         cap = BEYOND * self.asked
-        allowed = changed.allowances.exit_speed
-        allowances = replace(changed.allowances, exit_speed=cap if allowed is None else min(cap, allowed))
-        changed = replace(changed, allowances=allowances, goal=self.scenario.goal)
+        allowed = changed.limit_values.exit_speed
+        limit_values = replace(changed.limit_values, exit_speed=cap if allowed is None else min(cap, allowed))
+        changed = replace(changed, limit_values=limit_values, goal=self.scenario.goal)
         most = min(most_stages(changed), self.count + MANY)
         if most == 0:
             return None
         if self._chains is None:
-            wide = replace(changed, allowances=replace(allowances, exit_energy=1e9, exit_speed=cap))
+            wide = replace(changed, limit_values=replace(limit_values, exit_energy=1e9, exit_speed=cap))
             self._chains = chains_of(wide, self.count + MANY)
-        chains = self._chains.under(allowances, most)
+        chains = self._chains.under(limit_values, most)
         counts = sorted({min(max(self.count, 1), most), most})
         climbers = settle(changed, chains, counts, task(changed))
         for climber in climbers:
@@ -118,7 +118,7 @@ def relaxations(reach: Reach, nearest: Settings, names: Sequence[str]) -> tuple[
             alone = together if len(names) == 1 else _together(reach, [verdict.name])
             found.append(
                 Relaxation(
-                    name=verdict.name, unit=verdict.unit, allowed=float(np.max(verdict.allowed)),
+                    name=verdict.name, unit=verdict.unit, allowed=float(np.max(verdict.bound)),
                     needed=_outward(verdict.name, alone), together=_outward(verdict.name, together),
                 )
             )  # fmt: skip
@@ -144,11 +144,11 @@ def _no_more_than_used(reach: Reach, wide: Scenario, names: Sequence[str]) -> Sc
     found = reach.best(wide)
     if found is None:
         return wide
-    used = {one.name: float(np.max(one.used)) for one in found.verdicts if one.name in names and one.name not in FLOORS}
+    used = {one.name: float(np.max(one.value)) for one in found.verdicts if one.name in names and one.name not in FLOORS}
     values = {
-        name: min(getattr(wide.allowances, name), max(getattr(reach.scenario.allowances, name), use * (1 + SHARP)))
+        name: min(getattr(wide.limit_values, name), max(getattr(reach.scenario.limit_values, name), use * (1 + SHARP)))
         for name, use in used.items()
-        if getattr(wide.allowances, name) is not None
+        if getattr(wide.limit_values, name) is not None
     }
     return with_limits(wide, values)
 
@@ -162,10 +162,10 @@ def _share(reach: Reach, scenario: Scenario, names: Sequence[str]) -> float | No
 def _longer(reach: Reach, built: Sequence[str], count: int) -> tuple[Scenario, float]:
     """With the named limits on what is built as wide as `count` stages need, and by what share at most."""
     scenario = reach.scenario
-    design = Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=idle(count))
-    verdicts = [verdict for limit in GEOMETRY if limit.name in built and (verdict := judge(limit, design)) is not None]
-    values = {one.name: float(np.max(np.maximum(one.used, one.allowed))) for one in verdicts}
-    share = max(float(np.max(one.used / one.allowed)) for one in verdicts)
+    design = OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=idle(count))
+    verdicts = [verdict for limit in GEOMETRY if limit.name in built and (verdict := evaluate(limit, design)) is not None]
+    values = {one.name: float(np.max(np.maximum(one.value, one.bound))) for one in verdicts}
+    share = max(float(np.max(one.value / one.bound)) for one in verdicts)
     return with_limits(scenario, values), max(share, 1.0)
 
 
@@ -199,7 +199,7 @@ def _outward(name: str, scenario: Scenario | None) -> float | None:
     """What is allowed there, to a few digits, on the looser side."""
     if scenario is None:
         return None
-    values = [getattr(scenario.allowances, name)]
+    values = [getattr(scenario.limit_values, name)]
     if name == "acceleration":
         values.append(scenario.launcher.projectile.max_acceleration)
     value = min(float(value) for value in values if value is not None)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.grip import grip_limit
 from stager.optimise.span import span
 from stager.optimise.way import Way
@@ -27,12 +27,12 @@ class Bench:
     """Lanes of launchers, tuned for the greatest exit speed under the limits of each stage on its own."""
 
     def __init__(
-        self, launcher: Launcher, allowances: Allowances, lanes: int, strain: Floats, near: Floats, way: Way = transit
+        self, launcher: Launcher, limit_values: LimitValues, lanes: int, strain: Floats, near: Floats, way: Way = transit
     ) -> None:
         """strain: greatest acceleration allowed [m/s^2], (lanes,); near: where lane 0 has its grip limits [m/s], or its
         peaks, one a stage; way: how stages are passed."""
         self.way = way
-        self.launcher, self.allowances, self.lanes = flatten(launcher, (lanes,)), allowances, lanes
+        self.launcher, self.limit_values, self.lanes = flatten(launcher, (lanes,)), limit_values, lanes
         self.near, self.drift = near, np.ones(lanes)
         self.strain = np.broadcast_to(strain, (lanes,))
         self.speed = np.broadcast_to(np.asarray(launcher.feed.speed, dtype=np.float64), (lanes,)).copy()
@@ -56,13 +56,13 @@ class Bench:
 
     def _limit(self, here: Launcher, index: int, speed: Floats, spin: Floats, drift: Floats) -> tuple[Floats, Floats]:
         """Greatest wheel speed worth a look [m/s], and how far it lies from lane 0's, as a factor."""
-        top = np.broadcast_to(span(here, self.allowances, index).top, speed.shape)
+        top = np.broadcast_to(span(here, self.limit_values, index).top, speed.shape)
         around = FIRST if index == 0 else LATER
         found = grip_limit(
             here, index, speed, spin, top, near=self.near[index] * drift, around=around, looks=SOME,
             options=LOOKED, way=self.way,
         )  # fmt: skip
-        margin = self.allowances.grip_margin
+        margin = self.limit_values.grip_margin
         at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)
         limited = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * at) if margin else found.peak_speed
         return limited, at / self.near[index]
@@ -95,15 +95,15 @@ class Bench:
         return place
 
 
-def own_cap(launcher: Launcher, allowances: Allowances, lanes: int, goal: float) -> Floats:
+def own_cap(launcher: Launcher, limit_values: LimitValues, lanes: int, goal: float) -> Floats:
     """Exit speed beyond which no lane is asked to go [m/s], (lanes,); goal: asked for of all [m/s]."""
     projectile = launcher.projectile
-    energy = np.broadcast_to(np.asarray(allowances.exit_energy, dtype=np.float64), (lanes,))
-    if allowances.energy_per_area is not None:
-        energy = np.minimum(energy, allowances.energy_per_area * np.asarray(projectile.frontal_area))
-    if allowances.toy is not None:
-        energy = np.minimum(energy, allowances.toy.most(projectile.known_frontal_area))
+    energy = np.broadcast_to(np.asarray(limit_values.exit_energy, dtype=np.float64), (lanes,))
+    if limit_values.energy_per_area is not None:
+        energy = np.minimum(energy, limit_values.energy_per_area * np.asarray(projectile.frontal_area))
+    if limit_values.toy is not None:
+        energy = np.minimum(energy, limit_values.toy.most(projectile.known_frontal_area))
     speed = np.sqrt(2 * energy / np.asarray(projectile.mass))
-    if allowances.exit_speed is not None:
-        speed = np.minimum(speed, allowances.exit_speed)
+    if limit_values.exit_speed is not None:
+        speed = np.minimum(speed, limit_values.exit_speed)
     return np.asarray(np.minimum(speed, goal))

@@ -51,7 +51,7 @@ def robust(scenario: Scenario, best: Settings, rng: np.random.Generator) -> Robu
 def _within_grip(scenario: Scenario, speeds: Floats) -> Settings:
     """The speeds in the nominal launcher, slowed stage by stage to their grip margin: behind slower stages that is
     less."""
-    margin = scenario.allowances.grip_margin
+    margin = scenario.limit_values.grip_margin
     (found,) = judged(scenario, [speeds])
     for _ in range(speeds.size if margin else 0):
         most = (1 - margin) * (1 - SLACK) * found.grip_limit
@@ -73,7 +73,7 @@ def _pick(scenario: Scenario, people: Crowd, best: Settings, candidates: Floats)
 
 def _throw(scenario: Scenario, people: Crowd, lead: Floats) -> Throw:
     """With the wheels beside the leading ones so that the nominal launcher spins as asked."""
-    way = way_of(scenario.launcher, scenario.allowances, scenario.goal.spin)
+    way = way_of(scenario.launcher, scenario.limit_values, scenario.goal.spin)
     return people.throw(*sides(way, scenario.launcher, lead, ROUGH))
 
 

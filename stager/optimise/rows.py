@@ -10,7 +10,7 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.grip import grip_limit
 from stager.optimise.span import span
 from stager.optimise.spun import Turned, sides
@@ -54,7 +54,7 @@ def _cut(launcher: Launcher, whole: Throw, row: int, count: int) -> Throw:
 
 
 def grips_of(
-    launcher: Launcher, allowances: Allowances, throws: Sequence[Throw], near: Sequence[Floats] | None = None
+    launcher: Launcher, limit_values: LimitValues, throws: Sequence[Throw], near: Sequence[Floats] | None = None
 ) -> list[Floats]:
     """Grip limit of each stage of each throw at its own entry [m/s], shapes (stages,), of the leading wheel where a
     pair runs two speeds; equal stages share the search.
@@ -73,10 +73,10 @@ def grips_of(
     for (_, apart, turned), group in kinds.items():
         speed, spin, after, gap = (np.array([entry[side] for entry in group]) for side in range(4))
         first = [places[0] for places in group.values()]
-        top = np.broadcast_to(span(launcher, allowances, first[0][1]).top, speed.shape)
+        top = np.broadcast_to(span(launcher, limit_values, first[0][1]).top, speed.shape)
         about = None if near is None else np.array([near[number][k] for number, k in first])
         about = None if about is None or np.isnan(about).any() else about
-        making = Turned(after, bool(allowances.grip_margin), top)
+        making = Turned(after, bool(limit_values.grip_margin), top)
         way = making if turned else Apart(gap) if apart else transit
         limit = grip_limit(launcher, first[0][1], speed, spin, top, near=about, way=way).wheel_speed
         for places, value in zip(group.values(), limit, strict=True):

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
-from stager.model.wish import Allowances
 from stager.optimise.grip import FAIRLY, grip_limit
 from stager.optimise.span import span
 from stager.optimise.spun import way_of
@@ -20,9 +20,9 @@ Entry = tuple[float, float]
 class Runner:
     """Runs stages up and remembers what each made of an entry."""
 
-    def __init__(self, allowances: Allowances, spin: float | None = None) -> None:
+    def __init__(self, limit_values: LimitValues, spin: float | None = None) -> None:
         """spin: that is asked for [rad/s]."""
-        self.allowances, self.spin = allowances, spin
+        self.limit_values, self.spin = limit_values, spin
         self._known: dict[tuple[Stage, Entry], Entry] = {}
 
     def leave(self, launcher: Launcher, index: int, entry: Entry) -> Entry:
@@ -34,10 +34,10 @@ class Runner:
 
     def _leave(self, launcher: Launcher, index: int, speed: float, spin: float) -> Entry:
         at, turning = np.array([speed]), np.array([spin])
-        top = np.atleast_1d(span(launcher, self.allowances, index).top)
-        way = way_of(launcher, self.allowances, self.spin)
+        top = np.atleast_1d(span(launcher, self.limit_values, index).top)
+        way = way_of(launcher, self.limit_values, self.spin)
         found = grip_limit(launcher, index, at, turning, top, looks=FAIRLY, way=way)
-        margin = self.allowances.grip_margin
+        margin = self.limit_values.grip_margin
         free = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * found.wheel_speed)
         wheel = free if margin else found.peak_speed
         done = way(launcher, index, at, wheel, entry_spin=turning, options=QUICK)
@@ -50,7 +50,7 @@ class Runner:
         """
         entry = float(launcher.feed.speed), 0.0
         found = [entry[0]]
-        if most > 1 and overlapping(launcher, most, np.atleast_1d(span(launcher, self.allowances, 0).top)):
+        if most > 1 and overlapping(launcher, most, np.atleast_1d(span(launcher, self.limit_values, 0).top)):
             return [entry[0], *[np.inf] * most]
         for index in range(most):
             entry = self.leave(launcher, index, entry)

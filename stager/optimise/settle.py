@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from stager.constraints import LIMITS, Design, Limit, Verdict, judge
+from stager.constraints import LIMITS, Limit, LimitResult, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.extend import extended
@@ -131,7 +131,7 @@ def _slowed(scenario: Scenario, broken: Settings, kept: Settings | None) -> Sett
 def _broken(settings: Settings) -> dict[str, float]:
     """By how much each broken limit is broken, as a share of it."""
     slacks = _slacks(settings)
-    return {verdict.name: -slacks[verdict.name] for verdict in _own(settings) if not verdict.kept}
+    return {verdict.name: -slacks[verdict.name] for verdict in _own(settings) if not verdict.satisfied}
 
 
 def _slacks(settings: Settings) -> dict[str, float]:
@@ -139,12 +139,12 @@ def _slacks(settings: Settings) -> dict[str, float]:
     return {verdict.name: float(np.nan_to_num(verdict.slack, nan=-1.0)) for verdict in _own(settings)}
 
 
-def _own(settings: Settings) -> list[Verdict]:
+def _own(settings: Settings) -> list[LimitResult]:
     return [verdict for verdict in settings.verdicts if verdict.name not in COUPLED]
 
 
 def _keeps(settings: Settings) -> bool:
-    return all(verdict.kept for verdict in _own(settings))
+    return all(verdict.satisfied for verdict in _own(settings))
 
 
 def _extend(scenario: Scenario, climbers: Sequence[Climber]) -> None:
@@ -193,10 +193,10 @@ def _adjust(scenario: Scenario, chains: Chains, climber: Climber) -> bool:
 def with_grips(scenario: Scenario, chains: Chains, climbers: Sequence[Climber]) -> list[Settings]:
     """Settings with grip limits beside them, also where no margin is asked for."""
     settled = [climber.settings for climber in climbers]
-    if scenario.allowances.grip_margin:
+    if scenario.limit_values.grip_margin:
         return settled
     near = [_about(chains, climber) for climber in climbers]
-    grips = grips_of(scenario.launcher, scenario.allowances, [done.throw for done in settled], near)
+    grips = grips_of(scenario.launcher, scenario.limit_values, [done.throw for done in settled], near)
     return [
         replace(done, design=replace(done.design, grip_limit=grip)) for done, grip in zip(settled, grips, strict=True)
     ]
@@ -219,13 +219,13 @@ def judged(
 
     near: about where the grip limits must be [m/s]; they are looked for where a margin to them is asked for.
     """
-    launcher, allowances = scenario.launcher, scenario.allowances
+    launcher, limit_values = scenario.launcher, scenario.limit_values
     spin = scenario.goal.spin or 0.0
-    throws = throw_rows(launcher, chains, JUDGED, way_of(launcher, allowances, spin))
+    throws = throw_rows(launcher, chains, JUDGED, way_of(launcher, limit_values, spin))
     found = []
-    margins = grips_of(launcher, allowances, throws, near) if allowances.grip_margin else _unknown(chains)
+    margins = grips_of(launcher, limit_values, throws, near) if limit_values.grip_margin else _unknown(chains)
     for speeds, done, grips in zip(chains, throws, margins, strict=True):
-        design = Design(launcher=launcher, allowances=allowances, throw=done, grip_limit=grips, options=JUDGED)
+        design = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=done, grip_limit=grips, options=JUDGED)
         found.append(
             Settings(
                 wheel_speed=done.stages.wheel_speed_a if spin else speeds,
@@ -237,8 +237,8 @@ def judged(
     return found
 
 
-def _verdicts(design: Design, limits: Sequence[Limit]) -> tuple[Verdict, ...]:
-    return tuple(verdict for limit in limits if (verdict := judge(limit, design)) is not None)
+def _verdicts(design: OperatingPoint, limits: Sequence[Limit]) -> tuple[LimitResult, ...]:
+    return tuple(verdict for limit in limits if (verdict := evaluate(limit, design)) is not None)
 
 
 def _unknown(chains: Sequence[Floats]) -> list[Floats]:
@@ -251,7 +251,7 @@ def compare(scenario: Scenario, chains: Chains, climber: Climber) -> Correction:
     run = chains.run(climber.found.point[None], climber.task.correction.grip)
     stages = done.throw.stages
     grip = None
-    if scenario.allowances.grip_margin:
+    if scenario.limit_values.grip_margin:
         maps = run.grip_limit[0]
         if np.isnan(maps).any():
             maps = chains.grips(stages.exit_speed, _shares(scenario, done.throw))

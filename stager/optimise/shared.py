@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.constraints import Design, judge
+from stager.constraints import OperatingPoint, evaluate
 from stager.model.arrays import Floats
+from stager.model.requirements import LimitValues
 from stager.model.scenario import Scenario
-from stager.model.wish import Allowances
 from stager.optimise.chain_map import ChainRun
 from stager.optimise.foretold import COUPLED, HELD, LEAST, Foreteller, foreteller
 from stager.optimise.solve import Chains
@@ -42,9 +42,9 @@ class Law:
     foretold: Floats
     powers: Floats
 
-    def under(self, allowances: Allowances) -> Law:
-        """The same with what is allowed by `allowances`."""
-        given = [getattr(allowances, name, None) for name in self.foreteller.names]
+    def under(self, limit_values: LimitValues) -> Law:
+        """The same with what is allowed by `limit_values`."""
+        given = [getattr(limit_values, name, None) for name in self.foreteller.names]
         allowed = [old if new is None else new for old, new in zip(self.allowed, given, strict=True)]
         return replace(self, allowed=np.array(allowed))
 
@@ -69,18 +69,18 @@ def look_closely(scenario: Scenario, chains: Chains, wheel_speed: Floats) -> Law
     """Coupled limits in the true model at wheel speeds [m/s], (stages,), and about there; None where none is set."""
     count = wheel_speed.size
     here = _design(scenario, wheel_speed[None])
-    near = [verdict for limit in COUPLED.values() if (verdict := judge(limit, here)) is not None]
+    near = [verdict for limit in COUPLED.values() if (verdict := evaluate(limit, here)) is not None]
     if not near:
         return None
     # What only set speeds decide is foretold as it is, what is far off need not be known well.
     steps = any(verdict.name not in EXACT and float(np.min(verdict.slack)) < FAR for verdict in near)
     speeds = wheel_speed * np.vstack([np.ones(count), 1 + STEP * np.eye(count)] if steps else [np.ones(count)])
     design = _design(scenario, speeds) if steps else here
-    found = [judge(COUPLED[verdict.name], design) or verdict for verdict in near] if steps else near
+    found = [evaluate(COUPLED[verdict.name], design) or verdict for verdict in near] if steps else near
     mapped, names = chains.at(speeds), tuple(verdict.name for verdict in found)
     foretell = foreteller(scenario, chains, names, mapped, _missing(design))
     expected = foretell(mapped)
-    used = np.stack([np.broadcast_to(verdict.used, len(speeds)) for verdict in found], axis=1)
+    used = np.stack([np.broadcast_to(verdict.value, len(speeds)) for verdict in found], axis=1)
     used = np.where(foretell.offsets > 0, used, np.maximum(used, LEAST))
     ratio = np.where(foretell.offsets > 0, 1.0, used / np.where(expected != 0, expected, LEAST))
     powers = np.zeros((len(found), count))
@@ -89,19 +89,19 @@ def look_closely(scenario: Scenario, chains: Chains, wheel_speed: Floats) -> Law
     floors = np.array([COUPLED[verdict.name].floor for verdict in found])
     return Law(
         foreteller=foretell, wheel_speed=wheel_speed, used=used[0],
-        allowed=np.array([float(np.max(verdict.allowed)) for verdict in found]), sign=np.where(floors, -1.0, 1.0),
+        allowed=np.array([float(np.max(verdict.bound)) for verdict in found]), sign=np.where(floors, -1.0, 1.0),
         foretold=np.where(expected[0] != 0, expected[0], LEAST),
         powers=powers,
     )  # fmt: skip
 
 
-def _design(scenario: Scenario, speeds: Floats) -> Design:
-    way = way_of(scenario.launcher, scenario.allowances, scenario.goal.spin)
+def _design(scenario: Scenario, speeds: Floats) -> OperatingPoint:
+    way = way_of(scenario.launcher, scenario.limit_values, scenario.goal.spin)
     done = throw(scenario.launcher, *sides(way, scenario.launcher, speeds, TRUE), options=TRUE)
-    return Design(launcher=scenario.launcher, allowances=scenario.allowances, throw=done, options=TRUE)
+    return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=done, options=TRUE)
 
 
-def _missing(design: Design) -> Floats:
+def _missing(design: OperatingPoint) -> Floats:
     """Share of its set speed that each stage's wheels lack when a settled throw begins, (stages,)."""
     found = np.zeros(design.count)
     settled = design.settled

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.chain_map import ChainRun
 from stager.optimise.trust import Found, Trial, improve
 
@@ -43,7 +43,7 @@ class Chains(Protocol):
         """Chains at wheel speeds [m/s], shape (lanes, stages)."""
         ...
 
-    def under(self, allowances: Allowances, most: int) -> Chains:
+    def under(self, limit_values: LimitValues, most: int) -> Chains:
         """The same under other limits on single wheels, for up to `most` stages."""
         ...
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.constraints import Design, judge, wheel_ceilings
+from stager.constraints import OperatingPoint, evaluate, wheel_ceilings
 from stager.constraints.building import Crush
 from stager.constraints.wheels import TyreTurning
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.still import still
 from stager.physics.transit.lanes import batch_shape
 
@@ -29,25 +29,25 @@ class Span:
     ends_by: str
 
 
-def span(launcher: Launcher, allowances: Allowances, index: int) -> Span:
+def span(launcher: Launcher, limit_values: LimitValues, index: int) -> Span:
     """From 0 to the least of what drive, rim, tyre and limits allow; 200 m/s where none does."""
-    ceilings = {**wheel_ceilings(launcher, allowances, index), "range": WIDEST}
+    ceilings = {**wheel_ceilings(launcher, limit_values, index), "range": WIDEST}
     least = np.asarray(np.min(np.broadcast_arrays(*ceilings.values()), axis=0), dtype=np.float64)
     for limit in BY_SPEED:
-        ceilings[limit.name] = _ceiling(launcher, allowances, index, limit, least)
+        ceilings[limit.name] = _ceiling(launcher, limit_values, index, limit, least)
     arrays = np.broadcast_arrays(*ceilings.values())
     least = np.min(arrays, axis=0)
     ends_by = list(ceilings)[int(np.argmin([array.mean() for array in arrays]))]
     return Span(np.asarray(least, dtype=np.float64), ends_by)
 
 
-def _ceiling(launcher: Launcher, allowances: Allowances, index: int, limit: Crush | TyreTurning, top: Floats) -> Floats:
+def _ceiling(launcher: Launcher, limit_values: LimitValues, index: int, limit: Crush | TyreTurning, top: Floats) -> Floats:
     """Wheel speed up to which `limit` is kept [m/s]; inf where it is not set or kept up to `top` [m/s]."""
     stage = launcher.stage(index)
     alone = replace(launcher, stages=(stage,), template=stage)
     top = np.broadcast_to(top, np.broadcast_shapes(np.shape(top), batch_shape(stage, launcher.contact)))
     speeds = np.linspace(0.0, 1.0, STEPS + 1).reshape(-1, *(1 for _ in top.shape)) * top
-    verdict = judge(limit, Design(launcher=alone, allowances=allowances, throw=still(speeds[..., None])))
+    verdict = evaluate(limit, OperatingPoint(launcher=alone, limit_values=limit_values, throw=still(speeds[..., None])))
     if verdict is None:
         return np.full(np.shape(top), np.inf)
     slack = np.broadcast_to(verdict.slack, speeds.shape)

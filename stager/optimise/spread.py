@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints import LIMITS, Design, judge
+from stager.constraints import LIMITS, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
@@ -44,15 +44,15 @@ def crowd(scenario: Scenario, count: int, rng: np.random.Generator) -> Crowd:
     return Crowd(flatten(draws.launcher, (draws.lanes,)), draws.lanes)
 
 
-def kept(scenario: Scenario, people: Crowd, done: Throw, near: Design) -> Floats:
+def kept(scenario: Scenario, people: Crowd, done: Throw, near: OperatingPoint) -> Floats:
     """1 for each throw that keeps the limits on it and those near which the nominal design `near` is, else 0."""
-    design = Design(launcher=people.launcher, allowances=scenario.allowances, throw=done)
+    design = OperatingPoint(launcher=people.launcher, limit_values=scenario.limit_values, throw=done)
     fine = ~done.jammed
     for limit in LIMITS:
         if limit.name not in THROWN and limit.name not in COUPLED:
             continue
-        if limit.name in COUPLED and ((here := judge(limit, near)) is None or float(np.min(here.slack)) > NEAR):
+        if limit.name in COUPLED and ((here := evaluate(limit, near)) is None or float(np.min(here.slack)) > NEAR):
             continue
-        if (verdict := judge(limit, design)) is not None:
+        if (verdict := evaluate(limit, design)) is not None:
             fine = fine & (np.broadcast_to(verdict.slack, fine.shape) >= -1e-6)
     return fine.astype(np.float64)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.optimise.making import ROUGHLY, TURNED, Making
 from stager.optimise.span import span
 from stager.optimise.way import Apart, Way
@@ -93,11 +93,11 @@ class Spun:
         return keeping(launcher, index, entry_speed, wheel_speed, entry_spin=spin, options=options)
 
 
-def way_of(launcher: Launcher, allowances: Allowances, spin: float | None) -> Way:
+def way_of(launcher: Launcher, limit_values: LimitValues, spin: float | None) -> Way:
     """How stages are passed where the projectile shall leave with `spin` [rad/s]; None or 0: wheels alike."""
     if not spin:
         return transit
-    return Spun(spin, bool(allowances.grip_margin), float(np.max(span(launcher, allowances, 0).top)))
+    return Spun(spin, bool(limit_values.grip_margin), float(np.max(span(launcher, limit_values, 0).top)))
 
 
 def sides(way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT) -> tuple[Floats, Floats | None]:

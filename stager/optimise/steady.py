@@ -55,24 +55,24 @@ def _steadied(scenario: Scenario, chains: Chains, people: Crowd, start: Settings
 def _tops(scenario: Scenario, start: Settings) -> Floats:
     from stager.optimise.span import span
 
-    return np.array([float(span(scenario.launcher, scenario.allowances, k).top) for k in range(start.count)])
+    return np.array([float(span(scenario.launcher, scenario.limit_values, k).top) for k in range(start.count)])
 
 
 def _trial(scenario: Scenario, chains: Chains, people: Crowd, asked: float) -> Trial:
-    allowances, projectile = scenario.allowances, scenario.launcher.projectile
+    limit_values, projectile = scenario.limit_values, scenario.launcher.projectile
 
     def trial(speeds: Floats) -> tuple[Floats, Floats]:
         done = people.throw(speeds)
         nominal = done.exit_speed[:, 0]
         slacks = [nominal / asked - (1 - BAND), 1 + BAND - nominal / asked]
-        if allowances.slip_heat is not None:
-            slacks.append(1 - MARGIN - done.stages.slip_heat[:, 0].sum(axis=-1) / allowances.slip_heat)
-        for most in (allowances.acceleration, projectile.max_acceleration):
+        if limit_values.slip_heat is not None:
+            slacks.append(1 - MARGIN - done.stages.slip_heat[:, 0].sum(axis=-1) / limit_values.slip_heat)
+        for most in (limit_values.acceleration, projectile.max_acceleration):
             if most is not None:
                 slacks.append(1 - MARGIN - done.stages.peak_acceleration[:, 0].max(axis=-1) / float(most))
-        if allowances.grip_margin:
+        if limit_values.grip_margin:
             grip = chains.at(speeds).grip_limit
-            least = np.where(np.isnan(grip), np.inf, (1 - allowances.grip_margin - MARGIN) * grip / speeds - 1)
+            least = np.where(np.isnan(grip), np.inf, (1 - limit_values.grip_margin - MARGIN) * grip / speeds - 1)
             slacks.append(np.minimum(least.min(axis=-1), 1.0))
         varied = done.exit_speed[:, 1:].std(axis=1) / asked
         return np.where(done.jammed.any(axis=1), np.nan, 1 - varied), np.column_stack(slacks)

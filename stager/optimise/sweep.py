@@ -54,7 +54,7 @@ def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] 
         a, b = before[k] if k < len(before) else _own(scenario, k, side_a, side_b)
         side_a, side_b = np.append(side_a, a), np.append(side_b, b)
     speed, spin = _entry(scenario, side_a, side_b)
-    reach = span(scenario.launcher, scenario.allowances, index)
+    reach = span(scenario.launcher, scenario.limit_values, index)
     top = float(reach.top)
     grip, there = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
     grid = np.linspace(0.0, top if grip is None else min(top, BEYOND * grip), POINTS)
@@ -69,7 +69,7 @@ def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] 
 
 def grip_limits(scenario: Scenario, throw: Throw) -> Floats:
     """Grip limit of each stage at the entry speed it has in `throw` [m/s], shape (stages,); see `grips_of`."""
-    return grips_of(scenario.launcher, scenario.allowances, [throw])[0]
+    return grips_of(scenario.launcher, scenario.limit_values, [throw])[0]
 
 
 def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[float, float]:
@@ -78,9 +78,9 @@ def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[fl
         a = float(stage.speed)
         return a, a if stage.speed_b is None else float(stage.speed_b)
     speed, spin = _entry(scenario, side_a, side_b)
-    top = float(span(scenario.launcher, scenario.allowances, k).top)
+    top = float(span(scenario.launcher, scenario.limit_values, k).top)
     grip = _grip(scenario, k, speed, spin, top)[0] if speed > 0 else None
-    chosen = (top if grip is None else grip) * (1 - scenario.allowances.grip_margin)
+    chosen = (top if grip is None else grip) * (1 - scenario.limit_values.grip_margin)
     return chosen, chosen
 
 

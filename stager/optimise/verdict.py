@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.model.arrays import Floats
-from stager.model.wish import Aim, Goal
+from stager.model.requirements import Aim, Goal
 from stager.optimise.odds import Odds
 from stager.optimise.records import Rung
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.constraints import Design, Verdict, unjudged
+from stager.constraints import LimitResult, OperatingPoint, not_judged
 from stager.constraints.duty import duty
 from stager.report import duty as duties
 from stager.report import limits, safety, spacing, tyres
@@ -16,7 +16,7 @@ from stager.report.document import Source, document
 from stager.report.table import Screen
 
 
-def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answer:
+def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Source) -> Answer:
     """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no".
 
     Where a limit is not judged and none is broken, `kept` is null and the answer not a "no".
@@ -56,8 +56,8 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     return Answer(Screen(headline, tables, notes), document(content, source), yes=not broken)
 
 
-def _rows(design: Design, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
-    rows = limits.rows(verdicts, unjudged(design))
+def _rows(design: OperatingPoint, verdicts: Sequence[LimitResult]) -> list[dict[str, Any]]:
+    rows = limits.rows(verdicts, not_judged(design))
     helps = {verdict.name: verdict.remedy for verdict in verdicts}
     rows = [{**row, "remedy": helps.get(row["name"]) or None} for row in rows]
     if not design.throw.jammed:
@@ -69,7 +69,7 @@ _THROWN = frozenset((
     "exit_energy", "exit_speed", "energy_per_area", "toy", "acceleration", "slip_heat", "grip_margin",
     "average_power", "winding_temperature", "settled_loss",
 ))  # fmt: skip
-"""Limits on what a whole throw does: after a jam there is none to judge."""
+"""Limits on what a whole throw does: after a jam there is none to evaluate."""
 _THROUGH = "a throw that gets through"
 _UNKNOWN = {"used": None, "margin_fraction": None, "kept": None, "missing": _THROUGH, "remedy": None}
 
@@ -80,7 +80,7 @@ def _unjudged_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     return [f"Not judged, as the throw jams: {listing(jammed)}.", *said] if jammed else said
 
 
-def _headline(design: Design, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
+def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
     if thrown["jammed"]:
         return throws.headline(design.launcher, thrown)
     what = f"{speed(thrown['exit_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.constraints import Design
+from stager.constraints import OperatingPoint
 from stager.constraints.duty import Duty
 from stager.physics.drive.spinup import SpinUp
 from stager.physics.heat.insulation import ZERO_CELSIUS
@@ -70,7 +70,7 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
     }
 
 
-def settled(design: Design) -> dict[str, Any] | None:
+def settled(design: OperatingPoint) -> dict[str, Any] | None:
     """What throws at the feed's rate settle at; None where rate, drives or supply are not known."""
     found = design.settled
     if found is None:

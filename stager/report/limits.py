@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.constraints import LIMITS, Unjudged, Verdict
+from stager.constraints import LIMITS, LimitResult, NotJudged
 from stager.physics.heat.insulation import ZERO_CELSIUS
 from stager.report.digits import MISSING, digits, percent
 from stager.report.table import Column, Table
@@ -24,7 +24,7 @@ _COLUMNS = (
 )
 
 
-def rows(verdicts: Sequence[Verdict], unjudged: Sequence[Unjudged] = ()) -> list[dict[str, Any]]:
+def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) -> list[dict[str, Any]]:
     """Verdicts without batch axes as the documents have them; a margin is a share of what is allowed.
 
     Limits that cannot be judged come last: `kept` is null, `missing` the key that they lack.
@@ -32,11 +32,11 @@ def rows(verdicts: Sequence[Verdict], unjudged: Sequence[Unjudged] = ()) -> list
     judged = [
         {
             "name": verdict.name,
-            "used": float(verdict.used),
-            "allowed": float(verdict.allowed),
+            "used": float(verdict.value),
+            "allowed": float(verdict.bound),
             "unit": verdict.unit,
             "margin_fraction": float(verdict.slack),
-            "kept": verdict.kept,
+            "kept": verdict.satisfied,
             "missing": None,
         }
         for verdict in verdicts
@@ -45,13 +45,13 @@ def rows(verdicts: Sequence[Verdict], unjudged: Sequence[Unjudged] = ()) -> list
         {
             "name": limit.name,
             "used": None,
-            "allowed": limit.allowed,
+            "allowed": limit.bound,
             "unit": limit.unit,
             "margin_fraction": None,
             "kept": None,
             "missing": limit.missing,
         }
-        for limit in unjudged
+        for limit in not_judged
     ]
 
 
@@ -83,7 +83,7 @@ def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str]) -> Table:
 
 
 def word(limit: Mapping[str, Any]) -> str:
-    """Verdict on one row of `rows`."""
+    """LimitResult on one row of `rows`."""
     if limit["kept"] is None:
         return "not judged"
     if not limit["kept"]:

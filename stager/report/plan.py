@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from stager.constraints import unjudged
+from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.records import Missed, Plan, Relaxation, Settings
 from stager.physics.motion import translation_energy
@@ -89,7 +89,7 @@ def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
             "stage_count": nearest.count,
             "exit_speed_m_s": nearest.exit_speed,
             "stages": _stages(launcher, nearest),
-            "limits": limits.rows(nearest.verdicts, unjudged(nearest.design)),
+            "limits": limits.rows(nearest.verdicts, not_judged(nearest.design)),
         },
     }
 
@@ -114,7 +114,7 @@ def _average_power(plan: Plan) -> float | None:
 def _limits(plan: Plan, best: Settings) -> list[dict[str, Any]]:
     return [
         {**row, "binding": row["name"] in plan.binding, "price": plan.prices.get(row["name"])}
-        for row in limits.rows(best.verdicts, unjudged(best.design))
+        for row in limits.rows(best.verdicts, not_judged(best.design))
     ]
 
 
@@ -151,7 +151,7 @@ def _why(missed: Missed | None) -> str:
 
 
 def word(row: Mapping[str, Any]) -> str:
-    """Verdict on one row of a plan's limits."""
+    """LimitResult on one row of a plan's limits."""
     return "binds" if row.get("binding") else limits.word(row)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from stager.constraints import Design
+from stager.constraints import OperatingPoint
 from stager.physics.tyre import Failure, Retention, explain
 from stager.report.digits import digits, percent
 
@@ -23,12 +23,12 @@ WHY = {
 }
 
 
-def summary(design: Design) -> list[dict[str, Any]]:
+def summary(design: OperatingPoint) -> list[dict[str, Any]]:
     """Tyres by stage as the documents have them; nothing for wheels without one."""
     return [_row(stage, speed, found) for stage, speed, found in _tyres(design)]
 
 
-def notes(design: Design) -> list[str]:
+def notes(design: OperatingPoint) -> list[str]:
     """The story of the tyre that is nearest to leaving, where it is near or over; nothing else."""
     tyres = _tyres(design)
     if not tyres:
@@ -47,7 +47,7 @@ def notes(design: Design) -> list[str]:
     return [" ".join([first, WHY[found.failure], alone, *help_most])]
 
 
-def _tyres(design: Design) -> Sequence[tuple[int, float, Retention]]:
+def _tyres(design: OperatingPoint) -> Sequence[tuple[int, float, Retention]]:
     found = []
     for k in range(design.count):
         speed = float(design.fastest[k])

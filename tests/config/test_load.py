@@ -13,9 +13,9 @@ import pytest
 
 from stager.config import Configuration, load
 from stager.errors import InputErrors
+from stager.model.requirements import Aim
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Hold
-from stager.model.wish import Aim
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
 from stager.physics.rubber import gent_modulus
 from tests.broken.corpus import RIGHT
@@ -52,7 +52,7 @@ def test_what_is_left_out(tmp_path: Path) -> None:
     assert contact.friction == Falling(0.75, 0.22, 9.0, 1.0)
     assert launcher.template.clearance == 0.005
     assert launcher.template.drive is launcher.supply is launcher.guide is launcher.feed.rate is None
-    assert (scenario.allowances.stages, scenario.allowances.grip_margin, scenario.goal.worthwhile) == (6, 0.0, 0.08)
+    assert (scenario.limit_values.stages, scenario.limit_values.grip_margin, scenario.goal.worthwhile) == (6, 0.0, 0.08)
     assert scenario.goal.aim is Aim.FASTEST
 
 

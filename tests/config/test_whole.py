@@ -42,7 +42,7 @@ def test_every_key_of_the_schema_is_in_it() -> None:
 
 def test_it_becomes_hardware(whole: Configuration) -> None:
     scenario = whole.scenario()
-    launcher, limits = scenario.launcher, scenario.allowances
+    launcher, limits = scenario.launcher, scenario.limit_values
     assert launcher.contact.stiffness == pytest.approx(5e6)
     assert (launcher.feed.push, launcher.feed.session) == (3.0, 180.0)
     assert launcher.template.drive is not None

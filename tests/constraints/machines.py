@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from stager.model.requirements import LimitValues
 from stager.model.toy import ToyLimit
-from stager.model.wish import Allowances
 from tests.drive.machines import DRIVE, HEAT, launcher, wheel
 
 FULL = launcher(drive=replace(DRIVE, heat=HEAT, max_speed=2500.0), rate=2.0)
@@ -27,6 +27,6 @@ GIVEN = {
 }  # fmt: skip
 
 
-def allowances(**given: Any) -> Allowances:
+def limit_values(**given: Any) -> LimitValues:
     """Limits of every kind, all kept by moderate speeds."""
-    return Allowances(**{**GIVEN, **given})
+    return LimitValues(**{**GIVEN, **given})

@@ -7,20 +7,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import Design
+from stager.constraints import OperatingPoint
+from stager.model.requirements import LimitValues
 from stager.model.wheel import Hold, Wheel
-from stager.model.wish import Allowances
 from stager.physics.chain import throw
 from stager.report import tyres
 from tests.drive.machines import launcher, wheel
 
 
-def _design(speeds: list[float], **tyre: object) -> Design:
+def _design(speeds: list[float], **tyre: object) -> OperatingPoint:
     held: Wheel = wheel(tyre=replace(wheel().tyre, **tyre))  # type: ignore[type-var]
     machine = launcher()
     machine = replace(machine, template=replace(machine.template, wheel=held))
-    return Design(
-        launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, np.array(speeds))
+    return OperatingPoint(
+        launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, np.array(speeds))
     )  # fmt: skip
 
 
@@ -59,8 +59,8 @@ def test_each_hold_fails_in_its_own_way(tyre: dict[str, object], because: str) -
 
 def test_wheels_without_tyre_have_no_story() -> None:
     machine = launcher(tyre=None)
-    design = Design(
-        launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, np.array([8.0]))
+    design = OperatingPoint(
+        launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, np.array([8.0]))
     )  # fmt: skip
     assert tyres.notes(design) == []
     assert tyres.summary(design) == []

@@ -46,15 +46,15 @@ class Problem:
     """
 
     def __init__(self, task: Scenario) -> None:
-        self.task, self.count = task, task.allowances.stages
-        self.top = task.allowances.wheel_speed or 1.0
+        self.task, self.count = task, task.limit_values.stages
+        self.top = task.limit_values.wheel_speed or 1.0
         self.bounds = [(LOW, 1.0)] * self.count
         self.fastest, self.at = 0.0, np.full(self.count, LOW)
         self._seen: dict[bytes, tuple[float, float]] = {}
 
     def look(self, shares: Floats, options: Options = OPTIONS) -> tuple[Floats, Floats]:
         """Exit speed [m/s] (0: a jam) and the least slack [-]."""
-        shares, allowed = np.asarray(shares), self.task.allowances
+        shares, allowed = np.asarray(shares), self.task.limit_values
         done = throw(self.task.launcher, shares * self.top, options=options)
         slack = 1 - done.exit_speed / exit_cap(self.task)
         if allowed.slip_heat is not None:

@@ -31,7 +31,7 @@ def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="module")
 def scenario() -> Scenario:
     whole = load(CONFIG).scenario()
-    return replace(whole, allowances=replace(whole.allowances, stages=2))
+    return replace(whole, limit_values=replace(whole.limit_values, stages=2))
 
 
 def _draws(scenario: Scenario, hands: Crew | None = None) -> Floats:

@@ -47,7 +47,7 @@ def finder(given: Scenario) -> Finder:
     """Grip limits within the scenario's limits."""
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = span(launcher, given.allowances, index).top
+        top = span(launcher, given.limit_values, index).top
         return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), looks=Looks(1), options=SURE)
 
     return find

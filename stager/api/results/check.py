@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from stager.api.results.shown import Shown
-from stager.constraints import Design, Verdict
+from stager.constraints import LimitResult, OperatingPoint
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 class Checked(Shown):
     """A launcher at set speeds, and the verdict of every limit on it."""
 
-    design: Design
-    verdicts: tuple[Verdict, ...]
+    design: OperatingPoint
+    verdicts: tuple[LimitResult, ...]
     loaded: Loaded = field(repr=False, compare=False)
 
     @property

@@ -37,7 +37,7 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     from stager.report.spin import left_out
 
     scenario = loaded.scenario
-    book, cut = open_book(throws, scenario.launcher, max(stages, scenario.allowances.stages))
+    book, cut = open_book(throws, scenario.launcher, max(stages, scenario.limit_values.stages))
 
     def watch(measured: Throws, tell: Callable[[float], None]) -> tuple[Next, bool]:
         return loaded.watch(measured, seed=session.seed, stages=stages, progress=tell)

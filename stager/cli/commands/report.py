@@ -26,7 +26,7 @@ def report(
 ) -> Answer:
     """One page that tells it all.
 
-    Verdict, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
+    LimitResult, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
     single HTML file that needs no network.
     """
     from stager import api

@@ -65,7 +65,7 @@ def one(values: Floats, side: int = 0) -> float:
     return float(values[side, 0]) if values.ndim == 2 else values.item()
 
 
-def judge(alone: Alone, speed: float, after: float, error: Error, tolerance: float) -> tuple[bool, float]:
+def evaluate(alone: Alone, speed: float, after: float, error: Error, tolerance: float) -> tuple[bool, float]:
     """Whether the projectile has stopped behind a step from `speed` to `after` [m/s], and the local error as a share of
     what is allowed [-]; as the batch's."""
     scale = alone.top if alone.top > speed else speed

@@ -7,7 +7,7 @@ from math import inf
 
 from stager.errors import StagerError
 from stager.physics.options import Options
-from stager.physics.transit.alone import Alone, Look, judge
+from stager.physics.transit.alone import Alone, Look, evaluate
 from stager.physics.transit.alone_mirrored import Mirrored
 from stager.physics.transit.alone_sided import Sided
 from stager.physics.transit.course import Course
@@ -111,7 +111,7 @@ def _along(alone: Alone, lane: Lane, options: Options) -> None:
             size = lane.size
         here, fresh, error, (thrust, power) = alone.step(lane.state, lane.place, size)
         lane.watch(here)
-        stopped, ratio = judge(alone, lane.state[0], fresh[0], error, tolerance)
+        stopped, ratio = evaluate(alone, lane.state[0], fresh[0], error, tolerance)
         hold, lane.held = lane.held, True
         if stopped:
             if steps or size <= LEAST_STEP:

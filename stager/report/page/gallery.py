@@ -86,5 +86,5 @@ def heat(dossier: Dossier) -> Picture | None:
     if warm is None:
         return None
     session = dossier.launcher.feed.session
-    allowed = dossier.scenario.allowances.winding_temperature
+    allowed = dossier.scenario.limit_values.winding_temperature
     return heats.picture(warm, allowed, None if session is None else float(session))

@@ -5,17 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 from stager.config.machine import File
-from stager.model.wish import Aim, Allowances, Goal
+from stager.model.requirements import Aim, Goal, LimitValues
 from stager.physics.toys import TOY_LIMITS
 from stager.units import Measured
 
 
-def build_allowances(file: File) -> Allowances:
+def build_limit_values(file: File) -> LimitValues:
     """The limits in SI."""
     limits = file.limits
     values: dict[str, Any] = {name: _plain(getattr(limits, name)) for name in type(limits).model_fields}
     values["toy"] = next((toy for toy in TOY_LIMITS if toy.name == limits.toy), None)
-    return Allowances(**values)
+    return LimitValues(**values)
 
 
 def build_goal(file: File) -> Goal:

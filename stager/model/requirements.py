@@ -9,7 +9,7 @@ from stager.model.toy import ToyLimit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Allowances:
+class LimitValues:
     """The user's limits in SI; None: no such limit.
 
     exit_energy [J]; length [m]; average_power, peak_power [W]; supply_current [A]; rim_safety [-];

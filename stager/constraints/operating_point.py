@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train, build_train
 from stager.physics.heat.windings import Windings, windings
@@ -19,7 +19,7 @@ from stager.physics.records import Throw
 
 
 @dataclass(frozen=True, kw_only=True)
-class Design:
+class OperatingPoint:
     """A launcher with its stages set, and a throw through them; batch axes lead, stages are last.
 
     grip_limit: grip limit of each stage at its own entry speed [m/s], shape (..., stages); NaN where exit speed
@@ -28,7 +28,7 @@ class Design:
     """
 
     launcher: Launcher
-    allowances: Allowances
+    limit_values: LimitValues
     throw: Throw
     grip_limit: Floats | None = None
     options: Options = DEFAULT
