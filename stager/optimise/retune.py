@@ -36,7 +36,7 @@ class Bench:
         self.near, self.drift = near, np.ones(lanes)
         self.strain = np.broadcast_to(strain, (lanes,))
         self.speed = np.broadcast_to(np.asarray(launcher.feed.speed, dtype=np.float64), (lanes,)).copy()
-        self.spin = np.zeros(lanes)
+        self.spin = np.broadcast_to(np.asarray(launcher.feed.spin, dtype=np.float64), (lanes,)).copy()
         self.wheel_speed: list[Floats] = []
         self.exit_speed = [self.speed.copy()]
 
