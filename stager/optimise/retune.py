@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.constraints.throwing import toy_energy
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -102,7 +103,7 @@ def own_cap(launcher: Launcher, limit_values: LimitValues, lanes: int, goal: flo
     if limit_values.energy_per_area is not None:
         energy = np.minimum(energy, limit_values.energy_per_area * np.asarray(projectile.frontal_area))
     if limit_values.toy is not None:
-        energy = np.minimum(energy, limit_values.toy.most(projectile.known_frontal_area))
+        energy = np.minimum(energy, toy_energy(limit_values.toy, projectile))
     speed = np.sqrt(2 * energy / np.asarray(projectile.mass))
     if limit_values.exit_speed is not None:
         speed = np.minimum(speed, limit_values.exit_speed)
