@@ -14,6 +14,8 @@ from stager.model.wheel import Hold, Wheel
 from stager.physics.inertia import wheel_inertia, wheel_mass
 from stager.physics.stress import greatest_hoop, mean_hoop, pulled_hoop
 
+PINHOLE = 1e-4
+"""Hole of a wheel whose bore is not known, by the hub's radius [-]: the stress around it is that of any small hole."""
 HANGING = (Hold.BOND, Hold.LIP)
 
 
@@ -130,4 +132,5 @@ def imbalance_force(mass: Number, grade: Number, angular_speed: Number) -> Numbe
 def _hub(wheel: Wheel) -> tuple[WheelMaterial, Number, Number]:
     if wheel.material is None:
         raise ValueError("stresses need the wheel's material")
-    return wheel.material, wheel.hub_radius, wheel.bore / 2
+    bore = wheel.bore / 2
+    return wheel.material, wheel.hub_radius, bore if wheel.solid else np.maximum(bore, PINHOLE * wheel.hub_radius)
