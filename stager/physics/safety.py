@@ -23,11 +23,11 @@ GRADE = 6.3e-3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelHazard:
-    """The faster wheel of a stage: stored energy and energy of a third that breaks away [J]; the nip's load on its
-    shaft and the turning force of an imbalance at G 6.3 [N]. None where its mass is not known."""
+    """The faster wheel of a stage: stored energy and energy of a third that breaks away, its spin included [J]; the
+    nip's load on its shaft and the turning force of an imbalance at G 6.3 [N], None where its mass is not known."""
 
     stored: float
-    fragment: float | None
+    fragment: float
     load: float
     imbalance: float | None
 
@@ -71,7 +71,7 @@ def _wheel(launcher: Launcher, throw: Throw, k: int) -> WheelHazard:
     weighed = wheel.mass is not None or (wheel.material is not None and wheel.width is not None)
     return WheelHazard(
         stored=float(stored_energy(wheel, fastest)),
-        fragment=float(fragment_energy(wheel, fastest)) if weighed else None,
+        fragment=float(fragment_energy(wheel, fastest)),
         load=float(peak_normal(launcher, k, speed_a, speed_b)),
         imbalance=float(imbalance_force(wheel_mass(wheel), GRADE, fastest / wheel.radius)) if weighed else None,
     )

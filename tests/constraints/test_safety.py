@@ -8,12 +8,18 @@ import numpy as np
 import pytest
 
 from stager.model.launcher import Launcher
-from stager.model.projectile import DISC, Projectile
+from stager.model.projectile import BALL, DISC, Projectile
+from stager.model.stage import RAIL
+from stager.model.wheel import Wheel
 from stager.physics.chain import throw
+from stager.physics.inertia import wheel_mass
 from stager.physics.injury import EYE_INJURIES
+from stager.physics.loads import spin_acceleration
+from stager.physics.rotor import fragment_energy
 from stager.physics.safety import hazards
 from stager.report import safety
-from tests.drive.machines import launcher
+from stager.report import throw as throws
+from tests.drive.machines import ALUMINIUM, launcher
 
 SPEEDS = np.array([8.0, 11.0])
 
@@ -32,8 +38,8 @@ def test_hazards_hang_together() -> None:
     # ½Jω², and a third of the wheel carries less than a third of it.
     assert found.wheels[0].stored == pytest.approx(4e-5 * (8 / 0.04) ** 2 / 2)
     assert found.wheels[0].load == pytest.approx(4e4 * 2e-3, rel=0.05)
-    assert found.wheels[1].fragment is not None
-    assert found.wheels[0].fragment is not None
+    # A third keeps what it has: ½(m/3)c² of its centre of mass, and ½Iω² about it (parallel axes): a third of ½Jω².
+    assert found.wheels[0].fragment == pytest.approx(found.wheels[0].stored / 3)
     assert found.wheels[1].fragment / found.wheels[0].fragment == pytest.approx((11 / 8) ** 2)
     assert found.fall.drag is not None
     assert 0 < found.fall.drag < found.fall.vacuum
@@ -82,3 +88,27 @@ def test_after_a_jam_nothing_flies() -> None:
     done = throw(machine, np.array([0.5, 0.5]))
     assert done.jammed
     assert safety.notes(machine, done) == []
+
+
+def test_the_energy_of_a_third_is_flight_and_spin() -> None:
+    # Sector of 120 degrees of a disc: centre of mass at (2/3)R sin(60)/(60 in rad), inertia about the axis (m/3)R²/2.
+    disc = Wheel(radius=0.04, width=0.018, material=ALUMINIUM)
+    mass, speed = float(wheel_mass(disc)) / 3, 20.0
+    centre = 2 / 3 * np.sin(np.pi / 3) / (np.pi / 3) * 0.04
+    flight = mass * (speed / 0.04 * centre) ** 2 / 2
+    spin = (mass * 0.04**2 / 2 - mass * centre**2) * (speed / 0.04) ** 2 / 2
+    assert fragment_energy(disc, speed) == pytest.approx(flight + spin)
+
+
+def test_what_a_rolling_ball_feels() -> None:
+    # model.md §9: a 38 mm ball that rolls out at 15 m/s has 11 800 m/s² of v²/r at its rim.
+    ball = Projectile(shape=BALL, mass=0.018, diameter=0.038)
+    assert spin_acceleration(15.0 / 0.019, ball) == pytest.approx(11_842, rel=1e-3)
+    machine = launcher(layout=RAIL)
+    done = throw(machine, SPEEDS)
+    row = throws.stages(machine, done)[0]
+    assert row["squeeze_m_s2"] == pytest.approx(4e4 * 4e-3 / 0.018, rel=0.02)
+    (said,) = throws.strain([row])
+    assert "along the barrel" in said
+    assert "Not counted" in said
+    assert throws.entering(machine) == ["It enters without spin (feed.spin)."]

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from stager.model.drive import Heat
+from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE
 from stager.physics.drive.supply import hold
 from stager.physics.drive.train import build_train
 from stager.physics.heat.cooling import case_to_air, fin_conductance
@@ -36,7 +37,7 @@ def test_throwing_warms_more_than_holding() -> None:
     still, slow, fast = (of(rate).temperature() for rate in (None, 1.0, 4.0))
     assert (still < slow).all()
     assert (slow < fast).all()
-    assert (still > 293.15).all()
+    assert (still > SEA_LEVEL_TEMPERATURE).all()
 
 
 def test_mean_losses_are_those_of_the_books() -> None:
@@ -48,11 +49,15 @@ def test_mean_losses_are_those_of_the_books() -> None:
     assert of(4.0).temperature() == pytest.approx(steady(of(4.0).network, loss)[0])
 
 
+def test_air_is_as_warm_around_motors_as_in_flight() -> None:
+    assert of(4.0).network.air == SEA_LEVEL.temperature
+
+
 def test_a_session_ends_before_it_is_warm() -> None:
     warm = of(4.0)
     assert (warm.temperature(60.0) < warm.temperature()).all()
     assert warm.temperature(1e6) == pytest.approx(warm.temperature())
-    assert warm.temperature(0.0) == pytest.approx(np.full(2, 293.15))
+    assert warm.temperature(0.0) == pytest.approx(np.full(2, SEA_LEVEL_TEMPERATURE))
 
 
 def test_without_thermal_data_nothing_is_said() -> None:
