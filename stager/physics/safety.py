@@ -54,9 +54,11 @@ def hazards(launcher: Launcher, throw: Throw) -> Hazards:
     energy, speed = float(translation_energy(throw.exit_speed, projectile)), float(throw.exit_speed)
     area = projectile.known_frontal_area
     by_area = None if area is None else energy / float(area)
+    front = None if area is None else float(area)
+    touching = None if projectile.contact_area is None else float(projectile.contact_area)
     return Hazards(
         energy=energy, energy_per_area=by_area, injuries=() if by_area is None else likely_injuries(by_area),
-        toys=tuple((limit, limit.keeps(energy, by_area)) for limit in TOY_LIMITS),
+        toys=tuple((limit, limit.keeps(energy, touching, front)) for limit in TOY_LIMITS),
         fall=fall_line(speed, projectile, HEIGHT),
         spin_parameter=float(spin_parameter(throw.spin, speed, projectile)),
         wobble_rate=float(wobble_rate(throw.spin, projectile)),
