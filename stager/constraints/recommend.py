@@ -138,7 +138,8 @@ def enough(kept: NDArray[np.bool_], confidence: float) -> NDArray[np.bool_]:
     draws = kept.shape[-1] - 1
     if draws == 0 or confidence <= NOMINAL_ONLY:
         return kept[..., 0]
-    return kept[..., 0] & (kept[..., 1:].mean(axis=-1) >= target(confidence, draws))
+    surely: NDArray[np.bool_] = kept[..., 0] & (kept[..., 1:].mean(axis=-1) >= target(confidence, draws))
+    return surely
 
 
 def hard_slacks(launcher: Launcher, limit_values: LimitValues, done: Throw, *, steady: bool) -> dict[str, Floats]:
