@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
@@ -37,6 +37,15 @@ Resume = Annotated[
     typer.Option("--resume", metavar="FILE", help="Keep finished parts in FILE, and take up those that are there."),
 ]
 
+Change = Annotated[
+    list[str],
+    typer.Option(
+        "--set", metavar="KEY=VALUE", default_factory=list, show_default=False,
+        help="Use another value for a key of the configuration, without editing the file, as"
+        " limits.stages=2 or \"stage.wheel.radius=45 mm\"; repeatable.",
+    ),
+]  # fmt: skip
+
 _SWITCHES = [
     inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, annotation=annotation, default=default)
     for name, annotation, default in (
@@ -47,12 +56,16 @@ _SWITCHES = [
     )
 ]
 
+_CHANGES = inspect.Parameter("changes", inspect.Parameter.KEYWORD_ONLY, annotation=Change)
+
 
 def command(run: Callable[..., Answer | None]) -> Callable[..., None]:
     """`run(session, ...)` as a typer command: the session is made from the switches, errors end in it."""
 
-    def invoke(*, json: bool, quiet: bool, seed: int, workers: int | None, **given: Any) -> None:
-        session = Session(json=json, quiet=quiet, seed=seed, workers=workers)
+    def invoke(
+        *, json: bool, quiet: bool, seed: int, workers: int | None, changes: Sequence[str] = (), **given: Any
+    ) -> None:
+        session = Session(json=json, quiet=quiet, seed=seed, workers=workers, changes=tuple(changes))
         raise typer.Exit(session.run(lambda: run(session, **given)))
 
     hints = get_type_hints(run, globalns=run.__globals__, include_extras=True)
@@ -60,7 +73,8 @@ def command(run: Callable[..., Answer | None]) -> Callable[..., None]:
         parameter.replace(annotation=hints[parameter.name], kind=inspect.Parameter.KEYWORD_ONLY)
         for parameter in list(inspect.signature(run).parameters.values())[1:]
     ]
-    parameters = [*own, *_SWITCHES]
+    takes_config = any(parameter.name == "config" for parameter in own)
+    parameters = [*own, *([_CHANGES] if takes_config else []), *_SWITCHES]
     invoke.__name__, invoke.__doc__ = run.__name__, run.__doc__
     invoke.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]
     invoke.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
