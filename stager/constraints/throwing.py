@@ -25,7 +25,7 @@ class ExitEnergy:
 
     def value(self, point: OperatingPoint) -> Number | None:
         """Translation energy [J]."""
-        return translation_energy(point.throw.exit_speed, point.launcher.projectile)
+        return translation_energy(point.outlet_speed, point.launcher.projectile)
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
@@ -48,7 +48,7 @@ class ExitSpeed:
 
     def value(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
-        return point.throw.exit_speed
+        return point.outlet_speed
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
@@ -72,7 +72,7 @@ class EnergyPerArea:
     def value(self, point: OperatingPoint) -> Number | None:
         """[J/m^2]."""
         projectile = point.launcher.projectile
-        return translation_energy(point.throw.exit_speed, projectile) / projectile.frontal_area
+        return translation_energy(point.outlet_speed, projectile) / projectile.frontal_area
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J/m^2]."""
@@ -95,7 +95,7 @@ class Toy:
 
     def value(self, point: OperatingPoint) -> Number | None:
         """Translation energy [J]."""
-        return translation_energy(point.throw.exit_speed, point.launcher.projectile)
+        return translation_energy(point.outlet_speed, point.launcher.projectile)
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
