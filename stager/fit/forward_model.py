@@ -27,7 +27,7 @@ SLOWEST = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bench:
+class ForwardModel:
     """The settings of measured throws, each distinct one once; `row`: which of them each throw was, (n,)."""
 
     scenario: Scenario
@@ -63,28 +63,28 @@ class Bench:
         return out[..., self.row]
 
 
-def bench(scenario: Scenario, law: Law, throws: Throws) -> Bench:
+def forward_model(scenario: Scenario, law: Law, throws: Throws) -> ForwardModel:
     """The bench that `throws` were made on."""
     _, first, row = np.unique(throws.settings, return_index=True, return_inverse=True)
-    return Bench(scenario=scenario, law=law, settings=throws.chosen(first), row=row.reshape(-1))
+    return ForwardModel(scenario=scenario, law=law, settings=throws.chosen(first), row=row.reshape(-1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Misfit:
+class Residuals:
     """Residuals ln(measured) − ln(model) as a function of y (lanes, p); near 0 they are relative errors.
 
     measured: exit speeds [m/s] of the bench's first throws; the others jammed, and their columns are 1 where the model
     lets them through, else 0.
     """
 
-    bench: Bench
+    model: ForwardModel
     priors: tuple[Prior, ...]
     measured: Floats
 
     def __call__(self, y: Floats) -> Floats:
         """Residuals [-] (lanes, n)."""
-        found = self.bench.exit_speed(values(self.priors, bend(self.priors)(y)[0]))
-        found = np.broadcast_to(found, (y.shape[0], self.bench.row.size))
+        found = self.model.exit_speed(values(self.priors, bend(self.priors)(y)[0]))
+        found = np.broadcast_to(found, (y.shape[0], self.model.row.size))
         count = self.measured.size
         residuals = np.log(self.measured) - np.log(np.maximum(found[:, :count], SLOWEST * self.measured))
         return np.concatenate([residuals, found[:, count:] > 0], axis=1)

@@ -21,7 +21,7 @@ GRID = np.concatenate([np.linspace(0.6, 0.9, 7), np.linspace(0.92, 1.2, 15)])
 OFF = 0.05
 
 
-class Found(Protocol):
+class GripLimits(Protocol):
     """Grip limits of lanes; speeds [m/s], NaN where exit speed still rises at the end of the range."""
 
     @property
@@ -48,7 +48,7 @@ class Found(Protocol):
 class Finder(Protocol):
     """Finds grip limits within what drive and limits allow."""
 
-    def __call__(self, launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> Found:
+    def __call__(self, launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimits:
         """For stage `index` (from 0) of lanes that enter at `entry_speed` [m/s] with `entry_spin` [rad/s]."""
         ...
 
@@ -91,7 +91,7 @@ def span_of(lanes: Floats) -> Span:
     return Span(nominal=float(lanes[0]), low=low, high=high)
 
 
-def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: Found) -> Tuned:
+def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: GripLimits) -> Tuned:
     """Robust setting of stage `index` (from 0) beside its grip limits `found`; entries [m/s], [rad/s], all (lanes,)."""
     launcher = ensemble.launcher
     known = ~np.isnan(found.wheel_speed)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.fit.forward import bench
+from stager.fit.forward_model import forward_model
 from stager.fit.laws import own_law
 from stager.fit.table.record import Mask, Throws
 from stager.model.arrays import Floats
@@ -19,7 +19,7 @@ NEAR = 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Points:
+class Observations:
     """Throws through stages 1 to some stage, one a row.
 
     throws: they; side_a, side_b: surface speeds [m/s], (n, stages); expected: what the chronograph would show by the
@@ -56,18 +56,18 @@ class Points:
         return np.column_stack([self.side_a[rows, -1], self.last_wheel[rows]])
 
 
-def points(scenario: Scenario, throws: Throws, stage: int) -> Points:
+def observations(scenario: Scenario, throws: Throws, stage: int) -> Observations:
     """Those of `throws` that went through all stages up to `stage` (from 0) and no further."""
     present = throws.present
     ended = (present == (np.arange(present.shape[1]) <= stage)).all(axis=1) & (present.sum(axis=1) == stage + 1)
     chosen = throws.chosen(ended)
     if not len(chosen):
         none = np.zeros((0, stage + 1))
-        return Points(throws=chosen, side_a=none, side_b=none, expected=np.zeros(0), last_wheel=np.zeros(0))
+        return Observations(throws=chosen, side_a=none, side_b=none, expected=np.zeros(0), last_wheel=np.zeros(0))
     launcher, stages = scenario.launcher, range(stage + 1)
-    return Points(
+    return Observations(
         throws=chosen, side_a=chosen.surface_speed(launcher, stages, 0),
         side_b=chosen.surface_speed(launcher, stages, 1),
-        expected=bench(scenario, own_law(scenario), chosen).exit_speed_of(launcher, Options()),
+        expected=forward_model(scenario, own_law(scenario), chosen).exit_speed_of(launcher, Options()),
         last_wheel=last_wheel_speed(launcher, chosen.exit_speed),
     )  # fmt: skip
