@@ -18,7 +18,6 @@ EARTH_RADIUS = 6_356_766.0
 STANDARD_GRAVITY = 9.80665
 SEA_LEVEL_TEMPERATURE, SEA_LEVEL_PRESSURE, LAPSE = 288.15, 101_325.0, 6.5e-3
 TROPOPAUSE = 11_000.0
-ROOM_TEMPERATURE = 293.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,3 +76,4 @@ def standard_air(altitude: Number = 0.0) -> Air:
 
 
 SEA_LEVEL = standard_air(0.0)
+"""Air around everything here, in flight, on wheels, around motors: ISO 2533 at sea level, 15 °C."""

@@ -24,7 +24,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     work = duty(design)
     worked = None if work is None else duties.summary(work)
-    clogs = duties.jams(worked)
+    clogs, feed = duties.jams(worked), duties.feed(design.launcher)
     judged = [row["kept"] for row in rows]
     broken = thrown["jammed"] or clogs or False in judged
     tables = [
@@ -39,6 +39,9 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
         *spacing.notes(design.launcher, design.count),
         *tyres.notes(design),
         *([] if worked is None else duties.notes(worked)),
+        *duties.feed_notes(feed),
+        *throws.entering(design.launcher),
+        *throws.strain(thrown["stages"]),
         *safety.notes(design.launcher, design.throw),
         safety.GUARD,
     ]
@@ -47,6 +50,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
         "limits": rows,
         "throw": thrown,
         "drives": worked,
+        "feed": feed,
         "tyres": tyres.summary(design),
         "safety": safety.summary(design.launcher, design.throw),
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ import numpy as np
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
+from stager.physics.loads import spin_acceleration, squeeze
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
 from stager.physics.records import Grip, Throw
 from stager.report import safety
@@ -29,7 +30,10 @@ def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
         Screen(
             headline(launcher, content),
             (speeds(content["stages"]), energies(content["stages"])),
-            [*_notes(content, launcher), *safety.notes(launcher, throw)],
+            [
+                *_notes(content, launcher), *entering(launcher), *strain(content["stages"]),
+                *safety.notes(launcher, throw),
+            ],
         ),
         document({**content, "safety": safety.summary(launcher, throw)}, source),
         yes=not content["jammed"],
@@ -74,6 +78,8 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
         "slip_heat_J": float(part.slip_heat[k]),
         "crush_loss_J": float(part.crush_loss[k]),
         "peak_acceleration_m_s2": float(part.peak_acceleration[k]),
+        "squeeze_m_s2": float(squeeze(launcher, k, part.wheel_speed_a[k], part.wheel_speed_b[k])),
+        "spin_acceleration_m_s2": float(spin_acceleration(part.exit_spin[k], launcher.projectile)),
     }
 
 
@@ -106,6 +112,27 @@ def _spun(spin: float, exit_speed: float, projectile: Projectile) -> str:
     if projectile.shape in SPHERES:
         return f"{said}."
     return f"{said}; let go askew it wobbles {digits(abs(float(wobble_rate(spin, projectile))) / TURN)} times a second."
+
+
+def entering(launcher: Launcher) -> list[str]:
+    """How what can roll enters the first nip."""
+    if not launcher.projectile.shape.rolls:
+        return []
+    spin = float(launcher.feed.spin)
+    return [f"It enters with {digits(spin / TURN)} rev/s of spin." if spin else "It enters without spin (feed.spin)."]
+
+
+def strain(stages: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What the projectile feels, and which of it counts as acceleration."""
+    if not stages:
+        return []
+    most = {name: max(stage[f"{name}_m_s2"] for stage in stages) for name in ("squeeze", "spin_acceleration")}
+    along = max(stage["peak_acceleration_m_s2"] for stage in stages)
+    spun = f"; spin pulls at its rim with {digits(most['spin_acceleration'])} m/s2" if most["spin_acceleration"] else ""
+    return [
+        f"Acceleration counts along the barrel, up to {digits(along)} m/s2. Not counted: wheels squeeze it across with"
+        f" {digits(most['squeeze'])} m/s2 (force by mass){spun}."
+    ]
 
 
 def speeds(stages: list[dict[str, Any]]) -> Table:

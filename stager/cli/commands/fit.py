@@ -32,9 +32,7 @@ def fit(
 
     What the contact really does, what the throws cannot tell, and what the next stage will give.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import fit as report
     from stager.report.spin import left_out
 
