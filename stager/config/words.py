@@ -25,7 +25,7 @@ WORDS: Mapping[str, str] = {
     "File.supply": "what feeds all drives",
     "File.title": "heads the report",
     "Heat.case_capacity": "heat that warms the case by one kelvin",
-    "Heat.case_to_air": "from the case to the air; from the fins where left out",
+    "Heat.case_to_air": "from the case to the air; where left out, from the motor's size, the wheel's hub and fins",
     "Heat.fin_conductivity": "of the fins' material",
     "Heat.fin_count": "how many round fins",
     "Heat.fin_diameter": "outer",

@@ -39,6 +39,11 @@ class OperatingPoint:
         """Number of stages."""
         return int(self.throw.stages.grip.shape[-1])
 
+    @property
+    def batched(self) -> bool:
+        """Whether there are batch axes."""
+        return bool(np.ndim(self.throw.exit_speed))
+
     @cached_property
     def outlet_speed(self) -> Floats:
         """Speed as it leaves the outlet, or the last wheel where there is none [m/s]; 0 where it does not come out."""

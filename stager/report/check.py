@@ -24,7 +24,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     work = duty(design)
     worked = None if work is None else duties.summary(work)
-    clogs = duties.jams(worked)
+    clogs, feed = duties.jams(worked), duties.feed(design.launcher)
     judged = [row["kept"] for row in rows]
     broken = thrown["jammed"] or thrown["stays_in_outlet"] or clogs or False in judged
     tables = [
@@ -40,6 +40,9 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
         *throws.instruments(design.launcher, thrown["stages"]),
         *tyres.notes(design),
         *([] if worked is None else duties.notes(worked)),
+        *duties.feed_notes(feed),
+        *throws.entering(design.launcher),
+        *throws.strain(thrown["stages"]),
         *safety.notes(design.launcher, design.throw),
         safety.GUARD,
     ]
@@ -48,6 +51,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
         "limits": rows,
         "throw": thrown,
         "drives": worked,
+        "feed": feed,
         "tyres": tyres.summary(design),
         "safety": safety.summary(design.launcher, design.throw),
     }

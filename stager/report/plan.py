@@ -75,6 +75,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "spread_least_heat_fraction": plan.spread_before,
         "trade": front.summary(plan.front),
         "settled": None if best is None else duty.settled(best.design),
+        "feed": duty.feed(launcher),
         "safety": None if best is None else safety.summary(launcher, best.throw),
         **_missed(launcher, plan),
     }
@@ -180,6 +181,7 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     return [
         *first,
         *duty.settled_note(content["settled"]),
+        *duty.feed_notes(content["feed"]),
         *parts,
         *sturdy.sentences(content),
         *limits.unjudged_note(content["limits"]),

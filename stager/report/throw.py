@@ -10,6 +10,7 @@ import numpy as np
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
+from stager.physics.loads import spin_acceleration, squeeze
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
@@ -31,7 +32,8 @@ def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
             headline(launcher, content),
             (speeds(content["stages"]), energies(content["stages"])),
             [
-                *_notes(content, launcher), *instruments(launcher, content["stages"]),
+                *_notes(content, launcher), *entering(launcher), *strain(content["stages"]),
+                *instruments(launcher, content["stages"]),
                 *safety.notes(launcher, throw),
             ],
         ),
@@ -82,6 +84,8 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
         "slip_heat_J": float(part.slip_heat[k]),
         "crush_loss_J": float(part.crush_loss[k]),
         "peak_acceleration_m_s2": float(part.peak_acceleration[k]),
+        "squeeze_m_s2": float(squeeze(launcher, k, part.wheel_speed_a[k], part.wheel_speed_b[k])),
+        "spin_acceleration_m_s2": float(spin_acceleration(part.exit_spin[k], launcher.projectile)),
     }
 
 
@@ -138,6 +142,27 @@ def _spun(spin: float, exit_speed: float, projectile: Projectile) -> str:
     if projectile.shape in SPHERES:
         return f"{said}."
     return f"{said}; let go askew it wobbles {digits(abs(float(wobble_rate(spin, projectile))) / TURN)} times a second."
+
+
+def entering(launcher: Launcher) -> list[str]:
+    """How what can roll enters the first nip."""
+    if not launcher.projectile.shape.rolls:
+        return []
+    spin = float(launcher.feed.spin)
+    return [f"It enters with {digits(spin / TURN)} rev/s of spin." if spin else "It enters without spin (feed.spin)."]
+
+
+def strain(stages: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What the projectile feels, and which of it counts as acceleration."""
+    if not stages:
+        return []
+    most = {name: max(stage[f"{name}_m_s2"] for stage in stages) for name in ("squeeze", "spin_acceleration")}
+    along = max(stage["peak_acceleration_m_s2"] for stage in stages)
+    spun = f"; spin pulls at its rim with {digits(most['spin_acceleration'])} m/s2" if most["spin_acceleration"] else ""
+    return [
+        f"Acceleration counts along the barrel, up to {digits(along)} m/s2. Not counted: wheels squeeze it across with"
+        f" {digits(most['squeeze'])} m/s2 (force by mass){spun}."
+    ]
 
 
 def speeds(stages: list[dict[str, Any]]) -> Table:
