@@ -13,7 +13,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.wish import Allowances
 from stager.optimise.still import still
-from stager.physics.transit.lanes import batch_shape
+from stager.physics.batch import batch_shape
 
 WIDEST = 200.0
 STEPS = 400
