@@ -38,7 +38,7 @@ def fit(
 
     if output is not None:
         check_place(output)
-    table = loaded.throws(throws, build)
+    table = loaded.read_throws(throws, build)
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
     written = () if output is None else (output, loaded.save_fit(found.fit, output, seed=session.seed))
