@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from stager.api.results.throw import ThrowResult
     from stager.config import Configuration
     from stager.constraints import OperatingPoint
-    from stager.fit.planning import Next
+    from stager.fit.experiment_design import Next
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.scenario import Scenario
@@ -57,9 +57,9 @@ class Loaded:
 
         return Source(config_sha256=self.sha256, seed=seed)
 
-    def changed(self, values: Mapping[str, object]) -> Loaded:
+    def replace(self, values: Mapping[str, object]) -> Loaded:
         """The same launcher with other values by dotted key, as a file would have them, and nothing written:
-        `changed({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
+        `replace({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
         """
         from stager import config
 
@@ -78,7 +78,7 @@ class Loaded:
 
         return speed_of(self.configuration, stage)
 
-    def throw(self, *speeds: Speed) -> ThrowResult:
+    def simulate(self, *speeds: Speed) -> ThrowResult:
         """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
         from stager.api.results.shown import shown
         from stager.api.results.throw import ThrowResult
@@ -103,7 +103,7 @@ class Loaded:
         from stager.constraints import OperatingPoint
         from stager.optimise.sweep import grip_limits
 
-        throw = self.throw(*speeds)
+        throw = self.simulate(*speeds)
         scenario = self.scenario
         limits = grip_limits(scenario, throw) if scenario.limit_values.grip_margin else None
         return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
@@ -152,28 +152,28 @@ class Loaded:
 
         from stager.api.results.plan import PlanResult
         from stager.api.results.shown import shown
-        from stager.crew import crew
         from stager.errors import Interrupted
         from stager.optimise.front import Against
         from stager.optimise.planner import plan
+        from stager.parallel import open_executor
 
         if 0 < draws < LEAST_DRAWS:
             raise InputError(
                 f"{draws} are too few for an interval", where="--draws", hint=f"0 for none, or {LEAST_DRAWS} and more"
             )
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
-        with crew(workers, dask, None if resume is None else Path(resume)) as hands:
+        with open_executor(workers, dask, None if resume is None else Path(resume)) as executor:
             tell(0.0)
             try:
                 rng = np.random.default_rng(seed)
                 found = plan(
-                    self.scenario, rng=rng, progress=tell, crew=hands, trade=against, sturdy=robust, draws=draws
+                    self.scenario, rng=rng, progress=tell, executor=executor, trade=against, sturdy=robust, draws=draws
                 )
             except KeyboardInterrupt as stop:
-                if hands.kept is None:
+                if executor.cache is None:
                     raise
                 message = (
-                    f"interrupted; {len(hands.kept)} finished parts are kept in {resume}: the same command goes on"
+                    f"interrupted; {len(executor.cache)} finished parts are kept in {resume}: the same command goes on"
                 )
                 raise Interrupted(message) from stop
         return shown(PlanResult, found, loaded=self)
@@ -208,7 +208,7 @@ class Loaded:
             found |= config.crush_values(self.configuration, catalogue.crushes)
         return found
 
-    def throws(self, path: str | Path, build: str | None = None) -> Throws:
+    def read_throws(self, path: str | Path, build: str | None = None) -> Throws:
         """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""
         from stager.api.learned import of_build
         from stager.fit.table import read
@@ -270,12 +270,30 @@ class Loaded:
         return learned.watch(self.scenario, throws, seed, stages, progress)
 
 
-def load(path: str | Path) -> Loaded:
-    """Read and check a configuration file. Raises InputErrors with all that is wrong with it."""
+def load(path: str | Path, changes: Mapping[str, object] | None = None) -> Loaded:
+    """Read and check a configuration file. Raises InputErrors with all that is wrong with it.
+
+    changes: other values by dotted key, see `Loaded.replace`.
+    """
     from stager import config
 
-    return _loaded(config.load(path))
+    loaded = _loaded(config.load(path))
+    return loaded.replace(changes) if changes else loaded
 
 
 def _loaded(configuration: Configuration) -> Loaded:
     return Loaded(configuration=configuration, scenario=configuration.scenario(), sha256=configuration.sha256)
+
+
+def build(values: Mapping[str, object]) -> Loaded:
+    """Build a launcher without a file, from nested tables as a configuration has them.
+
+    Raises InputErrors with all that is wrong with them.
+    """
+    import hashlib
+
+    from stager import config
+    from stager.config.toml import show_tree
+
+    text = show_tree(values)
+    return _loaded(config.understand(Path("<values>"), text, hashlib.sha256(text.encode()).hexdigest()))

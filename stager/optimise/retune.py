@@ -14,9 +14,10 @@ from stager.optimise.span import span
 from stager.optimise.way import Way
 from stager.optimise.zoom import Looks
 from stager.physics.chain import transit
+from stager.physics.muzzle import speed_before_outlet
 from stager.physics.options import Options
-from stager.physics.relay import run_up
-from stager.physics.transit.lanes import flatten, take
+from stager.physics.guide import run_up
+from stager.physics.batch import flatten, take
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
@@ -107,4 +108,4 @@ def own_cap(launcher: Launcher, limit_values: LimitValues, lanes: int, goal: flo
     speed = np.sqrt(2 * energy / np.asarray(projectile.mass))
     if limit_values.exit_speed is not None:
         speed = np.minimum(speed, limit_values.exit_speed)
-    return np.asarray(np.minimum(speed, goal))
+    return np.asarray(np.minimum(speed_before_outlet(launcher, speed), goal))

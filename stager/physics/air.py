@@ -12,6 +12,8 @@ GAS_CONSTANT = 287.05287
 """Specific gas constant of dry air [J/(kg K)]; ISO 2533."""
 HEAT_CAPACITY = 1005.0
 """At constant pressure [J/(kg K)], near room temperature."""
+HEAT_RATIO = 1.4
+"""Ratio of specific heats of dry air [-]; ISO 2533."""
 EARTH_RADIUS = 6_356_766.0
 STANDARD_GRAVITY = 9.80665
 SEA_LEVEL_TEMPERATURE, SEA_LEVEL_PRESSURE, LAPSE = 288.15, 101_325.0, 6.5e-3
@@ -53,6 +55,11 @@ def air_at(temperature: Number, pressure: Number = SEA_LEVEL_PRESSURE) -> Air:
         viscosity=1.458e-6 * root / (temperature + 110.4),
         conductivity=2.648151e-3 * root / (temperature + 245.4 * 10 ** (-12 / temperature)),
     )
+
+
+def speed_of_sound(temperature: Number) -> Number:
+    """Return the speed of sound in dry air [m/s] at `temperature` [K]: √(γ R T) with γ = 1.4, as in ISO 2533."""
+    return np.sqrt(HEAT_RATIO * GAS_CONSTANT * np.asarray(temperature, dtype=np.float64))
 
 
 def standard_air(altitude: Number = 0.0) -> Air:

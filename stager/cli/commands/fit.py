@@ -32,15 +32,13 @@ def fit(
 
     What the contact really does, what the throws cannot tell, and what the next stage will give.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import fit as report
     from stager.report.spin import left_out
 
     if output is not None:
         check_place(output)
-    table = loaded.throws(throws, build)
+    table = loaded.read_throws(throws, build)
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
     written = () if output is None else (output, loaded.save_fit(found.fit, output, seed=session.seed))

@@ -56,11 +56,9 @@ def plan(
 
     With the limits that bind and the ladder of stage counts.
     """
-    from stager import api
-
     if output is not None:
         check_place(output)
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import plan as report
 
     with progress(session, "Planning", at_once=False) as tell:

@@ -29,12 +29,10 @@ def report(
     LimitResult, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
     single HTML file that needs no network.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import written
 
-    table = None if throws is None else loaded.throws(throws)
+    table = None if throws is None else loaded.read_throws(throws)
     page = Path(config.with_suffix(".html").name) if output is None else output
     check_place(page)
     with progress(session, "Writing the report", at_once=False) as tell:
