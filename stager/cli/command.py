@@ -37,6 +37,10 @@ Resume = Annotated[
     typer.Option("--resume", metavar="FILE", help="Keep finished parts in FILE, and take up those that are there."),
 ]
 
+Force = Annotated[
+    bool, typer.Option("--force", help="Replace files that stager did not write, or that were changed since.")
+]
+
 _SWITCHES = [
     inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, annotation=annotation, default=default)
     for name, annotation, default in (

@@ -124,6 +124,7 @@ class File(Table):
 
     title: str = "untitled launcher"
     draws: str | None = Field(None, description="table of correlated draws that a fit has left beside this file")
+    draws_sha256: str | None = Field(None, description="hash of the table of draws; a fit writes both")
     projectile: Projectile
     feed: Feed
     contact: Contact

@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from stager.units.units import UnknownUnit, convert, convert_difference, dimensions, same_kind
 
@@ -49,6 +49,10 @@ class Measured:
     low: float = -math.inf
     high: float = math.inf
     written: str = ""
+
+    def holds(self, values: Any) -> Any:
+        """Whether each of `values` [SI] is within the range; an end at 0 is within it."""
+        return (values >= self.low) & (values <= self.high)
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,7 +68,7 @@ class _Page:
 
     def _cell(self, line: int, head: Head, text: str) -> float | str:
         if head.unit is None:
-            return text.strip()
+            return read_word(text)
         try:
             value = number(text, self.marks)
         except ValueError as error:
@@ -136,11 +136,31 @@ def text_of(path: Path) -> str:
 
 def filled_lines(text: str) -> list[tuple[int, str]]:
     """Lines that hold something, with their numbers; comments and a spreadsheet's `sep=` are passed over."""
-    found = enumerate(text.splitlines(), start=1)
+    found = enumerate(lines_of(text), start=1)
     kept = [(at, line) for at, line in found if line.strip() and not line.lstrip('" \t').startswith("#")]
     if kept and kept[0][1].lower().startswith("sep="):
         kept = kept[1:]
     return kept
+
+
+def lines_of(text: str) -> list[str]:
+    """Lines of a text, parted by line ends alone: other separators may stand in a note."""
+    return text.replace("\r\n", "\n").replace("\r", "\n").removesuffix("\n").split("\n")
+
+
+def safe_word(word: str) -> str:
+    """Words as a cell that no spreadsheet runs: a quote stands before what would begin a formula.
+
+    >>> safe_word("=1+1"), safe_word("-5 cm"), safe_word("windy")
+    ("'=1+1", "'-5 cm", 'windy')
+    """
+    return f"'{word}" if word.lstrip(" '")[:1] in tuple("=+-@") or word[:1] in ("\t", "\r") else word
+
+
+def read_word(cell: str) -> str:
+    """The words of a cell, without the quote that `safe_word` put before them."""
+    word = cell.strip()
+    return word[1:] if word.startswith("'") and safe_word(word[1:]) == word else word
 
 
 def delimiter_of(head: str) -> str:
