@@ -303,7 +303,7 @@ def _unwritable(path: Path, error: Exception) -> InputError:
 
 def _same(path: Path, other: Path) -> bool:
     try:
-        return os.path.samefile(path, other)
+        return path.samefile(other)
     except (OSError, ValueError):
         return _target(path) == _target(other)
 
@@ -387,11 +387,11 @@ def clear_stale(folder: Path) -> None:
             if (found := _TEMPORARY.fullmatch(entry.name)) is not None:
                 with suppress(OSError):
                     if _is_stale(found[1], int(found[2]), entry.stat(follow_symlinks=False).st_mtime):
-                        os.unlink(entry.path)
+                        Path(entry.path).unlink()
             elif _LOCK.fullmatch(entry.name):
                 with suppress(OSError), _held(Path(entry.path)) as holder:
                     if holder is None:
-                        os.unlink(entry.path)
+                        Path(entry.path).unlink()
 
 
 def _is_stale(host: str, pid: int, changed: float) -> bool:

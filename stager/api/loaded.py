@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from stager.api.results.throw import ThrowResult
     from stager.config import Configuration
     from stager.constraints import OperatingPoint
-    from stager.fit.planning import Next
+    from stager.fit.experiment_design import Next
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.scenario import Scenario
@@ -280,11 +280,15 @@ class Loaded:
         return learned.watch(self.scenario, throws, seed, stages, progress)
 
 
-def load(path: str | Path) -> Loaded:
-    """Read and check a configuration file. Raises InputErrors with all that is wrong with it."""
+def load(path: str | Path, changes: Mapping[str, object] | None = None) -> Loaded:
+    """Read and check a configuration file. Raises InputErrors with all that is wrong with it.
+
+    changes: other values by dotted key, see `Loaded.changed`.
+    """
     from stager import config
 
-    return _loaded(config.load(path))
+    loaded = _loaded(config.load(path))
+    return loaded.changed(changes) if changes else loaded
 
 
 def _loaded(configuration: Configuration) -> Loaded:

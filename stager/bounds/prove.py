@@ -24,6 +24,7 @@ ROUNDING = 1e-6
 SLOW_EVIDENCE = "settings that slow the projectile below its feed (not looked at)"
 AT_CAP = 5e-5
 TWO_SPEEDS = "pairs at two speeds"
+FED_SPINNING = "a projectile that enters with spin"
 LEFT_OUT = frozenset({*COUPLED, "slip_heat"})
 """Limits that stages share: a bound without them holds with them too."""
 
@@ -65,7 +66,7 @@ def bound(
     launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
     if reached >= cap * (1 - AT_CAP):
         return Bound((feed, cap), cap)
-    missing = TWO_SPEEDS if scenario.goal.spin else ""
+    missing = TWO_SPEEDS if scenario.goal.spin else FED_SPINNING if launcher.feed.spin else ""
     arriving, speeds, evidence = feed_entries(feed), [feed], set[str]()
     # Behind as many stages as reach the cap no more need be known: nothing may leave faster.
     while not missing and len(speeds) <= most and 0.0 < speeds[-1] < cap:

@@ -12,7 +12,7 @@ from stager.config.wheels import build_drive, build_wheel
 from stager.model.arrays import Number
 from stager.model.contact import Contact, FrictionLaw, Guide
 from stager.model.drive import Supply
-from stager.model.launcher import Feed, Launcher
+from stager.model.launcher import Feed, Launcher, Measuring, Outlet, Pusher
 from stager.model.projectile import SHAPES, Projectile
 from stager.model.stage import LAYOUTS, Stage
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
@@ -48,6 +48,8 @@ def _launcher(file: File, raw: Mapping[str, Any], source: Source) -> Launcher:
             for number, stage in enumerate(file.stages)
         ),
         guide=_guide(file, source),
+        outlet=_outlet(file, source),
+        measuring=_measuring(file, source),
         supply=_supply(file, source),
     )  # fmt: skip
 
@@ -57,14 +59,20 @@ def _projectile(read: Reader) -> Projectile:
         shape=SHAPES[read.table.shape],  # type: ignore[attr-defined]
         mass=read.number("mass"), diameter=read.number("diameter"), length=read.maybe("length"),
         thickness=read.maybe("thickness"), max_acceleration=read.maybe("max_acceleration"),
-        max_crush=read.maybe("max_crush"),
+        max_crush=read.maybe("max_crush"), contact_area=read.maybe("contact_area"),
     )  # fmt: skip
 
 
 def _feed(read: Reader) -> Feed:
+    pusher = read.inner("pusher")
     return Feed(
-        speed=read.number("speed"), rate=read.maybe("rate"), push=read.maybe("push"), session=read.maybe("session")
-    )
+        speed=read.number("speed"), spin=read.number("spin"), rate=read.maybe("rate"), push=read.maybe("push"),
+        session=read.maybe("session"), pusher=None if pusher is None else _pusher(pusher),
+    )  # fmt: skip
+
+
+def _pusher(read: Reader) -> Pusher:
+    return Pusher(force=read.number("force"), travel=read.number("travel"), return_time=read.number("return_time"))
 
 
 def _law(read: Reader | None) -> FrictionLaw:
@@ -87,6 +95,22 @@ def _guide(file: File, source: Source) -> Guide | None:
     if file.guide is None:
         return None
     return Guide(friction=Reader(file.guide, "guide", source).number("friction"), air_drag=file.guide.air_drag)
+
+
+def _outlet(file: File, source: Source) -> Outlet | None:
+    if file.outlet is None:
+        return None
+    read = Reader(file.outlet, "outlet", source)
+    return Outlet(loss=read.number("loss"), length=read.number("length"))
+
+
+def _measuring(file: File, source: Source) -> Measuring | None:
+    if file.measuring is None:
+        return None
+    read = Reader(file.measuring, "measuring", source)
+    return Measuring(
+        wheel_speed=read.number("wheel_speed"), exit_speed=read.number("exit_speed"), distance=read.number("distance")
+    )
 
 
 def _supply(file: File, source: Source) -> Supply | None:

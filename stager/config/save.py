@@ -19,7 +19,7 @@ from stager.config.lines import Path
 from stager.config.load import understand
 from stager.config.read import read_tree
 from stager.config.toml import show_tree, show_value
-from stager.errors import InputErrors, StagerError
+from stager.errors import InputError, InputErrors, StagerError
 from stager.files import is_stream, marked_content, write_all
 from stager.model.arrays import Floats
 from stager.units import format_quantity, parse_stiffness, stiffness_unit
@@ -68,10 +68,14 @@ def save(
     return [path, *(other for other in contents if other != path)]
 
 
+PLACES = "keys are dotted, as in limits.stages or stage.wheel.radius; single stages are counted from 1: stages.2.crush"
+
+
 def with_values(configuration: Configuration, values: Mapping[str, object]) -> Configuration:
     """The configuration with other values by dotted key, as TOML would hold them. Raises InputErrors as `load` does."""
     text, tree = configuration.text, copy.deepcopy(dict(configuration.raw))
     for key, value in values.items():
+        _check_place(configuration, tree, key)
         text = put(text, _path(key), show_value(value))
         _set(tree, _path(key), value)
     text = text if _says(text, tree) else show_tree(tree)
@@ -143,6 +147,20 @@ def _says(text: str, tree: Mapping[str, Any]) -> bool:
 
 def _path(key: str) -> Path:
     return tuple(int(part) - 1 if part.isdigit() else part for part in key.split("."))
+
+
+def _check_place(configuration: Configuration, tree: Mapping[str, Any], key: str) -> None:
+    """Raise InputError where no value can stand at `key`: below a value, or far beyond the last of a list."""
+    holder: Any = tree
+    path = _path(key)
+    for part, below in pairwise((*path, path[-1])):
+        empty: Any = [] if isinstance(below, int) else {}
+        if isinstance(holder, dict) and isinstance(part, str):
+            holder = holder.get(part, empty)
+        elif isinstance(holder, list) and isinstance(part, int) and 0 <= part <= len(holder):
+            holder = holder[part] if part < len(holder) else {}
+        else:
+            raise InputError("is no place for a value", where=f"{configuration.path}: {key}", hint=PLACES)
 
 
 def _set(tree: dict[str, Any], path: Path, value: Any) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.constraints.throwing import toy_energy
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -13,6 +14,7 @@ from stager.optimise.span import span
 from stager.optimise.way import Way
 from stager.optimise.zoom import Looks
 from stager.physics.chain import transit
+from stager.physics.muzzle import speed_before_outlet
 from stager.physics.options import Options
 from stager.physics.relay import run_up
 from stager.physics.transit.lanes import flatten, take
@@ -36,7 +38,7 @@ class Bench:
         self.near, self.drift = near, np.ones(lanes)
         self.strain = np.broadcast_to(strain, (lanes,))
         self.speed = np.broadcast_to(np.asarray(launcher.feed.speed, dtype=np.float64), (lanes,)).copy()
-        self.spin = np.zeros(lanes)
+        self.spin = np.broadcast_to(np.asarray(launcher.feed.spin, dtype=np.float64), (lanes,)).copy()
         self.wheel_speed: list[Floats] = []
         self.exit_speed = [self.speed.copy()]
 
@@ -102,8 +104,8 @@ def own_cap(launcher: Launcher, limit_values: LimitValues, lanes: int, goal: flo
     if limit_values.energy_per_area is not None:
         energy = np.minimum(energy, limit_values.energy_per_area * np.asarray(projectile.frontal_area))
     if limit_values.toy is not None:
-        energy = np.minimum(energy, limit_values.toy.most(projectile.known_frontal_area))
+        energy = np.minimum(energy, toy_energy(limit_values.toy, projectile))
     speed = np.sqrt(2 * energy / np.asarray(projectile.mass))
     if limit_values.exit_speed is not None:
         speed = np.minimum(speed, limit_values.exit_speed)
-    return np.asarray(np.minimum(speed, goal))
+    return np.asarray(np.minimum(speed_before_outlet(launcher, speed), goal))

@@ -15,7 +15,7 @@ from stager.errors import Interrupted
 from stager.report.answer import Answer
 
 if TYPE_CHECKING:
-    from stager.fit.planning import Next
+    from stager.fit.experiment_design import Next
     from stager.fit.table import Throws
 
 Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); begun where there is none.", show_default=False)]
@@ -28,9 +28,7 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
 
     Each is safe in the table at once; then come the curve, its grip limit and the setting to throw at next.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.cli.desk import Desk
     from stager.fit.table.book import open_book
     from stager.report import bench as report

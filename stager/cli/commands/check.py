@@ -10,9 +10,7 @@ from stager.report.answer import Answer
 
 def check(session: Session, config: Config, speed: Speeds) -> Answer:
     """Hardware and set speeds against limits."""
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.constraints import evaluate_limits
     from stager.report import check as report
     from stager.report.spin import compared

@@ -19,9 +19,7 @@ Builds = Annotated[
 
 def compare(session: Session, config: Config, throws: Table, builds: Builds) -> Answer:
     """Are two builds different, by how much, and what explains it."""
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import compare as report
 
     table = loaded.throws(throws)

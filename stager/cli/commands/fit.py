@@ -36,9 +36,7 @@ def fit(
 
     What the contact really does, what the throws cannot tell, and what the next stage will give.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.config.draws import draws_place
     from stager.files import is_stream
     from stager.report import fit as report

@@ -17,9 +17,7 @@ Count = Annotated[int, typer.Option("--throws", metavar="N", min=1, max=60, help
 
 def next(session: Session, config: Config, throws: Table, count: Count = 6, build: Build = None) -> Answer:
     """What to measure next, or that enough is known."""
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import suggest as report
     from stager.report.spin import left_out
 

@@ -58,9 +58,7 @@ def plan(
 
     With the limits that bind and the ladder of stage counts.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     check_outputs(session, [output], loaded.files, resume, force=force)
     from stager.report import plan as report
 

@@ -31,9 +31,7 @@ def report(
     LimitResult, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
     single HTML file that needs no network.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import written
 
     table = None if throws is None else loaded.throws(throws)

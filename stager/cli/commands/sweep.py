@@ -27,9 +27,7 @@ def sweep(
     Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin. With THROWS,
     those that ended with this stage stand beside what the configuration expects of them.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import sweep as report
     from stager.report.spin import left_out
 

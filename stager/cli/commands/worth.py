@@ -11,9 +11,7 @@ from stager.report.answer import Answer
 
 def worth(session: Session, config: Config, draws: Draws = 400, dask: Dask = None, resume: Resume = None) -> Answer:
     """What each further stage adds and costs."""
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     check_outputs(session, [], loaded.files, resume)
     from stager.report import worth as report
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.forward import Bench, Misfit, Outcome, bench
+from stager.fit.forward_model import ForwardModel, Outcome, Residuals, forward_model
 from stager.fit.laws import FRICTION, Law
 from stager.fit.priors import Prior, bend, of, values
 from stager.fit.statistics.criteria import aicc
@@ -27,7 +27,7 @@ ITERATIONS = 15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class BestFit:
     """Best fit of a law.
 
     priors: of the parameters that the throws depend on; idle: of those they do not;
@@ -35,7 +35,7 @@ class Found:
     """
 
     law: Law
-    bench: Bench
+    model: ForwardModel
     noise: Noise
     problem: Problem
     priors: tuple[Prior, ...]
@@ -96,9 +96,9 @@ class Found:
         return self.noise.scatter(self.residuals, self.spent)
 
     @property
-    def wildness(self) -> Floats:
+    def outlier_probability(self) -> Floats:
         """Probability of each throw to be an outlier, (n,)."""
-        return self.noise.wildness(self.residuals)
+        return self.noise.outlier_probability(self.residuals)
 
     @property
     def values(self) -> dict[str, Floats]:
@@ -122,7 +122,7 @@ class Found:
         return [(place, spread, share / total) for place, spread, share in found]
 
 
-def search(
+def best_fit(
     scenario: Scenario,
     law: Law,
     throws: Throws,
@@ -131,31 +131,31 @@ def search(
     *,
     near: dict[str, float] | None = None,
     jams: int = 0,
-) -> Found:
+) -> BestFit:
     """Fit `law` to `throws`, of which the last `jams` jammed.
 
     near: y by key to start from, beside the priors' middle.
     """
-    where = bench(scenario, law, throws)
+    where = forward_model(scenario, law, throws)
     priors = (*(of(item) for item in scenario.uncertain if not item.key.startswith(FRICTION)), *law.priors)
     start = np.array([(near or {}).get(prior.key, 0.0) for prior in priors])
     measured = throws.exit_speed[: len(throws) - jams]
-    seen = _seen(Misfit(bench=where, priors=priors, measured=measured), start)
+    seen = _seen(Residuals(model=where, priors=priors, measured=measured), start)
     active = tuple(prior for prior, there in zip(priors, seen, strict=True) if there)
     idle = tuple(prior for prior, there in zip(priors, seen, strict=True) if not there)
     problem = Problem(
-        residuals=Misfit(bench=where, priors=active, measured=measured), loss=Outcome(noise, jams),
+        residuals=Residuals(model=where, priors=active, measured=measured), loss=Outcome(noise, jams),
         step=np.full(len(active), STEP), pull=bend(active),
     )  # fmt: skip
     starts = _starts(problem, start[seen], rng)
     minimum = minimise(problem, starts, iterations=ITERATIONS, tolerance=CLOSE, adapt=True)
-    return Found(
-        law=law, bench=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum,
+    return BestFit(
+        law=law, model=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum,
         count=measured.size,
     )  # fmt: skip
 
 
-def _seen(misfit: Misfit, start: Floats) -> NDArray[np.bool_]:
+def _seen(misfit: Residuals, start: Floats) -> NDArray[np.bool_]:
     """Which parameters move any residual, one standard deviation up and down."""
     moves = np.concatenate([np.zeros((1, start.size)), np.eye(start.size), -np.eye(start.size)])
     found = misfit(start + moves)

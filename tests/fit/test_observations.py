@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.fit.points import points
+from stager.fit.observations import observations
 from stager.fit.table.readings import SURFACE
 from stager.fit.table.record import Wheels
 from stager.physics.chain import throw
@@ -20,10 +20,10 @@ def test_throws_that_ended_with_a_stage_and_no_others() -> None:
     given = scenario("seed_ball")
     speeds = np.array([[10.0, NAN], [10.0, 14.0], [NAN, 14.0], [12.0, 15.0]])
     throws = table(speeds, np.array([9.0, 12.0, 8.0, 0.0]))
-    first, second = points(given, throws, 0), points(given, throws, 1)
+    first, second = observations(given, throws, 0), observations(given, throws, 1)
     assert first.throws.line.tolist() == [2]
     assert second.throws.line.tolist() == [3, 5]
-    assert points(given, throws, 2).throws.line.tolist() == []
+    assert observations(given, throws, 2).throws.line.tolist() == []
     exact = throw(given.launcher, speeds[[1, 3]]).exit_speed
     np.testing.assert_allclose(second.expected, exact)
     # The last one jammed, so there is no share to give.
@@ -37,7 +37,7 @@ def test_a_curve_has_the_throws_made_behind_its_stages() -> None:
     throws = table(speeds, np.array([12.0, 13.0, 12.5, 0.0, 13.5]))
     apart = np.array([NAN, NAN, NAN, NAN, 12.0])
     side_b = Wheels(stage=1, side=1, reading=SURFACE, values=apart)
-    found = points(given, replace(throws, wheels=(*throws.wheels, side_b)), 1)
+    found = observations(given, replace(throws, wheels=(*throws.wheels, side_b)), 1)
     before = np.array([10.0])
     # Within 3 % of 10 m/s are all but the third; the last one's wheels differ from each other.
     assert found.on_curve(before, before).tolist() == [True, True, False, True, False]

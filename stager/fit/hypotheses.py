@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.forward import SLOWEST, Bench, bench
-from stager.fit.levers import LEVERS, Lever
+from stager.fit.forward_model import SLOWEST, ForwardModel, forward_model
+from stager.fit.optimiser import CLOSE, ITERATIONS, STEP, BestFit
+from stager.fit.perturbations import PERTURBATIONS, Perturbation
 from stager.fit.priors import LogNormal, bend, values
-from stager.fit.search import CLOSE, ITERATIONS, STEP, Found
 from stager.fit.statistics.criteria import aicc
 from stager.fit.statistics.least import Problem, minimise
 from stager.fit.table.record import Throws
@@ -23,11 +23,11 @@ ABOUT = 4.0
 """Explanations within this much of AICc do about equally well: odds of one in seven still."""
 
 LEAST = 0.5
-"""A lever that its prior's spread moves less than this many scatters cannot explain anything."""
+"""A perturbation that its prior's spread moves less than this many scatters cannot explain anything."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Explanation:
+class Hypothesis:
     """A change of one thing in the second build: words; factor on it with its 95 % interval [-]; aicc of throws so
     explained; gain: by how much AICc is better than with no change; wild: throws that are outliers even so."""
 
@@ -41,11 +41,11 @@ class Explanation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Changed:
-    """Residuals of both builds with a lever moved in the second; y has the lever's factor last."""
+    """Residuals of both builds with a perturbation moved in the second; y has the perturbation's factor last."""
 
-    found: Found
-    parts: tuple[tuple[NDArray[np.intp], Bench, bool], ...]
-    lever: Lever
+    found: BestFit
+    parts: tuple[tuple[NDArray[np.intp], ForwardModel, bool], ...]
+    perturbation: Perturbation
     measured: Floats
     factor: LogNormal
 
@@ -53,34 +53,38 @@ class _Changed:
         out = np.empty((y.shape[0], self.measured.size))
         z, _ = bend(self.found.priors)(y[:, :-1])
         lanes = {key: value[:, None] for key, value in values(self.found.priors, z).items()}
-        launcher = self.found.law.launcher(self.found.bench.scenario, lanes)
+        launcher = self.found.law.launcher(self.found.model.scenario, lanes)
         for rows, where, changed in self.parts:
-            here = self.lever.change(launcher, self.factor.value(y[:, -1])[:, None]) if changed else launcher
+            here = self.perturbation.change(launcher, self.factor.value(y[:, -1])[:, None]) if changed else launcher
             found = where.exit_speed_of(here)
             floor = SLOWEST * self.measured[rows]
             out[:, rows] = np.log(self.measured[rows]) - np.log(np.maximum(found, floor))
         return out
 
 
-def explain(found: Found, throws: Throws, second: NDArray[np.bool_]) -> tuple[tuple[Explanation, ...], int]:
+def explain(found: BestFit, throws: Throws, second: NDArray[np.bool_]) -> tuple[tuple[Hypothesis, ...], int]:
     """Explanations of what differs in the rows `second`, best first; and how many do about as well as the best."""
-    launcher = found.bench.scenario.launcher
+    launcher = found.model.scenario.launcher
     throttled = any(wheel.reading.asks_supply for wheel in throws.wheels)
-    levers = [
-        lever for lever in LEVERS if lever.whole and lever.there(launcher) and (throttled or lever.name != "supply")
+    perturbations = [
+        perturbation
+        for perturbation in PERTURBATIONS
+        if perturbation.whole and perturbation.there(launcher) and (throttled or perturbation.name != "supply")
     ]
-    tried = [_explanation(found, throws, second, lever) for lever in levers]
+    tried = [_explanation(found, throws, second, perturbation) for perturbation in perturbations]
     done = sorted((one for one in tried if one is not None), key=lambda one: one.aicc)
     return tuple(done), sum(one.aicc - done[0].aicc < ABOUT for one in done)
 
 
-def _explanation(found: Found, throws: Throws, second: NDArray[np.bool_], lever: Lever) -> Explanation | None:
-    factor = LogNormal(lever.name, 1.0, SPREAD)
+def _explanation(
+    found: BestFit, throws: Throws, second: NDArray[np.bool_], perturbation: Perturbation
+) -> Hypothesis | None:
+    factor = LogNormal(perturbation.name, 1.0, SPREAD)
     parts = tuple(
-        (np.flatnonzero(mask), bench(found.bench.scenario, found.law, throws.chosen(mask)), changed)
+        (np.flatnonzero(mask), forward_model(found.model.scenario, found.law, throws.chosen(mask)), changed)
         for mask, changed in ((~second, False), (second, True))
     )
-    changed = _Changed(found=found, parts=parts, lever=lever, measured=throws.exit_speed, factor=factor)
+    changed = _Changed(found=found, parts=parts, perturbation=perturbation, measured=throws.exit_speed, factor=factor)
     size = len(found.priors) + 1
     pull = bend((*found.priors, factor))
     problem = Problem(residuals=changed, loss=found.noise, step=np.full(size, STEP), pull=pull)
@@ -99,8 +103,8 @@ def _explanation(found: Found, throws: Throws, second: NDArray[np.bool_], lever:
     spent = float(size - (np.diagonal(spread) * slope**2).sum())
     reach = 1.96 * float(np.sqrt(spread[-1, -1]))
     score = aicc(loss, spent + 1, throws.exit_speed.size)
-    return Explanation(
-        words=lever.words, factor=float(factor.value(place[-1])),
+    return Hypothesis(
+        words=perturbation.words, factor=float(factor.value(place[-1])),
         interval=(float(factor.value(place[-1] - reach)), float(factor.value(place[-1] + reach))),
-        aicc=score, gain=found.aicc - score, wild=int((found.noise.wildness(minimum.residuals[best]) > 0.5).sum()),
+        aicc=score, gain=found.aicc - score, wild=int((found.noise.outlier_probability(minimum.residuals[best]) > 0.5).sum()),
     )  # fmt: skip

@@ -21,7 +21,7 @@ GRID = np.concatenate([np.linspace(0.6, 0.9, 7), np.linspace(0.92, 1.2, 15)])
 OFF = 0.05
 
 
-class Found(Protocol):
+class GripLimits(Protocol):
     """Grip limits of lanes; speeds [m/s], NaN where exit speed still rises at the end of the range."""
 
     @property
@@ -48,7 +48,7 @@ class Found(Protocol):
 class Finder(Protocol):
     """Finds grip limits within what drive and limits allow."""
 
-    def __call__(self, launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> Found:
+    def __call__(self, launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimits:
         """For stage `index` (from 0) of lanes that enter at `entry_speed` [m/s] with `entry_spin` [rad/s]."""
         ...
 
@@ -91,7 +91,7 @@ def span_of(lanes: Floats) -> Span:
     return Span(nominal=float(lanes[0]), low=low, high=high)
 
 
-def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: Found) -> Tuned:
+def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: GripLimits) -> Tuned:
     """Robust setting of stage `index` (from 0) beside its grip limits `found`; entries [m/s], [rad/s], all (lanes,)."""
     launcher = ensemble.launcher
     known = ~np.isnan(found.wheel_speed)
@@ -125,8 +125,9 @@ def tune_behind(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floa
 
 def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
     """Speed [m/s] and spin [rad/s] at which the first stage is entered, (lanes,)."""
-    speed = np.asarray(ensemble.launcher.feed.speed, dtype=np.float64)
-    return np.broadcast_to(speed, (ensemble.lanes,)), np.zeros(ensemble.lanes)
+    fed = ensemble.launcher.feed
+    speed, spin = (np.asarray(value, dtype=np.float64) for value in (fed.speed, fed.spin))
+    return np.broadcast_to(speed, (ensemble.lanes,)), np.broadcast_to(spin, (ensemble.lanes,))
 
 
 def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> tuple[Floats, Floats]:

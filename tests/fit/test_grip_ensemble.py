@@ -6,7 +6,7 @@ import numpy as np
 
 from stager.api.learned import finder
 from stager.fit.draws import before
-from stager.fit.tuning import feed
+from stager.fit.grip_ensemble import feed
 from stager.physics.chain import throw
 from tests.recovery.bench import scenario
 

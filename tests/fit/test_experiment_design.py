@@ -8,10 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stager.fit import planning
-from stager.fit.deciding import LOSES, Experiments, Stakes, stakes
+from stager.fit import experiment_design
 from stager.fit.draws import before
-from stager.fit.planning import FIRST_SCATTER, expect
+from stager.fit.experiment_design import FIRST_SCATTER, LOSES, Experiments, Stakes, expect, stakes
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.physics.chain import throw
@@ -68,9 +67,9 @@ def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: py
         worthwhile=np.arange(DRAWS) % 2.0, choices=np.ones(1), loss=np.zeros((1, DRAWS)), grip_limit=np.full(1, np.nan)
     )
     where = Experiments(wheel_speed=np.ones((5, 1)), expected=1e-3 * rng.normal(size=(5, DRAWS)))
-    monkeypatch.setattr(planning, "stakes", lambda *given: (what, where))
+    monkeypatch.setattr(experiment_design, "stakes", lambda *given: (what, where))
     given = scenario("seed_ball")
-    found = planning.weigh(before(given, rng, DRAWS), 1, 20.0, finder(given), rng, throws=1)
+    found = experiment_design.weigh(before(given, rng, DRAWS), 1, 20.0, finder(given), rng, throws=1)
     assert not found.helps
     assert found.wrong == pytest.approx(0.5)
     assert found.plan[0].wrong_after <= found.wrong
@@ -81,11 +80,11 @@ def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: py
 def test_a_plan_ends_as_soon_as_it_helps(name: str) -> None:
     given = scenario(name)
     some, rng = before(given, np.random.default_rng(1), DRAWS), np.random.default_rng(2)
-    one = planning.weigh(some, 1, FIRST_SCATTER, finder(given), rng, throws=4, least=1)
+    one = experiment_design.weigh(some, 1, FIRST_SCATTER, finder(given), rng, throws=4, least=1)
     assert one.helps
     assert len(one.plan) == 1
     # Throws of such scatter tell little: all that are allowed are taken.
-    all_four = planning.weigh(some, 1, 20.0, finder(given), rng, throws=4, least=1)
+    all_four = experiment_design.weigh(some, 1, 20.0, finder(given), rng, throws=4, least=1)
     assert (all_four.helps, len(all_four.plan)) == (False, 4)
 
 

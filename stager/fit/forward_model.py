@@ -16,6 +16,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.physics.chain import throw
+from stager.physics.muzzle import indicated_speed
 from stager.physics.options import SURE, Options
 
 BY_CHANCE = 0.02
@@ -26,7 +27,7 @@ SLOWEST = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bench:
+class ForwardModel:
     """The settings of measured throws, each distinct one once; `row`: which of them each throw was, (n,)."""
 
     scenario: Scenario
@@ -35,7 +36,10 @@ class Bench:
     row: NDArray[np.intp]
 
     def exit_speed(self, known: Mapping[str, Number], options: Options = SURE) -> Floats:
-        """Exit speeds [m/s], (..., n), for values (SI, shape (...)) in place of the configuration's; 0: a jam."""
+        """Return what the chronograph shows [m/s], (..., n); 0: nothing comes out.
+
+        known: values (SI, shape (...)) in place of the configuration's.
+        """
         lanes = {key: np.asarray(value, dtype=np.float64)[..., None] for key, value in known.items()}
         return self.exit_speed_of(self.law.launcher(self.scenario, lanes), options)
 
@@ -51,7 +55,7 @@ class Bench:
             speeds = chosen.surface_speed(launcher, stages, 0)
             speeds_b = chosen.surface_speed(launcher, stages, 1) if chosen.splits else None
             there = replace(launcher, stages=tuple(launcher.stage(k) for k in stages))
-            parts.append((rows, throw(there, speeds, speeds_b, options=options).exit_speed))
+            parts.append((rows, indicated_speed(there, throw(there, speeds, speeds_b, options=options).exit_speed)))
         shape = np.broadcast_shapes(*(found.shape[:-1] for _, found in parts))
         out = np.empty((*shape, len(self.settings)))
         for rows, found in parts:
@@ -59,28 +63,28 @@ class Bench:
         return out[..., self.row]
 
 
-def bench(scenario: Scenario, law: Law, throws: Throws) -> Bench:
+def forward_model(scenario: Scenario, law: Law, throws: Throws) -> ForwardModel:
     """The bench that `throws` were made on."""
     _, first, row = np.unique(throws.settings, return_index=True, return_inverse=True)
-    return Bench(scenario=scenario, law=law, settings=throws.chosen(first), row=row.reshape(-1))
+    return ForwardModel(scenario=scenario, law=law, settings=throws.chosen(first), row=row.reshape(-1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Misfit:
+class Residuals:
     """Residuals ln(measured) − ln(model) as a function of y (lanes, p); near 0 they are relative errors.
 
     measured: exit speeds [m/s] of the bench's first throws; the others jammed, and their columns are 1 where the model
     lets them through, else 0.
     """
 
-    bench: Bench
+    model: ForwardModel
     priors: tuple[Prior, ...]
     measured: Floats
 
     def __call__(self, y: Floats) -> Floats:
         """Residuals [-] (lanes, n)."""
-        found = self.bench.exit_speed(values(self.priors, bend(self.priors)(y)[0]))
-        found = np.broadcast_to(found, (y.shape[0], self.bench.row.size))
+        found = self.model.exit_speed(values(self.priors, bend(self.priors)(y)[0]))
+        found = np.broadcast_to(found, (y.shape[0], self.model.row.size))
         count = self.measured.size
         residuals = np.log(self.measured) - np.log(np.maximum(found[:, :count], SLOWEST * self.measured))
         return np.concatenate([residuals, found[:, count:] > 0], axis=1)

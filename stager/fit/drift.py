@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from stager.fit.contrast import by_model, by_settings, steady
 from stager.fit.fitting import NOISE, usable
 from stager.fit.laws import own_law
-from stager.fit.search import Found, search
+from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.statistics.criteria import holm
 from stager.fit.statistics.trend import Together
 from stager.fit.statistics.welch import Difference
@@ -71,7 +71,7 @@ def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Genera
     own = _own_settings(throws, column)
     if own is not None:
         return (build, count, by, ""), own
-    found = search(scenario, own_law(scenario), throws, NOISE, rng)
+    found = best_fit(scenario, own_law(scenario), throws, NOISE, rng)
     change, reason = _beside_model(found, column)
     return (build, count, by, reason), change
 
@@ -92,7 +92,7 @@ def _own_settings(throws: Throws, column: NDArray[np.float64]) -> Difference | N
     return change if left >= TELLS and change.freedom >= ENOUGH else None
 
 
-def _beside_model(found: Found, column: NDArray[np.float64]) -> tuple[Difference | None, str]:
+def _beside_model(found: BestFit, column: NDArray[np.float64]) -> tuple[Difference | None, str]:
     try:
         change, left = by_model(found, column)
     except Together:

@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.contact import Contact, FrictionLaw
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Measuring
 from stager.model.stage import Stage
 
 Change = Callable[[Launcher, Number], Launcher]
@@ -17,7 +17,7 @@ TYPICAL = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lever:
+class Perturbation:
     """name; words: how a sentence calls it; change(launcher, factor); there: whether this launcher has it;
     keys: places in the configuration whose uncertainty it stands for; whole: it may differ from build to build."""
 
@@ -94,6 +94,21 @@ def _voltage(launcher: Launcher, factor: Number) -> Launcher:
     return launcher if supply is None else replace(launcher, supply=replace(supply, voltage=supply.voltage * factor))
 
 
+def _outlet(launcher: Launcher, factor: Number) -> Launcher:
+    outlet = launcher.outlet
+    return launcher if outlet is None else replace(launcher, outlet=replace(outlet, loss=outlet.loss * factor))
+
+
+def _measuring(name: str) -> Change:
+    """Scale one factor of the instruments."""
+
+    def change(launcher: Launcher, factor: Number) -> Launcher:
+        measuring = Measuring() if launcher.measuring is None else launcher.measuring
+        return replace(launcher, measuring=replace(measuring, **{name: getattr(measuring, name) * factor}))
+
+    return change
+
+
 def _always(launcher: Launcher) -> bool:
     return True
 
@@ -110,58 +125,74 @@ def _has_tyre(launcher: Launcher) -> bool:
 
 _FRICTION = "contact.friction."
 # Those that need the law's own numbers come first: `friction` hides them.
-LEVERS = (
-    Lever(
+PERTURBATIONS = (
+    Perturbation(
         name="fade", words="fade speed", there=_has_field("fade_speed"), change=_contact(_field("fade_speed")),
         keys=(_FRICTION + "fade_speed",), whole=False,
     ),
-    Lever(
+    Perturbation(
         name="sliding", words="sliding friction", there=_has_field("sliding"), change=_contact(_field("sliding")),
         keys=(_FRICTION + "sliding",), whole=False,
     ),
-    Lever(
+    Perturbation(
         name="stiffness", words="stiffness of the contact", there=_always, keys=("contact.stiffness",),
         change=_contact(lambda c, f: replace(c, stiffness=c.stiffness * f)),
     ),
-    Lever(
+    Perturbation(
         name="friction", words="friction", there=_always, change=_contact(_friction),
         keys=tuple(_FRICTION + name for name in ("coefficient", "static", "peak")),
     ),
-    Lever(
+    Perturbation(
         name="crush", words="crush", there=_always, keys=("stage.crush",),
         change=_stages(lambda s, f: replace(s, crush=s.crush * f)),
     ),
-    Lever(
+    Perturbation(
         name="feed", words="feed speed", there=_always, keys=("feed.speed",),
         change=lambda launcher, f: replace(launcher, feed=replace(launcher.feed, speed=launcher.feed.speed * f)),
     ),
-    Lever(
+    Perturbation(
         name="mass", words="mass of the projectile", there=_always, keys=("projectile.mass",),
         change=lambda launcher, f: replace(
             launcher, projectile=replace(launcher.projectile, mass=launcher.projectile.mass * f)
         ),
     ),
-    Lever(
+    Perturbation(
         name="supply", words="voltage of the supply", keys=("supply.voltage",), change=_voltage,
         there=lambda launcher: launcher.supply is not None,
     ),
-    Lever(
+    Perturbation(
         name="rebound", words="rebound", there=_always, keys=("contact.rebound",),
         change=_contact(lambda c, f: replace(c, rebound=np.minimum(c.rebound / f, 1.0))), whole=False,
     ),
-    Lever(
+    Perturbation(
         name="exponent", words="exponent of the contact", there=_always, keys=("contact.exponent",), whole=False,
         change=_contact(lambda c, f: replace(c, exponent=c.exponent * f)),
     ),
-    Lever(
+    Perturbation(
         name="growth", words="growth of the tyre", there=_has_tyre, change=_stages(_softer_tyre), whole=False,
         keys=("stage.wheel.tyre.modulus", "stage.wheel.tyre.hardness"),
     ),
-    Lever(
+    Perturbation(
         name="creep", words="creep speed", there=_always, keys=("contact.creep",), whole=False,
         change=_contact(lambda c, f: replace(c, creep=c.creep * f)),
     ),
-    Lever(
+    Perturbation(
+        name="outlet", words="energy that the outlet takes", keys=("outlet.loss",), whole=False,
+        there=lambda launcher: launcher.outlet is not None, change=_outlet,
+    ),
+    Perturbation(
+        name="radius", words="radius of the wheels", there=_always, keys=("stage.wheel.radius",), whole=False,
+        change=_stages(lambda s, f: replace(s, wheel=replace(s.wheel, radius=s.wheel.radius * f))),
+    ),
+    Perturbation(
+        name="tachometer", words="true over indicated wheel speed", there=_always, whole=False,
+        keys=("measuring.wheel_speed",), change=_measuring("wheel_speed"),
+    ),
+    Perturbation(
+        name="chronograph", words="true over indicated exit speed", there=_always, whole=False,
+        keys=("measuring.exit_speed",), change=_measuring("exit_speed"),
+    ),
+    Perturbation(
         name="rail", words="friction of the rail", there=_has_rail, whole=False,
         keys=tuple("contact.rail_friction." + name for name in ("coefficient", "static", "peak")),
         change=_contact(lambda c, f: replace(c, rail_friction=Scaled(c.rail_friction, f))),

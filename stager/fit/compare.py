@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
 from stager.fit.contrast import by_model, by_settings, steady
-from stager.fit.explaining import Explanation, explain
 from stager.fit.fitting import NOISE, usable
+from stager.fit.hypotheses import Hypothesis, explain
 from stager.fit.laws import own_law
-from stager.fit.search import Found, search
+from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.statistics.welch import Difference, stratified
 from stager.fit.table.record import Throws
 from stager.model.scenario import Scenario
@@ -47,7 +47,7 @@ class Compared:
     apart: bool
     left_out: tuple[int, ...]
     outliers: int
-    explanations: tuple[Explanation, ...]
+    explanations: tuple[Hypothesis, ...]
     equal: int
 
     @property
@@ -75,14 +75,14 @@ def compare(
     pairs = common(chosen, first, good)
     tests = {"welch": _welch(chosen, pairs), "paired": _paired(chosen, first, pairs)}
     enough = any(test is not None and test.freedom >= ENOUGH for test in tests.values())
-    found = None if brief and enough else search(scenario, own_law(scenario), chosen, NOISE, rng)
+    found = None if brief and enough else best_fit(scenario, own_law(scenario), chosen, NOISE, rng)
     tests["model"] = None if found is None else _model(found, first)
     decides = _decides(tests)
     if decides is None:
         message = "these throws cannot be compared: too few, or no settings in common"
         hint = "measure both builds at the same wheel speeds, twice each at least"
         raise InputErrors([InputError(message, where=throws.source, hint=hint)])
-    explanations: tuple[Explanation, ...] = ()
+    explanations: tuple[Hypothesis, ...] = ()
     equal = 0
     deciding = tests[decides]
     if found is not None and not brief and deciding is not None and deciding.probability < LEVEL:
@@ -101,11 +101,11 @@ def compare(
     )  # fmt: skip
 
 
-def _wild(found: Found | None, explanations: tuple[Explanation, ...]) -> int:
+def _wild(found: BestFit | None, explanations: tuple[Hypothesis, ...]) -> int:
     """Throws that are outliers even where the builds may differ."""
     if explanations:
         return explanations[0].wild
-    return 0 if found is None else int((found.wildness > 0.5).sum())
+    return 0 if found is None else int((found.outlier_probability > 0.5).sum())
 
 
 Pair = tuple[int, NDArray[np.bool_], NDArray[np.bool_]]
@@ -163,7 +163,7 @@ def _paired(throws: Throws, first: NDArray[np.bool_], pairs: list[Pair]) -> Diff
         return None
 
 
-def _model(found: Found, first: NDArray[np.bool_]) -> Difference | None:
+def _model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
     try:
         return by_model(found, first.astype(np.float64))[0]
     except ValueError:
