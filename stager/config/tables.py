@@ -14,7 +14,9 @@ from stager.units import Measured
 class Table(BaseModel):
     """A table: no key but the known ones."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, validate_default=True
+    )
 
 
 class Projectile(Table):
