@@ -25,13 +25,13 @@ LARGEST = 50.0
 BELOW = 3.0
 """How far below the instrument's resolution, in ln σ, scatter is looked for."""
 
-COARSE = 0.3
+COARSE = 0.4
 """Step of ln σ at which the hills of its posterior are looked for."""
 
-FINE = 0.7
+FINE = 1.1
 """Step of ln σ for the integral, in standard deviations of a hill, 1/√(2n) each."""
 
-NEGLIGIBLE = 12.0
+NEGLIGIBLE = 9.0
 """ln of the density, below the top, from which σ is left out."""
 
 
@@ -67,14 +67,15 @@ class Noise:
         size = max(1, CHUNK // (count * coarse.size))
         for k in range(0, len(height), size):
             part = residuals[k : k + size]
-            height[k : k + size] = self._height(part, np.broadcast_to(coarse, (len(part), coarse.size)))[0].max(axis=2)
+            steps = np.broadcast_to(coarse, (len(part), coarse.size))
+            height[k : k + size] = self._height(part, steps, slice(1, None, 2))[0].max(axis=2)
         # A hill may lie between two coarse points: its flank there is n·(COARSE/2)² lower.
         seen = height >= height.max(axis=1, keepdims=True) - NEGLIGIBLE - count * COARSE**2 / 2
         first = np.maximum(seen.argmax(axis=1) - 1, 0)
         last = np.minimum(coarse.size - seen[:, ::-1].argmax(axis=1), coarse.size - 1)
-        step = min(FINE / np.sqrt(2 * count), COARSE)
+        step = FINE / np.sqrt(2 * count)
         wanted = np.ceil((coarse[last] - coarse[first]) / step).astype(int) + 1
-        points = 8 * np.ceil(wanted / 8).astype(int)
+        points = 4 * np.ceil(wanted / 4).astype(int)
         out = []
         for number in np.unique(points):
             rows = np.flatnonzero(points == number)
@@ -90,17 +91,23 @@ class Noise:
         weights = (posterior[..., None] * pull).sum(axis=(1, 2))
         return -total, weights
 
-    def _height(self, residuals: Floats, steps: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return ln density of σ and w (lanes, σ, w), densities (lanes, σ, w, n) of normal and wild residuals, σ."""
+    def _height(
+        self, residuals: Floats, steps: Floats, shares: slice = slice(None)
+    ) -> tuple[Floats, Floats, Floats, Floats]:
+        """Return ln density of σ and w (lanes, σ, w), densities (lanes, σ, w, n) of normal and wild residuals, σ.
+
+        shares: which of SHARES.
+        """
+        wild_shares = SHARES[shares, None]
         spread = np.exp(steps)[:, :, None]
         sigma = np.hypot(spread, self.least)
         ratio = residuals[:, None, None, :] / sigma[..., None]
         normal = np.exp(-0.5 * np.minimum(ratio**2, 1400.0)) * (0.3989422804014327 / sigma[..., None])
-        normal = normal * (1 - SHARES[:, None])
+        normal = normal * (1 - wild_shares)
         wild = (1 + (ratio / WILD) ** 2 / 2) ** -1.5 * (0.35355339059327373 / (WILD * sigma[..., None]))
-        wild = wild * SHARES[:, None]
+        wild = wild * wild_shares
         known = -0.5 * (np.log(spread / self.typical) / self.factor) ** 2 - np.log(self.factor)
-        return np.log(normal + wild).sum(axis=-1) + known + np.log(SHARE_WEIGHTS), normal, wild, sigma
+        return np.log(normal + wild).sum(axis=-1) + known + np.log(SHARE_WEIGHTS[shares]), normal, wild, sigma
 
     def _grid(self, residuals: Floats, steps: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
         """Return the posterior of σ and w on a grid (lanes, σ, w), ln evidence (lanes,), densities as `_height`, σ."""
