@@ -10,7 +10,7 @@ from pydantic import Field
 from stager.config import kinds as t
 from stager.config.ends import CrushRange
 from stager.config.speed import Speed
-from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Projectile, Supply, Table
+from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Measuring, Outlet, Projectile, Supply, Table
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
 
@@ -131,6 +131,8 @@ class File(Table):
     feed: Feed
     contact: Contact
     guide: Guide | None = None
+    outlet: Outlet | None = None
+    measuring: Measuring | None = None
     stage: Stage = Field(description="every stage")
     stages: list[Stage] = Field(default_factory=list, description="stages that differ from [stage], in order")
     supply: Supply | None = None

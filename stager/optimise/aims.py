@@ -8,6 +8,7 @@ from stager.constraints.throwing import toy_energy
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.solve import Task
+from stager.physics.muzzle import speed_before_outlet
 
 PEAK_MARGIN, ROUNDING = 5e-4, 5e-7
 
@@ -18,7 +19,7 @@ def asks_speed(goal: Goal) -> bool:
 
 
 def exit_cap(scenario: Scenario) -> float:
-    """Greatest exit speed that the limits on the throw allow [m/s]."""
+    """Greatest speed at the last wheel that the limits on the throw allow [m/s]; they apply behind the outlet."""
     projectile, limit_values = scenario.launcher.projectile, scenario.limit_values
     energies = [limit_values.exit_energy]
     if limit_values.energy_per_area is not None:
@@ -26,7 +27,8 @@ def exit_cap(scenario: Scenario) -> float:
     if limit_values.toy is not None:
         energies.append(float(toy_energy(limit_values.toy, projectile)))
     cap = float(np.sqrt(2 * min(energies) / projectile.mass))
-    return cap if limit_values.exit_speed is None else min(cap, limit_values.exit_speed)
+    cap = cap if limit_values.exit_speed is None else min(cap, limit_values.exit_speed)
+    return float(speed_before_outlet(scenario.launcher, cap))
 
 
 def aimed_speed(scenario: Scenario) -> float:

@@ -14,6 +14,7 @@ from stager.optimise.span import span
 from stager.optimise.way import Way
 from stager.optimise.zoom import Looks
 from stager.physics.chain import transit
+from stager.physics.muzzle import speed_before_outlet
 from stager.physics.options import Options
 from stager.physics.relay import run_up
 from stager.physics.transit.lanes import flatten, take
@@ -107,4 +108,4 @@ def own_cap(launcher: Launcher, limit_values: LimitValues, lanes: int, goal: flo
     speed = np.sqrt(2 * energy / np.asarray(projectile.mass))
     if limit_values.exit_speed is not None:
         speed = np.minimum(speed, limit_values.exit_speed)
-    return np.asarray(np.minimum(speed, goal))
+    return np.asarray(np.minimum(speed_before_outlet(launcher, speed), goal))

@@ -11,6 +11,7 @@ from stager.physics.inertia import wheel_mass
 from stager.physics.injury import EyeInjury, likely_injuries
 from stager.physics.loads import peak_normal
 from stager.physics.motion import translation_energy
+from stager.physics.muzzle import outlet_speed
 from stager.physics.records import Throw
 from stager.physics.rotor import fragment_energy, imbalance_force, stored_energy
 from stager.physics.toys import TOY_LIMITS
@@ -51,7 +52,8 @@ class Hazards:
 def hazards(launcher: Launcher, throw: Throw) -> Hazards:
     """Hazards of a throw without batch axes."""
     projectile = launcher.projectile
-    energy, speed = float(translation_energy(throw.exit_speed, projectile)), float(throw.exit_speed)
+    speed = float(outlet_speed(launcher, throw.exit_speed))
+    energy = float(translation_energy(speed, projectile))
     area = projectile.known_frontal_area
     by_area = None if area is None else energy / float(area)
     front = None if area is None else float(area)

@@ -12,10 +12,11 @@ from stager.model.projectile import Projectile
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
 from stager.physics.loads import spin_acceleration, squeeze
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
+from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
 from stager.report import safety
 from stager.report.answer import Answer
-from stager.report.digits import MISSING, digits, plural, speed
+from stager.report.digits import MISSING, digits, listing, plural, speed
 from stager.report.document import Source, document
 from stager.report.table import Column, Screen, Table
 
@@ -32,21 +33,25 @@ def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
             (speeds(content["stages"]), energies(content["stages"])),
             [
                 *_notes(content, launcher), *entering(launcher), *strain(content["stages"]),
+                *instruments(launcher, content["stages"]),
                 *safety.notes(launcher, throw),
             ],
         ),
         document({**content, "safety": safety.summary(launcher, throw)}, source),
-        yes=not content["jammed"],
+        yes=not content["jammed"] and not content["stays_in_outlet"],
     )
 
 
 def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
     """A throw as the document has it, without provenance."""
     projectile = launcher.projectile
+    leaves = float(outlet_speed(launcher, throw.exit_speed))
     return {
         "exit_speed_m_s": float(throw.exit_speed),
+        "outlet_speed_m_s": leaves,
+        "stays_in_outlet": bool(leaves == 0 and throw.exit_speed > 0),
         "spin_rad_s": float(throw.spin),
-        "exit_energy_J": float(translation_energy(throw.exit_speed, projectile)),
+        "exit_energy_J": float(translation_energy(leaves, projectile)),
         "spin_energy_J": float(spin_energy(throw.spin, projectile)),
         "jammed": bool(throw.jammed),
         "stages": stages(launcher, throw),
@@ -66,6 +71,7 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
         "wheel_speed_m_s": float(part.wheel_speed_a[k]),
         "wheel_speed_b_m_s": float(part.wheel_speed_b[k]) if turns else None,
         "rpm": float(turns_per_minute(part.wheel_speed_a[k], stage.wheel)),
+        "indicated_rpm": float(indicated_wheel_speed(launcher, turns_per_minute(part.wheel_speed_a[k], stage.wheel))),
         "entry_speed_m_s": float(part.entry_speed[k]),
         "exit_speed_m_s": float(part.exit_speed[k]),
         "wheel_speed_after_m_s": float(part.wheel_speed_after_a[k]),
@@ -88,21 +94,45 @@ def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
     name, count = launcher.projectile.shape.name, len(content["stages"])
     if content["jammed"]:
         return f"The {name} jams in stage {count}: its wheel pushes back harder than friction pulls in."
+    if content["stays_in_outlet"]:
+        return f"The {name} stays in the outlet, which takes all of its energy."
+    behind = "" if content["outlet_speed_m_s"] == content["exit_speed_m_s"] else " and the outlet"
     return (
-        f"The {name} leaves at {speed(content['exit_speed_m_s'])} m/s with {digits(content['exit_energy_J'])} J"
-        f" after {plural(count, 'stage')}."
+        f"The {name} leaves at {speed(content['outlet_speed_m_s'])} m/s with {digits(content['exit_energy_J'])} J"
+        f" after {plural(count, 'stage')}{behind}."
     )
+
+
+def instruments(launcher: Launcher, stages: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What the tachometer shows at the wheel speeds of `stages`, where that is not how fast they turn."""
+    if all(stage["indicated_rpm"] == stage["rpm"] for stage in stages):
+        return []
+    shown = listing([f"{stage['indicated_rpm']:.0f}" for stage in stages])
+    return [f"Speeds are true ones. Set the wheels until the tachometer shows {shown} rpm (measuring.wheel_speed)."]
 
 
 def _notes(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
     if content["jammed"]:
         return ["A faster feed, less crush, a larger wheel or more friction gets it through."]
+    outlet = _outlet(content, launcher)
     if content["spin_rad_s"] == 0:
-        return []
+        return outlet
     return [
+        *outlet,
         f"Spin {digits(content['spin_rad_s'] / TURN)} rev/s, {digits(content['spin_energy_J'])} J."
         " It is positive where side A drives it forward.",
-        _spun(content["spin_rad_s"], content["exit_speed_m_s"], launcher.projectile),
+        _spun(content["spin_rad_s"], content["outlet_speed_m_s"], launcher.projectile),
+    ]
+
+
+def _outlet(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
+    """What the outlet takes."""
+    if content["outlet_speed_m_s"] == content["exit_speed_m_s"]:
+        return []
+    had = float(translation_energy(content["exit_speed_m_s"], launcher.projectile))
+    return [
+        f"It leaves the last wheel at {speed(content['exit_speed_m_s'])} m/s with {digits(had)} J;"
+        f" the outlet takes {digits(had - content['exit_energy_J'])} J."
     ]
 
 
