@@ -9,6 +9,7 @@ from typing import Annotated, Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from stager.model.flight import Spread
 from stager.physics.heat.insulation import INSULATION
 from stager.units import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
@@ -87,6 +88,45 @@ def refusal(text: str, hint: str) -> PydanticCustomError:
     return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
 
 
+@dataclass(frozen=True)
+class SpreadKind:
+    """How a standard deviation from shot to shot is read: in a unit, or as a share of the quantity in per cent."""
+
+    unit: str
+    example: str
+
+    @property
+    def shown(self) -> str:
+        """The example as it stands in a file."""
+        return f'"{self.example}"'
+
+    def read(self, raw: Any) -> Spread:
+        """Raises PydanticCustomError with a hint."""
+        if isinstance(raw, Spread):
+            return raw
+        hint = f"for example {self.shown}"
+        if not isinstance(raw, str):
+            raise refusal("must be a quantity with its unit, or a share in %", hint)
+        share = raw.strip().endswith("%")
+        text = raw.strip().removesuffix("%").strip() if share else raw
+        try:
+            found = parse(text, "" if share else self.unit, self.example)
+        except QuantityError as error:
+            raise refusal(str(error), hint) from error
+        if found.standard_uncertainty:
+            raise refusal("is a spread itself, so it has none", f"leave out ± and what follows, {hint}")
+        value = found.value / 100 if share else found.value
+        if not 0 <= value < (1 if share else math.inf):
+            raise refusal(f"must be at least 0, and less than 100 % (got {raw})", hint)
+        return Spread(value, relative=share)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "string", "examples": [self.example], UNIT: self.unit}
+
+
 CLASSES = tuple((f"class {name}", kelvin) for name, kelvin in INSULATION.items())
 """Thermal classes of insulation, as "class F"."""
 Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0)]
@@ -148,3 +188,10 @@ Calibration = Annotated[Measured, Kind("", "1 ± 0.02", above=0, at_most=10)]
 EnergyPerArea = Annotated[Measured, Kind("J/m^2", "8 kJ/m^2", above=0)]
 Power = Annotated[Measured, Kind("W", "150 W", above=0)]
 Money = Annotated[Measured, Kind("", "38.0", at_least=0)]
+MuzzleHeight = Annotated[Measured, Kind("m", "1.2 m", at_least=0)]
+Tilt = Annotated[Measured, Kind("rad", "10 deg", at_least=-math.pi / 2, at_most=math.pi / 2)]
+Drag = Annotated[Measured, Kind("", "0.51 ± 0.02", above=0)]
+MassSpread = Annotated[Spread, SpreadKind("kg", "2 %")]
+LengthSpread = Annotated[Spread, SpreadKind("m", "0.3 mm")]
+SpeedSpread = Annotated[Spread, SpreadKind("m/s", "1 %")]
+AngleSpread = Annotated[Spread, SpreadKind("rad", "0.3 deg")]
