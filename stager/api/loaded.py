@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from stager.api.results.throw import ThrowResult
     from stager.config import Configuration
     from stager.constraints import OperatingPoint
-    from stager.fit.planning import Next
+    from stager.fit.experiment_design import Next
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.scenario import Scenario

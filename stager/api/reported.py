@@ -124,8 +124,8 @@ def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> Curve:
     from stager.api.learned import finder
-    from stager.fit.bands import band
-    from stager.fit.tuning import tune_behind
+    from stager.fit.grip_ensemble import tune_behind
+    from stager.fit.prediction import band
     from stager.optimise.spun import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
@@ -150,7 +150,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
 
 def _near(loaded: Loaded, throws: Throws, before_a: Floats, before_b: Floats) -> Floats:
     """Wheel and exit speed [m/s], (throws, 2), of throws that ended behind stages set about so [m/s]."""
-    from stager.fit.points import points
+    from stager.fit.observations import observations
 
-    found = points(loaded.scenario, throws, before_a.size)
+    found = observations(loaded.scenario, throws, before_a.size)
     return found.drawn(before_a, before_b)

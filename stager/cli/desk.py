@@ -19,7 +19,7 @@ from stager.report import bench as words
 from stager.report.terminal import whole
 
 if TYPE_CHECKING:
-    from stager.fit.planning import Next
+    from stager.fit.experiment_design import Next
     from stager.fit.table import Throws
 
 GATHERING, LONG = 0.2, 8.0

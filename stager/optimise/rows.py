@@ -19,7 +19,7 @@ from stager.optimise.way import Apart, Way
 from stager.physics.chain import throw, transit
 from stager.physics.options import Options
 from stager.physics.records import Throw, Transit
-from stager.physics.relay import overlapping
+from stager.physics.layout import overlapping
 
 
 def throw_rows(launcher: Launcher, chains: Sequence[Floats], options: Options, way: Way = transit) -> list[Throw]:

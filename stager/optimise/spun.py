@@ -22,7 +22,7 @@ from stager.optimise.way import Apart, Way
 from stager.physics.chain import transit
 from stager.physics.options import DEFAULT, QUICK, Options
 from stager.physics.records import Throw, Transit
-from stager.physics.transit.lanes import batch_shape, flatten
+from stager.physics.batch import batch_shape, flatten
 
 SPIN_WITHIN = 1e-3
 """How near a spin must come to the one that is asked for [-]."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.physics.records import Throw, Transit
-from stager.physics.stretch import blank
+from stager.physics.records import blank
 
 
 def idle(count: int) -> Throw:

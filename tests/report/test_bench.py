@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from stager.config import load
-from stager.fit.planning import Next, Suggested
+from stager.fit.experiment_design import Next, Suggested
 from stager.fit.table.book import open_book
 from stager.report.bench import screen
 from stager.report.document import Source

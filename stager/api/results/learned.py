@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stager.api.results.shown import Shown
 from stager.fit.answers import Contrast, Learned
-from stager.fit.planning import Next
+from stager.fit.experiment_design import Next
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded

@@ -10,8 +10,8 @@ from stager.optimise.sweep import Sweep
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.fit.points import Points
-    from stager.fit.tuning import Tuned
+    from stager.fit.grip_ensemble import Tuned
+    from stager.fit.observations import Observations
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 
@@ -22,7 +22,7 @@ class SweepResult(Shown, Sweep):
 
     loaded: Loaded = field(repr=False, compare=False)
     spread: Tuned | None = None
-    measured: Points | None = None
+    measured: Observations | None = None
 
     def answer(self) -> Answer:
         """What `stager sweep` answers."""

@@ -15,7 +15,7 @@ from stager.errors import Interrupted
 from stager.report.answer import Answer
 
 if TYPE_CHECKING:
-    from stager.fit.planning import Next
+    from stager.fit.experiment_design import Next
     from stager.fit.table import Throws
 
 Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); begun where there is none.", show_default=False)]

@@ -73,7 +73,7 @@ class Noise:
         count = residuals.size
         return mean * float(np.sqrt(count / max(count - spent, 1.0)))
 
-    def wildness(self, residuals: Floats) -> Floats:
+    def outlier_probability(self, residuals: Floats) -> Floats:
         """Probability that each of residuals (n,) is an outlier."""
         posterior, _, normal, wild, _ = self._grid(residuals[None])
         return np.asarray((posterior[..., None] * wild / (normal + wild)).sum(axis=(1, 2))[0])

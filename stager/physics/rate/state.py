@@ -18,7 +18,7 @@ from stager.physics.rate.fixed import FixedPoint, fixed_point
 from stager.physics.rate.follow import follow
 from stager.physics.rate.rhythm import Rhythm, build_rhythm
 from stager.physics.records import Grip, Throw
-from stager.physics.transit.lanes import flatten, take
+from stager.physics.batch import flatten, take
 
 CLOSER = 0.2
 """Relative error of the wheel speeds, by the tolerance of the throws [-]."""

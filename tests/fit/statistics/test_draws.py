@@ -96,15 +96,15 @@ def test_noise_finds_scatter_and_outlier() -> None:
     residuals = 0.012 * rng.normal(size=400)
     residuals[[5, 50]] = 0.2, -0.15
     assert noise.scatter(residuals) == pytest.approx(0.012, rel=0.08)
-    assert np.flatnonzero(noise.wildness(residuals) > 0.5).tolist() == [5, 50]
+    assert np.flatnonzero(noise.outlier_probability(residuals) > 0.5).tolist() == [5, 50]
 
 
 def test_honest_throws_are_seldom_called_wild_and_wild_ones_always() -> None:
     noise, rng = Noise(), np.random.default_rng(11)
     errors = 0.012 * rng.normal(size=(300, 24))
-    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    called = np.array([noise.outlier_probability(row) > 0.5 for row in errors])
     assert called.mean() < 0.003
     errors[:, :2] = 0.012 * rng.choice([-1, 1], (300, 2)) * rng.uniform(6, 20, (300, 2))
-    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    called = np.array([noise.outlier_probability(row) > 0.5 for row in errors])
     assert called[:, :2].mean() > 0.99
     assert called[:, 2:].mean() < 0.01
