@@ -12,10 +12,10 @@ from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
+from stager.physics.batch import take
 from stager.physics.chain import throw
 from stager.physics.options import SURE, Options
 from stager.physics.records import Throw
-from stager.physics.transit.lanes import take
 
 GRID, ZOOM, ZOOMS = 48, 12, 3
 """Settings looked at over the whole range, and about the best one, so many times."""
