@@ -41,6 +41,12 @@ class Loaded:
     scenario: Scenario
     sha256: str
 
+    @property
+    def files(self) -> list[Path]:
+        """The files that were read: the configuration, and the draws that it names."""
+        path, draws = self.configuration.path, self.configuration.file.draws
+        return [path] if draws is None else [path, path.parent / draws]
+
     def __repr__(self) -> str:
         return f"<Loaded: {self.configuration.file.title}>"
 
@@ -178,10 +184,11 @@ class Loaded:
                 raise Interrupted(message) from stop
         return shown(PlanResult, found, loaded=self)
 
-    def save_plan(self, plan: Plan, path: str | Path) -> None:
-        """Write the configuration to `path` with the planned speeds as set speeds. Raises InputError without a design.
+    def save_plan(self, plan: Plan, path: str | Path, *, force: bool = False) -> None:
+        """Write the configuration to `path` with the planned speeds as set speeds.
 
-        The file appears whole or not at all.
+        The file appears whole or not at all. force: replace one that this program did not write. Raises InputError
+        without a design, and where it cannot be written.
         """
         from stager import config
 
@@ -190,7 +197,7 @@ class Loaded:
         sides = zip(plan.best.wheel_speed, plan.best.beside, strict=True)
         speeds = [f"{a:.10g} m/s" if a == b else f"{a:.10g}:{b:.10g} m/s" for a, b in sides]
         drop = [] if plan.catalogue is None or not plan.catalogue.crushes else config.crush_ranges(self.configuration)
-        config.save(self.configuration, Path(path), self._parts(plan), speeds, drop=drop)
+        config.save(self.configuration, Path(path), self._parts(plan), speeds, drop=drop, force=force)
 
     def _parts(self, plan: Plan) -> dict[str, str]:
         """Which wheel and drive of its lists and which crush each planned stage has, by key; nothing where there was no
@@ -226,11 +233,14 @@ class Loaded:
 
         return shown(FitResult, learned.fit(self.scenario, throws, seed, stages, progress), loaded=self)
 
-    def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0) -> Path:
-        """Write the configuration to `path` with fitted values, and beside it the draws; returns the draws' path."""
+    def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0, force: bool = False) -> list[Path]:
+        """Write the configuration to `path` with fitted values, and next to it the draws; returns the files.
+
+        force: replace files that this program did not write. Raises InputError where they cannot be written.
+        """
         from stager.api import learned
 
-        return learned.save_fit(self.configuration, fit, Path(path), seed)
+        return learned.save_fit(self.configuration, fit, Path(path), seed, force=force)
 
     def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
         """Whether two builds of a table differ, by how much, and what explains it."""
