@@ -153,7 +153,7 @@ def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int, *, 
 
 
 _FRICTION = "contact.friction."
-_UNITS_OF_LAWS = {_FRICTION + "fade_speed": "m/s", _FRICTION + "peak_speed": "m/s"}
+_UNITS_OF_LAWS = {_FRICTION + name: "m/s" for name in ("fade_speed", "peak_speed", "rise_speed")}
 
 
 def _changes(configuration: Configuration, done: Fit) -> dict[str, str]:

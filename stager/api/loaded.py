@@ -63,9 +63,9 @@ class Loaded:
 
         return Source(config_sha256=self.sha256, seed=seed)
 
-    def changed(self, values: Mapping[str, object]) -> Loaded:
+    def replace(self, values: Mapping[str, object]) -> Loaded:
         """The same launcher with other values by dotted key, as a file would have them, and nothing written:
-        `changed({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
+        `replace({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
         """
         from stager import config
 
@@ -84,7 +84,7 @@ class Loaded:
 
         return speed_of(self.configuration, stage)
 
-    def throw(self, *speeds: Speed) -> ThrowResult:
+    def simulate(self, *speeds: Speed) -> ThrowResult:
         """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
         from stager.api.results.shown import shown
         from stager.api.results.throw import ThrowResult
@@ -109,7 +109,7 @@ class Loaded:
         from stager.constraints import OperatingPoint
         from stager.optimise.sweep import grip_limits
 
-        throw = self.throw(*speeds)
+        throw = self.simulate(*speeds)
         scenario = self.scenario
         limits = grip_limits(scenario, throw) if scenario.limit_values.grip_margin else None
         return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
@@ -215,7 +215,7 @@ class Loaded:
             found |= config.crush_values(self.configuration, catalogue.crushes)
         return found
 
-    def throws(self, path: str | Path, build: str | None = None) -> Throws:
+    def read_throws(self, path: str | Path, build: str | None = None) -> Throws:
         """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""
         from stager.api.learned import of_build
         from stager.fit.table import read
@@ -283,13 +283,27 @@ class Loaded:
 def load(path: str | Path, changes: Mapping[str, object] | None = None) -> Loaded:
     """Read and check a configuration file. Raises InputErrors with all that is wrong with it.
 
-    changes: other values by dotted key, see `Loaded.changed`.
+    changes: other values by dotted key, see `Loaded.replace`.
     """
     from stager import config
 
     loaded = _loaded(config.load(path))
-    return loaded.changed(changes) if changes else loaded
+    return loaded.replace(changes) if changes else loaded
 
 
 def _loaded(configuration: Configuration) -> Loaded:
     return Loaded(configuration=configuration, scenario=configuration.scenario(), sha256=configuration.sha256)
+
+
+def build(values: Mapping[str, object]) -> Loaded:
+    """Build a launcher without a file, from nested tables as a configuration has them.
+
+    Raises InputErrors with all that is wrong with them.
+    """
+    import hashlib
+
+    from stager import config
+    from stager.config.toml import show_tree
+
+    text = show_tree(values)
+    return _loaded(config.understand(Path("<values>"), text, hashlib.sha256(text.encode()).hexdigest()))

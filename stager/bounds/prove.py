@@ -14,7 +14,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.aims import asks_speed, exit_cap
 from stager.optimise.foretold import COUPLED
 from stager.optimise.span import span
-from stager.physics.relay import free_runs
+from stager.physics.layout import free_runs
 
 TOLERANCE, EFFORT = 1e-4, 300_000
 STRAIN_SEEN = 1e-3

@@ -88,7 +88,7 @@ def _not_a_word(path: Path, given: Any) -> Problem:
 
 
 def _law(given: Any) -> tuple[str, str]:
-    words = "constant, falling, bell or tabulated"
+    words = "constant, falling, bell, rising or tabulated"
     hint = 'for example law = "falling", with static, sliding and fade_speed'
     law = given.get("law") if isinstance(given, dict) else None
     if law is None:

@@ -48,7 +48,7 @@ def in_file(loc: tuple[int | str, ...]) -> Path:
     return tuple(path)
 
 
-_LAWS = ("constant", "falling", "bell", "tabulated")
+_LAWS = ("constant", "falling", "bell", "rising", "tabulated")
 
 
 def _mend(tree: dict[str, Any], path: Path, kind: str) -> None:

@@ -16,7 +16,7 @@ from stager.optimise.span import span
 from stager.optimise.spun import way_of
 from stager.optimise.stage_map import Entries, Passed, StageMap
 from stager.physics.guide import free_run
-from stager.physics.relay import free_runs
+from stager.physics.layout import free_runs
 
 SPEEDS, SHARES = 16, 4
 GRIP_SLACK = 1e-5

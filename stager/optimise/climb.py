@@ -19,7 +19,7 @@ from stager.optimise.settle import Climber, judged, settle, with_grips
 from stager.optimise.solve import Chains
 from stager.optimise.span import span
 from stager.optimise.spun import most_spin
-from stager.physics.relay import overlapping
+from stager.physics.layout import overlapping
 
 CLEARLY = 1.2
 TOGETHER = "stages that hold the projectile together are not set to a spin yet"

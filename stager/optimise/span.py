@@ -13,7 +13,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.optimise.still import still
-from stager.physics.transit.lanes import batch_shape
+from stager.physics.batch import batch_shape
 
 WIDEST = 200.0
 STEPS = 400

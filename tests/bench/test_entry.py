@@ -120,7 +120,7 @@ def test_the_throttle_of_a_surface_speed_settles_there(tmp_path: Path) -> None:
         "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
         "supply": {"voltage": "14.8 V", "resistance": "30 mohm"},
     }
-    launcher = stager.load(TEMPLATE).changed(values).scenario.launcher
+    launcher = stager.load(TEMPLATE).replace(values).scenario.launcher
     path = tmp_path / "throws.csv"
     path.write_text("throttle_1 [%],exit_speed [m/s]\n25,9\n", encoding="utf-8")
     with open_book(path, launcher, 1) as (book, _):

@@ -16,7 +16,7 @@ from stager.errors import InputErrors
 from stager.model.requirements import Aim
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Hold
-from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.rubber import gent_modulus
 from tests.broken.corpus import RIGHT
 
@@ -82,6 +82,7 @@ def test_uncertain_quantities_know_their_range(tmp_path: Path) -> None:
             Falling(0.8, 0.3, 5.0, 2.0),
         ),
         ('law = "bell"\npeak = 0.9\npeak_speed = "1.5 m/s"\nwidth = 2.2', Bell(0.9, 1.5, 2.2)),
+        ('law = "rising"\nstatic = 0.4\nsliding = 0.9\nrise_speed = "3 m/s"', Rising(0.4, 0.9, 3.0)),
         (
             'law = "tabulated"\nslip = ["0 m/s", "200 cm/s"]\ncoefficient = [0.7, "0.4"]',
             Tabulated((0.0, 2.0), (0.7, 0.4)),

@@ -44,7 +44,7 @@ def fit(
 
     outputs = [] if output is None else [output] if is_stream(output) else [output, draws_place(output)]
     check_outputs(session, outputs, [*loaded.files, throws], force=force)
-    table = loaded.throws(throws, build)
+    table = loaded.read_throws(throws, build)
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
     written = [] if output is None else loaded.save_fit(found.fit, output, seed=session.seed, force=force)

@@ -34,7 +34,7 @@ def report(
     loaded = session.load(config)
     from stager.report import written
 
-    table = None if throws is None else loaded.throws(throws)
+    table = None if throws is None else loaded.read_throws(throws)
     page = Path(config.with_suffix(".html").name) if output is None else output
     check_outputs(session, [page], [*loaded.files, *([] if throws is None else [throws])], force=force)
     with progress(session, "Writing the report", at_once=False) as tell:

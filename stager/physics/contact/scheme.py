@@ -8,6 +8,9 @@ measured order.
 
 from __future__ import annotations
 
+import numpy as np
+from numpy.typing import NDArray
+
 GAMMA = 0.25
 PLACE = (0.0, 0.75, 0.21, 0.63, 1.0, 1.0)
 INSIDE = 3
@@ -30,16 +33,27 @@ KNOWN = (
     (34.19095006749676, 15.49671153725963, 54.74760875964130, 14.16005392148534),
     (34.62605830930532, 15.30084976114473, 56.99955578662667, 18.40807009793095, -5.714285714285717),
 )
-SCALED_KNOWN = tuple(tuple(GAMMA * weight for weight in row) for row in KNOWN)
 
 
 def _total() -> tuple[float, ...]:
-    """Share in the end of a step of what each stage adds to a row that acts on nothing: its stages solved at once."""
+    """Share in the end of a step of what each stage adds to a quantity that acts on nothing."""
     shares = [*STATE[5], 1.0]
     for stage in reversed(range(6)):
-        shares[stage] += sum(SCALED_KNOWN[later][stage] * shares[later] for later in range(stage + 1, 6))
+        shares[stage] += sum(GAMMA * KNOWN[later][stage] * shares[later] for later in range(stage + 1, 6))
     return tuple(shares)
 
 
 TOTAL = _total()
 TOTAL_DRIFT = sum(weight * pull for weight, pull in zip(TOTAL, DRIFT, strict=True))
+
+
+def _square(rows: tuple[tuple[float, ...], ...], scale: float) -> NDArray[np.float64]:
+    table = np.zeros((6, 6))
+    for number, row in enumerate(rows):
+        table[number, : len(row)] = np.multiply(scale, row)
+    return table
+
+
+MIX, MIX_KNOWN = _square(STATE, 1.0), _square(KNOWN, GAMMA)
+"""STATE and KNOWN as tables, the latter times GAMMA."""
+PLACES, DRIFTS, TOTALS = (np.array(row) for row in (PLACE, DRIFT, TOTAL))

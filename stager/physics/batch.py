@@ -1,4 +1,4 @@
-"""Lanes: the flattened batch. A value that is the same in every lane keeps length 1."""
+"""Batches of records: their common shape, flattened to one axis; what is the same in all samples keeps length 1."""
 
 from __future__ import annotations
 
@@ -47,11 +47,6 @@ def flatten(value: Any, shape: tuple[int, ...]) -> Any:
 def take(value: Any, index: NDArray[np.intp] | list[int] | slice) -> Any:
     """The chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
     return each(value, lambda array: array if array.shape[-1:] in ((), (1,)) else array[..., index])
-
-
-def bare(value: Floats) -> Floats:
-    """An array without axes where it holds one number: those multiply sooner."""
-    return value.reshape(()) if value.size == 1 else value
 
 
 def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
