@@ -11,6 +11,7 @@ from stager.constraints import LimitResult, OperatingPoint
 from stager.constraints.driving import AveragePower
 from stager.model.arrays import Floats
 from stager.optimise.catalogue import Parts
+from stager.optimise.flown import Flown
 from stager.optimise.spun import SPIN_WITHIN
 from stager.physics.records import Throw
 
@@ -215,6 +216,7 @@ class Plan:
     spread: standard deviation over exit speed of the steadiest settings, spread_before: of those with the least heat.
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
     that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
+    flown: where the planned throw comes down, None where nothing of its flight is asked for.
     """
 
     best: Settings | None
@@ -233,6 +235,7 @@ class Plan:
     open_stage: int | None = None
     settled_by: str | None = None
     catalogue: Catalogue | None = None
+    flown: Flown | None = None
 
     @property
     def nothing_fits(self) -> bool:
