@@ -11,6 +11,7 @@ from stager.cli.commands import (
     bench,
     check,
     compare,
+    draw,
     explain,
     fit,
     listen,
@@ -37,7 +38,7 @@ app = typer.Typer(
 
 COMMANDS = (
     *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, worth.worth),
-    *(compare.compare, next.next, bench.bench, listen.listen, report.report, explain.explain, schema.schema),
+    *(compare.compare, next.next, bench.bench, listen.listen, report.report, draw.draw, explain.explain, schema.schema),
 )
 for run in COMMANDS:
     app.command(run.__name__)(command(run))
