@@ -15,7 +15,7 @@ class LimitValues:
     exit_energy [J]; length [m]; average_power, peak_power [W]; supply_current [A]; rim_safety [-];
     exit_speed, wheel_speed [m/s]; energy_per_area [J/m^2]; winding_temperature [K]; settled_loss [-];
     slip_heat [J] per throw; voltage [V]; mass [kg]; cost; acceleration [m/s^2]; grip_margin [-];
-    toy: a published limit on toy projectiles.
+    toy: a published limit on toy projectiles; confidence: least share of builds that keep all hard limits together [-].
     """
 
     exit_energy: float
@@ -37,6 +37,7 @@ class LimitValues:
     acceleration: float | None = None
     grip_margin: float = 0.0
     toy: ToyLimit | None = None
+    confidence: float = 0.95
 
 
 class Aim(Enum):
@@ -55,3 +56,8 @@ class Goal:
     exit_speed: float | None = None
     spin: float | None = None
     worthwhile: float = 0.08
+
+    @property
+    def asked(self) -> float | None:
+        """Exit speed that is wanted [m/s]; None where it is the greatest."""
+        return None if self.aim is Aim.FASTEST else self.exit_speed

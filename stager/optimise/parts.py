@@ -1,0 +1,2 @@
+from stager.optimise.catalogue import *
+from stager.optimise.catalogue import Parts
