@@ -152,28 +152,28 @@ class Loaded:
 
         from stager.api.results.plan import PlanResult
         from stager.api.results.shown import shown
-        from stager.crew import crew
         from stager.errors import Interrupted
         from stager.optimise.front import Against
         from stager.optimise.planner import plan
+        from stager.parallel import open_executor
 
         if 0 < draws < LEAST_DRAWS:
             raise InputError(
                 f"{draws} are too few for an interval", where="--draws", hint=f"0 for none, or {LEAST_DRAWS} and more"
             )
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
-        with crew(workers, dask, None if resume is None else Path(resume)) as hands:
+        with open_executor(workers, dask, None if resume is None else Path(resume)) as executor:
             tell(0.0)
             try:
                 rng = np.random.default_rng(seed)
                 found = plan(
-                    self.scenario, rng=rng, progress=tell, crew=hands, trade=against, sturdy=robust, draws=draws
+                    self.scenario, rng=rng, progress=tell, executor=executor, trade=against, sturdy=robust, draws=draws
                 )
             except KeyboardInterrupt as stop:
-                if hands.kept is None:
+                if executor.cache is None:
                     raise
                 message = (
-                    f"interrupted; {len(hands.kept)} finished parts are kept in {resume}: the same command goes on"
+                    f"interrupted; {len(executor.cache)} finished parts are kept in {resume}: the same command goes on"
                 )
                 raise Interrupted(message) from stop
         return shown(PlanResult, found, loaded=self)

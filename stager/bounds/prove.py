@@ -24,6 +24,7 @@ AT_CAP = 5e-5
 TWO_SPEEDS = "pairs at two speeds"
 CARRIED = frozenset({"acceleration", "grip_margin"})
 """Limits on a throw, beside those on exit speed alone, that the bound of a stage takes into account."""
+FED_SPINNING = "a projectile that enters with spin"
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ def bound(
     cap, left_out = float(exit_cap(launcher, scenario.limit_values)) * (1 + ROUNDING), not_used(scenario)
     if reached >= cap * (1 - AT_CAP):
         return Bound((feed, cap), cap, left_out=left_out)
-    missing = TWO_SPEEDS if scenario.goal.spin else ""
+    missing = TWO_SPEEDS if scenario.goal.spin else FED_SPINNING if launcher.feed.spin else ""
     arriving, speeds, evidence = feed_entries(feed), [feed], set[str]()
     # Behind as many stages as reach the cap no more need be known: nothing may leave faster.
     while not missing and len(speeds) <= most and 0.0 < speeds[-1] < cap:

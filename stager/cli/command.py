@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 Config = Annotated[Path, typer.Argument(help="Configuration file (TOML).", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="One JSON document on stdout, nothing else.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="The answer in one line, no tables, no progress.")]
+Full = Annotated[bool, typer.Option("--full", help="Everything, not only what fits one page of a terminal.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of all random draws.")]
 Workers = Annotated[
     int | None,
@@ -51,6 +52,7 @@ _SWITCHES = [
     for name, annotation, default in (
         ("json", Json, False),
         ("quiet", Quiet, False),
+        ("full", Full, False),
         ("seed", Seed, 0),
         ("workers", Workers, None),
     )
@@ -63,9 +65,10 @@ def command(run: Callable[..., Answer | None]) -> Callable[..., None]:
     """`run(session, ...)` as a typer command: the session is made from the switches, errors end in it."""
 
     def invoke(
-        *, json: bool, quiet: bool, seed: int, workers: int | None, changes: Sequence[str] = (), **given: Any
-    ) -> None:
-        session = Session(json=json, quiet=quiet, seed=seed, workers=workers, changes=tuple(changes))
+        *, json: bool, quiet: bool, full: bool, seed: int, workers: int | None, changes: Sequence[str] = (),
+        **given: Any,
+    ) -> None:  # fmt: skip
+        session = Session(json=json, quiet=quiet, full=full, seed=seed, workers=workers, changes=tuple(changes))
         raise typer.Exit(session.run(lambda: run(session, **given)))
 
     hints = get_type_hints(run, globalns=run.__globals__, include_extras=True)

@@ -40,13 +40,14 @@ def _console(*, stderr: bool) -> Console:
 class Session:
     """Switches that all commands share. stdout carries the answer only, everything else goes to stderr.
 
-    json: one JSON document in place of the screen; quiet: the headline alone, no progress;
-    seed of all random draws; workers: processes that may be used, None: as many as begin at no cost; changes: values
-    to use in place of the configuration's, as "key=value".
+    json: one JSON document in place of the screen; quiet: the headline alone, no progress; full: everything, not only
+    what fits a page; seed of all random draws; workers: how many may share the work, None: as many as begin at no
+    cost; changes: values to use in place of the configuration's, as "key=value".
     """
 
     json: bool = False
     quiet: bool = False
+    full: bool = False
     seed: int = 0
     workers: int | None = None
     changes: tuple[str, ...] = ()
@@ -108,7 +109,7 @@ class Session:
         forgiving(sys.stdout)
         show = terminal.headline if self.quiet else terminal.whole
         screen = answer.screen if unicode else spelling.plain(answer.screen)
-        _console(stderr=False).print(show(screen, ascii_only=not unicode))
+        _console(stderr=False).print(show(screen, ascii_only=not unicode, full=self.full))
 
     def _fault(self, error: Exception) -> ExitStatus:
         if os.environ.get(TRACEBACK_SWITCH):

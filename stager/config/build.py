@@ -12,7 +12,7 @@ from stager.config.wheels import build_drive, build_wheel
 from stager.model.arrays import Number
 from stager.model.contact import Contact, FrictionLaw, Guide
 from stager.model.drive import Supply
-from stager.model.launcher import Feed, Launcher
+from stager.model.launcher import Feed, Launcher, Pusher
 from stager.model.projectile import SHAPES, Projectile
 from stager.model.stage import LAYOUTS, Stage
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
@@ -57,14 +57,20 @@ def _projectile(read: Reader) -> Projectile:
         shape=SHAPES[read.table.shape],  # type: ignore[attr-defined]
         mass=read.number("mass"), diameter=read.number("diameter"), length=read.maybe("length"),
         thickness=read.maybe("thickness"), max_acceleration=read.maybe("max_acceleration"),
-        max_crush=read.maybe("max_crush"),
+        max_crush=read.maybe("max_crush"), contact_area=read.maybe("contact_area"),
     )  # fmt: skip
 
 
 def _feed(read: Reader) -> Feed:
+    pusher = read.inner("pusher")
     return Feed(
-        speed=read.number("speed"), rate=read.maybe("rate"), push=read.maybe("push"), session=read.maybe("session")
-    )
+        speed=read.number("speed"), spin=read.number("spin"), rate=read.maybe("rate"), push=read.maybe("push"),
+        session=read.maybe("session"), pusher=None if pusher is None else _pusher(pusher),
+    )  # fmt: skip
+
+
+def _pusher(read: Reader) -> Pusher:
+    return Pusher(force=read.number("force"), travel=read.number("travel"), return_time=read.number("return_time"))
 
 
 def _law(read: Reader | None) -> FrictionLaw:

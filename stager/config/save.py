@@ -132,18 +132,15 @@ def _path(key: str) -> Path:
 def _check_place(configuration: Configuration, tree: Mapping[str, Any], key: str) -> None:
     """Raise InputError where no value can stand at `key`: below a value, or far beyond the last of a list."""
     holder: Any = tree
-    for part, below in pairwise((*_path(key), None)):
-        if isinstance(holder, list) != isinstance(part, int) or not isinstance(holder, list | dict):
-            raise InputError("is no place for a value", where=f"{configuration.path}: {key}", hint=PLACES)
-        if isinstance(holder, list):
-            if not 0 <= part <= len(holder):
-                raise InputError(
-                    f"there are {len(holder)} of them; the next would be {len(holder) + 1}",
-                    where=f"{configuration.path}: {key}", hint=PLACES,
-                )  # fmt: skip
+    path = _path(key)
+    for part, below in pairwise((*path, path[-1])):
+        empty: Any = [] if isinstance(below, int) else {}
+        if isinstance(holder, dict) and isinstance(part, str):
+            holder = holder.get(part, empty)
+        elif isinstance(holder, list) and isinstance(part, int) and 0 <= part <= len(holder):
             holder = holder[part] if part < len(holder) else {}
         else:
-            holder = holder.get(part, [] if isinstance(below, int) else {})
+            raise InputError("is no place for a value", where=f"{configuration.path}: {key}", hint=PLACES)
 
 
 def _set(tree: dict[str, Any], path: Path, value: Any) -> None:

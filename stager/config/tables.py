@@ -27,14 +27,25 @@ class Projectile(Table):
     thickness: t.Length | None = Field(None, description="of a disc or ring")
     max_acceleration: t.Acceleration | None = Field(None, description="what it bears")
     max_crush: t.Length | None = Field(None, description="what it bears")
+    contact_area: t.Area | None = Field(None, description="that touches what it hits; toy limits by area need it")
+
+
+class Pusher(Table):
+    """What pushes projectiles into the first nip."""
+
+    force: t.Push = Field(description="with which it pushes")
+    travel: t.Travel = Field(description="of one push")
+    return_time: t.ReturnTime = Field(description="until it can push again")
 
 
 class Feed(Table):
     """How it enters the first nip."""
 
     speed: t.Speed = Field(description="into the first nip")
+    spin: t.FeedSpin = Field(Measured(0.0), description="into the first nip, positive where side A drives it forward")
     rate: t.Rate | None = Field(None, description="throws per second")
     push: t.Force | None = Field(None, description="pusher's force until it lets go")
+    pusher: Pusher | None = Field(None, description="what pushes projectiles in")
     session: t.Time | None = Field(None, description="how long a session lasts, for heat")
 
 
@@ -144,6 +155,9 @@ class Limits(Table):
     cost: t.Money | None = Field(None, description="of all stages")
     acceleration: t.Acceleration | None = Field(None, description="of the projectile")
     grip_margin: t.GripMargin = Field(Measured(0.0), description="each wheel at least this share below its grip limit")
+    confidence: t.Confidence = Field(
+        Measured(0.95), description="least share of builds that keep all limits together that can hurt or break"
+    )
 
 
 class Goal(Table):

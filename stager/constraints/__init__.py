@@ -13,7 +13,7 @@ from stager.constraints.driving import (
     WindingTemperature,
 )
 from stager.constraints.limit import Kind, Limit, LimitResult, NotJudged, evaluate
-from stager.constraints.missing import not_judged as _unjudged
+from stager.constraints.missing import unjudged
 from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.speed_range import NONE, SpeedRange, cap_of, idle, range_of, still
 from stager.constraints.throwing import Acceleration, EnergyPerArea, ExitEnergy, ExitSpeed, GripMargin, SlipHeat, Toy
@@ -50,17 +50,21 @@ COMPUTED = frozenset(limit.name for limit in LIMITS)
 
 
 def evaluate_limits(point: OperatingPoint, *, remedies: bool = False) -> list[LimitResult]:
-    """Verdicts of all limits that are set, in the order of LIMITS.
+    """Evaluate all limits that are set and can be judged, in the order of LIMITS.
 
+    Those of `not_judged` are left out; with batch axes, where that is not known, what is known is evaluated.
     remedies: also the one change that would help most with each, for an operating point without batch axes.
     """
-    found = (evaluate(limit, point, remedies=remedies) for limit in LIMITS)
-    return [verdict for verdict in found if verdict is not None]
+    found = [verdict for limit in LIMITS if (verdict := evaluate(limit, point, remedies=remedies)) is not None]
+    if point.batched:
+        return found
+    left_out = {one.name for one in not_judged(point)}
+    return [verdict for verdict in found if verdict.name not in left_out]
 
 
 def not_judged(point: OperatingPoint) -> list[NotJudged]:
-    """Limits that are set but that `point` does not tell enough about, without batch axes."""
-    return _unjudged(point, LIMITS) if point.count else []
+    """Return the limits that are set or apply and that cannot be judged, in the order of LIMITS; without batch axes."""
+    return [one for limit in LIMITS if (one := unjudged(limit, point)) is not None] if point.count else []
 
 
 def speed_range(

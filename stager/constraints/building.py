@@ -6,15 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints.limit import Kind
+from stager.constraints.limit import AllKnown, Kind
+from stager.constraints.missing import any_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Number
+from stager.model.stage import Stage
 from stager.physics.growth import swell
 from stager.physics.layout import length
 
 
 @dataclass(frozen=True, slots=True)
-class Stages:
+class Stages(AllKnown):
     """Number of stages."""
 
     name: str = "stages"
@@ -37,7 +39,7 @@ class Stages:
 
 
 @dataclass(frozen=True, slots=True)
-class Length:
+class Length(AllKnown):
     """Length along the barrel."""
 
     name: str = "length"
@@ -77,6 +79,10 @@ class Mass:
         """[kg]."""
         return point.limit_values.mass
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return "stage.mass" if any_stage(point, lambda stage: stage.mass is None) else None
+
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return f"one stage less, or a lighter stage {heaviest(point, 'mass')}"
@@ -99,6 +105,10 @@ class Cost:
     def bound(self, point: OperatingPoint) -> Number | None:
         """As `value`."""
         return point.limit_values.cost
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return "stage.cost" if any_stage(point, lambda stage: stage.cost is None) else None
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -129,6 +139,12 @@ class Crush:
         """What the projectile bears [m]."""
         return point.launcher.projectile.max_crush
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        if any_stage(point, lambda stage: stage.wheel.material is None):
+            return "stage.wheel.material"
+        return "stage.wheel.modulus" if any_stage(point, _of_unknown_modulus) else None
+
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a wider gap"
@@ -144,3 +160,8 @@ def heaviest(point: OperatingPoint, name: str) -> int:
     """Number, from 1, of the stage with most of a field."""
     values = [float(getattr(point.launcher.stage(k), name) or 0.0) for k in range(point.count)]
     return 1 + int(np.argmax(values)) if values else 1
+
+
+def _of_unknown_modulus(stage: Stage) -> bool:
+    """Whether nothing tells how much the hub grows at speed."""
+    return stage.wheel.material is None or stage.wheel.material.modulus is None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.constraints.limit import Kind
+from stager.constraints.missing import any_stage, without_drive
 from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Number
@@ -29,8 +30,12 @@ class Throttle:
         return None if point.holding is None else np.asarray(point.holding.throttle.max(axis=-1, initial=0.0))
 
     def bound(self, point: OperatingPoint) -> Number | None:
-        """Full throttle; None where a stage has no drive or there is no supply."""
-        return None if point.holding is None else 1.0
+        """Full throttle; None where no stage has a drive."""
+        return 1.0 if any_stage(point, lambda stage: stage.drive is not None) else None
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return without_drive(point)
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -57,6 +62,10 @@ class Voltage:
         """[V]."""
         return point.limit_values.voltage
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return "supply" if point.launcher.supply is None else None
+
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a supply of fewer volts with motors of more speed per volt"
@@ -80,6 +89,10 @@ class PeakPower:
         """[W]."""
         return point.limit_values.peak_power
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return without_drive(point)
+
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return _one_by_one(point, 1, "W")
@@ -102,6 +115,10 @@ class SupplyCurrent:
     def bound(self, point: OperatingPoint) -> Number | None:
         """[A]."""
         return point.limit_values.supply_current
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return without_drive(point)
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -127,6 +144,10 @@ class AveragePower:
     def bound(self, point: OperatingPoint) -> Number | None:
         """[W]."""
         return point.limit_values.average_power
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return without_drive(point) or _without_rate(point)
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -156,6 +177,11 @@ class WindingTemperature:
         """[K]."""
         return point.limit_values.winding_temperature
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        lacking = any_stage(point, lambda stage: stage.drive is None or stage.drive.heat is None)
+        return without_drive(point) or ("stage.drive.heat" if lacking else _without_rate(point))
+
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         if point.windings is None:
@@ -183,6 +209,10 @@ class SettledLoss:
         """[-]."""
         return point.limit_values.settled_loss
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return without_drive(point) or _without_rate(point)
+
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         if point.settled is None:
@@ -191,6 +221,11 @@ class SettledLoss:
         stage = 1 + point.settled.rhythm.train.stage[column]
         governed = bool(point.settled.rhythm.train.governed[column])
         return f"a heavier wheel {stage}, or fewer throws a second" if governed else f"govern motor {stage}"
+
+
+def _without_rate(point: OperatingPoint) -> str | None:
+    """Holding the wheels is the least of what throwing takes: without a rate more is not known."""
+    return "feed.rate" if point.launcher.feed.rate is None else None
 
 
 def _peak(point: OperatingPoint, which: int) -> Number | None:

@@ -31,8 +31,9 @@ class Kind(Enum):
 class Limit(Protocol):
     """One limit: its value at an operating point and the bound on it.
 
-    Value and bound are None where the limit is not set or does not apply, the value also where something that it
-    takes is unknown; shapes are the batch's.
+    The bound is None where the limit is not set or does not apply, the value where nothing that it takes is known.
+    Where only a part is known, value and bound are those of that part: enough to say "broken", not to say "kept"; see
+    `missing`. Shapes are the batch's.
     """
 
     @property
@@ -68,9 +69,24 @@ class Limit(Protocol):
         """Bound on it, in `unit`."""
         ...
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """Key of the first input that is unknown, as a configuration has it, and without which the limit cannot be
+        called kept; None where there is none. For an operating point without batch axes."""
+        ...
+
     def remedy(self, point: OperatingPoint) -> str:
         """The one change that would help most, for an operating point without batch axes."""
         ...
+
+
+class AllKnown:
+    """A limit whose inputs every launcher has."""
+
+    __slots__ = ()
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,22 +107,28 @@ class LimitResult:
 
     @property
     def satisfied(self) -> bool:
-        """Whether it is satisfied to `ROUNDING`, without batch axes."""
+        """Whether what is known satisfies it to `ROUNDING`, without batch axes."""
         return bool(self.slack >= -ROUNDING)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotJudged:
-    """A limit that is set but cannot be judged: its bound, in `unit`, and the key that is missing for it."""
+    """A limit that is set or applies but cannot be judged: nothing known breaks it, and something is unknown.
+
+    bound in `unit` (None: unknown too); missing: the key that is unknown; find_out: how to find it out; hard: see
+    `Limit`.
+    """
 
     name: str
     unit: str
-    bound: float
+    bound: float | None
     missing: str
+    find_out: str = ""
+    hard: bool = False
 
 
 def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> LimitResult | None:
-    """Evaluate `limit` at `point`; None where it is not set or cannot be judged.
+    """Evaluate `limit` at `point` by what is known; None where it is not set or nothing is known.
 
     remedies: also the one change that would help most, for an operating point without batch axes.
     """
@@ -118,7 +140,7 @@ def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> 
         return None
     values, bounds = np.asarray(value, dtype=np.float64), np.asarray(bound, dtype=np.float64)
     margin = values - bounds if limit.floor else bounds - values
-    scale = np.where(bounds == 0.0, 1.0, np.abs(bounds))
+    scale = np.where((bounds == 0.0) | np.isinf(bounds), 1.0, np.abs(bounds))
     remedy = limit.remedy(point) if remedies else ""
     return LimitResult(
         name=limit.name, unit=limit.unit, value=values, bound=bounds, slack=margin / scale, remedy=remedy,

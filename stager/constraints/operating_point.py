@@ -38,6 +38,11 @@ class OperatingPoint:
         """Number of stages."""
         return int(self.throw.stages.grip.shape[-1])
 
+    @property
+    def batched(self) -> bool:
+        """Whether there are batch axes."""
+        return bool(np.ndim(self.throw.exit_speed))
+
     @cached_property
     def set_speeds(self) -> tuple[Floats, Floats | None]:
         """Set surface speeds of sides A [m/s] and, where a pair runs two speeds, B."""

@@ -6,15 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints.limit import Kind
+from stager.constraints.limit import AllKnown, Kind
 from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Floats, Number
+from stager.model.projectile import Projectile
+from stager.model.toy import ToyLimit
 from stager.physics.motion import translation_energy
 
 
 @dataclass(frozen=True, slots=True)
-class ExitEnergy:
+class ExitEnergy(AllKnown):
     """½mv² as it leaves; always set."""
 
     name: str = "exit_energy"
@@ -37,7 +39,7 @@ class ExitEnergy:
 
 
 @dataclass(frozen=True, slots=True)
-class ExitSpeed:
+class ExitSpeed(AllKnown):
     """Speed as it leaves."""
 
     name: str = "exit_speed"
@@ -70,13 +72,18 @@ class EnergyPerArea:
     hard: bool = True
 
     def value(self, point: OperatingPoint) -> Number | None:
-        """[J/m^2]."""
+        """[J/m^2]; None where the area is not known."""
         projectile = point.launcher.projectile
-        return translation_energy(point.throw.exit_speed, projectile) / projectile.frontal_area
+        area = projectile.known_frontal_area
+        return None if area is None else translation_energy(point.throw.exit_speed, projectile) / area
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J/m^2]."""
         return point.limit_values.energy_per_area
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return "projectile.thickness" if point.launcher.projectile.known_frontal_area is None else None
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -85,7 +92,7 @@ class EnergyPerArea:
 
 @dataclass(frozen=True, slots=True)
 class Toy:
-    """½mv² by a published limit on toy projectiles, with the area seen from the front for the one that touches."""
+    """½mv² by a published limit on toy projectiles."""
 
     name: str = "toy"
     unit: str = "J"
@@ -93,22 +100,38 @@ class Toy:
     kind: Kind = Kind.THROW
     hard: bool = True
 
-    def value(self, point: OperatingPoint) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number:
         """Translation energy [J]."""
         return translation_energy(point.throw.exit_speed, point.launcher.projectile)
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
         toy = point.limit_values.toy
-        return None if toy is None else toy.most(point.launcher.projectile.known_frontal_area)
+        return None if toy is None else toy_energy(toy, point.launcher.projectile)
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        toy, projectile = point.limit_values.toy, point.launcher.projectile
+        if toy is None or toy.energy_per_area is None or projectile.contact_area is not None:
+            return None
+        return None if bool(self.value(point) <= toy.energy) else "projectile.contact_area"
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel"
 
 
+def toy_energy(toy: ToyLimit, projectile: Projectile) -> Number:
+    """Return the energy above which a toy limit is broken for certain [J]; inf where no area is known.
+
+    What touches is no larger than what is seen from the front, which serves where `contact_area` is unknown.
+    """
+    area = projectile.known_frontal_area if projectile.contact_area is None else projectile.contact_area
+    return np.inf if area is None and toy.energy_per_area is not None else toy.most(area)
+
+
 @dataclass(frozen=True, slots=True)
-class Acceleration:
+class Acceleration(AllKnown):
     """Greatest acceleration along the barrel, of the user's limit and what the projectile bears."""
 
     name: str = "acceleration"
@@ -136,7 +159,7 @@ class Acceleration:
 
 
 @dataclass(frozen=True, slots=True)
-class SlipHeat:
+class SlipHeat(AllKnown):
     """Heat of both sides, summed over the stages."""
 
     name: str = "slip_heat"
@@ -159,7 +182,7 @@ class SlipHeat:
 
 
 @dataclass(frozen=True, slots=True)
-class GripMargin:
+class GripMargin(AllKnown):
     """Each wheel at least this share below its grip limit, at its own entry speed. Of a pair at two speeds that is the
     leading one: the other keeps a larger share; see `staging.grip`."""
 

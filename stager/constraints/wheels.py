@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints.limit import Kind
+from stager.constraints.limit import AllKnown, Kind
+from stager.constraints.missing import any_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
@@ -15,15 +16,15 @@ from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
 from stager.physics.loads import peak_grip, peak_normal
 from stager.physics.reach import burst_ceiling, motor_ceiling, reach_ceiling, tyre_ceiling
-from stager.physics.rotor import allowable_speed, rim_safety
-from stager.physics.tyre import explain, turning_hold
+from stager.physics.rotor import allowable_speed, rim_safety, unknown_burst, unknown_strength
+from stager.physics.tyre import explain, turning_hold, unknown_retention, unknown_turning_hold
 
 Ceiling = Callable[[Launcher, Stage], Number]
 Help = Callable[[OperatingPoint, int, float], str]
 
 
 @dataclass(frozen=True, slots=True)
-class WheelSpeed:
+class WheelSpeed(AllKnown):
     """The fastest wheel's surface speed, by the user's limit."""
 
     name: str = "wheel_speed"
@@ -47,23 +48,38 @@ class WheelSpeed:
 
 @dataclass(frozen=True, slots=True)
 class SpeedShare:
-    """Wheel speed as a share of what a part stands, the greatest over the stages."""
+    """Wheel speed as a share of what a part stands, the greatest over the stages.
+
+    ceiling: speed that the part of a stage does not stand for certain [m/s], inf where that is not known; applies:
+    whether a stage has the part; lacks: key without which it is not known that the part stands a speed [m/s].
+    """
 
     name: str
     ceiling: Ceiling
     help: Help
+    applies: Callable[[Stage], bool]
+    lacks: Callable[[Launcher, Stage, float], str | None]
     unit: str = "-"
     floor: bool = False
     kind: Kind = Kind.WHEEL
     hard: bool = True
 
     def value(self, point: OperatingPoint) -> Number | None:
-        """Greatest share [-]."""
-        return np.asarray(self._shares(point).max(axis=-1, initial=0.0))
+        """Greatest share [-]; None where none is known."""
+        known = np.isfinite(self._ceilings(point)).any()
+        return np.asarray(self._shares(point).max(axis=-1, initial=0.0)) if known else None
 
     def bound(self, point: OperatingPoint) -> Number | None:
-        """1 where any stage's part is known."""
-        return 1.0 if np.isfinite(self._ceilings(point)).any() else None
+        """1 where any stage has the part."""
+        return 1.0 if any_stage(point, self.applies) else None
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        for k in range(point.count):
+            stage = point.launcher.stage(k)
+            if self.applies(stage) and (key := self.lacks(point.launcher, stage, float(point.fastest[k]))):
+                return key
+        return None
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -100,6 +116,11 @@ class RimSafety:
         """[-]."""
         return point.limit_values.rim_safety
 
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
+        return next((key for wheel in wheels if (key := unknown_strength(wheel))), None)
+
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         stage = worst(-self._factors(point))
@@ -123,12 +144,18 @@ class TyreTurning:
     hard: bool = True
 
     def value(self, point: OperatingPoint) -> Number | None:
-        """Greatest share [-]."""
-        return np.asarray(self._shares(point).max(axis=-1, initial=0.0))
+        """Greatest share [-]; None where no tyre's hold is known."""
+        shares = self._shares(point)
+        return np.asarray(shares.max(axis=-1, initial=0.0)) if (shares > 0).any() else None
 
     def bound(self, point: OperatingPoint) -> Number | None:
-        """1 where any tyre's hold is known."""
-        return 1.0 if (self._shares(point) > 0).any() else None
+        """1 where any wheel has a tyre."""
+        return 1.0 if any_stage(point, _has_tyre) else None
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
+        return next((key for wheel in wheels if (key := unknown_turning_hold(wheel))), None)
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -164,21 +191,42 @@ def _slower(what: str) -> Help:
 def _keep_tyre(point: OperatingPoint, stage: int, ceiling: float) -> str:
     speed = float(point.fastest[stage]) if point.count else 0.0
     found = explain(point.launcher.stage(stage).wheel, speed)
-    if found is None or not found.changes:
-        return f"wheel {1 + stage} at {ceiling:.3g} m/s or less"
+    if found is None or found.failure is None or not found.changes:
+        return f"wheel {1 + stage} at {ceiling:.3g} m/s or less" if np.isfinite(ceiling) else ""
     best = found.changes[0]
     return f"{found.failure.value} at {found.speed:.3g} m/s; {best.what} holds it to {best.speed:.3g} m/s"
 
 
-MOTOR_SPEED = SpeedShare("motor_speed", motor_ceiling, _slower("a motor that may turn faster"))
-DRIVE_REACH = SpeedShare("drive_reach", reach_ceiling, _slower("more volts or more speed per volt"))
-BURST = SpeedShare("burst", burst_ceiling, _slower("a hub of a lighter, stronger material"))
-TYRE_RETENTION = SpeedShare("tyre_retention", tyre_ceiling, _keep_tyre)
+def _has_tyre(stage: Stage) -> bool:
+    return stage.wheel.tyre is not None
+
+
+MOTOR_SPEED = SpeedShare(
+    "motor_speed", motor_ceiling, _slower("a motor that may turn faster"),
+    applies=lambda stage: stage.drive is not None and stage.drive.max_speed is not None,
+    lacks=lambda launcher, stage, speed: None,
+)  # fmt: skip
+DRIVE_REACH = SpeedShare(
+    "drive_reach", reach_ceiling, _slower("more volts or more speed per volt"),
+    applies=lambda stage: stage.drive is not None,
+    lacks=lambda launcher, stage, speed: "supply" if launcher.supply is None else None,
+)  # fmt: skip
+BURST = SpeedShare(
+    "burst", burst_ceiling, _slower("a hub of a lighter, stronger material"), applies=lambda stage: True,
+    lacks=lambda launcher, stage, speed: unknown_burst(stage.wheel),
+)  # fmt: skip
+TYRE_RETENTION = SpeedShare(
+    "tyre_retention", tyre_ceiling, _keep_tyre, applies=_has_tyre,
+    lacks=lambda launcher, stage, speed: unknown_retention(stage.wheel, speed),
+)  # fmt: skip
 SHARES = (MOTOR_SPEED, DRIVE_REACH, BURST, TYRE_RETENTION)
 
 
 def wheel_ceilings(launcher: Launcher, limit_values: LimitValues, index: int) -> dict[str, Number]:
-    """Greatest surface speed of stage `index` by each limit that looks at one wheel alone [m/s], inf where none."""
+    """Return the surface speed of stage `index` above which each limit on one wheel alone is broken [m/s].
+
+    inf where there is no such limit, or where what it takes is not known.
+    """
     stage = launcher.stage(index)
     found = {share.name: share.ceiling(launcher, stage) for share in SHARES}
     if limit_values.wheel_speed is not None:

@@ -125,8 +125,9 @@ def tune_behind(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floa
 
 def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
     """Speed [m/s] and spin [rad/s] at which the first stage is entered, (lanes,)."""
-    speed = np.asarray(ensemble.launcher.feed.speed, dtype=np.float64)
-    return np.broadcast_to(speed, (ensemble.lanes,)), np.zeros(ensemble.lanes)
+    fed = ensemble.launcher.feed
+    speed, spin = (np.asarray(value, dtype=np.float64) for value in (fed.speed, fed.spin))
+    return np.broadcast_to(speed, (ensemble.lanes,)), np.broadcast_to(spin, (ensemble.lanes,))
 
 
 def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> tuple[Floats, Floats]:

@@ -12,10 +12,25 @@ from stager.model.stage import Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pusher:
+    """What pushes projectiles into the first nip: force [N]; travel [m]; return_time [s]."""
+
+    force: Number
+    travel: Number
+    return_time: Number
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Feed:
-    """Feed: entry speed [m/s]; rate [1/s]; push: pusher's force until it lets go [N]; session length [s]."""
+    """How projectiles enter the first nip.
+
+    speed [m/s]; spin [rad/s], positive where side A drives it forward; rate [1/s]; session length [s]; pusher;
+    push: pusher's force until it lets go [N].
+    """
 
     speed: Number
+    spin: Number = 0.0
+    pusher: Pusher | None = None
     rate: Number | None = None
     push: Number | None = None
     session: Number | None = None

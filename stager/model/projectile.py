@@ -38,7 +38,7 @@ class Projectile:
     """A projectile; fields are floats or arrays over the batch.
 
     mass [kg]; diameter across the grip [m]; length of a rod [m]; thickness of a disc or ring [m];
-    max_acceleration [m/s^2]; max_crush [m].
+    max_acceleration [m/s^2]; max_crush [m]; contact_area that touches what is hit [m^2] (None: unknown).
     """
 
     shape: Shape
@@ -48,6 +48,7 @@ class Projectile:
     thickness: Number | None = None
     max_acceleration: Number | None = None
     max_crush: Number | None = None
+    contact_area: Number | None = None
 
     @property
     def radius(self) -> Number:

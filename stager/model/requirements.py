@@ -15,7 +15,8 @@ class LimitValues:
     exit_energy [J]; length [m]; average_power, peak_power [W]; supply_current [A]; rim_safety [-];
     exit_speed, wheel_speed [m/s]; energy_per_area [J/m^2]; winding_temperature [K]; settled_loss [-];
     slip_heat [J] per throw; voltage [V]; mass [kg]; cost; acceleration [m/s^2]; grip_margin [-];
-    toy: a published limit on toy projectiles; confidence: least share of builds that keep all hard limits together [-].
+    toy: a published limit on toy projectiles; confidence: least share of builds that keep all hard limits together
+    [-].
     """
 
     exit_energy: float

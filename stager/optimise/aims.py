@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from stager.constraints.throwing import toy_energy
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.solve import Task
@@ -23,7 +24,7 @@ def exit_cap(scenario: Scenario) -> float:
     if limit_values.energy_per_area is not None:
         energies.append(limit_values.energy_per_area * float(projectile.frontal_area))
     if limit_values.toy is not None:
-        energies.append(float(limit_values.toy.most(projectile.known_frontal_area)))
+        energies.append(float(toy_energy(limit_values.toy, projectile)))
     cap = float(np.sqrt(2 * min(energies) / projectile.mass))
     return cap if limit_values.exit_speed is None else min(cap, limit_values.exit_speed)
 

@@ -8,7 +8,6 @@ from enum import Enum
 
 import numpy as np
 
-from stager.crew import Crew
 from stager.errors import InputError
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
@@ -21,6 +20,7 @@ from stager.optimise.loosen import with_limits
 from stager.optimise.records import Front, FrontPoint, Rung, Settings
 from stager.optimise.settle import settle
 from stager.optimise.solve import Chains
+from stager.parallel import Executor
 
 SHARES = (1.0, 0.85, 0.7, 0.58, 0.48, 0.4, 0.33, 0.27)
 """Of what the fastest plan uses."""
@@ -38,7 +38,7 @@ class Against(Enum):
 
 
 def front(
-    scenario: Scenario, climbed: Climbed, ladder: Sequence[Rung], against: Against, crew: Crew | None = None
+    scenario: Scenario, climbed: Climbed, ladder: Sequence[Rung], against: Against, executor: Executor | None = None
 ) -> Front:
     """The front from the fastest plan down. Raises InputError where what it costs is not known."""
     if against in _BY_RUNG:
@@ -47,7 +47,7 @@ def front(
                  for rung in ladder[1:] if rung.kept]  # fmt: skip
     else:
         unit, used, limit = _BY_LIMIT[against]
-        found = _limited(scenario, climbed, used, limit, crew or Crew())
+        found = _limited(scenario, climbed, used, limit, executor or Executor())
     if not found or any(point.value is None for point in found):
         raise InputError(f"no plan tells its {against.value}", where="--trade", hint=_HINTS[against])
     return Front(against=against.value, unit=unit, points=_undominated(found))
@@ -73,7 +73,7 @@ class _Part:
 
 
 def _limited(
-    scenario: Scenario, climbed: Climbed, used: Callable[[Settings], float | None], limit: str, crew: Crew
+    scenario: Scenario, climbed: Climbed, used: Callable[[Settings], float | None], limit: str, executor: Executor
 ) -> list[FrontPoint]:
     goal = Goal(aim=Aim.FASTEST, spin=scenario.goal.spin)
     plain = replace(scenario, goal=goal, uncertain=(), draws=None, values={}, realise=_unrealised)
@@ -85,7 +85,7 @@ def _limited(
     values = [share * most for share in SHARES]
     # The stingiest take longest, so they are begun first.
     parts = [_Part(plain, limit, tuple(values[k : k + CHUNK]), best.count) for k in range(0, len(values), CHUNK)][::-1]
-    rows = np.vstack(crew.run(_planned, parts))
+    rows = np.vstack(executor.map(_planned, parts))
     return [FrontPoint(value=float(row[0]), exit_speed=float(row[1]), stages=int(row[2])) for row in rows if row[1] > 0]
 
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate, exit_cap, speed_range
+from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate_limits, exit_cap, speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, LimitValues
@@ -61,7 +61,7 @@ def judged(scenario: Scenario, lead: Floats, launcher: Launcher | None = None) -
 
 def verdicts(point: OperatingPoint) -> tuple[LimitResult, ...]:
     """Return the results of all limits that are set."""
-    return tuple(result for limit in LIMITS if (result := evaluate(limit, point)) is not None)
+    return tuple(evaluate_limits(point))
 
 
 def active(scenario: Scenario, best: Settings, one_more: Sequence[str]) -> frozenset[str]:

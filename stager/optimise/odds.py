@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.constraints import LIMITS, OperatingPoint, evaluate
-from stager.crew import Crew
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, LimitValues
@@ -19,6 +18,7 @@ from stager.optimise.retune import Bench, own_cap
 from stager.optimise.span import span
 from stager.optimise.spun import sides, turns, way_of
 from stager.optimise.way import Way
+from stager.parallel import Executor
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.transit.lanes import flatten, take
@@ -50,26 +50,28 @@ class Odds:
 
 
 def odds(
-    scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.random.Generator, crew: Crew | None = None
-) -> Odds | None:
+    scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.random.Generator,
+    executor: Executor | None = None,
+) -> Odds | None:  # fmt: skip
     """`count` draws up the ladder of `climbed`; None where nothing is uncertain.
 
     Every draw tunes its wheels for itself under the limits of each stage. Limits that all stages share slow its
     wheels along the line on which they slow the nominal ones, as far as it needs. Nothing leaves faster than its own
-    mass may under the limits. crew: who works on chunks of draws.
+    mass may under the limits. executor: who works on chunks of draws.
     """
-    return begin(scenario, climbed, count, rng, crew)()
+    return begin(scenario, climbed, count, rng, executor)()
 
 
 def begin(
-    scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.random.Generator, crew: Crew | None = None
-) -> Callable[[], Odds | None]:
-    """`odds`, begun where there is a crew; what is given back waits for it."""
+    scenario: Scenario, climbed: Sequence[Settings], count: int, rng: np.random.Generator,
+    executor: Executor | None = None,
+) -> Callable[[], Odds | None]:  # fmt: skip
+    """`odds`, begun where there is an executor; what is given back waits for it."""
     if not scenario.uncertain and not scenario.draws:
         return lambda: None
-    hands = crew or Crew()
+    executor = executor or Executor()
     draws = draw(scenario, count, rng)
-    begun = hands.begin(_climbed, _chunks(scenario, draws, climbed, 1 if hands.executor is None else SHARED_OUT))
+    begun = executor.start_map(_climbed, _chunks(scenario, draws, climbed, 1 if executor.pool is None else SHARED_OUT))
     return lambda: Odds(draws=draws, exit_speed=np.hstack(begun()))
 
 

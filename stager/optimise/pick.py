@@ -82,7 +82,7 @@ def _offering(scenario: Scenario, parts: Parts) -> Stage:
 
 def _each_its_own(scenario: Scenario, runner: Runner, common: Choice) -> Choice | None:
     """Each stage with the parts that get most out of it in turn; None where that is not clearly better."""
-    entry = float(scenario.launcher.feed.speed), 0.0
+    entry = float(scenario.launcher.feed.speed), float(scenario.launcher.feed.spin)
     parts: list[Parts] = []
     for index in range(scenario.limit_values.stages):
         leaving = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.constraints.throwing import toy_energy
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -36,7 +37,7 @@ class Bench:
         self.near, self.drift = near, np.ones(lanes)
         self.strain = np.broadcast_to(strain, (lanes,))
         self.speed = np.broadcast_to(np.asarray(launcher.feed.speed, dtype=np.float64), (lanes,)).copy()
-        self.spin = np.zeros(lanes)
+        self.spin = np.broadcast_to(np.asarray(launcher.feed.spin, dtype=np.float64), (lanes,)).copy()
         self.wheel_speed: list[Floats] = []
         self.exit_speed = [self.speed.copy()]
 
@@ -102,7 +103,7 @@ def own_cap(launcher: Launcher, limit_values: LimitValues, lanes: int, goal: flo
     if limit_values.energy_per_area is not None:
         energy = np.minimum(energy, limit_values.energy_per_area * np.asarray(projectile.frontal_area))
     if limit_values.toy is not None:
-        energy = np.minimum(energy, limit_values.toy.most(projectile.known_frontal_area))
+        energy = np.minimum(energy, toy_energy(limit_values.toy, projectile))
     speed = np.sqrt(2 * energy / np.asarray(projectile.mass))
     if limit_values.exit_speed is not None:
         speed = np.minimum(speed, limit_values.exit_speed)

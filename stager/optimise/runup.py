@@ -48,7 +48,7 @@ class Runner:
 
         Infinite from the first stage on where neighbours act at once: then stages cannot be taken one by one.
         """
-        entry = float(launcher.feed.speed), 0.0
+        entry = float(launcher.feed.speed), float(launcher.feed.spin)
         found = [entry[0]]
         if most > 1 and overlapping(launcher, most, np.atleast_1d(span(launcher, self.limit_values, 0).top)):
             return [entry[0], *[np.inf] * most]

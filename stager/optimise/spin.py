@@ -176,7 +176,7 @@ def sides(way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT
     if not isinstance(way, Spun) or lead.shape[-1] == 0:
         return lead, None
     other = np.maximum(lead - np.asarray(gap(launcher, way.spin))[..., None], 0.0)
-    first = way(launcher, 0, launcher.feed.speed, lead[..., 0], options=options)
+    first = way(launcher, 0, launcher.feed.speed, lead[..., 0], entry_spin=launcher.feed.spin, options=options)
     other[..., 0] = first.wheel_speed_b
     return (lead, other) if way.spin > 0 else (other, lead)
 
@@ -193,7 +193,9 @@ def most_spin(launcher: Launcher, top: float) -> float:
         # Dense at the low end: a slow first stage turns most.
         root, share = np.meshgrid(*np.linspace(low, high, GRID).T)
         lead = top * root**2
-        done = transit(launcher, 0, launcher.feed.speed, lead, share * lead, options=QUICK)
+        done = transit(
+            launcher, 0, launcher.feed.speed, lead, share * lead, entry_spin=launcher.feed.spin, options=QUICK
+        )
         spin = np.where(done.jammed, 0.0, done.exit_spin)
         best, step = np.unravel_index(int(np.argmax(spin)), spin.shape), (high - low) / (GRID - 1)
         most, here = max(most, float(spin[best])), np.array([root[best], share[best]])

@@ -87,7 +87,7 @@ def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[fl
 def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, float]:
     """Speed [m/s] and spin [rad/s] into the stage behind these, after the run up to it."""
     if side_a.size == 0:
-        return float(scenario.launcher.feed.speed), 0.0
+        return float(scenario.launcher.feed.speed), float(scenario.launcher.feed.spin)
     done = throw(scenario.launcher, side_a, side_b)
     speed = run_up(scenario.launcher, side_a.size, done.exit_speed, np.maximum(side_a, side_b)[-1:])
     return float(speed.item()), float(done.spin)

@@ -14,7 +14,7 @@ from stager.model.requirements import LimitValues
 from stager.model.scenario import Scenario
 from stager.optimise.spin import sides, turns, way_of
 from stager.optimise.uncertainty import Draws, draw, is_uncertain
-from stager.parallel import Crew
+from stager.parallel import Executor
 from stager.physics.chain import throw
 from stager.physics.grip_limit import Looks, Way, grip_limit
 from stager.physics.options import Options
@@ -63,7 +63,7 @@ class _Chunk:
 
 
 def tune(
-    steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float], crew: Crew | None = None
+    steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float], executor: Executor | None = None
 ) -> Callable[[], Tuned | None]:
     """Begin to tune `count` draws with 1, 2, … stages; what is given back waits for it; None where nothing is uncertain.
 
@@ -91,7 +91,7 @@ def tune(
         )
         for part in parts
     ]  # fmt: skip
-    begun = (crew or Crew()).begin(_tuned, chunks)
+    begun = (executor or Executor()).start_map(_tuned, chunks)
     return lambda: Tuned(draws=drawn, exit_speed=np.hstack(begun()))
 
 

@@ -27,7 +27,7 @@ def throw(
     wheel_speed_b: Floats | None = None,
     *,
     entry_speed: Number | None = None,
-    entry_spin: Number = 0.0,
+    entry_spin: Number | None = None,
     held_speed: Floats | None = None,
     held_speed_b: Floats | None = None,
     first: int = 0,
@@ -37,8 +37,9 @@ def throw(
     """Throw through as many stages as `wheel_speed` has on its last axis.
 
     wheel_speed: set surface speeds [m/s], shape (..., stages); wheel_speed_b: side B's, where a pair runs two
-    speeds; entry_speed [m/s] (None: the feed's); entry_spin [rad/s]; held_speed, held_speed_b: speeds that the
-    throttles would hold [m/s], shapes as the wheels' (None: the wheels have come up to them);
+    speeds; entry_speed [m/s] and entry_spin [rad/s] (None: the feed's; no spin where entry_speed is given);
+    held_speed, held_speed_b: speeds that the throttles would hold [m/s], shapes as the wheels' (None: the wheels have
+    come up to them);
     first: which stage of the launcher comes first; count: behind how many stages a throw ends (None: behind the last),
     shape (...), further ones are not reached.
     Arrays in `launcher` are over the batch and broadcast against `wheel_speed[..., k]`.
@@ -49,6 +50,8 @@ def throw(
     speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
     stages = speeds.shape[-1]
     entry_at = launcher.feed.speed if entry_speed is None else entry_speed
+    if entry_spin is None:
+        entry_spin = launcher.feed.spin if entry_speed is None else 0.0
     held = speeds if held_speed is None else np.asarray(held_speed, dtype=np.float64)
     held_b = held if held_speed_b is None else np.asarray(held_speed_b, dtype=np.float64)
     one_stage = (speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1), held[..., :1].sum(-1), held_b[..., :1].sum(-1))

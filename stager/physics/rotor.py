@@ -85,6 +85,22 @@ def burst_speed(wheel: Wheel) -> Floats:
     return np.sqrt(strength / section_hoop(wheel, 1 / wheel.radius))
 
 
+def unknown_strength(wheel: Wheel) -> str | None:
+    """Return the key that is missing for `rim_safety`; None where there is none."""
+    material = wheel.material
+    if material is None:
+        return "stage.wheel.material"
+    if material.yield_strength is not None or material.tensile_strength is not None:
+        return None
+    return "stage.wheel.tensile_strength" if material.brittle else "stage.wheel.yield_strength"
+
+
+def unknown_burst(wheel: Wheel) -> str | None:
+    """Return the key that is missing for `burst_speed`; None where there is none."""
+    lacking = unknown_strength(wheel)
+    return lacking if lacking in (None, "stage.wheel.material") else "stage.wheel.tensile_strength"
+
+
 def stored_energy(wheel: Wheel, wheel_speed: Number) -> Number:
     """½Jω² of hub and tyre [J] at `wheel_speed` [m/s]."""
     return wheel_inertia(wheel) * (wheel_speed / wheel.radius) ** 2 / 2

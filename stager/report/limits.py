@@ -8,7 +8,7 @@ from typing import Any
 
 from stager.constraints import LIMITS, LimitResult, NotJudged
 from stager.physics.heat.insulation import ZERO_CELSIUS
-from stager.report.digits import MISSING, digits, percent
+from stager.report.digits import MISSING, digits, listing, percent
 from stager.report.table import Column, Table
 
 TIGHT = 1e-3
@@ -27,8 +27,10 @@ _COLUMNS = (
 def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) -> list[dict[str, Any]]:
     """Verdicts without batch axes as the documents have them; a margin is a share of what is allowed.
 
-    Limits that cannot be judged come last: `kept` is null, `missing` the key that they lack.
+    Limits that cannot be judged come last, whatever `verdicts` says of them: `kept` is null, `missing` the key that
+    they lack, `find_out` how to find it out.
     """
+    left_out = {limit.name for limit in not_judged}
     judged = [
         {
             "name": verdict.name,
@@ -38,8 +40,10 @@ def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) 
             "margin_fraction": float(verdict.slack),
             "kept": verdict.satisfied,
             "missing": None,
+            "find_out": None,
         }
         for verdict in verdicts
+        if verdict.name not in left_out
     ]
     return judged + [
         {
@@ -50,6 +54,7 @@ def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) 
             "margin_fraction": None,
             "kept": None,
             "missing": limit.missing,
+            "find_out": limit.find_out or None,
         }
         for limit in not_judged
     ]
@@ -63,12 +68,19 @@ def remedies(limits: Sequence[Mapping[str, Any]]) -> Table:
 
 
 def unjudged_note(limits: Sequence[Mapping[str, Any]]) -> list[str]:
-    """A sentence for each limit that is set but cannot be judged."""
-    return [
-        f"Not judged, so not known to be kept: {title(limit['name'])}, which needs {limit['missing']}."
-        for limit in limits
-        if limit["kept"] is None
-    ]
+    """A sentence for each key that is missing: the limits that cannot be judged without it, and how to find it out."""
+    lacking: dict[str, list[Mapping[str, Any]]] = {}
+    for limit in limits:
+        if limit["kept"] is None:
+            lacking.setdefault(limit["missing"], []).append(limit)
+    return [_unjudged(key, found) for key, found in lacking.items()]
+
+
+def _unjudged(key: str, found: Sequence[Mapping[str, Any]]) -> str:
+    names = listing([title(limit["name"]) for limit in found])
+    needs = "which needs" if len(found) == 1 else "which need"
+    how = found[0].get("find_out")
+    return f"Not judged, so not known to be kept: {names}, {needs} {key}{f': {how}' if how else ''}."
 
 
 def title(name: str) -> str:
@@ -96,7 +108,7 @@ def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
     return (
         title(limit["name"]),
         _used(used, unit),
-        f"min {allowed:.6g}" if limit["name"] in _FLOORS else f"{allowed:.6g}",
+        MISSING if allowed is None else f"min {allowed:.6g}" if limit["name"] in _FLOORS else f"{allowed:.6g}",
         MISSING if unit in ("", "-") else unit,
         margin,
         word,
@@ -111,7 +123,7 @@ def _used(used: float | None, unit: str) -> str:
     return f"{used:.0f}" if unit == "-" and used is not None and used == round(used) else digits(used)
 
 
-def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float, str]:
+def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float | None, str]:
     """Unit, used, allowed and margin for people: temperatures in degC, their margin as a difference."""
     unit, used, allowed = limit["unit"], limit["used"], limit["allowed"]
     if unit != "K":

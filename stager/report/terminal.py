@@ -46,22 +46,29 @@ class Trimmed:
             yield Segment.line()
 
 
-def whole(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
-    """Headline, pictures, tables and notes."""
+MORE = "--full shows more."
+
+
+def whole(screen: Screen, *, ascii_only: bool = False, full: bool = True) -> RenderableType:
+    """Headline, pictures, tables and notes; full: also those that are shown only where everything is asked for."""
+    tables = [*screen.tables, *(screen.more_tables if full else ())]
+    notes = [*screen.notes, *(screen.more_notes if full else ())]
+    if not full and (screen.more_tables or screen.more_notes):
+        notes.append(MORE)
     parts: list[RenderableType] = [headline(screen)]
     if screen.verdict:
         parts.append(Text(screen.verdict))
     for picture in screen.pictures:
         parts += [Text(), Text(picture.title, style="bold"), Drawn(picture)]
-    for item in screen.tables:
+    for item in tables:
         parts += [Text(), Text(item.title, style="bold"), table(item, ascii_only=ascii_only)]
-    if screen.notes:
+    if notes:
         parts.append(Text())
-        parts += [Text(note) for note in screen.notes]
+        parts += [Text(note) for note in notes]
     return Trimmed(Group(*parts))
 
 
-def headline(screen: Screen, *, ascii_only: bool = False) -> RenderableType:
+def headline(screen: Screen, *, ascii_only: bool = False, full: bool = False) -> RenderableType:
     """The answer alone."""
     return Trimmed(Text(screen.headline, style="bold"))
 

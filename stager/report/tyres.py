@@ -34,7 +34,7 @@ def notes(design: OperatingPoint) -> list[str]:
     if not tyres:
         return []
     stage, speed, found = max(tyres, key=lambda tyre: tyre[1] / tyre[2].speed)
-    if speed < NEAR * found.speed:
+    if found.failure is None or speed < NEAR * found.speed:
         return []
     first = (
         f"Tyre of stage {stage}: {found.failure.value} at {digits(found.speed)} m/s, it runs at {digits(speed)} m/s."
@@ -61,8 +61,9 @@ def _row(stage: int, speed: float, found: Retention) -> dict[str, Any]:
     return {
         "stage": stage,
         "wheel_speed_m_s": speed,
-        "leaves_at_m_s": found.speed,
-        "because": found.failure.value,
+        "leaves_at_m_s": None if found.failure is None else found.speed,
+        "because": None if found.failure is None else found.failure.value,
+        "missing": found.missing,
         "stretch_alone_holds_to_m_s": found.lift_off,
         "stretch_needed_alone": found.needed_stretch,
         "changes": [{"what": change.what, "holds_to_m_s": change.speed} for change in found.changes],

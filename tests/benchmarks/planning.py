@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from stager.crew import crew
 from stager.model.arrays import Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
+from stager.parallel import open_executor
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from tests.benchmarks.timing import Line, medians
@@ -63,8 +63,8 @@ def _lines(words: str, machine: Launcher, heat: float, alone: str) -> list[Line]
 
 
 def _planned(task: Scenario) -> Plan:
-    with crew(None) as hands:
-        return plan(task, draws=0, crew=hands)
+    with open_executor(None) as executor:
+        return plan(task, draws=0, executor=executor)
 
 
 def _unasked(values: Mapping[str, Number]) -> Launcher:

@@ -12,10 +12,10 @@ from tests.drive.machines import DRIVE, HEAT, launcher, wheel
 FULL = launcher(drive=replace(DRIVE, heat=HEAT, max_speed=2500.0), rate=2.0)
 FULL = replace(
     FULL,
-    projectile=replace(FULL.projectile, max_crush=5e-3, max_acceleration=1e5),
+    projectile=replace(FULL.projectile, max_crush=5e-3, max_acceleration=1e5, contact_area=6e-4),
     template=replace(
         FULL.template,
-        wheel=wheel(tyre=replace(FULL.template.wheel.tyre, hub_friction=0.9)),  # type: ignore[type-var]
+        wheel=wheel(tyre=replace(FULL.template.wheel.tyre, hub_friction=0.9, lip_strength=2e6)),  # type: ignore[type-var]
     ),
 )
 GIVEN = {

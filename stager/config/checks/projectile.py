@@ -25,6 +25,8 @@ def projectile(file: File) -> Iterator[Problem]:
         message = f"is missing: limits.energy_per_area of a {thrown.shape} needs it"
         others = (shape, ("limits", "energy_per_area"))
         yield Problem(("projectile", "thickness"), message, 'for example thickness = "8 mm"', others)
+    if thrown.shape == "rod" and file.feed.spin.value:
+        yield Problem(("feed", "spin"), "belongs to what can roll, not to a rod", "leave it out", (shape,))
     if thrown.max_crush is not None and thrown.max_crush.value >= thrown.diameter.value:
         width = (("projectile", "diameter"),)
         yield Problem(("projectile", "max_crush"), "must be less than the diameter", 'for example "5 mm"', width)

@@ -1,17 +1,23 @@
-"""Work in chunks: here, in other processes or on a cluster, with finished chunks kept on disk.
+"""Work in chunks: in this process, in other processes or on a cluster, with finished chunks kept on disk.
 
-Chunks are cut by the problem and not by the number of workers, so answers do not depend on it.
+Chunks are cut by the problem and not by the number of workers, so the answer does not depend on who works.
 """
 
 from __future__ import annotations
 
+import concurrent.futures
 import hashlib
 import json
+import os
 import pickle
+import signal
+import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
+from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,15 +25,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError
-from stager.processes import processes, usual
 from stager.version import __version__
 
 Floats = NDArray[np.float64]
 Task = Callable[[Any], Floats]
 T = TypeVar("T")
+DEFAULT_WORKERS = 2
 
 
-class Kept:
+class ChunkCache:
     """Finished chunks in a file of JSON lines; a line that was cut off by an interruption is not read."""
 
     def __init__(self, path: Path) -> None:
@@ -66,26 +72,29 @@ class Kept:
 
 
 @dataclass(frozen=True, slots=True)
-class Crew:
-    """executor: who works, None: this process; kept: finished chunks, None: they are not kept."""
+class Executor:
+    """Runs tasks in `pool` (None: in this process) and keeps finished chunks in `cache` (None: nowhere)."""
 
-    executor: Executor | None = None
-    kept: Kept | None = None
+    pool: concurrent.futures.Executor | None = None
+    cache: ChunkCache | None = None
     progress: Callable[[float], None] = field(default=lambda share: None)
 
-    def run(self, task: Task, payloads: Sequence[Any]) -> list[Floats]:
-        """`task(payload)` of each, in order; `task` is a function of a module, payloads can be pickled."""
-        return self.begin(task, payloads)()
+    def map(self, task: Task, payloads: Sequence[Any]) -> list[Floats]:
+        """Return `task(payload)` of each payload, in order.
 
-    def begin(self, task: Task, payloads: Sequence[Any]) -> Callable[[], list[Floats]]:
-        """Begin `run` while this process does other things; what is given back waits for the answers.
-
-        Without an executor all is done when it is asked for.
+        task : function at the top of a module; payloads : picklable.
         """
-        keys = ["" if self.kept is None else _key(task, payload) for payload in payloads]
+        return self.start_map(task, payloads)()
+
+    def start_map(self, task: Task, payloads: Sequence[Any]) -> Callable[[], list[Floats]]:
+        """Start `map` and return a function that waits for its answers.
+
+        Without a pool the work is done when that function is called.
+        """
+        keys = ["" if self.cache is None else _key(task, payload) for payload in payloads]
         found: dict[int, Floats] = {}
         for number, key in enumerate(keys):
-            if self.kept is not None and (values := self.kept.get(key)) is not None:
+            if self.cache is not None and (values := self.cache.get(key)) is not None:
                 found[number] = values
         left = [number for number in range(len(payloads)) if number not in found]
         begun = self._submit(task, payloads, left)
@@ -93,22 +102,22 @@ class Crew:
         def answers() -> list[Floats]:
             for number, values in _finished(begun, task, payloads, left):
                 found[number] = values
-                if self.kept is not None:
-                    self.kept.put(keys[number], values)
+                if self.cache is not None:
+                    self.cache.put(keys[number], values)
                 self.progress(len(found) / len(payloads))
             return [found[number] for number in range(len(payloads))]
 
         return answers
 
-    def aside(self, work: Callable[..., T], *given: Any) -> Callable[[], T]:
-        """Begin `work(*given)` while this process does other things; what is given back waits for its answer.
+    def submit(self, work: Callable[..., T], *given: Any) -> Callable[[], T]:
+        """Start `work(*given)` and return a function that waits for its answer.
 
-        Without an executor it is done when it is asked for.
+        Without a pool the work is done when that function is called.
         """
-        if self.executor is None:
+        if self.pool is None:
             return lambda: work(*given)
         try:
-            begun = self.executor.submit(work, *given)
+            begun = self.pool.submit(work, *given)
         except BrokenExecutor:
             return lambda: work(*given)
 
@@ -122,10 +131,10 @@ class Crew:
 
     def _submit(self, task: Task, payloads: Sequence[Any], left: Sequence[int]) -> dict[Future[Floats], int]:
         begun: dict[Future[Floats], int] = {}
-        if self.executor is not None:
+        if self.pool is not None:
             with suppress(BrokenExecutor):
                 for number in left:
-                    begun[self.executor.submit(task, payloads[number])] = number
+                    begun[self.pool.submit(task, payloads[number])] = number
         return begun
 
 
@@ -145,24 +154,30 @@ def _finished(
 
 
 @contextmanager
-def crew(
+def open_executor(
     workers: int | None = 1, dask: str | None = None, resume: Path | None = None,
     progress: Callable[[float], None] = lambda share: None,
-) -> Iterator[Crew]:  # fmt: skip
-    """Whom to work with: `workers` processes here (None: as many as begin at no cost), or a Dask cluster at an address;
-    resume: where finished chunks are.
+) -> Iterator[Executor]:  # fmt: skip
+    """Open an executor over processes of this machine or a Dask cluster.
 
-    Raises InputError where dask is not installed or does not answer.
+    workers : number of processes, None: as many as start at no cost
+    dask : address of a scheduler that works in their place
+    resume : file of finished chunks, read and added to
+
+    Raises
+    ------
+    InputError
+        Where dask is not installed or no scheduler answers.
     """
-    kept = None if resume is None else Kept(resume)
+    cache = None if resume is None else ChunkCache(resume)
     if dask is not None:
         with _cluster(dask) as client:
-            yield Crew(client.get_executor(pure=False), kept, progress)
-    elif (count := usual() if workers is None else workers) > 1:
-        with processes(count) as pool:
-            yield Crew(pool, kept, progress)
+            yield Executor(client.get_executor(pure=False), cache, progress)
+    elif (count := default_workers() if workers is None else workers) > 1:
+        with process_pool(count) as pool:
+            yield Executor(pool, cache, progress)
     else:
-        yield Crew(None, kept, progress)
+        yield Executor(None, cache, progress)
 
 
 def _cluster(address: str) -> Any:
@@ -182,3 +197,45 @@ def _key(task: Task, payload: Any) -> str:
     digest = hashlib.sha256(f"{__version__} {task.__module__}.{task.__qualname__} ".encode())
     digest.update(pickle.dumps(payload, protocol=5))
     return digest.hexdigest()
+
+
+def default_workers() -> int:
+    """Return how many processes start at no cost: 1 where a forked process could inherit a lock that is held."""
+    return min(DEFAULT_WORKERS, os.cpu_count() or 1) if _can_fork() else 1
+
+
+@contextmanager
+def process_pool(count: int) -> Iterator[concurrent.futures.Executor | None]:
+    """Open a pool of `count` processes, started at once; None where the system cannot start any.
+
+    They ignore Ctrl-C: this process receives it and ends them.
+    """
+    before = set(active_children())
+    try:
+        context = get_context("fork" if _can_fork() else "spawn")
+        pool = ProcessPoolExecutor(count, mp_context=context, initializer=_ignore_interrupts)
+        pool.submit(_no_work)
+    except (ImportError, NotImplementedError, OSError):
+        yield None
+        return
+    try:
+        yield pool
+    except BaseException:
+        # Before the shutdown, which otherwise waits until their work is done.
+        for child in set(active_children()) - before:
+            child.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _can_fork() -> bool:
+    return sys.platform == "linux" and threading.active_count() == 1
+
+
+def _ignore_interrupts() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _no_work() -> None:
+    """Do nothing: the first task starts the processes."""

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from stager import processes as here
+from stager import parallel as here
 
 
 def test_no_copies_while_another_thread_may_hold_a_lock() -> None:
@@ -18,7 +18,7 @@ def test_no_copies_while_another_thread_may_hold_a_lock() -> None:
     thread = threading.Thread(target=release.wait)
     thread.start()
     try:
-        assert here.usual() == 1
+        assert here.default_workers() == 1
     finally:
         release.set()
         thread.join()
@@ -34,7 +34,7 @@ def test_work_is_done_elsewhere_and_what_fails_leaves_nothing_behind() -> None:
 
 
 def _work_until_stopped() -> None:
-    with here.processes(2) as pool:
+    with here.process_pool(2) as pool:
         assert pool is not None
         assert pool.submit(os.getpid).result() != os.getpid()
         raise KeyboardInterrupt
@@ -48,7 +48,7 @@ def test_what_is_stopped_waits_neither_for_work_under_way_nor_for_work_to_come(t
 
 
 def _stopped_at_work(places: list[Path]) -> None:
-    with here.processes(1) as pool:
+    with here.process_pool(1) as pool:
         assert pool is not None
         for place in places:
             pool.submit(_slowly, place)
@@ -65,5 +65,5 @@ def test_a_system_without_processes_is_no_fault(monkeypatch: pytest.MonkeyPatch)
         raise OSError("no semaphores here")
 
     monkeypatch.setattr(here, "ProcessPoolExecutor", none)
-    with here.processes(2) as pool:
+    with here.process_pool(2) as pool:
         assert pool is None
