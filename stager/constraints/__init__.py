@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from stager.constraints.building import Cost, Crush, Length, Mass, Stages
 from stager.constraints.driving import (
     AveragePower,
@@ -12,7 +14,7 @@ from stager.constraints.driving import (
     Voltage,
     WindingTemperature,
 )
-from stager.constraints.limit import Kind, Limit, LimitResult, NotJudged, evaluate
+from stager.constraints.limit import ROUNDING, Kind, Limit, LimitResult, NotJudged, evaluate
 from stager.constraints.missing import unjudged
 from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.speed_range import NONE, SpeedRange, cap_of, idle, range_of, still
@@ -82,11 +84,17 @@ def exit_cap(launcher: Launcher, limit_values: LimitValues, margins: Mapping[str
     return cap_of(launcher, limit_values, LIMITS, margins)
 
 
-def broken_by(launcher: Launcher, limit_values: LimitValues, count: int) -> list[str]:
+def broken_by(
+    launcher: Launcher, limit_values: LimitValues, count: int, margins: Mapping[str, float] = NONE
+) -> list[str]:
     """Return the names of the limits of kind DESIGN that so many stages break."""
     point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=idle(count))
     found = (evaluate(limit, point) for limit in LIMITS if limit.kind is Kind.DESIGN)
-    return [result.name for result in found if result is not None and not result.satisfied]
+    return [
+        result.name
+        for result in found
+        if result is not None and float(np.max(result.slack)) < margins.get(result.name, 0.0) - ROUNDING
+    ]
 
 
 __all__ = [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -26,6 +26,22 @@ JUDGED = Options(tolerance=1e-6)
 TIE, REACHED, ACTIVE = 2e-4, 5e-4, 1e-3
 """Shares [-]: exit speeds so near are the same; a speed asked for is reached so near; a limit is active so near."""
 CHUNK = 256
+
+
+Use = Callable[[OperatingPoint], Floats | None]
+"""What an operating point uses of something, None where that is not known."""
+
+
+def average_power(point: OperatingPoint) -> Floats | None:
+    """Return what the supply delivers in the mean, throwing at the feed's rate or holding the wheels [W]."""
+    if point.settled is not None:
+        return point.settled.average_power
+    return None if point.holding is None else np.asarray(point.holding.power)
+
+
+def slip_heat(point: OperatingPoint) -> Floats:
+    """Return the slip heat of a throw [J]."""
+    return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
 
 
 def asks_speed(scenario: Scenario) -> bool:

@@ -21,7 +21,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.model.stage import Stage
-from stager.optimise.judge import JUDGED, aimed_speed, asks_speed
+from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
 from stager.optimise.spin import Spun, way_of
 from stager.physics.chain import throw, transit
 from stager.physics.grip_limit import FAIRLY, Way, grip_limit
@@ -101,7 +101,7 @@ class Tables:
         here = with_crush(launcher, index, crush) if ranging else launcher
         top = np.broadcast_to(speed_range(here, limit_values, index).top, lanes.shape)
         way = way_of(launcher, limit_values, goal.spin)
-        spin = np.zeros(lanes.shape)
+        spin = np.full(lanes.shape, float(launcher.feed.spin))
         if index and not goal.spin and not stage.layout.side_b_driven:
             rolled = transit(launcher, index, np.array([fastest / 3]), np.array([fastest / 2]), options=QUICK)
             if not rolled.jammed.any():
@@ -122,6 +122,14 @@ def with_crush(launcher: Launcher, index: int, crush: Floats) -> Launcher:
         for k, one in enumerate(launcher.stage(k) for k in range(max(index + 1, len(launcher.stages))))
     )
     return replace(launcher, stages=stages, template=launcher.template if launcher.template is not stage else stage)
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """No more of something than `value`, in the unit of `used`."""
+
+    used: Use
+    value: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,6 +193,7 @@ class Problem:
         self.grip_correction = np.ones(count)
         self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
         self.high = np.append(np.full(count, np.log(FASTEST)), np.ones(self.size - count))
+        self.budget: Budget | None = None
         self.calls = 0
 
     def _top(self, k: int) -> float:
@@ -273,6 +282,8 @@ class Problem:
         for limit in LIMITS:
             if limit.kind is Kind.THROW or (limit.kind is Kind.WHEEL and self.ranged):
                 self._row(rows, limit, point, shape)
+        if point.launcher.supply is None:
+            self._spend(rows, point, shape)
         slack = np.stack(rows, axis=-1)
         jam = np.where(done.jammed, JAM + (done.stages.grip == Grip.NOT_REACHED).sum(axis=-1), 0.0)
         violation = np.clip(-slack - KEPT, 0.0, UNKNOWN).sum(axis=-1) + jam
@@ -285,6 +296,7 @@ class Problem:
             found: list[Floats] = []
             for limit in steady:
                 self._row(found, limit, sub, fine.shape)
+            self._spend(found, sub, fine.shape)
             if found:
                 more = np.full((*shape, len(found)), -1.0)
                 more[fine] = np.stack(found, axis=-1)
@@ -302,7 +314,13 @@ class Problem:
         """How many limits of kind STEADY are set."""
         probe = throw(self.launcher, np.full(self.count, 0.5) * self.tops, options=QUICK)
         point = OperatingPoint(launcher=self.launcher, limit_values=self.limit_values, throw=probe, options=JUDGED)
-        return sum(evaluate(limit, point) is not None for limit in LIMITS if limit.kind is Kind.STEADY)
+        found = sum(evaluate(limit, point) is not None for limit in LIMITS if limit.kind is Kind.STEADY)
+        return found + (self.budget is not None)
+
+    def _spend(self, rows: list[Floats], point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        if self.budget is not None and (used := self.budget.used(point)) is not None:
+            slack = np.broadcast_to(1.0 - used / self.budget.value, shape)
+            rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
 
     def _row(self, rows: list[Floats], limit: Any, point: OperatingPoint, shape: tuple[int, ...]) -> None:
         result = evaluate(limit, point)
@@ -316,7 +334,7 @@ class Problem:
         """Throw stage by stage; the variables, leading wheels, throw and grip limits of the tables."""
         samples, count = len(x), self.count
         feed = np.broadcast_to(np.asarray(self.launcher.feed.speed, dtype=np.float64), (samples,))
-        speed, spin = feed.copy(), np.broadcast_to(np.asarray(0.0), (samples,)).copy()
+        speed, spin = feed.copy(), np.full(samples, float(self.launcher.feed.spin))
         alive = np.ones(samples, bool)
         x = x.copy()
         wheels, grips = np.zeros((samples, count)), np.full((samples, count), np.nan)

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
 from stager.bounds import Bound
 from stager.constraints import LimitResult, OperatingPoint
 from stager.model.arrays import Floats
-from stager.optimise.parts import Parts
 from stager.optimise.spin import SPIN_WITHIN
 from stager.physics.records import Throw
+
+
+class Parts(NamedTuple):
+    """Numbers of wheel and drive in a stage's lists, 0: as written; crush [m], None: as written."""
+
+    wheel: int
+    drive: int
+    crush: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

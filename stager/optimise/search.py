@@ -277,11 +277,14 @@ def solve_all(
     return Chains(judged(scenario, np.zeros(0)), tuple(found))
 
 
-def most_stages(launcher: Launcher, scenario: Scenario) -> int:
-    """Return how many stages the limits on what is built allow."""
-    allowed = scenario.limit_values.stages
+def most_stages(
+    launcher: Launcher, scenario: Scenario, margins: Mapping[str, float] = NO_MARGINS, most: int | None = None
+) -> int:
+    """Return how many stages the limits on what is built allow, up to `most` (None: limits.stages)."""
+    allowed = scenario.limit_values.stages if most is None else most
     counts = range(allowed + 1)
-    return next((max(count - 1, 0) for count in counts if broken_by(launcher, scenario.limit_values, count)), allowed)
+    limit_values = scenario.limit_values
+    return next((max(count - 1, 0) for count in counts if broken_by(launcher, limit_values, count, margins)), allowed)
 
 
 __all__ = [
