@@ -12,7 +12,7 @@ from stager.config.wheels import build_drive, build_wheel
 from stager.model.arrays import Number
 from stager.model.contact import Contact, FrictionLaw, Guide
 from stager.model.drive import Supply
-from stager.model.launcher import Feed, Launcher, Pusher
+from stager.model.launcher import Feed, Launcher, Measuring, Outlet, Pusher
 from stager.model.projectile import SHAPES, Projectile
 from stager.model.stage import LAYOUTS, Stage
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
@@ -48,6 +48,8 @@ def _launcher(file: File, raw: Mapping[str, Any], source: Source) -> Launcher:
             for number, stage in enumerate(file.stages)
         ),
         guide=_guide(file, source),
+        outlet=_outlet(file, source),
+        measuring=_measuring(file, source),
         supply=_supply(file, source),
     )  # fmt: skip
 
@@ -93,6 +95,22 @@ def _guide(file: File, source: Source) -> Guide | None:
     if file.guide is None:
         return None
     return Guide(friction=Reader(file.guide, "guide", source).number("friction"), air_drag=file.guide.air_drag)
+
+
+def _outlet(file: File, source: Source) -> Outlet | None:
+    if file.outlet is None:
+        return None
+    read = Reader(file.outlet, "outlet", source)
+    return Outlet(loss=read.number("loss"), length=read.number("length"))
+
+
+def _measuring(file: File, source: Source) -> Measuring | None:
+    if file.measuring is None:
+        return None
+    read = Reader(file.measuring, "measuring", source)
+    return Measuring(
+        wheel_speed=read.number("wheel_speed"), exit_speed=read.number("exit_speed"), distance=read.number("distance")
+    )
 
 
 def _supply(file: File, source: Source) -> Supply | None:

@@ -10,7 +10,7 @@ from pydantic import Field
 from stager.config import kinds as t
 from stager.config.ends import CrushRange
 from stager.config.speed import Speed
-from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Projectile, Supply, Table
+from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Measuring, Outlet, Projectile, Supply, Table
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
 
@@ -33,8 +33,8 @@ class Tyre(Table):
     held_by: Literal["stretch", "clamp", "lip", "bond"] = Field("bond", description="what keeps it on")
     clamp_force: t.Force | None = Field(None, description="axial, of a clamp")
     hub_friction: t.Friction | None = Field(None, description="of the tyre on its hub")
-    bond_strength: t.Stress | None = Field(None, description="of the bond between tyre and hub")
-    lip_strength: t.Stress | None = Field(None, description="pressure on its seat that the lip bears")
+    bond_strength: t.Bond | None = Field(None, description="of the bond between tyre and hub")
+    lip_strength: t.Bond | None = Field(None, description="pressure on its seat that the lip bears")
 
 
 class Wheel(Table):
@@ -42,7 +42,9 @@ class Wheel(Table):
 
     radius: t.Length = Field(description="to the outside of the tyre, at rest")
     width: t.Length | None = Field(None, description="along the axis")
-    bore: t.Bore = Field(Measured(0.0), description="diameter of the hole for the shaft")
+    bore: t.Bore | None = Field(
+        None, description='diameter of the hole for the shaft; a small one where left out, "0 mm": a solid wheel'
+    )
     material: str | None = Field(None, json_schema_extra=_one_of(WHEEL_MATERIALS))
     density: t.Density | None = None
     modulus: t.Stress | None = Field(None, description="Young's modulus")
@@ -50,6 +52,7 @@ class Wheel(Table):
     yield_strength: t.Stress | None = None
     tensile_strength: t.Stress | None = None
     strength_factor: t.PositiveShare | None = Field(None, description="strength left across printed layers")
+    conductivity: t.HubConductivity | None = Field(None, description="thermal, of the hub, where it cools the motor")
     brittle: bool | None = Field(None, description="burst by the elastic peak, not by the mean stress")
     inertia: t.Inertia | None = Field(None, description="from geometry where left out")
     tyre: Tyre | None = None
@@ -128,6 +131,8 @@ class File(Table):
     feed: Feed
     contact: Contact
     guide: Guide | None = None
+    outlet: Outlet | None = None
+    measuring: Measuring | None = None
     stage: Stage = Field(description="every stage")
     stages: list[Stage] = Field(default_factory=list, description="stages that differ from [stage], in order")
     supply: Supply | None = None

@@ -119,6 +119,21 @@ class Guide(Table):
     air_drag: bool = Field(False, description="whether the air slows it")
 
 
+class Outlet(Table):
+    """Behind the last wheel."""
+
+    loss: t.EnergyLoss = Field(Measured(0.0), description="energy that barrel or spout takes from each throw")
+    length: t.Distance = Field(Measured(0.0), description="from the last wheel's front to the opening")
+
+
+class Measuring(Table):
+    """How far to trust the bench."""
+
+    wheel_speed: t.Calibration = Field(Measured(1.0), description="true wheel speed over the indicated one")
+    exit_speed: t.Calibration = Field(Measured(1.0), description="true exit speed over what the chronograph shows")
+    distance: t.Distance = Field(Measured(0.0), description="from the launcher to the chronograph")
+
+
 class Supply(Table):
     """What feeds all drives."""
 

@@ -14,15 +14,16 @@ from stager.model.wheel import Hold, Tyre, Wheel
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.physics.rubber import gent_modulus
 
-_HUB = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "strength_factor")
+_HUB = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "strength_factor", "conductivity")
 
 
 def build_wheel(read: Reader) -> Wheel:
     """A wheel; a material's single values may be replaced."""
     table: Any = read.table
-    tyre = read.inner("tyre")
+    tyre, bore = read.inner("tyre"), read.maybe("bore")
     return Wheel(
-        radius=read.number("radius"), width=read.maybe("width"), bore=read.number("bore"), material=_hub(read),
+        radius=read.number("radius"), width=read.maybe("width"), bore=0.0 if bore is None else bore,
+        solid=bore is not None and not np.any(bore), material=_hub(read),
         inertia=read.maybe("inertia"), tyre=None if tyre is None else _tyre(tyre), name=table.name,
         cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),
     )  # fmt: skip

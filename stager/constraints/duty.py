@@ -12,6 +12,7 @@ from stager.physics.drive.motor import warm_factor
 from stager.physics.drive.spinup import SpinUp, spin_up, spin_up_in_turn, time_to
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train
+from stager.physics.feed import feed_rate
 from stager.physics.heat.network import throwing_share
 from stager.physics.heat.network import time_to as warming_time
 from stager.physics.heat.windings import Windings
@@ -27,8 +28,10 @@ BACK = 0.005
 class Duty:
     """What drives go through, without batch axes.
 
-    together, in_turn: spin-up from rest; settled: at the feed's rate (None: it has none), recovery: time after which every wheel lacks at most BACK of its speed [s]; highest: rate at which `loss` of
-    exit speed is lost [-]."""
+    together, in_turn: spin-up from rest; settled: at the feed's rate (None: it has none); recovery: time after which
+    every wheel lacks at most BACK of its speed [s]; highest: rate at which `loss` of exit speed is lost [-]; feed_rate:
+    greatest that the feed can hand over [1/s].
+    """
 
     train: Train
     holding: Holding
@@ -38,7 +41,18 @@ class Duty:
     recovery: float | None
     highest: HighestRate | None
     loss: float
+    feed_rate: float
     warmth: Warmth | None
+
+    @property
+    def highest_rate(self) -> float | None:
+        """Highest rate that feed and loss allow [1/s]; None where the loss is not known."""
+        return None if self.highest is None else min(float(self.highest.rate), self.feed_rate)
+
+    @property
+    def feed_decides(self) -> bool:
+        """Whether the feed, not the loss, ends the rate."""
+        return self.highest is not None and float(self.highest.rate) >= self.feed_rate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +85,7 @@ def duty(point: OperatingPoint) -> Duty | None:
             time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), BACK)
         ),
         highest=highest_rate(point.launcher, loss, *point.set_speeds, first=point.throw),
-        loss=loss, warmth=_warmth(point),
+        loss=loss, feed_rate=float(feed_rate(point.launcher)), warmth=_warmth(point),
     )  # fmt: skip
 
 

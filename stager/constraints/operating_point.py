@@ -13,6 +13,7 @@ from stager.model.requirements import LimitValues
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train, build_train
 from stager.physics.heat.windings import Windings, windings
+from stager.physics.muzzle import outlet_speed
 from stager.physics.options import DEFAULT, Options
 from stager.physics.rate import Settled, settled
 from stager.physics.records import Throw
@@ -42,6 +43,11 @@ class OperatingPoint:
     def batched(self) -> bool:
         """Whether there are batch axes."""
         return bool(np.ndim(self.throw.exit_speed))
+
+    @cached_property
+    def outlet_speed(self) -> Floats:
+        """Speed as it leaves the outlet, or the last wheel where there is none [m/s]; 0 where it does not come out."""
+        return np.asarray(outlet_speed(self.launcher, self.throw.exit_speed))
 
     @cached_property
     def set_speeds(self) -> tuple[Floats, Floats | None]:

@@ -27,7 +27,7 @@ class ExitEnergy(AllKnown):
 
     def value(self, point: OperatingPoint) -> Number | None:
         """Translation energy [J]."""
-        return translation_energy(point.throw.exit_speed, point.launcher.projectile)
+        return translation_energy(point.outlet_speed, point.launcher.projectile)
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
@@ -50,7 +50,7 @@ class ExitSpeed(AllKnown):
 
     def value(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
-        return point.throw.exit_speed
+        return point.outlet_speed
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
@@ -75,7 +75,7 @@ class EnergyPerArea:
         """[J/m^2]; None where the area is not known."""
         projectile = point.launcher.projectile
         area = projectile.known_frontal_area
-        return None if area is None else translation_energy(point.throw.exit_speed, projectile) / area
+        return None if area is None else translation_energy(point.outlet_speed, projectile) / area
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J/m^2]."""
@@ -102,7 +102,7 @@ class Toy:
 
     def value(self, point: OperatingPoint) -> Number:
         """Translation energy [J]."""
-        return translation_energy(point.throw.exit_speed, point.launcher.projectile)
+        return translation_energy(point.outlet_speed, point.launcher.projectile)
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""

@@ -19,6 +19,11 @@ PAIRS = (
     ("stiffness", "friction", 0, "only stiffness × friction / mass shows"),
     ("growth", "fade", 1, "both bend the traction as wheels turn faster"),
     ("rebound", "feed", 1, "both shift the square of the exit speed by a constant"),
+    ("rebound", "outlet", 1, "both shift the square of the exit speed by a constant"),
+    ("feed", "outlet", 1, "both shift the square of the exit speed by a constant"),
+    ("radius", "tachometer", 1, "both scale how fast the wheel's surface goes"),
+    ("tachometer", "chronograph", 2, "both scale exit speed by wheel speed"),
+    ("radius", "chronograph", 2, "both scale exit speed by wheel speed"),
     ("exponent", "stiffness", 1, "at a single crush only the force itself shows"),
     ("crush", "friction", 2, "all scale what a slipping contact gives"),
     ("mass", "friction", 2, "all scale what a slipping contact gives"),
@@ -27,7 +32,7 @@ PAIRS = (
 )
 """Two levers, how many of them must carry an uncertainty to be worth a word, and why they look alike."""
 
-SINGLES = ("friction", "fade", "sliding", "rail", "creep", "feed")
+SINGLES = ("friction", "fade", "sliding", "rail", "creep", "feed", "outlet", "growth", "radius", "tachometer", "chronograph")
 IN_SLIP = ("friction", "fade", "sliding")
 
 

@@ -11,6 +11,7 @@ from stager.fit.prediction import Step, chain
 from stager.fit.tuning import Finder, at
 from stager.model.arrays import Floats
 from stager.physics.chain import throw
+from stager.physics.muzzle import indicated_speed
 from stager.physics.options import SURE
 
 CHOICES = np.linspace(0.7, 1.3, 25)
@@ -77,7 +78,7 @@ def stakes(ensemble: Ensemble, built: int, find: Finder) -> tuple[Stakes, Experi
     loss = 1 - exits / np.maximum(peak, 1e-9)
     settings = limit * SETTINGS
     with np.errstate(divide="ignore"):
-        expected = np.log(_exits(ensemble, last, settings))
+        expected = np.log(indicated_speed(ensemble.launcher, _exits(ensemble, last, settings)))
     before = np.broadcast_to(last.settings[0, :-1], (settings.size, built - 1))
     return (
         Stakes(worthwhile=worthwhile, choices=limit * CHOICES, loss=loss[:, 1:], grip_limit=_limits(last)),

@@ -16,6 +16,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.physics.chain import throw
+from stager.physics.muzzle import indicated_speed
 from stager.physics.options import SURE, Options
 
 BY_CHANCE = 0.02
@@ -35,7 +36,10 @@ class Bench:
     row: NDArray[np.intp]
 
     def exit_speed(self, known: Mapping[str, Number], options: Options = SURE) -> Floats:
-        """Exit speeds [m/s], (..., n), for values (SI, shape (...)) in place of the configuration's; 0: a jam."""
+        """Return what the chronograph shows [m/s], (..., n); 0: nothing comes out.
+
+        known: values (SI, shape (...)) in place of the configuration's.
+        """
         lanes = {key: np.asarray(value, dtype=np.float64)[..., None] for key, value in known.items()}
         return self.exit_speed_of(self.law.launcher(self.scenario, lanes), options)
 
@@ -51,7 +55,7 @@ class Bench:
             speeds = chosen.surface_speed(launcher, stages, 0)
             speeds_b = chosen.surface_speed(launcher, stages, 1) if chosen.splits else None
             there = replace(launcher, stages=tuple(launcher.stage(k) for k in stages))
-            parts.append((rows, throw(there, speeds, speeds_b, options=options).exit_speed))
+            parts.append((rows, indicated_speed(there, throw(there, speeds, speeds_b, options=options).exit_speed)))
         shape = np.broadcast_shapes(*(found.shape[:-1] for _, found in parts))
         out = np.empty((*shape, len(self.settings)))
         for rows, found in parts:

@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.contact import Contact, FrictionLaw
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Measuring
 from stager.model.stage import Stage
 
 Change = Callable[[Launcher, Number], Launcher]
@@ -94,6 +94,21 @@ def _voltage(launcher: Launcher, factor: Number) -> Launcher:
     return launcher if supply is None else replace(launcher, supply=replace(supply, voltage=supply.voltage * factor))
 
 
+def _outlet(launcher: Launcher, factor: Number) -> Launcher:
+    outlet = launcher.outlet
+    return launcher if outlet is None else replace(launcher, outlet=replace(outlet, loss=outlet.loss * factor))
+
+
+def _measuring(name: str) -> Change:
+    """Scale one factor of the instruments."""
+
+    def change(launcher: Launcher, factor: Number) -> Launcher:
+        measuring = Measuring() if launcher.measuring is None else launcher.measuring
+        return replace(launcher, measuring=replace(measuring, **{name: getattr(measuring, name) * factor}))
+
+    return change
+
+
 def _always(launcher: Launcher) -> bool:
     return True
 
@@ -160,6 +175,22 @@ LEVERS = (
     Lever(
         name="creep", words="creep speed", there=_always, keys=("contact.creep",), whole=False,
         change=_contact(lambda c, f: replace(c, creep=c.creep * f)),
+    ),
+    Lever(
+        name="outlet", words="energy that the outlet takes", keys=("outlet.loss",), whole=False,
+        there=lambda launcher: launcher.outlet is not None, change=_outlet,
+    ),
+    Lever(
+        name="radius", words="radius of the wheels", there=_always, keys=("stage.wheel.radius",), whole=False,
+        change=_stages(lambda s, f: replace(s, wheel=replace(s.wheel, radius=s.wheel.radius * f))),
+    ),
+    Lever(
+        name="tachometer", words="true over indicated wheel speed", there=_always, whole=False,
+        keys=("measuring.wheel_speed",), change=_measuring("wheel_speed"),
+    ),
+    Lever(
+        name="chronograph", words="true over indicated exit speed", there=_always, whole=False,
+        keys=("measuring.exit_speed",), change=_measuring("exit_speed"),
     ),
     Lever(
         name="rail", words="friction of the rail", there=_has_rail, whole=False,

@@ -11,6 +11,7 @@ from stager.fit.laws import own_law
 from stager.fit.table.record import Mask, Throws
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
+from stager.physics.muzzle import last_wheel_speed
 from stager.physics.options import Options
 
 NEAR = 0.03
@@ -21,14 +22,15 @@ NEAR = 0.03
 class Points:
     """Throws through stages 1 to some stage, one a row.
 
-    throws: they; side_a, side_b: surface speeds [m/s], (n, stages); expected: exit speeds that the configuration
-    gives at these settings [m/s], (n,), 0: a jam.
+    throws: they; side_a, side_b: surface speeds [m/s], (n, stages); expected: what the chronograph would show by the
+    configuration [m/s], (n,), 0: nothing comes out; last_wheel: speed at the last wheel of what was measured [m/s], (n,).
     """
 
     throws: Throws
     side_a: Floats
     side_b: Floats
     expected: Floats
+    last_wheel: Floats
 
     @property
     def difference(self) -> Floats:
@@ -49,9 +51,9 @@ class Points:
         return np.asarray(close[0].all(axis=1) & close[1].all(axis=1))
 
     def drawn(self, before_a: Floats, before_b: Floats) -> Floats:
-        """Last wheel's and exit speed [m/s], (m, 2), of those that belong to the curve and got through."""
+        """Speed of the last wheel and of what left it [m/s], (m, 2), of those that belong to the curve and got through."""
         rows = self.on_curve(before_a, before_b) & (self.throws.exit_speed > 0)
-        return np.column_stack([self.side_a[rows, -1], self.throws.exit_speed[rows]])
+        return np.column_stack([self.side_a[rows, -1], self.last_wheel[rows]])
 
 
 def points(scenario: Scenario, throws: Throws, stage: int) -> Points:
@@ -61,10 +63,11 @@ def points(scenario: Scenario, throws: Throws, stage: int) -> Points:
     chosen = throws.chosen(ended)
     if not len(chosen):
         none = np.zeros((0, stage + 1))
-        return Points(throws=chosen, side_a=none, side_b=none, expected=np.zeros(0))
+        return Points(throws=chosen, side_a=none, side_b=none, expected=np.zeros(0), last_wheel=np.zeros(0))
     launcher, stages = scenario.launcher, range(stage + 1)
     return Points(
         throws=chosen, side_a=chosen.surface_speed(launcher, stages, 0),
         side_b=chosen.surface_speed(launcher, stages, 1),
         expected=bench(scenario, own_law(scenario), chosen).exit_speed_of(launcher, Options()),
+        last_wheel=last_wheel_speed(launcher, chosen.exit_speed),
     )  # fmt: skip

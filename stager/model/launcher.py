@@ -37,6 +37,24 @@ class Feed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Outlet:
+    """Barrel or spout behind the last wheel: loss, energy that it takes from each throw [J]; length [m]."""
+
+    loss: Number = 0.0
+    length: Number = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measuring:
+    """What the instruments show: true over indicated wheel speed [-] and exit speed [-]; distance from the end of the
+    launcher to the chronograph [m], over which air slows the projectile."""
+
+    wheel_speed: Number = 1.0
+    exit_speed: Number = 1.0
+    distance: Number = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Launcher:
     """A launcher. `stages` are those written one by one; every further one is `template`."""
 
@@ -46,6 +64,8 @@ class Launcher:
     template: Stage
     stages: tuple[Stage, ...] = ()
     guide: Guide | None = None
+    outlet: Outlet | None = None
+    measuring: Measuring | None = None
     supply: Supply | None = None
 
     def stage(self, index: int) -> Stage:

@@ -56,6 +56,11 @@ class Projectile:
         return self.diameter / 2
 
     @property
+    def barrel_length(self) -> Number:
+        """Length along the barrel [m]: of a rod its length, else the diameter."""
+        return self.diameter if self.length is None else self.length
+
+    @property
     def spin_inertia(self) -> Number:
         """Moment of inertia about the spin axis, I_p = β m r² [kg m^2]."""
         return self.shape.inertia_factor * self.mass * self.radius**2

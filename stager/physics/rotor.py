@@ -11,9 +11,11 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.material import WheelMaterial
 from stager.model.wheel import Hold, Wheel
-from stager.physics.inertia import wheel_inertia, wheel_mass
+from stager.physics.inertia import wheel_inertia
 from stager.physics.stress import greatest_hoop, mean_hoop, pulled_hoop
 
+PINHOLE = 1e-4
+"""Hole of a wheel whose bore is not known, by the hub's radius [-]: the stress around it is that of any small hole."""
 HANGING = (Hold.BOND, Hold.LIP)
 
 
@@ -107,16 +109,12 @@ def stored_energy(wheel: Wheel, wheel_speed: Number) -> Number:
 
 
 def fragment_energy(wheel: Wheel, wheel_speed: Number) -> Number:
-    """Energy of flight [J] of a third of the wheel that breaks away at `wheel_speed` [m/s].
+    """Return the energy of a third of the wheel that breaks away at `wheel_speed` [J], its spin included.
 
-    A sector of 120° of the wheel's disc, at the speed of its centre of mass. For choosing a guard: energy only.
-    Raises ValueError where the wheel's mass is not known.
+    It flies off with what it has in the turning wheel, a third of `stored_energy`: its centre of mass goes on straight,
+    and it goes on turning. For choosing a guard: energy only.
     """
-    outer, inner = wheel.radius, wheel.bore / 2
-    sector = np.sin(np.pi / 3) / (np.pi / 3)
-    centre = 2 / 3 * sector * (outer**3 - inner**3) / (outer**2 - inner**2)
-    speed: Number = wheel_speed / wheel.radius * centre
-    return wheel_mass(wheel) / 3 * speed**2 / 2
+    return stored_energy(wheel, wheel_speed) / 3
 
 
 def imbalance_force(mass: Number, grade: Number, angular_speed: Number) -> Number:
@@ -130,4 +128,5 @@ def imbalance_force(mass: Number, grade: Number, angular_speed: Number) -> Numbe
 def _hub(wheel: Wheel) -> tuple[WheelMaterial, Number, Number]:
     if wheel.material is None:
         raise ValueError("stresses need the wheel's material")
-    return wheel.material, wheel.hub_radius, wheel.bore / 2
+    bore = wheel.bore / 2
+    return wheel.material, wheel.hub_radius, bore if wheel.solid else np.maximum(bore, PINHOLE * wheel.hub_radius)

@@ -11,6 +11,7 @@ from stager.physics.inertia import wheel_mass
 from stager.physics.injury import EyeInjury, likely_injuries
 from stager.physics.loads import peak_normal
 from stager.physics.motion import translation_energy
+from stager.physics.muzzle import outlet_speed
 from stager.physics.records import Throw
 from stager.physics.rotor import fragment_energy, imbalance_force, stored_energy
 from stager.physics.toys import TOY_LIMITS
@@ -23,11 +24,11 @@ GRADE = 6.3e-3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelHazard:
-    """The faster wheel of a stage: stored energy and energy of a third that breaks away [J]; the nip's load on its
-    shaft and the turning force of an imbalance at G 6.3 [N]. None where its mass is not known."""
+    """The faster wheel of a stage: stored energy and energy of a third that breaks away, its spin included [J]; the
+    nip's load on its shaft and the turning force of an imbalance at G 6.3 [N], None where its mass is not known."""
 
     stored: float
-    fragment: float | None
+    fragment: float
     load: float
     imbalance: float | None
 
@@ -51,12 +52,15 @@ class Hazards:
 def hazards(launcher: Launcher, throw: Throw) -> Hazards:
     """Hazards of a throw without batch axes."""
     projectile = launcher.projectile
-    energy, speed = float(translation_energy(throw.exit_speed, projectile)), float(throw.exit_speed)
+    speed = float(outlet_speed(launcher, throw.exit_speed))
+    energy = float(translation_energy(speed, projectile))
     area = projectile.known_frontal_area
     by_area = None if area is None else energy / float(area)
+    front = None if area is None else float(area)
+    touching = None if projectile.contact_area is None else float(projectile.contact_area)
     return Hazards(
         energy=energy, energy_per_area=by_area, injuries=() if by_area is None else likely_injuries(by_area),
-        toys=tuple((limit, limit.keeps(energy, by_area)) for limit in TOY_LIMITS),
+        toys=tuple((limit, limit.keeps(energy, touching, front)) for limit in TOY_LIMITS),
         fall=fall_line(speed, projectile, HEIGHT),
         spin_parameter=float(spin_parameter(throw.spin, speed, projectile)),
         wobble_rate=float(wobble_rate(throw.spin, projectile)),
@@ -71,7 +75,7 @@ def _wheel(launcher: Launcher, throw: Throw, k: int) -> WheelHazard:
     weighed = wheel.mass is not None or (wheel.material is not None and wheel.width is not None)
     return WheelHazard(
         stored=float(stored_energy(wheel, fastest)),
-        fragment=float(fragment_energy(wheel, fastest)) if weighed else None,
+        fragment=float(fragment_energy(wheel, fastest)),
         load=float(peak_normal(launcher, k, speed_a, speed_b)),
         imbalance=float(imbalance_force(wheel_mass(wheel), GRADE, fastest / wheel.radius)) if weighed else None,
     )

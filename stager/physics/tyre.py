@@ -3,8 +3,8 @@
 A ring stretched by ε presses on its hub with its tension Eε; spinning takes ρu² of that away, and at u = √(Eε/ρ)
 nothing is left, whatever the radius. A clamp adds friction against the way outward; a lip or a bond takes the rest of
 the pull, (ρu² − Eε)·t/b on each area of the seat (t the tyre's depth, b the hub's radius). Held so, the tyre itself
-is what tears. Speeds are surface speeds [m/s], shapes broadcast. Where a strength is not known there are two of them: up to
-`sure_speed` the tyre stays on whatever it is, above `retention_speed` it does not; in between nobody can tell.
+is what tears. Speeds are surface speeds [m/s], shapes broadcast. Where a strength is not known there are two of them:
+up to `sure_speed` the tyre stays on whatever it is, above `retention_speed` it does not; in between nobody can tell.
 """
 
 from __future__ import annotations
@@ -67,8 +67,8 @@ def retention_speed(wheel: Wheel) -> Floats:
 def sure_speed(wheel: Wheel) -> Floats:
     """Return the speed up to which the tyre stays on for certain [m/s]; inf without a tyre.
 
-    Where all is known that is `retention_speed`. Else it is where stretch alone ends: up to there nothing bears on clamp,
-    lip or bond, and the ring is in no more tension than at rest.
+    Where all is known that is `retention_speed`. Else it is where stretch alone ends: up to there nothing bears on
+    clamp, lip or bond, and the ring is in no more tension than at rest.
     """
     tyre = wheel.tyre
     if tyre is None:

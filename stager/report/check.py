@@ -24,9 +24,9 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     work = duty(design)
     worked = None if work is None else duties.summary(work)
-    clogs = duties.jams(worked)
+    clogs, feed = duties.jams(worked), duties.feed(design.launcher)
     judged = [row["kept"] for row in rows]
-    broken = thrown["jammed"] or clogs or False in judged
+    broken = thrown["jammed"] or thrown["stays_in_outlet"] or clogs or False in judged
     tables = [
         limits.table(rows, [limits.word(row) for row in rows]),
         limits.remedies(rows),
@@ -37,8 +37,12 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
     notes = [
         *_unjudged_notes(rows),
         *spacing.notes(design.launcher, design.count),
+        *throws.instruments(design.launcher, thrown["stages"]),
         *tyres.notes(design),
         *([] if worked is None else duties.notes(worked)),
+        *duties.feed_notes(feed),
+        *throws.entering(design.launcher),
+        *throws.strain(thrown["stages"]),
         *safety.notes(design.launcher, design.throw),
         safety.GUARD,
     ]
@@ -47,6 +51,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
         "limits": rows,
         "throw": thrown,
         "drives": worked,
+        "feed": feed,
         "tyres": tyres.summary(design),
         "safety": safety.summary(design.launcher, design.throw),
     }
@@ -81,9 +86,9 @@ def _unjudged_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
-    if thrown["jammed"]:
+    if thrown["jammed"] or thrown["stays_in_outlet"]:
         return throws.headline(design.launcher, thrown)
-    what = f"{speed(thrown['exit_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"
+    what = f"{speed(thrown['outlet_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"
     for word, kept in (("Broken", False), ("Not judged", None)):
         found = [limits.title(row["name"]) for row in rows if row["kept"] is kept]
         if found:

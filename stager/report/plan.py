@@ -9,6 +9,7 @@ from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.records import Missed, Plan, Relaxation, Settings
 from stager.physics.motion import translation_energy
+from stager.physics.muzzle import outlet_speed
 from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, spacing, sturdy
 from stager.report import throw as throws
 from stager.report.answer import Answer
@@ -40,7 +41,10 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(front.table(content["trade"]))
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
     room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
-    notes = [*planned(plan), *_notes(content), *room, *certificate.sentences(plan), *hurts, *CAUTIONS]
+    notes = [
+        *planned(plan), *throws.instruments(launcher, stages), *_notes(content), *room,
+        *certificate.sentences(plan), *hurts, *CAUTIONS,
+    ]  # fmt: skip
     screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)
 
@@ -52,7 +56,8 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "stages": [] if best is None else _stages(launcher, best),
         "stage_count": None if best is None else best.count,
         "exit_speed_m_s": None if best is None else best.exit_speed,
-        "exit_energy_J": None if best is None else float(translation_energy(best.exit_speed, launcher.projectile)),
+        "outlet_speed_m_s": None if best is None else _leaves(launcher, best),
+        "exit_energy_J": None if best is None else _energy(launcher, best),
         "spin_rad_s": None if best is None else float(best.throw.spin),
         "length_m": None if best is None else float(best.length),
         "average_power_W": _average_power(plan),
@@ -70,9 +75,20 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "spread_least_heat_fraction": plan.spread_before,
         "trade": front.summary(plan.front),
         "settled": None if best is None else duty.settled(best.design),
+        "feed": duty.feed(launcher),
         "safety": None if best is None else safety.summary(launcher, best.throw),
         **_missed(launcher, plan),
     }
+
+
+def _leaves(launcher: Launcher, best: Settings) -> float:
+    """Speed behind the outlet [m/s]."""
+    return float(outlet_speed(launcher, best.exit_speed))
+
+
+def _energy(launcher: Launcher, best: Settings) -> float:
+    """Translation energy behind the outlet [J]."""
+    return float(translation_energy(_leaves(launcher, best), launcher.projectile))
 
 
 def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
@@ -136,10 +152,10 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
         return f"No stage fits: the {name} stays at the feed's {speed(best.exit_speed)} m/s."
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
-    energy = digits(float(translation_energy(best.exit_speed, launcher.projectile)))
+    energy = digits(_energy(launcher, best))
     turning = f" and {said(best.spin)} of spin" if best.spin else ""
     fewer = "" if plan.recommended_stages == best.count else f" Worth building: {plan.recommended_stages}."
-    leaves = f"leaves at {speed(best.exit_speed)} m/s with {energy} J{turning}"
+    leaves = f"leaves at {speed(_leaves(launcher, best))} m/s with {energy} J{turning}"
     return f"{plural(best.count, 'stage')}: the {name} {leaves}.{fewer}"
 
 
@@ -165,6 +181,7 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     return [
         *first,
         *duty.settled_note(content["settled"]),
+        *duty.feed_notes(content["feed"]),
         *parts,
         *sturdy.sentences(content),
         *limits.unjudged_note(content["limits"]),

@@ -8,11 +8,12 @@ from stager.model.launcher import Launcher
 from stager.physics.injury import EYE_INJURIES, NO_SAFE_VALUE
 from stager.physics.records import Throw
 from stager.physics.safety import HEIGHT, Hazards, hazards
+from stager.physics.toys import NOT_COMPARED
 from stager.report.digits import MISSING, digits, listing
 from stager.report.table import Column, Table
 
 GUARD = "What guard a wheel needs is for standards and qualified people to say; these are energies only."
-NO_CERTIFICATE = "Standards take the smaller area that touches: this certifies nothing."
+NO_CERTIFICATE = "This certifies nothing."
 
 
 def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
@@ -81,9 +82,16 @@ def _eye(found: Hazards) -> str:
 
 def _toys(found: Hazards) -> str:
     broken = [limit.name for limit, kept in found.toys if kept is False]
-    if not broken:
-        return f"Toys: within the published limits known here, by the area from the front. {NO_CERTIFICATE}"
-    return f"Toys: beyond {listing(broken)}."
+    unknown = [limit.name for limit, kept in found.toys if kept is None]
+    if broken:
+        said = f"Toys: beyond {listing(broken)}."
+    elif unknown:
+        said = "Toys: no published limit known here is broken."
+    else:
+        said = f"Toys: within the published limits known here, by the area that touches. {NO_CERTIFICATE}"
+    if unknown:
+        said += f" Not judged: {listing(unknown)}, by the area that touches (projectile.contact_area)."
+    return f"{said} {NOT_COMPARED}"
 
 
 def _fall(found: Hazards) -> str:

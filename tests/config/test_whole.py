@@ -13,7 +13,7 @@ from stager.config.configuration import Configuration
 from stager.config.machine import File
 from stager.config.merge import merged
 from stager.config.read import read_tree
-from stager.model.launcher import Pusher
+from stager.model.launcher import Measuring, Outlet, Pusher
 
 PATH = Path(__file__).parent / "whole.toml"
 TEXT = PATH.read_text(encoding="utf-8")
@@ -63,6 +63,8 @@ def test_it_becomes_hardware(whole: Configuration) -> None:
     assert [len(stage.drive_options) for stage in launcher.stages] == [0, 1, 1]
     assert (limits.winding_temperature, limits.acceleration) == (383.15, pytest.approx(5883.99))
     assert scenario.values["stage.wheel.tyre.hardness"] == 70
+    assert launcher.outlet == Outlet(loss=0.1, length=0.08)
+    assert launcher.measuring == Measuring(wheel_speed=1.0, exit_speed=1.0, distance=2.0)
     assert scenario.realise(scenario.values) == launcher
 
 

@@ -20,7 +20,7 @@ def numbers(content: Mapping[str, Any], settled: float | None) -> Markup:
     count, worth = content["stage_count"], content["recommended_stages"]
     spin = content["stages"][-1]["spin_rad_s"] / TURN if content["stages"] else 0.0
     facts = (
-        ("Exit speed", f"{speed(content['exit_speed_m_s'])} m/s"),
+        ("Exit speed", f"{speed(content['outlet_speed_m_s'])} m/s"),
         ("Exit energy", f"{digits(content['exit_energy_J'])} J"),
         ("Stages" if worth == count else "Worth building", str(count) if worth == count else f"{worth} of {count}"),
         ("Length", f"{1000 * length:.0f} mm" if length else MISSING),
