@@ -1,6 +1,7 @@
 """The table of limits. To add one: write its object, add it to LIMITS."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 import numpy as np
 
@@ -76,12 +77,34 @@ def speed_range(
 
     margins: least slack of each limit by name [-], 0 where not named.
     """
-    return range_of(launcher, limit_values, index, LIMITS, margins)
+    key = launcher, limit_values, index, LIMITS, tuple(sorted(margins.items()))
+    try:
+        return _speed_range(*key)
+    except TypeError:  # Launchers with arrays have no hash.
+        return range_of(launcher, limit_values, index, LIMITS, margins)
 
 
 def exit_cap(launcher: Launcher, limit_values: LimitValues, margins: Mapping[str, float] = NONE) -> Floats:
     """Return the exit speed that the limits on exit speed and energy allow [m/s], shape () or the launcher's batch."""
-    return cap_of(launcher, limit_values, LIMITS, margins)
+    try:
+        return _exit_cap(launcher, limit_values, LIMITS, tuple(sorted(margins.items())))
+    except TypeError:  # Launchers with arrays have no hash.
+        return cap_of(launcher, limit_values, LIMITS, margins)
+
+
+@lru_cache(maxsize=256)
+def _speed_range(
+    launcher: Launcher, limit_values: LimitValues, index: int, limits: tuple[Limit, ...],
+    margins: tuple[tuple[str, float], ...],
+) -> SpeedRange:  # fmt: skip
+    return range_of(launcher, limit_values, index, limits, dict(margins))
+
+
+@lru_cache(maxsize=256)
+def _exit_cap(
+    launcher: Launcher, limit_values: LimitValues, limits: tuple[Limit, ...], margins: tuple[tuple[str, float], ...]
+) -> Floats:
+    return cap_of(launcher, limit_values, limits, dict(margins))
 
 
 def broken_by(

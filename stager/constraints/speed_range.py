@@ -19,7 +19,7 @@ WIDEST = 200.0
 """Greatest surface speed that is looked at where no limit sets one [m/s]."""
 FASTEST = 1e4
 """Greatest exit speed that is looked at [m/s]."""
-COARSE, FINE, ZOOMS, HALVINGS = 64, 24, 3, 60
+COARSE, FINE, ZOOMS, HALVINGS = 33, 12, 3, 48
 NONE: Mapping[str, float] = {}
 
 

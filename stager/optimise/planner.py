@@ -240,7 +240,7 @@ class _Planning:
     # Draws and bound.
 
     def _tuned(self, rows: list[Row]) -> Tuned | None:
-        steps = [Step(scenario=row.scenario, lead=row.settings.lead) for row in rows[1:]]
+        steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
         return tune(steps, self.draws, self.rng, self.reserve, self.executor)()
 
     def _begin_bound(self, leader: Row | None) -> Callable[[], Bound] | None:

@@ -36,6 +36,8 @@ SLOWEST, FASTEST = 0.02, 4.0
 """Ends of the multiples of the fastest setting that are searched [-]."""
 KEPT = 3e-7
 """By how much a slack may fall short of 0 within the search, less than limits are rounded to [-]."""
+BELOW = 1e-6
+"""How far below a speed that is asked for settings stay at least [-]."""
 JAM, UNKNOWN = 100.0, 10.0
 """Violation of a jam, and the greatest of one limit [-]."""
 NO_MARGINS: Mapping[str, float] = {}
@@ -276,7 +278,7 @@ class Problem:
         shape = done.exit_speed.shape
         rows = [np.ones(shape)]
         if self.asked is not None:
-            rows.append(self.asked / np.maximum(done.exit_speed, 1e-9) - 1.0)
+            rows.append(self.asked * (1 - BELOW) / np.maximum(done.exit_speed, 1e-9) - 1.0)
         if isinstance(self.way, Spun):
             rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
         for limit in LIMITS:

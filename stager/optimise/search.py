@@ -28,8 +28,8 @@ APART = 0.03
 """How far apart two settings are that are polished both [-]."""
 ROUNDS, PULLED = 4, 2e-5
 """Rounds in which grip limits are looked up where the settings are; how far wheels are slowed to keep a margin [-]."""
-LEVEL = 2e-5
-"""Share of exit speed that cooler settings may cost [-]."""
+LEVEL, COOLER = 2e-5, 0.01
+"""Share of exit speed that cooler settings may cost, and of slip heat that they must save [-]."""
 
 
 @dataclass(slots=True)
@@ -82,7 +82,8 @@ def solve(
     if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
         found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
     elif found.violation[0] <= 0.0:
-        found = refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=float(found.exit_speed[0]) * (1 - LEVEL))
+        cool = refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=float(found.exit_speed[0]) * (1 - LEVEL))
+        found = cool if cool.heat[0] < found.heat[0] * (1 - COOLER) else found
     return settle(problem, found)
 
 

@@ -3,31 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.scenario import Scenario
+from stager.optimise.records import Parts
 from stager.optimise.spin import sides, turns, way_of
 from stager.optimise.uncertainty import Draws, draw, is_uncertain
 from stager.parallel import Executor
 from stager.physics.chain import throw
-from stager.physics.grip_limit import Looks, Way, grip_limit
+from stager.physics.grip_limit import FAIRLY, Looks, Way, grip_limit
 from stager.physics.options import Options
 from stager.physics.relay import run_up
-from stager.physics.transit.lanes import flatten, take
+from stager.physics.transit.lanes import batch_shape, flatten, take
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
 """Where a draw's grip limit is looked for, as multiples of where it is expected: in the first stage, and behind it."""
-LOOKS = Looks(2, close=(-0.3, -0.03, 0.0, 0.03, 0.3), crossing=6)
+LOOKS, PLACES = Looks(2, close=(-0.1, 0.0, 0.1), crossing=5), 9
 CHUNK = 200
 """Draws that are worked on together, whoever works: answers do not depend on it."""
-TRIES, FARTHEST, INSIDE = 6, 3.0, 2e-4
+TRIES, FARTHEST, INSIDE, CLOSE = 6, 40.0, 2e-4, 3e-3
+"""Tries in which wheels are slowed; the most of it; slack that is aimed at, and that is near enough [-]."""
 LEAST_EXIT = 1e-6
 
 
@@ -46,16 +49,20 @@ class Tuned:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """A number of stages to tune: the scenario with its parts, the leading wheels' speeds of the nominal design [m/s]
-    and of the nominal launcher tuned freely stage by stage [m/s], both (stages,)."""
+    """A number of stages to tune: the scenario with its parts, the parts, none where there was nothing to choose, and
+    the leading wheels' speeds of the nominal design [m/s], (stages,)."""
 
     scenario: Scenario
+    parts: tuple[Parts, ...]
     lead: Floats
 
 
 @dataclass(frozen=True, slots=True)
 class _Chunk:
-    steps: tuple[tuple[Launcher, Floats], ...]
+    """Draws behind the nominal launcher as sample 0: launcher, parts, and nominal leading wheels [m/s] by number of
+    stages, from 1."""
+
+    steps: tuple[tuple[Launcher, tuple[Parts, ...], Floats], ...]
     limit_values: LimitValues
     spin: float | None
     asked: float
@@ -63,8 +70,9 @@ class _Chunk:
 
 
 def tune(
-    steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float], executor: Executor | None = None
-) -> Callable[[], Tuned | None]:
+    steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float],
+    executor: Executor | None = None,
+) -> Callable[[], Tuned | None]:  # fmt: skip
     """Begin to tune `count` draws with 1, 2, … stages; what is given back waits for it; None where nothing is uncertain.
 
     Every draw runs each stage at its own grip limit less the margin, or where it throws fastest; where that breaks a
@@ -73,141 +81,134 @@ def tune(
     """
     if not steps or not is_uncertain(steps[0].scenario):
         return lambda: None
-    scenario = steps[0].scenario
-    state = rng.bit_generator.state
-    launchers: list[Launcher] = []
-    drawn: Draws | None = None
+    scenario, state = steps[0].scenario, rng.bit_generator.state
+    drawn: dict[tuple[Parts, ...], Draws] = {}
     for step in steps:
-        rng.bit_generator.state = state
-        drawn = draw(step.scenario, count, rng)
-        launchers.append(flatten(drawn.launcher, (drawn.lanes,)))
-    assert drawn is not None
-    parts = np.array_split(np.arange(1, drawn.lanes), max(-(-count // CHUNK), 1))
-    asked = scenario.goal.asked or np.inf
-    chunks = [
-        _Chunk(
-            tuple((take(launcher, np.append(0, part)), step.lead) for launcher, step in zip(launchers, steps, strict=True)),
-            scenario.limit_values, scenario.goal.spin, asked, margins,
+        if step.parts not in drawn:
+            rng.bit_generator.state = state
+            found = draw(step.scenario, count, rng)
+            machine = flatten(found.launcher, (found.lanes,))
+            drawn[step.parts] = Draws(values=found.values, launcher=machine, lanes=found.lanes)
+    first = drawn[steps[0].parts]
+    chunks = []
+    for part in np.array_split(np.arange(1, first.lanes), max(-(-count // CHUNK), 1)):
+        rows = np.append(0, part)
+        taken = {parts: take(one.launcher, rows) for parts, one in drawn.items()}
+        chosen = tuple((taken[step.parts], step.parts, step.lead) for step in steps)
+        chunks.append(
+            _Chunk(chosen, scenario.limit_values, scenario.goal.spin, scenario.goal.asked or np.inf, margins)
         )
-        for part in parts
-    ]  # fmt: skip
     begun = (executor or Executor()).start_map(_tuned, chunks)
-    return lambda: Tuned(draws=drawn, exit_speed=np.hstack(begun()))
+    return lambda: Tuned(draws=first, exit_speed=np.hstack(begun()))
 
 
 def _tuned(chunk: _Chunk) -> Floats:
     """Exit speeds [m/s] of the chunk's draws with 0, 1, 2 … stages, (stages + 1, draws)."""
     out: list[Floats] = []
     bench: _Bench | None = None
-    for count, (launcher, lead) in enumerate(chunk.steps, 1):
-        if bench is None or not _continues(bench.launcher, launcher, count):
-            bench = _Bench(launcher, chunk, lead)
+    before: tuple[Parts, ...] = ()
+    for count, (launcher, parts, lead) in enumerate(chunk.steps, 1):
+        if bench is None or parts[: count - 1] != before:
+            bench = _Bench(launcher, chunk)
+        bench.refit(launcher)
+        before = parts
         while len(bench.wheels) < count:
-            bench.add(lead)
+            bench.add()
         if not out:
             out.append(bench.feed)
-        cap = np.minimum(exit_cap(launcher, chunk.limit_values, chunk.margins), chunk.asked)
-        reached = np.minimum(bench.kept(lead), cap)
+        reached = np.minimum(bench.kept(lead), bench.cap)
         # A stage may be left out.
         out.append(np.maximum(reached, out[-1]))
     return np.array(out)[:, 1:]
 
 
-def _continues(before: Launcher, after: Launcher, count: int) -> bool:
-    """Whether the first stages of two launchers are alike."""
-    return all(before.stage(k) is after.stage(k) for k in range(count)) or before is after
-
-
 class _Bench:
-    """Draws of a launcher, tuned stage by stage; lane 0 is the nominal one."""
+    """Draws of a launcher, tuned stage by stage; sample 0 is the nominal one."""
 
-    def __init__(self, launcher: Launcher, chunk: _Chunk, lead: Floats) -> None:
-        self.launcher, self.chunk = launcher, chunk
-        self.way: Way = way_of(take(launcher, np.zeros(1, int)), chunk.limit_values, chunk.spin)
-        lanes = max(np.size(launcher.projectile.mass), np.size(launcher.feed.speed), _lanes(launcher))
-        self.feed = np.broadcast_to(np.asarray(launcher.feed.speed, dtype=np.float64), (lanes,)).copy()
-        self.speed, self.spin, self.drift = self.feed.copy(), np.zeros(lanes), np.ones(lanes)
+    def __init__(self, launcher: Launcher, chunk: _Chunk) -> None:
+        self.chunk = chunk
+        self.lanes = (batch_shape(launcher) or (1,))[0]
+        self.feed = np.broadcast_to(np.asarray(launcher.feed.speed, dtype=np.float64), (self.lanes,)).copy()
+        self.speed, self.drift = self.feed.copy(), np.ones(self.lanes)
+        self.spin = np.broadcast_to(np.asarray(launcher.feed.spin, dtype=np.float64), (self.lanes,)).copy()
         self.wheels: list[Floats] = []
-        self.lanes = lanes
+        self.refit(launcher)
 
-    def add(self, lead: Floats) -> None:
+    def refit(self, launcher: Launcher) -> None:
+        """Go on with a launcher whose first stages are the same."""
+        limit_values, chunk = self.chunk.limit_values, self.chunk
+        if self.wheels and launcher is self.launcher:
+            return
+        self.launcher = launcher
+        self.way: Way = way_of(take(launcher, np.zeros(1, int)), limit_values, chunk.spin)
+        cap = np.minimum(exit_cap(launcher, limit_values, chunk.margins), chunk.asked)
+        self.cap = np.broadcast_to(cap, (self.lanes,))
+
+    def add(self) -> None:
         """Tune one more stage freely."""
         index, launcher, limit_values = len(self.wheels), self.launcher, self.chunk.limit_values
         who = np.flatnonzero(self.speed > 0)
         wheel = np.zeros(self.lanes)
         if who.size:
-            here = take(launcher, who)
+            here, spin = take(launcher, who), self.spin[who]
             speed = run_up(here, index, self.speed[who], np.ones(1)) if index else self.speed[who]
             top = np.broadcast_to(speed_range(here, limit_values, index, self.chunk.margins).top, speed.shape)
-            near = None if index == 0 else self.near * self.drift[who]
-            if near is None:
-                first = take(here, np.zeros(1, int))
-                centre = grip_limit(first, index, speed[:1], self.spin[who][:1], top[:1], way=self.way)
-                near = np.full(speed.shape, float(np.nan_to_num(centre.wheel_speed[0], nan=float(top[0]))))
-            else:
-                first = take(here, np.zeros(1, int))
-                centre = grip_limit(first, index, speed[:1], self.spin[who][:1], top[:1], way=self.way)
-                near = near / near[0] * float(np.nan_to_num(centre.wheel_speed[0], nan=float(top[0])))
+            middle = take(here, np.zeros(1, int))
+            centre = grip_limit(middle, index, speed[:1], spin[:1], top[:1], looks=FAIRLY, way=self.way).wheel_speed
+            near = float(np.nan_to_num(centre[0], nan=float(top[0]))) * self.drift[who]
             found = grip_limit(
-                here, index, speed, self.spin[who], top, near=near, around=FIRST if index == 0 else LATER, looks=LOOKS,
-                options=LOOKED, way=self.way,
+                here, index, speed, spin, top, near=near, around=LATER if index else FIRST, looks=LOOKS,
+                options=LOOKED, way=self.way, places=PLACES,
             )  # fmt: skip
             margin = limit_values.grip_margin
             at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)
-            self.near, self.drift[who] = float(at[0]), at / at[0]
+            self.drift[who] = at / at[0]
             chosen = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * at) if margin else found.peak_speed
-            done = self.way(here, index, speed, chosen, entry_spin=self.spin[who], options=TUNED)
+            done = self.way(here, index, speed, chosen, entry_spin=spin, options=TUNED)
             wheel[who], self.speed[who], self.spin[who] = chosen, done.exit_speed, done.exit_spin
         self.wheels.append(wheel)
 
     def kept(self, lead: Floats) -> Floats:
-        """Exit speeds [m/s] within all limits, wheels slowed as far as they need, (lanes,)."""
+        """Exit speeds [m/s] within all limits, wheels slowed as far as they need, (samples,)."""
         free = np.stack(self.wheels, axis=-1)
         known = np.where(free[0] > 0, free[0], lead)
         free = np.where(free > 0, free, known)
         slower = np.minimum(np.log(np.maximum(lead, 1e-9) / known), 0.0)
+        # Where the nominal design is not slower than the free one, all wheels are slowed alike.
+        slower = slower if slower.min() < -1e-3 else np.full(slower.shape, -0.1)
         slack, speed = self._look(np.arange(self.lanes), free)
         reached = np.where(slack >= 0, speed, 0.0)
         who = np.flatnonzero(slack < 0)
-        if not who.size:
-            return reached
-        # Where the nominal design is not slower than the free one, all wheels are slowed alike.
-        slower = slower if slower.min() < -1e-3 else np.full(slower.shape, -0.1)
-        low, high = np.zeros(who.size), np.full(who.size, np.nan)
-        broken, spare, at = slack[who], np.full(who.size, np.nan), np.ones(who.size)
-        for _ in range(TRIES):
+        low, broken = np.zeros(who.size), slack[who]
+        high, spare, at = np.full(who.size, np.nan), np.full(who.size, np.nan), np.ones(who.size)
+        for _ in range(TRIES if who.size else 0):
             slack, found = self._look(who, free[who] * np.exp(at[:, None] * slower))
             kept = slack >= 0
             reached[who] = np.where(kept, np.maximum(reached[who], found), reached[who])
             low, broken = np.where(kept, low, at), np.where(kept, broken, slack)
             high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
             share = np.clip((INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan), 0.03, 0.97)
-            at = np.where(np.isnan(high), 2.0 * at + 0.5, low + (high - low) * np.nan_to_num(share, nan=0.5))
-            at = np.minimum(at, 40.0)
+            at = np.where(np.isnan(high), np.minimum(2.0 * at, FARTHEST), low + (high - low) * np.nan_to_num(share, nan=0.5))
+            open_to = np.isnan(high) | (spare > CLOSE)
+            who, low, broken, high, spare, at = (part[open_to] for part in (who, low, broken, high, spare, at))
+            if not who.size:
+                break
         return reached
 
-    def _look(self, who: Floats, lead: Floats) -> tuple[Floats, Floats]:
-        """Least slack of the limits [-] and exit speed [m/s], (samples,); limits on exit speed alone cap it instead."""
+    def _look(self, who: NDArray[np.intp], lead: Floats) -> tuple[Floats, Floats]:
+        """Least slack of the limits [-], those on exit speed alone but for the cap, and exit speed [m/s]."""
         chunk, here = self.chunk, take(self.launcher, who)
         done = throw(here, *sides(self.way, here, lead, TUNED), options=TUNED)
         speed = np.where(turns(self.way, done), done.exit_speed, 0.0)
-        cap = np.minimum(exit_cap(here, chunk.limit_values, chunk.margins), chunk.asked)
-        point = OperatingPoint(launcher=here, limit_values=chunk.limit_values, throw=done, options=TUNED)
+        # A projectile that leaves too fast is throttled to the cap: its other limits count as they are there.
+        point = OperatingPoint(
+            launcher=here, limit_values=chunk.limit_values, options=TUNED,
+            throw=replace(done, exit_speed=np.minimum(done.exit_speed, self.cap[who])),
+        )  # fmt: skip
         least = np.ones(speed.shape)
-        over = speed > cap
         for limit in LIMITS:
             if limit.kind not in (Kind.THROW, Kind.STEADY) or (result := evaluate(limit, point)) is None:
                 continue
             slack = np.broadcast_to(result.slack, speed.shape) - chunk.margins.get(limit.name, 0.0)
-            least = np.minimum(least, np.nan_to_num(slack, nan=-1.0))
-        if chunk.asked < np.inf:
-            least = np.minimum(least, cap / np.maximum(speed, LEAST_EXIT) - 1)
-        # Wheels that throw beyond the cap are throttled to it.
-        return np.where(over & (least < 0), least, least), speed
-
-
-def _lanes(launcher: Launcher) -> int:
-    from stager.physics.transit.lanes import batch_shape
-
-    shape = batch_shape(launcher)
-    return shape[0] if shape else 1
+            least = np.minimum(least, np.nan_to_num(slack, nan=-1.0) + 1e-9)
+        return least, speed

@@ -101,29 +101,30 @@ def grip_limit(
     options: Options = QUICK,
     way: Way = transit,
     coarse: int | None = None,
+    places: int = COARSE_NEAR,
 ) -> GripLimit:
     """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
 
     All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; near: about where it must be
     [m/s], where that is known, within the factors `around`; way: how a stage is passed, the wheel speeds being those of
     its leading wheel; coarse: settings over the whole range that are looked at first (None: fewer where there are many
-    lanes).
+    lanes); places: those looked at first about `near`.
     """
     entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
     whole = coarse or (COARSE_OF_MANY if top.size > MANY else COARSE)
     low, high, bend = np.minimum(IDLE * entry_speed, top), top, 1.5
     if near is not None:
         low, high, bend = np.minimum(around[0] * near, top), np.minimum(around[1] * near, top), 1.0
-    places = whole if near is None else COARSE_NEAR
+    count = whole if near is None else places
     # Much slower than the projectile a wheel only brakes. Above, the whole range is looked at finer near the entry.
-    grid = low + (high - low) * np.linspace(0.0, 1.0, places)[:, None] ** bend
+    grid = low + (high - low) * np.linspace(0.0, 1.0, count)[:, None] ** bend
 
     def curve(speeds: Floats) -> Floats:
         return way(launcher, index, entry_speed, speeds, entry_spin=entry_spin, options=options).exit_speed
 
     values = curve(grid)
     best = np.argmax(values, axis=0)
-    lost = ((best == 0) | ((best == places - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
+    lost = ((best == 0) | ((best == count - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
     found = _refine(curve, grid, values, top, looks)
     if not lost.any():
         return found
