@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from stager.bounds.press import Piece, Press
 from stager.errors import StagerError
 from stager.model.arrays import Floats
-from stager.physics.transit.lanes import take
+from stager.physics.batch import take
 
 GAMMA = 1.0 - np.sqrt(0.5)
 FINEST_STEP = 1.0 / 16

@@ -14,7 +14,6 @@ import numpy as np
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
-from stager.physics.elementary import power
 from stager.physics.growth import swell
 
 
@@ -76,7 +75,7 @@ class Press(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class RoundPress:
-    """c = reach − √(x² + h²) for reaches from least to greatest; see transit.profile."""
+    """c = reach − √(x² + h²) for reaches from least to greatest; see physics.contact.profile."""
 
     least: Floats
     most: Floats
@@ -161,6 +160,16 @@ class RodPress:
 
 def _energy(stiffness: float, crush: Floats, exponent: Floats) -> Floats:
     return stiffness * power(crush, exponent) * crush / (exponent + 1.0)
+
+
+def power(base: Floats, exponent: Floats) -> Floats:
+    """Return base**exponent, shapes broadcast; quick for one exponent of 1 or 1.5."""
+    if exponent.size == 1 and exponent.flat[0] == 1.0:
+        return base
+    if exponent.size == 1 and exponent.flat[0] == 1.5:
+        found: Floats = base * np.sqrt(base)
+        return found
+    return np.asarray(base**exponent)
 
 
 _NONE, _ONE = np.zeros(1), np.ones(1)

@@ -12,7 +12,7 @@ from stager.bounds.margin import GRIP_EVIDENCE, capped
 from stager.bounds.stages import enclosure, even_ceiling, spins
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range, still
 from stager.model.scenario import Scenario
-from stager.physics.relay import free_runs
+from stager.physics.layout import free_runs
 
 TOLERANCE, EFFORT = 1e-4, 300_000
 STRAIN_SEEN = 1e-3

@@ -16,6 +16,7 @@ WORDS: Mapping[str, str] = {
     "FallingFriction.law": "friction falls from static to sliding as slip grows",
     "File.contact": "how projectile and wheel press and rub",
     "File.feed": "how the projectile enters the first nip",
+    "File.flight": "where the muzzle is, and what lies before it",
     "File.goal": "what the plan is for",
     "File.guide": "between stages; lossless where left out",
     "File.limits": "what must not be passed",
@@ -24,6 +25,7 @@ WORDS: Mapping[str, str] = {
     "File.projectile": "what is thrown",
     "File.supply": "what feeds all drives",
     "File.title": "heads the report",
+    "Flight.spread": "how the direction differs from shot to shot",
     "Heat.case_capacity": "heat that warms the case by one kelvin",
     "Heat.case_to_air": "from the case to the air; where left out, from the motor's size, the wheel's hub and fins",
     "Heat.fin_conductivity": "of the fins' material",
@@ -35,6 +37,7 @@ WORDS: Mapping[str, str] = {
     "Idler.inertia": "of the free wheel about its axis",
     "Projectile.mass": "of one projectile",
     "Projectile.shape": "a disc or ring is gripped at its edge, a rod flies along its axis",
+    "RisingFriction.law": "friction rises from static to sliding as slip grows",
     "Stage.drive": "motor of each driven wheel; the wheel coasts where left out",
     "Stage.idler": 'the free wheel of layout "idler"',
     "Stage.layout": "pair: two driven wheels; rail: one wheel against a strip; idler: one drives, one turns freely",
@@ -58,7 +61,7 @@ WORDS: Mapping[str, str] = {
 }
 
 EXAMPLES: Mapping[str, Any] = {
-    "Drive.governed": True, "Drive.name": "small outrunner", "File.draws": "fitted.draws.csv",
+    "Drive.governed": True, "Flight.target": "5 m", "Drive.name": "small outrunner", "File.draws": "fitted.draws.csv",
     "File.title": "Ridge seed-ball thrower", "Guide.air_drag": True, "Heat.case_capacity": "45 J/K",
     "Heat.case_to_air": "9 K/W", "Heat.fin_count": 8, "Heat.fin_diameter": "44 mm", "Heat.fin_thickness": "1 mm",
     "Limits.stages": 4, "Outlet.length": "80 mm",

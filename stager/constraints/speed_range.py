@@ -13,7 +13,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.records import FIELDS, Grip, Throw, Transit
-from stager.physics.transit.lanes import batch_shape
+from stager.physics.batch import batch_shape
 
 WIDEST = 200.0
 """Greatest surface speed that is looked at where no limit sets one [m/s]."""

@@ -26,7 +26,7 @@ from stager.optimise.tune import Step, Tuned, tune
 from stager.optimise.uncertainty import Draws, enough, margin_draws, margin_of
 from stager.optimise.verdict import advise, margin_sentence, stops
 from stager.parallel import Executor
-from stager.physics.relay import overlapping
+from stager.physics.layout import overlapping
 
 DRAWS = 400
 ROUNDS = 4

@@ -27,8 +27,9 @@ from stager.physics.chain import throw, transit
 from stager.physics.grip_limit import FAIRLY, Way, grip_limit
 from stager.physics.options import QUICK
 from stager.physics.records import FIELDS, Grip, Throw, Transit
-from stager.physics.relay import overlapping, run_up
-from stager.physics.transit.lanes import take
+from stager.physics.guide import run_up
+from stager.physics.layout import overlapping
+from stager.physics.batch import take
 
 NODES, CRUSH_NODES, COARSE = 24, 4, 32
 """Entry speeds and crushes of a table of fastest settings, and settings that are looked at first for each."""

@@ -26,7 +26,7 @@ from stager.optimise.uncertainty import Draws, draw, is_uncertain
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Throw
-from stager.physics.transit.lanes import flatten
+from stager.physics.batch import flatten
 
 ROUGH = Options(tolerance=1e-4)
 QUANTILE, CHANCE, SURE = 0.05, 0.95, 0.95

@@ -17,11 +17,11 @@ from stager.constraints import speed_range
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
+from stager.physics.batch import batch_shape, flatten, take
 from stager.physics.chain import transit
 from stager.physics.grip_limit import Apart, Way
 from stager.physics.options import DEFAULT, QUICK, Options
 from stager.physics.records import Grip, Throw, Transit
-from stager.physics.transit.lanes import batch_shape, flatten, take
 
 SPIN_WITHIN = 1e-3
 """How near a spin must come to the one that is asked for [-]."""

@@ -12,8 +12,8 @@ from stager.model.scenario import Scenario
 from stager.constraints import speed_range
 from stager.physics.chain import throw, transit
 from stager.physics.grip_limit import Way, grip_limit
+from stager.physics.guide import run_up
 from stager.physics.records import Throw
-from stager.physics.relay import run_up
 
 POINTS = 81
 BEYOND = 2.0

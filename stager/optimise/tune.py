@@ -20,8 +20,8 @@ from stager.parallel import Executor
 from stager.physics.chain import throw
 from stager.physics.grip_limit import FAIRLY, Looks, Way, grip_limit
 from stager.physics.options import Options
-from stager.physics.relay import run_up
-from stager.physics.transit.lanes import batch_shape, flatten, take
+from stager.physics.guide import run_up
+from stager.physics.batch import batch_shape, flatten, take
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)

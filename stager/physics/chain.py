@@ -2,23 +2,106 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
-from math import ceil, prod
+from collections import OrderedDict
+from math import prod
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.physics.batch import lane
+from stager.physics.contact.packing import Packed, pack, spread
+from stager.physics.contact.run import run
+from stager.physics.contact.stages import GRIP, JAM, RECORD
 from stager.physics.layout import length, pitch
 from stager.physics.options import DEFAULT, Options
 from stager.physics.records import FIELDS, Throw, Transit
-from stager.physics.relay import relay
-from stager.physics.settings import Settings
-from stager.physics.stretch import blank
-from stager.physics.transit.lanes import batch_shape, flatten, lane, take
 
-__all__ = ["length", "pitch", "throw", "transit"]
+__all__ = ["Prepared", "length", "pitch", "prepare", "throw", "transit"]
+
+REMEMBERED = 16
+"""Launchers whose arrays are kept for the next throw."""
+
+
+class Prepared:
+    """Stages of a launcher, ready to be thrown at many settings."""
+
+    def __init__(self, launcher: Launcher, stages: int, first: int = 0) -> None:
+        self.launcher = launcher
+        self.stages = stages
+        self.packed: Packed = pack(launcher, first, stages)
+
+    def throw(
+        self,
+        wheel_speed: Floats,
+        wheel_speed_b: Floats | None = None,
+        *,
+        entry_speed: Number | None = None,
+        entry_spin: Number | None = None,
+        held_speed: Floats | None = None,
+        held_speed_b: Floats | None = None,
+        count: Floats | None = None,
+        options: Options = DEFAULT,
+    ) -> Throw:
+        """Throw at set surface speeds [m/s], shape (..., stages); arguments and result as `throw` has them."""
+        speeds = np.asarray(wheel_speed, dtype=np.float64)
+        held = speeds if held_speed is None else np.asarray(held_speed, dtype=np.float64)
+        speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
+        if held_speed_b is not None:
+            held_b = np.asarray(held_speed_b, dtype=np.float64)
+        else:
+            held_b = held if wheel_speed_b is None else speeds_b
+        entry = self.launcher.feed.speed if entry_speed is None else entry_speed
+        if entry_spin is None:
+            entry_spin = self.launcher.feed.spin if entry_speed is None else 0.0
+        ends: Any = self.stages if count is None else count
+        shape = np.broadcast_shapes(
+            self.packed.shape, speeds.shape[:-1], speeds_b.shape[:-1], held.shape[:-1], held_b.shape[:-1],
+            np.shape(entry), np.shape(entry_spin), np.shape(ends),
+        )  # fmt: skip
+        samples, stages = prod(shape), self.stages
+        settings = (speeds, speeds_b, held, held_b)
+        rows = {id(value): _rows(value, shape, samples, stages) for value in settings}
+        out, exits = np.empty((samples, RECORD, stages)), np.empty((samples, 3))
+        run(
+            spread(self.packed, shape), tuple(rows[id(value)] for value in settings),  # type: ignore[arg-type]
+            lane(entry, shape), lane(entry_spin, shape), lane(ends, shape).astype(np.int64), options.tolerance,
+            options.steps or 0, options.books, out, exits,
+        )  # fmt: skip
+        jammed: NDArray[np.bool_] = (exits[:, 2] == JAM).reshape(shape)
+        columns: Any = {name: out[:, number].reshape(*shape, stages) for number, name in enumerate(FIELDS)}
+        columns["grip"] = out[:, GRIP].astype(np.int8).reshape(*shape, stages)
+        return Throw(
+            stages=Transit(**columns), exit_speed=exits[:, 0].reshape(shape), spin=exits[:, 1].reshape(shape),
+            jammed=jammed,
+        )  # fmt: skip
+
+
+def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> Floats:
+    """Settings of shape (..., stages) as rows (samples, stages)."""
+    if values.shape != (*shape, stages):
+        values = np.broadcast_to(values, (*shape, stages))
+    return np.ascontiguousarray(values).reshape(samples, stages)
+
+
+_known: OrderedDict[tuple[int, int, int], Prepared] = OrderedDict()
+
+
+def prepare(launcher: Launcher, stages: int, *, first: int = 0) -> Prepared:
+    """Return `stages` stages of a launcher from number `first` on, ready to be thrown at many settings.
+
+    The last launchers are remembered. Raises ValueError where a part that a throw needs is missing.
+    """
+    key = (id(launcher), first, stages)
+    found = _known.get(key)
+    if found is None or found.launcher is not launcher:
+        found = Prepared(launcher, stages, first)
+        _known[key] = found
+        if len(_known) > REMEMBERED:
+            _known.popitem(last=False)
+    return found
 
 
 def throw(
@@ -36,50 +119,40 @@ def throw(
 ) -> Throw:
     """Throw through as many stages as `wheel_speed` has on its last axis.
 
-    wheel_speed: set surface speeds [m/s], shape (..., stages); wheel_speed_b: side B's, where a pair runs two
-    speeds; entry_speed [m/s] and entry_spin [rad/s] (None: the feed's; no spin where entry_speed is given);
-    held_speed, held_speed_b: speeds that the throttles would hold [m/s], shapes as the wheels' (None: the wheels have
-    come up to them);
-    first: which stage of the launcher comes first; count: behind how many stages a throw ends (None: behind the last),
-    shape (...), further ones are not reached.
-    Arrays in `launcher` are over the batch and broadcast against `wheel_speed[..., k]`.
-    Result: shapes (...) for the throw and (..., stages) for its stages. Raises ValueError where a part that the
-    throw needs is missing from the launcher.
+    Parameters
+    ----------
+    launcher : Launcher
+        Arrays in it are over the batch and broadcast against ``wheel_speed[..., k]``.
+    wheel_speed, wheel_speed_b : array, shape (..., stages)
+        Set surface speeds [m/s]; side B's where a pair runs two speeds.
+    entry_speed : float or array, optional
+        [m/s]; the feed's where left out.
+    entry_spin : float or array, optional
+        [rad/s]; where left out the feed's, or none where `entry_speed` is given.
+    held_speed, held_speed_b : array, shape (..., stages), optional
+        Speeds that the throttles would hold [m/s]; the set speeds where left out.
+    first : int
+        Which stage of the launcher comes first.
+    count : array, optional
+        Number of stages behind which a throw ends; further ones are not reached.
+    options : Options
+        Accuracy.
+
+    Returns
+    -------
+    Throw
+        Of shape (...) and, for its stages, (..., stages).
+
+    Raises
+    ------
+    ValueError
+        Where a part that the throw needs is missing from the launcher.
     """
     speeds = np.asarray(wheel_speed, dtype=np.float64)
-    speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
-    stages = speeds.shape[-1]
-    entry_at = launcher.feed.speed if entry_speed is None else entry_speed
-    if entry_spin is None:
-        entry_spin = launcher.feed.spin if entry_speed is None else 0.0
-    held = speeds if held_speed is None else np.asarray(held_speed, dtype=np.float64)
-    held_b = held if held_speed_b is None else np.asarray(held_speed_b, dtype=np.float64)
-    one_stage = (speeds[..., :1].sum(-1), speeds_b[..., :1].sum(-1), held[..., :1].sum(-1), held_b[..., :1].sum(-1))
-    shape = batch_shape(launcher, *one_stage, np.asarray(entry_at), np.asarray(entry_spin))
-    flat = flatten(launcher, shape)
-    entry = np.broadcast_to(lane(entry_at, shape), _size(shape))
-    spin = np.broadcast_to(lane(entry_spin, shape), _size(shape))
-
-    def row(given: Floats | None, values: Floats) -> tuple[Floats, ...] | None:
-        return None if given is None else tuple(lane(values[..., k], shape) for k in range(stages))
-
-    settings = Settings(
-        row(speeds, speeds) or (), row(wheel_speed_b, speeds_b), row(held_speed, held), row(held_speed_b, held_b)
-    )
-    ends = np.broadcast_to(lane(stages if count is None else count, shape), _size(shape))
-    if entry.size <= options.chunk:
-        merged = _turned(relay(flat, first, entry, spin, settings, options, ends))
-        return _gather(merged, shape, stages, entry, spin)
-    merged = blank(entry.size, stages)
-    # Parts alike: a small last one would take nearly as many steps as the others.
-    cuts = np.linspace(0, entry.size, 1 + ceil(entry.size / options.chunk)).astype(int)
-    for start, end in pairwise(cuts.tolist()):
-        chosen = slice(start, end)
-        here, own = take((flat, settings), chosen)
-        part = relay(here, first, entry[chosen], spin[chosen], own, options, ends[chosen])
-        for name in FIELDS:
-            getattr(merged, name)[chosen] = getattr(part, name).T
-    return _gather(merged, shape, stages, entry, spin)
+    return prepare(launcher, speeds.shape[-1], first=first).throw(
+        speeds, wheel_speed_b, entry_speed=entry_speed, entry_spin=entry_spin, held_speed=held_speed,
+        held_speed_b=held_speed_b, count=count, options=options,
+    )  # fmt: skip
 
 
 def transit(
@@ -92,29 +165,10 @@ def transit(
     entry_spin: Number = 0.0,
     options: Options = DEFAULT,
 ) -> Transit:
-    """One transit of stage `index` alone; speeds [m/s], spin [rad/s] and result have the batch's shape."""
+    """Return one transit of stage `index` alone; speeds [m/s], spin [rad/s] and result have the batch's shape."""
     speed_b = None if wheel_speed_b is None else np.asarray(wheel_speed_b)[..., None]
     done = throw(
         launcher, np.asarray(wheel_speed)[..., None], speed_b,
         entry_speed=entry_speed, entry_spin=entry_spin, first=index, options=options,
     )  # fmt: skip
     return Transit(**{name: getattr(done.stages, name)[..., 0] for name in FIELDS})
-
-
-def _size(shape: tuple[int, ...]) -> tuple[int]:
-    return (prod(shape),)
-
-
-def _turned(part: Transit) -> Transit:
-    """The same with stages last."""
-    return Transit(**{name: np.ascontiguousarray(getattr(part, name).T) for name in FIELDS})
-
-
-def _gather(flat: Transit, shape: tuple[int, ...], stages: int, entry: Floats, spin: Floats) -> Throw:
-    merged = Transit(**{name: getattr(flat, name).reshape(*shape, stages) for name in FIELDS})
-    jammed: NDArray[np.bool_] = np.asarray(merged.jammed.any(axis=-1))
-    if stages == 0:
-        return Throw(stages=merged, exit_speed=entry.reshape(shape), spin=spin.reshape(shape), jammed=jammed)
-    last = np.where(jammed, 0.0, merged.exit_speed[..., -1])
-    spin = np.where(jammed, 0.0, merged.exit_spin[..., -1])
-    return Throw(stages=merged, exit_speed=last, spin=spin, jammed=jammed)

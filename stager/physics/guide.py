@@ -6,7 +6,10 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.contact import Guide
+from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
+from stager.physics.compiled import compiled, plain
+from stager.physics.layout import free_runs
 
 STANDARD_GRAVITY = 9.80665
 AIR_DENSITY = 1.225
@@ -15,18 +18,46 @@ ROUND_DRAG, BLUNT_DRAG = 0.47, 1.0
 """Typical drag coefficients of a sphere and of a blunt body below the drag crisis; from memory."""
 
 
-def free_run(guide: Guide | None, projectile: Projectile, speed: Floats, run: Number) -> Floats:
-    """Speed [m/s] after a free run of `run` [m] ≥ 0; 0 where it comes to rest. Shapes broadcast.
+@compiled
+def free_flight(speed, run, slowing, drag):  # type: ignore[no-untyped-def]
+    """Return the speed [m/s] after a free run of `run` [m], 0 where it comes to rest.
 
-    Friction acts on the weight, Δ(v²) = −2 μ g L; air drag, where asked for, by a constant coefficient on the
-    frontal area: d(v²)/dx = −2 μ g − (ρ c A/m) v², solved exactly. Without a guide nothing is lost.
+    d(v²)/dx = −slowing − drag·v², solved exactly: slowing [m/s^2], drag [1/m]. Numbers or arrays.
+    """
+    drop = np.maximum(drag * run, 1e-300)
+    lost = -np.expm1(-drop)
+    return np.sqrt(np.maximum(speed * speed * (1.0 - lost) - slowing * run * lost / drop, 0.0))
+
+
+def slowing(guide: Guide | None, projectile: Projectile) -> tuple[Number, Number]:
+    """Return how a guide slows the projectile, Δ(v²)/L by friction on its weight [m/s^2] and ρ c A/m of the air [1/m].
+
+    Air drag has a constant coefficient on the frontal area. Without a guide nothing is lost.
     """
     if guide is None:
-        return speed
-    slowing, run = 2 * guide.friction * STANDARD_GRAVITY, np.maximum(run, 0.0)
+        return 0.0, 0.0
+    friction = 2 * guide.friction * STANDARD_GRAVITY
     if not guide.air_drag:
-        return np.sqrt(np.maximum(speed**2 - slowing * run, 0.0))
+        return friction, 0.0
     coefficient = ROUND_DRAG if projectile.shape.rolls else BLUNT_DRAG
     area = np.pi * projectile.radius**2 if projectile.thickness is None else projectile.frontal_area
-    drag = AIR_DENSITY * coefficient * area / projectile.mass
-    return np.sqrt(np.maximum(speed**2 + (speed**2 + slowing / drag) * np.expm1(-drag * run), 0.0))
+    return friction, AIR_DENSITY * coefficient * area / projectile.mass
+
+
+def free_run(guide: Guide | None, projectile: Projectile, speed: Floats, run: Number) -> Floats:
+    """Return the speed [m/s] after a free run of `run` [m] ≥ 0, 0 where it comes to rest; shapes broadcast."""
+    if guide is None:
+        return speed
+    found: Floats = plain(free_flight)(speed, np.maximum(run, 0.0), *slowing(guide, projectile))
+    return found
+
+
+def run_up(launcher: Launcher, index: int, exit_speed: Floats, wheel_speed: Floats) -> Floats:
+    """Return the speed into stage `index` [m/s], behind `exit_speed` [m/s] from the stage before.
+
+    wheel_speed: of the wheels [m/s], which grow with it, shape (1,).
+    """
+    if index == 0 or launcher.guide is None:
+        return exit_speed
+    run = free_runs(launcher, index + 1, wheel_speed)[-1]
+    return free_run(launcher.guide, launcher.projectile, exit_speed, np.maximum(run, 0.0))

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from stager.model.arrays import Number
+import numpy as np
+
+from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.physics.growth import swell
 
 
 def pitch(launcher: Launcher, index: int) -> Number:
@@ -41,3 +44,37 @@ def touch(launcher: Launcher, index: int) -> Number:
     crush = stage.crush * stage.layout.crush_share
     distance = stage.wheel.radius + (projectile.radius if projectile.shape.rolls else 0.0)
     return (distance**2 - (distance - crush) ** 2) ** 0.5
+
+
+def half_contact(launcher: Launcher, index: int, wheel_speed: Number) -> Number:
+    """Return how far ahead of the axes of stage `index` contact begins at `wheel_speed` [m/s], both wheels alike [m].
+
+    √((R + r)² − h²) with growth of a round shape, √(2 R d) of a rod's ramp; contact ends as far behind, of a rod its
+    length later.
+    """
+    stage, projectile = launcher.stage(index), launcher.projectile
+    grown = swell(stage, wheel_speed, wheel_speed)
+    depth = stage.layout.crush_share * stage.crush + grown
+    if projectile.shape.rolls:
+        reach = stage.wheel.radius + projectile.radius + grown
+        return np.sqrt(np.maximum(reach**2 - (reach - depth) ** 2, 0.0))
+    return np.sqrt(2 * (stage.wheel.radius + grown) * np.maximum(depth, 0.0))
+
+
+def free_runs(launcher: Launcher, count: int, wheel_speed: Floats) -> list[Floats]:
+    """Return the free runs between `count` stages at `wheel_speed` [m/s], each at least of shape (1,) [m].
+
+    Negative where two stages hold the projectile at once.
+    """
+    length = 0.0 if launcher.projectile.shape.rolls else launcher.projectile.length
+    if length is None:
+        raise ValueError("a rod needs a length")
+    halves = [half_contact(launcher, k, wheel_speed) for k in range(count)]
+    return [
+        np.atleast_1d(pitch(launcher, k) - halves[k] - halves[k + 1] - length) for k in range(count - 1)
+    ]  # fmt: skip
+
+
+def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
+    """Return whether any two neighbours of `count` stages act at once at `wheel_speed` [m/s], shape (1,)."""
+    return any(bool((run < 0).any()) for run in free_runs(launcher, count, wheel_speed))

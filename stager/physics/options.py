@@ -11,14 +11,12 @@ class Options:
 
     tolerance: local error of a step, relative to speed squared and to speeds [-];
     steps: fixed number of steps a segment instead of error control, for measuring the order;
-    books: gather works, heats and contact time too (off: they are 0, about a sixth less work);
-    chunk: most lanes integrated together, so that work arrays stay in cache.
+    books: gather works, heats and contact time too (off: they are 0, about a sixth less work).
     """
 
     tolerance: float = 1e-7
     steps: int | None = None
     books: bool = True
-    chunk: int = 12288
 
 
 DEFAULT = Options()

@@ -86,6 +86,13 @@ FIELDS = tuple(field.name for field in fields(Transit))
 """Names of what a transit leaves."""
 
 
+def blank(*shape: int) -> Transit:
+    """Return records of stages that were not reached, fields of the given shape."""
+    values = {name: np.zeros(shape) for name in FIELDS}
+    values["grip"] = np.full(shape, Grip.NOT_REACHED, np.int8)
+    return Transit(**values)  # type: ignore[arg-type]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Throw:
     """One throw through a chain: `stages` has a last axis over the stages, the rest the batch's shape.

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from stager.fit.grip_ensemble import Span, Tuned
 from stager.fit.prediction import Predicted
-from stager.fit.tuning import Span, Tuned
 from stager.report.digits import MISSING, percent, speed
 from stager.report.table import Column, Table
 

@@ -18,15 +18,14 @@ NEAR = 3e-3
 """A tone this close to one of them may be hum [-]."""
 
 
-def answer(listened: Listened, seed: int, *, full: bool = False) -> Answer:
+def answer(listened: Listened, seed: int) -> Answer:
     """Screen and document; a recording that tells neither a speed nor a wheel is a "no"."""
     heard = listened.heard
     told = heard.speed.known or heard.flight_time.known or any(tone.turns.known for tone in heard.tones)
-    tables = [_results(listened)]
-    if full and heard.knocks:
-        tables.append(_knocks(listened))
     notes = [*_notes(listened), *_row(listened)]
-    return Answer(Screen(_headline(listened), tables, notes), _document(listened, seed), yes=told)
+    more = [_knocks(listened)] if heard.knocks else []
+    screen = Screen(_headline(listened), [_results(listened)], notes, more_tables=more)
+    return Answer(screen, _document(listened, seed), yes=told)
 
 
 def _document(listened: Listened, seed: int) -> dict[str, Any]:

@@ -10,9 +10,9 @@ import pytest
 
 from stager.config import load
 from stager.fit.fitting import fit
-from stager.fit.forward import bench
+from stager.fit.forward_model import forward_model
 from stager.fit.laws import own_law
-from stager.fit.points import points
+from stager.fit.observations import observations
 from stager.fit.table.reader import read_text
 from stager.model.launcher import Measuring, Outlet
 from stager.model.scenario import Scenario
@@ -69,14 +69,14 @@ def given(tmp_path_factory: pytest.TempPathFactory) -> Scenario:
 def test_bench_shows_what_the_chronograph_shows(given: Scenario) -> None:
     launcher = given.launcher
     throws = table(SPEEDS, np.ones(len(SPEEDS)))
-    seen = bench(given, own_law(given), throws).exit_speed({"measuring.wheel_speed": 1.05, "outlet.loss": 0.3})
+    seen = forward_model(given, own_law(given), throws).exit_speed({"measuring.wheel_speed": 1.05, "outlet.loss": 0.3})
     real = replace(launcher, outlet=Outlet(loss=0.3), measuring=Measuring(wheel_speed=1.05, distance=2.0))
     expected = indicated_speed(real, throw(real, 1.05 * SPEEDS).exit_speed)
     np.testing.assert_allclose(seen, expected, rtol=1e-4)
 
 
 def test_lanes_of_every_parameter_agree_with_one_by_one(given: Scenario) -> None:
-    where = bench(given, own_law(given), read_text(
+    where = forward_model(given, own_law(given), read_text(
         "wheel_1 [rpm],exit_speed [m/s]\n" + "\n".join(f"{rpm},1" for rpm in (1500, 3000, 4500)), Path("t.csv"),
         given.launcher,
     ))  # fmt: skip
@@ -110,14 +110,14 @@ def test_fit_learns_the_outlet_loss_from_slow_throws(given: Scenario) -> None:
 
 def test_what_stays_in_the_outlet_is_not_a_fast_throw(given: Scenario) -> None:
     throws = table(SPEEDS, np.ones(len(SPEEDS)))
-    assert (bench(given, own_law(given), throws).exit_speed({"outlet.loss": 1e3}) == 0).all()
+    assert (forward_model(given, own_law(given), throws).exit_speed({"outlet.loss": 1e3}) == 0).all()
 
 
 def test_points_lie_on_the_curve_of_the_last_wheel(given: Scenario) -> None:
     """Curves show the last wheel, chronographs what is left behind outlet and air."""
     launcher = given.launcher
     exact = throw(launcher, SPEEDS).exit_speed
-    found = points(given, table(SPEEDS, indicated_speed(launcher, exact)), 0)
+    found = observations(given, table(SPEEDS, indicated_speed(launcher, exact)), 0)
     np.testing.assert_allclose(found.last_wheel, exact, rtol=1e-3)
     np.testing.assert_allclose(found.difference, 0.0, atol=1e-4)
 
@@ -128,7 +128,7 @@ def test_radius_and_tachometer_are_called_alike(given: Scenario) -> None:
     known = replace(given, uncertain=tuple(item for item in given.uncertain if item.key in only))
     text = "wheel_1 [rpm],exit_speed [m/s]\n" + "\n".join(f"{rpm},1" for rpm in range(1200, 4000, 300))
     blank = read_text(text, Path("t.csv"), given.launcher)
-    seen = bench(known, own_law(known), blank).exit_speed({"stage.wheel.radius": 0.0402})
+    seen = forward_model(known, own_law(known), blank).exit_speed({"stage.wheel.radius": 0.0402})
     rng = np.random.default_rng(2)
     throws = blank.with_speeds(seen * np.exp(0.005 * rng.normal(size=seen.size)))
     said = " ".join(fit(known, throws, rng, other_laws=False).sentences)

@@ -14,7 +14,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.climb import climb
 from stager.optimise.odds import Odds, odds
 from stager.optimise.settle import judged
-from stager.physics.transit.lanes import flatten, take
+from stager.physics.batch import flatten, take
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder
 

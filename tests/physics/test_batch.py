@@ -12,10 +12,9 @@ from hypothesis import strategies as st
 from stager.model.projectile import ROD
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.physics.chain import throw, transit
+from stager.physics.contact import run
 from stager.physics.friction import Falling
-from stager.physics.options import Options
 from stager.physics.records import Throw
-from stager.physics.transit import march
 from tests.physics.drawing import LANES, ROUND, Batch, batches
 from tests.physics.machines import launcher
 
@@ -23,7 +22,7 @@ CASES = {"round": (ROUND, (PAIR, RAIL, IDLER)), "rods": ((ROD,), (PAIR, RAIL, ID
 
 
 def same(one: Throw, two: Throw) -> None:
-    """To the last bit, although a few lanes go in plain numbers and many in arrays."""
+    """To the last bit."""
     assert np.array_equal(one.exit_speed, two.exit_speed)
     assert np.array_equal(one.spin, two.spin)
     for field in fields(one.stages):
@@ -36,9 +35,7 @@ def same(one: Throw, two: Throw) -> None:
 @given(data=st.data())
 def test_a_batch_is_a_loop(case: str, data: st.DataObject) -> None:
     batch = data.draw(batches(*CASES[case]))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(march, "FEW", 0)  # So few lanes would go in plain numbers too.
-        together = throw(batch.launcher, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin)
+    together = throw(batch.launcher, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin)
     for i in range(LANES):
         one = Batch(batch.form, {key: value[i : i + 1] for key, value in batch.values.items()})
         speeds = one.speeds("a"), one.speeds("b")
@@ -66,10 +63,13 @@ def test_a_batch_is_a_loop_where_rods_jam_on_rails() -> None:
             assert np.array_equal(alone[0], others[i], equal_nan=True), field.name
 
 
-def test_chunks_do_not_show() -> None:
+@pytest.mark.parametrize("workers", [1, 2, 3])
+def test_number_of_threads_changes_nothing(workers: int, monkeypatch: pytest.MonkeyPatch) -> None:
     machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
-    speeds = np.random.default_rng(1).uniform(4.0, 25.0, (50, 2))
-    same(throw(machine, speeds, options=Options(chunk=7)), throw(machine, speeds))
+    speeds = np.random.default_rng(1).uniform(4.0, 25.0, (200, 2))
+    usual = throw(machine, speeds)
+    monkeypatch.setattr(run, "threads", lambda: workers)
+    same(throw(machine, speeds), usual)
 
 
 def test_leading_axes_are_the_batch() -> None:

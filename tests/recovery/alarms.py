@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.fit.comparing import compare
-from stager.fit.drifting import LEVEL, drifts
+from stager.fit.compare import compare
+from stager.fit.drift import LEVEL, drifts
 from stager.fit.laws import own_law
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario

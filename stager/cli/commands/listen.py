@@ -42,13 +42,12 @@ Near = Annotated[
 Channel = Annotated[int | None, typer.Option(metavar="N", min=1, help="Microphone of several; the loudest by default.")]
 Start = Annotated[float, typer.Option(metavar="SECONDS", min=0.0, help="Leave out what comes before.")]
 End = Annotated[float | None, typer.Option(metavar="SECONDS", min=0.0, help="Leave out what comes after.")]
-Full = Annotated[bool, typer.Option("--full", help="Every knock and harmonic.")]
 
 
 def listen(
     session: Session, sound: Sound, rpm: Rpm, knock: Near, distance: Distance = None, microphone: Microphone = None,
     to_target: Beyond = None, temperature: Air = "20 degC ± 5 K", marks: Marks = 1, channel: Channel = None,
-    start: Start = 0.0, end: End = None, full: Full = False,
+    start: Start = 0.0, end: End = None,
 ) -> Answer:  # fmt: skip
     """Speed from two knocks, rpm, droop and recovery from the wheels' tone."""
     from stager.api.sound import listen as hear
@@ -59,4 +58,4 @@ def listen(
             sound, distance=distance, microphone=microphone, to_target=to_target, temperature=temperature, rpm=rpm,
             marks=marks, knocks=knock, channel=channel, start=start, end=end,
         )  # fmt: skip
-    return report.answer(heard, session.seed, full=full)
+    return report.answer(heard, session.seed)

@@ -28,4 +28,4 @@ def throw(session: Session, config: Config, speed: Speeds) -> Answer:
     loaded = session.load(config)
     from stager.report import throw as report
 
-    return report.answer(loaded.scenario.launcher, loaded.throw(*speed), loaded.source(session.seed))
+    return report.answer(loaded.scenario.launcher, loaded.simulate(*speed), loaded.source(session.seed))

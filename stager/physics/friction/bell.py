@@ -2,51 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.elementary import exp, log
-from stager.physics.friction.single import number
+from stager.physics.compiled import compiled
+from stager.physics.friction.law import Formula, Law, parameter
+
+
+@compiled
+def bell(slip, values):  # type: ignore[no-untyped-def]
+    """Return peak · exp(−(ln(s/peak_speed)/width)²) and its slope."""
+    positive = np.maximum(slip, 1e-100)
+    logarithm = np.log(positive / values[1]) / values[2]
+    coefficient = values[0] * np.exp(-(logarithm * logarithm))
+    return coefficient, -2.0 * coefficient * logarithm / (values[2] * positive)
 
 
 @dataclass(frozen=True, slots=True)
-class Bell:
-    """μ(s) = peak · exp(−(ln(s/peak_speed)/width)²), 0 at s = 0.
-
-    peak [-]; peak_speed [m/s]; width [-], in units of ln s.
-    A log-bell through one maximum, after Grosch, Proc. R. Soc. A 274 (1963); the form is ours.
-    """
+class Bell(Law):
+    """μ(s) = peak · exp(−(ln(s/peak_speed)/width)²), 0 at s = 0; a bell over ln s through one maximum."""
 
     name: ClassVar[str] = "bell"
-    peak: Number
-    peak_speed: Number
-    width: Number
-
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
-        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
-        positive = np.maximum(slip, 1e-100)
-        logarithm = np.log(positive / self.peak_speed) / self.width
-        coefficient = self.peak * np.exp(-(logarithm * logarithm))
-        if not steep:
-            return coefficient, coefficient
-        return coefficient, -2 * coefficient * logarithm / (self.width * positive)
+    source: ClassVar[str] = "after Grosch, Proc. R. Soc. A 274, 1963; the form is ours"
+    formulas: ClassVar[tuple[Formula, ...]] = (bell,)
+    peak: Number = parameter("coefficient", "greatest coefficient")
+    peak_speed: Number = parameter("speed", "slip speed of the peak")
+    width: Number = parameter("shape", "of the peak, in the natural logarithm of slip")
 
     def greatest(self, slip: Floats) -> Floats:
-        """Greatest coefficient [-] up to `slip` [m/s]: at the peak or before it."""
+        """Return the greatest coefficient [-] up to `slip` [m/s]: at the peak or before it."""
         return self.coefficient(np.minimum(slip, self.peak_speed))[0]
-
-    def alone(self) -> Callable[[float], tuple[float, float]]:
-        """As `coefficient`, for one lane in plain numbers."""
-        peak, peak_speed, width = number(self.peak), number(self.peak_speed), number(self.width)
-
-        def bell(slip: float) -> tuple[float, float]:
-            positive = max(slip, 1e-100)
-            logarithm = log(positive / peak_speed) / width
-            coefficient = peak * exp(-(logarithm * logarithm))
-            return coefficient, -2 * coefficient * logarithm / (width * positive)
-
-        return bell

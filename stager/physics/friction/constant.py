@@ -2,32 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.friction.single import number
+from stager.physics.compiled import compiled
+from stager.physics.friction.law import Formula, Law, parameter
+
+
+@compiled
+def constant(slip, values):  # type: ignore[no-untyped-def]
+    """Return μ and 0."""
+    none = np.minimum(slip, 0.0)
+    return values[0] + none, none
 
 
 @dataclass(frozen=True, slots=True)
-class Constant:
-    """One coefficient at every slip speed (Coulomb). friction [-], at least 0."""
+class Constant(Law):
+    """One coefficient at every slip speed (Coulomb)."""
 
     name: ClassVar[str] = "constant"
-    friction: Number
-
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
-        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
-        return np.broadcast_to(self.friction, slip.shape), np.zeros_like(slip)
+    source: ClassVar[str] = "Coulomb 1785; the textbook law"
+    formulas: ClassVar[tuple[Formula, ...]] = (constant,)
+    friction: Number = parameter("coefficient", "of friction, at every slip speed", key="coefficient")
 
     def greatest(self, slip: Floats) -> Floats:
-        """Greatest coefficient [-] from no slip to `slip` [m/s]."""
+        """Return the coefficient [-]; shape as `slip`."""
         return np.broadcast_to(self.friction, slip.shape)
-
-    def alone(self) -> Callable[[float], tuple[float, float]]:
-        """As `coefficient`, for one lane in plain numbers."""
-        both = number(self.friction), 0.0
-        return lambda slip: both

@@ -2,62 +2,49 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.elementary import exp, power, power_to
-from stager.physics.friction.single import number
+from stager.physics.compiled import compiled
+from stager.physics.friction.law import Formula, Law, parameter
+
+
+@compiled
+def fading(slip, values):  # type: ignore[no-untyped-def]
+    """Return μ_k + (μ_s − μ_k) exp(−s/s_f) and its slope."""
+    part = (values[0] - values[1]) * np.exp(slip / -values[2])
+    return values[1] + part, part / -values[2]
+
+
+@compiled
+def fading_sharply(slip, values):  # type: ignore[no-untyped-def]
+    """Return μ_k + (μ_s − μ_k) exp(−(s/s_f)^j) and its slope."""
+    ratio = np.maximum(slip / values[2], 1e-12)
+    raised = np.exp(values[3] * np.log(ratio))
+    part = (values[0] - values[1]) * np.exp(-raised)
+    return values[1] + part, -part * values[3] * raised / (ratio * values[2])
 
 
 @dataclass(frozen=True, slots=True)
-class Falling:
-    """μ(s) = μ_k + (μ_s − μ_k) exp(−(s/s_f)^j): the Stribeck form without viscous term.
-
-    static μ_s, sliding μ_k [-]; fade_speed s_f [m/s]; fade_exponent j [-].
-    Source of the form: Armstrong-Hélouvry, Control of Machines with Friction (1991), from memory.
-    """
+class Falling(Law):
+    """μ(s) = μ_k + (μ_s − μ_k) exp(−(s/s_f)^j): the Stribeck form without viscous term."""
 
     name: ClassVar[str] = "falling"
-    static: Number
-    sliding: Number
-    fade_speed: Number
-    fade_exponent: Number = 1.0
+    source: ClassVar[str] = "Armstrong-Hélouvry, Control of Machines with Friction, 1991 (from memory)"
+    formulas: ClassVar[tuple[Formula, ...]] = (fading, fading_sharply)
+    static: Number = parameter("coefficient", "coefficient at little slip")
+    sliding: Number = parameter("coefficient", "coefficient at much slip")
+    fade_speed: Number = parameter("speed", "slip speed over which it falls")
+    fade_exponent: Number = parameter("shape", "how sharply it falls", default=1.0)
 
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
-        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
-        excess = self.static - self.sliding
-        if isinstance(self.fade_exponent, float) and self.fade_exponent == 1.0:
-            fading = excess * np.exp(slip / -self.fade_speed)
-            value = self.sliding + fading
-            return value, fading / -self.fade_speed if steep else value
-        exponent = np.asarray(self.fade_exponent)
-        ratio = np.maximum(slip / self.fade_speed, 1e-12)
-        raised = power(ratio, exponent)
-        fading = excess * np.exp(-raised)
-        value = self.sliding + fading
-        return value, -fading * exponent * (raised / ratio) / self.fade_speed if steep else value
+    @property
+    def formula(self) -> int:
+        """Which of `formulas` evaluates the law."""
+        return 0 if isinstance(self.fade_exponent, float) and self.fade_exponent == 1.0 else 1
 
     def greatest(self, slip: Floats) -> Floats:
-        """Greatest coefficient [-] up to `slip` [m/s]: without slip unless it sticks worse than it slides."""
+        """Return the greatest coefficient [-] up to `slip` [m/s]: at no slip unless it sticks worse than it slides."""
         return np.maximum(self.static, self.coefficient(slip)[0])
-
-    def alone(self) -> Callable[[float], tuple[float, float]]:
-        """As `coefficient`, for one lane in plain numbers."""
-        sliding, fade, exponent = number(self.sliding), number(self.fade_speed), number(self.fade_exponent)
-        excess, to_the_exponent = number(self.static) - sliding, power_to(exponent)
-
-        def fading(slip: float) -> tuple[float, float]:
-            part = excess * exp(-(slip / fade))
-            return sliding + part, -part / fade
-
-        def bent(slip: float) -> tuple[float, float]:
-            ratio = max(slip / fade, 1e-12)
-            raised = to_the_exponent(ratio)
-            part = excess * exp(-raised)
-            return sliding + part, -part * exponent * (raised / ratio) / fade
-
-        return fading if exponent == 1.0 else bent

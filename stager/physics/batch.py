@@ -1,0 +1,80 @@
+"""Batches of records: their common shape, flattened to one axis; what is the same in all samples keeps length 1."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import fields, is_dataclass, replace
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.model.arrays import Floats, Number
+
+
+def batch_shape(*records: Any) -> tuple[int, ...]:
+    """Common shape of all arrays in the given values and records (nested records and tuples are searched)."""
+    shapes: set[tuple[int, ...]] = {()}
+    for record in records:
+        _gather_shapes(record, shapes)
+    # One shape beside that of single numbers, which sorts before it, needs no broadcasting.
+    return max(shapes) if len(shapes) <= 2 else np.broadcast_shapes(*shapes)
+
+
+def _gather_shapes(value: Any, shapes: set[tuple[int, ...]]) -> None:
+    if isinstance(value, np.ndarray):
+        shapes.add(value.shape)
+        return
+    for item in value if isinstance(value, tuple) else [getattr(value, name) for name in parts_of(value)]:
+        if type(item) not in _BARE:
+            _gather_shapes(item, shapes)
+
+
+def lane(value: Number, shape: tuple[int, ...]) -> Floats:
+    """`value` as an array of shape (1,) where it is the same in all lanes, else (lanes,)."""
+    array = np.asarray(value, dtype=np.float64)
+    if array.size == 1:
+        return array.reshape(1)
+    return np.ascontiguousarray(np.broadcast_to(array, shape)).reshape(-1)
+
+
+def flatten(value: Any, shape: tuple[int, ...]) -> Any:
+    """A record with every array in it flattened to lanes; plain floats stay floats."""
+    return each(value, lambda array: lane(array, shape))
+
+
+def take(value: Any, index: NDArray[np.intp] | list[int] | slice) -> Any:
+    """The chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
+    return each(value, lambda array: array if array.shape[-1:] in ((), (1,)) else array[..., index])
+
+
+def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
+    """The same tree with each array changed; parts that hold no array are the same objects."""
+    if isinstance(value, np.ndarray):
+        return change(value)
+    if isinstance(value, tuple):
+        done = {id(item): each(item, change) for item in value}
+        same = all(done[id(item)] is item for item in value)
+        return value if same else tuple(done[id(item)] for item in value)
+    changes = {}
+    for name in parts_of(value):
+        item = getattr(value, name)
+        if type(item) not in _BARE and (new := each(item, change)) is not item:
+            changes[name] = new
+    return replace(value, **changes) if changes else value
+
+
+def parts_of(value: Any) -> tuple[str, ...]:
+    """Names of a record's fields that it is made of; none of anything else."""
+    kind: Any = type(value)
+    return _parts_of(kind)
+
+
+@cache
+def _parts_of(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind) if field.init) if is_dataclass(kind) else ()
+
+
+_BARE = frozenset((type(None), bool, int, float, str))
+"""Most of what records are made of, and never an array."""

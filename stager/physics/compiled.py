@@ -1,0 +1,104 @@
+"""Compile the numerical kernels where a compiler is installed; run the same source as plain Python elsewhere.
+
+`compiled` marks a scalar function of a kernel, `entry` one that is called from ordinary Python and kept compiled on
+disk. Without numba, or with the environment variable STAGER_COMPILE=0, both leave the function as it is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, TypeVar
+
+COMPILES = os.environ.get("STAGER_COMPILE", "1") != "0"
+"""Whether the kernels are compiled."""
+if COMPILES:
+    try:
+        import numba
+    except ImportError:
+        COMPILES = False
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+SOURCES = ("compiled.py", "contact", "cycle", "friction", "guide.py")
+"""Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
+OPTIONS = {"nogil": True, "error_model": "numpy"}
+
+_listeners: list[Callable[[], None]] = []
+
+
+def compiled(function: Function) -> Function:
+    """Compile a function that other compiled functions call."""
+    return numba.njit(**OPTIONS)(function) if COMPILES else function
+
+
+def plain(function: Callable[..., Any]) -> Callable[..., Any]:
+    """Return the Python function behind a compiled one."""
+    return getattr(function, "py_func", function)
+
+
+def on_compiling(listener: Callable[[], None] | None) -> None:
+    """Call `listener` once before kernels are compiled, which takes seconds; None: nobody listens.
+
+    Kernels that are found compiled on disk call nobody.
+    """
+    _listeners[:] = [] if listener is None else [listener]
+
+
+class Entry:
+    """A kernel as it is called from ordinary Python, compiled at its first call and kept on disk."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        self.function = function
+        self.call: Callable[..., Any] = function
+        self._started = not COMPILES
+        if COMPILES:
+            self.call = numba.njit(cache=True, **OPTIONS)(function)
+
+    def __call__(self, *given: Any) -> Any:
+        """Run the kernel."""
+        if not self._started:
+            self._start()
+        return self.call(*given)
+
+    @property
+    def kept(self) -> bool:
+        """Whether the kernel can be loaded compiled from disk."""
+        self._stamp()
+        with suppress(AttributeError, OSError):
+            return bool(self.call._cache._cache_file._load_index())  # type: ignore[attr-defined]
+        return False
+
+    def _start(self) -> None:
+        self._started = True
+        if not self.kept:
+            for listener in _listeners:
+                listener()
+            _listeners.clear()
+
+    def _stamp(self) -> None:
+        """Outdate the kept kernel by a change in any source; the compiler itself looks at the entry's file alone."""
+        with suppress(AttributeError):
+            self.call._cache._cache_file._source_stamp = stamp()  # type: ignore[attr-defined]
+
+
+def entry(function: Callable[..., Any]) -> Entry:
+    """Compile a function that ordinary Python calls."""
+    return Entry(function)
+
+
+def stamp() -> str:
+    """Return a digest of all sources of the kernels."""
+    digest = hashlib.sha256()
+    for path in sources():
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def sources() -> list[Path]:
+    """Return the files that hold compiled functions."""
+    here = Path(__file__).parent
+    found = [here / name for name in SOURCES]
+    return sorted(file for path in found for file in (path.glob("*.py") if path.is_dir() else [path]) if file.exists())

@@ -1,0 +1,175 @@
+"""The equations of motion: forces of all nips in contact at one place.
+
+Friction acts along the tangent of each side, F = μ(|s|)·N·tanh(s/ε), with the slips
+s_A = u_A − (v cos φ + rΩ) and s_B = u_B − (v cos φ_B − rΩ). A rail reacts to a round projectile with
+N_B = max(0, N cos φ − F_A sin φ), to a rod with N.
+"""
+
+from __future__ import annotations
+
+from math import tanh
+from typing import Any
+
+from stager.physics.compiled import compiled
+from stager.physics.contact.columns import (
+    AXIS,
+    BRAKE,
+    COSINE,
+    COUPLING,
+    CREEP,
+    FORCE,
+    FORCE_DRIFT,
+    GAIN,
+    HALF_WIDTH,
+    HELD,
+    LENGTH,
+    MOTOR_STEEP,
+    NIP_LAYOUT,
+    RAIL,
+    RATE,
+    RATE_DRIFT,
+    SLIP,
+    SLIP_DRIFT,
+    STEEP,
+    STEP_POWER,
+    TORQUE_HIGH,
+    TORQUE_LOW,
+    TORQUE_SLOPE,
+    WHEEL,
+)  # fmt: skip
+from stager.physics.contact.profile import press, press_change
+from stager.physics.friction.choose import coefficient
+
+Floats = Any
+LEAST_SPEED = 1e-6
+"""Slowest speed at which time along the barrel is counted [m/s]."""
+FLAT = 20.0
+"""Beyond it tanh is 1 to the last digit."""
+
+
+@compiled
+def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float, float]:
+    """Return the traction μ(|s|)·tanh(s/ε) [-] and its slope [s/m]."""
+    friction, slope = coefficient(number, abs(slip), values)
+    ratio = slip / creep
+    if ratio > FLAT:
+        return friction, slope
+    if ratio < -FLAT:
+        return -friction, slope
+    creeping = tanh(ratio)
+    return friction * creeping, slope * abs(creeping) + friction * (1.0 - creeping * creeping) / creep
+
+
+@compiled
+def motor(side: Floats, wheel: float) -> tuple[float, float]:
+    """Return the motor's torque beyond what holds the set speed [N m] and its slope by surface speed [N s]."""
+    slope = side[TORQUE_SLOPE]
+    if slope == 0.0:
+        return 0.0, 0.0
+    torque = slope * (side[HELD] - wheel)
+    if torque < side[TORQUE_LOW]:
+        return side[TORQUE_LOW], 0.0
+    if torque > side[TORQUE_HIGH]:
+        return side[TORQUE_HIGH], 0.0
+    return torque, -slope
+
+
+@compiled
+def evaluate(
+    active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any, laws: Floats,
+    even: bool, place: float, speed: float, spin: float, steep: bool, watch: bool,
+) -> tuple[float, float, float, float]:  # fmt: skip
+    """Find forces and rates where the projectile is at `place` [m] and the wheels turn at WHEEL [m/s].
+
+    Parameters
+    ----------
+    active, count : which nips touch, and how many
+    pieces : the smooth piece that each is in
+    even : bool
+        Both sides of every nip are alike and nothing spins: side A stands for both.
+    place, speed, spin : float
+        Of the projectile [m], [m/s], [rad/s].
+    steep : bool
+        Find also what an implicit step needs: derivatives by slip and by place.
+    watch : bool
+        Raise STEP_POWER of each nip to the slip power here [W].
+
+    Returns
+    -------
+    thrust, turning, thrust_change, turning_change : float
+        Force along the barrel and sum of the forces that spin the projectile [N], and their derivatives by the place
+        at fixed speeds [N/m]. SLIP [m/s], FORCE [N] and RATE of the wheel [m/s^2] of each side are left in `sides`.
+    """
+    speed = max(speed, LEAST_SPEED)
+    creep, around = body[CREEP], body[HALF_WIDTH] * spin
+    weight = 2.0 if even else 1.0
+    thrust = turning = thrust_change = turning_change = 0.0
+    for n in range(count):
+        k = active[n]
+        nip, side = nips[k], sides[2 * k]
+        offset = place - nip[AXIS]
+        normal, cosine, sine, push = press(nip, pieces[k], offset)
+        wheel = side[WHEEL]
+        slip = wheel - speed * cosine - around
+        traction, steepness = grip(kinds[0], laws[0], slip, creep)
+        force = normal * traction
+        torque, torque_steep = motor(side, wheel)
+        side[SLIP], side[FORCE], side[RATE] = slip, force, side[BRAKE] * force + side[GAIN] * torque
+        thrust += weight * force * cosine + push
+        turning += force
+        power = weight * force * slip
+        normal_change = cosine_change = sine_change = force_change = 0.0
+        if steep:
+            steepness *= normal
+            normal_change, cosine_change, sine_change, push_change = press_change(
+                nip, pieces[k], offset, normal, cosine, sine
+            )
+            slip_change = -speed * cosine_change
+            force_change = normal_change * traction + steepness * slip_change
+            thrust_change += weight * (force_change * cosine + force * cosine_change) + push_change
+            turning_change += force_change
+            side[COSINE], side[STEEP], side[COUPLING], side[MOTOR_STEEP] = cosine, steepness, 0.0, torque_steep
+            side[SLIP_DRIFT], side[FORCE_DRIFT], side[RATE_DRIFT] = (
+                slip_change, force_change, side[BRAKE] * force_change,
+            )  # fmt: skip
+        if not even:
+            other = sides[2 * k + 1]
+            wheel = other[WHEEL]
+            coupling = 0.0
+            if nip[NIP_LAYOUT] == RAIL:
+                pressed, pressed_change = normal, normal_change
+                if nip[LENGTH] < 0.0:
+                    pressed_change = normal_change * cosine + normal * cosine_change
+                    pressed_change -= force_change * sine + force * sine_change
+                    pressed = normal * cosine - force * sine
+                    coupling = -sine
+                    if not pressed > 0.0:
+                        pressed = pressed_change = coupling = 0.0
+                normal, normal_change, cosine, cosine_change = pressed, pressed_change, 1.0, 0.0
+                slip = wheel - speed + around
+                traction, steepness = grip(kinds[1], laws[1], slip, creep)
+                coupling *= traction
+            else:
+                slip = wheel - speed * cosine + around
+                traction, steepness = grip(kinds[0], laws[0], slip, creep)
+            force = normal * traction
+            torque, torque_steep = motor(other, wheel)
+            other[SLIP], other[FORCE], other[RATE] = slip, force, other[BRAKE] * force + other[GAIN] * torque
+            thrust += force * cosine
+            turning -= force
+            power += force * slip
+            if steep:
+                steepness *= normal
+                slip_change = -speed * cosine_change
+                force_change = normal_change * traction + steepness * slip_change
+                thrust_change += force_change * cosine + force * cosine_change
+                turning_change -= force_change
+                other[COSINE], other[STEEP], other[COUPLING], other[MOTOR_STEEP] = (
+                    cosine, steepness, coupling, torque_steep,
+                )  # fmt: skip
+                other[SLIP_DRIFT], other[FORCE_DRIFT], other[RATE_DRIFT] = (
+                    slip_change, force_change, other[BRAKE] * force_change,
+                )  # fmt: skip
+        if watch:
+            nip[STEP_POWER] = max(nip[STEP_POWER], power)
+    return thrust, turning, thrust_change, turning_change

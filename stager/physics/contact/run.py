@@ -1,0 +1,62 @@
+"""Many throws: samples in chunks on several threads, or one after the other where they are few."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, wait
+
+from stager.errors import StagerError
+from stager.model.arrays import Floats
+from stager.physics import compiled
+from stager.physics.contact import stages
+from stager.physics.contact.packing import Packed
+
+FEW = 192
+"""Most contacts that are not worth a second thread: about what starting one takes."""
+CHUNK = 96
+"""Least contacts in a chunk."""
+PER_THREAD = 4
+"""Chunks for each thread, so that none waits long for another."""
+
+
+def threads() -> int:
+    """Return how many threads work at once: one for each core, one alone in a process that works for another."""
+    if not compiled.COMPILES or multiprocessing.parent_process() is not None:
+        return 1
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
+    """Call `work(low, high)` for chunks of 0 … `samples`, each of which takes as long as `cost` contacts.
+
+    Samples do not depend on each other: results are the same for any number of threads.
+    """
+    workers = threads() if samples > 1 and samples * cost > FEW else 1
+    if workers == 1:
+        work(0, samples)
+        return
+    size = max(-(-CHUNK // max(cost, 1)), -(-samples // (PER_THREAD * workers)), 1)
+    with ThreadPoolExecutor(workers) as pool:
+        begun = [pool.submit(work, low, min(low + size, samples)) for low in range(0, samples, size)]
+        wait(begun)
+    for future in begun:
+        future.result()
+
+
+def run(
+    packed: Packed, speeds: tuple[Floats, Floats, Floats, Floats], entry_speed: Floats, spin: Floats, ends: Floats,
+    tolerance: float, steps: int, books: bool, out: Floats, exits: Floats,
+) -> None:  # fmt: skip
+    """Throw all samples; arguments as `stages.throw_lanes` has them. Raises StagerError where one does not end."""
+
+    def work(low: int, high: int) -> None:
+        stages.throw_lanes(
+            low, high, packed.body, packed.stages, packed.kinds, packed.laws, *speeds, entry_speed, spin, ends,
+            tolerance, steps, books, out, exits,
+        )  # fmt: skip
+
+    share(work, len(exits), speeds[0].shape[1])
+    if (exits[:, 2] == stages.NOT_REACHED).any():
+        raise StagerError("a contact did not come to its end within the allowed number of steps")
