@@ -12,8 +12,8 @@ from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
-from stager.physics.records import FIELDS, Grip, Throw, Transit
 from stager.physics.batch import batch_shape
+from stager.physics.records import FIELDS, Grip, Throw, Transit
 
 WIDEST = 200.0
 """Greatest surface speed that is looked at where no limit sets one [m/s]."""
@@ -110,7 +110,7 @@ def idle(count: int) -> Throw:
 def still(wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> Throw:
     """Return no throw, but wheels set to `wheel_speed` [m/s], shape (..., stages), side B's to another where given."""
     none = np.zeros(np.shape(wheel_speed))
-    values = {name: none for name in FIELDS} | {
+    values = dict.fromkeys(FIELDS, none) | {
         "grip": np.full(none.shape, Grip.NOT_REACHED, np.int8),
         "wheel_speed_a": wheel_speed,
         "wheel_speed_b": wheel_speed if wheel_speed_b is None else wheel_speed_b,

@@ -9,9 +9,9 @@ import numpy as np
 
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.constraints import broken_by
+from stager.errors import InputError
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
-from stager.errors import InputError
 from stager.optimise.infeasibility import explain
 from stager.optimise.judge import active, judged
 from stager.optimise.ladder import rungs

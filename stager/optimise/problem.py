@@ -23,13 +23,13 @@ from stager.model.scenario import Scenario
 from stager.model.stage import Stage
 from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
 from stager.optimise.spin import Spun, way_of
+from stager.physics.batch import take
 from stager.physics.chain import throw, transit
 from stager.physics.grip_limit import FAIRLY, Way, grip_limit
-from stager.physics.options import QUICK
-from stager.physics.records import FIELDS, Grip, Throw, Transit
 from stager.physics.guide import run_up
 from stager.physics.layout import overlapping
-from stager.physics.batch import take
+from stager.physics.options import QUICK
+from stager.physics.records import FIELDS, Grip, Throw, Transit
 
 NODES, CRUSH_NODES, COARSE = 24, 4, 32
 """Entry speeds and crushes of a table of fastest settings, and settings that are looked at first for each."""

@@ -23,10 +23,10 @@ from stager.optimise.refine import Effort, refine
 from stager.optimise.search import Solution, chosen
 from stager.optimise.spin import sides, way_of
 from stager.optimise.uncertainty import Draws, draw, is_uncertain
+from stager.physics.batch import flatten
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Throw
-from stager.physics.batch import flatten
 
 ROUGH = Options(tolerance=1e-4)
 QUANTILE, CHANCE, SURE = 0.05, 0.95, 0.95

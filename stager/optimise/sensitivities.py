@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from stager.constraints import LIMITS, Kind, broken_by
 from stager.optimise.parts import Row
-from stager.optimise.problem import NO_MARGINS, Problem, Trial
+from stager.optimise.problem import Problem, Trial
 from stager.optimise.refine import CLOSE, fastest, refine
 from stager.optimise.search import Clock, solve
 
@@ -32,7 +32,7 @@ def looser(margins: Mapping[str, float], name: str, factor: float) -> dict[str, 
 
 def without(margins: Mapping[str, float], names: tuple[str, ...] | list[str]) -> dict[str, float]:
     """Return margins with the named limits set free."""
-    return {**margins, **{name: FREE for name in names}}
+    return {**margins, **dict.fromkeys(names, FREE)}
 
 
 def prices(row: Row, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock) -> dict[str, float]:

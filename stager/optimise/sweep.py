@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.constraints import speed_range
 from stager.physics.chain import throw, transit
 from stager.physics.grip_limit import Way, grip_limit
 from stager.physics.guide import run_up
-from stager.physics.records import Throw
 
 POINTS = 81
 BEYOND = 2.0

@@ -19,9 +19,9 @@ from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario, Uncertain
 from stager.optimise.judge import JUDGED
 from stager.optimise.records import Margin, Settings
+from stager.physics.batch import flatten, take
 from stager.physics.chain import throw
 from stager.physics.records import Throw
-from stager.physics.batch import flatten, take
 
 ROOT_3 = np.sqrt(3.0)
 NOMINAL_ONLY = 0.5

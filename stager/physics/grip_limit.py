@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.physics.batch import take
 from stager.physics.chain import transit
 from stager.physics.options import DEFAULT, QUICK, Options
 from stager.physics.records import Transit
-from stager.physics.batch import take
 
 NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
 """Shares of the greatest exit speed at the grip limit, and where it is hardly missed [-]."""
