@@ -31,6 +31,8 @@ from stager.physics.layout import overlapping
 DRAWS = 400
 ROUNDS = 4
 """Rounds in which reserves are found for settings and settings for reserves."""
+SETTLED = 4e-3
+"""Change of a reserve that is too small to matter [-]."""
 SLOWEST = 0.5
 """Wheels are slowed to no less than this share to keep limits as surely as asked for [-]."""
 TOGETHER = "stages that hold the projectile together are not set to a spin yet"
@@ -183,23 +185,35 @@ class _Planning:
         drawn = margin_draws(leader.scenario)
         if drawn is None or leader.count == 0:
             return rows
-        for turn in range(ROUNDS):
-            self.margin = margin_of(leader.scenario, drawn, leader.settings)
-            if (turn and enough(self.margin)) or self.clock.out("the reserve of hard limits"):
+        self._settle_reserve(leader, drawn)
+        return [row if not self.reserve else self._again(row) for row in rows]
+
+    def _settle_reserve(self, row: Row, drawn: Draws) -> Row:
+        """Find reserve and settings that agree: the reserve is read off at the settings that are found under it."""
+        for _ in range(ROUNDS):
+            if self.clock.out("the reserve of hard limits"):
                 break
-            if not any(self.margin.reserve.values()):
+            self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
+            needed = self.margin.reserve
+            names = {*needed, *self.reserve}
+            change = max((abs(needed.get(name, 0.0) - self.reserve.get(name, 0.0)) for name in names), default=0.0)
+            if enough(self.margin) and change < SETTLED:
                 break
-            self.reserve = self.margin.reserve
-            leader = self._again(leader)
-        return [self._again(row) if row.count != leader.count else leader for row in rows]
+            used = {name for name in names if needed.get(name, 0.0) > 0.0}
+            if not used and not self.reserve:
+                break
+            before = row
+            self.reserve = {name: needed.get(name, 0.0) for name in used}
+            row = self._again(row)
+            if not row.feasible:
+                return before
+        return row
 
     def _again(self, row: Row) -> Row:
-        """A row solved anew under the reserves, from what was best without them."""
+        """A row solved anew under the reserve, from what was best without it."""
         if row.solution is None:
             return row
         solution = improve(under(row.solution.problem, self.reserve), row.solution.trial)
-        if not solution.feasible and row.solution.problem.margins == self.reserve:
-            return row
         return replace(row, solution=solution, settings=solution.settings)
 
     def _surely(self, row: Row) -> Row:
@@ -207,18 +221,9 @@ class _Planning:
         drawn = margin_draws(row.scenario)
         if drawn is None or row.solution is None:
             return row
-        self.margin = margin_of(row.scenario, drawn, row.settings)
-        for _ in range(ROUNDS):
-            if enough(self.margin):
-                return row
-            needed = {
-                name: max(share, self.reserve.get(name, 0.0)) for name, share in self.margin.reserve.items()
-            }
-            solution = improve(under(row.solution.problem, needed), row.solution.trial)
-            if not solution.feasible:
-                break
-            row = replace(row, solution=solution, settings=solution.settings)
-            self.margin = margin_of(row.scenario, drawn, row.settings)
+        row = self._settle_reserve(row, drawn)
+        if self.margin is None or enough(self.margin):
+            self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
         return row if enough(self.margin) else self._slowed(row, drawn)
 
     def _slowed(self, row: Row, drawn: Draws) -> Row:
@@ -227,7 +232,7 @@ class _Planning:
         for _ in range(10):
             middle = (low + high) / 2
             settings = judged(row.scenario, row.settings.lead * middle, row.settings.design.launcher)
-            margin = margin_of(row.scenario, drawn, settings)
+            margin = margin_of(row.scenario, drawn, settings, self.reserve)
             if settings.feasible and enough(margin):
                 low, best = middle, (settings, margin)
             else:

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range
+from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, evaluate, exit_cap, speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
@@ -197,6 +197,7 @@ class Problem:
         self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
         self.high = np.append(np.full(count, np.log(FASTEST)), np.ones(self.size - count))
         self.budget: Budget | None = None
+        self._by_stage: dict[str, bool] = {}
         self.calls = 0
 
     def _top(self, k: int) -> float:
@@ -284,7 +285,7 @@ class Problem:
             rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
         for limit in LIMITS:
             if limit.kind is Kind.THROW or (limit.kind is Kind.WHEEL and self.ranged):
-                self._row(rows, limit, point, shape)
+                self._row_or_rows(rows, limit, point, shape)
         if point.launcher.supply is None:
             self._spend(rows, point, shape)
         slack = np.stack(rows, axis=-1)
@@ -324,6 +325,32 @@ class Problem:
         if self.budget is not None and (used := self.budget.used(point)) is not None:
             slack = np.broadcast_to(1.0 - used / self.budget.value, shape)
             rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
+
+    def _row_or_rows(self, rows: list[Floats], limit: Limit, point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        """One row a limit, or, where a limit is that of its worst stage, one for each stage: a minimum has kinks where
+        stages change places, each stage's own slack has none."""
+        if self.count > 1 and self._by_stage.get(limit.name, True):
+            parts: list[Floats] = []
+            for k in range(self.count):
+                self._row(parts, limit, _of_stage(point, k), shape)
+            if limit.name not in self._by_stage and parts:
+                whole: list[Floats] = []
+                self._row(whole, limit, point, shape)
+                through = ~point.throw.jammed
+                same = len(parts) == self.count and np.allclose(
+                    np.min(parts, axis=0)[through], whole[0][through], rtol=1e-9, atol=1e-12
+                )
+                apart = any(not np.allclose(part[through], parts[0][through]) for part in parts)
+                if through.sum() > 1:
+                    self._by_stage[limit.name] = same and apart
+                if not (same and apart):
+                    parts = whole
+            if parts or self._by_stage.get(limit.name, False):
+                rows.extend(parts)
+                return
+            if limit.name in self._by_stage:
+                self._by_stage[limit.name] = False
+        self._row(rows, limit, point, shape)
 
     def _row(self, rows: list[Floats], limit: Any, point: OperatingPoint, shape: tuple[int, ...]) -> None:
         result = evaluate(limit, point)
@@ -386,6 +413,17 @@ class Problem:
 def has_range(stage: Stage) -> bool:
     """Return whether the crush of a stage may be chosen."""
     return stage.crush_range is not None and stage.crush_range[0] < stage.crush_range[1]
+
+
+def _of_stage(point: OperatingPoint, k: int) -> OperatingPoint:
+    """An operating point of which only one stage is looked at."""
+    stage, done = point.launcher.stage(k), point.throw
+    stages = Transit(**{name: getattr(done.stages, name)[..., k : k + 1] for name in FIELDS})
+    return OperatingPoint(
+        launcher=replace(point.launcher, stages=(stage,), template=stage), limit_values=point.limit_values,
+        throw=replace(done, stages=stages), options=point.options,
+        grip_limit=None if point.grip_limit is None else point.grip_limit[..., k : k + 1],
+    )  # fmt: skip
 
 
 def _rows(done: Throw, rows: NDArray[np.intp]) -> Throw:

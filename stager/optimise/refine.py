@@ -17,15 +17,19 @@ from stager.optimise.problem import KEPT, Problem, Trial
 
 Objective = Callable[[Trial], Floats]
 """What is to be the greatest, of samples, (samples,)."""
-SHARES = np.array([1.0, 0.6, 0.3, 0.1, 0.03])
+SHARES = np.array([1.0, 0.7, 0.4, 0.15, 0.03])
 """Of a step, all tried together [-]."""
+STEP, ROOM, AIMED = 1e-4, 0.3, 1e-7
+"""Of differences in smooth models; how far those may lead; slack that they aim at [-]."""
+INNER = 0.3
+"""Inner place of two that are looked at on either side, as a share of the trust region [-]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
     """How closely a search looks: rounds; radius of the first trust region, and the one that ends it [-]."""
 
-    rounds: int = 24
+    rounds: int = 16
     radius: float = 0.08
     smallest: float = 2e-5
     gain: float = 2e-7
@@ -67,28 +71,60 @@ def refine(
     for _ in range(effort.rounds):
         if here.jammed[0]:
             break
-        step = float(np.clip(radius / 3, 5e-5, 1e-3))
-        model = _Model(problem, here, objective, step, least)
-        move, promised, price = model.step(radius, penalty)
+        model = _Model(problem, here, objective, radius, least)
+        move, promised, price = model.step(penalty)
         penalty = max(penalty, 2.0 * price)
-        if not np.isfinite(move).all() or np.abs(move).max(initial=0.0) == 0.0:
-            radius *= 0.2
-            if radius < effort.smallest:
-                break
-            continue
         trials = problem.look(here.x + SHARES[:, None] * move)
         around = model.trials.join(trials)
         merit = _merit(around, objective, model.scale, penalty, least)
         before = _merit(here, objective, model.scale, penalty, least)[0]
         place = int(np.argmax(merit))
         gained = float(merit[place] - before)
+        kept = _better(objective, kept, around, least)
+        reach = np.abs(around.x[place] - here.x[0]).max() if gained > 0 else 0.0
         if gained > 0:
             here = around.take([place])
-        kept = _better(objective, kept, around, least)
-        whole = gained > 0.5 * promised
-        radius = min(radius * 1.6, 0.3) if whole else radius * (0.5 if gained > 0.1 * promised else 0.25)
-        if radius < effort.smallest or (promised < effort.gain and gained < effort.gain and radius < 1e-3):
+        whole, part = reach > 0.9 * radius and gained > 0.5 * promised, gained > 0.3 * promised
+        radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else 0.3)
+        if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):
             break
+    else:
+        # Not settled: no kink holds the settings, so smooth models serve.
+        return smooth(problem, kept, objective, effort, least)
+    return kept
+
+
+def smooth(problem: Problem, start: Trial, objective: Objective, effort: Effort, least: float = 0.0) -> Trial:
+    """Polish settings that lie on no kink by sequential quadratic programming (SLSQP, Kraft 1988)."""
+    from scipy.optimize import minimize
+
+    if start.jammed[0]:
+        return start
+    size, scale = problem.size, max(abs(float(objective(start)[0])), 1e-9)
+    kept, seen = start, dict[bytes, tuple[Floats, Floats]]()
+    moves = np.vstack([np.zeros(size), STEP * np.eye(size), -STEP * np.eye(size)])
+
+    def values(x: Floats) -> tuple[Floats, Floats]:
+        """Minus the objective and the slacks, (rows,), and their slopes, (rows, variables)."""
+        nonlocal kept
+        key = x.tobytes()
+        if key not in seen:
+            trials = problem.look(x + moves)
+            kept = _better(objective, kept, trials, least)
+            rows = [-objective(trials) / scale, *(trials.slack.T - AIMED)]
+            if least:
+                rows.append(trials.exit_speed / least - 1.0)
+            table = np.nan_to_num(np.stack(rows), posinf=1e3, neginf=-1e3)
+            seen[key] = table[:, 0], (table[:, 1 : size + 1] - table[:, size + 1 :]) / (2 * STEP)
+        return seen[key]
+
+    limits = [{"type": "ineq", "fun": lambda x: values(x)[0][1:], "jac": lambda x: values(x)[1][1:]}]
+    here = start.x[0]
+    minimize(
+        lambda x: float(values(x)[0][0]), here, jac=lambda x: values(x)[1][0], method="SLSQP", constraints=limits,
+        bounds=np.column_stack([np.maximum(problem.low, here - ROOM), np.minimum(problem.high, here + ROOM)]),
+        options={"maxiter": effort.rounds, "ftol": 1e-8},
+    )  # fmt: skip
     return kept
 
 
@@ -109,29 +145,37 @@ def _merit(trial: Trial, objective: Objective, scale: float, penalty: float, lea
 
 
 class _Model:
-    """Slopes of objective and slacks about a setting, either way of each variable."""
+    """Objective and slacks about a setting, straight between the places looked at on either side of each variable."""
 
-    def __init__(self, problem: Problem, here: Trial, objective: Objective, step: float, least: float) -> None:
+    def __init__(self, problem: Problem, here: Trial, objective: Objective, radius: float, least: float) -> None:
         size = problem.size
         self.problem, self.here, self.least = problem, here, least
-        ups, downs = np.eye(size) * step, -np.eye(size) * step
-        self.trials = problem.look(here.x + np.vstack([ups, downs]))
+        ends = [way * np.eye(size) for way in (1.0, -1.0)]
+        moves = np.vstack([share * radius * end for share in (INNER, 1.0) for end in ends])
+        self.trials = problem.look(here.x + moves)
         values = self._values(here, objective)[0]
         self.scale = max(abs(float(values[0])), 1e-9)
-        values = values / np.append(self.scale, np.ones(values.size - 1))
-        around = self._values(self.trials, objective) / np.append(self.scale, np.ones(values.size - 1))
-        moved = np.abs(self.trials.x - here.x).max(axis=1)
+        unit = np.append(self.scale, np.ones(values.size - 1))
+        self.values = values / unit
+        around = (self._values(self.trials, objective) / unit).reshape(2, 2 * size, -1)
+        moved = np.abs(self.trials.x - here.x).max(axis=1).reshape(2, 2 * size)
+        jammed = self.trials.jammed.reshape(2, 2 * size)
+        # Segments: from here to the inner place, and on to the outer one, first all up, then all down.
+        self.length = np.stack([moved[0], moved[1] - moved[0]])
+        rise = np.stack([around[0] - self.values, around[1] - around[0]])
         with np.errstate(divide="ignore", invalid="ignore"):
-            slopes = (around - values) / moved[:, None]
-        open_to = (moved > 0) & ~self.trials.jammed & np.isfinite(slopes).all(axis=1)
-        slopes[~open_to] = 0.0
-        self.up, self.down, self.open_up, self.open_down = slopes[:size], slopes[size:], open_to[:size], open_to[size:]
+            slopes = rise / self.length[..., None]
+        shut = jammed | (self.length <= 0) | ~np.isfinite(slopes).all(axis=2)
+        shut[1] |= shut[0]
+        slopes[shut] = 0.0
+        self.length = np.where(shut, 0.0, self.length)
         # A valley has a slope both ways at once: there the mean slope serves.
-        valley = (self.up[:, 0] + self.down[:, 0] > 1e-9) & self.open_up & self.open_down
-        mean = (self.up - self.down) / 2
-        self.up = np.where(valley[:, None], mean, self.up)
-        self.down = np.where(valley[:, None], -mean, self.down)
-        self.values = values
+        up, down = slopes[0, :size], slopes[0, size:]
+        valley = (up[:, 0] + down[:, 0] > 1e-9) & ~shut[0, :size] & ~shut[0, size:]
+        mean = (up - down) / 2
+        for row in slopes:
+            row[:size][valley], row[size:][valley] = mean[valley], -mean[valley]
+        self.slopes = slopes.reshape(4 * size, -1)
 
     def _values(self, trial: Trial, objective: Objective) -> Floats:
         rows = [objective(trial), *trial.slack.T]
@@ -139,28 +183,23 @@ class _Model:
             rows.append(trial.exit_speed / self.least - 1.0)
         return np.stack([np.nan_to_num(row, posinf=1e6, neginf=-1e6) for row in rows], axis=-1)
 
-    def step(self, radius: float, penalty: float) -> tuple[Floats, float, float]:
+    def step(self, penalty: float) -> tuple[Floats, float, float]:
         """The step of the linear programme, the merit it promises, and the greatest price of a limit."""
         from scipy.optimize import linprog
 
-        size, x = self.problem.size, self.here.x[0]
-        slack = self.values[1:]
-        slopes = np.concatenate([self.up, self.down])
-        reach = radius * np.abs(slopes[:, 1:]).sum(axis=0)
+        size, slack, length = self.problem.size, self.values[1:], self.length.ravel()
+        reach = (np.abs(self.slopes[:, 1:]) * length[:, None]).sum(axis=0)
         near = np.flatnonzero(slack < reach + 10 * KEPT)
-        limits = near.size
-        cost = np.concatenate([-slopes[:, 0], np.full(limits, penalty)])
-        rows = np.hstack([-slopes[:, 1 + near].T, -np.eye(limits)]) if limits else None
-        right = slack[near] if limits else None
-        room_up = np.where(self.open_up, np.minimum(radius, self.problem.high - x), 0.0)
-        room_down = np.where(self.open_down, np.minimum(radius, x - self.problem.low), 0.0)
-        room = np.maximum(np.concatenate([room_up, room_down]), 0.0)
-        bounds = np.column_stack([np.zeros(2 * size + limits), np.concatenate([room, np.full(limits, np.inf)])])
-        found = linprog(cost, A_ub=rows, b_ub=right, bounds=bounds, method="highs")
+        cost = np.concatenate([-self.slopes[:, 0], np.full(near.size, penalty)])
+        rows = np.hstack([-self.slopes[:, 1 + near].T, -np.eye(near.size)]) if near.size else None
+        ends = np.concatenate([length, np.full(near.size, np.inf)])
+        found = linprog(
+            cost, A_ub=rows, b_ub=slack[near] if near.size else None,
+            bounds=np.column_stack([np.zeros(ends.size), ends]), method="highs",
+        )  # fmt: skip
         if found.x is None:
             return np.zeros(size), 0.0, 0.0
-        move = found.x[:size] - found.x[size : 2 * size]
-        before = float(np.maximum(-slack, 0.0).sum())
-        promised = float(-found.fun + penalty * before)
-        price = float(np.abs(found.ineqlin.marginals).max(initial=0.0)) if limits else 0.0
-        return move, promised, min(price, 1e3)
+        taken = found.x[: 4 * size].reshape(2, 2 * size).sum(axis=0)
+        promised = float(-found.fun + penalty * np.maximum(-slack, 0.0).sum())
+        price = float(np.abs(found.ineqlin.marginals).max(initial=0.0)) if near.size else 0.0
+        return taken[:size] - taken[size:], promised, min(price, 1e3)

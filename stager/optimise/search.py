@@ -223,10 +223,10 @@ def _polish(problem: Problem, population: Trial, objective: Objective, effort: E
     found: Trial | None = None
     seen: list[Floats] = []
     for row in order:
-        x = population.x[row]
-        if any(np.abs(x - other).max() < APART for other in seen):
+        place = np.append(np.log(np.maximum(population.lead[row], 1e-9)), population.x[row, problem.count :])
+        if any(np.abs(place - other).max() < APART for other in seen):
             continue
-        seen.append(x)
+        seen.append(place)
         one = refine(problem, population.take([int(row)]), objective, effort)
         found = one if found is None else best(objective, found.join(one))
         if len(seen) == POLISHED + (problem.count == 1):

@@ -11,19 +11,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, still
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario, Uncertain
-from stager.optimise.judge import JUDGED
 from stager.optimise.records import Margin, Settings
 from stager.physics.batch import flatten, take
 from stager.physics.chain import throw
+from stager.physics.options import Options
 from stager.physics.records import Throw
 
 ROOT_3 = np.sqrt(3.0)
+DRAWN = Options(tolerance=1e-5)
+"""How draws are thrown."""
+NO_RESERVE: Mapping[str, float] = {}
 NOMINAL_ONLY = 0.5
 """Confidence at and below which no reserve is kept [-]."""
 MARGIN_DRAWS, FRESH = 1000, 2000
@@ -32,6 +36,8 @@ SPREADS = 2.0
 """Standard deviations of the share of builds by which more are asked for, as both samples are chance [-]."""
 LOOKED, SURELY = 100, 5.0
 """Draws on which costly limits are looked at first, and standard deviations from the limit that are enough."""
+TIGHT = 2e-3
+"""Slack beyond its reserve up to which a limit counts as used up [-]."""
 AT_REST = 0.95
 """Share of its slack at rest that a wheel's limit may be asked to keep in reserve [-]."""
 
@@ -100,20 +106,20 @@ def target(confidence: float) -> float:
     return float(min(confidence + SPREADS * spread, 1.0 - 1.0 / MARGIN_DRAWS))
 
 
-def throw_draws(draws: Draws, settings: Settings, scale: float = 1.0) -> Throw:
-    """Return throws of all draws at the same wheel speeds, slowed by `scale`."""
+def throw_draws(draws: Draws, settings: Settings) -> Throw:
+    """Return throws of all draws at the same wheel speeds."""
     each = np.ones((draws.lanes, 1))
-    other = None if settings.wheel_speed_b is None else each * settings.wheel_speed_b * scale
-    return throw(draws.launcher, each * settings.wheel_speed * scale, other, options=JUDGED)
+    other = None if settings.wheel_speed_b is None else each * settings.wheel_speed_b
+    return throw(draws.launcher, each * settings.wheel_speed, other, options=DRAWN)
 
 
 def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tuple[Floats, Floats]]:
     """Return slack [-] and value, in units of the nominal bound, of each hard limit by name, shapes (draws + 1,)."""
     limit_values, lanes = scenario.limit_values, draws.lanes
-    point = OperatingPoint(launcher=draws.launcher, limit_values=limit_values, throw=done, options=JUDGED)
+    point = OperatingPoint(launcher=draws.launcher, limit_values=limit_values, throw=done, options=DRAWN)
     few = np.arange(min(LOOKED, lanes))
     some = OperatingPoint(
-        launcher=take(draws.launcher, few), limit_values=limit_values, throw=rows(done, few), options=JUDGED
+        launcher=take(draws.launcher, few), limit_values=limit_values, throw=rows(done, few), options=DRAWN
     )
     found: dict[str, tuple[Floats, Floats]] = {}
     for limit in LIMITS:
@@ -151,13 +157,17 @@ def at_rest(scenario: Scenario, draws: Draws, count: int) -> dict[str, Floats]:
     return found
 
 
-def margin_of(scenario: Scenario, draws: Draws, settings: Settings, *, ranged: bool = False, scale: float = 1.0) -> Margin:
+def margin_of(
+    scenario: Scenario, draws: Draws, settings: Settings, held: Mapping[str, float] = NO_RESERVE, *,
+    ranged: bool = False,
+) -> Margin:  # fmt: skip
     """Return how surely settings keep the hard limits, and the reserve that the nominal build would need.
 
-    ranged: whether the crush may still be chosen, so that what builds break at rest may be mended.
+    held: reserve under which they were found; ranged: whether the crush may still be chosen, so that what builds break
+    at rest may be mended.
     """
     confidence = scenario.limit_values.confidence
-    done = throw_draws(draws, settings, scale)
+    done = throw_draws(draws, settings)
     slacks = hard_slacks(scenario, draws, done)
     resting = {} if ranged else at_rest(scenario, draws, settings.count)
     broken_at_rest = {name: slack[1:] < -ROUNDING for name, slack in resting.items()}
@@ -174,7 +184,7 @@ def margin_of(scenario: Scenario, draws: Draws, settings: Settings, *, ranged: b
             name: float(np.quantile(np.nan_to_num(value[1:], posinf=1e300), 1 - confidence if name in floors else confidence))
             for name, (_, value) in slacks.items()
         }
-    reserve = _reserve({name: slack for name, (slack, _) in slacks.items()}, mendable, target(confidence))
+    reserve = _reserve({name: slack for name, (slack, _) in slacks.items()}, mendable, target(confidence), held)
     for name, slack in resting.items():
         if name in reserve:
             reserve[name] = min(reserve[name], AT_REST * max(float(slack[0]), 0.0))
@@ -189,24 +199,30 @@ def enough(margin: Margin) -> bool:
     return margin.kept >= target(margin.confidence) - max(margin.unkeepable.values(), default=0.0)
 
 
-def _reserve(slacks: Mapping[str, Floats], mendable: Floats, share: float) -> dict[str, float]:
-    """Least slack of each limit in the nominal build with which `share` of the builds keep all together [-]."""
+def _reserve(
+    slacks: Mapping[str, Floats], mendable: NDArray[np.bool_], share: float, held: Mapping[str, float]
+) -> dict[str, float]:
+    """Least slack of each limit in the nominal build with which `share` of the builds keep all together [-].
+
+    held : reserve under which the settings were found: a limit that has used it up will have the new one.
+    """
     shifts = {name: slack[1:][mendable] - slack[0] for name, slack in slacks.items()}
     if not shifts or not mendable.any():
         return {}
+    used_up = {name for name, slack in slacks.items() if slack[0] <= held.get(name, 0.0) + TIGHT}
 
     def reserves(level: float) -> dict[str, float]:
         return {name: max(float(np.quantile(-shift, level)), 0.0) for name, shift in shifts.items()}
 
     def joint(level: float) -> float:
-        needed = reserves(level)
         kept = np.ones(int(mendable.sum()), bool)
-        for name, shift in shifts.items():
-            kept &= shift + max(needed[name], float(slacks[name][0])) >= -0.5 * ROUNDING
+        for name, needed in reserves(level).items():
+            have = needed if name in used_up else max(needed, float(slacks[name][0]))
+            kept &= shifts[name] + have >= -0.5 * ROUNDING
         return float(kept.mean())
 
     low, high = 0.5, 1.0
-    for _ in range(12):
+    for _ in range(14):
         middle = (low + high) / 2
         low, high = (low, middle) if joint(middle) >= share else (middle, high)
     return reserves(high)
