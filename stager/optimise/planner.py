@@ -12,6 +12,7 @@ from stager.constraints import broken_by
 from stager.errors import InputError
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
+from stager.optimise.draws import Draws
 from stager.optimise.infeasibility import explain
 from stager.optimise.judge import active, judged
 from stager.optimise.ladder import rungs
@@ -23,7 +24,7 @@ from stager.optimise.robust import robust, steadiest
 from stager.optimise.search import Clock, Solution, improve, most_stages
 from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
 from stager.optimise.tune import Step, Tuned, tune
-from stager.optimise.uncertainty import Draws, enough, margin_draws, margin_of
+from stager.optimise.uncertainty import enough, margin_draws, margin_of
 from stager.optimise.verdict import advise, margin_sentence, stops
 from stager.parallel import Executor
 from stager.physics.layout import overlapping

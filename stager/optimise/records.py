@@ -11,6 +11,7 @@ import numpy as np
 from stager.bounds import Bound
 from stager.constraints import LimitResult, OperatingPoint
 from stager.model.arrays import Floats
+from stager.optimise.flown import Flown
 from stager.optimise.spin import SPIN_WITHIN
 from stager.physics.records import Throw
 
@@ -252,6 +253,7 @@ class Plan:
     spread: standard deviation over exit speed of the steadiest settings, spread_before: of those with the least heat.
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
     that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
+    flown: where the planned throw comes down, None where nothing of its flight is asked for.
     """
 
     best: Settings | None
@@ -273,6 +275,7 @@ class Plan:
     fastest: Settings | None = None
     margin: Margin | None = None
     left_open: tuple[str, ...] = ()
+    flown: Flown | None = None
 
     @property
     def nothing_fits(self) -> bool:

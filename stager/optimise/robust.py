@@ -15,6 +15,7 @@ import numpy as np
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
+from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.judge import JUDGED, REACHED, judged
 from stager.optimise.parts import Row
 from stager.optimise.problem import Problem, Trial
@@ -22,7 +23,6 @@ from stager.optimise.records import Robust, Settings
 from stager.optimise.refine import Effort, refine
 from stager.optimise.search import Solution, chosen
 from stager.optimise.spin import sides, way_of
-from stager.optimise.uncertainty import Draws, draw, is_uncertain
 from stager.physics.batch import flatten
 from stager.physics.chain import throw
 from stager.physics.options import Options

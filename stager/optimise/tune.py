@@ -13,9 +13,9 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.scenario import Scenario
+from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.records import Parts
 from stager.optimise.spin import sides, turns, way_of
-from stager.optimise.uncertainty import Draws, draw, is_uncertain
 from stager.parallel import Executor
 from stager.physics.batch import batch_shape, flatten, take
 from stager.physics.chain import throw

@@ -8,23 +8,21 @@ nominal build to a drawn one hardly depends on the settings, so its quantiles te
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, still
 from stager.constraints.limit import ROUNDING
-from stager.model.arrays import Floats, Number
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario, Uncertain
+from stager.model.arrays import Floats
+from stager.model.scenario import Scenario
+from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.records import Margin, Settings
 from stager.physics.batch import flatten, take
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Throw
 
-ROOT_3 = np.sqrt(3.0)
 DRAWN = Options(tolerance=1e-5)
 """How draws are thrown."""
 NO_RESERVE: Mapping[str, float] = {}
@@ -40,56 +38,6 @@ TIGHT = 2e-3
 """Slack beyond its reserve up to which a limit counts as used up [-]."""
 AT_REST = 0.95
 """Share of its slack at rest that a wheel's limit may be asked to keep in reserve [-]."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Draws:
-    """values by key in SI, each (lanes,), lane 0 the configuration's own; `launcher` with arrays over the lanes."""
-
-    values: Mapping[str, Floats]
-    launcher: Launcher
-    lanes: int
-
-
-def draw(scenario: Scenario, count: int, rng: np.random.Generator) -> Draws:
-    """`count` draws behind the nominal values.
-
-    Posterior draws of a fit are taken as they are, rows whole; every other uncertain quantity by itself, in equal
-    slices of its distribution, shuffled (McKay, Beckman, Conover 1979: less noise than plain draws).
-    """
-    values: dict[str, Floats] = {}
-    fitted = scenario.draws or {}
-    if fitted:
-        size = next(iter(fitted.values())).size
-        rows = rng.permutation(np.resize(rng.permutation(size), count))
-        for key, drawn in fitted.items():
-            values[key] = np.concatenate([[scenario.values.get(key, float(np.median(drawn)))], drawn[rows]])
-    for item in scenario.uncertain:
-        if item.key not in values:
-            slices = (rng.permutation(count) + rng.uniform(size=count)) / count
-            values[item.key] = np.concatenate([[item.value], quantile(item, slices)])
-    launcher = scenario.realise(dict[str, Number](values)) if values else scenario.launcher
-    return Draws(values=values, launcher=launcher, lanes=count + 1)
-
-
-def quantile(item: Uncertain, share: Floats) -> Floats:
-    """Value below which `share` of the distribution lies, in the quantity's unit.
-
-    Normal, cut to the key's valid range, or rectangular of half-width √3 u (JCGM 101, 6.4.2).
-    """
-    from scipy.special import ndtr, ndtri
-
-    spread = item.standard_uncertainty
-    if item.rectangular:
-        low, high = max(item.value - ROOT_3 * spread, item.low), min(item.value + ROOT_3 * spread, item.high)
-        return np.asarray(low + share * (high - low))
-    below, above = (float(ndtr((end - item.value) / spread)) for end in (item.low, item.high))
-    return np.asarray(np.clip(item.value + spread * ndtri(below + share * (above - below)), item.low, item.high))
-
-
-def is_uncertain(scenario: Scenario) -> bool:
-    """Return whether anything of a scenario is uncertain."""
-    return bool(scenario.uncertain or scenario.draws)
 
 
 def margin_draws(scenario: Scenario, seed: int = 7) -> Draws | None:

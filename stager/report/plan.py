@@ -10,7 +10,7 @@ from stager.model.launcher import Launcher
 from stager.optimise.records import Missed, Plan, Relaxation, Settings
 from stager.physics.motion import translation_energy
 from stager.physics.muzzle import outlet_speed
-from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, spacing, sturdy
+from stager.report import catalogue, certificate, duty, flight, front, ladder, limits, safety, spacing, sturdy
 from stager.report import throw as throws
 from stager.report.answer import Answer
 from stager.report.cautions import CAUTIONS
@@ -43,9 +43,10 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
     notes = [
         *planned(plan), *throws.instruments(launcher, stages), *_notes(content), *room,
-        *certificate.sentences(plan), *hurts, *CAUTIONS,
+        *certificate.sentences(plan), *flight.notes(launcher, plan.flown), *hurts, *CAUTIONS,
     ]  # fmt: skip
-    screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
+    verdict, more = plan.verdict if plan.best else "", flight.tables(plan.flown)
+    screen = Screen(_headline(launcher, plan), tables, notes, verdict=verdict, more_tables=more)
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)
 
 
@@ -77,6 +78,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "settled": None if best is None else duty.settled(best.design),
         "feed": duty.feed(launcher),
         "safety": None if best is None else safety.summary(launcher, best.throw),
+        **flight.summary(launcher, plan.flown),
         **_missed(launcher, plan),
     }
 
