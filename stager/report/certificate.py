@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from stager.bounds import LEFT_OUT, Bound
-from stager.optimise.choose import REACHED as ENOUGH
+from stager.bounds import Bound
+from stager.optimise.judge import REACHED as ENOUGH
 from stager.optimise.records import Plan, Rung
 from stager.report import catalogue
 from stager.report.digits import percent, plural, speed
@@ -18,17 +18,17 @@ short of what is asked for that it need not be a stage's own doing."""
 
 def summary(plan: Plan) -> dict[str, Any]:
     """The bound as the document has it; `bound_by_stages_m_s` counts from no stage."""
-    known, best = plan.bound, plan.best
+    known, fastest = plan.bound, plan.best if plan.fastest is None else plan.fastest
     return {
         "bound_m_s": None if known is None else known.speed,
-        "gap_fraction": None if known is None or best is None else known.speed / best.exit_speed - 1,
+        "gap_fraction": None if known is None or fastest is None else known.speed / fastest.exit_speed - 1,
         "certificate": None
         if known is None
         else {
             "bound_by_stages_m_s": list(known.speeds),
             "missing": known.missing or None,
             "evidence": known.evidence or None,
-            "left_out": _left_out(plan),
+            "left_out": sorted(name.replace("_", " ") for name in known.left_out),
         },
     }
 
@@ -39,19 +39,21 @@ def sentences(plan: Plan) -> list[str]:
     if known is None:
         return []
     asked = None if best is None else known.asked
-    said = [nearness(known.speed, None if best is None or asked is not None else best.exit_speed)]
+    # The bound is one on the fastest design; a cap alone is none.
+    fastest = best if plan.fastest is None else plan.fastest
+    bare = known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + REACHED))
+    said = [] if bare else [nearness(known.speed, None if fastest is None or asked is not None else fastest.exit_speed)]
     if best is not None and asked is not None and not reaches(plan.ladder[: best.count], asked):
         said.append(fewest(known, asked, best.count))
     if plan.catalogue is not None:
         said.append(catalogue.proviso(plan.catalogue))
-    if known.missing and (best is None or known.speed > best.exit_speed * (1 + REACHED)):
-        said.append(f"The bound is what limits on the throw allow: there is no sharper one yet of {known.missing}.")
+    if bare:
+        said.append(f"There is no upper bound yet for {known.missing}, so nothing tells how much faster another setting is.")
     if known.evidence:
         said.append(f"Proven, but for {known.evidence}.")
-    names = _left_out(plan)
+    names = [name.replace("_", " ") for name in sorted(known.left_out & plan.binding)]
     if names and not known.missing:
-        shared = f"limits that stages share ({', '.join(names)})"
-        said.append(f"The bound leaves out {shared}: the plan may be nearer to the best than that.")
+        said.append(f"The bound leaves out {', '.join(names)}: the plan may be nearer to the best than that.")
     return [" ".join(part for part in said if part)]
 
 
@@ -87,8 +89,3 @@ def fewest(known: Bound, asked: float, count: int) -> str:
     if most > asked * (1 - SHORT):
         return f"Fewer stages cannot do: {fewer} cannot reach {speed(asked)} m/s."
     return f"Fewer stages cannot do: {fewer} can reach at most {speed(most)} m/s."
-
-
-def _left_out(plan: Plan) -> list[str]:
-    kept = frozenset() if plan.bound is None else plan.bound.kept
-    return [name.replace("_", " ") for name in sorted(plan.binding & LEFT_OUT - kept)]

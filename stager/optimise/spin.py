@@ -1,4 +1,4 @@
-"""How the two wheels of a stage run: alike, or apart so that the projectile leaves with the spin that is asked for.
+"""Set the two wheels of a pair: alike, or apart so that the projectile leaves with the spin that is asked for.
 
 The first stage makes the spin, where the projectile is slow and turning it costs least of its speed; each further one
 runs its wheels 2rΩ apart. Then u_A − (v cos φ + rΩ) = u_B − (v cos φ − rΩ): both slip alike, so the spin stays, and
@@ -8,30 +8,101 @@ drive the spin forward (A, or B where the spin is negative).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.constraints import speed_range
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
-from stager.optimise.making import ROUGHLY, TURNED, Making
-from stager.optimise.span import span
-from stager.optimise.way import Apart, Way
-from stager.physics.batch import batch_shape, flatten
+from stager.physics.batch import batch_shape, flatten, take
 from stager.physics.chain import transit
+from stager.physics.grip_limit import Apart, Way
 from stager.physics.options import DEFAULT, QUICK, Options
-from stager.physics.records import Throw, Transit
+from stager.physics.records import Grip, Throw, Transit
 
 SPIN_WITHIN = 1e-3
 """How near a spin must come to the one that is asked for [-]."""
 GRID, ZOOMS = 40, 2
+FOUND, BESIDE_JAM, TRIES, HALF = 1e-6, 2e-4, 40, 0.5
+ROUGHLY = 5e-3
+"""How near a spin must come to be the one looked for [-]."""
+TURNED = 1.03
+"""Wheels that grip lie about so much farther apart than 2rΩ: the contact tilts."""
 
 
 def gap(launcher: Launcher, spin: Number) -> Number:
     """How far apart wheels keep `spin` [rad/s] as it is [m/s]."""
     return 2.0 * launcher.projectile.radius * np.abs(spin)
+
+
+@dataclass(frozen=True, slots=True)
+class Making:
+    """Lanes of stage `index` that shall leave with `spin` [rad/s], more than they enter with, `before`; entry and
+    leading wheel [m/s]. Arrays are flat, (lanes,), the launcher's too."""
+
+    launcher: Launcher
+    index: int
+    entry: Floats
+    lead: Floats
+    before: Floats
+    spin: Floats
+    options: Options
+
+    @property
+    def twice(self) -> Making:
+        """The lanes, then the lanes again."""
+        entry, lead, before, spin = (np.tile(values, 2) for values in (self.entry, self.lead, self.before, self.spin))
+        launcher = take(self.launcher, np.tile(np.arange(self.lead.size), 2))
+        return Making(launcher, self.index, entry, lead, before, spin, self.options)
+
+    def run(self, other: Floats) -> Transit:
+        """Transits with the other wheel at `other` [m/s], jammed where they miss the spin."""
+        done = self._transit(np.arange(other.size), other)
+        missed = np.abs(done.exit_spin / self.spin - 1.0) > ROUGHLY
+        jam, none = np.int8(Grip.JAM), np.zeros_like(done.exit_speed)
+        return replace(
+            done, grip=np.where(missed, jam, done.grip), exit_speed=np.where(missed, none, done.exit_speed)
+        )  # fmt: skip
+
+    def other(self, much: Floats, little: Floats, guess: Floats) -> Floats:
+        """The other wheel's speed [m/s] between `much`, where it turns more or jams, and `little`, where it turns less;
+        `guess` lies between them. What is found elsewhere misses the spin.
+
+        False position, the end that stays counting half (Illinois; Dowell and Jarratt 1971, from memory).
+        """
+        far, near, at = much.copy(), little.copy(), guess.copy()
+        over, under = np.ones_like(far), self.before / self.spin - 1.0
+        step = np.zeros_like(far)
+        moved, who = np.zeros(far.shape, np.int8), np.arange(far.size)
+        enough = max(FOUND, self.options.tolerance)
+        for _ in range(TRIES):
+            done = self._transit(who, at[who])
+            excess = np.where(done.jammed, 1.0, done.exit_spin / self.spin[who] - 1.0)
+            up = excess > 0
+            far[who], near[who] = np.where(up, at[who], far[who]), np.where(up, near[who], at[who])
+            side = np.where(up, np.int8(1), np.int8(-1))
+            stays = np.where(side == moved[who], 0.5, 1.0)
+            over[who] = np.where(up, excess, stays * over[who])
+            under[who] = np.where(up, stays * under[who], excess)
+            moved[who] = side
+            # Until the far end is known: that end itself; halves while it jams.
+            step[who] = np.where(up, np.where(done.jammed, HALF, np.nan), step[who])
+            wide = np.abs(far[who] - near[who]) > np.where(step[who] == HALF, BESIDE_JAM, FOUND) * self.lead[who]
+            who = who[(np.abs(excess) > enough) & wide]
+            if who.size == 0:
+                break
+            share = np.where(np.isnan(step[who]), over[who] / (over[who] - under[who]), step[who])
+            at[who] = far[who] + share * (near[who] - far[who])
+        return at
+
+    def _transit(self, who: NDArray[np.intp], other: Floats) -> Transit:
+        here, spin = take(self.launcher, who), self.before[who]
+        return transit(
+            here, self.index, self.entry[who], self.lead[who], other, entry_spin=spin, options=self.options
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +168,7 @@ def way_of(launcher: Launcher, limit_values: LimitValues, spin: float | None) ->
     """How stages are passed where the projectile shall leave with `spin` [rad/s]; None or 0: wheels alike."""
     if not spin:
         return transit
-    return Spun(spin, bool(limit_values.grip_margin), float(np.max(span(launcher, limit_values, 0).top)))
+    return Spun(spin, bool(limit_values.grip_margin), float(np.max(speed_range(launcher, limit_values, 0).top)))
 
 
 def sides(way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT) -> tuple[Floats, Floats | None]:
