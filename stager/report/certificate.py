@@ -42,34 +42,42 @@ def sentences(plan: Plan) -> list[str]:
     # The bound is one on the fastest design; a cap alone is none.
     fastest = best if plan.fastest is None else plan.fastest
     bare = known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + REACHED))
-    said = [] if bare else [nearness(known.speed, None if fastest is None or asked is not None else fastest.exit_speed)]
+    reached = None if fastest is None or asked is not None else fastest.exit_speed
+    said = [] if bare else [nearness(known.speed, reached)]
+    if plan.fastest is not None and plan.fastest is not plan.best:
+        said.insert(0, f"Fastest within the limits: {plural(plan.fastest.count, 'stage')}, {speed(plan.fastest.exit_speed)} m/s.")
     if best is not None and asked is not None and not reaches(plan.ladder[: best.count], asked):
         said.append(fewest(known, asked, best.count))
     if plan.catalogue is not None:
         said.append(catalogue.proviso(plan.catalogue))
     if bare:
         said.append(f"There is no upper bound yet for {known.missing}, so nothing tells how much faster another setting is.")
-    if known.evidence:
-        said.append(f"Proven, but for {known.evidence}.")
     names = [name.replace("_", " ") for name in sorted(known.left_out & plan.binding)]
     if names and not known.missing:
         said.append(f"The bound leaves out {', '.join(names)}: the plan may be nearer to the best than that.")
     return [" ".join(part for part in said if part)]
 
 
+def details(plan: Plan) -> list[str]:
+    """Say how far the bound is proven."""
+    if plan.bound is None or not plan.bound.evidence:
+        return []
+    return [f"The bound was checked closely, and is not proven at every entry speed: it rests on {plan.bound.evidence}."]
+
+
 def nearness(top: float, reached: float | None) -> str:
     """How near a plan that throws at `reached` [m/s] comes to the bound `top` [m/s]; None: the bound alone."""
-    none_faster = f"No wheel speeds within the limits throw faster than {speed(top)} m/s"
+    none_faster = f"No settings within the limits exceed {speed(top)} m/s"
     if reached is None:
         return f"{none_faster}."
     gap = top / reached - 1
     if gap < -BEATEN:
         return f"This plan beats the {speed(top)} m/s that nothing should exceed: the bound is wrong. Please report it."
     if gap < REACHED:
-        return f"{none_faster}; this plan reaches that."
+        return f"{none_faster}; the fastest reaches that."
     if gap < LOOSE:
-        return f"{none_faster}; this plan is within {percent(gap, 2)} of that."
-    return f"{none_faster}; this plan reaches {percent(reached / top, 0)} of that, so the bound tells little."
+        return f"{none_faster}, {percent(gap, 2)} more."
+    return f"{none_faster}; the fastest reaches {percent(reached / top, 0)} of that, so the bound tells little."
 
 
 def reaches(ladder: Sequence[Rung], asked: float) -> bool:
