@@ -140,36 +140,20 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
     return experiment_design.suggest(done, finder(scenario), rng, least=1), True
 
 
-def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int) -> Path:
-    """Write a configuration with the fitted values and, beside it, the draws that keep their correlation.
+def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int, *, force: bool = False) -> list[Path]:
+    """Write a configuration with the fitted values and, next to it, the draws that keep their correlation.
 
-    Both are written whole, the draws first; if the configuration cannot follow, the draws are as they were before.
-    Returns the path of the draws.
+    Both are written whole, or none of them. Returns the files.
     """
     from stager.config.save import save
-    from stager.files import put_back, write_whole
 
     drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN)
-    beside = path.with_name(f"{path.stem}.draws.csv")
-    changes = _changes(configuration, done)
     note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}."
-    old = beside.read_bytes() if beside.exists() else None
-    if drawn:
-        rows = [",".join(drawn)]
-        rows += [",".join(f"{value:.8g}" for value in row) for row in zip(*drawn.values(), strict=True)]
-        write_whole(beside, "\n".join(["# Equally likely draws after a fit, SI units.", *rows]) + "\n")
-        changes["draws"] = f'"{beside.name}"'
-        note += f" Draws that keep what belongs together are in {beside.name}."
-    try:
-        save(configuration, path, changes, note=note)
-    except BaseException:
-        put_back(beside, old)
-        raise
-    return beside
+    return save(configuration, path, _changes(configuration, done), note=note, draws=drawn, force=force)
 
 
 _FRICTION = "contact.friction."
-_UNITS_OF_LAWS = {_FRICTION + "fade_speed": "m/s", _FRICTION + "peak_speed": "m/s"}
+_UNITS_OF_LAWS = {_FRICTION + name: "m/s" for name in ("fade_speed", "peak_speed", "rise_speed")}
 
 
 def _changes(configuration: Configuration, done: Fit) -> dict[str, str]:

@@ -90,26 +90,26 @@ class Session:
         if answer is None:
             return ExitStatus.DONE
         try:
-            self._print(answer)
+            self._print(answer, sys.stderr if answer.aside else sys.stdout)
             sys.stdout.flush()
         except BrokenPipeError:
             # The reader has seen enough; what is still buffered must not fail at exit.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return ExitStatus.DONE if answer.yes else ExitStatus.ANSWER_IS_NO
 
-    def _print(self, answer: Answer) -> None:
-        unicode = (sys.stdout.encoding or "").lower().startswith("utf")
+    def _print(self, answer: Answer, stream: TextIO) -> None:
+        unicode = (stream.encoding or "").lower().startswith("utf")
         if self.json or answer.screen is None:
             from stager.report import document
 
-            sys.stdout.write(document.text(answer.document, ascii_only=not unicode) + "\n")
+            stream.write(document.text(answer.document, ascii_only=not unicode) + "\n")
             return
         from stager.report import spelling, terminal
 
-        forgiving(sys.stdout)
+        forgiving(stream)
         show = terminal.headline if self.quiet else terminal.whole
         screen = answer.screen if unicode else spelling.plain(answer.screen)
-        _console(stderr=False).print(show(screen, ascii_only=not unicode, full=self.full))
+        _console(stderr=answer.aside).print(show(screen, ascii_only=not unicode, full=self.full))
 
     def _fault(self, error: Exception) -> ExitStatus:
         if os.environ.get(TRACEBACK_SWITCH):

@@ -7,7 +7,7 @@ from typing import Any
 
 from stager.config.machine import File
 from stager.config.reader import Reader, Source
-from stager.config.tables import BellFriction, ConstantFriction, FallingFriction, TabulatedFriction
+from stager.config.tables import BellFriction, ConstantFriction, FallingFriction, RisingFriction, TabulatedFriction
 from stager.config.wheels import build_drive, build_wheel
 from stager.model.arrays import Number
 from stager.model.contact import Contact, FrictionLaw, Guide
@@ -16,7 +16,7 @@ from stager.model.flight import Flight, Placement, Spread
 from stager.model.launcher import Feed, Launcher, Measuring, Outlet, Pusher
 from stager.model.projectile import SHAPES, Projectile
 from stager.model.stage import LAYOUTS, Stage
-from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.parts import choose
 
 
@@ -91,6 +91,7 @@ _BUILDERS: dict[type, Any] = {
     ConstantFriction: lambda read: Constant(read.number("coefficient")),
     FallingFriction: lambda read: Falling(*map(read.number, ("static", "sliding", "fade_speed", "fade_exponent"))),
     BellFriction: lambda read: Bell(*map(read.number, ("peak", "peak_speed", "width"))),
+    RisingFriction: lambda read: Rising(*map(read.number, ("static", "sliding", "rise_speed"))),
     TabulatedFriction: lambda read: Tabulated(read.numbers("slip"), read.numbers("coefficient")),
 }
 

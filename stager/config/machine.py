@@ -27,6 +27,8 @@ from stager.config.tables import (
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
 
+MOST_STAGES = 12
+
 
 def _one_of(known: Mapping[str, object]) -> dict[str, Any]:
     """What completes the names of a table in an editor."""
@@ -69,7 +71,7 @@ class Wheel(Table):
     brittle: bool | None = Field(None, description="burst by the elastic peak, not by the mean stress")
     inertia: t.Inertia | None = Field(None, description="from geometry where left out")
     tyre: Tyre | None = None
-    name: str = ""
+    name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
@@ -99,7 +101,7 @@ class Drive(Table):
     gear: t.PositiveNumber = Field(Measured(1.0), description="motor turns per wheel turn")
     governed: bool = Field(False, description="the controller holds the speed under load")
     heat: Heat | None = None
-    name: str = ""
+    name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
@@ -125,8 +127,8 @@ class Stage(Table):
     wheel: Wheel
     drive: Drive | None = None
     idler: Idler | None = None
-    wheel_options: list[Wheel] = Field(default_factory=list, description="wheels to choose from")
-    drive_options: list[Drive] = Field(default_factory=list, description="drives to choose from")
+    wheel_options: list[Wheel] = Field(default_factory=list, max_length=100, description="wheels to choose from")
+    drive_options: list[Drive] = Field(default_factory=list, max_length=100, description="drives to choose from")
     wheel_option: int | None = Field(None, ge=0, description="the one of wheel_options that is in; 0: the wheel itself")
     drive_option: int | None = Field(None, ge=0, description="the one of drive_options that is in; 0: the drive itself")
 
@@ -139,8 +141,9 @@ class Stage(Table):
 class File(Table):
     """A configuration file."""
 
-    title: str = "untitled launcher"
+    title: t.Words = "untitled launcher"
     draws: str | None = Field(None, description="table of correlated draws that a fit has left beside this file")
+    draws_sha256: str | None = Field(None, description="hash of the table of draws; a fit writes both")
     projectile: Projectile
     feed: Feed
     contact: Contact
@@ -148,7 +151,9 @@ class File(Table):
     outlet: Outlet | None = None
     measuring: Measuring | None = None
     stage: Stage = Field(description="every stage")
-    stages: list[Stage] = Field(default_factory=list, description="stages that differ from [stage], in order")
+    stages: list[Stage] = Field(
+        default_factory=list, max_length=MOST_STAGES, description="stages that differ from [stage], in order"
+    )
     supply: Supply | None = None
     flight: Flight | None = Field(None, description="where the muzzle is, and what lies before it")
     limits: Limits

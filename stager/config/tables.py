@@ -14,7 +14,9 @@ from stager.units import Measured
 class Table(BaseModel):
     """A table: no key but the known ones."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, validate_default=True
+    )
 
 
 class ProjectileSpread(Table):
@@ -112,6 +114,15 @@ class BellFriction(Table):
     width: t.PositiveNumber = Field(description="of the peak, in the natural logarithm of slip")
 
 
+class RisingFriction(Table):
+    """Friction that rises with slip to a plateau."""
+
+    law: Literal["rising"]
+    static: t.Friction = Field(description="coefficient at little slip")
+    sliding: t.Friction = Field(description="coefficient at much slip")
+    rise_speed: t.FadeSpeed = Field(description="slip speed over which it rises")
+
+
 class TabulatedFriction(Table):
     """Measured points."""
 
@@ -129,11 +140,12 @@ Friction = Annotated[
     Annotated[ConstantFriction, Tag("constant")]
     | Annotated[FallingFriction, Tag("falling")]
     | Annotated[BellFriction, Tag("bell")]
+    | Annotated[RisingFriction, Tag("rising")]
     | Annotated[TabulatedFriction, Tag("tabulated")],
     Discriminator(
         _law,
         custom_error_type="law",
-        custom_error_message="must name a friction law: constant, falling, bell or tabulated",
+        custom_error_message="must name a friction law: constant, falling, bell, rising or tabulated",
     ),
 ]
 

@@ -65,7 +65,8 @@ def build_drive(read: Reader) -> Drive:
     limit = read.maybe("current_limit")
     return Drive(
         speed_constant=read.number("speed_constant"), resistance=read.number("resistance"),
-        no_load_current=read.number("no_load_current"), current_limit=np.inf if limit is None else limit,
+        no_load_current=read.number("no_load_current"), no_load_known="no_load_current" in table.model_fields_set,
+        current_limit=np.inf if limit is None else limit,
         max_speed=read.maybe("max_speed"), rotor_inertia=read.number("rotor_inertia"), gear=read.number("gear"),
         governed=table.governed, heat=None if heat is None else _heat(heat), name=table.name,
         cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),

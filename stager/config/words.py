@@ -37,6 +37,7 @@ WORDS: Mapping[str, str] = {
     "Idler.inertia": "of the free wheel about its axis",
     "Projectile.mass": "of one projectile",
     "Projectile.shape": "a disc or ring is gripped at its edge, a rod flies along its axis",
+    "RisingFriction.law": "friction rises from static to sliding as slip grows",
     "Stage.drive": "motor of each driven wheel; the wheel coasts where left out",
     "Stage.idler": 'the free wheel of layout "idler"',
     "Stage.layout": "pair: two driven wheels; rail: one wheel against a strip; idler: one drives, one turns freely",

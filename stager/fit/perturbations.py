@@ -7,8 +7,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from stager.model.arrays import Floats, Number
-from stager.model.contact import Contact, FrictionLaw
+from stager.model.arrays import Number
+from stager.model.contact import Contact
 from stager.model.launcher import Launcher, Measuring
 from stager.model.stage import Stage
 
@@ -29,31 +29,13 @@ class Perturbation:
     whole: bool = True
 
 
-@dataclass(frozen=True, slots=True)
-class Scaled:
-    """A friction law times a factor."""
-
-    law: FrictionLaw
-    factor: Number
-    name: str = "scaled"
-
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
-        """Coefficient [-] and slope [s/m] at slip speed `slip` ≥ 0 [m/s]; shapes as `slip`."""
-        value, slope = self.law.coefficient(slip, steep=steep)
-        return value * self.factor, slope * self.factor
-
-    def greatest(self, slip: Floats) -> Floats:
-        """Greatest coefficient [-] from no slip to `slip` [m/s]."""
-        return np.asarray(self.law.greatest(slip) * self.factor)
-
-
 def _contact(change: Callable[[Contact, Number], Contact]) -> Change:
     return lambda launcher, factor: replace(launcher, contact=change(launcher.contact, factor))
 
 
 def _friction(contact: Contact, factor: Number) -> Contact:
     shared = contact.rail_friction is contact.friction
-    scaled = Scaled(contact.friction, factor)
+    scaled = contact.friction.scaled(factor)
     return replace(contact, friction=scaled, rail_friction=scaled if shared else contact.rail_friction)
 
 
@@ -195,6 +177,6 @@ PERTURBATIONS = (
     Perturbation(
         name="rail", words="friction of the rail", there=_has_rail, whole=False,
         keys=tuple("contact.rail_friction." + name for name in ("coefficient", "static", "peak")),
-        change=_contact(lambda c, f: replace(c, rail_friction=Scaled(c.rail_friction, f))),
+        change=_contact(lambda c, f: replace(c, rail_friction=c.rail_friction.scaled(f))),
     ),
 )  # fmt: skip

@@ -33,12 +33,14 @@ class Drive:
 
     speed_constant Kv [rad/s/V]; resistance of the winding [ohm] (at 20 degC); no_load_current [A];
     current_limit of the controller [A] (inf: none); max_speed of the motor [rad/s];
-    rotor_inertia [kg m^2] at the motor shaft; gear: motor turns per wheel turn [-].
+    rotor_inertia [kg m^2] at the motor shaft; gear: motor turns per wheel turn [-]; no_load_known: whether the no-load
+    current is known, rather than taken as nothing.
     """
 
     speed_constant: Number
     resistance: Number
     no_load_current: Number = 0.0
+    no_load_known: bool = True
     current_limit: Number = np.inf
     max_speed: Number | None = None
     rotor_inertia: Number = 0.0

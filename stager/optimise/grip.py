@@ -19,9 +19,9 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.way import Way
 from stager.optimise.zoom import Curve, Looks, first_above, sharpen
+from stager.physics.batch import take
 from stager.physics.chain import transit
 from stager.physics.options import QUICK, Options
-from stager.physics.batch import take
 
 NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
 IDLE = 0.5

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+from stager.physics.batch import take
 from stager.physics.chain import transit
 from stager.physics.options import Options
 from stager.physics.records import Grip, Transit
-from stager.physics.batch import take
 
 FOUND, BESIDE_JAM, TRIES, HALF = 1e-6, 2e-4, 40, 0.5
 ROUGHLY = 5e-3

@@ -19,9 +19,9 @@ from stager.optimise.span import span
 from stager.optimise.spun import sides, turns, way_of
 from stager.optimise.way import Way
 from stager.parallel import Executor
+from stager.physics.batch import flatten, take
 from stager.physics.chain import throw
 from stager.physics.options import Options
-from stager.physics.batch import flatten, take
 
 SHARED = frozenset(
     ("slip_heat", "average_power", "peak_power", "supply_current", "winding_temperature", "settled_loss", "throttle")

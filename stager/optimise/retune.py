@@ -13,11 +13,11 @@ from stager.optimise.grip import grip_limit
 from stager.optimise.span import span
 from stager.optimise.way import Way
 from stager.optimise.zoom import Looks
+from stager.physics.batch import flatten, take
 from stager.physics.chain import transit
+from stager.physics.guide import run_up
 from stager.physics.muzzle import speed_before_outlet
 from stager.physics.options import Options
-from stager.physics.guide import run_up
-from stager.physics.batch import flatten, take
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)

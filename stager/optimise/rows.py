@@ -17,9 +17,9 @@ from stager.optimise.spun import Turned, sides
 from stager.optimise.still import idle
 from stager.optimise.way import Apart, Way
 from stager.physics.chain import throw, transit
+from stager.physics.layout import overlapping
 from stager.physics.options import Options
 from stager.physics.records import Throw, Transit
-from stager.physics.layout import overlapping
 
 
 def throw_rows(launcher: Launcher, chains: Sequence[Floats], options: Options, way: Way = transit) -> list[Throw]:

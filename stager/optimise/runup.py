@@ -10,8 +10,8 @@ from stager.model.stage import Stage
 from stager.optimise.grip import FAIRLY, grip_limit
 from stager.optimise.span import span
 from stager.optimise.spun import way_of
-from stager.physics.options import QUICK
 from stager.physics.layout import overlapping
+from stager.physics.options import QUICK
 
 Entry = tuple[float, float]
 """Speed [m/s] and spin [rad/s] into a stage."""

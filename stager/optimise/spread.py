@@ -12,10 +12,10 @@ from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.draws import draw
 from stager.optimise.foretold import COUPLED
+from stager.physics.batch import flatten
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Throw
-from stager.physics.batch import flatten
 
 ROUGH = Options(tolerance=1e-4)
 THROWN = frozenset(("exit_energy", "exit_speed", "energy_per_area", "acceleration", "slip_heat"))

@@ -19,10 +19,10 @@ from stager.model.requirements import LimitValues
 from stager.optimise.making import ROUGHLY, TURNED, Making
 from stager.optimise.span import span
 from stager.optimise.way import Apart, Way
+from stager.physics.batch import batch_shape, flatten
 from stager.physics.chain import transit
 from stager.physics.options import DEFAULT, QUICK, Options
 from stager.physics.records import Throw, Transit
-from stager.physics.batch import batch_shape, flatten
 
 SPIN_WITHIN = 1e-3
 """How near a spin must come to the one that is asked for [-]."""

@@ -7,8 +7,7 @@ from dataclasses import fields
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.physics.records import Throw, Transit
-from stager.physics.records import blank
+from stager.physics.records import Throw, Transit, blank
 
 
 def idle(count: int) -> Throw:

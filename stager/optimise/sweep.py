@@ -14,8 +14,8 @@ from stager.optimise.rows import grips_of
 from stager.optimise.span import span
 from stager.optimise.way import Way
 from stager.physics.chain import throw, transit
-from stager.physics.records import Throw
 from stager.physics.guide import run_up
+from stager.physics.records import Throw
 
 POINTS = 81
 BEYOND = 2.0

@@ -146,7 +146,7 @@ def test_wrong_values_are_said_with_key_and_hint(old: str, new: str, key: str, t
 
 
 def _picture(loaded: Loaded) -> figures.Picture:
-    done = loaded.throw(9, "13:11")
+    done = loaded.simulate(9, "13:11")
     found = figures.picture(loaded.scenario.launcher, loaded.flown(done), float(done.exit_speed), float(done.spin))
     assert found is not None
     return found
@@ -178,7 +178,7 @@ def test_no_picture_without_a_muzzle(tmp_path: Path) -> None:
     path = tmp_path / "bare.toml"
     path.write_text(_text(flight="", spreads=False), encoding="utf-8")
     loaded = stager.load(path)
-    done = loaded.throw(9)
+    done = loaded.simulate(9)
     assert figures.picture(loaded.scenario.launcher, loaded.flown(done), 9.0, 0.0) is None
 
 

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from stager.model.arrays import Floats
 from stager.physics.compiled import compiled
 from stager.physics.friction import FORMULAS, REGISTERED, packed, tables
 from stager.physics.friction.law import Formula, Law

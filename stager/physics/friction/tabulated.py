@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import ClassVar
+from dataclasses import dataclass, field, replace
+from typing import ClassVar, Self
 
 import numpy as np
 
@@ -49,6 +49,7 @@ class Tabulated(Law):
     formulas: ClassVar[tuple[Formula, ...]] = (curve,)
     slip: tuple[float, ...]
     friction: tuple[float, ...]
+    _factor: Number = field(default=1.0, repr=False)
     _curve: Floats = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
@@ -60,18 +61,23 @@ class Tabulated(Law):
 
     def values(self) -> tuple[Number, ...]:
         """Return the points as `curve` takes them."""
-        return tuple(self._curve)
+        plain = 1 + len(self.slip)
+        return (*self._curve[:plain], *(value * self._factor for value in self._curve[plain:]))
+
+    def scaled(self, factor: Number) -> Self:
+        """Return the same law with all coefficients times `factor`, see `Law.scaled`."""
+        return replace(self, _factor=self._factor * factor)
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Return the coefficient and its slope; see `Law.coefficient`."""
         value, slope = PLAIN_CURVE(slip, self._curve)
-        return value, slope
+        return value * self._factor, slope * self._factor
 
     def greatest(self, slip: Floats) -> Floats:
         """Return the greatest coefficient [-] up to `slip` [m/s]: each piece of the curve only rises or only falls."""
         passed = np.concatenate([self.friction[:1], np.maximum.accumulate(self.friction)])
         at = np.searchsorted(self.slip, slip, side="right")
-        return np.asarray(np.maximum(passed[at], self.coefficient(slip)[0]))
+        return np.asarray(np.maximum(passed[at] * self._factor, self.coefficient(slip)[0]))
 
 
 PLAIN_CURVE = getattr(curve, "py_func", curve)
