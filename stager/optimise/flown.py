@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -59,7 +59,8 @@ def flown(
         return None if found is None else Flown(landing=None, builds=None, shots=found)
     middle = landing(launcher.flight, launcher.projectile, leaves, float(done.spin), length(launcher, speeds[0].size))
     # Draws are of the parts as configured: none where a plan chose others.
-    own = draws and scenario.uncertain and launcher.template == scenario.launcher.template
+    unsure = scenario.uncertain + scenario.flight_uncertain
+    own = draws and unsure and launcher.template == scenario.launcher.template
     return Flown(landing=middle, builds=_builds(scenario, speeds[0], side_b, rng, draws) if own else None, shots=found)
 
 
@@ -67,7 +68,8 @@ def _builds(
     scenario: Scenario, side_a: Floats, side_b: Floats | None, rng: np.random.Generator, draws: int
 ) -> Builds | None:
     """Landing over launchers that the uncertainties allow, at the same wheel speeds."""
-    drawn = draw(scenario, draws, rng).launcher
+    everything = replace(scenario, uncertain=scenario.uncertain + scenario.flight_uncertain)
+    drawn = draw(everything, draws, rng).launcher
     flight = drawn.flight
     if flight is None:
         return None

@@ -146,7 +146,7 @@ def test_wrong_values_are_said_with_key_and_hint(old: str, new: str, key: str, t
 
 
 def _picture(loaded: Loaded) -> figures.Picture:
-    done = loaded.throw(9, "13:11")
+    done = loaded.simulate(9, "13:11")
     found = figures.picture(loaded.scenario.launcher, loaded.flown(done), float(done.exit_speed), float(done.spin))
     assert found is not None
     return found
@@ -178,7 +178,7 @@ def test_no_picture_without_a_muzzle(tmp_path: Path) -> None:
     path = tmp_path / "bare.toml"
     path.write_text(_text(flight="", spreads=False), encoding="utf-8")
     loaded = stager.load(path)
-    done = loaded.throw(9)
+    done = loaded.simulate(9)
     assert figures.picture(loaded.scenario.launcher, loaded.flown(done), 9.0, 0.0) is None
 
 
@@ -197,3 +197,19 @@ def test_plan_and_page_tell_where_it_lands(tmp_path: Path) -> None:
     assert "Where it lands" in page
     assert 'id="figure-flight"' in page
     assert page.count("Shot to shot: 95 % of shots") == 1
+
+
+def test_what_the_flight_depends_on_is_nothing_that_throws_could_tell(path: Path) -> None:
+    scenario = stager.load(path).scenario
+    assert {one.key for one in scenario.flight_uncertain} == {"flight.height", "flight.tilt"}
+    assert not any(one.key.startswith("flight") for one in scenario.uncertain)
+
+
+def test_uncertain_tilt_widens_the_landing(tmp_path: Path) -> None:
+    widths = []
+    for number, spread in enumerate(("0.1 deg", "4 deg")):
+        path = tmp_path / f"{number}.toml"
+        path.write_text(_text(flight=FLIGHT.replace("± 0.5 deg", f"± {spread}")), encoding="utf-8")
+        found = _told(path, "9")["flight"]["builds"]["landing_m"]
+        widths.append(found["high"] - found["low"])
+    assert widths[1] > 3 * widths[0]
