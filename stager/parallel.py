@@ -13,6 +13,7 @@ import pickle
 import signal
 import sys
 import threading
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager, nullcontext, suppress
@@ -248,6 +249,8 @@ def _can_fork() -> bool:
 
 
 def _ignore_interrupts() -> None:
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 

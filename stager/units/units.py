@@ -121,6 +121,11 @@ def _registry() -> Any:
 
     registry: Any = pint.UnitRegistry(None)
     registry.load_definitions([line for line in (_PREFIXES + _UNITS).splitlines() if line])
+    try:
+        registry.parse_units("kg * m / s ** 2")
+    except Exception as error:
+        # Not the user's fault: some releases cannot read what this file defines.
+        raise ImportError(f"pint {pint.__version__} cannot read units: {type(error).__name__}") from error
     return registry
 
 
@@ -130,8 +135,9 @@ def unit(written: str) -> Any:
     plain = _plain(written)
     if len(plain) > _LONGEST or not _is_product(plain):
         raise UnknownUnit(written)
+    registry = _registry()
     try:
-        return _registry().parse_units(plain)
+        return registry.parse_units(plain)
     except Exception as error:
         # pint's parser answers bad text with errors of a dozen kinds, down to those of Python's tokenizer
         raise UnknownUnit(written) from error
