@@ -28,11 +28,13 @@ class Steps:
     """How trajectories are computed.
 
     each: steps of a flight without air, of the fourth order; most: steps after which a flight is given up, as a
-    multiple of `each`; angles: tilts at which the farthest fall is looked for first [rad], then closer around the best.
+    multiple of `each`; relax: longest step as a share of the time in which air would stop it; angles: tilts at which
+    the farthest fall is looked for first [rad]; closer: how many around the best then.
     """
 
     each: int = 60
-    most: int = 6
+    most: int = 20
+    relax: float = 0.25
     angles: tuple[float, ...] = tuple(np.radians(np.linspace(-5.0, 60.0, 14)).tolist())
     closer: int = 9
 
@@ -112,7 +114,8 @@ class FallLine:
 class Landing:
     """A flight from a stated height and tilt: without air, with drag, with drag and lift (None: not known); the last
     that is known at the target (None: no target); danger: farthest known fall at any tilt [m]; gravity_loss: greatest
-    share of exit speed that the climb through the barrel may take [-]."""
+    share of exit speed that the climb through the barrel may take [-]; lift_unknown: it spins, and which way that lifts
+    it is not known."""
 
     vacuum: Arrival
     drag: Arrival | None
@@ -120,6 +123,7 @@ class Landing:
     at_target: Arrival | None
     danger: float
     gravity_loss: float
+    lift_unknown: bool = False
 
     @property
     def best(self) -> Arrival:
@@ -272,14 +276,14 @@ def releases(
 ) -> tuple[Release, Release | None, Release | None]:
     """Return a release without air, with drag, with drag and lift; None where drag or the lift is not known.
 
-    speed [m/s] and spin [rad/s] as it leaves; lift needs a ball, and to know where side A is.
+    speed [m/s] and spin [rad/s] as it leaves; lift needs a ball that spins, and to know where side A is.
     """
     bare = Release(projectile=projectile, speed=speed, height=flight.height, tilt=flight.tilt, air=None)
     known = projectile.shape in SPHERES or (flight.drag is not None and projectile.known_frontal_area is not None)
     if not known:
         return bare, None, None
     drag = replace(bare, air=SEA_LEVEL, drag=flight.drag)
-    if projectile.shape not in SPHERES or flight.side_a is None:
+    if projectile.shape not in SPHERES or flight.side_a is None or not np.any(spin):
         return bare, drag, None
     return bare, drag, replace(drag, spin=spin, axis=flight.side_a.axis, lifted=True)
 
@@ -295,7 +299,8 @@ def landing(
     line = fall_line(speed, projectile, float(flight.height), spin, None if flight.drag is None else float(flight.drag))
     return Landing(
         vacuum=vacuum, drag=drag, lift=lift, at_target=None if flight.target is None else hit(best, flight.target),
-        danger=line.danger, gravity_loss=float(gravity_loss(length, flight.tilt, speed)),
+        lift_unknown=bool(spin) and projectile.shape in SPHERES and flight.side_a is None, danger=line.danger,
+        gravity_loss=float(gravity_loss(length, flight.tilt, speed)),
     )  # fmt: skip
 
 
@@ -360,7 +365,7 @@ def _march(
     longest = (up + np.sqrt(np.maximum(up**2 + 2 * STANDARD_GRAVITY * height, 0.0))) / STANDARD_GRAVITY
     if target is not None:
         longest = lane(target) / np.maximum(along * np.cos(heading), 1e-9)
-    step = np.maximum(longest, 1e-6) / steps.each
+    longest = np.maximum(longest, 1e-6) / steps.each
     push = _force(release, speed.size) if force is None else force
 
     def rate(state: Floats) -> Floats:
@@ -371,11 +376,19 @@ def _march(
     yield state, time
     for _ in range(steps.most * steps.each):
         first = rate(state)
+        # Light bodies are stopped by the air sooner than they fall: no step may be longer than that.
+        stop = np.hypot(np.hypot(state[3], state[4]), state[5]) / np.maximum(_air(first), 1e-9)
+        step = np.minimum(longest, steps.relax * stop + 1e-9)
         second = rate(state + step / 2 * first)
         third = rate(state + step / 2 * second)
         state = state + step / 6 * (first + 2 * second + 2 * third + rate(state + step * third))
         time = time + step
         yield state, time
+
+
+def _air(rate: Floats) -> Floats:
+    """Size of the acceleration by the air [m/s^2] in the rate of a state."""
+    return np.asarray(np.sqrt(rate[3] ** 2 + (rate[4] + STANDARD_GRAVITY) ** 2 + rate[5] ** 2))
 
 
 def _arrive(release: Release, axis: int, goal: Number, steps: Steps, force: Force | None = None) -> Arrival:

@@ -123,7 +123,7 @@ def shots(
     flown, landing, height, sideways = _flights(launcher, done, speed, lanes)
     results = (speed, landing, height, sideways)
     causes = _causes(names, results)
-    drawn = [None if one is None else _scatter(one[first:][gone[first:]]) for one in results]
+    drawn = [None if one is None else scatter_of(one[first:][gone[first:]]) for one in results]
     target = None if launcher.flight is None or launcher.flight.target is None else float(launcher.flight.target)
     assert drawn[0] is not None
     return Shots(
@@ -255,7 +255,8 @@ def _weight(cause: Cause) -> float:
     return cause.exit_speed if cause.landing is None else cause.landing
 
 
-def _scatter(values: Floats) -> Scatter:
+def scatter_of(values: Floats) -> Scatter:
+    """Return middle, standard deviation and the interval of 95 % of `values`, shape (n,), n at least 2."""
     left, right = np.quantile(values, [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2])
     return Scatter(
         middle=float(np.median(values)), standard_deviation=float(np.std(values, ddof=1)), low=float(left),
