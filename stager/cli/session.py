@@ -101,6 +101,11 @@ class Session:
         process.say(f"interrupted; {whole} was written before" if whole else "interrupted; nothing was written")
         return ExitStatus.INTERRUPTED
 
+    def trusting(self, scheduler: str | None) -> None:
+        """Say on stderr whom a cluster makes one trust."""
+        if scheduler is not None and not self.quiet:
+            process.say(f"The scheduler at {printable(scheduler)} is trusted: what it sends back can run code here.")
+
     @contextmanager
     def busy(self, doing: str) -> Iterator[None]:
         """Say on stderr what is going on and for how long, where that is a terminal."""
