@@ -116,16 +116,18 @@ def _unseen(name: str) -> Iterator[None]:
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    with _unseen("scipy"), _unseen("dask"):
-        import pint
-
-    registry: Any = pint.UnitRegistry(None)
-    registry.load_definitions([line for line in (_PREFIXES + _UNITS).splitlines() if line])
     try:
+        with _unseen("scipy"), _unseen("dask"):
+            import pint
+
+        registry: Any = pint.UnitRegistry(None)
+        registry.load_definitions([line for line in (_PREFIXES + _UNITS).splitlines() if line])
         registry.parse_units("kg * m / s ** 2")
+    except ImportError:
+        raise
     except Exception as error:
-        # Not the user's fault: some releases cannot read what this file defines.
-        raise ImportError(f"pint {pint.__version__} cannot read units: {type(error).__name__}") from error
+        # Not the user's fault: some releases do not go with releases of what they need.
+        raise ImportError(f"pint cannot be used: {type(error).__name__}: {error}") from error
     return registry
 
 
