@@ -117,11 +117,11 @@ class Loaded:
     def design(self, *speeds: Speed) -> OperatingPoint:
         """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
         from stager.constraints import OperatingPoint
-        from stager.optimise.sweep import grip_limits
+        from stager.optimise.judge import grip_limits
 
         throw = self.simulate(*speeds)
         scenario = self.scenario
-        limits = grip_limits(scenario, throw) if scenario.limit_values.grip_margin else None
+        limits = grip_limits(scenario.launcher, scenario.limit_values, throw) if scenario.limit_values.grip_margin else None
         return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
@@ -170,7 +170,7 @@ class Loaded:
         from stager.api.results.shown import shown
         from stager.errors import Interrupted
         from stager.optimise.flown import flown
-        from stager.optimise.front import Against
+        from stager.optimise.pareto import Against
         from stager.optimise.planner import plan
         from stager.parallel import open_executor
 

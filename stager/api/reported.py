@@ -132,7 +132,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     from stager.api.learned import finder
     from stager.fit.grip_ensemble import tune_behind
     from stager.fit.prediction import band
-    from stager.optimise.spun import way_of
+    from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
 

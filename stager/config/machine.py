@@ -89,6 +89,14 @@ class Heat(Table):
     fin_conductivity: t.Conductivity | None = None
 
 
+class Mount(Table):
+    """Holes that fasten a motor to the side plate."""
+
+    circle: t.Length
+    screw: t.Length
+    screws: int = Field(4, ge=2, le=12)
+
+
 class Drive(Table):
     """Motor and controller of each driven wheel."""
 
@@ -101,6 +109,7 @@ class Drive(Table):
     gear: t.PositiveNumber = Field(Measured(1.0), description="motor turns per wheel turn")
     governed: bool = Field(False, description="the controller holds the speed under load")
     heat: Heat | None = None
+    mount: Mount | None = None
     name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None

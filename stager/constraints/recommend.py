@@ -14,6 +14,7 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.batch import take
 from stager.physics.chain import throw
+from stager.physics.muzzle import outlet_speed
 from stager.physics.options import SURE, Options
 from stager.physics.records import Throw
 
@@ -253,7 +254,7 @@ class _Chooser:
                 broken = np.broadcast_to(result.slack, (speed.size, 1))[:, 0] < -ROUNDING
                 by[fine & broken] = limit.name
                 fine = fine & ~broken
-        exits = done.exit_speed
+        exits = outlet_speed(self.launcher, done.exit_speed)
         drawn = slice(1, None) if self.lanes > 1 else slice(None)
         return _Looked(speed, exits[:, 0], exits[:, drawn].mean(axis=-1), fine, kept[:, drawn].mean(axis=-1), by)
 
