@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.physics.batch import lane
+from stager.physics.batch import common_shape, lane, shape_of
 from stager.physics.contact.packing import Packed, pack, spread
 from stager.physics.contact.run import run
-from stager.physics.contact.stages import GRIP, JAM, RECORD
+from stager.physics.contact.stages import JAM, RECORD
 from stager.physics.layout import length, pitch
 from stager.physics.options import DEFAULT, Options
 from stager.physics.records import FIELDS, Throw, Transit
@@ -55,26 +55,26 @@ class Prepared:
             held_b = held if wheel_speed_b is None else speeds_b
         entry = self.launcher.feed.speed if entry_speed is None else entry_speed
         ends: Any = self.stages if count is None else count
-        shape = np.broadcast_shapes(
+        shape = common_shape(
             self.packed.shape, speeds.shape[:-1], speeds_b.shape[:-1], held.shape[:-1], held_b.shape[:-1],
-            np.shape(entry), np.shape(entry_spin), np.shape(ends),
+            shape_of(entry), shape_of(entry_spin), shape_of(ends),
         )  # fmt: skip
         samples, stages = prod(shape), self.stages
-        settings = (speeds, speeds_b, held, held_b)
-        rows = {id(value): _rows(value, shape, samples, stages) for value in settings}
+        rows = [_rows(speeds, shape, samples, stages)]
+        for values in (speeds_b, held, held_b):
+            rows.append(rows[0] if values is speeds else _rows(values, shape, samples, stages))
         out, exits = np.empty((samples, RECORD, stages)), np.empty((samples, 3))
         run(
-            spread(self.packed, shape), tuple(rows[id(value)] for value in settings),  # type: ignore[arg-type]
-            lane(entry, shape), lane(entry_spin, shape), lane(ends, shape).astype(np.int64), options.tolerance,
-            options.steps or 0, options.books, out, exits,
+            spread(self.packed, shape), rows, lane(entry, shape), lane(entry_spin, shape),
+            lane(ends, shape).astype(np.int64), options.tolerance, options.steps or 0, options.books, out, exits,
         )  # fmt: skip
-        jammed: NDArray[np.bool_] = (exits[:, 2] == JAM).reshape(shape)
-        columns: Any = {name: out[:, number].reshape(*shape, stages) for number, name in enumerate(FIELDS)}
-        columns["grip"] = out[:, GRIP].astype(np.int8).reshape(*shape, stages)
-        return Throw(
-            stages=Transit(**columns), exit_speed=exits[:, 0].reshape(shape), spin=exits[:, 1].reshape(shape),
-            jammed=jammed,
-        )  # fmt: skip
+        records = np.ascontiguousarray(out.transpose(1, 0, 2)).reshape(RECORD, *shape, stages)
+        columns: dict[str, Any] = dict(zip(FIELDS, records, strict=True))
+        columns["grip"] = columns["grip"].astype(np.int8)
+        ends_of = np.ascontiguousarray(exits.T).reshape(3, *shape)
+        speed, spin, ending = ends_of[0], ends_of[1], ends_of[2]
+        jammed: NDArray[np.bool_] = np.asarray(ending == JAM)
+        return Throw(stages=Transit(**columns), exit_speed=np.asarray(speed), spin=np.asarray(spin), jammed=jammed)
 
 
 def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> Floats:

@@ -25,7 +25,7 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 SOURCES = ("compiled.py", "contact", "cycle", "friction", "guide.py")
 """Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
-INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+INNER = {**OPTIONS, "forceinline": True, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 """Inner functions make no arrays, so that none is counted, and ordinary Python does not call them."""
 
 _listeners: list[Callable[[], None]] = []

@@ -46,8 +46,9 @@ def press(nips: Floats, k: int, piece: int, offset: float) -> tuple[float, float
         height = nips[k, HEIGHT]
         distance = sqrt(offset * offset + height * height)
         normal = strength * power(max(nips[k, REACH] - distance, 0.0), nips[k, NIP_EXPONENT])
-        sine = offset / distance
-        return normal, height / distance, sine, nips[k, NORMALS] * normal * sine
+        inverse = 1.0 / distance
+        sine = offset * inverse
+        return normal, height * inverse, sine, nips[k, NORMALS] * normal * sine
     if piece == MIDDLE:
         return strength * power(nips[k, DEPTH], nips[k, NIP_EXPONENT]), 1.0, 0.0, -nips[k, NORMALS] * nips[k, ROLLING]
     if piece == REAR:

@@ -308,8 +308,10 @@ def throw_lanes(
     low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats,
     held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, tolerance: float, steps: int, books: bool,
     out: Floats, exits: Floats,
-) -> None:  # fmt: skip
-    """Throw the samples from `low` up to `high`; the first axis of all arrays is over the samples, or of length 1.
+) -> int:  # fmt: skip
+    """Throw the samples from `low` up to `high`; return how many did not come to an end.
+
+    The first axis of all arrays is over the samples, or of length 1.
 
     Parameters
     ----------
@@ -330,6 +332,7 @@ def throw_lanes(
     nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
     places = np.zeros((5, max(4 * count, 6)))
     marks = np.zeros((5, max(4 * count, 2)), np.int64)
+    lost = 0
     for i in range(low, high):
         exits[i, 0], exits[i, 1], exits[i, 2] = throw_one(
             body[min(i, body.shape[0] - 1)], stages[min(i, stages.shape[0] - 1)], kinds,
@@ -337,3 +340,6 @@ def throw_lanes(
             entry[min(i, entry.shape[0] - 1)], spin[min(i, spin.shape[0] - 1)],
             min(ends[min(i, ends.shape[0] - 1)], count), tolerance, steps, books, nips, sides, places, marks, out[i],
         )  # fmt: skip
+        if exits[i, 2] == NOT_REACHED:
+            lost += 1
+    return lost
