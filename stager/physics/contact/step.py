@@ -102,8 +102,6 @@ def step(
         turn_by_speed += sides[i, TURN] * above_speed
         turn_by_spin += sides[i, TURN] * above_spin
         sides[i, WORK_SUM] = sides[i, HEAT_SUM] = sides[i, FORCE_SUM] = 0.0
-        for k in range(5):
-            sides[i, PART + k] = 0.0
     push, twist = weight * pace * inverse_mass, pace * spin_gain
     a, b = 1.0 + per_speed * rate - push * by_speed, -push * by_spin
     c, d = per_speed * spin_rate - twist * turn_by_speed, 1.0 - twist * turn_by_spin
@@ -112,8 +110,6 @@ def step(
     determinant = 1.0 / (a * d - b * c)
     a, b, c, d = a * determinant, b * determinant, c * determinant, d * determinant
     inner, inner_spin = speed, spin
-    for k in range(5):
-        parts[0, k] = parts[1, k] = 0.0
     thrust, turning, share_time, most = start[0], start[1], 0.0, 0.0
     for n in range(count):
         nips[active[n], STEP_POWER] = 0.0
@@ -121,14 +117,15 @@ def step(
         quick = pace
         if number:
             inner, inner_spin = speed, spin
-            for k in range(5):
+            for k in range(number):
                 inner += MIX[number, k] * parts[0, k]
-                if turns:
+            if turns:
+                for k in range(number):
                     inner_spin += MIX[number, k] * parts[1, k]
             for j in range(acting.shape[0]):
                 i = acting[j]
                 wheel = sides[i, SPEED]
-                for k in range(5):
+                for k in range(number):
                     wheel += MIX[number, k] * sides[i, PART + k]
                 sides[i, WHEEL] = wheel
             at, stretch, _ = way(piece, place + PLACES[number] * size)
@@ -139,19 +136,21 @@ def step(
             if number <= INSIDE:
                 most = max(most, abs(thrust))
             quick = reach * stretch / max(inner, LEAST_SPEED)
-        known = quick * thrust * inverse_mass + DRIFTS[number] * drift
-        known_spin = quick * turning * spin_gain + DRIFTS[number] * spin_drift
-        for k in range(5):
+        known, known_spin = DRIFTS[number] * drift, DRIFTS[number] * spin_drift
+        for k in range(number):
             known += MIX_KNOWN[number, k] * parts[0, k]
-            if turns:
+        known += quick * thrust * inverse_mass
+        if turns:
+            for k in range(number):
                 known_spin += MIX_KNOWN[number, k] * parts[1, k]
+            known_spin += quick * turning * spin_gain
         offset, forward, around = 0.0, 0.0, 0.0
         for j in range(acting.shape[0]):
             i = acting[j]
-            wheel = quick * sides[i, RATE] + DRIFTS[number] * sides[i, PULLED]
-            for k in range(5):
+            wheel = DRIFTS[number] * sides[i, PULLED]
+            for k in range(number):
                 wheel += MIX_KNOWN[number, k] * sides[i, PART + k]
-            wheel *= sides[i, DAMPING]
+            wheel = (wheel + quick * sides[i, RATE]) * sides[i, DAMPING]
             offset = sides[i, SHARE] * wheel + sides[i, SHARE_COUPLING] * offset
             sides[i, KNOWN], sides[i, OFFSET] = wheel, offset
             forward += sides[i, COSINE] * offset
