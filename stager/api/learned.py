@@ -13,16 +13,16 @@ from stager.errors import InputError, InputErrors
 if TYPE_CHECKING:
     from stager.config import Configuration
     from stager.fit.answers import Contrast, Learned
-    from stager.fit.planning import Next
-    from stager.fit.points import Points
+    from stager.fit.experiment_design import Next
+    from stager.fit.grip_ensemble import Finder, Tuned
+    from stager.fit.observations import Observations
     from stager.fit.records import Fit
     from stager.fit.table import Throws
-    from stager.fit.tuning import Finder, Tuned
     from stager.model.arrays import Floats
     from stager.model.launcher import Launcher
     from stager.model.scenario import Scenario
-    from stager.optimise.grip import GripLimit
     from stager.optimise.sweep import Sweep
+    from stager.physics.grip_limit import GripLimit
 
 DRAWS, WRITTEN = 150, 400
 Progress = Callable[[float], None]
@@ -30,13 +30,12 @@ Progress = Callable[[float], None]
 
 def finder(scenario: Scenario) -> Finder:
     """Grip limits within the scenario's limits and drives."""
-    from stager.optimise.grip import grip_limit
-    from stager.optimise.span import span
-    from stager.optimise.zoom import Looks
+    from stager.constraints import speed_range
+    from stager.physics.grip_limit import Looks, grip_limit
     from stager.physics.options import SURE
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = np.asarray(span(launcher, scenario.allowances, index).top)
+        top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
         return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=Looks(1), options=SURE)
 
     return find
@@ -48,7 +47,7 @@ def spread(scenario: Scenario, sweep: Sweep, seed: int) -> Tuned | None:
     None where the configuration has no uncertainties, or nothing gets through.
     """
     from stager.fit.draws import before
-    from stager.fit.tuning import tune_behind
+    from stager.fit.grip_ensemble import tune_behind
 
     if not scenario.uncertain:
         return None
@@ -67,11 +66,11 @@ def of_build(throws: Throws, build: str | None) -> Throws:
     return throws.chosen(throws.build == build)
 
 
-def points_of(scenario: Scenario, throws: Throws, stage: int) -> Points:
+def points_of(scenario: Scenario, throws: Throws, stage: int) -> Observations:
     """Throws that ended with a stage (from 1). Raises InputErrors where there are none."""
-    from stager.fit.points import points
+    from stager.fit.observations import observations
 
-    found = points(scenario, throws, stage - 1)
+    found = observations(scenario, throws, stage - 1)
     if len(found.throws):
         return found
     counts = sorted({int(count) for count in throws.present.sum(axis=1)})
@@ -83,14 +82,14 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
     """Fit, predict up to `stages` stages (None: one more than measured), look for drift."""
     from stager.fit.answers import Learned
     from stager.fit.draws import after
-    from stager.fit.drifting import drifts
+    from stager.fit.drift import drifts
     from stager.fit.fitting import fit as fit_throws
     from stager.fit.prediction import predict
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.7 * share))
-    count = max(1, min(done.built + 1, scenario.allowances.stages)) if stages is None else stages
+    count = max(1, min(done.built + 1, scenario.limit_values.stages)) if stages is None else stages
     predicted = predict(after(done, rng, DRAWS), count, finder(scenario), built=done.built)
     tell(0.9)
     drifting = drifts(scenario, throws, rng)
@@ -101,8 +100,8 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
 def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: int) -> Contrast:
     """Compare two builds and look for drift in each."""
     from stager.fit.answers import Contrast
-    from stager.fit.comparing import compare as compare_builds
-    from stager.fit.drifting import drifts
+    from stager.fit.compare import compare as compare_builds
+    from stager.fit.drift import drifts
 
     rng = np.random.default_rng(seed)
     compared = compare_builds(scenario, throws, builds, rng)
@@ -112,8 +111,8 @@ def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: i
 
 def suggest(scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None) -> Next:
     """What to measure next."""
+    from stager.fit.experiment_design import suggest as suggest_next
     from stager.fit.fitting import fit as fit_throws
-    from stager.fit.planning import suggest as suggest_next
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
@@ -127,49 +126,33 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
     """Grip limit, curve and the next setting after each throw; before a fit is possible, what the configuration expects
     of so many `stages`. True where it is from a fit.
     """
-    from stager.fit import planning
+    from stager.fit import experiment_design
     from stager.fit.fitting import LEAST_THROWS, usable
     from stager.fit.fitting import fit as fit_throws
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
     if usable(throws).size < LEAST_THROWS:
-        return planning.expect(scenario, stages, finder(scenario), rng), False
+        return experiment_design.expect(scenario, stages, finder(scenario), rng), False
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
     tell(0.5)
-    return planning.suggest(done, finder(scenario), rng, least=1), True
+    return experiment_design.suggest(done, finder(scenario), rng, least=1), True
 
 
-def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int) -> Path:
-    """Write a configuration with the fitted values and, beside it, the draws that keep their correlation.
+def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int, *, force: bool = False) -> list[Path]:
+    """Write a configuration with the fitted values and, next to it, the draws that keep their correlation.
 
-    Both are written whole, the draws first; if the configuration cannot follow, the draws are as they were before.
-    Returns the path of the draws.
+    Both are written whole, or none of them. Returns the files.
     """
     from stager.config.save import save
-    from stager.files import put_back, write_whole
 
     drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN)
-    beside = path.with_name(f"{path.stem}.draws.csv")
-    changes = _changes(configuration, done)
     note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}."
-    old = beside.read_bytes() if beside.exists() else None
-    if drawn:
-        rows = [",".join(drawn)]
-        rows += [",".join(f"{value:.8g}" for value in row) for row in zip(*drawn.values(), strict=True)]
-        write_whole(beside, "\n".join(["# Equally likely draws after a fit, SI units.", *rows]) + "\n")
-        changes["draws"] = f'"{beside.name}"'
-        note += f" Draws that keep what belongs together are in {beside.name}."
-    try:
-        save(configuration, path, changes, note=note)
-    except BaseException:
-        put_back(beside, old)
-        raise
-    return beside
+    return save(configuration, path, _changes(configuration, done), note=note, draws=drawn, force=force)
 
 
 _FRICTION = "contact.friction."
-_UNITS_OF_LAWS = {_FRICTION + "fade_speed": "m/s", _FRICTION + "peak_speed": "m/s"}
+_UNITS_OF_LAWS = {_FRICTION + name: "m/s" for name in ("fade_speed", "peak_speed", "rise_speed")}
 
 
 def _changes(configuration: Configuration, done: Fit) -> dict[str, str]:

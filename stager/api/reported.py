@@ -45,11 +45,14 @@ class Report:
 
         return page(self.dossier)
 
-    def save(self, path: str | Path) -> None:
-        """Write the page, whole or not at all. Raises InputError where that is not possible."""
+    def save(self, path: str | Path, *, force: bool = False) -> None:
+        """Write the page, whole or not at all. force: replace a file that this program did not write.
+
+        Raises InputError where that is not possible.
+        """
         from stager.files import write_whole
 
-        write_whole(Path(path), self.html())
+        write_whole(Path(path), self.html(), force=force)
 
     def pictures(self) -> list[Picture]:
         """Every picture of the page."""
@@ -57,9 +60,12 @@ class Report:
 
         return list(pictures(self.dossier))
 
-    def save_figures(self, directory: str | Path) -> list[Path]:
-        """Write every picture as SVG and PNG to a directory. Raises InputError where that is not possible."""
-        return [path for picture in self.pictures() for path in picture.save(directory)]
+    def save_figures(self, directory: str | Path, *, force: bool = False) -> list[Path]:
+        """Write every picture as SVG and PNG to a directory. force: replace files that this program did not write.
+
+        Raises InputError where that is not possible.
+        """
+        return [path for picture in self.pictures() for path in picture.save(directory, force=force)]
 
     def _repr_html_(self) -> str:
         import html
@@ -124,16 +130,16 @@ def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> Curve:
     from stager.api.learned import finder
-    from stager.fit.bands import band
-    from stager.fit.tuning import tune_behind
-    from stager.optimise.spun import way_of
+    from stager.fit.grip_ensemble import tune_behind
+    from stager.fit.prediction import band
+    from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
 
     part = best.throw.stages
     before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
     chosen = replace(loaded.scenario, launcher=best.design.launcher)
-    way = way_of(chosen.launcher, chosen.allowances, chosen.goal.spin)
+    way = way_of(chosen.launcher, chosen.limit_values, chosen.goal.spin)
     swept = sweep(chosen, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)), way)
     swept = replace(swept, wheel_speed=swept.wheel_speed[::THIN], exit_speed=swept.exit_speed[::THIN])
     setting = float(best.lead[k]), float(part.exit_speed[k])
@@ -150,7 +156,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
 
 def _near(loaded: Loaded, throws: Throws, before_a: Floats, before_b: Floats) -> Floats:
     """Wheel and exit speed [m/s], (throws, 2), of throws that ended behind stages set about so [m/s]."""
-    from stager.fit.points import points
+    from stager.fit.observations import observations
 
-    found = points(loaded.scenario, throws, before_a.size)
+    found = observations(loaded.scenario, throws, before_a.size)
     return found.drawn(before_a, before_b)

@@ -40,7 +40,7 @@ def shared(scenario: Scenario, known: Bound, reached: float | None, count: int |
     is asked for, it is proven that fewer stages fall short; else that nothing is much faster than what is reached.
     Bounds that tell as much already stay. most: cells that may be looked at.
     """
-    budget, bounded = scenario.allowances.slip_heat, len(known.speeds)
+    budget, bounded = scenario.limit_values.slip_heat, len(known.speeds)
     if budget is None or known.missing:
         return known
     if known.asked is not None:
@@ -59,7 +59,7 @@ def shared(scenario: Scenario, known: Bound, reached: float | None, count: int |
     for number in loose:
         top = within(floors[:number], evaluate, budget * (1 + ROUNDING), target, most)
         speeds[number] = min(speeds[number], top)
-    return replace(known, speeds=tuple(speeds), kept=BUDGETS)
+    return replace(known, speeds=tuple(speeds), kept=BUDGETS, left_out=known.left_out - BUDGETS)
 
 
 def _pairs(scenario: Scenario, count: int) -> bool:
@@ -82,14 +82,14 @@ def _slices(scenario: Scenario, number: int, fastest: float, top: Top) -> tuple[
 
 def _tops(scenario: Scenario, fastest: Sequence[float]) -> list[Top]:
     """Greatest wheel speed open to entries from … to [m/s], by stage; stages alike share theirs."""
-    launcher, allowances = scenario.launcher, scenario.allowances
+    launcher, limit_values = scenario.launcher, scenario.limit_values
     found: dict[int, Top] = {}
     for index in range(len(fastest) - 1):
         if id(launcher.stage(index)) not in found:
             top = top_of(scenario, index)
             found[id(launcher.stage(index))] = (
-                margins(launcher, index, max(fastest), top, allowances.grip_margin)
-                if allowances.grip_margin else partial(_same, top)
+                margins(launcher, index, max(fastest), top, limit_values.grip_margin)
+                if limit_values.grip_margin else partial(_same, top)
             )  # fmt: skip
     return [found[id(launcher.stage(index))] for index in range(len(fastest) - 1)]
 

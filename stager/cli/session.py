@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 import os
 import sys
+import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from stager.errors import ExitStatus, InputError, InputErrors, StagerError
@@ -15,9 +17,12 @@ from stager.errors import ExitStatus, InputError, InputErrors, StagerError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from stager.api import Loaded
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+MOST_ERRORS = 40
+"""Errors that are shown of one file."""
 
 
 def forgiving(stream: TextIO) -> TextIO:
@@ -37,14 +42,23 @@ def _console(*, stderr: bool) -> Console:
 class Session:
     """Switches that all commands share. stdout carries the answer only, everything else goes to stderr.
 
-    json: one JSON document in place of the screen; quiet: the headline alone, no progress;
-    seed of all random draws; workers: processes that may be used, None: as many as begin at no cost.
+    json: one JSON document in place of the screen; quiet: the headline alone, no progress; full: everything, not only
+    what fits a page; seed of all random draws; workers: how many may share the work, None: as many as begin at no
+    cost; changes: values to use in place of the configuration's, as "key=value".
     """
 
     json: bool = False
     quiet: bool = False
+    full: bool = False
     seed: int = 0
     workers: int | None = None
+    changes: tuple[str, ...] = ()
+
+    def load(self, path: Path) -> Loaded:
+        """Load a configuration, with the values of `changes` in place of its own. Raises InputError, InputErrors."""
+        from stager import api
+
+        return api.load(path, dict(_change(text) for text in self.changes))
 
     def run(self, command: Callable[[], Answer | None]) -> ExitStatus:
         """Run a command, show its answer, and return the exit status; errors end here."""
@@ -78,26 +92,26 @@ class Session:
         if answer is None:
             return ExitStatus.DONE
         try:
-            self._print(answer)
+            self._print(answer, sys.stderr if answer.aside else sys.stdout)
             sys.stdout.flush()
         except BrokenPipeError:
             # The reader has seen enough; what is still buffered must not fail at exit.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return ExitStatus.DONE if answer.yes else ExitStatus.ANSWER_IS_NO
 
-    def _print(self, answer: Answer) -> None:
-        unicode = (sys.stdout.encoding or "").lower().startswith("utf")
+    def _print(self, answer: Answer, stream: TextIO) -> None:
+        unicode = (stream.encoding or "").lower().startswith("utf")
         if self.json or answer.screen is None:
             from stager.report import document
 
-            sys.stdout.write(document.text(answer.document, ascii_only=not unicode) + "\n")
+            stream.write(document.text(answer.document, ascii_only=not unicode) + "\n")
             return
         from stager.report import spelling, terminal
 
-        forgiving(sys.stdout)
+        forgiving(stream)
         show = terminal.headline if self.quiet else terminal.whole
         screen = answer.screen if unicode else spelling.plain(answer.screen)
-        _console(stderr=False).print(show(screen, ascii_only=not unicode))
+        _console(stderr=answer.aside).print(show(screen, ascii_only=not unicode, full=self.full))
 
     def _fault(self, error: Exception) -> ExitStatus:
         if os.environ.get(TRACEBACK_SWITCH):
@@ -113,10 +127,27 @@ class Session:
         sys.stderr.write("\n".join(lines) + "\n")
 
 
+def _change(text: str) -> tuple[str, object]:
+    """Return key and value of "key=value"; the value is a TOML value where it reads as one, else text."""
+    key, equals, value = text.partition("=")
+    key, value = key.strip(), value.strip()
+    if not equals or not key or not value:
+        raise InputError(
+            f"takes KEY=VALUE (got {text!r})", where="--set",
+            hint='--set limits.stages=2, --set "stage.wheel.radius=45 mm"',
+        )  # fmt: skip
+    try:
+        return key, tomllib.loads(f"value = {value}")["value"]
+    except tomllib.TOMLDecodeError:
+        return key, value
+
+
 def _lines(error: StagerError) -> list[str]:
     """An error as `where: message`, blank line, hint; several one after the other."""
     if isinstance(error, InputErrors):
-        parts = [_lines(one) for one in error.errors]
-        return [line for i, part in enumerate(parts) for line in ([""] if i else []) + part]
+        parts = [_lines(one) for one in error.errors[:MOST_ERRORS]]
+        more = len(error.errors) - len(parts)
+        last = ["", f"and {more} more like these"] if more else []
+        return [line for i, part in enumerate(parts) for line in ([""] if i else []) + part] + last
     hint = error.hint if isinstance(error, InputError) else ""
     return [str(error), *(["", f"hint: {hint}"] if hint else [])]

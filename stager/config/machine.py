@@ -10,9 +10,24 @@ from pydantic import Field
 from stager.config import kinds as t
 from stager.config.ends import CrushRange
 from stager.config.speed import Speed
-from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Projectile, Supply, Table
+from stager.config.tables import (
+    Contact,
+    Feed,
+    Flight,
+    Goal,
+    Guide,
+    Limits,
+    Measuring,
+    Outlet,
+    Projectile,
+    SpeedSpread,
+    Supply,
+    Table,
+)
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
+
+MOST_STAGES = 12
 
 
 def _one_of(known: Mapping[str, object]) -> dict[str, Any]:
@@ -33,8 +48,8 @@ class Tyre(Table):
     held_by: Literal["stretch", "clamp", "lip", "bond"] = Field("bond", description="what keeps it on")
     clamp_force: t.Force | None = Field(None, description="axial, of a clamp")
     hub_friction: t.Friction | None = Field(None, description="of the tyre on its hub")
-    bond_strength: t.Stress | None = Field(None, description="of the bond between tyre and hub")
-    lip_strength: t.Stress | None = Field(None, description="pressure on its seat that the lip bears")
+    bond_strength: t.Bond | None = Field(None, description="of the bond between tyre and hub")
+    lip_strength: t.Bond | None = Field(None, description="pressure on its seat that the lip bears")
 
 
 class Wheel(Table):
@@ -42,7 +57,9 @@ class Wheel(Table):
 
     radius: t.Length = Field(description="to the outside of the tyre, at rest")
     width: t.Length | None = Field(None, description="along the axis")
-    bore: t.Bore = Field(Measured(0.0), description="diameter of the hole for the shaft")
+    bore: t.Bore | None = Field(
+        None, description='diameter of the hole for the shaft; a small one where left out, "0 mm": a solid wheel'
+    )
     material: str | None = Field(None, json_schema_extra=_one_of(WHEEL_MATERIALS))
     density: t.Density | None = None
     modulus: t.Stress | None = Field(None, description="Young's modulus")
@@ -50,10 +67,11 @@ class Wheel(Table):
     yield_strength: t.Stress | None = None
     tensile_strength: t.Stress | None = None
     strength_factor: t.PositiveShare | None = Field(None, description="strength left across printed layers")
+    conductivity: t.HubConductivity | None = Field(None, description="thermal, of the hub, where it cools the motor")
     brittle: bool | None = Field(None, description="burst by the elastic peak, not by the mean stress")
     inertia: t.Inertia | None = Field(None, description="from geometry where left out")
     tyre: Tyre | None = None
-    name: str = ""
+    name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
@@ -71,6 +89,14 @@ class Heat(Table):
     fin_conductivity: t.Conductivity | None = None
 
 
+class Mount(Table):
+    """Holes that fasten a motor to the side plate."""
+
+    circle: t.Length
+    screw: t.Length
+    screws: int = Field(4, ge=2, le=12)
+
+
 class Drive(Table):
     """Motor and controller of each driven wheel."""
 
@@ -83,7 +109,8 @@ class Drive(Table):
     gear: t.PositiveNumber = Field(Measured(1.0), description="motor turns per wheel turn")
     governed: bool = Field(False, description="the controller holds the speed under load")
     heat: Heat | None = None
-    name: str = ""
+    mount: Mount | None = None
+    name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
@@ -99,6 +126,7 @@ class Stage(Table):
 
     layout: Literal["pair", "rail", "idler"]
     speed: Speed | None = Field(None, description="set speed; two for the sides of a pair")
+    spread: SpeedSpread | None = Field(None, description="of each wheel as it meets a projectile, from shot to shot")
     crush: t.Crush = Field(description="total: free gap is the projectile's width less this")
     crush_range: CrushRange | None = Field(None, description="ends between which the plan may choose the crush")
     clearance: t.Clearance = Field(Measured(0.005), description="between neighbouring wheels along the barrel")
@@ -108,8 +136,8 @@ class Stage(Table):
     wheel: Wheel
     drive: Drive | None = None
     idler: Idler | None = None
-    wheel_options: list[Wheel] = Field(default_factory=list, description="wheels to choose from")
-    drive_options: list[Drive] = Field(default_factory=list, description="drives to choose from")
+    wheel_options: list[Wheel] = Field(default_factory=list, max_length=100, description="wheels to choose from")
+    drive_options: list[Drive] = Field(default_factory=list, max_length=100, description="drives to choose from")
     wheel_option: int | None = Field(None, ge=0, description="the one of wheel_options that is in; 0: the wheel itself")
     drive_option: int | None = Field(None, ge=0, description="the one of drive_options that is in; 0: the drive itself")
 
@@ -122,14 +150,20 @@ class Stage(Table):
 class File(Table):
     """A configuration file."""
 
-    title: str = "untitled launcher"
+    title: t.Words = "untitled launcher"
     draws: str | None = Field(None, description="table of correlated draws that a fit has left beside this file")
+    draws_sha256: str | None = Field(None, description="hash of the table of draws; a fit writes both")
     projectile: Projectile
     feed: Feed
     contact: Contact
     guide: Guide | None = None
+    outlet: Outlet | None = None
+    measuring: Measuring | None = None
     stage: Stage = Field(description="every stage")
-    stages: list[Stage] = Field(default_factory=list, description="stages that differ from [stage], in order")
+    stages: list[Stage] = Field(
+        default_factory=list, max_length=MOST_STAGES, description="stages that differ from [stage], in order"
+    )
     supply: Supply | None = None
+    flight: Flight | None = Field(None, description="where the muzzle is, and what lies before it")
     limits: Limits
     goal: Goal

@@ -14,7 +14,7 @@ NOT_YET: Mapping[str, tuple[str, ...]] = {
     "feed.push": (),
 }
 """By key, the values that are refused; none: all of them."""
-INSTEAD = {"feed.push": "give feed.speed the speed that the pusher brings the projectile to, and leave push out"}
+INSTEAD = {"feed.push": "leave it out, and describe the pusher in [feed.pusher]"}
 
 
 def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:

@@ -14,7 +14,44 @@ from stager.units import Measured
 class Table(BaseModel):
     """A table: no key but the known ones."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, validate_default=True
+    )
+
+
+class ProjectileSpread(Table):
+    """What differs from one projectile to the next, as standard deviations."""
+
+    mass: t.MassSpread | None = Field(None, description="standard deviation from shot to shot; % of the mass or a mass")
+    diameter: t.LengthSpread | None = Field(
+        None, description="standard deviation from shot to shot; the gap stays, so crush follows"
+    )
+
+
+class SpeedSpread(Table):
+    """How a speed differs from shot to shot, as a standard deviation."""
+
+    speed: t.SpeedSpread = Field(description="standard deviation from shot to shot; % of the speed or a speed")
+
+
+class FlightSpread(Table):
+    """How the direction differs from shot to shot, as standard deviations."""
+
+    tilt: t.AngleSpread | None = Field(None, description="up and down, standard deviation from shot to shot")
+    heading: t.AngleSpread | None = Field(None, description="sideways, standard deviation from shot to shot")
+
+
+class Flight(Table):
+    """Where the muzzle is, and what lies before it."""
+
+    height: t.MuzzleHeight = Field(description="of the muzzle above where projectiles land")
+    tilt: t.Tilt = Field(Measured(0.0), description="of the barrel above level")
+    target: t.Length | None = Field(None, description="distance at which the group of shots is told")
+    side_a: Literal["top", "bottom", "left", "right"] | None = Field(
+        None, description="where side A is, seen from behind: says which way spin lifts a ball"
+    )
+    drag: t.Drag | None = Field(None, description="drag coefficient; a smooth sphere's where left out")
+    spread: FlightSpread | None = None
 
 
 class Projectile(Table):
@@ -27,15 +64,28 @@ class Projectile(Table):
     thickness: t.Length | None = Field(None, description="of a disc or ring")
     max_acceleration: t.Acceleration | None = Field(None, description="what it bears")
     max_crush: t.Length | None = Field(None, description="what it bears")
+    contact_area: t.Area | None = Field(None, description="that touches what it hits; toy limits by area need it")
+    spread: ProjectileSpread | None = Field(None, description="what differs from shot to shot")
+
+
+class Pusher(Table):
+    """What pushes projectiles into the first nip."""
+
+    force: t.Push = Field(description="with which it pushes")
+    travel: t.Travel = Field(description="of one push")
+    return_time: t.ReturnTime = Field(description="until it can push again")
 
 
 class Feed(Table):
     """How it enters the first nip."""
 
     speed: t.Speed = Field(description="into the first nip")
+    spin: t.FeedSpin = Field(Measured(0.0), description="into the first nip, positive where side A drives it forward")
     rate: t.Rate | None = Field(None, description="throws per second")
     push: t.Force | None = Field(None, description="pusher's force until it lets go")
+    pusher: Pusher | None = Field(None, description="what pushes projectiles in")
     session: t.Time | None = Field(None, description="how long a session lasts, for heat")
+    spread: SpeedSpread | None = Field(None, description="what differs from shot to shot")
 
 
 class ConstantFriction(Table):
@@ -64,6 +114,15 @@ class BellFriction(Table):
     width: t.PositiveNumber = Field(description="of the peak, in the natural logarithm of slip")
 
 
+class RisingFriction(Table):
+    """Friction that rises with slip to a plateau."""
+
+    law: Literal["rising"]
+    static: t.Friction = Field(description="coefficient at little slip")
+    sliding: t.Friction = Field(description="coefficient at much slip")
+    rise_speed: t.FadeSpeed = Field(description="slip speed over which it rises")
+
+
 class TabulatedFriction(Table):
     """Measured points."""
 
@@ -81,11 +140,12 @@ Friction = Annotated[
     Annotated[ConstantFriction, Tag("constant")]
     | Annotated[FallingFriction, Tag("falling")]
     | Annotated[BellFriction, Tag("bell")]
+    | Annotated[RisingFriction, Tag("rising")]
     | Annotated[TabulatedFriction, Tag("tabulated")],
     Discriminator(
         _law,
         custom_error_type="law",
-        custom_error_message="must name a friction law: constant, falling, bell or tabulated",
+        custom_error_message="must name a friction law: constant, falling, bell, rising or tabulated",
     ),
 ]
 
@@ -106,6 +166,21 @@ class Guide(Table):
 
     friction: t.Number = Field(Measured(0.0), description="on the projectile's weight")
     air_drag: bool = Field(False, description="whether the air slows it")
+
+
+class Outlet(Table):
+    """Behind the last wheel."""
+
+    loss: t.EnergyLoss = Field(Measured(0.0), description="energy that barrel or spout takes from each throw")
+    length: t.Distance = Field(Measured(0.0), description="from the last wheel's front to the opening")
+
+
+class Measuring(Table):
+    """How far to trust the bench."""
+
+    wheel_speed: t.Calibration = Field(Measured(1.0), description="true wheel speed over the indicated one")
+    exit_speed: t.Calibration = Field(Measured(1.0), description="true exit speed over what the chronograph shows")
+    distance: t.Distance = Field(Measured(0.0), description="from the launcher to the chronograph")
 
 
 class Supply(Table):
@@ -144,6 +219,9 @@ class Limits(Table):
     cost: t.Money | None = Field(None, description="of all stages")
     acceleration: t.Acceleration | None = Field(None, description="of the projectile")
     grip_margin: t.GripMargin = Field(Measured(0.0), description="each wheel at least this share below its grip limit")
+    confidence: t.Confidence = Field(
+        Measured(0.95), description="least share of builds that keep all limits together that can hurt or break"
+    )
 
 
 class Goal(Table):

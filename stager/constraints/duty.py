@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.constraints.design import Design
+from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats
 from stager.physics.drive.motor import warm_factor
 from stager.physics.drive.spinup import SpinUp, spin_up, spin_up_in_turn, time_to
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train
+from stager.physics.feed import feed_rate
 from stager.physics.heat.network import throwing_share
 from stager.physics.heat.network import time_to as warming_time
 from stager.physics.heat.windings import Windings
@@ -25,9 +26,12 @@ BACK = 0.005
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Duty:
-    """Of a design without batch axes. together, in_turn: spin-up from rest; settled: at the feed's rate (None: it has
-    none), recovery: time after which every wheel lacks at most BACK of its speed [s]; highest: rate at which `loss` of
-    exit speed is lost [-]."""
+    """What drives go through, without batch axes.
+
+    together, in_turn: spin-up from rest; settled: at the feed's rate (None: it has none); recovery: time after which
+    every wheel lacks at most BACK of its speed [s]; highest: rate at which `loss` of exit speed is lost [-]; feed_rate:
+    greatest that the feed can hand over [1/s].
+    """
 
     train: Train
     holding: Holding
@@ -37,7 +41,18 @@ class Duty:
     recovery: float | None
     highest: HighestRate | None
     loss: float
+    feed_rate: float
     warmth: Warmth | None
+
+    @property
+    def highest_rate(self) -> float | None:
+        """Highest rate that feed and loss allow [1/s]; None where the loss is not known."""
+        return None if self.highest is None else min(float(self.highest.rate), self.feed_rate)
+
+    @property
+    def feed_decides(self) -> bool:
+        """Whether the feed, not the loss, ends the rate."""
+        return self.highest is not None and float(self.highest.rate) >= self.feed_rate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,41 +70,41 @@ class Warmth:
     throttle: Floats
 
 
-def duty(design: Design) -> Duty | None:
-    """What the drives of `design` go through; None without drives or supply, or where the throw jams."""
-    train, holding, supply = design.train, design.holding, design.launcher.supply
-    if train is None or holding is None or supply is None or design.throw.jammed:
+def duty(point: OperatingPoint) -> Duty | None:
+    """What the drives of `point` go through; None without drives or supply, or where the throw jams."""
+    train, holding, supply = point.train, point.holding, point.launcher.supply
+    if train is None or holding is None or supply is None or point.throw.jammed:
         return None
-    asked = design.allowances.settled_loss
+    asked = point.limit_values.settled_loss
     loss = LOSS if asked is None else asked
-    settled = design.settled
+    settled = point.settled
     return Duty(
         train=train, holding=holding, together=spin_up(train, holding, supply),
         in_turn=spin_up_in_turn(train, holding, supply), settled=settled,
         recovery=None if settled is None else float(
             time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), BACK)
         ),
-        highest=highest_rate(design.launcher, loss, *design.set_speeds, first=design.throw),
-        loss=loss, warmth=_warmth(design),
+        highest=highest_rate(point.launcher, loss, *point.set_speeds, first=point.throw),
+        loss=loss, feed_rate=float(feed_rate(point.launcher)), warmth=_warmth(point),
     )  # fmt: skip
 
 
-def _warmth(design: Design) -> Warmth | None:
-    windings, limit = design.windings, design.allowances.winding_temperature
+def _warmth(point: OperatingPoint) -> Warmth | None:
+    windings, limit = point.windings, point.limit_values.winding_temperature
     if windings is None:
         return None
-    network, loss, session = windings.network, windings.loss, windings.temperature(design.launcher.feed.session)
+    network, loss, session = windings.network, windings.loss, windings.temperature(point.launcher.feed.session)
     return Warmth(
         windings=windings, session=session, steady=windings.temperature(),
         reaches=None if limit is None else warming_time(network, loss, limit),
         share=None if limit is None else np.asarray(throwing_share(network, loss, windings.resting, limit)),
-        throttle=_warm_throttle(design, windings, session),
+        throttle=_warm_throttle(point, windings, session),
     )  # fmt: skip
 
 
-def _warm_throttle(design: Design, windings: Windings, temperature: Floats) -> Floats:
+def _warm_throttle(point: OperatingPoint, windings: Windings, temperature: Floats) -> Floats:
     """Throttle [-] of the motors of `windings` at winding temperatures [K]; inf where one has run away."""
-    train, holding, supply = design.train, design.holding, design.launcher.supply
+    train, holding, supply = point.train, point.holding, point.launcher.supply
     if train is None or holding is None or supply is None or not np.isfinite(temperature).all():
         return np.full(np.shape(temperature), np.inf)
     columns = list(windings.column)

@@ -1,93 +1,148 @@
-"""What a limit is, and the verdict on it."""
+"""What a limit is, and its state at an operating point."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 from typing import Protocol
 
 import numpy as np
 
-from stager.constraints.design import Design
+from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
 
 ROUNDING = 1e-6
+"""Share of a bound that a value may exceed and still satisfy it: what a throw is computed to [-]."""
+
+
+class Kind(Enum):
+    """What the value of a limit depends on."""
+
+    DESIGN = "design"
+    """The parts and their number alone."""
+    WHEEL = "wheel"
+    """The speed of single wheels."""
+    THROW = "throw"
+    """One throw."""
+    STEADY = "steady"
+    """Drives and supply: spin-up, holding, and throwing at a rate."""
 
 
 class Limit(Protocol):
-    """One limit: what a design uses of it and what is allowed.
+    """One limit: its value at an operating point and the bound on it.
 
-    Both are None where the limit is not set or does not apply; shapes are the batch's. `floor` limits ask for at
-    least what is allowed, the others for at most.
+    The bound is None where the limit is not set or does not apply, the value where nothing that it takes is known.
+    Where only a part is known, value and bound are those of that part: enough to say "broken", not to say "kept"; see
+    `missing`. Shapes are the batch's.
     """
 
     @property
     def name(self) -> str:
-        """As the document has it."""
+        """Key in configuration and documents."""
         ...
 
     @property
     def unit(self) -> str:
-        """Unit of `used` and `allowed`."""
+        """Unit of value and bound."""
         ...
 
     @property
     def floor(self) -> bool:
-        """Whether at least what is allowed is asked for."""
+        """Whether the bound is the least value, not the greatest."""
         ...
 
-    def used(self, design: Design) -> Number | None:
-        """What the design uses, in `unit`."""
+    @property
+    def kind(self) -> Kind:
+        """What the value depends on."""
         ...
 
-    def allowed(self, design: Design) -> Number | None:
-        """What is allowed, in `unit`."""
+    @property
+    def hard(self) -> bool:
+        """Whether breaking it can hurt or break something, so that it is kept with a margin for what is unknown."""
         ...
 
-    def remedy(self, design: Design) -> str:
-        """The one change that would help most, for a design without batch axes."""
+    def value(self, point: OperatingPoint) -> Number | None:
+        """Value at the operating point, in `unit`."""
         ...
+
+    def bound(self, point: OperatingPoint) -> Number | None:
+        """Bound on it, in `unit`."""
+        ...
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """Key of the first input that is unknown, as a configuration has it, and without which the limit cannot be
+        called kept; None where there is none. For an operating point without batch axes."""
+        ...
+
+    def remedy(self, point: OperatingPoint) -> str:
+        """The one change that would help most, for an operating point without batch axes."""
+        ...
+
+
+class AllKnown:
+    """A limit whose inputs every launcher has."""
+
+    __slots__ = ()
+
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
-    """A limit on a design: used and allowed in `unit`; slack = margin / allowed: ≥ 0 kept, 0 binds, < 0 broken.
+class LimitResult:
+    """A limit at an operating point: value and bound in `unit`.
 
-    remedy: the one change that would help most; empty where not asked for.
+    slack: margin / bound [-]: > 0 satisfied, 0 active, < 0 broken; remedy: the one change that would help most, empty
+    where not asked for; hard: see `Limit`.
     """
 
     name: str
     unit: str
-    used: Floats
-    allowed: Floats
+    value: Floats
+    bound: Floats
     slack: Floats
     remedy: str = ""
+    hard: bool = False
 
     @property
-    def kept(self) -> bool:
-        """Whether it is kept, without batch axes; a millionth of the allowance is what a throw is computed to."""
+    def satisfied(self) -> bool:
+        """Whether what is known satisfies it to `ROUNDING`, without batch axes."""
         return bool(self.slack >= -ROUNDING)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Unjudged:
-    """A limit that is set but cannot be judged: what is allowed, in `unit`, and the key that is missing for it."""
+class NotJudged:
+    """A limit that is set or applies but cannot be judged: nothing known breaks it, and something is unknown.
+
+    bound in `unit` (None: unknown too); missing: the key that is unknown; find_out: how to find it out; hard: see
+    `Limit`.
+    """
 
     name: str
     unit: str
-    allowed: float
+    bound: float | None
     missing: str
+    find_out: str = ""
+    hard: bool = False
 
 
-def judge(limit: Limit, design: Design, *, remedies: bool = False) -> Verdict | None:
-    """The verdict of `limit` on `design`, None where it is not set; remedies: for a design without batch axes."""
-    allowed = limit.allowed(design)
-    if allowed is None:
+def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> LimitResult | None:
+    """Evaluate `limit` at `point` by what is known; None where it is not set or nothing is known.
+
+    remedies: also the one change that would help most, for an operating point without batch axes.
+    """
+    bound = limit.bound(point)
+    if bound is None:
         return None
-    used = limit.used(design)
-    if used is None:
+    value = limit.value(point)
+    if value is None:
         return None
-    use, allow = np.asarray(used, dtype=np.float64), np.asarray(allowed, dtype=np.float64)
-    margin = use - allow if limit.floor else allow - use
-    scale = np.where(allow == 0.0, 1.0, np.abs(allow))
-    remedy = limit.remedy(design) if remedies else ""
-    return Verdict(name=limit.name, unit=limit.unit, used=use, allowed=allow, slack=margin / scale, remedy=remedy)
+    values, bounds = np.asarray(value, dtype=np.float64), np.asarray(bound, dtype=np.float64)
+    margin = values - bounds if limit.floor else bounds - values
+    scale = np.where((bounds == 0.0) | np.isinf(bounds), 1.0, np.abs(bounds))
+    remedy = limit.remedy(point) if remedies else ""
+    return LimitResult(
+        name=limit.name, unit=limit.unit, value=values, bound=bounds, slack=margin / scale, remedy=remedy,
+        hard=limit.hard,
+    )  # fmt: skip

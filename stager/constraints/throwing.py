@@ -6,50 +6,57 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints.design import Design
+from stager.constraints.limit import AllKnown, Kind
+from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Floats, Number
+from stager.model.projectile import Projectile
+from stager.model.toy import ToyLimit
 from stager.physics.motion import translation_energy
 
 
 @dataclass(frozen=True, slots=True)
-class ExitEnergy:
+class ExitEnergy(AllKnown):
     """½mv² as it leaves; always set."""
 
     name: str = "exit_energy"
     unit: str = "J"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """Translation energy [J]."""
-        return translation_energy(design.throw.exit_speed, design.launcher.projectile)
+        return translation_energy(point.outlet_speed, point.launcher.projectile)
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
-        return design.allowances.exit_energy
+        return point.limit_values.exit_energy
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel"
 
 
 @dataclass(frozen=True, slots=True)
-class ExitSpeed:
+class ExitSpeed(AllKnown):
     """Speed as it leaves."""
 
     name: str = "exit_speed"
     unit: str = "m/s"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
-        return design.throw.exit_speed
+        return point.outlet_speed
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[m/s]."""
-        return design.allowances.exit_speed
+        return point.limit_values.exit_speed
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel"
 
@@ -61,116 +68,152 @@ class EnergyPerArea:
     name: str = "energy_per_area"
     unit: str = "J/m^2"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
+        """[J/m^2]; None where the area is not known."""
+        projectile = point.launcher.projectile
+        area = projectile.known_frontal_area
+        return None if area is None else translation_energy(point.outlet_speed, projectile) / area
+
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[J/m^2]."""
-        projectile = design.launcher.projectile
-        return translation_energy(design.throw.exit_speed, projectile) / projectile.frontal_area
+        return point.limit_values.energy_per_area
 
-    def allowed(self, design: Design) -> Number | None:
-        """[J/m^2]."""
-        return design.allowances.energy_per_area
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        return "projectile.thickness" if point.launcher.projectile.known_frontal_area is None else None
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel, or a wider projectile"
 
 
 @dataclass(frozen=True, slots=True)
 class Toy:
-    """½mv² by a published limit on toy projectiles, with the area seen from the front for the one that touches."""
+    """½mv² by a published limit on toy projectiles."""
 
     name: str = "toy"
     unit: str = "J"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number:
         """Translation energy [J]."""
-        return translation_energy(design.throw.exit_speed, design.launcher.projectile)
+        return translation_energy(point.outlet_speed, point.launcher.projectile)
 
-    def allowed(self, design: Design) -> Number | None:
-        """[J]."""
-        toy = design.allowances.toy
-        return None if toy is None else toy.most(design.launcher.projectile.known_frontal_area)
+    def bound(self, point: OperatingPoint) -> Number | None:
+        """[J]; the energy that asks for no area, where there is no more of it."""
+        toy = point.limit_values.toy
+        if toy is None:
+            return None
+        most = toy_energy(toy, point.launcher.projectile)
+        if toy.energy_per_area is None or point.launcher.projectile.contact_area is not None:
+            return most
+        return np.where(self.value(point) <= toy.energy, toy.energy, most)
 
-    def remedy(self, design: Design) -> str:
+    def missing(self, point: OperatingPoint) -> str | None:
+        """See Limit."""
+        toy, projectile = point.limit_values.toy, point.launcher.projectile
+        if toy is None or toy.energy_per_area is None or projectile.contact_area is not None:
+            return None
+        return None if bool(self.value(point) <= toy.energy) else "projectile.contact_area"
+
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
         return "a slower last wheel"
 
 
+def toy_energy(toy: ToyLimit, projectile: Projectile) -> Number:
+    """Return the energy above which a toy limit is broken for certain [J]; inf where no area is known.
+
+    What touches is no larger than what is seen from the front, which serves where `contact_area` is unknown.
+    """
+    area = projectile.known_frontal_area if projectile.contact_area is None else projectile.contact_area
+    return np.inf if area is None and toy.energy_per_area is not None else toy.most(area)
+
+
 @dataclass(frozen=True, slots=True)
-class Acceleration:
+class Acceleration(AllKnown):
     """Greatest acceleration along the barrel, of the user's limit and what the projectile bears."""
 
     name: str = "acceleration"
     unit: str = "m/s^2"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[m/s^2]."""
-        return np.asarray(design.throw.stages.peak_acceleration.max(axis=-1, initial=0.0))
+        return np.asarray(point.throw.stages.peak_acceleration.max(axis=-1, initial=0.0))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[m/s^2]."""
         known = [
             value
-            for value in (design.allowances.acceleration, design.launcher.projectile.max_acceleration)
+            for value in (point.limit_values.acceleration, point.launcher.projectile.max_acceleration)
             if value is not None
         ]
         return min(known[0], known[-1]) if known else None
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return f"less crush in stage {1 + worst(design.throw.stages.peak_acceleration)}"
+        return f"less crush in stage {1 + worst(point.throw.stages.peak_acceleration)}"
 
 
 @dataclass(frozen=True, slots=True)
-class SlipHeat:
+class SlipHeat(AllKnown):
     """Heat of both sides, summed over the stages."""
 
     name: str = "slip_heat"
     unit: str = "J"
     floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """[J]."""
-        return np.asarray(design.throw.stages.slip_heat.sum(axis=-1))
+        return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[J]."""
-        return design.allowances.slip_heat
+        return point.limit_values.slip_heat
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return f"a slower wheel {1 + worst(design.throw.stages.slip_heat)}, where most of the heat is"
+        return f"a slower wheel {1 + worst(point.throw.stages.slip_heat)}, where most of the heat is"
 
 
 @dataclass(frozen=True, slots=True)
-class GripMargin:
+class GripMargin(AllKnown):
     """Each wheel at least this share below its grip limit, at its own entry speed. Of a pair at two speeds that is the
     leading one: the other keeps a larger share; see `staging.grip`."""
 
     name: str = "grip_margin"
     unit: str = "-"
     floor: bool = True
+    kind: Kind = Kind.THROW
+    hard: bool = False
 
-    def used(self, design: Design) -> Number | None:
+    def value(self, point: OperatingPoint) -> Number | None:
         """Least of 1 − u/grip limit over the stages; 1 where no stage has a grip limit within its range."""
-        if design.grip_limit is None:
+        if point.grip_limit is None:
             return None
-        return np.asarray(1.0 - self._shares(design).max(axis=-1, initial=0.0))
+        return np.asarray(1.0 - self._shares(point).max(axis=-1, initial=0.0))
 
-    def allowed(self, design: Design) -> Number | None:
+    def bound(self, point: OperatingPoint) -> Number | None:
         """[-]; None where no margin is asked for."""
-        return design.allowances.grip_margin or None
+        return point.limit_values.grip_margin or None
 
-    def remedy(self, design: Design) -> str:
+    def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
-        return f"a slower wheel {1 + worst(self._shares(design))}"
+        return f"a slower wheel {1 + worst(self._shares(point))}"
 
-    def _shares(self, design: Design) -> Floats:
+    def _shares(self, point: OperatingPoint) -> Floats:
         """u by grip limit of each stage [-], 0 where there is none."""
-        speed = design.leading
-        if design.grip_limit is None:
+        speed = point.leading
+        if point.grip_limit is None:
             return np.zeros(speed.shape)
-        return np.where(np.isnan(design.grip_limit), 0.0, speed / design.grip_limit)
+        return np.where(np.isnan(point.grip_limit), 0.0, speed / point.grip_limit)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from stager.fit.comparing import Compared
-from stager.fit.drifting import Drift
+from stager.fit.compare import Compared
+from stager.fit.drift import Drift
 from stager.fit.prediction import Predicted
 from stager.fit.records import Fit
 

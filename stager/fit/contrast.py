@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.search import Found
+from stager.fit.optimiser import BestFit
 from stager.fit.statistics.noise import Noise
 from stager.fit.statistics.trend import slope
 from stager.fit.statistics.welch import Difference
@@ -24,19 +24,19 @@ def setting_columns(settings: NDArray[np.intp]) -> Floats:
     return np.equal.outer(settings, np.unique(settings)).astype(np.float64)
 
 
-def model_columns(found: Found) -> Floats:
+def model_columns(found: BestFit) -> Floats:
     """Directions in which the fit could still move ln exit speed, and in which the model may be wrong: all throws
     alike, and a bend along each stage's wheel speed; (n, k)."""
     u, s, _ = np.linalg.svd(found.jacobian, full_matrices=False)
     return np.column_stack([u[:, s > NEGLIGIBLE * found.scatter], *_smooth(found)])
 
 
-def _smooth(found: Found) -> list[Floats]:
+def _smooth(found: BestFit) -> list[Floats]:
     """1, and v and v² of each column of wheel speeds, v scaled to 0–1 (cells that are empty: 0.5); (n,) each."""
     columns = [np.ones(found.count)]
-    where = found.bench.settings
+    where = found.model.settings
     for wheels in where.wheels:
-        values = wheels.values[found.bench.row][: found.count]
+        values = wheels.values[found.model.row][: found.count]
         known = ~np.isnan(values)
         if known.any() and np.ptp(values[known]) > 0:
             scaled = np.where(known, (values - values[known].min()) / np.ptp(values[known]), 0.5)
@@ -44,9 +44,9 @@ def _smooth(found: Found) -> list[Floats]:
     return columns
 
 
-def tame(found: Found) -> Floats:
+def tame(found: BestFit) -> Floats:
     """Residuals with outliers drawn in to where they weigh no more than their probability allows, (n,)."""
-    return found.residuals * (1 - found.wildness)
+    return found.residuals * (1 - found.outlier_probability)
 
 
 def steady(logs: Floats, group: NDArray[np.intp], noise: Noise) -> NDArray[np.bool_]:
@@ -58,7 +58,7 @@ def steady(logs: Floats, group: NDArray[np.intp], noise: Noise) -> NDArray[np.bo
     if shared.sum() >= LEAST_SHARED:
         size = counts[which][shared]
         scaled = (logs - means[which])[shared] * np.sqrt(size / (size - 1))
-        out[shared] = noise.wildness(scaled) < SURELY
+        out[shared] = noise.outlier_probability(scaled) < SURELY
     return out
 
 
@@ -67,6 +67,6 @@ def by_settings(logs: Floats, column: Floats, settings: NDArray[np.intp]) -> tup
     return slope(logs, column, setting_columns(settings))
 
 
-def by_model(found: Found, column: Floats) -> tuple[Difference, float]:
+def by_model(found: BestFit, column: Floats) -> tuple[Difference, float]:
     """Effect of `column` on ln exit speed beside what the model's parameters could do; and the share that is left."""
     return slope(tame(found), column, model_columns(found))

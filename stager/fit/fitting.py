@@ -8,14 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
-from stager.fit.checking import checks
-from stager.fit.confounded import sentences
+from stager.fit.adequacy import checks, repeats
+from stager.fit.identifiability import sentences
 from stager.fit.laws import Law, candidates
+from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.parameters import parameters
 from stager.fit.posterior import posterior
 from stager.fit.records import Fit, Outlier
-from stager.fit.repeats import repeats
-from stager.fit.search import Found, search
 from stager.fit.statistics.noise import Noise
 from stager.fit.table.record import Throws
 from stager.model.scenario import Scenario
@@ -82,18 +81,18 @@ def _tried(
     laws: Sequence[Law],
     rng: np.random.Generator,
     progress: Progress,
-) -> list[Found]:
-    tried: list[Found] = []
+) -> list[BestFit]:
+    tried: list[BestFit] = []
     near: dict[str, float] = {}
     for number, law in enumerate(laws):
-        found = search(scenario, law, throws, NOISE, rng, near=near, jams=jams)
+        found = best_fit(scenario, law, throws, NOISE, rng, near=near, jams=jams)
         near = near or {prior.key: float(z) for prior, z in zip(found.priors, found.place, strict=True)}
         tried.append(found)
         progress(0.6 * (number + 1) / len(laws))
     return tried
 
 
-def choose(tried: Sequence[Found]) -> Found:
+def choose(tried: Sequence[BestFit]) -> BestFit:
     """The configuration's law (the first), unless another one is clearly better, and not by its freedom alone."""
     own = tried[0]
     if not own.law.priors:
@@ -102,8 +101,8 @@ def choose(tried: Sequence[Found]) -> Found:
     return min(better, key=lambda one: one.aicc, default=own)
 
 
-def _outliers(throws: Throws, found: Found) -> tuple[Outlier, ...]:
-    wild = found.wildness
+def _outliers(throws: Throws, found: BestFit) -> tuple[Outlier, ...]:
+    wild = found.outlier_probability
     fitted = throws.exit_speed * np.exp(-found.residuals)
     return tuple(
         Outlier(

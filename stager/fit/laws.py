@@ -12,7 +12,7 @@ from stager.model.arrays import Number
 from stager.model.contact import FrictionLaw
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.physics.friction import Bell, Constant, Falling
+from stager.physics.friction import Bell, Constant, Falling, Rising
 
 FRICTION = "contact.friction."
 SLIPS = np.geomspace(0.05, 30.0, 60)
@@ -75,11 +75,19 @@ def candidates(scenario: Scenario) -> tuple[Law, ...]:
             priors=_priors({"peak": (level, 0.3), "peak_speed": (1.0, 0.8), "width": (2.2, 0.4)}),
             build=_bell, level=_LEVELS["bell"],
         ),
+        Law(
+            name="rising",
+            priors=_priors({"static": (0.7 * level, 0.4), "sliding": (1.3 * level, 0.4), "rise_speed": (5.0, 0.8)}),
+            build=_rising, level=_LEVELS["rising"],
+        ),
     ]  # fmt: skip
     return (own, *(law for law in others if law.name != own.name))
 
 
-_LEVELS = {"constant": FRICTION + "coefficient", "falling": FRICTION + "static", "bell": FRICTION + "peak"}
+_LEVELS = {
+    "constant": FRICTION + "coefficient", "falling": FRICTION + "static", "bell": FRICTION + "peak",
+    "rising": FRICTION + "static",
+}  # fmt: skip
 
 
 def _priors(known: Mapping[str, tuple[float, float]]) -> tuple[Prior, ...]:
@@ -96,3 +104,7 @@ def _falling(known: Values) -> FrictionLaw:
 
 def _bell(known: Values) -> FrictionLaw:
     return Bell(known[FRICTION + "peak"], known[FRICTION + "peak_speed"], known[FRICTION + "width"])
+
+
+def _rising(known: Values) -> FrictionLaw:
+    return Rising(known[FRICTION + "static"], known[FRICTION + "sliding"], known[FRICTION + "rise_speed"])

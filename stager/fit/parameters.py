@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from stager.fit.optimiser import BestFit
 from stager.fit.priors import Prior, bend, values
 from stager.fit.records import Parameter, Posterior
-from stager.fit.search import Found
 from stager.fit.statistics.coverage import interval, moments
 from stager.fit.statistics.profile import Profile, profiles
 from stager.model.arrays import Floats, Number
@@ -19,7 +19,7 @@ TOLD = 0.4
 GRID = 4001
 
 
-def parameters(found: Found, posterior: Posterior, place: Floats, rng: np.random.Generator) -> tuple[Parameter, ...]:
+def parameters(found: BestFit, posterior: Posterior, place: Floats, rng: np.random.Generator) -> tuple[Parameter, ...]:
     """Every parameter with an uncertainty, then the groups. place: z of the draws (draws, p)."""
     profile = _profiles(found)
     out = [
@@ -29,7 +29,7 @@ def parameters(found: Found, posterior: Posterior, place: Floats, rng: np.random
     return (*out, *_groups(found, posterior, rng))
 
 
-def _profiles(found: Found) -> list[Profile]:
+def _profiles(found: BestFit) -> list[Profile]:
     if not found.priors:
         return []
     best = found.minimum.best
@@ -61,9 +61,9 @@ def _before(prior: Prior) -> tuple[float, float]:
     return float(np.median(grid)), float(grid.std())
 
 
-def _groups(found: Found, posterior: Posterior, rng: np.random.Generator) -> list[Parameter]:
+def _groups(found: BestFit, posterior: Posterior, rng: np.random.Generator) -> list[Parameter]:
     """What shows only together: traction = stiffness × friction at small slip / mass."""
-    scenario, level = found.bench.scenario, found.law.level
+    scenario, level = found.model.scenario, found.law.level
     keys = [key for key in ("contact.stiffness", level, "projectile.mass") if key in posterior.values]
     if not level or not keys:
         return []

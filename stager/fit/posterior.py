@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from stager.fit.optimiser import BestFit
 from stager.fit.priors import bend, values
 from stager.fit.records import Posterior
-from stager.fit.search import Found
 from stager.fit.statistics.importance import sample
 from stager.model.arrays import Floats
 
 ALONE = 400
 
 
-def posterior(found: Found, rng: np.random.Generator) -> tuple[Posterior, Floats]:
+def posterior(found: BestFit, rng: np.random.Generator) -> tuple[Posterior, Floats]:
     """Draws by importance sampling, and their z (draws, p), in the order of found.priors.
 
     Parameters that the throws do not depend on are drawn from their priors.

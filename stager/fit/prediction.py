@@ -1,4 +1,4 @@
-"""Stages that are not built yet: how to set them, what they will give."""
+"""Stages that are not built yet: how to set them, what they will give; and how sure a stage's curve is."""
 
 from __future__ import annotations
 
@@ -8,8 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.fit.draws import Ensemble
-from stager.fit.tuning import Finder, Found, Span, Tuned, at, feed, span_of, tune
+from stager.fit.grip_ensemble import Finder, GripLimits, Span, Tuned, at, behind, feed, span_of, tune
+from stager.fit.statistics.coverage import interval
 from stager.model.arrays import Floats
+from stager.physics.chain import transit
+from stager.physics.options import SURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,13 +45,13 @@ class Step:
 
     entry_speed: Floats
     entry_spin: Floats
-    found: Found
+    found: GripLimits
     settings: Floats
 
 
 def chain(ensemble: Ensemble, stages: int, find: Finder) -> Iterator[Step]:
     """Stage by stage, each set to its grip limit less the margin that the limits ask for, or where it is fastest."""
-    margin = 1 - ensemble.scenario.allowances.grip_margin
+    margin = 1 - ensemble.scenario.limit_values.grip_margin
     speed, spin = feed(ensemble)
     settings = np.zeros((ensemble.lanes, 0))
     for index in range(stages):
@@ -79,3 +82,26 @@ def predict(ensemble: Ensemble, stages: int, find: Finder, *, built: int = 0) ->
         )  # fmt: skip
         before = speed
     return tuple(out)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Band:
+    """wheel_speed [m/s], (points,); best guess of exit speed there and ends of its 95 % coverage interval [m/s]."""
+
+    wheel_speed: Floats
+    nominal: Floats
+    low: Floats
+    high: Floats
+
+
+def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, wheel_speed: Floats) -> Band:
+    """Band of stage `index` (from 0) at wheel speeds (points,) behind wheels at before_a, before_b, (index,) [m/s].
+
+    Draws that jam count as 0 m/s.
+    """
+    speed, spin = behind(ensemble, before_a, before_b)
+    exits = transit(
+        ensemble.launcher, index, speed, wheel_speed[:, None], entry_spin=spin, options=SURE
+    ).exit_speed  # (points, lanes)
+    low, high = np.array([interval(row[1:]) for row in exits]).T
+    return Band(wheel_speed=wheel_speed, nominal=exits[:, 0], low=low, high=high)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.search import Found
+from stager.fit.optimiser import BestFit
 from stager.fit.table.record import Throws
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
@@ -115,7 +115,7 @@ class Fit:
     used: NDArray[np.intp]
     law: str
     aicc: Mapping[str, float]
-    found: Found
+    found: BestFit
     posterior: Posterior
     parameters: tuple[Parameter, ...]
     scatter: float

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, Self
 
 from stager.model.arrays import Floats, Number
 
@@ -25,6 +25,10 @@ class FrictionLaw(Protocol):
 
     def greatest(self, slip: Floats) -> Floats:
         """Greatest coefficient [-] from no slip to `slip` ≥ 0 [m/s]; shape as `slip`."""
+        ...
+
+    def scaled(self, factor: Number) -> Self:
+        """The same law with all coefficients times `factor` [-]."""
         ...
 
 

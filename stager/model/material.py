@@ -13,6 +13,7 @@ class WheelMaterial:
 
     density [kg/m^3]; modulus [Pa]; poisson [-]; yield_strength, tensile_strength [Pa] (None: unknown);
     strength_factor: share of the strength that is left, e.g. across printed layers [-];
+    conductivity, thermal [W/m/K] (None: unknown);
     brittle: burst is judged by the elastic peak, not by the mean hoop stress; source: where the values come from.
     """
 
@@ -24,6 +25,7 @@ class WheelMaterial:
     tensile_strength: Number | None = None
     strength_factor: Number = 1.0
     brittle: bool = False
+    conductivity: Number | None = None
     source: str = "given"
 
 

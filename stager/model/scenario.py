@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances, Goal
+from stager.model.requirements import Goal, LimitValues
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,14 +35,17 @@ class Scenario:
 
     `realise(values)` gives the launcher with the named quantities (SI, floats or arrays over the batch) in place of
     the configuration's; `values` holds every quantity of the configuration by key, in SI.
+    `uncertain`: what a throw depends on; `flight_uncertain`: what its flight depends on besides, which throws past a
+    chronograph say nothing about.
     `draws`, where a fit has left them: posterior draws by key, correlated, each of shape (draws,).
     """
 
     title: str
     launcher: Launcher
-    allowances: Allowances
+    limit_values: LimitValues
     goal: Goal
     values: Mapping[str, float]
     uncertain: tuple[Uncertain, ...]
     realise: Callable[[Mapping[str, Number]], Launcher]
     draws: Mapping[str, Floats] | None = None
+    flight_uncertain: tuple[Uncertain, ...] = ()

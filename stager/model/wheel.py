@@ -37,11 +37,13 @@ class Wheel:
     """A wheel: radius to the outside of the tyre, at rest [m]; width, bore diameter [m]; inertia [kg m^2].
 
     `inertia` is the wheel's own (hub and tyre) as given; None: from geometry (`physics.inertia`).
+    bore 0: not known, so that stress is that around a small hole, unless the wheel is said to be `solid`.
     """
 
     radius: Number
     width: Number | None = None
     bore: Number = 0.0
+    solid: bool = False
     material: WheelMaterial | None = None
     inertia: Number | None = None
     tyre: Tyre | None = None

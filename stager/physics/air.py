@@ -12,11 +12,12 @@ GAS_CONSTANT = 287.05287
 """Specific gas constant of dry air [J/(kg K)]; ISO 2533."""
 HEAT_CAPACITY = 1005.0
 """At constant pressure [J/(kg K)], near room temperature."""
+HEAT_RATIO = 1.4
+"""Ratio of specific heats of dry air [-]; ISO 2533."""
 EARTH_RADIUS = 6_356_766.0
 STANDARD_GRAVITY = 9.80665
 SEA_LEVEL_TEMPERATURE, SEA_LEVEL_PRESSURE, LAPSE = 288.15, 101_325.0, 6.5e-3
 TROPOPAUSE = 11_000.0
-ROOM_TEMPERATURE = 293.15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +57,11 @@ def air_at(temperature: Number, pressure: Number = SEA_LEVEL_PRESSURE) -> Air:
     )
 
 
+def speed_of_sound(temperature: Number) -> Number:
+    """Return the speed of sound in dry air [m/s] at `temperature` [K]: √(γ R T) with γ = 1.4, as in ISO 2533."""
+    return np.sqrt(HEAT_RATIO * GAS_CONSTANT * np.asarray(temperature, dtype=np.float64))
+
+
 def standard_air(altitude: Number = 0.0) -> Air:
     """ISO 2533 troposphere at geometric `altitude` [m], up to 11 km geopotential; shape as `altitude`.
 
@@ -70,3 +76,4 @@ def standard_air(altitude: Number = 0.0) -> Air:
 
 
 SEA_LEVEL = standard_air(0.0)
+"""Air around everything here, in flight, on wheels, around motors: ISO 2533 at sea level, 15 °C."""

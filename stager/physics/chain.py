@@ -39,7 +39,7 @@ class Prepared:
         wheel_speed_b: Floats | None = None,
         *,
         entry_speed: Number | None = None,
-        entry_spin: Number = 0.0,
+        entry_spin: Number | None = None,
         held_speed: Floats | None = None,
         held_speed_b: Floats | None = None,
         count: Floats | None = None,
@@ -54,6 +54,8 @@ class Prepared:
         else:
             held_b = held if wheel_speed_b is None else speeds_b
         entry = self.launcher.feed.speed if entry_speed is None else entry_speed
+        if entry_spin is None:
+            entry_spin = self.launcher.feed.spin if entry_speed is None else 0.0
         ends: Any = self.stages if count is None else count
         shape = common_shape(
             self.packed.shape, speeds.shape[:-1], speeds_b.shape[:-1], held.shape[:-1], held_b.shape[:-1],
@@ -108,7 +110,7 @@ def throw(
     wheel_speed_b: Floats | None = None,
     *,
     entry_speed: Number | None = None,
-    entry_spin: Number = 0.0,
+    entry_spin: Number | None = None,
     held_speed: Floats | None = None,
     held_speed_b: Floats | None = None,
     first: int = 0,
@@ -125,8 +127,8 @@ def throw(
         Set surface speeds [m/s]; side B's where a pair runs two speeds.
     entry_speed : float or array, optional
         [m/s]; the feed's where left out.
-    entry_spin : float or array
-        [rad/s].
+    entry_spin : float or array, optional
+        [rad/s]; where left out the feed's, or none where `entry_speed` is given.
     held_speed, held_speed_b : array, shape (..., stages), optional
         Speeds that the throttles would hold [m/s]; the set speeds where left out.
     first : int

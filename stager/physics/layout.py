@@ -18,10 +18,12 @@ def pitch(launcher: Launcher, index: int) -> Number:
 
 
 def length(launcher: Launcher, count: int) -> Number:
-    """Length along the barrel of `count` stages [m]: R_1 + pitches + R_n; a rod adds its own length."""
+    """Length along the barrel of `count` stages [m]: R_1 + pitches + R_n; outlet and rod add their own lengths."""
     if count == 0:
         return 0.0
     total = place(launcher, count - 1) + launcher.stage(count - 1).wheel.radius
+    if launcher.outlet is not None:
+        total = total + launcher.outlet.length
     return total if launcher.projectile.length is None else total + launcher.projectile.length
 
 

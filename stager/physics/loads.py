@@ -6,6 +6,7 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.model.projectile import Projectile
 from stager.physics.growth import swell
 
 
@@ -18,6 +19,16 @@ def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed
     grown = swell(stage, wheel_speed, wheel_speed if wheel_speed_b is None else wheel_speed_b)
     depth = np.asarray(stage.layout.crush_share * stage.crush + grown)
     return np.asarray(contact.stiffness * depth**contact.exponent)
+
+
+def squeeze(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
+    """Return the greatest normal force by the projectile's mass [m/s^2], across the barrel; see `peak_normal`."""
+    return peak_normal(launcher, index, wheel_speed, wheel_speed_b) / launcher.projectile.mass
+
+
+def spin_acceleration(spin: Number, projectile: Projectile) -> Floats:
+    """Return rΩ² [m/s^2] that spin [rad/s] gives the rim of the projectile; rolling it is v²/r."""
+    return np.asarray(projectile.radius * np.square(spin))
 
 
 def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:

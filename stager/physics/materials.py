@@ -6,41 +6,47 @@ from stager.model.material import TyreMaterial, WheelMaterial
 from stager.physics.rubber import gent_modulus
 
 _TYPICAL = "typical of its kind, from memory"
+_READ = f"{_TYPICAL}; thermal conductivity by DIN EN 12524, table of building materials (as kept by the library ht)"
 
 
-def _metal(name: str, density: float, modulus: float, poisson: float, strength: float, tensile: float) -> WheelMaterial:
+def _metal(
+    name: str, density: float, modulus: float, poisson: float, strength: float, tensile: float, conductivity: float
+) -> WheelMaterial:
     return WheelMaterial(
-        name=name, density=density, modulus=modulus, poisson=poisson,
-        yield_strength=strength, tensile_strength=tensile, source=_TYPICAL,
+        name=name, density=density, modulus=modulus, poisson=poisson, yield_strength=strength,
+        tensile_strength=tensile, conductivity=conductivity, source=_READ,
     )  # fmt: skip
 
 
-def _printed(name: str, density: float, modulus: float, strength: float, *, brittle: bool) -> WheelMaterial:
+def _printed(name: str, density: float, modulus: float, strength: float, conductivity: float) -> WheelMaterial:
+    """A printed plastic: cracks start between layers and at pores, so it fails at its greatest stress."""
     return WheelMaterial(
         name=name, density=density, modulus=modulus, poisson=0.37, yield_strength=strength, tensile_strength=strength,
-        strength_factor=0.5, brittle=brittle, source=_TYPICAL,
+        strength_factor=0.5, brittle=True, conductivity=conductivity, source=_TYPICAL,
     )  # fmt: skip
 
 
-def _plastic(name: str, density: float, modulus: float, strength: float) -> WheelMaterial:
+def _plastic(
+    name: str, density: float, modulus: float, strength: float, conductivity: float, *, brittle: bool = False
+) -> WheelMaterial:
     return WheelMaterial(
-        name=name, density=density, modulus=modulus, poisson=0.38,
-        yield_strength=strength, tensile_strength=strength, source=_TYPICAL,
+        name=name, density=density, modulus=modulus, poisson=0.38, yield_strength=strength, tensile_strength=strength,
+        brittle=brittle, conductivity=conductivity, source=_READ,
     )  # fmt: skip
 
 
 _HUBS = (
-    _metal("aluminium", 2700, 70e9, 0.33, 240e6, 290e6),
-    _metal("steel", 7850, 205e9, 0.29, 250e6, 410e6),
-    _metal("brass", 8500, 100e9, 0.34, 200e6, 360e6),
-    _printed("printed PLA", 1240, 3.0e9, 50e6, brittle=True),
-    _printed("printed PETG", 1270, 2.0e9, 45e6, brittle=False),
-    _printed("printed ABS", 1040, 2.0e9, 35e6, brittle=False),
-    _printed("printed nylon", 1100, 1.5e9, 45e6, brittle=False),
-    _plastic("polycarbonate", 1200, 2.3e9, 60e6),
-    _plastic("acetal", 1410, 2.9e9, 65e6),
-    _plastic("nylon", 1140, 2.7e9, 70e6),
-    _plastic("plywood", 680, 6.0e9, 20e6),
+    _metal("aluminium", 2700, 70e9, 0.33, 240e6, 290e6, 160.0),
+    _metal("steel", 7850, 205e9, 0.29, 250e6, 410e6, 50.0),
+    _metal("brass", 8500, 100e9, 0.34, 200e6, 360e6, 120.0),
+    _printed("printed PLA", 1240, 3.0e9, 50e6, 0.13),
+    _printed("printed PETG", 1270, 2.0e9, 45e6, 0.2),
+    _printed("printed ABS", 1040, 2.0e9, 35e6, 0.17),
+    _printed("printed nylon", 1100, 1.5e9, 45e6, 0.25),
+    _plastic("polycarbonate", 1200, 2.3e9, 60e6, 0.2),
+    _plastic("acetal", 1410, 2.9e9, 65e6, 0.3),
+    _plastic("nylon", 1140, 2.7e9, 70e6, 0.25),
+    _plastic("plywood", 680, 6.0e9, 20e6, 0.13, brittle=True),
 )
 
 

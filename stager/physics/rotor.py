@@ -11,9 +11,11 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.material import WheelMaterial
 from stager.model.wheel import Hold, Wheel
-from stager.physics.inertia import wheel_inertia, wheel_mass
+from stager.physics.inertia import wheel_inertia
 from stager.physics.stress import greatest_hoop, mean_hoop, pulled_hoop
 
+PINHOLE = 1e-4
+"""Hole of a wheel whose bore is not known, by the hub's radius [-]: the stress around it is that of any small hole."""
 HANGING = (Hold.BOND, Hold.LIP)
 
 
@@ -85,22 +87,36 @@ def burst_speed(wheel: Wheel) -> Floats:
     return np.sqrt(strength / section_hoop(wheel, 1 / wheel.radius))
 
 
+def unknown_strength(wheel: Wheel) -> str | None:
+    """Return the key that is missing for `rim_safety`; None where there is none."""
+    material = wheel.material
+    if material is None:
+        return "stage.wheel.material"
+    if not wheel.solid and not np.any(wheel.bore):
+        return "stage.wheel.bore"
+    if material.yield_strength is not None or material.tensile_strength is not None:
+        return None
+    return "stage.wheel.tensile_strength" if material.brittle else "stage.wheel.yield_strength"
+
+
+def unknown_burst(wheel: Wheel) -> str | None:
+    """Return the key that is missing for `burst_speed`; None where there is none."""
+    lacking = unknown_strength(wheel)
+    return "stage.wheel.tensile_strength" if lacking == "stage.wheel.yield_strength" else lacking
+
+
 def stored_energy(wheel: Wheel, wheel_speed: Number) -> Number:
     """½Jω² of hub and tyre [J] at `wheel_speed` [m/s]."""
     return wheel_inertia(wheel) * (wheel_speed / wheel.radius) ** 2 / 2
 
 
 def fragment_energy(wheel: Wheel, wheel_speed: Number) -> Number:
-    """Energy of flight [J] of a third of the wheel that breaks away at `wheel_speed` [m/s].
+    """Return the energy of a third of the wheel that breaks away at `wheel_speed` [J], its spin included.
 
-    A sector of 120° of the wheel's disc, at the speed of its centre of mass. For choosing a guard: energy only.
-    Raises ValueError where the wheel's mass is not known.
+    It flies off with what it has in the turning wheel, a third of `stored_energy`: its centre of mass goes on straight,
+    and it goes on turning. For choosing a guard: energy only.
     """
-    outer, inner = wheel.radius, wheel.bore / 2
-    sector = np.sin(np.pi / 3) / (np.pi / 3)
-    centre = 2 / 3 * sector * (outer**3 - inner**3) / (outer**2 - inner**2)
-    speed: Number = wheel_speed / wheel.radius * centre
-    return wheel_mass(wheel) / 3 * speed**2 / 2
+    return stored_energy(wheel, wheel_speed) / 3
 
 
 def imbalance_force(mass: Number, grade: Number, angular_speed: Number) -> Number:
@@ -114,4 +130,5 @@ def imbalance_force(mass: Number, grade: Number, angular_speed: Number) -> Numbe
 def _hub(wheel: Wheel) -> tuple[WheelMaterial, Number, Number]:
     if wheel.material is None:
         raise ValueError("stresses need the wheel's material")
-    return wheel.material, wheel.hub_radius, wheel.bore / 2
+    bore = wheel.bore / 2
+    return wheel.material, wheel.hub_radius, bore if wheel.solid else np.maximum(bore, PINHOLE * wheel.hub_radius)

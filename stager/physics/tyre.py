@@ -3,7 +3,8 @@
 A ring stretched by ε presses on its hub with its tension Eε; spinning takes ρu² of that away, and at u = √(Eε/ρ)
 nothing is left, whatever the radius. A clamp adds friction against the way outward; a lip or a bond takes the rest of
 the pull, (ρu² − Eε)·t/b on each area of the seat (t the tyre's depth, b the hub's radius). Held so, the tyre itself
-is what tears. Speeds are surface speeds [m/s], shapes broadcast; inf where a strength is not known.
+is what tears. Speeds are surface speeds [m/s], shapes broadcast. Where a strength is not known there are two of them:
+up to `sure_speed` the tyre stays on whatever it is, above `retention_speed` it does not; in between nobody can tell.
 """
 
 from __future__ import annotations
@@ -56,11 +57,59 @@ def leaving_speed(wheel: Wheel, tyre: Tyre) -> Floats:
 
 
 def retention_speed(wheel: Wheel) -> Floats:
-    """Speed above which the tyre does not stay on [m/s]; inf without a tyre."""
+    """Return the speed above which the tyre does not stay on, by all that is known [m/s]; inf without a tyre."""
     tyre = wheel.tyre
     if tyre is None:
         return np.asarray(np.inf)
     return np.minimum(leaving_speed(wheel, tyre), tearing_speed(wheel, tyre))
+
+
+def sure_speed(wheel: Wheel) -> Floats:
+    """Return the speed up to which the tyre stays on for certain [m/s]; inf without a tyre.
+
+    Where all is known that is `retention_speed`. Else it is where stretch alone ends: up to there nothing bears on
+    clamp, lip or bond, and the ring is in no more tension than at rest.
+    """
+    tyre = wheel.tyre
+    if tyre is None:
+        return np.asarray(np.inf)
+    gone = retention_speed(wheel)
+    return gone if _unknown_hold(tyre) is None else np.minimum(gone, lift_off_speed(tyre))
+
+
+def unknown_retention(wheel: Wheel, wheel_speed: float) -> str | None:
+    """Return the key without which it is not known that the tyre stays on at `wheel_speed` [m/s]; None: it is known."""
+    tyre = wheel.tyre
+    if tyre is None or wheel_speed <= float(sure_speed(wheel)):
+        return None
+    return _unknown_hold(tyre)
+
+
+def unknown_turning_hold(wheel: Wheel) -> str | None:
+    """Return the key that is missing for `turning_hold`; None where there is none."""
+    tyre = wheel.tyre
+    if tyre is None:
+        return None
+    if tyre.held_by is Hold.BOND and tyre.bond_strength is None:
+        return "stage.wheel.tyre.bond_strength"
+    if tyre.held_by is not Hold.BOND and tyre.hub_friction is None:
+        return "stage.wheel.tyre.hub_friction"
+    return "stage.wheel.width" if wheel.width is None else None
+
+
+def _unknown_hold(tyre: Tyre) -> str | None:
+    """Key of the strength that the tyre hangs on, where it is not known; a stretched ring hangs on none."""
+    needs = {
+        Hold.CLAMP: ("hub_friction", tyre.hub_friction),
+        Hold.LIP: ("lip_strength", tyre.lip_strength),
+        Hold.BOND: ("bond_strength", tyre.bond_strength),
+    }
+    if tyre.held_by not in needs:
+        return None
+    for name, value in (needs[tyre.held_by], ("tensile_strength", tyre.material.tensile_strength)):
+        if value is None:
+            return f"stage.wheel.tyre.{name}"
+    return None
 
 
 def turning_hold(wheel: Wheel, wheel_speed: Number, normal: Number = 0.0) -> Floats:
@@ -132,12 +181,14 @@ class Change:
 class Retention:
     """Why a tyre leaves its wheel, and what would help.
 
-    failure: what happens first; speed: where [m/s]; lift_off: where stretch alone ends [m/s];
-    needed_stretch [-]: with which stretch alone would hold at the speed asked for; changes: the most helpful first.
+    failure: what happens first (None: not known); speed: where [m/s] (inf: not known); missing: the key that is not
+    known (None: all is); lift_off: where stretch alone ends [m/s]; needed_stretch [-]: with which stretch alone would
+    hold at the speed asked for; changes: the most helpful first.
     """
 
-    failure: Failure
+    failure: Failure | None
     speed: float
+    missing: str | None
     lift_off: float
     needed_stretch: float
     changes: tuple[Change, ...]
@@ -152,28 +203,34 @@ def explain(wheel: Wheel, wheel_speed: float) -> Retention | None:
     density, modulus = float(tyre.material.density), float(tyre.material.modulus)
     changes = [
         Change(what, speed)
-        for what, changed in _alternatives(tyre)
-        if (speed := float(retention_speed(replace(wheel, tyre=changed)))) > min(leaves, tears)
+        for what, changed in _alternatives(wheel, tyre)
+        if (speed := float(sure_speed(replace(wheel, tyre=changed)))) > float(sure_speed(wheel))
     ]
+    lacking = _unknown_hold(tyre)
     return Retention(
-        failure=Failure.TEARS if tears < leaves else _FAILS[tyre.held_by],
-        speed=min(leaves, tears),
+        failure=None if lacking else Failure.TEARS if tears < leaves else _FAILS[tyre.held_by],
+        speed=np.inf if lacking else min(leaves, tears),
+        missing=lacking,
         lift_off=float(lift_off_speed(tyre)),
         needed_stretch=density * wheel_speed**2 / modulus,
         changes=tuple(sorted(changes, key=lambda change: -change.speed)),
     )
 
 
-def _alternatives(tyre: Tyre) -> list[tuple[str, Tyre]]:
-    """Changes a maker can make, one at a time. Strengths of what is added are those of the tyre itself."""
+def _alternatives(wheel: Wheel, tyre: Tyre) -> list[tuple[str, Tyre]]:
+    """Changes a maker can make, one at a time. A lip is asked to bear what the ring does until it tears."""
     strength = tyre.material.tensile_strength
     stretch = max(USUAL_STRETCH, 1.5 * float(tyre.stretch))
     stiff = replace(tyre.material, modulus=2 * tyre.material.modulus)
     found = [(f"stretch it by {stretch:.0%}", replace(tyre, stretch=stretch))]
     found.append(("a rubber twice as stiff", replace(tyre, material=stiff)))
+    if strength is None:
+        return found
     if tyre.held_by in (Hold.STRETCH, Hold.CLAMP):
-        found.append(("a lip on both sides of the seat", replace(tyre, held_by=Hold.LIP, lip_strength=None)))
+        borne = float((strength - tyre.material.modulus * tyre.stretch) * tyre.depth / wheel.hub_radius)
+        lipped = replace(tyre, held_by=Hold.LIP, lip_strength=borne)
+        found.append((f"a lip on both sides of the seat that bears {borne / 1e6:.2g} MPa", lipped))
     if tyre.held_by is not Hold.BOND:
-        tread = replace(tyre, held_by=Hold.BOND, bond_strength=None if strength is None else strength / 4)
+        tread = replace(tyre, held_by=Hold.BOND, bond_strength=strength / 4)
         found.append(("a bonded or moulded tread, bond at a quarter of the rubber's strength", tread))
     return found

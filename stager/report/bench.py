@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.planning import Next
+from stager.fit.experiment_design import Next
 from stager.fit.table import Throws
 from stager.fit.table.book import Book
 from stager.fit.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.constraints import Design, Verdict, unjudged
+from stager.constraints import LimitResult, OperatingPoint, not_judged
 from stager.constraints.duty import duty
 from stager.report import duty as duties
 from stager.report import limits, safety, spacing, tyres
@@ -16,7 +16,7 @@ from stager.report.document import Source, document
 from stager.report.table import Screen
 
 
-def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answer:
+def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Source) -> Answer:
     """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no".
 
     Where a limit is not judged and none is broken, `kept` is null and the answer not a "no".
@@ -24,9 +24,9 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
     work = duty(design)
     worked = None if work is None else duties.summary(work)
-    clogs = duties.jams(worked)
+    clogs, feed = duties.jams(worked), duties.feed(design.launcher)
     judged = [row["kept"] for row in rows]
-    broken = thrown["jammed"] or clogs or False in judged
+    broken = thrown["jammed"] or thrown["stays_in_outlet"] or clogs or False in judged
     tables = [
         limits.table(rows, [limits.word(row) for row in rows]),
         limits.remedies(rows),
@@ -37,8 +37,12 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     notes = [
         *_unjudged_notes(rows),
         *spacing.notes(design.launcher, design.count),
+        *throws.instruments(design.launcher, thrown["stages"]),
         *tyres.notes(design),
         *([] if worked is None else duties.notes(worked)),
+        *duties.feed_notes(feed),
+        *throws.entering(design.launcher),
+        *throws.strain(thrown["stages"]),
         *safety.notes(design.launcher, design.throw),
         safety.GUARD,
     ]
@@ -47,6 +51,7 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
         "limits": rows,
         "throw": thrown,
         "drives": worked,
+        "feed": feed,
         "tyres": tyres.summary(design),
         "safety": safety.summary(design.launcher, design.throw),
     }
@@ -56,8 +61,8 @@ def answer(design: Design, verdicts: Sequence[Verdict], source: Source) -> Answe
     return Answer(Screen(headline, tables, notes), document(content, source), yes=not broken)
 
 
-def _rows(design: Design, verdicts: Sequence[Verdict]) -> list[dict[str, Any]]:
-    rows = limits.rows(verdicts, unjudged(design))
+def _rows(design: OperatingPoint, verdicts: Sequence[LimitResult]) -> list[dict[str, Any]]:
+    rows = limits.rows(verdicts, not_judged(design))
     helps = {verdict.name: verdict.remedy for verdict in verdicts}
     rows = [{**row, "remedy": helps.get(row["name"]) or None} for row in rows]
     if not design.throw.jammed:
@@ -69,7 +74,7 @@ _THROWN = frozenset((
     "exit_energy", "exit_speed", "energy_per_area", "toy", "acceleration", "slip_heat", "grip_margin",
     "average_power", "winding_temperature", "settled_loss",
 ))  # fmt: skip
-"""Limits on what a whole throw does: after a jam there is none to judge."""
+"""Limits on what a whole throw does: after a jam there is none to evaluate."""
 _THROUGH = "a throw that gets through"
 _UNKNOWN = {"used": None, "margin_fraction": None, "kept": None, "missing": _THROUGH, "remedy": None}
 
@@ -80,10 +85,10 @@ def _unjudged_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
     return [f"Not judged, as the throw jams: {listing(jammed)}.", *said] if jammed else said
 
 
-def _headline(design: Design, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
-    if thrown["jammed"]:
+def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
+    if thrown["jammed"] or thrown["stays_in_outlet"]:
         return throws.headline(design.launcher, thrown)
-    what = f"{speed(thrown['exit_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"
+    what = f"{speed(thrown['outlet_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"
     for word, kept in (("Broken", False), ("Not judged", None)):
         found = [limits.title(row["name"]) for row in rows if row["kept"] is kept]
         if found:

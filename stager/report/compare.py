@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from stager.fit.answers import Contrast
-from stager.fit.comparing import Compared
-from stager.fit.explaining import Explanation
+from stager.fit.compare import Compared
+from stager.fit.hypotheses import Hypothesis
 from stager.fit.statistics.welch import Difference
 from stager.fit.table import Throws
 from stager.model.launcher import Launcher
@@ -159,7 +159,7 @@ def _notes(compared: Compared) -> list[str]:
     return notes
 
 
-def _explained(explanations: tuple[Explanation, ...], equal: int) -> str:
+def _explained(explanations: tuple[Hypothesis, ...], equal: int) -> str:
     if explanations[0].gain < 0:
         return "No single change explains the difference."
     if equal > 1:

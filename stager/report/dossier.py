@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from stager.config import Configuration
 from stager.fit.answers import Learned
-from stager.fit.planning import Next
+from stager.fit.experiment_design import Next
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.records import Plan

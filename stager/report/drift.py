@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from stager.fit.drifting import Drift
+from stager.fit.drift import Drift
 from stager.report.digits import percent
 
 

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.constraints import Design
+from stager.constraints import OperatingPoint
 from stager.constraints.duty import Duty
+from stager.model.launcher import Launcher
 from stager.physics.drive.spinup import SpinUp
+from stager.physics.feed import BUSY, feed_rate
 from stager.physics.heat.insulation import ZERO_CELSIUS
 from stager.report.digits import MISSING, digits, percent, speed
 from stager.report.table import Column, Table
@@ -19,7 +21,8 @@ def summary(found: Duty) -> dict[str, Any]:
         "spin_up_in_turn": _spin_up(found.in_turn),
         "wheels": [_wheel(found, column) for column in range(found.train.size)],
         "at_rate": _at_rate(found),
-        "highest_rate_1_s": None if found.highest is None else float(found.highest.rate),
+        "highest_rate_1_s": found.highest_rate,
+        "highest_rate_by": None if found.highest is None else "feed" if found.feed_decides else "loss",
         "highest_rate_loss_fraction": found.loss,
     }
 
@@ -70,7 +73,29 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
     }
 
 
-def settled(design: Design) -> dict[str, Any] | None:
+def feed(launcher: Launcher) -> dict[str, Any]:
+    """What the feed can hand over, and how much of that is asked for, as the documents have it."""
+    most, rate = float(feed_rate(launcher)), launcher.feed.rate
+    return {
+        "rate_1_s": None if rate is None else float(rate),
+        "greatest_rate_1_s": most,
+        "share": None if rate is None else float(rate) / most,
+        "spin_rad_s": float(launcher.feed.spin),
+    }
+
+
+def feed_notes(content: dict[str, Any]) -> list[str]:
+    """A sentence on `feed` where it has little time to spare."""
+    share = content["share"]
+    if share is None or share <= BUSY:
+        return []
+    return [
+        f"The feed works at {percent(share, 0)} of the {digits(content['greatest_rate_1_s'])} throws a second at"
+        " which it never pauses: whatever is late jams it."
+    ]
+
+
+def settled(design: OperatingPoint) -> dict[str, Any] | None:
     """What throws at the feed's rate settle at; None where rate, drives or supply are not known."""
     found = design.settled
     if found is None:
@@ -90,7 +115,7 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
     rate = f"At {digits(content['rate_1_s'])} throws a second it"
     if content["jammed"]:
         return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
-    lost = f"{100 * max(content['loss_fraction'], 0.0):.2g} % less than the first"
+    lost = f"{100 * max(content['loss_fraction'], 0.0):.2g} % slower"
     return [f"{rate} settles at {speed(content['exit_speed_m_s'])} m/s, {lost}."]
 
 
@@ -104,11 +129,11 @@ _MOTORS = (
     Column("side", words=True),
     Column("throttle", "%"),
     Column("warm", "%"),
-    Column("holds", "A"),
-    Column("droop", "%"),
-    Column("not back", "%"),
+    Column("holding", "A"),
+    Column("slows", "%"),
+    Column("not recovered", "%"),
     Column("winding", "degC"),
-    Column("after long", "degC"),
+    Column("final", "degC"),
     Column("limit after", "min"),
 )
 _RATE = (
@@ -116,7 +141,7 @@ _RATE = (
     Column("first", "m/s"),
     Column("settled", "m/s"),
     Column("lost", "%"),
-    Column("back in", "s"),
+    Column("recovers in", "s"),
     Column("power", "W"),
     Column("a throw", "J"),
     Column("charge", "throws"),
@@ -157,7 +182,9 @@ def notes(content: dict[str, Any]) -> list[str]:
         f" {digits(together['power_W'])} W; one after another {digits(turn['time_s'])} s,"
         f" {digits(turn['current_A'])} A."
     ]
-    if content["highest_rate_1_s"]:
+    if content["highest_rate_by"] == "feed":
+        found.append(f"The feed gives {digits(content['highest_rate_1_s'])} throws a second at most.")
+    elif content["highest_rate_1_s"]:
         lost = percent(content["highest_rate_loss_fraction"], 0)
         found.append(f"At {digits(content['highest_rate_1_s'])} throws a second {lost} of the exit speed are lost.")
     if jams(content):

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from stager.fit.grip_ensemble import Span, Tuned
 from stager.fit.prediction import Predicted
-from stager.fit.tuning import Span, Tuned
 from stager.report.digits import MISSING, percent, speed
 from stager.report.table import Column, Table
 
@@ -65,7 +65,7 @@ def settings(predicted: Sequence[Predicted]) -> Table:
 def exits(predicted: Sequence[Predicted]) -> Table:
     """One row a chain: what leaves the launcher."""
     columns = (
-        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("worth it", "chance"),
+        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("pays", "chance"),
         Column("", words=True),
     )  # fmt: skip
     lines = tuple(

@@ -11,7 +11,7 @@ from stager.units import Measured, format_quantity, readable_unit
 KILO = 1000.0
 """Groups are shown in thousands of their SI unit."""
 
-_SPEEDS = ("fade_speed", "peak_speed")
+_SPEEDS = ("fade_speed", "peak_speed", "rise_speed")
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from stager.constraints import unjudged
+from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.records import Missed, Plan, Relaxation, Settings
 from stager.physics.motion import translation_energy
-from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, spacing, sturdy
+from stager.physics.muzzle import outlet_speed
+from stager.report import catalogue, certificate, duty, flight, front, ladder, limits, safety, spacing, sturdy
 from stager.report import throw as throws
 from stager.report.answer import Answer
-from stager.report.cautions import CAUTIONS
+from stager.report.cautions import CAUTIONS, MORE_CAUTIONS
 from stager.report.digits import MISSING, digits, plural, sides, speed
 from stager.report.document import Source, document
 from stager.report.spin import planned, said
@@ -28,8 +29,9 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     tables = [_relaxations(content["relaxations"])] if content["relaxations"] else []
     if stages:
         tables.append(settings(stages, "Settings" if plan.best else "What comes nearest"))
-    if rows:
-        tables.append(limits.table(rows, [word(row) for row in rows]))
+    shown = limits.close(rows)
+    if shown:
+        tables.append(limits.table(shown, [word(row) for row in shown], limits.left_out(rows)))
     if content["catalogue"]:
         tables.append(catalogue.table(content["catalogue"]))
     if content["ladder"]:
@@ -38,10 +40,18 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(sturdy.table(content["robust"], content["stages"]))
     if content["trade"]:
         tables.append(front.table(content["trade"]))
+    more_tables = [limits.table(rows, [word(row) for row in rows])] if len(shown) < len(rows) else []
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
     room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
-    notes = [*planned(plan), *_notes(content), *room, *certificate.sentences(plan), *hurts, *CAUTIONS]
-    screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
+    notes = [*planned(plan), *_notes(content), *certificate.sentences(plan), *CAUTIONS]
+    more_notes = [
+        *certificate.details(plan), *throws.instruments(launcher, stages), *room, *limits.unjudged_note(content["limits"]),
+        *flight.notes(launcher, plan.flown), *hurts, *MORE_CAUTIONS,
+    ]  # fmt: skip
+    screen = Screen(
+        _headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "",
+        more_tables=[*more_tables, *flight.tables(plan.flown)], more_notes=more_notes,
+    )  # fmt: skip
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)
 
 
@@ -52,7 +62,8 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "stages": [] if best is None else _stages(launcher, best),
         "stage_count": None if best is None else best.count,
         "exit_speed_m_s": None if best is None else best.exit_speed,
-        "exit_energy_J": None if best is None else float(translation_energy(best.exit_speed, launcher.projectile)),
+        "outlet_speed_m_s": None if best is None else _leaves(launcher, best),
+        "exit_energy_J": None if best is None else _energy(launcher, best),
         "spin_rad_s": None if best is None else float(best.throw.spin),
         "length_m": None if best is None else float(best.length),
         "average_power_W": _average_power(plan),
@@ -70,9 +81,21 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "spread_least_heat_fraction": plan.spread_before,
         "trade": front.summary(plan.front),
         "settled": None if best is None else duty.settled(best.design),
+        "feed": duty.feed(launcher),
         "safety": None if best is None else safety.summary(launcher, best.throw),
+        **flight.summary(launcher, plan.flown),
         **_missed(launcher, plan),
     }
+
+
+def _leaves(launcher: Launcher, best: Settings) -> float:
+    """Speed behind the outlet [m/s]."""
+    return float(outlet_speed(launcher, best.exit_speed))
+
+
+def _energy(launcher: Launcher, best: Settings) -> float:
+    """Translation energy behind the outlet [J]."""
+    return float(translation_energy(_leaves(launcher, best), launcher.projectile))
 
 
 def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
@@ -89,7 +112,7 @@ def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
             "stage_count": nearest.count,
             "exit_speed_m_s": nearest.exit_speed,
             "stages": _stages(launcher, nearest),
-            "limits": limits.rows(nearest.verdicts, unjudged(nearest.design)),
+            "limits": limits.rows(nearest.verdicts, not_judged(nearest.design)),
         },
     }
 
@@ -114,7 +137,7 @@ def _average_power(plan: Plan) -> float | None:
 def _limits(plan: Plan, best: Settings) -> list[dict[str, Any]]:
     return [
         {**row, "binding": row["name"] in plan.binding, "price": plan.prices.get(row["name"])}
-        for row in limits.rows(best.verdicts, unjudged(best.design))
+        for row in limits.rows(best.verdicts, not_judged(best.design))
     ]
 
 
@@ -136,10 +159,10 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
         return f"No stage fits: the {name} stays at the feed's {speed(best.exit_speed)} m/s."
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
-    energy = digits(float(translation_energy(best.exit_speed, launcher.projectile)))
+    energy = digits(_energy(launcher, best))
     turning = f" and {said(best.spin)} of spin" if best.spin else ""
     fewer = "" if plan.recommended_stages == best.count else f" Worth building: {plan.recommended_stages}."
-    leaves = f"leaves at {speed(best.exit_speed)} m/s with {energy} J{turning}"
+    leaves = f"leaves at {speed(_leaves(launcher, best))} m/s with {energy} J{turning}"
     return f"{plural(best.count, 'stage')}: the {name} {leaves}.{fewer}"
 
 
@@ -147,27 +170,28 @@ def _why(missed: Missed | None) -> str:
     if missed is None:
         return "No design fits."
     words = ", ".join(limits.title(name) for name in missed.conflict)
-    return f"{missed.reason} In the way: {words}." if missed.nearest and words else missed.reason
+    return f"{missed.reason} Limited by: {words}." if missed.nearest and words else missed.reason
 
 
 def word(row: Mapping[str, Any]) -> str:
-    """Verdict on one row of a plan's limits."""
+    """LimitResult on one row of a plan's limits."""
     return "binds" if row.get("binding") else limits.word(row)
 
 
 def _notes(content: Mapping[str, Any]) -> list[str]:
     length = content["length_m"]
-    size = [f"Length along the barrel {1000 * length:.0f} mm."] if length else []
+    size = [f"{1000 * length:.0f} mm along the barrel."] if length else []
     more = content["one_more_stage_fraction"]
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
     first = [" ".join(size + wish)] if size or wish else []
     parts = [catalogue.headline(content["catalogue"])] if content["catalogue"] else []
+    sized = " ".join([*first, *duty.settled_note(content["settled"])])
     return [
-        *first,
-        *duty.settled_note(content["settled"]),
+        *([sized] if sized else []),
+        *duty.feed_notes(content["feed"]),
         *parts,
         *sturdy.sentences(content),
-        *limits.unjudged_note(content["limits"]),
+        *limits.missing_keys(content["limits"]),
     ]
 
 
@@ -181,7 +205,7 @@ _SETTINGS = (
     Column("grip", words=True),
     Column("grip limit", "m/s"),
     Column("heat", "J"),
-    Column("loses", "%"),
+    Column("slows", "%"),
 )
 
 

@@ -6,12 +6,12 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.points import Points
+from stager.fit.observations import Observations
 from stager.report.digits import MISSING, listing, plural, signed, speed
 from stager.report.table import Column, Table
 
 
-def rows(points: Points) -> list[dict[str, Any]]:
+def rows(points: Observations) -> list[dict[str, Any]]:
     """Throws as the document has them, in the order of the table."""
     throws = points.throws
     return [
@@ -25,13 +25,13 @@ def rows(points: Points) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def median(points: Points) -> float | None:
+def median(points: Observations) -> float | None:
     """Difference that half of the throws are below [-]; None where no throw has one."""
     known = points.difference[np.isfinite(points.difference)]
     return float(np.median(known)) if known.size else None
 
 
-def table(points: Points) -> Table:
+def table(points: Observations) -> Table:
     """One row a throw, slowest wheels first."""
     throws, before = points.throws, points.side_a.shape[1] - 1
     columns = (
@@ -49,7 +49,7 @@ def table(points: Points) -> Table:
     return Table("Measured throws, and what the configuration expects of them", columns, lines).without_empty(MISSING)
 
 
-def notes(points: Points, drawn: int) -> list[str]:
+def notes(points: Observations, drawn: int) -> list[str]:
     """The difference in a sentence, jams, builds, and throws that the picture leaves out."""
     throws, middle = points.throws, median(points)
     measured, expected = throws.exit_speed > 0, points.expected > 0
@@ -77,7 +77,7 @@ def notes(points: Points, drawn: int) -> list[str]:
     return said
 
 
-def _setting(points: Points, k: int, stage: int) -> str:
+def _setting(points: Observations, k: int, stage: int) -> str:
     side_a, side_b = float(points.side_a[k, stage]), float(points.side_b[k, stage])
     return speed(side_a) if side_a == side_b else f"{speed(side_a)}:{speed(side_b)}"
 

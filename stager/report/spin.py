@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.model.wish import Goal
+from stager.model.requirements import Goal
 from stager.report.answer import Answer
 from stager.report.digits import digits, speed
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.planning import Next
+from stager.fit.experiment_design import Next
 from stager.model.launcher import Launcher
 from stager.physics.motion import turns_per_minute
 from stager.report.answer import Answer

@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.points import Points
-from stager.fit.tuning import Tuned
+from stager.fit.grip_ensemble import Tuned
+from stager.fit.observations import Observations
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep
@@ -25,7 +25,7 @@ ROWS = 16
 
 
 def answer(
-    launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None, measured: Points | None = None
+    launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None, measured: Observations | None = None
 ) -> Answer:
     """The curve and its grip limit, with interval and robust setting where `spread` knows them, and measured throws.
 
@@ -42,7 +42,7 @@ def answer(
     return Answer(screen, document(summary(sweep, spread, measured), source), yes=_passes(sweep))
 
 
-def summary(sweep: Sweep, spread: Tuned | None = None, measured: Points | None = None) -> dict[str, Any]:
+def summary(sweep: Sweep, spread: Tuned | None = None, measured: Observations | None = None) -> dict[str, Any]:
     """A sweep as the document has it, without provenance."""
     grip = None
     if sweep.grip_speed is not None:

@@ -50,10 +50,15 @@ class Picture(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Screen:
-    """Headline (the answer in a sentence), verdict where there is one, then pictures, tables and notes."""
+    """Headline (the answer in a sentence), verdict where there is one, then pictures, tables and notes.
+
+    more_tables, more_notes: shown only where everything is asked for.
+    """
 
     headline: str
     tables: Sequence[Table] = ()
     notes: Sequence[str] = ()
     verdict: str = ""
     pictures: Sequence[Picture] = ()
+    more_tables: Sequence[Table] = ()
+    more_notes: Sequence[str] = ()

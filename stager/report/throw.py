@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
+from stager.optimise.flown import Flown
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
+from stager.physics.loads import spin_acceleration, squeeze
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
+from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
-from stager.report import safety
+from stager.report import flight, safety
 from stager.report.answer import Answer
-from stager.report.digits import MISSING, digits, plural, speed
+from stager.report.digits import MISSING, digits, listing, plural, speed
 from stager.report.document import Source, document
 from stager.report.table import Column, Screen, Table
 
@@ -22,27 +25,37 @@ WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
 TURN = 2 * np.pi
 
 
-def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
+def answer(launcher: Launcher, throw: Throw, source: Source, flown: Flown | None = None) -> Answer:
     """Screen and document of one throw (no batch axes); a jam is a "no"."""
     content = summary(launcher, throw)
     return Answer(
         Screen(
             headline(launcher, content),
             (speeds(content["stages"]), energies(content["stages"])),
-            [*_notes(content, launcher), *safety.notes(launcher, throw)],
+            [
+                *_notes(content, launcher), *entering(launcher), *strain(content["stages"]),
+                *instruments(launcher, content["stages"]),
+                *flight.notes(launcher, flown), *safety.notes(launcher, throw),
+            ],
+            more_tables=flight.tables(flown),
         ),
-        document({**content, "safety": safety.summary(launcher, throw)}, source),
-        yes=not content["jammed"],
+        document(
+            {**content, "safety": safety.summary(launcher, throw), **flight.summary(launcher, flown)}, source
+        ),
+        yes=not content["jammed"] and not content["stays_in_outlet"],
     )
 
 
 def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
     """A throw as the document has it, without provenance."""
     projectile = launcher.projectile
+    leaves = float(outlet_speed(launcher, throw.exit_speed))
     return {
         "exit_speed_m_s": float(throw.exit_speed),
+        "outlet_speed_m_s": leaves,
+        "stays_in_outlet": bool(leaves == 0 and throw.exit_speed > 0),
         "spin_rad_s": float(throw.spin),
-        "exit_energy_J": float(translation_energy(throw.exit_speed, projectile)),
+        "exit_energy_J": float(translation_energy(leaves, projectile)),
         "spin_energy_J": float(spin_energy(throw.spin, projectile)),
         "jammed": bool(throw.jammed),
         "stages": stages(launcher, throw),
@@ -62,6 +75,7 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
         "wheel_speed_m_s": float(part.wheel_speed_a[k]),
         "wheel_speed_b_m_s": float(part.wheel_speed_b[k]) if turns else None,
         "rpm": float(turns_per_minute(part.wheel_speed_a[k], stage.wheel)),
+        "indicated_rpm": float(indicated_wheel_speed(launcher, turns_per_minute(part.wheel_speed_a[k], stage.wheel))),
         "entry_speed_m_s": float(part.entry_speed[k]),
         "exit_speed_m_s": float(part.exit_speed[k]),
         "wheel_speed_after_m_s": float(part.wheel_speed_after_a[k]),
@@ -74,6 +88,8 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
         "slip_heat_J": float(part.slip_heat[k]),
         "crush_loss_J": float(part.crush_loss[k]),
         "peak_acceleration_m_s2": float(part.peak_acceleration[k]),
+        "squeeze_m_s2": float(squeeze(launcher, k, part.wheel_speed_a[k], part.wheel_speed_b[k])),
+        "spin_acceleration_m_s2": float(spin_acceleration(part.exit_spin[k], launcher.projectile)),
     }
 
 
@@ -82,21 +98,45 @@ def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
     name, count = launcher.projectile.shape.name, len(content["stages"])
     if content["jammed"]:
         return f"The {name} jams in stage {count}: its wheel pushes back harder than friction pulls in."
+    if content["stays_in_outlet"]:
+        return f"The {name} stays in the outlet, which takes all of its energy."
+    behind = "" if content["outlet_speed_m_s"] == content["exit_speed_m_s"] else " and the outlet"
     return (
-        f"The {name} leaves at {speed(content['exit_speed_m_s'])} m/s with {digits(content['exit_energy_J'])} J"
-        f" after {plural(count, 'stage')}."
+        f"The {name} leaves at {speed(content['outlet_speed_m_s'])} m/s with {digits(content['exit_energy_J'])} J"
+        f" after {plural(count, 'stage')}{behind}."
     )
+
+
+def instruments(launcher: Launcher, stages: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What the tachometer shows at the wheel speeds of `stages`, where that is not how fast they turn."""
+    if all(stage["indicated_rpm"] == stage["rpm"] for stage in stages):
+        return []
+    shown = listing([f"{stage['indicated_rpm']:.0f}" for stage in stages])
+    return [f"Speeds are true ones. Set the wheels until the tachometer shows {shown} rpm (measuring.wheel_speed)."]
 
 
 def _notes(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
     if content["jammed"]:
         return ["A faster feed, less crush, a larger wheel or more friction gets it through."]
+    outlet = _outlet(content, launcher)
     if content["spin_rad_s"] == 0:
-        return []
+        return outlet
     return [
+        *outlet,
         f"Spin {digits(content['spin_rad_s'] / TURN)} rev/s, {digits(content['spin_energy_J'])} J."
         " It is positive where side A drives it forward.",
-        _spun(content["spin_rad_s"], content["exit_speed_m_s"], launcher.projectile),
+        _spun(content["spin_rad_s"], content["outlet_speed_m_s"], launcher.projectile),
+    ]
+
+
+def _outlet(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
+    """What the outlet takes."""
+    if content["outlet_speed_m_s"] == content["exit_speed_m_s"]:
+        return []
+    had = float(translation_energy(content["exit_speed_m_s"], launcher.projectile))
+    return [
+        f"It leaves the last wheel at {speed(content['exit_speed_m_s'])} m/s with {digits(had)} J;"
+        f" the outlet takes {digits(had - content['exit_energy_J'])} J."
     ]
 
 
@@ -106,6 +146,27 @@ def _spun(spin: float, exit_speed: float, projectile: Projectile) -> str:
     if projectile.shape in SPHERES:
         return f"{said}."
     return f"{said}; let go askew it wobbles {digits(abs(float(wobble_rate(spin, projectile))) / TURN)} times a second."
+
+
+def entering(launcher: Launcher) -> list[str]:
+    """How what can roll enters the first nip."""
+    if not launcher.projectile.shape.rolls:
+        return []
+    spin = float(launcher.feed.spin)
+    return [f"It enters with {digits(spin / TURN)} rev/s of spin." if spin else "It enters without spin (feed.spin)."]
+
+
+def strain(stages: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What the projectile feels, and which of it counts as acceleration."""
+    if not stages:
+        return []
+    most = {name: max(stage[f"{name}_m_s2"] for stage in stages) for name in ("squeeze", "spin_acceleration")}
+    along = max(stage["peak_acceleration_m_s2"] for stage in stages)
+    spun = f"; spin pulls at its rim with {digits(most['spin_acceleration'])} m/s2" if most["spin_acceleration"] else ""
+    return [
+        f"Acceleration counts along the barrel, up to {digits(along)} m/s2. Not counted: wheels squeeze it across with"
+        f" {digits(most['squeeze'])} m/s2 (force by mass){spun}."
+    ]
 
 
 def speeds(stages: list[dict[str, Any]]) -> Table:

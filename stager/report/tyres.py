@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from stager.constraints import Design
+from stager.constraints import OperatingPoint
 from stager.physics.tyre import Failure, Retention, explain
 from stager.report.digits import digits, percent
 
@@ -23,18 +23,18 @@ WHY = {
 }
 
 
-def summary(design: Design) -> list[dict[str, Any]]:
+def summary(design: OperatingPoint) -> list[dict[str, Any]]:
     """Tyres by stage as the documents have them; nothing for wheels without one."""
     return [_row(stage, speed, found) for stage, speed, found in _tyres(design)]
 
 
-def notes(design: Design) -> list[str]:
+def notes(design: OperatingPoint) -> list[str]:
     """The story of the tyre that is nearest to leaving, where it is near or over; nothing else."""
     tyres = _tyres(design)
     if not tyres:
         return []
     stage, speed, found = max(tyres, key=lambda tyre: tyre[1] / tyre[2].speed)
-    if speed < NEAR * found.speed:
+    if found.failure is None or speed < NEAR * found.speed:
         return []
     first = (
         f"Tyre of stage {stage}: {found.failure.value} at {digits(found.speed)} m/s, it runs at {digits(speed)} m/s."
@@ -47,7 +47,7 @@ def notes(design: Design) -> list[str]:
     return [" ".join([first, WHY[found.failure], alone, *help_most])]
 
 
-def _tyres(design: Design) -> Sequence[tuple[int, float, Retention]]:
+def _tyres(design: OperatingPoint) -> Sequence[tuple[int, float, Retention]]:
     found = []
     for k in range(design.count):
         speed = float(design.fastest[k])
@@ -61,8 +61,9 @@ def _row(stage: int, speed: float, found: Retention) -> dict[str, Any]:
     return {
         "stage": stage,
         "wheel_speed_m_s": speed,
-        "leaves_at_m_s": found.speed,
-        "because": found.failure.value,
+        "leaves_at_m_s": None if found.failure is None else found.speed,
+        "because": None if found.failure is None else found.failure.value,
+        "missing": found.missing,
         "stretch_alone_holds_to_m_s": found.lift_off,
         "stretch_needed_alone": found.needed_stretch,
         "changes": [{"what": change.what, "holds_to_m_s": change.speed} for change in found.changes],

@@ -15,11 +15,11 @@ from typing import TypeVar
 
 import numpy as np
 
-from stager.constraints import LIMITS, Design, judge
+from stager.constraints import LIMITS, OperatingPoint, evaluate
 from stager.model.launcher import Launcher
 from stager.physics.chain import throw
 from stager.physics.rate import settled
-from tests.constraints.machines import FULL, allowances
+from tests.constraints.machines import FULL, limit_values
 from tests.drive.machines import DRIVE, launcher
 
 STAGES = 3
@@ -32,10 +32,10 @@ def ratios(chains: int, machine: Launcher) -> dict[str, float]:
     speeds = np.sort(rng.uniform(6.0, 16.0, (chains, STAGES)), axis=1)
     still = replace(machine, feed=replace(machine.feed, rate=None))
     transits, done = _timed(lambda: throw(still, speeds))
-    design = Design(launcher=still, allowances=allowances(), throw=done, grip_limit=1.3 * speeds)
+    design = OperatingPoint(launcher=still, limit_values=limit_values(), throw=done, grip_limit=1.3 * speeds)
     found = {}
     for limit in LIMITS:
-        found[limit.name], _ = _timed(lambda limit=limit: judge(limit, design))  # type: ignore[misc]
+        found[limit.name], _ = _timed(lambda limit=limit: evaluate(limit, design))  # type: ignore[misc]
     out = {name: spent / transits for name, spent in found.items()}
     out["ALL LIMITS"] = sum(out.values())
     spent, _ = _timed(lambda: settled(machine, 2.0, speeds, first=done))

@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from stager.crew import crew
 from stager.model.arrays import Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
+from stager.parallel import open_executor
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from tests.benchmarks.timing import Line, medians
@@ -63,8 +63,8 @@ def _lines(words: str, machine: Launcher, heat: float, alone: str) -> list[Line]
 
 
 def _planned(task: Scenario) -> Plan:
-    with crew(None) as hands:
-        return plan(task, draws=0, crew=hands)
+    with open_executor(None) as executor:
+        return plan(task, draws=0, executor=executor)
 
 
 def _unasked(values: Mapping[str, Number]) -> Launcher:
@@ -86,14 +86,14 @@ class Race:
 
     def run(self, stages: int, settings: dict[str, Any]) -> float:
         """Time taken [s]."""
-        bounds = [(0.5, float(self.task.allowances.wheel_speed or 0.0))] * stages
+        bounds = [(0.5, float(self.task.limit_values.wheel_speed or 0.0))] * stages
         began = time.perf_counter()
         differential_evolution(self._cost, bounds, rng=1, callback=lambda *_, **__: self.won, **settings)
         return time.perf_counter() - began
 
     def _cost(self, speeds: np.ndarray) -> np.ndarray | float:
         """Minus exit speed and a penalty; speeds: (stages,) or (stages, settings) [m/s]."""
-        allowed = self.task.allowances
+        allowed = self.task.limit_values
         done = throw(self.task.launcher, speeds.T, options=ROUGH)
         over = np.maximum(done.stages.slip_heat.sum(-1) / allowed.slip_heat - 1, 0.0)
         over = over + np.maximum(done.stages.peak_acceleration.max(-1) / allowed.acceleration - 1, 0.0)

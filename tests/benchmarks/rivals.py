@@ -39,7 +39,7 @@ def main(problems: int, seed: int, first: int) -> None:
             gap, above = (100 * (found.bound.speed / speed - 1) for speed in (planned, max(planned, *speeds)))
             gaps.append(gap)
             beaten += above < -1e-9
-        print(f"{number:7d} {task.allowances.stages:6d} {_limits(task):35s} {planned:8.3f} {between - began:4.0f}"
+        print(f"{number:7d} {task.limit_values.stages:6d} {_limits(task):35s} {planned:8.3f} {between - began:4.0f}"
               f" {' '.join(f'{each:+11.4f}' for each in ahead)} {ended - between:4.0f} {gap:8.4f} {above:11.4f}",
               flush=True)  # fmt: skip
     print(f"A search was ahead by {worst:+.4f} % at most. {len(gaps)} of {problems} plans have a bound; it is"
@@ -49,7 +49,7 @@ def main(problems: int, seed: int, first: int) -> None:
 
 def _limits(task: Scenario) -> str:
     """Names of the limits that were drawn."""
-    given = {name: getattr(task.allowances, name) for name in ("slip_heat", "exit_energy", "acceleration")}
+    given = {name: getattr(task.limit_values, name) for name in ("slip_heat", "exit_energy", "acceleration")}
     return " ".join(name for name, value in given.items() if value not in (None, FREE_ENERGY))
 
 

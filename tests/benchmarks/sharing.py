@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 
 from stager.config import load
-from stager.crew import Crew
 from stager.optimise.climb import climb
 from stager.optimise.front import Against, front
 from stager.optimise.ladder import rungs
 from stager.optimise.odds import odds
+from stager.parallel import Executor
 from tests.benchmarks.timing import Line, exponent, medians
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -31,14 +31,14 @@ def lines() -> list[Line]:
     task = load(CONFIGS / "seed_ball.toml").scenario()
     found = climb(task)
 
-    def drawn(count: int, crew: Crew) -> object:
-        return odds(task, found.settings, count, np.random.default_rng(0), crew)
+    def drawn(count: int, executor: Executor) -> object:
+        return odds(task, found.settings, count, np.random.default_rng(0), executor)
 
-    def traded(crew: Crew) -> object:
-        return front(task, found, rungs(task, found.settings), Against.POWER, crew)
+    def traded(executor: Executor) -> object:
+        return front(task, found, rungs(task, found.settings), Against.POWER, executor)
 
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        two, alone = Crew(pool), Crew()
+        two, alone = Executor(pool), Executor()
         drawn(2 * 400, two)
         most, clock = DRAWS[-1], time.perf_counter
         one, both = medians(partial(drawn, most, alone), partial(drawn, most, two), rounds=3, clock=clock)

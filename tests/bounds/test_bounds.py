@@ -43,7 +43,7 @@ SAMPLES = 10_000
 @pytest.mark.parametrize("name", CASES)
 def test_no_random_setting_beats_the_bound(name: str) -> None:
     task = CASES[name]
-    found = bound(task, task.allowances.stages)
+    found = bound(task, task.limit_values.stages)
     assert found.missing == ""
     reached = _fastest_of_many(task)
     for count, speed in enumerate(found.speeds):
@@ -77,7 +77,7 @@ def test_halving_the_tolerance_moves_the_bound_within_it() -> None:
 def test_a_limit_that_allows_more_never_lowers_the_bound() -> None:
     task = CASES["heavy"]
     tops = [
-        _speed(replace(task, allowances=replace(task.allowances, wheel_speed=top))) for top in (8.0, 12.0, 16.0, 20.0)
+        _speed(replace(task, limit_values=replace(task.limit_values, wheel_speed=top))) for top in (8.0, 12.0, 16.0, 20.0)
     ]
     assert (np.diff(tops) > 0).all()
 
@@ -95,7 +95,7 @@ def _speed(task: Scenario) -> float:
 
 def _fastest_of_many(task: Scenario) -> list[float]:
     """Greatest feasible exit speed of each number of stages among random settings [m/s]."""
-    machine, allowed, rng = task.launcher, task.allowances, np.random.default_rng(11)
+    machine, allowed, rng = task.launcher, task.limit_values, np.random.default_rng(11)
     count = allowed.stages
     tops = np.array([float(span(machine, allowed, k).top) for k in range(count)])
     wheel = rng.uniform(0.15, 1.0, (SAMPLES, count)) * tops
@@ -115,7 +115,7 @@ def _fastest_of_many(task: Scenario) -> list[float]:
 def _grips(task: Scenario, stages: Transit, wheel: Floats, tops: Floats) -> Floats:
     """Whether wheels stay below their grip limits, by a table for what is fed and for what rolls in after it: the
     lower of the two nearest, infinite where exit speed rises to the end of the range."""
-    margin = task.allowances.grip_margin
+    margin = task.limit_values.grip_margin
     if not margin:
         return np.ones(wheel.shape, bool)
     kept, radius = np.zeros(wheel.shape, bool), float(task.launcher.projectile.radius)

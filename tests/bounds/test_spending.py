@@ -17,8 +17,8 @@ from stager.bounds.stages import even_ceiling, heated_pair
 from stager.bounds.traction import Traction
 from stager.config import load
 from stager.model.launcher import Launcher
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Goal
 from stager.optimise.grip import grip_limit
 from stager.optimise.planner import plan
 from stager.physics.chain import throw, transit
@@ -49,14 +49,14 @@ def test_what_is_reached_lies_close_below_the_bound(name: str) -> None:
     assert found.bound is not None
     assert "slip_heat" in found.binding
     gap = found.bound.speed / found.best.exit_speed - 1
-    free = bound(task, task.allowances.stages).speed / found.best.exit_speed - 1
+    free = bound(task, task.limit_values.stages).speed / found.best.exit_speed - 1
     assert 0 <= gap <= OPEN.get(name, 3e-3 + 1e-9)
     assert free > 2 * gap
 
 
 def test_no_random_setting_within_the_heat_beats_it() -> None:
     task, rng = CASES["half the mass"], np.random.default_rng(5)
-    budget = float(task.allowances.slip_heat or 0.0)
+    budget = float(task.limit_values.slip_heat or 0.0)
     done = throw(task.launcher, rng.uniform(4.0, 45.0, (10_000, 3)), options=Options(tolerance=1e-5))
     kept = ~done.jammed & (done.stages.slip_heat.sum(axis=-1) <= budget)
     fastest = float(done.exit_speed[kept].max())
@@ -68,7 +68,7 @@ def test_no_random_setting_within_the_heat_beats_it() -> None:
 
 def test_fewer_stages_fall_short_of_an_asked_speed_for_their_heat() -> None:
     task = CASES["half the mass"]
-    two = plan(replace(task, allowances=replace(task.allowances, stages=2)), draws=0, certified=False).best
+    two = plan(replace(task, limit_values=replace(task.limit_values, stages=2)), draws=0, certified=False).best
     assert two is not None
     speed = 1.02 * two.exit_speed
     asked = replace(task, goal=Goal(aim=Aim.REACH, exit_speed=speed))
@@ -81,7 +81,7 @@ def test_without_a_limit_or_a_gap_the_bound_stays() -> None:
     task = CASES["half the mass"]
     known = bound(task, 3)
     assert shared(task, known, known.speed, 3) == known
-    free = replace(task, allowances=replace(task.allowances, slip_heat=None))
+    free = replace(task, limit_values=replace(task.limit_values, slip_heat=None))
     assert shared(free, known, 1.0, 3) == known
 
 
@@ -97,7 +97,7 @@ def test_more_heat_never_lowers_the_bound() -> None:
     task = CASES["half the mass"]
     known, reached = bound(task, 3), 15.0
     tops = [
-        shared(replace(task, allowances=replace(task.allowances, slip_heat=heat)), known, reached, 3, most=4_000).speed
+        shared(replace(task, limit_values=replace(task.limit_values, slip_heat=heat)), known, reached, 3, most=4_000).speed
         for heat in (1.5, 2.5, 4.0)
     ]
     assert (np.diff(tops) >= 0).all()

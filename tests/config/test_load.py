@@ -13,10 +13,10 @@ import pytest
 
 from stager.config import Configuration, load
 from stager.errors import InputErrors
+from stager.model.requirements import Aim
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Hold
-from stager.model.wish import Aim
-from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.rubber import gent_modulus
 from tests.broken.corpus import RIGHT
 
@@ -52,7 +52,7 @@ def test_what_is_left_out(tmp_path: Path) -> None:
     assert contact.friction == Falling(0.75, 0.22, 9.0, 1.0)
     assert launcher.template.clearance == 0.005
     assert launcher.template.drive is launcher.supply is launcher.guide is launcher.feed.rate is None
-    assert (scenario.allowances.stages, scenario.allowances.grip_margin, scenario.goal.worthwhile) == (6, 0.0, 0.08)
+    assert (scenario.limit_values.stages, scenario.limit_values.grip_margin, scenario.goal.worthwhile) == (6, 0.0, 0.08)
     assert scenario.goal.aim is Aim.FASTEST
 
 
@@ -67,7 +67,7 @@ def test_uncertain_quantities_know_their_range(tmp_path: Path) -> None:
     found = {one.key: one for one in scenario.uncertain}
     assert list(found) == ["projectile.mass", "contact.friction.static", "stage.crush"]
     mass, static, crush = found.values()
-    assert (mass.value, mass.standard_uncertainty, mass.low, mass.high) == (0.018, 0.0005, 0.0, math.inf)
+    assert (mass.value, mass.standard_uncertainty, mass.low, mass.high) == (0.018, 0.0005, 1e-6, 100.0)
     assert (static.low, static.high, static.rectangular) == (0.0, 10.0, False)
     assert crush.rectangular
     assert crush.standard_uncertainty == pytest.approx(0.0003 / math.sqrt(3), rel=1e-12)
@@ -82,6 +82,7 @@ def test_uncertain_quantities_know_their_range(tmp_path: Path) -> None:
             Falling(0.8, 0.3, 5.0, 2.0),
         ),
         ('law = "bell"\npeak = 0.9\npeak_speed = "1.5 m/s"\nwidth = 2.2', Bell(0.9, 1.5, 2.2)),
+        ('law = "rising"\nstatic = 0.4\nsliding = 0.9\nrise_speed = "3 m/s"', Rising(0.4, 0.9, 3.0)),
         (
             'law = "tabulated"\nslip = ["0 m/s", "200 cm/s"]\ncoefficient = [0.7, "0.4"]',
             Tabulated((0.0, 2.0), (0.7, 0.4)),
@@ -145,8 +146,8 @@ def test_draws_of_a_fit(tmp_path: Path) -> None:
     np.testing.assert_array_equal(found["stage.crush"], [0.004, 0.0039])
     for text, said in [
         ("contact.stiffness\n", "it holds no draws"),
-        ("contact.stiffnes\n1\n", "no such quantity: contact.stiffnes"),
-        ("contact.stiffness,stage.crush\n1,2\n1\n", "line 3 has 1 cells for 2 heads"),
+        ("contact.stiffnes\n1\n", "no quantity of this configuration heads column 1"),
+        ("contact.stiffness,stage.crush\n1,2\n1\n", "line 3 has fewer cells than heads (2)"),
         ("contact.stiffness\n1\nmuch\n", "line 3 holds what is no number"),
         ("contact.stiffness\ninf\n", "line 2 holds what is no finite number"),
         ("contact.stiffness,contact.stiffness\n1,2\n", "a key stands in two heads"),

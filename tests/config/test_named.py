@@ -31,7 +31,7 @@ def _with(tmp_path: Path, limit: str) -> Scenario:
 # IEC 60085:2007.
 @pytest.mark.parametrize("name, celsius", [("A", 105), ("B", 130), ("F", 155), ("H", 180)])
 def test_thermal_classes(name: str, celsius: float, tmp_path: Path) -> None:
-    found = _with(tmp_path, f'winding_temperature = "class {name}"').allowances.winding_temperature
+    found = _with(tmp_path, f'winding_temperature = "class {name}"').limit_values.winding_temperature
     assert found == pytest.approx(celsius + 273.15)
 
 

@@ -13,6 +13,7 @@ from stager.config.configuration import Configuration
 from stager.config.machine import File
 from stager.config.merge import merged
 from stager.config.read import read_tree
+from stager.model.launcher import Measuring, Outlet, Pusher
 
 PATH = Path(__file__).parent / "whole.toml"
 TEXT = PATH.read_text(encoding="utf-8")
@@ -42,9 +43,13 @@ def test_every_key_of_the_schema_is_in_it() -> None:
 
 def test_it_becomes_hardware(whole: Configuration) -> None:
     scenario = whole.scenario()
-    launcher, limits = scenario.launcher, scenario.allowances
+    launcher, limits = scenario.launcher, scenario.limit_values
     assert launcher.contact.stiffness == pytest.approx(5e6)
     assert (launcher.feed.push, launcher.feed.session) == (3.0, 180.0)
+    assert launcher.feed.spin == pytest.approx(2 * 6.283185307179586)
+    assert launcher.feed.pusher == Pusher(force=6.0, travel=0.03, return_time=0.1)
+    assert launcher.projectile.contact_area == pytest.approx(6e-5)
+    assert limits.confidence == 0.9
     assert launcher.template.drive is not None
     assert launcher.template.drive.max_speed == pytest.approx(25000 * 0.10471975511965977)
     assert launcher.template.drive.heat is not None
@@ -58,6 +63,8 @@ def test_it_becomes_hardware(whole: Configuration) -> None:
     assert [len(stage.drive_options) for stage in launcher.stages] == [0, 1, 1]
     assert (limits.winding_temperature, limits.acceleration) == (383.15, pytest.approx(5883.99))
     assert scenario.values["stage.wheel.tyre.hardness"] == 70
+    assert launcher.outlet == Outlet(loss=0.1, length=0.08)
+    assert launcher.measuring == Measuring(wheel_speed=1.0, exit_speed=1.0, distance=2.0)
     assert scenario.realise(scenario.values) == launcher
 
 

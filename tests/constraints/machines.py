@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from stager.model.requirements import LimitValues
 from stager.model.toy import ToyLimit
-from stager.model.wish import Allowances
 from tests.drive.machines import DRIVE, HEAT, launcher, wheel
 
 FULL = launcher(drive=replace(DRIVE, heat=HEAT, max_speed=2500.0), rate=2.0)
 FULL = replace(
     FULL,
-    projectile=replace(FULL.projectile, max_crush=5e-3, max_acceleration=1e5),
+    projectile=replace(FULL.projectile, max_crush=5e-3, max_acceleration=1e5, contact_area=6e-4),
     template=replace(
         FULL.template,
-        wheel=wheel(tyre=replace(FULL.template.wheel.tyre, hub_friction=0.9)),  # type: ignore[type-var]
+        wheel=wheel(tyre=replace(FULL.template.wheel.tyre, hub_friction=0.9, lip_strength=2e6)),  # type: ignore[type-var]
     ),
 )
 GIVEN = {
@@ -27,6 +27,6 @@ GIVEN = {
 }  # fmt: skip
 
 
-def allowances(**given: Any) -> Allowances:
+def limit_values(**given: Any) -> LimitValues:
     """Limits of every kind, all kept by moderate speeds."""
-    return Allowances(**{**GIVEN, **given})
+    return LimitValues(**{**GIVEN, **given})

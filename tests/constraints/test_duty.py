@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import Design, verdicts
+from stager.constraints import OperatingPoint, evaluate_limits
 from stager.constraints.duty import BACK, Duty, duty
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.wish import Allowances
+from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
 from stager.physics.drive.ride import ride
 from stager.report import check
@@ -29,8 +29,8 @@ SLOW = np.array([0.5, 0.5])
 
 
 def _duty(machine: Launcher, speeds: Floats = SPEEDS, **given: float) -> Duty | None:
-    allowances = Allowances(**{"exit_energy": 8.0, **given})  # type: ignore[arg-type]
-    return duty(Design(launcher=machine, allowances=allowances, throw=throw(machine, speeds)))
+    limit_values = LimitValues(**{"exit_energy": 8.0, **given})  # type: ignore[arg-type]
+    return duty(OperatingPoint(launcher=machine, limit_values=limit_values, throw=throw(machine, speeds)))
 
 
 @pytest.fixture(scope="module")
@@ -102,25 +102,28 @@ def test_without_drives_or_after_a_jam_there_is_none() -> None:
 def test_a_launcher_that_jams_at_its_rate_does_not_keep_its_limits() -> None:
     # Governors too weak for the rate: the first throw goes through, settled ones do not.
     machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
-    design = Design(launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, SPEEDS))
-    said = check.answer(design, verdicts(design), Source(config_sha256="", seed=0))
+    design = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, SPEEDS))
+    said = check.answer(design, evaluate_limits(design), Source(config_sha256="", seed=0))
     assert not design.throw.jammed
-    assert all(limit["kept"] for limit in said.document["limits"])
+    assert not any(limit["kept"] is False for limit in said.document["limits"])
     assert said.document["kept"] is said.yes is False
     assert said.screen is not None
     assert said.screen.headline.startswith("It jams at the feed's rate")
 
 
 def test_a_plan_says_what_its_throws_settle_at() -> None:
-    allowances = Allowances(exit_energy=8.0)
-    kept = Design(launcher=WARM, allowances=allowances, throw=throw(WARM, SPEEDS))
+    limit_values = LimitValues(exit_energy=8.0)
+    kept = OperatingPoint(launcher=WARM, limit_values=limit_values, throw=throw(WARM, SPEEDS))
     content = report.settled(kept)
     assert content is not None
     assert content["exit_speed_m_s"] == pytest.approx(float(kept.throw.exit_speed) * (1 - content["loss_fraction"]))
     assert "settles at" in report.settled_note(content)[0]
     weak = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
-    jammed = report.settled(Design(launcher=weak, allowances=allowances, throw=throw(weak, SPEEDS)))
+    jammed = report.settled(OperatingPoint(launcher=weak, limit_values=limit_values, throw=throw(weak, SPEEDS)))
     assert "jams" in report.settled_note(jammed)[0]
     assert (
-        report.settled_note(report.settled(Design(launcher=launcher(), allowances=allowances, throw=kept.throw))) == []
+        report.settled_note(
+            report.settled(OperatingPoint(launcher=launcher(), limit_values=limit_values, throw=kept.throw))
+        )
+        == []
     )

@@ -8,33 +8,42 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stager.constraints import LIMITS, Design, Limit, Verdict, judge, unjudged, verdicts, wheel_ceilings
+from stager.constraints import (
+    LIMITS,
+    Limit,
+    LimitResult,
+    OperatingPoint,
+    evaluate,
+    evaluate_limits,
+    not_judged,
+    wheel_ceilings,
+)
 from stager.model.launcher import Launcher
 from stager.model.projectile import DISC
+from stager.model.requirements import LimitValues
 from stager.model.wheel import Hold
-from stager.model.wish import Allowances
 from stager.physics.chain import throw
 from tests.constraints.machines import FULL
-from tests.constraints.machines import allowances as limits_of
+from tests.constraints.machines import limit_values as limits_of
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
 
 SPEEDS = np.array([8.0, 11.0])
 BY_NAME = {limit.name: limit for limit in LIMITS}
 
 
-def design(machine: Launcher = FULL, speeds: Any = SPEEDS, **given: Any) -> Design:
-    return Design(
-        launcher=machine, allowances=limits_of(**given), throw=throw(machine, np.asarray(speeds)),
+def design(machine: Launcher = FULL, speeds: Any = SPEEDS, **given: Any) -> OperatingPoint:
+    return OperatingPoint(
+        launcher=machine, limit_values=limits_of(**given), throw=throw(machine, np.asarray(speeds)),
         grip_limit=1.5 * np.asarray(speeds),
     )  # fmt: skip
 
 
 @pytest.fixture(scope="module")
-def found() -> dict[str, Verdict]:
-    return {verdict.name: verdict for verdict in verdicts(design(), remedies=True)}
+def found() -> dict[str, LimitResult]:
+    return {verdict.name: verdict for verdict in evaluate_limits(design(), remedies=True)}
 
 
-def test_all_of_them_apply_to_a_launcher_that_has_it_all(found: dict[str, Verdict]) -> None:
+def test_all_of_them_apply_to_a_launcher_that_has_it_all(found: dict[str, LimitResult]) -> None:
     assert set(found) == set(BY_NAME)
     assert len(BY_NAME) == len(LIMITS)
     kept = [name for name, verdict in found.items() if verdict.slack >= 0]
@@ -42,32 +51,34 @@ def test_all_of_them_apply_to_a_launcher_that_has_it_all(found: dict[str, Verdic
 
 
 def test_each_user_limit_has_its_limit() -> None:
-    assert {field.name for field in fields(Allowances)} <= set(BY_NAME)
+    assert {field.name for field in fields(LimitValues)} - {"confidence"} <= set(BY_NAME)
 
 
-def test_each_says_what_would_help(found: dict[str, Verdict]) -> None:
+def test_each_says_what_would_help(found: dict[str, LimitResult]) -> None:
     assert all(verdict.remedy for verdict in found.values())
     assert not any("  " in verdict.remedy or verdict.remedy.endswith(".") for verdict in found.values())
 
 
-@pytest.mark.parametrize("name", sorted({field.name for field in fields(Allowances)} - {"stages", "toy"}))
-def test_a_limit_is_broken_just_past_its_use(name: str, found: dict[str, Verdict]) -> None:
+@pytest.mark.parametrize(
+    "name", sorted({field.name for field in fields(LimitValues)} - {"stages", "toy", "confidence"})
+)
+def test_a_limit_is_broken_just_past_its_use(name: str, found: dict[str, LimitResult]) -> None:
     verdict, limit = found[name], BY_NAME[name]
-    step = 1e-3 * abs(float(verdict.used)) * (1 if limit.floor else -1)
-    broken = judge(limit, design(**{name: float(verdict.used) + step}))
-    kept = judge(limit, design(**{name: float(verdict.used) - step}))
+    step = 1e-3 * abs(float(verdict.value)) * (1 if limit.floor else -1)
+    broken = evaluate(limit, design(**{name: float(verdict.value) + step}))
+    kept = evaluate(limit, design(**{name: float(verdict.value) - step}))
     assert broken is not None
     assert kept is not None
     assert broken.slack < 0 < kept.slack
-    assert float(broken.used) == pytest.approx(float(verdict.used))
+    assert float(broken.value) == pytest.approx(float(verdict.value))
 
 
 @pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.name)
 def test_batches_are_loops(limit: Limit) -> None:
     rows = np.array([[8.0, 11.0], [9.0, 12.0]])
-    both = judge(limit, design(speeds=rows))
+    both = evaluate(limit, design(speeds=rows))
     for row in range(2):
-        one = judge(limit, design(speeds=rows[row]))
+        one = evaluate(limit, design(speeds=rows[row]))
         assert both is not None
         assert one is not None
         assert np.broadcast_to(both.slack, (2,))[row] == pytest.approx(float(one.slack), abs=1e-6)
@@ -75,7 +86,7 @@ def test_batches_are_loops(limit: Limit) -> None:
 
 def test_without_parts_most_do_not_apply() -> None:
     bare = launcher(drive=None, supply=None, material=None, tyre=None)
-    names = {verdict.name for verdict in verdicts(design(bare))}
+    names = {verdict.name for verdict in evaluate_limits(design(bare))}
     assert names.isdisjoint(
         {"burst", "rim_safety", "tyre_retention", "tyre_turning", "throttle", "drive_reach", "motor_speed"}
     )
@@ -83,36 +94,45 @@ def test_without_parts_most_do_not_apply() -> None:
     assert {"exit_energy", "wheel_speed", "slip_heat"} <= names
 
 
+def with_drive(drive: Any, rate: float | None, **wheel: Any) -> Launcher:
+    """The launcher that has all, with another drive, rate and wheel."""
+    changed = replace(FULL.template, drive=drive, wheel=replace(FULL.template.wheel, **wheel))
+    return replace(FULL, template=changed, feed=replace(FULL.feed, rate=rate))
+
+
 @pytest.mark.parametrize(
     "machine, missing",
     [
         (FULL, {}),
         (
-            launcher(drive=None, material=None, rate=2.0),
+            with_drive(None, 2.0, material=None),
             {
                 "average_power": "stage.drive", "peak_power": "stage.drive", "supply_current": "stage.drive",
-                "settled_loss": "stage.drive", "winding_temperature": "stage.drive",
-                "rim_safety": "stage.wheel.yield_strength",
+                "settled_loss": "stage.drive", "winding_temperature": "stage.drive", "crush": "stage.wheel.material",
+                "rim_safety": "stage.wheel.material", "burst": "stage.wheel.material",
             },
         ),
-        (launcher(drive=DRIVE, rate=2.0), {"winding_temperature": "stage.drive.heat"}),
-        (launcher(drive=replace(DRIVE, heat=HEAT)), {"settled_loss": "feed.rate"}),
+        (with_drive(DRIVE, 2.0), {"winding_temperature": "stage.drive.heat"}),
+        (
+            with_drive(replace(DRIVE, heat=HEAT), None),
+            {"settled_loss": "feed.rate", "average_power": "feed.rate", "winding_temperature": "feed.rate"},
+        ),
     ],
 )  # fmt: skip
 def test_what_is_asked_for_and_cannot_be_judged_is_said(machine: Launcher, missing: dict[str, str]) -> None:
     given = design(machine)
-    assert {limit.name: limit.missing for limit in unjudged(given)} == missing
-    assert set(missing).isdisjoint(verdict.name for verdict in verdicts(given))
+    assert {limit.name: limit.missing for limit in not_judged(given)} == missing
+    assert set(missing).isdisjoint(verdict.name for verdict in evaluate_limits(given))
 
 
 def test_nothing_thrown_through_no_stages() -> None:
-    slack = [float(verdict.slack) for verdict in verdicts(design(speeds=np.zeros(0)))]
+    slack = [float(verdict.slack) for verdict in evaluate_limits(design(speeds=np.zeros(0)))]
     assert slack
     assert np.isfinite(slack).all()
 
 
 def broken(machine: Launcher, speeds: Any = SPEEDS) -> set[str]:
-    return {verdict.name for verdict in verdicts(design(machine, speeds)) if (verdict.slack < 0).any()}
+    return {verdict.name for verdict in evaluate_limits(design(machine, speeds)) if (verdict.slack < 0).any()}
 
 
 def test_wheels_that_cannot_exist_are_found_whatever_the_user_allows() -> None:
@@ -133,25 +153,25 @@ def test_shared_sag_breaks_what_each_stage_could_alone() -> None:
 def test_ceilings_are_where_shares_are_one() -> None:
     ceilings = wheel_ceilings(FULL, limits_of(), 0)
     for name in ("motor_speed", "drive_reach", "burst", "tyre_retention"):
-        verdict = judge(BY_NAME[name], design(speeds=[float(ceilings[name]), 1.0]))
+        verdict = evaluate(BY_NAME[name], design(speeds=[float(ceilings[name]), 1.0]))
         assert verdict is not None
-        assert float(verdict.used) == pytest.approx(1.0)
-    verdict = judge(BY_NAME["rim_safety"], design(speeds=[float(ceilings["rim_safety"]), 1.0]))
+        assert float(verdict.value) == pytest.approx(1.0)
+    verdict = evaluate(BY_NAME["rim_safety"], design(speeds=[float(ceilings["rim_safety"]), 1.0]))
     assert verdict is not None
-    assert float(verdict.used) == pytest.approx(3.0)
+    assert float(verdict.value) == pytest.approx(3.0)
 
 
 def test_crush_grows_with_speed() -> None:
-    slow, fast = (judge(BY_NAME["crush"], design(speeds=[speed, speed])) for speed in (5.0, 60.0))
+    slow, fast = (evaluate(BY_NAME["crush"], design(speeds=[speed, speed])) for speed in (5.0, 60.0))
     assert slow is not None
     assert fast is not None
-    assert 4e-3 < slow.used < fast.used
+    assert 4e-3 < slow.value < fast.value
 
 
 def test_energy_per_area_by_the_shape_from_the_front() -> None:
     flat = replace(FULL, projectile=replace(FULL.projectile, shape=DISC, thickness=0.01))
-    verdict = judge(BY_NAME["energy_per_area"], design(flat))
-    energy = judge(BY_NAME["exit_energy"], design(flat))
+    verdict = evaluate(BY_NAME["energy_per_area"], design(flat))
+    energy = evaluate(BY_NAME["exit_energy"], design(flat))
     assert verdict is not None
     assert energy is not None
-    assert float(verdict.used) == pytest.approx(float(energy.used) / (0.038 * 0.01))
+    assert float(verdict.value) == pytest.approx(float(energy.value) / (0.038 * 0.01))

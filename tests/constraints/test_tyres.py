@@ -7,20 +7,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import Design
+from stager.constraints import OperatingPoint
+from stager.model.requirements import LimitValues
 from stager.model.wheel import Hold, Wheel
-from stager.model.wish import Allowances
 from stager.physics.chain import throw
 from stager.report import tyres
 from tests.drive.machines import launcher, wheel
 
 
-def _design(speeds: list[float], **tyre: object) -> Design:
+def _design(speeds: list[float], **tyre: object) -> OperatingPoint:
     held: Wheel = wheel(tyre=replace(wheel().tyre, **tyre))  # type: ignore[type-var]
     machine = launcher()
     machine = replace(machine, template=replace(machine.template, wheel=held))
-    return Design(
-        launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, np.array(speeds))
+    return OperatingPoint(
+        launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, np.array(speeds))
     )  # fmt: skip
 
 
@@ -42,10 +42,10 @@ def test_a_ring_that_lifts_is_explained_with_what_helps_most() -> None:
 @pytest.mark.parametrize(
     "tyre, because",
     [
-        ({"held_by": Hold.CLAMP, "clamp_force": 20.0}, "works its way out"),
+        ({"held_by": Hold.CLAMP, "clamp_force": 20.0, "hub_friction": 0.5}, "works its way out"),
         ({"held_by": Hold.LIP, "lip_strength": 1e4}, "presses the lip away"),
         ({"held_by": Hold.BOND, "bond_strength": 1e4}, "peels off its bond"),
-        ({"held_by": Hold.LIP}, "tears"),
+        ({"held_by": Hold.LIP, "lip_strength": 2e6}, "tears"),
     ],
 )
 def test_each_hold_fails_in_its_own_way(tyre: dict[str, object], because: str) -> None:
@@ -57,10 +57,19 @@ def test_each_hold_fails_in_its_own_way(tyre: dict[str, object], because: str) -
     assert because in said
 
 
+@pytest.mark.parametrize("hold, key", [(Hold.LIP, "lip_strength"), (Hold.BOND, "bond_strength")])
+def test_a_hold_of_unknown_strength_has_no_speed(hold: Hold, key: str) -> None:
+    design = _design([8.0, 20.0], held_by=hold)
+    for row in tyres.summary(design):
+        assert row["leaves_at_m_s"] is row["because"] is None
+        assert row["missing"] == f"stage.wheel.tyre.{key}"
+    assert tyres.notes(design) == []
+
+
 def test_wheels_without_tyre_have_no_story() -> None:
     machine = launcher(tyre=None)
-    design = Design(
-        launcher=machine, allowances=Allowances(exit_energy=8.0), throw=throw(machine, np.array([8.0]))
+    design = OperatingPoint(
+        launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, np.array([8.0]))
     )  # fmt: skip
     assert tyres.notes(design) == []
     assert tyres.summary(design) == []

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from stager.errors import InputErrors
-from stager.fit.comparing import compare
-from stager.fit.drifting import drifts
+from stager.fit.compare import compare
+from stager.fit.drift import drifts
+from stager.fit.experiment_design import suggest
 from stager.fit.fitting import fit
 from stager.fit.laws import own_law
-from stager.fit.planning import suggest
 from stager.fit.statistics.welch import welch
 from stager.fit.table import Throws
 from stager.model.arrays import Floats

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy.io import wavfile
 
 from stager.api import Loaded
 from stager.cli.app import COMMANDS
 from tests.cli.run import ROOT, TEMPLATE, Ran, stager
+from tests.fit.recordings import Wheel, recording
 
 ANSWERS: dict[tuple[str, ...], Any] = {}
 
@@ -56,6 +60,8 @@ CASES = {
     "next": ["next", SEED, "few.csv"],
     "next-enough": ["next", SEED, TABLE, "--build", "A"],
     "report": ["report", BALL, "-o", "page.html"],
+    "listen": ["listen", "throw.wav", "--distance", "5 m", "--microphone", "0.3 m ± 1 cm", "--rpm", "2000:6000"],
+    "listen-no": ["listen", "throw.wav", "--distance", "5 m", "--rpm", "5000:9000", "--full"],
     "bench": ["bench", BALL, "mine.csv"],
     "new-help": ["new", "--help"],
     "bench-help": ["bench", "--help"],
@@ -64,7 +70,7 @@ CASES = {
     "bad-speed": ["throw", BALL, "--speed", "12 kg"],
     "bad-option": ["throw", BALL, "--sped", "12"],
 }
-LOOKED_AT = ("new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench")
+LOOKED_AT = ("new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench", "listen")
 FEW = """\
 throw,wheel_1 [rpm],exit_speed [m/s]
 1,1500,5.91
@@ -72,6 +78,19 @@ throw,wheel_1 [rpm],exit_speed [m/s]
 3,2000,7.80
 4,2700,10.70
 """
+
+
+def _sound() -> bytes:
+    """A throw of 5 m at 20 m/s past a microphone 0.3 m from the launcher; a wheel at 4000 rpm that loses 6 %."""
+    wheel = Wheel(turns=4000 / 60, amplitudes=(1.0, 0.5, 0.4), droop=0.06, constant=0.15)
+    knocks = 1.2 + 0.3 / 343.2, 1.45 + 4.7 / 343.2
+    made = recording(np.random.default_rng(11), seconds=3.0, rate=22_050.0, knocks=knocks, release=1.2, wheels=(wheel,))
+    out = io.BytesIO()
+    wavfile.write(out, 22_050, (30_000 * made.samples / np.max(np.abs(made.samples))).astype(np.int16))
+    return out.getvalue()
+
+
+SOUND = _sound()
 
 
 @pytest.fixture(autouse=True)
@@ -90,6 +109,7 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         (tmp_path / name).write_text((ROOT / "configs" / name).read_text(encoding="utf-8"), encoding="utf-8")
     (tmp_path / "few.csv").write_text(FEW, encoding="utf-8")
     (tmp_path / "none.csv").write_text("\n".join(FEW.splitlines()[:3]), encoding="utf-8")
+    (tmp_path / "throw.wav").write_bytes(SOUND)
     monkeypatch.chdir(tmp_path)
     for name in ("FORCE_COLOR", "CLICOLOR_FORCE", "GITHUB_ACTIONS"):
         monkeypatch.delenv(name, raising=False)

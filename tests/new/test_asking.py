@@ -35,7 +35,7 @@ def test_questions_with_usual_answers(tmp_path: Path) -> None:
     loaded = stager.load(tmp_path / "mine" / "launcher.toml")
     assert loaded.scenario.launcher.projectile.shape.name == "disc"
     assert loaded.scenario.launcher.projectile.mass == pytest.approx(0.020)
-    assert loaded.scenario.allowances.stages == 2
+    assert loaded.scenario.limit_values.stages == 2
     assert loaded.plan().best is not None
 
 
@@ -54,8 +54,8 @@ def test_flags_answer_where_there_is_no_terminal(tmp_path: Path, monkeypatch: py
     ran = run("new", ".", "--shape", "rod", "--mass", "1.2 g", "--width", "13 mm", "--energy", "1 J", "--stages", "2")
     assert (ran.status, ran.err) == (0, "")
     loaded = stager.load("launcher.toml")
-    assert loaded.scenario.allowances.exit_energy == 1.0
-    assert len(loaded.throws("throws.csv")) == 0
+    assert loaded.scenario.limit_values.exit_energy == 1.0
+    assert len(loaded.read_throws("throws.csv")) == 0
     # 13 mm × 2.5, as the question proposes
     assert loaded.scenario.launcher.projectile.length == pytest.approx(0.032, abs=1e-4)
     assert json.loads(run("plan", "launcher.toml", "--json").out)["stage_count"] >= 1

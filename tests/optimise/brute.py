@@ -28,7 +28,7 @@ def grip_table(machine: Launcher, index: int, top: float, speeds: Floats, turns:
 
 def fastest(task: Scenario, count: int, top: float, *, grid: int = 22, zooms: int = 4) -> tuple[float, Floats]:
     """Greatest exit speed [m/s] of `count` stages within the limits and its wheel speeds [m/s], each up to `top`."""
-    machine, margin = task.launcher, task.allowances.grip_margin
+    machine, margin = task.launcher, task.limit_values.grip_margin
     speeds = np.geomspace(0.5, 1.2 * top, 16)
     grips = [grip_table(machine, k, top, speeds, float(k > 0 and machine.stage(k).layout.name != "pair"))
              for k in range(count)] if margin else []  # fmt: skip
@@ -60,7 +60,7 @@ def _smooth(speeds: Floats, grips: Floats, at: Floats) -> Floats:
 
 
 def _kept(task: Scenario, speed: Floats, heat: Floats, peak: Floats) -> Floats:
-    allowed, projectile = task.allowances, task.launcher.projectile
+    allowed, projectile = task.limit_values, task.launcher.projectile
     energy = 0.5 * projectile.mass * speed**2
     kept = energy <= allowed.exit_energy
     for value, limit in ((speed, allowed.exit_speed), (heat, allowed.slip_heat), (peak, allowed.acceleration)):

@@ -10,10 +10,10 @@ from stager.model.arrays import Number
 from stager.model.contact import Contact, FrictionLaw, Guide
 from stager.model.launcher import Feed, Launcher
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile
+from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.scenario import Scenario, Uncertain
 from stager.model.stage import IDLER, PAIR, RAIL, Stage
 from stager.model.wheel import Wheel
-from stager.model.wish import Aim, Allowances, Goal
 from stager.physics.friction.bell import Bell
 from stager.physics.friction.constant import Constant
 from stager.physics.friction.falling import Falling
@@ -39,10 +39,10 @@ def launcher(
     )  # fmt: skip
 
 
-def scenario(machine: Launcher, aim: Goal | None = None, **allowances: Any) -> Scenario:
+def scenario(machine: Launcher, aim: Goal | None = None, **limit_values: Any) -> Scenario:
     """A scenario without uncertainties."""
     return Scenario(
-        title="test", launcher=machine, allowances=Allowances(**{"exit_energy": 1e3, "stages": 3, **allowances}),
+        title="test", launcher=machine, limit_values=LimitValues(**{"exit_energy": 1e3, "stages": 3, **limit_values}),
         goal=Goal(aim=Aim.FASTEST) if aim is None else aim, values={}, uncertain=(), realise=lambda values: machine,
     )  # fmt: skip
 

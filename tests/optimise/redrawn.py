@@ -9,8 +9,8 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+from stager.model.requirements import Aim
 from stager.model.scenario import Scenario, Uncertain
-from stager.model.wish import Aim
 from stager.optimise.span import span
 from stager.physics.chain import transit
 from stager.physics.options import Options
@@ -57,14 +57,14 @@ def _climb(scenario: Scenario, launcher: Launcher, draws: int) -> Floats:
     cap = _cap(scenario, launcher)
     entry = Entry(np.broadcast_to(launcher.feed.speed, draws).astype(float), np.zeros(draws))
     rungs = [entry.speed]
-    for index in range(scenario.allowances.stages):
+    for index in range(scenario.limit_values.stages):
         entry = _leave(scenario, launcher, index, entry)
         rungs.append(np.maximum(np.minimum(entry.speed, cap), rungs[-1]))
     return np.array(rungs)
 
 
 def _cap(scenario: Scenario, launcher: Launcher) -> Floats:
-    allowed, ball, goal = scenario.allowances, launcher.projectile, scenario.goal
+    allowed, ball, goal = scenario.limit_values, launcher.projectile, scenario.goal
     energy = np.asarray(allowed.exit_energy)
     if allowed.energy_per_area is not None:
         energy = np.minimum(energy, allowed.energy_per_area * ball.frontal_area)
@@ -74,8 +74,8 @@ def _cap(scenario: Scenario, launcher: Launcher) -> Floats:
 
 def _leave(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> Entry:
     """The greatest exit among all wheel speeds on ever finer grids."""
-    top = np.broadcast_to(span(launcher, scenario.allowances, index).top, entry.speed.shape)
-    margin, lanes = scenario.allowances.grip_margin, np.arange(top.size)
+    top = np.broadcast_to(span(launcher, scenario.limit_values, index).top, entry.speed.shape)
+    margin, lanes = scenario.limit_values.grip_margin, np.arange(top.size)
 
     def run(wheel: Floats) -> tuple[Floats, Floats, Floats]:
         done = transit(launcher, index, entry.speed, wheel, entry_spin=entry.spin, options=FINE)
@@ -83,7 +83,7 @@ def _leave(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> 
 
     if margin:
         top = _below_grip(lambda wheel: run(wheel)[0], top, margin)
-    strains = (scenario.allowances.acceleration, launcher.projectile.max_acceleration)
+    strains = (scenario.limit_values.acceleration, launcher.projectile.max_acceleration)
     strain = min((limit for limit in strains if limit is not None), default=np.inf)
 
     def kept(wheel: Floats) -> Floats:

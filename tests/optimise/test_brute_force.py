@@ -51,11 +51,11 @@ CASES = {
 @pytest.mark.parametrize("name", CASES)
 def test_every_rung_is_as_fast_as_brute_force(name: str) -> None:
     task, top = CASES[name]
-    task = replace(task, allowances=replace(task.allowances, wheel_speed=top))
+    task = replace(task, limit_values=replace(task.limit_values, wheel_speed=top))
     found = plan(task, certified=False)
     assert found.best is not None
     assert found.best.feasible
-    for count in range(1, task.allowances.stages + 1):
+    for count in range(1, task.limit_values.stages + 1):
         reached, _ = brute.fastest(task, count, top)
         assert found.ladder[count].exit_speed.nominal > reached * (1 - 1e-3)
         if np.isfinite(reached) and not _is_tight(task):
@@ -64,5 +64,5 @@ def test_every_rung_is_as_fast_as_brute_force(name: str) -> None:
 
 
 def _is_tight(task: Scenario) -> bool:
-    allowed = task.allowances
+    allowed = task.limit_values
     return allowed.slip_heat is not None or allowed.grip_margin > 0 or allowed.acceleration is not None

@@ -17,16 +17,16 @@ from tests.optimise.rivals import problem
 DRAWN = problem(np.random.default_rng([0, 33]))
 BEHIND = replace(
     DRAWN, launcher=replace(DRAWN.launcher, feed=replace(DRAWN.launcher.feed, speed=27.38)),
-    allowances=replace(DRAWN.allowances, stages=2),
+    limit_values=replace(DRAWN.limit_values, stages=2),
 )  # fmt: skip
 """As behind three of its stages."""
 
 
 def _scanned(first: float) -> tuple[Floats, Floats]:
     """Exit speeds [m/s] over second wheels behind a first [m/s], and the greatest acceleration as a share."""
-    wheels = np.linspace(0.3, 1.0, 600) * float(BEHIND.allowances.wheel_speed or 0.0)
+    wheels = np.linspace(0.3, 1.0, 600) * float(BEHIND.limit_values.wheel_speed or 0.0)
     done = throw(BEHIND.launcher, np.column_stack([np.full(600, first), wheels]), options=Options(tolerance=1e-5))
-    return done.exit_speed, done.stages.peak_acceleration.max(axis=-1) / float(BEHIND.allowances.acceleration or 0.0)
+    return done.exit_speed, done.stages.peak_acceleration.max(axis=-1) / float(BEHIND.limit_values.acceleration or 0.0)
 
 
 def test_a_wheel_comes_past_speeds_that_strain() -> None:
@@ -38,7 +38,7 @@ def test_a_wheel_comes_past_speeds_that_strain() -> None:
     fastest = int(np.argmax(np.where(strain <= 1 - 1e-4, exits, 0.0)))
     assert (strain[:fastest] > 1).any()
     done = throw(BEHIND.launcher, chain, options=Options(tolerance=1e-6))
-    assert done.stages.peak_acceleration.max() <= BEHIND.allowances.acceleration
+    assert done.stages.peak_acceleration.max() <= BEHIND.limit_values.acceleration
     assert done.exit_speed >= exits[fastest] * (1 - 1e-5)
 
 

@@ -7,11 +7,11 @@ from multiprocessing import get_context
 
 import pytest
 
-from stager.crew import Crew
 from stager.errors import InputError
 from stager.optimise.front import Against
 from stager.optimise.loosen import with_limits
 from stager.optimise.planner import plan
+from stager.parallel import Executor
 from tests.optimise.machines import HEAVY, scenario
 
 TASK = scenario(HEAVY, stages=2)
@@ -39,7 +39,7 @@ def test_length_is_read_off_the_ladder() -> None:
 
 def test_processes_draw_the_same_front() -> None:
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        shared = plan(TASK, draws=0, certified=False, trade=Against.HEAT, crew=Crew(pool)).front
+        shared = plan(TASK, draws=0, certified=False, trade=Against.HEAT, executor=Executor(pool)).front
     assert shared == plan(TASK, draws=0, certified=False, trade=Against.HEAT).front
 
 

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import Design, verdicts, wheel_ceilings
+from stager.constraints import OperatingPoint, evaluate_limits, wheel_ceilings
+from stager.model.requirements import LimitValues
 from stager.model.wheel import Hold
-from stager.model.wish import Allowances
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from tests.drive.machines import ALUMINIUM, DRIVE, SUPPLY, launcher, wheel
@@ -44,7 +44,7 @@ def test_no_plan_has_it(name: str, free: float) -> None:
     assert found.best is not None
     assert found.best.feasible
     assert name in {verdict.name for verdict in found.best.verdicts}
-    ceilings = wheel_ceilings(machine, Allowances(exit_energy=1e3), 0)
+    ceilings = wheel_ceilings(machine, LimitValues(exit_energy=1e3), 0)
     lowest = min(float(np.max(value)) for value in ceilings.values())
     assert float(found.best.wheel_speed.max()) <= lowest * (1 + 1e-6)
     # The limit matters: without it wheels would turn faster.
@@ -54,10 +54,10 @@ def test_no_plan_has_it(name: str, free: float) -> None:
 @pytest.mark.parametrize("name", [name for name in CASES if name != "throttle"])
 def test_a_check_says_which_and_by_how_much(name: str) -> None:
     machine = CASES[name]
-    top = float(np.max(wheel_ceilings(machine, Allowances(exit_energy=1e3), 0)[name]))
+    top = float(np.max(wheel_ceilings(machine, LimitValues(exit_energy=1e3), 0)[name]))
     speeds = np.array([0.5 * top, 1.2 * top])
-    design = Design(launcher=machine, allowances=Allowances(exit_energy=1e3), throw=throw(machine, speeds))
-    broken = {verdict.name: verdict for verdict in verdicts(design, remedies=True) if verdict.slack < 0}
+    design = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=1e3), throw=throw(machine, speeds))
+    broken = {verdict.name: verdict for verdict in evaluate_limits(design, remedies=True) if verdict.slack < 0}
     assert name in broken
     assert float(broken[name].used) == pytest.approx(1.2)
     assert float(broken[name].slack) == pytest.approx(-0.2)

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Goal
 from stager.optimise.climb import climb
 from stager.optimise.loosen import with_limits, without
 from stager.optimise.miss import miss

@@ -46,7 +46,7 @@ def test_draws_that_need_no_further_stage_are_no_fault(weak: Scenario) -> None:
 def task() -> Scenario:
     """Two stages are enough here."""
     found = unsure()
-    return replace(found, allowances=replace(found.allowances, stages=2))
+    return replace(found, limit_values=replace(found.limit_values, stages=2))
 
 
 @pytest.fixture(scope="module")

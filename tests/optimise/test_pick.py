@@ -8,9 +8,9 @@ from itertools import product
 import pytest
 
 from stager.model.drive import Drive, Supply
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.model.wheel import Wheel
-from stager.model.wish import Aim, Goal
 from stager.optimise.catalogue import Parts, outfit, parts_of, with_parts
 from stager.optimise.choice import SLACK
 from stager.optimise.choose import choose

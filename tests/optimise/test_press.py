@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from stager.model.arrays import Number
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Goal
 from stager.optimise.catalogue import Parts, has_range, parts_of, with_parts
 from stager.optimise.choose import choose
 from stager.optimise.climb import climb

@@ -60,9 +60,9 @@ def test_the_price_of_slip_heat_is_its_multiplier() -> None:
     gained = ahead.exit_speed - behind.exit_speed
     warmed = ahead.stages.slip_heat.sum(-1) - behind.stages.slip_heat.sum(-1)
     slope = gained @ warmed / (warmed @ warmed)
-    assert task.allowances.slip_heat is not None
+    assert task.limit_values.slip_heat is not None
     assert found.prices["slip_heat"] == pytest.approx(
-        0.01 * slope * task.allowances.slip_heat / found.best.exit_speed, rel=0.02
+        0.01 * slope * task.limit_values.slip_heat / found.best.exit_speed, rel=0.02
     )
 
 

@@ -50,8 +50,8 @@ def test_a_further_stage_is_found_where_most_settings_strain_the_ball() -> None:
     # Source: SLSQP on problem 1 of seed 1; the best of the random settings broke a limit, with no way back from there.
     task = problem(np.random.default_rng([1, 1]))
     known = throw(task.launcher, np.array([3.943335, 13.587512, 16.906836]))
-    assert known.stages.slip_heat.sum() <= float(task.allowances.slip_heat or 0.0)
-    assert known.stages.peak_acceleration.max() <= float(task.allowances.acceleration or 0.0)
+    assert known.stages.slip_heat.sum() <= float(task.limit_values.slip_heat or 0.0)
+    assert known.stages.peak_acceleration.max() <= float(task.limit_values.acceleration or 0.0)
     best = plan(task, draws=0, certified=False).best
     assert best is not None
     assert best.exit_speed >= float(known.exit_speed)
@@ -69,7 +69,7 @@ def test_stages_that_may_turn_no_faster_still_add_what_they_can() -> None:
     # Source: SLSQP on problem 11 of seed 1. At full grip v cos φ = u: behind wheels at the greatest speed allowed a
     # ball is still a little faster.
     task = problem(np.random.default_rng([1, 11]))
-    top = float(task.allowances.wheel_speed or 0.0)
+    top = float(task.limit_values.wheel_speed or 0.0)
     known = throw(task.launcher, np.array([18.52897, 26.08989, top, top, top]))
     best = plan(task, draws=0, certified=False).best
     assert best is not None

@@ -10,8 +10,8 @@ import pytest
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario, Uncertain
-from stager.model.wish import Aim, Goal
 from stager.optimise import robust as sturdy
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
@@ -33,7 +33,7 @@ def _task(machine: Launcher, spin: float = SPIN, *, speed: float | None = None, 
 
 
 def _sides(task: Scenario, lead: Floats) -> tuple[Floats, Floats]:
-    side_a, side_b = sides(way_of(task.launcher, task.allowances, task.goal.spin), task.launcher, lead, CLOSE)
+    side_a, side_b = sides(way_of(task.launcher, task.limit_values, task.goal.spin), task.launcher, lead, CLOSE)
     assert side_b is not None
     return side_a, side_b
 
@@ -118,7 +118,7 @@ def test_margin_and_heat_are_those_of_both_wheels() -> None:
     best = plan(task, draws=0).best
     assert best is not None
     assert best.feasible
-    used = {verdict.name: float(verdict.used) for verdict in best.verdicts}
+    used = {verdict.name: float(verdict.value) for verdict in best.verdicts}
     assert used["slip_heat"] == pytest.approx(1.1, rel=1e-3)
     grid = np.stack(np.meshgrid(np.linspace(7.0, 14.0, 36), np.linspace(9.0, 21.0, 61)), axis=-1)
     done = throw(HEAVY, *_sides(task, grid), options=CLOSE)

@@ -11,12 +11,12 @@ from tests.optimise.machines import HEAVY, launcher, scenario
 from tests.optimise.machines import stage as built
 
 
-def _verdict(machine: Any = HEAVY, **allowances: Any) -> str:
-    return plan(scenario(machine, **allowances), draws=0, certified=False).verdict
+def _verdict(machine: Any = HEAVY, **limit_values: Any) -> str:
+    return plan(scenario(machine, **limit_values), draws=0, certified=False).verdict
 
 
 @pytest.mark.parametrize(
-    ("allowances", "said"),
+    ("limit_values", "said"),
     [
         ({"stages": 1}, "Build 1 stage: the limit on stages allows no more."),
         ({"stages": 6, "length": 0.1}, "Build 1 stage: the limit on length allows no more."),
@@ -24,9 +24,9 @@ def _verdict(machine: Any = HEAVY, **allowances: Any) -> str:
         ({"length": 0.1, "mass": 0.5}, "Build 1 stage: the limits on length and mass allow no more."),
     ],
 )  # fmt: skip
-def test_what_forbids_one_more_is_named(allowances: dict[str, Any], said: str) -> None:
+def test_what_forbids_one_more_is_named(limit_values: dict[str, Any], said: str) -> None:
     machine = launcher(HEAVY.projectile, built(mass=0.3))
-    assert _verdict(machine, **allowances) == said
+    assert _verdict(machine, **limit_values) == said
 
 
 @pytest.mark.parametrize("name, value", [("exit_energy", 0.9), ("wheel_speed", 5.0)])

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from stager.config import load
+from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.model.wish import Aim, Goal
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
 from stager.optimise.settle import judged
@@ -24,7 +24,7 @@ SPEED = 11.0
 @pytest.fixture(scope="module")
 def ball() -> Scenario:
     whole = load(CONFIGS / "seed_ball.toml").scenario()
-    return replace(whole, allowances=replace(whole.allowances, stages=2))
+    return replace(whole, limit_values=replace(whole.limit_values, stages=2))
 
 
 @pytest.fixture(scope="module")

@@ -149,7 +149,7 @@ def test_the_energy_book_closes(layout: object) -> None:
 
 
 def test_nothing_moves_before_wheels_at_rest() -> None:
-    # No speed at all to judge an error by, alone and in a batch: a jam, without a warning.
+    # No speed at all to evaluate an error by, alone and in a batch: a jam, without a warning.
     still = throw(launcher(), np.zeros((40, 1)), entry_speed=0.0)
     assert (still.exit_speed == 0).all()
     assert throw(launcher(), np.zeros(1), entry_speed=0.0).exit_speed == 0

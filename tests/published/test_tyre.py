@@ -82,7 +82,7 @@ def test_clamp_lip_and_bond_hold_longer() -> None:
 
 
 def test_what_is_held_tears_at_last() -> None:
-    lipped = held(Hold.LIP)
+    lipped = held(Hold.LIP, lip_strength=2e6)
     assert retention_speed(lipped) == tearing_speed(lipped, replace(RING, held_by=Hold.LIP))
     assert retention_speed(lipped) == pytest.approx(np.sqrt(12e6 / 1250))
     found = explain(lipped, 50.0)

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.fit.comparing import compare
-from stager.fit.drifting import LEVEL, drifts
+from stager.fit.compare import compare
+from stager.fit.drift import LEVEL, drifts
 from stager.fit.laws import own_law
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
@@ -15,7 +15,7 @@ from tests.recovery.bench import Plan, draw_truth, measure, settings, table
 
 
 @dataclass(frozen=True, kw_only=True)
-class Design:
+class OperatingPoint:
     """How two builds are measured: distinct settings, repeats of each, the same settings or not, shuffled or not."""
 
     distinct: int
@@ -25,15 +25,15 @@ class Design:
 
 
 DESIGNS = {
-    "one setting, 8 throws": Design(distinct=1, repeats=8, same=True, shuffled=True),
-    "6 settings, 3 throws": Design(distinct=6, repeats=3, same=True, shuffled=True),
-    "12 settings, 1 throw": Design(distinct=12, repeats=1, same=True, shuffled=True),
-    "own settings": Design(distinct=12, repeats=2, same=False, shuffled=True),
-    "12 settings, in order": Design(distinct=12, repeats=1, same=True, shuffled=False),
+    "one setting, 8 throws": OperatingPoint(distinct=1, repeats=8, same=True, shuffled=True),
+    "6 settings, 3 throws": OperatingPoint(distinct=6, repeats=3, same=True, shuffled=True),
+    "12 settings, 1 throw": OperatingPoint(distinct=12, repeats=1, same=True, shuffled=True),
+    "own settings": OperatingPoint(distinct=12, repeats=2, same=False, shuffled=True),
+    "12 settings, in order": OperatingPoint(distinct=12, repeats=1, same=True, shuffled=False),
 }
 
 
-def one_pair(given: Scenario, design: Design, rng: np.random.Generator) -> tuple[bool, str, list[bool]]:
+def one_pair(given: Scenario, design: OperatingPoint, rng: np.random.Generator) -> tuple[bool, str, list[bool]]:
     """Whether a difference is claimed, by which test, and whether drift is claimed in each build's session."""
     truth = draw_truth(given, rng)
     real = own_law(given).launcher(given, truth)
@@ -53,7 +53,7 @@ def one_pair(given: Scenario, design: Design, rng: np.random.Generator) -> tuple
     return compared.different, compared.decides, looked
 
 
-def _settings(given: Scenario, design: Design, rng: np.random.Generator, before: list[Floats]) -> Floats:
+def _settings(given: Scenario, design: OperatingPoint, rng: np.random.Generator, before: list[Floats]) -> Floats:
     if design.same and before:
         return np.unique(before[0], axis=0)
     whole = np.unique(settings(given, 60, rng), axis=0)

@@ -12,13 +12,13 @@ import numpy as np
 from stager.config import load
 from stager.fit.draws import Ensemble, after
 from stager.fit.fitting import fit
+from stager.fit.grip_ensemble import Finder, Span, at
 from stager.fit.laws import candidates, own_law
 from stager.fit.prediction import chain, predict
 from stager.fit.priors import of, values
 from stager.fit.records import Fit
 from stager.fit.table.readings import SURFACE
 from stager.fit.table.record import Throws, Wheels
-from stager.fit.tuning import Finder, Span, at
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
@@ -47,7 +47,7 @@ def finder(given: Scenario) -> Finder:
     """Grip limits within the scenario's limits."""
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = span(launcher, given.allowances, index).top
+        top = span(launcher, given.limit_values, index).top
         return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), looks=Looks(1), options=SURE)
 
     return find

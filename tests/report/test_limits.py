@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.constraints import Unjudged, Verdict
+from stager.constraints import LimitResult, NotJudged
 from stager.report import limits
 
 
-def _verdict(name: str, unit: str, used: float, allowed: float) -> Verdict:
-    return Verdict(
-        name=name, unit=unit, used=np.asarray(used), allowed=np.asarray(allowed),
+def _verdict(name: str, unit: str, used: float, allowed: float) -> LimitResult:
+    return LimitResult(
+        name=name, unit=unit, value=np.asarray(used), bound=np.asarray(allowed),
         slack=np.asarray((allowed - used) / allowed), remedy="less of it",
     )  # fmt: skip
 
 
 HOT = _verdict("winding_temperature", "K", 333.15, 383.15)
 LONG = _verdict("length", "m", 0.7, 0.5)
-LACKS = Unjudged(name="mass", unit="kg", allowed=2.0, missing="stage.mass")
+LACKS = NotJudged(name="mass", unit="kg", bound=2.0, missing="stage.mass")
 
 
 def test_temperatures_are_in_degrees_on_screens_and_kelvin_in_documents() -> None:

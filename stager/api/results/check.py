@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results.shown import Shown
-from stager.constraints import Design, Verdict
+from stager.constraints import LimitResult, OperatingPoint
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
@@ -17,8 +17,10 @@ if TYPE_CHECKING:
 class Checked(Shown):
     """A launcher at set speeds, and the verdict of every limit on it."""
 
-    design: Design
-    verdicts: tuple[Verdict, ...]
+    ROWS: ClassVar[str] = "limits"
+
+    design: OperatingPoint
+    verdicts: tuple[LimitResult, ...]
     loaded: Loaded = field(repr=False, compare=False)
 
     @property

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results.shown import Shown
 from stager.optimise.sweep import Sweep
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.fit.points import Points
-    from stager.fit.tuning import Tuned
+    from stager.fit.grip_ensemble import Tuned
+    from stager.fit.observations import Observations
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 
@@ -20,9 +20,11 @@ if TYPE_CHECKING:
 class SweepResult(Shown, Sweep):
     """A sweep; spread: its grip limit over the configuration's uncertainties; measured: throws beside it."""
 
+    ROWS: ClassVar[str] = "wheel_speed_m_s"
+
     loaded: Loaded = field(repr=False, compare=False)
     spread: Tuned | None = None
-    measured: Points | None = None
+    measured: Observations | None = None
 
     def answer(self) -> Answer:
         """What `stager sweep` answers."""

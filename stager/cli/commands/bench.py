@@ -15,7 +15,7 @@ from stager.errors import Interrupted
 from stager.report.answer import Answer
 
 if TYPE_CHECKING:
-    from stager.fit.planning import Next
+    from stager.fit.experiment_design import Next
     from stager.fit.table import Throws
 
 Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); begun where there is none.", show_default=False)]
@@ -28,30 +28,28 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
 
     Each is safe in the table at once; then come the curve, its grip limit and the setting to throw at next.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.cli.desk import Desk
     from stager.fit.table.book import open_book
     from stager.report import bench as report
     from stager.report.spin import left_out
 
     scenario = loaded.scenario
-    book, cut = open_book(throws, scenario.launcher, max(stages, scenario.allowances.stages))
-
     def watch(measured: Throws, tell: Callable[[float], None]) -> tuple[Next, bool]:
         return loaded.watch(measured, seed=session.seed, stages=stages, progress=tell)
 
     out = forgiving(sys.stderr if session.json else sys.stdout)
-    desk = Desk(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
-    out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
-    out.flush()
-    try:
-        if sys.stdin.isatty():
-            desk.talk()
-        else:
-            desk.take_all(sys.stdin)
-    except KeyboardInterrupt:
-        raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
+    columns = max(stages, scenario.limit_values.stages)
+    with open_book(throws, scenario.launcher, columns) as (book, cut):
+        desk = Desk(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
+        out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
+        out.flush()
+        try:
+            if sys.stdin.isatty():
+                desk.talk()
+            else:
+                desk.take_all(sys.stdin)
+        except KeyboardInterrupt:
+            raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
     said = report.closing(book, book.throws(), desk.new, desk.watched, str(config), loaded.source(session.seed))
     return left_out(said, loaded.scenario.goal)

@@ -10,13 +10,11 @@ from stager.report.answer import Answer
 
 def check(session: Session, config: Config, speed: Speeds) -> Answer:
     """Hardware and set speeds against limits."""
-    from stager import api
-
-    loaded = api.load(config)
-    from stager.constraints import verdicts
+    loaded = session.load(config)
+    from stager.constraints import evaluate_limits
     from stager.report import check as report
     from stager.report.spin import compared
 
     design = loaded.design(*speed)
-    said = report.answer(design, verdicts(design, remedies=True), loaded.source(session.seed))
+    said = report.answer(design, evaluate_limits(design, remedies=True), loaded.source(session.seed))
     return compared(said, loaded.scenario.goal)

@@ -19,12 +19,10 @@ Builds = Annotated[
 
 def compare(session: Session, config: Config, throws: Table, builds: Builds) -> Answer:
     """Are two builds different, by how much, and what explains it."""
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import compare as report
 
-    table = loaded.throws(throws)
+    table = loaded.read_throws(throws)
     with session.busy("Comparing"):
         found = loaded.compare(table, builds, seed=session.seed)
     return report.answer(found, table, loaded.scenario.launcher, loaded.source(session.seed))

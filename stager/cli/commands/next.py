@@ -17,13 +17,11 @@ Count = Annotated[int, typer.Option("--throws", metavar="N", min=1, max=60, help
 
 def next(session: Session, config: Config, throws: Table, count: Count = 6, build: Build = None) -> Answer:
     """What to measure next, or that enough is known."""
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import suggest as report
     from stager.report.spin import left_out
 
-    table = loaded.throws(throws, build)
+    table = loaded.read_throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)
     said = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))

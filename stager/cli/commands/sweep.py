@@ -27,15 +27,13 @@ def sweep(
     Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin. With THROWS,
     those that ended with this stage stand beside what the configuration expects of them.
     """
-    from stager import api
-
-    loaded = api.load(config)
+    loaded = session.load(config)
     from stager.report import sweep as report
     from stager.report.spin import left_out
 
     if build is not None and throws is None:
         raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)
-    table = None if throws is None else loaded.throws(throws, build)
+    table = None if throws is None else loaded.read_throws(throws, build)
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
     said = report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured)

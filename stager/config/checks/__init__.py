@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from stager.config.checks.contact import contact
+from stager.config.checks.feed import feed
 from stager.config.checks.limits import limits
 from stager.config.checks.projectile import projectile
 from stager.config.checks.stage import stage
@@ -14,7 +15,7 @@ from stager.config.problem import Problem
 
 def check(file: File) -> list[Problem]:
     """Problems of a file whose single values are all right."""
-    return [*projectile(file), *contact(file), *limits(file), *_stages(file)]
+    return [*projectile(file), *feed(file), *contact(file), *limits(file), *_stages(file)]
 
 
 def _stages(file: File) -> Iterator[Problem]:

@@ -25,6 +25,10 @@ def projectile(file: File) -> Iterator[Problem]:
         message = f"is missing: limits.energy_per_area of a {thrown.shape} needs it"
         others = (shape, ("limits", "energy_per_area"))
         yield Problem(("projectile", "thickness"), message, 'for example thickness = "8 mm"', others)
+    if flat and file.measuring is not None and file.measuring.distance.value and thrown.thickness is None:
+        message = f"is missing: air slows a {thrown.shape} over measuring.distance"
+        others = (shape, ("measuring", "distance"))
+        yield Problem(("projectile", "thickness"), message, 'for example thickness = "8 mm"', others)
     if thrown.max_crush is not None and thrown.max_crush.value >= thrown.diameter.value:
         width = (("projectile", "diameter"),)
         yield Problem(("projectile", "max_crush"), "must be less than the diameter", 'for example "5 mm"', width)

@@ -20,7 +20,7 @@ def wheel(path: Path, table: Wheel) -> Iterator[Problem]:
     radius = ((*path, "radius"),)
     if depth >= table.radius.value:
         yield Problem((*path, "tyre", "depth"), "must be less than the wheel's radius", 'for example "3 mm"', radius)
-    elif table.bore.value / 2 >= table.radius.value - depth:
+    elif table.bore is not None and table.bore.value / 2 >= table.radius.value - depth:
         others, hint = (*radius, (*path, "tyre", "depth")), 'for example bore = "5 mm"'
         yield Problem((*path, "bore"), "must be smaller than the hub, which is what the tyre leaves", hint, others)
     if table.tyre is not None:

@@ -1,7 +1,8 @@
 """Heavy importance weights: smoothed, and judged by the shape of their tail.
 
 Vehtari, Simpson, Gelman, Yao and Gabry, Pareto smoothed importance sampling (2015, JMLR 2024); the tail is fitted as
-Zhang and Stephens, Technometrics 51 (2009) do; both from memory.
+Zhang and Stephens, Technometrics 51 (2009) do; both from memory. Kept here because it is forty lines and arviz-stats, the
+library that the tests hold it against, is a dependency of forty packages.
 """
 
 from __future__ import annotations
@@ -11,6 +12,11 @@ import numpy as np
 from stager.model.arrays import Floats
 
 TRUSTED = 0.7
+
+
+def threshold(count: int) -> float:
+    """Return the tail's shape above which `count` draws are not relied on: min(1 − 1/log10 S, 0.7), Vehtari et al."""
+    return min(1 - 1 / float(np.log10(max(count, 11))), TRUSTED)
 
 
 def smooth(log_weights: Floats) -> tuple[Floats, float]:

@@ -33,7 +33,7 @@ class Reading(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Surface:
-    """Surface speed [m/s]."""
+    """Indicated surface speed [m/s]."""
 
     asks_supply: bool = False
 
@@ -42,13 +42,13 @@ class Surface:
         return ""
 
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
-        """As it is [m/s]."""
-        return values
+        """As it is, but for how far the tachometer is off [m/s]."""
+        return _true(launcher, values)
 
 
 @dataclass(frozen=True, slots=True)
 class TurningRate:
-    """Rate of turning [rad/s]; surface speed counts at the radius at rest."""
+    """Indicated rate of turning [rad/s]; surface speed counts at the radius at rest."""
 
     asks_supply: bool = False
 
@@ -59,7 +59,7 @@ class TurningRate:
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
         """ωR [m/s]."""
         radii = [np.asarray(launcher.stage(k).wheel.radius, dtype=np.float64) for k in stages]
-        return np.asarray(values * np.stack(np.broadcast_arrays(*radii), axis=-1))
+        return _true(launcher, values * np.stack(np.broadcast_arrays(*radii), axis=-1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +85,13 @@ class Throttle:
         throttle = np.broadcast_to(values, (*shape, len(stages)))
         turning = settle(train, throttle, replace(launcher.supply, voltage=np.broadcast_to(volts, shape)))
         return turning * train.radius
+
+
+def _true(launcher: Launcher, values: Floats) -> Floats:
+    """True wheel speeds for indicated ones (..., n, wheels); the launcher's fields have shape (..., 1)."""
+    if launcher.measuring is None:
+        return values
+    return np.asarray(values * np.asarray(launcher.measuring.wheel_speed)[..., None])
 
 
 def _volts(own: Supply, measured: Floats) -> Number:

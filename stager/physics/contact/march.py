@@ -6,8 +6,28 @@ from typing import Any
 
 from stager.physics.compiled import compiled
 from stager.physics.contact.columns import (
-    FORCE, FRESH, HALF_WIDTH, HEAT, HIGH_SLIP, LAST_SLIP, LOW_SLIP, PEAK_FORCE, PEAK_POWER, RATE, SLIP, SPEED, START,
-    START_FORCE, START_RATE, START_SLIP, STEP_HEAT, STEP_POWER, STEP_WORK, TIME, WHEEL, WORK,
+    FORCE,
+    FRESH,
+    HALF_WIDTH,
+    HEAT,
+    HIGH_SLIP,
+    LAST_SLIP,
+    LOW_SLIP,
+    PEAK_FORCE,
+    PEAK_POWER,
+    RATE,
+    SLIP,
+    SPEED,
+    START,
+    START_FORCE,
+    START_RATE,
+    START_SLIP,
+    STEP_HEAT,
+    STEP_POWER,
+    STEP_WORK,
+    TIME,
+    WHEEL,
+    WORK,
 )  # fmt: skip
 from stager.physics.contact.equations import evaluate
 from stager.physics.contact.step import begin, step, way

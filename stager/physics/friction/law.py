@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import field, fields
-from typing import Any, ClassVar
+from dataclasses import field, fields, replace
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
@@ -37,7 +37,7 @@ def parameter(kind: str, help: str, *, key: str = "", default: float | None = No
         Value where it is left out.
     """
     low, high, unit = RANGES[kind]
-    metadata = {"key": key, "unit": unit, "low": low, "high": high, "help": help}
+    metadata = {"kind": kind, "key": key, "unit": unit, "low": low, "high": high, "help": help}
     return field(metadata=metadata) if default is None else field(default=default, metadata=metadata)
 
 
@@ -78,6 +78,11 @@ class Law:
         """
         value, slope = plain(self.formulas[self.formula])(slip, self.values())
         return value, slope
+
+    def scaled(self, factor: Number) -> Self:
+        """Return the same law with all coefficients times `factor`, a float or an array over the batch [-]."""
+        mine = [item.name for item in fields(self) if item.metadata.get("kind") == "coefficient"]  # type: ignore[arg-type]
+        return replace(self, **{name: getattr(self, name) * factor for name in mine})  # type: ignore[type-var]
 
     def greatest(self, slip: Floats) -> Floats:
         """Return the greatest coefficient [-] from no slip to `slip` [m/s]; shape as `slip`."""

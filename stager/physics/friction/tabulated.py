@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any, ClassVar
+from dataclasses import dataclass, field, replace
+from typing import Any, ClassVar, Self
 
 import numpy as np
 
@@ -56,6 +56,7 @@ class Tabulated(Law):
     formulas: ClassVar[tuple[Formula, ...]] = (curve,)
     slip: tuple[float, ...]
     friction: tuple[float, ...]
+    _factor: Number = field(default=1.0, repr=False)
     _curve: Any = field(init=False, repr=False, compare=False)
     _slope: Any = field(init=False, repr=False, compare=False)
 
@@ -69,17 +70,23 @@ class Tabulated(Law):
     def values(self) -> tuple[Number, ...]:
         """Return the points as the formula takes them."""
         slip = np.asarray(self.slip, dtype=np.float64)
-        return tuple(packed(slip, np.asarray(self.friction, dtype=np.float64), self._slope(slip)))
+        plain = packed(slip, np.asarray(self.friction, dtype=np.float64), self._slope(slip))
+        head = 1 + len(self.slip)
+        return (*plain[:head], *(value * self._factor for value in plain[head:]))
+
+    def scaled(self, factor: Number) -> Self:
+        """Return the same law with all coefficients times `factor`, see `Law.scaled`."""
+        return replace(self, _factor=self._factor * factor)
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Return the coefficient and its slope; see `Law.coefficient`."""
         low, high = self.slip[0], self.slip[-1]
         held = np.clip(slip, low, high)
-        value: Floats = self._curve(held)
-        return value, np.where((slip > low) & (slip < high), self._slope(held), 0.0) if steep else value
+        value: Floats = self._curve(held) * self._factor
+        return value, np.where((slip > low) & (slip < high), self._slope(held), 0.0) * self._factor if steep else value
 
     def greatest(self, slip: Floats) -> Floats:
         """Return the greatest coefficient [-] up to `slip` [m/s]: each piece of the curve only rises or only falls."""
         passed = np.concatenate([self.friction[:1], np.maximum.accumulate(self.friction)])
         at = np.searchsorted(self.slip, slip, side="right")
-        return np.asarray(np.maximum(passed[at], self.coefficient(slip)[0]))
+        return np.asarray(np.maximum(passed[at] * self._factor, self.coefficient(slip)[0]))

@@ -8,12 +8,15 @@ from stager.model.arrays import Floats, Number
 from stager.physics.air import Air
 from stager.physics.windage import reynolds
 
-LAMINAR, TURBULENT = 0.36, 0.015
-"""Nu/Re^½ and Nu/Re^0.8 of a turning disc in air, mean over one face, length R; Kreith, Dorfman, from memory."""
+LAMINAR, TURBULENT = 0.326, 0.015
+"""Nu/Re^½ and Nu/Re^0.8 of a turning disc in air, one face, length R. Laminar: von Kármán's flow with the energy
+equation at Prandtl number 0.71, exact. Turbulent: mean over the face; Kreith, Dorfman, from memory."""
 TRANSITION = 2.4e5
 """Reynolds number ωR²/ν where its boundary layer turns turbulent [-]; from memory."""
 STILL = 5.0
 """Film coefficient of free convection from a body at rest [W/(m^2 K)]; typical, from memory."""
+MOTOR = 10.0
+"""Likewise of a small motor's case, radiation included, some tens of kelvin above the air; typical, from memory."""
 
 
 def disc_nusselt(number: Number) -> Floats:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.air import ROOM_TEMPERATURE
+from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.drive.motor import COPPER_COEFFICIENT, REFERENCE
 
 RUNAWAY = 600.0
@@ -27,7 +27,7 @@ class Network:
     case_capacity: Number
     winding_to_case: Number
     case_to_air: Number
-    air: Number = ROOM_TEMPERATURE
+    air: Number = SEA_LEVEL_TEMPERATURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

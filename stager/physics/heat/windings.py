@@ -9,7 +9,7 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Heat
 from stager.model.launcher import Launcher
-from stager.physics.air import ROOM_TEMPERATURE
+from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.drive.supply import Holding
 from stager.physics.drive.train import Train
 from stager.physics.heat.cooling import case_to_air
@@ -50,7 +50,7 @@ def throwing_loss(settled: Settled) -> Loss:
 
 
 def windings(
-    launcher: Launcher, train: Train, holding: Holding, settled: Settled | None, air: Number = ROOM_TEMPERATURE
+    launcher: Launcher, train: Train, holding: Holding, settled: Settled | None, air: Number = SEA_LEVEL_TEMPERATURE
 ) -> Windings | None:
     """The windings of `train`, at the losses of `settled` (None: only held). None where no thermal data are known.
 

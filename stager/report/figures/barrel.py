@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from stager.model.launcher import Launcher
 from stager.physics.layout import length, place, touch
+from stager.physics.muzzle import outlet_speed
 from stager.report.digits import speed
 from stager.report.figures import ink
 from stager.report.figures.picture import Picture
@@ -61,7 +62,8 @@ def course(launcher: Launcher, stages: Stages) -> list[tuple[float, float, str]]
         points.append((begin, float(row["entry_speed_m_s"]), f"enters stage {k + 1}"))
         points.append((end, float(row["exit_speed_m_s"]), f"leaves stage {k + 1}"))
     whole = MM * float(length(launcher, len(stages)))
-    points.append((max(whole, points[-1][0]), float(stages[-1]["exit_speed_m_s"]), "leaves the launcher"))
+    leaves = float(outlet_speed(launcher, stages[-1]["exit_speed_m_s"]))
+    points.append((max(whole, points[-1][0]), leaves, "leaves the launcher"))
     return points
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
 from stager.physics.layout import length, pitch, place, touch
+from stager.physics.muzzle import outlet_speed
 from stager.report.digits import MISSING, listing, plural, speed
 from stager.report.figures import ink
 from stager.report.figures.dimensions import TIP, across, along, millimetres
@@ -175,7 +176,7 @@ def _leaving(launcher: Launcher, ahead: float, size: float, exit_speed: float | 
     shapes += [Stroke(points=((start, 0), (end, 0)), look=ARROW), Stroke(points=tip, look=HEAD, closed=True)]
     if exit_speed:
         half = MM * float(launcher.projectile.radius)
-        words = f"{speed(exit_speed)} m/s"
+        words = f"{speed(float(outlet_speed(launcher, exit_speed)))} m/s"
         shapes.append(Words(x=ahead + size_along / 2 + size, y=half + 1.3 * size, text=words, bold=True))
     return shapes
 

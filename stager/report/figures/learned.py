@@ -47,7 +47,7 @@ def residuals(fit: Fit) -> Picture:
     """What the fit leaves over, in the order of the throws."""
     left = 100 * fit.found.residuals
     order = fit.throws.order[fit.used]
-    wild = np.asarray(fit.found.wildness > WILD)
+    wild = np.asarray(fit.found.outlier_probability > WILD)
     rows = tuple((f"{n:g}", f"{value:+.2f}") for n, value in zip(order, left, strict=True))
     columns = (Column("throw"), Column("measured above fitted", "%"))
     return Picture(
@@ -77,7 +77,7 @@ def told(fit: Fit, units: Units) -> Picture | None:
 
 def _speeds(fit: Fit) -> tuple[Floats, Floats, Flags]:
     measured = fit.throws.exit_speed[fit.used]
-    return measured, measured * np.exp(-fit.found.residuals), np.asarray(fit.found.wildness > WILD)
+    return measured, measured * np.exp(-fit.found.residuals), np.asarray(fit.found.outlier_probability > WILD)
 
 
 def _paint_agreement(measured: Floats, fitted: Floats, wild: Flags) -> Figure:

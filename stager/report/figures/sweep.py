@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.fit.bands import Band
-from stager.fit.tuning import Tuned
+from stager.fit.grip_ensemble import Tuned
+from stager.fit.prediction import Band
 from stager.model.arrays import Floats
 from stager.optimise.sweep import Sweep
 from stager.report.digits import MISSING, speed

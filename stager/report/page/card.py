@@ -9,6 +9,7 @@ import numpy as np
 from stager.model.launcher import Launcher
 from stager.optimise.records import Settings
 from stager.physics.motion import turns_per_minute
+from stager.physics.muzzle import outlet_speed
 from stager.report.digits import MISSING, plural, speed
 from stager.report.document import Source
 from stager.report.page.html import Markup, join, tag
@@ -26,8 +27,8 @@ def card(title: str, launcher: Launcher, best: Settings, recommended: int, sourc
         for row in _rows(launcher, best, k, throttles, worth=k < recommended)
     ]  # fmt: skip
     columns = (
-        ("stage", "", ""), ("wheel", "", ""), ("surface speed", "m/s", ""), ("turns", "rpm", "main"),
-        ("throttle", "%", ""), ("below grip limit", "%", ""), ("then leaves at", "m/s", "roomy"),
+        ("stage", "", ""), ("wheel", "", ""), ("surface speed", "m/s", ""), ("wheel", "rpm", "main"),
+        ("throttle", "%", ""), ("below grip limit", "%", ""), ("exit speed", "m/s", "roomy"),
     )  # fmt: skip
     known = [i for i in range(len(columns)) if any(row[i] != MISSING for row, _ in rows)]
     heads = tag("tr", *(_head(*columns[i]) for i in known))
@@ -90,7 +91,7 @@ def _foot(launcher: Launcher, best: Settings, recommended: int, source: Source) 
         facts.append(f"{float(launcher.feed.rate):g} a second")
     if launcher.supply is not None:
         facts.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
-    facts.append(f"leaves at {speed(best.exit_speed)} m/s")
+    facts.append(f"leaves at {speed(float(outlet_speed(launcher, best.exit_speed)))} m/s")
     spare = None
     if recommended < best.count:
         spare = tag("p", f"Worth building: {plural(recommended, 'stage')}. Lighter rows are past that.", class_="note")

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from arviz_stats.base import array_stats
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from stager.fit.statistics.coverage import interval, moments, quantile
 from stager.fit.statistics.importance import sample
 from stager.fit.statistics.least import Problem, Squares, minimise
 from stager.fit.statistics.noise import Noise
-from stager.fit.statistics.pareto import TRUSTED, smooth
+from stager.fit.statistics.pareto import TRUSTED, smooth, threshold
 from stager.fit.statistics.profile import profiles
 
 
@@ -39,6 +42,55 @@ def test_the_tail_tells_even_weights_from_wild_ones() -> None:
     assert even[1] < 0.3
     assert wild[1] > TRUSTED
     assert wild[0].sum() == pytest.approx(1.0)
+
+
+@given(st.integers(30, 3000), st.floats(0.2, 20.0), st.integers(0, 2**32 - 1))
+def test_smoothing_agrees_with_arviz(count: int, shape: float, seed: int) -> None:
+    logs = np.random.default_rng(seed).standard_exponential(count) / shape
+    weights, tail = smooth(logs)
+    theirs, khat = array_stats.psislw(-logs, r_eff=1.0)  # it takes log likelihoods: weights are their inverse
+    assert tail == pytest.approx(float(khat), abs=1e-9)
+    np.testing.assert_allclose(weights, np.exp(theirs - np.logaddexp.reduce(theirs)), rtol=1e-9)
+
+
+def test_few_draws_ask_for_lighter_tails() -> None:
+    assert threshold(100) == pytest.approx(0.5)
+    assert threshold(10_000) == 0.7
+
+
+@settings(max_examples=8)
+@given(st.integers(1, 7), st.floats(0.0, 0.5), st.integers(0, 2**32 - 1))
+def test_bent_and_correlated_targets_are_drawn(size: int, bend: float, seed: int) -> None:
+    """A normal with random correlations, bent along its first direction: exact moments are known."""
+    rng = np.random.default_rng(seed)
+    root = np.eye(size) + 0.5 * np.tril(rng.normal(size=(size, size)), -1)
+
+    def straight(place: np.ndarray) -> np.ndarray:
+        z = place.copy()
+        z[:, 1:] -= bend * (z[:, :1] ** 2 - 1)
+        return np.linalg.solve(root, z.T).T
+
+    drawn = sample(
+        lambda place: -0.5 * (straight(place) ** 2).sum(axis=1), [(np.zeros(size), root @ root.T, 1.0)], rng
+    )  # fmt: skip
+    assert drawn.trusted
+    assert drawn.effective >= 1000
+    even = straight(drawn.place)
+    mean, spread = moments(even, drawn.weights)
+    np.testing.assert_allclose(mean, 0.0, atol=0.15)
+    np.testing.assert_allclose(np.diagonal(spread), 1.0, rtol=0.2)
+
+
+def test_a_second_hill_far_away_is_not_confirmed_or_found() -> None:
+    """A start that sees one of two hills may miss the other; what it must not do is trust a few draws of it."""
+    rng = np.random.default_rng(3)
+
+    def target(place: np.ndarray) -> np.ndarray:
+        return np.logaddexp(-0.5 * (place**2).sum(axis=1), -0.5 * ((place - 5.0) ** 2).sum(axis=1))
+
+    drawn = sample(target, [(np.zeros(2), np.eye(2), 1.0)], rng)
+    mean, _ = moments(drawn.place, drawn.weights)
+    assert not drawn.trusted or mean == pytest.approx([2.5, 2.5], abs=0.5)
 
 
 def test_resampling_keeps_shares() -> None:
@@ -96,15 +148,15 @@ def test_noise_finds_scatter_and_outlier() -> None:
     residuals = 0.012 * rng.normal(size=400)
     residuals[[5, 50]] = 0.2, -0.15
     assert noise.scatter(residuals) == pytest.approx(0.012, rel=0.08)
-    assert np.flatnonzero(noise.wildness(residuals) > 0.5).tolist() == [5, 50]
+    assert np.flatnonzero(noise.outlier_probability(residuals) > 0.5).tolist() == [5, 50]
 
 
 def test_honest_throws_are_seldom_called_wild_and_wild_ones_always() -> None:
     noise, rng = Noise(), np.random.default_rng(11)
     errors = 0.012 * rng.normal(size=(300, 24))
-    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    called = np.array([noise.outlier_probability(row) > 0.5 for row in errors])
     assert called.mean() < 0.003
     errors[:, :2] = 0.012 * rng.choice([-1, 1], (300, 2)) * rng.uniform(6, 20, (300, 2))
-    called = np.array([noise.wildness(row) > 0.5 for row in errors])
+    called = np.array([noise.outlier_probability(row) > 0.5 for row in errors])
     assert called[:, :2].mean() > 0.99
     assert called[:, 2:].mean() < 0.01

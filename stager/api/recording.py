@@ -1,0 +1,138 @@
+"""Reading a recording: WAV files of any common kind, with what is wrong with them said."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from pathlib import Path
+
+import numpy as np
+
+from stager.errors import InputError
+from stager.fit.sound import Recording
+from stager.model.arrays import Floats
+
+LARGEST = 100_000_000
+"""Bytes of a file that is read: 17 minutes of one microphone at 48 kHz and 16 bits."""
+SHORTEST = 0.1
+"""Seconds without which nothing can be told."""
+SLOWEST, FASTEST = 4000.0, 400_000.0
+"""Samples a second of a recording that is taken [Hz]."""
+KIND = "a WAV file, uncompressed: 8, 16, 24 or 32 bits or floating point, one channel or more"
+
+
+def read_recording(
+    path: Path, *, channel: int | None = None, start: float = 0.0, end: float | None = None
+) -> tuple[Recording, str]:
+    """Return a recording, scaled to ±1, and the SHA-256 of its file.
+
+    Parameters
+    ----------
+    path : Path
+    channel : int or None
+        Which microphone, from 1; None: the loudest.
+    start, end : float
+        What part of the file is taken [s]; end None: to its end.
+
+    Raises
+    ------
+    InputError
+        Where the file is none that can be read, or holds too little.
+    """
+    content = _content(path)
+    rate, samples = _samples(path, content)
+    chosen = samples[:, _channel(path, samples, channel)]
+    length = samples.shape[0] / rate
+    if start >= length:
+        raise InputError(f"is {length:.3g} s long, so nothing begins at {start:g} s", where=str(path), hint="--start")
+    first, last = round(start * rate), samples.shape[0] if end is None else min(round(end * rate), samples.shape[0])
+    part = np.ascontiguousarray(chosen[first:last])
+    if part.size < SHORTEST * rate:
+        message = f"holds {part.size / rate:.3g} s of sound, and at least {SHORTEST:g} s are needed"
+        raise InputError(
+            message, where=str(path), hint="record from a second before the throw to some seconds after it"
+        )
+    recording = Recording(samples=part, rate=float(rate), start=first / rate)
+    return recording, hashlib.sha256(content).hexdigest()
+
+
+def _content(path: Path) -> bytes:
+    try:
+        if not path.is_file():
+            there = "is not a regular file" if path.exists() else "is not there"
+            raise InputError(there, where=str(path), hint=f"name {KIND}")
+        with path.open("rb") as file:
+            content = file.read(LARGEST + 1)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(f"cannot be read: {reason}", where=str(path)) from error
+    if len(content) > LARGEST:
+        message = f"is larger than the {LARGEST / 1e6:.0f} MB that are read"
+        raise InputError(message, where=str(path), hint="cut the recording to the throws, one channel, 16 bits")
+    return content
+
+
+def _samples(path: Path, content: bytes) -> tuple[int, Floats]:
+    """Samples a second, and samples within ±1, shape (n, channels)."""
+    from scipy.io import wavfile
+
+    hint = f"it should be {KIND}"
+    if content[:4] not in (b"RIFF", b"RIFX", b"RF64") or content[8:12] != b"WAVE":
+        raise InputError("is not a WAV file" if content else "is empty", where=str(path), hint=hint)
+    try:
+        with warnings.catch_warnings():
+            # Unknown chunks and a missing end are no harm: what is there is read.
+            warnings.simplefilter("ignore", wavfile.WavFileWarning)
+            rate, raw = wavfile.read(io.BytesIO(_ended(content)))
+    except Exception as error:
+        # the reader answers damaged files with errors of a dozen kinds
+        reason = str(error).strip().rstrip(".") or type(error).__name__
+        raise InputError(f"cannot be read as a WAV file: {reason[:120]}", where=str(path), hint=hint) from error
+    if np.asarray(raw).dtype.kind not in "iuf":
+        raise InputError(
+            f"holds samples of a kind that is not read ({np.asarray(raw).dtype})", where=str(path), hint=hint
+        )
+    samples = _scaled(np.asarray(raw))
+    if samples.size == 0 or not SLOWEST <= rate <= FASTEST:
+        what = "holds no sound" if samples.size == 0 else f"has {rate} samples a second"
+        raise InputError(what, where=str(path), hint=f"{SLOWEST:.0f} to {FASTEST:.0f} samples a second are taken")
+    samples = samples.reshape(samples.shape[0], -1)
+    if not np.isfinite(samples).all():
+        raise InputError("holds samples that are no numbers", where=str(path), hint=hint)
+    return int(rate), samples
+
+
+def _ended(content: bytes) -> bytes:
+    """A file that was cut off, without the part of a sample at its end."""
+    place, width = 12, 1
+    while place + 8 <= len(content):
+        name, size = content[place : place + 4], int.from_bytes(content[place + 4 : place + 8], "little")
+        if name == b"fmt ":
+            width = max(1, int.from_bytes(content[place + 20 : place + 22], "little"))
+        if name == b"data":
+            left = len(content) - place - 8
+            return content[: len(content) - left % width] if size > left else content
+        place += 8 + size + size % 2
+    return content
+
+
+def _scaled(raw: np.ndarray) -> Floats:
+    """As floats within ±1: 8 bits are unsigned; 24 bits come as the upper ones of 32."""
+    if raw.dtype == np.uint8:
+        return np.asarray((raw.astype(np.float64) - 128) / 128)
+    if np.issubdtype(raw.dtype, np.integer):
+        return np.asarray(raw / -float(np.iinfo(raw.dtype).min))
+    largest = float(np.max(np.abs(raw), initial=0.0)) if np.isfinite(raw).all() else 1.0
+    # Floating point may be of any size, also one whose square is beyond it.
+    return np.asarray(raw, dtype=np.float64) / (largest if largest > 0 else 1.0)
+
+
+def _channel(path: Path, samples: Floats, channel: int | None) -> int:
+    count = samples.shape[1]
+    if channel is None:
+        return int(np.argmax(np.std(samples, axis=0)))
+    if not 1 <= channel <= count:
+        said = "one channel" if count == 1 else f"{count} channels"
+        raise InputError(f"has {said} (got {channel})", where=f"{path}: --channel", hint="leave it out for the loudest")
+    return channel - 1

@@ -1,0 +1,268 @@
+"""What to measure next, or that enough is known: the decisions at stake, and the throws that settle them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stager.fit.draws import Ensemble, after, before
+from stager.fit.grip_ensemble import Finder, Span, at, span_of
+from stager.fit.prediction import Step, chain
+from stager.fit.records import Fit
+from stager.model.arrays import Floats
+from stager.model.scenario import Scenario
+from stager.physics.chain import throw
+from stager.physics.muzzle import indicated_speed
+from stager.physics.options import SURE
+
+CHOICES = np.linspace(0.7, 1.3, 25)
+SETTINGS = np.linspace(0.4, 1.7, 27)
+LOSES = 0.01
+"""A wheel speed is wrongly chosen where it loses more than this of what the stage could give."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stakes:
+    """What is at stake over draws that are equally likely.
+
+    worthwhile: whether the next stage adds enough, (draws,), None where there can be none; choices: wheel speeds of
+    the last built stage [m/s], (choices,); loss: share of its best exit speed that each choice loses, (choices, draws);
+    grip_limit: of the last built stage [m/s], (lanes,), best guess first; NaN where most draws have none.
+    """
+
+    worthwhile: Floats | None
+    choices: Floats
+    loss: Floats
+    grip_limit: Floats
+
+    def wrong(self, weights: Floats) -> tuple[Floats, Floats]:
+        """Chance of a wrong decision on the stage, and on the speed, for weights (..., draws) that add to 1."""
+        stage = np.zeros(weights.shape[:-1])
+        if self.worthwhile is not None:
+            yes = weights @ self.worthwhile
+            stage = np.minimum(yes, 1 - yes)
+        bad = weights @ (self.loss > LOSES).T.astype(np.float64)
+        return stage, bad.min(axis=-1)
+
+    def misled(self, weights: Floats) -> float:
+        """Share of draws, each the truth for one row of weights (draws, draws), at which what the weights choose is
+        wrong: on the stage plus on the speed."""
+        speed = np.argmin(weights @ (self.loss > LOSES).T.astype(np.float64), axis=1)
+        wrong = (self.loss > LOSES)[speed, np.arange(speed.size)].mean()
+        if self.worthwhile is not None:
+            wrong = wrong + ((weights @ self.worthwhile > 0.5) != (self.worthwhile > 0.5)).mean()
+        return float(wrong)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Experiments:
+    """Settings that could be measured: wheel speeds [m/s], (settings, stages), and ln of the exit speeds that each
+    draw expects there, (settings, draws); −inf: a jam."""
+
+    wheel_speed: Floats
+    expected: Floats
+
+
+def stakes(ensemble: Ensemble, built: int, find: Finder) -> tuple[Stakes, Experiments]:
+    """Decisions and possible measurements with `built` stages; lane 0 of the ensemble is left out of the draws."""
+    goal, limit_values = ensemble.scenario.goal, ensemble.scenario.limit_values
+    more = built < limit_values.stages
+    steps = list(chain(ensemble, built + more, find))
+    last = steps[built - 1]
+    worthwhile = None
+    if more:
+        here, beyond = at(ensemble, last.settings)[0], at(ensemble, steps[built].settings)[0]
+        worthwhile = (beyond / np.maximum(here, 1e-9) - 1 >= goal.worthwhile)[1:].astype(np.float64)
+    limit = _limit(last)
+    exits = _exits(ensemble, last, limit * CHOICES)
+    peak = np.maximum(exits.max(axis=0), np.nan_to_num(last.found.peak_exit))
+    loss = 1 - exits / np.maximum(peak, 1e-9)
+    settings = limit * SETTINGS
+    with np.errstate(divide="ignore"):
+        expected = np.log(indicated_speed(ensemble.launcher, _exits(ensemble, last, settings)))
+    before = np.broadcast_to(last.settings[0, :-1], (settings.size, built - 1))
+    return (
+        Stakes(worthwhile=worthwhile, choices=limit * CHOICES, loss=loss[:, 1:], grip_limit=_limits(last)),
+        Experiments(wheel_speed=np.column_stack([before, settings]), expected=expected[:, 1:]),
+    )
+
+
+def _limits(step: Step) -> Floats:
+    """Grip limits [m/s], (lanes,); the fastest setting for draws that have none, NaN if the best guess has none."""
+    found = step.found
+    known = ~np.isnan(found.wheel_speed)
+    if not known[0] or known.mean() <= 0.5:
+        return np.full(known.shape, np.nan)
+    return np.where(known, found.wheel_speed, found.peak_speed)
+
+
+def _limit(step: Step) -> float:
+    """Best guess of the grip limit, or of the fastest setting [m/s]."""
+    limit = float(step.found.wheel_speed[0])
+    return float(step.found.peak_speed[0]) if np.isnan(limit) else limit
+
+
+def _exits(ensemble: Ensemble, step: Step, settings: Floats) -> Floats:
+    """Exit speeds [m/s], (settings, lanes), with the last stage at `settings` and those before as the best guess sets
+    them."""
+    before = np.broadcast_to(step.settings[0, :-1], (settings.size, ensemble.lanes, step.settings.shape[1] - 1))
+    last = np.broadcast_to(settings[:, None, None], (settings.size, ensemble.lanes, 1))
+    return throw(ensemble.launcher, np.concatenate([before, last], axis=-1), options=SURE).exit_speed
+
+
+DRAWS = 400
+ENDS = (0.025, 0.5, 0.975)
+FIRST_SCATTER = 0.02
+"""Taken for the scatter of one throw before any is measured; an assumption."""
+
+SURE_STAGE, SURE_SPEED = 0.025, 0.05
+HARDLY = 0.1
+"""A plan that takes away less than this share of the chance of a wrong decision is not worth the evening."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suggested:
+    """One throw of the plan: wheel speeds [m/s], (stages,); chance of a wrong decision once it and those before are
+    measured, on average over what they may show [-]."""
+
+    wheel_speed: Floats
+    wrong_after: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Next:
+    """The answer.
+
+    built: stages on the launcher; probability_worthwhile: of one more (None: there can be none); wrong_stage,
+    wrong_speed: chance of a wrong decision now; best_speed: wheel speed of the last stage to choose now [m/s];
+    wheel_speed (settings,), wrong_after (settings,): what one throw at each setting would leave; low, median, high of
+    the exit speed there [m/s], (settings,), 0: a jam; grip_limit: of the last stage (None: in most draws exit speed
+    still rises at the end of the range); behind: wheel speeds of the stages before it [m/s]; plan: throws in the order
+    to make them; enough: nothing needs to be measured; helps: a plan is worth its throws.
+    """
+
+    built: int
+    probability_worthwhile: float | None
+    wrong_stage: float
+    wrong_speed: float
+    best_speed: float
+    wheel_speed: Floats
+    wrong_after: Floats
+    low: Floats
+    median: Floats
+    high: Floats
+    grip_limit: Span | None
+    behind: Floats
+    plan: tuple[Suggested, ...]
+    enough: bool
+    helps: bool
+
+    @property
+    def wrong(self) -> float:
+        """Chance of a wrong decision now, on the stage plus on the speed."""
+        return self.wrong_stage + self.wrong_speed
+
+
+def suggest(fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6, least: int | None = None) -> Next:
+    """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`; least: for
+    as few as take away what is worth it, but so many."""
+    return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, throws=throws, least=least)
+
+
+def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:
+    """Likewise before there is a fit, from what the configuration says of `built` stages."""
+    return weigh(before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, throws=throws)
+
+
+def weigh(
+    ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator, *, throws: int,
+    least: int | None = None,
+) -> Next:  # fmt: skip
+    """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]."""
+    what, where = stakes(ensemble, built, find)
+    even = np.full(DRAWS, 1 / DRAWS)
+    stage, speed = (float(wrong) for wrong in what.wrong(even))
+    enough = stage < SURE_STAGE and speed < SURE_SPEED
+    most, few = (0, 0) if enough else (throws, throws if least is None else least)
+    plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few)
+    left = plan[-1].wrong_after if plan else stage + speed
+    low, median, high = np.exp(np.quantile(where.expected, ENDS, axis=1, method="closest_observation"))
+    return Next(
+        built=built, probability_worthwhile=None if what.worthwhile is None else float(what.worthwhile.mean()),
+        wrong_stage=stage, wrong_speed=speed,
+        best_speed=float(what.choices[int(np.argmin(what.loss.mean(axis=1)))]),
+        wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
+        grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
+        behind=where.wheel_speed[0, :-1], plan=plan, enough=enough,
+        helps=not enough and _worth(left, stage + speed),
+    )  # fmt: skip
+
+
+def _plan(
+    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float, least: int
+) -> tuple[tuple[Suggested, ...], Floats]:
+    """Throws one by one, each the best beside those before it; and what a single throw at each setting would leave.
+
+    Every draw is the truth once, all others are weighted by how well they agree with what is then measured. Settings
+    are chosen by these weights, which vary little from look to look; what they leave is judged by the truths, since
+    with few draws of any weight the least of many choices looks better than it is. Nothing that is learned makes a
+    decision worse on average than `now`: what looks so comes of few draws.
+    """
+    usable = np.isfinite(where.expected).mean(axis=1) > 0.5
+    expected = np.where(np.isfinite(where.expected), where.expected, -20.0)
+    known = _others(expected)
+    chosen: list[int] = []
+    shares: list[float] = []
+    first = np.full(expected.shape[0], np.nan)
+    for number in range(max(throws, 1)):
+        seen = expected + scatter * rng.normal(size=expected.shape)
+
+        def after(k: int, known: Floats = known, seen: Floats = seen) -> Floats:
+            return np.asarray(known - 0.5 * ((seen[k, :, None] - expected[k]) / scatter) ** 2)
+
+        weights = [_even(after(k)) if there else None for k, there in enumerate(usable)]
+        if number == 0:
+            first = np.array([np.inf if one is None else what.misled(one) for one in weights])
+        if number < throws:
+            left = [np.inf if one is None else _left(what, one) for one in weights]
+            best = int(np.argmin(left))
+            known = after(best)
+            chosen.append(best)
+            shares.append(what.misled(_even(known)))
+            if number + 1 >= least and _worth(_falling(shares)[-1], now):
+                break
+    plan = zip(chosen, _falling(shares), strict=True)
+    first = np.where(np.isfinite(first), np.minimum(first, now), first)
+    return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now)) for k, left in plan), first
+
+
+def _worth(left: float, now: float) -> bool:
+    """Whether throws are worth it that leave a chance `left` of the one `now`."""
+    return now - left >= HARDLY * now
+
+
+def _left(what: Stakes, weights: Floats) -> float:
+    """Chance of a wrong decision by weights (truths, draws), on average."""
+    stage, speed = what.wrong(weights)
+    return float((stage + speed).mean())
+
+
+def _falling(shares: list[float]) -> list[float]:
+    """Shares that chance may have let rise, evened out: one throw more never makes a decision worse on average."""
+    from scipy.optimize import isotonic_regression
+
+    return [float(share) for share in isotonic_regression(shares, increasing=False).x] if shares else []
+
+
+def _others(expected: Floats) -> Floats:
+    """ln weights (truths, draws) before any look: a draw tells nothing of itself or its like, unless all are alike."""
+    alike = (expected[:, :, None] == expected[:, None, :]).all(axis=0)
+    alike[alike.all(axis=1)] = False
+    return np.where(alike, -np.inf, 0.0)
+
+
+def _even(log_weights: Floats) -> Floats:
+    """Weights that add to 1, for ln weights (truths, draws)."""
+    weights = np.exp(log_weights - log_weights.max(axis=1, keepdims=True))
+    return np.asarray(weights / weights.sum(axis=1, keepdims=True))

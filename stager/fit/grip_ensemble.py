@@ -1,0 +1,143 @@
+"""Setting the wheels: grip limit and robust setting of each stage over an ensemble of launchers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from stager.fit.draws import Ensemble
+from stager.fit.statistics.coverage import interval
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.physics.chain import throw, transit
+from stager.physics.options import SURE
+
+LOW_SHARE = 0.1
+"""A robust setting is the one whose exit speed in the worst tenth of the draws is greatest."""
+
+GRID = np.concatenate([np.linspace(0.6, 0.9, 7), np.linspace(0.92, 1.2, 15)])
+OFF = 0.05
+
+
+class GripLimits(Protocol):
+    """Grip limits of lanes; speeds [m/s], NaN where exit speed still rises at the end of the range."""
+
+    @property
+    def wheel_speed(self) -> Floats:
+        """The grip limit."""
+        ...
+
+    @property
+    def exit_speed(self) -> Floats:
+        """Exit speed there."""
+        ...
+
+    @property
+    def peak_speed(self) -> Floats:
+        """Wheel speed of the greatest exit speed."""
+        ...
+
+    @property
+    def peak_exit(self) -> Floats:
+        """The greatest exit speed."""
+        ...
+
+
+class Finder(Protocol):
+    """Finds grip limits within what drive and limits allow."""
+
+    def __call__(self, launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimits:
+        """For stage `index` (from 0) of lanes that enter at `entry_speed` [m/s] with `entry_spin` [rad/s]."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A quantity: best guess and the ends of its 95 % coverage interval."""
+
+    nominal: float
+    low: float
+    high: float
+
+    @property
+    def width(self) -> float:
+        """Width of the interval by the best guess [-]."""
+        return (self.high - self.low) / self.nominal if self.nominal else np.inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tuned:
+    """How to set one stage (counted from 1), all speeds in m/s.
+
+    grip_limit (None: in most draws exit speed still rises at the end of the range); robust: the setting that loses
+    least when the grip limit is elsewhere than thought, and its exit speed; short, over: share of exit speed that is
+    lost 5 % below and 5 % above the best guess of the grip limit, on average over the draws [-].
+    """
+
+    stage: int
+    grip_limit: Span | None
+    exit_speed: Span
+    robust: float
+    robust_exit: Span
+    short: float
+    over: float
+
+
+def span_of(lanes: Floats) -> Span:
+    """Best guess (lane 0) and 95 % interval of the other lanes (lanes,)."""
+    low, high = interval(lanes[1:])
+    return Span(nominal=float(lanes[0]), low=low, high=high)
+
+
+def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: GripLimits) -> Tuned:
+    """Robust setting of stage `index` (from 0) beside its grip limits `found`; entries [m/s], [rad/s], all (lanes,)."""
+    launcher = ensemble.launcher
+    known = ~np.isnan(found.wheel_speed)
+    limit = np.where(known, found.wheel_speed, found.peak_speed)
+    grid = limit[0] * GRID
+    exits = transit(
+        launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SURE
+    ).exit_speed  # (settings, lanes)
+    low = np.quantile(exits[:, 1:], LOW_SHARE, axis=1)
+    robust = int(np.argmax(low))
+    share = exits[:, 1:] / np.maximum(found.peak_exit[1:], 1e-9)
+    lost = np.interp(limit[0] * np.array([1 - OFF, 1 + OFF]), grid, 1 - share.mean(axis=1))
+    return Tuned(
+        stage=index + 1, grip_limit=span_of(limit) if known[0] and known.mean() > 0.5 else None,
+        exit_speed=span_of(np.where(known, found.exit_speed, found.peak_exit)), robust=float(grid[robust]),
+        robust_exit=span_of(exits[robust]), short=float(lost[0]), over=float(lost[1]),
+    )  # fmt: skip
+
+
+def tune_behind(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, find: Finder) -> Tuned | None:
+    """Grip limit and robust setting of stage `index` (from 0) behind wheels at given speeds [m/s], each (index,).
+
+    None where the best guess does not get through.
+    """
+    speed, spin = behind(ensemble, before_a, before_b)
+    found = find(ensemble.launcher, index, speed, spin)
+    if speed[0] <= 0 or found.peak_exit[0] <= 0:
+        return None
+    return tune(ensemble, index, speed, spin, found)
+
+
+def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
+    """Speed [m/s] and spin [rad/s] at which the first stage is entered, (lanes,)."""
+    fed = ensemble.launcher.feed
+    speed, spin = (np.asarray(value, dtype=np.float64) for value in (fed.speed, fed.spin))
+    return np.broadcast_to(speed, (ensemble.lanes,)), np.broadcast_to(spin, (ensemble.lanes,))
+
+
+def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> tuple[Floats, Floats]:
+    """Exit speed [m/s] and spin [rad/s], (lanes,), settings (stages,) or (lanes, stages) [m/s]; None: B runs as A."""
+    shape = (ensemble.lanes, np.shape(wheel_speed)[-1])
+    speeds_b = None if wheel_speed_b is None else np.broadcast_to(wheel_speed_b, shape)
+    done = throw(ensemble.launcher, np.broadcast_to(wheel_speed, shape), speeds_b, options=SURE)
+    return done.exit_speed, done.spin
+
+
+def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> tuple[Floats, Floats]:
+    """Speed [m/s] and spin [rad/s] behind wheels at given speeds [m/s], each (stages,); without any: of the feed."""
+    return at(ensemble, before_a, before_b) if np.size(before_a) else feed(ensemble)

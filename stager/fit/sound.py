@@ -1,0 +1,764 @@
+"""What a recording of a throw tells: speed from two knocks, wheel speed from the tone, droop and recovery from its dip.
+
+Pure functions on samples. Every answer is an `Estimate`: a value with its standard uncertainty, or no value and the
+reason why the recording cannot tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.model.arrays import Floats
+from stager.physics.air import speed_of_sound
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerances:
+    """Constants of the analysis, each with its reason; those without a source were set on synthetic recordings."""
+
+    # Knocks.
+    envelope: float = 2e-3
+    """Power is averaged over this time, shorter than any knock [s]."""
+    apart: float = 10e-3
+    """Sudden sounds nearer than this are one knock and its ring [s]."""
+    around: float = 0.5
+    """A knock stands out of what is usual within this time: the beats of a wheel do not [s]."""
+    bands: tuple[tuple[float, float], ...] = ((0.0, 1200.0), (1000.0, 5000.0))
+    """Looked at beside the whole sound, for dull knocks [Hz]."""
+    loudness: float = 5.0
+    """Least height of a knock above the noise [dB]."""
+    spreads: float = 5.5
+    """Least height above the median in spreads of the noise's level (median to 84 %): one false knock in hours [-]."""
+    drop: float = 5.0
+    """How far the sound falls between two knocks [dB]."""
+    clear: float = 6.0
+    """How far the two loudest stand above a third to be taken without asking [dB]."""
+    lead: float = 20e-3
+    """The onset is looked for so long before the loudest moment [s]."""
+    onset: float = 1e-4
+    """What the slow rise of a knock may hide, beside noise [s]."""
+
+    # Tone.
+    frame: float = 0.4
+    """Length of a spectrum's frame [s]."""
+    periods: float = 6.0
+    """Least periods of the tone in a frame, so that its harmonics stand apart [-]."""
+    harmonics: int = 16
+    """Most harmonics that are looked at."""
+    line_cap: float = 40.0
+    """Most that one harmonic adds to a score, as twice a log-likelihood: their number counts, not loudness alone."""
+    line_missing: float = 30.0
+    """What a silent harmonic takes from a score, in the same units: half a wheel's speed has every other one silent."""
+    rival: float = 0.75
+    """Share of the best score above which another tone makes the answer ambiguous [-]."""
+    clock: float = 1e-4
+    """Relative error of a sound card's clock (common practice, no source) [-]."""
+
+    # Dip.
+    swing: float = 0.35
+    """Largest share of its speed that a wheel may lose [-]."""
+    sure: float = 4.0
+    """A dip is told where it is so many standard uncertainties deep [-]."""
+    method: float = 0.03
+    """Share of a droop that the change of speed within a frame may hide [-]."""
+    worst: float = 0.25
+    """Largest relative standard uncertainty that is still an answer [-]."""
+    constants: tuple[float, ...] = (0.02, 0.04, 0.08, 0.15, 0.3, 0.6, 1.2, 2.5)
+    """Time constants that the fit of a dip starts from [s]."""
+
+
+TOLERANCES = Tolerances()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recording:
+    """Sound of one microphone: samples, shape (n,); rate [Hz]; start: time of the first sample in its file [s]."""
+
+    samples: Floats
+    rate: float
+    start: float = 0.0
+
+    @property
+    def duration(self) -> float:
+        """Length [s]."""
+        return self.samples.size / self.rate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Estimate:
+    """A value with its standard uncertainty, both in SI; value None: the recording cannot tell, for `reason`."""
+
+    value: float | None = None
+    standard_uncertainty: float = 0.0
+    reason: str = ""
+
+    @property
+    def known(self) -> bool:
+        """Whether there is a value."""
+        return self.value is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knock:
+    """A sudden sound: time of its onset in the file [s] with its standard uncertainty; level above the noise [dB]."""
+
+    time: float
+    standard_uncertainty: float
+    level: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Path:
+    """Where things stand, as values with standard uncertainty.
+
+    distance: from where the first knock sounds to the target [m]; near: from the microphone to the first knock [m];
+    far: from it to the target [m], None: it stands on the line; temperature of the air [K]. None elsewhere: not known.
+    """
+
+    distance: Estimate | None = None
+    near: Estimate | None = None
+    far: Estimate | None = None
+    temperature: Estimate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """Speed of a wheel over time: time [s], turns per second [1/s] and its standard uncertainty, each (frames,);
+    weight: share of each frame's window in steps of `step` [s]."""
+
+    time: Floats
+    turns: Floats
+    standard_uncertainty: Floats
+    window: Floats
+    step: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tone:
+    """A wheel heard: turns per second before the throw [1/s]; droop [-], share of that speed lost in the throw;
+    recovery: time in which nine tenths of the dip are regained [s]; harmonics of the tone that are heard;
+    low, high: the range searched [1/s]."""
+
+    turns: Estimate
+    droop: Estimate
+    recovery: Estimate
+    harmonics: tuple[int, ...]
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """All that a recording tells: knocks; the two taken (None: cannot tell which); time of flight [s]; mean speed over
+    the flight [m/s]; wheels."""
+
+    knocks: tuple[Knock, ...]
+    taken: tuple[Knock, Knock] | None
+    flight_time: Estimate
+    speed: Estimate
+    tones: tuple[Tone, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listened:
+    """What a file told: heard; path: what was given of its place; file, and sha256 of its bytes; seconds that were
+    listened to; marks a turn."""
+
+    heard: Heard
+    path: Path
+    file: str
+    sha256: str
+    seconds: float
+    marks: int
+
+
+def listen(
+    recording: Recording,
+    path: Path,
+    ranges: Sequence[tuple[float, float]],
+    *,
+    marks: int = 1,
+    near: Sequence[float] = (),
+    tolerances: Tolerances = TOLERANCES,
+) -> Heard:
+    """Return what a recording tells.
+
+    Parameters
+    ----------
+    recording : Recording
+    path : Path
+        Distances and air.
+    ranges : sequence of (low, high)
+        Turns per second between which a wheel is looked for, one pair a wheel [1/s].
+    marks : int
+        Blades, spokes or marks that sound once each in a turn.
+    near : sequence of float
+        Times near which the two knocks are, where there are more [s].
+    """
+    found = knocks(recording, tolerances)
+    taken = choose(found, near, tolerances)
+    pair = taken if isinstance(taken, tuple) else None
+    time, speed = (Estimate(reason=str(taken)),) * 2 if pair is None else flight(pair, path, tolerances)
+    release = pair[0].time if pair else None
+    tones = tuple(tone(recording, low, high, marks, release, tolerances) for low, high in ranges)
+    return Heard(knocks=found, taken=pair, flight_time=time, speed=speed, tones=tones)
+
+
+def whiten(samples: Floats, rate: float) -> Floats:
+    """Return samples through a causal filter that makes steady noise and hum white and of unit variance, shape (n,).
+
+    The spectrum is the median over windows, so that short knocks do not shape it; the filter has minimum phase, so
+    that nothing of a knock comes before it (Oppenheim & Schafer, Discrete-Time Signal Processing, homomorphic
+    filtering). rate [Hz].
+    """
+    from scipy import signal
+
+    length = _window(samples, rate)
+    _, power = signal.welch(samples, rate, nperseg=length, average="median", detrend="constant")
+    power[0] = power[1]
+    power = np.maximum(power, 1e-10 * power.max())
+    cepstrum = np.fft.irfft(-np.log(power) / 2)
+    fold = np.zeros(length)
+    fold[0], fold[length // 2] = 1.0, 1.0
+    fold[1 : length // 2] = 2.0
+    response = np.fft.irfft(np.exp(np.fft.rfft(cepstrum * fold)))
+    white = signal.oaconvolve(samples - samples.mean(), response)[: samples.size]
+    scale = np.median(np.abs(white)) / 0.6745
+    return np.asarray(white / scale) if scale > 0 else np.asarray(white)
+
+
+def knocks(recording: Recording, tolerances: Tolerances = TOLERANCES) -> tuple[Knock, ...]:
+    """Return the sudden sounds of a recording in the order of time.
+
+    A knock is a peak of the whitened sound's power that stands clear of the noise; its onset is where Akaike's
+    criterion splits the samples before the peak into quiet and loud.
+
+    References
+    ----------
+    Maeda, N. (1985), A method for reading and checking phase times in auto-processing system of seismic wave data,
+    Zisin 38 (criterion on two variances).
+    """
+    from scipy import signal
+
+    rate, samples = recording.rate, recording.samples
+    block = max(1, round(tolerances.envelope / 8 * rate))
+    if samples.size < 512 * block or not np.ptp(samples):
+        return ()
+    white = whiten(samples, rate)
+    views = [white, *(_band(white, rate, low, high) for low, high in tolerances.bands if 2.2 * high < rate)]
+    blur = [0.0, *(0.3 / (high - low) for low, high in tolerances.bands)]
+    clear = np.stack([_clearance(view, rate, block, tolerances) for view in views])
+    level = clear.max(axis=0)
+    gap = max(1, round(tolerances.apart * rate / block))
+    # The filter has not seen enough of what comes first.
+    level[: _window(samples, rate) // block + 1] = level.min()
+    peaks, _ = signal.find_peaks(level, height=0.0, prominence=tolerances.drop, distance=gap)
+    found, after = [], 0
+    for peak in peaks.tolist():
+        top, best = (peak + 1) * block, int(np.argmax(clear[:, peak]))
+        begin = max(after, top - round(tolerances.lead * rate))
+        onset = _onset(views[best][begin:top], rate)
+        if onset is not None:
+            time = recording.start + begin / rate + onset[0]
+            spread = float(np.sqrt(onset[1] ** 2 + tolerances.onset**2 + blur[best] ** 2))
+            found.append(Knock(time=time, standard_uncertainty=spread, level=float(level[peak]) + tolerances.loudness))
+        after = top
+    return tuple(found)
+
+
+def _band(white: Floats, rate: float, low: float, high: float) -> Floats:
+    """Samples between `low` and `high` [Hz] without delay, of unit variance where they were white."""
+    from scipy import signal
+
+    kind, edges = ("low", high) if low <= 0 else ("band", (low, high))
+    narrow = signal.sosfiltfilt(signal.butter(2, edges, kind, fs=rate, output="sos"), white)
+    return np.asarray(narrow / (np.median(np.abs(narrow)) / 0.6745))
+
+
+def _clearance(view: Floats, rate: float, block: int, tolerances: Tolerances) -> Floats:
+    """How far the power stands above what would make a knock [dB], one value a block; 0 and more: a knock may be."""
+    from scipy import signal
+
+    cut = view[: view.size // block * block].reshape(-1, block)
+    smooth = signal.oaconvolve(np.mean(cut**2, axis=1), np.full(8, 1 / 8), mode="same")
+    level = 10 * np.log10(np.maximum(smooth, 1e-6))
+    middle, high = np.quantile(level, [0.5, 0.84])
+    threshold = middle + max(tolerances.loudness, tolerances.spreads * float(high - middle))
+    usual = _usual(level, round(tolerances.around * rate / block)) + tolerances.loudness
+    return np.asarray(level - np.maximum(threshold, usual))
+
+
+def _window(samples: Floats, rate: float) -> int:
+    """Length of the whitening filter: 0.2 s, less for short recordings."""
+    return int(2 ** int(np.log2(max(64, min(0.2 * rate, samples.size / 8)))))
+
+
+def _usual(level: Floats, width: int) -> Floats:
+    """Level that 95 % of the sound within about `width` samples stay below: what a wheel's own beats reach."""
+    block = max(1, width // 10)
+    starts = np.arange(0, level.size, block)
+    high = [np.quantile(level[max(0, start - width // 2) : start + block + width // 2], 0.95) for start in starts]
+    return np.repeat(high, block)[: level.size]
+
+
+def _onset(before: Floats, rate: float) -> tuple[float, float] | None:
+    """Time of the change of variance in samples that end at a peak [s], and its standard uncertainty [s]."""
+    least = 8
+    if before.size < 4 * least:
+        return None
+    power = np.cumsum(before**2)
+    count = np.arange(least, before.size - least + 1)
+    quiet, loud = power[count - 1] / count, (power[-1] - power[count - 1]) / (before.size - count)
+    likelihood = -0.5 * (count * np.log(np.maximum(quiet, 1e-12)) + (before.size - count) * np.log(
+        np.maximum(loud, 1e-12)))  # fmt: skip
+    weight = np.where(loud > quiet, np.exp(likelihood - likelihood.max()), 0.0)
+    if not weight.sum() > 0:
+        return None
+    weight /= weight.sum()
+    place = float(weight @ count)
+    spread = float(np.sqrt(weight @ (count - place) ** 2))
+    return place / rate, spread / rate
+
+
+def choose(
+    found: Sequence[Knock], near: Sequence[float] = (), tolerances: Tolerances = TOLERANCES
+) -> tuple[Knock, Knock] | str:
+    """Return the two knocks of a throw, or why they cannot be told; near: times close to which they are [s]."""
+    if len(found) < 2:
+        return "no knock is heard above the noise" if not found else f"one knock only, at {found[0].time:.3f} s"
+    if near:
+        first, second = (_nearest(found, at) for at in sorted(near)[:2])
+        return (first, second) if first.time < second.time else f"both times are near the knock at {first.time:.3f} s"
+    loudest = sorted(found, key=lambda knock: -knock.level)
+    if len(found) > 2 and loudest[1].level - loudest[2].level < tolerances.clear:
+        times = ", ".join(f"{knock.time:.3f}" for knock in sorted(found, key=lambda knock: knock.time)[:8])
+        more = ", ..." if len(found) > 8 else ""
+        return f"{len(found)} knocks are heard, at {times}{more} s, and no two of them stand out"
+    first, second = sorted(loudest[:2], key=lambda knock: knock.time)
+    return first, second
+
+
+def _nearest(found: Sequence[Knock], at: float) -> Knock:
+    return min(found, key=lambda knock: abs(knock.time - at))
+
+
+def flight(pair: tuple[Knock, Knock], path: Path, tolerances: Tolerances = TOLERANCES) -> tuple[Estimate, Estimate]:
+    """Return time of flight [s] and mean speed over it [m/s] from two knocks.
+
+    V = Z/(t + A/c): Z the distance, t the time between the knocks as the microphone hears them, A its distance from the
+    first less that from the target, c the speed of sound. Standard uncertainties are propagated to first order
+    (JCGM 100, 5.1.2), one input after the other by a whole standard uncertainty to both sides.
+    """
+    if path.near is None or (path.far is None and path.distance is None):
+        unknown = Estimate(reason="where the microphone stood is not known" + _ends(pair, path))
+        return unknown, unknown
+    between = pair[1].time - pair[0].time
+    inputs = [
+        Estimate(value=between, standard_uncertainty=float(
+            np.hypot(pair[0].standard_uncertainty, pair[1].standard_uncertainty))),
+        path.temperature, path.near, *(one for one in (path.far, path.distance) if one is not None),
+    ]  # fmt: skip
+
+    def time_of(given: Sequence[float]) -> float:
+        far = given[3] if path.far is not None else abs(given[-1] - given[2])
+        return given[0] + (given[2] - far) / float(speed_of_sound(given[1]))
+
+    time = _propagated(time_of, inputs)
+    if not (time.value or 0.0) > 0:
+        late = Estimate(reason=f"the target's sound alone takes longer than the {between:.3f} s between the knocks")
+        return late, late
+    if path.distance is None:
+        return time, Estimate(reason="the distance from release to target is not known")
+    speed = _propagated(lambda given: given[-1] / time_of(given), inputs)
+    share, sound = (
+        speed.standard_uncertainty / (speed.value or 1.0),
+        float(speed_of_sound(path.temperature.value or 0.0)),
+    )
+    if not 0 <= share <= tolerances.worst:
+        return time, Estimate(reason=f"its standard uncertainty would be {100 * abs(share):.0f} %")
+    if (speed.value or 0.0) > sound:
+        return time, Estimate(reason=f"{speed.value:.0f} m/s would be faster than sound: not the two knocks of a throw")
+    return time, speed
+
+
+def _propagated(function: Callable[[Sequence[float]], float], inputs: Sequence[Estimate]) -> Estimate:
+    """A function of independent inputs, with its standard uncertainty."""
+    values = [one.value or 0.0 for one in inputs]
+    total = 0.0
+    for k, one in enumerate(inputs):
+        ends = [
+            function([*values[:k], values[k] + sign * one.standard_uncertainty, *values[k + 1 :]]) for sign in (1, -1)
+        ]
+        total += ((ends[0] - ends[1]) / 2) ** 2
+    return Estimate(value=function(values), standard_uncertainty=float(np.sqrt(total)))
+
+
+def _ends(pair: tuple[Knock, Knock], path: Path) -> str:
+    """What the speed would be with the microphone at either end."""
+    if path.distance is None or path.distance.value is None:
+        return ""
+    way, between = path.distance.value, pair[1].time - pair[0].time
+    late = way / float(speed_of_sound(path.temperature.value or 0.0))
+    if between <= late:
+        return ""
+    slow, fast = (way / (between + sign * late) for sign in (1, -1))
+    return f" (beside the launcher it would be {fast:.3g} m/s, at the target {slow:.3g} m/s)"
+
+
+def tone(
+    recording: Recording, low: float, high: float, marks: int = 1, release: float | None = None,
+    tolerances: Tolerances = TOLERANCES,
+) -> Tone:  # fmt: skip
+    """Return a wheel's speed before a throw, and its dip.
+
+    Parameters
+    ----------
+    recording : Recording
+    low, high : float
+        Turns per second between which the wheel is looked for [1/s].
+    marks : int
+        What sounds so many times a turn.
+    release : float or None
+        When the throw was, in the file's time [s]; None: where the deepest dip is.
+    """
+    heard = _pitch(recording, low * marks, high * marks, release, tolerances)
+    if isinstance(heard, str):
+        unknown = Estimate(reason=heard)
+        after = Estimate(reason="the wheel's tone is not heard")
+        return Tone(turns=unknown, droop=after, recovery=after, harmonics=(), low=low, high=high)
+    pitch, spread, lines = heard
+    turns = Estimate(value=pitch / marks, standard_uncertainty=spread / marks)
+    path = track(recording, pitch, lines, release, tolerances)
+    droop, recovery = (path, path) if isinstance(path, Estimate) else dip(path, release, tolerances)
+    return Tone(turns=turns, droop=droop, recovery=recovery, harmonics=lines, low=low, high=high)
+
+
+def _part(recording: Recording, release: float | None, least: float) -> Recording:
+    """The steady part: up to 3 s before the throw where that is at least `least` [s] long, else all of it."""
+    if release is None:
+        return recording
+    end = int((release - recording.start - 5e-3) * recording.rate)
+    begin = max(0, end - int(3.0 * recording.rate))
+    if end - begin < least * recording.rate:
+        return recording
+    return Recording(
+        samples=recording.samples[begin:end], rate=recording.rate, start=recording.start + begin / recording.rate
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Spectra:
+    """Power over noise of frames: power (frames, bins); bin: their distance [Hz]; window; time of the frames' middles
+    in the file [s]; independent: frames that count."""
+
+    power: Floats
+    bin: float
+    window: Floats
+    time: Floats
+    independent: float
+
+
+def _spectra(recording: Recording, frame: float, overlap: int, highest: float) -> _Spectra:
+    """Spectra up to `highest` [Hz], four times finer than frames of `frame` [s] resolve, in units of the noise."""
+    from scipy import ndimage, signal, special
+
+    size = max(16, round(frame * recording.rate))
+    hop = max(1, size // overlap)
+    # Long recordings have more frames than one needs: every so many of them are taken.
+    count = 1 + (recording.samples.size - size) // hop
+    starts = np.arange(count) * hop
+    starts = starts[:: max(1, count // 2000)]
+    window = signal.get_window("hann", size)
+    length = 4 * 2 ** int(np.ceil(np.log2(size)))
+    keep = min(length // 2 + 1, int(highest * length / recording.rate) + 3)
+    power = np.empty((starts.size, keep))
+    for row, start in enumerate(starts.tolist()):
+        part = recording.samples[start : start + size]
+        power[row] = np.abs(np.fft.rfft((part - part.mean()) * window, length)[:keep]) ** 2
+    mean = power.mean(axis=0)
+    independent = max(1.0, recording.samples.size / size)
+    width = max(9, round(12 * length / size)) | 1
+    share = 0.25
+    floor = ndimage.percentile_filter(mean, 100 * share, size=width, mode="nearest")
+    floor /= special.gammaincinv(independent, share) / independent
+    floor = np.maximum(ndimage.uniform_filter1d(floor, width, mode="nearest"), 1e-12 * max(float(mean.max()), 1e-300))
+    return _Spectra(
+        power=power / floor, bin=recording.rate / length, window=window, independent=independent,
+        time=np.asarray(recording.start + (starts + size / 2) / recording.rate, dtype=np.float64),
+    )  # fmt: skip
+
+
+def _pitch(
+    recording: Recording, low: float, high: float, release: float | None, tolerances: Tolerances
+) -> tuple[float, float, tuple[int, ...]] | str:
+    """Base frequency of the tone between `low` and `high` [Hz], its standard uncertainty, and the harmonics heard."""
+    if high >= recording.rate / 2:
+        return f"{high:.0f} Hz needs more than the recording's {recording.rate:.0f} samples a second"
+    if not np.ptp(recording.samples):
+        return "the recording is silent"
+    least = tolerances.periods / low
+    part = _part(recording, release, max(least, tolerances.frame))
+    if part.duration < least:
+        return f"the recording is too short for a wheel as slow as {low:.3g} turns a second"
+    frame = min(part.duration, max(tolerances.frame, least))
+    top = min(recording.rate / 2.05, tolerances.harmonics * high)
+    spectra = _spectra(part, frame, 2, top)
+    mean = spectra.power.mean(axis=0)
+    gain = spectra.independent * np.where(mean > 1, mean - 1 - np.log(np.maximum(mean, 1e-12)), 0.0)
+    score, count = _scores(gain, spectra.bin, low, high, frame, top, tolerances)
+    best = int(np.argmax(score.value))
+    if not score.value[best] > 0 or not count[best]:
+        return "no tone stands out of the noise in the range searched"
+    rival = _rival(score, best, frame, count[best])
+    if rival is not None and score.value[rival] > tolerances.rival * score.value[best]:
+        return (
+            f"two tones stand out, {score.pitch[best]:.1f} and {score.pitch[rival]:.1f} Hz: a narrower range for each"
+            " tells them apart"
+        )
+    parted = _fits_better(gain, spectra.bin, float(score.pitch[best]), float(score.value[best]), frame, top, tolerances)
+    if parted is not None and not low <= parted <= high:
+        return (
+            f"the tone near {score.pitch[best]:.1f} Hz belongs to one of {parted:.1f} Hz, which is outside the range"
+            " searched"
+        )
+    lines = tuple(
+        h for h in range(1, count[best] + 1) if _at(gain, h * score.pitch[best] / spectra.bin) > np.log(gain.size)
+    )
+    return _refined(spectra, float(score.pitch[best]), lines, frame, tolerances)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scores:
+    pitch: Floats
+    value: Floats
+
+
+def _scores(
+    gain: Floats, step: float, low: float, high: float, frame: float, top: float, tolerances: Tolerances
+) -> tuple[_Scores, list[int]]:
+    """Score of every base frequency: harmonics heard less harmonics missing, up to the last that pays."""
+    pitch = np.arange(low, high, 1 / (4 * frame * tolerances.harmonics))
+    cost = np.log(gain.size)
+    total, best = np.zeros(pitch.size), np.zeros(pitch.size)
+    count = np.zeros(pitch.size, dtype=int)
+    for h in range(1, tolerances.harmonics + 1):
+        inside = h * pitch <= top
+        here = _at(gain, np.where(inside, h * pitch, 0.0) / step)
+        # A silent harmonic takes as much as `line_missing`, one well above the noise gives as much as `line_cap`.
+        worth = np.clip(2 * (here - cost), -tolerances.line_missing, tolerances.line_cap)
+        total = np.where(inside, total + worth, -np.inf)
+        better = total > best
+        best, count = np.where(better, total, best), np.where(better, h, count)
+    # Neighbours of equal score: the middle of the best explains most.
+    power = sum(_at(gain, h * pitch / step) * (h <= count) for h in range(1, tolerances.harmonics + 1))
+    return _Scores(pitch=pitch, value=best + 1e-9 * np.asarray(power)), count.tolist()
+
+
+def _rival(score: _Scores, best: int, frame: float, count: int) -> int | None:
+    """The best candidate that is another tone: not within the width of a spectral line, nor 3 %."""
+    apart = np.abs(score.pitch - score.pitch[best]) > max(8 / frame, 0.03 * score.pitch[best])
+    if not apart.any():
+        return None
+    return int(np.argmax(np.where(apart, score.value, -np.inf)))
+
+
+def _fits_better(
+    gain: Floats, step: float, pitch: float, value: float, frame: float, top: float, tolerances: Tolerances
+) -> float | None:  # fmt: skip
+    """A simple part or multiple of `pitch` [Hz] that explains clearly more of the sound; None where there is none."""
+    for share in (1 / 2, 1 / 3, 2 / 3, 1 / 4, 3 / 4, 3 / 2, 2.0, 3.0):
+        near = share * pitch
+        if near * frame < 2 or near >= top:
+            continue
+        width = max(0.02 * near, 1 / frame / tolerances.harmonics)
+        score, _ = _scores(gain, step, near - width, near + width, frame, top, tolerances)
+        best = int(np.argmax(score.value))
+        if tolerances.rival * score.value[best] > value:
+            return float(score.pitch[best])
+    return None
+
+
+def _at(values: Floats, place: Floats | float) -> Floats:
+    """Values between bins, by straight lines along the last axis."""
+    inside = np.asarray(np.clip(place, 0, values.shape[-1] - 1.001), dtype=np.float64)
+    left = inside.astype(int)
+    share = inside - left
+    return np.asarray(values[..., left] * (1 - share) + values[..., left + 1] * share)
+
+
+def _lines_power(spectra: _Spectra, pitch: Floats, lines: Sequence[int]) -> Floats:
+    """Power of all harmonics over noise, shape (frames, pitches): the log-likelihood of a base frequency.
+
+    Between bins the logarithm follows a cubic through four of them: straight lines would pull to the bins.
+    """
+    level = np.log(np.maximum(spectra.power, 1e-12))
+    total = np.zeros((level.shape[0], pitch.size))
+    for h in lines:
+        place = np.clip(h * pitch / spectra.bin, 1, level.shape[1] - 3)
+        left = np.minimum(place.astype(int), level.shape[1] - 3)
+        t = place - left
+        weights = -t * (t - 1) * (t - 2) / 6, (t**2 - 1) * (t - 2) / 2, -t * (t + 1) * (t - 2) / 2, t * (t**2 - 1) / 6
+        total += np.exp(sum(weight * level[:, left + k] for k, weight in zip((-1, 0, 1, 2), weights, strict=True)))
+    return total
+
+
+def _tracked(spectra: _Spectra, grid: Floats, lines: Sequence[int]) -> tuple[Floats, Floats, Floats]:
+    """Best base frequency of each frame, its standard uncertainty [Hz], and its log-likelihood above the noise."""
+    likelihood = _lines_power(spectra, grid, lines)
+    best = np.clip(np.argmax(likelihood, axis=1), 1, grid.size - 2)
+    rows = np.arange(best.size)
+    before, here, after = (likelihood[rows, best + k] for k in (-1, 0, 1))
+    bend = np.minimum(before - 2 * here + after, -1e-9)
+    step = float(grid[1] - grid[0])
+    shift = np.clip((before - after) / (2 * bend), -1, 1) * step
+    return grid[best] + shift, step / np.sqrt(-bend), here - len(lines)
+
+
+def _refined(
+    spectra: _Spectra, pitch: float, lines: tuple[int, ...], frame: float, tolerances: Tolerances
+) -> tuple[float, float, tuple[int, ...]] | str:
+    """Base frequency, averaged over frames, with the scatter of the frames in its standard uncertainty."""
+    width = min(0.03 * pitch, 2.0 / frame)
+    grid = np.linspace(pitch - width, pitch + width, 241)
+    found, spread, _ = _tracked(spectra, grid, lines)
+    middle = np.median(found)
+    scatter = 1.4826 * np.median(np.abs(found - middle)) if found.size > 2 else 0.0
+    good = np.abs(found - middle) <= 4 * np.hypot(scatter, spread) + 1e-9
+    mean = float(np.mean(found[good]))
+    own = float(np.mean(spread[good]))
+    # Frames overlap by half.
+    count = max(1.0, good.sum() / 2)
+    total = np.hypot(max(float(np.std(found[good])), own) / np.sqrt(count), tolerances.clock * mean)
+    if total > tolerances.worst * mean:
+        return "the tone wanders too much"
+    return mean, float(total), lines
+
+
+def track(
+    recording: Recording, pitch: float, lines: Sequence[int], release: float | None = None,
+    tolerances: Tolerances = TOLERANCES,
+) -> Track | Estimate:  # fmt: skip
+    """Return the tone's base frequency over time around a throw; an estimate without value where it cannot be followed.
+
+    pitch: before the throw [Hz]; lines: its harmonics; release: when the throw was [s].
+    """
+    low, high = pitch * (1 - tolerances.swing), pitch * (1 + tolerances.swing / 4)
+    frame = max(tolerances.periods / pitch, 0.06)
+    begin, end = recording.start, recording.start + recording.duration
+    if release is not None:
+        begin, end = max(begin, release - 1.5), min(end, release + 5.0)
+    if end - begin > 60.0:
+        return Estimate(reason="the recording is long: cut it to one throw, from a second before to five after")
+    cut = slice(*(int((at - recording.start) * recording.rate) for at in (begin, end)))
+    part = Recording(samples=recording.samples[cut], rate=recording.rate, start=begin)
+    if part.duration < 4 * frame:
+        return Estimate(reason="the recording is too short to follow the tone")
+    spectra = _spectra(part, frame, 8, min(recording.rate / 2.05, max(lines) * high))
+    grid = np.arange(low, high, 1 / (16 * frame * max(lines)))
+    found, spread, likelihood = _tracked(spectra, grid, lines)
+    inside = (found > grid[2]) & (found < grid[-3])
+    heard = inside & (likelihood > np.log(grid.size) + 6)
+    if heard.sum() < 16:
+        return Estimate(reason="the tone is too faint to be followed through the throw")
+    step = 1 / recording.rate
+    return Track(
+        time=spectra.time[heard], turns=found[heard], standard_uncertainty=spread[heard],
+        window=spectra.window**2 / np.sum(spectra.window**2), step=step,
+    )  # fmt: skip
+
+
+def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLERANCES) -> tuple[Estimate, Estimate]:
+    """Return droop [-] and recovery time [s] of a throw: 1 − D·exp(−(t − t₀)/τ) fitted to a wheel's speed.
+
+    Each frame sees the mean speed under its window. D is the droop, τ·ln 10 the time to regain nine tenths of it.
+    """
+    from scipy import optimize
+
+    half = path.window.size * path.step / 2
+    offsets = np.linspace(-half, half, 49)
+    weight = np.interp(offsets, np.linspace(-half, half, path.window.size), path.window)
+    weight /= weight.sum()
+    floor = max(float(np.median(path.standard_uncertainty)), 1e-5 * float(np.median(path.turns)))
+    sigma = np.maximum(path.standard_uncertainty, floor)
+    begins = _begins(path, release, half)
+    if begins.size == 0:
+        why = Estimate(reason="the tone is not heard both before and after the throw")
+        return why, why
+
+    def lost(begin: float, constant: float, thin: int = 1) -> Floats:
+        passed = path.time[:, None] + offsets[::thin] - begin
+        # Smooth where a step of the sum over the window enters, so that the fit can move `begin`.
+        entered = np.clip(passed / (thin * (offsets[1] - offsets[0])) + 0.5, 0.0, 1.0)
+        share = weight[::thin] / weight[::thin].sum()
+        return np.asarray((entered * np.exp(-np.maximum(passed, 0.0) / constant)) @ share)
+
+    def clear(begin: float) -> NDArray[np.bool_]:
+        # A frame that straddles the throw has two tones.
+        return np.abs(path.time - begin) > 0.6 * half
+
+    best, start = np.inf, np.zeros(4)
+    for begin in begins.tolist():
+        use = clear(begin)
+        for constant in tolerances.constants:
+            columns = np.stack([np.ones(path.time.size), -lost(begin, constant, 6)], axis=1) / sigma[:, None]
+            found, *_ = np.linalg.lstsq(columns[use], (path.turns / sigma)[use])
+            left = np.abs(columns @ found - path.turns / sigma)[use]
+            cost = float(np.mean(np.minimum(left, 10.0)))
+            if cost < best:
+                best, start = cost, np.array([found[0], found[1] / found[0], np.log(constant), begin])
+    use, low, high = clear(start[3]), begins[0] - half / 4, begins[-1] + half / 4
+    start[1] = np.clip(start[1], -0.15, 0.99 * tolerances.swing)
+
+    def residuals(values: Floats) -> Floats:
+        speed = values[0] * (1 - values[1] * lost(values[3], float(np.exp(values[2]))))
+        return np.asarray(((speed - path.turns) / sigma)[use])
+
+    fit = optimize.least_squares(
+        residuals, start, loss="soft_l1", f_scale=3.0, x_scale=[start[0], 0.01, 0.1, 1e-3],
+        bounds=([0.5 * start[0], -0.2, np.log(2e-3), low], [1.5 * start[0], tolerances.swing, np.log(50.0), high]),
+    )  # fmt: skip
+    return _told(fit, path, tolerances)
+
+
+def _begins(path: Track, release: float | None, half: float) -> Floats:
+    """Moments at which the dip may begin [s]: near the release, or wherever the track has both sides."""
+    first, last = path.time[0] + half, path.time[-1] - 2 * half
+    if release is None:
+        return np.arange(first, last, half / 2) if last > first else np.empty(0)
+    tries = release + np.linspace(-0.02, 0.04, 7)
+    return np.asarray(tries[(tries > first) & (tries < last)])
+
+
+def _told(fit: object, path: Track, tolerances: Tolerances) -> tuple[Estimate, Estimate]:
+    """Droop and recovery from a fit, or why there is none."""
+    jacobian, left, values = fit.jac, fit.fun, fit.x  # type: ignore[attr-defined]
+    # Frames overlap eightfold: neighbours tell the same.
+    scatter = max(1.0, float(np.sum(np.minimum(left**2, 9.0)) / max(1.0, left.size - 4)))
+    try:
+        covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter * min(left.size, 4.0)
+    except np.linalg.LinAlgError:
+        covariance = np.full((4, 4), np.inf)
+    droop, spread = float(values[1]), float(np.sqrt(covariance[1, 1]))
+    if not np.isfinite(spread) or droop < tolerances.sure * spread:
+        most = "" if not np.isfinite(spread) else f": less than {100 * (max(droop, 0) + 2 * spread):.2g} %"
+        why = Estimate(reason=f"no dip stands out{most}")
+        return why, why
+    if droop > 0.98 * tolerances.swing:
+        why = Estimate(reason=f"the tone drops by more than {100 * tolerances.swing:.0f} %, or is lost")
+        return why, why
+    spread = float(np.hypot(spread, tolerances.method * droop))
+    lost = float(np.exp(values[2]))
+    share = float(np.sqrt(covariance[2, 2]))
+    found = Estimate(value=droop, standard_uncertainty=spread)
+    if share > tolerances.worst or path.time[-1] - values[3] < lost:
+        return found, Estimate(reason="the recording ends before the wheel is back, or the dip is too faint")
+    return found, Estimate(value=lost * float(np.log(10)), standard_uncertainty=lost * float(np.log(10)) * share)
+
+
+def base_frequency(lines: Floats, numbers: Floats) -> float:
+    """Return the base frequency [Hz] of harmonics `lines` [Hz] with `numbers`, by least squares: Σ h f/Σ h²."""
+    return float(np.sum(numbers * lines) / np.sum(numbers**2))

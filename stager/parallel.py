@@ -1,0 +1,255 @@
+"""Work in chunks: in this process, in other processes or on a cluster, with finished chunks kept on disk.
+
+Chunks are cut by the problem and not by the number of workers, so the answer does not depend on who works.
+"""
+
+from __future__ import annotations
+
+import concurrent.futures
+import hashlib
+import json
+import os
+import pickle
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, as_completed
+from contextlib import contextmanager, nullcontext, suppress
+from dataclasses import dataclass, field
+from multiprocessing import active_children, get_context
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.errors import InputError
+from stager.files import append, locked, replace_all
+from stager.version import __version__
+
+Floats = NDArray[np.float64]
+Task = Callable[[Any], Floats]
+T = TypeVar("T")
+DEFAULT_WORKERS = 2
+CHUNKS = '{"stager": "finished chunks"}'
+"""First line of a file of finished chunks."""
+
+
+class ChunkCache:
+    """Finished chunks in a file of JSON lines; a line that was cut off by an interruption is not read."""
+
+    def __init__(self, path: Path) -> None:
+        """Raises InputError where the file holds something else, or cannot be read or written."""
+        self.path = path
+        self._known: dict[str, Floats] = {}
+        if path.exists() and not path.is_file():
+            raise InputError("is no file that parts can be kept in", where=str(path), hint="name a file")
+        if not path.exists() or path.stat().st_size == 0:
+            replace_all({path: f"{CHUNKS}\n".encode()})
+        with _readable(path), path.open(encoding="utf-8") as lines:
+            if next(lines, "").rstrip() != CHUNKS:
+                hint = "name a new file, or one that --resume has begun"
+                raise InputError("holds no finished parts of a plan, and is left as it is", where=str(path), hint=hint)
+            for line in lines:
+                self._read(line)
+
+    def _read(self, line: str) -> None:
+        try:
+            entry = json.loads(line)
+            values = np.array(entry["values"], dtype=np.float64).reshape(entry["shape"])
+        except (ValueError, KeyError, TypeError):
+            return
+        self._known[entry["key"]] = values
+
+    def __len__(self) -> int:
+        return len(self._known)
+
+    def get(self, key: str) -> Floats | None:
+        """What was kept under `key`."""
+        return self._known.get(key)
+
+    def put(self, key: str, values: Floats) -> None:
+        """Keep `values`, exactly. Raises InputError where the file cannot be written."""
+        self._known[key] = values
+        append(self.path, json.dumps({"key": key, "shape": values.shape, "values": values.ravel().tolist()}))
+
+
+@contextmanager
+def _readable(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "not text in UTF-8"
+        raise InputError(f"cannot be read ({reason})", where=str(path)) from error
+
+
+@dataclass(frozen=True, slots=True)
+class Executor:
+    """Runs tasks in `pool` (None: in this process) and keeps finished chunks in `cache` (None: nowhere)."""
+
+    pool: concurrent.futures.Executor | None = None
+    cache: ChunkCache | None = None
+    progress: Callable[[float], None] = field(default=lambda share: None)
+
+    def map(self, task: Task, payloads: Sequence[Any]) -> list[Floats]:
+        """Return `task(payload)` of each payload, in order.
+
+        task : function at the top of a module; payloads : picklable.
+        """
+        return self.start_map(task, payloads)()
+
+    def start_map(self, task: Task, payloads: Sequence[Any]) -> Callable[[], list[Floats]]:
+        """Start `map` and return a function that waits for its answers.
+
+        Without a pool the work is done when that function is called.
+        """
+        keys = ["" if self.cache is None else _key(task, payload) for payload in payloads]
+        found: dict[int, Floats] = {}
+        for number, key in enumerate(keys):
+            if self.cache is not None and (values := self.cache.get(key)) is not None:
+                found[number] = values
+        left = [number for number in range(len(payloads)) if number not in found]
+        begun = self._submit(task, payloads, left)
+
+        def answers() -> list[Floats]:
+            for number, values in _finished(begun, task, payloads, left):
+                found[number] = values
+                if self.cache is not None:
+                    self.cache.put(keys[number], values)
+                self.progress(len(found) / len(payloads))
+            return [found[number] for number in range(len(payloads))]
+
+        return answers
+
+    def submit(self, work: Callable[..., T], *given: Any) -> Callable[[], T]:
+        """Start `work(*given)` and return a function that waits for its answer.
+
+        Without a pool the work is done when that function is called.
+        """
+        if self.pool is None:
+            return lambda: work(*given)
+        try:
+            begun = self.pool.submit(work, *given)
+        except BrokenExecutor:
+            return lambda: work(*given)
+
+        def answer() -> T:
+            try:
+                return begun.result()
+            except BrokenExecutor:
+                return work(*given)
+
+        return answer
+
+    def _submit(self, task: Task, payloads: Sequence[Any], left: Sequence[int]) -> dict[Future[Floats], int]:
+        begun: dict[Future[Floats], int] = {}
+        if self.pool is not None:
+            with suppress(BrokenExecutor):
+                for number in left:
+                    begun[self.pool.submit(task, payloads[number])] = number
+        return begun
+
+
+def _finished(
+    begun: dict[Future[Floats], int], task: Task, payloads: Sequence[Any], left: Sequence[int]
+) -> Iterator[tuple[int, Floats]]:
+    """Each as it is finished; what was not begun, or was lost with a worker that died, is done here."""
+    done: set[int] = set()
+    with suppress(BrokenExecutor):
+        for future in as_completed(begun):
+            values = future.result()
+            done.add(begun[future])
+            yield begun[future], values
+    for number in left:
+        if number not in done:
+            yield number, task(payloads[number])
+
+
+@contextmanager
+def open_executor(
+    workers: int | None = 1, dask: str | None = None, resume: Path | None = None,
+    progress: Callable[[float], None] = lambda share: None,
+) -> Iterator[Executor]:  # fmt: skip
+    """Open an executor over processes of this machine or a Dask cluster.
+
+    workers : number of processes, None: as many as start at no cost
+    dask : address of a scheduler that works in their place
+    resume : file of finished chunks, read and added to
+
+    Raises
+    ------
+    InputError
+        Where dask is not installed or no scheduler answers.
+    """
+    with nullcontext() if resume is None else locked(resume):
+        cache = None if resume is None else ChunkCache(resume)
+        if dask is not None:
+            with _cluster(dask) as client:
+                yield Executor(client.get_executor(pure=False), cache, progress)
+        elif (count := default_workers() if workers is None else workers) > 1:
+            with process_pool(count) as pool:
+                yield Executor(pool, cache, progress)
+        else:
+            yield Executor(None, cache, progress)
+
+
+def _cluster(address: str) -> Any:
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise InputError("dask is not installed", where="--dask", hint='pip install "stager[cluster]"') from error
+    try:
+        return Client(address, timeout=10)  # type: ignore[no-untyped-call]
+    except (OSError, TimeoutError, ValueError) as error:
+        message = f"no Dask cluster answers at {address}"
+        raise InputError(message, where="--dask", hint='give a scheduler, as "tcp://127.0.0.1:8786"') from error
+
+
+def _key(task: Task, payload: Any) -> str:
+    """What a chunk is, whatever process works on it."""
+    digest = hashlib.sha256(f"{__version__} {task.__module__}.{task.__qualname__} ".encode())
+    digest.update(pickle.dumps(payload, protocol=5))
+    return digest.hexdigest()
+
+
+def default_workers() -> int:
+    """Return how many processes start at no cost: 1 where a forked process could inherit a lock that is held."""
+    return min(DEFAULT_WORKERS, os.cpu_count() or 1) if _can_fork() else 1
+
+
+@contextmanager
+def process_pool(count: int) -> Iterator[concurrent.futures.Executor | None]:
+    """Open a pool of `count` processes, started at once; None where the system cannot start any.
+
+    They ignore Ctrl-C: this process receives it and ends them.
+    """
+    before = set(active_children())
+    try:
+        context = get_context("fork" if _can_fork() else "spawn")
+        pool = ProcessPoolExecutor(count, mp_context=context, initializer=_ignore_interrupts)
+        pool.submit(_no_work)
+    except (ImportError, NotImplementedError, OSError):
+        yield None
+        return
+    try:
+        yield pool
+    except BaseException:
+        # Before the shutdown, which otherwise waits until their work is done.
+        for child in set(active_children()) - before:
+            child.terminate()
+        raise
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _can_fork() -> bool:
+    return sys.platform == "linux" and threading.active_count() == 1
+
+
+def _ignore_interrupts() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _no_work() -> None:
+    """Do nothing: the first task starts the processes."""

@@ -1,0 +1,101 @@
+"""Behind the last wheel: what barrel or spout takes, what the air takes, and what instruments show of the rest."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.model.arrays import Floats, Number
+from stager.model.launcher import Launcher
+from stager.model.projectile import BALL, HOLLOW_BALL, Projectile
+from stager.physics.air import SEA_LEVEL
+from stager.physics.drag import sphere_coefficient, sphere_reynolds
+
+BLUNT_DRAG = 1.0
+"""Drag coefficient of a flat-faced body on its frontal area [-]; of a disc's rim too. Rough; from memory."""
+
+
+def outlet_speed(launcher: Launcher, exit_speed: Number) -> Floats:
+    """Return the speed at which the projectile leaves the outlet.
+
+    v_out² = v² − 2·loss/m. A throw whose energy the outlet takes whole stays in it.
+
+    Parameters
+    ----------
+    launcher : Launcher
+        Fields are floats, or arrays that broadcast against `exit_speed`.
+    exit_speed : float or ndarray, any shape
+        Speed as it leaves the last wheel [m/s].
+
+    Returns
+    -------
+    ndarray
+        [m/s]; 0 where it does not come out.
+    """
+    exit_speed = np.asarray(exit_speed, dtype=np.float64)
+    if launcher.outlet is None:
+        return exit_speed
+    lost = 2 * launcher.outlet.loss / launcher.projectile.mass
+    return np.sqrt(np.maximum(exit_speed**2 - lost, 0.0))
+
+
+def speed_before_outlet(launcher: Launcher, speed: Number) -> Number:
+    """Return the speed at the last wheel [m/s] of what leaves the outlet at `speed` [m/s]; shapes broadcast."""
+    if launcher.outlet is None:
+        return speed
+    return np.sqrt(speed**2 + 2 * launcher.outlet.loss / launcher.projectile.mass)
+
+
+def indicated_speed(launcher: Launcher, exit_speed: Number) -> Floats:
+    """Return what the chronograph shows.
+
+    Parameters
+    ----------
+    launcher : Launcher
+        Fields are floats, or arrays that broadcast against `exit_speed`.
+    exit_speed : float or ndarray, any shape
+        Speed as it leaves the last wheel [m/s].
+
+    Returns
+    -------
+    ndarray
+        Outlet speed, slowed by the air over `measuring.distance`, by `measuring.exit_speed` [m/s].
+    """
+    speed = outlet_speed(launcher, exit_speed)
+    if launcher.measuring is None:
+        return speed
+    return np.asarray(speed * _slowed(launcher, speed) / launcher.measuring.exit_speed)
+
+
+def last_wheel_speed(launcher: Launcher, indicated: Floats) -> Floats:
+    """Return the speed at the last wheel [m/s] of a throw that the chronograph shows at `indicated` [m/s].
+
+    The inverse of `indicated_speed`, with the drag coefficient at the chronograph; shapes broadcast.
+    """
+    speed = indicated
+    if launcher.measuring is not None:
+        speed = speed * launcher.measuring.exit_speed
+        speed = speed / _slowed(launcher, speed)
+    return np.where(indicated > 0, np.asarray(speed_before_outlet(launcher, speed)), indicated)
+
+
+def indicated_wheel_speed(launcher: Launcher, wheel_speed: Number) -> Number:
+    """Return what the tachometer shows of a wheel at `wheel_speed`, in its unit."""
+    return wheel_speed if launcher.measuring is None else wheel_speed / launcher.measuring.wheel_speed
+
+
+def _slowed(launcher: Launcher, speed: Number) -> Number:
+    """Share of `speed` [m/s] that is left at the chronograph: exp(−ρ c A x/(2m)), c as it is at `speed`."""
+    measuring, projectile = launcher.measuring, launcher.projectile
+    if measuring is None or not np.any(measuring.distance):
+        return 1.0
+    drag = SEA_LEVEL.density * _coefficient(projectile, speed) * projectile.frontal_area / (2 * projectile.mass)
+    return np.exp(-drag * measuring.distance)
+
+
+def _coefficient(projectile: Projectile, speed: Number) -> Number:
+    """Drag coefficient on the frontal area [-] at `speed` [m/s]: of a sphere, of a blunt body for what is none."""
+    if projectile.shape in (BALL, HOLLOW_BALL):
+        return sphere_coefficient(sphere_reynolds(projectile.diameter, np.maximum(speed, 0.1)))
+    return BLUNT_DRAG
+
+

@@ -1,0 +1,54 @@
+"""`--set key=value`: a what-if without editing the file."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli.run import stager
+
+CONFIG = "configs/seed_ball.toml"
+
+
+def _exit_speed(*arguments: str) -> float:
+    done = stager("throw", *arguments, "--speed", "12", "--json")
+    assert done.status == 0, done.err
+    return float(json.loads(done.out)["exit_speed_m_s"])
+
+
+def test_set_answers_as_an_edited_file_does(tmp_path: Path) -> None:
+    edited = tmp_path / "edited.toml"
+    text = Path(CONFIG).read_text(encoding="utf-8")
+    edited.write_text(text.replace('radius = "40 mm"', 'radius = "45 mm"', 1), encoding="utf-8")
+    changed = _exit_speed(CONFIG, "--set", "stage.wheel.radius=45 mm")
+    assert changed == _exit_speed(str(edited))
+    assert changed != _exit_speed(CONFIG)
+    assert Path(CONFIG).read_text(encoding="utf-8") == text
+
+
+def test_set_may_be_repeated_and_takes_numbers() -> None:
+    both = _exit_speed(CONFIG, "--set", "contact.rebound=0.5", "--set", "projectile.mass=20 g")
+    assert both < _exit_speed(CONFIG, "--set", "contact.rebound=0.5") < _exit_speed(CONFIG)
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("foo", "KEY=VALUE"),
+        ("limits.stagess=2", "unknown key"),
+        ("stage.crush=4", "needs a unit"),
+        ("projectile.mass.x=3", "no place"),
+        ("stages.7.speed=3 m/s", "stages.7.speed"),
+        ("stage.3.speed=3 m/s", "no place"),
+        ("limits=3", "must be a table"),
+        ("a..b=3", "unknown key"),
+    ],
+)
+def test_set_of_what_cannot_be_is_bad_input(change: str, said: str) -> None:
+    done = stager("throw", CONFIG, "--speed", "12", "--set", change)
+    assert done.status == 2
+    assert said in done.err
+    assert "hint:" in done.err
+    assert "Traceback" not in done.err

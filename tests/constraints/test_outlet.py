@@ -1,0 +1,34 @@
+"""Limits on what leaves apply behind the outlet."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.constraints import OperatingPoint, evaluate_limits
+from stager.model.launcher import Outlet
+from stager.physics.chain import throw
+from tests.constraints.machines import FULL, limit_values
+
+LOSS = 0.05
+
+
+def _values(loss: float) -> dict[str, float]:
+    machine = replace(FULL, outlet=Outlet(loss=loss))
+    point = OperatingPoint(
+        launcher=machine, limit_values=limit_values(), throw=throw(machine, np.array([12.0])),
+    )  # fmt: skip
+    return {one.name: float(one.value) for one in evaluate_limits(point)}
+
+
+def test_exit_limits_judge_what_leaves_the_outlet() -> None:
+    without, behind = _values(0.0), _values(LOSS)
+    assert behind["exit_energy"] == pytest.approx(without["exit_energy"] - LOSS)
+    assert behind["toy"] == pytest.approx(without["toy"] - LOSS)
+    share = behind["exit_energy"] / without["exit_energy"]
+    assert behind["exit_speed"] == pytest.approx(without["exit_speed"] * share**0.5)
+    assert behind["energy_per_area"] == pytest.approx(without["energy_per_area"] * share)
+    for name in ("slip_heat", "acceleration", "wheel_speed"):
+        assert behind[name] == without[name]

@@ -1,0 +1,21 @@
+"""Settings that launchers are tuned to."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from stager.api.learned import finder
+from stager.fit.draws import before
+from stager.fit.grip_ensemble import feed
+from stager.physics.chain import throw
+from tests.recovery.bench import scenario
+
+
+def test_no_launcher_is_tuned_to_a_speed_at_which_it_jams() -> None:
+    # Rubber friction lets a ball jam before fast wheels, where long steps carried it past its standstill.
+    given = scenario("bell_pair")
+    ensemble = before(given, np.random.default_rng(0), 120)
+    found = finder(given)(ensemble.launcher, 0, *feed(ensemble))
+    exact = throw(ensemble.launcher, found.peak_speed[:, None]).exit_speed
+    np.testing.assert_allclose(found.peak_exit, exact, rtol=1e-3)
+    assert found.peak_speed.max() < 20.0

@@ -1,0 +1,258 @@
+"""Speed from two knocks and wheel speed from a tone, on synthetic recordings at 10 dB signal to noise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+
+from stager.fit import sound
+from stager.fit.sound import Estimate, Knock, Path, Recording
+from stager.physics.air import speed_of_sound
+from tests.fit.recordings import Wheel, noise, recording
+
+FOOT = 0.3048
+TEMPERATURE = Estimate(value=293.15, standard_uncertainty=3.0)
+SOUND = float(speed_of_sound(293.15))
+
+
+def _exactly(value: float, spread: float = 0.0) -> Estimate:
+    return Estimate(value=value, standard_uncertainty=spread)
+
+
+def _pair(between: float, spread: float = 0.0) -> tuple[Knock, Knock]:
+    return Knock(time=1.0, standard_uncertainty=spread, level=20.0), Knock(
+        time=1.0 + between, standard_uncertainty=0.0, level=20.0)  # fmt: skip
+
+
+def test_speed_of_sound_in_standard_air() -> None:
+    # ISO 2533: 340.294 m/s at 288.15 K, 320.545 m/s at 255.676 K (5000 m).
+    assert speed_of_sound(288.15) == pytest.approx(340.294, rel=1e-5)
+    assert speed_of_sound(255.676) == pytest.approx(320.545, rel=1e-5)
+
+
+def test_printed_example_of_two_knocks() -> None:
+    # A lecture on acoustics prints 112 ft/s for Z = 21 ft, t = 0.207 s, A = -21 ft, c = 1125 ft/s: microphone at the
+    # release. The temperature is that at which sound is as fast as printed.
+    kelvin = 288.15 * (1125 * FOOT / 340.294) ** 2
+    path = Path(distance=_exactly(21 * FOOT), near=_exactly(0.0), temperature=_exactly(kelvin))
+    time, speed = sound.flight(_pair(0.207), path)
+    assert speed.value is not None
+    assert time.value == pytest.approx(0.207 - 21 / 1125, rel=1e-4)
+    assert round(speed.value / FOOT) == 112
+
+
+def test_a_millisecond_is_half_a_per_cent_there() -> None:
+    # The same lecture: an error of 1 ms in 0.207 s is about 0.5 %.
+    path = Path(distance=_exactly(21 * FOOT), near=_exactly(0.0), temperature=TEMPERATURE)
+    _, speed = sound.flight(_pair(0.207, 1e-3), path)
+    assert speed.value is not None
+    assert 0.004 < speed.standard_uncertainty / speed.value < 0.006
+
+
+def test_base_frequency_of_printed_harmonics() -> None:
+    # A lecture's table of a wheel's tone: eight harmonics, the eighth missing, 25.77 Hz.
+    lines = np.array([25.79, 51.54, 77.53, 103.37, 128.87, 154.61, 180.36, 231.89])
+    numbers = np.array([1.0, 2, 3, 4, 5, 6, 7, 9])
+    assert sound.base_frequency(lines, numbers) == pytest.approx(25.77, abs=0.01)
+    rng = np.random.default_rng(0)
+    time = np.arange(4 * 8000) / 8000
+    tones = sum(np.cos(2 * np.pi * one * time + k) for k, one in enumerate(lines))
+    found = sound.tone(Recording(samples=tones + noise(time.size, 0.0, rng) * np.std(tones) / np.sqrt(10), rate=8000.0),
+                       15.0, 70.0)  # fmt: skip
+    assert found.turns.value == pytest.approx(25.77, rel=5e-3)
+    assert set(numbers.astype(int)) == set(found.harmonics)
+
+
+def _throw(rng: np.random.Generator) -> tuple[Recording, Path, float]:
+    """A drawn recording of a throw at 10 dB, the place of things, and the speed."""
+    speed, way = float(rng.uniform(5, 45)), float(rng.uniform(3, 8))
+    beside, release = float(rng.uniform(0, way)), float(rng.uniform(0.8, 1.3))
+    hit = release + way / speed
+    made = recording(
+        rng, seconds=hit + 1.0, knocks=(release + beside / SOUND, hit + (way - beside) / SOUND),
+        slope=float(rng.choice([0.0, 0.5])), pitch=[None, 400.0, 1500.0][rng.integers(3)],
+        ring=float(rng.uniform(2e-3, 6e-3)),
+    )  # fmt: skip
+    return made, Path(distance=_exactly(way, 1e-3), near=_exactly(beside), temperature=TEMPERATURE), speed
+
+
+def test_speed_within_one_per_cent_of_drawn_throws() -> None:
+    rng = np.random.default_rng(16)
+    off, told = [], 0
+    for _ in range(40):
+        made, path, speed = _throw(rng)
+        found = sound.listen(made, path, []).speed
+        if found.value is not None:
+            told += 1
+            off.append((abs(found.value / speed - 1), abs(found.value - speed) / found.standard_uncertainty))
+    errors, pulls = np.array(off).T
+    assert told >= 38
+    assert errors.max() < 0.01
+    # Standard uncertainties are neither hopeful nor idle.
+    assert np.mean(pulls < 2) >= 0.9
+    assert np.median(pulls) > 0.05
+
+
+def _heard(rng: np.random.Generator, droop: float) -> tuple[Wheel, sound.Tone]:
+    """A drawn wheel with two knocks at 10 dB, listened to in a drawn range."""
+    turns, count = float(np.exp(rng.uniform(np.log(25), np.log(400)))), int(rng.integers(1, 8))
+    amplitudes = rng.uniform(0.05, 1, count)
+    amplitudes[0] = max(amplitudes[0], 0.15)
+    wheel = Wheel(turns=turns, amplitudes=tuple(amplitudes), droop=droop, constant=float(rng.uniform(0.08, 0.5)),
+                  marks=int(rng.choice([1, 1, 2, 5])))  # fmt: skip
+    release = float(rng.uniform(0.8, 1.4))
+    made = recording(rng, seconds=release + 2.5, knocks=(release, release + 0.3), wheels=(wheel,), release=release,
+                     slope=float(rng.choice([0.0, 0.5])))  # fmt: skip
+    low, high = turns * rng.uniform(0.4, 0.9), turns * rng.uniform(1.1, 2.6)
+    return wheel, sound.tone(made, low, high, wheel.marks, release)
+
+
+def test_wheel_speed_within_half_a_per_cent_of_drawn_wheels() -> None:
+    rng = np.random.default_rng(17)
+    off, pulls = [], []
+    for _ in range(25):
+        wheel, found = _heard(rng, float(rng.choice([0.0, 0.04])))
+        if found.turns.value is not None:
+            off.append(abs(found.turns.value / wheel.turns - 1))
+            pulls.append(abs(found.turns.value - wheel.turns) / found.turns.standard_uncertainty)
+    assert len(off) >= 24
+    assert max(off) < 0.005
+    assert np.mean(np.array(pulls) < 2) >= 0.9
+
+
+def test_droop_and_recovery_of_drawn_throws() -> None:
+    rng = np.random.default_rng(18)
+    droops, recoveries = [], []
+    for _ in range(16):
+        share = float(rng.uniform(0.03, 0.12))
+        wheel, found = _heard(rng, share)
+        if found.droop.value is not None:
+            droops.append((found.droop.value - share) / found.droop.standard_uncertainty)
+            assert found.droop.value == pytest.approx(share, abs=0.012)
+        if found.recovery.value is not None:
+            # An exponential regains nine tenths in ln 10 time constants.
+            assert found.recovery.value == pytest.approx(wheel.constant * np.log(10), rel=0.25)
+            recoveries.append(found.recovery)
+    assert len(droops) >= 13
+    assert len(recoveries) >= 10
+    assert np.mean(np.abs(droops) < 2) >= 0.85
+
+
+def test_no_dip_is_told_of_a_steady_wheel() -> None:
+    rng = np.random.default_rng(19)
+    found = [_heard(rng, 0.0)[1].droop for _ in range(6)]
+    assert [one.value for one in found] == [None] * 6
+    assert all("no dip stands out" in one.reason for one in found)
+
+
+def test_wheel_without_knocks_is_followed_through_its_deepest_dip() -> None:
+    rng = np.random.default_rng(20)
+    wheel = Wheel(turns=90.0, amplitudes=(1.0, 0.5, 0.3, 0.2), droop=0.08, constant=0.25)
+    found = sound.tone(recording(rng, seconds=4.0, wheels=(wheel,), release=1.6), 60.0, 130.0)
+    assert found.droop.value == pytest.approx(0.08, abs=0.01)
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.5])
+def test_nothing_is_told_of_noise(slope: float) -> None:
+    rng = np.random.default_rng(21)
+    path = Path(distance=_exactly(5.0), near=_exactly(0.0), temperature=TEMPERATURE)
+    for _ in range(6):
+        heard = sound.listen(recording(rng, slope=slope), path, [(20.0, 200.0)])
+        (tone,) = heard.tones
+        answers = (heard.speed, heard.flight_time, tone.turns, tone.droop, tone.recovery)
+        assert [one.value for one in answers] == [None] * 5
+        assert all(one.reason for one in answers)
+        assert heard.knocks == ()
+
+
+def test_no_false_knock_of_wheels_that_slow() -> None:
+    rng = np.random.default_rng(22)
+    for _ in range(8):
+        wheel = Wheel(turns=float(rng.uniform(30, 300)), amplitudes=tuple(rng.uniform(0.1, 1, 6)), droop=0.08)
+        made = recording(rng, wheels=(wheel,), release=1.2, slope=float(rng.choice([0.0, 0.5])))
+        assert isinstance(sound.choose(sound.knocks(made)), str)
+
+
+def _cannot(reason: str, times: Sequence[float] = (), **places: Estimate | None) -> None:
+    rng = np.random.default_rng(23)
+    made = recording(rng, knocks=(1.0, 1.3), seconds=2.0)
+    path = Path(**{"distance": _exactly(5.0), "near": _exactly(0.0), "temperature": TEMPERATURE, **places})  # type: ignore[arg-type]
+    found = sound.listen(made, path, [], near=times).speed
+    assert found.value is None
+    assert reason in found.reason
+
+
+def test_unknown_places_are_a_reason_and_no_guess() -> None:
+    _cannot("distance", distance=None, far=_exactly(5.0))
+    # 5 m in 0.3 s: 17.5 m/s where the microphone is at the launcher, 15.9 m/s where it is at the target.
+    _cannot("17.5 m/s", near=None)
+    _cannot("15.9", near=None)
+    _cannot("longer than", distance=_exactly(110.0))
+    _cannot("standard uncertainty", distance=_exactly(5.0, 2.0))
+    _cannot("near the knock", times=(1.28, 1.31))
+
+
+def test_three_knocks_alike_are_told_apart_by_the_user_only() -> None:
+    rng = np.random.default_rng(24)
+    made = recording(rng, knocks=(1.0, 1.2, 1.45), seconds=2.2)
+    found = sound.knocks(made)
+    assert [round(one.time, 2) for one in found] == [1.0, 1.2, 1.45]
+    said = sound.choose(found)
+    assert isinstance(said, str)
+    assert "3 knocks" in said
+    pair = sound.choose(found, (1.46, 1.02))
+    assert not isinstance(pair, str)
+    assert [round(one.time, 2) for one in pair] == [1.0, 1.45]
+
+
+def test_two_wheels_in_one_range_are_ambiguous_and_alone_are_not() -> None:
+    rng = np.random.default_rng(25)
+    wheels = tuple(Wheel(turns=turns, amplitudes=(1.0, 0.6, 0.4)) for turns in (70.0, 97.0))
+    made = recording(rng, wheels=wheels)
+    both = sound.tone(made, 50.0, 120.0)
+    assert both.turns.value is None
+    assert "two tones" in both.turns.reason
+    alone = [sound.tone(made, low, high).turns.value for low, high in ((60.0, 80.0), (85.0, 110.0))]
+    assert alone == pytest.approx([70.0, 97.0], rel=1e-3)
+
+
+def test_multiples_and_parts_of_a_wheels_speed_are_not_taken_for_it() -> None:
+    rng = np.random.default_rng(26)
+    for _ in range(8):
+        turns = float(rng.uniform(40, 120))
+        wheel = Wheel(turns=turns, amplitudes=(1.0, *rng.uniform(0.2, 1.0, 4)))
+        found = sound.tone(recording(rng, wheels=(wheel,)), turns / 3.3, turns * 3.3)
+        assert found.turns.value == pytest.approx(turns, rel=5e-3)
+
+
+def test_a_range_that_leaves_the_wheel_out_finds_none_of_its_harmonics() -> None:
+    rng = np.random.default_rng(29)
+    for _ in range(6):
+        turns = float(rng.uniform(40, 120))
+        wheel = Wheel(turns=turns, amplitudes=(1.0, *rng.uniform(0.2, 1.0, 4)))
+        made = recording(rng, wheels=(wheel,), seconds=1.5)
+        for low, high in ((1.3, 2.5), (2.3, 3.6), (0.4, 0.8)):
+            found = sound.tone(made, low * turns, high * turns).turns
+            assert found.value is None
+            assert "outside the range" in found.reason or "no tone" in found.reason
+
+
+def test_silence_and_shortness_are_reasons() -> None:
+    silent = Recording(samples=np.zeros(20_000), rate=8000.0)
+    assert sound.knocks(silent) == ()
+    assert "silent" in sound.tone(silent, 20.0, 50.0).turns.reason
+    rng = np.random.default_rng(27)
+    short = Recording(samples=rng.standard_normal(1000), rate=8000.0)
+    assert "too short" in sound.tone(short, 5.0, 50.0).turns.reason
+    assert "samples a second" in sound.tone(short, 20.0, 5000.0).turns.reason
+
+
+def test_whitened_noise_is_white() -> None:
+    rng = np.random.default_rng(28)
+    white = sound.whiten(noise(80_000, 0.5, rng), 16_000.0)
+    halves = np.abs(np.fft.rfft(white)) ** 2
+    low, high = halves[400:10_000].mean(), halves[20_000:40_000].mean()
+    assert low == pytest.approx(high, rel=0.1)
+    assert np.std(white) == pytest.approx(1.0, rel=0.05)

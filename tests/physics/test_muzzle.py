@@ -1,0 +1,69 @@
+"""Behind the last wheel: the outlet takes energy, the air slows, instruments are off by a factor."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+
+from stager.model.launcher import Launcher, Measuring, Outlet
+from stager.physics.drag import sphere_drag
+from stager.physics.layout import length
+from stager.physics.muzzle import indicated_speed, last_wheel_speed, outlet_speed, speed_before_outlet
+from tests.physics.machines import launcher
+
+
+def _ball(**fields: object) -> Launcher:
+    return replace(launcher(), **fields)  # type: ignore[arg-type]
+
+
+@given(st.floats(1.0, 80.0), st.floats(0.0, 20.0))
+def test_outlet_takes_its_energy(speed: float, loss: float) -> None:
+    found = _ball(outlet=Outlet(loss=loss))
+    mass = float(found.projectile.mass)
+    out = float(outlet_speed(found, np.array(speed)))
+    energy = mass * speed**2 / 2
+    assert mass * out**2 / 2 == pytest.approx(max(energy - loss, 0.0), rel=1e-9, abs=1e-9)
+    if energy > 1.001 * loss:
+        assert float(speed_before_outlet(found, np.array(out))) == pytest.approx(speed, rel=1e-9)
+
+
+def test_without_tables_nothing_changes() -> None:
+    speeds = np.array([0.0, 3.0, 30.0])
+    for function in (outlet_speed, indicated_speed, last_wheel_speed, speed_before_outlet):
+        np.testing.assert_array_equal(function(_ball(), speeds), speeds)
+
+
+def test_air_slows_a_ball_over_the_distance_to_the_chronograph() -> None:
+    found = _ball(measuring=Measuring(distance=2.0))
+    projectile = found.projectile
+    exact = solve_ivp(
+        lambda x, v: -sphere_drag(projectile.diameter, v) / (projectile.mass * v), (0.0, 2.0), [20.0], rtol=1e-10
+    ).y[0, -1]
+    assert float(indicated_speed(found, np.array(20.0))) == pytest.approx(exact, rel=1e-3)
+    assert exact < 19.9
+
+
+@given(st.floats(2.0, 60.0), st.floats(0.5, 2.0), st.floats(0.0, 5.0))
+def test_last_wheel_speed_undoes_what_lies_behind(speed: float, factor: float, distance: float) -> None:
+    found = _ball(outlet=Outlet(loss=0.01), measuring=Measuring(exit_speed=factor, distance=distance))
+    seen = indicated_speed(found, np.array(speed))
+    assert float(last_wheel_speed(found, seen)) == pytest.approx(speed, rel=2e-3)
+
+
+def test_a_chronograph_that_reads_low_shows_less() -> None:
+    found = _ball(measuring=Measuring(exit_speed=1.05))
+    assert float(indicated_speed(found, np.array(21.0))) == pytest.approx(20.0)
+
+
+def test_what_stays_in_the_outlet_shows_nothing() -> None:
+    found = _ball(outlet=Outlet(loss=1e3), measuring=Measuring(exit_speed=1.05, distance=1.0))
+    assert float(indicated_speed(found, np.array(21.0))) == 0.0
+
+
+def test_outlet_belongs_to_the_length() -> None:
+    assert length(_ball(outlet=Outlet(length=0.08)), 2) == pytest.approx(length(_ball(), 2) + 0.08)
