@@ -70,13 +70,20 @@ class Prepared:
             spread(self.packed, shape), rows, lane(entry, shape), lane(entry_spin, shape),
             lane(ends, shape).astype(np.int64), options.tolerance, options.steps or 0, options.books, out, exits,
         )  # fmt: skip
-        records = np.ascontiguousarray(out.transpose(1, 0, 2)).reshape(RECORD, *shape, stages)
-        columns: dict[str, Any] = dict(zip(FIELDS, records, strict=True))
-        columns["grip"] = columns["grip"].astype(np.int8)
-        ends_of = np.ascontiguousarray(exits.T).reshape(3, *shape)
-        speed, spin, ending = ends_of[0], ends_of[1], ends_of[2]
-        jammed: NDArray[np.bool_] = np.asarray(ending == JAM)
-        return Throw(stages=Transit(**columns), exit_speed=np.asarray(speed), spin=np.asarray(spin), jammed=jammed)
+        return as_throw(out, exits, shape)
+
+
+def as_throw(out: Floats, exits: Floats, shape: tuple[int, ...]) -> Throw:
+    """Return what a kernel has written, records (samples, RECORD, stages) and exits (samples, 3), as a throw."""
+    stages = out.shape[2]
+    records = np.ascontiguousarray(out.transpose(1, 0, 2)).reshape(RECORD, *shape, stages)
+    columns: dict[str, Any] = dict(zip(FIELDS, records, strict=True))
+    columns["grip"] = columns["grip"].astype(np.int8)
+    ends = np.ascontiguousarray(exits.T).reshape(3, *shape)
+    jammed: NDArray[np.bool_] = np.asarray(ends[2] == JAM)
+    return Throw(
+        stages=Transit(**columns), exit_speed=np.asarray(ends[0]), spin=np.asarray(ends[1]), jammed=jammed
+    )
 
 
 def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> Floats:

@@ -22,7 +22,7 @@ if COMPILES:
         COMPILES = False
 
 Function = TypeVar("Function", bound=Callable[..., Any])
-SOURCES = ("compiled.py", "contact", "cycle", "friction", "guide.py")
+SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate", "windage.py")
 """Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
 INNER = {**OPTIONS, "forceinline": True, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}

@@ -79,6 +79,7 @@ from stager.physics.contact.columns import (
 from stager.physics.contact.march import LOST, STOPPED, march
 from stager.physics.contact.profile import crush_loss, stored
 from stager.physics.guide import free_flight
+from stager.physics.windage import air_moment
 
 Floats = Any
 SYNC_CREEPS = 3.0
@@ -90,16 +91,6 @@ SYNC, SLIPS, JAM, NOT_REACHED = 0, 1, 2, 3
 ) = range(20)  # fmt: skip
 """Columns of a stage's record, in the order of `stager.physics.records.Transit`."""
 RECORD = 20
-
-
-@compiled
-def windage(stage: Floats, turning: float) -> float:
-    """Return the moment of the air on a wheel at `turning` [rad/s] [N m]; see `stager.physics.windage.Disc`."""
-    if turning <= 0.0:
-        return 0.0
-    if turning > stage[AIR_TRANSITION]:
-        return stage[AIR_TURBULENT] * turning**1.8 - stage[AIR_CORE] / sqrt(turning)
-    return stage[AIR_LAMINAR] * turning * sqrt(turning)
 
 
 @compiled
@@ -156,7 +147,10 @@ def set_sides(sides: Floats, k: int, stage: Floats, a: float, b: float, held_a: 
         side[START], side[SPEED], side[HELD] = speed, speed, held
         if driven:
             pull = stage[PULL]
-            holding = stage[IDLE_CURRENT] + windage(stage, held / radius) / pull
+            drag = air_moment(
+                held / radius, stage[AIR_LAMINAR], stage[AIR_TURBULENT], stage[AIR_CORE], stage[AIR_TRANSITION]
+            )
+            holding = stage[IDLE_CURRENT] + drag / pull
             side[TORQUE_SLOPE], side[TORQUE_LOW] = stage[MOTOR_SLOPE], -pull * holding
             side[TORQUE_HIGH] = pull * max(stage[CURRENT_LIMIT] - holding, 0.0)
 

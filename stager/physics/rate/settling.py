@@ -1,0 +1,246 @@
+"""Where throwing at a rate leads: the fixed point of throw and recovery, one launcher at a time, compiled.
+
+Broyden's method on the wheels' speeds at the start of a throw; where it does not end, cycle after cycle with leaps.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from stager.physics.compiled import compiled, entry
+from stager.physics.contact.columns import NIP, SIDE
+from stager.physics.contact.stages import (
+    AFTER_A, AFTER_B, ENTRY, GRIP, JAM, NOT_REACHED, RECORD, SPEED_A, SYNC, throw_one,
+)  # fmt: skip
+from stager.physics.drive.transient import (
+    BUS, CHARGE, HEAT, ROOM, SPEED, STORED, TARGET, WHEEL, WHEEL_RADIUS, advance,
+)  # fmt: skip
+
+Floats = Any
+CLOSER = 0.2
+"""Relative error of the wheel speeds, by the tolerance of the throws [-]."""
+MOST, FARTHEST = 30, 150
+"""Most cycles of the search, and of following on."""
+SCOUT = 1e-4
+"""Tolerance of the first throw of the search [-]."""
+BEYOND = 4.0
+"""By how much a wheel that a throw speeds up may go past its set speed [-]."""
+LEAP, LONGEST = 0.1, 0.995
+"""Greatest leap, as a share of a wheel's set speed; greatest ratio of one change to the last that a leap trusts [-]."""
+POINT, VALUE, CHANGE, DROP, REACHED, ALONG, LAST = range(7)
+"""Rows of the search's room."""
+CONVERGED, CALLS, JAMMED = range(3)
+
+
+@compiled
+def by_sides(wheels: Floats, place: Any, column: int, sides: Floats, row: int) -> None:
+    """Write a column of the wheels, angular speeds, as surface speeds of sides A and B of the stages [m/s]."""
+    for k in range(place.shape[1]):
+        for side in range(2):
+            i = place[side, k]
+            sides[row + side, k] = wheels[i, column] * wheels[i, WHEEL_RADIUS]
+
+
+@compiled
+def leave(wheels: Floats, place: Any, out: Floats) -> None:
+    """Set the wheels to the speeds that a throw leaves [rad/s]."""
+    for k in range(place.shape[1]):
+        a, b = place[0, k], place[1, k]
+        wheels[a, SPEED] = out[AFTER_A, k] / wheels[a, WHEEL_RADIUS]
+        if b != a:
+            wheels[b, SPEED] = out[AFTER_B, k] / wheels[b, WHEEL_RADIUS]
+
+
+@compiled
+def throw_from(
+    body: Floats, stages: Floats, kinds: Any, laws: Floats, wheels: Floats, place: Any, fed: Floats, tolerance: float,
+    books: bool, nips: Floats, sides: Floats, places: Floats, marks: Any, speeds: Floats, out: Floats, ends: Floats,
+) -> None:  # fmt: skip
+    """Throw from wheels at SPEED on their way to TARGET; see `contact.stages.throw_one`. ends: speed, spin, grip."""
+    by_sides(wheels, place, SPEED, speeds, 0)
+    by_sides(wheels, place, TARGET, speeds, 2)
+    ends[0], ends[1], ends[2] = throw_one(
+        body, stages, kinds, laws, speeds[0], speeds[1], speeds[2], speeds[3], fed[0], fed[1], place.shape[1],
+        tolerance, 0, books, nips, sides, places, marks, out,
+    )  # fmt: skip
+
+
+@compiled
+def first_guess(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> None:
+    """Set the inverse of −d(residual)/d(point) by what a throw and a recovery take from each wheel.
+
+    VALUE holds where the first recovery ends. All of a wheel's lack before a throw is left after it while it slips; in
+    full grip projectile and wheel share what they bring, so that the wheel's part is 1 − (loss of speed)/(u − v₀).
+    """
+    inverse[:, :] = 0.0
+    for k in range(place.shape[1]):
+        excess = first[SPEED_A, k] - first[ENTRY, k]
+        lost = first[SPEED_A, k] - first[AFTER_A, k]
+        own = 1.0 - lost / excess if first[GRIP, k] == SYNC and excess > lost and excess > 0.0 else 1.0
+        for side in range(2):
+            i = place[side, k]
+            after = first[AFTER_A + side, k] / wheels[i, WHEEL_RADIUS]
+            missing = wheels[i, TARGET] - after
+            left = (wheels[i, TARGET] - rows[VALUE, i]) / missing if missing != 0.0 else 0.0
+            slope = min(max(left, 0.0), 0.999) * min(max(own, 0.0), 1.0)
+            inverse[i, i] = 1.0 / max(1.0 - slope, 1e-3)
+
+
+@compiled
+def update(rows: Floats, inverse: Floats) -> None:
+    """Broyden's good update of `inverse`, from CHANGE of the point and DROP of the residual along it."""
+    count = inverse.shape[0]
+    scale = squares = 0.0
+    for i in range(count):
+        rows[REACHED, i] = rows[ALONG, i] = 0.0
+        for j in range(count):
+            rows[REACHED, i] += inverse[i, j] * rows[DROP, j]
+            rows[ALONG, i] += rows[CHANGE, j] * inverse[j, i]
+        scale += rows[ALONG, i] * rows[DROP, i]
+        squares += rows[CHANGE, i] * rows[CHANGE, i]
+    if abs(scale) > 1e-12 * squares:
+        for i in range(count):
+            for j in range(count):
+                inverse[i, j] += (rows[CHANGE, i] - rows[REACHED, i]) * rows[ALONG, j] / scale
+
+
+@compiled
+def settle_one(
+    body: Floats, stages: Floats, kinds: Any, laws: Floats, wheels: Floats, supply: Floats, place: Any, fed: Floats,
+    rest: float, tolerance: float, first: Floats, nips: Floats, sides: Floats, places: Floats, marks: Any,
+    speeds: Floats, rows: Floats, inverse: Floats, totals: Floats, out: Floats, ends: Floats, found: Floats,
+) -> None:  # fmt: skip
+    """Find the speeds at which the wheels of one launcher start a throw once they have settled.
+
+    Parameters
+    ----------
+    wheels : array, shape (wheels, ROOM)
+        Set up but for SPEED; the point is left in row POINT of `rows` [rad/s].
+    place : array of int, shape (2, stages)
+        The wheel that is side A or B of a stage, B as A where both are alike.
+    fed : array, shape (2,)
+        Entry speed [m/s] and spin [rad/s].
+    rest : float
+        Time for recovery [s].
+    first : array, shape (RECORD, stages)
+        Records of the throw from the set speeds.
+    found : array, shape (3,)
+        Written to: CONVERGED, CALLS, JAMMED.
+    """
+    count, close, bus = wheels.shape[0], CLOSER * tolerance, totals[BUS]
+    found[CONVERGED] = found[CALLS] = found[JAMMED] = 0.0
+    leave(wheels, place, first)
+    advance(wheels, supply, totals, rest, 1e-8, False, -1.0)
+    for i in range(count):
+        rows[POINT, i], rows[VALUE, i] = wheels[i, TARGET], wheels[i, SPEED]
+    first_guess(wheels, place, first, rows, inverse)
+    for call in range(MOST):
+        inside, moving = True, False
+        for i in range(count):
+            rows[CHANGE, i] = 0.0
+            for j in range(count):
+                rows[CHANGE, i] += inverse[i, j] * (rows[VALUE, j] - rows[POINT, j])
+            aim, top = rows[POINT, i] + rows[CHANGE, i], wheels[i, TARGET]
+            if rows[VALUE, i] > top:
+                top *= BEYOND
+            inside = inside and 0.0 <= aim and aim <= top
+        for i in range(count):
+            residual = rows[VALUE, i] - rows[POINT, i]
+            if not inside:
+                rows[CHANGE, i] = residual
+            moving = moving or max(abs(rows[CHANGE, i]), abs(residual)) > close * wheels[i, TARGET]
+            rows[DROP, i] = residual
+            rows[POINT, i] += rows[CHANGE, i]
+            wheels[i, SPEED] = rows[POINT, i]
+        if not moving:
+            found[CONVERGED], found[CALLS] = 1.0, call
+            return
+        throw_from(
+            body, stages, kinds, laws, wheels, place, fed, max(SCOUT, tolerance) if call == 0 else tolerance, False,
+            nips, sides, places, marks, speeds, out, ends,
+        )  # fmt: skip
+        leave(wheels, place, out)
+        totals[BUS] = bus
+        advance(wheels, supply, totals, rest, 1e-8, False, -1.0)
+        for i in range(count):
+            rows[VALUE, i] = wheels[i, SPEED]
+            rows[DROP, i] -= rows[VALUE, i] - rows[POINT, i]
+        update(rows, inverse)
+    for i in range(count):
+        rows[POINT, i] = wheels[i, TARGET]
+        rows[LAST, i] = 0.0
+    for call in range(FARTHEST):
+        for i in range(count):
+            wheels[i, SPEED] = rows[POINT, i]
+        throw_from(
+            body, stages, kinds, laws, wheels, place, fed, tolerance, False, nips, sides, places, marks, speeds, out,
+            ends,
+        )  # fmt: skip
+        found[CALLS] = MOST + 1.0 + call
+        if ends[2] == JAM:
+            found[JAMMED] = 1.0
+            return
+        leave(wheels, place, out)
+        totals[BUS] = bus
+        advance(wheels, supply, totals, rest, 1e-8, False, -1.0)
+        moving = False
+        for i in range(count):
+            change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
+            moving = moving or abs(change) > close * target
+        if not moving:
+            found[CONVERGED] = 1.0
+            return
+        for i in range(count):
+            change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
+            rows[POINT, i] += change
+            if call % 2 == 1:
+                ratio = change / rows[LAST, i] if rows[LAST, i] != 0.0 else 0.0
+                ratio = min(max(ratio, 0.0), LONGEST)
+                leap = min(max(change * ratio / (1.0 - ratio), -LEAP * target), LEAP * target)
+                rows[POINT, i] = max(rows[POINT, i] + leap, 0.0)
+            rows[LAST, i] = change
+
+
+@entry
+def settle_samples(
+    low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, built: Floats, supply: Floats,
+    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, tolerance: float, books: bool,
+    point: Floats, out: Floats, exits: Floats, ended: Floats, energy: Floats, whole: Floats, found: Floats,
+) -> int:  # fmt: skip
+    """Settle the samples from `low` up to `high`; return how many throws did not come to an end.
+
+    Arguments as `throw_samples`, `advance_samples` and `settle_one` have them, with the first axis over the samples;
+    written to: the settled speeds `point` (rad/s), the throw from there, the speeds that recovery ends at, its energies.
+    """
+    count, wide = place.shape[1], built.shape[1]
+    nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
+    places, marks = np.zeros((5, max(4 * count, 6))), np.zeros((5, max(4 * count, 2)), np.int64)
+    wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(6), np.zeros((4, count))
+    rows, inverse, spare, lost = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros((RECORD, count)), 0
+    for n in range(low, high):
+        wheels[:, :WHEEL] = built[min(n, built.shape[0] - 1)]
+        wheels[:, TARGET : TARGET + 3] = settings[min(n, settings.shape[0] - 1)]
+        here, own = body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)]
+        values, source = laws[min(n, laws.shape[0] - 1)], supply[min(n, supply.shape[0] - 1)]
+        voltage, pause = bus[min(n, bus.shape[0] - 1)], rest[min(n, rest.shape[0] - 1)]
+        totals[BUS] = voltage
+        settle_one(
+            here, own, kinds, values, wheels, source, place, fed[min(n, fed.shape[0] - 1)], pause, tolerance,
+            first[n], nips, sides, places, marks, speeds, rows, inverse, totals, spare, exits[n], found[n],
+        )  # fmt: skip
+        point[n] = rows[POINT]
+        wheels[:, SPEED] = point[n]
+        throw_from(
+            here, own, kinds, values, wheels, place, fed[min(n, fed.shape[0] - 1)], tolerance, books, nips, sides,
+            places, marks, speeds, out[n], exits[n],
+        )  # fmt: skip
+        if exits[n, 2] == NOT_REACHED:
+            lost += 1
+        leave(wheels, place, out[n])
+        totals[BUS] = voltage
+        whole[n, 2] = advance(wheels, source, totals, pause, 1e-9, True, -1.0)
+        ended[n], energy[n] = wheels[:, SPEED], wheels[:, STORED : STORED + 4]
+        whole[n, 0], whole[n, 1] = totals[HEAT], totals[CHARGE]
+    return lost
