@@ -68,7 +68,7 @@ class Prepared:
         out, exits = np.empty((samples, RECORD, stages)), np.empty((samples, 3))
         run(
             spread(self.packed, shape), rows, lane(entry, shape), lane(entry_spin, shape),
-            lane(ends, shape).astype(np.int64), options.tolerance, options.steps or 0, options.books, out, exits,
+            lane(ends, shape).astype(np.int64), how(options), out, exits,
         )  # fmt: skip
         return as_throw(out, exits, shape)
 
@@ -91,6 +91,11 @@ def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> 
     if values.shape != (*shape, stages):
         values = np.broadcast_to(values, (*shape, stages))
     return np.ascontiguousarray(values).reshape(samples, stages)
+
+
+def how(options: Options) -> Floats:
+    """Return the options as a kernel takes them."""
+    return np.array([options.tolerance, options.steps or 0, options.books], dtype=np.float64)
 
 
 _known: OrderedDict[tuple[int, int, int], Prepared] = OrderedDict()

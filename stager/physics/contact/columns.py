@@ -13,6 +13,12 @@ PAIR, RAIL, IDLER = 0, 1, 2
 AIR_DRAG: ρ c A/m [1/m]."""
 BODY = 10
 
+# HOW: accuracy of an integration.
+TOLERANCE, STEPS, BOOKS = range(3)
+"""Local error [-]; number of equal steps in a smooth piece, 0 for error control; whether energies are summed, 0 or 1.
+
+In an array, as literals would make the compiler compile all anew for each."""
+
 # STAGE: one stage as it is built.
 (
     LAYOUT, WHEEL_RADIUS, REST_DEPTH, GROWTH, INVERSE_INERTIA, IDLER_INVERSE, PITCH, MOTOR_SLOPE, PULL, IDLE_CURRENT,

@@ -12,30 +12,8 @@ from typing import Any
 
 from stager.physics.compiled import compiled
 from stager.physics.contact.columns import (
-    AXIS,
-    BRAKE,
-    COSINE,
-    COUPLING,
-    CREEP,
-    FORCE,
-    FORCE_DRIFT,
-    GAIN,
-    HALF_WIDTH,
-    HELD,
-    LENGTH,
-    MOTOR_STEEP,
-    NIP_LAYOUT,
-    RAIL,
-    RATE,
-    RATE_DRIFT,
-    SLIP,
-    SLIP_DRIFT,
-    STEEP,
-    STEP_POWER,
-    TORQUE_HIGH,
-    TORQUE_LOW,
-    TORQUE_SLOPE,
-    WHEEL,
+    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_DRIFT, GAIN, HALF_WIDTH, HELD, LENGTH, MOTOR_STEEP, NIP_LAYOUT,
+    RAIL, RATE, RATE_DRIFT, SLIP, SLIP_DRIFT, STEEP, STEP_POWER, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
 from stager.physics.friction.choose import coefficient

@@ -11,16 +11,7 @@ from typing import Any
 
 from stager.physics.compiled import compiled
 from stager.physics.contact.columns import (
-    DEPTH,
-    HEIGHT,
-    LENGTH,
-    NIP_EXPONENT,
-    NIP_REBOUND,
-    NIP_STIFFNESS,
-    NORMALS,
-    RAMP,
-    REACH,
-    ROLLING,
+    DEPTH, HEIGHT, LENGTH, NIP_EXPONENT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, RAMP, REACH, ROLLING,
 )  # fmt: skip
 
 Floats = Any

@@ -47,14 +47,14 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
 
 def run(
     packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Floats,
-    tolerance: float, steps: int, books: bool, out: Floats, exits: Floats,
+    how: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
     """Throw all samples; arguments as `stages.throw_lanes` has them. Raises StagerError where one does not end."""
 
     def work(low: int, high: int) -> None:
         lost = stages.throw_lanes(
             low, high, packed.body, packed.stages, packed.kinds, packed.laws, *speeds, entry_speed, spin, ends,
-            tolerance, steps, books, out, exits,
+            how, out, exits,
         )  # fmt: skip
         if lost:
             raise StagerError("a contact did not come to its end within the allowed number of steps")

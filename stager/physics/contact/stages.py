@@ -13,68 +13,12 @@ import numpy as np
 
 from stager.physics.compiled import compiled, entry
 from stager.physics.contact.columns import (
-    AIR_CORE,
-    AIR_DRAG,
-    AIR_LAMINAR,
-    AIR_TRANSITION,
-    AIR_TURBULENT,
-    AXIS,
-    BEGUN,
-    BRAKE,
-    CREEP,
-    CURRENT_LIMIT,
-    DEPTH,
-    ENTRY_SPEED,
-    ENTRY_SPIN,
-    EXPONENT,
-    GAIN,
-    GROWTH,
-    HALF_WIDTH,
-    HEAT,
-    HEIGHT,
-    HELD,
-    HIGH_SLIP,
-    IDLE_CURRENT,
-    IDLER,
-    IDLER_INVERSE,
-    INVERSE_INERTIA,
-    LAST_SLIP,
-    LAYOUT,
-    LENGTH,
-    LOW_SLIP,
-    MASS,
-    MOTOR_SLOPE,
-    NIP,
-    NIP_EXPONENT,
-    NIP_LAYOUT,
-    NIP_REBOUND,
-    NIP_STIFFNESS,
-    NORMALS,
-    PAIR,
-    PEAK_FORCE,
-    PEAK_POWER,
-    PITCH,
-    PULL,
-    RADIUS,
-    RAIL,
-    RAMP,
-    REACH,
-    REBOUND,
-    REST_DEPTH,
-    ROD_LENGTH,
-    ROLLING,
-    SIDE,
-    SLOWING,
-    SPEED,
-    START,
-    STIFFNESS,
-    TIME,
-    TORQUE_HIGH,
-    TORQUE_LOW,
-    TORQUE_SLOPE,
-    TURN,
-    WHEEL_RADIUS,
-    WORK,
+    AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BEGUN, BRAKE, CREEP, CURRENT_LIMIT, DEPTH,
+    ENTRY_SPEED, ENTRY_SPIN, EXPONENT, GAIN, GROWTH, HALF_WIDTH, HEAT, HEIGHT, HELD, HIGH_SLIP, IDLE_CURRENT, IDLER,
+    IDLER_INVERSE, INVERSE_INERTIA, LAST_SLIP, LAYOUT, LENGTH, LOW_SLIP, MASS, MOTOR_SLOPE, NIP, NIP_EXPONENT,
+    NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PEAK_FORCE, PEAK_POWER, PITCH, PULL, RADIUS, RAIL, RAMP,
+    REACH, REBOUND, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, START, STIFFNESS, TIME, TORQUE_HIGH,
+    TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK,
 )  # fmt: skip
 from stager.physics.contact.march import LOST, STOPPED, march
 from stager.physics.contact.profile import crush_loss, stored
@@ -221,8 +165,8 @@ def alike(sides: Floats, nips: Floats, k: int) -> bool:
 @compiled
 def throw_one(
     body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats, held_a: Floats,
-    held_b: Floats, speed: float, spin: float, count: int, tolerance: float, steps: int, books: bool, nips: Floats,
-    sides: Floats, places: Floats, marks: Any, out: Floats,
+    held_b: Floats, speed: float, spin: float, count: int, how: Floats, nips: Floats, sides: Floats,
+    places: Floats, marks: Any, out: Floats,
 ) -> tuple[float, float, int]:  # fmt: skip
     """Take one projectile through `count` stages.
 
@@ -233,6 +177,8 @@ def throw_one(
         Set and held surface speeds [m/s].
     speed, spin : float
         At the entry [m/s], [rad/s].
+    how : array, shape (3,)
+        TOLERANCE, STEPS and BOOKS.
     nips, sides, places, marks : room to work in
     out : array, shape (RECORD, stages)
         Records of the stages, written to.
@@ -304,8 +250,8 @@ def throw_one(
         nips[active[0], AXIS] = 0.0
         bend(piece, at[mark] - origin, span, opening, closes(at, number, nips, owner, mark + 1, total))
         speed, spin, place, ending = march(
-            acting[:n], active, touching, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, speed, spin,
-            start, parts, tolerance, steps,
+            acting[:n], active, touching, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, how, piece, speed, spin,
+            start, parts,
         )  # fmt: skip
         nips[active[0], AXIS] = origin
         for j in range(1, touching):
@@ -356,8 +302,7 @@ def bend(piece: Floats, low: float, span: float, opening: bool, closing: bool) -
 @entry
 def throw_lanes(
     low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats,
-    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, tolerance: float, steps: int, books: bool,
-    out: Floats, exits: Floats,
+    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, how: Floats, out: Floats, exits: Floats,
 ) -> int:  # fmt: skip
     """Throw the samples from `low` up to `high`; return how many did not come to an end.
 
@@ -388,7 +333,7 @@ def throw_lanes(
             body[min(i, body.shape[0] - 1)], stages[min(i, stages.shape[0] - 1)], kinds,
             laws[min(i, laws.shape[0] - 1)], speed_a[i], speed_b[i], held_a[i], held_b[i],
             entry[min(i, entry.shape[0] - 1)], spin[min(i, spin.shape[0] - 1)],
-            min(ends[min(i, ends.shape[0] - 1)], count), tolerance, steps, books, nips, sides, places, marks, out[i],
+            min(ends[min(i, ends.shape[0] - 1)], count), how, nips, sides, places, marks, out[i],
         )  # fmt: skip
         if exits[i, 2] == NOT_REACHED:
             lost += 1

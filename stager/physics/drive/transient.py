@@ -36,8 +36,8 @@ SPEED, HELD, COMMAND, TRIAL, FRESH, CURRENT, POWER, LOSSES, STORED, STEP_LOSSES,
 """SPEED [rad/s]; HELD: 1 where a governor holds it; COMMAND: throttle now; LOSSES: rates of the wheel's four energies,
 STORED: their sums [J], in the order of `Ledger`; SLOPES: accelerations of the seven stages of a step."""
 ROOM = 41
-BUS, DRAWN, HEAT, CHARGE, STEP_HEAT, STEP_CHARGE = range(6)
-"""Of the supply: terminal voltage [V], current now [A], heat [J], charge [C]."""
+BUS, DRAWN, HEAT, CHARGE, STEP_HEAT, STEP_CHARGE, BOOKS = range(7)
+"""Of the supply: terminal voltage [V], current now [A], heat [J], charge [C]; BOOKS: 1 where energies are summed."""
 
 PATIENCE, EAGER, EASING = 5000, 3500, 250
 """Most steps; steps from which on, and over how many of which each time tenfold, errors are let pass: an overloaded
@@ -107,10 +107,10 @@ def bus_voltage(wheels: Floats, source: float, sag: float, guess: float) -> floa
 
 
 @compiled
-def rates(wheels: Floats, supply: Floats, totals: Floats, stage: int, books: bool) -> None:
+def rates(wheels: Floats, supply: Floats, totals: Floats, stage: int) -> None:
     """Find the acceleration of each wheel at TRIAL as stage `stage` of a step [rad/s^2], and the rates of the books."""
     totals[BUS] = bus_voltage(wheels, supply[0], supply[1], totals[BUS])
-    drawn = 0.0
+    drawn, books = 0.0, totals[BOOKS] > 0.0
     for i in range(wheels.shape[0]):
         speed, pull = wheels[i, TRIAL], wheels[i, PULL]
         drag = air_moment(
@@ -201,7 +201,7 @@ def arrival(wheels: Floats, near: float, pace: float) -> float:
 
 
 @compiled
-def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float, books: bool) -> None:
+def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float) -> None:
     """Bring wheels to rest by the lags of their motors in `left` [s]: FRESH, and what the books gain.
 
     The books' rates go over from those at the start to those at the end as speeds do, the supply's with the slowest.
@@ -218,11 +218,11 @@ def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float, books:
             wheels[i, FRESH] = wheels[i, TARGET]
         for k in range(4):
             wheels[i, STEP_LOSSES + k] = span * wheels[i, LOSSES + k]
-    if not books:
+    if totals[BOOKS] == 0.0:
         return
     span = -slowest * expm1(-left / slowest)
     totals[STEP_HEAT], totals[STEP_CHARGE] = span * supply[1] * totals[DRAWN] * totals[DRAWN], span * totals[DRAWN]
-    rates(wheels, supply, totals, 6, books)
+    rates(wheels, supply, totals, 6)
     totals[STEP_HEAT] += (left - span) * supply[1] * totals[DRAWN] * totals[DRAWN]
     totals[STEP_CHARGE] += (left - span) * totals[DRAWN]
     for i in range(wheels.shape[0]):
@@ -234,7 +234,7 @@ def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float, books:
 
 @compiled
 def advance(
-    wheels: Floats, supply: Floats, totals: Floats, duration: float, tolerance: float, books: bool, near: float
+    wheels: Floats, supply: Floats, totals: Floats, duration: float, tolerance: float, near: float
 ) -> float:
     """Take the wheels from SPEED through `duration` [s], or until all lack at most `near` of their set speeds.
 
@@ -244,8 +244,8 @@ def advance(
         Columns up to SPEED set; SPEED is left at the end, energies in STORED [J].
     supply : array, shape (2,)
         Open voltage [V], resistance [ohm].
-    totals : array, shape (6,)
-        BUS a guess; HEAT [J] and CHARGE [C] are left there.
+    totals : array, shape (7,)
+        BUS a guess, BOOKS; HEAT [J] and CHARGE [C] are left there.
     tolerance : float
         Local error relative to the set speeds [-].
     near : float
@@ -264,12 +264,12 @@ def advance(
             wheels[i, STORED + k] = 0.0
     if near >= 0.0 and lack(wheels, 1.0, 0.0) <= near:
         return 0.0
-    left, size = duration, inf
+    left, size, books = duration, inf, totals[BOOKS] > 0.0
     for number in range(PATIENCE):
         if not left > 0.0:
             return inf if near >= 0.0 else duration
         command(wheels)
-        rates(wheels, supply, totals, 0, books)
+        rates(wheels, supply, totals, 0)
         ease = 10.0 ** (max(number - EAGER, 0) / EASING)
         calm, brisk = True, inf
         for i in range(wheels.shape[0]):
@@ -283,8 +283,8 @@ def advance(
             size = brisk
         totals[STEP_HEAT] = totals[STEP_CHARGE] = 0.0
         if calm:
-            calm_end(wheels, supply, totals, left, books)
-            keep(wheels, totals, books)
+            calm_end(wheels, supply, totals, left)
+            keep(wheels, totals)
             return inf if near >= 0.0 and lack(wheels, 1.0, 0.0) > near else duration
         pace = min(size, left)
         for i in range(wheels.shape[0]):
@@ -298,7 +298,7 @@ def advance(
                 for k in range(stage):
                     speed += STAGES[stage - 1, k] * wheels[i, SLOPES + k]
                 wheels[i, TRIAL] = max(wheels[i, SPEED] + pace * speed, 0.0)
-            rates(wheels, supply, totals, stage, books)
+            rates(wheels, supply, totals, stage)
             if books:
                 gather(wheels, totals, supply[1], pace * WEIGHTS[stage])
         ratio, first = 0.0, inf
@@ -320,17 +320,17 @@ def advance(
         elif ratio <= 1.0:
             if near >= 0.0 and lack(wheels, 1.0, 0.0) <= near:
                 return duration - left + arrival(wheels, near, pace)
-            keep(wheels, totals, books)
+            keep(wheels, totals)
             left = left - pace if pace < left else 0.0
     return np.nan
 
 
 @compiled
-def keep(wheels: Floats, totals: Floats, books: bool) -> None:
+def keep(wheels: Floats, totals: Floats) -> None:
     """Take over a step."""
     for i in range(wheels.shape[0]):
         wheels[i, SPEED] = wheels[i, FRESH]
-        if books:
+        if totals[BOOKS] > 0.0:
             for k in range(4):
                 wheels[i, STORED + k] += wheels[i, STEP_LOSSES + k]
     totals[HEAT] += totals[STEP_HEAT]
@@ -358,15 +358,15 @@ def advance_samples(
         Written to: heat of the supply [J], charge [C], time [s].
     """
     count = start.shape[1]
-    wheels, totals = np.zeros((count, ROOM)), np.zeros(6)
+    wheels, totals = np.zeros((count, ROOM)), np.zeros(7)
+    totals[BOOKS] = 1.0 if books else 0.0
     for n in range(low, high):
         wheels[:, :WHEEL] = built[min(n, built.shape[0] - 1)]
         wheels[:, TARGET : TARGET + 3] = settings[min(n, settings.shape[0] - 1)]
         wheels[:, SPEED] = start[n]
         totals[BUS] = bus[min(n, bus.shape[0] - 1)]
         whole[n, 2] = advance(
-            wheels, supply[min(n, supply.shape[0] - 1)], totals, duration[min(n, duration.shape[0] - 1)], tolerance,
-            books, near,
+            wheels, supply[min(n, supply.shape[0] - 1)], totals, duration[min(n, duration.shape[0] - 1)], tolerance, near,
         )  # fmt: skip
         speed[n], energy[n] = wheels[:, SPEED], wheels[:, STORED : STORED + 4]
         whole[n, 0], whole[n, 1] = totals[HEAT], totals[CHARGE]

@@ -10,15 +10,17 @@ from typing import Any
 import numpy as np
 
 from stager.physics.compiled import compiled, entry
-from stager.physics.contact.columns import NIP, SIDE
+from stager.physics.contact.columns import NIP, SIDE, TOLERANCE
 from stager.physics.contact.stages import (
     AFTER_A, AFTER_B, ENTRY, GRIP, JAM, NOT_REACHED, RECORD, SPEED_A, SYNC, throw_one,
 )  # fmt: skip
 from stager.physics.drive.transient import (
-    BUS, CHARGE, HEAT, ROOM, SPEED, STORED, TARGET, WHEEL, WHEEL_RADIUS, advance,
+    BOOKS, BUS, CHARGE, HEAT, ROOM, SPEED, STORED, TARGET, WHEEL, WHEEL_RADIUS, advance,
 )  # fmt: skip
 
 Floats = Any
+RECOVERED, RECORDED = 1e-8, 1e-9
+"""Tolerance of a recovery in the search, and of the last one, whose energies are kept [-]."""
 CLOSER = 0.2
 """Relative error of the wheel speeds, by the tolerance of the throws [-]."""
 MOST, FARTHEST = 30, 150
@@ -55,15 +57,15 @@ def leave(wheels: Floats, place: Any, out: Floats) -> None:
 
 @compiled
 def throw_from(
-    body: Floats, stages: Floats, kinds: Any, laws: Floats, wheels: Floats, place: Any, fed: Floats, tolerance: float,
-    books: bool, nips: Floats, sides: Floats, places: Floats, marks: Any, speeds: Floats, out: Floats, ends: Floats,
+    body: Floats, stages: Floats, kinds: Any, laws: Floats, wheels: Floats, place: Any, fed: Floats, how: Floats,
+    nips: Floats, sides: Floats, places: Floats, marks: Any, speeds: Floats, out: Floats, ends: Floats,
 ) -> None:  # fmt: skip
     """Throw from wheels at SPEED on their way to TARGET; see `contact.stages.throw_one`. ends: speed, spin, grip."""
     by_sides(wheels, place, SPEED, speeds, 0)
     by_sides(wheels, place, TARGET, speeds, 2)
     ends[0], ends[1], ends[2] = throw_one(
         body, stages, kinds, laws, speeds[0], speeds[1], speeds[2], speeds[3], fed[0], fed[1], place.shape[1],
-        tolerance, 0, books, nips, sides, places, marks, out,
+        how, nips, sides, places, marks, out,
     )  # fmt: skip
 
 
@@ -109,7 +111,7 @@ def update(rows: Floats, inverse: Floats) -> None:
 @compiled
 def settle_one(
     body: Floats, stages: Floats, kinds: Any, laws: Floats, wheels: Floats, supply: Floats, place: Any, fed: Floats,
-    rest: float, tolerance: float, first: Floats, nips: Floats, sides: Floats, places: Floats, marks: Any,
+    rest: float, quick: Floats, bare: Floats, first: Floats, nips: Floats, sides: Floats, places: Floats, marks: Any,
     speeds: Floats, rows: Floats, inverse: Floats, totals: Floats, out: Floats, ends: Floats, found: Floats,
 ) -> None:  # fmt: skip
     """Find the speeds at which the wheels of one launcher start a throw once they have settled.
@@ -124,15 +126,18 @@ def settle_one(
         Entry speed [m/s] and spin [rad/s].
     rest : float
         Time for recovery [s].
+    quick, bare : array, shape (3,)
+        How the first throw, and the others, are integrated.
     first : array, shape (RECORD, stages)
         Records of the throw from the set speeds.
     found : array, shape (3,)
         Written to: CONVERGED, CALLS, JAMMED.
     """
-    count, close, bus = wheels.shape[0], CLOSER * tolerance, totals[BUS]
+    count, close, bus = wheels.shape[0], CLOSER * bare[TOLERANCE], totals[BUS]
+    totals[BOOKS] = 0.0
     found[CONVERGED] = found[CALLS] = found[JAMMED] = 0.0
     leave(wheels, place, first)
-    advance(wheels, supply, totals, rest, 1e-8, False, -1.0)
+    advance(wheels, supply, totals, rest, RECOVERED, -1.0)
     for i in range(count):
         rows[POINT, i], rows[VALUE, i] = wheels[i, TARGET], wheels[i, SPEED]
     first_guess(wheels, place, first, rows, inverse)
@@ -158,12 +163,12 @@ def settle_one(
             found[CONVERGED], found[CALLS] = 1.0, call
             return
         throw_from(
-            body, stages, kinds, laws, wheels, place, fed, max(SCOUT, tolerance) if call == 0 else tolerance, False,
+            body, stages, kinds, laws, wheels, place, fed, quick if call == 0 else bare,
             nips, sides, places, marks, speeds, out, ends,
         )  # fmt: skip
         leave(wheels, place, out)
         totals[BUS] = bus
-        advance(wheels, supply, totals, rest, 1e-8, False, -1.0)
+        advance(wheels, supply, totals, rest, RECOVERED, -1.0)
         for i in range(count):
             rows[VALUE, i] = wheels[i, SPEED]
             rows[DROP, i] -= rows[VALUE, i] - rows[POINT, i]
@@ -175,7 +180,7 @@ def settle_one(
         for i in range(count):
             wheels[i, SPEED] = rows[POINT, i]
         throw_from(
-            body, stages, kinds, laws, wheels, place, fed, tolerance, False, nips, sides, places, marks, speeds, out,
+            body, stages, kinds, laws, wheels, place, fed, bare, nips, sides, places, marks, speeds, out,
             ends,
         )  # fmt: skip
         found[CALLS] = MOST + 1.0 + call
@@ -184,7 +189,7 @@ def settle_one(
             return
         leave(wheels, place, out)
         totals[BUS] = bus
-        advance(wheels, supply, totals, rest, 1e-8, False, -1.0)
+        advance(wheels, supply, totals, rest, RECOVERED, -1.0)
         moving = False
         for i in range(count):
             change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
@@ -206,7 +211,7 @@ def settle_one(
 @entry
 def settle_samples(
     low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, built: Floats, supply: Floats,
-    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, tolerance: float, books: bool,
+    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, how: Floats,
     point: Floats, out: Floats, exits: Floats, ended: Floats, energy: Floats, whole: Floats, found: Floats,
 ) -> int:  # fmt: skip
     """Settle the samples from `low` up to `high`; return how many throws did not come to an end.
@@ -217,8 +222,10 @@ def settle_samples(
     count, wide = place.shape[1], built.shape[1]
     nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
     places, marks = np.zeros((5, max(4 * count, 6))), np.zeros((5, max(4 * count, 2)), np.int64)
-    wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(6), np.zeros((4, count))
+    wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(7), np.zeros((4, count))
     rows, inverse, spare, lost = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros((RECORD, count)), 0
+    quick, bare = np.zeros(3), np.zeros(3)
+    quick[TOLERANCE], bare[TOLERANCE] = max(SCOUT, how[TOLERANCE]), how[TOLERANCE]
     for n in range(low, high):
         wheels[:, :WHEEL] = built[min(n, built.shape[0] - 1)]
         wheels[:, TARGET : TARGET + 3] = settings[min(n, settings.shape[0] - 1)]
@@ -227,20 +234,20 @@ def settle_samples(
         voltage, pause = bus[min(n, bus.shape[0] - 1)], rest[min(n, rest.shape[0] - 1)]
         totals[BUS] = voltage
         settle_one(
-            here, own, kinds, values, wheels, source, place, fed[min(n, fed.shape[0] - 1)], pause, tolerance,
+            here, own, kinds, values, wheels, source, place, fed[min(n, fed.shape[0] - 1)], pause, quick, bare,
             first[n], nips, sides, places, marks, speeds, rows, inverse, totals, spare, exits[n], found[n],
         )  # fmt: skip
         point[n] = rows[POINT]
         wheels[:, SPEED] = point[n]
         throw_from(
-            here, own, kinds, values, wheels, place, fed[min(n, fed.shape[0] - 1)], tolerance, books, nips, sides,
+            here, own, kinds, values, wheels, place, fed[min(n, fed.shape[0] - 1)], how, nips, sides,
             places, marks, speeds, out[n], exits[n],
         )  # fmt: skip
         if exits[n, 2] == NOT_REACHED:
             lost += 1
         leave(wheels, place, out[n])
-        totals[BUS] = voltage
-        whole[n, 2] = advance(wheels, source, totals, pause, 1e-9, True, -1.0)
+        totals[BUS], totals[BOOKS] = voltage, 1.0
+        whole[n, 2] = advance(wheels, source, totals, pause, RECORDED, -1.0)
         ended[n], energy[n] = wheels[:, SPEED], wheels[:, STORED : STORED + 4]
         whole[n, 0], whole[n, 1] = totals[HEAT], totals[CHARGE]
     return lost

@@ -12,7 +12,7 @@ from stager.errors import StagerError
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.batch import common_shape, lane, shape_of
-from stager.physics.chain import as_throw, prepare, throw
+from stager.physics.chain import as_throw, how, prepare, throw
 from stager.physics.contact.packing import spread
 from stager.physics.contact.run import share
 from stager.physics.contact.stages import RECORD
@@ -112,7 +112,7 @@ def settle_rhythm(rhythm: Rhythm, first: Throw, options: Options = DEFAULT) -> S
     def work(low: int, high: int) -> None:
         lost = settle_samples(
             low, high, packed.body, packed.stages, packed.kinds, packed.laws, built, supply, settings, bus, place, fed,
-            rest, records, options.tolerance, options.books, point, out, exits, ended, energy, whole, found,
+            rest, records, how(options), point, out, exits, ended, energy, whole, found,
         )  # fmt: skip
         if lost:
             raise StagerError("a contact did not come to its end within the allowed number of steps")
