@@ -25,7 +25,7 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate", "windage.py")
 """Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
-INNER = {**OPTIONS, "forceinline": True, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 """Inner functions make no arrays, so that none is counted, and ordinary Python does not call them."""
 
 _listeners: list[Callable[[], None]] = []
@@ -34,6 +34,11 @@ _listeners: list[Callable[[], None]] = []
 def compiled(function: Function) -> Function:
     """Compile a function that other compiled functions call."""
     return numba.njit(**INNER)(function) if COMPILES else function
+
+
+def inlined(function: Function) -> Function:
+    """Compile a small function into the body of those that call it; for what is called in every step."""
+    return numba.njit(forceinline=True, **INNER)(function) if COMPILES else function
 
 
 def plain(function: Callable[..., Any]) -> Callable[..., Any]:

@@ -14,7 +14,7 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.wheel import Wheel
 from stager.physics.air import SEA_LEVEL, Air
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 
 TRANSITION = 3e5
 """Reynolds number ωR²/ν where turbulence sets in [-]; Schlichting, Boundary-Layer Theory, from memory."""
@@ -48,7 +48,7 @@ def coefficient(number: Number) -> Floats:
     return np.where(number < TRANSITION, laminar_coefficient(number), mixed)
 
 
-@compiled
+@inlined
 def air_moment(
     angular_speed: float, laminar: float, turbulent: float, core: float, transition: float
 ) -> float:  # fmt: skip

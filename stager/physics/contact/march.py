@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import compiled
+from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    BOOKS, FORCE, FRESH, HALF_WIDTH, HEAT, HIGH_SLIP, LAST_SLIP, LOW_SLIP, PEAK_FORCE, PEAK_POWER, RATE, SLIP, SPEED, START,
-    START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_POWER, STEP_WORK, TIME, TOLERANCE, WHEEL, WORK,
+    BOOKS, FORCE, FRESH, HALF_WIDTH, HEAT, HIGH_SLIP, SLIP_OUT, SLIP_POWER, LOW_SLIP, ACCELERATION, DURATION, RATE, SLIP, SPEED, START,
+    START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_POWER, STEP_WORK, TOLERANCE, WHEEL, WORK,
 )  # fmt: skip
 from stager.physics.contact.equations import evaluate
 from stager.physics.contact.step import begin, step, way
@@ -98,9 +98,9 @@ def march(
         speed, spin, place, fresh = after, after_spin, place + size, True
         for n in range(count):
             k = active[n]
-            nips[k, TIME] += time
-            nips[k, PEAK_FORCE] = max(nips[k, PEAK_FORCE], thrust)
-            nips[k, PEAK_POWER] = max(nips[k, PEAK_POWER], nips[k, STEP_POWER])
+            nips[k, DURATION] += time
+            nips[k, ACCELERATION] = max(nips[k, ACCELERATION], thrust)
+            nips[k, SLIP_POWER] = max(nips[k, SLIP_POWER], nips[k, STEP_POWER])
         for j in range(acting.shape[0]):
             i = acting[j]
             sides[i, SPEED] = sides[i, FRESH]
@@ -123,7 +123,7 @@ def march(
     return speed, spin, way(piece, place)[0], LOST
 
 
-@compiled
+@inlined
 def restore(sides: Floats, i: int) -> None:
     """Put a side back to the start of a step that was refused."""
     sides[i, WHEEL], sides[i, SLIP], sides[i, FORCE], sides[i, RATE] = (
@@ -131,7 +131,7 @@ def restore(sides: Floats, i: int) -> None:
     )  # fmt: skip
 
 
-@compiled
+@inlined
 def look(active: Any, count: int, nips: Floats, sides: Floats, even: bool, thrust: float) -> None:
     """Take in what `evaluate` has found at one place: greatest force [N], slip power [W] and slips of side A."""
     for n in range(count):
@@ -139,6 +139,6 @@ def look(active: Any, count: int, nips: Floats, sides: Floats, even: bool, thrus
         slip = sides[2 * k, SLIP]
         power = sides[2 * k, FORCE] * slip
         power += power if even else sides[2 * k + 1, FORCE] * sides[2 * k + 1, SLIP]
-        nips[k, PEAK_FORCE], nips[k, PEAK_POWER] = max(nips[k, PEAK_FORCE], thrust), max(nips[k, PEAK_POWER], power)
+        nips[k, ACCELERATION], nips[k, SLIP_POWER] = max(nips[k, ACCELERATION], thrust), max(nips[k, SLIP_POWER], power)
         nips[k, LOW_SLIP], nips[k, HIGH_SLIP] = min(nips[k, LOW_SLIP], slip), max(nips[k, HIGH_SLIP], slip)
-        nips[k, LAST_SLIP] = slip
+        nips[k, SLIP_OUT] = slip

@@ -22,7 +22,7 @@ from stager.physics.windage import disc
 
 
 class Packed(NamedTuple):
-    """Arrays of a launcher as `stages.throw_lanes` takes them, and the shape of its batch."""
+    """Arrays of a launcher as `stages.throw_samples` takes them, and the shape of its batch."""
 
     body: Floats
     stages: Floats

@@ -49,10 +49,10 @@ def run(
     packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Floats,
     how: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
-    """Throw all samples; arguments as `stages.throw_lanes` has them. Raises StagerError where one does not end."""
+    """Throw all samples; arguments as `stages.throw_samples` has them. Raises StagerError where one does not end."""
 
     def work(low: int, high: int) -> None:
-        lost = stages.throw_lanes(
+        lost = stages.throw_samples(
             low, high, packed.body, packed.stages, packed.kinds, packed.laws, *speeds, entry_speed, spin, ends,
             how, out, exits,
         )  # fmt: skip

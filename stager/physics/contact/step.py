@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
     BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, FORCE, FORCE_DRIFT, FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT_SUM,
     KNOWN, MASS, MOTOR_STEEP, OFFSET, PART, PULLED, RATE, RATE_DRIFT, SHARE, SHARE_COUPLING, SLIP, SLIP_DRIFT, SPEED,
@@ -22,7 +22,7 @@ from stager.physics.contact.scheme import DRIFTS, GAMMA, INSIDE, MIX, MIX_KNOWN,
 Floats = Any
 
 
-@compiled
+@inlined
 def way(piece: Floats, parameter: float) -> tuple[float, float, float]:
     """Return the place x = low + a τ + b τ² + c τ³ [m] at τ = `parameter` and its first and second derivative."""
     low, a, b, c = piece[0], piece[1], piece[2], piece[3]
@@ -30,7 +30,7 @@ def way(piece: Floats, parameter: float) -> tuple[float, float, float]:
     return place, a + parameter * (2.0 * b + parameter * 3.0 * c), 2.0 * b + 6.0 * c * parameter
 
 
-@compiled
+@inlined
 def begin(acting: Any, sides: Floats) -> None:
     """Keep what `evaluate` found of each side at the start of a step, for all tries of that step."""
     for j in range(acting.shape[0]):
@@ -38,7 +38,7 @@ def begin(acting: Any, sides: Floats) -> None:
         sides[i, START_SLIP], sides[i, START_FORCE], sides[i, START_RATE] = sides[i, SLIP], sides[i, FORCE], sides[i, RATE]
 
 
-@compiled
+@inlined
 def step(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
     wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, place: float, size: float, speed: float, spin: float,

@@ -16,7 +16,7 @@ import numpy as np
 from stager.errors import StagerError
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
-from stager.physics.compiled import compiled, entry
+from stager.physics.compiled import compiled, entry, inlined
 from stager.physics.contact.run import share
 from stager.physics.drive.supply import Holding
 from stager.physics.drive.train import Train
@@ -60,7 +60,7 @@ WEIGHTS = np.array([*STAGES[5], 0.0])
 ERRORS = WEIGHTS - np.array([5179 / 57600, 0.0, 7571 / 16695, 393 / 640, -92097 / 339200, 187 / 2100, 1 / 40])
 
 
-@compiled
+@inlined
 def bus_voltage(wheels: Floats, source: float, sag: float, guess: float) -> float:
     """Find the currents of all motors at TRIAL [rad/s] and return the voltage of the bus [V].
 
@@ -142,7 +142,7 @@ def command(wheels: Floats) -> None:
         wheels[i, TRIAL] = wheels[i, SPEED]
 
 
-@compiled
+@inlined
 def gather(wheels: Floats, totals: Floats, sag: float, weight: float) -> None:
     """Add `weight` [s] of the rates of the books to the step's."""
     for i in range(wheels.shape[0]):
@@ -165,7 +165,7 @@ def crossing(start: float, start_slope: float, end: float, end_slope: float) -> 
     return (low + high) / 2.0
 
 
-@compiled
+@inlined
 def cubic(at: float, start: float, start_slope: float, end: float, end_slope: float) -> float:
     """Return the cubic with these ends and slopes at `at` on 0 … 1."""
     away = 1.0 - at
@@ -337,6 +337,26 @@ def keep(wheels: Floats, totals: Floats) -> None:
     totals[CHARGE] += totals[STEP_CHARGE]
 
 
+@compiled
+def set_wheels(wheels: Floats, built: Floats, settings: Floats) -> None:
+    """Set the columns of the wheels as they are built and set."""
+    for i in range(wheels.shape[0]):
+        for j in range(WHEEL):
+            wheels[i, j] = built[i, j]
+        for j in range(3):
+            wheels[i, TARGET + j] = settings[i, j]
+
+
+@compiled
+def read_wheels(wheels: Floats, totals: Floats, speed: Floats, energy: Floats, whole: Floats) -> None:
+    """Write the speeds and energies of the wheels, and heat and charge of the supply."""
+    for i in range(wheels.shape[0]):
+        speed[i] = wheels[i, SPEED]
+        for k in range(4):
+            energy[i, k] = wheels[i, STORED + k]
+    whole[0], whole[1] = totals[HEAT], totals[CHARGE]
+
+
 @entry
 def advance_samples(
     low: int, high: int, built: Floats, supply: Floats, settings: Floats, bus: Floats, start: Floats, duration: Floats,
@@ -361,15 +381,14 @@ def advance_samples(
     wheels, totals = np.zeros((count, ROOM)), np.zeros(7)
     totals[BOOKS] = 1.0 if books else 0.0
     for n in range(low, high):
-        wheels[:, :WHEEL] = built[min(n, built.shape[0] - 1)]
-        wheels[:, TARGET : TARGET + 3] = settings[min(n, settings.shape[0] - 1)]
-        wheels[:, SPEED] = start[n]
+        set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
+        for i in range(count):
+            wheels[i, SPEED] = start[n, i]
         totals[BUS] = bus[min(n, bus.shape[0] - 1)]
         whole[n, 2] = advance(
             wheels, supply[min(n, supply.shape[0] - 1)], totals, duration[min(n, duration.shape[0] - 1)], tolerance, near,
         )  # fmt: skip
-        speed[n], energy[n] = wheels[:, SPEED], wheels[:, STORED : STORED + 4]
-        whole[n, 0], whole[n, 1] = totals[HEAT], totals[CHARGE]
+        read_wheels(wheels, totals, speed[n], energy[n], whole[n])
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,12 +10,12 @@ from typing import Any
 import numpy as np
 
 from stager.physics.compiled import compiled, entry
-from stager.physics.contact.columns import NIP, SIDE, TOLERANCE
-from stager.physics.contact.stages import (
-    AFTER_A, AFTER_B, ENTRY, GRIP, JAM, NOT_REACHED, RECORD, SPEED_A, SYNC, throw_one,
+from stager.physics.contact.columns import (
+    AFTER_A, ENTRY, GRIP, NIP, RECORD, SIDE, SPEED_A, TOLERANCE,
 )  # fmt: skip
+from stager.physics.contact.stages import JAM, NOT_REACHED, SYNC, throw_one
 from stager.physics.drive.transient import (
-    BOOKS, BUS, CHARGE, HEAT, ROOM, SPEED, STORED, TARGET, WHEEL, WHEEL_RADIUS, advance,
+    BOOKS, BUS, ROOM, SPEED, TARGET, WHEEL_RADIUS, advance, read_wheels, set_wheels,
 )  # fmt: skip
 
 Floats = Any
@@ -49,10 +49,9 @@ def by_sides(wheels: Floats, place: Any, column: int, sides: Floats, row: int) -
 def leave(wheels: Floats, place: Any, out: Floats) -> None:
     """Set the wheels to the speeds that a throw leaves [rad/s]."""
     for k in range(place.shape[1]):
-        a, b = place[0, k], place[1, k]
-        wheels[a, SPEED] = out[AFTER_A, k] / wheels[a, WHEEL_RADIUS]
-        if b != a:
-            wheels[b, SPEED] = out[AFTER_B, k] / wheels[b, WHEEL_RADIUS]
+        for side in range(1, -1, -1):
+            i = place[side, k]
+            wheels[i, SPEED] = out[AFTER_A + side, k] / wheels[i, WHEEL_RADIUS]
 
 
 @compiled
@@ -76,7 +75,9 @@ def first_guess(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse
     VALUE holds where the first recovery ends. All of a wheel's lack before a throw is left after it while it slips; in
     full grip projectile and wheel share what they bring, so that the wheel's part is 1 − (loss of speed)/(u − v₀).
     """
-    inverse[:, :] = 0.0
+    for i in range(inverse.shape[0]):
+        for j in range(inverse.shape[0]):
+            inverse[i, j] = 0.0
     for k in range(place.shape[1]):
         excess = first[SPEED_A, k] - first[ENTRY, k]
         lost = first[SPEED_A, k] - first[AFTER_A, k]
@@ -91,9 +92,39 @@ def first_guess(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse
 
 
 @compiled
-def update(rows: Floats, inverse: Floats) -> None:
-    """Broyden's good update of `inverse`, from CHANGE of the point and DROP of the residual along it."""
+def propose(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool:
+    """Move POINT by Broyden's step, or to VALUE where that leads out of bounds; return whether it has still moved.
+
+    Points stay within 0 and the set speed, or BEYOND times that where a recovery ends above it.
+    """
+    count, inside, moving = inverse.shape[0], True, False
+    for i in range(count):
+        change = 0.0
+        for j in range(count):
+            change += inverse[i, j] * (rows[VALUE, j] - rows[POINT, j])
+        aim, top = rows[POINT, i] + change, wheels[i, TARGET]
+        if rows[VALUE, i] > top:
+            top *= BEYOND
+        inside = inside and 0.0 <= aim and aim <= top
+        rows[CHANGE, i] = change
+    for i in range(count):
+        residual = rows[VALUE, i] - rows[POINT, i]
+        if not inside:
+            rows[CHANGE, i] = residual
+        moving = moving or max(abs(rows[CHANGE, i]), abs(residual)) > close * wheels[i, TARGET]
+        rows[DROP, i] = residual
+        rows[POINT, i] += rows[CHANGE, i]
+        wheels[i, SPEED] = rows[POINT, i]
+    return moving
+
+
+@compiled
+def update(wheels: Floats, rows: Floats, inverse: Floats) -> None:
+    """Take over where a cycle ended, by Broyden's good update of `inverse` from CHANGE and the residual's DROP."""
     count = inverse.shape[0]
+    for i in range(count):
+        rows[VALUE, i] = wheels[i, SPEED]
+        rows[DROP, i] -= rows[VALUE, i] - rows[POINT, i]
     scale = squares = 0.0
     for i in range(count):
         rows[REACHED, i] = rows[ALONG, i] = 0.0
@@ -106,6 +137,26 @@ def update(rows: Floats, inverse: Floats) -> None:
         for i in range(count):
             for j in range(count):
                 inverse[i, j] += (rows[CHANGE, i] - rows[REACHED, i]) * rows[ALONG, j] / scale
+
+
+@compiled
+def follow(wheels: Floats, rows: Floats, close: float, leaps: bool) -> int:
+    """Move POINT on by a cycle and return 1 where it has come to rest.
+
+    leaps: go as far as the last two changes say that all further ones would, up to LEAP of the set speed.
+    """
+    moving = False
+    for i in range(wheels.shape[0]):
+        change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
+        moving = moving or abs(change) > close * target
+        rows[POINT, i] += change
+        if leaps:
+            ratio = change / rows[LAST, i] if rows[LAST, i] != 0.0 else 0.0
+            ratio = min(max(ratio, 0.0), LONGEST)
+            leap = min(max(change * ratio / (1.0 - ratio), -LEAP * target), LEAP * target)
+            rows[POINT, i] = max(rows[POINT, i] + leap, 0.0)
+        rows[LAST, i] = change
+    return 0 if moving else 1
 
 
 @compiled
@@ -133,79 +184,42 @@ def settle_one(
     found : array, shape (3,)
         Written to: CONVERGED, CALLS, JAMMED.
     """
-    count, close, bus = wheels.shape[0], CLOSER * bare[TOLERANCE], totals[BUS]
-    totals[BOOKS] = 0.0
-    found[CONVERGED] = found[CALLS] = found[JAMMED] = 0.0
+    count, close, bus, followed = wheels.shape[0], CLOSER * bare[TOLERANCE], totals[BUS], 0
+    found[CONVERGED] = found[CALLS] = found[JAMMED] = totals[BOOKS] = 0.0
     leave(wheels, place, first)
     advance(wheels, supply, totals, rest, RECOVERED, -1.0)
     for i in range(count):
         rows[POINT, i], rows[VALUE, i] = wheels[i, TARGET], wheels[i, SPEED]
     first_guess(wheels, place, first, rows, inverse)
-    for call in range(MOST):
-        inside, moving = True, False
-        for i in range(count):
-            rows[CHANGE, i] = 0.0
-            for j in range(count):
-                rows[CHANGE, i] += inverse[i, j] * (rows[VALUE, j] - rows[POINT, j])
-            aim, top = rows[POINT, i] + rows[CHANGE, i], wheels[i, TARGET]
-            if rows[VALUE, i] > top:
-                top *= BEYOND
-            inside = inside and 0.0 <= aim and aim <= top
-        for i in range(count):
-            residual = rows[VALUE, i] - rows[POINT, i]
-            if not inside:
-                rows[CHANGE, i] = residual
-            moving = moving or max(abs(rows[CHANGE, i]), abs(residual)) > close * wheels[i, TARGET]
-            rows[DROP, i] = residual
-            rows[POINT, i] += rows[CHANGE, i]
-            wheels[i, SPEED] = rows[POINT, i]
+    for call in range(MOST + FARTHEST):
+        moving = False
+        if call < MOST:
+            moving = propose(wheels, rows, inverse, close)
+        else:
+            for i in range(count):
+                if call == MOST:
+                    rows[POINT, i], rows[LAST, i] = wheels[i, TARGET], 0.0
+                moving = moving or call == MOST
+                wheels[i, SPEED] = rows[POINT, i]
+            moving = moving or followed == 0
+        found[CALLS] = call
         if not moving:
-            found[CONVERGED], found[CALLS] = 1.0, call
+            found[CONVERGED] = 1.0
             return
         throw_from(
-            body, stages, kinds, laws, wheels, place, fed, quick if call == 0 else bare,
-            nips, sides, places, marks, speeds, out, ends,
+            body, stages, kinds, laws, wheels, place, fed, quick if call == 0 else bare, nips, sides, places, marks,
+            speeds, out, ends,
         )  # fmt: skip
-        leave(wheels, place, out)
-        totals[BUS] = bus
-        advance(wheels, supply, totals, rest, RECOVERED, -1.0)
-        for i in range(count):
-            rows[VALUE, i] = wheels[i, SPEED]
-            rows[DROP, i] -= rows[VALUE, i] - rows[POINT, i]
-        update(rows, inverse)
-    for i in range(count):
-        rows[POINT, i] = wheels[i, TARGET]
-        rows[LAST, i] = 0.0
-    for call in range(FARTHEST):
-        for i in range(count):
-            wheels[i, SPEED] = rows[POINT, i]
-        throw_from(
-            body, stages, kinds, laws, wheels, place, fed, bare, nips, sides, places, marks, speeds, out,
-            ends,
-        )  # fmt: skip
-        found[CALLS] = MOST + 1.0 + call
-        if ends[2] == JAM:
+        if call >= MOST and ends[2] == JAM:
             found[JAMMED] = 1.0
             return
         leave(wheels, place, out)
         totals[BUS] = bus
         advance(wheels, supply, totals, rest, RECOVERED, -1.0)
-        moving = False
-        for i in range(count):
-            change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
-            moving = moving or abs(change) > close * target
-        if not moving:
-            found[CONVERGED] = 1.0
-            return
-        for i in range(count):
-            change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
-            rows[POINT, i] += change
-            if call % 2 == 1:
-                ratio = change / rows[LAST, i] if rows[LAST, i] != 0.0 else 0.0
-                ratio = min(max(ratio, 0.0), LONGEST)
-                leap = min(max(change * ratio / (1.0 - ratio), -LEAP * target), LEAP * target)
-                rows[POINT, i] = max(rows[POINT, i] + leap, 0.0)
-            rows[LAST, i] = change
+        if call < MOST:
+            update(wheels, rows, inverse)
+        else:
+            followed = follow(wheels, rows, close, (call - MOST) % 2 == 1)
 
 
 @entry
@@ -221,14 +235,13 @@ def settle_samples(
     """
     count, wide = place.shape[1], built.shape[1]
     nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
-    places, marks = np.zeros((5, max(4 * count, 6))), np.zeros((5, max(4 * count, 2)), np.int64)
+    places, marks = np.zeros((5, 4 * count + 6)), np.zeros((5, 4 * count + 1), np.int64)
     wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(7), np.zeros((4, count))
     rows, inverse, spare, lost = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros((RECORD, count)), 0
     quick, bare = np.zeros(3), np.zeros(3)
     quick[TOLERANCE], bare[TOLERANCE] = max(SCOUT, how[TOLERANCE]), how[TOLERANCE]
     for n in range(low, high):
-        wheels[:, :WHEEL] = built[min(n, built.shape[0] - 1)]
-        wheels[:, TARGET : TARGET + 3] = settings[min(n, settings.shape[0] - 1)]
+        set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
         here, own = body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)]
         values, source = laws[min(n, laws.shape[0] - 1)], supply[min(n, supply.shape[0] - 1)]
         voltage, pause = bus[min(n, bus.shape[0] - 1)], rest[min(n, rest.shape[0] - 1)]
@@ -237,8 +250,8 @@ def settle_samples(
             here, own, kinds, values, wheels, source, place, fed[min(n, fed.shape[0] - 1)], pause, quick, bare,
             first[n], nips, sides, places, marks, speeds, rows, inverse, totals, spare, exits[n], found[n],
         )  # fmt: skip
-        point[n] = rows[POINT]
-        wheels[:, SPEED] = point[n]
+        for i in range(wide):
+            point[n, i] = wheels[i, SPEED] = rows[POINT, i]
         throw_from(
             here, own, kinds, values, wheels, place, fed[min(n, fed.shape[0] - 1)], how, nips, sides,
             places, marks, speeds, out[n], exits[n],
@@ -248,6 +261,5 @@ def settle_samples(
         leave(wheels, place, out[n])
         totals[BUS], totals[BOOKS] = voltage, 1.0
         whole[n, 2] = advance(wheels, source, totals, pause, RECORDED, -1.0)
-        ended[n], energy[n] = wheels[:, SPEED], wheels[:, STORED : STORED + 4]
-        whole[n, 0], whole[n, 1] = totals[HEAT], totals[CHARGE]
+        read_wheels(wheels, totals, ended[n], energy[n], whole[n])
     return lost

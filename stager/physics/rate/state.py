@@ -13,9 +13,9 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.batch import common_shape, lane, shape_of
 from stager.physics.chain import as_throw, how, prepare, throw
+from stager.physics.contact.columns import RECORD
 from stager.physics.contact.packing import spread
 from stager.physics.contact.run import share
-from stager.physics.contact.stages import RECORD
 from stager.physics.drive.train import build_train
 from stager.physics.drive.transient import Ledger, pack_holding, pack_supply, pack_wheels
 from stager.physics.options import DEFAULT, Options
