@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.physics.compiled import compiled, entry
+from stager.physics.compiled import compiled, entry, kept
 from stager.physics.contact.columns import (
     ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
     CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EVEN, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT,
@@ -132,7 +132,7 @@ def finish(nips: Floats, k: int, sides: Floats, body: Floats, speed: float, spin
             nip[MOTOR_WORK] += side[WORK] + gained
 
 
-@compiled
+@kept
 def throw_one(
     body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats, held_a: Floats,
     held_b: Floats, speed: float, spin: float, count: int, how: Floats, nips: Floats, sides: Floats, places: Floats,

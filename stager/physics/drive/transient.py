@@ -36,8 +36,8 @@ SPEED, HELD, COMMAND, TRIAL, FRESH, CURRENT, POWER, LOSSES, STORED, STEP_LOSSES,
 """SPEED [rad/s]; HELD: 1 where a governor holds it; COMMAND: throttle now; LOSSES: rates of the wheel's four energies,
 STORED: their sums [J], in the order of `Ledger`; SLOPES: accelerations of the seven stages of a step."""
 ROOM = 41
-BUS, DRAWN, HEAT, CHARGE, STEP_HEAT, STEP_CHARGE, BOOKS = range(7)
-"""Of the supply: terminal voltage [V], current now [A], heat [J], charge [C]; BOOKS: 1 where energies are summed."""
+BUS, DRAWN, HEAT, CHARGE, STEP_HEAT, STEP_CHARGE, ENERGIES = range(7)
+"""Of the supply: terminal voltage [V], current now [A], heat [J], charge [C]; ENERGIES: 1 where energies are summed."""
 
 PATIENCE, EAGER, EASING = 5000, 3500, 250
 """Most steps; steps from which on, and over how many of which each time tenfold, errors are let pass: an overloaded
@@ -107,10 +107,10 @@ def bus_voltage(wheels: Floats, source: float, sag: float, guess: float) -> floa
 
 
 @compiled
-def rates(wheels: Floats, supply: Floats, totals: Floats, stage: int) -> None:
-    """Find the acceleration of each wheel at TRIAL as stage `stage` of a step [rad/s^2], and the rates of the books."""
+def rates(wheels: Floats, supply: Floats, totals: Floats, stage: float) -> None:
+    """Find the acceleration of each wheel at TRIAL as stage `stage` of a step [rad/s^2], and the rates of the energies."""
     totals[BUS] = bus_voltage(wheels, supply[0], supply[1], totals[BUS])
-    drawn, books = 0.0, totals[BOOKS] > 0.0
+    drawn, books = 0.0, totals[ENERGIES] > 0.0
     for i in range(wheels.shape[0]):
         speed, pull = wheels[i, TRIAL], wheels[i, PULL]
         drag = air_moment(
@@ -119,7 +119,7 @@ def rates(wheels: Floats, supply: Floats, totals: Floats, stage: int) -> None:
         torque = pull * (wheels[i, CURRENT] - wheels[i, IDLE_CURRENT]) - drag
         if wheels[i, HELD] > 0.0 or (speed <= 0.0 and torque < 0.0):
             torque = 0.0
-        wheels[i, SLOPES + stage] = torque / wheels[i, INERTIA]
+        wheels[i, SLOPES + int(stage)] = torque / wheels[i, INERTIA]
         if books:
             drawn += wheels[i, COUNT] * wheels[i, POWER]
             wheels[i, LOSSES] = wheels[i, POWER]
@@ -218,11 +218,11 @@ def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float) -> Non
             wheels[i, FRESH] = wheels[i, TARGET]
         for k in range(4):
             wheels[i, STEP_LOSSES + k] = span * wheels[i, LOSSES + k]
-    if totals[BOOKS] == 0.0:
+    if totals[ENERGIES] == 0.0:
         return
     span = -slowest * expm1(-left / slowest)
     totals[STEP_HEAT], totals[STEP_CHARGE] = span * supply[1] * totals[DRAWN] * totals[DRAWN], span * totals[DRAWN]
-    rates(wheels, supply, totals, 6)
+    rates(wheels, supply, totals, 6.0)
     totals[STEP_HEAT] += (left - span) * supply[1] * totals[DRAWN] * totals[DRAWN]
     totals[STEP_CHARGE] += (left - span) * totals[DRAWN]
     for i in range(wheels.shape[0]):
@@ -245,7 +245,7 @@ def advance(
     supply : array, shape (2,)
         Open voltage [V], resistance [ohm].
     totals : array, shape (7,)
-        BUS a guess, BOOKS; HEAT [J] and CHARGE [C] are left there.
+        BUS a guess, ENERGIES; HEAT [J] and CHARGE [C] are left there.
     tolerance : float
         Local error relative to the set speeds [-].
     near : float
@@ -264,12 +264,12 @@ def advance(
             wheels[i, STORED + k] = 0.0
     if near >= 0.0 and lack(wheels, 1.0, 0.0) <= near:
         return 0.0
-    left, size, books = duration, inf, totals[BOOKS] > 0.0
+    left, size, books = duration, inf, totals[ENERGIES] > 0.0
     for number in range(PATIENCE):
         if not left > 0.0:
             return inf if near >= 0.0 else duration
         command(wheels)
-        rates(wheels, supply, totals, 0)
+        rates(wheels, supply, totals, 0.0)
         ease = 10.0 ** (max(number - EAGER, 0) / EASING)
         calm, brisk = True, inf
         for i in range(wheels.shape[0]):
@@ -298,7 +298,7 @@ def advance(
                 for k in range(stage):
                     speed += STAGES[stage - 1, k] * wheels[i, SLOPES + k]
                 wheels[i, TRIAL] = max(wheels[i, SPEED] + pace * speed, 0.0)
-            rates(wheels, supply, totals, stage)
+            rates(wheels, supply, totals, 1.0 * stage)
             if books:
                 gather(wheels, totals, supply[1], pace * WEIGHTS[stage])
         ratio, first = 0.0, inf
@@ -330,7 +330,7 @@ def keep(wheels: Floats, totals: Floats) -> None:
     """Take over a step."""
     for i in range(wheels.shape[0]):
         wheels[i, SPEED] = wheels[i, FRESH]
-        if totals[BOOKS] > 0.0:
+        if totals[ENERGIES] > 0.0:
             for k in range(4):
                 wheels[i, STORED + k] += wheels[i, STEP_LOSSES + k]
     totals[HEAT] += totals[STEP_HEAT]
@@ -379,7 +379,7 @@ def advance_samples(
     """
     count = start.shape[1]
     wheels, totals = np.zeros((count, ROOM)), np.zeros(7)
-    totals[BOOKS] = 1.0 if books else 0.0
+    totals[ENERGIES] = 1.0 if books else 0.0
     for n in range(low, high):
         set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
         for i in range(count):

@@ -11,11 +11,11 @@ import numpy as np
 
 from stager.physics.compiled import compiled, entry
 from stager.physics.contact.columns import (
-    AFTER_A, ENTRY, GRIP, NIP, RECORD, SIDE, SPEED_A, TOLERANCE,
+    AFTER_A, BOOKS, ENTRY, GRIP, NIP, SIDE, SPEED_A, TOLERANCE,
 )  # fmt: skip
 from stager.physics.contact.stages import JAM, NOT_REACHED, SYNC, throw_one
 from stager.physics.drive.transient import (
-    BOOKS, BUS, ROOM, SPEED, TARGET, WHEEL_RADIUS, advance, read_wheels, set_wheels,
+    BUS, ENERGIES, ROOM, SPEED, TARGET, WHEEL_RADIUS, advance, read_wheels, set_wheels,
 )  # fmt: skip
 
 Floats = Any
@@ -33,7 +33,7 @@ LEAP, LONGEST = 0.1, 0.995
 """Greatest leap, as a share of a wheel's set speed; greatest ratio of one change to the last that a leap trusts [-]."""
 POINT, VALUE, CHANGE, DROP, REACHED, ALONG, LAST = range(7)
 """Rows of the search's room."""
-CONVERGED, CALLS, JAMMED = range(3)
+CONVERGED, CALLS = range(2)
 
 
 @compiled
@@ -52,20 +52,6 @@ def leave(wheels: Floats, place: Any, out: Floats) -> None:
         for side in range(1, -1, -1):
             i = place[side, k]
             wheels[i, SPEED] = out[AFTER_A + side, k] / wheels[i, WHEEL_RADIUS]
-
-
-@compiled
-def throw_from(
-    body: Floats, stages: Floats, kinds: Any, laws: Floats, wheels: Floats, place: Any, fed: Floats, how: Floats,
-    nips: Floats, sides: Floats, places: Floats, marks: Any, speeds: Floats, out: Floats, ends: Floats,
-) -> None:  # fmt: skip
-    """Throw from wheels at SPEED on their way to TARGET; see `contact.stages.throw_one`. ends: speed, spin, grip."""
-    by_sides(wheels, place, SPEED, speeds, 0)
-    by_sides(wheels, place, TARGET, speeds, 2)
-    ends[0], ends[1], ends[2] = throw_one(
-        body, stages, kinds, laws, speeds[0], speeds[1], speeds[2], speeds[3], fed[0], fed[1], place.shape[1],
-        how, nips, sides, places, marks, out,
-    )  # fmt: skip
 
 
 @compiled
@@ -140,8 +126,8 @@ def update(wheels: Floats, rows: Floats, inverse: Floats) -> None:
 
 
 @compiled
-def follow(wheels: Floats, rows: Floats, close: float, leaps: bool) -> int:
-    """Move POINT on by a cycle and return 1 where it has come to rest.
+def follow(wheels: Floats, rows: Floats, close: float, leaps: bool) -> bool:
+    """Move POINT on by a cycle and return whether it has come to rest.
 
     leaps: go as far as the last two changes say that all further ones would, up to LEAP of the set speed.
     """
@@ -156,110 +142,102 @@ def follow(wheels: Floats, rows: Floats, close: float, leaps: bool) -> int:
             leap = min(max(change * ratio / (1.0 - ratio), -LEAP * target), LEAP * target)
             rows[POINT, i] = max(rows[POINT, i] + leap, 0.0)
         rows[LAST, i] = change
-    return 0 if moving else 1
+    return not moving
 
 
 @compiled
-def settle_one(
-    body: Floats, stages: Floats, kinds: Any, laws: Floats, wheels: Floats, supply: Floats, place: Any, fed: Floats,
-    rest: float, quick: Floats, bare: Floats, first: Floats, nips: Floats, sides: Floats, places: Floats, marks: Any,
-    speeds: Floats, rows: Floats, inverse: Floats, totals: Floats, out: Floats, ends: Floats, found: Floats,
-) -> None:  # fmt: skip
-    """Find the speeds at which the wheels of one launcher start a throw once they have settled.
-
-    Parameters
-    ----------
-    wheels : array, shape (wheels, ROOM)
-        Set up but for SPEED; the point is left in row POINT of `rows` [rad/s].
-    place : array of int, shape (2, stages)
-        The wheel that is side A or B of a stage, B as A where both are alike.
-    fed : array, shape (2,)
-        Entry speed [m/s] and spin [rad/s].
-    rest : float
-        Time for recovery [s].
-    quick, bare : array, shape (3,)
-        How the first throw, and the others, are integrated.
-    first : array, shape (RECORD, stages)
-        Records of the throw from the set speeds.
-    found : array, shape (3,)
-        Written to: CONVERGED, CALLS, JAMMED.
-    """
-    count, close, bus, followed = wheels.shape[0], CLOSER * bare[TOLERANCE], totals[BUS], 0
-    found[CONVERGED] = found[CALLS] = found[JAMMED] = totals[BOOKS] = 0.0
-    leave(wheels, place, first)
-    advance(wheels, supply, totals, rest, RECOVERED, -1.0)
-    for i in range(count):
+def start_search(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> None:
+    """Begin the search at the set speeds, with the wheels where the recovery from the first throw has ended."""
+    for i in range(wheels.shape[0]):
         rows[POINT, i], rows[VALUE, i] = wheels[i, TARGET], wheels[i, SPEED]
     first_guess(wheels, place, first, rows, inverse)
-    for call in range(MOST + FARTHEST):
-        moving = False
-        if call < MOST:
-            moving = propose(wheels, rows, inverse, close)
-        else:
-            for i in range(count):
-                if call == MOST:
-                    rows[POINT, i], rows[LAST, i] = wheels[i, TARGET], 0.0
-                moving = moving or call == MOST
-                wheels[i, SPEED] = rows[POINT, i]
-            moving = moving or followed == 0
-        found[CALLS] = call
-        if not moving:
-            found[CONVERGED] = 1.0
-            return
-        throw_from(
-            body, stages, kinds, laws, wheels, place, fed, quick if call == 0 else bare, nips, sides, places, marks,
-            speeds, out, ends,
-        )  # fmt: skip
-        if call >= MOST and ends[2] == JAM:
-            found[JAMMED] = 1.0
-            return
-        leave(wheels, place, out)
-        totals[BUS] = bus
-        advance(wheels, supply, totals, rest, RECOVERED, -1.0)
-        if call < MOST:
-            update(wheels, rows, inverse)
-        else:
-            followed = follow(wheels, rows, close, (call - MOST) % 2 == 1)
+
+
+@compiled
+def next_point(wheels: Floats, rows: Floats, inverse: Floats, close: float, call: int) -> bool:
+    """Set the wheels to the next point of the search, and then of following on; return whether it has come to rest."""
+    if call < MOST:
+        return not propose(wheels, rows, inverse, close)
+    for i in range(wheels.shape[0]):
+        if call == MOST:
+            rows[POINT, i], rows[LAST, i] = wheels[i, TARGET], 0.0
+        wheels[i, SPEED] = rows[POINT, i]
+    return False
 
 
 @entry
 def settle_samples(
     low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, built: Floats, supply: Floats,
-    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, how: Floats,
-    point: Floats, out: Floats, exits: Floats, ended: Floats, energy: Floats, whole: Floats, found: Floats,
+    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, how: Floats, point: Floats,
+    out: Floats, exits: Floats, ended: Floats, energy: Floats, whole: Floats, found: Floats,
 ) -> int:  # fmt: skip
     """Settle the samples from `low` up to `high`; return how many throws did not come to an end.
 
-    Arguments as `throw_samples`, `advance_samples` and `settle_one` have them, with the first axis over the samples;
-    written to: the settled speeds `point` (rad/s), the throw from there, the speeds that recovery ends at, its energies.
+    Arguments as `throw_samples` and `advance_samples` have them, with the first axis over the samples or of length 1.
+
+    Parameters
+    ----------
+    place : array of int, shape (2, stages)
+        The wheel that is side A or B of a stage, B as A where both are alike.
+    fed : array, shape (samples, 2)
+        Entry speed [m/s] and spin [rad/s].
+    rest : array, shape (samples or 1,)
+        Time for recovery [s].
+    first : array, shape (samples, RECORD, stages)
+        Records of the throws from the set speeds.
+    point, out, exits : array
+        Written to: speeds at which the wheels start a settled throw [rad/s], its records, and what leaves.
+    ended, energy, whole : array
+        Written to: speeds at the end of the recovery and its energies.
+    found : array, shape (samples, 2)
+        Written to: CONVERGED and CALLS.
     """
-    count, wide = place.shape[1], built.shape[1]
+    count, wide, lost = place.shape[1], built.shape[1], 0
     nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
     places, marks = np.zeros((5, 4 * count + 6)), np.zeros((5, 4 * count + 1), np.int64)
     wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(7), np.zeros((4, count))
-    rows, inverse, spare, lost = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros((RECORD, count)), 0
-    quick, bare = np.zeros(3), np.zeros(3)
-    quick[TOLERANCE], bare[TOLERANCE] = max(SCOUT, how[TOLERANCE]), how[TOLERANCE]
+    rows, inverse, accuracy = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros(3)
+    close = CLOSER * how[TOLERANCE]
     for n in range(low, high):
         set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
-        here, own = body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)]
-        values, source = laws[min(n, laws.shape[0] - 1)], supply[min(n, supply.shape[0] - 1)]
-        voltage, pause = bus[min(n, bus.shape[0] - 1)], rest[min(n, rest.shape[0] - 1)]
-        totals[BUS] = voltage
-        settle_one(
-            here, own, kinds, values, wheels, source, place, fed[min(n, fed.shape[0] - 1)], pause, quick, bare,
-            first[n], nips, sides, places, marks, speeds, rows, inverse, totals, spare, exits[n], found[n],
-        )  # fmt: skip
-        for i in range(wide):
-            point[n, i] = wheels[i, SPEED] = rows[POINT, i]
-        throw_from(
-            here, own, kinds, values, wheels, place, fed[min(n, fed.shape[0] - 1)], how, nips, sides,
-            places, marks, speeds, out[n], exits[n],
-        )  # fmt: skip
+        source, voltage = supply[min(n, supply.shape[0] - 1)], bus[min(n, bus.shape[0] - 1)]
+        pause, tolerance, last, converged = rest[min(n, rest.shape[0] - 1)], RECOVERED, False, False
+        leave(wheels, place, first[n])
+        totals[BUS], totals[ENERGIES], accuracy[BOOKS] = voltage, 0.0, 0.0
+        advance(wheels, source, totals, pause, tolerance, -1.0)
+        start_search(wheels, place, first[n], rows, inverse)
+        for call in range(MOST + FARTHEST + 1):
+            if call < MOST + FARTHEST and not last:
+                last = converged = next_point(wheels, rows, inverse, close, call)
+            else:
+                last = True
+            accuracy[TOLERANCE] = how[TOLERANCE]
+            if call == 0 and not last:
+                accuracy[TOLERANCE] = max(SCOUT, how[TOLERANCE])
+            if last:
+                accuracy[BOOKS], totals[ENERGIES], tolerance = how[BOOKS], 1.0, RECORDED
+                found[n, CONVERGED], found[n, CALLS] = 1.0 if converged else 0.0, call
+                for i in range(wide):
+                    point[n, i] = wheels[i, SPEED] = rows[POINT, i]
+            by_sides(wheels, place, SPEED, speeds, 0)
+            by_sides(wheels, place, TARGET, speeds, 2)
+            exits[n, 0], exits[n, 1], exits[n, 2] = throw_one(
+                body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)], kinds,
+                laws[min(n, laws.shape[0] - 1)], speeds[0], speeds[1], speeds[2], speeds[3], fed[n, 0], fed[n, 1],
+                count, accuracy, nips, sides, places, marks, out[n],
+            )  # fmt: skip
+            leave(wheels, place, out[n])
+            totals[BUS] = voltage
+            whole[n, 2] = advance(wheels, source, totals, pause, tolerance, -1.0)
+            if last:
+                break
+            if call < MOST:
+                update(wheels, rows, inverse)
+            elif exits[n, 2] == JAM:
+                last = True
+            else:
+                last = converged = follow(wheels, rows, close, (call - MOST) % 2 == 1)
         if exits[n, 2] == NOT_REACHED:
             lost += 1
-        leave(wheels, place, out[n])
-        totals[BUS], totals[BOOKS] = voltage, 1.0
-        whole[n, 2] = advance(wheels, source, totals, pause, RECORDED, -1.0)
         read_wheels(wheels, totals, ended[n], energy[n], whole[n])
     return lost

@@ -106,7 +106,7 @@ def settle_rhythm(rhythm: Rhythm, first: Throw, options: Options = DEFAULT) -> S
         records[:, number] = np.broadcast_to(getattr(first.stages, name), (*shape, stages)).reshape(samples, stages)
     rest = np.ascontiguousarray(np.broadcast_to(rhythm.rest, shape), dtype=np.float64).reshape(-1)
     point, ended = np.empty((2, samples, wheels))
-    out, exits, found = np.empty((samples, RECORD, stages)), np.empty((samples, 3)), np.empty((samples, 3))
+    out, exits, found = np.empty((samples, RECORD, stages)), np.empty((samples, 3)), np.empty((samples, 2))
     energy, whole = np.empty((samples, wheels, 4)), np.empty((samples, 3))
 
     def work(low: int, high: int) -> None:
