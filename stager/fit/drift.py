@@ -14,7 +14,7 @@ from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.statistics.criteria import holm
 from stager.fit.statistics.trend import Together
 from stager.fit.statistics.welch import Difference
-from stager.fit.table.record import Throws
+from stager.fit.table.record import Throws, clock
 from stager.model.scenario import Scenario
 
 LEVEL = 0.05
@@ -74,11 +74,6 @@ def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Genera
     found = best_fit(scenario, own_law(scenario), throws, NOISE, rng)
     change, reason = _beside_model(found, column)
     return (build, count, by, reason), change
-
-
-def clock(throws: Throws) -> tuple[str, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
-    """What tells the order of throws, and its values: time [s] where every throw has one, else the throws' numbers."""
-    return ("time", throws.time) if not np.isnan(throws.time).any() else ("order", throws.order)
 
 
 def _own_settings(throws: Throws, column: NDArray[np.float64]) -> Difference | None:

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
-from stager.fit.adequacy import checks, repeats
+from stager.fit.adequacy import checks, misfits, repeats
+from stager.fit.hypotheses import causes
 from stager.fit.identifiability import sentences
 from stager.fit.laws import Law, candidates
 from stager.fit.optimiser import BestFit, best_fit
@@ -16,7 +17,7 @@ from stager.fit.parameters import parameters
 from stager.fit.posterior import posterior
 from stager.fit.records import Fit, Outlier
 from stager.fit.statistics.noise import Noise
-from stager.fit.table.record import Throws
+from stager.fit.table.record import Throws, clock
 from stager.model.scenario import Scenario
 
 NOISE = Noise()
@@ -59,11 +60,14 @@ def fit(
     progress(0.75)
     told = parameters(found, drawn, place, rng)
     progress(0.85)
+    repeated = repeats(chosen, found)
+    wrong = misfits(chosen, found, repeated, rng)
     done = Fit(
         scenario=scenario, throws=throws, used=used, law=found.law.name,
         aicc={one.law.name: one.aicc for one in tried}, found=found, posterior=drawn, parameters=told,
-        scatter=found.scatter, repeats=repeats(chosen, found), outliers=_outliers(chosen, found),
+        scatter=found.scatter, repeats=repeated, outliers=_outliers(chosen, found),
         sentences=sentences(found) if words else (), checks=checks(scenario, chosen, found, rng) if words else (),
+        misfits=wrong, causes=causes(found, chosen, clock(chosen)[1], rng) if words and wrong else (),
     )  # fmt: skip
     progress(1.0)
     return done

@@ -23,7 +23,8 @@ class Observations:
     """Throws through stages 1 to some stage, one a row.
 
     throws: they; side_a, side_b: surface speeds [m/s], (n, stages); expected: what the chronograph would show by the
-    configuration [m/s], (n,), 0: nothing comes out; last_wheel: speed at the last wheel of what was measured [m/s], (n,).
+    configuration [m/s], (n,), 0: nothing comes out; last_wheel: speed at the last wheel of what was measured [m/s],
+    (n,).
     """
 
     throws: Throws
@@ -51,7 +52,7 @@ class Observations:
         return np.asarray(close[0].all(axis=1) & close[1].all(axis=1))
 
     def drawn(self, before_a: Floats, before_b: Floats) -> Floats:
-        """Speed of the last wheel and of what left it [m/s], (m, 2), of those that belong to the curve and got through."""
+        """Return speeds of the last wheel and of what left it [m/s], (m, 2), of throws that belong to the curve."""
         rows = self.on_curve(before_a, before_b) & (self.throws.exit_speed > 0)
         return np.column_stack([self.side_a[rows, -1], self.last_wheel[rows]])
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.fit.hypotheses import Hypothesis
 from stager.fit.optimiser import BestFit
 from stager.fit.table.record import Throws
 from stager.model.arrays import Floats
@@ -80,6 +81,16 @@ class Repeats:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Misfit:
+    """One thing that does not fit: kind; words, a sentence without its full stop; probability: p value, adjusted for
+    the number of tests (0 where it is a contradiction rather than a test)."""
+
+    kind: str
+    words: str
+    probability: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
     """Throws with more stages than those fitted, predicted from the others alone.
 
@@ -107,7 +118,8 @@ class Fit:
     """What the throws have told.
 
     law: the one chosen, `aicc` of each by name; parameters; scatter: relative standard deviation of one throw [-];
-    used: rows of `throws` that were fitted; sentences: what the data cannot tell, in words.
+    used: rows of `throws` that were fitted; sentences: what the data cannot tell, in words; misfits: what speaks
+    against the fit, none where it is adequate; causes: single changes that would make it fit, best first.
     """
 
     scenario: Scenario
@@ -123,6 +135,13 @@ class Fit:
     outliers: tuple[Outlier, ...]
     sentences: tuple[str, ...]
     checks: tuple[Check, ...] = ()
+    misfits: tuple[Misfit, ...] = ()
+    causes: tuple[Hypothesis, ...] = ()
+
+    @property
+    def adequate(self) -> bool:
+        """Whether the model describes the throws."""
+        return not self.misfits
 
     @property
     def best(self) -> dict[str, float]:
