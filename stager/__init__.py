@@ -6,7 +6,7 @@
 Importing this package is cheap; the solvers are imported when they are first used.
 """
 
-from stager.api import Loaded, load
+from stager.api import Loaded, build, load
 from stager.errors import ExitStatus, InputError, InputErrors, Interrupted, StagerError
 from stager.version import __version__
 
@@ -18,5 +18,6 @@ __all__ = [
     "Loaded",
     "StagerError",
     "__version__",
+    "build",
     "load",
 ]

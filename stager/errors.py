@@ -10,8 +10,24 @@ A result that is "no" (a jam, a broken limit, no design that fits) is not an err
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from enum import IntEnum
+
+UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060\u2066-\u2069\ud800-\udfff\ufeff]")
+
+
+def printable(text: str) -> str:
+    """Return a text with control and direction characters escaped: they could change what a screen or page shows.
+
+    >>> printable("\x1b[2J a\u202eb\n")
+    '\\\\x1b[2J a\\\\u202eb\\\\x0a'
+    """
+    return UNSEEN.sub(lambda found: _escape(ord(found[0])), text)
+
+
+def _escape(code: int) -> str:
+    return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"
 
 
 class ExitStatus(IntEnum):
@@ -39,8 +55,8 @@ class InputError(StagerError):
     exit_status = ExitStatus.BAD_INPUT
 
     def __init__(self, message: str, *, where: str = "", hint: str = "") -> None:
-        self.message, self.where, self.hint = message, where, hint
-        super().__init__(f"{where}: {message}" if where else message)
+        self.message, self.where, self.hint = printable(message), printable(where), printable(hint)
+        super().__init__(f"{self.where}: {self.message}" if where else self.message)
 
 
 class InputErrors(InputError):
@@ -48,7 +64,8 @@ class InputErrors(InputError):
 
     def __init__(self, errors: Sequence[InputError]) -> None:
         self.errors = tuple(errors)
-        super().__init__("\n".join(str(error) for error in self.errors))
+        self.message, self.where, self.hint = "\n".join(str(error) for error in self.errors), "", ""
+        Exception.__init__(self, self.message)
 
 
 class Interrupted(StagerError):

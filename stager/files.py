@@ -1,74 +1,585 @@
-"""Files that are written whole or not at all."""
+"""The only place that writes files: whole or not at all, and never over what a person wrote.
+
+`write_all` writes next to the target, syncs and renames; links are followed, owner and mode stay. Every file carries a
+mark with a checksum, by which a later run knows that it wrote the file and that nobody has changed it since. `append`
+adds a line that counts only once it is on the disk. `read_text` reads within a stated size and never waits for ever.
+"""
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import os
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+import re
+import select
+import socket
+import stat
+import struct
+import sys
+import time
+import zlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from stager.errors import InputError
 
+fcntl: Any
+try:
+    import fcntl
+except ImportError:  # pragma: no cover - Windows has no such locks
+    fcntl = None
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file: a temporary file beside it, then a rename. Raises InputError where that is not possible."""
-    write_bytes(path, text.encode())
+STDOUT = ("-", "/dev/stdout")
+MEGABYTE = 1_000_000
+MAX_WAIT = 10.0
+"""Longest wait for a pipe or device to send something [s]."""
+_DAY = 86400.0
+_WORDS = "Written by stager, which replaces this file only while it is unchanged"
+_MARK = re.compile(
+    rb"# Written by stager, which [a-z ]+ \((?P<line>[0-9a-f]{16})\)\n"
+    rb"|<!-- Written by stager, which [a-z ]+ \((?P<markup>[0-9a-f]{16})\) -->\n"
+    rb"|999\nWritten by stager, which [a-z ]+ \((?P<dxf>[0-9a-f]{16})\)\n"
+    rb"|% Written by stager, which [a-z ]+ \((?P<pdf>[0-9a-f]{16})\)\n"
+    rb"|....tEXtComment\0Written by stager, which [a-z ]+ \((?P<png>[0-9a-f]{16})\)....",
+    re.DOTALL,
+)
+_NEAR = 2000
+"""Bytes at either end of a file within which its mark stands."""
+_PNG, _AFTER_IHDR = b"\x89PNG\r\n\x1a\n", 33
+_HARMLESS = {errno.EINVAL, errno.ENOTSUP, errno.EACCES, errno.EPERM, errno.EISDIR, errno.EBADF}
+"""What systems say that cannot sync a folder."""
 
 
-def check_place(path: Path) -> None:
-    """Find out before long work whether a file can be written there. Raises InputError where it cannot.
+@dataclass(slots=True)
+class _Staged:
+    """A file on its way: where it will be, the temporary file that holds it; a second name of the old one, if any."""
 
-    Leaves nothing behind: folders that are missing are made when the file is written.
+    target: Path
+    temporary: Path
+    existed: bool
+    backup: Path | None = None
+    placed: bool = False
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# writing
+
+
+def write_whole(path: Path, text: str, *, force: bool = False) -> None:
+    """Write a text file whole or not at all.
+
+    force : replace a file that this program did not write
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written, or would replace what a person wrote.
     """
-    there = next(folder for folder in path.absolute().parents if folder.exists())
-    with _said(path):
-        handle, name = tempfile.mkstemp(dir=there, prefix=f".{path.name}.")
-        os.close(handle)
-        Path(name).unlink()
+    write_all({path: text.encode()}, force=force)
 
 
-def write_bytes(path: Path, content: bytes) -> None:
-    """As `write_whole`, for bytes."""
-    with _said(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+def write_bytes(path: Path, content: bytes, *, force: bool = False) -> None:
+    """Write a file of bytes, as `write_whole`."""
+    write_all({path: content}, force=force)
+
+
+def write_all(contents: Mapping[Path, bytes], *, force: bool = False) -> None:
+    """Write several files, all of them or none; raises as `write_whole`.
+
+    All are on the disk before the first gets its name. A kill between two names leaves whole files, not all of them.
+    """
+    marked = {path: marked_content(content) for path, content in contents.items()}
+    for path in marked:
+        check_place(path, force=force)
+    replace_all(marked)
+
+
+def replace_all(contents: Mapping[Path, bytes]) -> None:
+    """Put contents in the place of files whatever they hold, without a mark; whole, and all or none.
+
+    Raises
+    ------
+    InputError
+        Where that is not possible; then everything is as it was.
+    """
+    staged: list[_Staged] = []
+    path = Path()
+    try:
+        targets = {path: _target(path) for path in contents if not is_stream(path)}
+        for path, target in targets.items():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            clear_stale(target.parent)
+            if target.exists():
+                _check_replaceable(path, target)
+        for path, target in targets.items():
+            staged.append(_stage(target, contents[path]))
+        for path in contents.keys() - targets.keys():
+            _write_stream(path, contents[path])
+        for one in staged:
+            path = one.target
+            _place(one)
+        for folder in dict.fromkeys(one.target.parent for one in staged):
+            path = folder
+            _sync_folder(folder)
+    except BaseException as error:
+        for one in reversed(staged):
+            _take_back(one)
+        if isinstance(error, OSError):
+            raise _unwritable(path, error) from error
+        raise
+    finally:
+        for one in staged:
+            for leftover in (one.temporary, one.backup):
+                with suppress(OSError):
+                    if leftover is not None:
+                        leftover.unlink(missing_ok=True)
+
+
+def check_place(path: Path, *, inputs: Sequence[Path] = (), force: bool = False) -> None:
+    """Check before long work that a file can be written, and leave nothing behind.
+
+    inputs : files that the same command reads; they are never replaced, not even with `force`
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written, is an input, or holds what this program did not write.
+    """
+    if is_stream(path):
+        return
+    for other in inputs:
+        if _same(path, other):
+            message = "is read by the same command, and would be replaced by its output"
+            raise InputError(message, where=str(path), hint="name another file for the output")
+    try:
+        target = _target(path)
+        there = next(folder for folder in target.parents if folder.exists())
+        # First: a killed run may have left a second name of the target.
+        clear_stale(there)
+        if target.exists():
+            _check_replaceable(path, target)
+            if not force:
+                _check_ours(path, target)
+        handle, temporary = _temporary(there)
         try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(name).chmod(_mode(path))
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
+            os.close(handle)
+        finally:
+            temporary.unlink()
+    except OSError as error:
+        raise _unwritable(path, error) from error
+
+
+def _check_replaceable(path: Path, target: Path) -> None:
+    """Raises InputError where another file cannot take the place of `target` without harm."""
+    found = target.stat()
+    if not os.access(target, os.W_OK):
+        raise InputError("is read-only, and is left as it is", where=str(path), hint="choose another name")
+    if found.st_nlink > 1:
+        message = f"has {found.st_nlink} names (hard links), which replacing it would part"
+        raise InputError(message, where=str(path), hint="choose another name")
+
+
+def _check_ours(path: Path, target: Path) -> None:
+    if target.stat().st_size and not is_ours(target):
+        message = "exists already, and stager did not write it, or it was changed since; it is left as it is"
+        raise InputError(message, where=str(path), hint="choose another name, or give --force to replace it")
+
+
+def is_stream(path: Path) -> bool:
+    """Whether a path is standard output, a pipe or a device that takes bytes as they come.
+
+    Raises InputError for what is no place for a file.
+    """
+    if str(path) in STDOUT:
+        return True
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError) as error:
+        if isinstance(error, FileNotFoundError):
+            return False
+        raise _unwritable(path, error) from error
+    if stat.S_ISDIR(mode):
+        raise InputError("is a folder", where=str(path), hint="name a file in it")
+    if stat.S_ISBLK(mode) or stat.S_ISSOCK(mode):
+        kind = "block device" if stat.S_ISBLK(mode) else "socket"
+        raise InputError(f"is a {kind}, not a place for a file", where=str(path), hint="name a file")
+    return not stat.S_ISREG(mode)
+
+
+def _write_stream(path: Path, content: bytes) -> None:
+    if str(path) in STDOUT:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.flush()
+        return
+    handle = os.open(path, os.O_WRONLY)
+    try:
+        _write_fully(handle, content)
+    finally:
+        os.close(handle)
+
+
+def _target(path: Path) -> Path:
+    """The file itself where `path` is a link to it."""
+    return Path(os.path.realpath(path))
+
+
+def _stage(target: Path, content: bytes) -> _Staged:
+    """The content in a temporary file next to its target, on the disk, with the target's owner and mode."""
+    handle, temporary = _temporary(target.parent)
+    existed = target.exists()
+    try:
+        try:
+            _write_fully(handle, content)
+            if existed:
+                _copy_owner(handle, target)
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+    except BaseException:
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
+        raise
+    return _Staged(target, temporary, existed)
+
+
+def _copy_owner(handle: int, target: Path) -> None:
+    old, new = target.stat(), os.fstat(handle)
+    if (old.st_uid, old.st_gid) != (new.st_uid, new.st_gid):
+        os.chown(handle, old.st_uid, old.st_gid)
+    os.chmod(handle, stat.S_IMODE(old.st_mode))
+
+
+def _place(one: _Staged) -> None:
+    if one.existed:
+        backup = one.target.parent / _temporary_name()
+        # A system without hard links cannot take back what has its name already.
+        with suppress(OSError):
+            os.link(one.target, backup)
+            one.backup = backup
+    os.replace(one.temporary, one.target)  # noqa: PTH105 - tests make os.replace fail
+    one.placed = True
+
+
+def _take_back(one: _Staged) -> None:
+    with suppress(OSError):
+        if one.placed and one.backup is not None:
+            os.replace(one.backup, one.target)  # noqa: PTH105
+            one.backup = None
+        elif one.placed and not one.existed:
+            one.target.unlink(missing_ok=True)
+
+
+def _write_fully(handle: int, content: bytes) -> None:
+    """Write all bytes: a system may take only some of them at a time."""
+    left = memoryview(content)
+    while left:
+        count = os.write(handle, left)
+        if count == 0:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        left = left[count:]
+
+
+def _sync_folder(folder: Path) -> None:
+    """Put a new name on the disk, where the system can."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+    except OSError as error:
+        if error.errno not in _HARMLESS:
             raise
 
 
+def _unwritable(path: Path, error: Exception) -> InputError:
+    reason = getattr(error, "strerror", None) or str(error)
+    return InputError(f"cannot be written: {reason.lower()}", where=str(path))
+
+
+def _same(path: Path, other: Path) -> bool:
+    try:
+        return path.samefile(other)
+    except (OSError, ValueError):
+        return _target(path) == _target(other)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# the mark
+
+
+def marked_content(content: bytes) -> bytes:
+    """Return a file's content with the mark by which `is_ours` knows it; a mark that is there already is replaced.
+
+    Text is marked in a comment, a PNG in a text chunk; a format without comments (JSON) stays unmarked.
+    """
+    plain = _without_mark(content)
+    words = f"{_WORDS} ({_digest(plain)})".encode()
+    if plain.startswith(_PNG):
+        body = b"tEXtComment\0" + words
+        chunk = struct.pack(">I", len(body) - 4) + body + struct.pack(">I", zlib.crc32(body))
+        return plain[:_AFTER_IHDR] + chunk + plain[_AFTER_IHDR:]
+    if plain.startswith(b"%PDF"):
+        return plain + b"% " + words + b"\n"
+    if plain.startswith(b"{"):
+        return plain
+    if plain.startswith(b"<"):
+        first = plain.find(b">\n") + 2
+        at = first if plain[:2] in (b"<!", b"<?") else 0
+        return plain[:at] + b"<!-- " + words + b" -->\n" + plain[at:]
+    if plain.lstrip().startswith((b"0\nSECTION", b"999\n")):
+        return b"999\n" + words + b"\n" + plain
+    # Editors look for the schema of a TOML file in its first line.
+    at = plain.find(b"\n") + 1 if plain.startswith(b"#:schema") else 0
+    return plain[:at] + b"# " + words + b"\n" + plain[at:]
+
+
+def is_ours(path: Path) -> bool:
+    """Whether this program wrote a file and nobody has changed it since."""
+    content = path.read_bytes()
+    found = _find_mark(content)
+    return found is not None and _digest(_without_mark(content)).encode() in found.groups()
+
+
+def _find_mark(content: bytes) -> re.Match[bytes] | None:
+    return _MARK.search(content, 0, _NEAR) or _MARK.search(content, max(0, len(content) - _NEAR))
+
+
+def _without_mark(content: bytes) -> bytes:
+    found = _find_mark(content)
+    return content if found is None else content[: found.start()] + content[found.end() :]
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:16]
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# temporary files and locks
+
+
+def _host() -> str:
+    return hashlib.sha256(socket.gethostname().encode()).hexdigest()[:8]
+
+
+def _temporary_name() -> str:
+    return f".stager-{_host()}-{os.getpid()}-{os.urandom(4).hex()}.tmp"
+
+
+_TEMPORARY = re.compile(r"\.stager-([0-9a-f]{8})-(\d+)-[0-9a-f]{8}\.tmp")
+_LOCK = re.compile(r"\.stager-[0-9a-f]{16}\.lock")
+
+
+def _temporary(folder: Path) -> tuple[int, Path]:
+    """A new file in a folder, with the permissions of any new file."""
+    path = folder / _temporary_name()
+    return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_CLOEXEC", 0), 0o666), path
+
+
+def clear_stale(folder: Path) -> None:
+    """Remove temporary files and locks that a killed run left in a folder."""
+    with suppress(OSError), os.scandir(folder) as entries:
+        for entry in entries:
+            if (found := _TEMPORARY.fullmatch(entry.name)) is not None:
+                with suppress(OSError):
+                    if _is_stale(found[1], int(found[2]), entry.stat(follow_symlinks=False).st_mtime):
+                        Path(entry.path).unlink()
+            elif _LOCK.fullmatch(entry.name):
+                with suppress(OSError), _held(Path(entry.path)) as holder:
+                    if holder is None:
+                        Path(entry.path).unlink()
+
+
+def _is_stale(host: str, pid: int, changed: float) -> bool:
+    if host == _host() and os.name == "posix":
+        try:
+            os.kill(pid, 0)
+        except ProcessLookupError:
+            return True
+        except OSError:
+            pass
+        return False
+    return time.time() - changed > _DAY
+
+
 @contextmanager
-def _said(path: Path) -> Iterator[None]:
-    """Turns what the system has against writing `path` into an InputError."""
-    if path.is_dir():
-        raise InputError("is a folder", where=str(path), hint="name a file in it")
+def locked(path: Path) -> Iterator[None]:
+    """Hold a file for this process alone; a link and its file are one. Without system locks nothing is held.
+
+    Raises
+    ------
+    InputError
+        Where another process holds it, saying which.
+    """
+    target = _target(path)
+    name = target.parent / f".stager-{hashlib.sha256(os.fsencode(target.name)).hexdigest()[:16]}.lock"
+    with _held(name) as holder:
+        if holder is not None:
+            message = f"is being written by another stager ({holder}), and is left to it"
+            raise InputError(message, where=str(path), hint="end that one first, or use another table")
+        try:
+            yield
+        finally:
+            with suppress(OSError):
+                name.unlink(missing_ok=True)
+
+
+@contextmanager
+def _held(name: Path) -> Iterator[str | None]:
+    """Hold a lock file; who else holds it, None where this process does now or the system has no locks."""
+    if fcntl is None:  # pragma: no cover
+        yield None
+        return
+    handle = -1
     try:
-        yield
+        while True:
+            try:
+                handle = os.open(name, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_NOFOLLOW, 0o666)
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                yield os.read(handle, 200).decode("utf-8", "replace").strip() or "just beginning"
+                return
+            except OSError:
+                yield None
+                return
+            # The one that held it may have removed its name meanwhile.
+            if _still_named(handle, name):
+                break
+            _close(handle)
+            handle = -1
+        with suppress(OSError):
+            os.ftruncate(handle, 0)
+            os.write(handle, f"process {os.getpid()} on {socket.gethostname()} since {time.strftime('%H:%M')}".encode())
+        yield None
+    finally:
+        if handle >= 0:
+            _close(handle)
+
+
+def _still_named(handle: int, name: Path) -> bool:
+    try:
+        named, opened = name.stat(), os.fstat(handle)
+    except OSError:
+        return False
+    return (named.st_dev, named.st_ino) == (opened.st_dev, opened.st_ino)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# adding a line
+
+
+def append(path: Path, line: str, check: Callable[[str], object] | None = None) -> None:
+    """Add a line to a text file, so that it is there whole and on the disk, or not there.
+
+    Until the rest is on the disk and read back, its first byte is `#`: a line that was cut short is a comment.
+
+    line : without its end
+    check : called with the text that the file would have; where it raises, nothing is written
+
+    Raises
+    ------
+    InputError
+        Where it cannot be written; then the file is as it was.
+    """
+    try:
+        handle = os.open(path, os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0))
     except OSError as error:
-        raise InputError(f"cannot be written: {(error.strerror or str(error)).lower()}", where=str(path)) from error
-
-
-def put_back(path: Path, content: bytes | None) -> None:
-    """A file as it was: with this content, or not there (None)."""
-    if content is None:
-        path.unlink(missing_ok=True)
-    else:
-        write_bytes(path, content)
-
-
-def _mode(path: Path) -> int:
-    """Permissions of the file that is replaced, else those of any new file."""
+        raise _unwritable(path, error) from error
     try:
-        return path.stat().st_mode & 0o777
-    except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        return 0o666 & ~mask
+        size = os.fstat(handle).st_size
+        between = "" if not size or os.pread(handle, 1, size - 1) == b"\n" else "\n"
+        if check is not None:
+            before = _read_from(handle, 0)
+            size = len(before)
+            check(f"{before.decode('utf-8-sig')}{between}{line}\n")
+        added = f"{between}{line}\n".encode()
+        try:
+            _append(handle, path, added, size, len(between))
+        except BaseException:
+            _cut(handle, size, len(added))
+            raise
+    except OSError as error:
+        raise _unwritable(path, error) from error
+    finally:
+        _close(handle)
+
+
+def _append(handle: int, path: Path, added: bytes, size: int, first: int) -> None:
+    """Write pending, sync, read back, then set the first byte at `first` and sync again."""
+    pending = added[:first] + b"#" + added[first + 1 :]
+    _write_fully(handle, pending)
+    os.fsync(handle)
+    if _read_from(handle, size) != pending or not _still_named(handle, path):
+        raise OSError(errno.EIO, "what was written does not read back")
+    # A handle that appends cannot write in between.
+    exact = os.open(path, os.O_WRONLY)
+    try:
+        if os.pwrite(exact, added[first : first + 1], size + first) != 1:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        os.fsync(exact)
+    finally:
+        _close(exact)
+    if _read_from(handle, size) != added or not _still_named(handle, path):
+        raise OSError(errno.EIO, "what was written does not read back")
+
+
+def _cut(handle: int, size: int, added: int) -> None:
+    """Cut what was added, unless someone else has added more."""
+    with suppress(OSError):
+        if os.fstat(handle).st_size <= size + added:
+            os.ftruncate(handle, size)
+            os.fsync(handle)
+
+
+def _close(handle: int) -> None:
+    """Close a file whose content was synced or only read: what the system says of it changes nothing."""
+    with suppress(OSError):
+        os.close(handle)
+
+
+def _read_from(handle: int, offset: int) -> bytes:
+    parts = []
+    while part := os.pread(handle, MEGABYTE, offset):
+        parts.append(part)
+        offset += len(part)
+    return b"".join(parts)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# reading
+
+
+def read_bytes(path: Path, most: int) -> bytes:
+    """Return what a file, pipe or device holds.
+
+    most : greatest size [bytes]
+
+    Raises
+    ------
+    InputError
+        Where it holds more, or a pipe or device sends nothing for `MAX_WAIT`.
+    OSError, ValueError
+        Where it cannot be read.
+    """
+    handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    try:
+        kind = os.fstat(handle).st_mode
+        if stat.S_ISDIR(kind):
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        parts: list[bytes] = []
+        size = 0
+        while size <= most:
+            if not stat.S_ISREG(kind) and not select.select([handle], [], [], MAX_WAIT)[0]:
+                raise InputError(f"sends nothing for {MAX_WAIT:.0f} s", where=str(path), hint="name a file")
+            part = os.read(handle, min(MEGABYTE, most + 1 - size))
+            if not part:
+                return b"".join(parts)
+            parts.append(part)
+            size += len(part)
+    finally:
+        _close(handle)
+    raise InputError(f"is longer than {most / 1000:g} kB", where=str(path), hint="no such file needs to be longer")

@@ -15,7 +15,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, as_completed
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
 from multiprocessing import active_children, get_context
 from pathlib import Path
@@ -25,24 +25,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError
+from stager.files import append, locked, replace_all
 from stager.version import __version__
 
 Floats = NDArray[np.float64]
 Task = Callable[[Any], Floats]
 T = TypeVar("T")
 DEFAULT_WORKERS = 2
+CHUNKS = '{"stager": "finished chunks"}'
+"""First line of a file of finished chunks."""
 
 
 class ChunkCache:
     """Finished chunks in a file of JSON lines; a line that was cut off by an interruption is not read."""
 
     def __init__(self, path: Path) -> None:
+        """Raises InputError where the file holds something else, or cannot be read or written."""
         self.path = path
         self._known: dict[str, Floats] = {}
-        text = path.read_text(encoding="utf-8") if path.exists() else ""
-        self._torn = bool(text) and not text.endswith("\n")
-        for line in text.splitlines():
-            self._read(line)
+        if path.exists() and not path.is_file():
+            raise InputError("is no file that parts can be kept in", where=str(path), hint="name a file")
+        if not path.exists() or path.stat().st_size == 0:
+            replace_all({path: f"{CHUNKS}\n".encode()})
+        with _readable(path), path.open(encoding="utf-8") as lines:
+            if next(lines, "").rstrip() != CHUNKS:
+                hint = "name a new file, or one that --resume has begun"
+                raise InputError("holds no finished parts of a plan, and is left as it is", where=str(path), hint=hint)
+            for line in lines:
+                self._read(line)
 
     def _read(self, line: str) -> None:
         try:
@@ -62,13 +72,16 @@ class ChunkCache:
     def put(self, key: str, values: Floats) -> None:
         """Keep `values`, exactly. Raises InputError where the file cannot be written."""
         self._known[key] = values
-        line = json.dumps({"key": key, "shape": values.shape, "values": values.ravel().tolist()})
-        try:
-            with self.path.open("a", encoding="utf-8") as file:
-                file.write(f"\n{line}\n" if self._torn else f"{line}\n")
-        except OSError as error:
-            raise InputError(f"cannot be written: {error.strerror}", where=str(self.path)) from error
-        self._torn = False
+        append(self.path, json.dumps({"key": key, "shape": values.shape, "values": values.ravel().tolist()}))
+
+
+@contextmanager
+def _readable(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except (OSError, UnicodeDecodeError) as error:
+        reason = getattr(error, "strerror", None) or "not text in UTF-8"
+        raise InputError(f"cannot be read ({reason})", where=str(path)) from error
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,15 +182,16 @@ def open_executor(
     InputError
         Where dask is not installed or no scheduler answers.
     """
-    cache = None if resume is None else ChunkCache(resume)
-    if dask is not None:
-        with _cluster(dask) as client:
-            yield Executor(client.get_executor(pure=False), cache, progress)
-    elif (count := default_workers() if workers is None else workers) > 1:
-        with process_pool(count) as pool:
-            yield Executor(pool, cache, progress)
-    else:
-        yield Executor(None, cache, progress)
+    with nullcontext() if resume is None else locked(resume):
+        cache = None if resume is None else ChunkCache(resume)
+        if dask is not None:
+            with _cluster(dask) as client:
+                yield Executor(client.get_executor(pure=False), cache, progress)
+        elif (count := default_workers() if workers is None else workers) > 1:
+            with process_pool(count) as pool:
+                yield Executor(pool, cache, progress)
+        else:
+            yield Executor(None, cache, progress)
 
 
 def _cluster(address: str) -> Any:

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from stager.model.arrays import Floats
     from stager.model.launcher import Launcher
     from stager.model.scenario import Scenario
-    from stager.optimise.grip import GripLimit
     from stager.optimise.sweep import Sweep
+    from stager.physics.grip_limit import GripLimit
 
 DRAWS, WRITTEN = 150, 400
 Progress = Callable[[float], None]
@@ -30,13 +30,12 @@ Progress = Callable[[float], None]
 
 def finder(scenario: Scenario) -> Finder:
     """Grip limits within the scenario's limits and drives."""
-    from stager.optimise.grip import grip_limit
-    from stager.optimise.span import span
-    from stager.optimise.zoom import Looks
+    from stager.constraints import speed_range
+    from stager.physics.grip_limit import Looks, grip_limit
     from stager.physics.options import SURE
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = np.asarray(span(launcher, scenario.limit_values, index).top)
+        top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
         return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=Looks(1), options=SURE)
 
     return find
@@ -140,32 +139,16 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
     return experiment_design.suggest(done, finder(scenario), rng, least=1), True
 
 
-def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int) -> Path:
-    """Write a configuration with the fitted values and, beside it, the draws that keep their correlation.
+def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int, *, force: bool = False) -> list[Path]:
+    """Write a configuration with the fitted values and, next to it, the draws that keep their correlation.
 
-    Both are written whole, the draws first; if the configuration cannot follow, the draws are as they were before.
-    Returns the path of the draws.
+    Both are written whole, or none of them. Returns the files.
     """
     from stager.config.save import save
-    from stager.files import put_back, write_whole
 
     drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN)
-    beside = path.with_name(f"{path.stem}.draws.csv")
-    changes = _changes(configuration, done)
     note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}."
-    old = beside.read_bytes() if beside.exists() else None
-    if drawn:
-        rows = [",".join(drawn)]
-        rows += [",".join(f"{value:.8g}" for value in row) for row in zip(*drawn.values(), strict=True)]
-        write_whole(beside, "\n".join(["# Equally likely draws after a fit, SI units.", *rows]) + "\n")
-        changes["draws"] = f'"{beside.name}"'
-        note += f" Draws that keep what belongs together are in {beside.name}."
-    try:
-        save(configuration, path, changes, note=note)
-    except BaseException:
-        put_back(beside, old)
-        raise
-    return beside
+    return save(configuration, path, _changes(configuration, done), note=note, draws=drawn, force=force)
 
 
 _FRICTION = "contact.friction."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.scenario import Scenario
+    from stager.optimise.flown import Flown
     from stager.optimise.records import Plan
+    from stager.physics.records import Throw
     from stager.report.document import Source
 
 LEAST_DRAWS = 20
@@ -40,6 +42,12 @@ class Loaded:
     configuration: Configuration
     scenario: Scenario
     sha256: str
+
+    @property
+    def files(self) -> list[Path]:
+        """The files that were read: the configuration, and the draws that it names."""
+        path, draws = self.configuration.path, self.configuration.file.draws
+        return [path] if draws is None else [path, path.parent / draws]
 
     def __repr__(self) -> str:
         return f"<Loaded: {self.configuration.file.title}>"
@@ -57,9 +65,9 @@ class Loaded:
 
         return Source(config_sha256=self.sha256, seed=seed)
 
-    def changed(self, values: Mapping[str, object]) -> Loaded:
+    def replace(self, values: Mapping[str, object]) -> Loaded:
         """The same launcher with other values by dotted key, as a file would have them, and nothing written:
-        `changed({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
+        `replace({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
         """
         from stager import config
 
@@ -78,7 +86,7 @@ class Loaded:
 
         return speed_of(self.configuration, stage)
 
-    def throw(self, *speeds: Speed) -> ThrowResult:
+    def simulate(self, *speeds: Speed) -> ThrowResult:
         """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
         from stager.api.results.shown import shown
         from stager.api.results.throw import ThrowResult
@@ -86,6 +94,14 @@ class Loaded:
 
         chosen = self.speeds(*speeds)
         return shown(ThrowResult, chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b), loaded=self)
+
+    def flown(self, throw: Throw, *, seed: int = 0, draws: int = 200) -> Flown | None:
+        """Where a throw comes down over builds and shots; None where neither [flight] nor a spread is known."""
+        import numpy as np
+
+        from stager.optimise.flown import flown
+
+        return flown(self.scenario, self.scenario.launcher, throw, np.random.default_rng(seed), draws)
 
     def check(self, *speeds: Speed) -> Checked:
         """A throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it.
@@ -101,11 +117,11 @@ class Loaded:
     def design(self, *speeds: Speed) -> OperatingPoint:
         """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
         from stager.constraints import OperatingPoint
-        from stager.optimise.sweep import grip_limits
+        from stager.optimise.judge import grip_limits
 
-        throw = self.throw(*speeds)
+        throw = self.simulate(*speeds)
         scenario = self.scenario
-        limits = grip_limits(scenario, throw) if scenario.limit_values.grip_margin else None
+        limits = grip_limits(scenario.launcher, scenario.limit_values, throw) if scenario.limit_values.grip_margin else None
         return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
@@ -153,7 +169,8 @@ class Loaded:
         from stager.api.results.plan import PlanResult
         from stager.api.results.shown import shown
         from stager.errors import Interrupted
-        from stager.optimise.front import Against
+        from stager.optimise.flown import flown
+        from stager.optimise.pareto import Against
         from stager.optimise.planner import plan
         from stager.parallel import open_executor
 
@@ -176,12 +193,17 @@ class Loaded:
                     f"interrupted; {len(executor.cache)} finished parts are kept in {resume}: the same command goes on"
                 )
                 raise Interrupted(message) from stop
+        if found.best is not None and found.best.count:
+            design = found.best.design
+            landed = flown(self.scenario, design.launcher, found.best.throw, np.random.default_rng(seed), draws)
+            found = replace(found, flown=landed)
         return shown(PlanResult, found, loaded=self)
 
-    def save_plan(self, plan: Plan, path: str | Path) -> None:
-        """Write the configuration to `path` with the planned speeds as set speeds. Raises InputError without a design.
+    def save_plan(self, plan: Plan, path: str | Path, *, force: bool = False) -> None:
+        """Write the configuration to `path` with the planned speeds as set speeds.
 
-        The file appears whole or not at all.
+        The file appears whole or not at all. force: replace one that this program did not write. Raises InputError
+        without a design, and where it cannot be written.
         """
         from stager import config
 
@@ -190,7 +212,7 @@ class Loaded:
         sides = zip(plan.best.wheel_speed, plan.best.beside, strict=True)
         speeds = [f"{a:.10g} m/s" if a == b else f"{a:.10g}:{b:.10g} m/s" for a, b in sides]
         drop = [] if plan.catalogue is None or not plan.catalogue.crushes else config.crush_ranges(self.configuration)
-        config.save(self.configuration, Path(path), self._parts(plan), speeds, drop=drop)
+        config.save(self.configuration, Path(path), self._parts(plan), speeds, drop=drop, force=force)
 
     def _parts(self, plan: Plan) -> dict[str, str]:
         """Which wheel and drive of its lists and which crush each planned stage has, by key; nothing where there was no
@@ -208,7 +230,7 @@ class Loaded:
             found |= config.crush_values(self.configuration, catalogue.crushes)
         return found
 
-    def throws(self, path: str | Path, build: str | None = None) -> Throws:
+    def read_throws(self, path: str | Path, build: str | None = None) -> Throws:
         """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""
         from stager.api.learned import of_build
         from stager.fit.table import read
@@ -226,11 +248,14 @@ class Loaded:
 
         return shown(FitResult, learned.fit(self.scenario, throws, seed, stages, progress), loaded=self)
 
-    def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0) -> Path:
-        """Write the configuration to `path` with fitted values, and beside it the draws; returns the draws' path."""
+    def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0, force: bool = False) -> list[Path]:
+        """Write the configuration to `path` with fitted values, and next to it the draws; returns the files.
+
+        force: replace files that this program did not write. Raises InputError where they cannot be written.
+        """
         from stager.api import learned
 
-        return learned.save_fit(self.configuration, fit, Path(path), seed)
+        return learned.save_fit(self.configuration, fit, Path(path), seed, force=force)
 
     def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
         """Whether two builds of a table differ, by how much, and what explains it."""
@@ -273,13 +298,27 @@ class Loaded:
 def load(path: str | Path, changes: Mapping[str, object] | None = None) -> Loaded:
     """Read and check a configuration file. Raises InputErrors with all that is wrong with it.
 
-    changes: other values by dotted key, see `Loaded.changed`.
+    changes: other values by dotted key, see `Loaded.replace`.
     """
     from stager import config
 
     loaded = _loaded(config.load(path))
-    return loaded.changed(changes) if changes else loaded
+    return loaded.replace(changes) if changes else loaded
 
 
 def _loaded(configuration: Configuration) -> Loaded:
     return Loaded(configuration=configuration, scenario=configuration.scenario(), sha256=configuration.sha256)
+
+
+def build(values: Mapping[str, object]) -> Loaded:
+    """Build a launcher without a file, from nested tables as a configuration has them.
+
+    Raises InputErrors with all that is wrong with them.
+    """
+    import hashlib
+
+    from stager import config
+    from stager.config.toml import show_tree
+
+    text = show_tree(values)
+    return _loaded(config.understand(Path("<values>"), text, hashlib.sha256(text.encode()).hexdigest()))

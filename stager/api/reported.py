@@ -45,11 +45,14 @@ class Report:
 
         return page(self.dossier)
 
-    def save(self, path: str | Path) -> None:
-        """Write the page, whole or not at all. Raises InputError where that is not possible."""
+    def save(self, path: str | Path, *, force: bool = False) -> None:
+        """Write the page, whole or not at all. force: replace a file that this program did not write.
+
+        Raises InputError where that is not possible.
+        """
         from stager.files import write_whole
 
-        write_whole(Path(path), self.html())
+        write_whole(Path(path), self.html(), force=force)
 
     def pictures(self) -> list[Picture]:
         """Every picture of the page."""
@@ -57,9 +60,12 @@ class Report:
 
         return list(pictures(self.dossier))
 
-    def save_figures(self, directory: str | Path) -> list[Path]:
-        """Write every picture as SVG and PNG to a directory. Raises InputError where that is not possible."""
-        return [path for picture in self.pictures() for path in picture.save(directory)]
+    def save_figures(self, directory: str | Path, *, force: bool = False) -> list[Path]:
+        """Write every picture as SVG and PNG to a directory. force: replace files that this program did not write.
+
+        Raises InputError where that is not possible.
+        """
+        return [path for picture in self.pictures() for path in picture.save(directory, force=force)]
 
     def _repr_html_(self) -> str:
         import html
@@ -126,7 +132,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     from stager.api.learned import finder
     from stager.fit.grip_ensemble import tune_behind
     from stager.fit.prediction import band
-    from stager.optimise.spun import way_of
+    from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
 

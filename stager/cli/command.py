@@ -38,6 +38,9 @@ Resume = Annotated[
     typer.Option("--resume", metavar="FILE", help="Keep finished parts in FILE, and take up those that are there."),
 ]
 
+Force = Annotated[
+    bool, typer.Option("--force", help="Replace files that stager did not write, or that were changed since.")
+]
 Change = Annotated[
     list[str],
     typer.Option(

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, TextIO
 
-from stager.errors import InputError
+from stager.errors import InputError, printable
 from stager.fit.table.book import Book
 from stager.fit.table.cells import number
 from stager.fit.table.entry import LASTING, cells, entry_of, parse, row_of
@@ -84,6 +84,9 @@ class Desk:
     def take(self, line: str) -> None:
         """One line: a command, or a throw that is kept at once."""
         text = line.strip()
+        if printable(text.replace("\t", " ")) != text.replace("\t", " "):
+            self._say("not kept: it holds a control character", "hint: type it anew")
+            return
         name, _, rest = text.partition(" ")
         match name.lower():
             case "":
@@ -207,7 +210,7 @@ class Desk:
         self.out.flush()
 
     def _say(self, *lines: str) -> None:
-        self.out.write("".join(f"{line}\n" for line in lines))
+        self.out.write("".join(f"{printable(line)}\n" for line in lines))
         self.out.flush()
 
 

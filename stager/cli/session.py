@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+MOST_ERRORS = 40
+"""Errors that are shown of one file."""
 
 
 def forgiving(stream: TextIO) -> TextIO:
@@ -90,26 +92,26 @@ class Session:
         if answer is None:
             return ExitStatus.DONE
         try:
-            self._print(answer)
+            self._print(answer, sys.stderr if answer.aside else sys.stdout)
             sys.stdout.flush()
         except BrokenPipeError:
             # The reader has seen enough; what is still buffered must not fail at exit.
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return ExitStatus.DONE if answer.yes else ExitStatus.ANSWER_IS_NO
 
-    def _print(self, answer: Answer) -> None:
-        unicode = (sys.stdout.encoding or "").lower().startswith("utf")
+    def _print(self, answer: Answer, stream: TextIO) -> None:
+        unicode = (stream.encoding or "").lower().startswith("utf")
         if self.json or answer.screen is None:
             from stager.report import document
 
-            sys.stdout.write(document.text(answer.document, ascii_only=not unicode) + "\n")
+            stream.write(document.text(answer.document, ascii_only=not unicode) + "\n")
             return
         from stager.report import spelling, terminal
 
-        forgiving(sys.stdout)
+        forgiving(stream)
         show = terminal.headline if self.quiet else terminal.whole
         screen = answer.screen if unicode else spelling.plain(answer.screen)
-        _console(stderr=False).print(show(screen, ascii_only=not unicode, full=self.full))
+        _console(stderr=answer.aside).print(show(screen, ascii_only=not unicode, full=self.full))
 
     def _fault(self, error: Exception) -> ExitStatus:
         if os.environ.get(TRACEBACK_SWITCH):
@@ -143,7 +145,9 @@ def _change(text: str) -> tuple[str, object]:
 def _lines(error: StagerError) -> list[str]:
     """An error as `where: message`, blank line, hint; several one after the other."""
     if isinstance(error, InputErrors):
-        parts = [_lines(one) for one in error.errors]
-        return [line for i, part in enumerate(parts) for line in ([""] if i else []) + part]
+        parts = [_lines(one) for one in error.errors[:MOST_ERRORS]]
+        more = len(error.errors) - len(parts)
+        last = ["", f"and {more} more like these"] if more else []
+        return [line for i, part in enumerate(parts) for line in ([""] if i else []) + part] + last
     hint = error.hint if isinstance(error, InputError) else ""
     return [str(error), *(["", f"hint: {hint}"] if hint else [])]

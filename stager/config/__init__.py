@@ -8,8 +8,8 @@ save.py     write one back       schema.py               JSON Schema for editors
 
 from stager.config.configuration import Configuration
 from stager.config.crush import crush_ranges, crush_values
-from stager.config.load import load
+from stager.config.load import load, understand
 from stager.config.save import save, with_values
 from stager.config.schema import schema_json
 
-__all__ = ["Configuration", "crush_ranges", "crush_values", "load", "save", "schema_json", "with_values"]
+__all__ = ["Configuration", "crush_ranges", "crush_values", "load", "save", "schema_json", "understand", "with_values"]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping
-from pathlib import Path
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 import numpy as np
@@ -12,9 +13,19 @@ import numpy as np
 from stager.config.machine import File
 from stager.config.problem import Problem, place
 from stager.config.values import quantities
+from stager.errors import InputError
+from stager.files import read_bytes
 from stager.model.arrays import Floats
+from stager.units import Measured
 
 _HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"
+_SIZE, _MOST = 16_000_000, 10_000
+"""Greatest size of a table [bytes] and number of draws."""
+
+
+def draws_place(path: Path) -> Path:
+    """Where the draws of a configuration at `path` are written."""
+    return path.with_name(f"{path.stem}.draws.csv")
 
 
 def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Mapping[str, Floats] | None:
@@ -25,35 +36,64 @@ def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Map
     if file.draws is None:
         return None
     try:
-        table = (path.parent / file.draws).read_text(encoding="utf-8-sig")
-        return parse_draws(table, quantities(file, raw).keys())
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else error
+        content = _beside(path, file.draws)
+        if file.draws_sha256 not in (None, hashlib.sha256(content).hexdigest()):
+            raise ValueError("it is not the table that draws_sha256 was taken of: one of the two files was replaced")
+        return parse_draws(content.decode("utf-8-sig"), quantities(file, raw))
+    except (OSError, ValueError, InputError) as error:
+        reason = error.strerror if isinstance(error, OSError) else getattr(error, "message", error)
+        reason = "it is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else reason
         message = f'"{file.draws}" cannot be used ({reason})'
         raise place(str(path), text, [Problem(("draws",), message, _HINT)]) from None
 
 
-def parse_draws(text: str, known: Any) -> dict[str, Floats]:
-    """Comma separated, heads are keys of the configuration, cells are in SI. Raises ValueError."""
+def _beside(path: Path, name: str) -> bytes:
+    """What a file next to `path` holds. Raises ValueError for any other: a configuration may come from a stranger."""
+    plain = {PurePosixPath(name).name, PureWindowsPath(name).name} == {name} and name not in (".", "..")
+    found = path.parent / name
+    if not plain or found.resolve().parent != path.parent.resolve():
+        raise ValueError("it must be the name of a file next to this one")
+    if found.exists() and not found.is_file():
+        raise ValueError("it is no file")
+    return read_bytes(found, _SIZE)
+
+
+def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:
+    """Draws by key, each of shape (draws,), in SI, from a table whose heads are keys and whose cells are in SI.
+
+    known : quantities of the configuration, each with its range
+
+    Raises
+    ------
+    ValueError
+        Where a cell is not right; it says which, and never what it holds.
+    """
     rows = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     if len(rows) < 2:
         raise ValueError("it holds no draws")
+    if len(rows) - 1 > _MOST:
+        raise ValueError(f"it holds more than {_MOST} draws")
     keys = [key.strip() for key in rows[0][1].split(",")]
-    unknown = [key for key in keys if key not in known]
+    unknown = [str(column) for column, key in enumerate(keys, 1) if key not in known]
     if unknown:
-        raise ValueError("no such quantity: " + ", ".join(unknown))
+        raise ValueError(f"no quantity of this configuration heads column {', '.join(unknown[:5])}")
     if len(set(keys)) < len(keys):
         raise ValueError("a key stands in two heads")
     table = np.array([_cells(number, row, len(keys)) for number, row in rows[1:]])
+    for column, key in enumerate(keys):
+        outside = ~known[key].holds(table[:, column])
+        if outside.any():
+            number = rows[1 + int(np.argmax(outside))][0]
+            raise ValueError(f"line {number}, column {column + 1} is outside the range of {key}")
     return {key: np.ascontiguousarray(table[:, column]) for column, key in enumerate(keys)}
 
 
 def _cells(number: int, row: str, count: int) -> list[float]:
-    cells = row.split(",")
+    cells = row.split(",", count)
     if len(cells) != count:
-        raise ValueError(f"line {number} has {len(cells)} cells for {count} heads")
+        raise ValueError(f"line {number} has {'more' if len(cells) > count else 'fewer'} cells than heads ({count})")
     try:
-        values = [float(cell) for cell in cells]
+        values = [float(cell) if len(cell) < 40 else math.nan for cell in cells]
     except ValueError:
         raise ValueError(f"line {number} holds what is no number") from None
     if not all(map(math.isfinite, values)):

@@ -26,7 +26,7 @@ class Ends:
 class _EndsKind:
     """How a pair of ends is read."""
 
-    end = Kind("m", "2 mm", above=0)
+    end = Kind("m", "2 mm", above=0, at_least=1e-6, at_most=1)
     examples = ("2 mm", "6 mm")
 
     @property

@@ -14,6 +14,8 @@ from stager.config.models import field_at, literals, models_at, shown
 from stager.config.problem import Problem, dotted
 from stager.config.repair import in_file
 
+MOST = 50
+"""Findings that are put into words: whoever has more has the wrong file."""
 _KINDS = {
     "string_type": "must be text in quotes", "bool_type": "must be true or false", "int_type": "must be a whole number",
 }  # fmt: skip
@@ -21,7 +23,7 @@ _KINDS = {
 
 def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
     """A problem for each finding; a mistyped key or table is one, not also what is missing for it."""
-    found = error.errors(include_url=False)
+    found = error.errors(include_url=False)[:MOST]
     should = meant(found)
     problems = []
     for item in found:
@@ -67,6 +69,8 @@ def _problem(item: Any, path: Path) -> Problem:
     if kind == "too_short":
         message = f"needs at least {context['min_length']} points (got {context['actual_length']})"
         return Problem(path, message, f"for example {path[-1]} = [{shown(path)}, …]")
+    if kind == "too_long":
+        return Problem(path, f"has more than {context['max_length']} entries", "leave some out")
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"at least {context['ge']}" if "ge" in context else f"at most {context['le']}"
         return Problem(path, f"must be {bound} (got {item['input']})", _how(path))

@@ -6,19 +6,26 @@ import math
 from dataclasses import dataclass, replace
 from typing import Annotated, Any
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import AfterValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from stager.errors import printable
+from stager.model.flight import Spread
 from stager.physics.heat.insulation import INSULATION
 from stager.units import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
+LEAST_SHARE, LEAST_SPREAD = 1e-9, 1e-15
+"""Least uncertainty as a share of the value, and in SI: below, a draw differs from the value by rounding."""
 UNIT = "x-unit"
 """Where a quantity's JSON schema has its SI unit."""
 
 
 @dataclass(frozen=True)
 class Kind:
-    """unit: in SI, "" for a pure number; above, at_least, below, at_most: the range, in SI; named: values by name."""
+    """unit: in SI, "" for a pure number; above, at_least, below, at_most: the range, in SI; named: values by name.
+
+    Of a stiffness the range is that of the force at a crush of 1 mm [N].
+    """
 
     unit: str
     example: str
@@ -30,19 +37,28 @@ class Kind:
 
     def read(self, raw: Any) -> Measured:
         """A quantity from what TOML holds. Raises PydanticCustomError with a hint."""
-        if isinstance(raw, Measured):
-            return raw
-        found = replace(self._parse(raw), low=max(self.above, self.at_least), high=min(self.below, self.at_most))
+        found = raw if isinstance(raw, Measured) else self._parse(raw)
+        scale = _per_force(found.unit) if self.unit == "N/m^n" else 1.0
+        low, high = (end * scale for end in (max(self.above, self.at_least), min(self.below, self.at_most)))
+        found = replace(found, low=low, high=high)
         for broken, words, limit in (
             (found.value <= self.above, "above", self.above),
-            (found.value < self.at_least, "at least", self.at_least),
+            (found.value < self.at_least * scale, "at least", self.at_least * scale),
             (found.value >= self.below, "below", self.below),
-            (found.value > self.at_most, "at most", self.at_most),
+            (found.value > self.at_most * scale, "at most", self.at_most * scale),
         ):
             if broken:
                 bound = format_quantity(limit, unit=found.unit, written=found.written)
                 raise refusal(f"must be {words} {bound} (got {raw})", f"for example {self.shown}")
+        self._check_uncertainty(found, raw)
         return found
+
+    def _check_uncertainty(self, found: Measured, raw: Any) -> None:
+        spread, least = found.standard_uncertainty, LEAST_SHARE * abs(found.value)
+        if 0 < spread < max(least, LEAST_SPREAD):
+            raise refusal(f"has an uncertainty that is too small to matter (got {raw})", "leave out what follows the ±")
+        if spread > found.high - found.low:
+            raise refusal(f"has an uncertainty wider than any such quantity (got {raw})", f"for example {self.shown}")
 
     @property
     def shown(self) -> str:
@@ -82,69 +98,125 @@ class Kind:
         return {**kinds, "examples": [example], UNIT: self.unit or "-"}
 
 
+def _per_force(unit: str) -> float:
+    """Stiffness [`unit`, N/m^exponent] for a force of 1 N at a crush of 1 mm."""
+    return float(1e3 ** float(unit.partition("^")[2] or 1))
+
+
 def refusal(text: str, hint: str) -> PydanticCustomError:
     """What a validator raises: `text` says what is wrong, `hint` what would be right."""
     return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
 
 
+@dataclass(frozen=True)
+class SpreadKind:
+    """How a standard deviation from shot to shot is read: in a unit, or as a share of the quantity in per cent."""
+
+    unit: str
+    example: str
+
+    @property
+    def shown(self) -> str:
+        """The example as it stands in a file."""
+        return f'"{self.example}"'
+
+    def read(self, raw: Any) -> Spread:
+        """Raises PydanticCustomError with a hint."""
+        if isinstance(raw, Spread):
+            return raw
+        hint = f"for example {self.shown}"
+        if not isinstance(raw, str):
+            raise refusal("must be a quantity with its unit, or a share in %", hint)
+        share = raw.strip().endswith("%")
+        text = raw.strip().removesuffix("%").strip() if share else raw
+        try:
+            found = parse(text, "" if share else self.unit, self.example)
+        except QuantityError as error:
+            raise refusal(str(error), hint) from error
+        if found.standard_uncertainty:
+            raise refusal("is a spread itself, so it has none", f"leave out ± and what follows, {hint}")
+        value = found.value / 100 if share else found.value
+        if not 0 <= value < (1 if share else math.inf):
+            raise refusal(f"must be at least 0, and less than 100 % (got {raw})", hint)
+        return Spread(value, relative=share)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "string", "examples": [self.example], UNIT: self.unit}
+
+
 CLASSES = tuple((f"class {name}", kelvin) for name, kelvin in INSULATION.items())
 """Thermal classes of insulation, as "class F"."""
-Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0)]
-StageMass = Annotated[Measured, Kind("kg", "240 g", above=0)]
-Length = Annotated[Measured, Kind("m", "38 mm", above=0)]
+FASTEST = 3000.0
+"""Surface speed that no rim survives [m/s]: √(strength/density) of the strongest fibre is some 2 km/s."""
+# Ranges are wide: what lies outside is a slip of the pen, or breaks floating-point arithmetic.
+Words = Annotated[str, AfterValidator(printable)]
+"""A text that is shown: what could steer a screen is escaped."""
+Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0, at_least=1e-6, at_most=100)]
+StageMass = Annotated[Measured, Kind("kg", "240 g", above=0, at_least=1e-6, at_most=1e4)]
+Length = Annotated[Measured, Kind("m", "38 mm", above=0, at_least=1e-5, at_most=100)]
 Distance = Annotated[Measured, Kind("m", "2 m", at_least=0, at_most=1000)]
-Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0)]
-Bore = Annotated[Measured, Kind("m", "5 mm", at_least=0)]
-Clearance = Annotated[Measured, Kind("m", "6 mm", at_least=0)]
-Speed = Annotated[Measured, Kind("m/s", "1.2 m/s ± 0.1 m/s", above=0)]
-ExitSpeed = Annotated[Measured, Kind("m/s", "18 m/s", above=0)]
-FadeSpeed = Annotated[Measured, Kind("m/s", "9 m/s ± 2 m/s", above=0)]
-Creep = Annotated[Measured, Kind("m/s", "0.15 m/s", above=0)]
-SlipSpeed = Annotated[Measured, Kind("m/s", "2 m/s", at_least=0)]
-Acceleration = Annotated[Measured, Kind("m/s^2", "6000 m/s^2", above=0)]
-Rate = Annotated[Measured, Kind("1/s", "2 /s", above=0)]
-Force = Annotated[Measured, Kind("N", "3 N", at_least=0)]
-Push = Annotated[Measured, Kind("N", "6 N", above=0)]
-Area = Annotated[Measured, Kind("m^2", "30 mm^2", above=0)]
+Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0, at_least=1e-6, at_most=1)]
+Bore = Annotated[Measured, Kind("m", "5 mm", at_least=0, at_most=1)]
+Clearance = Annotated[Measured, Kind("m", "6 mm", at_least=0, at_most=10)]
+Speed = Annotated[Measured, Kind("m/s", "1.2 m/s ± 0.1 m/s", above=0, at_least=1e-3, at_most=100)]
+ExitSpeed = Annotated[Measured, Kind("m/s", "18 m/s", above=0, at_least=1e-3, at_most=FASTEST)]
+FadeSpeed = Annotated[Measured, Kind("m/s", "9 m/s ± 2 m/s", above=0, at_least=1e-4, at_most=1e4)]
+Creep = Annotated[Measured, Kind("m/s", "0.15 m/s", above=0, at_least=1e-5, at_most=100)]
+SlipSpeed = Annotated[Measured, Kind("m/s", "2 m/s", at_least=0, at_most=1e4)]
+Acceleration = Annotated[Measured, Kind("m/s^2", "6000 m/s^2", above=0, at_least=1, at_most=1e8)]
+Rate = Annotated[Measured, Kind("1/s", "2 /s", above=0, at_least=1e-4, at_most=1e3)]
+Force = Annotated[Measured, Kind("N", "3 N", at_least=0, at_most=1e6)]
+Push = Annotated[Measured, Kind("N", "6 N", above=0, at_least=1e-3, at_most=1e6)]
+Area = Annotated[Measured, Kind("m^2", "30 mm^2", above=0, at_least=1e-10, at_most=100)]
 Confidence = Annotated[Measured, Kind("", "0.95", at_least=0.5, at_most=0.999)]
-Time = Annotated[Measured, Kind("s", "3 min", above=0)]
-ReturnTime = Annotated[Measured, Kind("s", "0.1 s", at_least=0)]
-Travel = Annotated[Measured, Kind("m", "30 mm", above=0)]
-Stiffness = Annotated[Measured, Kind("N/m^n", "40 kN/m", above=0)]
+Time = Annotated[Measured, Kind("s", "3 min", above=0, at_least=1e-3, at_most=1e7)]
+ReturnTime = Annotated[Measured, Kind("s", "0.1 s", at_least=0, at_most=1e4)]
+Travel = Annotated[Measured, Kind("m", "30 mm", above=0, at_least=1e-5, at_most=100)]
+Stiffness = Annotated[Measured, Kind("N/m^n", "40 kN/m", above=0, at_least=1e-3, at_most=1e6)]
 Exponent = Annotated[Measured, Kind("", "1.5", at_least=1, at_most=3)]
 Share = Annotated[Measured, Kind("", "0.8", at_least=0, at_most=1)]
-LossShare = Annotated[Measured, Kind("", "0.05", above=0, at_most=1)]
-PositiveShare = Annotated[Measured, Kind("", "0.8", above=0, at_most=1)]
+LossShare = Annotated[Measured, Kind("", "0.05", above=0, at_least=1e-6, at_most=1)]
+PositiveShare = Annotated[Measured, Kind("", "0.8", above=0, at_least=1e-3, at_most=1)]
 Friction = Annotated[Measured, Kind("", "0.75 ± 0.08", at_least=0, at_most=10)]
-PositiveNumber = Annotated[Measured, Kind("", "1.0", above=0)]
-Number = Annotated[Measured, Kind("", "0.05", at_least=0)]
-Inertia = Annotated[Measured, Kind("kg m^2", "4e-5 kg m^2", above=0)]
-RotorInertia = Annotated[Measured, Kind("kg m^2", "2e-6 kg m^2", at_least=0)]
-Density = Annotated[Measured, Kind("kg/m^3", "2700 kg/m^3", above=0)]
-Stress = Annotated[Measured, Kind("Pa", "70 GPa", above=0)]
-Bond = Annotated[Measured, Kind("Pa", "1.5 MPa", above=0)]
+PositiveNumber = Annotated[Measured, Kind("", "1.0", above=0, at_least=1e-3, at_most=1e3)]
+Number = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1e3)]
+Inertia = Annotated[Measured, Kind("kg m^2", "4e-5 kg m^2", above=0, at_least=1e-12, at_most=1e3)]
+RotorInertia = Annotated[Measured, Kind("kg m^2", "2e-6 kg m^2", at_least=0, at_most=100)]
+Density = Annotated[Measured, Kind("kg/m^3", "2700 kg/m^3", above=0, at_least=1, at_most=3e4)]
+Stress = Annotated[Measured, Kind("Pa", "70 GPa", above=0, at_least=1e3, at_most=1e13)]
+Bond = Annotated[Measured, Kind("Pa", "1.5 MPa", above=0, at_least=1, at_most=1e10)]
 Poisson = Annotated[Measured, Kind("", "0.33", at_least=0, at_most=0.5)]
 ShoreA = Annotated[Measured, Kind("", "70", at_least=20, at_most=80)]
-SpeedConstant = Annotated[Measured, Kind("rad/s/V", "1400 rpm/V", above=0)]
-Resistance = Annotated[Measured, Kind("ohm", "60 mohm", above=0)]
-SupplyResistance = Annotated[Measured, Kind("ohm", "30 mohm", at_least=0)]
-Current = Annotated[Measured, Kind("A", "30 A", above=0)]
-NoLoadCurrent = Annotated[Measured, Kind("A", "1.1 A", at_least=0)]
-AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0)]
-Spin = Annotated[Measured, Kind("rad/s", "20 rev/s")]
-FeedSpin = Annotated[Measured, Kind("rad/s", "0 rev/s")]
-Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0)]
-Charge = Annotated[Measured, Kind("C", "2.2 Ah", above=0)]
+SpeedConstant = Annotated[Measured, Kind("rad/s/V", "1400 rpm/V", above=0, at_least=1e-2, at_most=1e4)]
+Resistance = Annotated[Measured, Kind("ohm", "60 mohm", above=0, at_least=1e-5, at_most=1e4)]
+SupplyResistance = Annotated[Measured, Kind("ohm", "30 mohm", at_least=0, at_most=1e4)]
+Current = Annotated[Measured, Kind("A", "30 A", above=0, at_least=1e-3, at_most=1e5)]
+NoLoadCurrent = Annotated[Measured, Kind("A", "1.1 A", at_least=0, at_most=1e4)]
+AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0, at_least=1, at_most=1e5)]
+Spin = Annotated[Measured, Kind("rad/s", "20 rev/s", at_least=-1e5, at_most=1e5)]
+FeedSpin = Annotated[Measured, Kind("rad/s", "0 rev/s", at_least=-1e5, at_most=1e5)]
+Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0, at_least=0.1, at_most=1e4)]
+Charge = Annotated[Measured, Kind("C", "2.2 Ah", above=0, at_least=1, at_most=1e7)]
 Stretch = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1)]
 GripMargin = Annotated[Measured, Kind("", "0.05", at_least=0, below=1)]
-HeatCapacity = Annotated[Measured, Kind("J/K", "12 J/K", above=0)]
-ThermalResistance = Annotated[Measured, Kind("K/W", "2.5 K/W", above=0)]
-HubConductivity = Annotated[Measured, Kind("W/m/K", "0.2 W/m/K", above=0)]
-Conductivity = Annotated[Measured, Kind("W/m/K", "200 W/m/K", above=0)]
-Temperature = Annotated[Measured, Kind("K", "110 degC", above=0, named=CLASSES)]
-Energy = Annotated[Measured, Kind("J", "8 J", above=0)]
-EnergyLoss = Annotated[Measured, Kind("J", "0.1 J ± 0.1 J", at_least=0)]
-Calibration = Annotated[Measured, Kind("", "1 ± 0.02", above=0, at_most=10)]
-EnergyPerArea = Annotated[Measured, Kind("J/m^2", "8 kJ/m^2", above=0)]
-Power = Annotated[Measured, Kind("W", "150 W", above=0)]
-Money = Annotated[Measured, Kind("", "38.0", at_least=0)]
+HeatCapacity = Annotated[Measured, Kind("J/K", "12 J/K", above=0, at_least=1e-3, at_most=1e6)]
+ThermalResistance = Annotated[Measured, Kind("K/W", "2.5 K/W", above=0, at_least=1e-4, at_most=1e4)]
+HubConductivity = Annotated[Measured, Kind("W/m/K", "0.2 W/m/K", above=0, at_least=1e-3, at_most=1e4)]
+Conductivity = Annotated[Measured, Kind("W/m/K", "200 W/m/K", above=0, at_least=1e-3, at_most=1e4)]
+Temperature = Annotated[Measured, Kind("K", "110 degC", above=0, at_least=150, at_most=1500, named=CLASSES)]
+Energy = Annotated[Measured, Kind("J", "8 J", above=0, at_least=1e-6, at_most=1e6)]
+EnergyLoss = Annotated[Measured, Kind("J", "0.1 J ± 0.1 J", at_least=0, at_most=1e6)]
+Calibration = Annotated[Measured, Kind("", "1 ± 0.02", above=0, at_least=0.1, at_most=10)]
+EnergyPerArea = Annotated[Measured, Kind("J/m^2", "8 kJ/m^2", above=0, at_least=1e-3, at_most=1e9)]
+Power = Annotated[Measured, Kind("W", "150 W", above=0, at_least=1e-3, at_most=1e7)]
+Money = Annotated[Measured, Kind("", "38.0", at_least=0, at_most=1e12)]
+MuzzleHeight = Annotated[Measured, Kind("m", "1.2 m", at_least=0, at_most=1000)]
+Tilt = Annotated[Measured, Kind("rad", "10 deg", at_least=-math.pi / 2, at_most=math.pi / 2)]
+Drag = Annotated[Measured, Kind("", "0.51 ± 0.02", above=0, at_least=1e-3, at_most=100)]
+MassSpread = Annotated[Spread, SpreadKind("kg", "2 %")]
+LengthSpread = Annotated[Spread, SpreadKind("m", "0.3 mm")]
+SpeedSpread = Annotated[Spread, SpreadKind("m/s", "1 %")]
+AngleSpread = Annotated[Spread, SpreadKind("rad", "0.3 deg")]

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
 from typing import Any
 
 Path = tuple[str | int, ...]
+_TOKEN = re.compile(
+    r'''(?P<string>"{3}(?:[^"\\]|\\[\s\S]|"(?!""))*+"{3,5}|'{3}(?:[^']|'(?!''))*+'{3,5}'''
+    r'''|"(?:[^"\\\n]|\\[^\n])*+"|'[^'\n]*+')'''
+    r"|(?P<comment>#[^\n]*+)|(?P<end>\n)|(?P<open>[\[{])|(?P<close>[\]}])|(?P<other>[^\"'#\n\[\]{}]++|[\s\S])"
+)
 
 
 def key_lines(text: str) -> dict[Path, int]:
@@ -14,6 +20,7 @@ def key_lines(text: str) -> dict[Path, int]:
 
     tomllib keeps no positions, but it reads a single statement as well as a file: each one is read alone.
     """
+    text = text.replace("\r\n", "\n")
     found: dict[Path, int] = {}
     counts: dict[Path, int] = {}
     table: Path = ()
@@ -30,22 +37,30 @@ def key_lines(text: str) -> dict[Path, int]:
 
 
 def statements(text: str) -> Iterator[tuple[int, str]]:
-    """Each head, or key with its value, and the line it begins on."""
-    gathered: list[str] = []
-    start = 0
-    for number, line in enumerate(text.replace("\r\n", "\n").split("\n"), start=1):
-        if not gathered:
-            if not line.strip() or line.lstrip().startswith("#"):
-                continue
-            start = number
-        gathered.append(line)
-        statement = "\n".join(gathered)
-        try:
-            tomllib.loads(statement)
-        except tomllib.TOMLDecodeError:
-            continue
-        yield start, statement
-        gathered = []
+    """Each head, or key with its value, and the line it begins on; `text` is right TOML."""
+    start = begin = at = depth = 0
+    line = 1
+    for kind, part in tokens(text):
+        if kind == "end":
+            if start and not depth:
+                yield start, text[begin:at]
+                start = 0
+        elif not start and kind != "comment" and part.strip():
+            start, begin = line, at
+        depth += {"open": 1, "close": -1}.get(kind, 0)
+        line += part.count("\n")
+        at += len(part)
+    if start:
+        yield start, text[begin:]
+
+
+def tokens(text: str) -> Iterator[tuple[str, str]]:
+    """Kind and text of each part of a TOML file, in time that grows with its length; also of a file that is none.
+
+    Kinds: "string", "comment", "end" (of a line), "open", "close" (brackets), "other".
+    """
+    for found in _TOKEN.finditer(text):
+        yield str(found.lastgroup), found[0]
 
 
 def head_path(tree: dict[str, Any], counts: dict[Path, int], *, new: bool) -> Path:

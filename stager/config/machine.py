@@ -10,9 +10,24 @@ from pydantic import Field
 from stager.config import kinds as t
 from stager.config.ends import CrushRange
 from stager.config.speed import Speed
-from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Measuring, Outlet, Projectile, Supply, Table
+from stager.config.tables import (
+    Contact,
+    Feed,
+    Flight,
+    Goal,
+    Guide,
+    Limits,
+    Measuring,
+    Outlet,
+    Projectile,
+    SpeedSpread,
+    Supply,
+    Table,
+)
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
+
+MOST_STAGES = 12
 
 
 def _one_of(known: Mapping[str, object]) -> dict[str, Any]:
@@ -56,7 +71,7 @@ class Wheel(Table):
     brittle: bool | None = Field(None, description="burst by the elastic peak, not by the mean stress")
     inertia: t.Inertia | None = Field(None, description="from geometry where left out")
     tyre: Tyre | None = None
-    name: str = ""
+    name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
@@ -74,6 +89,14 @@ class Heat(Table):
     fin_conductivity: t.Conductivity | None = None
 
 
+class Mount(Table):
+    """Holes that fasten a motor to the side plate."""
+
+    circle: t.Length
+    screw: t.Length
+    screws: int = Field(4, ge=2, le=12)
+
+
 class Drive(Table):
     """Motor and controller of each driven wheel."""
 
@@ -86,7 +109,8 @@ class Drive(Table):
     gear: t.PositiveNumber = Field(Measured(1.0), description="motor turns per wheel turn")
     governed: bool = Field(False, description="the controller holds the speed under load")
     heat: Heat | None = None
-    name: str = ""
+    mount: Mount | None = None
+    name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
@@ -102,6 +126,7 @@ class Stage(Table):
 
     layout: Literal["pair", "rail", "idler"]
     speed: Speed | None = Field(None, description="set speed; two for the sides of a pair")
+    spread: SpeedSpread | None = Field(None, description="of each wheel as it meets a projectile, from shot to shot")
     crush: t.Crush = Field(description="total: free gap is the projectile's width less this")
     crush_range: CrushRange | None = Field(None, description="ends between which the plan may choose the crush")
     clearance: t.Clearance = Field(Measured(0.005), description="between neighbouring wheels along the barrel")
@@ -111,8 +136,8 @@ class Stage(Table):
     wheel: Wheel
     drive: Drive | None = None
     idler: Idler | None = None
-    wheel_options: list[Wheel] = Field(default_factory=list, description="wheels to choose from")
-    drive_options: list[Drive] = Field(default_factory=list, description="drives to choose from")
+    wheel_options: list[Wheel] = Field(default_factory=list, max_length=100, description="wheels to choose from")
+    drive_options: list[Drive] = Field(default_factory=list, max_length=100, description="drives to choose from")
     wheel_option: int | None = Field(None, ge=0, description="the one of wheel_options that is in; 0: the wheel itself")
     drive_option: int | None = Field(None, ge=0, description="the one of drive_options that is in; 0: the drive itself")
 
@@ -125,8 +150,9 @@ class Stage(Table):
 class File(Table):
     """A configuration file."""
 
-    title: str = "untitled launcher"
+    title: t.Words = "untitled launcher"
     draws: str | None = Field(None, description="table of correlated draws that a fit has left beside this file")
+    draws_sha256: str | None = Field(None, description="hash of the table of draws; a fit writes both")
     projectile: Projectile
     feed: Feed
     contact: Contact
@@ -134,7 +160,10 @@ class File(Table):
     outlet: Outlet | None = None
     measuring: Measuring | None = None
     stage: Stage = Field(description="every stage")
-    stages: list[Stage] = Field(default_factory=list, description="stages that differ from [stage], in order")
+    stages: list[Stage] = Field(
+        default_factory=list, max_length=MOST_STAGES, description="stages that differ from [stage], in order"
+    )
     supply: Supply | None = None
+    flight: Flight | None = Field(None, description="where the muzzle is, and what lies before it")
     limits: Limits
     goal: Goal

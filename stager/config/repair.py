@@ -57,5 +57,7 @@ def _mend(tree: dict[str, Any], path: Path, kind: str) -> None:
         holder = holder[part]
     if kind == "extra_forbidden":
         holder.pop(path[-1], None)
+    elif kind == "too_long":
+        holder[path[-1]] = holder[path[-1]][:1]
     else:
         holder[path[-1]] = example(path)

@@ -12,6 +12,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from stager.config.configuration import Configuration
+from stager.config.draws import draws_place, show_draws
 from stager.config.edit import comment_out, put, remove
 from stager.config.kinds import Kind
 from stager.config.lines import Path
@@ -19,12 +20,14 @@ from stager.config.load import understand
 from stager.config.read import read_tree
 from stager.config.toml import show_tree, show_value
 from stager.errors import InputError, InputErrors, StagerError
-from stager.files import write_whole
+from stager.files import is_stream, marked_content, write_all
+from stager.model.arrays import Floats
 from stager.units import format_quantity, parse_stiffness, stiffness_unit
 
 SCHEMA = "#:schema"
+DRAWS_KEYS = ("draws", "draws_sha256")
 
-__all__ = ["changed", "save", "with_values", "write_whole"]
+__all__ = ["changed", "save", "with_values"]
 
 
 def save(
@@ -34,16 +37,35 @@ def save(
     speeds: Sequence[str] = (),
     note: str = "",
     drop: Sequence[str] = (),
-) -> None:
+    draws: Mapping[str, Floats] | None = None,
+    force: bool = False,
+) -> list[FilePath]:
     """Write `configuration` to `path` with `changes` and planned set `speeds`, one text a stage.
 
     changes: TOML text of a value by dotted key ("contact.stiffness", "stages.2.crush"); speeds: as in a file, without
     quotes ("17 m/s"); stages behind the last of them become comments. note: comments for the head of the file;
-    drop: dotted keys that go.
-    The file appears whole or not at all, and loads again. Raises InputError where it cannot be written, StagerError
-    where a change would spoil it.
+    drop: dotted keys that go; draws: of a fit, in SI by key, instead of those that the configuration has; force:
+    replace files that this program did not write.
+    Draws stand in a table next to the file, whose hash the file carries; a pipe takes the configuration alone.
+    Returns the files. They appear whole, both or none, and load again. Raises InputError where they cannot be written,
+    StagerError where a change would spoil the file.
     """
-    write_whole(FilePath(path), changed(configuration, FilePath(path), changes, speeds, note, drop))
+    path, beside = FilePath(path), draws_place(FilePath(path))
+    contents: dict[FilePath, bytes] = {}
+    if is_stream(path):
+        drop = [*drop, *(key for key in DRAWS_KEYS if key in configuration.raw)]
+    elif draws:
+        words = "Equally likely draws after a fit, SI units."
+        contents[beside] = marked_content(show_draws(draws, words).encode())
+    elif configuration.file.draws is not None and path.parent.resolve() != configuration.path.parent.resolve():
+        contents[beside] = marked_content((configuration.path.parent / configuration.file.draws).read_bytes())
+    if beside in contents:
+        sha256 = hashlib.sha256(contents[beside]).hexdigest()
+        changes = {**changes, "draws": show_value(beside.name), "draws_sha256": show_value(sha256)}
+        note += f" Draws that keep what belongs together are in {beside.name}." if draws else ""
+    contents[path] = changed(configuration, path, changes, speeds, note, drop).encode()
+    write_all(contents, force=force)
+    return [path, *(other for other in contents if other != path)]
 
 
 PLACES = "keys are dotted, as in limits.stages or stage.wheel.radius; single stages are counted from 1: stages.2.crush"
@@ -73,8 +95,6 @@ def changed(
     wanted = planned | dict(changes)
     if "contact.exponent" in wanted:
         wanted["contact.stiffness"] = _stiffness(configuration, wanted)
-    if configuration.file.draws is not None and "draws" not in wanted:
-        wanted["draws"] = show_value(_moved(configuration.file.draws, configuration.path, path))
     text = configuration.text.lstrip("\ufeff").replace("\r\n", "\n")
     tree = copy.deepcopy(dict(configuration.raw))
     if speeds:
@@ -163,6 +183,6 @@ def _remove(tree: dict[str, Any], path: Path) -> None:
     holder.pop(path[-1], None)
 
 
-def _moved(draws: str, old: FilePath, new: FilePath) -> str:
+def _moved(place: str, old: FilePath, new: FilePath) -> str:
     """A path that is relative to one file, relative to another."""
-    return os.path.relpath(old.parent.resolve() / draws, new.parent.resolve()).replace(os.sep, "/")
+    return os.path.relpath(old.parent.resolve() / place, new.parent.resolve()).replace(os.sep, "/")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.constraints.limit import Kind
-from stager.constraints.missing import any_stage, without_drive
+from stager.constraints.missing import NO_LOAD, any_stage, without_drive
 from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Number
@@ -35,7 +35,10 @@ class Throttle:
 
     def missing(self, point: OperatingPoint) -> str | None:
         """See Limit."""
-        return without_drive(point)
+        lacking = without_drive(point)
+        if lacking or point.holding is None or float(point.holding.throttle.max(initial=0.0)) <= 1 - NO_LOAD:
+            return lacking
+        return _without_no_load(point)
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -91,7 +94,7 @@ class PeakPower:
 
     def missing(self, point: OperatingPoint) -> str | None:
         """See Limit."""
-        return without_drive(point)
+        return without_drive(point) or _near_without_no_load(point, self.value(point), point.limit_values.peak_power)
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -118,7 +121,9 @@ class SupplyCurrent:
 
     def missing(self, point: OperatingPoint) -> str | None:
         """See Limit."""
-        return without_drive(point)
+        return without_drive(point) or _near_without_no_load(
+            point, self.value(point), point.limit_values.supply_current
+        )
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -147,7 +152,7 @@ class AveragePower:
 
     def missing(self, point: OperatingPoint) -> str | None:
         """See Limit."""
-        return without_drive(point) or _without_rate(point)
+        return without_drive(point) or _without_rate(point) or _without_no_load(point)
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -180,7 +185,9 @@ class WindingTemperature:
     def missing(self, point: OperatingPoint) -> str | None:
         """See Limit."""
         lacking = any_stage(point, lambda stage: stage.drive is None or stage.drive.heat is None)
-        return without_drive(point) or ("stage.drive.heat" if lacking else _without_rate(point))
+        return without_drive(point) or (
+            "stage.drive.heat" if lacking else _without_rate(point) or _without_no_load(point)
+        )
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -226,6 +233,18 @@ class SettledLoss:
 def _without_rate(point: OperatingPoint) -> str | None:
     """Holding the wheels is the least of what throwing takes: without a rate more is not known."""
     return "feed.rate" if point.launcher.feed.rate is None else None
+
+
+def _without_no_load(point: OperatingPoint) -> str | None:
+    """What a motor takes running free, at every speed, is most of what it takes where little is thrown."""
+    unknown = any_stage(point, lambda stage: stage.drive is not None and not stage.drive.no_load_known)
+    return "stage.drive.no_load_current" if unknown else None
+
+
+def _near_without_no_load(point: OperatingPoint, value: Number | None, bound: float | None) -> str | None:
+    """Likewise where a value is so near its bound that it may decide."""
+    near = value is not None and bound is not None and float(np.max(value)) > (1 - NO_LOAD) * bound
+    return _without_no_load(point) if near else None
 
 
 def _peak(point: OperatingPoint, which: int) -> Number | None:

@@ -17,7 +17,9 @@ FIND_OUT = {
     "stage.cost": "add up its parts",
     "stage.drive": "describe the motor: speed constant and resistance stand on its data sheet",
     "stage.drive.heat": "take heat capacities and resistances from the motor's data sheet, or warm it up and time it",
+    "stage.drive.no_load_current": "let the motor run free and read its current",
     "stage.wheel.material": "name what the hub is made of",
+    "stage.wheel.bore": "measure the hole for the shaft, 0 mm for a wheel without one",
     "stage.wheel.modulus": "name what the hub is made of, or take Young's modulus from its data sheet",
     "stage.wheel.yield_strength": "take it from the material's data sheet",
     "stage.wheel.tensile_strength": "take it from the material's data sheet",
@@ -48,6 +50,11 @@ def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
         name=limit.name, unit=limit.unit, bound=most if np.isfinite(most) else None, missing=key,
         find_out=FIND_OUT.get(key, ""), hard=limit.hard,
     )  # fmt: skip
+
+
+NO_LOAD = 0.05
+"""Most that a motor's no-load current is of its stall current [-]; common practice, no source. It lowers the speed that
+the motor reaches by as much."""
 
 
 def any_stage(point: OperatingPoint, lacks: Callable[[Stage], bool]) -> bool:

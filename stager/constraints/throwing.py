@@ -105,9 +105,14 @@ class Toy:
         return translation_energy(point.outlet_speed, point.launcher.projectile)
 
     def bound(self, point: OperatingPoint) -> Number | None:
-        """[J]."""
+        """[J]; the energy that asks for no area, where there is no more of it."""
         toy = point.limit_values.toy
-        return None if toy is None else toy_energy(toy, point.launcher.projectile)
+        if toy is None:
+            return None
+        most = toy_energy(toy, point.launcher.projectile)
+        if toy.energy_per_area is None or point.launcher.projectile.contact_area is not None:
+            return most
+        return np.where(self.value(point) <= toy.energy, toy.energy, most)
 
     def missing(self, point: OperatingPoint) -> str | None:
         """See Limit."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.constraints.limit import AllKnown, Kind
-from stager.constraints.missing import any_stage
+from stager.constraints.missing import NO_LOAD, any_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
@@ -201,6 +201,15 @@ def _has_tyre(stage: Stage) -> bool:
     return stage.wheel.tyre is not None
 
 
+def _unknown_reach(launcher: Launcher, stage: Stage, speed: float) -> str | None:
+    """An unknown no-load current can cost a share NO_LOAD of the speed that the motor reaches, and no more."""
+    if launcher.supply is None:
+        return "supply"
+    known = stage.drive is None or stage.drive.no_load_known
+    near = speed > (1 - NO_LOAD) * float(np.max(reach_ceiling(launcher, stage)))
+    return "stage.drive.no_load_current" if near and not known else None
+
+
 MOTOR_SPEED = SpeedShare(
     "motor_speed", motor_ceiling, _slower("a motor that may turn faster"),
     applies=lambda stage: stage.drive is not None and stage.drive.max_speed is not None,
@@ -209,7 +218,7 @@ MOTOR_SPEED = SpeedShare(
 DRIVE_REACH = SpeedShare(
     "drive_reach", reach_ceiling, _slower("more volts or more speed per volt"),
     applies=lambda stage: stage.drive is not None,
-    lacks=lambda launcher, stage, speed: "supply" if launcher.supply is None else None,
+    lacks=_unknown_reach,
 )  # fmt: skip
 BURST = SpeedShare(
     "burst", burst_ceiling, _slower("a hub of a lighter, stronger material"), applies=lambda stage: True,

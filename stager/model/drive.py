@@ -28,23 +28,35 @@ class Heat:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mount:
+    """Holes that fasten a motor: on a circle of diameter `circle` [m] about its axis, `screws` of diameter `screw` [m]."""
+
+    circle: Number
+    screw: Number
+    screws: int = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drive:
     """A motor as its DC equivalent, one per driven wheel.
 
     speed_constant Kv [rad/s/V]; resistance of the winding [ohm] (at 20 degC); no_load_current [A];
     current_limit of the controller [A] (inf: none); max_speed of the motor [rad/s];
-    rotor_inertia [kg m^2] at the motor shaft; gear: motor turns per wheel turn [-].
+    rotor_inertia [kg m^2] at the motor shaft; gear: motor turns per wheel turn [-]; no_load_known: whether the no-load
+    current is known, rather than taken as nothing.
     """
 
     speed_constant: Number
     resistance: Number
     no_load_current: Number = 0.0
+    no_load_known: bool = True
     current_limit: Number = np.inf
     max_speed: Number | None = None
     rotor_inertia: Number = 0.0
     gear: Number = 1.0
     governed: bool = False
     heat: Heat | None = None
+    mount: Mount | None = None
     name: str = ""
     cost: Number = 0.0
     mass: Number | None = None

@@ -92,6 +92,8 @@ def unknown_strength(wheel: Wheel) -> str | None:
     material = wheel.material
     if material is None:
         return "stage.wheel.material"
+    if not wheel.solid and not np.any(wheel.bore):
+        return "stage.wheel.bore"
     if material.yield_strength is not None or material.tensile_strength is not None:
         return None
     return "stage.wheel.tensile_strength" if material.brittle else "stage.wheel.yield_strength"
@@ -100,7 +102,7 @@ def unknown_strength(wheel: Wheel) -> str | None:
 def unknown_burst(wheel: Wheel) -> str | None:
     """Return the key that is missing for `burst_speed`; None where there is none."""
     lacking = unknown_strength(wheel)
-    return lacking if lacking in (None, "stage.wheel.material") else "stage.wheel.tensile_strength"
+    return "stage.wheel.tensile_strength" if lacking == "stage.wheel.yield_strength" else lacking
 
 
 def stored_energy(wheel: Wheel, wheel_speed: Number) -> Number:

@@ -13,9 +13,11 @@ from stager.report.table import Screen
 class Answer:
     """Screen for people (None: the document is for both), document for programs.
 
-    `yes` is False where the answer is "no" (exit status 1).
+    `yes` is False where the answer is "no" (exit status 1); `aside` where standard output holds a file already, and
+    the screen goes to standard error.
     """
 
     screen: Screen | None
     document: Mapping[str, Any]
     yes: bool = True
+    aside: bool = False

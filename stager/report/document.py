@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from stager.errors import UNSEEN
 from stager.version import __version__
 
 
@@ -53,4 +54,6 @@ def plain(value: Any) -> Any:
 
 def text(content: Mapping[str, Any], *, ascii_only: bool = False) -> str:
     """One JSON document, keys in the order given."""
-    return json.dumps(content, indent=2, ensure_ascii=ascii_only, allow_nan=False)
+    plainly = json.dumps(content, indent=2, ensure_ascii=ascii_only, allow_nan=False)
+    # Escapes of JSON, so that a document on a terminal cannot steer it.
+    return "\n".join(UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", line) for line in plainly.split("\n"))

@@ -10,6 +10,7 @@ from rich.segment import Segment
 from rich.table import Table as RichTable
 from rich.text import Text
 
+from stager.errors import printable
 from stager.report.table import Column, Picture, Screen, Table
 
 RULED = box.Box("    \n    \n -- \n" + "    \n" * 5, ascii=True)
@@ -57,20 +58,25 @@ def whole(screen: Screen, *, ascii_only: bool = False, full: bool = True) -> Ren
         notes.append(MORE)
     parts: list[RenderableType] = [headline(screen)]
     if screen.verdict:
-        parts.append(Text(screen.verdict))
+        parts.append(_text(screen.verdict))
     for picture in screen.pictures:
-        parts += [Text(), Text(picture.title, style="bold"), Drawn(picture)]
+        parts += [Text(), _text(picture.title, style="bold"), Drawn(picture)]
     for item in tables:
-        parts += [Text(), Text(item.title, style="bold"), table(item, ascii_only=ascii_only)]
+        parts += [Text(), _text(item.title, style="bold"), table(item, ascii_only=ascii_only)]
     if notes:
         parts.append(Text())
-        parts += [Text(note) for note in notes]
+        parts += [_text(note) for note in notes]
     return Trimmed(Group(*parts))
+
+
+def _title(title: str) -> list[RenderableType]:
+    """A blank line, and the title where there is one."""
+    return [Text(), Text(title, style="bold")] if title else [Text()]
 
 
 def headline(screen: Screen, *, ascii_only: bool = False, full: bool = False) -> RenderableType:
     """The answer alone."""
-    return Trimmed(Text(screen.headline, style="bold"))
+    return Trimmed(_text(screen.headline, style="bold"))
 
 
 def table(item: Table, *, ascii_only: bool = False) -> RenderableType:
@@ -86,9 +92,14 @@ def table(item: Table, *, ascii_only: bool = False) -> RenderableType:
             vertical="top",
         )
     for row in item.rows:
-        drawn.add_row(*(Text(cell, style=STYLES.get(cell, "")) for cell in row))
+        drawn.add_row(*(_text(cell, style=STYLES.get(cell, "")) for cell in row))
     return drawn
 
 
 def _head(column: Column, units: bool) -> Text:
-    return Text(f"{column.head}\n{column.unit}" if units else column.head)
+    return _text(f"{column.head}\n{column.unit}" if units else column.head)
+
+
+def _text(text: str, style: str = "") -> Text:
+    """A text that cannot steer the terminal: names may come from a file."""
+    return Text("\n".join(map(printable, text.split("\n"))), style=style)

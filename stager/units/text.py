@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from stager.units.units import UnknownUnit, convert, convert_difference, dimensions, same_kind
 
@@ -20,7 +20,8 @@ _LIMITS = re.compile(r"\s+limits\s*$")
 _KINDS = {
     "kg": "a mass", "m": "a length", "m/s": "a speed", "m/s^2": "an acceleration", "1/s": "a rate", "N": "a force",
     "s": "a time", "kg m^2": "a moment of inertia", "kg/m^3": "a density", "Pa": "a pressure or stress",
-    "rad/s": "a rate of turning", "rad/s/V": "a speed constant", "ohm": "an electrical resistance", "A": "a current",
+    "rad/s": "a rate of turning", "rad": "an angle",
+    "rad/s/V": "a speed constant", "ohm": "an electrical resistance", "A": "a current",
     "V": "a voltage", "C": "a charge", "J/K": "a heat capacity", "K/W": "a thermal resistance",
     "W/m/K": "a thermal conductivity", "K": "a temperature", "J": "an energy", "J/m^2": "an energy per area",
     "W": "a power", "N/m": "a force per length",
@@ -50,6 +51,10 @@ class Measured:
     high: float = math.inf
     written: str = ""
 
+    def holds(self, values: Any) -> Any:
+        """Whether each of `values` [SI] is within the range; an end at 0 is within it."""
+        return (values >= self.low) & (values <= self.high)
+
 
 @dataclass(frozen=True, slots=True)
 class _Written:
@@ -61,6 +66,10 @@ class _Written:
     spread_unit: str = ""
     share: bool = False
     rectangular: bool = False
+
+
+LONGEST, MOST_POWER = 100, 10
+"""Most characters of a quantity; greatest power of a length in a stiffness."""
 
 
 def parse(text: str, unit: str, example: str) -> Measured:
@@ -95,7 +104,7 @@ def parse_stiffness(text: str, example: str) -> Measured:
         return parse(text, "N/m", example)
     found = _known(dimensions, written, hint)
     power = 1 - found.pop("length", 0.0)
-    if found != {"mass": 1.0, "time": -2.0} or power <= 0:
+    if found != {"mass": 1.0, "time": -2.0} or not 0 < power <= MOST_POWER:
         raise QuantityError(f'"{written}" is not a force per length, or per length^exponent', hint)
     return parse(text, stiffness_unit(power), example)
 
@@ -152,6 +161,9 @@ def _known(look: Callable[[str], Found], written: str, hint: str) -> Found:
 
 @lru_cache(maxsize=1000)
 def _split(text: str, hint: str) -> _Written:
+    if len(text) > LONGEST:
+        message = f'"{text[:20].strip()}…" is too long for a quantity ({len(text)} characters, at most {LONGEST})'
+        raise QuantityError(message, hint)
     plain = text.replace("+/-", "±").replace("−", "-")
     rectangular = bool(_LIMITS.search(plain))
     parts = _LIMITS.sub("", plain).split("±")

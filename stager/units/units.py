@@ -82,7 +82,10 @@ degree_Fahrenheit = 5 / 9 * kelvin; offset: 255.3722222222222 = degF = fahrenhei
 _SAME = {
     "°C": "degC", "℃": "degC", "°F": "degF", "°": "deg", "μ": "µ", "Ω": "Ω", "·": "*", "⋅": "*", "×": "*",
 }  # fmt: skip
-_ALLOWED = re.compile(r"(?:1/)?(?:[^\W\d]|[\s*/().^²³⁴⁻¹-]|(?<=[\w*^. -])[\d.])+")
+_TOKEN = re.compile(
+    r"\s*(?:(?P<name>[^\W\d]\w*)|(?P<power>(?:\^|\*\*)\s*-?\d{1,2}(?:\.\d{1,6})?(?!\d)|⁻?[¹²³⁴])|(?P<other>[*/.()]))\s*"
+)
+_ONE_PER = re.compile(r"1\s*(?=/)")
 _LONGEST = 60
 _SHORT = 10
 _PER = re.compile(r"^(?:/|per\b)\s*")
@@ -125,13 +128,25 @@ def _registry() -> Any:
 def unit(written: str) -> Any:
     """The pint unit of a text. Raises UnknownUnit."""
     plain = _plain(written)
-    if len(plain) > _LONGEST or not _ALLOWED.fullmatch(plain):
+    if len(plain) > _LONGEST or not _is_product(plain):
         raise UnknownUnit(written)
     try:
         return _registry().parse_units(plain)
     except Exception as error:
         # pint's parser answers bad text with errors of a dozen kinds, down to those of Python's tokenizer
         raise UnknownUnit(written) from error
+
+
+def _is_product(plain: str) -> bool:
+    """Whether a text is made of names, products, quotients, brackets and short powers: pint works out 9**9**9."""
+    start = _ONE_PER.match(plain)
+    at, before = start.end() if start else 0, ""
+    while at < len(plain):
+        found = _TOKEN.match(plain, at)
+        if found is None or (found["power"] and before not in ("name", ")")):
+            return False
+        at, before = found.end(), "name" if found["name"] else found["other"] or "power"
+    return True
 
 
 def _plain(written: str) -> str:

@@ -14,7 +14,7 @@ from stager.api.results.shown import Shown
 from tests.cli.run import TEMPLATE
 from tests.cli.run import stager as run
 
-LAUNCHER = stager.load(TEMPLATE).changed({"limits.stages": 2})
+LAUNCHER = stager.load(TEMPLATE).replace({"limits.stages": 2})
 ROWS = "1500,5.9\n2000,7.8\n2600,10.2\n3200,12.6\n3800,14.6\n4100,15.6\n4500,15.0\n"
 TABLE = "build,wheel_1 [rpm],exit_speed [m/s]\n"
 
@@ -45,9 +45,9 @@ def throws(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def results(throws: Path) -> dict[str, object]:
-    table = LAUNCHER.throws(throws)
+    table = LAUNCHER.read_throws(throws)
     return {
-        "plan": LAUNCHER.plan(), "throw": LAUNCHER.throw(10, "3000 rpm"), "jam": LAUNCHER.throw(0.5),
+        "plan": LAUNCHER.plan(), "throw": LAUNCHER.simulate(10, "3000 rpm"), "jam": LAUNCHER.simulate(0.5),
         "sweep": LAUNCHER.sweep(2, 12), "check": LAUNCHER.check(12), "fit": LAUNCHER.fit(table),
         "next": LAUNCHER.next(table), "compare": LAUNCHER.compare(table, ("a", "b")),
     }  # fmt: skip
@@ -71,7 +71,7 @@ def test_print_shows_what_the_command_shows(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("NO_COLOR", "1")
     ran = run("throw", str(TEMPLATE), "--speed", "10").out
-    printed = str(stager.load(TEMPLATE).throw(10))
+    printed = str(stager.load(TEMPLATE).simulate(10))
     assert [line.rstrip() for line in ran.splitlines()] == printed.splitlines()
 
 
@@ -82,7 +82,7 @@ def test_what_a_console_echoes_is_one_line(name: str, results: dict[str, object]
 
 
 def test_a_launcher_shows_what_was_read() -> None:
-    page = LAUNCHER.changed({"title": "<b>Wild & bold</b>"})._repr_html_()
+    page = LAUNCHER.replace({"title": "<b>Wild & bold</b>"})._repr_html_()
     assert "&lt;b&gt;Wild &amp; bold&lt;/b&gt;" in page
     assert _Tags(page).open == []
     assert "18 g ± 0.5 g" in page
@@ -98,12 +98,12 @@ def test_pictures_are_found_by_name(results: dict[str, object]) -> None:
 
 
 def test_changed_values_are_read_as_a_file_would_be() -> None:
-    other = LAUNCHER.changed({"projectile.mass": "25 g", "goal.worthwhile": 0.2})
+    other = LAUNCHER.replace({"projectile.mass": "25 g", "goal.worthwhile": 0.2})
     assert other.scenario.launcher.projectile.mass == pytest.approx(0.025)
     assert other.scenario.goal.worthwhile == 0.2
     assert LAUNCHER.scenario.goal.worthwhile == 0.08
-    law = LAUNCHER.changed({"contact.friction": {"law": "constant", "coefficient": 0.5}}).scenario
+    law = LAUNCHER.replace({"contact.friction": {"law": "constant", "coefficient": 0.5}}).scenario
     assert law.launcher.contact.friction.name == "constant"
     assert other.sha256 != LAUNCHER.sha256
     with pytest.raises(stager.InputErrors, match=r"projectile\.mass"):
-        LAUNCHER.changed({"projectile.mass": "25 mm"})
+        LAUNCHER.replace({"projectile.mass": "25 mm"})

@@ -19,7 +19,8 @@ LAUNCHER = stager.load(TEMPLATE).scenario.launcher
 def _book(folder: Path, text: str | None = None, stages: int = 2) -> Book:
     path = folder / "throws.csv"
     path.write_text(blank(stages) if text is None else text, encoding="utf-8")
-    return open_book(path, LAUNCHER, stages)[0]
+    with open_book(path, LAUNCHER, stages) as (book, _):
+        return book
 
 
 BEFORE = Entry(wheels=((3000.0, None),), exit_speed=11.0)
@@ -101,7 +102,8 @@ def test_undo_takes_the_last_throw_and_leaves_the_rest(tmp_path: Path) -> None:
 def test_a_line_that_was_cut_short_is_no_throw(tmp_path: Path) -> None:
     path = tmp_path / "throws.csv"
     path.write_text("wheel_1 [rpm],exit_speed [m/s],note\n1000,4,\n1100,5", encoding="utf-8")
-    book, cut = open_book(path, LAUNCHER, 1)
+    with open_book(path, LAUNCHER, 1) as (book, cut):
+        pass
     assert cut == "1100,5"
     assert len(book.throws()) == 1
     assert path.read_text(encoding="utf-8").endswith(f"1000,4,\n{CUT}1100,5\n")
@@ -118,10 +120,11 @@ def test_the_throttle_of_a_surface_speed_settles_there(tmp_path: Path) -> None:
         "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
         "supply": {"voltage": "14.8 V", "resistance": "30 mohm"},
     }
-    launcher = stager.load(TEMPLATE).changed(values).scenario.launcher
+    launcher = stager.load(TEMPLATE).replace(values).scenario.launcher
     path = tmp_path / "throws.csv"
     path.write_text("throttle_1 [%],exit_speed [m/s]\n25,9\n", encoding="utf-8")
-    book, _ = open_book(path, launcher, 1)
+    with open_book(path, launcher, 1) as (book, _):
+        pass
     settled = float(book.throws().surface_speed(launcher, [0], 0)[0, 0])
     head = book.heads[0]
     assert throttle_for(settled, head, book) == pytest.approx(25, abs=0.01)

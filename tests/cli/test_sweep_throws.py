@@ -41,7 +41,7 @@ def test_every_measured_throw_stands_in_the_document() -> None:
     assert [one["wheel_speed_m_s"] for one in document["measured"]] == pytest.approx(speeds)
     launcher = package.load(CONFIG)
     for one in document["measured"]:
-        expected = float(launcher.throw(one["wheel_speed_m_s"]).exit_speed)
+        expected = float(launcher.simulate(one["wheel_speed_m_s"]).exit_speed)
         assert one["expected_exit_speed_m_s"] == pytest.approx(expected)
         assert one["difference_fraction"] == pytest.approx(one["exit_speed_m_s"] / expected - 1)
     shares = [one["difference_fraction"] for one in document["measured"]]
@@ -88,6 +88,6 @@ def test_a_stage_that_there_cannot_be_is_bad_input(stage: str) -> None:
 
 def test_the_picture_shows_them() -> None:
     launcher = package.load(CONFIG)
-    found = launcher.sweep(throws=launcher.throws(TABLE, "B"))
+    found = launcher.sweep(throws=launcher.read_throws(TABLE, "B"))
     twin = found.picture().twin
     assert sum("measured" in row for row in twin.rows) == 12

@@ -29,7 +29,7 @@ def _saved(configuration: Configuration, **given: Any) -> Configuration:
 
 def _difference(before: Configuration, after: Configuration) -> list[str]:
     lines = difflib.ndiff(before.text.splitlines(), after.text.splitlines())
-    return [line for line in lines if line[0] in "+-"]
+    return [line for line in lines if line[0] in "+-" and "Written by stager" not in line]
 
 
 @pytest.mark.parametrize("path", CONFIGS, ids=lambda path: path.stem)
@@ -108,12 +108,18 @@ def test_what_cannot_be_edited_in_place_is_written_anew(tmp_path: Path) -> None:
     assert after.scenario().launcher == before.scenario().realise({"stage.wheel.tyre.depth": 0.002})
 
 
-def test_draws_are_still_found_from_another_directory(tmp_path: Path) -> None:
+def test_draws_come_along_to_another_directory(tmp_path: Path) -> None:
     (tmp_path / "draws.csv").write_text("stage.crush\n0.004\n0.0041\n", encoding="utf-8")
     before = loaded(tmp_path, ('title = "Right"', 'title = "Right"\ndraws = "draws.csv"'))
     path = tmp_path / "below" / "b.toml"
-    save(before, path, {})
-    assert load(path).raw["draws"] == "../draws.csv"
+    assert save(before, path, {}) == [path, tmp_path / "below" / "b.draws.csv"]
+    after = load(path)
+    assert after.raw["draws"] == "b.draws.csv"
+    assert after.draws is not None
+    assert after.draws["stage.crush"].tolist() == [0.004, 0.0041]
+    (tmp_path / "below" / "b.draws.csv").write_text("stage.crush\n0.004\n0.0042\n", encoding="utf-8")
+    with pytest.raises(InputError, match=r"b\.toml:\d+: draws: .*draws_sha256"):
+        load(path)
 
 
 def test_the_schema_is_named_first_and_still_found_from_another_directory(tmp_path: Path) -> None:
@@ -139,7 +145,7 @@ def test_where_nothing_can_be_written(tmp_path: Path) -> None:
 def test_permissions_stay(tmp_path: Path) -> None:
     before = loaded(tmp_path)
     before.path.chmod(0o640)
-    save(before, before.path, {"stage.crush": '"3 mm"'})
+    save(before, before.path, {"stage.crush": '"3 mm"'}, force=True)
     assert stat.S_IMODE(before.path.stat().st_mode) == 0o640
 
 

@@ -55,7 +55,7 @@ def test_flags_answer_where_there_is_no_terminal(tmp_path: Path, monkeypatch: py
     assert (ran.status, ran.err) == (0, "")
     loaded = stager.load("launcher.toml")
     assert loaded.scenario.limit_values.exit_energy == 1.0
-    assert len(loaded.throws("throws.csv")) == 0
+    assert len(loaded.read_throws("throws.csv")) == 0
     # 13 mm × 2.5, as the question proposes
     assert loaded.scenario.launcher.projectile.length == pytest.approx(0.032, abs=1e-4)
     assert json.loads(run("plan", "launcher.toml", "--json").out)["stage_count"] >= 1

@@ -78,7 +78,7 @@ def throws() -> Path:
 def told() -> Report:
     """The report with throws."""
     loaded = stager.load(configuration())
-    return loaded.report(loaded.throws(throws()), plan=plain().plan)
+    return loaded.report(loaded.read_throws(throws()), plan=plain().plan)
 
 
 @lru_cache

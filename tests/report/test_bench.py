@@ -40,7 +40,8 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
 )  # fmt: skip
 def test_a_throw_is_advised_for_what_it_tells(found: Next, fitted: bool, said: str, tmp_path: Path) -> None:
     launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
-    book, _ = open_book(tmp_path / "throws.csv", launcher, 1)
+    with open_book(tmp_path / "throws.csv", launcher, 1) as (book, _):
+        pass
     # Source: 15 m/s / 40 mm × 60/2π = 3581 rpm.
     assert list(screen(found, fitted, book.throws(), book).notes) == [said]
 

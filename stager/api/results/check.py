@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results.shown import Shown
 from stager.constraints import LimitResult, OperatingPoint
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Checked(Shown):
     """A launcher at set speeds, and the verdict of every limit on it."""
+
+    ROWS: ClassVar[str] = "limits"
 
     design: OperatingPoint
     verdicts: tuple[LimitResult, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results.shown import Shown
 from stager.fit.answers import Contrast, Learned
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class FitResult(Shown, Learned):
     """What measured throws have told."""
+
+    ROWS: ClassVar[str] = "parameters"
 
     loaded: Loaded = field(repr=False, compare=False)
 
@@ -44,6 +46,8 @@ class FitResult(Shown, Learned):
 class CompareResult(Shown, Contrast):
     """Two builds compared."""
 
+    ROWS: ClassVar[str] = "settings"
+
     loaded: Loaded = field(repr=False, compare=False)
     throws: Throws = field(repr=False, compare=False)
 
@@ -57,6 +61,8 @@ class CompareResult(Shown, Contrast):
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class NextResult(Shown, Next):
     """What to measure next."""
+
+    ROWS: ClassVar[str] = "plan"
 
     loaded: Loaded = field(repr=False, compare=False)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from abc import abstractmethod
 from collections.abc import Mapping
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from stager.errors import InputError
 from stager.report.table import Screen
@@ -21,6 +21,8 @@ class Shown:
     """What every result can do: a screen in a notebook or in print, a document of plain values, pictures."""
 
     __slots__ = ()
+    ROWS: ClassVar[str] = "stages"
+    """Key of the document under which the main table stands."""
 
     @abstractmethod
     def answer(self) -> Answer:
@@ -29,6 +31,10 @@ class Shown:
     def document(self) -> Mapping[str, Any]:
         """What the command line writes with --json."""
         return self.answer().document
+
+    def to_rows(self) -> list[dict[str, Any]]:
+        """Return its main table as records of plain values, SI units in the keys, as data frames take them."""
+        return table_rows(self.document(), self.ROWS)
 
     def pictures(self) -> list[Picture]:
         """Pictures of it, the most telling one first."""
@@ -55,6 +61,21 @@ class Shown:
         from stager.report.shown import markup
 
         return markup(self.answer().screen or Screen(""), self.pictures())
+
+
+def table_rows(document: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
+    """Return the rows under a dotted `key` of a document: a list of records, records by name, or equal columns."""
+    found: Any = document
+    for part in key.split("."):
+        found = found[part]
+    if isinstance(found, Mapping):
+        return [{"name": name, **record} for name, record in found.items()]
+    if found and not isinstance(found[0], Mapping):
+        columns = {
+            name: values for name, values in document.items() if isinstance(values, list) and len(values) == len(found)
+        }
+        return [dict(zip(columns, cells, strict=True)) for cells in zip(*columns.values(), strict=True)]
+    return [dict(record) for record in found]
 
 
 def shown(kind: type[Kind], record: Any, **more: Any) -> Kind:

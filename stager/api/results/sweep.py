@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results.shown import Shown
 from stager.optimise.sweep import Sweep
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class SweepResult(Shown, Sweep):
     """A sweep; spread: its grip limit over the configuration's uncertainties; measured: throws beside it."""
+
+    ROWS: ClassVar[str] = "wheel_speed_m_s"
 
     loaded: Loaded = field(repr=False, compare=False)
     spread: Tuned | None = None

@@ -35,21 +35,21 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     from stager.report.spin import left_out
 
     scenario = loaded.scenario
-    book, cut = open_book(throws, scenario.launcher, max(stages, scenario.limit_values.stages))
-
     def watch(measured: Throws, tell: Callable[[float], None]) -> tuple[Next, bool]:
         return loaded.watch(measured, seed=session.seed, stages=stages, progress=tell)
 
     out = forgiving(sys.stderr if session.json else sys.stdout)
-    desk = Desk(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
-    out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
-    out.flush()
-    try:
-        if sys.stdin.isatty():
-            desk.talk()
-        else:
-            desk.take_all(sys.stdin)
-    except KeyboardInterrupt:
-        raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
+    columns = max(stages, scenario.limit_values.stages)
+    with open_book(throws, scenario.launcher, columns) as (book, cut):
+        desk = Desk(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
+        out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
+        out.flush()
+        try:
+            if sys.stdin.isatty():
+                desk.talk()
+            else:
+                desk.take_all(sys.stdin)
+        except KeyboardInterrupt:
+            raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
     said = report.closing(book, book.throws(), desk.new, desk.watched, str(config), loaded.source(session.seed))
     return left_out(said, loaded.scenario.goal)

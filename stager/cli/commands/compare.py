@@ -22,7 +22,7 @@ def compare(session: Session, config: Config, throws: Table, builds: Builds) -> 
     loaded = session.load(config)
     from stager.report import compare as report
 
-    table = loaded.throws(throws)
+    table = loaded.read_throws(throws)
     with session.busy("Comparing"):
         found = loaded.compare(table, builds, seed=session.seed)
     return report.answer(found, table, loaded.scenario.launcher, loaded.source(session.seed))

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config
+from stager.cli.command import Config, Force
+from stager.cli.files import check_outputs, to_stdout
 from stager.cli.progress import progress
 from stager.cli.session import Session
-from stager.files import check_place
 from stager.report.answer import Answer
 
 Table = Annotated[Path, typer.Argument(help="Table of measured throws (CSV).", show_default=False)]
@@ -21,26 +22,31 @@ Output = Annotated[
 ]
 Stages = Annotated[
     int | None,
-    typer.Option("--stages", metavar="N", min=1, help="Foretell chains of up to N stages; one more than measured."),
+    typer.Option(
+        "--stages", metavar="N", min=1, max=12, help="Foretell chains of up to N stages; one more than measured."
+    ),
 ]
 
 
 def fit(
-    session: Session, config: Config, throws: Table, output: Output = None, build: Build = None, stages: Stages = None
-) -> Answer:
+    session: Session, config: Config, throws: Table, output: Output = None, build: Build = None, stages: Stages = None,
+    force: Force = False,
+) -> Answer:  # fmt: skip
     """Calibrate with measured throws.
 
     What the contact really does, what the throws cannot tell, and what the next stage will give.
     """
     loaded = session.load(config)
+    from stager.config.draws import draws_place
+    from stager.files import is_stream
     from stager.report import fit as report
     from stager.report.spin import left_out
 
-    if output is not None:
-        check_place(output)
-    table = loaded.throws(throws, build)
+    outputs = [] if output is None else [output] if is_stream(output) else [output, draws_place(output)]
+    check_outputs(session, outputs, [*loaded.files, throws], force=force)
+    table = loaded.read_throws(throws, build)
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
-    written = () if output is None else (output, loaded.save_fit(found.fit, output, seed=session.seed))
+    written = [] if output is None else loaded.save_fit(found.fit, output, seed=session.seed, force=force)
     said = report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
-    return left_out(said, loaded.scenario.goal)
+    return replace(left_out(said, loaded.scenario.goal), aside=to_stdout(output))

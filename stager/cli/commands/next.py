@@ -21,7 +21,7 @@ def next(session: Session, config: Config, throws: Table, count: Count = 6, buil
     from stager.report import suggest as report
     from stager.report.spin import left_out
 
-    table = loaded.throws(throws, build)
+    table = loaded.read_throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)
     said = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))

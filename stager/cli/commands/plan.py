@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import Enum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config, Dask, Draws, Resume
+from stager.cli.command import Config, Dask, Draws, Force, Resume
+from stager.cli.files import check_outputs, to_stdout
 from stager.cli.progress import progress
 from stager.cli.session import Session
-from stager.files import check_place
 from stager.report.answer import Answer
 
 Output = Annotated[
@@ -51,14 +52,14 @@ def plan(
     resume: Resume = None,
     trade: Trade = None,
     robust: Robust = False,
+    force: Force = False,
 ) -> Answer:
     """How many stages, how fast each, is one more worth it.
 
     With the limits that bind and the ladder of stage counts.
     """
-    if output is not None:
-        check_place(output)
     loaded = session.load(config)
+    check_outputs(session, [output], loaded.files, resume, force=force)
     from stager.report import plan as report
 
     with progress(session, "Planning", at_once=False) as tell:
@@ -67,8 +68,9 @@ def plan(
             draws=draws, trade=None if trade is None else trade.value, robust=robust,
         )  # fmt: skip
     if output is not None and found.best is not None:
-        loaded.save_plan(found, output)
+        loaded.save_plan(found, output, force=force)
     if figures is not None:
         with session.busy("Drawing"):
-            loaded.report(plan=found, seed=session.seed).save_figures(figures)
-    return report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))
+            loaded.report(plan=found, seed=session.seed).save_figures(figures, force=force)
+    answer = report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))
+    return replace(answer, aside=to_stdout(output) and found.best is not None)

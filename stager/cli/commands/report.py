@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config
+from stager.cli.command import Config, Force
 from stager.cli.commands.plan import Figures
+from stager.cli.files import check_outputs, to_stdout
 from stager.cli.progress import progress
 from stager.cli.session import Session
-from stager.files import check_place
 from stager.report.answer import Answer
 
 Throws = Annotated[Path | None, typer.Argument(help="Table of measured throws (CSV).", show_default=False)]
@@ -22,8 +23,9 @@ Page = Annotated[
 
 
 def report(
-    session: Session, config: Config, throws: Throws = None, output: Page = None, figures: Figures = None
-) -> Answer:
+    session: Session, config: Config, throws: Throws = None, output: Page = None, figures: Figures = None,
+    force: Force = False,
+) -> Answer:  # fmt: skip
     """One page that tells it all.
 
     LimitResult, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
@@ -32,11 +34,11 @@ def report(
     loaded = session.load(config)
     from stager.report import written
 
-    table = None if throws is None else loaded.throws(throws)
+    table = None if throws is None else loaded.read_throws(throws)
     page = Path(config.with_suffix(".html").name) if output is None else output
-    check_place(page)
+    check_outputs(session, [page], [*loaded.files, *([] if throws is None else [throws])], force=force)
     with progress(session, "Writing the report", at_once=False) as tell:
         made = loaded.report(table, seed=session.seed, progress=tell, workers=session.workers)
-        made.save(page)
-        drawn = [] if figures is None else made.save_figures(figures)
-    return written.answer(made.dossier, page, drawn)
+        made.save(page, force=force)
+        drawn = [] if figures is None else made.save_figures(figures, force=force)
+    return replace(written.answer(made.dossier, page, drawn), aside=to_stdout(page))

@@ -33,7 +33,7 @@ def sweep(
 
     if build is not None and throws is None:
         raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)
-    table = None if throws is None else loaded.throws(throws, build)
+    table = None if throws is None else loaded.read_throws(throws, build)
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
     said = report.answer(loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from stager.cli.command import Config, Dask, Draws, Resume
+from stager.cli.files import check_outputs
 from stager.cli.progress import progress
 from stager.cli.session import Session
 from stager.report.answer import Answer
@@ -11,6 +12,7 @@ from stager.report.answer import Answer
 def worth(session: Session, config: Config, draws: Draws = 400, dask: Dask = None, resume: Resume = None) -> Answer:
     """What each further stage adds and costs."""
     loaded = session.load(config)
+    check_outputs(session, [], loaded.files, resume)
     from stager.report import worth as report
 
     with progress(session, "Planning", at_once=False) as tell:

@@ -4,16 +4,24 @@ from __future__ import annotations
 
 import csv
 import io
-import os
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from stager.errors import InputError
-from stager.files import write_whole
+from stager.files import append, clear_stale, locked, replace_all
 from stager.fit.table.cells import Marks
 from stager.fit.table.heads import Head, read_heads
-from stager.fit.table.reader import cells_of, delimiter_of, filled_lines, habits_of, read_text, text_of
+from stager.fit.table.reader import (
+    cells_of,
+    delimiter_of,
+    filled_lines,
+    habits_of,
+    lines_of,
+    read_text,
+    safe_word,
+    text_of,
+)
 from stager.fit.table.record import Throws
 from stager.model.launcher import Launcher
 
@@ -40,47 +48,57 @@ class Book:
         return read_text(text_of(self.path), self.path, self.launcher)
 
     def append(self, cells: list[str]) -> None:
-        """Add a line and wait until it is on the disk. Raises InputErrors, and adds nothing, where it cannot be read.
+        """Add a line, wait until it is on the disk and read it back.
 
         The file is opened anew each time, so that an editor may save it in between.
+
+        Raises
+        ------
+        InputErrors, InputError
+            Where the line cannot be read or the file cannot be written; then nothing is added.
         """
-        text = text_of(self.path)
-        line = ("" if not text or text.endswith("\n") else "\n") + self._line(cells)
-        read_text(text + line, self.path, self.launcher)
-        try:
-            handle = os.open(self.path, os.O_WRONLY | os.O_APPEND)
-            try:
-                os.write(handle, line.encode("utf-8"))
-                os.fsync(handle)
-            finally:
-                os.close(handle)
-        except OSError as error:
-            raise InputError(f"cannot be written: {error.strerror}", where=str(self.path)) from error
+        text_of(self.path)
+        append(self.path, self._line(cells), lambda text: read_text(text, self.path, self.launcher))
 
     def undo(self) -> str | None:
         """Take the last throw out; returns its line, None where there is none."""
-        text = text_of(self.path)
-        filled = filled_lines(text)
+        filled = filled_lines(text_of(self.path))
         if len(filled) < 2:
             return None
         at, last = filled[-1]
-        kept = text.splitlines(keepends=True)
-        replace_text(self.path, "".join(kept[: at - 1] + kept[at:]))
+        kept = self.path.read_bytes().splitlines(keepends=True)
+        replace_all({self.path: b"".join(kept[: at - 1] + kept[at:])})
         return last
 
     def _line(self, cells: list[str]) -> str:
+        words = {head.place for head in self.heads if head.unit is None}
         out = io.StringIO()
-        csv.writer(out, delimiter=self.delimiter, lineterminator="\n").writerow(cells)
-        return out.getvalue()
+        safe = [safe_word(cell) if place in words else cell for place, cell in enumerate(cells)]
+        csv.writer(out, delimiter=self.delimiter, lineterminator="").writerow(safe)
+        line = out.getvalue()
+        if line[:1].isascii():
+            return line
+        # Its first byte stands for the whole line until that is on the disk.
+        first, *rest = line.split(self.delimiter)
+        return self.delimiter.join([f'"{first}"', *rest])
 
 
-def open_book(path: Path, launcher: Launcher, stages: int) -> tuple[Book, str | None]:
-    """Open a table, or begin one with columns for so many `stages`; a last line that was cut short becomes a comment.
+@contextmanager
+def open_book(path: Path, launcher: Launcher, stages: int) -> Iterator[tuple[Book, str | None]]:
+    """Open a table for this process alone, or begin one with columns for so many `stages`.
 
-    Returns the table and the line that was cut short. Raises InputErrors with all that is wrong with the table.
+    A last line that was cut short becomes a comment. Gives the table and the line that was cut short. Raises
+    InputErrors with all that is wrong with the table, and InputError where another process has it open.
     """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with locked(path):
+        clear_stale(path.absolute().parent)
+        yield _opened(path, launcher, stages)
+
+
+def _opened(path: Path, launcher: Launcher, stages: int) -> tuple[Book, str | None]:
     if not path.exists():
-        replace_text(path, blank(stages))
+        replace_all({path: blank(stages).encode()})
     cut = _mend(path)
     text = text_of(path)
     read_text(text, path, launcher)
@@ -101,27 +119,15 @@ def blank(stages: int) -> str:
     return f"{ABOUT}throw,build,{wheels}exit_speed [m/s],supply [V],note\n"
 
 
-def replace_text(path: Path, text: str) -> None:
-    """Put another text in the place of a file, on the disk and whole."""
-    write_whole(path, text)
-    # Windows has no folder that could be opened; there a rename is kept by itself.
-    with suppress(OSError):
-        handle = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
 def _mend(path: Path) -> str | None:
     text = text_of(path)
     filled = filled_lines(text)
     if text.endswith("\n") or len(filled) < 2:
         return None
     at, last = filled[-1]
-    lines = text.splitlines()
+    lines = lines_of(text)
     delimiter = delimiter_of(filled[0][1])
     if at < len(lines) or len(cells_of(last, delimiter)) >= len(cells_of(filled[0][1], delimiter)):
         return None
-    replace_text(path, "\n".join([*lines[:-1], CUT + last]) + "\n")
+    replace_all({path: ("\n".join([*lines[:-1], CUT + last]) + "\n").encode()})
     return last

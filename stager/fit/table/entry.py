@@ -11,7 +11,7 @@ import numpy as np
 from stager.fit.table.book import Book
 from stager.fit.table.cells import number
 from stager.fit.table.heads import Head
-from stager.fit.table.reader import cells_of
+from stager.fit.table.reader import cells_of, read_word
 from stager.fit.table.readings import SURFACE, THROTTLE, TURNING_RATE
 from stager.fit.table.record import Throws
 
@@ -45,7 +45,10 @@ def wheel_heads(book: Book) -> list[tuple[Head, Head | None]]:
 def row_of(text: str, book: Book) -> list[str] | None:
     """Cells of a line that is a whole row of the table; None where it is not."""
     cells = cells_of(text, book.delimiter)
-    return cells if book.delimiter in text and len(cells) == book.width > 2 else None
+    if book.delimiter not in text or len(cells) != book.width or book.width <= 2:
+        return None
+    words = {head.place for head in book.heads if head.unit is None}
+    return [read_word(cell) if place in words else cell for place, cell in enumerate(cells)]
 
 
 def parse(text: str, book: Book, before: Entry | None) -> Entry:
@@ -174,4 +177,5 @@ def _text(value: float | None, book: Book) -> str:
     if value is None:
         return ""
     text = f"{value:.10g}"
+    text = text if float(text) == value else repr(value)
     return text.replace(".", ",") if book.marks.comma else text

@@ -17,6 +17,14 @@ WORDS = ("build", "note")
 NUMBERS: Mapping[str, Mapping[str, Unit]] = {
     "throw": {}, "exit_speed": SPEEDS, "supply": VOLTS, "time": TIMES, "temperature": TEMPERATURES,
 }  # fmt: skip
+RANGES: Mapping[str, tuple[float, float]] = {
+    "throw": (0.0, 1e9), "exit_speed": (0.0, 3000.0), "supply": (0.0, 1e4), "time": (-1e9, 1e9),
+    "temperature": (0.0, 2000.0),
+}  # fmt: skip
+"""Range of each column of numbers, in SI: what lies outside is a slip of the pen."""
+TURNING_RANGE, SURFACE_RANGE = (0.0, 1e5), (0.0, 3000.0)
+"""Range of a wheel's rate of turning [rad/s] and surface speed [m/s]."""
+MOST_STAGES = 12
 _ONE = Unit(1.0)
 
 
@@ -24,7 +32,8 @@ _ONE = Unit(1.0)
 class Head:
     """One column: its place in the row, text as written, name; unit (None: words).
 
-    A wheel's column has its stage (from 0), side (0: A, 1: B) and what kind of reading it is.
+    low, high: range of its numbers, in SI. A wheel's column has its stage (from 0), side (0: A, 1: B) and what kind of
+    reading it is.
     """
 
     place: int
@@ -34,6 +43,8 @@ class Head:
     stage: int = -1
     side: int = 0
     reading: Reading | None = None
+    low: float = 0.0
+    high: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,13 +98,15 @@ def _head(place: int, text: str) -> Head | Problem | None:
 def _number(place: int, text: str, name: str, unit: str | None) -> Head | Problem:
     units = NUMBERS[name]
     if not units:
-        return Head(place=place, text=text, name=name, unit=_ONE)
+        return Head(place=place, text=text, name=name, unit=_ONE, low=RANGES[name][0], high=RANGES[name][1])
     if unit is None or unit not in units:
         return _no_unit(text, name, unit, units)
-    return Head(place=place, text=text, name=name, unit=units[unit])
+    return Head(place=place, text=text, name=name, unit=units[unit], low=RANGES[name][0], high=RANGES[name][1])
 
 
 def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> Head | Problem:
+    if len(match[2]) > 2 or int(match[2]) > MOST_STAGES:
+        return Problem(text, f"there are at most {MOST_STAGES} stages", f"for example {match[1]}_1")
     stage, side = int(match[2]) - 1, int(bool(match[3]))
     name = f"{match[1]}_{match[2]}{match[3]}"
     if stage < 0:
@@ -101,7 +114,11 @@ def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> Hea
     kinds = ((THROTTLE, SHARES),) if match[1] == "throttle" else ((TURNING_RATE, TURNING), (SURFACE, SPEEDS))
     for reading, units in kinds:
         if unit is not None and unit in units:
-            return Head(place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading)
+            low, high = {TURNING_RATE: TURNING_RANGE, SURFACE: SURFACE_RANGE}.get(reading, (0.0, 1.0))
+            return Head(
+                place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading, low=low,
+                high=high,
+            )  # fmt: skip
     return _no_unit(text, name, unit, {u: v for _, units in kinds for u, v in units.items()})
 
 

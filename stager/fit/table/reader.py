@@ -10,12 +10,16 @@ from pathlib import Path
 
 import numpy as np
 
-from stager.errors import InputError, InputErrors
+from stager.errors import InputError, InputErrors, printable
+from stager.files import read_bytes
 from stager.fit.table.cells import Marks, habits, number
 from stager.fit.table.heads import EXAMPLE, Head, Problem, read_heads
 from stager.fit.table.record import Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+
+SIZE, ROWS, COLUMNS, LINE = 4_000_000, 10_000, 100, 1000
+"""Greatest size of a table [bytes], most lines of throws, columns and characters of a line."""
 
 
 def read(path: Path, launcher: Launcher) -> Throws:
@@ -26,6 +30,7 @@ def read(path: Path, launcher: Launcher) -> Throws:
 def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
     """The text of a throws table, as `read`; `path` is for its complaints."""
     lines = filled_lines(text)
+    _check_size(path, lines)
     delimiter = delimiter_of(lines[0][1]) if lines else ","
     rows = [(at, cells_of(line, delimiter)) for at, line in lines]
     rows = [(at, cells) for at, cells in rows if any(cell.strip() for cell in cells)]
@@ -40,6 +45,22 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
     if page.errors:
         raise InputErrors(page.errors)
     return page.throws(tuple(passed))
+
+
+def _check_size(path: Path, lines: Sequence[tuple[int, str]]) -> None:
+    """Raises InputErrors where a table is larger than any bench fills."""
+    where, hint = f"{path}:{lines[-1][0] if lines else 1}", ""
+    if len(lines) > ROWS + 1:
+        where, message = f"{path}:{lines[ROWS + 1][0]}", f"is throw {ROWS + 1}, and a table has at most {ROWS}"
+        hint = "leave some out, or part the table"
+    elif long := next((at for at, line in lines if len(line) > LINE), None):
+        where, message, hint = f"{path}:{long}", f"is a line of more than {LINE} characters", "shorten its note"
+    elif lines and lines[0][1].count(delimiter_of(lines[0][1])) >= COLUMNS:
+        where, message = f"{path}:{lines[0][0]}", f"has more than {COLUMNS} columns"
+        hint = f"heads look like {EXAMPLE}"
+    else:
+        return
+    raise InputErrors([InputError(message, where=where, hint=hint)])
 
 
 @dataclass
@@ -68,7 +89,7 @@ class _Page:
 
     def _cell(self, line: int, head: Head, text: str) -> float | str:
         if head.unit is None:
-            return text.strip()
+            return printable(read_word(text))
         try:
             value = number(text, self.marks)
         except ValueError as error:
@@ -76,8 +97,12 @@ class _Page:
             return float("nan")
         if value is not None and value < 0 and head.name not in ("temperature", "time"):
             self._wrong(line, head.text, f"must be 0 or more (got {text.strip()})", "")
-        if value is not None and head.name.startswith("throttle") and head.unit.to_si(value) > 1:
+        elif value is not None and head.name.startswith("throttle") and head.unit.to_si(value) > 1:
             self._wrong(line, head.text, f"is more than full throttle (got {text.strip()})", "full throttle is 100 %")
+        elif value is not None and not head.low <= head.unit.to_si(value) <= head.high:
+            low, high = (f"{head.unit.from_si(end):.6g}" for end in (head.low, head.high))
+            message = f"must be {low} to {high} (got {text.strip()[:40]})"
+            self._wrong(line, head.text, message, "look at the unit in the head")
         return float("nan") if value is None else head.unit.to_si(value)
 
     def _check_wheels(self, line: int) -> None:
@@ -124,23 +149,47 @@ def text_of(path: Path) -> str:
     """What a file holds. Raises InputErrors where it cannot be read."""
     hint = f"a table of throws is a CSV file with heads such as {EXAMPLE}"
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return read_bytes(path, SIZE).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except FileNotFoundError:
         raise InputErrors([InputError("there is no such file", where=str(path), hint=hint)]) from None
-    except UnicodeDecodeError:
-        message = "is not text in UTF-8"
-        raise InputErrors([InputError(message, where=str(path), hint="save it as CSV in UTF-8")]) from None
-    except OSError as error:
-        raise InputErrors([InputError(f"cannot be read ({error.strerror})", where=str(path), hint=hint)]) from None
+    except UnicodeDecodeError as error:
+        line = 1 + error.object[: error.start].count(b"\n")
+        where, message = f"{path}:{line}", "is not text in UTF-8"
+        raise InputErrors([InputError(message, where=where, hint="save it as CSV in UTF-8")]) from None
+    except InputError as error:
+        raise InputErrors([error]) from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else error
+        raise InputErrors([InputError(f"cannot be read ({reason})", where=str(path), hint=hint)]) from None
 
 
 def filled_lines(text: str) -> list[tuple[int, str]]:
     """Lines that hold something, with their numbers; comments and a spreadsheet's `sep=` are passed over."""
-    found = enumerate(text.splitlines(), start=1)
+    found = enumerate(lines_of(text), start=1)
     kept = [(at, line) for at, line in found if line.strip() and not line.lstrip('" \t').startswith("#")]
     if kept and kept[0][1].lower().startswith("sep="):
         kept = kept[1:]
     return kept
+
+
+def lines_of(text: str) -> list[str]:
+    """Lines of a text, parted by line ends alone: other separators may stand in a note."""
+    return text.replace("\r\n", "\n").replace("\r", "\n").removesuffix("\n").split("\n")
+
+
+def safe_word(word: str) -> str:
+    """Words as a cell that no spreadsheet runs: a quote stands before what would begin a formula.
+
+    >>> safe_word("=1+1"), safe_word("-5 cm"), safe_word("windy")
+    ("'=1+1", "'-5 cm", 'windy')
+    """
+    return f"'{word}" if word.lstrip(" '")[:1] in tuple("=+-@") or word[:1] in ("\t", "\r") else word
+
+
+def read_word(cell: str) -> str:
+    """The words of a cell, without the quote that `safe_word` put before them."""
+    word = cell.strip()
+    return word[1:] if word.startswith("'") and safe_word(word[1:]) == word else word
 
 
 def delimiter_of(head: str) -> str:
@@ -150,7 +199,10 @@ def delimiter_of(head: str) -> str:
 
 def cells_of(text: str, delimiter: str) -> list[str]:
     """Cells of a line."""
-    return next(csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True), [])
+    try:
+        return next(csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True), [])
+    except csv.Error:
+        return text.split(delimiter)
 
 
 def habits_of(heads: Sequence[Head], body: Sequence[Sequence[str]]) -> Marks:

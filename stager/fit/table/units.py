@@ -17,6 +17,10 @@ class Unit:
         """A number as written, in SI."""
         return number * self.factor + self.offset
 
+    def from_si(self, value: float) -> float:
+        """An SI value in this unit."""
+        return (value - self.offset) / self.factor
+
 
 SPEEDS = {
     "m/s": Unit(1.0), "cm/s": Unit(0.01), "mm/s": Unit(0.001), "km/h": Unit(1 / 3.6), "kph": Unit(1 / 3.6),

@@ -47,13 +47,16 @@ class Picture:
         """As PNG."""
         return canvas.png(self.figure(), self.name)
 
-    def save(self, directory: str | Path) -> tuple[Path, Path]:
-        """Write NAME.svg and NAME.png to a directory. Raises InputError where that is not possible."""
-        from stager.files import write_bytes, write_whole
+    def save(self, directory: str | Path, *, force: bool = False) -> tuple[Path, Path]:
+        """Write NAME.svg and NAME.png to a directory. force: replace files that this program did not write.
+
+        Raises InputError where that is not possible.
+        """
+        from stager.files import write_all
 
         svg, png = (Path(directory) / f"{self.name}.{kind}" for kind in ("svg", "png"))
-        write_whole(svg, f'<?xml version="1.0" encoding="utf-8"?>\n{self.svg()}\n')
-        write_bytes(png, self.png())
+        drawn = f'<?xml version="1.0" encoding="utf-8"?>\n{self.svg()}\n'
+        write_all({svg: drawn.encode(), png: self.png()}, force=force)
         return svg, png
 
     def __repr__(self) -> str:

@@ -1,0 +1,150 @@
+"""One wheel speed for every screen, within the limits of nearly every build."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from stager.constraints.recommend import Recommended, enough, recommend, safe, target
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
+from stager.physics.chain import throw
+from stager.physics.friction import Constant, Falling
+from tests.drive.machines import launcher
+
+NONE = np.zeros(0)
+
+
+def drawn(lanes: int, seed: int, crush: float = 0.05, static: float = 0.08) -> Launcher:
+    """A seed-ball thrower, lane 0 as described, the others with another crush, friction and mass each."""
+    rng = np.random.default_rng(seed)
+    machine = launcher()
+
+    def lane(value: float, spread: float) -> Floats:
+        return value * np.append(1.0, 1 + spread * rng.normal(size=lanes - 1))
+
+    return replace(
+        machine, projectile=replace(machine.projectile, mass=lane(0.018, 0.03)),
+        template=replace(machine.template, crush=lane(4e-3, crush)),
+        contact=replace(machine.contact, friction=Falling(lane(0.75, static), lane(0.22, 0.1), lane(9.0, 0.2))),
+    )  # fmt: skip
+
+
+def chosen(machine: Launcher, lanes: int, grip: float | None = None, top: float = 40.0, **given: Any) -> Recommended:
+    asked = given.pop("asked", None)
+    return recommend(
+        machine, lanes, LimitValues(**{"exit_energy": 50.0, **given}), (NONE, NONE), top, grip, asked=asked
+    )  # fmt: skip
+
+
+def exits(machine: Launcher, speed: float, lanes: int) -> Floats:
+    return throw(machine, np.full((lanes, 1), speed)).exit_speed
+
+
+@pytest.mark.parametrize("energy", [0.5, 0.9])
+@pytest.mark.parametrize("confidence", [0.8, 0.95])
+def test_hard_limits_keep_in_as_many_fresh_builds_as_asked_for(energy: float, confidence: float) -> None:
+    found = chosen(drawn(401, 1), 401, exit_energy=energy, confidence=confidence)
+    assert found.wheel_speed is not None
+    assert found.by == "exit_energy"
+    fresh = drawn(2001, 99)
+    mass = np.asarray(fresh.projectile.mass)
+    kept = 0.5 * mass * exits(fresh, found.wheel_speed, 2001) ** 2 <= energy
+    assert confidence <= kept[1:].mean() <= confidence + 0.06
+
+
+def test_at_half_the_best_guess_alone_keeps_the_limits() -> None:
+    machine = drawn(201, 1)
+    found = chosen(machine, 201, exit_energy=0.9, confidence=0.5)
+    assert found.wheel_speed is not None
+    energy = 0.009 * float(exits(machine, found.wheel_speed, 201)[0]) ** 2
+    assert energy == pytest.approx(0.9, rel=0.01)
+    assert energy <= 0.9
+
+
+def test_it_is_fastest_on_average() -> None:
+    machine = drawn(101, 3, static=0.15)
+    found = chosen(machine, 101)
+    assert found.wheel_speed is not None
+    assert found.by == "peak"
+    grid = np.linspace(5.0, 40.0, 141)
+    means = [exits(machine, float(u), 101)[1:].mean() for u in grid]
+    assert found.mean_exit >= (1 - 1.5e-3) * max(means)
+    # Of speeds that are nearly as fast the slowest.
+    early = [u for u, mean in zip(grid, means, strict=True) if mean >= max(means)]
+    assert found.wheel_speed <= early[0] + 0.3
+
+
+def test_a_plateau_is_entered_at_its_near_end() -> None:
+    machine = launcher()
+    friction = Constant(0.4)
+    flat = replace(machine, contact=replace(machine.contact, friction=friction, rail_friction=friction))
+    found = chosen(flat, 1)
+    assert found.wheel_speed is not None
+    best = float(exits(flat, 40.0, 1)[0])
+    assert float(exits(flat, found.wheel_speed, 1)[0]) >= 0.999 * best - 1e-9
+    assert float(exits(flat, 0.97 * found.wheel_speed, 1)[0]) < 0.999 * best
+
+
+def test_the_margin_below_the_grip_limit_is_kept() -> None:
+    found = chosen(drawn(101, 3), 101, grip=12.0, grip_margin=0.05)
+    assert found.wheel_speed is not None
+    assert found.wheel_speed <= 0.95 * 12.0
+    assert found.by in ("grip_margin", "peak")
+
+
+def test_no_more_is_chosen_than_is_asked_for() -> None:
+    machine = drawn(101, 3)
+    found = chosen(machine, 101, asked=8.0)
+    assert found.wheel_speed is not None
+    assert found.by == "goal"
+    assert 8.0 <= found.exit_speed <= 8.05
+
+
+def test_where_builds_break_a_limit_at_any_speed_there_is_no_advice() -> None:
+    machine = drawn(201, 3)
+    machine = replace(machine, projectile=replace(machine.projectile, max_crush=4.1e-3))
+    found = chosen(machine, 201)
+    assert found.wheel_speed is None
+    assert found.by == "crush"
+    assert 0.2 < found.broken < 0.5  # 4.0 +- 0.2 mm beyond 4.1 mm: 31 of 100
+    assert "crush" in found.reason
+    assert not safe(machine, 201, LimitValues(exit_energy=50.0), np.array([[8.0]])).any()
+
+
+def test_settings_are_safe_by_the_same_limits() -> None:
+    machine = drawn(401, 5)
+    values = LimitValues(exit_energy=0.9)
+    best = recommend(machine, 401, values, (NONE, NONE), 40.0, None).wheel_speed
+    assert best is not None
+    around = best * np.array([[0.7], [0.99], [1.05], [1.4]])
+    assert safe(machine, 401, values, around).tolist()[:3] == [True, True, False]
+
+
+def test_slip_heat_of_the_best_guess_is_kept() -> None:
+    machine = drawn(51, 5)
+    free, bound = chosen(machine, 51), chosen(machine, 51, slip_heat=0.1)
+    assert free.wheel_speed is not None
+    assert bound.wheel_speed is not None
+    assert bound.wheel_speed < free.wheel_speed
+    nominal = throw(machine, np.full((51, 1), bound.wheel_speed))
+    assert float(nominal.stages.slip_heat[0].sum()) <= 0.1 * (1 + 1e-6)
+
+
+def test_more_draws_are_asked_for_than_must_keep() -> None:
+    assert 0.95 < target(0.95, 1000) < target(0.95, 100) <= 0.99
+    kept = np.ones((2, 101), bool)
+    kept[1, 1:11] = False
+    assert enough(kept, 0.95).tolist() == [True, False]
+    assert enough(kept, 0.5).tolist() == [True, True]
+
+
+@pytest.mark.parametrize("given", [{}, {"exit_energy": 0.9}, {"grip": 12.0, "grip_margin": 0.05}, {"asked": 8.0}])
+def test_the_reason_is_one_sentence(given: dict[str, Any]) -> None:
+    reason = chosen(drawn(101, 3), 101, **given).reason
+    assert reason.endswith(".")
+    assert reason.count(". ") == 0

@@ -1,0 +1,147 @@
+"""Take each optional input out of a configuration: no limit that depends on it may be called kept."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stager.config.configuration import Configuration
+from stager.config.load import understand
+from stager.config.read import read_tree
+from stager.config.toml import show_tree
+from stager.constraints import LIMITS, OperatingPoint, evaluate, evaluate_limits, not_judged
+from stager.constraints.missing import NO_LOAD
+from stager.errors import InputErrors
+from stager.physics.chain import throw
+from tests.cli.run import ROOT
+
+SHIPPED = sorted((ROOT / "configs").glob("*.toml"))
+ALL_LIMITS = {
+    "exit_energy": "5 kJ", "stages": 6, "length": "2 m", "average_power": "2 kW", "peak_power": "20 kW",
+    "supply_current": "2000 A", "rim_safety": 1.5, "exit_speed": "60 m/s", "wheel_speed": "90 m/s",
+    "energy_per_area": "200 kJ/m^2", "toy": "ASTM F963-17", "winding_temperature": "200 degC", "settled_loss": 0.5,
+    "slip_heat": "50 J", "voltage": "60 V", "mass": "20 kg", "cost": 2000, "acceleration": "60000 m/s^2",
+}  # fmt: skip
+EXTRA = {
+    "projectile.max_crush": "9 mm", "projectile.contact_area": "200 mm^2", "feed.rate": "1 /s", "feed.session": "5 min",
+    "stage.wheel.tyre.lip_strength": "4 MPa", "stage.wheel.tyre.bond_strength": "4 MPa",
+    "stage.wheel.tyre.hub_friction": 1.5, "stage.wheel.tyre.stretch": 0.06, "stage.drive.no_load_current": "0.5 A",
+    "stage.drive.heat": {"winding_capacity": "7 J/K", "winding_to_case": "2 K/W", "case_capacity": "30 J/K"},
+}  # fmt: skip
+ASSUMED = {"exponent", "rebound", "fade_exponent", "clearance", "rail_friction", "capacity", "gear", "governed",
+           "rotor_inertia", "session", "resistance", "stages", "confidence", "grip_margin", "worthwhile", "brittle",
+           "strength_factor", "current_limit", "held_by", "case_to_air", "max_acceleration", "max_crush"}  # fmt: skip
+"""Keys whose value where they are left out is part of the contract: a default, the harder case (no controller's limit,
+a session that never ends), or no limit at all."""
+
+
+SEEN = 1e-4
+"""Slack that nobody would see [-]: how much a hole for the shaft adds to a wheel's growth."""
+
+
+COVERED = dict.fromkeys(
+    (("stage.drive.no_load_current", name) for name in ("drive_reach", "throttle", "peak_power", "supply_current")),
+    NO_LOAD,
+)
+"""Slack that covers all that an unknown key may take."""
+
+
+def whole(path: Path) -> dict[str, Any]:
+    """A shipped scenario with every limit and everything that limits look at."""
+    tree = read_tree(path, path.read_text(encoding="utf-8"))
+    tree["limits"] = dict(ALL_LIMITS)
+    for key, value in EXTRA.items():
+        table, name = holder(tree, key)
+        table.setdefault(name, copy.deepcopy(value))
+    return tree
+
+
+def holder(tree: dict[str, Any], key: str) -> tuple[dict[str, Any], str]:
+    *path, name = key.split(".")
+    for part in path:
+        tree = tree.setdefault(part, {})
+    return tree, name
+
+
+def keys(tree: dict[str, Any], path: str = "") -> Iterator[str]:
+    """Every key of the tables of what is built and fed, tables themselves too."""
+    for name, value in tree.items():
+        if path or name in ("projectile", "feed", "contact", "stage", "supply"):
+            if path:
+                yield f"{path}.{name}"
+            if isinstance(value, dict):
+                yield from keys(value, f"{path}.{name}" if path else name)
+
+
+def read(tree: dict[str, Any]) -> Configuration | None:
+    """None where the file is refused: then nothing is said to be kept."""
+    try:
+        return understand(Path("drawn.toml"), show_tree(tree), "")
+    except InputErrors:
+        return None
+
+
+def judged(configuration: Configuration, speeds: list[float]) -> tuple[dict[str, bool | None], dict[str, float]]:
+    scenario = configuration.scenario()
+    point = OperatingPoint(
+        launcher=scenario.launcher, limit_values=scenario.limit_values, grip_limit=np.array(speeds) * 2,
+        throw=throw(scenario.launcher, np.array(speeds)),
+    )  # fmt: skip
+    states: dict[str, bool | None] = {one.name: one.satisfied for one in evaluate_limits(point)}
+    states |= {one.name: None for one in not_judged(point)}
+    found = [one for limit in LIMITS if (one := evaluate(limit, point)) is not None]
+    return states, {one.name: float(one.slack) for one in found}
+
+
+def optional(tree: dict[str, Any]) -> list[str]:
+    """Keys that may be left out; a wheel without its tyre is another wheel, not one of an unknown tyre."""
+    return [key for key in keys(tree) if key.rpartition(".")[2] not in ASSUMED and key != "stage.wheel.tyre"]
+
+
+def check(tree: dict[str, Any], speeds: list[float], chosen: list[str]) -> None:
+    configuration = read(tree)
+    assert configuration is not None
+    before, slack = judged(configuration, speeds)
+    for key in chosen:
+        without = copy.deepcopy(tree)
+        table, name = holder(without, key)
+        del table[name]
+        bare = read(without)
+        if bare is None:
+            continue
+        after, left = judged(bare, speeds)
+        for limit, kept in after.items():
+            # What the program takes instead of the key may only be the harder case.
+            harder = left.get(limit, -np.inf) <= slack.get(limit, np.inf) + SEEN
+            covered = left.get(limit, 0.0) > COVERED.get((key, limit), np.inf)
+            assert kept is not True or harder or covered, f"{limit} is kept without {key}"
+        for limit, kept in after.items():
+            assert not (kept is True and before.get(limit) is None), f"{limit} becomes kept without {key}"
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+def test_no_limit_is_kept_without_what_it_rests_on(path: Path) -> None:
+    tree = whole(path)
+    check(tree, [12.0], optional(tree))
+
+
+@settings(max_examples=6)
+@given(
+    data=st.data(), path=st.sampled_from(SHIPPED), held_by=st.sampled_from(["stretch", "clamp", "lip", "bond"]),
+    first=st.floats(7.0, 15.0), second=st.floats(10.0, 20.0), layout=st.sampled_from(["pair", "rail"]),
+)  # fmt: skip
+def test_drawn_launchers(data: Any, path: Path, held_by: str, first: float, second: float, layout: str) -> None:
+    tree = whole(path)
+    tree["stage"]["layout"] = layout
+    tyre = tree["stage"]["wheel"]["tyre"]
+    tyre["held_by"] = held_by
+    if held_by == "clamp":
+        tyre["clamp_force"] = "200 N"
+    check(tree, [first, second], data.draw(st.lists(st.sampled_from(optional(tree)), min_size=3, max_size=3)))

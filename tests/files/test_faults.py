@@ -1,0 +1,205 @@
+"""Whatever goes wrong at whichever system call: a file is as it was or as it should be, and what was kept is there."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+import stager
+from stager.config import load, save
+from stager.errors import InputError
+from stager.files import append, clear_stale, is_ours, marked_content, write_all, write_whole
+from stager.fit.table.book import Book, blank, open_book
+from stager.parallel import ChunkCache
+from tests.cli.run import TEMPLATE
+from tests.files.faults import KINDS, Faulty, dead_process, fault
+
+LAUNCHER = stager.load(TEMPLATE).scenario.launcher
+MOST_CALLS = 60
+
+
+@pytest.fixture(scope="module")
+def pid() -> int:
+    return dead_process()
+
+
+def _contents(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def _every_call(kind: str, pid: int, prepare: Callable[[], None], run: Callable[[], None]) -> Iterator[Faulty]:
+    """Run with the fault at the first call, the second, …, up to the last one that there is."""
+    for at in range(1, MOST_CALLS):
+        prepare()
+        with fault(kind, at, pid) as faulty:
+            try:
+                run()
+            except InputError as error:
+                assert "kill" not in kind
+                assert error.exit_status == 2
+        yield faulty
+        if faulty.count < at:
+            return
+    raise AssertionError("there are more calls than that")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("there", [True, False])
+def test_several_files_are_written_all_or_none(kind: str, there: bool, pid: int, tmp_path: Path) -> None:
+    old = {name: marked_content(b"old\n" * 3) for name in ("a.csv", "b.csv")} if there else {}
+    new = {name: b"new " + name.encode() + b"\n" for name in ("a.csv", "b.csv")}
+    whole = {name: marked_content(content) for name, content in new.items()}
+
+    def prepare() -> None:
+        for path in tmp_path.iterdir():
+            path.unlink()
+        for name, content in old.items():
+            (tmp_path / name).write_bytes(content)
+
+    failed = 0
+    for faulty in _every_call(
+        kind, pid, prepare, lambda: write_all({tmp_path / name: content for name, content in new.items()})
+    ):
+        clear_stale(tmp_path)
+        found = _contents(tmp_path)
+        if "kill" in kind:
+            assert all(found.get(name) in (old.get(name), whole[name]) for name in whole)
+            assert set(found) <= set(whole)
+        elif kind == "short":
+            assert found == whole
+        else:
+            assert found in (old, whole)
+        failed += found != whole
+        assert faulty.count or found == whole
+    assert (failed > 3) == (kind != "short")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_line_is_added_whole_or_not(kind: str, pid: int, tmp_path: Path) -> None:
+    path = tmp_path / "table.csv"
+    before, line = "a,b\n1,11.75", "2,12.25"
+
+    def prepare() -> None:
+        path.write_text(before, encoding="utf-8")
+
+    found = set()
+    for faulty in _every_call(kind, pid, prepare, lambda: append(path, line)):
+        text = path.read_text(encoding="utf-8")
+        found.add(text)
+        said = not faulty.dead
+        if text != f"{before}\n{line}\n":
+            kept, _, torn = text.removeprefix(before).partition("\n")
+            assert not kept
+            assert not torn or torn.startswith("#")
+            assert "kill" in kind or not torn
+            assert not said or kind != "short"
+    assert f"{before}\n{line}\n" in found
+    assert kind == "short" or len(found) > 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_throw_that_was_said_to_be_kept_is_there_unchanged(kind: str, pid: int, tmp_path: Path) -> None:
+    path, kept = tmp_path / "throws.csv", [["", "", "3000", "", "11.75", "", "é"], ["", "", "3100", "", "12.25", "", ""]]
+    rows = [",".join(row) for row in kept]
+
+    def prepare() -> None:
+        for other in tmp_path.iterdir():
+            other.unlink()
+        path.write_text(blank(2), encoding="utf-8")
+        promised.clear()
+
+    promised: list[str] = []
+
+    def run() -> None:
+        with open_book(path, LAUNCHER, 2) as (book, _):
+            for row, text in zip(kept, rows, strict=True):
+                book.append(row)
+                promised.append(text)
+            if book.undo() is not None:
+                promised.pop()
+
+    for faulty in _every_call(kind, pid, prepare, run):
+        with open_book(path, LAUNCHER, 2) as (book, _):
+            book.throws()
+        found = [line for line in path.read_text(encoding="utf-8").splitlines() if line[0] != "#"][1:]
+        assert sorted(path.name for path in tmp_path.iterdir()) == ["throws.csv"]
+        if faulty.dead:
+            # One more may be in, or out again, than was said.
+            assert found in (promised, rows[: len(promised) + 1], rows[: len(promised) - 1], rows[:1])
+            assert found[: len(promised) - 1] == promised[:-1]
+        else:
+            assert found == promised
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_finished_chunks_are_kept_whole(kind: str, pid: int, tmp_path: Path) -> None:
+    import numpy as np
+
+    path, values = tmp_path / "parts.jsonl", np.array([1.5, 2.5])
+
+    def prepare() -> None:
+        path.unlink(missing_ok=True)
+
+    def run() -> None:
+        cache = ChunkCache(path)
+        cache.put("a", values)
+        cache.put("b", 2 * values)
+
+    for faulty in _every_call(kind, pid, prepare, run):
+        cache = ChunkCache(path)
+        for key, factor in (("a", 1), ("b", 2)):
+            found = cache.get(key)
+            assert found is None or np.array_equal(found, factor * values)
+            assert found is not None or faulty.count >= faulty.at
+
+
+@pytest.mark.parametrize("kind", ["ENOSPC", "kill"])
+def test_a_configuration_and_its_draws_belong_together(kind: str, pid: int, tmp_path: Path) -> None:
+    import numpy as np
+
+    configuration = load(TEMPLATE)
+    path = tmp_path / "fitted.toml"
+
+    def write(crush: float) -> None:
+        save(configuration, path, {}, draws={"stage.crush": np.array([crush, 0.0041])})
+
+    for _ in _every_call(kind, pid, lambda: write(0.004), lambda: write(0.003)):
+        clear_stale(tmp_path)
+        assert sorted(path.name for path in tmp_path.iterdir()) == ["fitted.draws.csv", "fitted.toml"]
+        assert all(is_ours(path) for path in tmp_path.iterdir())
+        try:
+            found = load(path)
+        except InputError as error:
+            assert kind == "kill"
+            assert "draws_sha256" in str(error)
+        else:
+            assert found.draws is not None
+            assert found.draws["stage.crush"][0] in (0.003, 0.004)
+
+
+def test_a_live_writer_keeps_its_temporary_file(tmp_path: Path) -> None:
+    mine = tmp_path / ".stager-00000000-1-00000000.tmp"
+    mine.write_text("", encoding="utf-8")
+    write_whole(tmp_path / "a.csv", "1\n")
+    assert mine.exists()
+    os.utime(mine, (0, 0))
+    write_whole(tmp_path / "a.csv", "2\n")
+    assert not mine.exists()
+
+
+def test_two_writers_of_one_table(tmp_path: Path) -> None:
+    path, link = tmp_path / "throws.csv", tmp_path / "link.csv"
+    link.symlink_to(path)
+    with open_book(path, LAUNCHER, 2) as (book, _):
+        with pytest.raises(InputError, match=rf"another stager \(process {os.getpid()} on "), open_book(link, LAUNCHER, 2):
+            pass
+        book.append(["", "", "3000", "", "11.75", "", ""])
+    with open_book(link, LAUNCHER, 2) as (other, _):
+        assert isinstance(other, Book)
+        other.append(["", "", "3100", "", "12", "", ""])
+        other.undo()
+    assert link.is_symlink()
+    assert path.read_text(encoding="utf-8").splitlines()[2:] == [",,3000,,11.75,,"]
