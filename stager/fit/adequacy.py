@@ -29,6 +29,9 @@ GRIPS = 5.0
 """Friction is raised by this factor to find the fastest throw that a launcher could make."""
 
 FASTEST_DRAWS = 200
+MANY_WILD = 0.2
+"""Share of outliers that is no accident [-]; an assumption."""
+
 TWICE = 2
 UNLIKELY = 3.5
 """Standard deviations from what was thought before, beyond which a parameter contradicts it."""
@@ -61,7 +64,7 @@ def misfits(
     tuple of Misfit
         Empty where the model describes the throws.
     """
-    said = [*_too_fast(throws, found, rng), *_too_wide(found, repeated)]
+    said = [*_too_fast(throws, found, rng), *_too_wide(found, repeated), *_too_many_wild(found)]
     tests = [one for one in _tests(throws, found, repeated, rng) if one.probability < 1]
     adjusted = holm([one.probability for one in tests])
     return (
@@ -136,6 +139,14 @@ def _too_wide(found: BestFit, repeated: Repeats | None) -> list[Misfit]:
     if found.scatter <= LARGE or shown:
         return []
     return [Misfit(kind="scatter", words=f"throws scatter by {100 * found.scatter:.0f} % about the fit")]
+
+
+def _too_many_wild(found: BestFit) -> list[Misfit]:
+    """Return outliers that are too many to be accidents."""
+    wild = int((found.outlier_probability > 0.5).sum())
+    if wild < MANY_WILD * found.count or wild < 2 * TWICE:
+        return []
+    return [Misfit(kind="kinds", words=f"{wild} of {found.count} throws do not go with the others")]
 
 
 def _too_fast(throws: Throws, found: BestFit, rng: np.random.Generator) -> list[Misfit]:

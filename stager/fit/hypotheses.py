@@ -40,7 +40,8 @@ LEAST = 0.5
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hypothesis:
     """A change of one thing in some of the throws: name, words; factor on it with its 95 % interval [-]; aicc of throws
-    so explained; gain: by how much AICc is better than with no change; wild: throws that are outliers even so."""
+    so explained; gain: by how much AICc is better than with no change; wild: throws that are outliers even so;
+    since: `order` of the first throw that is changed, where they are those from some throw on."""
 
     name: str
     words: str
@@ -49,6 +50,7 @@ class Hypothesis:
     aicc: float
     gain: float
     wild: int
+    since: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,13 +124,17 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
     later = _later(found.residuals, order)
     if later is not None:
         step = _explanation(found, throws, later, known["chronograph"], spread=UNITS)
-        tried.append(None if step is None else replace(step, name="step", words="exit speed from some throw on"))
+        tried.append(None if step is None else _step(step, float(order[later].min())))
     chance, which = groups(found.residuals, rng)
     if chance < GROUPS:
         kinds = _explanation(found, throws, which > 0, known["mass"], spread=SPREAD)
         tried.append(None if kinds is None else replace(kinds, name="kinds", words="mass of some projectiles"))
     done = [one for one in tried if one is not None and one.gain > GAIN]
     return tuple(sorted(done, key=lambda one: one.aicc))
+
+
+def _step(one: Hypothesis, since: float) -> Hypothesis:
+    return replace(one, name="step", words="exit speed from some throw on", since=since)
 
 
 def _lossy(loss: float) -> Perturbation:
