@@ -33,8 +33,6 @@ MANY_WILD = 0.2
 """Share of outliers that is no accident [-]; an assumption."""
 
 TWICE = 2
-UNLIKELY = 3.5
-"""Standard deviations from what was thought before, beyond which a parameter contradicts it."""
 
 ENOUGH_REPEATS = 4
 """Degrees of freedom of repeats that a test against them needs."""
@@ -128,8 +126,9 @@ def _surprise(found: BestFit) -> float:
 
 
 def _contradicted(found: BestFit) -> str:
-    worst = [prior.key for prior, z in zip(found.priors, found.normal, strict=True) if abs(z) > 2]
-    what = ", ".join(worst) if worst else "what the configuration says"
+    far = np.abs(found.normal)
+    least = 0.7 * float(far.max(initial=0.0))
+    what = ", ".join(prior.key for prior, z in zip(found.priors, far, strict=True) if z >= least)
     return f"the throws contradict {what}"
 
 
