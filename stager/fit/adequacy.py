@@ -135,7 +135,7 @@ def _contradicted(found: BestFit) -> str:
 def _too_wide(found: BestFit, repeated: Repeats | None) -> list[Misfit]:
     """Return scatter that is no launcher's, unless repeats show that it is this one's."""
     shown = repeated is not None and repeated.freedom >= ENOUGH_REPEATS and repeated.deviation > found.scatter / 2
-    if found.scatter <= LARGE or shown:
+    if found.scatter <= max(LARGE, 3 * found.noise.typical) or shown:
         return []
     return [Misfit(kind="scatter", words=f"throws scatter by {100 * found.scatter:.0f} % about the fit")]
 

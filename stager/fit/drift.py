@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.contrast import by_model, by_settings, steady
-from stager.fit.fitting import NOISE, usable
+from stager.fit.fitting import noise_of, usable
 from stager.fit.laws import own_law
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.statistics.criteria import holm
@@ -71,7 +71,7 @@ def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Genera
     own = _own_settings(throws, column)
     if own is not None:
         return (build, count, by, ""), own
-    found = best_fit(scenario, own_law(scenario), throws, NOISE, rng)
+    found = best_fit(scenario, own_law(scenario), throws, noise_of(throws), rng)
     change, reason = _beside_model(found, column)
     return (build, count, by, reason), change
 
@@ -79,7 +79,7 @@ def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Genera
 def _own_settings(throws: Throws, column: NDArray[np.float64]) -> Difference | None:
     """From throws at the same setting early and late, which needs no model; sure outliers are left out."""
     logs = np.log(throws.exit_speed)
-    good = steady(logs, throws.settings, NOISE)
+    good = steady(logs, throws.settings, noise_of(throws))
     try:
         change, left = by_settings(logs[good], column[good], throws.settings[good])
     except ValueError:

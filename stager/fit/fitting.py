@@ -21,11 +21,18 @@ from stager.fit.table.record import Throws, clock
 from stager.model.scenario import Scenario
 
 NOISE = Noise()
+SHOT_TO_SHOT = 0.01
+"""Scatter of a launcher itself [-], beside what the instruments add; an assumption."""
+
+STATED = 0.25
+"""How well a scatter is known whose instruments the table tells of, as a standard deviation of its logarithm."""
+
 CLEARLY = 4.0
 """Another law must be better by this much of AICc to take the place of the configuration's own."""
 
 LEAST_THROWS = 3
-PROBABLY = 0.5
+PROBABLY = 0.95
+"""An outlier is called one where it is so probable; it counts little long before."""
 
 Progress = Callable[[float], None]
 
@@ -78,6 +85,14 @@ def usable(throws: Throws) -> NDArray[np.intp]:
     return np.flatnonzero(throws.exit_speed > 0)
 
 
+def noise_of(throws: Throws) -> Noise:
+    """Return what is expected of the scatter of `throws`: by the table's own words where it has any."""
+    if throws.uncertainty is None:
+        return NOISE
+    known = float(np.median(throws.uncertainty)) if len(throws) else 0.0
+    return Noise(typical=float(np.hypot(known, SHOT_TO_SHOT)), factor=STATED)
+
+
 def _tried(
     scenario: Scenario,
     throws: Throws,
@@ -89,7 +104,7 @@ def _tried(
     tried: list[BestFit] = []
     near: dict[str, float] = {}
     for number, law in enumerate(laws):
-        found = best_fit(scenario, law, throws, NOISE, rng, near=near, jams=jams)
+        found = best_fit(scenario, law, throws, noise_of(throws), rng, near=near, jams=jams)
         near = near or {prior.key: float(z) for prior, z in zip(found.priors, found.place, strict=True)}
         tried.append(found)
         progress(0.6 * (number + 1) / len(laws))

@@ -10,8 +10,9 @@ from stager.fit.forward_model import forward_model
 from stager.fit.laws import own_law
 from stager.fit.table.record import Mask, Throws
 from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.physics.muzzle import last_wheel_speed
+from stager.physics.muzzle import last_wheel_speed, speed_before_outlet
 from stager.physics.options import Options
 
 NEAR = 0.03
@@ -70,5 +71,13 @@ def observations(scenario: Scenario, throws: Throws, stage: int) -> Observations
         throws=chosen, side_a=chosen.surface_speed(launcher, stages, 0),
         side_b=chosen.surface_speed(launcher, stages, 1),
         expected=forward_model(scenario, own_law(scenario), chosen).exit_speed_of(launcher, Options()),
-        last_wheel=last_wheel_speed(launcher, chosen.exit_speed),
+        last_wheel=_last_wheel(launcher, chosen),
     )  # fmt: skip
+
+
+def _last_wheel(launcher: Launcher, throws: Throws) -> Floats:
+    """Speed at the last wheel of what was measured [m/s], (n,); 0: a jam."""
+    if not throws.at_outlet:
+        return last_wheel_speed(launcher, throws.exit_speed)
+    left = np.asarray(speed_before_outlet(launcher, throws.exit_speed))
+    return np.where(throws.exit_speed > 0, left, 0.0)

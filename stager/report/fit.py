@@ -57,6 +57,10 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
             "lack_of_fit_probability": fit.repeats.lack_of_fit,
         },
         "throws_used": int(fit.used.size),
+        "measured_at": "outlet" if fit.throws.at_outlet else "chronograph",
+        "instrument_uncertainty_fraction": None
+        if fit.throws.uncertainty is None
+        else float(np.median(fit.throws.uncertainty)),
         "outliers": [
             {
                 "line": one.line, "throw": one.order, "exit_speed_m_s": one.exit_speed,
@@ -175,6 +179,11 @@ def _repeats(fit: Fit) -> str:
 
 def _table_notes(fit: Fit) -> list[str]:
     throws, notes = fit.throws, []
+    if throws.at_outlet:
+        notes.append("Exit speeds were computed from flights: they are those at the opening.")
+    if throws.uncertainty is not None:
+        good = percent(float(np.median(throws.uncertainty)))
+        notes.append(f"By the table's own words exit speeds are good to {good} each, one standard uncertainty.")
     if throws.without_speed:
         notes.append(f"Left out, no exit speed: {plural(len(throws.without_speed), 'line')}.")
     jams = int(throws.jammed.sum())

@@ -72,9 +72,8 @@ def test_builds_that_differ_are_not_fitted_as_one() -> None:
 def test_what_contradicts_the_configuration_is_said() -> None:
     """Two thirds of a friction that was thought sure: the fit goes there, and says so."""
     given = scenario("constant_pair")
-    sure = replace(
-        given, uncertain=tuple(replace(one, standard_uncertainty=one.standard_uncertainty / 4) for one in given.uncertain)
-    )
+    narrow = (replace(one, standard_uncertainty=one.standard_uncertainty / 4) for one in given.uncertain)
+    sure = replace(given, uncertain=tuple(narrow))
     rng = np.random.default_rng(3)
     real = given.realise({"contact.friction.coefficient": 0.66 * given.values["contact.friction.coefficient"]})
     throws = measure(given, real, settings(given, COUNT, rng), Plan(noise=0.01, throws=COUNT, outliers=0.0), rng)
