@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,9 @@ SHOT_TO_SHOT = 0.01
 
 STATED = 0.25
 """How well a scatter is known whose instruments the table tells of, as a standard deviation of its logarithm."""
+
+TIE = 2.0
+"""Laws within this much of the best AICc are averaged."""
 
 CLEARLY = 4.0
 """Another law must be better by this much of AICc to take the place of the configuration's own."""
@@ -64,6 +68,13 @@ def fit(
     tried = _tried(scenario, throws.chosen(np.concatenate([used, jammed])), jammed.size, laws, rng, progress)
     found = choose(tried)
     drawn, place = posterior(found, rng)
+    aicc = {one.law.name: one.aicc for one in tried}
+    weights = likely(aicc, found.law.name)
+    drawings = {found.law.name: (found.law, drawn)}
+    for one in tried:
+        if one is not found and one.law.name in weights:
+            drawings[one.law.name] = one.law, posterior(one, rng)[0]
+    drawings = {name: drawings[name] for name in weights}
     progress(0.75)
     told = parameters(found, drawn, place, rng)
     progress(0.85)
@@ -71,7 +82,7 @@ def fit(
     wrong = misfits(chosen, found, repeated, rng)
     done = Fit(
         scenario=scenario, throws=throws, used=used, law=found.law.name,
-        aicc={one.law.name: one.aicc for one in tried}, found=found, posterior=drawn, parameters=told,
+        aicc=aicc, found=found, weights=weights, posteriors=drawings, parameters=told,
         scatter=found.scatter, repeats=repeated, outliers=_outliers(chosen, found),
         sentences=sentences(found) if words else (), checks=checks(scenario, chosen, found, rng) if words else (),
         misfits=wrong, causes=causes(found, chosen, clock(chosen)[1], rng) if words and wrong else (),
@@ -83,6 +94,19 @@ def fit(
 def usable(throws: Throws) -> NDArray[np.intp]:
     """Rows of throws that left at some speed."""
     return np.flatnonzero(throws.exit_speed > 0)
+
+
+def likely(aicc: Mapping[str, float], chosen: str) -> dict[str, float]:
+    """Return weights of the laws that are averaged: the chosen one, first, and those within TIE of the best.
+
+    Akaike weights, exp(−Δ/2) (Burnham and Anderson, Model Selection and Multimodel Inference, 2002; from memory).
+    """
+    least = min(aicc.values())
+    near = [name for name in sorted(aicc, key=lambda name: aicc[name]) if aicc[name] - least <= TIE and name != chosen]
+    if not math.isfinite(aicc[chosen]):
+        return {chosen: 1.0}
+    raw = {name: math.exp(-(aicc[name] - least) / 2) for name in (chosen, *near)}
+    return {name: value / sum(raw.values()) for name, value in raw.items()}
 
 
 def noise_of(throws: Throws) -> Noise:

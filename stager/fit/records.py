@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.hypotheses import Hypothesis
+from stager.fit.laws import Law
 from stager.fit.optimiser import BestFit
 from stager.fit.table.record import Throws
 from stager.model.arrays import Floats
@@ -117,9 +118,11 @@ class Check:
 class Fit:
     """What the throws have told.
 
-    law: the one chosen, `aicc` of each by name; parameters; scatter: relative standard deviation of one throw [-];
-    used: rows of `throws` that were fitted; sentences: what the data cannot tell, in words; misfits: what speaks
-    against the fit, none where it is adequate; causes: single changes that would make it fit, best first.
+    law: the one chosen, `aicc` of each by name; weights: of each law that is averaged in predictions, the chosen one
+    first; posteriors: of each of these, with the law; posterior: of the chosen one; parameters; scatter: relative
+    standard deviation of one throw [-]; used: rows of `throws` that were fitted; sentences: what the data cannot tell,
+    in words; misfits: what speaks against the fit, none where it is adequate; causes: single changes that would make
+    it fit, best first.
     """
 
     scenario: Scenario
@@ -128,7 +131,8 @@ class Fit:
     law: str
     aicc: Mapping[str, float]
     found: BestFit
-    posterior: Posterior
+    weights: Mapping[str, float]
+    posteriors: Mapping[str, tuple[Law, Posterior]]
     parameters: tuple[Parameter, ...]
     scatter: float
     repeats: Repeats | None
@@ -142,6 +146,11 @@ class Fit:
     def adequate(self) -> bool:
         """Whether the model describes the throws."""
         return not self.misfits
+
+    @property
+    def posterior(self) -> Posterior:
+        """Draws with the chosen law."""
+        return self.posteriors[self.law][1]
 
     @property
     def best(self) -> dict[str, float]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from stager.api.learned import finder
 from stager.config import load
-from stager.fit.draws import Ensemble, after
+from stager.fit.draws import after, of_law
 from stager.fit.fitting import fit
 from stager.fit.grip_ensemble import Span, at
 from stager.fit.laws import candidates, own_law
@@ -136,7 +136,7 @@ def _working(given: Scenario, speeds: Floats, rng: np.random.Generator) -> tuple
 def _tuned(given: Scenario, truth: dict[str, float]) -> float:
     """Exit speed of the true launcher's second stage [m/s], both set to their own grip limits less the margin."""
     known = {key: np.array([value]) for key, value in truth.items()}
-    real = Ensemble(scenario=given, law=own_law(given), values=known, lanes=1)
+    real = of_law(given, own_law(given), known)
     settings = np.zeros((1, 0))
     for stage in chain(real, 2, finder(given)):
         settings = stage.settings

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from stager.errors import InputError
 from stager.files import append, clear_stale, locked, replace_all
 from stager.fit.table.cells import Marks
 from stager.fit.table.heads import Head, read_heads

@@ -145,7 +145,8 @@ class _Page:
         place = np.arange(1.0, lines.size + 1)
         whole = Throws(
             line=lines, order=place if np.isnan(order).any() else order, build=self._words("build"),
-            exit_speed=speeds, at_outlet=at_outlet, uncertainty=relative(columns, self.known), supply=self._numbers("supply"), time=self._numbers("time"),
+            exit_speed=speeds, at_outlet=at_outlet, uncertainty=relative(columns, self.known),
+            supply=self._numbers("supply"), time=self._numbers("time"),
             temperature=self._numbers("temperature"), note=self._words("note"),
             wheels=tuple(
                 Wheels(stage=h.stage, side=h.side, reading=h.reading, values=self._numbers(h.name))
