@@ -216,7 +216,8 @@ class _Selection:
                 problem, shorter, starts, seed=self.seed, effort=QUICKLY if starts else CLOSE,
                 **({"generations": FEW} if starts else {}),
             )  # fmt: skip
-            if starts and best_known[count].solution is not None and _near(found, best_known[count].solution):
+            leader = best_known[count].solution if starts else None
+            if leader is not None and _near(found, leader):
                 found = improve(problem, found.trial)
             rows.append(Row(count, scenario, () if plain else (parts,) * count, found, found.settings))
         return rows

@@ -95,8 +95,9 @@ class Tables:
     def _make(self, launcher: Launcher, index: int, stage: Stage, ranged: bool) -> Table:
         limit_values, goal = self.scenario.limit_values, self.scenario.goal
         feed = float(launcher.feed.speed)
-        ranging = ranged and stage.crush_range is not None
-        crushes = np.linspace(*stage.crush_range, CRUSH_NODES) if ranging else np.array([float(stage.crush)])  # type: ignore[misc]
+        ends = stage.crush_range if ranged else None
+        ranging = ends is not None
+        crushes = np.array([float(stage.crush)]) if ends is None else np.linspace(*ends, CRUSH_NODES)
         widest = float(np.max(speed_range(launcher, limit_values, index).top))
         fastest = max(min(1.05 * float(exit_cap(launcher, limit_values)), 1.1 * widest), 1.5 * feed)
         entry = np.geomspace(0.3 * feed, fastest, NODES)
@@ -118,7 +119,7 @@ class Tables:
 
 
 def with_crush(launcher: Launcher, index: int, crush: Floats) -> Launcher:
-    """Return the launcher with the crush of stage `index`, and of all alike, at `crush` [m], an array over the samples."""
+    """Return the launcher with the crush of stage `index`, and of all alike, at `crush` [m], over the samples."""
     stage = launcher.stage(index)
     stages = tuple(
         replace(one, crush=crush) if k == index else one
@@ -228,8 +229,8 @@ class Problem:
         if not self.own_crush:
             low, high = self.crush_ends
             return np.array([(float(crush[self.ranged[0]]) - low) / (high - low)])
-        ends = [self.stages[k].crush_range or (0.0, 1.0) for k in self.ranged]
-        return np.array([(float(crush[k]) - low) / (high - low) for k, (low, high) in zip(self.ranged, ends, strict=True)])
+        ends = {k: self.stages[k].crush_range or (0.0, 1.0) for k in self.ranged}
+        return np.array([(float(crush[k]) - low) / (high - low) for k, (low, high) in ends.items()])
 
     def machine(self, crush: Floats) -> Launcher:
         """Return the launcher with crushes [m], shape (samples, stages)."""
