@@ -121,8 +121,9 @@ class Loaded:
 
         throw = self.simulate(*speeds)
         scenario = self.scenario
-        limits = grip_limits(scenario.launcher, scenario.limit_values, throw) if scenario.limit_values.grip_margin else None
-        return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
+        launcher, limit_values = scenario.launcher, scenario.limit_values
+        limits = grip_limits(launcher, limit_values, throw) if limit_values.grip_margin else None
+        return OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
         """Exit speed of a stage (from 1) against its wheel speed, and its grip limit with a coverage interval.
