@@ -149,8 +149,9 @@ class Loaded:
         measured = None if throws is None else learned.points_of(self.scenario, throws, stage)
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
-        spread = learned.spread(self.scenario, found, seed)
-        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured)
+        chosen = learned.advised(self.scenario, found)
+        spread = learned.spread(self.scenario, found, seed, chosen)
+        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen)
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int | None = 1, dask: str | None = None,
