@@ -12,8 +12,30 @@ from typing import Any
 
 from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
-    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_DRIFT, GAIN, HALF_WIDTH, HEIGHT, HELD, MOTOR_STEEP, NIP_LAYOUT,
-    RAIL, RATE, RATE_DRIFT, SLIP, SLIP_DRIFT, STEEP, STEP_POWER, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
+    AXIS,
+    BRAKE,
+    COSINE,
+    COUPLING,
+    CREEP,
+    FORCE,
+    FORCE_DRIFT,
+    GAIN,
+    HALF_WIDTH,
+    HEIGHT,
+    HELD,
+    MOTOR_STEEP,
+    NIP_LAYOUT,
+    RAIL,
+    RATE,
+    RATE_DRIFT,
+    SLIP,
+    SLIP_DRIFT,
+    STEEP,
+    STEP_POWER,
+    TORQUE_HIGH,
+    TORQUE_LOW,
+    TORQUE_SLOPE,
+    WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
 from stager.physics.friction.choose import coefficient

@@ -6,8 +6,31 @@ from typing import Any
 
 from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    BOOKS, FORCE, FRESH, HALF_WIDTH, HEAT, HIGH_SLIP, SLIP_OUT, SLIP_POWER, LOW_SLIP, ACCELERATION, DURATION, RATE, SLIP, SPEED, START,
-    START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_POWER, STEP_WORK, TOLERANCE, WHEEL, WORK,
+    ACCELERATION,
+    BOOKS,
+    DURATION,
+    FORCE,
+    FRESH,
+    HALF_WIDTH,
+    HEAT,
+    HIGH_SLIP,
+    LOW_SLIP,
+    RATE,
+    SLIP,
+    SLIP_OUT,
+    SLIP_POWER,
+    SPEED,
+    START,
+    START_FORCE,
+    START_RATE,
+    START_SLIP,
+    STEP_HEAT,
+    STEP_POWER,
+    STEP_WORK,
+    STEPS,
+    TOLERANCE,
+    WHEEL,
+    WORK,
 )  # fmt: skip
 from stager.physics.contact.equations import evaluate
 from stager.physics.contact.step import begin, step, way

@@ -11,7 +11,16 @@ from typing import Any
 
 from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    DEPTH, HEIGHT, LENGTH, NIP_EXPONENT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, RAMP, REACH, ROLLING,
+    DEPTH,
+    HEIGHT,
+    LENGTH,
+    NIP_EXPONENT,
+    NIP_REBOUND,
+    NIP_STIFFNESS,
+    NORMALS,
+    RAMP,
+    REACH,
+    ROLLING,
 )  # fmt: skip
 
 Floats = Any

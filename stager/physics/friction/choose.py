@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from stager.physics.compiled import COMPILES, inlined
-from stager.physics.friction import FORMULAS, REGISTERED, packed, tables
+from stager.physics.friction import FORMULAS, packed, tables
 from stager.physics.friction.law import Formula, Law
 from stager.physics.friction.tabulated import curve
 

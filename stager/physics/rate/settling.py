@@ -11,11 +11,26 @@ import numpy as np
 
 from stager.physics.compiled import compiled, entry
 from stager.physics.contact.columns import (
-    AFTER_A, BOOKS, ENTRY, GRIP, NIP, SIDE, SPEED_A, TOLERANCE,
+    AFTER_A,
+    BOOKS,
+    ENTRY,
+    GRIP,
+    NIP,
+    SIDE,
+    SPEED_A,
+    TOLERANCE,
 )  # fmt: skip
 from stager.physics.contact.stages import JAM, NOT_REACHED, SYNC, throw_one
 from stager.physics.drive.transient import (
-    BUS, ENERGIES, ROOM, SPEED, TARGET, WHEEL_RADIUS, advance, read_wheels, set_wheels,
+    BUS,
+    ENERGIES,
+    ROOM,
+    SPEED,
+    TARGET,
+    WHEEL_RADIUS,
+    advance,
+    read_wheels,
+    set_wheels,
 )  # fmt: skip
 
 Floats = Any
@@ -91,7 +106,7 @@ def propose(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool
         aim, top = rows[POINT, i] + change, wheels[i, TARGET]
         if rows[VALUE, i] > top:
             top *= BEYOND
-        inside = inside and 0.0 <= aim and aim <= top
+        inside = inside and aim >= 0.0 and aim <= top
         rows[CHANGE, i] = change
     for i in range(count):
         residual = rows[VALUE, i] - rows[POINT, i]
