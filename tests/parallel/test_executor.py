@@ -10,13 +10,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.settle import judged
 
 from stager.bounds import bound
 from stager.config import load
 from stager.errors import InputError
 from stager.model.scenario import Scenario
 from stager.optimise import odds as odds_of
-from stager.optimise.settle import judged
 from stager.parallel import ChunkCache, Executor, Floats, open_executor
 
 CONFIG = Path(__file__).resolve().parents[2] / "configs" / "streamer.toml"

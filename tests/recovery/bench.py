@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from stager.config import load
+from stager.constraints import speed_range
 from stager.fit.draws import Ensemble, after
 from stager.fit.fitting import fit
 from stager.fit.grip_ensemble import Finder, Span, at
@@ -22,10 +23,8 @@ from stager.fit.table.record import Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.optimise.grip import GripLimit, grip_limit
-from stager.optimise.span import span
-from stager.optimise.zoom import Looks
 from stager.physics.chain import throw
+from stager.physics.grip_limit import GripLimit, Looks, grip_limit
 from stager.physics.options import SURE
 
 ROOT = Path(__file__).parents[2]
@@ -47,7 +46,7 @@ def finder(given: Scenario) -> Finder:
     """Grip limits within the scenario's limits."""
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = span(launcher, given.limit_values, index).top
+        top = speed_range(launcher, given.limit_values, index).top
         return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), looks=Looks(1), options=SURE)
 
     return find
