@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import stager as package
-from stager.optimise.settle import judged
+from stager.optimise.judge import judged
 from stager.report.page.card import card
 from tests.cli.run import TEMPLATE, stager
 
