@@ -582,4 +582,4 @@ def read_bytes(path: Path, most: int) -> bytes:
             size += len(part)
     finally:
         _close(handle)
-    raise InputError(f"is longer than {most / MEGABYTE:g} MB", where=str(path), hint="no such file needs to be longer")
+    raise InputError(f"is longer than {most / 1000:g} kB", where=str(path), hint="no such file needs to be longer")

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from stager.model.arrays import Floats
     from stager.model.launcher import Launcher
     from stager.model.scenario import Scenario
-    from stager.optimise.grip import GripLimit
     from stager.optimise.sweep import Sweep
+    from stager.physics.grip_limit import GripLimit
 
 DRAWS, WRITTEN = 150, 400
 Progress = Callable[[float], None]
@@ -31,13 +31,12 @@ Progress = Callable[[float], None]
 
 def finder(scenario: Scenario) -> Finder:
     """Grip limits within the scenario's limits and drives."""
-    from stager.optimise.grip import grip_limit
-    from stager.optimise.span import span
-    from stager.optimise.zoom import Looks
+    from stager.constraints import speed_range
+    from stager.physics.grip_limit import Looks, grip_limit
     from stager.physics.options import SURE
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = np.asarray(span(launcher, scenario.limit_values, index).top)
+        top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
         return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=Looks(1), options=SURE)
 
     return find

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.scenario import Scenario
+    from stager.optimise.flown import Flown
     from stager.optimise.records import Plan
+    from stager.physics.records import Throw
     from stager.report.document import Source
 
 LEAST_DRAWS = 20
@@ -93,6 +95,14 @@ class Loaded:
         chosen = self.speeds(*speeds)
         return shown(ThrowResult, chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b), loaded=self)
 
+    def flown(self, throw: Throw, *, seed: int = 0, draws: int = 200) -> Flown | None:
+        """Where a throw comes down over builds and shots; None where neither [flight] nor a spread is known."""
+        import numpy as np
+
+        from stager.optimise.flown import flown
+
+        return flown(self.scenario, self.scenario.launcher, throw, np.random.default_rng(seed), draws)
+
     def check(self, *speeds: Speed) -> Checked:
         """A throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it.
 
@@ -107,11 +117,11 @@ class Loaded:
     def design(self, *speeds: Speed) -> OperatingPoint:
         """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
         from stager.constraints import OperatingPoint
-        from stager.optimise.sweep import grip_limits
+        from stager.optimise.judge import grip_limits
 
         throw = self.simulate(*speeds)
         scenario = self.scenario
-        limits = grip_limits(scenario, throw) if scenario.limit_values.grip_margin else None
+        limits = grip_limits(scenario.launcher, scenario.limit_values, throw) if scenario.limit_values.grip_margin else None
         return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
@@ -160,7 +170,8 @@ class Loaded:
         from stager.api.results.plan import PlanResult
         from stager.api.results.shown import shown
         from stager.errors import Interrupted
-        from stager.optimise.front import Against
+        from stager.optimise.flown import flown
+        from stager.optimise.pareto import Against
         from stager.optimise.planner import plan
         from stager.parallel import open_executor
 
@@ -183,6 +194,10 @@ class Loaded:
                     f"interrupted; {len(executor.cache)} finished parts are kept in {resume}: the same command goes on"
                 )
                 raise Interrupted(message) from stop
+        if found.best is not None and found.best.count:
+            design = found.best.design
+            landed = flown(self.scenario, design.launcher, found.best.throw, np.random.default_rng(seed), draws)
+            found = replace(found, flown=landed)
         return shown(PlanResult, found, loaded=self)
 
     def save_plan(self, plan: Plan, path: str | Path, *, force: bool = False) -> None:

@@ -133,7 +133,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     from stager.fit.grip_ensemble import tune_behind
     from stager.fit.prediction import band
     from stager.fit.recommended import known_of, recommended
-    from stager.optimise.spun import way_of
+    from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
 

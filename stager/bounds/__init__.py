@@ -12,7 +12,7 @@ prove.py                    stage by stage along the chain
 budget.py, spending.py      what a budget that all stages share leaves of it
 """
 
-from stager.bounds.prove import LEFT_OUT, Bound, bound
+from stager.bounds.prove import Bound, bound
 from stager.bounds.spending import BUDGETS, shared
 
-__all__ = ["BUDGETS", "LEFT_OUT", "Bound", "bound", "shared"]
+__all__ = ["BUDGETS", "Bound", "bound", "shared"]

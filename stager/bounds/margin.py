@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from stager.bounds.entries import Entries
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.optimise.grip import grip_limit
+from stager.physics.grip_limit import grip_limit
 
 GRIP_EVIDENCE = "grip limits between the entry speeds looked at (evidence)"
 FOUND_WITHIN = 1e-4

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,10 +10,8 @@ from stager.bounds.boxes import FINE_STEPS, STEPS, Question, explore
 from stager.bounds.entries import Entries, after_run, feed_entries, leaving
 from stager.bounds.margin import GRIP_EVIDENCE, capped
 from stager.bounds.stages import enclosure, even_ceiling, spins
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range, still
 from stager.model.scenario import Scenario
-from stager.optimise.aims import asks_speed, exit_cap
-from stager.optimise.foretold import COUPLED
-from stager.optimise.span import span
 from stager.physics.layout import free_runs
 
 TOLERANCE, EFFORT = 1e-4, 300_000
@@ -24,9 +22,9 @@ ROUNDING = 1e-6
 SLOW_EVIDENCE = "settings that slow the projectile below its feed (not looked at)"
 AT_CAP = 5e-5
 TWO_SPEEDS = "pairs at two speeds"
+CARRIED = frozenset({"acceleration", "grip_margin"})
+"""Limits on a throw, beside those on exit speed alone, that the bound of a stage takes into account."""
 FED_SPINNING = "a projectile that enters with spin"
-LEFT_OUT = frozenset({*COUPLED, "slip_heat"})
-"""Limits that stages share: a bound without them holds with them too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +35,7 @@ class Bound:
     speeds: by number of stages, from 0, as far as they are bounded [m/s]; cap: what limits on the throw allow [m/s];
     missing: which stages there is no bound of but that, empty where all are bounded; evidence: which part is numerical
     evidence, empty where all is proven; asked: exit speed that is wanted, where it is not the greatest [m/s];
-    kept: limits that stages share and that are taken into account.
+    kept: limits that stages share and that are taken into account; left_out: every limit that is set and is not.
     """
 
     speeds: tuple[float, ...]
@@ -46,6 +44,12 @@ class Bound:
     evidence: str = ""
     asked: float | None = None
     kept: frozenset[str] = frozenset()
+    left_out: frozenset[str] = frozenset()
+
+    @property
+    def is_cap(self) -> bool:
+        """Whether it is no more than what the limits on a throw allow."""
+        return self.missing != "" or self.speed >= self.cap
 
     @property
     def speed(self) -> float:
@@ -62,10 +66,10 @@ def bound(
     lie farther off than it need. reached: exit speed of a setting that is known [m/s]: at the cap that is all.
     effort, for each stage, and tolerance: see Question.
     """
-    cap = exit_cap(scenario) * (1 + ROUNDING)
     launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
+    cap, left_out = float(exit_cap(launcher, scenario.limit_values)) * (1 + ROUNDING), not_used(scenario)
     if reached >= cap * (1 - AT_CAP):
-        return Bound((feed, cap), cap)
+        return Bound((feed, cap), cap, left_out=left_out)
     missing = TWO_SPEEDS if scenario.goal.spin else FED_SPINNING if launcher.feed.spin else ""
     arriving, speeds, evidence = feed_entries(feed), [feed], set[str]()
     # Behind as many stages as reach the cap no more need be known: nothing may leave faster.
@@ -84,8 +88,27 @@ def bound(
         evidence |= {SLOW_EVIDENCE} if arriving.spins else set()
         speeds.append(min(found.bound, cap))
         arriving = leaving(found.enclosed, feed if turning else 0.0, spins=turning)
-    asked = scenario.goal.exit_speed if asks_speed(scenario.goal) else None
-    return Bound(tuple(speeds), cap, missing, "" if missing else " and ".join(sorted(evidence)), asked)
+    told = "" if missing else " and ".join(sorted(evidence))
+    return Bound(tuple(speeds), cap, missing, told, scenario.goal.asked, left_out=left_out)
+
+
+def not_used(scenario: Scenario) -> frozenset[str]:
+    """Return the names of the limits that are set and that the bound of a stage does not take into account."""
+    launcher, limit_values = scenario.launcher, scenario.limit_values
+    count = max(limit_values.stages, 1)
+    tops = [float(np.max(speed_range(launcher, limit_values, k).top)) for k in range(count)]
+    beyond = 2.0 * float(exit_cap(launcher, limit_values))
+    throw = replace(still(np.array(tops)), exit_speed=np.asarray(beyond))
+    point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw)
+    found = set()
+    for limit in LIMITS:
+        if limit.kind in (Kind.DESIGN, Kind.WHEEL) or limit.name in CARRIED or limit.bound(point) is None:
+            continue
+        result = evaluate(limit, point)
+        # A throw that only leaves too fast breaks the limits that the cap stands for.
+        if limit.kind is Kind.STEADY or result is None or not bool((result.slack < 0).any()):
+            found.add(limit.name)
+    return frozenset(found)
 
 
 def _task(
@@ -115,7 +138,7 @@ def _task(
 def runs(scenario: Scenario, index: int) -> tuple[float, float]:
     """Shortest and longest free run before stage `index` [m]: wheels grow with speed, and contacts with them."""
     launcher = scenario.launcher
-    tops = [np.atleast_1d(span(launcher, scenario.limit_values, k).top) for k in (index - 1, index)]
+    tops = [np.atleast_1d(speed_range(launcher, scenario.limit_values, k).top) for k in (index - 1, index)]
     fast, still = np.maximum(*tops), np.zeros(1)
     least, most = (float(free_runs(launcher, index + 1, speed)[index - 1][0]) for speed in (fast, still))
     return least, most
@@ -123,7 +146,7 @@ def runs(scenario: Scenario, index: int) -> tuple[float, float]:
 
 def top_of(scenario: Scenario, index: int) -> float:
     """Greatest wheel speed that is open to stage `index` [m/s], rounding allowed for."""
-    return float(span(scenario.launcher, scenario.limit_values, index).top) * (1 + ROUNDING)
+    return float(speed_range(scenario.launcher, scenario.limit_values, index).top) * (1 + ROUNDING)
 
 
 def strain(scenario: Scenario) -> float:

@@ -59,7 +59,7 @@ def shared(scenario: Scenario, known: Bound, reached: float | None, count: int |
     for number in loose:
         top = within(floors[:number], evaluate, budget * (1 + ROUNDING), target, most)
         speeds[number] = min(speeds[number], top)
-    return replace(known, speeds=tuple(speeds), kept=BUDGETS)
+    return replace(known, speeds=tuple(speeds), kept=BUDGETS, left_out=known.left_out - BUDGETS)
 
 
 def _pairs(scenario: Scenario, count: int) -> bool:

@@ -7,7 +7,23 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import command
-from stager.cli.commands import bench, check, compare, fit, listen, new, next, plan, report, schema, sweep, throw, worth
+from stager.cli.commands import (
+    bench,
+    check,
+    compare,
+    draw,
+    explain,
+    fit,
+    listen,
+    new,
+    next,
+    plan,
+    report,
+    schema,
+    sweep,
+    throw,
+    worth,
+)
 from stager.version import __version__
 
 app = typer.Typer(
@@ -22,7 +38,7 @@ app = typer.Typer(
 
 COMMANDS = (
     *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, worth.worth),
-    *(compare.compare, next.next, bench.bench, listen.listen, report.report, schema.schema),
+    *(compare.compare, next.next, bench.bench, listen.listen, report.report, draw.draw, explain.explain, schema.schema),
 )
 for run in COMMANDS:
     app.command(run.__name__)(command(run))

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+MOST_ERRORS = 40
+"""Errors that are shown of one file."""
 
 
 def forgiving(stream: TextIO) -> TextIO:
@@ -143,7 +145,9 @@ def _change(text: str) -> tuple[str, object]:
 def _lines(error: StagerError) -> list[str]:
     """An error as `where: message`, blank line, hint; several one after the other."""
     if isinstance(error, InputErrors):
-        parts = [_lines(one) for one in error.errors]
-        return [line for i, part in enumerate(parts) for line in ([""] if i else []) + part]
+        parts = [_lines(one) for one in error.errors[:MOST_ERRORS]]
+        more = len(error.errors) - len(parts)
+        last = ["", f"and {more} more like these"] if more else []
+        return [line for i, part in enumerate(parts) for line in ([""] if i else []) + part] + last
     hint = error.hint if isinstance(error, InputError) else ""
     return [str(error), *(["", f"hint: {hint}"] if hint else [])]

@@ -12,6 +12,7 @@ from stager.config.wheels import build_drive, build_wheel
 from stager.model.arrays import Number
 from stager.model.contact import Contact, FrictionLaw, Guide
 from stager.model.drive import Supply
+from stager.model.flight import Flight, Placement, Spread
 from stager.model.launcher import Feed, Launcher, Measuring, Outlet, Pusher
 from stager.model.projectile import SHAPES, Projectile
 from stager.model.stage import LAYOUTS, Stage
@@ -51,6 +52,7 @@ def _launcher(file: File, raw: Mapping[str, Any], source: Source) -> Launcher:
         outlet=_outlet(file, source),
         measuring=_measuring(file, source),
         supply=_supply(file, source),
+        flight=_flight(file, source),
     )  # fmt: skip
 
 
@@ -60,6 +62,7 @@ def _projectile(read: Reader) -> Projectile:
         mass=read.number("mass"), diameter=read.number("diameter"), length=read.maybe("length"),
         thickness=read.maybe("thickness"), max_acceleration=read.maybe("max_acceleration"),
         max_crush=read.maybe("max_crush"), contact_area=read.maybe("contact_area"),
+        mass_spread=_spread(read, "mass"), diameter_spread=_spread(read, "diameter"),
     )  # fmt: skip
 
 
@@ -68,6 +71,7 @@ def _feed(read: Reader) -> Feed:
     return Feed(
         speed=read.number("speed"), spin=read.number("spin"), rate=read.maybe("rate"), push=read.maybe("push"),
         session=read.maybe("session"), pusher=None if pusher is None else _pusher(pusher),
+        speed_spread=_spread(read, "speed"),
     )  # fmt: skip
 
 
@@ -105,6 +109,24 @@ def _outlet(file: File, source: Source) -> Outlet | None:
     return Outlet(loss=read.number("loss"), length=read.number("length"))
 
 
+def _flight(file: File, source: Source) -> Flight | None:
+    if file.flight is None:
+        return None
+    read, side = Reader(file.flight, "flight", source), file.flight.side_a
+    return Flight(
+        height=read.number("height"), tilt=read.number("tilt"), target=read.maybe("target"), drag=read.maybe("drag"),
+        side_a=None if side is None else Placement(side), tilt_spread=_spread(read, "tilt"),
+        heading_spread=_spread(read, "heading"),
+    )  # fmt: skip
+
+
+def _spread(read: Reader, name: str) -> Spread | None:
+    """From shot to shot, where the table tells it."""
+    table = getattr(read.table, "spread", None)
+    found: Spread | None = None if table is None else getattr(table, name)
+    return found
+
+
 def _measuring(file: File, source: Source) -> Measuring | None:
     if file.measuring is None:
         return None
@@ -135,7 +157,7 @@ def _stage(read: Reader) -> Stage:
         layout=LAYOUTS[table.layout], wheel=wheels[0], drive=drives[0],
         crush=read.number("crush"), crush_range=None if ends is None else (ends.low.value, ends.high.value),
         clearance=read.number("clearance"), pitch=read.maybe("pitch"),
-        speed=side_a, speed_b=side_b,
+        speed=side_a, speed_b=side_b, speed_spread=_spread(read, "speed"),
         idler_inertia=None if idler is None else idler.number("inertia"),
         cost=read.maybe("cost"), mass=read.maybe("mass"),
         wheel_options=tuple(wheels[1:]), drive_options=tuple(drive for drive in drives[1:] if drive is not None),

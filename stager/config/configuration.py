@@ -41,13 +41,15 @@ class Configuration:
     def scenario(self) -> Scenario:
         """What the file describes, in hardware records."""
         found = self.quantities
+        unsure = uncertain(found)
         return Scenario(
             title=self.title,
             launcher=build_launcher(self.file, self.raw, {}),
             limit_values=build_limit_values(self.file),
             goal=build_goal(self.file),
             values={key: measured.value for key, measured in found.items()},
-            uncertain=uncertain(found),
+            uncertain=tuple(one for one in unsure if not one.key.startswith("flight.")),
+            flight_uncertain=tuple(one for one in unsure if one.key.startswith("flight.")),
             realise=partial(build_launcher, self.file, self.raw),
             draws=self.draws,
         )

@@ -14,6 +14,8 @@ from stager.config.models import field_at, literals, models_at, shown
 from stager.config.problem import Problem, dotted
 from stager.config.repair import in_file
 
+MOST = 50
+"""Findings that are put into words: whoever has more has the wrong file."""
 _KINDS = {
     "string_type": "must be text in quotes", "bool_type": "must be true or false", "int_type": "must be a whole number",
 }  # fmt: skip
@@ -21,7 +23,7 @@ _KINDS = {
 
 def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
     """A problem for each finding; a mistyped key or table is one, not also what is missing for it."""
-    found = error.errors(include_url=False)
+    found = error.errors(include_url=False)[:MOST]
     should = meant(found)
     problems = []
     for item in found:

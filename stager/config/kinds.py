@@ -10,6 +10,7 @@ from pydantic import AfterValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.errors import printable
+from stager.model.flight import Spread
 from stager.physics.heat.insulation import INSULATION
 from stager.units import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
@@ -107,6 +108,45 @@ def refusal(text: str, hint: str) -> PydanticCustomError:
     return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
 
 
+@dataclass(frozen=True)
+class SpreadKind:
+    """How a standard deviation from shot to shot is read: in a unit, or as a share of the quantity in per cent."""
+
+    unit: str
+    example: str
+
+    @property
+    def shown(self) -> str:
+        """The example as it stands in a file."""
+        return f'"{self.example}"'
+
+    def read(self, raw: Any) -> Spread:
+        """Raises PydanticCustomError with a hint."""
+        if isinstance(raw, Spread):
+            return raw
+        hint = f"for example {self.shown}"
+        if not isinstance(raw, str):
+            raise refusal("must be a quantity with its unit, or a share in %", hint)
+        share = raw.strip().endswith("%")
+        text = raw.strip().removesuffix("%").strip() if share else raw
+        try:
+            found = parse(text, "" if share else self.unit, self.example)
+        except QuantityError as error:
+            raise refusal(str(error), hint) from error
+        if found.standard_uncertainty:
+            raise refusal("is a spread itself, so it has none", f"leave out ± and what follows, {hint}")
+        value = found.value / 100 if share else found.value
+        if not 0 <= value < (1 if share else math.inf):
+            raise refusal(f"must be at least 0, and less than 100 % (got {raw})", hint)
+        return Spread(value, relative=share)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "string", "examples": [self.example], UNIT: self.unit}
+
+
 CLASSES = tuple((f"class {name}", kelvin) for name, kelvin in INSULATION.items())
 """Thermal classes of insulation, as "class F"."""
 FASTEST = 3000.0
@@ -173,3 +213,10 @@ Calibration = Annotated[Measured, Kind("", "1 ± 0.02", above=0, at_least=0.1, a
 EnergyPerArea = Annotated[Measured, Kind("J/m^2", "8 kJ/m^2", above=0, at_least=1e-3, at_most=1e9)]
 Power = Annotated[Measured, Kind("W", "150 W", above=0, at_least=1e-3, at_most=1e7)]
 Money = Annotated[Measured, Kind("", "38.0", at_least=0, at_most=1e12)]
+MuzzleHeight = Annotated[Measured, Kind("m", "1.2 m", at_least=0, at_most=1000)]
+Tilt = Annotated[Measured, Kind("rad", "10 deg", at_least=-math.pi / 2, at_most=math.pi / 2)]
+Drag = Annotated[Measured, Kind("", "0.51 ± 0.02", above=0, at_least=1e-3, at_most=100)]
+MassSpread = Annotated[Spread, SpreadKind("kg", "2 %")]
+LengthSpread = Annotated[Spread, SpreadKind("m", "0.3 mm")]
+SpeedSpread = Annotated[Spread, SpreadKind("m/s", "1 %")]
+AngleSpread = Annotated[Spread, SpreadKind("rad", "0.3 deg")]

@@ -10,7 +10,20 @@ from pydantic import Field
 from stager.config import kinds as t
 from stager.config.ends import CrushRange
 from stager.config.speed import Speed
-from stager.config.tables import Contact, Feed, Goal, Guide, Limits, Measuring, Outlet, Projectile, Supply, Table
+from stager.config.tables import (
+    Contact,
+    Feed,
+    Flight,
+    Goal,
+    Guide,
+    Limits,
+    Measuring,
+    Outlet,
+    Projectile,
+    SpeedSpread,
+    Supply,
+    Table,
+)
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
 
@@ -76,6 +89,14 @@ class Heat(Table):
     fin_conductivity: t.Conductivity | None = None
 
 
+class Mount(Table):
+    """Holes that fasten a motor to the side plate."""
+
+    circle: t.Length
+    screw: t.Length
+    screws: int = Field(4, ge=2, le=12)
+
+
 class Drive(Table):
     """Motor and controller of each driven wheel."""
 
@@ -88,6 +109,7 @@ class Drive(Table):
     gear: t.PositiveNumber = Field(Measured(1.0), description="motor turns per wheel turn")
     governed: bool = Field(False, description="the controller holds the speed under load")
     heat: Heat | None = None
+    mount: Mount | None = None
     name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
@@ -104,6 +126,7 @@ class Stage(Table):
 
     layout: Literal["pair", "rail", "idler"]
     speed: Speed | None = Field(None, description="set speed; two for the sides of a pair")
+    spread: SpeedSpread | None = Field(None, description="of each wheel as it meets a projectile, from shot to shot")
     crush: t.Crush = Field(description="total: free gap is the projectile's width less this")
     crush_range: CrushRange | None = Field(None, description="ends between which the plan may choose the crush")
     clearance: t.Clearance = Field(Measured(0.005), description="between neighbouring wheels along the barrel")
@@ -141,5 +164,6 @@ class File(Table):
         default_factory=list, max_length=MOST_STAGES, description="stages that differ from [stage], in order"
     )
     supply: Supply | None = None
+    flight: Flight | None = Field(None, description="where the muzzle is, and what lies before it")
     limits: Limits
     goal: Goal

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from functools import lru_cache
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
@@ -42,9 +43,19 @@ def known_keys(path: Path) -> list[str]:
 
 def homes(key: str) -> list[str]:
     """Tables that have the key."""
-    found: list[str] = []
-    _visit(File, (), lambda path, model: found.append(".".join(path)) if key in model.model_fields else None)
-    return list(dict.fromkeys(found))
+    return _tables_by_key().get(key, [])
+
+
+@lru_cache(maxsize=1)
+def _tables_by_key() -> dict[str, list[str]]:
+    found: dict[str, dict[str, None]] = {}
+
+    def look(path: tuple[str, ...], model: Model) -> None:
+        for key in model.model_fields:
+            found.setdefault(key, {})[".".join(path)] = None
+
+    _visit(File, (), look)
+    return {key: list(places) for key, places in found.items()}
 
 
 def _visit(model: Model, path: tuple[str, ...], look: Any) -> None:

@@ -13,11 +13,11 @@ from stager.config.lines import Path as KeyPath
 from stager.config.lines import tokens
 from stager.config.problem import Problem, place
 from stager.errors import InputError, InputErrors
-from stager.files import MEGABYTE, read_bytes
+from stager.files import read_bytes
 
-SIZE, LINE, NESTED, PARTS = MEGABYTE, 4000, 12, 12
+SIZE, LINE, NESTED, PARTS = 250_000, 4000, 12, 12
 """Greatest size of a configuration [bytes], longest line, depth of brackets and parts of a dotted key."""
-ENTRIES, VALUES, WORDS, NAME = 1000, 20_000, 2000, 100
+ENTRIES, VALUES, WORDS, NAME = 1000, 5000, 2000, 100
 """Most entries of a list, values of a file, characters of a text and of a key."""
 _START = "`stager new DIR` writes a configuration to start from"
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
@@ -60,6 +60,8 @@ def read_tree(path: Path, text: str) -> dict[str, Any]:
         plain = plain[:1].lower() + plain[1:]
         raise _error(f"not TOML: {plain}", f"{path}:{line}", _hint(text, line)) from None
     problem = next(_too_large(tree), None)
+    if problem is not None and not problem.path:
+        raise _error(problem.message, f"{path}:1", problem.hint)
     if problem is not None:
         raise place(str(path), text, [problem])
     return tree

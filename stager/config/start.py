@@ -110,7 +110,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         name="energy", text="Greatest exit energy", unit="J", written="J",
         usual=_of("mass", "8 J", lambda a: 0.5 * _si(a, "mass") * 30**2, 1.0, "J"),
-        help="half mass times speed squared; what the law where you live, the place and the target bear",
+        help="half mass times speed squared; the lowest of the legal, site and target limits",
     ),
     Question(
         name="stages", text="Most stages", usual=_fixed("4"), help="a whole number from 1 to 12",

@@ -19,6 +19,41 @@ class Table(BaseModel):
     )
 
 
+class ProjectileSpread(Table):
+    """What differs from one projectile to the next, as standard deviations."""
+
+    mass: t.MassSpread | None = Field(None, description="standard deviation from shot to shot; % of the mass or a mass")
+    diameter: t.LengthSpread | None = Field(
+        None, description="standard deviation from shot to shot; the gap stays, so crush follows"
+    )
+
+
+class SpeedSpread(Table):
+    """How a speed differs from shot to shot, as a standard deviation."""
+
+    speed: t.SpeedSpread = Field(description="standard deviation from shot to shot; % of the speed or a speed")
+
+
+class FlightSpread(Table):
+    """How the direction differs from shot to shot, as standard deviations."""
+
+    tilt: t.AngleSpread | None = Field(None, description="up and down, standard deviation from shot to shot")
+    heading: t.AngleSpread | None = Field(None, description="sideways, standard deviation from shot to shot")
+
+
+class Flight(Table):
+    """Where the muzzle is, and what lies before it."""
+
+    height: t.MuzzleHeight = Field(description="of the muzzle above where projectiles land")
+    tilt: t.Tilt = Field(Measured(0.0), description="of the barrel above level")
+    target: t.Length | None = Field(None, description="distance at which the group of shots is told")
+    side_a: Literal["top", "bottom", "left", "right"] | None = Field(
+        None, description="where side A is, seen from behind: says which way spin lifts a ball"
+    )
+    drag: t.Drag | None = Field(None, description="drag coefficient; a smooth sphere's where left out")
+    spread: FlightSpread | None = None
+
+
 class Projectile(Table):
     """What is thrown."""
 
@@ -30,6 +65,7 @@ class Projectile(Table):
     max_acceleration: t.Acceleration | None = Field(None, description="what it bears")
     max_crush: t.Length | None = Field(None, description="what it bears")
     contact_area: t.Area | None = Field(None, description="that touches what it hits; toy limits by area need it")
+    spread: ProjectileSpread | None = Field(None, description="what differs from shot to shot")
 
 
 class Pusher(Table):
@@ -49,6 +85,7 @@ class Feed(Table):
     push: t.Force | None = Field(None, description="pusher's force until it lets go")
     pusher: Pusher | None = Field(None, description="what pushes projectiles in")
     session: t.Time | None = Field(None, description="how long a session lasts, for heat")
+    spread: SpeedSpread | None = Field(None, description="what differs from shot to shot")
 
 
 class ConstantFriction(Table):

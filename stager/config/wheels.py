@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from stager.config.reader import Reader
-from stager.model.drive import Drive, Heat
+from stager.model.drive import Drive, Heat, Mount
 from stager.model.material import TyreMaterial, WheelMaterial
 from stager.model.wheel import Hold, Tyre, Wheel
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
@@ -61,16 +61,22 @@ def _tyre(read: Reader) -> Tyre:
 def build_drive(read: Reader) -> Drive:
     """A motor with its controller."""
     table: Any = read.table
-    heat = read.inner("heat")
+    heat, mount = read.inner("heat"), read.inner("mount")
     limit = read.maybe("current_limit")
     return Drive(
         speed_constant=read.number("speed_constant"), resistance=read.number("resistance"),
         no_load_current=read.number("no_load_current"), no_load_known="no_load_current" in table.model_fields_set,
         current_limit=np.inf if limit is None else limit,
         max_speed=read.maybe("max_speed"), rotor_inertia=read.number("rotor_inertia"), gear=read.number("gear"),
-        governed=table.governed, heat=None if heat is None else _heat(heat), name=table.name,
-        cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),
+        governed=table.governed, heat=None if heat is None else _heat(heat),
+        mount=None if mount is None else _mount(mount), name=table.name, cost=read.maybe("cost") or 0.0,
+        mass=read.maybe("mass"),
     )  # fmt: skip
+
+
+def _mount(read: Reader) -> Mount:
+    table: Any = read.table
+    return Mount(circle=read.number("circle"), screw=read.number("screw"), screws=table.screws)
 
 
 def _heat(read: Reader) -> Heat:

@@ -116,8 +116,8 @@ def sentences(found: BestFit) -> tuple[str, ...]:
         if name in free and not (gripped and name in IN_SLIP) and moved[name].strength < BLIND
     ]
     if unseen:
-        kept = "it keeps" if len(unseen) == 1 else "they keep"
-        said.append(f"Nothing here tells the {_and(unseen)}: {kept} what the configuration says.")
+        stays = "it stays" if len(unseen) == 1 else "they stay"
+        said.append(f"The throws say nothing about the {_and(unseen)}: {stays} at the configured value.")
     alike: dict[str, dict[str, Shift]] = {}
     for one, other, least, why in PAIRS:
         if one not in moved or other not in moved or len({one, other} & free) < least:

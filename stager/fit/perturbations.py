@@ -7,8 +7,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from stager.model.arrays import Floats, Number
-from stager.model.contact import Contact, FrictionLaw
+from stager.model.arrays import Number
+from stager.model.contact import Contact
 from stager.model.launcher import Launcher, Measuring
 from stager.model.stage import Stage
 

@@ -28,6 +28,15 @@ class Heat:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Mount:
+    """Holes that fasten a motor: on a circle of diameter `circle` [m] about its axis, `screws` of diameter `screw` [m]."""
+
+    circle: Number
+    screw: Number
+    screws: int = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drive:
     """A motor as its DC equivalent, one per driven wheel.
 
@@ -47,6 +56,7 @@ class Drive:
     gear: Number = 1.0
     governed: bool = False
     heat: Heat | None = None
+    mount: Mount | None = None
     name: str = ""
     cost: Number = 0.0
     mass: Number | None = None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from stager.model.arrays import Number
 from stager.model.contact import Contact, Guide
 from stager.model.drive import Supply
+from stager.model.flight import Flight, Spread
 from stager.model.projectile import Projectile
 from stager.model.stage import Stage
 
@@ -25,7 +26,7 @@ class Feed:
     """How projectiles enter the first nip.
 
     speed [m/s]; spin [rad/s], positive where side A drives it forward; rate [1/s]; session length [s]; pusher;
-    push: pusher's force until it lets go [N].
+    push: pusher's force until it lets go [N]; speed_spread: from shot to shot (None: not known).
     """
 
     speed: Number
@@ -34,6 +35,7 @@ class Feed:
     rate: Number | None = None
     push: Number | None = None
     session: Number | None = None
+    speed_spread: Spread | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +69,7 @@ class Launcher:
     outlet: Outlet | None = None
     measuring: Measuring | None = None
     supply: Supply | None = None
+    flight: Flight | None = None
 
     def stage(self, index: int) -> Stage:
         """Stage number `index`, counted from 0."""

@@ -8,6 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from stager.model.arrays import Number
+from stager.model.flight import Spread
 
 
 class Shape(Protocol):
@@ -38,7 +39,8 @@ class Projectile:
     """A projectile; fields are floats or arrays over the batch.
 
     mass [kg]; diameter across the grip [m]; length of a rod [m]; thickness of a disc or ring [m];
-    max_acceleration [m/s^2]; max_crush [m]; contact_area that touches what is hit [m^2] (None: unknown).
+    max_acceleration [m/s^2]; max_crush [m]; contact_area that touches what is hit [m^2] (None: unknown);
+    mass_spread, diameter_spread: from shot to shot (None: not known).
     """
 
     shape: Shape
@@ -49,6 +51,8 @@ class Projectile:
     max_acceleration: Number | None = None
     max_crush: Number | None = None
     contact_area: Number | None = None
+    mass_spread: Spread | None = None
+    diameter_spread: Spread | None = None
 
     @property
     def radius(self) -> Number:

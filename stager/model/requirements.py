@@ -57,3 +57,8 @@ class Goal:
     exit_speed: float | None = None
     spin: float | None = None
     worthwhile: float = 0.08
+
+    @property
+    def asked(self) -> float | None:
+        """Exit speed that is wanted [m/s]; None where it is the greatest."""
+        return None if self.aim is Aim.FASTEST else self.exit_speed

@@ -35,6 +35,8 @@ class Scenario:
 
     `realise(values)` gives the launcher with the named quantities (SI, floats or arrays over the batch) in place of
     the configuration's; `values` holds every quantity of the configuration by key, in SI.
+    `uncertain`: what a throw depends on; `flight_uncertain`: what its flight depends on besides, which throws past a
+    chronograph say nothing about.
     `draws`, where a fit has left them: posterior draws by key, correlated, each of shape (draws,).
     """
 
@@ -46,3 +48,4 @@ class Scenario:
     uncertain: tuple[Uncertain, ...]
     realise: Callable[[Mapping[str, Number]], Launcher]
     draws: Mapping[str, Floats] | None = None
+    flight_uncertain: tuple[Uncertain, ...] = ()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from stager.model.arrays import Number
 from stager.model.drive import Drive
+from stager.model.flight import Spread
 from stager.model.wheel import Wheel
 
 
@@ -42,7 +43,8 @@ class Stage:
     speed, speed_b: set surface speeds of side A and B [m/s]; cost [any currency]; mass [kg];
     idler_inertia [kg m^2]. `crush_range`: ends between which the crush may be chosen [m], None: as it is;
     `wheel_options`, `drive_options`: catalogue to choose from.
-    A driven wheel has one motor each: a pair has two.
+    A driven wheel has one motor each: a pair has two. `speed_spread`: of each wheel as it meets a projectile, from shot
+    to shot (None: not known).
     """
 
     layout: Layout
@@ -53,6 +55,7 @@ class Stage:
     pitch: Number | None = None
     speed: Number | None = None
     speed_b: Number | None = None
+    speed_spread: Spread | None = None
     idler_inertia: Number | None = None
     cost: Number | None = None
     mass: Number | None = None

@@ -1,4 +1,4 @@
-"""Launchers as they may really be: draws of what a scenario is unsure of."""
+"""Draw launchers as they may really be."""
 
 from __future__ import annotations
 
@@ -57,3 +57,8 @@ def quantile(item: Uncertain, share: Floats) -> Floats:
         return np.asarray(low + share * (high - low))
     below, above = (float(ndtr((end - item.value) / spread)) for end in (item.low, item.high))
     return np.asarray(np.clip(item.value + spread * ndtri(below + share * (above - below)), item.low, item.high))
+
+
+def is_uncertain(scenario: Scenario) -> bool:
+    """Return whether anything of a scenario is uncertain."""
+    return bool(scenario.uncertain or scenario.draws)

@@ -2,33 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from stager.bounds import BUDGETS, Bound, bound, shared
+from stager.constraints import broken_by
+from stager.errors import InputError
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
-from stager.optimise.aims import asks_speed
-from stager.optimise.choose import binding, choose
-from stager.optimise.climb import most_stages
-from stager.optimise.early import Early
-from stager.optimise.front import Against, front
+from stager.optimise.draws import Draws
+from stager.optimise.infeasibility import explain
+from stager.optimise.judge import active, judged
 from stager.optimise.ladder import rungs
-from stager.optimise.loosen import BUILT
-from stager.optimise.miss import miss
-from stager.optimise.odds import begin
-from stager.optimise.pick import pick
-from stager.optimise.price import one_more, prices
-from stager.optimise.records import Plan, Settings
-from stager.optimise.robust import robust
-from stager.optimise.steady import steadiest
-from stager.optimise.stops import stops
-from stager.optimise.verdict import advise
+from stager.optimise.pareto import Against, front, refuse
+from stager.optimise.parts import Row, Selected, choose, select
+from stager.optimise.problem import NO_MARGINS, Problem
+from stager.optimise.records import Margin, Plan
+from stager.optimise.robust import robust, steadiest
+from stager.optimise.search import Clock, Solution, improve, most_stages
+from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
+from stager.optimise.tune import Step, Tuned, tune
+from stager.optimise.uncertainty import enough, margin_draws, margin_of
+from stager.optimise.verdict import advise, margin_sentence, stops
 from stager.parallel import Executor
+from stager.physics.layout import overlapping
 
 DRAWS = 400
-WORTHLESS = 1e-5
+ROUNDS = 4
+"""Rounds in which reserves are found for settings and settings for reserves."""
+SETTLED = 4e-3
+"""Change of a reserve that is too small to matter [-]."""
+SLOWEST = 0.5
+"""Wheels are slowed to no less than this share to keep limits as surely as asked for [-]."""
+TOGETHER = "stages that hold the projectile together are not set to a spin yet"
+FARTHER = "a clearance or pitch that lets it leave one stage before it enters the next, or leave spin out"
 
 
 def silent(share: float) -> None:
@@ -38,60 +47,232 @@ def silent(share: float) -> None:
 def plan(
     scenario: Scenario, *, draws: int = DRAWS, rng: np.random.Generator | None = None, certified: bool = True,
     progress: Callable[[float], None] = silent, executor: Executor | None = None,
-    trade: Against | None = None, sturdy: bool = False,
+    trade: Against | None = None, sturdy: bool = False, seconds: float | None = None,
 ) -> Plan:  # fmt: skip
-    """The best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
+    """Return the best parts, number of stages and wheel speeds, the ladder of stage counts, and the verdict.
 
-    draws: launchers drawn for the ladder's intervals and probabilities, 0: none; rng: what draws them;
-    certified: bound what any setting could reach; progress: takes the share that is done;
-    executor: who works on draws and fronts, None: this process; trade: what a front is drawn against;
-    sturdy: also robust settings.
+    Parameters
+    ----------
+    scenario : Scenario
+        Launcher, limits, goal and what is uncertain.
+    draws : int
+        Launchers drawn for the ladder's intervals and probabilities; 0: none, and hard limits are kept in the nominal
+        build alone.
+    rng : Generator, optional
+        Draws them.
+    certified : bool
+        Also bound what any setting could reach.
+    progress : callable
+        Takes the share that is done [-].
+    executor : Executor, optional
+        Works on draws and bound; None: this process.
+    trade : Against, optional
+        What a front is drawn against.
+    sturdy : bool
+        Also robust settings.
+    seconds : float, optional
+        Time after which the best so far is returned [s]; `Plan.left_open` says what was not done.
+
+    Raises
+    ------
+    InputError
+        Where a front or a spin is asked for that the configuration does not tell enough about.
     """
-    executor = executor or Executor()
-    early = Early(scenario, executor)
-    picked = pick(scenario, early.seen if certified else None)
-    scenario, found = picked.scenario, picked.climbed
-    climbed = found.settings
-    best, spread, before = choose(scenario, climbed), None, None
-    if scenario.goal.aim is Aim.STEADIEST and best is not None:
-        best, spread, before = steadiest(scenario, found, np.random.default_rng(1))
-    reached = 0.0 if best is None else best.exit_speed
-    proving = early.begun or (executor.submit(bound, scenario, most_stages(scenario), reached) if certified else None)
-    generator = np.random.default_rng(0) if rng is None else rng
-    drawing = begin(scenario, climbed, draws, generator, executor) if draws else None
-    progress(0.3)
-    bought = {} if best is None else prices(scenario, found, best)
-    beyond = 0.0 if best is None or asks_speed(scenario.goal) else one_more(scenario, found, best)
-    # What rungs take is found while others draw, and kept.
-    rungs(scenario, climbed)
-    sharing = None if proving is None else _sharpening(scenario, executor, proving(), best)
-    chances = drawing() if drawing else None
-    progress(0.6)
-    ladder = rungs(scenario, climbed, chances)
-    proof = None if sharing is None else sharing()
-    progress(0.9)
-    missed = None
-    if best is None:
-        missed = miss(
-            scenario, climbed, None if proof is None else proof.speed, proven=proof is None or not proof.evidence
+    refuse(scenario, trade)
+    _refuse_spin(scenario)
+    return _Planning(scenario, draws, rng, executor or Executor(), Clock.of(seconds), progress).run(
+        certified=certified, trade=trade, sturdy=sturdy
+    )
+
+
+def _refuse_spin(scenario: Scenario) -> None:
+    launcher, limit_values = scenario.launcher, scenario.limit_values
+    if scenario.goal.spin and limit_values.stages > 1 and overlapping(launcher, limit_values.stages, np.full(1, 10.0)):
+        raise InputError(TOGETHER, where="goal.spin", hint=FARTHER)
+
+
+class _Planning:
+    def __init__(
+        self, scenario: Scenario, draws: int, rng: np.random.Generator | None, executor: Executor, clock: Clock,
+        progress: Callable[[float], None],
+    ) -> None:  # fmt: skip
+        self.scenario, self.draws, self.executor, self.clock, self.progress = scenario, draws, executor, clock, progress
+        self.rng = np.random.default_rng(0) if rng is None else rng
+        self.reserve: Mapping[str, float] = NO_MARGINS
+        self.margin: Margin | None = None
+
+    def run(self, *, certified: bool, trade: Against | None, sturdy: bool) -> Plan:
+        """See `plan`."""
+        selected = select(self.scenario, self.clock, lambda share: self.progress(0.35 * share))
+        rows = selected.rows
+        leader = choose(self.scenario, rows)
+        proving = self._begin_bound(leader) if certified else None
+        if leader is not None and self.draws:
+            rows = self._reserved(rows, leader)
+            leader = choose(self.scenario, rows)
+        self.progress(0.5)
+        spread = before = None
+        if self.scenario.goal.aim is Aim.STEADIEST and leader is not None:
+            leader, spread, before = steadiest(rows, self.reserve, np.random.default_rng(1))
+            rows = _put(rows, leader)
+        tuned = self._tuned(rows) if self.draws and not self.clock.out("draws") else None
+        self.progress(0.75)
+        ladder = rungs(rows, tuned)
+        chosen = None if leader is None else leader.count
+        advice = advise(ladder, self.scenario.goal, chosen, tuned, stops(rows))
+        advised = self._advised(rows, leader, advice.stages)
+        if advised is not None and self.draws:
+            advised = self._surely(advised)
+            rows = _put(rows, advised)
+            ladder = rungs(rows, tuned)
+        proof = None if proving is None else proving()
+        self.progress(0.9)
+        return self._plan(selected, rows, ladder, advised, leader, proof, tuned, spread, before, trade, sturdy, advice)
+
+    def _plan(self, selected, rows, ladder, advised, leader, proof, tuned, spread, before, trade, sturdy, advice):  # type: ignore[no-untyped-def]
+        best = None if advised is None else advised.settings
+        held: frozenset[str] = frozenset()
+        bought: dict[str, float] = {}
+        beyond = 0.0
+        if advised is not None and best is not None:
+            launcher, limit_values = advised.scenario.launcher, advised.scenario.limit_values
+            built = broken_by(launcher, limit_values, advised.count + 1)
+            held = self._active(advised, built)
+            if self.scenario.goal.asked is None:
+                beyond = one_more(advised, rows, self.reserve) if advised.count else 0.0
+            bought = prices(advised, held, self.reserve, beyond, self.clock)
+        missed = None
+        if best is None:
+            missed = explain(
+                rows, self.reserve, None if proof is None else proof.speed, self.clock,
+                proven=proof is None or not proof.evidence,
+            )
+        binding = frozenset(
+            name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS
         )
-    advice = advise(ladder, scenario.goal, None if best is None else best.count, chances, stops(scenario, climbed))
-    held = frozenset() if best is None else binding(scenario, best)
-    return Plan(
-        best=best, ladder=ladder, recommended_stages=advice.stages, verdict=advice.sentence, missed=missed,
-        binding=frozenset(name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS),
-        prices=bought, one_more_stage=beyond if held & BUILT else None,
-        open_stage=advice.open_stage, settled_by=advice.settled_by, catalogue=picked.catalogue, bound=proof,
-        spread=spread, spread_before=before,
-        robust=robust(scenario, best, np.random.default_rng(2)) if sturdy and best is not None else None,
-        front=None if trade is None else front(scenario, found, ladder, trade, executor),
-    )  # fmt: skip
+        return Plan(
+            best=best, ladder=ladder, recommended_stages=advice.stages,
+            verdict=advice.sentence + margin_sentence(self.margin), missed=missed, binding=binding, prices=bought,
+            one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
+            settled_by=advice.settled_by, catalogue=selected.catalogue, bound=proof, spread=spread,
+            spread_before=before,
+            robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
+            front=None if trade is None else front(rows, ladder, trade, self.reserve, self.clock),
+            fastest=None if leader is None or advised is None or leader.count == advised.count else leader.settings,
+            margin=self.margin, left_open=tuple(self.clock.open),
+        )  # fmt: skip
+
+    def _active(self, row: Row, built: list[str]) -> frozenset[str]:
+        """Limits that hold a row back, their reserves taken off."""
+        found = active(row.scenario, row.settings, built)
+        near = {
+            result.name
+            for result in row.settings.verdicts
+            if result.name in self.reserve and float(result.slack) <= self.reserve[result.name] + 1e-3
+        }
+        return found | near
+
+    def _advised(self, rows: list[Row], leader: Row | None, stages: int) -> Row | None:
+        """The design of the advised number of stages; the leader where that one does not fit."""
+        if leader is None or self.scenario.goal.asked is not None:
+            return leader
+        row = rows[stages] if stages < len(rows) else leader
+        return row if row.feasible else leader
+
+    # Reserves of hard limits.
+
+    def _reserved(self, rows: list[Row], leader: Row) -> list[Row]:
+        """Rows whose hard limits are kept in as many builds as asked for, told by the draws at the leader's settings."""
+        drawn = margin_draws(leader.scenario)
+        if drawn is None or leader.count == 0:
+            return rows
+        self._settle_reserve(leader, drawn)
+        return [row if not self.reserve else self._again(row) for row in rows]
+
+    def _settle_reserve(self, row: Row, drawn: Draws) -> Row:
+        """Find reserve and settings that agree: the reserve is read off at the settings that are found under it."""
+        for _ in range(ROUNDS):
+            if self.clock.out("the reserve of hard limits"):
+                break
+            self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
+            needed = self.margin.reserve
+            names = {*needed, *self.reserve}
+            change = max((abs(needed.get(name, 0.0) - self.reserve.get(name, 0.0)) for name in names), default=0.0)
+            if enough(self.margin) and change < SETTLED:
+                break
+            used = {name for name in names if needed.get(name, 0.0) > 0.0}
+            if not used and not self.reserve:
+                break
+            before = row
+            self.reserve = {name: needed.get(name, 0.0) for name in used}
+            row = self._again(row)
+            if not row.feasible:
+                return before
+        return row
+
+    def _again(self, row: Row) -> Row:
+        """A row solved anew under the reserve, from what was best without it."""
+        if row.solution is None:
+            return row
+        solution = improve(under(row.solution.problem, self.reserve), row.solution.trial)
+        return replace(row, solution=solution, settings=solution.settings)
+
+    def _surely(self, row: Row) -> Row:
+        """The row with hard limits kept in as many builds as asked for, wheels slowed where the reserve falls short."""
+        drawn = margin_draws(row.scenario)
+        if drawn is None or row.solution is None:
+            return row
+        row = self._settle_reserve(row, drawn)
+        if self.margin is None or enough(self.margin):
+            self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
+        return row if enough(self.margin) else self._slowed(row, drawn)
+
+    def _slowed(self, row: Row, drawn: Draws) -> Row:
+        """The row with all wheels slowed alike until enough builds keep the hard limits, if they come to."""
+        low, high, best = SLOWEST, 1.0, None
+        for _ in range(10):
+            middle = (low + high) / 2
+            settings = judged(row.scenario, row.settings.lead * middle, row.settings.design.launcher)
+            margin = margin_of(row.scenario, drawn, settings, self.reserve)
+            if settings.feasible and enough(margin):
+                low, best = middle, (settings, margin)
+            else:
+                high = middle
+        if best is None:
+            return row
+        self.margin = best[1]
+        return replace(row, settings=best[0])
+
+    # Draws and bound.
+
+    def _tuned(self, rows: list[Row]) -> Tuned | None:
+        steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
+        return tune(steps, self.draws, self.rng, self.reserve, self.executor)()
+
+    def _begin_bound(self, leader: Row | None) -> Callable[[], Bound] | None:
+        """The bound, begun where others may work on it."""
+        scenario = self.scenario if leader is None else leader.scenario
+        reached = 0.0 if leader is None else leader.settings.exit_speed
+        count = None if leader is None else leader.count
+        if self.clock.until is not None:
+            self.clock.open.append("the bound")
+            return None
+        most = most_stages(scenario.launcher, scenario)
+        tight = set() if leader is None else active(scenario, leader.settings, [])
+        return self.executor.submit(_bounded, scenario, most, reached, count, bool(tight & BUDGETS))
 
 
-def _sharpening(scenario: Scenario, executor: Executor, known: Bound, best: Settings | None) -> Callable[[], Bound]:
-    """The bound under what stages share, begun; as it is where they share nothing that is scarce."""
-    if best is None:
-        return executor.submit(shared, scenario, known, None, None)
-    if known.asked is None and not binding(scenario, best) & BUDGETS:
-        return lambda: known
-    return executor.submit(shared, scenario, known, best.exit_speed, best.count)
+def _bounded(scenario: Scenario, most: int, reached: float, count: int | None, scarce: bool) -> Bound:
+    """What nothing within the limits exceeds, with budgets where they are scarce or a speed is asked for."""
+    found = bound(scenario, most, reached)
+    if count is None or (found.asked is None and not scarce):
+        return found if count is not None or found.asked is None else shared(scenario, found, None, None)
+    return shared(scenario, found, reached, count)
+
+
+def _put(rows: list[Row], row: Row | None) -> list[Row]:
+    """Rows with one of them replaced."""
+    return rows if row is None else [row if each.count == row.count else each for each in rows]
+
+
+__all__ = ["DRAWS", "Against", "Problem", "Selected", "Solution", "plan"]

@@ -1,18 +1,27 @@
-"""What a plan is."""
+"""Records of a plan."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
 from stager.bounds import Bound
 from stager.constraints import LimitResult, OperatingPoint
-from stager.constraints.driving import AveragePower
 from stager.model.arrays import Floats
-from stager.optimise.catalogue import Parts
-from stager.optimise.spun import SPIN_WITHIN
+from stager.optimise.flown import Flown
+from stager.optimise.spin import SPIN_WITHIN
 from stager.physics.records import Throw
+
+
+class Parts(NamedTuple):
+    """Numbers of wheel and drive in a stage's lists, 0: as written; crush [m], None: as written."""
+
+    wheel: int
+    drive: int
+    crush: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +36,9 @@ class Interval:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rung:
     """One stage count of the ladder: exit_speed [m/s], gain on the rung below [-], probability that the gain is
-    worthwhile, length [m], mass [kg], cost, average_power [W]; kept: whether its best design keeps every limit."""
+    worthwhile, length [m], mass [kg], cost, average_power [W]; kept: whether its best design keeps every limit;
+    broken: names of the limits that no setting of so many stages was found to keep together; parts, crushes [m]: of
+    each stage, where there was something to choose."""
 
     stages: int
     exit_speed: Interval
@@ -38,6 +49,29 @@ class Rung:
     cost: float | None = None
     average_power: float | None = None
     kept: bool = True
+    broken: tuple[str, ...] = ()
+    parts: tuple[Parts, ...] = ()
+    crushes: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margin:
+    """How surely settings keep the hard limits, told by draws of what is uncertain.
+
+    confidence: share of builds that shall keep them together [-]; kept: share that does; draws: how many were looked
+    at; jams: share in which the projectile jams; at_confidence: value of each hard limit that this share of builds
+    does not exceed (a floor: fall below), by name in its unit; reserve: least slack of each hard limit in the nominal
+    build that keeps it so surely [-]; unkeepable: hard limits that more builds break than may, whatever the wheel
+    speeds, with the share of builds that break them even at rest.
+    """
+
+    confidence: float
+    kept: float
+    draws: int
+    jams: float
+    at_confidence: Mapping[str, float]
+    reserve: Mapping[str, float]
+    unkeepable: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,8 +115,10 @@ class Settings:
     @property
     def average_power(self) -> float | None:
         """What the supply delivers in the mean [W]; None where that is not known."""
-        power = AveragePower().value(self.design)
-        return None if power is None else float(power)
+        settled, holding = self.design.settled, self.design.holding
+        if settled is not None:
+            return float(settled.average_power)
+        return None if holding is None else float(holding.power)
 
     @property
     def throttle(self) -> Floats | None:
@@ -207,7 +243,9 @@ class Catalogue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The answer. `best` is None where no design fits; `missed` then says why and what would help.
+    """The answer. `best` has the advised number of stages and is what is printed, saved and pinned; None where no
+    design fits: `missed` then says why and what would help. fastest: the best of all stage counts, where that is
+    another one.
 
     bound: what exit speed no setting within the limits exceeds; None: not asked for.
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
@@ -215,6 +253,7 @@ class Plan:
     spread: standard deviation over exit speed of the steadiest settings, spread_before: of those with the least heat.
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
     that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
+    flown: where the planned throw comes down, None where nothing of its flight is asked for.
     """
 
     best: Settings | None
@@ -233,6 +272,10 @@ class Plan:
     open_stage: int | None = None
     settled_by: str | None = None
     catalogue: Catalogue | None = None
+    fastest: Settings | None = None
+    margin: Margin | None = None
+    left_open: tuple[str, ...] = ()
+    flown: Flown | None = None
 
     @property
     def nothing_fits(self) -> bool:

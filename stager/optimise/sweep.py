@@ -7,14 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.optimise.grip import grip_limit
-from stager.optimise.rows import grips_of
-from stager.optimise.span import span
-from stager.optimise.way import Way
 from stager.physics.chain import throw, transit
-from stager.physics.records import Throw
+from stager.physics.grip_limit import Way, grip_limit
 from stager.physics.guide import run_up
 
 POINTS = 81
@@ -54,7 +51,7 @@ def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] 
         a, b = before[k] if k < len(before) else _own(scenario, k, side_a, side_b)
         side_a, side_b = np.append(side_a, a), np.append(side_b, b)
     speed, spin = _entry(scenario, side_a, side_b)
-    reach = span(scenario.launcher, scenario.limit_values, index)
+    reach = speed_range(scenario.launcher, scenario.limit_values, index)
     top = float(reach.top)
     grip, there = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
     grid = np.linspace(0.0, top if grip is None else min(top, BEYOND * grip), POINTS)
@@ -67,18 +64,13 @@ def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] 
     )  # fmt: skip
 
 
-def grip_limits(scenario: Scenario, throw: Throw) -> Floats:
-    """Grip limit of each stage at the entry speed it has in `throw` [m/s], shape (stages,); see `grips_of`."""
-    return grips_of(scenario.launcher, scenario.limit_values, [throw])[0]
-
-
 def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[float, float]:
     stage = scenario.launcher.stage(k)
     if stage.speed is not None:
         a = float(stage.speed)
         return a, a if stage.speed_b is None else float(stage.speed_b)
     speed, spin = _entry(scenario, side_a, side_b)
-    top = float(span(scenario.launcher, scenario.limit_values, k).top)
+    top = float(speed_range(scenario.launcher, scenario.limit_values, k).top)
     grip = _grip(scenario, k, speed, spin, top)[0] if speed > 0 else None
     chosen = (top if grip is None else grip) * (1 - scenario.limit_values.grip_margin)
     return chosen, chosen

@@ -9,12 +9,17 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.constraints import LIMITS, Kind, broken_by
 from stager.model.arrays import Floats
 from stager.model.requirements import Aim, Goal
-from stager.optimise.odds import Odds
-from stager.optimise.records import Rung
+from stager.optimise.judge import ACTIVE
+from stager.optimise.parts import Row
+from stager.optimise.records import Margin, Rung
+from stager.optimise.tune import Tuned
 
 SURE = 0.9
+JAMS_SAID = 0.005
+"""Share of builds that jam from which it is said [-]."""
 _ORDINALS = ("no", "a first", "a second", "a third", "a fourth", "a fifth", "a sixth")
 
 
@@ -50,35 +55,88 @@ def worth(rung: Rung, worthwhile: float) -> Worth:
 
 
 def advise(
-    ladder: Sequence[Rung], goal: Goal, chosen: int | None, chances: Odds | None = None,
+    ladder: Sequence[Rung], goal: Goal, chosen: int | None, tuned: Tuned | None = None,
     stops: Sequence[Sequence[str]] = (),
 ) -> Advice:  # fmt: skip
-    """Up while each stage more likely than not adds at least what is worthwhile; where a speed is to be reached, the
-    stages that reach it. chosen: stages of the plan, None where no design fits; stops: see `stops`."""
-    if goal.aim is not Aim.FASTEST and goal.exit_speed is not None:
-        return _reach(ladder, goal.exit_speed, chosen, steady=goal.aim is Aim.STEADIEST)
+    """Return how many stages are worth building.
+
+    Up while each stage more likely than not adds at least what is worthwhile, or the next two add as much as two
+    worthwhile ones; where a speed is to be reached, the stages that reach it.
+    chosen : stages of the plan, None where no design fits; stops : see `stops`.
+    """
+    if goal.asked is not None:
+        return _reach(ladder, goal.asked, chosen, steady=goal.aim is Aim.STEADIEST)
     count, open_stage = 0, None
-    for rung in ladder[1:]:
-        if not rung.kept:
-            continue
+    while count + 1 < len(ladder):
+        rung = ladder[count + 1]
         found = worth(rung, goal.worthwhile)
         if found is Worth.CANNOT_TELL and open_stage is None:
             open_stage = rung.stages
-        if found is Worth.NO or (found is Worth.CANNOT_TELL and (rung.probability_worthwhile or 0.0) < 0.5):
+        if found is Worth.YES or (found is Worth.CANNOT_TELL and (rung.probability_worthwhile or 0.0) >= 0.5):
+            count += 1
+        elif _two_more(ladder, count, goal.worthwhile, tuned):
+            count += 2
+        else:
             break
-        count = rung.stages
-    key, share = (None, None) if chances is None or open_stage is None else _deciding(chances, open_stage)
+    key, share = (None, None) if tuned is None or open_stage is None else _deciding(tuned, open_stage)
     sentence = _sentence(ladder, count, goal.worthwhile, open_stage, stops[count] if stops else ())
     if key is not None and share is not None:
-        sentence += f" {_share(share)} of that hangs on {key}: measure it first."
+        sentence += f" Uncertain {key} causes {_share(share)} of the doubt: measure it first."
     return Advice(stages=count, sentence=sentence, open_stage=open_stage, settled_by=key, share=share)
 
 
-def _deciding(chances: Odds, stage: int) -> tuple[str | None, float | None]:
+def _two_more(ladder: Sequence[Rung], count: int, worthwhile: float, tuned: Tuned | None) -> bool:
+    """Whether two stages more add at least as much as two worthwhile ones, more likely than not."""
+    if count + 2 >= len(ladder) or not ladder[count + 2].kept:
+        return False
+    needed = (1 + worthwhile) ** 2 - 1
+    if tuned is not None:
+        return bool((tuned.gain(count, 2) >= needed).mean() >= 0.5)
+    return _gain(ladder, count, count + 2) >= needed
+
+
+def _gain(ladder: Sequence[Rung], fewer: int, more: int) -> float:
+    below = ladder[fewer].exit_speed.nominal
+    return ladder[more].exit_speed.nominal / below - 1 if below > 0 else 0.0
+
+
+def stops(rows: Sequence[Row]) -> tuple[tuple[str, ...], ...]:
+    """Return the names of the limits, by number of stages below 0, 1, 2 …: those that the best design with one stage
+    more has used up or breaks; above the last, those on what is built that forbid it."""
+    last = rows[-1]
+    count = len(rows)
+    forbidden = broken_by(last.scenario.launcher, last.scenario.limit_values, count)
+    return (*(_used_up(row) for row in rows[1:]), tuple(forbidden))
+
+
+def _used_up(row: Row) -> tuple[str, ...]:
+    """Limits on the throw as a whole, or on its wheels, that a design has used up; not those that each stage keeps by
+    itself, or that only the design decides."""
+    own = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
+    resting = at_rest_of(row)
+    reserve = {} if row.solution is None else row.solution.problem.margins
+    tight = (
+        result.name
+        for result in row.settings.verdicts
+        if float(result.slack) <= ACTIVE + reserve.get(result.name, 0.0)
+    )
+    return tuple(name for name in tight if name not in own and name not in resting)
+
+
+def at_rest_of(row: Row) -> frozenset[str]:
+    """Return the names of the limits that a stage keeps by itself, whatever the others do."""
+    return frozenset(
+        limit.name
+        for limit in LIMITS
+        if (limit.floor and limit.kind is Kind.THROW) or (limit.kind is Kind.WHEEL and limit.unit == "m")
+    )
+
+
+def _deciding(tuned: Tuned, stage: int) -> tuple[str | None, float | None]:
     """The drawn quantity that goes with most of the spread of what `stage` adds: the largest squared rank
     correlation."""
-    gain = _ranks(chances.gain[stage - 1])
-    drawn = {key: values[1:] for key, values in chances.draws.values.items() if np.ptp(values[1:]) > 0}
+    gain = _ranks(tuned.gain(stage - 1))
+    drawn = {key: values[1:] for key, values in tuned.draws.values.items() if np.ptp(values[1:]) > 0}
     shares = {key: float(np.corrcoef(_ranks(values), gain)[0, 1] ** 2) for key, values in drawn.items()}
     if not shares:
         return None, None
@@ -112,12 +170,16 @@ def _sentence(
     build = f"Build {_plural(count)}" if count else "Build no stage"
     parts = []
     if count >= 2 and (gain := ladder[count].gain) is not None:
-        parts.append(f"{_ordinal(count)} adds {100 * gain.nominal:.0f} %{_chance(ladder[count], open_stage)}")
-    if count + 1 < len(ladder) and ladder[count + 1].kept and (gain := ladder[count + 1].gain) is not None:
+        parts.append(f"{_ordinal(count)} adds {_percent(gain.nominal)}{_chance(ladder[count], open_stage)}")
+    if count + 1 < len(ladder) and ladder[count + 1].broken and not _adds(ladder, count + 1):
+        parts.append(f"no setting with {_plural(count + 1)} was found within {_limits(ladder[count + 1].broken)}")
+    elif count + 1 < len(ladder) and (gain := ladder[count + 1].gain) is not None:
         more = max(gain.nominal, 0.0)
         why = f"{_chance(ladder[count + 1], open_stage)}{_with(stopped_by)}"
         parts.append(f"{_ordinal(count + 1)} would add {100 * more:.1f} %, less than the {100 * worthwhile:.3g} % "
                      f"that you call worthwhile{why}")  # fmt: skip
+        if count + 2 < len(ladder) and _gain(ladder, count, count + 2) > 2 * max(more, worthwhile / 2):
+            parts.append(f"two more would add {_percent(_gain(ladder, count, count + 2))}")
     elif count and stopped_by:
         parts.append(_no_more(stopped_by))
     elif count:
@@ -125,11 +187,46 @@ def _sentence(
     return f"{build}: {'; '.join(parts)}." if parts else f"{build}."
 
 
+def _adds(ladder: Sequence[Rung], count: int) -> bool:
+    gain = ladder[count].gain
+    return gain is not None and gain.nominal > 0
+
+
+def _limits(broken: Sequence[str]) -> str:
+    if broken == ("jam",):
+        return "the range that does not jam"
+    return f"the {'limit' if len(broken) == 1 else 'limits'} on {_listed(broken)}"
+
+
+def _percent(share: float) -> str:
+    """A gain in words: beyond twice as fast, times instead of per cent."""
+    return f"{100 * share:.0f} %" if share < 2 else f"{1 + share:.2g} times the speed"
+
+
+def margin_sentence(margin: Margin | None) -> str:
+    """Return what the verdict says of builds that break a limit whatever the wheel speeds, or jam; empty: nothing."""
+    if margin is None:
+        return ""
+    parts = [
+        f"{_of_100(share)} break the limit on {name.replace('_', ' ')} at any wheel speed: change the design before you "
+        "trust it"
+        for name, share in margin.unkeepable.items()
+    ]
+    if margin.jams >= JAMS_SAID:
+        parts.append(f"the projectile jams in {_of_100(margin.jams)}")
+    text = "; ".join(parts)
+    return f" {text[0].upper()}{text[1:]}." if text else ""
+
+
+def _of_100(share: float) -> str:
+    return f"{max(round(100 * share), 1)} of 100 builds"
+
+
 def _chance(rung: Rung, open_stage: int | None) -> str:
     """Said where it cannot be told yet."""
     if rung.stages != open_stage or rung.probability_worthwhile is None:
         return ""
-    return f", but one cannot tell yet: it pays in {100 * rung.probability_worthwhile:.0f} % of builds"
+    return f", but that is not clear yet: {100 * rung.probability_worthwhile:.0f} of 100 possible builds gain enough"
 
 
 def _with(names: Sequence[str]) -> str:
@@ -148,7 +245,7 @@ def _listed(names: Sequence[str]) -> str:
 
 
 def _share(share: float) -> str:
-    return f"About {100 * share:.0f} %"
+    return f"about {100 * share:.0f} %"
 
 
 def _ordinal(count: int) -> str:

@@ -25,13 +25,15 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 SOURCES = ("compiled.py", "contact", "cycle", "friction", "guide.py")
 """Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
+INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+"""Inner functions make no arrays, so that none is counted, and ordinary Python does not call them."""
 
 _listeners: list[Callable[[], None]] = []
 
 
 def compiled(function: Function) -> Function:
     """Compile a function that other compiled functions call."""
-    return numba.njit(**OPTIONS)(function) if COMPILES else function
+    return numba.njit(**INNER)(function) if COMPILES else function
 
 
 def plain(function: Callable[..., Any]) -> Callable[..., Any]:

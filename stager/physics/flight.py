@@ -1,18 +1,22 @@
-"""What happens once the projectile has left: spin, wobble, how far it may fall."""
+"""What happens once the projectile has left: spin, wobble, the way through the air, where it comes down.
+
+Places are (forward, up, right) seen from the muzzle, with the ground below at height 0.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.projectile import BALL, HOLLOW_BALL, Projectile
+from stager.model.flight import Flight, Placement
+from stager.model.projectile import BALL, HOLLOW_BALL, ROD, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air
-from stager.physics.drag import sphere_drag
+from stager.physics.drag import lift_coefficient, sphere_coefficient, sphere_reynolds
 
-ANGLES = np.radians(np.linspace(0.0, 50.0, 51))
-ROUNDS, STEPS = 3, 300
 SPHERES = (BALL, HOLLOW_BALL)
 LIFT_CAUTION = "A spinning disc or ring is lifted by the air: it can fly farther than any of these distances."
 ROUND_CAUTION = "A ball with backspin is lifted by the air and can fly farther than with drag alone."
@@ -20,12 +24,111 @@ TUMBLE_CAUTION = "A rod may tumble or glide: take the distance without air, and 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Steps:
+    """How trajectories are computed.
+
+    each: steps of a flight without air, of the fourth order; most: steps after which a flight is given up, as a
+    multiple of `each`; relax: longest step as a share of the time in which air would stop it; angles: tilts at which
+    the farthest fall is looked for first [rad]; closer: how many around the best then.
+    """
+
+    each: int = 60
+    most: int = 20
+    relax: float = 0.25
+    angles: tuple[float, ...] = tuple(np.radians(np.linspace(-5.0, 60.0, 14)).tolist())
+    closer: int = 9
+
+
+STEPS = Steps()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Glide:
+    """How a flying disc is carried, by angle of attack α [rad]: C_L = lift + lift_slope·α, C_D = drag +
+    drag_slope·(α − zero)². Within 30°; beyond it the flow leaves the disc."""
+
+    lift: float = 0.15
+    lift_slope: float = 1.4
+    drag: float = 0.08
+    drag_slope: float = 2.72
+    zero: float = float(np.radians(-4.0))
+    stall: float = float(np.radians(30.0))
+
+
+FLYING_DISC = Glide()
+"""Morrison, The Physics of Frisbees (2005), as used in two published programs; area is that seen from above."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release:
+    """What leaves the muzzle; numbers or arrays that broadcast.
+
+    speed [m/s]; height above the ground [m]; tilt above level, heading to the right [rad]; spin [rad/s] about `axis`
+    (forward, up, right); drag: coefficient [-], None: a smooth sphere's; air None: there is none; lifted: whether the
+    spin lifts it.
+    """
+
+    projectile: Projectile
+    speed: Number
+    height: Number = 0.0
+    tilt: Number = 0.0
+    heading: Number = 0.0
+    spin: Number = 0.0
+    axis: tuple[float, float, float] = Placement.BOTTOM.axis
+    drag: Number | None = None
+    air: Air | None = SEA_LEVEL
+    lifted: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """Where a flight ends: distance along the ground, height, way to the right [m]; speed [m/s]; time [s]. NaN where it
+    does not get there."""
+
+    distance: Floats
+    height: Floats
+    sideways: Floats
+    speed: Floats
+    time: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FallLine:
-    """Farthest falls [m]: without air; of a ball with drag (None: not a ball); and what neither of them knows."""
+    """Farthest falls at the best angle [m]: without air; of a ball with drag, and with the lift of its spin as backspin
+    (None: not a ball, or no spin); of a disc or ring that flies as well as a flying disc; danger: the farthest of
+    them; and what none of them knows."""
 
     vacuum: float
     drag: float | None
+    lift: float | None = None
+    glide: float | None = None
     caution: str
+
+    @property
+    def danger(self) -> float:
+        """Distance within which nobody may be [m]: the farthest that is known."""
+        return max(found for found in (self.vacuum, self.drag, self.lift, self.glide) if found is not None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Landing:
+    """A flight from a stated height and tilt: without air, with drag, with drag and lift (None: not known); the last
+    that is known at the target (None: no target); danger: farthest known fall at any tilt [m]; gravity_loss: greatest
+    share of exit speed that the climb through the barrel may take [-]; lift_unknown: it spins, and which way that lifts
+    it is not known."""
+
+    vacuum: Arrival
+    drag: Arrival | None
+    lift: Arrival | None
+    at_target: Arrival | None
+    danger: float
+    gravity_loss: float
+    lift_unknown: bool = False
+
+    @property
+    def best(self) -> Arrival:
+        """The one with most of the air in it."""
+        return self.lift or self.drag or self.vacuum
 
 
 def spin_parameter(spin: Number, speed: Number, projectile: Projectile) -> Floats:
@@ -68,63 +171,265 @@ def vacuum_range(speed: Number, height: Number = 0.0) -> Floats:
     return np.asarray(speed / STANDARD_GRAVITY * np.sqrt(np.square(speed) + 2 * STANDARD_GRAVITY * height))
 
 
+def gravity_loss(length: Number, tilt: Number, speed: Number) -> Floats:
+    """Return the share of exit speed [-] that a climb through `length` [m] of barrel at `tilt` [rad] takes at most.
+
+    1 − √(1 − 2gL·sin tilt/v²) at exit speed `speed` [m/s]: a wheel that still grips gives some of it back.
+    """
+    left = 1 - 2 * STANDARD_GRAVITY * length * np.sin(tilt) / np.square(np.maximum(speed, 1e-12))
+    return np.asarray(1 - np.sqrt(np.maximum(left, 0.0)))
+
+
+def land(release: Release, steps: Steps = STEPS) -> Arrival:
+    """Return where a release comes down to the ground; shapes broadcast."""
+    return _arrive(release, 1, 0.0, steps)
+
+
+def hit(release: Release, target: Number, steps: Steps = STEPS) -> Arrival:
+    """Return where a release passes the distance `target` [m], be it above or below the ground."""
+    return _arrive(release, 0, target, steps)
+
+
+def course(release: Release, steps: Steps = STEPS) -> Floats:
+    """Return the places of one release until it comes down, (forward, up, right) [m], shape (points, 3)."""
+    end = land(release, steps)
+    found = [state[:3, 0] for state, _ in _march(release, None, steps)]
+    above = [place for place in found if place[0] < float(end.distance)]
+    last = [float(end.distance), float(end.height), float(end.sideways)]
+    return np.array([*above, last])
+
+
+def farthest(release: Release, steps: Steps = STEPS) -> Floats:
+    """Return the farthest fall over tilts [m], in place of the release's own; shape as its numbers broadcast."""
+    shape = np.broadcast_shapes(*(np.shape(value) for value in _numbers(release)))
+    angles = np.broadcast_to(np.reshape(steps.angles, (-1, *(1,) * len(shape))), (len(steps.angles), *shape))
+    reached = np.nan_to_num(land(replace(release, tilt=angles), steps).distance)
+    best = np.clip(np.argmax(reached, axis=0), 1, len(angles) - 2)[None]
+    low, high = (np.take_along_axis(angles, best + shift, axis=0)[0] for shift in (-1, 1))
+    angles = np.linspace(low, high, steps.closer)
+    reached = np.nan_to_num(land(replace(release, tilt=angles), steps).distance)
+    best = np.clip(np.argmax(reached, axis=0), 1, len(angles) - 2)[None]
+    left, top, right = (np.take_along_axis(reached, best + shift, axis=0)[0] for shift in (-1, 0, 1))
+    # The top of the parabola through the best and its neighbours.
+    bend = np.minimum(left - 2 * top + right, -1e-12)
+    return np.asarray(
+        np.maximum(top - np.clip(left - right, 4 * bend, -4 * bend) ** 2 / (8 * bend), np.max(reached, axis=0))
+    )
+
+
 def sphere_range(speed: Number, projectile: Projectile, height: Number = 0.0, *, air: Air = SEA_LEVEL) -> Floats:
     """Farthest fall of a ball [m] with drag, without lift, over launch angles; `speed` [m/s], `height` [m].
 
-    Trajectories by Runge-Kutta's method in time, all angles at once, then closer around the best. A spinning ball may
-    fly farther: its lift is left out, and so is the drag crisis above Re = 2e5.
+    A spinning ball may fly farther: its lift is left out, and so is the drag crisis above Re = 2e5.
     """
-    shape = np.broadcast_shapes(
-        np.shape(speed), np.shape(height), np.shape(projectile.mass), np.shape(projectile.diameter)
-    )
-    angles = np.broadcast_to(ANGLES.reshape(-1, *(1,) * len(shape)), (ANGLES.size, *shape))
-    found = np.zeros(shape)
-    for _ in range(ROUNDS):
-        reached = _fall(speed, angles, projectile, height, air)
-        best = np.clip(np.argmax(reached, axis=0), 1, len(angles) - 2)[None]
-        found = np.max(reached, axis=0)
-        low, high = (np.take_along_axis(angles, best + shift, axis=0)[0] for shift in (-1, 1))
-        angles = np.linspace(low, high, 9)
-    return found
+    return farthest(Release(projectile=projectile, speed=speed, height=height, air=air))
 
 
-def fall_line(speed: float, projectile: Projectile, height: float) -> FallLine:
-    """Where to draw the line [m] behind which a projectile let go at `speed` [m/s] and `height` [m] cannot fall."""
-    round_one = projectile.shape in SPHERES
+def glide_range(
+    speed: float, projectile: Projectile, height: float, *, air: Air = SEA_LEVEL, glide: Glide = FLYING_DISC
+) -> float:
+    """Return how far a disc or ring would fly [m] at `speed` [m/s] from `height` [m] as well as a flying disc does.
+
+    Its spin holds it at a fixed pitch; the best of launch angles and angles of attack. Its own mass and area count,
+    its own shape is not known: a ring made for flight may fly farther still.
+    """
+    angles, attacks = np.meshgrid(np.radians(np.arange(-5.0, 51.0, 5.0)), np.radians(np.arange(-4.0, 21.0, 3.0)))
+    pitch = (angles + attacks).ravel()
+    area = np.pi * projectile.radius**2
+
+    def force(state: Floats) -> tuple[Floats, Floats, Floats]:
+        x, y = state[3], state[4]
+        attack = np.clip(pitch - np.arctan2(y, x), -glide.stall, glide.stall)
+        push = air.density * area * np.hypot(x, y) / (2 * float(projectile.mass))
+        brake = -push * (glide.drag + glide.drag_slope * (attack - glide.zero) ** 2)
+        lift = push * (glide.lift + glide.lift_slope * attack)
+        return brake * x - lift * y, brake * y + lift * x, np.zeros_like(x)
+
+    release = Release(projectile=projectile, speed=speed, height=height, tilt=angles.ravel(), air=air)
+    return float(np.nanmax(_arrive(release, 1, 0.0, STEPS, force).distance))
+
+
+@lru_cache(maxsize=64)
+def fall_line(
+    speed: float, projectile: Projectile, height: float, spin: float = 0.0, drag: float | None = None
+) -> FallLine:
+    """Return where to draw the line behind which a projectile let go at `speed` [m/s] and `height` [m] cannot fall.
+
+    spin [rad/s]: taken as backspin, the worst that it can be; drag: coefficient of a ball [-], None: a smooth sphere's.
+    """
+    release = Release(projectile=projectile, speed=speed, height=height, drag=drag)
+    if projectile.shape in SPHERES:
+        lift = float(farthest(replace(release, spin=abs(spin), lifted=True))) if spin else None
+        return FallLine(
+            vacuum=float(vacuum_range(speed, height)), drag=float(farthest(release)), lift=lift, caution=ROUND_CAUTION
+        )
+    flat = projectile.shape is not ROD and projectile.shape.rolls
     return FallLine(
-        vacuum=float(vacuum_range(speed, height)),
-        drag=float(sphere_range(speed, projectile, height)) if round_one else None,
-        caution=ROUND_CAUTION if round_one else LIFT_CAUTION if projectile.shape.rolls else TUMBLE_CAUTION,
+        vacuum=float(vacuum_range(speed, height)), drag=None,
+        glide=glide_range(speed, projectile, height) if flat and speed > 0 else None,
+        caution=LIFT_CAUTION if flat else TUMBLE_CAUTION,
+    )  # fmt: skip
+
+
+def releases(
+    flight: Flight, projectile: Projectile, speed: Number, spin: Number
+) -> tuple[Release, Release | None, Release | None]:
+    """Return a release without air, with drag, with drag and lift; None where drag or the lift is not known.
+
+    speed [m/s] and spin [rad/s] as it leaves; lift needs a ball that spins, and to know where side A is.
+    """
+    bare = Release(projectile=projectile, speed=speed, height=flight.height, tilt=flight.tilt, air=None)
+    known = projectile.shape in SPHERES or (flight.drag is not None and projectile.known_frontal_area is not None)
+    if not known:
+        return bare, None, None
+    drag = replace(bare, air=SEA_LEVEL, drag=flight.drag)
+    if projectile.shape not in SPHERES or flight.side_a is None or not np.any(spin):
+        return bare, drag, None
+    return bare, drag, replace(drag, spin=spin, axis=flight.side_a.axis, lifted=True)
+
+
+def landing(
+    flight: Flight, projectile: Projectile, speed: float, spin: float = 0.0, length: Number = 0.0
+) -> Landing:  # fmt: skip
+    """Return the flight from a stated height and tilt, at `speed` [m/s] and `spin` [rad/s]; `length`: barrel [m]."""
+    found = releases(flight, projectile, speed, spin)
+    vacuum, drag, lift = (None if one is None else land(one) for one in found)
+    assert vacuum is not None
+    best = next(one for one in reversed(found) if one is not None)
+    line = fall_line(speed, projectile, float(flight.height), spin, None if flight.drag is None else float(flight.drag))
+    return Landing(
+        vacuum=vacuum, drag=drag, lift=lift, at_target=None if flight.target is None else hit(best, flight.target),
+        lift_unknown=bool(spin) and projectile.shape in SPHERES and flight.side_a is None, danger=line.danger,
+        gravity_loss=float(gravity_loss(length, flight.tilt, speed)),
+    )  # fmt: skip
+
+
+def _numbers(release: Release) -> list[Number]:
+    """All that may be arrays."""
+    thrown = release.projectile
+    found = (release.speed, release.height, release.tilt, release.heading, release.spin, release.drag, thrown.mass,
+             thrown.diameter, thrown.length, thrown.thickness)  # fmt: skip
+    return [value for value in found if value is not None]
+
+
+Force = Callable[[Floats], tuple[Floats, Floats, Floats]]
+"""Acceleration by the air (forward, up, right) [m/s^2] of states (6, lanes)."""
+
+
+def _force(release: Release, size: int) -> Force:
+    """Acceleration by the air."""
+    air, thrown = release.air, release.projectile
+
+    def lane(value: Number) -> Floats:
+        shape = np.broadcast_shapes(*(np.shape(one) for one in _numbers(release)))
+        return np.broadcast_to(np.asarray(value, dtype=np.float64), shape).reshape(-1)
+
+    if air is None:
+        nothing = np.zeros(size)
+        return lambda state: (nothing, nothing, nothing)
+    diameter, mass, spin = lane(thrown.diameter), lane(thrown.mass), lane(release.spin)
+    area = np.pi * diameter**2 / 4 if thrown.shape in SPHERES else lane(thrown.frontal_area)
+    fixed = None if release.drag is None else lane(release.drag)
+    push, (ahead, over, aside) = air.density * area / (2 * mass), release.axis
+
+    def force(state: Floats) -> tuple[Floats, Floats, Floats]:
+        x, y, z = state[3], state[4], state[5]
+        fast = np.maximum(np.sqrt(x**2 + y**2 + z**2), 1e-9)
+        drag = sphere_coefficient(sphere_reynolds(diameter, fast, air)) if fixed is None else fixed
+        brake = -push * drag * fast
+        if not release.lifted:
+            return brake * x, brake * y, brake * z
+        across = over * z - aside * y, aside * x - ahead * z, ahead * y - over * x
+        turned = np.maximum(np.sqrt(across[0] ** 2 + across[1] ** 2 + across[2] ** 2), 1e-12)
+        lift = push * lift_coefficient(diameter / 2 * spin * turned / fast**2) * np.sign(spin) * fast**2 / turned
+        return brake * x + lift * across[0], brake * y + lift * across[1], brake * z + lift * across[2]
+
+    return force
+
+
+def _march(
+    release: Release, target: Number | None, steps: Steps, force: Force | None = None
+) -> Iterator[tuple[Floats, Floats]]:
+    """States (6, lanes), place and velocity, and times since the release [s] (lanes,), step by step (Runge-Kutta)."""
+    shape = np.broadcast_shapes(
+        *(np.shape(value) for value in _numbers(release)), np.shape(target if target is not None else 0.0)
     )
 
+    def lane(value: Number) -> Floats:
+        return np.broadcast_to(np.asarray(value, dtype=np.float64), shape).reshape(-1)
 
-def _fall(speed: Number, angle: Floats, projectile: Projectile, height: Number, air: Air) -> Floats:
-    """Where trajectories at `angle` come down [m]. Time is cut in equal steps of the flight without air."""
-    up, along = speed * np.sin(angle), speed * np.cos(angle)
-    longest = (up + np.sqrt(up**2 + 2 * STANDARD_GRAVITY * height)) / STANDARD_GRAVITY
-    step = longest / STEPS
-    state = np.stack(np.broadcast_arrays(0.0 * angle, height + 0.0 * angle, along, up))
-    landed = np.full(state.shape[1:], np.nan)
-    for _ in range(STEPS + 1):
-        fresh = _step(state, step, projectile, air)
-        down = (fresh[1] <= 0) & (state[1] >= 0) & np.isnan(landed)
-        share = state[1] / np.where(down, state[1] - fresh[1], 1.0)
-        landed = np.where(down, state[0] + share * (fresh[0] - state[0]), landed)
-        state = fresh
-        if not np.isnan(landed).any():
-            break
-    return np.where(np.isnan(landed), state[0], landed)
+    speed, height, tilt, heading = map(lane, (release.speed, release.height, release.tilt, release.heading))
+    along, up = speed * np.cos(tilt), speed * np.sin(tilt)
+    zero = np.zeros_like(speed)
+    state = np.stack([zero, height, zero, along * np.cos(heading), up, along * np.sin(heading)])
+    longest = (up + np.sqrt(np.maximum(up**2 + 2 * STANDARD_GRAVITY * height, 0.0))) / STANDARD_GRAVITY
+    if target is not None:
+        longest = lane(target) / np.maximum(along * np.cos(heading), 1e-9)
+    longest = np.maximum(longest, 1e-6) / steps.each
+    push = _force(release, speed.size) if force is None else force
+
+    def rate(state: Floats) -> Floats:
+        forward, up, right = push(state)
+        return np.stack([state[3], state[4], state[5], forward, up - STANDARD_GRAVITY, right])
+
+    time = zero
+    yield state, time
+    for _ in range(steps.most * steps.each):
+        first = rate(state)
+        # Light bodies are stopped by the air sooner than they fall: no step may be longer than that.
+        stop = np.hypot(np.hypot(state[3], state[4]), state[5]) / np.maximum(_air(first), 1e-9)
+        step = np.minimum(longest, steps.relax * stop + 1e-9)
+        second = rate(state + step / 2 * first)
+        third = rate(state + step / 2 * second)
+        state = state + step / 6 * (first + 2 * second + 2 * third + rate(state + step * third))
+        time = time + step
+        yield state, time
 
 
-def _step(state: Floats, step: Floats, projectile: Projectile, air: Air) -> Floats:
-    first = _rate(state, projectile, air)
-    second = _rate(state + step / 2 * first, projectile, air)
-    third = _rate(state + step / 2 * second, projectile, air)
-    fourth = _rate(state + step * third, projectile, air)
-    return np.asarray(state + step / 6 * (first + 2 * second + 2 * third + fourth))
+def _air(rate: Floats) -> Floats:
+    """Size of the acceleration by the air [m/s^2] in the rate of a state."""
+    return np.asarray(np.sqrt(rate[3] ** 2 + (rate[4] + STANDARD_GRAVITY) ** 2 + rate[5] ** 2))
 
 
-def _rate(state: Floats, projectile: Projectile, air: Air) -> Floats:
-    speed = np.hypot(state[2], state[3])
-    brake = sphere_drag(projectile.diameter, speed, air) / (projectile.mass * np.maximum(speed, 1e-12))
-    return np.stack([state[2], state[3], -brake * state[2], -brake * state[3] - STANDARD_GRAVITY])
+def _arrive(release: Release, axis: int, goal: Number, steps: Steps, force: Force | None = None) -> Arrival:
+    """Where the coordinate `axis` first comes to `goal`: forward rising, or height falling."""
+    target = goal if axis == 0 else None
+    shape = np.broadcast_shapes(*(np.shape(value) for value in _numbers(release)), np.shape(goal))
+    goals = np.broadcast_to(np.asarray(goal, dtype=np.float64), shape).reshape(-1)
+    sign = 1.0 if axis == 0 else -1.0
+    before: Floats | None = None
+    found = np.full((7, goals.size), np.nan)
+    for state, time in _march(release, target, steps, force):
+        row = np.concatenate([state, time[None]])
+        if before is not None:
+            due = np.isnan(found[0]) & (sign * (state[axis] - goals) >= 0) & (sign * state[3 + axis] > 0)
+            if due.any():
+                found[:, due] = _between(before[:, due], row[:, due], axis, goals[due])
+                if not np.isnan(found[0]).any():
+                    break
+        before = row
+    parts = [column.reshape(shape) for column in found]
+    return Arrival(
+        distance=np.hypot(parts[0], parts[2]) if axis == 1 else parts[0], height=parts[1], sideways=parts[2],
+        speed=np.sqrt(parts[3] ** 2 + parts[4] ** 2 + parts[5] ** 2), time=parts[6],
+    )  # fmt: skip
+
+
+def _between(before: Floats, after: Floats, axis: int, goal: Floats) -> Floats:
+    """Columns at which a coordinate is at `goal`, between two of a march, by Hermite's cubic in time."""
+    step = after[6] - before[6]
+
+    def place(s: Floats) -> Floats:
+        return np.asarray(
+            (1 + 2 * s) * (1 - s) ** 2 * before[:3] + s * (1 - s) ** 2 * step * before[3:6]
+            + s**2 * (3 - 2 * s) * after[:3] + s**2 * (s - 1) * step * after[3:6]
+        )  # fmt: skip
+
+    low, high = np.zeros_like(step), np.ones_like(step)
+    rising = after[axis] >= before[axis]
+    for _ in range(40):
+        middle = (low + high) / 2
+        early = (place(middle)[axis] < goal) == rising
+        low, high = np.where(early, middle, low), np.where(early, high, middle)
+    share = (low + high) / 2
+    return np.concatenate([place(share), before[3:] + share * (after[3:] - before[3:])])

@@ -17,7 +17,7 @@ from stager.physics.rotor import fragment_energy, imbalance_force, stored_energy
 from stager.physics.toys import TOY_LIMITS
 
 HEIGHT = 1.5
-"""Height above the ground that fall lines are reckoned from [m]."""
+"""Height above the ground that fall lines are reckoned from where [flight] names none [m]."""
 GRADE = 6.3e-3
 """Balance grade G 6.3 [m/s] of ISO 21940-11, usual for fans and small machines (from memory)."""
 
@@ -36,14 +36,15 @@ class WheelHazard:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hazards:
     """energy [J] and energy_per_area [J/m^2] (None: area not known) of what leaves; injuries of at least half
-    of the eyes hit; toy limits with whether they are kept (None: not known); fall line; spin parameter [-], wobble
-    rate [rad/s]; wheels by stage."""
+    of the eyes hit; toy limits with whether they are kept (None: not known); fall line from `height` above ground [m];
+    spin parameter [-], wobble rate [rad/s]; wheels by stage."""
 
     energy: float
     energy_per_area: float | None
     injuries: tuple[EyeInjury, ...]
     toys: tuple[tuple[ToyLimit, bool | None], ...]
     fall: FallLine
+    height: float
     spin_parameter: float
     wobble_rate: float
     wheels: tuple[WheelHazard, ...]
@@ -61,11 +62,21 @@ def hazards(launcher: Launcher, throw: Throw) -> Hazards:
     return Hazards(
         energy=energy, energy_per_area=by_area, injuries=() if by_area is None else likely_injuries(by_area),
         toys=tuple((limit, limit.keeps(energy, touching, front)) for limit in TOY_LIMITS),
-        fall=fall_line(speed, projectile, HEIGHT),
+        fall=_fall(launcher, speed, float(throw.spin)), height=_height(launcher),
         spin_parameter=float(spin_parameter(throw.spin, speed, projectile)),
         wobble_rate=float(wobble_rate(throw.spin, projectile)),
         wheels=tuple(_wheel(launcher, throw, k) for k in range(throw.stages.grip.shape[-1])),
     )  # fmt: skip
+
+
+def _height(launcher: Launcher) -> float:
+    return HEIGHT if launcher.flight is None else float(launcher.flight.height)
+
+
+def _fall(launcher: Launcher, speed: float, spin: float) -> FallLine:
+    flight = launcher.flight
+    drag = None if flight is None or flight.drag is None else float(flight.drag)
+    return fall_line(speed, launcher.projectile, _height(launcher), spin, drag)
 
 
 def _wheel(launcher: Launcher, throw: Throw, k: int) -> WheelHazard:

@@ -111,7 +111,7 @@ def table(content: Mapping[str, Any]) -> Table:
         Column("crush", "mm"),
         Column("exit", "m/s"),
         Column("stages"),
-        Column("loses", "%"),
+        Column("slower", "%"),
     )
     alone, options = _crush_alone(content), content["options"]
     if alone:

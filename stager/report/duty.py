@@ -115,7 +115,7 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
     rate = f"At {digits(content['rate_1_s'])} throws a second it"
     if content["jammed"]:
         return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
-    lost = f"{100 * max(content['loss_fraction'], 0.0):.2g} % less than the first"
+    lost = f"{100 * max(content['loss_fraction'], 0.0):.2g} % slower"
     return [f"{rate} settles at {speed(content['exit_speed_m_s'])} m/s, {lost}."]
 
 
@@ -129,11 +129,11 @@ _MOTORS = (
     Column("side", words=True),
     Column("throttle", "%"),
     Column("warm", "%"),
-    Column("holds", "A"),
-    Column("droop", "%"),
-    Column("not back", "%"),
+    Column("holding", "A"),
+    Column("slows", "%"),
+    Column("not recovered", "%"),
     Column("winding", "degC"),
-    Column("after long", "degC"),
+    Column("final", "degC"),
     Column("limit after", "min"),
 )
 _RATE = (
@@ -141,7 +141,7 @@ _RATE = (
     Column("first", "m/s"),
     Column("settled", "m/s"),
     Column("lost", "%"),
-    Column("back in", "s"),
+    Column("recovers in", "s"),
     Column("power", "W"),
     Column("a throw", "J"),
     Column("charge", "throws"),

@@ -97,7 +97,7 @@ def parameters(fit: Fit, units: Units) -> Table:
     """What each parameter was and is."""
     columns = (
         Column("parameter", words=True), Column("unit", words=True), Column("before"), Column("after"),
-        Column("95 %"), Column("told"), Column("known", words=True),
+        Column("95 %"), Column("learned"), Column("pinned down", words=True),
     )  # fmt: skip
     rows = tuple(
         (

@@ -69,7 +69,7 @@ def settings(predicted: Sequence[Predicted]) -> Table:
 def exits(predicted: Sequence[Predicted]) -> Table:
     """One row a chain: what leaves the launcher."""
     columns = (
-        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("worth it", "chance"),
+        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("pays", "chance"),
         Column("", words=True),
     )  # fmt: skip
     lines = tuple(

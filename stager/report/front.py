@@ -22,7 +22,7 @@ def summary(front: Front | None) -> dict[str, Any] | None:
 def table(front: dict[str, Any]) -> Table:
     """The fastest for each value, and what it leaves of the fastest of all."""
     fastest = max(point["exit_speed_m_s"] for point in front["points"])
-    columns = (Column(front["against"], front["unit"]), Column("exit", "m/s"), Column("loses", "%"), Column("stages"))
+    columns = (Column(front["against"], front["unit"]), Column("exit", "m/s"), Column("slower", "%"), Column("stages"))
     rows = tuple(
         (
             digits(point["value"]),

@@ -15,7 +15,7 @@ _COLUMNS = (
     Column("exit", "m/s"),
     Column("95 % of builds", "m/s"),
     Column("gain", "%"),
-    Column("worth it", "chance"),
+    Column("pays", "chance"),
     Column("length", "mm"),
     Column("mass", "g"),
     Column("cost"),
@@ -46,7 +46,8 @@ def _interval(interval: Interval) -> dict[str, float | None]:
 
 def table(ladder: Sequence[Mapping[str, Any]]) -> Table:
     """One row a stage count, as the documents have it; what is not computed has no column."""
-    return Table("Ladder", _COLUMNS, tuple(_row(rung) for rung in ladder)).without_empty(MISSING)
+    shown = [rung for rung in ladder if rung["stages"]] or ladder
+    return Table("Ladder", _COLUMNS, tuple(_row(rung) for rung in shown)).without_empty(MISSING)
 
 
 def picture(ladder: Sequence[Mapping[str, Any]]) -> Ranges:

@@ -8,7 +8,7 @@ from typing import Any
 
 from stager.constraints import LIMITS, LimitResult, NotJudged
 from stager.physics.heat.insulation import ZERO_CELSIUS
-from stager.report.digits import MISSING, digits, listing, percent
+from stager.report.digits import MISSING, digits, listing, percent, plural
 from stager.report.table import Column, Table
 
 TIGHT = 1e-3
@@ -20,7 +20,7 @@ _COLUMNS = (
     Column("unit", words=True),
     Column("margin"),
     Column("verdict", words=True),
-    Column("1 % more", "adds %"),
+    Column("1 % looser", "adds %"),
 )
 
 
@@ -76,6 +76,17 @@ def unjudged_note(limits: Sequence[Mapping[str, Any]]) -> list[str]:
     return [_unjudged(key, found) for key, found in lacking.items()]
 
 
+def missing_keys(limits: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Say in one sentence which limits are not judged and which keys they lack."""
+    lacking = [limit for limit in limits if limit["kept"] is None]
+    if not lacking:
+        return []
+    names, keys = (listing(list(dict.fromkeys(found))) for found in (
+        [title(limit["name"]) for limit in lacking], [limit["missing"] for limit in lacking]
+    ))  # fmt: skip
+    return [f"Not judged, so not known to be satisfied: {names}. Missing: {keys}."]
+
+
 def _unjudged(key: str, found: Sequence[Mapping[str, Any]]) -> str:
     names = listing([title(limit["name"]) for limit in found])
     needs = "which needs" if len(found) == 1 else "which need"
@@ -88,10 +99,30 @@ def title(name: str) -> str:
     return name.replace("_", " ")
 
 
-def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str]) -> Table:
-    """One row a limit, with its verdict in a word, and its price where that is known."""
+def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str], more: str = "") -> Table:
+    """One row a limit, with its verdict in a word, and its price where that is known; more: stands in the title."""
     rows = tuple(_row(limit, word) for limit, word in zip(limits, words, strict=True))
-    return Table("Limits", _COLUMNS, rows).without_empty(MISSING)
+    return Table(f"Limits{more}", _COLUMNS, rows).without_empty(MISSING)
+
+
+ROOM = 0.15
+"""Margin above which a limit that is kept is left out of a short screen [-]."""
+ALWAYS = frozenset(("exit_energy",))
+"""Limits that every screen shows."""
+
+
+def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Return the limits that a short screen shows: always shown, broken, active, not judged, or without much room."""
+    return [
+        one for one in limits
+        if one["name"] in ALWAYS or not one["kept"] or one.get("binding") or one["margin_fraction"] < ROOM
+    ]  # fmt: skip
+
+
+def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
+    """Say, for the title of a table, how many limits `close` leaves out."""
+    count = len(limits) - len(close(limits))
+    return f" ({plural(count, 'other')} with more than {100 * ROOM:.0f} % to spare)" if count else ""
 
 
 def word(limit: Mapping[str, Any]) -> str:

@@ -22,9 +22,10 @@ def answer(listened: Listened, seed: int) -> Answer:
     """Screen and document; a recording that tells neither a speed nor a wheel is a "no"."""
     heard = listened.heard
     told = heard.speed.known or heard.flight_time.known or any(tone.turns.known for tone in heard.tones)
-    more = [_knocks(listened)] if heard.knocks else []
     notes = [*_notes(listened), *_row(listened)]
-    return Answer(Screen(_headline(listened), [_results(listened)], notes, more_tables=more), _document(listened, seed), yes=told)
+    more = [_knocks(listened)] if heard.knocks else []
+    screen = Screen(_headline(listened), [_results(listened)], notes, more_tables=more)
+    return Answer(screen, _document(listened, seed), yes=told)
 
 
 def _document(listened: Listened, seed: int) -> dict[str, Any]:

@@ -10,10 +10,10 @@ from stager.model.launcher import Launcher
 from stager.optimise.records import Missed, Plan, Relaxation, Settings
 from stager.physics.motion import translation_energy
 from stager.physics.muzzle import outlet_speed
-from stager.report import catalogue, certificate, duty, front, ladder, limits, safety, spacing, sturdy
+from stager.report import catalogue, certificate, duty, flight, front, ladder, limits, safety, spacing, sturdy
 from stager.report import throw as throws
 from stager.report.answer import Answer
-from stager.report.cautions import CAUTIONS
+from stager.report.cautions import CAUTIONS, MORE_CAUTIONS
 from stager.report.digits import MISSING, digits, plural, sides, speed
 from stager.report.document import Source, document
 from stager.report.spin import planned, said
@@ -29,8 +29,9 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     tables = [_relaxations(content["relaxations"])] if content["relaxations"] else []
     if stages:
         tables.append(settings(stages, "Settings" if plan.best else "What comes nearest"))
-    if rows:
-        tables.append(limits.table(rows, [word(row) for row in rows]))
+    shown = limits.close(rows)
+    if shown:
+        tables.append(limits.table(shown, [word(row) for row in shown], limits.left_out(rows)))
     if content["catalogue"]:
         tables.append(catalogue.table(content["catalogue"]))
     if content["ladder"]:
@@ -39,13 +40,18 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(sturdy.table(content["robust"], content["stages"]))
     if content["trade"]:
         tables.append(front.table(content["trade"]))
+    more_tables = [limits.table(rows, [word(row) for row in rows])] if len(shown) < len(rows) else []
     hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
     room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
-    notes = [
-        *planned(plan), *throws.instruments(launcher, stages), *_notes(content), *room,
-        *certificate.sentences(plan), *hurts, *CAUTIONS,
+    notes = [*planned(plan), *_notes(content), *certificate.sentences(plan), *CAUTIONS]
+    more_notes = [
+        *certificate.details(plan), *throws.instruments(launcher, stages), *room, *limits.unjudged_note(content["limits"]),
+        *flight.notes(launcher, plan.flown), *hurts, *MORE_CAUTIONS,
     ]  # fmt: skip
-    screen = Screen(_headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "")
+    screen = Screen(
+        _headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "",
+        more_tables=[*more_tables, *flight.tables(plan.flown)], more_notes=more_notes,
+    )  # fmt: skip
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)
 
 
@@ -77,6 +83,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "settled": None if best is None else duty.settled(best.design),
         "feed": duty.feed(launcher),
         "safety": None if best is None else safety.summary(launcher, best.throw),
+        **flight.summary(launcher, plan.flown),
         **_missed(launcher, plan),
     }
 
@@ -163,7 +170,7 @@ def _why(missed: Missed | None) -> str:
     if missed is None:
         return "No design fits."
     words = ", ".join(limits.title(name) for name in missed.conflict)
-    return f"{missed.reason} In the way: {words}." if missed.nearest and words else missed.reason
+    return f"{missed.reason} Limited by: {words}." if missed.nearest and words else missed.reason
 
 
 def word(row: Mapping[str, Any]) -> str:
@@ -173,18 +180,18 @@ def word(row: Mapping[str, Any]) -> str:
 
 def _notes(content: Mapping[str, Any]) -> list[str]:
     length = content["length_m"]
-    size = [f"Length along the barrel {1000 * length:.0f} mm."] if length else []
+    size = [f"{1000 * length:.0f} mm along the barrel."] if length else []
     more = content["one_more_stage_fraction"]
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
     first = [" ".join(size + wish)] if size or wish else []
     parts = [catalogue.headline(content["catalogue"])] if content["catalogue"] else []
+    sized = " ".join([*first, *duty.settled_note(content["settled"])])
     return [
-        *first,
-        *duty.settled_note(content["settled"]),
+        *([sized] if sized else []),
         *duty.feed_notes(content["feed"]),
         *parts,
         *sturdy.sentences(content),
-        *limits.unjudged_note(content["limits"]),
+        *limits.missing_keys(content["limits"]),
     ]
 
 
@@ -198,7 +205,7 @@ _SETTINGS = (
     Column("grip", words=True),
     Column("grip limit", "m/s"),
     Column("heat", "J"),
-    Column("loses", "%"),
+    Column("slows", "%"),
 )
 
 

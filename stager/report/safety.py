@@ -7,7 +7,7 @@ from typing import Any
 from stager.model.launcher import Launcher
 from stager.physics.injury import EYE_INJURIES, NO_SAFE_VALUE
 from stager.physics.records import Throw
-from stager.physics.safety import HEIGHT, Hazards, hazards
+from stager.physics.safety import Hazards, hazards
 from stager.physics.toys import NOT_COMPARED
 from stager.report.digits import MISSING, digits, listing
 from stager.report.table import Column, Table
@@ -24,9 +24,12 @@ def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
         "energy_per_area_J_m2": found.energy_per_area,
         "likely_eye_injuries": [injury.name for injury in found.injuries],
         "toy_limits": [{"name": limit.name, "kept": kept} for limit, kept in found.toys],
-        "fall_height_m": HEIGHT,
+        "fall_height_m": found.height,
         "fall_without_air_m": found.fall.vacuum,
         "fall_with_drag_m": found.fall.drag,
+        "fall_with_lift_m": found.fall.lift,
+        "fall_as_flying_disc_m": found.fall.glide,
+        "danger_range_m": found.fall.danger,
         "fall_caution": found.fall.caution,
         "spin_parameter": found.spin_parameter,
         "wobble_rate_rad_s": found.wobble_rate,
@@ -95,6 +98,8 @@ def _toys(found: Hazards) -> str:
 
 
 def _fall(found: Hazards) -> str:
-    far = f"Fall: up to {digits(found.fall.vacuum)} m from {HEIGHT:g} m up without air"
+    far = f"Fall: up to {digits(found.fall.vacuum)} m from {found.height:g} m up without air"
     drag = "" if found.fall.drag is None else f", {digits(found.fall.drag)} m with drag"
-    return f"{far}{drag}. {found.fall.caution}"
+    lift = "" if found.fall.lift is None else f", {digits(found.fall.lift)} m if its spin is all backspin"
+    glide = "" if found.fall.glide is None else f", {digits(found.fall.glide)} m if it flew as a flying disc does"
+    return f"{far}{drag}{lift}{glide}. {found.fall.caution}"

@@ -69,6 +69,11 @@ def whole(screen: Screen, *, ascii_only: bool = False, full: bool = True) -> Ren
     return Trimmed(Group(*parts))
 
 
+def _title(title: str) -> list[RenderableType]:
+    """A blank line, and the title where there is one."""
+    return [Text(), Text(title, style="bold")] if title else [Text()]
+
+
 def headline(screen: Screen, *, ascii_only: bool = False, full: bool = False) -> RenderableType:
     """The answer alone."""
     return Trimmed(_text(screen.headline, style="bold"))

@@ -9,12 +9,13 @@ import numpy as np
 
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
+from stager.optimise.flown import Flown
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
 from stager.physics.loads import spin_acceleration, squeeze
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
-from stager.report import safety
+from stager.report import flight, safety
 from stager.report.answer import Answer
 from stager.report.digits import MISSING, digits, listing, plural, speed
 from stager.report.document import Source, document
@@ -24,7 +25,7 @@ WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
 TURN = 2 * np.pi
 
 
-def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
+def answer(launcher: Launcher, throw: Throw, source: Source, flown: Flown | None = None) -> Answer:
     """Screen and document of one throw (no batch axes); a jam is a "no"."""
     content = summary(launcher, throw)
     return Answer(
@@ -34,10 +35,13 @@ def answer(launcher: Launcher, throw: Throw, source: Source) -> Answer:
             [
                 *_notes(content, launcher), *entering(launcher), *strain(content["stages"]),
                 *instruments(launcher, content["stages"]),
-                *safety.notes(launcher, throw),
+                *flight.notes(launcher, flown), *safety.notes(launcher, throw),
             ],
+            more_tables=flight.tables(flown),
         ),
-        document({**content, "safety": safety.summary(launcher, throw)}, source),
+        document(
+            {**content, "safety": safety.summary(launcher, throw), **flight.summary(launcher, flown)}, source
+        ),
         yes=not content["jammed"] and not content["stays_in_outlet"],
     )
 

@@ -12,7 +12,7 @@ _PREFIXED = {
     "J/m^2": ("J/m^2", "kJ/m^2", "MJ/m^2"), "Pa": ("Pa", "kPa", "MPa", "GPa"), "ohm": ("µohm", "mohm", "ohm", "kohm"),
     "A": ("mA", "A", "kA"), "V": ("mV", "V", "kV"), "N": ("mN", "N", "kN"),
 }  # fmt: skip
-_OTHER = {"1/s": "/s", "K": "degC", "rad/s": "rpm", "rad/s/V": "rpm/V", "C": "Ah"}
+_OTHER = {"1/s": "/s", "K": "degC", "rad/s": "rpm", "rad": "deg", "rad/s/V": "rpm/V", "C": "Ah"}
 _LARGEST_DIGITS = 10
 
 

@@ -20,7 +20,8 @@ _LIMITS = re.compile(r"\s+limits\s*$")
 _KINDS = {
     "kg": "a mass", "m": "a length", "m/s": "a speed", "m/s^2": "an acceleration", "1/s": "a rate", "N": "a force",
     "s": "a time", "kg m^2": "a moment of inertia", "kg/m^3": "a density", "Pa": "a pressure or stress",
-    "rad/s": "a rate of turning", "rad/s/V": "a speed constant", "ohm": "an electrical resistance", "A": "a current",
+    "rad/s": "a rate of turning", "rad": "an angle",
+    "rad/s/V": "a speed constant", "ohm": "an electrical resistance", "A": "a current",
     "V": "a voltage", "C": "a charge", "J/K": "a heat capacity", "K/W": "a thermal resistance",
     "W/m/K": "a thermal conductivity", "K": "a temperature", "J": "an energy", "J/m^2": "an energy per area",
     "W": "a power", "N/m": "a force per length",

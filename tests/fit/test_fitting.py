@@ -44,7 +44,7 @@ def test_across_the_grip_limit_friction_is_told() -> None:
     assert found.repeats.freedom == 12 - len(found.outliers)
     text = " ".join(found.sentences)
     assert "Stiffness of the contact and friction cannot be told apart here: only stiffness × friction / mass" in text
-    assert "Nothing here tells the feed speed" in text
+    assert "The throws say nothing about the feed speed" in text
     for one in found.parameters:
         assert one.interval[0] <= one.value <= one.interval[1]
         if one.profile is not None and one.identified:

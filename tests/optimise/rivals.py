@@ -11,7 +11,7 @@ from scipy.optimize import NonlinearConstraint, differential_evolution, minimize
 from stager.model.arrays import Floats
 from stager.model.projectile import BALL, Projectile
 from stager.model.scenario import Scenario
-from stager.optimise.aims import exit_cap
+from stager.constraints import exit_cap as _cap
 from stager.physics.chain import throw
 from stager.physics.friction.falling import Falling
 from stager.physics.options import Options
@@ -56,7 +56,7 @@ class Problem:
         """Exit speed [m/s] (0: a jam) and the least slack [-]."""
         shares, allowed = np.asarray(shares), self.task.limit_values
         done = throw(self.task.launcher, shares * self.top, options=options)
-        slack = 1 - done.exit_speed / exit_cap(self.task)
+        slack = 1 - done.exit_speed / float(_cap(self.task.launcher, self.task.limit_values))
         if allowed.slip_heat is not None:
             slack = np.minimum(slack, 1 - done.stages.slip_heat.sum(-1) / allowed.slip_heat)
         if allowed.acceleration is not None:

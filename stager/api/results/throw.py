@@ -24,7 +24,7 @@ class ThrowResult(Shown, Throw):
         """What `stager throw` answers."""
         from stager.report import throw
 
-        return throw.answer(self.loaded.scenario.launcher, self, self.loaded.source())
+        return throw.answer(self.loaded.scenario.launcher, self, self.loaded.source(), self.loaded.flown(self))
 
     def pictures(self) -> list[Picture]:
         """Speed along the barrel, and where the energy goes; none after a jam."""

@@ -28,4 +28,6 @@ def throw(session: Session, config: Config, speed: Speeds) -> Answer:
     loaded = session.load(config)
     from stager.report import throw as report
 
-    return report.answer(loaded.scenario.launcher, loaded.simulate(*speed), loaded.source(session.seed))
+    done = loaded.simulate(*speed)
+    flown = loaded.flown(done, seed=session.seed)
+    return report.answer(loaded.scenario.launcher, done, loaded.source(session.seed), flown)

@@ -12,8 +12,30 @@ from typing import Any
 
 from stager.physics.compiled import compiled
 from stager.physics.contact.columns import (
-    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_DRIFT, GAIN, HALF_WIDTH, HELD, LENGTH, MOTOR_STEEP, NIP_LAYOUT,
-    RAIL, RATE, RATE_DRIFT, SLIP, SLIP_DRIFT, STEEP, STEP_POWER, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
+    AXIS,
+    BRAKE,
+    COSINE,
+    COUPLING,
+    CREEP,
+    FORCE,
+    FORCE_DRIFT,
+    GAIN,
+    HALF_WIDTH,
+    HELD,
+    LENGTH,
+    MOTOR_STEEP,
+    NIP_LAYOUT,
+    RAIL,
+    RATE,
+    RATE_DRIFT,
+    SLIP,
+    SLIP_DRIFT,
+    STEEP,
+    STEP_POWER,
+    TORQUE_HIGH,
+    TORQUE_LOW,
+    TORQUE_SLOPE,
+    WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
 from stager.physics.friction.choose import coefficient
@@ -39,23 +61,23 @@ def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float,
 
 
 @compiled
-def motor(side: Floats, wheel: float) -> tuple[float, float]:
+def motor(sides: Floats, i: int, wheel: float) -> tuple[float, float]:
     """Return the motor's torque beyond what holds the set speed [N m] and its slope by surface speed [N s]."""
-    slope = side[TORQUE_SLOPE]
+    slope = sides[i, TORQUE_SLOPE]
     if slope == 0.0:
         return 0.0, 0.0
-    torque = slope * (side[HELD] - wheel)
-    if torque < side[TORQUE_LOW]:
-        return side[TORQUE_LOW], 0.0
-    if torque > side[TORQUE_HIGH]:
-        return side[TORQUE_HIGH], 0.0
+    torque = slope * (sides[i, HELD] - wheel)
+    if torque < sides[i, TORQUE_LOW]:
+        return sides[i, TORQUE_LOW], 0.0
+    if torque > sides[i, TORQUE_HIGH]:
+        return sides[i, TORQUE_HIGH], 0.0
     return torque, -slope
 
 
 @compiled
 def evaluate(
-    active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any, laws: Floats,
-    even: bool, place: float, speed: float, spin: float, steep: bool, watch: bool,
+    active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
+    wheel_law: Floats, rail_law: Floats,    even: bool, place: float, speed: float, spin: float, steep: bool, watch: bool,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Find forces and rates where the projectile is at `place` [m] and the wheels turn at WHEEL [m/s].
 
@@ -84,15 +106,15 @@ def evaluate(
     thrust = turning = thrust_change = turning_change = 0.0
     for n in range(count):
         k = active[n]
-        nip, side = nips[k], sides[2 * k]
-        offset = place - nip[AXIS]
-        normal, cosine, sine, push = press(nip, pieces[k], offset)
-        wheel = side[WHEEL]
+        a = 2 * k
+        offset = place - nips[k, AXIS]
+        normal, cosine, sine, push = press(nips, k, pieces[k], offset)
+        wheel = sides[a, WHEEL]
         slip = wheel - speed * cosine - around
-        traction, steepness = grip(kinds[0], laws[0], slip, creep)
+        traction, steepness = grip(kinds[0], wheel_law, slip, creep)
         force = normal * traction
-        torque, torque_steep = motor(side, wheel)
-        side[SLIP], side[FORCE], side[RATE] = slip, force, side[BRAKE] * force + side[GAIN] * torque
+        torque, torque_steep = motor(sides, a, wheel)
+        sides[a, SLIP], sides[a, FORCE], sides[a, RATE] = slip, force, sides[a, BRAKE] * force + sides[a, GAIN] * torque
         thrust += weight * force * cosine + push
         turning += force
         power = weight * force * slip
@@ -100,23 +122,23 @@ def evaluate(
         if steep:
             steepness *= normal
             normal_change, cosine_change, sine_change, push_change = press_change(
-                nip, pieces[k], offset, normal, cosine, sine
+                nips, k, pieces[k], offset, normal, cosine, sine
             )
             slip_change = -speed * cosine_change
             force_change = normal_change * traction + steepness * slip_change
             thrust_change += weight * (force_change * cosine + force * cosine_change) + push_change
             turning_change += force_change
-            side[COSINE], side[STEEP], side[COUPLING], side[MOTOR_STEEP] = cosine, steepness, 0.0, torque_steep
-            side[SLIP_DRIFT], side[FORCE_DRIFT], side[RATE_DRIFT] = (
-                slip_change, force_change, side[BRAKE] * force_change,
+            sides[a, COSINE], sides[a, STEEP], sides[a, COUPLING], sides[a, MOTOR_STEEP] = cosine, steepness, 0.0, torque_steep
+            sides[a, SLIP_DRIFT], sides[a, FORCE_DRIFT], sides[a, RATE_DRIFT] = (
+                slip_change, force_change, sides[a, BRAKE] * force_change,
             )  # fmt: skip
         if not even:
-            other = sides[2 * k + 1]
-            wheel = other[WHEEL]
+            b = a + 1
+            wheel = sides[b, WHEEL]
             coupling = 0.0
-            if nip[NIP_LAYOUT] == RAIL:
+            if nips[k, NIP_LAYOUT] == RAIL:
                 pressed, pressed_change = normal, normal_change
-                if nip[LENGTH] < 0.0:
+                if nips[k, LENGTH] < 0.0:
                     pressed_change = normal_change * cosine + normal * cosine_change
                     pressed_change -= force_change * sine + force * sine_change
                     pressed = normal * cosine - force * sine
@@ -125,14 +147,14 @@ def evaluate(
                         pressed = pressed_change = coupling = 0.0
                 normal, normal_change, cosine, cosine_change = pressed, pressed_change, 1.0, 0.0
                 slip = wheel - speed + around
-                traction, steepness = grip(kinds[1], laws[1], slip, creep)
+                traction, steepness = grip(kinds[1], rail_law, slip, creep)
                 coupling *= traction
             else:
                 slip = wheel - speed * cosine + around
-                traction, steepness = grip(kinds[0], laws[0], slip, creep)
+                traction, steepness = grip(kinds[0], wheel_law, slip, creep)
             force = normal * traction
-            torque, torque_steep = motor(other, wheel)
-            other[SLIP], other[FORCE], other[RATE] = slip, force, other[BRAKE] * force + other[GAIN] * torque
+            torque, torque_steep = motor(sides, b, wheel)
+            sides[b, SLIP], sides[b, FORCE], sides[b, RATE] = slip, force, sides[b, BRAKE] * force + sides[b, GAIN] * torque
             thrust += force * cosine
             turning -= force
             power += force * slip
@@ -142,12 +164,12 @@ def evaluate(
                 force_change = normal_change * traction + steepness * slip_change
                 thrust_change += force_change * cosine + force * cosine_change
                 turning_change -= force_change
-                other[COSINE], other[STEEP], other[COUPLING], other[MOTOR_STEEP] = (
+                sides[b, COSINE], sides[b, STEEP], sides[b, COUPLING], sides[b, MOTOR_STEEP] = (
                     cosine, steepness, coupling, torque_steep,
                 )  # fmt: skip
-                other[SLIP_DRIFT], other[FORCE_DRIFT], other[RATE_DRIFT] = (
-                    slip_change, force_change, other[BRAKE] * force_change,
+                sides[b, SLIP_DRIFT], sides[b, FORCE_DRIFT], sides[b, RATE_DRIFT] = (
+                    slip_change, force_change, sides[b, BRAKE] * force_change,
                 )  # fmt: skip
         if watch:
-            nip[STEP_POWER] = max(nip[STEP_POWER], power)
+            nips[k, STEP_POWER] = max(nips[k, STEP_POWER], power)
     return thrust, turning, thrust_change, turning_change

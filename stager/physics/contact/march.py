@@ -6,8 +6,28 @@ from typing import Any
 
 from stager.physics.compiled import compiled
 from stager.physics.contact.columns import (
-    FORCE, FRESH, HALF_WIDTH, HEAT, HIGH_SLIP, LAST_SLIP, LOW_SLIP, PEAK_FORCE, PEAK_POWER, RATE, SLIP, SPEED, START,
-    START_FORCE, START_RATE, START_SLIP, STEP_HEAT, STEP_POWER, STEP_WORK, TIME, WHEEL, WORK,
+    FORCE,
+    FRESH,
+    HALF_WIDTH,
+    HEAT,
+    HIGH_SLIP,
+    LAST_SLIP,
+    LOW_SLIP,
+    PEAK_FORCE,
+    PEAK_POWER,
+    RATE,
+    SLIP,
+    SPEED,
+    START,
+    START_FORCE,
+    START_RATE,
+    START_SLIP,
+    STEP_HEAT,
+    STEP_POWER,
+    STEP_WORK,
+    TIME,
+    WHEEL,
+    WORK,
 )  # fmt: skip
 from stager.physics.contact.equations import evaluate
 from stager.physics.contact.step import begin, step, way
@@ -31,7 +51,7 @@ THROUGH, STOPPED, LOST = 0, 1, 2
 @compiled
 def march(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    laws: Floats, even: bool, books: bool, piece: Floats, speed: float, spin: float, start: Floats, parts: Floats,
+    wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, speed: float, spin: float, start: Floats, parts: Floats,
     tolerance: float, steps: int,
 ) -> tuple[float, float, float, int]:  # fmt: skip
     """Take the projectile from `speed` [m/s] and `spin` [rad/s] through `piece`; arguments as `step` has them.
@@ -51,27 +71,31 @@ def march(
         THROUGH, STOPPED or LOST.
     """
     top = STILL
-    for i in acting:
+    for j in range(acting.shape[0]):
+        i = acting[j]
         top = max(top, sides[i, START])
     place, size, refused, fresh = 0.0, FIRST_STEP, False, True
+    yes = tolerance > 0.0  # Not a literal, for each of which the compiler would make its own `evaluate`.
     if steps:
         size = 1.0 / steps
     for _ in range(PATIENCE):
         size = min(size, 1.0 - place)
         if fresh:
             at, _, _ = way(piece, place)
-            for i in acting:
+            for j in range(acting.shape[0]):
+                i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
             start[0], start[1], start[2], start[3] = evaluate(
-                active, count, pieces, nips, sides, body, kinds, laws, even, at, speed, spin, True, False
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, yes, not yes
             )
             look(active, count, nips, sides, even, abs(start[0]))
             begin(acting, sides)
         else:
-            for i in acting:
-                restore(sides[i])
+            for j in range(acting.shape[0]):
+                i = acting[j]
+                restore(sides, i)
         after, after_spin, speed_error, spin_error, wheel_error, thrust, time = step(
-            acting, active, count, pieces, nips, sides, body, kinds, laws, even, books, piece, place, size, speed,
+            acting, active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, place, size, speed,
             spin, start, parts,
         )  # fmt: skip
         fresh = False
@@ -95,22 +119,23 @@ def march(
             continue
         speed, spin, place, fresh = after, after_spin, place + size, True
         for n in range(count):
-            nip = nips[active[n]]
-            nip[TIME] += time
-            nip[PEAK_FORCE] = max(nip[PEAK_FORCE], thrust)
-            nip[PEAK_POWER] = max(nip[PEAK_POWER], nip[STEP_POWER])
-        for i in acting:
-            side = sides[i]
-            side[SPEED] = side[FRESH]
+            k = active[n]
+            nips[k, TIME] += time
+            nips[k, PEAK_FORCE] = max(nips[k, PEAK_FORCE], thrust)
+            nips[k, PEAK_POWER] = max(nips[k, PEAK_POWER], nips[k, STEP_POWER])
+        for j in range(acting.shape[0]):
+            i = acting[j]
+            sides[i, SPEED] = sides[i, FRESH]
             if books:
-                side[WORK] += side[STEP_WORK]
-                side[HEAT] += side[STEP_HEAT]
+                sides[i, WORK] += sides[i, STEP_WORK]
+                sides[i, HEAT] += sides[i, STEP_HEAT]
         if place >= ARRIVED:
             at, _, _ = way(piece, 1.0)
-            for i in acting:
+            for j in range(acting.shape[0]):
+                i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
             thrust, _, _, _ = evaluate(
-                active, count, pieces, nips, sides, body, kinds, laws, even, at, speed, spin, False, False
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, not yes, not yes
             )
             look(active, count, nips, sides, even, abs(thrust))
             return speed, spin, at, THROUGH
@@ -121,10 +146,10 @@ def march(
 
 
 @compiled
-def restore(side: Floats) -> None:
+def restore(sides: Floats, i: int) -> None:
     """Put a side back to the start of a step that was refused."""
-    side[WHEEL], side[SLIP], side[FORCE], side[RATE] = (
-        side[SPEED], side[START_SLIP], side[START_FORCE], side[START_RATE],
+    sides[i, WHEEL], sides[i, SLIP], sides[i, FORCE], sides[i, RATE] = (
+        sides[i, SPEED], sides[i, START_SLIP], sides[i, START_FORCE], sides[i, START_RATE],
     )  # fmt: skip
 
 
@@ -133,9 +158,9 @@ def look(active: Any, count: int, nips: Floats, sides: Floats, even: bool, thrus
     """Take in what `evaluate` has found at one place: greatest force [N], slip power [W] and slips of side A."""
     for n in range(count):
         k = active[n]
-        nip, slip = nips[k], sides[2 * k, SLIP]
+        slip = sides[2 * k, SLIP]
         power = sides[2 * k, FORCE] * slip
         power += power if even else sides[2 * k + 1, FORCE] * sides[2 * k + 1, SLIP]
-        nip[PEAK_FORCE], nip[PEAK_POWER] = max(nip[PEAK_FORCE], thrust), max(nip[PEAK_POWER], power)
-        nip[LOW_SLIP], nip[HIGH_SLIP] = min(nip[LOW_SLIP], slip), max(nip[HIGH_SLIP], slip)
-        nip[LAST_SLIP] = slip
+        nips[k, PEAK_FORCE], nips[k, PEAK_POWER] = max(nips[k, PEAK_FORCE], thrust), max(nips[k, PEAK_POWER], power)
+        nips[k, LOW_SLIP], nips[k, HIGH_SLIP] = min(nips[k, LOW_SLIP], slip), max(nips[k, HIGH_SLIP], slip)
+        nips[k, LAST_SLIP] = slip

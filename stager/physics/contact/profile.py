@@ -11,7 +11,16 @@ from typing import Any
 
 from stager.physics.compiled import compiled
 from stager.physics.contact.columns import (
-    DEPTH, HEIGHT, LENGTH, NIP_EXPONENT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, RAMP, REACH, ROLLING,
+    DEPTH,
+    HEIGHT,
+    LENGTH,
+    NIP_EXPONENT,
+    NIP_REBOUND,
+    NIP_STIFFNESS,
+    NORMALS,
+    RAMP,
+    REACH,
+    ROLLING,
 )  # fmt: skip
 
 Floats = Any
@@ -33,89 +42,89 @@ def power(base: float, exponent: float) -> float:
 
 
 @compiled
-def press(nip: Floats, piece: int, offset: float) -> tuple[float, float, float, float]:
+def press(nips: Floats, k: int, piece: int, offset: float) -> tuple[float, float, float, float]:
     """Return N [N], cos φ and sin φ of one side, and the normals' push along the barrel [N].
 
     Round: c(x) = reach − √(x² + h²), N = k cⁿ, sin φ = x/D. Rod: c = d (1 − (ξ/a_r)²), push −N dc/dξ, less the rolling
     loss along its length.
     """
-    strength = nip[NIP_STIFFNESS]
-    if nip[LENGTH] < 0.0:
+    strength = nips[k, NIP_STIFFNESS]
+    if nips[k, LENGTH] < 0.0:
         if piece == CLOSING:
-            strength *= nip[NIP_REBOUND]
-        height = nip[HEIGHT]
+            strength *= nips[k, NIP_REBOUND]
+        height = nips[k, HEIGHT]
         distance = sqrt(offset * offset + height * height)
-        normal = strength * power(max(nip[REACH] - distance, 0.0), nip[NIP_EXPONENT])
+        normal = strength * power(max(nips[k, REACH] - distance, 0.0), nips[k, NIP_EXPONENT])
         sine = offset / distance
-        return normal, height / distance, sine, nip[NORMALS] * normal * sine
+        return normal, height / distance, sine, nips[k, NORMALS] * normal * sine
     if piece == MIDDLE:
-        return strength * power(nip[DEPTH], nip[NIP_EXPONENT]), 1.0, 0.0, -nip[NORMALS] * nip[ROLLING]
+        return strength * power(nips[k, DEPTH], nips[k, NIP_EXPONENT]), 1.0, 0.0, -nips[k, NORMALS] * nips[k, ROLLING]
     if piece == REAR:
-        strength *= nip[NIP_REBOUND]
-        offset -= nip[LENGTH]
-    crush, slope, _ = ramp(nip, offset)
-    normal = strength * power(crush, nip[NIP_EXPONENT])
-    return normal, 1.0, 0.0, -nip[NORMALS] * normal * slope
+        strength *= nips[k, NIP_REBOUND]
+        offset -= nips[k, LENGTH]
+    crush, slope, _ = ramp(nips, k, offset)
+    normal = strength * power(crush, nips[k, NIP_EXPONENT])
+    return normal, 1.0, 0.0, -nips[k, NORMALS] * normal * slope
 
 
 @compiled
-def ramp(nip: Floats, offset: float) -> tuple[float, float, float]:
+def ramp(nips: Floats, k: int, offset: float) -> tuple[float, float, float]:
     """Return the crush on a rod's ramp [m] and its first and second derivative, `offset` past the full crush [m]."""
-    place = offset / nip[RAMP]
-    bend = -2.0 * nip[DEPTH] / (nip[RAMP] * nip[RAMP])
-    return max(nip[DEPTH] * (1.0 - place * place), 0.0), bend * offset, bend
+    place = offset / nips[k, RAMP]
+    bend = -2.0 * nips[k, DEPTH] / (nips[k, RAMP] * nips[k, RAMP])
+    return max(nips[k, DEPTH] * (1.0 - place * place), 0.0), bend * offset, bend
 
 
 @compiled
 def press_change(
-    nip: Floats, piece: int, offset: float, normal: float, cosine: float, sine: float
+    nips: Floats, k: int, piece: int, offset: float, normal: float, cosine: float, sine: float
 ) -> tuple[float, float, float, float]:
     """Return the derivatives by the offset [1/m] of what `press` returned there.
 
     Crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D, with D = h/cos φ.
     """
-    exponent = nip[NIP_EXPONENT]
-    if nip[LENGTH] < 0.0:
-        bend = cosine * cosine / nip[HEIGHT]
-        crush = nip[REACH] - nip[HEIGHT] / cosine
+    exponent = nips[k, NIP_EXPONENT]
+    if nips[k, LENGTH] < 0.0:
+        bend = cosine * cosine / nips[k, HEIGHT]
+        crush = nips[k, REACH] - nips[k, HEIGHT] / cosine
         steep = 0.0
         if crush > 0.0:
-            steep = -nip[NIP_STIFFNESS] * exponent * power(crush, exponent - 1.0) * sine
+            steep = -nips[k, NIP_STIFFNESS] * exponent * power(crush, exponent - 1.0) * sine
             if piece == CLOSING:
-                steep *= nip[NIP_REBOUND]
+                steep *= nips[k, NIP_REBOUND]
         opening = bend * cosine
-        return steep, -bend * sine, opening, nip[NORMALS] * (steep * sine + normal * opening)
+        return steep, -bend * sine, opening, nips[k, NORMALS] * (steep * sine + normal * opening)
     if piece == MIDDLE:
         return 0.0, 0.0, 0.0, 0.0
-    strength = nip[NIP_STIFFNESS]
+    strength = nips[k, NIP_STIFFNESS]
     if piece == REAR:
-        strength *= nip[NIP_REBOUND]
-        offset -= nip[LENGTH]
-    crush, slope, bend = ramp(nip, offset)
+        strength *= nips[k, NIP_REBOUND]
+        offset -= nips[k, LENGTH]
+    crush, slope, bend = ramp(nips, k, offset)
     steep = strength * exponent * power(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
-    return steep, 0.0, 0.0, -nip[NORMALS] * (steep * slope + normal * bend)
+    return steep, 0.0, 0.0, -nips[k, NORMALS] * (steep * slope + normal * bend)
 
 
 @compiled
-def stored(nip: Floats, crush: float) -> float:
+def stored(nips: Floats, k: int, crush: float) -> float:
     """Return the energy stored in all sides at a crush [m] of each [J]."""
-    return nip[NORMALS] * nip[NIP_STIFFNESS] * power(crush, nip[NIP_EXPONENT]) * crush / (nip[NIP_EXPONENT] + 1.0)
+    return nips[k, NORMALS] * nips[k, NIP_STIFFNESS] * power(crush, nips[k, NIP_EXPONENT]) * crush / (nips[k, NIP_EXPONENT] + 1.0)
 
 
 @compiled
-def crush_loss(nip: Floats, offset: float) -> float:
+def crush_loss(nips: Floats, k: int, offset: float) -> float:
     """Return the energy that the normals have taken on the way to `offset` and not given back [J]."""
-    rebound = nip[NIP_REBOUND]
-    if nip[LENGTH] < 0.0:
-        full = stored(nip, nip[REACH] - nip[HEIGHT])
-        distance = sqrt(offset * offset + nip[HEIGHT] * nip[HEIGHT])
-        left = stored(nip, max(nip[REACH] - distance, 0.0))
+    rebound = nips[k, NIP_REBOUND]
+    if nips[k, LENGTH] < 0.0:
+        full = stored(nips, k, nips[k, REACH] - nips[k, HEIGHT])
+        distance = sqrt(offset * offset + nips[k, HEIGHT] * nips[k, HEIGHT])
+        left = stored(nips, k, max(nips[k, REACH] - distance, 0.0))
         return left if offset < 0.0 else full - rebound * (full - left)
-    full = stored(nip, nip[DEPTH])
+    full = stored(nips, k, nips[k, DEPTH])
     if offset < 0.0:
-        return stored(nip, ramp(nip, offset)[0])
-    rolled = nip[NORMALS] * nip[ROLLING] * min(offset, nip[LENGTH])
-    if offset <= nip[LENGTH]:
+        return stored(nips, k, ramp(nips, k, offset)[0])
+    rolled = nips[k, NORMALS] * nips[k, ROLLING] * min(offset, nips[k, LENGTH])
+    if offset <= nips[k, LENGTH]:
         return full + rolled
-    left = stored(nip, ramp(nip, offset - nip[LENGTH])[0])
+    left = stored(nips, k, ramp(nips, k, offset - nips[k, LENGTH])[0])
     return full - rebound * (full - left) + rolled

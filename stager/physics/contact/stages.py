@@ -13,12 +13,68 @@ import numpy as np
 
 from stager.physics.compiled import compiled, entry
 from stager.physics.contact.columns import (
-    AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BEGUN, BRAKE, CREEP, CURRENT_LIMIT, DEPTH,
-    ENTRY_SPEED, ENTRY_SPIN, EXPONENT, GAIN, GROWTH, HALF_WIDTH, HEAT, HEIGHT, HELD, HIGH_SLIP, IDLE_CURRENT, IDLER,
-    IDLER_INVERSE, INVERSE_INERTIA, LAST_SLIP, LAYOUT, LENGTH, LOW_SLIP, MASS, MOTOR_SLOPE, NIP, NIP_EXPONENT,
-    NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PEAK_FORCE, PEAK_POWER, PITCH, PULL, RADIUS, RAIL, RAMP,
-    REACH, REBOUND, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, START, STIFFNESS, TIME, TORQUE_HIGH,
-    TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK,
+    AIR_CORE,
+    AIR_DRAG,
+    AIR_LAMINAR,
+    AIR_TRANSITION,
+    AIR_TURBULENT,
+    AXIS,
+    BEGUN,
+    BRAKE,
+    CREEP,
+    CURRENT_LIMIT,
+    DEPTH,
+    ENTRY_SPEED,
+    ENTRY_SPIN,
+    EXPONENT,
+    GAIN,
+    GROWTH,
+    HALF_WIDTH,
+    HEAT,
+    HEIGHT,
+    HELD,
+    HIGH_SLIP,
+    IDLE_CURRENT,
+    IDLER,
+    IDLER_INVERSE,
+    INVERSE_INERTIA,
+    LAST_SLIP,
+    LAYOUT,
+    LENGTH,
+    LOW_SLIP,
+    MASS,
+    MOTOR_SLOPE,
+    NIP,
+    NIP_EXPONENT,
+    NIP_LAYOUT,
+    NIP_REBOUND,
+    NIP_STIFFNESS,
+    NORMALS,
+    PAIR,
+    PEAK_FORCE,
+    PEAK_POWER,
+    PITCH,
+    PULL,
+    RADIUS,
+    RAIL,
+    RAMP,
+    REACH,
+    REBOUND,
+    REST_DEPTH,
+    ROD_LENGTH,
+    ROLLING,
+    SIDE,
+    SLOWING,
+    SPEED,
+    START,
+    STIFFNESS,
+    TIME,
+    TORQUE_HIGH,
+    TORQUE_LOW,
+    TORQUE_SLOPE,
+    TURN,
+    WHEEL_RADIUS,
+    WORK,
 )  # fmt: skip
 from stager.physics.contact.march import LOST, STOPPED, march
 from stager.physics.contact.profile import crush_loss, stored
@@ -47,12 +103,13 @@ def windage(stage: Floats, turning: float) -> float:
 
 
 @compiled
-def set_nip(nip: Floats, stage: Floats, body: Floats, axis: float, speed_a: float, speed_b: float) -> None:
+def set_nip(nips: Floats, k: int, stage: Floats, body: Floats, axis: float, speed_a: float, speed_b: float) -> None:
     """Set up one stage's nip at the set speeds [m/s] of its sides.
 
     Growth adds to the wheel's radius and to the crush alike; with two wheels each side has the mean of both, an idler
     is at rest.
     """
+    nip = nips[k]
     nip[:] = 0.0
     layout = stage[LAYOUT]
     grown = stage[GROWTH] * speed_a * speed_a
@@ -71,7 +128,7 @@ def set_nip(nip: Floats, stage: Floats, body: Floats, axis: float, speed_a: floa
         nip[DEPTH] = max(stage[REST_DEPTH] + grown, 0.0)
         nip[RAMP] = sqrt(2.0 * (stage[WHEEL_RADIUS] + grown) * nip[DEPTH])
         if nip[RAMP] > 0.0:
-            nip[ROLLING] = (1.0 - body[REBOUND]) * stored(nip, nip[DEPTH]) / (nip[NORMALS] * nip[RAMP])
+            nip[ROLLING] = (1.0 - body[REBOUND]) * stored(nips, k, nip[DEPTH]) / (nip[NORMALS] * nip[RAMP])
     nip[LOW_SLIP], nip[HIGH_SLIP] = inf, -inf
 
 
@@ -132,17 +189,18 @@ def set_marks(nips: Floats, count: int, at: Floats, owner: Any, number: Any) -> 
 
 @compiled
 def record(out: Floats, k: int, nips: Floats, sides: Floats, body: Floats, speed: float, spin: float, offset: float,
-           grip: int) -> None:  # fmt: skip
+           jams: bool) -> None:  # fmt: skip
     """Write what stage `k` leaves, with the projectile at `speed` [m/s], `offset` [m] past the axis plane."""
     nip, a, b = nips[k], sides[2 * k], sides[2 * k + 1]
     least = max(nip[LOW_SLIP], -nip[HIGH_SLIP], 0.0)
-    if grip != JAM:
+    grip = JAM
+    if not jams:
         grip = SYNC if least <= SYNC_CREEPS * body[CREEP] else SLIPS
     out[ENTRY, k], out[EXIT, k] = nip[ENTRY_SPEED], speed
     out[SPIN_IN, k], out[SPIN_OUT, k] = nip[ENTRY_SPIN], spin
     out[AFTER_A, k], out[AFTER_B, k] = a[SPEED], b[SPEED]
     out[SLIP_OUT, k], out[LEAST_SLIP, k], out[GRIP, k] = nip[LAST_SLIP], least, grip
-    out[DURATION, k], out[CRUSH_LOSS, k] = nip[TIME], crush_loss(nip, offset)
+    out[DURATION, k], out[CRUSH_LOSS, k] = nip[TIME], crush_loss(nips, k, offset)
     out[WORK_A, k], out[WORK_B, k], out[HEAT_A, k], out[HEAT_B, k] = a[WORK], b[WORK], a[HEAT], b[HEAT]
     out[ACCELERATION, k], out[SLIP_POWER, k] = nip[PEAK_FORCE] / body[MASS], nip[PEAK_POWER]
     if nip[TIME] > 0.0:
@@ -199,11 +257,12 @@ def throw_one(
         out[SPEED_A, k] = speed_a[k]
         out[SPEED_B, k] = speed_b[k] if stage[LAYOUT] == PAIR else 0.0
         out[GRIP, k] = NOT_REACHED
-        set_nip(nips[k], stage, body, axis, speed_a[k], speed_b[k])
+        set_nip(nips, k, stage, body, axis, speed_a[k], speed_b[k])
         set_sides(sides, k, stage, speed_a[k], speed_b[k], held_a[k], held_b[k])
         axis += stage[PITCH]
     at, piece, start, parts = places[0], places[1], places[2], places[3:5]
     owner, number, active, pieces, acting = marks[0], marks[1], marks[2], marks[3], marks[4]
+    wheel_law, rail_law = laws[0], laws[1]
     total = set_marks(nips, count, at, owner, number)
     touching, opening = 0, False
     for mark in range(total):
@@ -218,7 +277,7 @@ def throw_one(
                 return 0.0, 0.0, JAM
         elif number[mark] == (2 if nips[k, LENGTH] < 0.0 else 3):
             offset = at[mark] - nips[k, AXIS]
-            record(out, k, nips, sides, body, speed, spin, offset, SLIPS)
+            record(out, k, nips, sides, body, speed, spin, offset, touching < 0)
             n = 0
             while active[n] != k:
                 n += 1
@@ -251,7 +310,7 @@ def throw_one(
         nips[active[0], AXIS] = 0.0
         bend(piece, at[mark] - origin, span, opening, closes(at, number, nips, owner, mark + 1, total))
         speed, spin, place, ending = march(
-            acting[:n], active, touching, pieces, nips, sides, body, kinds, laws, even, books, piece, speed, spin,
+            acting[:n], active, touching, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, speed, spin,
             start, parts, tolerance, steps,
         )  # fmt: skip
         nips[active[0], AXIS] = origin
@@ -267,8 +326,8 @@ def throw_one(
         if ending == STOPPED:
             for j in range(touching):
                 k = active[j]
-                last = JAM if j == touching - 1 else SLIPS
-                record(out, k, nips, sides, body, 0.0, spin, place + origin - nips[k, AXIS], last)
+                jams = j == touching - 1
+                record(out, k, nips, sides, body, 0.0, spin, place + origin - nips[k, AXIS], jams)
             return 0.0, 0.0, JAM
     return speed, spin, SLIPS
 

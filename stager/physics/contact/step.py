@@ -11,10 +11,45 @@ from typing import Any
 
 from stager.physics.compiled import compiled
 from stager.physics.contact.columns import (
-    BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, FORCE, FORCE_DRIFT, FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT_SUM, KNOWN,
-    MASS, MOTOR_STEEP, OFFSET, PART, PULLED, RATE, RATE_DRIFT, SHARE, SHARE_COUPLING, SLIP, SLIP_DRIFT, SPEED,
-    SPIN_INERTIA, START_FORCE, START_RATE, START_SLIP, STEEP, STEP_HEAT, STEP_POWER, STEP_WORK, TO_SPEED, TO_SPIN, TURN,
-    WHEEL, WHEEL_GAIN, WORK_SUM,
+    BRAKE,
+    BY_SPEED,
+    COSINE,
+    COUPLING,
+    DAMPING,
+    FORCE,
+    FORCE_DRIFT,
+    FORCE_SUM,
+    FRESH,
+    GAIN,
+    HALF_WIDTH,
+    HEAT_SUM,
+    KNOWN,
+    MASS,
+    MOTOR_STEEP,
+    OFFSET,
+    PART,
+    PULLED,
+    RATE,
+    RATE_DRIFT,
+    SHARE,
+    SHARE_COUPLING,
+    SLIP,
+    SLIP_DRIFT,
+    SPEED,
+    SPIN_INERTIA,
+    START_FORCE,
+    START_RATE,
+    START_SLIP,
+    STEEP,
+    STEP_HEAT,
+    STEP_POWER,
+    STEP_WORK,
+    TO_SPEED,
+    TO_SPIN,
+    TURN,
+    WHEEL,
+    WHEEL_GAIN,
+    WORK_SUM,
 )  # fmt: skip
 from stager.physics.contact.equations import LEAST_SPEED, evaluate
 from stager.physics.contact.scheme import DRIFTS, GAMMA, INSIDE, MIX, MIX_KNOWN, PLACES, TOTAL_DRIFT, TOTALS
@@ -33,15 +68,15 @@ def way(piece: Floats, parameter: float) -> tuple[float, float, float]:
 @compiled
 def begin(acting: Any, sides: Floats) -> None:
     """Keep what `evaluate` found of each side at the start of a step, for all tries of that step."""
-    for i in acting:
-        side = sides[i]
-        side[START_SLIP], side[START_FORCE], side[START_RATE] = side[SLIP], side[FORCE], side[RATE]
+    for j in range(acting.shape[0]):
+        i = acting[j]
+        sides[i, START_SLIP], sides[i, START_FORCE], sides[i, START_RATE] = sides[i, SLIP], sides[i, FORCE], sides[i, RATE]
 
 
 @compiled
 def step(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    laws: Floats, even: bool, books: bool, piece: Floats, place: float, size: float, speed: float, spin: float,
+    wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, place: float, size: float, speed: float, spin: float,
     start: Floats, parts: Floats,
 ) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
     """Try one step of `size` in the parameter of `piece` from `place`.
@@ -82,26 +117,26 @@ def step(
     # Each side's increment of force by those of speed and spin.
     by_speed = by_spin = turn_by_speed = turn_by_spin = 0.0
     above_speed = above_spin = 0.0
-    for i in acting:
-        side = sides[i]
-        damping = 1.0 / (1.0 - pace * side[GAIN] * side[MOTOR_STEEP])
-        gain = pace * side[BRAKE] * damping
-        slowing = per_speed * side[START_RATE] * damping
-        share = 1.0 / (1.0 - side[STEEP] * gain)
-        coupling = share * side[COUPLING]
-        share *= side[STEEP]
-        above_speed = coupling * above_speed - share * (slowing + side[COSINE])
-        above_spin = coupling * above_spin - share * side[TURN] * radius
-        side[DAMPING], side[WHEEL_GAIN], side[BY_SPEED], side[SHARE], side[SHARE_COUPLING] = (
+    for j in range(acting.shape[0]):
+        i = acting[j]
+        damping = 1.0 / (1.0 - pace * sides[i, GAIN] * sides[i, MOTOR_STEEP])
+        gain = pace * sides[i, BRAKE] * damping
+        slowing = per_speed * sides[i, START_RATE] * damping
+        share = 1.0 / (1.0 - sides[i, STEEP] * gain)
+        coupling = share * sides[i, COUPLING]
+        share *= sides[i, STEEP]
+        above_speed = coupling * above_speed - share * (slowing + sides[i, COSINE])
+        above_spin = coupling * above_spin - share * sides[i, TURN] * radius
+        sides[i, DAMPING], sides[i, WHEEL_GAIN], sides[i, BY_SPEED], sides[i, SHARE], sides[i, SHARE_COUPLING] = (
             damping, gain, slowing, share, coupling,
         )  # fmt: skip
-        side[TO_SPEED], side[TO_SPIN] = above_speed, above_spin
-        side[PULLED] = turned * side[RATE_DRIFT] + bent * side[START_RATE]
-        by_speed += side[COSINE] * above_speed
-        by_spin += side[COSINE] * above_spin
-        turn_by_speed += side[TURN] * above_speed
-        turn_by_spin += side[TURN] * above_spin
-        side[WORK_SUM] = side[HEAT_SUM] = side[FORCE_SUM] = 0.0
+        sides[i, TO_SPEED], sides[i, TO_SPIN] = above_speed, above_spin
+        sides[i, PULLED] = turned * sides[i, RATE_DRIFT] + bent * sides[i, START_RATE]
+        by_speed += sides[i, COSINE] * above_speed
+        by_spin += sides[i, COSINE] * above_spin
+        turn_by_speed += sides[i, TURN] * above_speed
+        turn_by_spin += sides[i, TURN] * above_spin
+        sides[i, WORK_SUM] = sides[i, HEAT_SUM] = sides[i, FORCE_SUM] = 0.0
     push, twist = weight * pace * inverse_mass, pace * spin_gain
     a, b = 1.0 + per_speed * rate - push * by_speed, -push * by_spin
     c, d = per_speed * spin_rate - twist * turn_by_speed, 1.0 - twist * turn_by_spin
@@ -121,16 +156,16 @@ def step(
                 inner += MIX[number, k] * parts[0, k]
                 if turns:
                     inner_spin += MIX[number, k] * parts[1, k]
-            for i in acting:
-                side = sides[i]
-                wheel = side[SPEED]
+            for j in range(acting.shape[0]):
+                i = acting[j]
+                wheel = sides[i, SPEED]
                 for k in range(number):
-                    wheel += MIX[number, k] * side[PART + k]
-                side[WHEEL] = wheel
+                    wheel += MIX[number, k] * sides[i, PART + k]
+                sides[i, WHEEL] = wheel
             at, stretch, _ = way(piece, place + PLACES[number] * size)
             thrust, turning, _, _ = evaluate(
-                active, count, pieces, nips, sides, body, kinds, laws, even, at, inner, inner_spin, False,
-                0 < number <= INSIDE,
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, inner, inner_spin, number < 0,
+                number <= INSIDE,
             )  # fmt: skip
             if number <= INSIDE:
                 most = max(most, abs(thrust))
@@ -142,16 +177,16 @@ def step(
             if turns:
                 known_spin += MIX_KNOWN[number, k] * parts[1, k]
         offset, forward, around = 0.0, 0.0, 0.0
-        for i in acting:
-            side = sides[i]
-            wheel = quick * side[RATE] + DRIFTS[number] * side[PULLED]
+        for j in range(acting.shape[0]):
+            i = acting[j]
+            wheel = quick * sides[i, RATE] + DRIFTS[number] * sides[i, PULLED]
             for k in range(number):
-                wheel += MIX_KNOWN[number, k] * side[PART + k]
-            wheel *= side[DAMPING]
-            offset = side[SHARE] * wheel + side[SHARE_COUPLING] * offset
-            side[KNOWN], side[OFFSET] = wheel, offset
-            forward += side[COSINE] * offset
-            around += side[TURN] * offset
+                wheel += MIX_KNOWN[number, k] * sides[i, PART + k]
+            wheel *= sides[i, DAMPING]
+            offset = sides[i, SHARE] * wheel + sides[i, SHARE_COUPLING] * offset
+            sides[i, KNOWN], sides[i, OFFSET] = wheel, offset
+            forward += sides[i, COSINE] * offset
+            around += sides[i, TURN] * offset
         known += push * forward
         known_spin += twist * around
         gained, gained_spin = d * known - b * known_spin, a * known_spin - c * known
@@ -159,19 +194,19 @@ def step(
         total = TOTALS[number]
         share = quick * total
         share_time += share
-        for i in acting:
-            side = sides[i]
-            force = side[OFFSET] + side[TO_SPEED] * gained + side[TO_SPIN] * gained_spin
-            side[PART + number] = side[KNOWN] + side[WHEEL_GAIN] * force - side[BY_SPEED] * gained
+        for j in range(acting.shape[0]):
+            i = acting[j]
+            force = sides[i, OFFSET] + sides[i, TO_SPEED] * gained + sides[i, TO_SPIN] * gained_spin
+            sides[i, PART + number] = sides[i, KNOWN] + sides[i, WHEEL_GAIN] * force - sides[i, BY_SPEED] * gained
             if books:
-                side[WORK_SUM] += side[FORCE] * side[WHEEL] * share
-                side[HEAT_SUM] += side[FORCE] * side[SLIP] * share
-                side[FORCE_SUM] += total * force
+                sides[i, WORK_SUM] += sides[i, FORCE] * sides[i, WHEEL] * share
+                sides[i, HEAT_SUM] += sides[i, FORCE] * sides[i, SLIP] * share
+                sides[i, FORCE_SUM] += total * force
     wheel_error = 0.0
-    for i in acting:
-        side = sides[i]
-        side[FRESH] = side[WHEEL] + side[PART + 5]
-        wheel_error = max(wheel_error, abs(side[PART + 5]))
+    for j in range(acting.shape[0]):
+        i = acting[j]
+        sides[i, FRESH] = sides[i, WHEEL] + sides[i, PART + 5]
+        wheel_error = max(wheel_error, abs(sides[i, PART + 5]))
     time = 0.0
     if books:
         gained = gained_spin = 0.0
@@ -180,17 +215,17 @@ def step(
             gained_spin += TOTALS[k] * parts[1, k]
         common = TOTAL_DRIFT * bent - per_speed * gained
         time = share_time + common
-        for i in acting:
-            side = sides[i]
+        for j in range(acting.shape[0]):
+            i = acting[j]
             wheel = 0.0
             for k in range(6):
-                wheel += TOTALS[k] * side[PART + k]
-            slip = wheel - side[COSINE] * gained - side[TURN] * radius * gained_spin
-            more = common * side[START_FORCE] + pace * side[FORCE_SUM] + TOTAL_DRIFT * turned * side[FORCE_DRIFT]
-            pressed = pace * side[START_FORCE]
-            side[STEP_WORK] = side[WORK_SUM] + more * side[SPEED] + pressed * wheel
-            side[STEP_HEAT] = side[HEAT_SUM] + more * side[START_SLIP] + pressed * slip
-            side[STEP_HEAT] += TOTAL_DRIFT * turned * side[START_FORCE] * side[SLIP_DRIFT]
+                wheel += TOTALS[k] * sides[i, PART + k]
+            slip = wheel - sides[i, COSINE] * gained - sides[i, TURN] * radius * gained_spin
+            more = common * sides[i, START_FORCE] + pace * sides[i, FORCE_SUM] + TOTAL_DRIFT * turned * sides[i, FORCE_DRIFT]
+            pressed = pace * sides[i, START_FORCE]
+            sides[i, STEP_WORK] = sides[i, WORK_SUM] + more * sides[i, SPEED] + pressed * wheel
+            sides[i, STEP_HEAT] = sides[i, HEAT_SUM] + more * sides[i, START_SLIP] + pressed * slip
+            sides[i, STEP_HEAT] += TOTAL_DRIFT * turned * sides[i, START_FORCE] * sides[i, SLIP_DRIFT]
     fresh_spin = inner_spin + parts[1, 5] if turns else spin
     spin_error = abs(parts[1, 5]) if turns else 0.0
     return inner + parts[0, 5], fresh_spin, abs(parts[0, 5]), spin_error, wheel_error, most, time

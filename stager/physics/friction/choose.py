@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
-from stager.model.arrays import Floats
-from stager.physics.compiled import compiled
+from stager.physics.compiled import COMPILES, compiled
 from stager.physics.friction import FORMULAS, REGISTERED, packed, tables
 from stager.physics.friction.law import Formula, Law
 from stager.physics.friction.tabulated import curve
@@ -25,29 +22,17 @@ def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
     return FORMULAS.index(curve), tuple(packed(*tables(law)))
 
 
-def dispatch(formulas: tuple[Formula, ...]) -> Formula:
-    """Return a compiled function of (number, slip [m/s], values) that evaluates one of `formulas`."""
-    found: Any = _otherwise
-    for number in reversed(range(len(formulas))):
-        found = _either(number, formulas[number], found)
-    chosen: Formula = found
-    return chosen
+def dispatch(formulas: tuple[Formula, ...]) -> Any:
+    """Return a compiled function of (number, slip [m/s], values) that evaluates one of `formulas`.
 
-
-@compiled
-def _otherwise(number, slip, values):  # type: ignore[no-untyped-def]
-    return np.nan, np.nan
-
-
-def _either(here: int, formula: Any, others: Any) -> Any:
-    """A dispatcher that knows one formula more than `others`; composed, so that the compiler sees plain branches."""
-
-    def coefficient(number, slip, values):  # type: ignore[no-untyped-def]
-        if number == here:
-            return formula(slip, values)
-        return others(number, slip, values)
-
-    return compiled(coefficient)
+    Its source, one branch a formula, is written here: the compiler can call no function out of a tuple.
+    """
+    if not COMPILES:
+        return lambda number, slip, values: formulas[number](slip, values)
+    scope: dict[str, Any] = {f"formula_{number}": formula for number, formula in enumerate(formulas)}
+    branches = (f" if number == {number}: return formula_{number}(slip, values)" for number in range(len(formulas)))
+    exec("\n".join(["def coefficient(number, slip, values):", *branches, " return slip, slip"]), scope)
+    return compiled(scope["coefficient"])
 
 
 coefficient: Any = dispatch(FORMULAS)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.physics.batch import flatten, take
 from stager.physics.chain import throw
 from stager.physics.drive.lanes import lanes
 from stager.physics.drive.train import build_train
@@ -18,7 +19,6 @@ from stager.physics.rate.fixed import FixedPoint, fixed_point
 from stager.physics.rate.follow import follow
 from stager.physics.rate.rhythm import Rhythm, build_rhythm
 from stager.physics.records import Grip, Throw
-from stager.physics.batch import flatten, take
 
 CLOSER = 0.2
 """Relative error of the wheel speeds, by the tolerance of the throws [-]."""

@@ -30,11 +30,11 @@ def picture(windings: Windings, allowed: float | None, session: float | None) ->
     rows = tuple(
         (f"{t / MINUTE:.2f}", *(f"{value:.1f}" for value in row)) for t, row in zip(time, celsius, strict=True)
     )
-    rows = (*rows, ("after long", *(f"{value:.1f}" if np.isfinite(value) else "unlimited" for value in after_long)))
+    rows = (*rows, ("final", *(f"{value:.1f}" if np.isfinite(value) else "unlimited" for value in after_long)))
     limit = "" if allowed is None else f" Allowed: {allowed - ZERO:.0f} degC."
     said = (
         f"The windings of {stages[hottest]} get warmest: {celsius[-1, hottest]:.0f} degC after"
-        f" {time[-1] / MINUTE:.0f} min, {_long(float(after_long[hottest]))} after long.{limit}"
+        f" {time[-1] / MINUTE:.0f} min, {_long(float(after_long[hottest]))} finally.{limit}"
     )
     return Picture(
         name="heat", title="Windings while throwing", alt=said, caption=f"{said} From a cold start, at a steady rate.",

@@ -25,10 +25,10 @@ def numbers(content: Mapping[str, Any], settled: float | None) -> Markup:
         ("Stages" if worth == count else "Worth building", str(count) if worth == count else f"{worth} of {count}"),
         ("Length", f"{1000 * length:.0f} mm" if length else MISSING),
         ("Average power", f"{digits(power)} W" if power is not None else MISSING),
-        ("Settled at the rate", f"{speed(settled)} m/s" if settled else MISSING),
+        ("Settled, at the feed's rate", f"{speed(settled)} m/s" if settled else MISSING),
         ("Spin", f"{digits(spin)} rev/s" if abs(spin) > 1e-6 else MISSING),
-        ("No setting exceeds", f"{speed(bound)} m/s" if bound is not None else MISSING),
-        ("Left to gain, at most", percent(content["gap_fraction"])),
+        ("Upper bound", f"{speed(bound)} m/s" if bound is not None else MISSING),
+        ("Possible further gain", percent(content["gap_fraction"])),
     )
     known = (tag("div", tag("dt", name), tag("dd", value)) for name, value in facts if value != MISSING)
     return tag("dl", *known, class_="numbers")

@@ -27,8 +27,8 @@ def card(title: str, launcher: Launcher, best: Settings, recommended: int, sourc
         for row in _rows(launcher, best, k, throttles, worth=k < recommended)
     ]  # fmt: skip
     columns = (
-        ("stage", "", ""), ("wheel", "", ""), ("surface speed", "m/s", ""), ("turns", "rpm", "main"),
-        ("throttle", "%", ""), ("below grip limit", "%", ""), ("then leaves at", "m/s", "roomy"),
+        ("stage", "", ""), ("wheel", "", ""), ("surface speed", "m/s", ""), ("wheel", "rpm", "main"),
+        ("throttle", "%", ""), ("below grip limit", "%", ""), ("exit speed", "m/s", "roomy"),
     )  # fmt: skip
     known = [i for i in range(len(columns)) if any(row[i] != MISSING for row, _ in rows)]
     heads = tag("tr", *(_head(*columns[i]) for i in known))

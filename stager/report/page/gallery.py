@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from stager.physics.muzzle import outlet_speed
 from stager.report import ladder as ladders
 from stager.report import plan as plans
 from stager.report.dossier import Dossier
 from stager.report.figures import Picture
 from stager.report.figures import barrel as barrels
 from stager.report.figures import energy as energies
+from stager.report.figures import flight as flights
 from stager.report.figures import heat as heats
 from stager.report.figures import ladder as rungs
 from stager.report.figures import launcher as launchers
@@ -27,7 +29,7 @@ def every(dossier: Dossier) -> Iterator[Picture]:
         if (picture := found(dossier)) is not None:
             yield picture
     yield from curves(dossier)
-    for found in (limits, energy, rate, heat):
+    for found in (limits, energy, rate, heat, flight):
         if (picture := found(dossier)) is not None:
             yield picture
     yield from drawn(dossier)
@@ -77,6 +79,15 @@ def rate(dossier: Dossier) -> Picture | None:
     if settled is None or dossier.sequence is None:
         return None
     return rates.picture(dossier.sequence, float(settled.throw.exit_speed), float(settled.rate))
+
+
+def flight(dossier: Dossier) -> Picture | None:
+    """The flight; None without [flight]."""
+    best = dossier.plan.best
+    if best is None:
+        return None
+    leaves = float(outlet_speed(dossier.launcher, best.exit_speed))
+    return flights.picture(dossier.launcher, dossier.plan.flown, leaves, float(best.throw.spin))
 
 
 def heat(dossier: Dossier) -> Picture | None:

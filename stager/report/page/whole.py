@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from importlib.resources import files
 
+from stager.report import flight, safety
 from stager.report import plan as plans
-from stager.report import safety
 from stager.report.cautions import CAUTIONS
 from stager.report.digits import percent
 from stager.report.dossier import Dossier
@@ -75,6 +75,8 @@ def _sections(dossier: Dossier) -> list[Markup]:
         section("limits", "What holds it back", figures([gallery.limits(dossier), gallery.energy(dossier)]),
                 *(more if found else []), paragraphs(_notes(dossier), "note")),
         rate(dossier),
+        section("flight", "Where it lands", paragraphs(flight.notes(dossier.launcher, dossier.plan.flown)),
+                figures([gallery.flight(dossier)]), *(table(item) for item in flight.tables(dossier.plan.flown))),
         measured(dossier),
         section("inputs", "Inputs as read", *(table(item) for item in inputs(dossier.configuration))),
         section("cautions", "Before you build", paragraphs([text.removeprefix("Before you build: ") for text in
@@ -101,7 +103,7 @@ def _hurts(dossier: Dossier) -> list[str]:
 
 def _notes(dossier: Dossier) -> list[str]:
     """What the plan's screen says but for cautions, which have a place of their own."""
-    elsewhere = {*CAUTIONS, *_hurts(dossier)}
+    elsewhere = {*CAUTIONS, *_hurts(dossier), *flight.notes(dossier.launcher, dossier.plan.flown)}
     return [note for note in _screen(dossier).notes if note not in elsewhere]
 
 

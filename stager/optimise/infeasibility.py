@@ -1,0 +1,297 @@
+"""Where nothing fits: which limits are in conflict with the goal, and how much looser they would have to be.
+
+Limits are loosened by their slacks (see `sensitivities`), so none is special. Those in conflict are found by a deletion
+filter (Chinneck 2008, from memory): one limit after the other is set free for good as long as the goal stays out of
+reach without it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from stager.constraints import GEOMETRY, LimitResult, OperatingPoint, evaluate, exit_cap, idle, speed_range
+from stager.model.requirements import Aim, Goal
+from stager.model.scenario import Scenario
+from stager.optimise.judge import active as active_of
+from stager.optimise.parts import Row
+from stager.optimise.problem import Problem, Tables, Trial
+from stager.optimise.records import Missed, Relaxation, Settings
+from stager.optimise.refine import CLOSE, fastest, refine
+from stager.optimise.search import Clock, most_stages, solve
+from stager.optimise.sensitivities import BUILT, FLOORS, looser, without
+from stager.optimise.spin import most_spin
+
+TURN = 2 * np.pi
+MANY = 6
+"""How many stages more may be thought of."""
+ENOUGH = 5e-4
+FIRST, WIDEST, TRIES, SHARP = 1.02, 64.0, 16, 1e-3
+HOPELESS, FLAT = 2.0, 1e-6
+DIGITS = 4
+OUT_OF_REACH = " Without these limits and with six stages more it is not reached either."
+
+
+def explain(
+    rows: Sequence[Row], margins: Mapping[str, float], bound: float | None, clock: Clock, *, proven: bool = True
+) -> Missed:  # fmt: skip
+    """Return why none of the best designs of each number of stages will do, and what would help.
+
+    bound : exit speed that no setting within the limits exceeds [m/s], None: not known; proven : whether that is, or
+    in part evidence.
+    """
+    scenario = rows[0].scenario
+    fits = [row for row in rows if row.feasible]
+    asked = scenario.goal.asked
+    fed = rows[0].settings
+    if not fits and scenario.goal.spin and not _broken(fed):
+        return _unspun(scenario, rows, scenario.goal.spin)
+    if not fits or asked is None:
+        return _from_the_start(fed)
+    nearest = max(fits, key=lambda row: row.settings.exit_speed)
+    cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
+    most = cap if bound is None or (not proven and cap < asked) else min(cap, bound)
+    reach = _Reach(nearest, asked, margins, clock)
+    names = reach.conflict()
+    sure = proven or cap < asked
+    reason = _reason(asked, nearest.settings.exit_speed, most, sure) + ("" if names else OUT_OF_REACH)
+    return Missed(
+        reason=reason, proven=sure and most < asked, nearest=nearest.settings, conflict=names,
+        relaxations=reach.relaxations(names) if names else (),
+    )  # fmt: skip
+
+
+class _Reach:
+    """How fast a launcher gets under looser limits, hardly farther than what is asked."""
+
+    def __init__(self, nearest: Row, asked: float, margins: Mapping[str, float], clock: Clock) -> None:
+        goal = Goal(aim=Aim.REACH, exit_speed=asked, spin=nearest.scenario.goal.spin)
+        self.scenario = replace(nearest.scenario, goal=goal)
+        self.nearest, self.asked, self.margins, self.clock = nearest, asked, margins, clock
+        self.count = nearest.count
+        self.tables = Tables(self.scenario) if nearest.solution is None else nearest.solution.problem.tables
+        self._known: dict[tuple[tuple[str, float], ...], tuple[float, Trial | None, Problem | None]] = {}
+
+    def best(self, margins: Mapping[str, float]) -> tuple[float, Trial | None, Problem | None]:
+        """Exit speed [m/s] of the best design under margins, and how it is set."""
+        key = tuple(sorted(margins.items()))
+        if key not in self._known:
+            self._known[key] = self._best(margins)
+        return self._known[key]
+
+    def _best(self, margins: Mapping[str, float]) -> tuple[float, Trial | None, Problem | None]:
+        # Settings are looked for up to what is asked; the goal itself keeps them from going beyond.
+        most = most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY)
+        out: tuple[float, Trial | None, Problem | None] = (float(self.scenario.launcher.feed.speed), None, None)
+        known = None if self.nearest.solution is None else self.nearest.solution.trial
+        counts = sorted({min(max(self.count, 1), most), min(self.count + 1, most), most} - {0})
+        for count in counts:
+            problem = Problem(self.scenario, count, tables=self.tables, margins=margins)
+            problem.cap = min(self.asked, float(exit_cap(self.scenario.launcher, self.scenario.limit_values, margins)))
+            if known is not None and known.lead.shape[1] == count:
+                x = np.clip(known.x[:, :count], problem.low[:count], problem.high[:count])
+                trial = refine(problem, problem.look(x), fastest, CLOSE)
+                if trial.violation[0] > 0 or trial.exit_speed[0] < self.asked * (1 - ENOUGH):
+                    trial = _faster(trial, solve(problem, starts=[replace(known, x=x)], generations=4).trial)
+            else:
+                shorter = [known] if known is not None and known.lead.shape[1] == count - 1 else []
+                trial = solve(problem, shorter, generations=4).trial
+            if trial.violation[0] <= 0 and trial.exit_speed[0] > out[0]:
+                out = float(trial.exit_speed[0]), trial, problem
+            if out[0] >= self.asked * (1 - ENOUGH):
+                break
+        return out
+
+    def enough(self, margins: Mapping[str, float]) -> bool:
+        """Whether what is asked is reached."""
+        return self.best(margins)[0] >= self.asked * (1 - ENOUGH)
+
+    def conflict(self) -> tuple[str, ...]:
+        """Limits that keep the speed out of reach: sets of which none could be spared, one after the other until without
+        all of them it is reached. Empty where it is out of reach without any limit."""
+        held = [result.name for result in self.nearest.settings.verdicts]
+        tight = active_of(self.scenario, self.nearest.settings, [])
+        if not self.enough(without(self.margins, held)):
+            return ()
+        found: list[str] = []
+        while not self.enough(without(self.margins, found)):
+            order = sorted((name for name in held if name not in found), key=lambda name: name in tight)
+            spared = list(found)
+            for name in order:
+                others = [other for other in order if other != name and other not in spared]
+                free = [*spared, name]
+                # What is out of reach without it too is not held back by it.
+                if others and not self.enough(without(self.margins, free)):
+                    spared = free
+            needed = [name for name in order if name not in spared]
+            if not needed:
+                break
+            found += needed
+            if self.clock.out("which limits are in conflict"):
+                break
+        return tuple(name for name in held if name in found)
+
+    def relaxations(self, names: Sequence[str]) -> tuple[Relaxation, ...]:
+        """Of each named limit what would do alone, and what if all are loosened by one share."""
+        together = self._together(names)
+        out = []
+        for result in self.nearest.settings.verdicts:
+            if result.name in names and not self.clock.out("what would make it fit"):
+                alone = together if len(names) == 1 else self._together([result.name])
+                out.append(
+                    Relaxation(
+                        name=result.name, unit=result.unit, allowed=float(np.max(result.bound)),
+                        needed=alone.get(result.name) if alone else None,
+                        together=together.get(result.name) if together else None,
+                    )
+                )  # fmt: skip
+        return tuple(out)
+
+    def _together(self, names: Sequence[str]) -> dict[str, float] | None:
+        """Values of the named limits with which it is reached, the share by which they are loosened at its least."""
+        built, others = [name for name in names if name in BUILT], [name for name in names if name not in BUILT]
+        best: tuple[float, Mapping[str, float]] | None = None
+        for more in range(MANY + 1 if built else 1):
+            margins, share = dict(self.margins), 1.0
+            if more:
+                margins, share = self._longer(built, self.count + more)
+                if most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY) < self.count + more:
+                    break
+            if best is not None and share >= best[0]:
+                break
+            factor = self._share(margins, others)
+            if factor is not None and (best is None or max(factor, share) < best[0]):
+                loose: Mapping[str, float] = margins
+                for name in others:
+                    loose = looser(loose, name, factor)
+                best = max(factor, share), loose
+        return None if best is None else self._values(best[1], names)
+
+    def _values(self, margins: Mapping[str, float], names: Sequence[str]) -> dict[str, float]:
+        """Values of the named limits that the best design under margins takes, no tighter than they are."""
+        _, trial, problem = self.best(margins)
+        bounds = {one.name: float(np.max(one.bound)) for one in self.nearest.settings.verdicts}
+        out = {}
+        count = self.count if problem is None else problem.count
+        point = OperatingPoint(launcher=self.scenario.launcher, limit_values=self.scenario.limit_values, throw=idle(count))
+        geometry = {one.name: one for limit in GEOMETRY if (one := evaluate(limit, point)) is not None}
+        for name in names:
+            bound, margin = bounds[name], margins.get(name, 0.0)
+            if name in geometry:
+                out[name] = _outward(name, max(float(np.max(geometry[name].value)), bound))
+            else:
+                loose = bound * (1.0 + margin) if name in FLOORS else bound * (1.0 - margin)
+                out[name] = _outward(name, loose)
+        return out
+
+    def _share(self, margins: Mapping[str, float], names: Sequence[str]) -> float | None:
+        if not names:
+            return 1.0 if self.enough(margins) else None
+
+        def reached(factor: float) -> float:
+            loose: Mapping[str, float] = margins
+            for name in names:
+                loose = looser(loose, name, factor)
+            return self.best(loose)[0]
+
+        return _least(reached, self.asked)
+
+    def _longer(self, built: Sequence[str], count: int) -> tuple[dict[str, float], float]:
+        """Margins with the named limits on what is built as wide as `count` stages need, and by what share at most."""
+        point = OperatingPoint(launcher=self.scenario.launcher, limit_values=self.scenario.limit_values, throw=idle(count))
+        results = [one for limit in GEOMETRY if limit.name in built and (one := evaluate(limit, point)) is not None]
+        shares = {one.name: max(float(np.max(one.value)) / float(np.max(one.bound)), 1.0) for one in results}
+        margins: dict[str, float] = dict(self.margins)
+        for name, share in shares.items():
+            margins = looser(margins, name, share * (1 + 1e-9))
+        return margins, max(shares.values(), default=1.0)
+
+
+def _faster(one: Trial, other: Trial) -> Trial:
+    if other.violation[0] > 0:
+        return one
+    return other if one.violation[0] > 0 or other.exit_speed[0] > one.exit_speed[0] else one
+
+
+def _least(reached: Callable[[float], float], asked: float) -> float | None:
+    """Least factor at which `reached(factor)` [m/s], rising, is what is asked; None: not even far out."""
+    goal = asked * (1 - ENOUGH)
+    low, at_low = 1.0, reached(1.0)
+    high, at_high = np.inf, np.inf
+    factor = FIRST
+    for turn in range(TRIES):
+        value = reached(factor)
+        slope = float(np.log(value / at_low) / np.log(factor / low)) if value > at_low and factor > low else 0.0
+        if value >= goal:
+            high, at_high = factor, value
+        else:
+            low, at_low = factor, value
+        if high / low < 1 + SHARP:
+            break
+        if np.isinf(high):
+            if low >= WIDEST or (low > HOPELESS and slope < FLAT):
+                return None
+            ahead = np.log(goal / at_low) / slope if slope > 0 else np.inf
+            factor = min(low * np.exp(min(1.05 * ahead, 1.5)) * (1 + SHARP), WIDEST)
+        else:
+            share = np.log(goal / at_low) / np.log(at_high / at_low) if at_high > at_low and turn % 3 else 0.5
+            factor = low * (high / low) ** float(np.clip(share, 0.02, 0.98))
+    return float(high) if np.isfinite(high) else None
+
+
+def _outward(name: str, value: float) -> float:
+    """A limit to a few digits, on the looser side."""
+    if value <= 0 or float(value).is_integer():
+        return value
+    unit = 10.0 ** (np.floor(np.log10(value)) - DIGITS + 1)
+    steps = np.floor(value / unit * (1 + 1e-12)) if name in FLOORS else np.ceil(value / unit * (1 - 1e-12))
+    return float(f"{steps * unit:.{DIGITS}g}")
+
+
+def _reason(asked: float, nearest: float, most: float, sure: bool) -> str:
+    close = f"the nearest leaves at {nearest:.4g} m/s"
+    if most < asked and not sure:
+        return f"None found that reaches {asked:.4g} m/s, and all but proven that there is none; {close}."
+    if most < asked:
+        return f"No design reaches {asked:.4g} m/s: the limits let out {most:.4g} m/s at most; {close}."
+    return f"None found that reaches {asked:.4g} m/s, which does not prove that there is none; {close}."
+
+
+def _broken(settings: Settings) -> list[LimitResult]:
+    return [result for result in settings.verdicts if not result.satisfied]
+
+
+def _from_the_start(fed: Settings) -> Missed:
+    """Where the projectile breaks limits as it is fed."""
+    broken = _broken(fed)
+    names = tuple(result.name for result in broken)
+    words = ", ".join(name.replace("_", " ") for name in names)
+    needed = tuple(
+        Relaxation(name=one.name, unit=one.unit, allowed=float(one.bound), needed=None if len(broken) > 1 else
+                   float(one.value), together=float(one.value))
+        for one in broken
+    )  # fmt: skip
+    reason = f"No design keeps the limits: already as it is fed it breaks {words}."
+    return Missed(reason=reason, proven=True, nearest=None, conflict=names, relaxations=needed)
+
+
+def _unspun(scenario: Scenario, rows: Sequence[Row], spin: float) -> Missed:
+    """Where no setting with the spin that is asked for was found within the limits."""
+    turned = [row.settings for row in rows if row.settings.turns and row.count]
+    asked = f"{spin / TURN:.4g} rev/s"
+    if turned:
+        nearest = min(turned, key=lambda found: sum(-float(one.slack) for one in _broken(found)))
+        names = tuple(result.name for result in _broken(nearest))
+        reason = f"None found that spins at {asked} within the limits, which does not prove that there is none."
+        return Missed(reason=reason, proven=False, nearest=nearest, conflict=names)
+    top = float(np.max(speed_range(scenario.launcher, scenario.limit_values, 0).top))
+    most = np.copysign(most_spin(scenario.launcher, top), spin) / TURN
+    reason = (
+        f"No design is found that spins at {asked}: the first stage makes the spin and gives {most:.3g} rev/s at most"
+        + (", with no margin to its grip limit." if scenario.limit_values.grip_margin else ".")
+    )
+    return Missed(reason=reason, proven=False, nearest=None)
+
+

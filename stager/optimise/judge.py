@@ -1,0 +1,206 @@
+"""Judge settings in the true model: throw, grip limits, every limit of the table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate_limits, exit_cap, speed_range
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.requirements import Aim, LimitValues
+from stager.model.scenario import Scenario
+from stager.optimise.records import Settings
+from stager.optimise.spin import Turned, sides, way_of
+from stager.physics.chain import length, throw, transit
+from stager.physics.grip_limit import Apart, grip_limit
+from stager.physics.options import Options
+from stager.physics.records import Throw
+
+JUDGED = Options(tolerance=1e-6)
+"""How throws are integrated that answers rest on."""
+TIE, REACHED, ACTIVE = 2e-4, 5e-4, 1e-3
+"""Shares [-]: exit speeds so near are the same; a speed asked for is reached so near; a limit is active so near."""
+CHUNK = 256
+
+
+Use = Callable[[OperatingPoint], Floats | None]
+"""What an operating point uses of something, None where that is not known."""
+
+
+def average_power(point: OperatingPoint) -> Floats | None:
+    """Return what the supply delivers in the mean, throwing at the feed's rate or holding the wheels [W]."""
+    if point.settled is not None:
+        return point.settled.average_power
+    return None if point.holding is None else np.asarray(point.holding.power)
+
+
+def slip_heat(point: OperatingPoint) -> Floats:
+    """Return the slip heat of a throw [J]."""
+    return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
+
+
+def asks_speed(scenario: Scenario) -> bool:
+    """Return whether a certain exit speed is wanted, rather than the greatest."""
+    return scenario.goal.aim is not Aim.FASTEST and scenario.goal.exit_speed is not None
+
+
+def aimed_speed(scenario: Scenario) -> float:
+    """Return the exit speed beyond which no design is asked for [m/s]: the cap, or the goal's where that is less."""
+    cap = float(exit_cap(scenario.launcher, scenario.limit_values))
+    return min(cap, scenario.goal.exit_speed or cap) if asks_speed(scenario) else cap
+
+
+def judged(scenario: Scenario, lead: Floats, launcher: Launcher | None = None) -> Settings:
+    """Return the settings with leading wheels at `lead` [m/s], shape (stages,), judged by every limit.
+
+    launcher: with the parts that were chosen, None: the scenario's.
+    """
+    machine, limit_values, spin = launcher or scenario.launcher, scenario.limit_values, scenario.goal.spin or 0.0
+    lead = np.asarray(lead, dtype=np.float64)
+    done = throw(machine, *sides(way_of(machine, limit_values, spin), machine, lead, JUDGED), options=JUDGED)
+    point = OperatingPoint(
+        launcher=machine, limit_values=limit_values, throw=done, options=JUDGED,
+        grip_limit=grip_limits(machine, limit_values, done),
+    )  # fmt: skip
+    return Settings(
+        wheel_speed=done.stages.wheel_speed_a if spin else lead,
+        wheel_speed_b=done.stages.wheel_speed_b if spin else None,
+        spin=spin, design=point, exit_speed=float(done.exit_speed), verdicts=verdicts(point),
+        length=float(length(machine, lead.size)),
+    )  # fmt: skip
+
+
+def verdicts(point: OperatingPoint) -> tuple[LimitResult, ...]:
+    """Return the results of all limits that are set."""
+    return tuple(evaluate_limits(point))
+
+
+def active(scenario: Scenario, best: Settings, one_more: Sequence[str]) -> frozenset[str]:
+    """Return the names of the limits that hold settings back.
+
+    one_more: those on what is built that one more stage would break.
+    """
+    built = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
+    held = {result.name for result in best.verdicts if abs(float(result.slack)) <= ACTIVE}
+    return frozenset(held - built | set(one_more))
+
+
+class _Entry(NamedTuple):
+    """How a stage is entered, as its leading wheel sees it.
+
+    speed [m/s]; spin before and after [rad/s]; gap: how much slower the other wheel runs [m/s]; turned: whether the
+    stage changes the spin.
+    """
+
+    speed: float
+    spin: float
+    after: float
+    gap: float
+    turned: bool
+
+
+def grip_limits(launcher: Launcher, limit_values: LimitValues, done: Throw, near: Floats | None = None) -> Floats:
+    """Return the grip limit of each stage at its own entry in a throw [m/s], shape (stages,).
+
+    That of the leading wheel where a pair runs two speeds; NaN where exit speed still rises at the end of the range,
+    or where the projectile does not get to. near: about where they are [m/s], None: not known.
+    """
+    return grip_limits_of(launcher, limit_values, [done], None if near is None else [near])[0]
+
+
+def grip_limits_of(
+    launcher: Launcher, limit_values: LimitValues, throws: Sequence[Throw], near: Sequence[Floats] | None = None
+) -> list[Floats]:
+    """Return the grip limits of several throws, see `grip_limits`; equal stages share the search."""
+    out = [np.full(done.stages.grip.size, np.nan) for done in throws]
+    kinds: dict[tuple[int, bool, bool], dict[_Entry, list[tuple[int, int]]]] = {}
+    for number, done in enumerate(throws):
+        for k in range(done.stages.grip.size):
+            entry = _entry(launcher, done, k)
+            if entry.speed > 0:
+                kind = id(launcher.stage(k)), entry.gap > 0, entry.turned
+                kinds.setdefault(kind, {}).setdefault(entry, []).append((number, k))
+    for (_, apart, turned), group in kinds.items():
+        speed, spin, after, gap = (np.array([entry[side] for entry in group]) for side in range(4))
+        first = [places[0] for places in group.values()]
+        top = np.broadcast_to(speed_range(launcher, limit_values, first[0][1]).top, speed.shape)
+        about = None if near is None else np.array([near[number][k] for number, k in first])
+        about = None if about is None or np.isnan(about).any() else about
+        making = Turned(after, bool(limit_values.grip_margin), top)
+        way = making if turned else Apart(gap) if apart else transit
+        found = grip_limit(launcher, first[0][1], speed, spin, top, near=about, way=way).wheel_speed
+        for places, value in zip(group.values(), found, strict=True):
+            for number, k in places:
+                out[number][k] = value
+    return out
+
+
+def _entry(launcher: Launcher, done: Throw, k: int) -> _Entry:
+    part, turn = done.stages, 1.0 if done.stages.a_leads[k] else -1.0
+    speed, spin, after = float(part.entry_speed[k]), turn * float(part.entry_spin[k]), turn * float(part.exit_spin[k])
+    gap = turn * float(part.wheel_speed_a[k] - part.wheel_speed_b[k])
+    if not launcher.stage(k).layout.side_b_driven or gap == 0.0:
+        return _Entry(speed, float(part.entry_spin[k]), 0.0, 0.0, turned=False)
+    return _Entry(speed, spin, after, gap, turned=not part.spin_stays[k])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgements:
+    """Many settings judged at once, shapes (settings,).
+
+    exit_speed [m/s], 0 where it jams; slack: least slack of all limits that can be judged [-]; limit: name of the
+    limit that has it.
+    """
+
+    exit_speed: Floats
+    jammed: NDArray[np.bool_]
+    slack: Floats
+    limit: NDArray[np.str_]
+
+
+def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> Judgements:
+    """Judge many settings by every limit that is set.
+
+    Parameters
+    ----------
+    wheel_speed : shape (settings, stages)
+        Set surface speeds of sides A [m/s].
+    wheel_speed_b : shape (settings, stages), optional
+        Of sides B, where pairs run two speeds.
+    """
+    launcher, limit_values = scenario.launcher, scenario.limit_values
+    parts = []
+    for start in range(0, len(wheel_speed), CHUNK):
+        rows = slice(start, start + CHUNK)
+        done = throw(
+            launcher, wheel_speed[rows], None if wheel_speed_b is None else wheel_speed_b[rows], options=JUDGED
+        )
+        grips = _grips_in_rows(launcher, limit_values, done) if limit_values.grip_margin else None
+        point = OperatingPoint(
+            launcher=launcher, limit_values=limit_values, throw=done, grip_limit=grips, options=JUDGED
+        )
+        results = verdicts(point)
+        shape = done.exit_speed.shape
+        slack = np.array([np.nan_to_num(np.broadcast_to(one.slack, shape), nan=-1.0) for one in results])
+        least = np.argmin(slack, axis=0)
+        names = np.array([one.name for one in results])
+        parts.append((done.exit_speed, done.jammed, slack[least, np.arange(least.size)], names[least]))
+    exit_speed, jammed, slack, limit = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return Judgements(exit_speed=exit_speed, jammed=jammed, slack=slack, limit=limit)
+
+
+def _grips_in_rows(launcher: Launcher, limit_values: LimitValues, done: Throw) -> Floats:
+    """Grip limits of throws with one batch axis [m/s], shape (throws, stages)."""
+    rows = [
+        Throw(
+            stages=type(done.stages)(**{name: getattr(done.stages, name)[row] for name in done.stages.__dataclass_fields__}),
+            exit_speed=done.exit_speed[row], spin=done.spin[row], jammed=done.jammed[row],
+        )
+        for row in range(done.exit_speed.size)
+    ]  # fmt: skip
+    return np.stack(grip_limits_of(launcher, limit_values, rows))

@@ -1,0 +1,114 @@
+"""Exit speed against something that it costs: a front of plans, each the fastest for what it may use."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from enum import Enum
+
+from stager.errors import InputError
+from stager.model.scenario import Scenario
+from stager.optimise.judge import Use, average_power, slip_heat
+from stager.optimise.parts import Row
+from stager.optimise.problem import Budget
+from stager.optimise.records import Front, FrontPoint, Rung
+from stager.optimise.search import Clock, improve
+from stager.optimise.sensitivities import under
+
+SHARES = (1.0, 0.85, 0.7, 0.58, 0.48, 0.4, 0.33, 0.27)
+"""Of what the fastest plan uses."""
+GAIN = 1e-5
+
+
+class Against(Enum):
+    """What exit speed is traded for."""
+
+    POWER = "power"
+    LENGTH = "length"
+    HEAT = "heat"
+    COST = "cost"
+
+
+def front(
+    rows: Sequence[Row], ladder: Sequence[Rung], against: Against, margins: Mapping[str, float], clock: Clock
+) -> Front:
+    """Return the front from the fastest plan down. Raises InputError where what it costs is not known."""
+    if against in _BY_RUNG:
+        unit, value = _BY_RUNG[against]
+        found = [FrontPoint(value=value(rung), exit_speed=rung.exit_speed.nominal, stages=rung.stages)
+                 for rung in ladder[1:] if rung.kept]  # fmt: skip
+    else:
+        unit, used = _BY_USE[against]
+        found = _limited(rows, used, margins, clock)
+    if not found or any(point.value is None for point in found):
+        raise refusal(against)
+    return Front(against=against.value, unit=unit, points=_undominated(found))
+
+
+def refuse(scenario: Scenario, against: Against | None) -> None:
+    """Raise InputError where a front is asked for that the configuration does not tell enough about."""
+    if against is None:
+        return
+    stages = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
+    unpriced = against is Against.COST and any(stage.cost is None for stage in stages)
+    undriven = against is Against.POWER and (
+        scenario.launcher.supply is None or any(stage.drive is None and not stage.drive_options for stage in stages)
+    )
+    if unpriced or undriven:
+        raise refusal(against)
+
+
+def refusal(against: Against) -> InputError:
+    """Return the error that says what is missing for a front."""
+    return InputError(f"no plan tells its {against.value}", where="--trade", hint=_HINTS[against])
+
+
+def _undominated(found: Sequence[FrontPoint]) -> tuple[FrontPoint, ...]:
+    """In the order of what they cost, each faster than all that cost less."""
+    kept: list[FrontPoint] = []
+    for point in sorted(found, key=lambda point: (point.value or 0.0, -point.exit_speed)):
+        if not kept or point.exit_speed > kept[-1].exit_speed * (1 + GAIN):
+            kept.append(point)
+    return tuple(kept)
+
+
+def _limited(rows: Sequence[Row], used: Use, margins: Mapping[str, float], clock: Clock) -> list[FrontPoint]:
+    """The fastest of all numbers of stages for each share of what the fastest uses."""
+    solved = [row for row in rows if row.feasible and row.solution is not None]
+    best = max(solved, key=lambda row: row.settings.exit_speed, default=None)
+    taken = None if best is None else used(best.settings.design)
+    if taken is None:
+        return []
+    most = float(taken)
+    found = []
+    starts = {row.count: row.solution.trial for row in solved if row.solution is not None}
+    for share in SHARES:
+        if clock.out("the front"):
+            break
+        value, points = share * most, []
+        for row in solved:
+            if row.solution is None:
+                continue
+            problem = under(row.solution.problem, margins)
+            problem.budget = Budget(used, value)
+            solution = improve(problem, starts[row.count])
+            if solution.trial.violation[0] <= 0.0:
+                starts[row.count] = solution.trial
+                points.append((solution.settings.exit_speed, row.count))
+        if points:
+            speed, count = max(points)
+            count = min(count for each, count in points if each >= speed * (1 - GAIN))
+            found.append(FrontPoint(value=value, exit_speed=speed, stages=count))
+    return found
+
+
+_BY_RUNG: Mapping[Against, tuple[str, Callable[[Rung], float | None]]] = {
+    Against.LENGTH: ("m", lambda rung: float(rung.length)),
+    Against.COST: ("", lambda rung: rung.cost),
+}
+_BY_USE: Mapping[Against, tuple[str, Use]] = {Against.POWER: ("W", average_power), Against.HEAT: ("J", slip_heat)}
+_HINTS = {
+    Against.POWER: "give stage.drive, supply and feed.rate",
+    Against.LENGTH: "see the ladder",
+    Against.HEAT: "see the ladder",
+    Against.COST: 'give stage.cost, as "cost = 38.0"',
+}

@@ -1,0 +1,431 @@
+"""A chain of a given number of stages as an optimisation problem: variables, objective, slacks.
+
+A stage's variable is the logarithm of its leading wheel's speed as a multiple of the speed at which the stage throws
+fastest at the entry speed that the stages before give it. So the kink where a stage only just catches the projectile
+stays at 0 when a stage before it changes, and changing one variable moves all later wheels along. Where the projectile
+is held by several stages at once there is no such entry speed: there it is the logarithm of the ratio to the wheel
+before. Where a crush may be chosen, it is a further variable, from 0 to 1 over its range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, evaluate, exit_cap, speed_range
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.model.stage import Stage
+from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
+from stager.optimise.spin import Spun, way_of
+from stager.physics.batch import take
+from stager.physics.chain import throw, transit
+from stager.physics.grip_limit import FAIRLY, Way, grip_limit
+from stager.physics.guide import run_up
+from stager.physics.layout import overlapping
+from stager.physics.options import QUICK
+from stager.physics.records import FIELDS, Grip, Throw, Transit
+
+NODES, CRUSH_NODES, COARSE = 24, 4, 32
+"""Entry speeds and crushes of a table of fastest settings, and settings that are looked at first for each."""
+SLOWEST, FASTEST = 0.02, 4.0
+"""Ends of the multiples of the fastest setting that are searched [-]."""
+KEPT = 3e-7
+"""By how much a slack may fall short of 0 within the search, less than limits are rounded to [-]."""
+BELOW = 1e-6
+"""How far below a speed that is asked for settings stay at least [-]."""
+JAM, UNKNOWN = 100.0, 10.0
+"""Violation of a jam, and the greatest of one limit [-]."""
+NO_MARGINS: Mapping[str, float] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Wheel speed at which a stage throws fastest, and its grip limit, by entry speed and crush.
+
+    entry : shape (nodes,), crush : (crushes,); fastest, grip : logarithms [ln m/s], (nodes, crushes), NaN where there
+    is no grip limit.
+    """
+
+    entry: Floats
+    crush: Floats
+    fastest: Floats
+    grip: Floats
+
+    def at(self, values: Floats, entry: Floats, crush: Floats) -> Floats:
+        """Return interpolated `values` [m/s] at entry speeds [m/s] and crushes [m], shape (samples,)."""
+        speed = np.log(np.clip(entry, self.entry[0], self.entry[-1]))
+        place = np.interp(speed, np.log(self.entry), np.arange(self.entry.size))
+        row = np.minimum(place.astype(int), self.entry.size - 2)
+        share = place - row
+        if self.crush.size == 1:
+            return np.asarray(np.exp((1 - share) * values[row, 0] + share * values[row + 1, 0]))
+        across = np.interp(crush, self.crush, np.arange(self.crush.size))
+        column = np.minimum(across.astype(int), self.crush.size - 2)
+        part = across - column
+        low = (1 - share) * values[row, column] + share * values[row + 1, column]
+        high = (1 - share) * values[row, column + 1] + share * values[row + 1, column + 1]
+        return np.asarray(np.exp((1 - part) * low + part * high))
+
+
+class Tables:
+    """Tables of a scenario's stages, each made when it is first asked for."""
+
+    def __init__(self, scenario: Scenario) -> None:
+        self.scenario = scenario
+        self._known: dict[Any, Table] = {}
+
+    def of(self, launcher: Launcher, index: int, *, ranged: bool) -> Table:
+        """Return the table of stage `index`; ranged: over its range of crush."""
+        stage = launcher.stage(index)
+        key = stage, index > 0 and not self._alike(stage), index == 0 and bool(self.scenario.goal.spin), ranged
+        if key not in self._known:
+            self._known[key] = self._make(launcher, index, stage, ranged)
+        return self._known[key]
+
+    def _alike(self, stage: Stage) -> bool:
+        """Whether the projectile enters it as it is fed, without spin, behind others too."""
+        return stage.layout.side_b_driven
+
+    def _make(self, launcher: Launcher, index: int, stage: Stage, ranged: bool) -> Table:
+        limit_values, goal = self.scenario.limit_values, self.scenario.goal
+        feed = float(launcher.feed.speed)
+        ranging = ranged and stage.crush_range is not None
+        crushes = np.linspace(*stage.crush_range, CRUSH_NODES) if ranging else np.array([float(stage.crush)])  # type: ignore[misc]
+        widest = float(np.max(speed_range(launcher, limit_values, index).top))
+        fastest = max(min(1.05 * float(exit_cap(launcher, limit_values)), 1.1 * widest), 1.5 * feed)
+        entry = np.geomspace(0.3 * feed, fastest, NODES)
+        lanes, crush = (grid.ravel() for grid in np.meshgrid(entry, crushes, indexing="ij"))
+        here = with_crush(launcher, index, crush) if ranging else launcher
+        top = np.broadcast_to(speed_range(here, limit_values, index).top, lanes.shape)
+        way = way_of(launcher, limit_values, goal.spin)
+        spin = np.full(lanes.shape, float(launcher.feed.spin))
+        if index and not goal.spin and not stage.layout.side_b_driven:
+            rolled = transit(launcher, index, np.array([fastest / 3]), np.array([fastest / 2]), options=QUICK)
+            if not rolled.jammed.any():
+                spin = lanes * float(rolled.exit_spin[0] / rolled.exit_speed[0])
+        found = grip_limit(here, index, lanes, spin, np.maximum(top, 1e-3), looks=FAIRLY, way=way, coarse=COARSE)
+        through = found.peak_exit > 0
+        edge = np.where(through, found.edge, np.maximum(lanes, 1e-3))
+        shape = entry.size, crushes.size
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return Table(entry, crushes, np.log(edge).reshape(shape), np.log(found.wheel_speed).reshape(shape))
+
+
+def with_crush(launcher: Launcher, index: int, crush: Floats) -> Launcher:
+    """Return the launcher with the crush of stage `index`, and of all alike, at `crush` [m], an array over the samples."""
+    stage = launcher.stage(index)
+    stages = tuple(
+        replace(one, crush=crush) if k == index else one
+        for k, one in enumerate(launcher.stage(k) for k in range(max(index + 1, len(launcher.stages))))
+    )
+    return replace(launcher, stages=stages, template=launcher.template if launcher.template is not stage else stage)
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """No more of something than `value`, in the unit of `used`."""
+
+    used: Use
+    value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """What variables give, first axis over the samples.
+
+    lead : leading wheels [m/s], (samples, stages); crush [m], likewise; exit_speed [m/s], heat [J] : (samples,);
+    slack : margin / bound of each limit [-], (samples, limits), the margin that is asked for taken off;
+    violation : how far it is from feasible [-], 0 where it is, (samples,).
+    """
+
+    x: Floats
+    lead: Floats
+    crush: Floats
+    exit_speed: Floats
+    heat: Floats
+    slack: Floats
+    violation: Floats
+    jammed: NDArray[np.bool_]
+
+    def take(self, rows: NDArray[np.intp] | list[int]) -> Trial:
+        """Return the chosen samples."""
+        return Trial(**{name: getattr(self, name)[rows] for name in self.__dataclass_fields__})
+
+    def join(self, other: Trial) -> Trial:
+        """Return these and the others."""
+        return Trial(
+            **{name: np.concatenate([getattr(self, name), getattr(other, name)]) for name in self.__dataclass_fields__}
+        )
+
+    def __len__(self) -> int:
+        return int(self.exit_speed.size)
+
+
+class Problem:
+    """A chain of `count` stages under the limits of a scenario.
+
+    launcher : with the parts that were chosen; margins : least slack of limits by name [-]; crush : whether and how
+    the crush of stages with a range may be chosen, None, "common" or "own".
+    """
+
+    def __init__(
+        self, scenario: Scenario, count: int, *, launcher: Launcher | None = None, tables: Tables | None = None,
+        margins: Mapping[str, float] = NO_MARGINS, crush: str | None = None,
+    ) -> None:  # fmt: skip
+        self.scenario, self.count, self.margins = scenario, count, margins
+        self.launcher = scenario.launcher if launcher is None else launcher
+        self.limit_values = scenario.limit_values
+        self.tables = tables or Tables(scenario)
+        self.stages = [self.launcher.stage(k) for k in range(count)]
+        self.ranged = [k for k, stage in enumerate(self.stages) if has_range(stage)] if crush else []
+        self.own_crush = crush == "own"
+        self.size = count + (0 if not self.ranged else len(self.ranged) if self.own_crush else 1)
+        ranges = [self.launcher.stage(k).crush_range or (0.0, 0.0) for k in self.ranged]
+        self.crush_ends = (min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else (0.0, 0.0)
+        self.tops = np.array([self._top(k) for k in range(count)])
+        self.joint = count > 1 and overlapping(self.launcher, count, self.tops[:1])
+        self.way: Way = way_of(self.launcher, self.limit_values, scenario.goal.spin)
+        self.cap = aimed_speed(scenario)
+        self.asked = scenario.goal.exit_speed if asks_speed(scenario) else None
+        self.grip_correction = np.ones(count)
+        self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
+        self.high = np.append(np.full(count, np.log(FASTEST)), np.ones(self.size - count))
+        self.budget: Budget | None = None
+        self._by_stage: dict[str, bool] = {}
+        self.calls = 0
+
+    def _top(self, k: int) -> float:
+        stage = self.stages[k]
+        if k not in self.ranged or stage.crush_range is None:
+            return float(np.max(speed_range(self.launcher, self.limit_values, k, self.margins).top))
+        here = with_crush(self.launcher, k, np.linspace(*stage.crush_range, CRUSH_NODES))
+        return float(np.max(speed_range(here, self.limit_values, k, self.margins).top))
+
+    # Variables.
+
+    def crushes(self, x: Floats) -> Floats:
+        """Return the crush of each stage [m], shape (samples, stages)."""
+        out = np.tile([float(np.mean(stage.crush)) for stage in self.stages], (len(x), 1))
+        low, high = self.crush_ends
+        for number, k in enumerate(self.ranged):
+            ends = self.stages[k].crush_range or (0.0, 0.0)
+            if self.own_crush:
+                out[:, k] = ends[0] + (ends[1] - ends[0]) * x[:, self.count + number]
+            else:
+                out[:, k] = np.clip(low + (high - low) * x[:, self.count], *ends)
+        return out
+
+    def crush_variables(self, crush: Sequence[float]) -> Floats:
+        """Return the variables of given crushes [m], shape (size − count,)."""
+        if not self.ranged:
+            return np.zeros(0)
+        if not self.own_crush:
+            low, high = self.crush_ends
+            return np.array([(float(crush[self.ranged[0]]) - low) / (high - low)])
+        ends = [self.stages[k].crush_range or (0.0, 1.0) for k in self.ranged]
+        return np.array([(float(crush[k]) - low) / (high - low) for k, (low, high) in zip(self.ranged, ends, strict=True)])
+
+    def machine(self, crush: Floats) -> Launcher:
+        """Return the launcher with crushes [m], shape (samples, stages)."""
+        if not self.ranged:
+            return self.launcher
+        stages = tuple(
+            replace(stage, crush=crush[:, k]) if k in self.ranged else stage for k, stage in enumerate(self.stages)
+        )
+        return replace(self.launcher, stages=stages)
+
+    # Trials.
+
+    def look(self, x: Floats) -> Trial:
+        """Throw at variables `x`, shape (samples, size), and evaluate every limit that is set."""
+        x = np.clip(x, self.low, self.high)
+        return self._judge(x, None)
+
+    def look_at(self, lead: Floats, crush: Floats | None = None) -> Trial:
+        """As `look`, at leading wheels' speeds [m/s], shape (samples, stages); crush: variables of the crushes."""
+        extra = np.zeros((len(lead), self.size - self.count))
+        if extra.size:
+            extra[:] = self.crush_variables([float(np.mean(s.crush)) for s in self.stages]) if crush is None else crush
+        return self._judge(np.hstack([np.zeros(lead.shape), extra]), np.minimum(lead, self.tops))
+
+    def _judge(self, x: Floats, lead: Floats | None) -> Trial:
+        self.calls += len(x)
+        crush = self.crushes(x)
+        machine = self.machine(crush)
+        if self.joint:
+            x, lead, done = self._held(machine, x, lead)
+            grips = None
+        else:
+            x, lead, done, grips = self._passed(machine, x, lead, crush)
+        point = OperatingPoint(
+            launcher=machine, limit_values=self.limit_values, throw=done, options=JUDGED,
+            grip_limit=grips if self.limit_values.grip_margin else None,
+        )  # fmt: skip
+        slack, violation = self._slacks(point, machine)
+        return Trial(
+            x=x, lead=lead, crush=crush, exit_speed=done.exit_speed,
+            heat=np.where(done.jammed, np.inf, done.stages.slip_heat.sum(axis=-1)),
+            slack=slack, violation=violation, jammed=done.jammed,
+        )  # fmt: skip
+
+    def _slacks(self, point: OperatingPoint, machine: Launcher) -> tuple[Floats, Floats]:
+        """Slacks (samples, limits) and violations (samples,); costly limits only where all others are kept."""
+        done = point.throw
+        shape = done.exit_speed.shape
+        rows = [np.ones(shape)]
+        if self.asked is not None:
+            rows.append(self.asked * (1 - BELOW) / np.maximum(done.exit_speed, 1e-9) - 1.0)
+        if isinstance(self.way, Spun):
+            rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
+        for limit in LIMITS:
+            if limit.kind is Kind.THROW or (limit.kind is Kind.WHEEL and self.ranged):
+                self._row_or_rows(rows, limit, point, shape)
+        if point.launcher.supply is None:
+            self._spend(rows, point, shape)
+        slack = np.stack(rows, axis=-1)
+        jam = np.where(done.jammed, JAM + (done.stages.grip == Grip.NOT_REACHED).sum(axis=-1), 0.0)
+        violation = np.clip(-slack - KEPT, 0.0, UNKNOWN).sum(axis=-1) + jam
+        steady = [limit for limit in LIMITS if limit.kind is Kind.STEADY]
+        fine = np.flatnonzero(violation < 0.05)
+        if fine.size and point.launcher.supply is not None:
+            rows_of = done if fine.size == len(jam) else _rows(done, fine)
+            here = machine if fine.size == len(jam) else take(machine, fine)
+            sub = OperatingPoint(launcher=here, limit_values=self.limit_values, throw=rows_of, options=JUDGED)
+            found: list[Floats] = []
+            for limit in steady:
+                self._row(found, limit, sub, fine.shape)
+            self._spend(found, sub, fine.shape)
+            if found:
+                more = np.full((*shape, len(found)), -1.0)
+                more[fine] = np.stack(found, axis=-1)
+                slack = np.concatenate([slack, more], axis=-1)
+                violation[fine] += np.clip(-more[fine] - KEPT, 0.0, UNKNOWN).sum(axis=-1)
+                rest = np.ones(shape, bool)
+                rest[fine] = False
+                violation[rest] += UNKNOWN
+        elif point.launcher.supply is not None:
+            slack = np.concatenate([slack, np.full((*shape, self._steady_rows()), -1.0)], axis=-1)
+            violation += UNKNOWN
+        return slack, violation
+
+    def _steady_rows(self) -> int:
+        """How many limits of kind STEADY are set."""
+        probe = throw(self.launcher, np.full(self.count, 0.5) * self.tops, options=QUICK)
+        point = OperatingPoint(launcher=self.launcher, limit_values=self.limit_values, throw=probe, options=JUDGED)
+        found = sum(evaluate(limit, point) is not None for limit in LIMITS if limit.kind is Kind.STEADY)
+        return found + (self.budget is not None)
+
+    def _spend(self, rows: list[Floats], point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        if self.budget is not None and (used := self.budget.used(point)) is not None:
+            slack = np.broadcast_to(1.0 - used / self.budget.value, shape)
+            rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
+
+    def _row_or_rows(self, rows: list[Floats], limit: Limit, point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        """One row a limit, or, where a limit is that of its worst stage, one for each stage: a minimum has kinks where
+        stages change places, each stage's own slack has none."""
+        if self.count > 1 and self._by_stage.get(limit.name, True):
+            parts: list[Floats] = []
+            for k in range(self.count):
+                self._row(parts, limit, _of_stage(point, k), shape)
+            if limit.name not in self._by_stage and parts:
+                whole: list[Floats] = []
+                self._row(whole, limit, point, shape)
+                through = ~point.throw.jammed
+                same = len(parts) == self.count and np.allclose(
+                    np.min(parts, axis=0)[through], whole[0][through], rtol=1e-9, atol=1e-12
+                )
+                apart = any(not np.allclose(part[through], parts[0][through]) for part in parts)
+                if through.sum() > 1:
+                    self._by_stage[limit.name] = same and apart
+                if not (same and apart):
+                    parts = whole
+            if parts or self._by_stage.get(limit.name, False):
+                rows.extend(parts)
+                return
+            if limit.name in self._by_stage:
+                self._by_stage[limit.name] = False
+        self._row(rows, limit, point, shape)
+
+    def _row(self, rows: list[Floats], limit: Any, point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        result = evaluate(limit, point)
+        if result is not None:
+            slack = np.broadcast_to(result.slack, shape) - self.margins.get(limit.name, 0.0)
+            rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
+
+    def _passed(
+        self, machine: Launcher, x: Floats, lead: Floats | None, crush: Floats
+    ) -> tuple[Floats, Floats, Throw, Floats]:
+        """Throw stage by stage; the variables, leading wheels, throw and grip limits of the tables."""
+        samples, count = len(x), self.count
+        feed = np.broadcast_to(np.asarray(self.launcher.feed.speed, dtype=np.float64), (samples,))
+        speed, spin = feed.copy(), np.full(samples, float(self.launcher.feed.spin))
+        alive = np.ones(samples, bool)
+        x = x.copy()
+        wheels, grips = np.zeros((samples, count)), np.full((samples, count), np.nan)
+        fields = {name: np.zeros((samples, count), np.int8 if name == "grip" else np.float64) for name in FIELDS}
+        fields["grip"][:] = Grip.NOT_REACHED
+        for k in range(count):
+            table = self.tables.of(self.launcher, k, ranged=k in self.ranged)
+            best = table.at(table.fastest, speed, crush[:, k])
+            grips[:, k] = table.at(table.grip, speed, crush[:, k]) * self.grip_correction[k]
+            if lead is None:
+                wheels[:, k] = np.minimum(np.exp(x[:, k]) * best, self.tops[k])
+            else:
+                wheels[:, k] = np.minimum(lead[:, k], self.tops[k])
+                with np.errstate(divide="ignore"):
+                    x[:, k] = np.clip(np.log(wheels[:, k] / best), self.low[k], self.high[k])
+            who = np.flatnonzero(alive)
+            if not who.size:
+                continue
+            here = machine if who.size == samples else take(machine, who)
+            done = self.way(here, k, speed[who], wheels[who, k], entry_spin=spin[who], options=JUDGED)
+            for name in FIELDS:
+                fields[name][who, k] = getattr(done, name)
+            alive[who] = ~done.jammed
+            speed = np.where(alive, fields["exit_speed"][:, k], 1.0)
+            spin = np.where(alive, fields["exit_spin"][:, k], 0.0)
+            if k + 1 < count and self.launcher.guide is not None:
+                speed = np.where(alive, run_up(machine, k + 1, speed, wheels[:1, k]), 1.0)
+        done_all = Throw(
+            stages=Transit(**fields), exit_speed=np.where(alive, fields["exit_speed"][:, -1], 0.0),
+            spin=np.where(alive, fields["exit_spin"][:, -1], 0.0), jammed=~alive,
+        )  # fmt: skip
+        return x, wheels, done_all, grips
+
+    def _held(self, machine: Launcher, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Throw]:
+        """Throw where stages hold the projectile together."""
+        x = x.copy()
+        reference = float(self.launcher.feed.speed)
+        if lead is None:
+            lead = np.minimum(reference * np.exp(np.cumsum(x[:, : self.count], axis=1)), self.tops)
+        else:
+            before = np.hstack([np.full((len(lead), 1), reference), lead[:, :-1]])
+            x[:, : self.count] = np.clip(np.log(lead / before), self.low[: self.count], self.high[: self.count])
+        return x, lead, throw(machine, lead, options=JUDGED)
+
+
+def has_range(stage: Stage) -> bool:
+    """Return whether the crush of a stage may be chosen."""
+    return stage.crush_range is not None and stage.crush_range[0] < stage.crush_range[1]
+
+
+def _of_stage(point: OperatingPoint, k: int) -> OperatingPoint:
+    """An operating point of which only one stage is looked at."""
+    stage, done = point.launcher.stage(k), point.throw
+    stages = Transit(**{name: getattr(done.stages, name)[..., k : k + 1] for name in FIELDS})
+    return OperatingPoint(
+        launcher=replace(point.launcher, stages=(stage,), template=stage), limit_values=point.limit_values,
+        throw=replace(done, stages=stages), options=point.options,
+        grip_limit=None if point.grip_limit is None else point.grip_limit[..., k : k + 1],
+    )  # fmt: skip
+
+
+def _rows(done: Throw, rows: NDArray[np.intp]) -> Throw:
+    stages = Transit(**{name: getattr(done.stages, name)[rows] for name in FIELDS})
+    return Throw(stages=stages, exit_speed=done.exit_speed[rows], spin=done.spin[rows], jammed=done.jammed[rows])

@@ -1,0 +1,294 @@
+"""Find the best settings of a given number of stages, then of each number of stages in turn.
+
+Starts: the whole range of wheel speeds from the feed's up, log-spaced; the chain as a whole scaled down; and the best
+chain of one stage less with one appended. Differential evolution mixes them by feasibility rules (Deb 2000, from
+memory: feasible beats infeasible, less violation beats more), and the best are polished.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from stager.constraints import broken_by
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.optimise.judge import JUDGED, REACHED, grip_limits, judged
+from stager.optimise.problem import NO_MARGINS, Mapping, Problem, Tables, Trial
+from stager.optimise.records import Settings
+from stager.optimise.refine import CLOSE, Effort, Objective, best, coolest, fastest, refine, score
+from stager.physics.options import Options
+
+MEMBERS, GENERATIONS, POLISHED = 28, 10, 2
+APART = 0.03
+"""How far apart two settings are that are polished both [-]."""
+ROUNDS, PULLED = 4, 2e-5
+"""Rounds in which grip limits are looked up where the settings are; how far wheels are slowed to keep a margin [-]."""
+LEVEL, COOLER = 2e-5, 0.01
+"""Share of exit speed that cooler settings may cost, and of slip heat that they must save [-]."""
+
+
+@dataclass(slots=True)
+class Clock:
+    """When to stop: at `until` by the monotonic clock [s], None: never. open: what was left undone."""
+
+    until: float | None = None
+    open: list[str] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, seconds: float | None) -> Clock:
+        """Return a clock that runs out in so many seconds."""
+        return cls(None if seconds is None else time.monotonic() + seconds)
+
+    def out(self, what: str = "") -> bool:
+        """Return whether time is out; what: is left undone then."""
+        if self.until is None or time.monotonic() < self.until:
+            return False
+        if what and what not in self.open:
+            self.open.append(what)
+        return True
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """The best settings found of a number of stages: the problem, variables, and their judgement."""
+
+    problem: Problem
+    trial: Trial
+    settings: Settings
+
+    @property
+    def feasible(self) -> bool:
+        """Whether every limit is kept, margins included."""
+        return self.settings.feasible and bool(self.trial.violation[0] <= 0.0)
+
+
+def solve(
+    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
+    generations: int = GENERATIONS, effort: Effort = CLOSE,
+) -> Solution:  # fmt: skip
+    """Return the best settings of a problem.
+
+    shorter : good settings of one stage less; starts : of as many, from a problem like this one.
+    """
+    rng = np.random.default_rng([seed, problem.count])
+    population = _starts(problem, shorter, starts, rng)
+    population = _evolve(problem, population, fastest, generations, rng)
+    found = _polish(problem, population, fastest, effort)
+    if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
+        found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
+    elif found.violation[0] <= 0.0:
+        cool = refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=float(found.exit_speed[0]) * (1 - LEVEL))
+        found = cool if cool.heat[0] < found.heat[0] * (1 - COOLER) else found
+    return settle(problem, found)
+
+
+def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
+    """Return the best settings near those of a problem like this one."""
+    x = np.clip(start.x[:1], problem.low, problem.high)
+    family = problem.look_at(start.lead[:1] * np.append(1.0, np.geomspace(0.97, 0.4, 9))[:, None], x[0, problem.count :])
+    found = refine(problem, best(fastest, problem.look(x).join(family)), fastest, effort)
+    if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
+        found = refine(problem, found, coolest, effort, least=problem.asked * (1 - 0.5 * REACHED))
+    return settle(problem, found)
+
+
+def settle(problem: Problem, found: Trial) -> Solution:
+    """Return settings judged in the true model, with grip limits found at their own entry speeds."""
+    margin, launcher = problem.limit_values.grip_margin, chosen(problem, found)
+    settings = judged(problem.scenario, found.lead[0], launcher)
+    for turn in range(ROUNDS if margin and found.violation[0] <= 0.0 else 0):
+        with np.errstate(invalid="ignore", divide="ignore"):
+            ratio = settings.grip_limit / _table_grips(problem, found, settings)
+        problem.grip_correction = np.where(np.isfinite(ratio), ratio, 1.0)
+        again = problem.look(found.x)
+        if settings.feasible and again.violation[0] <= 0.0 and turn:
+            break
+        found = refine(problem, again, fastest, Effort(rounds=10, radius=0.01, smallest=1e-5))
+        settings = judged(problem.scenario, found.lead[0], chosen(problem, found))
+    slowed = 1.0
+    for turn in range(6):
+        if settings.feasible or found.violation[0] > 0.0:
+            break
+        # What the search keeps to a hair, the judgement may see broken by one.
+        slowed -= PULLED * 2**turn
+        settings = judged(problem.scenario, found.lead[0] * slowed, launcher)
+    return Solution(problem, found, settings)
+
+
+def _table_grips(problem: Problem, found: Trial, settings: Settings) -> Floats:
+    """Grip limits by the tables [m/s], (stages,), at the entry speeds of the settings."""
+    entry = settings.throw.stages.entry_speed
+    out = np.full(problem.count, np.nan)
+    for k in range(problem.count):
+        table = problem.tables.of(problem.launcher, k, ranged=k in problem.ranged)
+        out[k] = table.at(table.grip, entry[k : k + 1], found.crush[:1, k])[0]
+    return out
+
+
+def chosen(problem: Problem, found: Trial) -> Launcher:
+    """Return the launcher with the crushes that were chosen."""
+    if not problem.ranged:
+        return problem.launcher
+    from dataclasses import replace
+
+    stages = tuple(replace(stage, crush=float(found.crush[0, k])) for k, stage in enumerate(problem.stages))
+    template = stages[-1] if stages else problem.launcher.template
+    return replace(problem.launcher, stages=stages, template=template)
+
+
+def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], rng: np.random.Generator) -> Trial:
+    """Settings to begin with."""
+    count, extra = problem.count, problem.size - problem.count
+    rows: list[Floats] = [np.full(count, np.log(share)) for share in np.geomspace(0.06, 1.0, 12)]
+    rows += [np.append(np.zeros(count - 1), np.log(share)) for share in (0.5, 0.75, 0.9, 1.1, 1.4, 2.0, 3.0)]
+    if count > 1:
+        rows += [np.full(count, np.log(share)) for share in (1.2, 1.6, 2.4)]
+    middle = np.array([0.5, 0.1, 0.9])
+    x = np.vstack([np.hstack([rows, np.full((len(rows), extra), at)]) for at in (middle if extra else middle[:1])])
+    feed = max(float(problem.launcher.feed.speed), 1e-3)
+    fast = np.geomspace(0.5 * feed, float(problem.tops[-1]) or 1e-3, 32 if count == 1 else 12)
+    if problem.tops[-1] <= 0:
+        fast = np.full(1, 1e-6)
+    steps = (np.arange(count) + 1) / count
+    ramps = [feed + (top - feed) * steps**power for top in fast for power in ((1.0,) if count == 1 else (0.5, 1.0))]
+    population = problem.look(x).join(problem.look_at(np.maximum(np.array(ramps), 1e-6)))
+    for one in starts:
+        known = one.x.copy()
+        if known.shape[1] != problem.size:
+            known = np.hstack([known[:, :count], np.full((len(known), extra), 0.5)])
+        scaled = one.lead[:, None, :] * np.array([1.0, 0.99, 0.95, 0.85, 0.7])[:, None]
+        population = population.join(problem.look(known)).join(
+            problem.look_at(scaled.reshape(-1, count), known[0, count:])
+        )
+    for one in shorter:
+        if one.lead.shape[1] != count - 1:
+            continue
+        lasts = np.log([0.25, 0.5, 0.7, 0.85, 0.95, 1.0, 1.1, 1.5, 2.5])
+        known = np.tile(one.x[0, : count - 1], (lasts.size, 1))
+        tail = np.tile(_crush_tail(problem, one), (lasts.size, 1))
+        population = population.join(problem.look(np.hstack([known, lasts[:, None], tail])))
+        # An idle stage behind what is known: its wheel as fast as the projectile.
+        shares = np.array([1.0, 0.97, 0.9, 0.75, 0.55])
+        chains = one.lead[0] * shares[:, None]
+        last = np.concatenate([chains[:, -1:] * more for more in (1.0, 1.05, 1.15)])
+        population = population.join(
+            problem.look_at(np.hstack([np.tile(chains, (3, 1)), last]), _crush_tail(problem, one))
+        )
+    return population
+
+
+def _crush_tail(problem: Problem, one: Trial) -> Floats:
+    if problem.size == problem.count:
+        return np.zeros(0)
+    crush = np.append(one.crush[0], one.crush[0, -1:])[: problem.count]
+    return problem.crush_variables(crush)
+
+
+def _evolve(
+    problem: Problem, population: Trial, objective: Objective, generations: int, rng: np.random.Generator
+) -> Trial:
+    """Differential evolution (Storn and Price 1997), all of a generation at once."""
+    order = np.argsort(-score(objective, population), kind="stable")
+    members = min(MEMBERS + 2 * problem.size, len(population))
+    front = order[: members // 2]
+    rest = order[members // 2 :]
+    population = population.take(np.concatenate([front, rng.permutation(rest)[: members - front.size]]))
+    for _ in range(generations if problem.size > 1 else generations // 3):
+        value = score(objective, population)
+        leaders = np.argsort(-value, kind="stable")[: max(members // 5, 2)]
+        size = len(population)
+        first, second = (rng.integers(size, size=size) for _ in range(2))
+        toward = rng.choice(leaders, size)
+        weight = rng.uniform(0.3, 0.9, (size, 1))
+        x = population.x
+        mutant = x + weight * (x[toward] - x) + weight * (x[first] - x[second])
+        crossed = rng.random(x.shape) < 0.8
+        crossed[np.arange(size), rng.integers(problem.size, size=size)] = True
+        tried = problem.look(np.where(crossed, mutant, x))
+        better = score(objective, tried) > value
+        if better.any():
+            both = population.join(tried)
+            population = both.take(np.where(better, size + np.arange(size), np.arange(size)))
+    return population
+
+
+def _polish(problem: Problem, population: Trial, objective: Objective, effort: Effort) -> Trial:
+    """Polish the best few settings that lie apart."""
+    order = np.argsort(-score(objective, population), kind="stable")
+    found: Trial | None = None
+    seen: list[Floats] = []
+    for row in order:
+        place = np.append(np.log(np.maximum(population.lead[row], 1e-9)), population.x[row, problem.count :])
+        if any(np.abs(place - other).max() < APART for other in seen):
+            continue
+        seen.append(place)
+        one = refine(problem, population.take([int(row)]), objective, effort)
+        found = one if found is None else best(objective, found.join(one))
+        if len(seen) == POLISHED + (problem.count == 1):
+            break
+    assert found is not None
+    return found
+
+
+def _cooler(problem: Problem, population: Trial, found: Trial, least: float, effort: Effort) -> Trial:
+    """Settings that reach a speed with the least slip heat."""
+    cool = refine(problem, found, coolest, effort, least=least)
+    fits = population.take(np.flatnonzero((population.violation <= 0.0) & (population.exit_speed >= least)))
+    if len(fits):
+        other = refine(problem, best(coolest, fits), coolest, effort, least=least)
+        if other.violation[0] <= 0.0 and other.exit_speed[0] >= least:
+            cool = best(coolest, cool.join(other))
+    return cool
+
+
+@dataclass(frozen=True, slots=True)
+class Chains:
+    """The best settings of 0, 1, 2 … stages; solutions: how each but the first was found."""
+
+    bare: Settings
+    solutions: tuple[Solution, ...]
+
+    @property
+    def settings(self) -> list[Settings]:
+        """Of each number of stages."""
+        return [self.bare, *(solution.settings for solution in self.solutions)]
+
+
+Build = Callable[[int], Problem]
+"""The problem of so many stages."""
+
+
+def solve_all(
+    scenario: Scenario, build: Build, most: int, clock: Clock, *, tell: Callable[[float], None] = lambda share: None,
+    seed: int = 0, generations: int = GENERATIONS,
+) -> Chains:  # fmt: skip
+    """Return the best settings for each number of stages up to `most`."""
+    found: list[Solution] = []
+    for count in range(1, most + 1):
+        if clock.out(f"{count} and more stages"):
+            break
+        shorter = [found[-1].trial] if found else []
+        found.append(solve(build(count), shorter, seed=seed, generations=generations))
+        tell(count / most)
+    return Chains(judged(scenario, np.zeros(0)), tuple(found))
+
+
+def most_stages(
+    launcher: Launcher, scenario: Scenario, margins: Mapping[str, float] = NO_MARGINS, most: int | None = None
+) -> int:
+    """Return how many stages the limits on what is built allow, up to `most` (None: limits.stages)."""
+    allowed = scenario.limit_values.stages if most is None else most
+    counts = range(allowed + 1)
+    limit_values = scenario.limit_values
+    return next((max(count - 1, 0) for count in counts if broken_by(launcher, limit_values, count, margins)), allowed)
+
+
+__all__ = [
+    "JUDGED", "NO_MARGINS", "Build", "Chains", "Clock", "Mapping", "Options", "Problem", "Solution", "Tables",
+    "grip_limits", "improve", "most_stages", "settle", "solve", "solve_all",
+]  # fmt: skip

@@ -1,0 +1,94 @@
+"""What a little more of each limit that holds a plan back would buy.
+
+A limit that is looser by a share is the same limit with a slack that may go below 0: so no limit is special here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from stager.constraints import LIMITS, Kind, broken_by
+from stager.optimise.parts import Row
+from stager.optimise.problem import Problem, Trial
+from stager.optimise.refine import CLOSE, fastest, refine
+from stager.optimise.search import Clock, solve
+
+MORE = 0.01
+"""By how much limits are loosened for their prices [-]."""
+WORTHLESS = 1e-5
+"""Gain below which a limit does not hold a plan back [-]."""
+FLOORS = {limit.name for limit in LIMITS if limit.floor}
+BUILT = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
+FREE = -1e9
+"""Slack that sets a limit free [-]."""
+
+
+def looser(margins: Mapping[str, float], name: str, factor: float) -> dict[str, float]:
+    """Return margins with the named limit looser by `factor`; a floor is divided by it."""
+    margin = margins.get(name, 0.0)
+    loose = (1.0 + margin) / factor - 1.0 if name in FLOORS else 1.0 - factor * (1.0 - margin)
+    return {**margins, name: loose}
+
+
+def without(margins: Mapping[str, float], names: tuple[str, ...] | list[str]) -> dict[str, float]:
+    """Return margins with the named limits set free."""
+    return {**margins, **dict.fromkeys(names, FREE)}
+
+
+def prices(row: Row, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock) -> dict[str, float]:
+    """Return the share of exit speed that 1 % more of each active limit buys, by solving again from the plan.
+
+    active : names of the limits that hold the plan back; more : what one more stage would add [-]. Nothing where a
+    certain exit speed is asked for, or no stage is used.
+    """
+    solution = row.solution
+    if solution is None or row.scenario.goal.asked is not None:
+        return {}
+    base = again(solution.problem, solution.trial, margins)
+    found = {}
+    for name in sorted(active):
+        if clock.out("prices"):
+            break
+        wider = looser(margins, name, 1.0 + MORE)
+        if name in BUILT:
+            still_broken = broken_by(row.scenario.launcher, row.scenario.limit_values, row.count + 1, wider)
+            if not _counts_stages(row, name):
+                found[name] = 0.0 if still_broken else more
+        else:
+            gained = again(solution.problem, solution.trial, wider).exit_speed[0] / base.exit_speed[0] - 1
+            found[name] = max(float(gained), 0.0)
+    return found
+
+
+def _counts_stages(row: Row, name: str) -> bool:
+    """Whether a limit counts stages, of which there is no hundredth."""
+    limit = next(limit for limit in LIMITS if limit.name == name)
+    return limit.unit == "-"
+
+
+def again(problem: Problem, start: Trial, margins: Mapping[str, float]) -> Trial:
+    """Return the best settings near known ones under other margins."""
+    return refine(other := under(problem, margins), other.look(start.x), fastest, CLOSE)
+
+
+def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
+    """Return a problem with other margins."""
+    crush = ("own" if problem.own_crush else "common") if problem.ranged else None
+    other = Problem(
+        problem.scenario, problem.count, launcher=problem.launcher, tables=problem.tables, margins=margins, crush=crush
+    )
+    other.grip_correction = problem.grip_correction
+    return other
+
+
+def one_more(row: Row, rows: list[Row], margins: Mapping[str, float]) -> float:
+    """Return the share of exit speed that one more stage would add if what is built were no matter."""
+    if row.solution is None:
+        return 0.0
+    if row.count + 1 < len(rows):
+        speed = rows[row.count + 1].settings.exit_speed
+    else:
+        problem = Problem(row.scenario, row.count + 1, tables=row.solution.problem.tables, margins=margins)
+        found = solve(problem, [row.solution.trial])
+        speed = float(found.trial.exit_speed[0]) if found.trial.violation[0] <= 0.0 else 0.0
+    return max(speed / row.settings.exit_speed - 1, 0.0)

@@ -1,0 +1,203 @@
+"""Set the two wheels of a pair: alike, or apart so that the projectile leaves with the spin that is asked for.
+
+The first stage makes the spin, where the projectile is slow and turning it costs least of its speed; each further one
+runs its wheels 2rΩ apart. Then u_A − (v cos φ + rΩ) = u_B − (v cos φ − rΩ): both slip alike, so the spin stays, and
+the exit speed is that of two wheels at their mean. A chain is told by the speed of its leading wheels, the sides that
+drive the spin forward (A, or B where the spin is negative).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.constraints import speed_range
+from stager.model.arrays import Floats, Number
+from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
+from stager.physics.batch import batch_shape, flatten, take
+from stager.physics.chain import transit
+from stager.physics.grip_limit import Apart, Way
+from stager.physics.options import DEFAULT, QUICK, Options
+from stager.physics.records import Grip, Throw, Transit
+
+SPIN_WITHIN = 1e-3
+"""How near a spin must come to the one that is asked for [-]."""
+GRID, ZOOMS = 40, 2
+FOUND, BESIDE_JAM, TRIES, HALF = 1e-6, 2e-4, 40, 0.5
+ROUGHLY = 5e-3
+"""How near a spin must come to be the one looked for [-]."""
+TURNED = 1.03
+"""Wheels that grip lie about so much farther apart than 2rΩ: the contact tilts."""
+
+
+def gap(launcher: Launcher, spin: Number) -> Number:
+    """How far apart wheels keep `spin` [rad/s] as it is [m/s]."""
+    return 2.0 * launcher.projectile.radius * np.abs(spin)
+
+
+@dataclass(frozen=True, slots=True)
+class Making:
+    """Lanes of stage `index` that shall leave with `spin` [rad/s], more than they enter with, `before`; entry and
+    leading wheel [m/s]. Arrays are flat, (lanes,), the launcher's too."""
+
+    launcher: Launcher
+    index: int
+    entry: Floats
+    lead: Floats
+    before: Floats
+    spin: Floats
+    options: Options
+
+    @property
+    def twice(self) -> Making:
+        """The lanes, then the lanes again."""
+        entry, lead, before, spin = (np.tile(values, 2) for values in (self.entry, self.lead, self.before, self.spin))
+        launcher = take(self.launcher, np.tile(np.arange(self.lead.size), 2))
+        return Making(launcher, self.index, entry, lead, before, spin, self.options)
+
+    def run(self, other: Floats) -> Transit:
+        """Transits with the other wheel at `other` [m/s], jammed where they miss the spin."""
+        done = self._transit(np.arange(other.size), other)
+        missed = np.abs(done.exit_spin / self.spin - 1.0) > ROUGHLY
+        jam, none = np.int8(Grip.JAM), np.zeros_like(done.exit_speed)
+        return replace(
+            done, grip=np.where(missed, jam, done.grip), exit_speed=np.where(missed, none, done.exit_speed)
+        )  # fmt: skip
+
+    def other(self, much: Floats, little: Floats, guess: Floats) -> Floats:
+        """The other wheel's speed [m/s] between `much`, where it turns more or jams, and `little`, where it turns less;
+        `guess` lies between them. What is found elsewhere misses the spin.
+
+        False position, the end that stays counting half (Illinois; Dowell and Jarratt 1971, from memory).
+        """
+        far, near, at = much.copy(), little.copy(), guess.copy()
+        over, under = np.ones_like(far), self.before / self.spin - 1.0
+        step = np.zeros_like(far)
+        moved, who = np.zeros(far.shape, np.int8), np.arange(far.size)
+        enough = max(FOUND, self.options.tolerance)
+        for _ in range(TRIES):
+            done = self._transit(who, at[who])
+            excess = np.where(done.jammed, 1.0, done.exit_spin / self.spin[who] - 1.0)
+            up = excess > 0
+            far[who], near[who] = np.where(up, at[who], far[who]), np.where(up, near[who], at[who])
+            side = np.where(up, np.int8(1), np.int8(-1))
+            stays = np.where(side == moved[who], 0.5, 1.0)
+            over[who] = np.where(up, excess, stays * over[who])
+            under[who] = np.where(up, stays * under[who], excess)
+            moved[who] = side
+            # Until the far end is known: that end itself; halves while it jams.
+            step[who] = np.where(up, np.where(done.jammed, HALF, np.nan), step[who])
+            wide = np.abs(far[who] - near[who]) > np.where(step[who] == HALF, BESIDE_JAM, FOUND) * self.lead[who]
+            who = who[(np.abs(excess) > enough) & wide]
+            if who.size == 0:
+                break
+            share = np.where(np.isnan(step[who]), over[who] / (over[who] - under[who]), step[who])
+            at[who] = far[who] + share * (near[who] - far[who])
+        return at
+
+    def _transit(self, who: NDArray[np.intp], other: Floats) -> Transit:
+        here, spin = take(self.launcher, who), self.before[who]
+        return transit(
+            here, self.index, self.entry[who], self.lead[who], other, entry_spin=spin, options=self.options
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Turned:
+    """The other wheel runs so that the projectile leaves with `spin` [rad/s], a float or an array over the lanes, no
+    less than it enters with.
+
+    gripped: keep to settings where the other wheel grips; else it may also slip past its grip limit, up to `top`
+    [m/s], where that throws faster. What cannot be turned so fast counts as jammed.
+    """
+
+    spin: Number
+    gripped: bool
+    top: Number
+
+    def __call__(
+        self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
+        options: Options = DEFAULT,
+    ) -> Transit:  # fmt: skip
+        """See Way."""
+        given = [np.asarray(part) for part in (entry_speed, wheel_speed, entry_spin, self.spin, self.top)]
+        shape = batch_shape(launcher, *given)
+        entry, lead, before, spin, top = (np.broadcast_to(part, shape).ravel() for part in given)
+        flat = flatten(launcher, shape)
+        keeping = lead - gap(flat, before)
+        slower = np.maximum(lead - TURNED * gap(flat, spin), 0.0)
+        making = Making(flat, index, entry, lead, before, spin, options)
+        if self.gripped:
+            done = making.run(making.other(np.zeros_like(lead), keeping, slower))
+        else:
+            high = np.maximum(keeping, top)
+            much, guess = np.append(np.zeros_like(lead), high), np.append(slower, (high + keeping) / 2)
+            other = making.twice.other(much, np.tile(keeping, 2), guess)
+            both = making.twice.run(other).exit_speed.reshape(2, -1)
+            slow, fast = other.reshape(2, -1)
+            done = making.run(np.where(both[1] > both[0], fast, slow))
+        return Transit(**{name: getattr(done, name).reshape(shape) for name in Transit.__dataclass_fields__})
+
+
+@dataclass(frozen=True, slots=True)
+class Spun:
+    """As Turned for the first stage of a chain, which a projectile enters without spin; the others keep the spin.
+    spin [rad/s] of either sign, top [m/s]."""
+
+    spin: float
+    gripped: bool
+    top: float
+
+    def __call__(
+        self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
+        options: Options = DEFAULT,
+    ) -> Transit:  # fmt: skip
+        """See Way; what enters spins as the stages before have left it, whatever `entry_spin` says."""
+        spin = abs(self.spin)
+        if index == 0:
+            making = Turned(spin, self.gripped, self.top)
+            return making(launcher, index, entry_speed, wheel_speed, options=options)
+        keeping = Apart(gap(launcher, spin))
+        return keeping(launcher, index, entry_speed, wheel_speed, entry_spin=spin, options=options)
+
+
+def way_of(launcher: Launcher, limit_values: LimitValues, spin: float | None) -> Way:
+    """How stages are passed where the projectile shall leave with `spin` [rad/s]; None or 0: wheels alike."""
+    if not spin:
+        return transit
+    return Spun(spin, bool(limit_values.grip_margin), float(np.max(speed_range(launcher, limit_values, 0).top)))
+
+
+def sides(way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT) -> tuple[Floats, Floats | None]:
+    """Speeds of sides A and B [m/s] with leading wheels at `lead` [m/s], shape (..., stages); B None: all alike."""
+    if not isinstance(way, Spun) or lead.shape[-1] == 0:
+        return lead, None
+    other = np.maximum(lead - np.asarray(gap(launcher, way.spin))[..., None], 0.0)
+    first = way(launcher, 0, launcher.feed.speed, lead[..., 0], entry_spin=launcher.feed.spin, options=options)
+    other[..., 0] = first.wheel_speed_b
+    return (lead, other) if way.spin > 0 else (other, lead)
+
+
+def turns(way: Way, done: Throw) -> NDArray[np.bool_]:
+    """Where throws leave with the spin that is asked for, if any."""
+    return np.asarray(not isinstance(way, Spun) or np.abs(done.spin / way.spin - 1.0) <= ROUGHLY)
+
+
+def most_spin(launcher: Launcher, top: float) -> float:
+    """About the greatest spin [rad/s] that the first stage makes with wheels up to `top` [m/s]."""
+    most, low, high = 0.0, np.zeros(2), np.ones(2)
+    for _ in range(ZOOMS):
+        # Dense at the low end: a slow first stage turns most.
+        root, share = np.meshgrid(*np.linspace(low, high, GRID).T)
+        lead = top * root**2
+        done = transit(
+            launcher, 0, launcher.feed.speed, lead, share * lead, entry_spin=launcher.feed.spin, options=QUICK
+        )
+        spin = np.where(done.jammed, 0.0, done.exit_spin)
+        best, step = np.unravel_index(int(np.argmax(spin)), spin.shape), (high - low) / (GRID - 1)
+        most, here = max(most, float(spin[best])), np.array([root[best], share[best]])
+        low, high = np.maximum(here - step, 0.0), np.minimum(here + step, 1.0)
+    return most

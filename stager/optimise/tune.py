@@ -1,0 +1,214 @@
+"""Tune every draw of a launcher anew on each number of stages, as a bench would."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
+from stager.model.scenario import Scenario
+from stager.optimise.draws import Draws, draw, is_uncertain
+from stager.optimise.records import Parts
+from stager.optimise.spin import sides, turns, way_of
+from stager.parallel import Executor
+from stager.physics.batch import batch_shape, flatten, take
+from stager.physics.chain import throw
+from stager.physics.grip_limit import FAIRLY, Looks, Way, grip_limit
+from stager.physics.guide import run_up
+from stager.physics.options import Options
+
+TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
+FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
+"""Where a draw's grip limit is looked for, as multiples of where it is expected: in the first stage, and behind it."""
+LOOKS, PLACES = Looks(2, close=(-0.1, 0.0, 0.1), crossing=5), 9
+CHUNK = 200
+"""Draws that are worked on together, whoever works: answers do not depend on it."""
+TRIES, FARTHEST, INSIDE, CLOSE = 6, 40.0, 2e-4, 3e-3
+"""Tries in which wheels are slowed; the most of it; slack that is aimed at, and that is near enough [-]."""
+LEAST_EXIT = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tuned:
+    """Exit speed [m/s] of every draw with each number of stages, shape (stages + 1, draws), and what was drawn."""
+
+    draws: Draws
+    exit_speed: Floats
+
+    def gain(self, count: int, more: int = 1) -> Floats:
+        """Return what `more` stages add to `count` of them, as a share, shape (draws,)."""
+        below = np.maximum(self.exit_speed[count], LEAST_EXIT)
+        return np.asarray(self.exit_speed[count + more] / below - 1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """A number of stages to tune: the scenario with its parts, the parts, none where there was nothing to choose, and
+    the leading wheels' speeds of the nominal design [m/s], (stages,)."""
+
+    scenario: Scenario
+    parts: tuple[Parts, ...]
+    lead: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Chunk:
+    """Draws behind the nominal launcher as sample 0: launcher, parts, and nominal leading wheels [m/s] by number of
+    stages, from 1."""
+
+    steps: tuple[tuple[Launcher, tuple[Parts, ...], Floats], ...]
+    limit_values: LimitValues
+    spin: float | None
+    asked: float
+    margins: Mapping[str, float]
+
+
+def tune(
+    steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float],
+    executor: Executor | None = None,
+) -> Callable[[], Tuned | None]:  # fmt: skip
+    """Begin to tune `count` draws with 1, 2, … stages; what is given back waits for it; None where nothing is uncertain.
+
+    Every draw runs each stage at its own grip limit less the margin, or where it throws fastest; where that breaks a
+    limit, all wheels are slowed along the line on which the nominal design is slower than the free one. The reserves
+    of hard limits are kept as in the nominal design.
+    """
+    if not steps or not is_uncertain(steps[0].scenario):
+        return lambda: None
+    scenario, state = steps[0].scenario, rng.bit_generator.state
+    drawn: dict[tuple[Parts, ...], Draws] = {}
+    for step in steps:
+        if step.parts not in drawn:
+            rng.bit_generator.state = state
+            found = draw(step.scenario, count, rng)
+            machine = flatten(found.launcher, (found.lanes,))
+            drawn[step.parts] = Draws(values=found.values, launcher=machine, lanes=found.lanes)
+    first = drawn[steps[0].parts]
+    chunks = []
+    for part in np.array_split(np.arange(1, first.lanes), max(-(-count // CHUNK), 1)):
+        rows = np.append(0, part)
+        taken = {parts: take(one.launcher, rows) for parts, one in drawn.items()}
+        chosen = tuple((taken[step.parts], step.parts, step.lead) for step in steps)
+        chunks.append(
+            _Chunk(chosen, scenario.limit_values, scenario.goal.spin, scenario.goal.asked or np.inf, margins)
+        )
+    begun = (executor or Executor()).start_map(_tuned, chunks)
+    return lambda: Tuned(draws=first, exit_speed=np.hstack(begun()))
+
+
+def _tuned(chunk: _Chunk) -> Floats:
+    """Exit speeds [m/s] of the chunk's draws with 0, 1, 2 … stages, (stages + 1, draws)."""
+    out: list[Floats] = []
+    bench: _Bench | None = None
+    before: tuple[Parts, ...] = ()
+    for count, (launcher, parts, lead) in enumerate(chunk.steps, 1):
+        if bench is None or parts[: count - 1] != before:
+            bench = _Bench(launcher, chunk)
+        bench.refit(launcher)
+        before = parts
+        while len(bench.wheels) < count:
+            bench.add()
+        if not out:
+            out.append(bench.feed)
+        reached = np.minimum(bench.kept(lead), bench.cap)
+        # A stage may be left out.
+        out.append(np.maximum(reached, out[-1]))
+    return np.array(out)[:, 1:]
+
+
+class _Bench:
+    """Draws of a launcher, tuned stage by stage; sample 0 is the nominal one."""
+
+    def __init__(self, launcher: Launcher, chunk: _Chunk) -> None:
+        self.chunk = chunk
+        self.lanes = (batch_shape(launcher) or (1,))[0]
+        self.feed = np.broadcast_to(np.asarray(launcher.feed.speed, dtype=np.float64), (self.lanes,)).copy()
+        self.speed, self.drift = self.feed.copy(), np.ones(self.lanes)
+        self.spin = np.broadcast_to(np.asarray(launcher.feed.spin, dtype=np.float64), (self.lanes,)).copy()
+        self.wheels: list[Floats] = []
+        self.refit(launcher)
+
+    def refit(self, launcher: Launcher) -> None:
+        """Go on with a launcher whose first stages are the same."""
+        limit_values, chunk = self.chunk.limit_values, self.chunk
+        if self.wheels and launcher is self.launcher:
+            return
+        self.launcher = launcher
+        self.way: Way = way_of(take(launcher, np.zeros(1, int)), limit_values, chunk.spin)
+        cap = np.minimum(exit_cap(launcher, limit_values, chunk.margins), chunk.asked)
+        self.cap = np.broadcast_to(cap, (self.lanes,))
+
+    def add(self) -> None:
+        """Tune one more stage freely."""
+        index, launcher, limit_values = len(self.wheels), self.launcher, self.chunk.limit_values
+        who = np.flatnonzero(self.speed > 0)
+        wheel = np.zeros(self.lanes)
+        if who.size:
+            here, spin = take(launcher, who), self.spin[who]
+            speed = run_up(here, index, self.speed[who], np.ones(1)) if index else self.speed[who]
+            top = np.broadcast_to(speed_range(here, limit_values, index, self.chunk.margins).top, speed.shape)
+            middle = take(here, np.zeros(1, int))
+            centre = grip_limit(middle, index, speed[:1], spin[:1], top[:1], looks=FAIRLY, way=self.way).wheel_speed
+            near = float(np.nan_to_num(centre[0], nan=float(top[0]))) * self.drift[who]
+            found = grip_limit(
+                here, index, speed, spin, top, near=near, around=LATER if index else FIRST, looks=LOOKS,
+                options=LOOKED, way=self.way, places=PLACES,
+            )  # fmt: skip
+            margin = limit_values.grip_margin
+            at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)
+            self.drift[who] = at / at[0]
+            chosen = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * at) if margin else found.peak_speed
+            done = self.way(here, index, speed, chosen, entry_spin=spin, options=TUNED)
+            wheel[who], self.speed[who], self.spin[who] = chosen, done.exit_speed, done.exit_spin
+        self.wheels.append(wheel)
+
+    def kept(self, lead: Floats) -> Floats:
+        """Exit speeds [m/s] within all limits, wheels slowed as far as they need, (samples,)."""
+        free = np.stack(self.wheels, axis=-1)
+        known = np.where(free[0] > 0, free[0], lead)
+        free = np.where(free > 0, free, known)
+        slower = np.minimum(np.log(np.maximum(lead, 1e-9) / known), 0.0)
+        # Where the nominal design is not slower than the free one, all wheels are slowed alike.
+        slower = slower if slower.min() < -1e-3 else np.full(slower.shape, -0.1)
+        slack, speed = self._look(np.arange(self.lanes), free)
+        reached = np.where(slack >= 0, speed, 0.0)
+        who = np.flatnonzero(slack < 0)
+        low, broken = np.zeros(who.size), slack[who]
+        high, spare, at = np.full(who.size, np.nan), np.full(who.size, np.nan), np.ones(who.size)
+        for _ in range(TRIES if who.size else 0):
+            slack, found = self._look(who, free[who] * np.exp(at[:, None] * slower))
+            kept = slack >= 0
+            reached[who] = np.where(kept, np.maximum(reached[who], found), reached[who])
+            low, broken = np.where(kept, low, at), np.where(kept, broken, slack)
+            high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
+            share = np.clip((INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan), 0.03, 0.97)
+            at = np.where(np.isnan(high), np.minimum(2.0 * at, FARTHEST), low + (high - low) * np.nan_to_num(share, nan=0.5))
+            open_to = np.isnan(high) | (spare > CLOSE)
+            who, low, broken, high, spare, at = (part[open_to] for part in (who, low, broken, high, spare, at))
+            if not who.size:
+                break
+        return reached
+
+    def _look(self, who: NDArray[np.intp], lead: Floats) -> tuple[Floats, Floats]:
+        """Least slack of the limits [-], those on exit speed alone but for the cap, and exit speed [m/s]."""
+        chunk, here = self.chunk, take(self.launcher, who)
+        done = throw(here, *sides(self.way, here, lead, TUNED), options=TUNED)
+        speed = np.where(turns(self.way, done), done.exit_speed, 0.0)
+        # A projectile that leaves too fast is throttled to the cap: its other limits count as they are there.
+        point = OperatingPoint(
+            launcher=here, limit_values=chunk.limit_values, options=TUNED,
+            throw=replace(done, exit_speed=np.minimum(done.exit_speed, self.cap[who])),
+        )  # fmt: skip
+        least = np.ones(speed.shape)
+        for limit in LIMITS:
+            if limit.kind not in (Kind.THROW, Kind.STEADY) or (result := evaluate(limit, point)) is None:
+                continue
+            slack = np.broadcast_to(result.slack, speed.shape) - chunk.margins.get(limit.name, 0.0)
+            least = np.minimum(least, np.nan_to_num(slack, nan=-1.0) + 1e-9)
+        return least, speed

@@ -1,0 +1,264 @@
+"""Shot to shot: how exit speed and the place on a target scatter, and which cause matters most.
+
+What is unknown of a launcher is the same for every shot and stays out: it moves the middle of the group, not its size.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stager.model.arrays import Floats, Number
+from stager.model.flight import Spread
+from stager.model.launcher import Launcher
+from stager.model.stage import Stage
+from stager.physics.chain import throw
+from stager.physics.flight import Release, hit, land, releases
+from stager.physics.muzzle import outlet_speed
+from stager.physics.records import Throw
+
+COVERAGE = 0.95
+"""Share of shots that intervals hold [-]."""
+NODES = 61
+"""Values of each cause alone, equally likely: enough to feel the grip limit, where shots fall off on one side only."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause:
+    """One thing that differs from shot to shot, and the standard deviations that it alone would give each result: exit
+    speed [m/s]; landing distance [m]; height and way to the side at the target [m] (None: not known)."""
+
+    name: str
+    exit_speed: float
+    landing: float | None
+    height: float | None
+    sideways: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Scatter:
+    """One result over the shots that leave: middle (median), standard deviation, and the interval of 95 % of shots."""
+
+    middle: float
+    standard_deviation: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shots:
+    """What scatters from shot to shot.
+
+    exit_speed [m/s], behind the outlet; landing [m]; height above the ground and sideways at `target` [m] (None: not
+    asked for, or it does not get there); causes, the greatest first; jams: share of shots that jam [-];
+    flown: what of the air is in it ("without air", "with drag", "with drag and lift").
+    """
+
+    exit_speed: Scatter
+    landing: Scatter | None
+    height: Scatter | None
+    sideways: Scatter | None
+    target: float | None
+    causes: tuple[Cause, ...]
+    jams: float
+    flown: str
+    draws: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Lanes:
+    """Differences from the middle shot in every lane, each (lanes,) in its own unit; wheels: (lanes, stages, 2)."""
+
+    mass: Floats
+    diameter: Floats
+    feed: Floats
+    wheels: Floats
+    tilt: Floats
+    heading: Floats
+
+
+def known_spreads(launcher: Launcher, stages: int) -> bool:
+    """Return whether anything is known to differ from shot to shot in a launcher of so many stages."""
+    flight, thrown = launcher.flight, launcher.projectile
+    found: list[Spread | None] = [thrown.mass_spread, thrown.diameter_spread, launcher.feed.speed_spread]
+    found += [launcher.stage(k).speed_spread for k in range(stages)]
+    found += [] if flight is None else [flight.tilt_spread, flight.heading_spread]
+    return any(one is not None and one.value > 0 for one in found)
+
+
+def shots(
+    launcher: Launcher, wheel_speed: Floats, wheel_speed_b: Floats | None = None, *, rng: np.random.Generator,
+    draws: int = 400,
+) -> Shots | None:  # fmt: skip
+    """Return how shots scatter with the wheels at set speeds; None where nothing is known to differ, or all jam.
+
+    Totals are drawn, as normal deviates (JCGM 101); each cause alone goes through equally likely values. A wider
+    projectile is crushed more, as the gap stays.
+
+    Parameters
+    ----------
+    launcher : Launcher
+        Without batch axes.
+    wheel_speed, wheel_speed_b : ndarray, shape (stages,)
+        Set surface speeds of side A and B [m/s]; B None: as A.
+    rng : Generator
+    draws : int
+        Shots that are drawn.
+    """
+    side_a = np.asarray(wheel_speed, dtype=np.float64)
+    side_b = side_a if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
+    count = side_a.size
+    if not known_spreads(launcher, count):
+        return None
+    names, lanes = _lanes(launcher, side_a, side_b, rng, draws)
+    done = _thrown(launcher, side_a, side_b, lanes)
+    speed = np.where(done.jammed, np.nan, outlet_speed(_launcher(launcher, lanes), done.exit_speed))
+    speed = np.where(speed > 0, speed, np.nan)
+    first = 1 + NODES * len(names)
+    gone = np.isfinite(speed)
+    if not gone[0] or gone[first:].sum() < 2:
+        return None
+    flown, landing, height, sideways = _flights(launcher, done, speed, lanes)
+    results = (speed, landing, height, sideways)
+    causes = _causes(names, results)
+    drawn = [None if one is None else scatter_of(one[first:][gone[first:]]) for one in results]
+    target = None if launcher.flight is None or launcher.flight.target is None else float(launcher.flight.target)
+    assert drawn[0] is not None
+    return Shots(
+        exit_speed=drawn[0], landing=drawn[1], height=drawn[2], sideways=drawn[3], target=target, causes=causes,
+        jams=float(1 - gone[first:].mean()), flown=flown, draws=draws,
+    )  # fmt: skip
+
+
+def _lanes(
+    launcher: Launcher, side_a: Floats, side_b: Floats, rng: np.random.Generator, draws: int
+) -> tuple[list[str], _Lanes]:
+    """Names of the causes, and lanes: the middle shot, each cause to either side, then the drawn ones."""
+    flight, thrown, count = launcher.flight, launcher.projectile, side_a.size
+
+    def size(spread: Spread | None, base: Number) -> float:
+        return 0.0 if spread is None else float(spread.of(base))
+
+    wheels = np.zeros((count, 2))
+    for k in range(count):
+        stage = launcher.stage(k)
+        wheels[k, 0] = size(stage.speed_spread, float(side_a[k]))
+        wheels[k, 1] = size(stage.speed_spread, float(side_b[k])) if stage.layout.side_b_driven else 0.0
+    sizes: dict[str, tuple[int, float]] = {
+        "projectile mass": (0, size(thrown.mass_spread, thrown.mass)),
+        "projectile diameter": (1, size(thrown.diameter_spread, thrown.diameter)),
+        "feed speed": (2, size(launcher.feed.speed_spread, launcher.feed.speed)),
+        "tilt": (3, 0.0 if flight is None else size(flight.tilt_spread, flight.tilt)),
+        "heading": (4, 0.0 if flight is None else size(flight.heading_spread, 0.0)),
+    }
+    for k in range(count):
+        for side, name in enumerate(("A", "B")):
+            both = launcher.stage(k).layout.side_b_driven
+            sizes[f"wheel {k + 1}{name if both else ''}"] = (5 + 2 * k + side, float(wheels[k, side]))
+    chosen = {name: found for name, found in sizes.items() if found[1] > 0}
+    first = 1 + NODES * len(chosen)
+    table = np.zeros((first + draws, 5 + 2 * count))
+    for row, (column, spread) in enumerate(chosen.values()):
+        table[1 + NODES * row : 1 + NODES * (row + 1), column] = spread * _slices()
+        table[first:, column] = spread * rng.standard_normal(draws)
+    mass, diameter, feed, tilt, heading = table[:, :5].T
+    sides = table[:, 5:].reshape(-1, count, 2)
+    return list(chosen), _Lanes(mass, diameter, feed, sides, tilt, heading)
+
+
+def _slices() -> Floats:
+    """Standard normal deviates in the middle of equally likely slices, with a standard deviation of one."""
+    from scipy.special import ndtri
+
+    nodes = ndtri((np.arange(NODES) + 0.5) / NODES)
+    return np.asarray(nodes / np.std(nodes))
+
+
+def _launcher(launcher: Launcher, lanes: _Lanes) -> Launcher:
+    """The launcher with another projectile and feed in each lane; the gaps stay as they are."""
+    thrown, feed = launcher.projectile, launcher.feed
+    mass = np.maximum(thrown.mass + lanes.mass, 0.01 * thrown.mass)
+    diameter = np.maximum(thrown.diameter + lanes.diameter, 0.5 * thrown.diameter)
+
+    def gripped(stage: Stage) -> Stage:
+        crush = stage.crush + (diameter - thrown.diameter)
+        return replace(stage, crush=np.maximum(crush, 1e-3 * stage.crush))
+
+    return replace(
+        launcher, projectile=replace(thrown, mass=mass, diameter=diameter),
+        feed=replace(feed, speed=np.maximum(feed.speed + lanes.feed, 1e-3 * feed.speed)),
+        template=gripped(launcher.template), stages=tuple(gripped(stage) for stage in launcher.stages),
+    )  # fmt: skip
+
+
+def _thrown(launcher: Launcher, side_a: Floats, side_b: Floats, lanes: _Lanes) -> Throw:
+    """All lanes at once. Wheels that run alike on the average may differ in a shot."""
+    speed_a = np.maximum(side_a + lanes.wheels[:, :, 0], 0.0)
+    speed_b = np.maximum(side_b + lanes.wheels[:, :, 1], 0.0)
+    split = bool((side_a != side_b).any() or lanes.wheels[:, :, 1].any())
+    return throw(_launcher(launcher, lanes), speed_a, speed_b if split else None)
+
+
+def _flights(
+    launcher: Launcher, done: Throw, speed: Floats, lanes: _Lanes
+) -> tuple[str, Floats | None, Floats | None, Floats | None]:
+    """What of the air is in it, landing distance, height and way to the side at the target, each (lanes,) [m]."""
+    flight = launcher.flight
+    if flight is None:
+        return "", None, None, None
+    here = _launcher(launcher, lanes)
+    found = releases(flight, here.projectile, np.nan_to_num(speed, nan=1.0), done.spin)
+    kind = max(k for k, one in enumerate(found) if one is not None)
+    release = found[kind]
+    assert isinstance(release, Release)
+    release = replace(release, tilt=flight.tilt + lanes.tilt, heading=lanes.heading)
+    landing = land(release)
+    at = None if flight.target is None else hit(release, flight.target)
+    if at is not None and not np.isfinite(at.height).all():
+        at = None
+    words = ("without air", "with drag", "with drag and lift")[kind]
+    return words, landing.distance, None if at is None else at.height, None if at is None else at.sideways
+
+
+def _causes(names: Sequence[str], results: tuple[Floats | None, ...]) -> tuple[Cause, ...]:
+    """What each cause alone gives, all wheels together as one; the greatest first.
+
+    Greatest by the place on the target, else by the landing, else by the exit speed.
+    """
+    sizes: dict[str, list[float | None]] = {}
+    for row, name in enumerate(names):
+        ends = [None if one is None else _alone(one[1 + NODES * row : 1 + NODES * (row + 1)]) for one in results]
+        merged = "wheel speed" if name.startswith("wheel") else name
+        before = sizes.get(merged, [None if end is None else 0.0 for end in ends])
+        sizes[merged] = [
+            None if end is None or old is None else float(np.hypot(old, end))
+            for old, end in zip(before, ends, strict=True)
+        ]
+    causes = [
+        Cause(name=name, exit_speed=found[0] or 0.0, landing=found[1], height=found[2], sideways=found[3])
+        for name, found in sizes.items()
+    ]
+    return tuple(sorted(causes, key=_weight, reverse=True))
+
+
+def _alone(values: Floats) -> float:
+    """Standard deviation over equally likely values; those that jam are left out."""
+    gone = np.isfinite(values)
+    return float(np.std(values[gone])) if gone.any() else 0.0
+
+
+def _weight(cause: Cause) -> float:
+    if cause.height is not None and cause.sideways is not None:
+        return float(np.hypot(cause.height, cause.sideways))
+    return cause.exit_speed if cause.landing is None else cause.landing
+
+
+def scatter_of(values: Floats) -> Scatter:
+    """Return middle, standard deviation and the interval of 95 % of `values`, shape (n,), n at least 2."""
+    left, right = np.quantile(values, [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2])
+    return Scatter(
+        middle=float(np.median(values)), standard_deviation=float(np.std(values, ddof=1)), low=float(left),
+        high=float(right),
+    )  # fmt: skip

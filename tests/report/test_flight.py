@@ -1,0 +1,215 @@
+"""Where a throw lands and how shots scatter, on the screen, in the document, in the picture."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import stager
+from stager.api import Loaded
+from stager.report.figures import flight as figures
+from tests.cli.run import ROOT
+from tests.cli.run import stager as run
+
+FLIGHT = """
+[flight]
+height = "1.2 m ± 2 cm"
+tilt = "10 deg ± 0.5 deg"
+target = "5 m"
+side_a = "bottom"
+spread = {tilt = "0.3 deg", heading = "0.2 deg"}
+"""
+
+
+def _text(*, flight: str = FLIGHT, spreads: bool = True) -> str:
+    text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
+    text = "\n".join(line for line in text.splitlines() if not line.startswith("#")) + "\n"
+    text = text.replace("\n[limits]\n", f"{flight}\n[limits]\n")
+    if not spreads:
+        return text
+    text = text.replace('diameter = "38 mm"', 'diameter = "38 mm"\nspread = {mass = "2 %", diameter = "0.1 mm"}')
+    text = text.replace('rate = "1 /s"', 'rate = "1 /s"\nspread = {speed = "0.05 m/s"}')
+    return text.replace('clearance = "6 mm"', 'clearance = "6 mm"\nspread = {speed = "0.5 %"}')
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    (tmp_path / "flown.toml").write_text(_text(), encoding="utf-8")
+    return tmp_path / "flown.toml"
+
+
+def _told(path: Path, *speeds: str) -> dict[str, Any]:
+    given = [part for speed in speeds for part in ("--speed", speed)]
+    told: dict[str, Any] = json.loads(run("throw", str(path), *given, "--json").out)
+    return told
+
+
+def test_document_has_flight_and_shots(path: Path) -> None:
+    told = _told(path, "9", "13:11")
+    flight, shots = told["flight"], told["shots"]
+    assert flight["height_m"] == 1.2
+    assert flight["tilt_rad"] == pytest.approx(np.pi / 18)
+    # v²/g-like distances: without air, drag shortens, backspin lengthens.
+    assert flight["with_drag"]["distance_m"] < flight["with_lift"]["distance_m"]
+    assert flight["with_drag"]["distance_m"] < flight["without_air"]["distance_m"]
+    assert flight["danger_range_m"] >= flight["with_lift"]["distance_m"]
+    assert flight["danger_range_m"] == told["safety"]["danger_range_m"]
+    assert flight["at_target"]["distance_m"] == pytest.approx(5.0)
+    builds, group = flight["builds"]["landing_m"], shots["landing_m"]
+    assert builds["low"] < flight["with_lift"]["distance_m"] < builds["high"]
+    assert group["low"] < flight["with_lift"]["distance_m"] < group["high"]
+    # What is unknown moves all shots together: the two intervals are two things.
+    assert builds["high"] - builds["low"] > 1.2 * (group["high"] - group["low"])
+    assert {one["name"] for one in shots["causes"]} == {
+        "projectile mass", "projectile diameter", "feed speed", "wheel speed", "tilt", "heading"
+    }  # fmt: skip
+    assert shots["flown"] == "with drag and lift"
+    # 0.2° over 5 m: 17.5 mm (small angle).
+    sideways = next(one for one in shots["causes"] if one["name"] == "heading")["sideways_at_target_m"]
+    assert sideways == pytest.approx(5 * np.radians(0.2), rel=0.02)
+
+
+def test_screen_says_it_in_words(path: Path) -> None:
+    ran = run("throw", str(path), "--speed", "9", "--speed", "13:11")
+    said = " ".join(ran.out.split())
+    for words in (
+        "Flight: it lands", "with drag and lift, in 95 % of builds", "keep people farther away", "At 5 m it passes",
+        "Shot to shot: 95 % of shots leave at", "Most comes from", "--full shows more",
+    ):  # fmt: skip
+        assert words in said
+    assert "standard deviation from each cause" not in said
+    full = run("throw", str(path), "--speed", "9", "--speed", "13:11", "--full").out
+    assert "standard deviation from each cause" in full
+    assert "all together" in full
+
+
+def test_without_the_keys_nothing_is_said_of_it(tmp_path: Path) -> None:
+    path = tmp_path / "bare.toml"
+    path.write_text(_text(flight="", spreads=False), encoding="utf-8")
+    told = _told(path, "9")
+    assert told["flight"] is None
+    assert told["shots"] is None
+    assert "Shot to shot" not in run("throw", str(path), "--speed", "9").out
+
+
+def test_spreads_alone_tell_the_speed(tmp_path: Path) -> None:
+    path = tmp_path / "spread.toml"
+    path.write_text(_text(flight=""), encoding="utf-8")
+    told = _told(path, "9")
+    assert told["flight"] is None
+    assert told["shots"]["landing_m"] is None
+    assert told["shots"]["exit_speed_m_s"]["standard_deviation"] > 0
+
+
+def test_a_spinning_ball_of_which_side_a_is_not_known(tmp_path: Path) -> None:
+    path = tmp_path / "side.toml"
+    path.write_text(_text(flight=FLIGHT.replace('side_a = "bottom"\n', "")), encoding="utf-8")
+    assert _told(path, "13:11")["flight"]["with_lift"] is None
+    said = " ".join(run("throw", str(path), "--speed", "13:11").out.split())
+    assert "flight.side_a says it" in said
+
+
+def test_a_target_beyond_the_landing_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "far.toml"
+    path.write_text(_text(flight=FLIGHT.replace('"5 m"', '"40 m"')), encoding="utf-8")
+    said = " ".join(run("throw", str(path), "--speed", "9").out.split())
+    assert "comes to the ground before the target at 40 m" in said
+
+
+WRONG = [
+    ('height = "1.2 m ± 2 cm"', 'height = "-1 m"', "flight.height"), ('"10 deg ± 0.5 deg"', '"100 deg"', "flight.tilt"),
+    ('"10 deg ± 0.5 deg"', '"10"', "flight.tilt"), ('"bottom"', '"below"', "flight.side_a"),
+    ('tilt = "0.3 deg"', "tilt = 0.3", "flight.spread.tilt"),
+    ('tilt = "0.3 deg"', 'tilt = "3 m"', "flight.spread.tilt"),
+    ('mass = "2 %"', 'mass = "-2 %"', "projectile.spread.mass"),
+    ('mass = "2 %"', 'mass = "2 g ± 1 g"', "projectile.spread.mass"),
+    ('mass = "2 %"', 'mass = "200 %"', "projectile.spread.mass"),
+    ('mass = "2 %"', 'weight = "2 %"', "projectile.spread.weight"),
+    ('{speed = "0.05 m/s"}', "{}", "feed.spread.speed"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("old, new, key", WRONG)
+def test_wrong_values_are_said_with_key_and_hint(old: str, new: str, key: str, tmp_path: Path) -> None:
+    path = tmp_path / "wrong.toml"
+    text = _text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    ran = run("throw", str(path), "--speed", "9")
+    assert ran.status == 2
+    assert f": {key}: " in ran.err
+    assert "hint: " in ran.err
+
+
+def _picture(loaded: Loaded) -> figures.Picture:
+    done = loaded.simulate(9, "13:11")
+    found = figures.picture(loaded.scenario.launcher, loaded.flown(done), float(done.exit_speed), float(done.spin))
+    assert found is not None
+    return found
+
+
+def test_picture_and_its_table_agree(path: Path) -> None:
+    loaded = stager.load(path)
+    picture = _picture(loaded)
+    (axes,) = picture.figure().axes
+    lines = {one.get_label(): one for one in axes.lines}
+    heads = [column.head for column in picture.twin.columns]
+    for name in ("without air", "with drag", "with drag and lift"):
+        x, y = (np.asarray(part, dtype=float) for part in lines[name].get_data())
+        column = heads.index(name)
+        for row in picture.twin.rows:
+            if row[column]:
+                assert float(row[column]) == pytest.approx(float(np.interp(float(row[0]), x, y)), abs=0.02)
+        (lands,) = (float(row[0]) for row in picture.twin.rows if row[-1] == f"lands {name}")
+        assert lands == pytest.approx(x[-1], rel=6e-3)
+        assert y[0] == pytest.approx(1.2)
+    (danger,) = (float(row[0]) for row in picture.twin.rows if row[-1] == "danger range")
+    dashes = [one.get_xdata()[0] for one in axes.lines if len(one.get_xdata()) == 2]
+    assert dashes == [pytest.approx(danger, rel=6e-3)]
+    assert f"{danger:g}" in picture.alt
+    assert picture.svg() == _picture(loaded).svg()
+
+
+def test_no_picture_without_a_muzzle(tmp_path: Path) -> None:
+    path = tmp_path / "bare.toml"
+    path.write_text(_text(flight="", spreads=False), encoding="utf-8")
+    loaded = stager.load(path)
+    done = loaded.simulate(9)
+    assert figures.picture(loaded.scenario.launcher, loaded.flown(done), 9.0, 0.0) is None
+
+
+def test_plan_and_page_tell_where_it_lands(tmp_path: Path) -> None:
+    path = tmp_path / "page.toml"
+    text = _text().replace("stages = 5", "stages = 1")
+    path.write_text(text, encoding="utf-8")
+    loaded = stager.load(path)
+    plan = loaded.plan(draws=20)
+    told = plan.answer().document
+    assert told["flight"]["builds"]["landing_m"]["low"] > 0
+    assert told["shots"]["draws"] == 20
+    report = loaded.report(plan=plan)
+    assert "flight" in {picture.name for picture in report.pictures()}
+    page = report.html()
+    assert "Where it lands" in page
+    assert 'id="figure-flight"' in page
+    assert page.count("Shot to shot: 95 % of shots") == 1
+
+
+def test_what_the_flight_depends_on_is_nothing_that_throws_could_tell(path: Path) -> None:
+    scenario = stager.load(path).scenario
+    assert {one.key for one in scenario.flight_uncertain} == {"flight.height", "flight.tilt"}
+    assert not any(one.key.startswith("flight") for one in scenario.uncertain)
+
+
+def test_uncertain_tilt_widens_the_landing(tmp_path: Path) -> None:
+    widths = []
+    for number, spread in enumerate(("0.1 deg", "4 deg")):
+        path = tmp_path / f"{number}.toml"
+        path.write_text(_text(flight=FLIGHT.replace("± 0.5 deg", f"± {spread}")), encoding="utf-8")
+        found = _told(path, "9")["flight"]["builds"]["landing_m"]
+        widths.append(found["high"] - found["low"])
+    assert widths[1] > 3 * widths[0]
