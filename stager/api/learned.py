@@ -32,12 +32,12 @@ Progress = Callable[[float], None]
 def finder(scenario: Scenario) -> Finder:
     """Grip limits within the scenario's limits and drives."""
     from stager.constraints import speed_range
-    from stager.physics.grip_limit import Looks, grip_limit
+    from stager.physics.grip_limit import FAIRLY, grip_limit
     from stager.physics.options import SURE
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=Looks(1), options=SURE)
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=FAIRLY, options=SURE)
 
     return find
 

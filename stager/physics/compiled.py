@@ -10,6 +10,7 @@ import hashlib
 import os
 from collections.abc import Callable
 from contextlib import suppress
+from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -22,7 +23,7 @@ if COMPILES:
         COMPILES = False
 
 Function = TypeVar("Function", bound=Callable[..., Any])
-SOURCES = ("compiled.py", "contact", "cycle", "friction", "guide.py")
+SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate", "windage.py")
 """Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
 INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
@@ -34,6 +35,20 @@ _listeners: list[Callable[[], None]] = []
 def compiled(function: Function) -> Function:
     """Compile a function that other compiled functions call."""
     return numba.njit(**INNER)(function) if COMPILES else function
+
+
+def inlined(function: Function) -> Function:
+    """Compile a small function into the body of those that call it; for what is called in every step."""
+    return numba.njit(forceinline=True, **INNER)(function) if COMPILES else function
+
+
+def kept(function: Function) -> Function:
+    """Compile a large function that several entries call, and keep it on disk so that it is compiled but once."""
+    if not COMPILES:
+        return function
+    dispatcher = numba.njit(cache=True, **INNER)(function)
+    _outdate(dispatcher)
+    return dispatcher
 
 
 def plain(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -58,6 +73,7 @@ class Entry:
         self._started = not COMPILES
         if COMPILES:
             self.call = numba.njit(cache=True, **OPTIONS)(function)
+            _outdate(self.call)
 
     def __call__(self, *given: Any) -> Any:
         """Run the kernel."""
@@ -68,7 +84,6 @@ class Entry:
     @property
     def kept(self) -> bool:
         """Whether the kernel can be loaded compiled from disk."""
-        self._stamp()
         with suppress(AttributeError, OSError):
             return bool(self.call._cache._cache_file._load_index())  # type: ignore[attr-defined]
         return False
@@ -80,10 +95,6 @@ class Entry:
                 listener()
             _listeners.clear()
 
-    def _stamp(self) -> None:
-        """Outdate the kept kernel by a change in any source; the compiler itself looks at the entry's file alone."""
-        with suppress(AttributeError):
-            self.call._cache._cache_file._source_stamp = stamp()  # type: ignore[attr-defined]
 
 
 def entry(function: Callable[..., Any]) -> Entry:
@@ -91,6 +102,13 @@ def entry(function: Callable[..., Any]) -> Entry:
     return Entry(function)
 
 
+def _outdate(dispatcher: Any) -> None:
+    """Outdate a kept function by a change in any source; the compiler itself looks at its own file alone."""
+    with suppress(AttributeError):
+        dispatcher._cache._cache_file._source_stamp = stamp()
+
+
+@cache
 def stamp() -> str:
     """Return a digest of all sources of the kernels."""
     digest = hashlib.sha256()

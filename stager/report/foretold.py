@@ -12,8 +12,8 @@ from stager.report.digits import MISSING, percent, speed
 from stager.report.table import Column, Table
 
 
-def rows(predicted: Sequence[Predicted]) -> list[dict[str, Any]]:
-    """Chains as the document has them."""
+def rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:
+    """Chains as the document has them; without grip limits where the fit they come from is not adequate."""
     return [
         {
             "stages": one.stages,
@@ -24,7 +24,7 @@ def rows(predicted: Sequence[Predicted]) -> list[dict[str, Any]]:
             "gain_fraction": None if one.gain is None else _span(one.gain),
             "probability_worthwhile": one.probability_worthwhile,
             "grip_limit": None
-            if one.tuned.grip_limit is None
+            if one.tuned.grip_limit is None or not adequate
             else {
                 "wheel_speed_m_s": one.tuned.grip_limit.nominal,
                 "exit_speed_m_s": one.tuned.exit_speed.nominal,

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.grip import grip_limit
+from stager.optimise.span import span
 
 from stager.bounds import bound
 from stager.config import load
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.optimise.grip import grip_limit
 from stager.optimise.planner import plan
-from stager.optimise.span import span
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.records import Transit

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
     BRAKE,
     BY_SPEED,
@@ -57,7 +57,7 @@ from stager.physics.contact.scheme import DRIFTS, GAMMA, INSIDE, MIX, MIX_KNOWN,
 Floats = Any
 
 
-@compiled
+@inlined
 def way(piece: Floats, parameter: float) -> tuple[float, float, float]:
     """Return the place x = low + a τ + b τ² + c τ³ [m] at τ = `parameter` and its first and second derivative."""
     low, a, b, c = piece[0], piece[1], piece[2], piece[3]
@@ -65,7 +65,7 @@ def way(piece: Floats, parameter: float) -> tuple[float, float, float]:
     return place, a + parameter * (2.0 * b + parameter * 3.0 * c), 2.0 * b + 6.0 * c * parameter
 
 
-@compiled
+@inlined
 def begin(acting: Any, sides: Floats) -> None:
     """Keep what `evaluate` found of each side at the start of a step, for all tries of that step."""
     for j in range(acting.shape[0]):
@@ -73,7 +73,7 @@ def begin(acting: Any, sides: Floats) -> None:
         sides[i, START_SLIP], sides[i, START_FORCE], sides[i, START_RATE] = sides[i, SLIP], sides[i, FORCE], sides[i, RATE]
 
 
-@compiled
+@inlined
 def step(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
     wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, place: float, size: float, speed: float, spin: float,
@@ -154,7 +154,8 @@ def step(
             inner, inner_spin = speed, spin
             for k in range(number):
                 inner += MIX[number, k] * parts[0, k]
-                if turns:
+            if turns:
+                for k in range(number):
                     inner_spin += MIX[number, k] * parts[1, k]
             for j in range(acting.shape[0]):
                 i = acting[j]
@@ -170,19 +171,21 @@ def step(
             if number <= INSIDE:
                 most = max(most, abs(thrust))
             quick = reach * stretch / max(inner, LEAST_SPEED)
-        known = quick * thrust * inverse_mass + DRIFTS[number] * drift
-        known_spin = quick * turning * spin_gain + DRIFTS[number] * spin_drift
+        known, known_spin = DRIFTS[number] * drift, DRIFTS[number] * spin_drift
         for k in range(number):
             known += MIX_KNOWN[number, k] * parts[0, k]
-            if turns:
+        known += quick * thrust * inverse_mass
+        if turns:
+            for k in range(number):
                 known_spin += MIX_KNOWN[number, k] * parts[1, k]
+            known_spin += quick * turning * spin_gain
         offset, forward, around = 0.0, 0.0, 0.0
         for j in range(acting.shape[0]):
             i = acting[j]
-            wheel = quick * sides[i, RATE] + DRIFTS[number] * sides[i, PULLED]
+            wheel = DRIFTS[number] * sides[i, PULLED]
             for k in range(number):
                 wheel += MIX_KNOWN[number, k] * sides[i, PART + k]
-            wheel *= sides[i, DAMPING]
+            wheel = (wheel + quick * sides[i, RATE]) * sides[i, DAMPING]
             offset = sides[i, SHARE] * wheel + sides[i, SHARE_COUPLING] * offset
             sides[i, KNOWN], sides[i, OFFSET] = wheel, offset
             forward += sides[i, COSINE] * offset
