@@ -27,7 +27,7 @@ def known_of(source: Fit | Scenario) -> Ensemble:
     found = before(source, rng, DRAWS) if isinstance(source, Scenario) else after(source, rng, DRAWS)
     if found.values:
         return found
-    return Ensemble(scenario=found.scenario, law=found.law, values={}, lanes=1)
+    return Ensemble(scenario=found.scenario, values={}, laws=found.laws[:1], launcher=found.scenario.launcher)
 
 
 def recommended(known: Ensemble, before_a: Floats, before_b: Floats, find: Finder) -> Recommended:
