@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from stager.errors import ExitStatus, InputError, InputErrors, StagerError
+from stager.physics.announcement import on_compiling
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+COMPILING = "Preparing the contact model for this computer, once: about 20 seconds ..."
 MOST_ERRORS = 40
 """Errors that are shown of one file."""
 
@@ -62,6 +64,7 @@ class Session:
 
     def run(self, command: Callable[[], Answer | None]) -> ExitStatus:
         """Run a command, show its answer, and return the exit status; errors end here."""
+        on_compiling(None if self.quiet else self._compiling)
         try:
             return self._show(command())
         except StagerError as error:
@@ -87,6 +90,10 @@ class Session:
         with Progress(*columns, console=_console(stderr=True), transient=True) as bar:
             bar.add_task(doing, total=None)
             yield
+
+    def _compiling(self) -> None:
+        if sys.stderr.isatty():
+            self._say(COMPILING)
 
     def _show(self, answer: Answer | None) -> ExitStatus:
         if answer is None:

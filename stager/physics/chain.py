@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.batch import common_shape, lane, shape_of
+from stager.physics.contact.columns import RECORD
 from stager.physics.contact.packing import Packed, pack, spread
 from stager.physics.contact.run import run
-from stager.physics.contact.columns import RECORD
 from stager.physics.contact.stages import JAM
 from stager.physics.layout import length, pitch
 from stager.physics.options import DEFAULT, Options

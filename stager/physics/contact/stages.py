@@ -17,7 +17,7 @@ from stager.physics.contact.columns import (
     CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EVEN, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT,
     HELD, HIGH_SLIP, IDLE_CURRENT, IDLER, IDLER_INVERSE, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
     MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PITCH, PULL,
-    RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
+    RADIUS, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
     SPIN_IN, SPIN_OUT, START, STIFFNESS, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
 )  # fmt: skip
 from stager.physics.contact.march import LOST, STOPPED, march
@@ -115,7 +115,7 @@ def set_marks(nips: Floats, count: int, at: Floats, owner: Any, number: Any) -> 
 @compiled
 def finish(nips: Floats, k: int, sides: Floats, body: Floats, speed: float, spin: float, offset: float,
            jams: bool) -> None:  # fmt: skip
-    """Complete the record of stage `k` that the projectile leaves at `speed` [m/s], `offset` [m] past the axis plane."""
+    """Complete the record of stage `k`, left at `speed` [m/s], `offset` [m] past the axis plane."""
     nip = nips[k]
     least = max(nip[LOW_SLIP], -nip[HIGH_SLIP], 0.0)
     nip[GRIP] = SYNC if least <= SYNC_CREEPS * body[CREEP] else SLIPS

@@ -91,7 +91,7 @@ def propose(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool
         aim, top = rows[POINT, i] + change, wheels[i, TARGET]
         if rows[VALUE, i] > top:
             top *= BEYOND
-        inside = inside and 0.0 <= aim and aim <= top
+        inside = inside and aim >= 0.0 and aim <= top
         rows[CHANGE, i] = change
     for i in range(count):
         residual = rows[VALUE, i] - rows[POINT, i]
