@@ -6,7 +6,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from stager.optimise.span import span
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
