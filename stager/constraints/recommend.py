@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, wheel_ceilings
 from stager.constraints.limit import ROUNDING
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.batch import take
@@ -31,6 +31,8 @@ NOMINAL_ONLY = 0.5
 FEW = 100
 """Draws on which limits of throwing at a rate are judged."""
 HALVINGS = 14
+WIDEST = 200.0
+"""Greatest wheel speed that is looked at where no limit sets one [m/s]."""
 BOOKED = Options(tolerance=1e-5)
 """How throws of the best guess are integrated, their heat included."""
 
@@ -87,7 +89,7 @@ def target(confidence: float, draws: int) -> float:
 
 
 def recommend(
-    launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats], top: float,
+    launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats],
     grip_limit: float | None, *, asked: float | None = None,
 ) -> Recommended:  # fmt: skip
     """Choose the wheel speed of the stage behind `before`.
@@ -106,32 +108,34 @@ def recommend(
         The limits.
     before : tuple of array, shape (index,)
         Speeds of sides A and B of the stages before it [m/s].
-    top : float
-        Greatest wheel speed to look at [m/s].
     grip_limit : float or None
         Grip limit of the best guess [m/s]; None where it has none within the range.
     asked : float or None
         Exit speed that is enough [m/s].
     """
-    return _Chooser(launcher, lanes, limit_values, before, top, grip_limit, asked).choose()
+    return _Chooser(launcher, lanes, limit_values, before, grip_limit, asked).choose()
 
 
 def safe(
-    launcher: Launcher, lanes: int, limit_values: LimitValues, settings: Floats, settings_b: Floats | None = None,
-) -> NDArray[np.bool_]:  # fmt: skip
+    launcher: Launcher, lanes: int, limit_values: LimitValues, settings: Floats, *, whole: bool = False
+) -> NDArray[np.bool_]:
     """Return which settings may be thrown at: all hard limits together keep in enough draws, and in the best guess.
 
-    settings, settings_b : array, shape (settings, stages)
-        Speeds of sides A and B [m/s]. Lanes as in `recommend`; limits of throwing at a rate are left out, as single
-        throws are meant.
+    Limits of throwing at a rate are left out, as single throws are meant.
+
+    Parameters
+    ----------
+    launcher, lanes, limit_values
+        As in `recommend`.
+    settings : array, shape (settings, stages)
+        Wheel speeds [m/s].
+    whole : bool
+        Every draw must keep them.
     """
     shape = (len(settings), lanes, settings.shape[-1])
-    speed = np.broadcast_to(settings[:, None, :], shape)
-    speed_b = None if settings_b is None else np.broadcast_to(settings_b[:, None, :], shape)
-    done = throw(launcher, speed, speed_b, options=SURE)
-    return enough(
-        _together(hard_slacks(launcher, limit_values, done, steady=False), shape[:2]), limit_values.confidence
-    )
+    done = throw(launcher, np.broadcast_to(settings[:, None, :], shape), options=SURE)
+    kept = _together(hard_slacks(launcher, limit_values, done, steady=False), shape[:2])
+    return np.asarray(kept.all(axis=-1)) if whole else enough(kept, limit_values.confidence)
 
 
 def enough(kept: NDArray[np.bool_], confidence: float) -> NDArray[np.bool_]:
@@ -154,6 +158,11 @@ def hard_slacks(launcher: Launcher, limit_values: LimitValues, done: Throw, *, s
         if limit.hard and (limit.kind is Kind.STEADY) is steady and (result := evaluate(limit, point)) is not None:
             found[limit.name] = np.nan_to_num(np.broadcast_to(result.slack, done.exit_speed.shape), nan=-1.0)
     return found
+
+
+def _first_of(ceilings: dict[str, Number], top: float) -> str:
+    """Limit that ends the range at `top` [m/s]."""
+    return next((name for name, ceiling in ceilings.items() if np.min(ceiling) <= top), "range")
 
 
 def _together(slacks: dict[str, Floats], shape: tuple[int, ...]) -> NDArray[np.bool_]:
@@ -186,14 +195,16 @@ class _Looked:
 
 class _Chooser:
     def __init__(
-        self, launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats], top: float,
+        self, launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats],
         grip_limit: float | None, asked: float | None,
     ) -> None:  # fmt: skip
         self.launcher, self.lanes, self.limit_values, self.before = launcher, lanes, limit_values, before
         self.asked, margin = asked, limit_values.grip_margin
-        self.top = top if grip_limit is None or not margin else min(top, (1 - margin) * grip_limit)
-        self.ends_by = "grip_margin" if self.top < top else "range"
         self.best_guess = take(launcher, np.zeros(1, np.intp)) if lanes > 1 else launcher
+        ceilings = wheel_ceilings(self.best_guess, limit_values, before[0].size)
+        top = float(min(WIDEST, *(np.min(ceiling) for ceiling in ceilings.values())))
+        self.top = top if grip_limit is None or not margin else min(top, (1 - margin) * grip_limit)
+        self.ends_by = "grip_margin" if self.top < top else _first_of(ceilings, top)
         self.nearest = ("the limits", 1.0)
 
     def choose(self) -> Recommended:

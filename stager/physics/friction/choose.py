@@ -13,12 +13,11 @@ from stager.physics.friction.tabulated import curve
 def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
     """Return the number of a law's formula and its values, floats or arrays over the batch.
 
-    A law that is not registered is known by its `coefficient` alone: it becomes a curve through many of its points,
+    A law without a formula that the kernel has is known by its `coefficient` alone: it becomes a curve through many of its points,
     with its own slopes (error about 1e-9 of a smooth law).
     """
-    if isinstance(law, Law) and type(law) in REGISTERED:
-        formula: Formula = law.formulas[law.formula]
-        return FORMULAS.index(formula), law.values()
+    if isinstance(law, Law) and law.formulas[law.formula] in FORMULAS:
+        return FORMULAS.index(law.formulas[law.formula]), law.values()
     return FORMULAS.index(curve), tuple(packed(*tables(law)))
 
 
