@@ -124,7 +124,7 @@ class Session:
 
     def _compiling(self) -> None:
         if sys.stderr.isatty():
-            self._say(COMPILING)
+            process.say(COMPILING)
 
     def _show(self, answer: Answer | None) -> ExitStatus:
         if answer is None:

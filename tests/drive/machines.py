@@ -18,7 +18,14 @@ from stager.model.wheel import Hold, Tyre, Wheel
 from stager.physics.compiled import plain
 from stager.physics.drive.train import Train
 from stager.physics.drive.transient import (
-    COMMAND, CURRENT, POWER, ROOM, TRIAL, WHEEL, bus_voltage, pack_wheels,
+    COMMAND,
+    CURRENT,
+    POWER,
+    ROOM,
+    TRIAL,
+    WHEEL,
+    bus_voltage,
+    pack_wheels,
 )  # fmt: skip
 from stager.physics.friction import Falling
 

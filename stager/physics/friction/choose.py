@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from stager.physics.compiled import COMPILES, inlined
-from stager.physics.friction import FORMULAS, REGISTERED, packed, tables
+from stager.physics.friction import FORMULAS, packed, tables
 from stager.physics.friction.law import Formula, Law
 from stager.physics.friction.tabulated import curve
 
@@ -13,8 +13,8 @@ from stager.physics.friction.tabulated import curve
 def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
     """Return the number of a law's formula and its values, floats or arrays over the batch.
 
-    A law without a formula that the kernel has is known by its `coefficient` alone: it becomes a curve through many of its points,
-    with its own slopes (error about 1e-9 of a smooth law).
+    A law without a formula that the kernel has is known by its `coefficient` alone: it becomes a curve through many of
+    its points, with its own slopes (error about 1e-9 of a smooth law).
     """
     if isinstance(law, Law) and law.formulas[law.formula] in FORMULAS:
         return FORMULAS.index(law.formulas[law.formula]), law.values()
