@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+COMPILING = "Preparing the contact model for this computer, once: about 20 seconds ..."
 UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EDQUOT)
 """What the system says where standard output takes no more."""
-COMPILING = "Preparing the contact model for this computer, once: about 20 seconds ..."
 MOST_ERRORS = 40
 """Errors that are shown of one file."""
 
@@ -124,7 +124,7 @@ class Session:
 
     def _compiling(self) -> None:
         if sys.stderr.isatty():
-            self._say(COMPILING)
+            process.say(COMPILING)
 
     def _show(self, answer: Answer | None) -> ExitStatus:
         if answer is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from functools import cache
 from math import prod
 from typing import Any
 
@@ -33,6 +34,7 @@ class Prepared:
         self.launcher = launcher
         self.stages = stages
         self.packed: Packed = pack(launcher, first, stages)
+        self._ends = np.array([stages], dtype=np.int64)
 
     def throw(
         self,
@@ -57,11 +59,10 @@ class Prepared:
         entry = self.launcher.feed.speed if entry_speed is None else entry_speed
         if entry_spin is None:
             entry_spin = self.launcher.feed.spin if entry_speed is None else 0.0
-        ends: Any = self.stages if count is None else count
-        shape = common_shape(
-            self.packed.shape, speeds.shape[:-1], speeds_b.shape[:-1], held.shape[:-1], held_b.shape[:-1],
-            shape_of(entry), shape_of(entry_spin), shape_of(ends),
-        )  # fmt: skip
+        shapes = [self.packed.shape, speeds.shape[:-1], shape_of(entry), shape_of(entry_spin)]
+        shapes.append(() if count is None else np.shape(count))
+        shapes += [values.shape[:-1] for values in (speeds_b, held, held_b) if values is not speeds]
+        shape = common_shape(*shapes)
         samples, stages = prod(shape), self.stages
         rows = [_rows(speeds, shape, samples, stages)]
         for values in (speeds_b, held, held_b):
@@ -69,7 +70,7 @@ class Prepared:
         out, exits = np.empty((samples, RECORD, stages)), np.empty((samples, 3))
         run(
             spread(self.packed, shape), rows, lane(entry, shape), lane(entry_spin, shape),
-            lane(ends, shape).astype(np.int64), how(options), out, exits,
+            self._ends if count is None else lane(count, shape).astype(np.int64), how(options), out, exits,
         )  # fmt: skip
         return as_throw(out, exits, shape)
 
@@ -82,9 +83,7 @@ def as_throw(out: Floats, exits: Floats, shape: tuple[int, ...]) -> Throw:
     columns["grip"] = columns["grip"].astype(np.int8)
     ends = np.ascontiguousarray(exits.T).reshape(3, *shape)
     jammed: NDArray[np.bool_] = np.asarray(ends[2] == JAM)
-    return Throw(
-        stages=Transit(**columns), exit_speed=np.asarray(ends[0]), spin=np.asarray(ends[1]), jammed=jammed
-    )
+    return Throw(stages=Transit(**columns), exit_speed=ends[0, ...], spin=ends[1, ...], jammed=jammed)
 
 
 def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> Floats:
@@ -94,6 +93,7 @@ def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> 
     return np.ascontiguousarray(values).reshape(samples, stages)
 
 
+@cache
 def how(options: Options) -> Floats:
     """Return the options as a kernel takes them."""
     return np.array([options.tolerance, options.steps or 0, options.books], dtype=np.float64)

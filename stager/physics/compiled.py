@@ -44,14 +44,35 @@ def inlined(function: Function) -> Function:
 
 def kept(function: Function) -> Function:
     """Compile a large function that several entries call, and keep it on disk so that it is compiled but once."""
-    dispatcher = _inner(function, cache=True)
-    _outdate(dispatcher)
-    return dispatcher
+    made: Function = _on_disk(function, INNER) if COMPILES else function
+    return made
 
 
 def _inner(function: Function, **options: bool) -> Function:
     made: Function = numba.njit(**INNER, **options)(function) if COMPILES else function
     return made
+
+
+def _on_disk(function: Callable[..., Any], options: dict[str, Any]) -> Any:
+    """Compile a function and keep it: beside its source, else in the user's cache, else not at all.
+
+    It is outdated by a change in any source (the compiler itself looks at the function's own file alone), and compiled
+    all the same where the disk takes no more.
+    """
+    try:
+        dispatcher = numba.njit(cache=True, **options)(function)
+    except RuntimeError:
+        return numba.njit(**options)(function)
+    with suppress(AttributeError):
+        file = dispatcher._cache._cache_file
+        file._source_stamp, save = stamp(), file.save
+
+        def save_if_possible(key: Any, data: Any) -> None:
+            with suppress(OSError):
+                save(key, data)
+
+        file.save = save_if_possible
+    return dispatcher
 
 
 def plain(function: Callable[..., Any]) -> Callable[..., Any]:
@@ -68,8 +89,7 @@ class Entry:
         self.call: Any = function
         self._started = not COMPILES
         if COMPILES:
-            self.call = numba.njit(cache=True, **OPTIONS)(function)
-            _outdate(self.call)
+            self.call = _on_disk(function, OPTIONS)
 
     def __call__(self, *given: Any) -> Any:
         """Run the kernel."""
@@ -93,12 +113,6 @@ class Entry:
 def entry(function: Callable[..., Any]) -> Entry:
     """Compile a function that ordinary Python calls."""
     return Entry(function)
-
-
-def _outdate(dispatcher: Any) -> None:
-    """Outdate a kept function by a change in any source; the compiler itself looks at its own file alone."""
-    with suppress(AttributeError):
-        dispatcher._cache._cache_file._source_stamp = stamp()
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import pkgutil
@@ -122,3 +123,30 @@ def test_growth_goes_with_the_square_of_speed() -> None:
     speeds: Floats = np.geomspace(1.0, 100.0, 7)
     assert growth(wheel, speeds) == pytest.approx(growth(wheel, 1.0) * speeds**2)
     assert (np.asarray(growth(wheel, speeds)) > 0).all()
+
+
+def triple(value: float) -> float:
+    return 3.0 * value
+
+
+def test_full_disk_costs_no_throw(monkeypatch: pytest.MonkeyPatch) -> None:
+    entry = compiled.entry(triple)
+
+    def full(*given: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(entry.call._cache._cache_file, "_save_data", full)
+    assert entry(3.0) == 9.0
+
+
+def test_kernels_work_where_nothing_can_be_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(**options: object) -> Any:
+        if options.get("cache"):
+            raise RuntimeError("cannot cache function: no locator available")
+        return made(**options)
+
+    made = compiled.numba.njit
+    monkeypatch.setattr(compiled.numba, "njit", refuse)
+    entry = compiled.entry(double)
+    assert not entry.kept
+    assert entry(3.0) == 6.0

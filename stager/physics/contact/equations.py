@@ -29,14 +29,15 @@ FLAT = 20.0
 def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float, float]:
     """Return the traction μ(|s|)·tanh(s/ε) [-] and its slope [s/m]."""
     friction, slope = coefficient(number, abs(slip), values)
-    ratio = slip / creep
+    inverse = 1.0 / creep
+    ratio = slip * inverse
     if ratio > FLAT:
         return friction, slope
     if ratio < -FLAT:
         return -friction, slope
     fading = exp(-2.0 * abs(ratio))
     creeping = copysign((1.0 - fading) / (1.0 + fading), ratio)
-    return friction * creeping, slope * abs(creeping) + friction * (1.0 - creeping * creeping) / creep
+    return friction * creeping, slope * abs(creeping) + friction * (1.0 - creeping * creeping) * inverse
 
 
 @inlined

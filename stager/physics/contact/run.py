@@ -6,6 +6,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
+from typing import Any
 
 from stager.errors import StagerError
 from stager.model.arrays import Floats
@@ -46,7 +47,7 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
 
 
 def run(
-    packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Floats,
+    packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Any,
     how: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
     """Throw all samples; arguments as `stages.throw_samples` has them. Raises StagerError where one does not end."""

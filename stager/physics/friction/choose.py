@@ -13,8 +13,8 @@ from stager.physics.friction.tabulated import curve
 def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
     """Return the number of a law's formula and its values, floats or arrays over the batch.
 
-    A law without a formula that the kernel has is known by its `coefficient` alone: it becomes a curve through many of its points,
-    with its own slopes (error about 1e-9 of a smooth law).
+    A law without a formula that the kernel has is known by its `coefficient` alone: it becomes a curve through many of
+    its points, with its own slopes (error about 1e-9 of a smooth law).
     """
     if isinstance(law, Law) and law.formulas[law.formula] in FORMULAS:
         return FORMULAS.index(law.formulas[law.formula]), law.values()

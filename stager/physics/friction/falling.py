@@ -15,8 +15,9 @@ from stager.physics.friction.law import Formula, Law, parameter
 @inlined
 def fading(slip, values):  # type: ignore[no-untyped-def]
     """Return μ_k + (μ_s − μ_k) exp(−s/s_f) and its slope."""
-    part = (values[0] - values[1]) * np.exp(slip / -values[2])
-    return values[1] + part, part / -values[2]
+    pace = -1.0 / values[2]
+    part = (values[0] - values[1]) * np.exp(slip * pace)
+    return values[1] + part, part * pace
 
 
 @inlined
