@@ -50,6 +50,12 @@ def explain(
         return _unspun(scenario, rows, scenario.goal.spin)
     if not fits or asked is None:
         return _from_the_start(fed)
+    if fed.exit_speed > asked:
+        reason = (
+            f"No setting was found that leaves as slowly as {asked:.4g} m/s: the feed brings {fed.exit_speed:.4g} m/s, "
+            "and wheels so slow let nothing through."
+        )
+        return Missed(reason=reason, proven=False, nearest=fed)
     nearest = max(fits, key=lambda row: row.settings.exit_speed)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
     most = cap if bound is None or (not proven and cap < asked) else min(cap, bound)
