@@ -16,11 +16,11 @@ from stager.constraints import GEOMETRY, LimitResult, OperatingPoint, evaluate, 
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.judge import active as active_of
-from stager.optimise.parts import Row
+from stager.optimise.parts import FEW, Row
 from stager.optimise.problem import Problem, Tables, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
 from stager.optimise.refine import CLOSE, fastest, refine
-from stager.optimise.search import Clock, most_stages, solve
+from stager.optimise.search import Clock, explore, most_stages
 from stager.optimise.sensitivities import BUILT, FLOORS, looser, without
 from stager.optimise.spin import most_spin
 
@@ -50,6 +50,12 @@ def explain(
         return _unspun(scenario, rows, scenario.goal.spin)
     if not fits or asked is None:
         return _from_the_start(fed)
+    if fed.exit_speed > asked:
+        reason = (
+            f"No setting was found that leaves as slowly as {asked:.4g} m/s: the feed brings {fed.exit_speed:.4g} m/s, "
+            "and wheels so slow let nothing through."
+        )
+        return Missed(reason=reason, proven=False, nearest=fed)
     nearest = max(fits, key=lambda row: row.settings.exit_speed)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
     most = cap if bound is None or (not proven and cap < asked) else min(cap, bound)
@@ -94,10 +100,10 @@ class _Reach:
                 x = np.clip(known.x[:, :count], problem.low[:count], problem.high[:count])
                 trial = refine(problem, problem.look(x), fastest, CLOSE)
                 if trial.violation[0] > 0 or trial.exit_speed[0] < self.asked * (1 - ENOUGH):
-                    trial = _faster(trial, solve(problem, starts=[replace(known, x=x)], generations=4).trial)
+                    trial = _faster(trial, explore(problem, starts=[replace(known, x=x)], generations=FEW))
             else:
                 shorter = [known] if known is not None and known.lead.shape[1] == count - 1 else []
-                trial = solve(problem, shorter, generations=4).trial
+                trial = explore(problem, shorter, generations=FEW)
             if trial.violation[0] <= 0 and trial.exit_speed[0] > out[0]:
                 out = float(trial.exit_speed[0]), trial, problem
             if out[0] >= self.asked * (1 - ENOUGH):

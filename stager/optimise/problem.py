@@ -360,12 +360,14 @@ class Problem:
         return self._by_stage
 
     def _worst_of(self, limit: Limit, point: OperatingPoint, through: NDArray[np.bool_]) -> bool:
+        if limit.kind not in (Kind.THROW, Kind.WHEEL):
+            return False
         whole: list[Floats] = []
         parts: list[Floats] = []
         self._row(whole, limit, point, through.shape)
         for k in range(self.count if whole else 0):
             self._row(parts, limit, _of_stage(point, k), through.shape)
-        if limit.kind not in (Kind.THROW, Kind.WHEEL) or len(parts) < self.count:
+        if len(parts) < self.count:
             return False
         least = np.min(parts, axis=0)[through]
         apart = any(not np.allclose(part[through], parts[0][through]) for part in parts)

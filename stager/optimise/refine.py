@@ -21,21 +21,25 @@ SHARES = np.array([1.0, 0.7, 0.4, 0.15, 0.03])
 """Of a step, all tried together [-]."""
 STEP, ROOM, AIMED = 1e-4, 0.3, 1e-7
 """Of differences in smooth models; how far those may lead; slack that they aim at [-]."""
+WIDER, UNSETTLED = 3e-3, 5e-6
+"""Trust region in which settled settings promise less than this gain [-]."""
 INNER = 0.3
 """Inner place of two that are looked at on either side, as a share of the trust region [-]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How closely a search looks: rounds; radius of the first trust region, and the one that ends it [-]."""
+    """How closely a search looks: rounds; radius of the first trust region, and the one that ends it [-]; gain that is
+    too small to go on for [-]; finish: by smooth models where the rounds do not settle."""
 
     rounds: int = 16
     radius: float = 0.08
     smallest: float = 2e-5
     gain: float = 2e-7
+    finish: bool = False
 
 
-CLOSE, QUICKLY = Effort(), Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
+CLOSE, QUICKLY = Effort(finish=True), Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
 
 
 def fastest(trial: Trial) -> Floats:
@@ -89,9 +93,11 @@ def refine(
         radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else 0.3)
         if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):
             break
-    else:
-        # Not settled: no kink holds the settings, so smooth models serve.
-        return smooth(problem, kept, objective, effort, least)
+    if effort.finish and not kept.jammed[0]:
+        _, promised, _ = _Model(problem, kept, objective, WIDER, least).step(penalty)
+        if promised > UNSETTLED:
+            # No kink holds the settings, so smooth models serve.
+            return smooth(problem, kept, objective, effort, least)
     return kept
 
 

@@ -70,6 +70,14 @@ def solve(
     problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
     generations: int = GENERATIONS, effort: Effort = CLOSE,
 ) -> Solution:  # fmt: skip
+    """Return the best settings of a problem, judged; arguments as `explore` has them."""
+    return settle(problem, explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort))
+
+
+def explore(
+    problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
+    generations: int = GENERATIONS, effort: Effort = CLOSE,
+) -> Trial:  # fmt: skip
     """Return the best settings of a problem.
 
     shorter : good settings of one stage less; starts : of as many, from a problem like this one.
@@ -84,7 +92,7 @@ def solve(
         least = float(found.exit_speed[0]) * (1 - LEVEL)
         cool = refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least)
         found = cool if cool.heat[0] < found.heat[0] * (1 - COOLER) else found
-    return settle(problem, found)
+    return found
 
 
 def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
@@ -109,7 +117,7 @@ def settle(problem: Problem, found: Trial) -> Solution:
         again = problem.look(found.x)
         if settings.feasible and again.violation[0] <= 0.0 and turn:
             break
-        found = refine(problem, again, fastest, Effort(rounds=10, radius=0.01, smallest=1e-5))
+        found = refine(problem, again, fastest, Effort(rounds=6, radius=0.01, smallest=3e-5))
         settings = judged(problem.scenario, found.lead[0], chosen(problem, found))
     slowed = 1.0
     for turn in range(6):
@@ -290,5 +298,6 @@ def most_stages(
 
 
 __all__ = [
-    "Build", "Chains", "Clock", "Solution", "chosen", "improve", "most_stages", "settle", "solve", "solve_all",
+    "Build", "Chains", "Clock", "Solution", "chosen", "explore", "improve", "most_stages", "settle", "solve",
+    "solve_all",
 ]  # fmt: skip

@@ -8,10 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from stager.constraints import LIMITS, Kind, broken_by
-from stager.optimise.parts import Row
+from stager.optimise.parts import FEW, Row
 from stager.optimise.problem import Problem, Trial
-from stager.optimise.refine import CLOSE, fastest, refine
-from stager.optimise.search import Clock, solve
+from stager.optimise.refine import CLOSE, QUICKLY, fastest, refine
+from stager.optimise.search import Clock, explore
 
 MORE = 0.01
 """By how much limits are loosened for their prices [-]."""
@@ -91,6 +91,6 @@ def one_more(row: Row, rows: list[Row], margins: Mapping[str, float]) -> float:
         speed = rows[row.count + 1].settings.exit_speed
     else:
         problem = Problem(row.scenario, row.count + 1, tables=row.solution.problem.tables, margins=margins)
-        found = solve(problem, [row.solution.trial])
-        speed = float(found.trial.exit_speed[0]) if found.trial.violation[0] <= 0.0 else 0.0
+        found = explore(problem, [row.solution.trial], generations=FEW, effort=QUICKLY)
+        speed = float(found.exit_speed[0]) if found.violation[0] <= 0.0 else 0.0
     return max(speed / row.settings.exit_speed - 1, 0.0)

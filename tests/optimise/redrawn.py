@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim

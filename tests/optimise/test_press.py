@@ -9,16 +9,15 @@ from typing import Any
 
 import numpy as np
 import pytest
-from stager.optimise.catalogue import Parts, has_range, parts_of, with_parts
-from stager.optimise.choose import choose
-from stager.optimise.climb import climb
-from stager.optimise.pick import pick
 
 from stager.model.arrays import Number
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.optimise.records import Catalogue, Settings
+from stager.optimise.parts import choose, select, with_parts
+from stager.optimise.records import Catalogue, Parts, Settings
+from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, STREAMER, scenario
+from tests.optimise.solved import best_of
 
 RANGE = (0.002, 0.006)
 NEARLY = 5e-4
@@ -35,15 +34,15 @@ def _at(given: Scenario, crush: float) -> Settings | None:
     """The best plan at one crush for all stages."""
     template = replace(given.launcher.template, crush=crush, crush_range=None)
     fixed = replace(given, launcher=replace(given.launcher, template=template))
-    return choose(fixed, climb(fixed).settings)
+    return best_of(fixed)
 
 
 def _picked(given: Scenario) -> tuple[Settings, Catalogue]:
-    found = pick(given)
-    best = choose(found.scenario, found.climbed.settings)
+    found = select(given, Clock())
+    best = choose(given, found.rows)
     assert best is not None
     assert found.catalogue is not None
-    return best, found.catalogue
+    return best.settings, found.catalogue
 
 
 @cache
@@ -82,7 +81,7 @@ def test_a_shared_limit_is_shared_out_by_a_crush_of_its_own_for_each_stage() -> 
     for shift in ((1.05, 1.0), (1 / 1.05, 1.0), (1.0, 1.05), (1.0, 1 / 1.05)):
         crushes = np.clip(np.array(told.crushes) * shift, *RANGE)
         beside = with_parts(given, [Parts(0, 0, float(crush)) for crush in crushes])
-        other = choose(beside, climb(beside).settings)
+        other = best_of(beside)
         assert other is None or other.exit_speed <= best.exit_speed * (1 + NEARLY)
 
 
@@ -90,7 +89,7 @@ def test_crushes_of_their_own_where_the_first_stages_are_at_the_end_of_the_range
     given = _ranged(slip_heat=0.4, stages=3)
     best, _ = _picked(given)
     beside = with_parts(given, [Parts(0, 0, crush) for crush in (0.002, 0.002, 0.0023)])
-    other = choose(beside, climb(beside).settings)
+    other = best_of(beside)
     assert best.exit_speed >= _speed(other) * (1 - NEARLY)
 
 
@@ -104,12 +103,12 @@ def test_a_wider_range_is_never_worse() -> None:
 
 def test_a_range_of_no_width_is_no_choice() -> None:
     given = _ranged((0.004, 0.004), stages=1)
-    found, plain = pick(given), _at(given, 0.004)
+    found, plain = select(given, Clock()), _at(given, 0.004)
     assert found.catalogue is None
-    best = choose(found.scenario, found.climbed.settings)
+    best = choose(given, found.rows)
     assert best is not None
     assert plain is not None
-    assert best.exit_speed == plain.exit_speed
+    assert best.settings.exit_speed == plain.exit_speed
 
 
 def test_what_the_projectile_bears_is_kept() -> None:
@@ -154,9 +153,9 @@ def test_draws_keep_their_error_at_the_chosen_crush() -> None:
     assert made.stage(0).crush_range is None
 
 
-def test_the_crush_as_written_is_among_those_tried() -> None:
-    stage = _ranged().launcher.template
-    tried = parts_of(stage)
-    assert tried[0] == Parts(0, 0)
-    assert {RANGE[0], RANGE[1]} <= {parts.crush for parts in tried}
-    assert not has_range(replace(stage, crush_range=None))
+def test_a_crush_that_is_just_borne_fits() -> None:
+    # Source: arithmetic; 4 mm of 4 mm were once called broken, by a rounding error.
+    bearing = replace(HEAVY, projectile=replace(HEAVY.projectile, max_crush=float(HEAVY.template.crush)))
+    best = best_of(scenario(bearing, stages=1))
+    assert best is not None
+    assert best.count == 1
