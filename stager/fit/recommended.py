@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from stager.constraints.recommend import Recommended, recommend
@@ -11,6 +13,7 @@ from stager.fit.records import Fit
 from stager.model.arrays import Floats
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
+from stager.physics.batch import take
 from stager.physics.chain import throw
 from stager.physics.options import SURE
 
@@ -25,9 +28,10 @@ def known_of(source: Fit | Scenario) -> Ensemble:
     """
     rng = np.random.default_rng(SEED)
     found = before(source, rng, DRAWS) if isinstance(source, Scenario) else after(source, rng, DRAWS)
-    if found.values:
+    # Friction drawn after a fit may be all that differs, and is no value of its own there.
+    if found.values or len(set(found.laws)) > 1:
         return found
-    return Ensemble(scenario=found.scenario, law=found.law, values={}, lanes=1)
+    return replace(found, laws=found.laws[:1])
 
 
 def recommended(known: Ensemble, before_a: Floats, before_b: Floats, find: Finder) -> Recommended:
@@ -35,12 +39,12 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats, find: Finde
 
     known: as `known_of` gives it.
     """
-    index, best = before_a.size, known.best
+    index, best = before_a.size, take(known.launcher, np.zeros(1, np.intp))
     fed = best.feed
-    speed, spin = (np.array([float(value)]) for value in (fed.speed, fed.spin))
+    speed, spin = (np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in (fed.speed, fed.spin))
     if index:
-        done = throw(best, before_a, before_b, options=SURE)
-        speed, spin = np.atleast_1d(done.exit_speed), np.atleast_1d(done.spin)
+        done = throw(best, before_a[None], before_b[None], options=SURE)
+        speed, spin = done.exit_speed, done.spin
     grip = np.nan if speed[0] <= 0 else float(find(best, index, speed, spin).wheel_speed[0])
     goal = known.scenario.goal
     return recommend(

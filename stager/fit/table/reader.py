@@ -34,7 +34,7 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
     """The text of a throws table, as `read`; `path` is for its complaints."""
     lines = filled_lines(text)
     _check_size(path, lines)
-    known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: ROWS + COLUMNS])
+    known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: MOST_THROWS + COLUMNS])
     delimiter = delimiter_of(lines[0][1]) if lines else ","
     rows = [(at, cells_of(line, delimiter)) for at, line in lines]
     rows = [(at, cells) for at, cells in rows if any(cell.strip() for cell in cells)]
