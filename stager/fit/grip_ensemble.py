@@ -108,7 +108,8 @@ def tune(
     return Tuned(
         stage=index + 1, grip_limit=span_of(limit) if known[0] and known.mean() > 0.5 else None,
         exit_speed=span_of(np.where(known, found.exit_speed, found.peak_exit)), recommended=chosen,
-        recommended_exit=_exit_of(ensemble, index, entry_speed, entry_spin, chosen), short=float(lost[0]), over=float(lost[1]),
+        recommended_exit=_exit_of(ensemble, index, entry_speed, entry_spin, chosen), short=float(lost[0]),
+        over=float(lost[1]),
     )  # fmt: skip
 
 

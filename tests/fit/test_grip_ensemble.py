@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.api.learned import finder
 from stager.fit.draws import before
 from stager.fit.grip_ensemble import feed
+from stager.fit.recommended import finder
 from stager.physics.chain import throw
 from tests.recovery.bench import scenario
 
