@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from stager.optimise.settle import judged
 
 import stager as package
-from stager.optimise.settle import judged
 from stager.report.page.card import card
 from tests.cli.run import TEMPLATE, stager
 

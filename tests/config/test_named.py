@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.aims import exit_cap
 
 from stager.config import load
 from stager.errors import InputErrors
 from stager.model.scenario import Scenario
-from stager.optimise.aims import exit_cap
 from tests.broken.corpus import RIGHT
 
 HEAT = """[stage.drive.heat]

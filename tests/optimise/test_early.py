@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-
-from stager.bounds import bound
 from stager.optimise.aims import exit_cap
 from stager.optimise.early import Early
+
+from stager.bounds import bound
 from stager.parallel import Executor
 from tests.optimise.machines import HEAVY, scenario
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-
-from stager.model.arrays import Floats
 from stager.optimise.aims import task
 from stager.optimise.extend import extended
+
+from stager.model.arrays import Floats
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from stager.physics.options import Options

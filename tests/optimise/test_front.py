@@ -6,10 +6,10 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 
 import pytest
-
-from stager.errors import InputError
 from stager.optimise.front import Against
 from stager.optimise.loosen import with_limits
+
+from stager.errors import InputError
 from stager.optimise.planner import plan
 from stager.parallel import Executor
 from tests.optimise.machines import HEAVY, scenario

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-
-from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.optimise.climb import climb
 from stager.optimise.loosen import with_limits, without
 from stager.optimise.miss import miss
+
+from stager.model.requirements import Aim, Goal
+from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from stager.optimise.records import Missed
 from tests.optimise.machines import HEAVY, scenario

@@ -5,8 +5,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 import pytest
-
 from stager.optimise.loosen import looser
+
 from stager.optimise.planner import plan
 from tests.optimise.machines import HEAVY, LIGHT, scenario
 

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.loosen import looser
 
 from stager.config import load
 from stager.model.scenario import Scenario
-from stager.optimise.loosen import looser
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from tests.optimise.machines import HEAVY, LIGHT, scenario

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-
-from stager.model.stage import RAIL
 from stager.optimise.aims import aimed_speed
 from stager.optimise.chain_map import ChainMap
+
+from stager.model.stage import RAIL
 from tests.optimise.machines import SEED, launcher, scenario, stage
 
 

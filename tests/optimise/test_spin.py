@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from stager.optimise.spun import SPIN_WITHIN, most_spin, sides, way_of
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
@@ -15,7 +16,6 @@ from stager.model.scenario import Scenario, Uncertain
 from stager.optimise import robust as sturdy
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
-from stager.optimise.spun import SPIN_WITHIN, most_spin, sides, way_of
 from stager.physics.chain import throw, transit
 from stager.physics.options import Options
 from stager.physics.records import Throw

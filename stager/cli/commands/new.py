@@ -51,8 +51,8 @@ def new(
     """
     given = {
         "shape": shape, "mass": mass, "width": width, "length": length, "thickness": thickness, "layout": layout,
-        "radius": radius, "motor": motor, "case": case, "supply": supply, "rate": rate, "energy": energy, "stages": stages,
-        "longest": longest,
+        "radius": radius, "motor": motor, "case": case, "supply": supply, "rate": rate, "energy": energy,
+        "stages": stages, "longest": longest,
     }  # fmt: skip
     from stager.config import schema_json
     from stager.config.start import start
