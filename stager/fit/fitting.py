@@ -67,7 +67,7 @@ def fit(
     jammed = np.flatnonzero(throws.jammed)
     tried = _tried(scenario, throws.chosen(np.concatenate([used, jammed])), jammed.size, laws, rng, progress)
     found = choose(tried)
-    drawn, place = posterior(found, rng)
+    drawn, _ = posterior(found, rng)
     aicc = {one.law.name: one.aicc for one in tried}
     weights = likely(aicc, found.law.name)
     drawings = {found.law.name: (found.law, drawn)}
@@ -76,7 +76,7 @@ def fit(
             drawings[one.law.name] = one.law, posterior(one, rng)[0]
     drawings = {name: drawings[name] for name in weights}
     progress(0.75)
-    told = parameters(found, drawn, place, rng)
+    told = parameters(found, drawn)
     progress(0.85)
     repeated = repeats(chosen, found)
     wrong = misfits(chosen, found, repeated, rng)

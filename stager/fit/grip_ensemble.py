@@ -86,9 +86,13 @@ class Tuned:
 
 
 def span_of(lanes: Floats) -> Span:
-    """Best guess (lane 0) and 95 % interval of the other lanes (lanes,)."""
+    """Return the best guess (lane 0) and the 95 % interval of the other lanes (lanes,).
+
+    Where the best guess lies outside, as on a plateau's edge, the median takes its place.
+    """
     low, high = interval(lanes[1:])
-    return Span(nominal=float(lanes[0]), low=low, high=high)
+    nominal = float(lanes[0]) if low <= lanes[0] <= high else float(np.median(lanes[1:]))
+    return Span(nominal=nominal, low=low, high=high)
 
 
 def tune(

@@ -155,7 +155,8 @@ class Fit:
     @property
     def best(self) -> dict[str, float]:
         """SI values at the best fit, by key, of all parameters that carry an uncertainty."""
-        return {parameter.key: parameter.value for parameter in self.parameters if not parameter.group}
+        known = {key: float(value) for key, value in self.found.values.items()}
+        return {one.key: known.get(one.key, one.value) for one in self.parameters if not one.group}
 
     @property
     def built(self) -> int:

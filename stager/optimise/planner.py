@@ -152,7 +152,7 @@ class _Planning:
             spread_before=before,
             robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
             front=None if trade is None else front(rows, ladder, trade, self.reserve, self.clock),
-            fastest=None if leader is None or advised is None or leader.count == advised.count else leader.settings,
+            fastest=best if leader is None or advised is None or leader.count == advised.count else leader.settings,
             margin=self.margin, left_open=tuple(self.clock.open),
         )  # fmt: skip
 

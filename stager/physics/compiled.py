@@ -11,16 +11,18 @@ import os
 from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar
 
-COMPILES = os.environ.get("STAGER_COMPILE", "1") != "0"
+from stager.physics.announcement import announce
+
+numba: Any = None
+if os.environ.get("STAGER_COMPILE", "1") != "0":
+    with suppress(ImportError):
+        numba = import_module("numba")
+COMPILES = numba is not None
 """Whether the kernels are compiled."""
-if COMPILES:
-    try:
-        import numba
-    except ImportError:
-        COMPILES = False
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate", "windage.py")
@@ -29,39 +31,33 @@ OPTIONS = {"nogil": True, "error_model": "numpy"}
 INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 """Inner functions make no arrays, so that none is counted, and ordinary Python does not call them."""
 
-_listeners: list[Callable[[], None]] = []
-
 
 def compiled(function: Function) -> Function:
     """Compile a function that other compiled functions call."""
-    return numba.njit(**INNER)(function) if COMPILES else function
+    return _inner(function)
 
 
 def inlined(function: Function) -> Function:
     """Compile a small function into the body of those that call it; for what is called in every step."""
-    return numba.njit(forceinline=True, **INNER)(function) if COMPILES else function
+    return _inner(function, forceinline=True)
 
 
 def kept(function: Function) -> Function:
     """Compile a large function that several entries call, and keep it on disk so that it is compiled but once."""
-    if not COMPILES:
-        return function
-    dispatcher = numba.njit(cache=True, **INNER)(function)
+    dispatcher = _inner(function, cache=True)
     _outdate(dispatcher)
     return dispatcher
 
 
+def _inner(function: Function, **options: bool) -> Function:
+    made: Function = numba.njit(**INNER, **options)(function) if COMPILES else function
+    return made
+
+
 def plain(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return the Python function behind a compiled one."""
-    return getattr(function, "py_func", function)
-
-
-def on_compiling(listener: Callable[[], None] | None) -> None:
-    """Call `listener` once before kernels are compiled, which takes seconds; None: nobody listens.
-
-    Kernels that are found compiled on disk call nobody.
-    """
-    _listeners[:] = [] if listener is None else [listener]
+    found: Callable[..., Any] = getattr(function, "py_func", function)
+    return found
 
 
 class Entry:
@@ -69,7 +65,7 @@ class Entry:
 
     def __init__(self, function: Callable[..., Any]) -> None:
         self.function = function
-        self.call: Callable[..., Any] = function
+        self.call: Any = function
         self._started = not COMPILES
         if COMPILES:
             self.call = numba.njit(cache=True, **OPTIONS)(function)
@@ -85,16 +81,13 @@ class Entry:
     def kept(self) -> bool:
         """Whether the kernel can be loaded compiled from disk."""
         with suppress(AttributeError, OSError):
-            return bool(self.call._cache._cache_file._load_index())  # type: ignore[attr-defined]
+            return bool(self.call._cache._cache_file._load_index())
         return False
 
     def _start(self) -> None:
         self._started = True
         if not self.kept:
-            for listener in _listeners:
-                listener()
-            _listeners.clear()
-
+            announce()
 
 
 def entry(function: Callable[..., Any]) -> Entry:

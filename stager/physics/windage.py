@@ -49,14 +49,12 @@ def coefficient(number: Number) -> Floats:
 
 
 @inlined
-def air_moment(
-    angular_speed: float, laminar: float, turbulent: float, core: float, transition: float
-) -> float:  # fmt: skip
+def air_moment(angular_speed: float, laminar: float, turbulent: float, core: float, transition: float) -> float:
     """Return the moment [N m] at one `angular_speed` [rad/s], for the kernels; factors as in `Disc`."""
     if angular_speed <= 0.0:
         return 0.0
     if angular_speed > transition:
-        return turbulent * angular_speed**1.8 - core / sqrt(angular_speed)
+        return float(turbulent * angular_speed**1.8 - core / sqrt(angular_speed))
     return laminar * angular_speed * sqrt(angular_speed)
 
 

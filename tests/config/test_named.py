@@ -9,6 +9,7 @@ import pytest
 from stager.optimise.aims import exit_cap
 
 from stager.config import load
+from stager.constraints import exit_cap
 from stager.errors import InputErrors
 from stager.model.scenario import Scenario
 from tests.broken.corpus import RIGHT

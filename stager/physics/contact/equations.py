@@ -12,30 +12,8 @@ from typing import Any
 
 from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
-    AXIS,
-    BRAKE,
-    COSINE,
-    COUPLING,
-    CREEP,
-    FORCE,
-    FORCE_DRIFT,
-    GAIN,
-    HALF_WIDTH,
-    HEIGHT,
-    HELD,
-    MOTOR_STEEP,
-    NIP_LAYOUT,
-    RAIL,
-    RATE,
-    RATE_DRIFT,
-    SLIP,
-    SLIP_DRIFT,
-    STEEP,
-    STEP_POWER,
-    TORQUE_HIGH,
-    TORQUE_LOW,
-    TORQUE_SLOPE,
-    WHEEL,
+    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_DRIFT, GAIN, HALF_WIDTH, HEIGHT, HELD, MOTOR_STEEP, NIP_LAYOUT,
+    RAIL, RATE, RATE_DRIFT, SLIP, SLIP_DRIFT, STEEP, STEP_POWER, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
 from stager.physics.friction.choose import coefficient
@@ -78,7 +56,8 @@ def motor(sides: Floats, i: int, wheel: float) -> tuple[float, float]:
 @inlined
 def evaluate(
     active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    wheel_law: Floats, rail_law: Floats,    even: bool, place: float, speed: float, spin: float, steep: bool, watch: bool,
+    wheel_law: Floats, rail_law: Floats, even: bool, place: float, speed: float, spin: float, steep: bool,
+    watch: bool,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Find forces and rates where the projectile is at `place` [m] and the wheels turn at WHEEL [m/s].
 
@@ -129,7 +108,8 @@ def evaluate(
             force_change = normal_change * traction + steepness * slip_change
             thrust_change += weight * (force_change * cosine + force * cosine_change) + push_change
             turning_change += force_change
-            sides[a, COSINE], sides[a, STEEP], sides[a, COUPLING], sides[a, MOTOR_STEEP] = cosine, steepness, 0.0, torque_steep
+            sides[a, COSINE], sides[a, STEEP], sides[a, COUPLING] = cosine, steepness, 0.0
+            sides[a, MOTOR_STEEP] = torque_steep
             sides[a, SLIP_DRIFT], sides[a, FORCE_DRIFT], sides[a, RATE_DRIFT] = (
                 slip_change, force_change, sides[a, BRAKE] * force_change,
             )  # fmt: skip
@@ -155,7 +135,8 @@ def evaluate(
                 traction, steepness = grip(kinds[0], wheel_law, slip, creep)
             force = normal * traction
             torque, torque_steep = motor(sides, b, wheel)
-            sides[b, SLIP], sides[b, FORCE], sides[b, RATE] = slip, force, sides[b, BRAKE] * force + sides[b, GAIN] * torque
+            sides[b, SLIP], sides[b, FORCE] = slip, force
+            sides[b, RATE] = sides[b, BRAKE] * force + sides[b, GAIN] * torque
             thrust += force * cosine
             turning -= force
             power += force * slip

@@ -6,31 +6,9 @@ from typing import Any
 
 from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    ACCELERATION,
-    BOOKS,
-    DURATION,
-    FORCE,
-    FRESH,
-    HALF_WIDTH,
-    HEAT,
-    HIGH_SLIP,
-    LOW_SLIP,
-    RATE,
-    SLIP,
-    SLIP_OUT,
-    SLIP_POWER,
-    SPEED,
-    START,
-    START_FORCE,
-    START_RATE,
-    START_SLIP,
-    STEP_HEAT,
-    STEP_POWER,
-    STEP_WORK,
-    STEPS,
-    TOLERANCE,
-    WHEEL,
-    WORK,
+    ACCELERATION, BOOKS, DURATION, FORCE, FRESH, HALF_WIDTH, HEAT, HIGH_SLIP, LOW_SLIP, RATE, SLIP, SLIP_OUT,
+    SLIP_POWER, SPEED, START, START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_POWER, STEP_WORK, TOLERANCE,
+    WHEEL, WORK,
 )  # fmt: skip
 from stager.physics.contact.equations import evaluate
 from stager.physics.contact.step import begin, step, way
@@ -54,7 +32,8 @@ THROUGH, STOPPED, LOST = 0, 1, 2
 @compiled
 def march(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    wheel_law: Floats, rail_law: Floats, even: bool, how: Floats, piece: Floats, speed: float, spin: float, start: Floats, parts: Floats,
+    wheel_law: Floats, rail_law: Floats, even: bool, how: Floats, piece: Floats, speed: float, spin: float,
+    start: Floats, parts: Floats,
 ) -> tuple[float, float, float, int]:  # fmt: skip
     """Take the projectile from `speed` [m/s] and `spin` [rad/s] through `piece`; arguments as `step` has them.
 
@@ -87,8 +66,9 @@ def march(
                 i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
             start[0], start[1], start[2], start[3] = evaluate(
-                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, yes, not yes
-            )
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, yes,
+                not yes,
+            )  # fmt: skip
             look(active, count, nips, sides, even, abs(start[0]))
             begin(acting, sides)
         else:
@@ -96,8 +76,8 @@ def march(
                 i = acting[j]
                 restore(sides, i)
         after, after_spin, speed_error, spin_error, wheel_error, thrust, time = step(
-            acting, active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, place, size, speed,
-            spin, start, parts,
+            acting, active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, place,
+            size, speed, spin, start, parts,
         )  # fmt: skip
         fresh = False
         scale = max(speed, top)
@@ -136,8 +116,9 @@ def march(
                 i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
             thrust, _, _, _ = evaluate(
-                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, not yes, not yes
-            )
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, not yes,
+                not yes,
+            )  # fmt: skip
             look(active, count, nips, sides, even, abs(thrust))
             return speed, spin, at, THROUGH
         if steps == 0.0:

@@ -51,7 +51,7 @@ def pack(launcher: Launcher, first: int, count: int) -> Packed:
 
 
 def spread(packed: Packed, shape: tuple[int, ...]) -> Packed:
-    """Return a launcher whose batch is of shape `packed.shape` as one whose batch is `shape`, which it broadcasts to."""
+    """Return a packed launcher with its batch broadcast to `shape`."""
     if packed.shape in ((), shape):
         return packed
 

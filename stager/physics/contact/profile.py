@@ -1,6 +1,6 @@
 """Normal force of a nip along the barrel.
 
-A nip has three smooth pieces: before the axis plane, of a rod its length, behind it; a round projectile's has no length.
+A nip has three smooth pieces: before the axis plane, along a rod's length (none of a round projectile), and behind.
 `offset` is the projectile's place (a rod: its front end's) past the axis plane [m].
 """
 
@@ -11,24 +11,15 @@ from typing import Any
 
 from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    DEPTH,
-    HEIGHT,
-    LENGTH,
-    NIP_EXPONENT,
-    NIP_REBOUND,
-    NIP_STIFFNESS,
-    NORMALS,
-    RAMP,
-    REACH,
-    ROLLING,
+    DEPTH, HEIGHT, LENGTH, NIP_EXPONENT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, RAMP, REACH, ROLLING,
 )  # fmt: skip
 
 Floats = Any
-OPENING, MIDDLE, CLOSING = 0, 1, 2
+MIDDLE, CLOSING = 1, 2
 
 
 @inlined
-def power(base: float, exponent: float) -> float:
+def power(base: float, exponent: float) -> Any:
     """Return base**exponent, quick for the usual exponents."""
     if exponent == 1.0:
         return base
@@ -102,13 +93,14 @@ def press_change(
 
 
 @compiled
-def stored(nips: Floats, k: int, crush: float) -> float:
+def stored(nips: Floats, k: int, crush: float) -> Any:
     """Return the energy stored in all sides at a crush [m] of each [J]."""
-    return nips[k, NORMALS] * nips[k, NIP_STIFFNESS] * power(crush, nips[k, NIP_EXPONENT]) * crush / (nips[k, NIP_EXPONENT] + 1.0)
+    exponent = nips[k, NIP_EXPONENT]
+    return nips[k, NORMALS] * nips[k, NIP_STIFFNESS] * power(crush, exponent) * crush / (exponent + 1.0)
 
 
 @compiled
-def crush_loss(nips: Floats, k: int, offset: float) -> float:
+def crush_loss(nips: Floats, k: int, offset: float) -> Any:
     """Return the energy that the normals have taken on the way to `offset` and not given back [J]."""
     length = nips[k, LENGTH]
     past = offset - min(max(offset, 0.0), length)

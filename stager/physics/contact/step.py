@@ -11,45 +11,10 @@ from typing import Any
 
 from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
-    BRAKE,
-    BY_SPEED,
-    COSINE,
-    COUPLING,
-    DAMPING,
-    FORCE,
-    FORCE_DRIFT,
-    FORCE_SUM,
-    FRESH,
-    GAIN,
-    HALF_WIDTH,
-    HEAT_SUM,
-    KNOWN,
-    MASS,
-    MOTOR_STEEP,
-    OFFSET,
-    PART,
-    PULLED,
-    RATE,
-    RATE_DRIFT,
-    SHARE,
-    SHARE_COUPLING,
-    SLIP,
-    SLIP_DRIFT,
-    SPEED,
-    SPIN_INERTIA,
-    START_FORCE,
-    START_RATE,
-    START_SLIP,
-    STEEP,
-    STEP_HEAT,
-    STEP_POWER,
-    STEP_WORK,
-    TO_SPEED,
-    TO_SPIN,
-    TURN,
-    WHEEL,
-    WHEEL_GAIN,
-    WORK_SUM,
+    BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, FORCE, FORCE_DRIFT, FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT_SUM,
+    KNOWN, MASS, MOTOR_STEEP, OFFSET, PART, PULLED, RATE, RATE_DRIFT, SHARE, SHARE_COUPLING, SLIP, SLIP_DRIFT, SPEED,
+    SPIN_INERTIA, START_FORCE, START_RATE, START_SLIP, STEEP, STEP_HEAT, STEP_POWER, STEP_WORK, TO_SPEED, TO_SPIN,
+    TURN, WHEEL, WHEEL_GAIN, WORK_SUM,
 )  # fmt: skip
 from stager.physics.contact.equations import LEAST_SPEED, evaluate
 from stager.physics.contact.scheme import DRIFTS, GAMMA, INSIDE, MIX, MIX_KNOWN, PLACES, TOTAL_DRIFT, TOTALS
@@ -70,14 +35,15 @@ def begin(acting: Any, sides: Floats) -> None:
     """Keep what `evaluate` found of each side at the start of a step, for all tries of that step."""
     for j in range(acting.shape[0]):
         i = acting[j]
-        sides[i, START_SLIP], sides[i, START_FORCE], sides[i, START_RATE] = sides[i, SLIP], sides[i, FORCE], sides[i, RATE]
+        sides[i, START_SLIP], sides[i, START_FORCE] = sides[i, SLIP], sides[i, FORCE]
+        sides[i, START_RATE] = sides[i, RATE]
 
 
 @inlined
 def step(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, place: float, size: float, speed: float, spin: float,
-    start: Floats, parts: Floats,
+    wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, place: float, size: float,
+    speed: float, spin: float, start: Floats, parts: Floats,
 ) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
     """Try one step of `size` in the parameter of `piece` from `place`.
 
@@ -165,8 +131,8 @@ def step(
                 sides[i, WHEEL] = wheel
             at, stretch, _ = way(piece, place + PLACES[number] * size)
             thrust, turning, _, _ = evaluate(
-                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, inner, inner_spin, number < 0,
-                number <= INSIDE,
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, inner, inner_spin,
+                number < 0, number <= INSIDE,
             )  # fmt: skip
             if number <= INSIDE:
                 most = max(most, abs(thrust))
@@ -224,7 +190,8 @@ def step(
             for k in range(6):
                 wheel += TOTALS[k] * sides[i, PART + k]
             slip = wheel - sides[i, COSINE] * gained - sides[i, TURN] * radius * gained_spin
-            more = common * sides[i, START_FORCE] + pace * sides[i, FORCE_SUM] + TOTAL_DRIFT * turned * sides[i, FORCE_DRIFT]
+            more = common * sides[i, START_FORCE] + pace * sides[i, FORCE_SUM]
+            more += TOTAL_DRIFT * turned * sides[i, FORCE_DRIFT]
             pressed = pace * sides[i, START_FORCE]
             sides[i, STEP_WORK] = sides[i, WORK_SUM] + more * sides[i, SPEED] + pressed * wheel
             sides[i, STEP_HEAT] = sides[i, HEAT_SUM] + more * sides[i, START_SLIP] + pressed * slip

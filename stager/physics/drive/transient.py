@@ -108,7 +108,7 @@ def bus_voltage(wheels: Floats, source: float, sag: float, guess: float) -> floa
 
 @compiled
 def rates(wheels: Floats, supply: Floats, totals: Floats, stage: float) -> None:
-    """Find the acceleration of each wheel at TRIAL as stage `stage` of a step [rad/s^2], and the rates of the energies."""
+    """Find each wheel's acceleration at TRIAL as stage `stage` of a step [rad/s^2], and the rates of its energies."""
     totals[BUS] = bus_voltage(wheels, supply[0], supply[1], totals[BUS])
     drawn, books = 0.0, totals[ENERGIES] > 0.0
     for i in range(wheels.shape[0]):
@@ -386,7 +386,8 @@ def advance_samples(
             wheels[i, SPEED] = start[n, i]
         totals[BUS] = bus[min(n, bus.shape[0] - 1)]
         whole[n, 2] = advance(
-            wheels, supply[min(n, supply.shape[0] - 1)], totals, duration[min(n, duration.shape[0] - 1)], tolerance, near,
+            wheels, supply[min(n, supply.shape[0] - 1)], totals, duration[min(n, duration.shape[0] - 1)], tolerance,
+            near,
         )  # fmt: skip
         read_wheels(wheels, totals, speed[n], energy[n], whole[n])
 
@@ -432,7 +433,13 @@ def transient(
     ended, energy, whole = _advance(train, holding, supply, speed, duration, tolerance, books, -1.0)
     if not books:
         return ended, None
-    return ended, Ledger(*np.moveaxis(energy, -1, 0), supply_heat=whole[..., 0], charge=whole[..., 1])
+    return ended, as_ledger(energy, whole)
+
+
+def as_ledger(energy: Floats, whole: Floats) -> Ledger:
+    """Return the energies that a kernel has written, shapes (..., wheels, 4) and (..., at least 2), as a ledger."""
+    electrical, copper, no_load, air = np.moveaxis(energy, -1, 0)
+    return Ledger(electrical, copper, no_load, air, whole[..., 0], whole[..., 1])
 
 
 def time_until(train: Train, holding: Holding, supply: Supply, speed: Floats, near: float, longest: float) -> Floats:
@@ -493,7 +500,7 @@ def pack_holding(holding: Holding, lead: tuple[int, ...], wheels: int) -> tuple[
 
 
 def _columns(values: list[Any], lead: tuple[int, ...], wheels: int | None) -> Floats:
-    """Values of shape (..., wheels), or (...), as columns: (samples or 1, wheels, columns) or (samples or 1, columns)."""
+    """Values of shape (..., wheels), or (...), as the last axis of one array over the samples, or over 1."""
     last = () if wheels is None else (wheels,)
     wide = max((np.ndim(value) for value in values), default=0) > len(last)
     shape = (*lead, *last) if wide else last

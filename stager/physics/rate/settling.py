@@ -11,26 +11,11 @@ import numpy as np
 
 from stager.physics.compiled import compiled, entry
 from stager.physics.contact.columns import (
-    AFTER_A,
-    BOOKS,
-    ENTRY,
-    GRIP,
-    NIP,
-    SIDE,
-    SPEED_A,
-    TOLERANCE,
+    AFTER_A, BOOKS, ENTRY, GRIP, NIP, SIDE, SPEED_A, TOLERANCE,
 )  # fmt: skip
 from stager.physics.contact.stages import JAM, NOT_REACHED, SYNC, throw_one
 from stager.physics.drive.transient import (
-    BUS,
-    ENERGIES,
-    ROOM,
-    SPEED,
-    TARGET,
-    WHEEL_RADIUS,
-    advance,
-    read_wheels,
-    set_wheels,
+    BUS, ENERGIES, ROOM, SPEED, TARGET, WHEEL_RADIUS, advance, read_wheels, set_wheels,
 )  # fmt: skip
 
 Floats = Any

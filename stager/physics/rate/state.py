@@ -16,8 +16,7 @@ from stager.physics.chain import as_throw, how, prepare, throw
 from stager.physics.contact.columns import RECORD
 from stager.physics.contact.packing import spread
 from stager.physics.contact.run import share
-from stager.physics.drive.train import build_train
-from stager.physics.drive.transient import Ledger, pack_holding, pack_supply, pack_wheels
+from stager.physics.drive.transient import as_ledger, pack_holding, pack_supply, pack_wheels
 from stager.physics.options import DEFAULT, Options
 from stager.physics.rate.books import Books, cycle_books
 from stager.physics.rate.rhythm import Rhythm, build_rhythm
@@ -76,7 +75,7 @@ def settled(
     supply. The state is the fixed point of throw and recovery, found by Broyden's method on the wheel speeds at the
     start of the throw. A lane whose first or settled throw jams is not converged.
     """
-    if launcher.supply is None or build_train(launcher, np.shape(wheel_speed)[-1]) is None:
+    if launcher.supply is None:
         return None
     first = throw(launcher, wheel_speed, wheel_speed_b, options=options) if first is None else first
     contact = first.stages.contact_time.max(axis=-1, initial=0.0)
@@ -121,10 +120,7 @@ def settle_rhythm(rhythm: Rhythm, first: Throw, options: Options = DEFAULT) -> S
     done = as_throw(out, exits, shape)
     speed, ended = point.reshape(*shape, wheels), ended.reshape(*shape, wheels)
     jammed, target = done.jammed | first.jammed, np.broadcast_to(rhythm.target, speed.shape)
-    ledger = Ledger(
-        *np.moveaxis(energy.reshape(*shape, wheels, 4), -1, 0), supply_heat=whole[:, 0].reshape(shape),
-        charge=whole[:, 1].reshape(shape),
-    )  # fmt: skip
+    ledger = as_ledger(energy.reshape(*shape, wheels, 4), whole.reshape(*shape, 3))
     droop, missing = (
         np.where(target > 0, 1 - at / np.where(target > 0, target, 1.0), 0.0) for at in (rhythm.after(done), speed)
     )

@@ -9,12 +9,12 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
-from stager.physics.drive.bus import peak_draw, throttled
+from stager.physics.drive.bus import peak_draw
 from stager.physics.drive.spinup import NEAR, peak_in_turn, rushing, spin_up, spin_up_in_turn, time_to
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train, build_train
 from stager.physics.drive.transient import Ledger, transient
-from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher
+from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TARGET = SPEEDS / 0.04
 GOVERNED = replace(DRIVE, governed=True)
@@ -137,12 +137,10 @@ def test_peak_of_equal_wheels_is_met_at_standstill() -> None:
     free = build_train(launcher(drive=replace(DRIVE, current_limit=np.inf)), 3)
     assert free is not None
     there = hold(free, np.full(3, 300.0), SUPPLY)
-    from stager.physics.drive.bus import flow
-
-    now = flow(free, throttled(free, there), SUPPLY, np.zeros(3))
+    _, drawn, volts = on_the_bus(free, np.minimum(there.throttle, 1.0), np.zeros(3))
     current, power = peak_draw(free, rushing(free, there), SUPPLY)
-    assert power == pytest.approx(float((free.count * now.power).sum()))
-    assert current == pytest.approx(power / float(now.bus_voltage[0]))
+    assert power == pytest.approx(float((free.count * drawn).sum()))
+    assert current == pytest.approx(power / volts)
 
 
 @pytest.mark.parametrize("governed", [False, True])
