@@ -15,38 +15,22 @@ if TYPE_CHECKING:
     from stager.constraints.recommend import Recommended
     from stager.fit.answers import Contrast, Learned
     from stager.fit.experiment_design import Next
-    from stager.fit.grip_ensemble import Finder, Tuned
+    from stager.fit.grip_ensemble import Tuned
     from stager.fit.observations import Observations
     from stager.fit.records import Fit
     from stager.fit.table import Throws
-    from stager.model.arrays import Floats
-    from stager.model.launcher import Launcher
     from stager.model.scenario import Scenario
     from stager.optimise.sweep import Sweep
-    from stager.physics.grip_limit import GripLimit
 
 DRAWS, WRITTEN = 150, 400
 Progress = Callable[[float], None]
-
-
-def finder(scenario: Scenario) -> Finder:
-    """Grip limits within the scenario's limits and drives."""
-    from stager.constraints import speed_range
-    from stager.physics.grip_limit import FAIRLY, grip_limit
-    from stager.physics.options import SURE
-
-    def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=FAIRLY, options=SURE)
-
-    return find
 
 
 def advised(scenario: Scenario, sweep: Sweep) -> Recommended:
     """Recommended wheel speed of the stage of a sweep."""
     from stager.fit.recommended import known_of, recommended
 
-    return recommended(known_of(scenario), sweep.before_a, sweep.before_b, finder(scenario))
+    return recommended(known_of(scenario), sweep.before_a, sweep.before_b)
 
 
 def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> Tuned | None:
@@ -56,6 +40,7 @@ def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> 
     """
     from stager.fit.draws import before
     from stager.fit.grip_ensemble import tune_behind
+    from stager.fit.recommended import finder
 
     if not scenario.uncertain:
         return None
@@ -93,14 +78,14 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
     from stager.fit.drift import drifts
     from stager.fit.fitting import fit as fit_throws
     from stager.fit.prediction import predict
-    from stager.fit.recommended import known_of, recommended_chain
+    from stager.fit.recommended import finder, known_of, recommended_chain
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.7 * share))
     count = max(1, min(done.built + 1, scenario.limit_values.stages)) if stages is None else stages
     find = finder(scenario)
-    chosen = recommended_chain(known_of(done), count, find)
+    chosen = recommended_chain(known_of(done), count)
     predicted = predict(after(done, rng, DRAWS), count, find, chosen, built=done.built)
     tell(0.9)
     drifting = drifts(scenario, throws, rng)
@@ -124,6 +109,7 @@ def suggest(scenario: Scenario, throws: Throws, seed: int, count: int, progress:
     """What to measure next."""
     from stager.fit.experiment_design import suggest as suggest_next
     from stager.fit.fitting import fit as fit_throws
+    from stager.fit.recommended import finder
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
@@ -140,6 +126,7 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
     from stager.fit import experiment_design
     from stager.fit.fitting import LEAST_THROWS, usable
     from stager.fit.fitting import fit as fit_throws
+    from stager.fit.recommended import finder
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)

@@ -129,10 +129,9 @@ def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | 
 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> Curve:
-    from stager.api.learned import finder
     from stager.fit.grip_ensemble import tune_behind
     from stager.fit.prediction import band
-    from stager.fit.recommended import known_of, recommended
+    from stager.fit.recommended import finder, known_of, recommended
     from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
@@ -148,7 +147,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     if ensemble is None or chosen.goal.spin:
         return Curve(sweep=swept, setting=setting)
     find = finder(loaded.scenario)
-    advice = recommended(known_of(loaded.scenario if learned is None else learned.fit), before_a, before_b, find)
+    advice = recommended(known_of(loaded.scenario if learned is None else learned.fit), before_a, before_b)
     return Curve(
         sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, find, advice),
         band=band(ensemble, k, before_a, before_b, swept.wheel_speed),

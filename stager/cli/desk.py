@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, TextIO
 
 from stager.errors import InputError, printable
 from stager.fit.table.book import Book
-from stager.fit.table.cells import number
-from stager.fit.table.entry import LASTING, cells, entry_of, parse, row_of
+from stager.fit.table.entry import LASTING, cells, entry_of, measure, parse, row_of
 from stager.report import bench as words
 from stager.report.terminal import whole
 
@@ -96,7 +95,7 @@ class Desk:
             case "help" | "?":
                 self._say(*words.help_lines(self.book))
             case "undo" | "show":
-                self._look_back(name.lower())
+                self._look_back(name.lower(), rest.strip())
             case "fit":
                 self.wanted = True
             case lasting if lasting in LASTING:
@@ -120,20 +119,26 @@ class Desk:
         self.waiting += 1
         entry = entry_of(throws, self.book)
         if entry is not None:
-            self._say(words.kept(entry, self.book, throw), *filter(None, [words.too_fast(throws, self.book)]))
+            self._say(words.kept(entry, self.book, throw), *words.doubted(throws, self.book))
 
-    def _look_back(self, name: str) -> None:
+    def _look_back(self, name: str, which: str) -> None:
         try:
             if name == "undo":
-                self._undo()
+                self._undo(which)
             else:
                 self._say(*words.listing(self.book.throws(), self.book))
         except InputError as error:
             self._say(str(error))
 
-    def _undo(self) -> None:
-        line = self.book.undo()
-        self._say("nothing to undo" if line is None else f"taken out: {line}")
+    def _undo(self, which: str) -> None:
+        try:
+            throw = float(which) if which else None
+        except ValueError:
+            self._say(f'"{which}" is no number of a throw', "hint: undo, or undo 12; show tells the numbers")
+            return
+        line = self.book.undo(throw)
+        none = "nothing to undo" if throw is None else f"there is no throw {which}"
+        self._say(none if line is None else f"taken out: {line}")
         self.new -= line is not None
         self.waiting += line is not None
 
@@ -143,7 +148,7 @@ class Desk:
             if head is None:
                 raise ValueError(f"the table has no column {name}")
             if head.unit is not None and text:
-                number(text, self.book.marks)
+                text = measure(text, head, self.book)
         except ValueError as error:
             self._say(f"not set: {error}")
             return

@@ -100,6 +100,12 @@ QUESTIONS: tuple[Question, ...] = (
         help='"Kv" on its label, as "1400 rpm/V"; with none, throttle, power and current are left out',
     ),
     Question(
+        name="case", text="Diameter of the motor's case", unit="m", written="mm",
+        usual=_of("radius", "28 mm", lambda a: 0.7 * _si(a, "radius"), 1e3, "mm"),
+        asked=lambda answers: answers["motor"] != NONE,
+        help="small motors have far more resistance and take far less current",
+    ),
+    Question(
         name="supply", text="Voltage of the supply", unit="V", written="V", usual=_fixed("14.8 V"),
         asked=lambda answers: answers["motor"] != NONE, help="of the battery or power supply under load",
     ),
@@ -181,7 +187,7 @@ def _values(answers: Answers) -> dict[str, str]:
     said = {
         "projectile.shape": "shape", "projectile.mass": "mass", "projectile.diameter": "width",
         "projectile.length": "length", "projectile.thickness": "thickness", "feed.rate": "rate",
-        "stage.layout": "layout", "stage.wheel.radius": "radius", "stage.drive.speed_constant": "motor",
+        "stage.layout": "layout", "stage.drive.speed_constant": "motor",
         "supply.voltage": "supply", "limits.exit_energy": "energy", "limits.length": "longest",
     }  # fmt: skip
     values = {key: show_value(answers[name]) for key, name in said.items() if answers.get(name, NONE) != NONE}
@@ -200,14 +206,42 @@ def _guesses(answers: Answers) -> dict[str, str]:
     side = crush if answers["layout"] == "rail" else crush / 2
     stiffness = _round(energy / (8 * side**1.5 * math.sqrt(2 * radius)) / 1000)
     values = {
-        "contact.stiffness": show_value(f"{stiffness:g} kN/m ± {_round(0.1 * stiffness):g} kN/m"),
-        "stage.crush": show_value(f"{1e3 * crush:g} mm ± {_round(50 * crush):g} mm"),
+        "contact.stiffness": _guess(stiffness, 0.5, "kN/m"),
+        "outlet.loss": _guess(_round(0.0025 * energy), 1.0, "J"),
+        "stage.crush": _guess(1e3 * crush, 0.1, "mm"),
         "stage.speed": show_value(f"{_round(0.4 * math.sqrt(2 * energy / mass)):g} m/s"),
-        "stage.wheel.inertia": show_value(f"{_round(15.6 * radius**4):.2g} kg m^2".replace("e-0", "e-")),
+        "stage.wheel.radius": _guess(1e3 * radius, 0.01, "mm"),
+        "stage.wheel.inertia": _guess(_round(15.6 * radius**4), 0.25, "kg m^2"),
     }
     if answers["layout"] == "idler":
         values["stage.idler"] = f"{{ inertia = {values['stage.wheel.inertia']} }}"
-    return values
+    return values | (_motor(answers) if answers["motor"] != NONE else {})
+
+
+MOTOR, CASE = 0.0278, 0.028
+"""Motor constant Kt/√R [N m/√W] of a motor with a case of so much diameter [m]; typical, from memory."""
+
+
+def _motor(answers: Answers) -> dict[str, str]:
+    """Resistance and currents by the size of the motor.
+
+    Its constant Kt/√R goes with the case's diameter to the 2.5th power (turns change both), currents with the square,
+    as the surface does that cools it: common practice, no source.
+    """
+    size = _si(answers, "case") / CASE
+    torque = 1 / _si(answers, "motor")
+    resistance = (torque / (MOTOR * size**2.5)) ** 2
+    return {
+        "stage.drive.resistance": _guess(_round(1e3 * resistance), 0.33, "mohm"),
+        "stage.drive.no_load_current": _guess(_round(1.1 * size**2), 0.35, "A"),
+        "stage.drive.current_limit": show_value(f"{_round(30 * size**2):g} A"),
+    }
+
+
+def _guess(value: float, share: float, unit: str) -> str:
+    """A guess as the file has it: with so wide a standard uncertainty."""
+    spread = float(f"{share * value:.1g}")
+    return show_value(f"{value:g} {unit} ± {spread:g} {unit}".replace("e-0", "e-"))
 
 
 def _without(text: str, line: str) -> str:

@@ -15,6 +15,10 @@ from stager.physics.growth import swell
 from stager.physics.layout import length
 
 
+CALIPERS = 1e-5
+"""Last digit of calipers [m]: a gap is set no closer, and wheels grow by less at usual speeds."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stages(AllKnown):
     """Number of stages."""
@@ -136,8 +140,9 @@ class Crush:
         return np.asarray(np.max(np.broadcast_arrays(*found), axis=0))
 
     def bound(self, point: OperatingPoint) -> Number | None:
-        """What the projectile bears [m]."""
-        return point.launcher.projectile.max_crush
+        """What the projectile bears, to what calipers show [m]."""
+        most = point.launcher.projectile.max_crush
+        return None if most is None else most + CALIPERS
 
     def missing(self, point: OperatingPoint) -> str | None:
         """See Limit."""

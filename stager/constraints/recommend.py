@@ -22,8 +22,11 @@ GRID, ZOOM, ZOOMS = 48, 8, 3
 """Settings looked at over the whole range on FEW draws, and about the best one, so many times, on all."""
 AROUND = 3
 """Coarse settings on either side of the best one between which the first closer look is taken."""
-NEARLY = 1e-3
-"""Share of the greatest mean exit speed that a slower wheel may lack: a plateau is entered at its near end [-]."""
+NEARLY, PLATEAU = 2e-4, 0.95
+"""Share of the greatest mean exit speed that a slower wheel may lack, and how much slower it must be: a plateau is
+entered at its near end [-]."""
+MET = 2.5e-4
+"""Share of the exit speed asked for that a setting may lack: it is met from the slow side [-]."""
 SPREADS = 2.0
 """Standard deviations by which more draws must keep the hard limits than is asked for, since draws are chance [-]."""
 FRESH = 2000
@@ -204,16 +207,15 @@ class _Chooser:
 
     def choose(self) -> Recommended:
         """See `recommend`."""
-        coarse = np.linspace(0.0, self.top, GRID + 1)
-        low, high = 0.0, self.top
+        coarse, low = np.linspace(0.0, self.top, GRID + 1), 0.0
         if self.lanes > FEW + 1:
             first = self._best([self._look(coarse[1:], FEW + 1)])
             if first is not None:
                 place = int(np.searchsorted(coarse, first))
                 low, high = coarse[max(place - AROUND, 0)], coarse[min(place + AROUND, GRID)]
-                coarse = np.linspace(low, high, 2 * ZOOM + 1)
-        seen = [self._look(np.append(coarse[1:], self.top) if high < self.top else coarse[1:])]
-        for _ in range(ZOOMS - 1):
+                coarse = np.append(np.linspace(low, high, 2 * ZOOM + 1), [] if high >= self.top else [self.top])
+        seen = [self._look(coarse[1:])]
+        for _ in range(ZOOMS):
             best = self._best(seen)
             if best is None:
                 return self._none()
@@ -224,11 +226,13 @@ class _Chooser:
         best = self._best(seen)
         if best is None:
             return self._none()
+        by = self._by(seen, best)
+        if by == "goal":
+            best = self._met(best)
         slower = self._steady(best)
         if slower is None:
             return self._none()
-        by = self._by(seen, best) if slower == best else self.nearest[0]
-        return self._recommended(slower, by)
+        return self._recommended(slower, by if slower == best else self.nearest[0])
 
     def _best(self, seen: list[_Looked]) -> float | None:
         speed, nominal, mean = (
@@ -239,7 +243,19 @@ class _Chooser:
             return None
         if self.asked is not None and (fine & (nominal >= self.asked)).any():
             return float(speed[fine & (nominal >= self.asked)].min())
-        return float(speed[fine & (mean >= (1 - NEARLY) * mean[fine].max())].min())
+        fastest = float(speed[fine][np.argmax(mean[fine])])
+        early = float(speed[fine & (mean >= (1 - NEARLY) * mean[fine].max())].min())
+        return early if early < PLATEAU * fastest else fastest
+
+    def _met(self, fast: float) -> float:
+        """The setting up to `fast` [m/s] at which the best guess has just the exit speed that is asked for."""
+        slow = 0.0
+        for _ in range(2 * HALVINGS):
+            middle = (slow + fast) / 2
+            point = self._nominal(np.array([middle]))
+            enough = float(point.outlet_speed[0, 0]) >= (self.asked or 0.0) * (1 - MET)
+            slow, fast = (slow, middle) if enough else (middle, fast)
+        return fast
 
     def _by(self, seen: list[_Looked], best: float) -> str:
         """What keeps the wheel from being faster than `best`."""

@@ -199,7 +199,7 @@ class Next:
 def suggest(fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6, least: int | None = None) -> Next:
     """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`; least: for
     as few as take away what is worth it, but so many."""
-    chosen = recommended_chain(known_of(fit), fit.built, find)
+    chosen = recommended_chain(known_of(fit), fit.built)
     return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least)
 
 
@@ -208,7 +208,7 @@ def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generato
 
     Nothing is measured: what is proposed keeps the hard limits in every draw.
     """
-    chosen = recommended_chain(known_of(scenario), built, find)
+    chosen = recommended_chain(known_of(scenario), built)
     return weigh(
         before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, chosen, throws=throws, whole=True
     )  # fmt: skip
@@ -222,7 +222,8 @@ def weigh(
     what, where = stakes(ensemble, built, find, chosen, whole=whole)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
-    enough = stage < SURE_STAGE and speed < SURE_SPEED
+    # What nothing was measured of is not known enough, whatever its configuration says.
+    enough = stage < SURE_STAGE and speed < SURE_SPEED and not whole
     most, few = (0, 0) if enough else (throws, throws if least is None else least)
     plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few)
     left = plan[-1].wrong_after if plan else stage + speed

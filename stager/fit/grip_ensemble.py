@@ -70,8 +70,9 @@ class Tuned:
     """How to set one stage (counted from 1), all speeds in m/s.
 
     grip_limit (None: in most draws exit speed still rises at the end of the range); recommended: the setting, and
-    recommended_exit what leaves there (NaN where there is no setting); short, over: share of exit speed that is lost
-    5 % below and 5 % above the best guess of the grip limit, on average over the draws [-].
+    recommended_exit what leaves there (NaN where there is no setting), over the draws that get through; jams: share of
+    those that do not [-]; short, over: share of exit speed that is lost 5 % below and 5 % above the best guess of the
+    grip limit, on average over draws that get through [-].
     """
 
     stage: int
@@ -79,6 +80,7 @@ class Tuned:
     exit_speed: Span
     recommended: Recommended
     recommended_exit: Span
+    jams: float
     short: float
     over: float
 
@@ -107,24 +109,30 @@ def tune(
     exits = transit(
         launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SURE
     ).exit_speed  # (settings, lanes)
-    share = exits[:, 1:] / np.maximum(found.peak_exit[1:], 1e-9)
-    lost = np.interp(limit[0] * np.array([1 - OFF, 1 + OFF]), grid, 1 - share.mean(axis=1))
+    # Draws that jam there are told of as jams, not as a loss of speed.
+    share = np.where(exits[:, 1:] > 0, exits[:, 1:] / np.maximum(found.peak_exit[1:], 1e-9), np.nan)
+    mean = np.array([np.nanmean(row) if np.isfinite(row).any() else np.nan for row in share])
+    lost = np.interp(limit[0] * np.array([1 - OFF, 1 + OFF]), grid, 1 - mean)
+    leaves, jams = _exits_at(ensemble, index, entry_speed, entry_spin, chosen)
     return Tuned(
         stage=index + 1, grip_limit=span_of(limit) if known[0] and known.mean() > 0.5 else None,
         exit_speed=span_of(np.where(known, found.exit_speed, found.peak_exit)), recommended=chosen,
-        recommended_exit=_exit_of(ensemble, index, entry_speed, entry_spin, chosen), short=float(lost[0]), over=float(lost[1]),
+        recommended_exit=leaves, jams=jams, short=float(lost[0]), over=float(lost[1]),
     )  # fmt: skip
 
 
-def _exit_of(
+def _exits_at(
     ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, chosen: Recommended
-) -> Span:
-    """Exit speed at the recommended setting."""
+) -> tuple[Span, float]:  # fmt: skip
+    """Exit speed at the recommended setting over the draws that get through, and the share of those that jam."""
     if chosen.wheel_speed is None:
-        return Span(nominal=np.nan, low=np.nan, high=np.nan)
+        return Span(nominal=np.nan, low=np.nan, high=np.nan), np.nan
     setting = np.full(ensemble.lanes, chosen.wheel_speed)
-    done = transit(ensemble.launcher, index, entry_speed, setting, entry_spin=entry_spin, options=SURE)
-    return span_of(done.exit_speed)
+    exits = transit(ensemble.launcher, index, entry_speed, setting, entry_spin=entry_spin, options=SURE).exit_speed
+    passed = exits[1:] > 0
+    if not passed.any():
+        return Span(nominal=float(exits[0]), low=np.nan, high=np.nan), float(1 - passed.mean())
+    return span_of(np.append(exits[:1], exits[1:][passed])), float(1 - passed.mean())
 
 
 def tune_behind(

@@ -104,7 +104,7 @@ def sentences(found: BestFit) -> tuple[str, ...]:
     if gripped:
         said = [
             "All throws gripped: they left about as fast as their wheels, so nothing here tells the sliding friction."
-            " Throw with faster wheels too, beyond the grip limit."
+            " Wheels beyond the grip limit would, as far as the limits allow them."
         ]
     else:
         said = []

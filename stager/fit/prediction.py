@@ -81,7 +81,8 @@ def predict(
         gain = None if before is None else speed / np.maximum(before, 1e-9) - 1
         out.append(
             Predicted(
-                stages=index + 1, wheel_speed=settings[: index + 1], exit_speed=span_of(fixed), tuned_exit=span_of(speed),
+                stages=index + 1, wheel_speed=settings[: index + 1], exit_speed=span_of(fixed),
+                tuned_exit=span_of(speed),
                 gain=None if gain is None else span_of(gain),
                 probability_worthwhile=None if gain is None else float((gain[1:] >= worthwhile).mean()),
                 tuned=tune(ensemble, index, step.entry_speed, step.entry_spin, step.found, chosen[index]),

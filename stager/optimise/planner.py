@@ -10,6 +10,7 @@ import numpy as np
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.constraints import broken_by
 from stager.errors import InputError
+from stager.fit.recommended import known_of, recommended
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws
@@ -122,7 +123,7 @@ class _Planning:
         advice = advise(ladder, self.scenario.goal, chosen, tuned, stops(rows))
         advised = self._advised(rows, leader, advice.stages)
         if advised is not None:
-            advised = self._surely(advised) if self.draws else self._polished(advised)
+            advised = self._recommended(self._surely(advised)) if self.draws else self._polished(advised)
             rows = _put(rows, advised)
             ladder = rungs(rows, tuned)
         proof = None if proving is None else proving()
@@ -227,6 +228,22 @@ class _Planning:
         if self.margin is None or enough(self.margin):
             self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
         return row if enough(self.margin) else self._slowed(row, drawn)
+
+    def _recommended(self, row: Row) -> Row:
+        """The row of one stage at the wheel speed that every other screen recommends for it."""
+        own = row.settings.design.launcher == self.scenario.launcher
+        if row.count != 1 or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
+            return row
+        chosen = recommended(known_of(self.scenario), np.zeros(0), np.zeros(0))
+        if chosen.wheel_speed is None:
+            return row
+        settings = judged(row.scenario, np.array([chosen.wheel_speed]), row.settings.design.launcher)
+        drawn = margin_draws(row.scenario)
+        margin = None if drawn is None else margin_of(row.scenario, drawn, settings, self.reserve)
+        if not settings.feasible or (margin is not None and margin.kept < margin.confidence):
+            return row
+        self.margin = margin
+        return replace(row, settings=settings)
 
     def _slowed(self, row: Row, drawn: Draws) -> Row:
         """The row with all wheels slowed alike until enough builds keep the hard limits, if they come to."""

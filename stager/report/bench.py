@@ -9,6 +9,7 @@ import numpy as np
 from stager.fit.experiment_design import Next
 from stager.fit.table import Throws
 from stager.fit.table.book import Book
+from stager.fit.table.doubts import doubts
 from stager.fit.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads
 from stager.fit.table.heads import Head
 from stager.fit.table.readings import THROTTLE
@@ -24,9 +25,9 @@ HELP = """\
 {example:<22}wheel speeds, then exit speed; "{wheel} jam" for a jam;
                       what follows is a note
 11.6                  exit speed alone: wheels as in the throw before
-build NAME            for all throws from now on; also supply VOLTS,
+build NAME            for all throws from now on; also supply VOLTS ("12.4 V"),
                       temperature DEGREES
-undo                  takes the last throw out of the table
+undo                  takes the last throw out of the table; undo 12: throw 12
 fit                   curve, grip limit and next setting, now
 show                  the last throws
 quit                  (or Ctrl-D) leaves; every throw is in the table already"""
@@ -83,14 +84,50 @@ def said(entry: Entry, book: Book) -> str:
     return f"{', '.join(wheels)} -> {exit_speed}{f' ({entry.note})' if entry.note else ''}"
 
 
-def too_fast(throws: Throws, book: Book) -> str | None:
-    """A doubt about the last throw: faster than all its wheels."""
-    present = np.flatnonzero(throws.present[-1])
-    wheels = throws.chosen(np.array([len(throws) - 1])).surface_speed(book.launcher, present.tolist(), 0)
-    fastest, leaves = float(wheels.max()), float(throws.exit_speed[-1])
-    if leaves <= 1.05 * fastest:
+def doubted(throws: Throws, book: Book) -> list[str]:
+    """What of the last throw cannot be, and what it may have been meant as."""
+    wheels, leaves = _last_speeds(throws, book), float(throws.exit_speed[-1])
+    found = doubts(book.launcher, wheels, leaves)
+    if not found:
+        return []
+    said = []
+    if found.most is not None:
+        said.append(f"{speed(leaves)} m/s is more than wheels and tilt allow, {speed(found.most)} m/s at most.")
+    for stage, reached in found.beyond:
+        at = _at(wheels[stage - 1], _head(book, stage - 1), book)
+        said.append(f"Wheel {stage} at {at} is beyond its motor's reach, {speed(reached)} m/s.")
+    turned = _swapped(throws, book)
+    meant = f' Columns swapped? "{turned}" could be.' if turned else ""
+    order = f"{throws.order[-1]:g}"
+    return [f"Is that right? {' '.join(said)}{meant} undo {order} takes it out."]
+
+
+def _last_speeds(throws: Throws, book: Book) -> dict[int, float]:
+    """Surface speed [m/s] of the faster wheel of each stage of the last throw."""
+    last = throws.chosen(np.array([len(throws) - 1]))
+    stages = [int(k) for k in np.flatnonzero(throws.present[-1])]
+    sides = [last.surface_speed(book.launcher, stages, side)[0] for side in (0, 1)]
+    fastest = np.fmax(*sides)
+    return {k: float(u) for k, u in zip(stages, fastest, strict=True) if np.isfinite(u)}
+
+
+def _swapped(throws: Throws, book: Book) -> str | None:
+    """The last throw with its first wheel speed and its exit speed exchanged, where that could be."""
+    entry = entry_of(throws, book)
+    given = [] if entry is None else [(k, side_a) for k, (side_a, _) in enumerate(entry.wheels) if side_a]
+    if entry is None or not entry.exit_speed or len(given) != 1:
         return None
-    return f"Faster than its wheels at {speed(fastest)} m/s: a slip of the pen? undo takes it out."
+    place, wheel = given[0]
+    head = wheel_heads(book)[place][0]
+    leaves = next(one for one in book.heads if one.name == "exit_speed")
+    per_speed = in_column(1.0, head, book)
+    if per_speed is None or leaves.unit is None:
+        return None
+    turned, away = entry.exit_speed / per_speed, leaves.unit.to_si(wheel)
+    # A wheel that hardly turns is no launcher's, whatever could be thrown by it.
+    if away > turned or doubts(book.launcher, {head.stage: turned}, away):
+        return None
+    return f"{entry.exit_speed:g} {wheel:g}"
 
 
 def screen(found: Next, fitted: bool, throws: Throws, book: Book) -> Screen:

@@ -36,12 +36,17 @@ def sides(side_a: float, side_b: float | None) -> str:
 
 
 def percent(share: float | None, decimals: int = 1) -> str:
-    """Share as per cent, in whole ones from 100 % on."""
+    """Share as per cent, in whole ones from 100 % on; never "-0".
+
+    >>> percent(0.0123), percent(-1e-9), percent(12.3)
+    ('1.2 %', '0.0 %', '1230 %')
+    """
     if share is None or math.isnan(share):
         return MISSING
     if math.isinf(share):
         return "unlimited"
-    return f"{100 * share:.{0 if abs(share) >= 1 else decimals}f} %"
+    places = 0 if abs(share) >= 1 else decimals
+    return f"{round(100 * share, places) + 0.0:.{places}f} %"
 
 
 def signed(share: float | None) -> str:
@@ -57,8 +62,25 @@ def signed(share: float | None) -> str:
 
 
 def small_percent(share: float) -> str:
-    """Share as per cent to a hundredth, for losses that are small."""
+    """Share as per cent to a hundredth, for losses that are small.
+
+    >>> small_percent(0.0123), small_percent(2.2e-9), small_percent(-1e-9)
+    ('1.23 %', 'less than 0.01 %', '0.00 %')
+    """
+    if 0 < share < 5e-5:
+        return "less than 0.01 %"
     return f"{round(100 * share, 2) + 0.0:.2f} %"
+
+
+def about(count: float) -> str:
+    """A large count to no more digits than it is known to: two, and the thousands apart.
+
+    >>> about(106759.2), about(87.4), about(1234)
+    ('110 000', '87', '1 200')
+    """
+    if count < 100:
+        return f"{count:.0f}"
+    return f"{float(f'{count:.2g}'):,.0f}".replace(",", " ")
 
 
 def plural(count: int, noun: str) -> str:

@@ -10,8 +10,11 @@ from stager.model.launcher import Launcher
 from stager.physics.drive.spinup import SpinUp
 from stager.physics.feed import BUSY, feed_rate
 from stager.physics.heat.insulation import ZERO_CELSIUS
-from stager.report.digits import MISSING, digits, percent, speed
+from stager.report.digits import MISSING, about, digits, percent, small_percent, speed
 from stager.report.table import Column, Table
+
+NO_LOSS = 5e-5
+"""Share of exit speed that nobody misses [-]."""
 
 
 def summary(found: Duty) -> dict[str, Any]:
@@ -115,7 +118,8 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
     rate = f"At {digits(content['rate_1_s'])} throws a second it"
     if content["jammed"]:
         return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
-    lost = f"{100 * max(content['loss_fraction'], 0.0):.2g} % slower"
+    loss = max(content["loss_fraction"], 0.0)
+    lost = "no loss" if loss < NO_LOSS else f"{small_percent(loss)} slower"
     return [f"{rate} settles at {speed(content['exit_speed_m_s'])} m/s, {lost}."]
 
 
@@ -157,7 +161,7 @@ def tables(content: dict[str, Any]) -> list[Table]:
             digits(rate["rate_1_s"]), speed(rate["first_exit_speed_m_s"]), speed(rate["settled_exit_speed_m_s"]),
             digits(100 * rate["loss_fraction"]), digits(rate["recovery_time_s"]), digits(rate["average_power_W"]),
             digits(rate["energy_per_throw_J"]),
-            MISSING if rate["throws_per_charge"] is None else f"{rate['throws_per_charge']:.0f}",
+            MISSING if rate["throws_per_charge"] is None else about(rate["throws_per_charge"]),
         )  # fmt: skip
         found.append(Table("Throw after throw", _RATE, (row,)).without_empty(MISSING))
     return found

@@ -45,9 +45,17 @@ def robust(tuned: Tuned) -> dict[str, Any]:
         "wheel_speed_m_s": tuned.recommended.wheel_speed,
         "exit_speed_m_s": leaves.nominal if known else None,
         "interval_m_s": [leaves.low, leaves.high] if known else None,
+        "jams_fraction": tuned.jams if known else None,
         "loss_5_percent_short": tuned.short,
         "loss_5_percent_over": tuned.over,
     }
+
+
+def jams(tuned: Tuned) -> list[str]:
+    """How many builds jam at the recommended setting, where any do."""
+    if not tuned.jams > 0:
+        return []
+    return [f"At that setting stage {tuned.stage} jams in {max(100 * tuned.jams, 1):.0f} of 100 builds."]
 
 
 def settings(predicted: Sequence[Predicted]) -> Table:
@@ -109,7 +117,8 @@ def missing(predicted: Sequence[Predicted]) -> list[str]:
         return []
     tuned = built[-1].tuned
     short, over = percent(tuned.short), percent(tuned.over)
-    return [f"Wheels of stage {tuned.stage} 5 % below the grip limit cost {short} of exit speed, 5 % above it {over}."]
+    said = f"Wheels of stage {tuned.stage} 5 % below the grip limit cost {short} of exit speed, 5 % above it {over}."
+    return [*jams(tuned), said]
 
 
 def _costs(tuned: Tuned) -> tuple[str, str]:

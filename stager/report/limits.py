@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.constraints import LIMITS, LimitResult, NotJudged
+from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.heat.insulation import ZERO_CELSIUS
 from stager.report.digits import MISSING, digits, listing, percent, plural
 from stager.report.table import Column, Table
@@ -105,6 +106,23 @@ def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str], more: str =
     return Table(f"Limits{more}", _COLUMNS, rows).without_empty(MISSING)
 
 
+def room(limit: Mapping[str, Any]) -> float:
+    """Return what is left of a limit, by what is allowed [-]; of a temperature by what is allowed above the air's."""
+    if limit["unit"] != "K":
+        return float(limit["margin_fraction"])
+    return float((limit["allowed"] - limit["used"]) / (limit["allowed"] - SEA_LEVEL_TEMPERATURE))
+
+
+def room_text(limit: Mapping[str, Any]) -> str:
+    """Return `room` as people read it: counts as they are, all else as a share."""
+    if limit["name"] in COUNTS:
+        return f"{limit['allowed'] - limit['used']:.0f}"
+    left = room(limit)
+    return percent(max(left, 0.0) if limit["kept"] else left)
+
+
+COUNTS = frozenset(("stages",))
+"""Limits on a number of things, of which no share is told."""
 ROOM = 0.15
 """Margin above which a limit that is kept is left out of a short screen [-]."""
 ALWAYS = frozenset(("exit_energy",))
@@ -115,7 +133,7 @@ def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     """Return the limits that a short screen shows: always shown, broken, active, not judged, or without much room."""
     return [
         one for one in limits
-        if one["name"] in ALWAYS or not one["kept"] or one.get("binding") or one["margin_fraction"] < ROOM
+        if one["name"] in ALWAYS or not one["kept"] or one.get("binding") or room(one) < ROOM
     ]  # fmt: skip
 
 
@@ -158,8 +176,7 @@ def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float | None, s
     """Unit, used, allowed and margin for people: temperatures in degC, their margin as a difference."""
     unit, used, allowed = limit["unit"], limit["used"], limit["allowed"]
     if unit != "K":
-        margin = limit["margin_fraction"]
-        return unit, used, allowed, percent(max(margin, 0.0) if limit["kept"] else margin)
+        return unit, used, allowed, MISSING if limit["margin_fraction"] is None else room_text(limit)
     if used is None:
         return "degC", None, allowed - ZERO_CELSIUS, MISSING
     return "degC", used - ZERO_CELSIUS, allowed - ZERO_CELSIUS, f"{allowed - used:.0f} K"

@@ -70,11 +70,14 @@ def summary(
 
 def _spread(spread: Tuned | None) -> list[str]:
     """Interval of the grip limit, and what it costs to miss it."""
-    limit = None if spread is None else spread.grip_limit
-    if spread is None or limit is None:
+    if spread is None:
         return []
+    limit, jams = spread.grip_limit, foretold.jams(spread)
+    if limit is None:
+        return jams
     short, over = percent(spread.short), percent(spread.over)
     return [
+        *jams,
         f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s. A wheel 5 % below the grip limit"
         f" costs {short} of exit speed, 5 % above it {over}."
     ]

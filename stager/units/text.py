@@ -164,7 +164,7 @@ def _split(text: str, hint: str) -> _Written:
     if len(text) > LONGEST:
         message = f'"{text[:20].strip()}…" is too long for a quantity ({len(text)} characters, at most {LONGEST})'
         raise QuantityError(message, hint)
-    plain = text.replace("+/-", "±").replace("−", "-")
+    plain = text.replace("+/-", "±").replace("+-", "±").replace("−", "-")
     rectangular = bool(_LIMITS.search(plain))
     parts = _LIMITS.sub("", plain).split("±")
     outside = ""

@@ -10,7 +10,8 @@ import pytest
 import stager
 from stager.errors import InputErrors
 from stager.fit.table.book import CUT, Book, blank, open_book
-from stager.fit.table.entry import Entry, cells, entry_of, parse, throttle_for
+from stager.fit.table.entry import Entry, cells, entry_of, measure, parse, throttle_for
+from stager.report.bench import doubted
 from tests.cli.run import TEMPLATE
 
 LAUNCHER = stager.load(TEMPLATE).scenario.launcher
@@ -130,3 +131,56 @@ def test_the_throttle_of_a_surface_speed_settles_there(tmp_path: Path) -> None:
     assert throttle_for(settled, head, book) == pytest.approx(25, abs=0.01)
     assert throttle_for(1000.0, head, book) is None
     assert throttle_for(settled, book.heads[1], book) is None
+
+
+def test_any_throw_can_be_taken_out(tmp_path: Path) -> None:
+    text = "# mine\nthrow,wheel_1 [rpm],exit_speed [m/s]\n1,1000,4\n2,1100,5\n# a pause\n3,1200,6\n"
+    book = _book(tmp_path, text)
+    assert book.undo(9) is None
+    assert book.undo(2) == "2,1100,5"
+    assert book.path.read_text(encoding="utf-8") == text.replace("2,1100,5\n", "")
+    assert book.undo(1) == "1,1000,4"
+    assert book.throws().order.tolist() == [3]
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "cell"),
+    [("supply", "12.4", "12.4"), ("supply", "12.4 V", "12.4"), ("supply", "12400mV", "12.4"), ("supply", "", "")],
+)
+def test_a_lasting_value_may_carry_its_unit(tmp_path: Path, name: str, typed: str, cell: str) -> None:
+    book = _book(tmp_path)
+    head = next(head for head in book.heads if head.name == name)
+    assert measure(typed, head, book) == cell
+
+
+@pytest.mark.parametrize("typed", ["12.4 A", "V", "12.4 V V", "full"])
+def test_another_unit_is_refused(tmp_path: Path, typed: str) -> None:
+    book = _book(tmp_path)
+    head = next(head for head in book.heads if head.name == "supply")
+    with pytest.raises(ValueError, match=r"no unit of supply|not a number"):
+        measure(typed, head, book)
+
+
+@pytest.mark.parametrize(
+    ("row", "said"),
+    [
+        (["1", "", "3000", "", "11.6", "", ""], ""),
+        (["1", "", "3000", "", "12.9", "", ""], ""),  # 12.57 m/s, by tilt and instruments 13.4 m/s at most
+        (["1", "", "3000", "", "16.5", "", ""], "more than wheels and tilt allow"),
+        (["1", "", "11.6", "", "3000", "", ""], 'Columns swapped? "3000 11.6" could be.'),
+        (["1", "", "3000", "90000", "14", "", ""], "beyond its motor's reach"),
+    ],
+)
+def test_what_cannot_be_is_questioned(tmp_path: Path, row: list[str], said: str) -> None:
+    values = {
+        "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
+        "supply": {"voltage": "14.8 V", "resistance": "30 mohm"},
+    }
+    launcher = stager.load(TEMPLATE).replace(values).scenario.launcher
+    path = tmp_path / "throws.csv"
+    path.write_text(blank(2), encoding="utf-8")
+    with open_book(path, launcher, 2) as (book, _):
+        book.append(row)
+        found = doubted(book.throws(), book)
+    assert bool(found) is bool(said)
+    assert not said or (said in found[0] and found[0].endswith("undo 1 takes it out."))

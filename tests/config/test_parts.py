@@ -95,3 +95,12 @@ def test_one_crush_for_all_stays_one_key(tmp_path: Path) -> None:
     }  # fmt: skip
     assert crush_values(configuration, [0.004, 0.003]) == {}
     assert crush_ranges(configuration) == ["stage.crush_range"]
+
+
+def test_equal_lengths_in_other_units_are_equal(tmp_path: Path) -> None:
+    # 0.3 cm is 0.0030000000000000001 m in binary, 3 mm is 0.003 m.
+    text = RIGHT.replace('diameter = "38 mm"\n', 'diameter = "38 mm"\nmax_crush = "3 mm"\n', 1)
+    path = tmp_path / "a.toml"
+    for crush in ("3 mm", "0.3 cm", "0.003 m"):
+        path.write_text(text.replace('crush = "4 mm"', f'crush = "{crush}"'), encoding="utf-8")
+        load(path)

@@ -168,6 +168,15 @@ def test_crush_grows_with_speed() -> None:
     assert 4e-3 < slow.value < fast.value
 
 
+@pytest.mark.parametrize("over, kept", [(0.0, True), (5e-6, True), (3e-5, False)])
+def test_a_crush_of_just_what_is_borne_is_kept(over: float, kept: bool) -> None:
+    # The tyre grows by some micrometres at speed: no gap is set so closely.
+    least = replace(FULL, projectile=replace(FULL.projectile, max_crush=4e-3 - over))
+    verdict = evaluate(BY_NAME["crush"], design(least))
+    assert verdict is not None
+    assert verdict.satisfied is kept
+
+
 def test_energy_per_area_by_the_shape_from_the_front() -> None:
     flat = replace(FULL, projectile=replace(FULL.projectile, shape=DISC, thickness=0.01))
     verdict = evaluate(BY_NAME["energy_per_area"], design(flat))

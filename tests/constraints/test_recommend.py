@@ -73,9 +73,7 @@ def test_it_is_fastest_on_average() -> None:
     grid = np.linspace(5.0, 40.0, 141)
     means = [exits(machine, float(u), 101)[1:].mean() for u in grid]
     assert found.mean_exit >= (1 - 1.5e-3) * max(means)
-    # Of speeds that are nearly as fast the slowest.
-    early = [u for u, mean in zip(grid, means, strict=True) if mean >= max(means)]
-    assert found.wheel_speed <= early[0] + 0.3
+    assert found.wheel_speed == pytest.approx(grid[int(np.argmax(means))], abs=0.5)
 
 
 def test_a_plateau_is_entered_at_its_near_end() -> None:
@@ -101,7 +99,7 @@ def test_no_more_is_chosen_than_is_asked_for() -> None:
     found = chosen(machine, 101, asked=8.0)
     assert found.wheel_speed is not None
     assert found.by == "goal"
-    assert 8.0 <= found.exit_speed <= 8.05
+    assert 8.0 * (1 - 3e-4) <= found.exit_speed <= 8.0
 
 
 def test_where_builds_break_a_limit_at_any_speed_there_is_no_advice() -> None:

@@ -24,7 +24,7 @@ DRAWS = 400
 
 
 def advice(given: Scenario) -> tuple[Recommended, ...]:
-    return recommended_chain(known_of(given), 1, finder(given))
+    return recommended_chain(known_of(given), 1)
 
 
 def _wrongly_set(given: Scenario, plans: list[Floats], rng: np.random.Generator) -> list[float]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.api.learned import finder
+from stager.fit.recommended import finder
 from stager.model.stage import IDLER, LAYOUTS, PAIR
 from stager.physics.friction import Constant, Falling
 from stager.physics.grip_limit import CLOSELY, grip_limit

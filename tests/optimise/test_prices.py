@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.loosen import looser
 
 from stager.config import load
 from stager.model.scenario import Scenario

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import numpy as np
 
-from stager.api.learned import finder
 from stager.config import load
 from stager.fit.draws import after, of_law
 from stager.fit.fitting import fit
@@ -17,6 +16,7 @@ from stager.fit.grip_ensemble import Span, at
 from stager.fit.laws import candidates, own_law
 from stager.fit.prediction import chain, predict
 from stager.fit.priors import of, values
+from stager.fit.recommended import finder, known_of, recommended_chain
 from stager.fit.records import Fit
 from stager.fit.table.readings import SURFACE
 from stager.fit.table.record import Throws, Wheels
@@ -116,7 +116,7 @@ def recover(given: Scenario, plan: Plan, rng: np.random.Generator) -> tuple[Fit,
     done = fit(given, measure(given, real, speeds, plan, rng), rng, words=False)
     scores = list(_parameters(given, done, truth)) if done.keeps_law else []
     ensemble = after(done, rng, DRAWS)
-    second = predict(ensemble, 2, finder(given), built=1)[1]
+    second = predict(ensemble, 2, finder(given), recommended_chain(known_of(done), 2), built=1)[1]
     exact = float(throw(real, second.wheel_speed).exit_speed)
     best = _tuned(given, truth)
     scores.append(_score("second stage as set", exact, second.exit_speed))

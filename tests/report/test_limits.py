@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from stager.constraints import LimitResult, NotJudged
 from stager.report import limits
@@ -40,6 +41,19 @@ def test_a_limit_that_a_plan_goes_up_to_is_kept_by_its_throw() -> None:
     rows = limits.rows([hair, more])
     assert [limits.word(row) for row in rows] == ["no margin left", "BROKEN"]
     assert limits.table(rows, ["binds", "BROKEN"]).rows[0][3:5] == ("J", "0.0 %")
+
+
+def test_a_temperature_has_room_above_the_air_not_above_absolute_zero() -> None:
+    # 60 degC of 110 degC in air of 15 degC: 50 of 95 K are left, not 50 of 383 K.
+    (row,) = limits.rows([HOT])
+    assert limits.room(row) == pytest.approx(50 / 95)
+    assert limits.room_text(row) == "52.6 %"
+
+
+def test_a_number_of_stages_is_no_share() -> None:
+    row = limits.rows([_verdict("stages", "-", 20.0, 1.0)])[0]
+    assert limits.room_text(row) == "-19"
+    assert "%" not in "".join(limits.table([row], ["BROKEN"]).rows[0])
 
 
 def test_what_helps_most_is_told_limit_by_limit() -> None:

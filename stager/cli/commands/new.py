@@ -30,6 +30,7 @@ Radius = Annotated[
 Motor = Annotated[
     str | None, typer.Option("--motor", metavar="KV", help='Its speed constant, as "1400 rpm/V", or none.')
 ]
+Case = Annotated[str | None, typer.Option("--case", metavar="DIAMETER", help="Of the motor's case.")]
 Supply = Annotated[str | None, typer.Option("--supply", metavar="VOLTAGE", help="Its voltage.")]
 Rate = Annotated[str | None, typer.Option("--rate", metavar="RATE", help='Throws per second, as "2 /s".')]
 Energy = Annotated[str | None, typer.Option("--energy", metavar="ENERGY", help="Greatest exit energy.")]
@@ -41,8 +42,8 @@ Defaults = Annotated[bool, typer.Option("--defaults", help="Ask nothing, also on
 def new(
     session: Session, dir: Directory, shape: Shape = None, mass: Mass = None, width: Width = None,
     length: Length = None, thickness: Thickness = None, layout: Layout = None, radius: Radius = None,
-    motor: Motor = None, supply: Supply = None, rate: Rate = None, energy: Energy = None, stages: Stages = None,
-    longest: Longest = None, defaults: Defaults = False,
+    motor: Motor = None, case: Case = None, supply: Supply = None, rate: Rate = None, energy: Energy = None,
+    stages: Stages = None, longest: Longest = None, defaults: Defaults = False,
 ) -> Answer:  # fmt: skip
     """Write a starting configuration, an empty throws table and the schema that editors complete keys from.
 
@@ -50,8 +51,8 @@ def new(
     """
     given = {
         "shape": shape, "mass": mass, "width": width, "length": length, "thickness": thickness, "layout": layout,
-        "radius": radius, "motor": motor, "supply": supply, "rate": rate, "energy": energy, "stages": stages,
-        "longest": longest,
+        "radius": radius, "motor": motor, "case": case, "supply": supply, "rate": rate, "energy": energy,
+        "stages": stages, "longest": longest,
     }  # fmt: skip
     from stager.config import schema_json
     from stager.config.start import start

@@ -13,8 +13,12 @@ from stager.cli.commands.plan import Figures
 from stager.cli.files import check_outputs, to_stdout
 from stager.cli.progress import progress
 from stager.cli.session import Session
+from stager.errors import InputError
 from stager.report.answer import Answer
 
+EXAMPLE = "stager report CONFIG THROWS --build A"
+
+Build = Annotated[str | None, typer.Option("--build", metavar="NAME", help="Throws of this build alone.")]
 Throws = Annotated[Path | None, typer.Argument(help="Table of measured throws (CSV).", show_default=False)]
 Page = Annotated[
     Path | None,
@@ -24,17 +28,19 @@ Page = Annotated[
 
 def report(
     session: Session, config: Config, throws: Throws = None, output: Page = None, figures: Figures = None,
-    force: Force = False,
+    build: Build = None, force: Force = False,
 ) -> Answer:  # fmt: skip
     """One page that tells it all.
 
-    LimitResult, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
+    Verdict, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
     single HTML file that needs no network.
     """
     loaded = session.load(config)
     from stager.report import written
 
-    table = None if throws is None else loaded.read_throws(throws)
+    if build is not None and throws is None:
+        raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)
+    table = None if throws is None else loaded.read_throws(throws, build)
     page = Path(config.with_suffix(".html").name) if output is None else output
     check_outputs(session, [page], [*loaded.files, *([] if throws is None else [throws])], force=force)
     with progress(session, "Writing the report", at_once=False) as tell:

@@ -10,6 +10,8 @@ from stager.config.machine import Drive, File, Stage
 from stager.config.problem import Problem
 from stager.units import format_quantity
 
+ROUNDING = 1e-9
+"""Share by which equal lengths may differ once each is in metres [-]."""
 _FINS = ("fin_count", "fin_diameter", "fin_thickness", "fin_conductivity")
 
 
@@ -49,7 +51,7 @@ def _crush(file: File, path: Path, table: Stage) -> Iterator[Problem]:
         bound = format_quantity(thrown.diameter.value, unit="m", written=table.crush.written)
         hint = 'crush is how much narrower than the projectile the gap is, for example "4 mm"'
         yield Problem(place, f"must be less than the projectile's width of {bound}", hint, others)
-    elif thrown.max_crush is not None and table.crush.value > thrown.max_crush.value:
+    elif thrown.max_crush is not None and table.crush.value > thrown.max_crush.value * (1 + ROUNDING):
         bound = format_quantity(thrown.max_crush.value, unit="m", written=table.crush.written)
         yield Problem(place, f"must not be above projectile.max_crush ({bound})", "widen the gap", others)
 
@@ -65,7 +67,7 @@ def _crush_range(file: File, path: Path, table: Stage) -> Iterator[Problem]:
         bound = format_quantity(thrown.diameter.value, unit="m", written=written)
         message = f"must end below the projectile's width of {bound}"
         yield Problem(place, message, 'for example crush_range = ["2 mm", "6 mm"]', others)
-    elif most is not None and ends.high.value > most.value:
+    elif most is not None and ends.high.value > most.value * (1 + ROUNDING):
         bound = format_quantity(most.value, unit="m", written=written)
         message = f"must not end above projectile.max_crush ({bound})"
         yield Problem(place, message, f'for example "{bound}" as its second end', others)

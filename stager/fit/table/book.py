@@ -61,12 +61,18 @@ class Book:
         text_of(self.path)
         append(self.path, self._line(cells), lambda text: read_text(text, self.path, self.launcher))
 
-    def undo(self) -> str | None:
-        """Take the last throw out; returns its line, None where there is none."""
+    def undo(self, throw: float | None = None) -> str | None:
+        """Take a throw out, by its number or (None) the last one; returns its line, None where there is none."""
         filled = filled_lines(text_of(self.path))
         if len(filled) < 2:
             return None
         at, last = filled[-1]
+        if throw is not None:
+            throws = self.throws()
+            lines = throws.line[throws.order == throw]
+            if not lines.size:
+                return None
+            at, last = next(one for one in filled if one[0] == int(lines[-1]))
         kept = self.path.read_bytes().splitlines(keepends=True)
         replace_all({self.path: b"".join(kept[: at - 1] + kept[at:])})
         return last

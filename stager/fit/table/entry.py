@@ -14,8 +14,10 @@ from stager.fit.table.heads import Head
 from stager.fit.table.reader import cells_of, read_word
 from stager.fit.table.readings import SURFACE, THROTTLE, TURNING_RATE
 from stager.fit.table.record import Throws
+from stager.fit.table.units import LENGTHS, SPEEDS, TEMPERATURES, TIMES, VOLTS
 
 JAM = "jam"
+_WITH_UNIT = re.compile(r"(?P<number>[+-]?[\d.,']*\d[\d.,']*)\s*(?P<unit>[^\d\s.,'].*)")
 _PARTED = re.compile(r"\s*[;\t]\s*|,?\s+")
 _NUMBER = re.compile(r"[+-]?[\d.,']*\d[\d.,']*(:[\d.,']+)?")
 LASTING = ("build", "supply", "temperature")
@@ -76,6 +78,26 @@ def parse(text: str, book: Book, before: Entry | None) -> Entry:
     if all(side_a is None for side_a, _ in wheels):
         raise ValueError("has no wheel speed")
     return Entry(wheels=wheels, exit_speed=leaves, note=note)
+
+
+def measure(text: str, head: Head, book: Book) -> str:
+    """Return a lasting value as its column has it: "12.4", or with a unit, "12.4 V".
+
+    Raises ValueError that says what is wrong.
+    """
+    plain, unit = text.strip(), head.unit
+    found = _WITH_UNIT.fullmatch(plain)
+    if unit is None or found is None:
+        number(plain, book.marks)
+        return plain
+    known = next((units for units in (VOLTS, TEMPERATURES, TIMES, LENGTHS, SPEEDS) if unit in units.values()), {})
+    if found["unit"] not in known:
+        named = ", ".join(known) or "no unit"
+        raise ValueError(f'"{found["unit"]}" is no unit of {head.name}: {named}')
+    value = number(found["number"], book.marks)
+    if value is None:
+        raise ValueError(f'"{plain}" has no number')
+    return _text(float(f"{unit.from_si(known[found['unit']].to_si(value)):.10g}"), book)
 
 
 def cells(entry: Entry, book: Book, throw: int, lasting: Mapping[str, str]) -> list[str]:

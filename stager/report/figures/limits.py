@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from stager.report import limits
-from stager.report.digits import listing, percent
+from stager.report.digits import listing
 from stager.report.figures import ink
 from stager.report.figures.picture import Picture
 
@@ -23,7 +23,7 @@ def picture(rows: Rows, words: Sequence[str]) -> Picture | None:
         return None
     tight = [limits.title(row["name"]) for row, word in judged if word != "kept"]
     held = f"Nothing left at: {listing(tight)}." if tight else "Every limit has margin left."
-    said = ", ".join(f"{limits.title(row['name'])} {percent(row['margin_fraction'])}" for row, _ in judged)
+    said = ", ".join(f"{limits.title(row['name'])} {limits.room_text(row)}" for row, _ in judged)
     return Picture(
         name="limits", title="Limits, as what is left of them", alt=f"{held} Margins: {said}.",
         caption=f"Margin as a share of what is allowed; 0 % binds. {held}",
@@ -37,11 +37,10 @@ def _paint(judged: Sequence[tuple[Mapping[str, Any], str]]) -> Figure:
     figure, plot = axes(height=0.9 + 0.235 * len(judged))
     lowest = 0.0
     for place, (row, word) in enumerate(judged):
-        margin = 100 * row["margin_fraction"]
-        shown = min(max(margin, -100.0), 100.0)
+        shown = min(max(100 * limits.room(row), -100.0), 100.0)
         lowest = min(lowest, shown - 2)
         plot.barh(place, shown, height=0.55, color=ink.GOOD if word == "kept" else ink.MARK)
-        said = percent(row["margin_fraction"]) if word == "kept" else f"{word}, {margin:.1f} %"
+        said = limits.room_text(row) if word == "kept" else f"{word}, {limits.room_text(row)}"
         plot.text(max(shown, 0.0) + 1.5, place, said, va="center", color=ink.INK if word == "kept" else ink.MARK)
     plot.axvline(0, color=ink.INK, linewidth=1.0)
     plot.set(xlabel="margin (% of what is allowed)", yticks=range(len(judged)), xlim=(lowest, 122))

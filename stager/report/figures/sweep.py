@@ -145,7 +145,11 @@ def _paint(curve: Curve) -> Figure:
         plot.plot(curve.measured[:, 0], curve.measured[:, 1], marker="x", markersize=5, markeredgewidth=1.4,
                   color=ink.MARK, linestyle="none", zorder=4)  # fmt: skip
     high = max(top, 0.0 if curve.band is None else float(np.max(curve.band.high)))
-    plot.set(xlabel="wheel speed (m/s)", ylabel="exit speed (m/s)", xlim=(0, sweep.wheel_speed[-1]))
+    end = float(sweep.wheel_speed[-1])
+    if curve.measured is not None and curve.measured.size:
+        # What was measured is shown, however far from what was expected.
+        end, high = (max(most, 1.02 * float(curve.measured[:, k].max())) for k, most in enumerate((end, high)))
+    plot.set(xlabel="wheel speed (m/s)", ylabel="exit speed (m/s)", xlim=(0, end))
     plot.set_ylim(0, 1.14 * high if high > 0 else 1.0)
     return figure
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from stager.constraints.duty import Duty, duty
 from stager.report import duty as duties
-from stager.report.digits import digits, small_percent, speed
+from stager.report.digits import about, digits, small_percent, speed
 from stager.report.dossier import Dossier
 from stager.report.page import gallery
 from stager.report.page.blocks import figures, paragraphs, section, table
@@ -36,4 +36,4 @@ def _sentence(found: Duty) -> str:
         f" {digits(float(settled.average_power))} W on average."
     )
     charge = settled.throws_per_charge
-    return said if charge is None else f"{said} A full charge is good for about {float(charge):.0f} throws."
+    return said if charge is None else f"{said} A full charge is good for about {about(float(charge))} throws."
