@@ -121,8 +121,9 @@ class Loaded:
 
         throw = self.simulate(*speeds)
         scenario = self.scenario
-        limits = grip_limits(scenario.launcher, scenario.limit_values, throw) if scenario.limit_values.grip_margin else None
-        return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
+        launcher, limit_values = scenario.launcher, scenario.limit_values
+        limits = grip_limits(launcher, limit_values, throw) if limit_values.grip_margin else None
+        return OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
         """Exit speed of a stage (from 1) against its wheel speed, and its grip limit with a coverage interval.
@@ -148,8 +149,9 @@ class Loaded:
         measured = None if throws is None else learned.points_of(self.scenario, throws, stage)
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
-        spread = learned.spread(self.scenario, found, seed)
-        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured)
+        chosen = learned.advised(self.scenario, found)
+        spread = learned.spread(self.scenario, found, seed, chosen)
+        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen)
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int | None = 1, dask: str | None = None,

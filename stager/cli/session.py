@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, TextIO
 from stager.cli import process
 from stager.errors import ExitStatus, InputError, InputErrors, StagerError, printable
 from stager.files import forget_written, written
+from stager.physics.announcement import on_compiling
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
 UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EDQUOT)
 """What the system says where standard output takes no more."""
+COMPILING = "Preparing the contact model for this computer, once: about 20 seconds ..."
 MOST_ERRORS = 40
 """Errors that are shown of one file."""
 
@@ -76,6 +78,7 @@ class Session:
         """Run a command, show its answer, and return the exit status; errors end here."""
         process.raise_interrupts()
         forget_written()
+        on_compiling(None if self.quiet else self._compiling)
         try:
             return self._show(command())
         except StagerError as error:
@@ -118,6 +121,10 @@ class Session:
         with Progress(*columns, console=console(sys.stderr), transient=True) as bar:
             bar.add_task(doing, total=None)
             yield
+
+    def _compiling(self) -> None:
+        if sys.stderr.isatty():
+            self._say(COMPILING)
 
     def _show(self, answer: Answer | None) -> ExitStatus:
         if answer is None:
