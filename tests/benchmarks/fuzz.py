@@ -45,11 +45,10 @@ def main() -> None:
             path = Path(folder) / f"a.{name}"
             data = KINDS[name].text(random.Random(f"{given.seed} {name} {number}"))
             path.write_bytes(data)
-            began = time.process_time()
             try:
-                outcome = KINDS[name].judge(path)
-                took = time.process_time() - began
-                if took > LONG:
+                outcome, took = _timed(name, path)
+                # Again: something may have been compiled the first time.
+                if took > LONG and (took := _timed(name, path)[1]) > LONG:
                     raise TimeoutError(f"{took:.1f} s")  # noqa: TRY301
             except Exception as error:
                 outcome = "FOUND"
@@ -65,6 +64,11 @@ def main() -> None:
     print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MiB")
     for reason, count in reasons.most_common():
         print(count, reason)
+
+
+def _timed(name: str, path: Path) -> tuple[str, float]:
+    began = time.process_time()
+    return KINDS[name].judge(path), time.process_time() - began
 
 
 if __name__ == "__main__":

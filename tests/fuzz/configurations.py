@@ -11,6 +11,7 @@ from typing import Any
 
 from stager.api import load
 from stager.config import kinds
+from stager.config.models import field_at
 from stager.config.toml import show_tree
 from stager.errors import UNSEEN, InputError, InputErrors
 from stager.units import format_quantity
@@ -41,8 +42,11 @@ PARTS = ('"', "'", '"""', "[", "]", "[[", "{", "}", "=", ".", ",", "#", "\n", "\
 def text(rng: random.Random) -> bytes:
     """A configuration with a few things changed."""
     tree = copy.deepcopy(rng.choice(TREES))
-    for _ in range(rng.choice((1, 1, 1, 2, 3, 6))):
-        _change(tree, rng)
+    if rng.random() < 0.4:
+        _resize(tree, rng)
+    else:
+        for _ in range(rng.choice((1, 1, 1, 2, 3, 6))):
+            _change(tree, rng)
     found = show_tree(tree) if rng.random() < 0.8 else rng.choice(TEXTS)
     if rng.random() < 0.3:
         found = _garbled(found, rng)
@@ -86,13 +90,48 @@ def _change(tree: dict[str, Any], rng: random.Random) -> None:
                 stages.append({name: inner[name] for name in inner if rng.random() < 0.3})
 
 
-def _quantity(rng: random.Random) -> Any:
-    """A value at an end of a kind's range, beyond it, or somewhere within."""
-    kind = rng.choice(QUANTITIES)
+def _resize(tree: dict[str, Any], rng: random.Random) -> None:
+    """Give some keys other values that their own kind allows: what is right alone may be odd together."""
+    share = rng.choice((0.05, 0.2, 0.5))
+    for path in list(_places(tree)):
+        field = field_at(tuple(part for part in path if not isinstance(part, int)))
+        kind = next((one for one in (field.metadata if field else ()) if isinstance(one, kinds.Kind)), None)
+        kind = kind or next((one for one in _kinds(field.annotation if field else None)), None)
+        if kind is None or rng.random() > share:
+            continue
+        holder: Any = tree
+        for part in path[:-1]:
+            holder = holder[part]
+        if not isinstance(holder[path[-1]], str | float | int):
+            continue
+        holder[path[-1]] = _near(holder[path[-1]], rng) if rng.random() < 0.5 else _quantity(rng, kind)
+
+
+def _kinds(annotation: Any) -> Iterator[kinds.Kind]:
+    yield from (one for one in getattr(annotation, "__metadata__", ()) if isinstance(one, kinds.Kind))
+    for part in getattr(annotation, "__args__", ()):
+        yield from _kinds(part)
+
+
+def _near(value: Any, rng: random.Random) -> Any:
+    """A value some powers of ten away, in its own unit."""
+    factor = 10 ** rng.uniform(-3, 3)
+    if isinstance(value, str):
+        number, blank, unit = value.partition(" ")
+        try:
+            return f"{float(number) * factor:.6g}{blank}{unit}"
+        except ValueError:
+            return value
+    return float(value) * factor
+
+
+def _quantity(rng: random.Random, kind: kinds.Kind | None = None) -> Any:
+    """A value at an end of a kind's range, within it, or, of any kind, beyond it."""
+    within, kind = kind is not None, kind or rng.choice(QUANTITIES)
     scale = 1e3 if kind.unit == "N/m^n" else 1.0
     unit = "N/m" if kind.unit == "N/m^n" else kind.unit
     low, high = max(kind.above, kind.at_least) * scale, min(kind.below, kind.at_most) * scale
-    share = rng.choice((0.0, 1.0, -0.01, 1.01, rng.random(), rng.random()))
+    share = rng.choice((0.0, 1.0, *(() if within else (-0.01, 1.01)), rng.random(), rng.random(), rng.random()))
     if low > 0 and rng.random() < 0.7:
         value = low * (high / low) ** share
     else:
