@@ -2,7 +2,8 @@
 
     StagerError                 70   a fault of ours
     ├── InputError               2   the input needs correcting; carries a hint
-    │   └── InputErrors          2   several of them, found in one pass
+    │   ├── InputErrors          2   several of them, found in one pass
+    │   └── NotComputable        2   numbers too far apart to be computed together
     └── Interrupted            130   stopped by the user; says what was kept
 
 A result that is "no" (a jam, a broken limit, no design that fits) is not an error: it is a record.
@@ -66,6 +67,14 @@ class InputErrors(InputError):
         self.errors = tuple(errors)
         self.message, self.where, self.hint = "\n".join(str(error) for error in self.errors), "", ""
         Exception.__init__(self, self.message)
+
+
+class NotComputable(InputError):
+    """The numbers of a launcher lie too far apart to be computed, each within its range."""
+
+    def __init__(self, message: str, *, where: str = "") -> None:
+        hint = "some quantity is far from what a launcher has: look for a wrong unit or a slip of the pen"
+        super().__init__(message, where=where, hint=hint)
 
 
 class Interrupted(StagerError):

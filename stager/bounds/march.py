@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.bounds.press import Piece, Press
-from stager.errors import StagerError
+from stager.errors import NotComputable
 from stager.model.arrays import Floats
 from stager.physics.batch import take
 
@@ -97,7 +97,7 @@ def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> 
             rest = np.flatnonzero(~done)
             index, state, at, size = index[rest], state[:, rest], at[rest], size[rest]
             here, way = take(here, rest), take(way, rest)
-    raise StagerError("a bound did not come to the end of its contact within the allowed number of steps")
+    raise NotComputable("a bound did not come to the end of its contact within the allowed number of steps")
 
 
 def _step(

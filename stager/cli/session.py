@@ -9,12 +9,12 @@ import sys
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from stager.cli import process
-from stager.errors import ExitStatus, InputError, InputErrors, StagerError, printable
+from stager.errors import ExitStatus, InputError, InputErrors, NotComputable, StagerError, printable
 from stager.files import forget_written, written
 from stager.physics.announcement import on_compiling
 
@@ -58,7 +58,7 @@ class Session:
 
     json: one JSON document in place of the screen; quiet: the headline alone, no progress; full: everything, not only
     what fits a page; seed of all random draws; workers: how many may share the work, None: as many as begin at no
-    cost; changes: values to use in place of the configuration's, as "key=value".
+    cost; changes: values to use in place of the configuration's, as "key=value"; files: configurations that were loaded.
     """
 
     json: bool = False
@@ -67,11 +67,13 @@ class Session:
     seed: int = 0
     workers: int | None = None
     changes: tuple[str, ...] = ()
+    files: list[Path] = field(default_factory=list)
 
     def load(self, path: Path) -> Loaded:
         """Load a configuration, with the values of `changes` in place of its own. Raises InputError, InputErrors."""
         from stager import api
 
+        self.files.append(path)
         return api.load(path, dict(_change(text) for text in self.changes))
 
     def run(self, command: Callable[[], Answer | None]) -> ExitStatus:
@@ -84,6 +86,8 @@ class Session:
         except StagerError as error:
             if error.exit_status is ExitStatus.FAULT:
                 return self._fault(error)
+            if isinstance(error, NotComputable) and not error.where and self.files:
+                error = NotComputable(error.message, where=str(self.files[0]))
             process.say(*_lines(error))
             return error.exit_status
         except KeyboardInterrupt:

@@ -216,4 +216,7 @@ class GripMargin(AllKnown):
         speed = point.leading
         if point.grip_limit is None:
             return np.zeros(speed.shape)
-        return np.where(np.isnan(point.grip_limit), 0.0, speed / point.grip_limit)
+        unlimited = np.isnan(point.grip_limit)
+        most = np.full(np.broadcast_shapes(speed.shape, point.grip_limit.shape), np.inf)
+        shares = np.divide(speed, point.grip_limit, out=most, where=unlimited | (point.grip_limit > 0))
+        return np.where(unlimited, 0.0, shares)

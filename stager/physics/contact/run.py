@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
 from typing import Any
 
-from stager.errors import StagerError
+from stager.errors import NotComputable
 from stager.model.arrays import Floats
 from stager.physics import compiled
 from stager.physics.contact import stages
@@ -50,7 +50,7 @@ def run(
     packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Any,
     how: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
-    """Throw all samples; arguments as `stages.throw_samples` has them. Raises StagerError where one does not end."""
+    """Throw all samples; arguments as `stages.throw_samples` has them. Raises NotComputable where one does not end."""
 
     def work(low: int, high: int) -> None:
         lost = stages.throw_samples(
@@ -58,6 +58,6 @@ def run(
             how, out, exits,
         )  # fmt: skip
         if lost:
-            raise StagerError("a contact did not come to its end within the allowed number of steps")
+            raise NotComputable("a contact did not come to its end within the allowed number of steps")
 
     share(work, len(exits), speeds[0].shape[1])

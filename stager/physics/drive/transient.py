@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.errors import StagerError
+from stager.errors import NotComputable
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
 from stager.physics.compiled import compiled, entry, inlined
@@ -471,7 +471,7 @@ def _advance(
 
     share(work, samples, 1)
     if np.isnan(whole[:, 2]).any():
-        raise StagerError("wheels did not come through their time within the allowed number of steps")
+        raise NotComputable("wheels did not come through their time within the allowed number of steps")
     return ended.reshape(*lead, wheels), energy.reshape(*lead, wheels, 4), whole.reshape(*lead, 3)
 
 

@@ -8,7 +8,7 @@ from math import prod
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.errors import StagerError
+from stager.errors import NotComputable
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.batch import common_shape, lane, shape_of
@@ -114,7 +114,7 @@ def settle_rhythm(rhythm: Rhythm, first: Throw, options: Options = DEFAULT) -> S
             rest, records, how(options), point, out, exits, ended, energy, whole, found,
         )  # fmt: skip
         if lost:
-            raise StagerError("a contact did not come to its end within the allowed number of steps")
+            raise NotComputable("a contact did not come to its end within the allowed number of steps")
 
     share(work, samples, SETTLING * stages)
     done = as_throw(out, exits, shape)
