@@ -25,7 +25,8 @@ TESTS = {
     "model": "beside the model's curve",
 }
 CHECKS = {
-    "stiffness": "press both contacts with a scale", "friction": "clean wheels and projectiles of both, and throw again",
+    "stiffness": "press both contacts with a scale",
+    "friction": "clean wheels and projectiles of both, and throw again",
     "crush": "measure the gap of both", "feed": "time the feed of both", "mass": "weigh ten projectiles of each",
     "supply": "measure the supply under load",
 }  # fmt: skip
