@@ -34,6 +34,12 @@ class Ensemble:
         """How many there are."""
         return len(self.laws)
 
+    @property
+    def best(self) -> Launcher:
+        """The best guess alone."""
+        found: Launcher = take(self.launcher, [0])
+        return found
+
 
 def of_law(scenario: Scenario, law: Law, values: Mapping[str, Floats]) -> Ensemble:
     """Return launchers that all have `law`, for SI values by key, each (lanes,)."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from stager.fit.answers import Learned
 from stager.fit.records import Fit, Parameter
-from stager.report import foretold, misfit
+from stager.report import advice, foretold, misfit
 from stager.report.answer import Answer
 from stager.report.digits import digits, listing, percent, plural, speed
 from stager.report.document import Source, document
@@ -83,6 +83,7 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
             "effective": fit.posterior.effective, "tail": fit.posterior.tail, "trusted": fit.posterior.trusted
         },
         "stages": foretold.rows(learned.predicted, adequate=fit.adequate),
+        "recommended": [advice.summary(one) for one in learned.recommended],
         "checks": [
             {"stages": one.stages, "throws": int(one.measured.size), "inside": one.inside, "error": one.error}
             for one in fit.checks
@@ -152,7 +153,7 @@ def _outliers(fit: Fit) -> Table:
 
 def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
-    notes = foretold.missing(learned.predicted) if fit.adequate else misfit.statements(fit)
+    notes = [*_advice(learned), *foretold.missing(learned.predicted)] if fit.adequate else misfit.statements(fit)
     notes += [f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", *fit.sentences]
     if fit.scenario.draws is not None:
         notes.append("The configuration is a fit itself: throws that it has seen already count twice.")
@@ -166,6 +167,14 @@ def _notes(learned: Learned) -> list[str]:
         for one in fit.checks
     ]
     return [*notes, *drift_notes(learned.drifts), *_table_notes(fit)]
+
+
+def _advice(learned: Learned) -> list[str]:
+    """What to set the last stage that was measured to; and where no setting of a stage keeps the limits."""
+    found, built = learned.recommended, learned.fit.built
+    first = advice.notes(found[built - 1], built) if built <= len(found) else []
+    ended = bool(found) and len(found) != built and found[-1].wheel_speed is None
+    return [*first, *(advice.notes(found[-1], len(found)) if ended else [])]
 
 
 def _repeats(fit: Fit) -> str:

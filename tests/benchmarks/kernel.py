@@ -12,6 +12,7 @@ from numba import njit
 from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 
 from stager.model.launcher import Launcher
+from stager.physics.contact.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 from stager.physics.friction import Falling
 from stager.physics.inertia import driven_inertia
 

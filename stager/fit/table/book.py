@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from stager.errors import InputError
-from stager.files import append, clear_stale, locked, replace_all
+from stager.files import append, clear_stale, locked, make_folder, replace_all
 from stager.fit.table.cells import Marks
 from stager.fit.table.heads import Head, read_heads
 from stager.fit.table.reader import (
@@ -91,7 +91,8 @@ def open_book(path: Path, launcher: Launcher, stages: int) -> Iterator[tuple[Boo
     A last line that was cut short becomes a comment. Gives the table and the line that was cut short. Raises
     InputErrors with all that is wrong with the table, and InputError where another process has it open.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.exists():
+        make_folder(path)
     with locked(path):
         clear_stale(path.absolute().parent)
         yield _opened(path, launcher, stages)

@@ -19,9 +19,10 @@ from stager.fit.table.record import Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
+from stager.model.ranges import MOST_THROWS
 
-SIZE, ROWS, COLUMNS, LINE = 4_000_000, 10_000, 100, 1000
-"""Greatest size of a table [bytes], most lines of throws, columns and characters of a line."""
+SIZE, COLUMNS, LINE = 4_000_000, 100, 1000
+"""Greatest size of a table [bytes], most columns, and characters of a line."""
 
 
 def read(path: Path, launcher: Launcher) -> Throws:
@@ -33,7 +34,7 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
     """The text of a throws table, as `read`; `path` is for its complaints."""
     lines = filled_lines(text)
     _check_size(path, lines)
-    known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: ROWS + COLUMNS])
+    known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: MOST_THROWS + COLUMNS])
     delimiter = delimiter_of(lines[0][1]) if lines else ","
     rows = [(at, cells_of(line, delimiter)) for at, line in lines]
     rows = [(at, cells) for at, cells in rows if any(cell.strip() for cell in cells)]
@@ -54,8 +55,9 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
 def _check_size(path: Path, lines: Sequence[tuple[int, str]]) -> None:
     """Raises InputErrors where a table is larger than any bench fills."""
     where, hint = f"{path}:{lines[-1][0] if lines else 1}", ""
-    if len(lines) > ROWS + 1:
-        where, message = f"{path}:{lines[ROWS + 1][0]}", f"is throw {ROWS + 1}, and a table has at most {ROWS}"
+    if len(lines) > MOST_THROWS + 1:
+        where = f"{path}:{lines[MOST_THROWS + 1][0]}"
+        message = f"is throw {MOST_THROWS + 1}, and a table has at most {MOST_THROWS}"
         hint = "leave some out, or part the table"
     elif long := next((at for at, line in lines if len(line) > LINE), None):
         where, message, hint = f"{path}:{long}", f"is a line of more than {LINE} characters", "shorten its note"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import COMPILES, compiled
+from stager.physics.compiled import COMPILES, inlined
 from stager.physics.friction import FORMULAS, packed, tables
 from stager.physics.friction.law import Formula, Law
 from stager.physics.friction.tabulated import curve
@@ -31,7 +31,7 @@ def dispatch(formulas: tuple[Formula, ...]) -> Any:
     scope: dict[str, Any] = {f"formula_{number}": formula for number, formula in enumerate(formulas)}
     branches = (f" if number == {number}: return formula_{number}(slip, values)" for number in range(len(formulas)))
     exec("\n".join(["def coefficient(number, slip, values):", *branches, " return slip, slip"]), scope)
-    return compiled(scope["coefficient"])
+    return inlined(scope["coefficient"])
 
 
 coefficient: Any = dispatch(FORMULAS)

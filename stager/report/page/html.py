@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import html
-import re
+
+from stager.errors import printable
 
 
 class Markup(str):
@@ -13,17 +14,16 @@ class Markup(str):
 
 
 Part = str | Markup | None
-_UNSHOWABLE = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 _VOID = frozenset(("meta", "link", "br", "hr"))
 
 
 def escaped(part: Part) -> Markup:
-    """A part as HTML; characters that HTML cannot hold become �."""
+    """A part as HTML; characters that HTML cannot hold, or that turn its direction, are shown escaped."""
     if part is None:
         return Markup()
     if isinstance(part, Markup):
         return part
-    return Markup(html.escape(_UNSHOWABLE.sub("\N{REPLACEMENT CHARACTER}", part)))
+    return Markup("\n".join(html.escape(printable(line)) for line in part.split("\n")))
 
 
 def join(*parts: Part) -> Markup:
