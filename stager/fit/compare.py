@@ -8,33 +8,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
-from stager.fit.contrast import by_model, by_settings, steady
+from stager.fit.contrast import by_model, steady
 from stager.fit.fitting import noise_of, usable
 from stager.fit.hypotheses import Hypothesis, explain
 from stager.fit.laws import own_law
 from stager.fit.optimiser import BestFit, best_fit
-from stager.fit.statistics.welch import Difference, stratified
-from stager.fit.table.record import Throws
+from stager.fit.statistics.welch import Difference, by_cells, paired
+from stager.fit.table.record import Throws, clock
 from stager.model.scenario import Scenario
 
 LEVEL = 0.05
-ENOUGH = 4.0
-"""Degrees of freedom that a test needs to be the one that decides."""
-
 LEAST_THROWS = 3
+ENOUGH = 4.0
+"""Degrees of freedom at which repeats tell their scatter well enough."""
+
+OVERLAP = 0.1
+"""Chance that a throw of the later build came before one of the earlier, below which they did not take turns [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
     """Two builds, first and second, as ln(exit speed of first / of second): near 0 a relative difference [-].
 
-    welch: setting by setting (None: no settings in common, or no repeats); paired: with common scatter, over settings
-    that both have (None likewise); model: beside what the model's parameters could do; decides: the one of the three
-    that the claim rests on, chosen by what was measured, not by what came out.
+    welch: setting by setting, each build with its own scatter (None: too few repeats, or no settings in common);
+    paired: by the scatter of the settings' differences (None likewise); model: beside what the model's parameters could
+    do; decides: the one of the three that the claim rests on, chosen by what was measured, not by what came out.
     settings: ln ratio and numbers of throws at each common setting; apart: all throws of one build came before the
-    other's; left_out: lines of throws so far from others at their setting that the tests by settings do without them;
-    outliers: throws that are probably wild; explanations: single changes, best first; equal: how many of them do about
-    as well as the best.
+    other's; left_out: lines of throws so far from others at their setting that they hardly count; outliers: throws that
+    are probably wild; explanations: single changes, best first; equal: how many of them do about as well as the best.
     """
 
     builds: tuple[str, str]
@@ -71,34 +72,69 @@ def compare(
     """
     chosen = _chosen(throws, builds)
     first = chosen.build == builds[0]
-    good = steady(np.log(chosen.exit_speed), 2 * chosen.settings + first, noise_of(chosen))
-    pairs = common(chosen, first, good)
-    tests = {"welch": _welch(chosen, pairs), "paired": _paired(chosen, first, pairs)}
-    enough = any(test is not None and test.freedom >= ENOUGH for test in tests.values())
+    apart = _apart(chosen, first)
+    tests = _by_settings(chosen, first, apart)
+    enough = any(test is not None for test in tests.values())
     found = None if brief and enough else best_fit(scenario, own_law(scenario), chosen, noise_of(chosen), rng)
     tests["model"] = None if found is None else _model(found, first)
     decides = _decides(tests)
     if decides is None:
-        message = "these throws cannot be compared: too few, or no settings in common"
-        hint = "measure both builds at the same wheel speeds, twice each at least"
-        raise InputErrors([InputError(message, where=throws.source, hint=hint)])
+        raise InputErrors([_incomparable(throws)])
     explanations: tuple[Hypothesis, ...] = ()
     equal = 0
     deciding = tests[decides]
     if found is not None and not brief and deciding is not None and deciding.probability < LEVEL:
         explanations, equal = explain(found, chosen, ~first)
     logs = np.log(chosen.exit_speed)
-    order = chosen.time if not np.isnan(chosen.time).any() else chosen.order
     return Compared(
         builds=builds, counts=(int(first.sum()), int((~first).sum())), welch=tests["welch"], paired=tests["paired"],
         model=tests["model"], decides=decides,
         settings=tuple(
-            (setting, float(logs[a].mean() - logs[b].mean()), int(a.sum()), int(b.sum())) for setting, a, b in pairs
+            (setting, float(np.median(logs[a]) - np.median(logs[b])), int(a.sum()), int(b.sum()))
+            for setting, a, b in common(chosen, first)
         ),
-        apart=bool(order[first].max() < order[~first].min() or order[~first].max() < order[first].min()),
-        left_out=tuple(int(line) for line in chosen.line[~good]), outliers=_wild(found, explanations),
-        explanations=explanations, equal=equal,
+        apart=apart, left_out=tuple(chosen.line[~steady(logs, chosen.settings, noise_of(chosen))].tolist()),
+        outliers=_wild(found, explanations), explanations=explanations, equal=equal,
     )  # fmt: skip
+
+
+def claim(throws: Throws, builds: tuple[str, str]) -> Difference:
+    """Return the test by settings alone, without a model. Raises InputErrors as `compare` does."""
+    chosen = _chosen(throws, builds)
+    first = chosen.build == builds[0]
+    tests = _by_settings(chosen, first, _apart(chosen, first))
+    found = tests[_decides(tests) or "welch"]
+    if found is None:
+        raise InputErrors([_incomparable(throws)])
+    return found
+
+
+def _by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) -> dict[str, Difference | None]:
+    """Compare setting by setting; a drift is taken out where the builds took turns.
+
+    Where few settings were repeated, the differences of settings tell their scatter better than the repeats do.
+    """
+    logs, settings = np.log(throws.exit_speed), throws.settings
+    welch = by_cells(logs, first, settings, None if apart else clock(throws)[1])
+    pairs = paired(logs, first, settings)
+    if welch is not None and (pairs is None or welch.freedom >= min(ENOUGH, pairs.freedom)):
+        return {"welch": welch, "paired": None}
+    return {"welch": None, "paired": pairs}
+
+
+def _apart(throws: Throws, first: NDArray[np.bool_]) -> bool:
+    """Whether all throws of one build came before the other's, or nearly: their ranks overlap by less than a tenth."""
+    from scipy.stats import rankdata
+
+    ranks = rankdata(clock(throws)[1])
+    before = (ranks[first].sum() - first.sum() * (first.sum() + 1) / 2) / max(first.sum() * (~first).sum(), 1)
+    return bool(min(before, 1 - before) < OVERLAP)
+
+
+def _incomparable(throws: Throws) -> InputError:
+    hint = "measure both builds at the same wheel speeds, twice each at least"
+    message = "these throws cannot be compared: too few, or no settings in common"
+    return InputError(message, where=throws.source, hint=hint)
 
 
 def _wild(found: BestFit | None, explanations: tuple[Hypothesis, ...]) -> int:
@@ -111,12 +147,12 @@ def _wild(found: BestFit | None, explanations: tuple[Hypothesis, ...]) -> int:
 Pair = tuple[int, NDArray[np.bool_], NDArray[np.bool_]]
 
 
-def common(throws: Throws, first: NDArray[np.bool_], good: NDArray[np.bool_]) -> list[Pair]:
-    """Settings that both builds were thrown at, with the good throws of each."""
+def common(throws: Throws, first: NDArray[np.bool_]) -> list[Pair]:
+    """Settings that both builds were thrown at, with the throws of each."""
     settings = throws.settings
     return [
-        (int(k), (settings == k) & first & good, (settings == k) & ~first & good)
-        for k in np.intersect1d(settings[first & good], settings[~first & good])
+        (int(k), (settings == k) & first, (settings == k) & ~first)
+        for k in np.intersect1d(settings[first], settings[~first])
     ]
 
 
@@ -142,27 +178,6 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
     return chosen
 
 
-def _welch(throws: Throws, pairs: list[Pair]) -> Difference | None:
-    logs = np.log(throws.exit_speed)
-    try:
-        return stratified([(logs[a], logs[b]) for _, a, b in pairs]) if pairs else None
-    except ValueError:
-        return None
-
-
-def _paired(throws: Throws, first: NDArray[np.bool_], pairs: list[Pair]) -> Difference | None:
-    rows = np.zeros(len(throws), dtype=bool)
-    for _, a, b in pairs:
-        rows |= a | b
-    if not rows.any():
-        return None
-    logs, column = np.log(throws.exit_speed[rows]), first[rows].astype(np.float64)
-    try:
-        return by_settings(logs, column, throws.settings[rows])[0]
-    except ValueError:
-        return None
-
-
 def _model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
     try:
         return by_model(found, first.astype(np.float64))[0]
@@ -171,11 +186,5 @@ def _model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
 
 
 def _decides(tests: dict[str, Difference | None]) -> str | None:
-    """The first of Welch, paired, model that has enough degrees of freedom; else the one that has most."""
-    known = {name: test for name, test in tests.items() if test is not None}
-    if not known:
-        return None
-    return next(
-        (name for name, test in known.items() if test.freedom >= ENOUGH),
-        max(known, key=lambda name: known[name].freedom),
-    )
+    """The first of Welch, paired, model that there is."""
+    return next((name for name, test in tests.items() if test is not None), None)

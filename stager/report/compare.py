@@ -21,9 +21,19 @@ from stager.report.table import Column, Screen, Table
 
 TESTS = {
     "welch": "Welch, by settings",
-    "paired": "common scatter, by settings",
+    "paired": "differences of settings",
     "model": "beside the model's curve",
 }
+CHECKS = {
+    "stiffness": "press both contacts with a scale",
+    "friction": "clean wheels and projectiles of both, and throw again",
+    "crush": "measure the gap of both", "feed": "time the feed of both", "mass": "weigh ten projectiles of each",
+    "supply": "measure the supply under load",
+}  # fmt: skip
+"""What to do about each single change that may explain a difference."""
+
+WORTH_SEEING = 0.02
+"""A difference of exit speed that is worth finding [-]; an assumption."""
 
 
 def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Source) -> Answer:
@@ -34,7 +44,8 @@ def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Sourc
         tables.append(_settings(compared, throws, launcher))
     if compared.explanations:
         tables.append(_explanations(compared))
-    screen = Screen(_headline(compared), tables, [*_notes(compared), *drift_notes(contrast.drifts)])
+    notes = [*_notes(compared), *next_steps(compared), *drift_notes(contrast.drifts)]
+    screen = Screen(_headline(compared), tables, notes)
     return Answer(screen, document(summary(contrast, throws, launcher), source))
 
 
@@ -64,6 +75,7 @@ def summary(contrast: Contrast, throws: Throws, launcher: Launcher) -> dict[str,
         "outliers": compared.outliers,
         "lines_left_out": list(compared.left_out),
         "one_after_the_other": compared.apart,
+        "next": next_steps(compared),
         "drift": drift_rows(contrast.drifts),
     }  # fmt: skip
 
@@ -87,6 +99,11 @@ def _headline(compared: Compared) -> str:
     test = compared.deciding
     if not compared.different:
         return f"No difference between {first} and {second} is shown: {_span(test)} of exit speed."
+    if compared.apart:
+        return (
+            f"{first} and {second}, or the time between them, differ by {_span(test)} of exit speed: all throws of one"
+            " build came first."
+        )
     way = "faster" if test.value > 0 else "slower"
     size = percent(abs(_fraction(test.value)))
     low, high = (percent(_fraction(end)) for end in test.interval)
@@ -148,15 +165,37 @@ def _notes(compared: Compared) -> list[str]:
     notes = []
     if compared.explanations:
         notes.append(_explained(compared.explanations, compared.equal))
-    if compared.apart:
-        notes.append("All throws of one build came before the other's: a drift would look the same.")
     if compared.left_out:
         lines = listing([str(line) for line in compared.left_out])
         which = f"line {lines} lies" if len(compared.left_out) == 1 else f"lines {lines} lie"
-        notes.append(f"Left out of the tests by settings: {which} too far from other throws at the same setting.")
+        notes.append(f"Hardly counted: {which} too far from other throws at the same setting.")
     if compared.outliers:
         notes.append(f"Probably wild beside the model's curve: {plural(compared.outliers, 'throw')}.")
     return notes
+
+
+def next_steps(compared: Compared) -> list[str]:
+    """Return what to do next, each a sentence."""
+    steps = []
+    if compared.apart:
+        steps.append("Throw again and take turns: A, B, B, A at each setting, so that time falls on both alike.")
+    if compared.different:
+        named = [one.name for one in compared.explanations[: max(compared.equal, 1)] if one.gain > 0]
+        checks = [CHECKS[name] for name in named if name in CHECKS]
+        if checks:
+            said = listing(checks)
+            steps.append(f"{said[0].upper()}{said[1:]}.")
+        return steps
+    low, high = (abs(_fraction(end)) for end in compared.deciding.interval)
+    widest = max(low, high)
+    if widest > WORTH_SEEING:
+        factor = (widest / WORTH_SEEING) ** 2
+        more = max(1, math.ceil(max(compared.counts) * (factor - 1)))
+        steps.append(
+            f"A difference of up to {percent(widest)} would not have shown; about {plural(more, 'throw')} more of each"
+            f" would show {percent(WORTH_SEEING)}."
+        )
+    return steps
 
 
 def _explained(explanations: tuple[Hypothesis, ...], equal: int) -> str:

@@ -48,14 +48,16 @@ def test_more_crush_is_found_and_so_are_its_rivals() -> None:
     assert {"crush", "friction"} <= best
 
 
-def test_at_one_setting_it_is_welch_s_test() -> None:
+def test_at_one_setting_it_is_nearly_welch_s_test() -> None:
+    """Nearly: what lies far out is drawn in."""
     throws = _two({"stage.crush": 1.2}, np.full((6, 1), 16.0))
     found = compare(GIVEN, throws, ("A", "B"), np.random.default_rng(0), brief=True)
     logs = np.log(throws.exit_speed)
     expected = welch(logs[throws.build == "A"], logs[throws.build == "B"])
     assert found.welch is not None
-    assert found.welch.probability == pytest.approx(expected.probability)
-    assert found.welch.freedom == pytest.approx(expected.freedom)
+    assert found.welch.value == pytest.approx(expected.value, abs=0.5 * expected.standard_uncertainty)
+    assert found.welch.standard_uncertainty == pytest.approx(expected.standard_uncertainty, rel=0.4)
+    assert found.welch.freedom == pytest.approx(expected.freedom, rel=0.3)
 
 
 def test_builds_at_settings_of_their_own_need_the_model() -> None:
