@@ -109,15 +109,19 @@ def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: i
     return Contrast(compared=compared, drifts=drifts(scenario, named, rng))
 
 
-def suggest(scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None) -> Next:
-    """What to measure next."""
+def suggest(
+    scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None, done: Fit | None = None
+) -> Next:
+    """What to measure next; done: the fit of the throws, where it is known."""
     from stager.fit.experiment_design import suggest as suggest_next
     from stager.fit.fitting import fit as fit_throws
 
     tell = progress or (lambda share: None)
-    rng = np.random.default_rng(seed)
-    done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
-    found = suggest_next(done, finder(scenario), rng, throws=count)
+    if done is None:
+        rng = np.random.default_rng(seed)
+        done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
+    # A generator of its own, so that a fit that is known leads to the same answer.
+    found = suggest_next(done, finder(scenario), np.random.default_rng(seed), throws=count)
     tell(1.0)
     return found
 

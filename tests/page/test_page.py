@@ -48,11 +48,11 @@ def test_it_is_light(text: str) -> None:
 
 
 def test_it_stays_light_with_many_stages() -> None:
-    dossier = making.told().dossier
+    data = making.told().data
     curves = tuple(
-        replace(dossier.curves[-1], sweep=replace(dossier.curves[-1].sweep, stage=k + 1)) for k in range(MANY)
+        replace(data.curves[-1], sweep=replace(data.curves[-1].sweep, stage=k + 1)) for k in range(MANY)
     )
-    assert len(render(replace(dossier, curves=curves)).encode()) < MOST
+    assert len(render(replace(data, curves=curves)).encode()) < MOST
 
 
 def test_names_are_shown_as_they_are_written() -> None:

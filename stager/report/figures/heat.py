@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.physics.heat.windings import Windings
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
@@ -48,21 +48,21 @@ def _long(value: float) -> str:
 
 
 def _paint(minutes: Floats, celsius: Floats, stages: list[str], allowed: float | None) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
     figure, plot = axes(height=2.7)
     hottest = int(np.argmax(celsius[-1]))
     for k, name in enumerate(stages):
         top = k == hottest
-        plot.plot(minutes, celsius[:, k], color=ink.HEAT if top else ink.RULE, linewidth=2.0 if top else 1.2,
+        plot.plot(minutes, celsius[:, k], color=palette.HEAT if top else palette.RULE, linewidth=2.0 if top else 1.2,
                   zorder=3 if top else 2)  # fmt: skip
         if top:
             plot.annotate(name, (minutes[-1], celsius[-1, k]), (-4, 5), textcoords="offset points", ha="right",
-                          color=ink.HEAT)  # fmt: skip
+                          color=palette.HEAT)  # fmt: skip
     if allowed is not None:
-        plot.axhline(allowed, color=ink.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+        plot.axhline(allowed, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
         plot.annotate("allowed", (0.0, allowed), (4, 4), xycoords=("axes fraction", "data"),
-                      textcoords="offset points", color=ink.MARK)  # fmt: skip
+                      textcoords="offset points", color=palette.MARK)  # fmt: skip
     plot.set(xlabel="time (min)", ylabel="winding (degC)")
     plot.margins(x=0.01)
     return figure

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from stager.report.figures import ink
+from stager.report.figures import palette
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,10 +24,10 @@ STYLE: dict[str, Any] = {
     "svg.fonttype": "none", "text.parse_math": False, "axes.unicode_minus": True, "font.family": "DejaVu Sans",
     "font.size": 9.0, "axes.titlesize": 9.0, "axes.labelsize": 9.0, "xtick.labelsize": 8.5, "ytick.labelsize": 8.5,
     "legend.fontsize": 8.5, "legend.frameon": False, "axes.spines.top": False, "axes.spines.right": False,
-    "axes.edgecolor": ink.MUTED, "axes.labelcolor": ink.INK, "text.color": ink.INK, "xtick.color": ink.MUTED,
-    "ytick.color": ink.MUTED, "xtick.labelcolor": ink.INK, "ytick.labelcolor": ink.INK, "axes.linewidth": 0.8,
-    "axes.grid": True, "grid.color": ink.FAINT, "grid.linewidth": 0.8, "axes.axisbelow": True,
-    "lines.linewidth": 1.8, "figure.facecolor": ink.GROUND, "axes.facecolor": "none", "savefig.facecolor": ink.GROUND,
+    "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "text.color": palette.INK, "xtick.color": palette.MUTED,
+    "ytick.color": palette.MUTED, "xtick.labelcolor": palette.INK, "ytick.labelcolor": palette.INK, "axes.linewidth": 0.8,
+    "axes.grid": True, "grid.color": palette.FAINT, "grid.linewidth": 0.8, "axes.axisbelow": True,
+    "lines.linewidth": 1.8, "figure.facecolor": palette.GROUND, "axes.facecolor": "none", "savefig.facecolor": palette.GROUND,
 }  # fmt: skip
 
 
