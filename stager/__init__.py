@@ -3,12 +3,14 @@
     launcher = stager.load("configs/seed_ball.toml")
     plan = launcher.plan()
 
-Importing this package is cheap; the solvers are imported when they are first used.
+Importing this package is cheap; everything is imported when it is first used.
 """
 
-from stager.api import Loaded, build, load
-from stager.errors import ExitStatus, InputError, InputErrors, Interrupted, StagerError
-from stager.version import __version__
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from stager.api import Loaded, build, load
+    from stager.errors import ExitStatus, InputError, InputErrors, Interrupted, StagerError
+    from stager.version import __version__
 
 __all__ = [
     "ExitStatus",
@@ -21,3 +23,19 @@ __all__ = [
     "build",
     "load",
 ]
+_HOMES = {"Loaded": "api", "build": "api", "load": "api", "__version__": "version"}
+
+
+def __getattr__(name: str) -> object:
+    """Import a public name when it is first asked for: the command line hears Ctrl-C before anything is loaded."""
+    if name not in __all__:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    found: object = getattr(import_module(f"stager.{_HOMES.get(name, 'errors')}"), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

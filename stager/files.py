@@ -53,6 +53,19 @@ _HARMLESS = {errno.EINVAL, errno.ENOTSUP, errno.EACCES, errno.EPERM, errno.EISDI
 """What systems say that cannot sync a folder."""
 
 
+_WRITTEN: list[Path] = []
+
+
+def written() -> list[Path]:
+    """Return the files that were written since `forget_written`."""
+    return list(dict.fromkeys(_WRITTEN))
+
+
+def forget_written() -> None:
+    """Begin anew to note which files are written."""
+    _WRITTEN.clear()
+
+
 @dataclass(slots=True)
 class _Staged:
     """A file on its way: where it will be, the temporary file that holds it; a second name of the old one, if any."""
@@ -124,6 +137,7 @@ def replace_all(contents: Mapping[Path, bytes]) -> None:
         for folder in dict.fromkeys(one.target.parent for one in staged):
             path = folder
             _sync_folder(folder)
+        _WRITTEN.extend(contents)
     except BaseException as error:
         for one in reversed(staged):
             _take_back(one)
@@ -281,6 +295,14 @@ def _write_fully(handle: int, content: bytes) -> None:
         if count == 0:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         left = left[count:]
+
+
+def make_folder(path: Path) -> None:
+    """Make the folder that a file will be in. Raises InputError where that is not possible."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _unwritable(path, error) from error
 
 
 def _sync_folder(folder: Path) -> None:

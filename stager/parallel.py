@@ -13,6 +13,7 @@ import pickle
 import signal
 import sys
 import threading
+import warnings
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, as_completed
 from contextlib import contextmanager, nullcontext, suppress
@@ -169,12 +170,13 @@ def _finished(
 @contextmanager
 def open_executor(
     workers: int | None = 1, dask: str | None = None, resume: Path | None = None,
-    progress: Callable[[float], None] = lambda share: None,
+    progress: Callable[[float], None] = lambda share: None, tls: tuple[Path, Path, Path] | None = None,
 ) -> Iterator[Executor]:  # fmt: skip
     """Open an executor over processes of this machine or a Dask cluster.
 
-    workers : number of processes, None: as many as start at no cost
-    dask : address of a scheduler that works in their place
+    workers : number of processes, at most one a core; None: as many as start at no cost
+    dask : address of a scheduler that works in their place; it is trusted, since answers are unpickled
+    tls : certificate of the scheduler's authority, own certificate and own key; then nothing is sent in the clear
     resume : file of finished chunks, read and added to
 
     Raises
@@ -185,23 +187,32 @@ def open_executor(
     with nullcontext() if resume is None else locked(resume):
         cache = None if resume is None else ChunkCache(resume)
         if dask is not None:
-            with _cluster(dask) as client:
+            with _cluster(dask, tls) as client:
                 yield Executor(client.get_executor(pure=False), cache, progress)
-        elif (count := default_workers() if workers is None else workers) > 1:
+        elif (count := default_workers() if workers is None else min(workers, cores())) > 1:
             with process_pool(count) as pool:
                 yield Executor(pool, cache, progress)
         else:
             yield Executor(None, cache, progress)
 
 
-def _cluster(address: str) -> Any:
+def _cluster(address: str, tls: tuple[Path, Path, Path] | None) -> Any:
     try:
         from distributed import Client
+        from distributed.security import Security
     except ImportError as error:
         raise InputError("dask is not installed", where="--dask", hint='pip install "stager[cluster]"') from error
+    for file in tls or ():
+        if not file.is_file():
+            raise InputError(f"there is no file {file}", where="--dask-tls", hint="give authority, certificate and key")
+    if tls is not None and not address.startswith("tls://"):
+        raise InputError(f"{address} is no address of TLS", where="--dask", hint='give it as "tls://127.0.0.1:8786"')
     try:
-        return Client(address, timeout=10)  # type: ignore[no-untyped-call]
-    except (OSError, TimeoutError, ValueError) as error:
+        names = ("tls_ca_file", "tls_client_cert", "tls_client_key")
+        files = {} if tls is None else dict(zip(names, map(str, tls), strict=True))
+        security = Security(require_encryption=True, **files) if files else None  # type: ignore[no-untyped-call]
+        return Client(address, timeout=10, security=security)  # type: ignore[no-untyped-call]
+    except (OSError, TimeoutError, ValueError, TypeError, RuntimeError) as error:
         message = f"no Dask cluster answers at {address}"
         raise InputError(message, where="--dask", hint='give a scheduler, as "tcp://127.0.0.1:8786"') from error
 
@@ -213,9 +224,14 @@ def _key(task: Task, payload: Any) -> str:
     return digest.hexdigest()
 
 
+def cores() -> int:
+    """Return how many cores this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
 def default_workers() -> int:
     """Return how many processes start at no cost: 1 where a forked process could inherit a lock that is held."""
-    return min(DEFAULT_WORKERS, os.cpu_count() or 1) if _can_fork() else 1
+    return min(DEFAULT_WORKERS, cores()) if _can_fork() else 1
 
 
 @contextmanager
@@ -248,6 +264,8 @@ def _can_fork() -> bool:
 
 
 def _ignore_interrupts() -> None:
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 

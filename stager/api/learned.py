@@ -12,6 +12,7 @@ from stager.errors import InputError, InputErrors
 
 if TYPE_CHECKING:
     from stager.config import Configuration
+    from stager.constraints.recommend import Recommended
     from stager.fit.answers import Contrast, Learned
     from stager.fit.experiment_design import Next
     from stager.fit.grip_ensemble import Finder, Tuned
@@ -31,18 +32,25 @@ Progress = Callable[[float], None]
 def finder(scenario: Scenario) -> Finder:
     """Grip limits within the scenario's limits and drives."""
     from stager.constraints import speed_range
-    from stager.physics.grip_limit import Looks, grip_limit
+    from stager.physics.grip_limit import FAIRLY, grip_limit
     from stager.physics.options import SURE
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=Looks(1), options=SURE)
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=FAIRLY, options=SURE)
 
     return find
 
 
-def spread(scenario: Scenario, sweep: Sweep, seed: int) -> Tuned | None:
-    """Grip limit of a sweep with its coverage interval, and the robust setting.
+def advised(scenario: Scenario, sweep: Sweep) -> Recommended:
+    """Recommended wheel speed of the stage of a sweep."""
+    from stager.fit.recommended import known_of, recommended
+
+    return recommended(known_of(scenario), sweep.before_a, sweep.before_b, finder(scenario))
+
+
+def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> Tuned | None:
+    """Grip limit of a sweep with its coverage interval, and the recommended setting `chosen`.
 
     None where the configuration has no uncertainties, or nothing gets through.
     """
@@ -52,7 +60,7 @@ def spread(scenario: Scenario, sweep: Sweep, seed: int) -> Tuned | None:
     if not scenario.uncertain:
         return None
     ensemble = before(scenario, np.random.default_rng(seed), DRAWS)
-    return tune_behind(ensemble, sweep.stage - 1, sweep.before_a, sweep.before_b, finder(scenario))
+    return tune_behind(ensemble, sweep.stage - 1, sweep.before_a, sweep.before_b, finder(scenario), chosen)
 
 
 def of_build(throws: Throws, build: str | None) -> Throws:
@@ -85,16 +93,19 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
     from stager.fit.drift import drifts
     from stager.fit.fitting import fit as fit_throws
     from stager.fit.prediction import predict
+    from stager.fit.recommended import known_of, recommended_chain
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
     done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.7 * share))
     count = max(1, min(done.built + 1, scenario.limit_values.stages)) if stages is None else stages
-    predicted = predict(after(done, rng, DRAWS), count, finder(scenario), built=done.built)
+    find = finder(scenario)
+    chosen = recommended_chain(known_of(done), count, find)
+    predicted = predict(after(done, rng, DRAWS), count, find, chosen, built=done.built)
     tell(0.9)
     drifting = drifts(scenario, throws, rng)
     tell(1.0)
-    return Learned(fit=done, predicted=predicted, drifts=drifting)
+    return Learned(fit=done, predicted=predicted, drifts=drifting, recommended=chosen)
 
 
 def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: int) -> Contrast:

@@ -121,8 +121,9 @@ class Loaded:
 
         throw = self.simulate(*speeds)
         scenario = self.scenario
-        limits = grip_limits(scenario.launcher, scenario.limit_values, throw) if scenario.limit_values.grip_margin else None
-        return OperatingPoint(launcher=scenario.launcher, limit_values=scenario.limit_values, throw=throw, grip_limit=limits)
+        launcher, limit_values = scenario.launcher, scenario.limit_values
+        limits = grip_limits(launcher, limit_values, throw) if limit_values.grip_margin else None
+        return OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
         """Exit speed of a stage (from 1) against its wheel speed, and its grip limit with a coverage interval.
@@ -148,38 +149,41 @@ class Loaded:
         measured = None if throws is None else learned.points_of(self.scenario, throws, stage)
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
-        spread = learned.spread(self.scenario, found, seed)
-        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured)
+        chosen = learned.advised(self.scenario, found)
+        spread = learned.spread(self.scenario, found, seed, chosen)
+        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen)
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int | None = 1, dask: str | None = None,
-        resume: str | Path | None = None, trade: str | None = None, robust: bool = False, draws: int = 400,
+        tls: tuple[Path, Path, Path] | None = None, resume: str | Path | None = None, trade: str | None = None,
+        robust: bool = False, draws: int = 400,
     ) -> PlanResult:  # fmt: skip
         """The best number of stages, the speed of each, and what one more would add.
 
-        workers: processes that share the work, None: two where that costs nothing (Linux, no other threads), or dask:
-        address of a cluster that does; the answer is the same.
+        workers: processes that share the work, at most one a core, None: two where that costs nothing (Linux, no other
+        threads), or dask: address of the scheduler of a cluster that does; the answer is the same. A scheduler is
+        trusted: what it sends back can run code here. tls: certificate of its authority, own certificate and own key.
         resume: file where finished parts are kept and looked for. Raises Interrupted, saying what it has, on Ctrl-C.
         trade: "power", "length", "heat" or "cost": also the front of exit speed against it.
         robust: also settings for a low quantile of exit speed over the uncertainties.
-        draws: launchers drawn for the ladder's intervals and chances, 0: none; raises InputError for 1 to 19.
+        draws: launchers drawn for the ladder's intervals and chances, 0: none, else 20 to 100 000.
         """
         import numpy as np
 
         from stager.api.results.plan import PlanResult
         from stager.api.results.shown import shown
         from stager.errors import Interrupted
+        from stager.model.ranges import MOST_DRAWS
         from stager.optimise.flown import flown
         from stager.optimise.pareto import Against
         from stager.optimise.planner import plan
         from stager.parallel import open_executor
 
-        if 0 < draws < LEAST_DRAWS:
-            raise InputError(
-                f"{draws} are too few for an interval", where="--draws", hint=f"0 for none, or {LEAST_DRAWS} and more"
-            )
+        if draws and not LEAST_DRAWS <= draws <= MOST_DRAWS:
+            few = f"{draws} are too few for an interval" if draws < LEAST_DRAWS else f"{draws} are more than any need"
+            raise InputError(few, where="--draws", hint=f"0 for none, or {LEAST_DRAWS} to {MOST_DRAWS}")
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
-        with open_executor(workers, dask, None if resume is None else Path(resume)) as executor:
+        with open_executor(workers, dask, None if resume is None else Path(resume), tls=tls) as executor:
             tell(0.0)
             try:
                 rng = np.random.default_rng(seed)

@@ -148,6 +148,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     from stager.api.learned import finder
     from stager.fit.grip_ensemble import tune_behind
     from stager.fit.prediction import band
+    from stager.fit.recommended import known_of, recommended
     from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
@@ -162,8 +163,10 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     # Bands are of wheels that run alike.
     if ensemble is None or chosen.goal.spin:
         return Curve(sweep=swept, setting=setting)
+    find = finder(loaded.scenario)
+    advice = recommended(known_of(loaded.scenario if learned is None else learned.fit), before_a, before_b, find)
     return Curve(
-        sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, finder(loaded.scenario)),
+        sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, find, advice),
         band=band(ensemble, k, before_a, before_b, swept.wheel_speed[::THIN]),
         told=learned is not None and bool(learned.fit.parameters),
         measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, before_b),

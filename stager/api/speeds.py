@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stager.errors import InputError
+from stager.model.ranges import FASTEST, MOST_STAGES
 
 if TYPE_CHECKING:
     from stager.model.arrays import Floats
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from stager.model.stage import Stage
 
 Speed = float | str | tuple[float | str, float | str]
-FASTEST = 3000.0
-"""Surface speed that no rim survives [m/s]: √(strength/density) of the strongest fibre is some 2 km/s."""
 _NUMBER = re.compile(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?")
 HINT = 'give one speed a stage, as 12, "9000 rpm" or, for the two wheels of a pair, 12:9'
 UNSET = (
@@ -50,6 +49,8 @@ def set_speeds(
     place: where the set speed of a stage, counted from 0, is written. Raises InputError where a speed cannot be read,
     is beyond any wheel, or where none is known.
     """
+    if len(given) > MOST_STAGES:
+        raise InputError(f"{len(given)} speeds, for at most {MOST_STAGES} stages", where="speed", hint=HINT)
     stages = [launcher.stage(k) for k in range(len(given) or max(1, len(launcher.stages)))]
     pairs = [_given(stages[k], given[k], k) if given else _configured(stages[k], k, place) for k in range(len(stages))]
     for k, sides in enumerate(pairs):

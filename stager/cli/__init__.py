@@ -5,6 +5,16 @@ from __future__ import annotations
 
 def main() -> None:
     """Entry point of the `stager` script."""
-    from stager.cli.app import app
+    import os
+    import signal
 
-    app(prog_name="stager")
+    def leave(*given: object) -> None:
+        os.write(2, b"interrupted; nothing was written\n")
+        os._exit(130)
+
+    # First of all: Ctrl-C while the rest is loaded.
+    if signal.getsignal(signal.SIGINT) != signal.SIG_IGN:
+        signal.signal(signal.SIGINT, leave)
+    from stager.cli import process
+
+    process.run()

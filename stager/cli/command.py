@@ -21,7 +21,9 @@ Full = Annotated[bool, typer.Option("--full", help="Everything, not only what fi
 Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of all random draws.")]
 Workers = Annotated[
     int | None,
-    typer.Option("--workers", metavar="N", min=1, help="Processes that share the work of a plan.", show_default="2"),
+    typer.Option(
+        "--workers", metavar="N", min=1, help="Processes that share a plan, at most one a core.", show_default="2"
+    ),
 ]
 
 Draws = Annotated[
@@ -31,8 +33,20 @@ Draws = Annotated[
     ),
 ]
 Dask = Annotated[
-    str | None, typer.Option("--dask", metavar="ADDRESS", help="Dask cluster to work on, in place of --workers.")
-]
+    str | None,
+    typer.Option(
+        "--dask", metavar="ADDRESS",
+        help="Scheduler of a Dask cluster to work on, in place of --workers. It is trusted: what it sends back can run"
+        " code here, and without --dask-tls all is sent in the clear.",
+    ),
+]  # fmt: skip
+Tls = Annotated[
+    tuple[Path, Path, Path] | None,
+    typer.Option(
+        "--dask-tls", metavar="CA CERT KEY", show_default=False,
+        help="For --dask: certificate of its authority, own certificate, own key.",
+    ),
+]  # fmt: skip
 Resume = Annotated[
     Path | None,
     typer.Option("--resume", metavar="FILE", help="Keep finished parts in FILE, and take up those that are there."),

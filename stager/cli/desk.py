@@ -190,11 +190,11 @@ class Desk:
             raise Overtaken
 
     def _show(self, found: Next, fitted: bool, throws: Throws) -> None:
-        from rich.console import Console
+        from stager.cli.session import console
 
         screen = words.screen(found, fitted, throws, self.book)
         if self.plots:
-            Console(file=self.out, markup=False, highlight=False, emoji=False).print(whole(screen))
+            console(self.out).print(whole(screen))
         else:
             self._say(screen.headline, *screen.notes)
 

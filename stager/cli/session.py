@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
@@ -12,7 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from stager.errors import ExitStatus, InputError, InputErrors, StagerError
+from stager.cli import process
+from stager.errors import ExitStatus, InputError, InputErrors, StagerError, printable
+from stager.files import forget_written, written
+from stager.physics.announcement import on_compiling
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -21,6 +25,9 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EDQUOT)
+"""What the system says where standard output takes no more."""
+COMPILING = "Preparing the contact model for this computer, once: about 20 seconds ..."
 MOST_ERRORS = 40
 """Errors that are shown of one file."""
 
@@ -32,10 +39,17 @@ def forgiving(stream: TextIO) -> TextIO:
     return stream
 
 
-def _console(*, stderr: bool) -> Console:
-    from rich.console import Console
+def console(stream: TextIO) -> Console:
+    """Return a console that takes texts as they are, is never too narrow, and says where nobody reads on."""
+    import rich.console
 
-    return Console(stderr=stderr, markup=False, highlight=False, emoji=False)
+    class Console(rich.console.Console):
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
+    found = Console(file=stream, markup=False, highlight=False, emoji=False)
+    found.width = max(found.width, process.LEAST_WIDTH) if found.width > 0 else 80
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,18 +76,38 @@ class Session:
 
     def run(self, command: Callable[[], Answer | None]) -> ExitStatus:
         """Run a command, show its answer, and return the exit status; errors end here."""
+        process.raise_interrupts()
+        forget_written()
+        on_compiling(None if self.quiet else self._compiling)
         try:
             return self._show(command())
         except StagerError as error:
             if error.exit_status is ExitStatus.FAULT:
                 return self._fault(error)
-            self._say(*_lines(error))
+            process.say(*_lines(error))
             return error.exit_status
         except KeyboardInterrupt:
-            self._say("interrupted; nothing was written")
-            return ExitStatus.INTERRUPTED
+            return self._interrupted()
+        except BrokenPipeError:
+            process.drop(sys.stdout)
+            return ExitStatus.DONE
         except Exception as error:
+            if process.interrupted():
+                return self._interrupted()
+            if isinstance(error, OSError) and error.errno in UNWRITABLE:
+                process.drop(sys.stdout)
+                return process.unwritable(error)
             return self._fault(error)
+
+    def _interrupted(self) -> ExitStatus:
+        whole = ", ".join(printable(str(path)) for path in written())
+        process.say(f"interrupted; {whole} was written before" if whole else "interrupted; nothing was written")
+        return ExitStatus.INTERRUPTED
+
+    def trusting(self, scheduler: str | None) -> None:
+        """Say on stderr whom a cluster makes one trust."""
+        if scheduler is not None and not self.quiet:
+            process.say(f"The scheduler at {printable(scheduler)} is trusted: what it sends back can run code here.")
 
     @contextmanager
     def busy(self, doing: str) -> Iterator[None]:
@@ -84,9 +118,13 @@ class Session:
         from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
         columns = (SpinnerColumn("line"), TextColumn("{task.description}"), TimeElapsedColumn())
-        with Progress(*columns, console=_console(stderr=True), transient=True) as bar:
+        with Progress(*columns, console=console(sys.stderr), transient=True) as bar:
             bar.add_task(doing, total=None)
             yield
+
+    def _compiling(self) -> None:
+        if sys.stderr.isatty():
+            self._say(COMPILING)
 
     def _show(self, answer: Answer | None) -> ExitStatus:
         if answer is None:
@@ -96,7 +134,10 @@ class Session:
             sys.stdout.flush()
         except BrokenPipeError:
             # The reader has seen enough; what is still buffered must not fail at exit.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            process.drop(sys.stdout)
+        except OSError as error:
+            process.drop(sys.stdout)
+            return process.unwritable(error)
         return ExitStatus.DONE if answer.yes else ExitStatus.ANSWER_IS_NO
 
     def _print(self, answer: Answer, stream: TextIO) -> None:
@@ -111,20 +152,20 @@ class Session:
         forgiving(stream)
         show = terminal.headline if self.quiet else terminal.whole
         screen = answer.screen if unicode else spelling.plain(answer.screen)
-        _console(stderr=answer.aside).print(show(screen, ascii_only=not unicode, full=self.full))
+        console(stream).print(show(screen, ascii_only=not unicode, full=self.full))
 
     def _fault(self, error: Exception) -> ExitStatus:
         if os.environ.get(TRACEBACK_SWITCH):
             raise error
-        self._say(
-            f"stager failed, and that is a fault of stager: {type(error).__name__}: {error}",
+        if isinstance(error, ImportError):
+            process.say(process.broken_installation(error))
+            return ExitStatus.FAULT
+        process.say(
+            f"stager failed, and that is a fault of stager: {type(error).__name__}: {printable(str(error))}",
             "",
             f"hint: set {TRACEBACK_SWITCH}=1 to see the traceback",
         )
         return ExitStatus.FAULT
-
-    def _say(self, *lines: str) -> None:
-        sys.stderr.write("\n".join(lines) + "\n")
 
 
 def _change(text: str) -> tuple[str, object]:

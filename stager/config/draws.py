@@ -16,11 +16,12 @@ from stager.config.values import quantities
 from stager.errors import InputError
 from stager.files import read_bytes
 from stager.model.arrays import Floats
+from stager.model.ranges import MOST_THROWS
 from stager.units import Measured
 
 _HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"
-_SIZE, _MOST = 16_000_000, 10_000
-"""Greatest size of a table [bytes] and number of draws."""
+_SIZE = 16_000_000
+"""Greatest size of a table [bytes]."""
 
 
 def draws_place(path: Path) -> Path:
@@ -71,8 +72,8 @@ def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:
     rows = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     if len(rows) < 2:
         raise ValueError("it holds no draws")
-    if len(rows) - 1 > _MOST:
-        raise ValueError(f"it holds more than {_MOST} draws")
+    if len(rows) - 1 > MOST_THROWS:
+        raise ValueError(f"it holds more than {MOST_THROWS} draws")
     keys = [key.strip() for key in rows[0][1].split(",")]
     unknown = [str(column) for column, key in enumerate(keys, 1) if key not in known]
     if unknown:

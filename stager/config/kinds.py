@@ -11,6 +11,7 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.errors import printable
 from stager.model.flight import Spread
+from stager.model.ranges import FASTEST, FASTEST_TURNING, MOST_VOLTS
 from stager.physics.heat.insulation import INSULATION
 from stager.units import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
@@ -149,8 +150,6 @@ class SpreadKind:
 
 CLASSES = tuple((f"class {name}", kelvin) for name, kelvin in INSULATION.items())
 """Thermal classes of insulation, as "class F"."""
-FASTEST = 3000.0
-"""Surface speed that no rim survives [m/s]: √(strength/density) of the strongest fibre is some 2 km/s."""
 # Ranges are wide: what lies outside is a slip of the pen, or breaks floating-point arithmetic.
 Words = Annotated[str, AfterValidator(printable)]
 """A text that is shown: what could steer a screen is escaped."""
@@ -195,10 +194,10 @@ Resistance = Annotated[Measured, Kind("ohm", "60 mohm", above=0, at_least=1e-5, 
 SupplyResistance = Annotated[Measured, Kind("ohm", "30 mohm", at_least=0, at_most=1e4)]
 Current = Annotated[Measured, Kind("A", "30 A", above=0, at_least=1e-3, at_most=1e5)]
 NoLoadCurrent = Annotated[Measured, Kind("A", "1.1 A", at_least=0, at_most=1e4)]
-AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0, at_least=1, at_most=1e5)]
-Spin = Annotated[Measured, Kind("rad/s", "20 rev/s", at_least=-1e5, at_most=1e5)]
-FeedSpin = Annotated[Measured, Kind("rad/s", "0 rev/s", at_least=-1e5, at_most=1e5)]
-Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0, at_least=0.1, at_most=1e4)]
+AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0, at_least=1, at_most=FASTEST_TURNING)]
+Spin = Annotated[Measured, Kind("rad/s", "20 rev/s", at_least=-FASTEST_TURNING, at_most=FASTEST_TURNING)]
+FeedSpin = Annotated[Measured, Kind("rad/s", "0 rev/s", at_least=-FASTEST_TURNING, at_most=FASTEST_TURNING)]
+Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0, at_least=0.1, at_most=MOST_VOLTS)]
 Charge = Annotated[Measured, Kind("C", "2.2 Ah", above=0, at_least=1, at_most=1e7)]
 Stretch = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1)]
 GripMargin = Annotated[Measured, Kind("", "0.05", at_least=0, below=1)]

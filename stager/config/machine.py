@@ -24,10 +24,9 @@ from stager.config.tables import (
     Supply,
     Table,
 )
+from stager.model.ranges import MOST_STAGES
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
-
-MOST_STAGES = 12
 
 
 def _one_of(known: Mapping[str, object]) -> dict[str, Any]:

@@ -8,7 +8,8 @@ from typing import Annotated, Any
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
-from stager.config.kinds import FASTEST, Kind, refusal
+from stager.config.kinds import Kind, refusal
+from stager.model.ranges import FASTEST, FASTEST_TURNING
 from stager.units import Measured, QuantityError, is_turning, written_unit
 
 _HINT = 'write it like "17 m/s", "4000 rpm" or, for the sides of a pair, "12 m/s : 9 m/s"'
@@ -28,7 +29,7 @@ class _SpeedKind:
     """How a set speed is read."""
 
     surface = Kind("m/s", "17 m/s", at_least=0, at_most=FASTEST)
-    turning = Kind("rad/s", "4000 rpm", at_least=0, at_most=1e5)
+    turning = Kind("rad/s", "4000 rpm", at_least=0, at_most=FASTEST_TURNING)
     shown = '"17 m/s"'
 
     def read(self, raw: Any) -> SetSpeed:

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from stager.config import kinds as t
+from stager.model.ranges import MOST_STAGES
 from stager.physics.toys import TOY_LIMITS
 from stager.units import Measured
 
@@ -195,7 +196,7 @@ class Limits(Table):
     """What must not be passed."""
 
     exit_energy: t.Energy = Field(description="½mv² as it leaves; always required")
-    stages: int = Field(6, ge=0, le=12, description="most stages")
+    stages: int = Field(6, ge=0, le=MOST_STAGES, description="most stages")
     length: t.Length | None = Field(None, description="along the barrel")
     average_power: t.Power | None = Field(None, description="electrical, at feed.rate")
     peak_power: t.Power | None = Field(None, description="electrical, at spin-up")

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, speed_range
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
@@ -18,8 +18,10 @@ from stager.physics.muzzle import outlet_speed
 from stager.physics.options import SURE, Options
 from stager.physics.records import Throw
 
-GRID, ZOOM, ZOOMS = 48, 12, 3
-"""Settings looked at over the whole range, and about the best one, so many times."""
+GRID, ZOOM, ZOOMS = 48, 8, 3
+"""Settings looked at over the whole range on FEW draws, and about the best one, so many times, on all."""
+AROUND = 3
+"""Coarse settings on either side of the best one between which the first closer look is taken."""
 NEARLY = 1e-3
 """Share of the greatest mean exit speed that a slower wheel may lack: a plateau is entered at its near end [-]."""
 SPREADS = 2.0
@@ -28,8 +30,8 @@ FRESH = 2000
 """Draws that a setting must stand, besides those it was chosen on."""
 NOMINAL_ONLY = 0.5
 """Confidence at and below which the best guess alone keeps the limits [-]."""
-FEW = 100
-"""Draws on which limits of throwing at a rate are judged."""
+FEW, SOME = 40, 100
+"""Draws of the first look; draws on which limits of throwing at a rate are judged."""
 HALVINGS = 14
 BOOKED = Options(tolerance=1e-5)
 """How throws of the best guess are integrated, their heat included."""
@@ -87,7 +89,7 @@ def target(confidence: float, draws: int) -> float:
 
 
 def recommend(
-    launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats], top: float,
+    launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats],
     grip_limit: float | None, *, asked: float | None = None,
 ) -> Recommended:  # fmt: skip
     """Choose the wheel speed of the stage behind `before`.
@@ -106,32 +108,34 @@ def recommend(
         The limits.
     before : tuple of array, shape (index,)
         Speeds of sides A and B of the stages before it [m/s].
-    top : float
-        Greatest wheel speed to look at [m/s].
     grip_limit : float or None
         Grip limit of the best guess [m/s]; None where it has none within the range.
     asked : float or None
         Exit speed that is enough [m/s].
     """
-    return _Chooser(launcher, lanes, limit_values, before, top, grip_limit, asked).choose()
+    return _Chooser(launcher, lanes, limit_values, before, grip_limit, asked).choose()
 
 
 def safe(
-    launcher: Launcher, lanes: int, limit_values: LimitValues, settings: Floats, settings_b: Floats | None = None,
-) -> NDArray[np.bool_]:  # fmt: skip
+    launcher: Launcher, lanes: int, limit_values: LimitValues, settings: Floats, *, whole: bool = False
+) -> NDArray[np.bool_]:
     """Return which settings may be thrown at: all hard limits together keep in enough draws, and in the best guess.
 
-    settings, settings_b : array, shape (settings, stages)
-        Speeds of sides A and B [m/s]. Lanes as in `recommend`; limits of throwing at a rate are left out, as single
-        throws are meant.
+    Limits of throwing at a rate are left out, as single throws are meant.
+
+    Parameters
+    ----------
+    launcher, lanes, limit_values
+        As in `recommend`.
+    settings : array, shape (settings, stages)
+        Wheel speeds [m/s].
+    whole : bool
+        Every draw must keep them.
     """
     shape = (len(settings), lanes, settings.shape[-1])
-    speed = np.broadcast_to(settings[:, None, :], shape)
-    speed_b = None if settings_b is None else np.broadcast_to(settings_b[:, None, :], shape)
-    done = throw(launcher, speed, speed_b, options=SURE)
-    return enough(
-        _together(hard_slacks(launcher, limit_values, done, steady=False), shape[:2]), limit_values.confidence
-    )
+    done = throw(launcher, np.broadcast_to(settings[:, None, :], shape), options=SURE)
+    kept = _together(hard_slacks(launcher, limit_values, done, steady=False), shape[:2])
+    return np.asarray(kept.all(axis=-1)) if whole else enough(kept, limit_values.confidence)
 
 
 def enough(kept: NDArray[np.bool_], confidence: float) -> NDArray[np.bool_]:
@@ -186,27 +190,37 @@ class _Looked:
 
 class _Chooser:
     def __init__(
-        self, launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats], top: float,
+        self, launcher: Launcher, lanes: int, limit_values: LimitValues, before: tuple[Floats, Floats],
         grip_limit: float | None, asked: float | None,
     ) -> None:  # fmt: skip
         self.launcher, self.lanes, self.limit_values, self.before = launcher, lanes, limit_values, before
         self.asked, margin = asked, limit_values.grip_margin
-        self.top = top if grip_limit is None or not margin else min(top, (1 - margin) * grip_limit)
-        self.ends_by = "grip_margin" if self.top < top else "range"
         self.best_guess = take(launcher, np.zeros(1, np.intp)) if lanes > 1 else launcher
+        reach = speed_range(self.best_guess, limit_values, before[0].size)
+        top = float(np.min(reach.top))
+        self.top = top if grip_limit is None or not margin else min(top, (1 - margin) * grip_limit)
+        self.ends_by = "grip_margin" if self.top < top else reach.ends_by
         self.nearest = ("the limits", 1.0)
 
     def choose(self) -> Recommended:
         """See `recommend`."""
-        seen = [self._look(np.linspace(0.0, self.top, GRID + 1)[1:])]
-        for _ in range(ZOOMS):
+        coarse = np.linspace(0.0, self.top, GRID + 1)
+        low, high = 0.0, self.top
+        if self.lanes > FEW + 1:
+            first = self._best([self._look(coarse[1:], FEW + 1)])
+            if first is not None:
+                place = int(np.searchsorted(coarse, first))
+                low, high = coarse[max(place - AROUND, 0)], coarse[min(place + AROUND, GRID)]
+                coarse = np.linspace(low, high, 2 * ZOOM + 1)
+        seen = [self._look(np.append(coarse[1:], self.top) if high < self.top else coarse[1:])]
+        for _ in range(ZOOMS - 1):
             best = self._best(seen)
             if best is None:
                 return self._none()
-            known = np.unique(np.concatenate([one.speed for one in seen]))
+            known = np.unique(np.concatenate([[low], *(one.speed for one in seen)]))
             place = int(np.searchsorted(known, best))
-            low = known[place - 1] if place else 0.0
-            seen.append(self._look(np.linspace(low, known[min(place + 1, known.size - 1)], ZOOM + 2)[1:-1]))
+            ends = known[max(place - 1, 0)], known[min(place + 1, known.size - 1)]
+            seen.append(self._look(np.linspace(*ends, ZOOM + 2)[1:-1]))
         best = self._best(seen)
         if best is None:
             return self._none()
@@ -240,9 +254,12 @@ class _Chooser:
         above = (speed > best) & ~fine
         return str(by[above][np.argmin(speed[above])]) if above.any() else "peak"
 
-    def _look(self, speed: Floats) -> _Looked:
-        done = self._throw(speed, self.launcher, self.lanes, SURE)
-        slacks = hard_slacks(self.launcher, self.limit_values, done, steady=False)
+    def _look(self, speed: Floats, lanes: int | None = None) -> _Looked:
+        """Look at settings, on the first `lanes` alone where that is given."""
+        launcher = self.launcher if lanes is None else take(self.launcher, np.arange(lanes))
+        lanes = self.lanes if lanes is None else lanes
+        done = self._throw(speed, launcher, lanes, SURE)
+        slacks = hard_slacks(launcher, self.limit_values, done, steady=False)
         kept = _together(slacks, done.exit_speed.shape)
         fine = enough(kept, self.limit_values.confidence)
         by = np.array(["" if good else _worst(slacks, k)[0] for k, good in enumerate(fine)], dtype="<U40")
@@ -254,8 +271,8 @@ class _Chooser:
                 broken = np.broadcast_to(result.slack, (speed.size, 1))[:, 0] < -ROUNDING
                 by[fine & broken] = limit.name
                 fine = fine & ~broken
-        exits = outlet_speed(self.launcher, done.exit_speed)
-        drawn = slice(1, None) if self.lanes > 1 else slice(None)
+        exits = outlet_speed(launcher, done.exit_speed)
+        drawn = slice(1, None) if lanes > 1 else slice(None)
         return _Looked(speed, exits[:, 0], exits[:, drawn].mean(axis=-1), fine, kept[:, drawn].mean(axis=-1), by)
 
     def _nominal(self, speed: Floats) -> OperatingPoint:
@@ -289,7 +306,7 @@ class _Chooser:
             if float(np.min(np.nan_to_num(result.slack, nan=-1.0))) < -ROUNDING:
                 self.nearest = result.name, 1.0
                 return False
-        few = min(FEW + 1, self.lanes)
+        few = min(SOME + 1, self.lanes)
         if few == 1 or self.limit_values.confidence <= NOMINAL_ONLY:
             return True
         some = take(self.launcher, np.arange(few))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -110,7 +111,7 @@ def idle(count: int) -> Throw:
 def still(wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> Throw:
     """Return no throw, but wheels set to `wheel_speed` [m/s], shape (..., stages), side B's to another where given."""
     none = np.zeros(np.shape(wheel_speed))
-    values = dict.fromkeys(FIELDS, none) | {
+    values: dict[str, Any] = dict.fromkeys(FIELDS, none) | {
         "grip": np.full(none.shape, Grip.NOT_REACHED, np.int8),
         "wheel_speed_a": wheel_speed,
         "wheel_speed_b": wheel_speed if wheel_speed_b is None else wheel_speed_b,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from stager.constraints.recommend import Recommended
 from stager.fit.compare import Compared
 from stager.fit.drift import Drift
 from stager.fit.prediction import Predicted
@@ -12,11 +13,12 @@ from stager.fit.records import Fit
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learned:
-    """A fit, the stages it foretells, and the drift of each build."""
+    """A fit, the stages it foretells, the drift of each build, and recommended wheel speeds, stage by stage."""
 
     fit: Fit
     predicted: tuple[Predicted, ...]
     drifts: tuple[Drift, ...]
+    recommended: tuple[Recommended, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

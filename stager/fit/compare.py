@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
 from stager.fit.contrast import by_model, by_settings, steady
-from stager.fit.fitting import NOISE, usable
+from stager.fit.fitting import noise_of, usable
 from stager.fit.hypotheses import Hypothesis, explain
 from stager.fit.laws import own_law
 from stager.fit.optimiser import BestFit, best_fit
@@ -71,11 +71,11 @@ def compare(
     """
     chosen = _chosen(throws, builds)
     first = chosen.build == builds[0]
-    good = steady(np.log(chosen.exit_speed), 2 * chosen.settings + first, NOISE)
+    good = steady(np.log(chosen.exit_speed), 2 * chosen.settings + first, noise_of(chosen))
     pairs = common(chosen, first, good)
     tests = {"welch": _welch(chosen, pairs), "paired": _paired(chosen, first, pairs)}
     enough = any(test is not None and test.freedom >= ENOUGH for test in tests.values())
-    found = None if brief and enough else best_fit(scenario, own_law(scenario), chosen, NOISE, rng)
+    found = None if brief and enough else best_fit(scenario, own_law(scenario), chosen, noise_of(chosen), rng)
     tests["model"] = None if found is None else _model(found, first)
     decides = _decides(tests)
     if decides is None:

@@ -27,20 +27,31 @@ def setting_columns(settings: NDArray[np.intp]) -> Floats:
 def model_columns(found: BestFit) -> Floats:
     """Directions in which the fit could still move ln exit speed, and in which the model may be wrong: all throws
     alike, and a bend along each stage's wheel speed; (n, k)."""
+    return np.column_stack([tangent_columns(found), np.ones(found.count), *_powers(found, 2)])
+
+
+def tangent_columns(found: BestFit) -> Floats:
+    """Directions in which the fit has moved ln exit speed, (n, k)."""
     u, s, _ = np.linalg.svd(found.jacobian, full_matrices=False)
-    return np.column_stack([u[:, s > NEGLIGIBLE * found.scatter], *_smooth(found)])
+    return np.asarray(u[:, s > NEGLIGIBLE * found.scatter])
 
 
-def _smooth(found: BestFit) -> list[Floats]:
-    """1, and v and v² of each column of wheel speeds, v scaled to 0–1 (cells that are empty: 0.5); (n,) each."""
-    columns = [np.ones(found.count)]
+def bend_columns(found: BestFit) -> Floats:
+    """Directions in which a wrong model would leave residuals: powers of each column of wheel speeds, (n, k)."""
+    columns = _powers(found, 3)
+    return np.column_stack(columns) if columns else np.zeros((found.count, 0))
+
+
+def _powers(found: BestFit, most: int) -> list[Floats]:
+    """v, v², … of each column of wheel speeds, v scaled to 0–1 (cells that are empty: 0.5); (n,) each."""
+    columns: list[Floats] = []
     where = found.model.settings
     for wheels in where.wheels:
         values = wheels.values[found.model.row][: found.count]
         known = ~np.isnan(values)
         if known.any() and np.ptp(values[known]) > 0:
             scaled = np.where(known, (values - values[known].min()) / np.ptp(values[known]), 0.5)
-            columns += [scaled, scaled**2]
+            columns += [scaled**power for power in range(1, most + 1)]
     return columns
 
 

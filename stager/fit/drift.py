@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.contrast import by_model, by_settings, steady
-from stager.fit.fitting import NOISE, usable
+from stager.fit.fitting import noise_of, usable
 from stager.fit.laws import own_law
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.statistics.criteria import holm
 from stager.fit.statistics.trend import Together
 from stager.fit.statistics.welch import Difference
-from stager.fit.table.record import Throws
+from stager.fit.table.record import Throws, clock
 from stager.model.scenario import Scenario
 
 LEVEL = 0.05
@@ -71,20 +71,15 @@ def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Genera
     own = _own_settings(throws, column)
     if own is not None:
         return (build, count, by, ""), own
-    found = best_fit(scenario, own_law(scenario), throws, NOISE, rng)
+    found = best_fit(scenario, own_law(scenario), throws, noise_of(throws), rng)
     change, reason = _beside_model(found, column)
     return (build, count, by, reason), change
-
-
-def clock(throws: Throws) -> tuple[str, np.ndarray[tuple[int, ...], np.dtype[np.float64]]]:
-    """What tells the order of throws, and its values: time [s] where every throw has one, else the throws' numbers."""
-    return ("time", throws.time) if not np.isnan(throws.time).any() else ("order", throws.order)
 
 
 def _own_settings(throws: Throws, column: NDArray[np.float64]) -> Difference | None:
     """From throws at the same setting early and late, which needs no model; sure outliers are left out."""
     logs = np.log(throws.exit_speed)
-    good = steady(logs, throws.settings, NOISE)
+    good = steady(logs, throws.settings, noise_of(throws))
     try:
         change, left = by_settings(logs[good], column[good], throws.settings[good])
     except ValueError:

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from stager.constraints.recommend import Recommended, safe
 from stager.fit.draws import Ensemble, after, before
 from stager.fit.grip_ensemble import Finder, Span, at, span_of
 from stager.fit.prediction import Step, chain
+from stager.fit.recommended import known_of, recommended_chain
 from stager.fit.records import Fit
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
@@ -18,6 +22,8 @@ from stager.physics.options import SURE
 
 CHOICES = np.linspace(0.7, 1.3, 25)
 SETTINGS = np.linspace(0.4, 1.7, 27)
+SLOWER = np.linspace(0.4, 1.0, 13)
+"""Settings to choose and to measure at, by the grip limit or, slower ones, by the recommended setting [-]."""
 LOSES = 0.01
 """A wheel speed is wrongly chosen where it loses more than this of what the stage could give."""
 
@@ -27,7 +33,8 @@ class Stakes:
     """What is at stake over draws that are equally likely.
 
     worthwhile: whether the next stage adds enough, (draws,), None where there can be none; choices: wheel speeds of
-    the last built stage [m/s], (choices,); loss: share of its best exit speed that each choice loses, (choices, draws);
+    the last built stage that keep the limits [m/s], (choices,), none where no setting does; loss: share of the best
+    exit speed among them that each choice loses, (choices, draws);
     grip_limit: of the last built stage [m/s], (lanes,), best guess first; NaN where most draws have none.
     """
 
@@ -42,14 +49,18 @@ class Stakes:
         if self.worthwhile is not None:
             yes = weights @ self.worthwhile
             stage = np.minimum(yes, 1 - yes)
+        if not self.choices.size:
+            return stage, np.zeros(weights.shape[:-1])
         bad = weights @ (self.loss > LOSES).T.astype(np.float64)
         return stage, bad.min(axis=-1)
 
     def misled(self, weights: Floats) -> float:
         """Share of draws, each the truth for one row of weights (draws, draws), at which what the weights choose is
         wrong: on the stage plus on the speed."""
-        speed = np.argmin(weights @ (self.loss > LOSES).T.astype(np.float64), axis=1)
-        wrong = (self.loss > LOSES)[speed, np.arange(speed.size)].mean()
+        wrong = np.float64(0.0)
+        if self.choices.size:
+            speed = np.argmin(weights @ (self.loss > LOSES).T.astype(np.float64), axis=1)
+            wrong = (self.loss > LOSES)[speed, np.arange(speed.size)].mean()
         if self.worthwhile is not None:
             wrong = wrong + ((weights @ self.worthwhile > 0.5) != (self.worthwhile > 0.5)).mean()
         return float(wrong)
@@ -57,15 +68,22 @@ class Stakes:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Experiments:
-    """Settings that could be measured: wheel speeds [m/s], (settings, stages), and ln of the exit speeds that each
-    draw expects there, (settings, draws); −inf: a jam."""
+    """Settings that could be measured: wheel speeds [m/s], (settings, stages), ln of the exit speeds that each draw
+    expects there, (settings, draws); −inf: a jam; and whether they keep the hard limits, (settings,)."""
 
     wheel_speed: Floats
     expected: Floats
+    safe: NDArray[np.bool_]
 
 
-def stakes(ensemble: Ensemble, built: int, find: Finder) -> tuple[Stakes, Experiments]:
-    """Decisions and possible measurements with `built` stages; lane 0 of the ensemble is left out of the draws."""
+def stakes(
+    ensemble: Ensemble, built: int, find: Finder, chosen: Sequence[Recommended], *, whole: bool = False
+) -> tuple[Stakes, Experiments]:
+    """Return decisions and possible measurements with `built` stages; lane 0 is left out of the draws.
+
+    chosen: recommended settings of the stages in turn; whole: experiments keep the hard limits in every draw, not only
+    in as many as the limits ask for.
+    """
     goal, limit_values = ensemble.scenario.goal, ensemble.scenario.limit_values
     more = built < limit_values.stages
     steps = list(chain(ensemble, built + more, find))
@@ -74,17 +92,31 @@ def stakes(ensemble: Ensemble, built: int, find: Finder) -> tuple[Stakes, Experi
     if more:
         here, beyond = at(ensemble, last.settings)[0], at(ensemble, steps[built].settings)[0]
         worthwhile = (beyond / np.maximum(here, 1e-9) - 1 >= goal.worthwhile)[1:].astype(np.float64)
-    limit = _limit(last)
-    exits = _exits(ensemble, last, limit * CHOICES)
-    peak = np.maximum(exits.max(axis=0), np.nan_to_num(last.found.peak_exit))
-    loss = 1 - exits / np.maximum(peak, 1e-9)
-    settings = limit * SETTINGS
+    limit, known = _limit(last), [one.wheel_speed for one in chosen]
+    before = np.array([speed for speed in known[: built - 1] if speed is not None])
+    if before.size < built - 1:
+        # Stages that no setting keeps within the limits: where they grip best, and nothing behind them is proposed.
+        before = last.settings[0, :-1]
+    choices, settings = limit * CHOICES, limit * SETTINGS
+    best = known[built - 1] if built <= len(known) else None
+    if best is not None:
+        # Where limits lie far below the grip limit, all that may be thrown at does.
+        choices = np.union1d(choices, best * np.append(CHOICES[CHOICES < 1], 1.0))
+        settings = np.union1d(settings, best * SLOWER)
+
+    def allowed(speeds: Floats, every: bool) -> NDArray[np.bool_]:
+        chains = np.column_stack([np.broadcast_to(before, (speeds.size, before.size)), speeds])
+        return safe(ensemble.launcher, ensemble.lanes, limit_values, chains, whole=every)
+
+    choices = choices[allowed(choices, every=False)]
+    exits = _exits(ensemble, before, choices)
+    loss = 1 - exits / np.maximum(exits.max(axis=0, initial=0.0), 1e-9)
     with np.errstate(divide="ignore"):
-        expected = np.log(indicated_speed(ensemble.launcher, _exits(ensemble, last, settings)))
-    before = np.broadcast_to(last.settings[0, :-1], (settings.size, built - 1))
+        expected = np.log(indicated_speed(ensemble.launcher, _exits(ensemble, before, settings)))
+    chains = np.column_stack([np.broadcast_to(before, (settings.size, before.size)), settings])
     return (
-        Stakes(worthwhile=worthwhile, choices=limit * CHOICES, loss=loss[:, 1:], grip_limit=_limits(last)),
-        Experiments(wheel_speed=np.column_stack([before, settings]), expected=expected[:, 1:]),
+        Stakes(worthwhile=worthwhile, choices=choices, loss=loss[:, 1:], grip_limit=_limits(last)),
+        Experiments(wheel_speed=chains, expected=expected[:, 1:], safe=allowed(settings, every=whole)),
     )
 
 
@@ -103,12 +135,11 @@ def _limit(step: Step) -> float:
     return float(step.found.peak_speed[0]) if np.isnan(limit) else limit
 
 
-def _exits(ensemble: Ensemble, step: Step, settings: Floats) -> Floats:
-    """Exit speeds [m/s], (settings, lanes), with the last stage at `settings` and those before as the best guess sets
-    them."""
-    before = np.broadcast_to(step.settings[0, :-1], (settings.size, ensemble.lanes, step.settings.shape[1] - 1))
+def _exits(ensemble: Ensemble, before: Floats, settings: Floats) -> Floats:
+    """Exit speeds [m/s], (settings, lanes), with the last stage at `settings` and those before it at `before`."""
+    first = np.broadcast_to(before, (settings.size, ensemble.lanes, before.size))
     last = np.broadcast_to(settings[:, None, None], (settings.size, ensemble.lanes, 1))
-    return throw(ensemble.launcher, np.concatenate([before, last], axis=-1), options=SURE).exit_speed
+    return throw(ensemble.launcher, np.concatenate([first, last], axis=-1), options=SURE).exit_speed
 
 
 DRAWS = 400
@@ -135,8 +166,9 @@ class Next:
     """The answer.
 
     built: stages on the launcher; probability_worthwhile: of one more (None: there can be none); wrong_stage,
-    wrong_speed: chance of a wrong decision now; best_speed: wheel speed of the last stage to choose now [m/s];
-    wheel_speed (settings,), wrong_after (settings,): what one throw at each setting would leave; low, median, high of
+    wrong_speed: chance of a wrong decision now; recommended: wheel speed of the last stage to choose now;
+    wheel_speed (settings,), wrong_after (settings,): what one throw at each setting would leave, NaN where it may not
+    be thrown at; low, median, high of
     the exit speed there [m/s], (settings,), 0: a jam; grip_limit: of the last stage (None: in most draws exit speed
     still rises at the end of the range); behind: wheel speeds of the stages before it [m/s]; plan: throws in the order
     to make them; enough: nothing needs to be measured; helps: a plan is worth its throws.
@@ -146,7 +178,7 @@ class Next:
     probability_worthwhile: float | None
     wrong_stage: float
     wrong_speed: float
-    best_speed: float
+    recommended: Recommended
     wheel_speed: Floats
     wrong_after: Floats
     low: Floats
@@ -167,20 +199,27 @@ class Next:
 def suggest(fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6, least: int | None = None) -> Next:
     """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`; least: for
     as few as take away what is worth it, but so many."""
-    return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, throws=throws, least=least)
+    chosen = recommended_chain(known_of(fit), fit.built, find)
+    return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least)
 
 
 def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:
-    """Likewise before there is a fit, from what the configuration says of `built` stages."""
-    return weigh(before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, throws=throws)
+    """Likewise before there is a fit, from what the configuration says of `built` stages.
+
+    Nothing is measured: what is proposed keeps the hard limits in every draw.
+    """
+    chosen = recommended_chain(known_of(scenario), built, find)
+    return weigh(
+        before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, chosen, throws=throws, whole=True
+    )  # fmt: skip
 
 
 def weigh(
-    ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator, *, throws: int,
-    least: int | None = None,
+    ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator,
+    chosen: Sequence[Recommended], *, throws: int, least: int | None = None, whole: bool = False,
 ) -> Next:  # fmt: skip
-    """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]."""
-    what, where = stakes(ensemble, built, find)
+    """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]; see `stakes`."""
+    what, where = stakes(ensemble, built, find, chosen, whole=whole)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     enough = stage < SURE_STAGE and speed < SURE_SPEED
@@ -191,7 +230,7 @@ def weigh(
     return Next(
         built=built, probability_worthwhile=None if what.worthwhile is None else float(what.worthwhile.mean()),
         wrong_stage=stage, wrong_speed=speed,
-        best_speed=float(what.choices[int(np.argmin(what.loss.mean(axis=1)))]),
+        recommended=chosen[-1],
         wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
         grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
         behind=where.wheel_speed[0, :-1], plan=plan, enough=enough,
@@ -209,7 +248,9 @@ def _plan(
     with few draws of any weight the least of many choices looks better than it is. Nothing that is learned makes a
     decision worse on average than `now`: what looks so comes of few draws.
     """
-    usable = np.isfinite(where.expected).mean(axis=1) > 0.5
+    usable = (np.isfinite(where.expected).mean(axis=1) > 0.5) & where.safe
+    if not usable.any():
+        return (), np.full(usable.size, np.nan)
     expected = np.where(np.isfinite(where.expected), where.expected, -20.0)
     known = _others(expected)
     chosen: list[int] = []
@@ -233,7 +274,7 @@ def _plan(
             if number + 1 >= least and _worth(_falling(shares)[-1], now):
                 break
     plan = zip(chosen, _falling(shares), strict=True)
-    first = np.where(np.isfinite(first), np.minimum(first, now), first)
+    first = np.where(np.isfinite(first), np.minimum(first, now), np.nan)
     return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now)) for k, left in plan), first
 
 

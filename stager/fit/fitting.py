@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
-from stager.fit.adequacy import checks, repeats
+from stager.fit.adequacy import checks, misfits, repeats
+from stager.fit.hypotheses import causes
 from stager.fit.identifiability import sentences
 from stager.fit.laws import Law, candidates
 from stager.fit.optimiser import BestFit, best_fit
@@ -16,15 +18,25 @@ from stager.fit.parameters import parameters
 from stager.fit.posterior import posterior
 from stager.fit.records import Fit, Outlier
 from stager.fit.statistics.noise import Noise
-from stager.fit.table.record import Throws
+from stager.fit.table.record import Throws, clock
 from stager.model.scenario import Scenario
 
 NOISE = Noise()
+SHOT_TO_SHOT = 0.01
+"""Scatter of a launcher itself [-], beside what the instruments add; an assumption."""
+
+STATED = 0.25
+"""How well a scatter is known whose instruments the table tells of, as a standard deviation of its logarithm."""
+
+TIE = 2.0
+"""Laws within this much of the best AICc are averaged."""
+
 CLEARLY = 4.0
 """Another law must be better by this much of AICc to take the place of the configuration's own."""
 
 LEAST_THROWS = 3
-PROBABLY = 0.5
+PROBABLY = 0.95
+"""An outlier is called one where it is so probable; it counts little long before."""
 
 Progress = Callable[[float], None]
 
@@ -55,15 +67,25 @@ def fit(
     jammed = np.flatnonzero(throws.jammed)
     tried = _tried(scenario, throws.chosen(np.concatenate([used, jammed])), jammed.size, laws, rng, progress)
     found = choose(tried)
-    drawn, place = posterior(found, rng)
+    drawn, _ = posterior(found, rng)
+    aicc = {one.law.name: one.aicc for one in tried}
+    weights = likely(aicc, found.law.name)
+    drawings = {found.law.name: (found.law, drawn)}
+    for one in tried:
+        if one is not found and one.law.name in weights:
+            drawings[one.law.name] = one.law, posterior(one, rng)[0]
+    drawings = {name: drawings[name] for name in weights}
     progress(0.75)
-    told = parameters(found, drawn, place, rng)
+    told = parameters(found, drawn)
     progress(0.85)
+    repeated = repeats(chosen, found)
+    wrong = misfits(chosen, found, repeated, rng)
     done = Fit(
         scenario=scenario, throws=throws, used=used, law=found.law.name,
-        aicc={one.law.name: one.aicc for one in tried}, found=found, posterior=drawn, parameters=told,
-        scatter=found.scatter, repeats=repeats(chosen, found), outliers=_outliers(chosen, found),
+        aicc=aicc, found=found, weights=weights, posteriors=drawings, parameters=told,
+        scatter=found.scatter, repeats=repeated, outliers=_outliers(chosen, found),
         sentences=sentences(found) if words else (), checks=checks(scenario, chosen, found, rng) if words else (),
+        misfits=wrong, causes=causes(found, chosen, clock(chosen)[1], rng) if words and wrong else (),
     )  # fmt: skip
     progress(1.0)
     return done
@@ -72,6 +94,27 @@ def fit(
 def usable(throws: Throws) -> NDArray[np.intp]:
     """Rows of throws that left at some speed."""
     return np.flatnonzero(throws.exit_speed > 0)
+
+
+def likely(aicc: Mapping[str, float], chosen: str) -> dict[str, float]:
+    """Return weights of the laws that are averaged: the chosen one, first, and those within TIE of the best.
+
+    Akaike weights, exp(−Δ/2) (Burnham and Anderson, Model Selection and Multimodel Inference, 2002; from memory).
+    """
+    least = min(aicc.values())
+    near = [name for name in sorted(aicc, key=lambda name: aicc[name]) if aicc[name] - least <= TIE and name != chosen]
+    if not math.isfinite(aicc[chosen]):
+        return {chosen: 1.0}
+    raw = {name: math.exp(-(aicc[name] - least) / 2) for name in (chosen, *near)}
+    return {name: value / sum(raw.values()) for name, value in raw.items()}
+
+
+def noise_of(throws: Throws) -> Noise:
+    """Return what is expected of the scatter of `throws`: by the table's own words where it has any."""
+    if throws.uncertainty is None:
+        return NOISE
+    known = float(np.median(throws.uncertainty)) if len(throws) else 0.0
+    return Noise(typical=float(np.hypot(known, SHOT_TO_SHOT)), factor=STATED)
 
 
 def _tried(
@@ -85,7 +128,7 @@ def _tried(
     tried: list[BestFit] = []
     near: dict[str, float] = {}
     for number, law in enumerate(laws):
-        found = best_fit(scenario, law, throws, NOISE, rng, near=near, jams=jams)
+        found = best_fit(scenario, law, throws, noise_of(throws), rng, near=near, jams=jams)
         near = near or {prior.key: float(z) for prior, z in zip(found.priors, found.place, strict=True)}
         tried.append(found)
         progress(0.6 * (number + 1) / len(laws))

@@ -16,7 +16,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.physics.chain import throw
-from stager.physics.muzzle import indicated_speed
+from stager.physics.muzzle import indicated_speed, outlet_speed
 from stager.physics.options import SURE, Options
 
 BY_CHANCE = 0.02
@@ -55,7 +55,8 @@ class ForwardModel:
             speeds = chosen.surface_speed(launcher, stages, 0)
             speeds_b = chosen.surface_speed(launcher, stages, 1) if chosen.splits else None
             there = replace(launcher, stages=tuple(launcher.stage(k) for k in stages))
-            parts.append((rows, indicated_speed(there, throw(there, speeds, speeds_b, options=options).exit_speed)))
+            left = throw(there, speeds, speeds_b, options=options).exit_speed
+            parts.append((rows, (outlet_speed if self.settings.at_outlet else indicated_speed)(there, left)))
         shape = np.broadcast_shapes(*(found.shape[:-1] for _, found in parts))
         out = np.empty((*shape, len(self.settings)))
         for rows, found in parts:

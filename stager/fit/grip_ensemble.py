@@ -1,4 +1,4 @@
-"""Setting the wheels: grip limit and robust setting of each stage over an ensemble of launchers."""
+"""Setting the wheels: grip limit and recommended setting of each stage over an ensemble of launchers."""
 
 from __future__ import annotations
 
@@ -7,15 +7,13 @@ from typing import Protocol
 
 import numpy as np
 
+from stager.constraints.recommend import Recommended
 from stager.fit.draws import Ensemble
 from stager.fit.statistics.coverage import interval
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.chain import throw, transit
 from stager.physics.options import SURE
-
-LOW_SHARE = 0.1
-"""A robust setting is the one whose exit speed in the worst tenth of the draws is greatest."""
 
 GRID = np.concatenate([np.linspace(0.6, 0.9, 7), np.linspace(0.92, 1.2, 15)])
 OFF = 0.05
@@ -71,28 +69,37 @@ class Span:
 class Tuned:
     """How to set one stage (counted from 1), all speeds in m/s.
 
-    grip_limit (None: in most draws exit speed still rises at the end of the range); robust: the setting that loses
-    least when the grip limit is elsewhere than thought, and its exit speed; short, over: share of exit speed that is
-    lost 5 % below and 5 % above the best guess of the grip limit, on average over the draws [-].
+    grip_limit (None: in most draws exit speed still rises at the end of the range); recommended: the setting, and
+    recommended_exit what leaves there (NaN where there is no setting); short, over: share of exit speed that is lost
+    5 % below and 5 % above the best guess of the grip limit, on average over the draws [-].
     """
 
     stage: int
     grip_limit: Span | None
     exit_speed: Span
-    robust: float
-    robust_exit: Span
+    recommended: Recommended
+    recommended_exit: Span
     short: float
     over: float
 
 
 def span_of(lanes: Floats) -> Span:
-    """Best guess (lane 0) and 95 % interval of the other lanes (lanes,)."""
+    """Return the best guess (lane 0) and the 95 % interval of the other lanes (lanes,).
+
+    Where the best guess lies outside, as on a plateau's edge, the median takes its place.
+    """
     low, high = interval(lanes[1:])
-    return Span(nominal=float(lanes[0]), low=low, high=high)
+    nominal = float(lanes[0]) if low <= lanes[0] <= high else float(np.median(lanes[1:]))
+    return Span(nominal=nominal, low=low, high=high)
 
 
-def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: GripLimits) -> Tuned:
-    """Robust setting of stage `index` (from 0) beside its grip limits `found`; entries [m/s], [rad/s], all (lanes,)."""
+def tune(
+    ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: GripLimits, chosen: Recommended
+) -> Tuned:
+    """Return grip limits `found` of stage `index` (from 0) and its recommended setting `chosen` over an ensemble.
+
+    Entries [m/s], [rad/s], all (lanes,).
+    """
     launcher = ensemble.launcher
     known = ~np.isnan(found.wheel_speed)
     limit = np.where(known, found.wheel_speed, found.peak_speed)
@@ -100,27 +107,38 @@ def tune(ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats
     exits = transit(
         launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SURE
     ).exit_speed  # (settings, lanes)
-    low = np.quantile(exits[:, 1:], LOW_SHARE, axis=1)
-    robust = int(np.argmax(low))
     share = exits[:, 1:] / np.maximum(found.peak_exit[1:], 1e-9)
     lost = np.interp(limit[0] * np.array([1 - OFF, 1 + OFF]), grid, 1 - share.mean(axis=1))
     return Tuned(
         stage=index + 1, grip_limit=span_of(limit) if known[0] and known.mean() > 0.5 else None,
-        exit_speed=span_of(np.where(known, found.exit_speed, found.peak_exit)), robust=float(grid[robust]),
-        robust_exit=span_of(exits[robust]), short=float(lost[0]), over=float(lost[1]),
+        exit_speed=span_of(np.where(known, found.exit_speed, found.peak_exit)), recommended=chosen,
+        recommended_exit=_exit_of(ensemble, index, entry_speed, entry_spin, chosen), short=float(lost[0]), over=float(lost[1]),
     )  # fmt: skip
 
 
-def tune_behind(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, find: Finder) -> Tuned | None:
-    """Grip limit and robust setting of stage `index` (from 0) behind wheels at given speeds [m/s], each (index,).
+def _exit_of(
+    ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, chosen: Recommended
+) -> Span:
+    """Exit speed at the recommended setting."""
+    if chosen.wheel_speed is None:
+        return Span(nominal=np.nan, low=np.nan, high=np.nan)
+    setting = np.full(ensemble.lanes, chosen.wheel_speed)
+    done = transit(ensemble.launcher, index, entry_speed, setting, entry_spin=entry_spin, options=SURE)
+    return span_of(done.exit_speed)
 
-    None where the best guess does not get through.
+
+def tune_behind(
+    ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, find: Finder, chosen: Recommended
+) -> Tuned | None:
+    """Return grip limit and recommended setting `chosen` of stage `index` (from 0) behind wheels at given speeds [m/s].
+
+    before_a, before_b: each (index,). None where the best guess does not get through.
     """
     speed, spin = behind(ensemble, before_a, before_b)
     found = find(ensemble.launcher, index, speed, spin)
     if speed[0] <= 0 or found.peak_exit[0] <= 0:
         return None
-    return tune(ensemble, index, speed, spin, found)
+    return tune(ensemble, index, speed, spin, found, chosen)
 
 
 def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:

@@ -50,8 +50,8 @@ IN_SLIP = ("friction", "fade", "sliding")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shift:
-    """What one perturbation does to the throws: effect on ln exit speed (n,) of a change of `size` (relative), in scatters;
-    known: the configuration takes it as known."""
+    """What one perturbation does to the throws: effect on ln exit speed (n,) of a change of `size` (relative), in
+    scatters; known: the configuration takes it as known."""
 
     perturbation: Perturbation
     size: float

@@ -2,24 +2,85 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar, Self
 
 import numpy as np
 
 from stager.fit.priors import LogNormal, Prior, of, values
-from stager.model.arrays import Number
+from stager.model.arrays import Floats, Number
 from stager.model.contact import FrictionLaw
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.physics.friction import Bell, Constant, Falling, Rising
+from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
+from stager.physics.friction.law import Formula
+from stager.physics.friction.law import Law as Record
 
 FRICTION = "contact.friction."
 SLIPS = np.geomspace(0.05, 30.0, 60)
 WIDE = 0.5
+KNOTS = np.concatenate([[0.0], np.geomspace(1e-3, 300.0, 90)])
+"""Slip speeds at which laws of different kinds are sampled [m/s]."""
 
 Values = Mapping[str, Number]
 Builder = Callable[[Values], FrictionLaw]
+
+
+@dataclass(frozen=True, slots=True)
+class Sampled(Record):
+    """Friction laws of different kinds in the lanes of one batch, each as a curve through many of its points.
+
+    slip: slip speeds [m/s]; value, slope: coefficients [-] and their slopes [s/m] there, each an array over the batch.
+    The error is about 1e-5 of a smooth law.
+    """
+
+    name: ClassVar[str] = "averaged"
+    source: ClassVar[str] = "the laws that it samples"
+    formulas: ClassVar[tuple[Formula, ...]] = Tabulated.formulas
+    slip: tuple[float, ...]
+    value: tuple[Number, ...]
+    slope: tuple[Number, ...]
+
+    @classmethod
+    def of(cls, laws: Sequence[FrictionLaw], lanes: Sequence[int]) -> Sampled:
+        """Return `laws`, each with parameters that are floats or arrays over so many `lanes`, one after the other."""
+        found = [law.coefficient(KNOTS[:, None]) for law in laws]
+        value, slope = (
+            np.concatenate([np.broadcast_to(one[k], (KNOTS.size, n)) for one, n in zip(found, lanes, strict=True)], 1)
+            for k in (0, 1)
+        )
+        return cls(tuple(KNOTS.tolist()), tuple(value), tuple(slope))
+
+    def values(self) -> tuple[Number, ...]:
+        """Return the points as the kernel's curve takes them."""
+        return (float(len(self.slip)), *self.slip, *self.value, *self.slope)
+
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+        """Return coefficient [-] and slope [s/m] at slips [m/s] whose last axis is over the batch, or has length 1."""
+        from scipy.interpolate import CubicHermiteSpline
+
+        value, slope = np.stack(np.broadcast_arrays(*self.value)), np.stack(np.broadcast_arrays(*self.slope))
+        held = np.clip(slip, self.slip[0], self.slip[-1])
+        lanes = range(value.shape[1])
+        curves = [CubicHermiteSpline(self.slip, value[:, k], slope[:, k]) for k in lanes]
+        places = np.broadcast_to(held, (*held.shape[:-1], value.shape[1]))
+        return (
+            np.stack([curve(places[..., k]) for k, curve in enumerate(curves)], axis=-1),
+            np.stack([curve(places[..., k], 1) for k, curve in enumerate(curves)], axis=-1),
+        )
+
+    def greatest(self, slip: Floats) -> Floats:
+        """Return the greatest coefficient [-] up to `slip` [m/s], by the points."""
+        knots = np.asarray(self.slip).reshape(-1, *(1,) * np.ndim(slip))
+        values = np.stack(np.broadcast_arrays(*self.value)).reshape(len(self.slip), *(1,) * (np.ndim(slip) - 1), -1)
+        reached = np.where(knots <= slip, values, 0.0).max(axis=0)
+        return np.asarray(np.maximum(reached, self.coefficient(slip)[0]))
+
+    def scaled(self, factor: Number) -> Self:
+        """Return the same laws with all coefficients times `factor` [-]."""
+        value, slope = (tuple(item * factor for item in part) for part in (self.value, self.slope))
+        return replace(self, value=value, slope=slope)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,29 +99,30 @@ class Law:
             return scenario.realise(known)
         own = {prior.key for prior in self.priors}
         launcher = scenario.realise({key: value for key, value in known.items() if key not in own})
-        contact = launcher.contact
-        friction = self.build({**values(self.priors, np.zeros(len(self.priors))), **known})
-        shared = contact.rail_friction is contact.friction
-        return replace(
-            launcher,
-            contact=replace(contact, friction=friction, rail_friction=friction if shared else contact.rail_friction),
-        )
+        return with_friction(launcher, self.build({**values(self.priors, np.zeros(len(self.priors))), **known}))
+
+
+def with_friction(launcher: Launcher, law: FrictionLaw) -> Launcher:
+    """Return the launcher with another friction law of its wheels; of its rail too where that shares the wheels'."""
+    contact = launcher.contact
+    shared = contact.rail_friction is contact.friction
+    rail = law if shared else contact.rail_friction
+    return replace(launcher, contact=replace(contact, friction=law, rail_friction=rail))
 
 
 def own_law(scenario: Scenario) -> Law:
     """The configuration's law with the uncertainties it has there."""
-    friction = scenario.launcher.contact.friction
+    law = scenario.launcher.contact.friction
     priors = tuple(of(item) for item in scenario.uncertain if item.key.startswith(FRICTION))
-    level = _LEVELS.get(friction.name, "")
-    return Law(name=friction.name, priors=priors, build=None, level=level)
+    level = _LEVELS.get(law.name, "")
+    return Law(name=law.name, priors=priors, build=None, level=level)
 
 
 def candidates(scenario: Scenario) -> tuple[Law, ...]:
     """The configuration's law first, then the others with wide priors about its coefficient at small slip."""
     own = own_law(scenario)
-    friction = scenario.launcher.contact.friction
-    level = float(np.max(friction.coefficient(SLIPS)[0]))
-    mean = float(np.mean(friction.coefficient(SLIPS)[0]))
+    configured = scenario.launcher.contact.friction.coefficient(SLIPS)[0]
+    level, mean = float(np.max(configured)), float(np.mean(configured))
     if level <= 0:
         return (own,)
     others = [

@@ -10,8 +10,9 @@ from stager.fit.forward_model import forward_model
 from stager.fit.laws import own_law
 from stager.fit.table.record import Mask, Throws
 from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.physics.muzzle import last_wheel_speed
+from stager.physics.muzzle import last_wheel_speed, speed_before_outlet
 from stager.physics.options import Options
 
 NEAR = 0.03
@@ -23,7 +24,8 @@ class Observations:
     """Throws through stages 1 to some stage, one a row.
 
     throws: they; side_a, side_b: surface speeds [m/s], (n, stages); expected: what the chronograph would show by the
-    configuration [m/s], (n,), 0: nothing comes out; last_wheel: speed at the last wheel of what was measured [m/s], (n,).
+    configuration [m/s], (n,), 0: nothing comes out; last_wheel: speed at the last wheel of what was measured [m/s],
+    (n,).
     """
 
     throws: Throws
@@ -51,7 +53,7 @@ class Observations:
         return np.asarray(close[0].all(axis=1) & close[1].all(axis=1))
 
     def drawn(self, before_a: Floats, before_b: Floats) -> Floats:
-        """Speed of the last wheel and of what left it [m/s], (m, 2), of those that belong to the curve and got through."""
+        """Return speeds of the last wheel and of what left it [m/s], (m, 2), of throws that belong to the curve."""
         rows = self.on_curve(before_a, before_b) & (self.throws.exit_speed > 0)
         return np.column_stack([self.side_a[rows, -1], self.last_wheel[rows]])
 
@@ -69,5 +71,13 @@ def observations(scenario: Scenario, throws: Throws, stage: int) -> Observations
         throws=chosen, side_a=chosen.surface_speed(launcher, stages, 0),
         side_b=chosen.surface_speed(launcher, stages, 1),
         expected=forward_model(scenario, own_law(scenario), chosen).exit_speed_of(launcher, Options()),
-        last_wheel=last_wheel_speed(launcher, chosen.exit_speed),
+        last_wheel=_last_wheel(launcher, chosen),
     )  # fmt: skip
+
+
+def _last_wheel(launcher: Launcher, throws: Throws) -> Floats:
+    """Speed at the last wheel of what was measured [m/s], (n,); 0: a jam."""
+    if not throws.at_outlet:
+        return last_wheel_speed(launcher, throws.exit_speed)
+    left = np.asarray(speed_before_outlet(launcher, throws.exit_speed))
+    return np.where(throws.exit_speed > 0, left, 0.0)

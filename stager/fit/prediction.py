@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from stager.constraints.recommend import Recommended
 from stager.fit.draws import Ensemble
 from stager.fit.grip_ensemble import Finder, GripLimits, Span, Tuned, at, behind, feed, span_of, tune
 from stager.fit.statistics.coverage import interval
@@ -19,10 +20,10 @@ from stager.physics.options import SURE
 class Predicted:
     """A chain of `stages`; speeds in m/s.
 
-    wheel_speed: settings for the best guess, (stages,); exit_speed: at these settings, whichever draw is true;
+    wheel_speed: recommended settings, (stages,); exit_speed: at these settings, whichever draw is true;
     tuned_exit: with each draw at its own best settings, as a bench would find them; gain: of tuned_exit on one stage
     less [-] (None for the first stage); probability_worthwhile: that the gain is at least what the goal asks for;
-    tuned: grip limit and robust setting of the last stage; measured: throws with so many stages were fitted.
+    tuned: grip limit and recommended setting of the last stage; measured: throws with so many stages were fitted.
     """
 
     stages: int
@@ -63,21 +64,28 @@ def chain(ensemble: Ensemble, stages: int, find: Finder) -> Iterator[Step]:
             speed, spin = at(ensemble, settings)
 
 
-def predict(ensemble: Ensemble, stages: int, find: Finder, *, built: int = 0) -> tuple[Predicted, ...]:
-    """Chains of one to `stages` stages, of which `built` have been measured."""
+def predict(
+    ensemble: Ensemble, stages: int, find: Finder, chosen: Sequence[Recommended], *, built: int = 0
+) -> tuple[Predicted, ...]:
+    """Return chains of one to `stages` stages, of which `built` have been measured.
+
+    chosen: recommended settings of the stages in turn; no chain is told of beyond the last that has one.
+    """
     worthwhile = ensemble.scenario.goal.worthwhile
     out: list[Predicted] = []
     before = None
-    for index, step in enumerate(chain(ensemble, stages, find)):
+    settings = np.array([one.wheel_speed for one in chosen if one.wheel_speed is not None])
+    for index, step in enumerate(chain(ensemble, min(stages, settings.size), find)):
         speed, _ = at(ensemble, step.settings)
-        fixed, _ = at(ensemble, step.settings[0])
+        fixed, _ = at(ensemble, settings[: index + 1])
         gain = None if before is None else speed / np.maximum(before, 1e-9) - 1
         out.append(
             Predicted(
-                stages=index + 1, wheel_speed=step.settings[0], exit_speed=span_of(fixed), tuned_exit=span_of(speed),
+                stages=index + 1, wheel_speed=settings[: index + 1], exit_speed=span_of(fixed), tuned_exit=span_of(speed),
                 gain=None if gain is None else span_of(gain),
                 probability_worthwhile=None if gain is None else float((gain[1:] >= worthwhile).mean()),
-                tuned=tune(ensemble, index, step.entry_speed, step.entry_spin, step.found), measured=index < built,
+                tuned=tune(ensemble, index, step.entry_speed, step.entry_spin, step.found, chosen[index]),
+                measured=index < built,
             )
         )  # fmt: skip
         before = speed

@@ -16,6 +16,8 @@ from stager.model.scenario import Uncertain
 
 FAR = 8.0
 INSIDE = 1e-9
+STEEPEST = 0.2
+"""y reaches down to z = −1/rate: five standard deviations."""
 
 
 class Prior(Protocol):
@@ -48,8 +50,8 @@ class Normal:
 
     @property
     def rate(self) -> float:
-        """Relative standard deviation of a positive quantity."""
-        return self.spread / self.centre if self.low >= 0 and self.centre > 0 else 0.0
+        """Relative standard deviation of a positive quantity, at most STEEPEST: all of z must be reached."""
+        return min(self.spread / self.centre, STEEPEST) if self.low >= 0 and self.centre > 0 else 0.0
 
     def value(self, z: Floats) -> Floats:
         """By the quantiles of the cut normal distribution, in SI."""

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.fit.hypotheses import Hypothesis
+from stager.fit.laws import Law
 from stager.fit.optimiser import BestFit
 from stager.fit.table.record import Throws
 from stager.model.arrays import Floats
@@ -80,6 +82,16 @@ class Repeats:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Misfit:
+    """One thing that does not fit: kind; words, a sentence without its full stop; probability: p value, adjusted for
+    the number of tests (0 where it is a contradiction rather than a test)."""
+
+    kind: str
+    words: str
+    probability: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
     """Throws with more stages than those fitted, predicted from the others alone.
 
@@ -106,8 +118,11 @@ class Check:
 class Fit:
     """What the throws have told.
 
-    law: the one chosen, `aicc` of each by name; parameters; scatter: relative standard deviation of one throw [-];
-    used: rows of `throws` that were fitted; sentences: what the data cannot tell, in words.
+    law: the one chosen, `aicc` of each by name; weights: of each law that is averaged in predictions, the chosen one
+    first; posteriors: of each of these, with the law; posterior: of the chosen one; parameters; scatter: relative
+    standard deviation of one throw [-]; used: rows of `throws` that were fitted; sentences: what the data cannot tell,
+    in words; misfits: what speaks against the fit, none where it is adequate; causes: single changes that would make
+    it fit, best first.
     """
 
     scenario: Scenario
@@ -116,18 +131,32 @@ class Fit:
     law: str
     aicc: Mapping[str, float]
     found: BestFit
-    posterior: Posterior
+    weights: Mapping[str, float]
+    posteriors: Mapping[str, tuple[Law, Posterior]]
     parameters: tuple[Parameter, ...]
     scatter: float
     repeats: Repeats | None
     outliers: tuple[Outlier, ...]
     sentences: tuple[str, ...]
     checks: tuple[Check, ...] = ()
+    misfits: tuple[Misfit, ...] = ()
+    causes: tuple[Hypothesis, ...] = ()
+
+    @property
+    def adequate(self) -> bool:
+        """Whether the model describes the throws."""
+        return not self.misfits
+
+    @property
+    def posterior(self) -> Posterior:
+        """Draws with the chosen law."""
+        return self.posteriors[self.law][1]
 
     @property
     def best(self) -> dict[str, float]:
         """SI values at the best fit, by key, of all parameters that carry an uncertainty."""
-        return {parameter.key: parameter.value for parameter in self.parameters if not parameter.group}
+        known = {key: float(value) for key, value in self.found.values.items()}
+        return {one.key: known.get(one.key, one.value) for one in self.parameters if not one.group}
 
     @property
     def built(self) -> int:

@@ -72,6 +72,8 @@ class Tolerances:
 
 
 TOLERANCES = Tolerances()
+RESOLVED = 4.0
+"""Periods of a tone in a frame from which on its harmonics stand apart: a Hann window's line is four bins wide [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -504,7 +506,7 @@ def _pitch(
     part = _part(recording, release, max(least, tolerances.frame))
     if part.duration < least:
         return f"the recording is too short for a wheel as slow as {low:.3g} turns a second"
-    frame = min(part.duration, max(tolerances.frame, least))
+    frame = min(part.duration, max(tolerances.frame, 2 * RESOLVED / low))
     top = min(recording.rate / 2.05, tolerances.harmonics * high)
     spectra = _spectra(part, frame, 2, top)
     mean = spectra.power.mean(axis=0)
@@ -572,7 +574,8 @@ def _fits_better(
     """A simple part or multiple of `pitch` [Hz] that explains clearly more of the sound; None where there is none."""
     for share in (1 / 2, 1 / 3, 2 / 3, 1 / 4, 3 / 4, 3 / 2, 2.0, 3.0):
         near = share * pitch
-        if near * frame < 2 or near >= top:
+        # Lines nearer than this are not told apart in a frame.
+        if near * frame < RESOLVED or near >= top:
             continue
         width = max(0.02 * near, 1 / frame / tolerances.harmonics)
         score, _ = _scores(gain, step, near - width, near + width, frame, top, tolerances)

@@ -109,8 +109,8 @@ class _Reach:
         return self.best(margins)[0] >= self.asked * (1 - ENOUGH)
 
     def conflict(self) -> tuple[str, ...]:
-        """Limits that keep the speed out of reach: sets of which none could be spared, one after the other until without
-        all of them it is reached. Empty where it is out of reach without any limit."""
+        """Limits that keep the speed out of reach: sets of which none could be spared, until without all of them it is
+        reached. Empty where it is out of reach without any limit."""
         held = [result.name for result in self.nearest.settings.verdicts]
         tight = active_of(self.scenario, self.nearest.settings, [])
         if not self.enough(without(self.margins, held)):
@@ -171,12 +171,11 @@ class _Reach:
 
     def _values(self, margins: Mapping[str, float], names: Sequence[str]) -> dict[str, float]:
         """Values of the named limits that the best design under margins takes, no tighter than they are."""
-        _, trial, problem = self.best(margins)
+        _, _, problem = self.best(margins)
         bounds = {one.name: float(np.max(one.bound)) for one in self.nearest.settings.verdicts}
         out = {}
         count = self.count if problem is None else problem.count
-        point = OperatingPoint(launcher=self.scenario.launcher, limit_values=self.scenario.limit_values, throw=idle(count))
-        geometry = {one.name: one for limit in GEOMETRY if (one := evaluate(limit, point)) is not None}
+        geometry = {one.name: one for one in self._geometry(count)}
         for name in names:
             bound, margin = bounds[name], margins.get(name, 0.0)
             if name in geometry:
@@ -198,10 +197,15 @@ class _Reach:
 
         return _least(reached, self.asked)
 
+    def _geometry(self, count: int) -> list[LimitResult]:
+        """Limits on what is built, of so many stages."""
+        launcher, limit_values = self.scenario.launcher, self.scenario.limit_values
+        point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=idle(count))
+        return [one for limit in GEOMETRY if (one := evaluate(limit, point)) is not None]
+
     def _longer(self, built: Sequence[str], count: int) -> tuple[dict[str, float], float]:
         """Margins with the named limits on what is built as wide as `count` stages need, and by what share at most."""
-        point = OperatingPoint(launcher=self.scenario.launcher, limit_values=self.scenario.limit_values, throw=idle(count))
-        results = [one for limit in GEOMETRY if limit.name in built and (one := evaluate(limit, point)) is not None]
+        results = [one for one in self._geometry(count) if one.name in built]
         shares = {one.name: max(float(np.max(one.value)) / float(np.max(one.bound)), 1.0) for one in results}
         margins: dict[str, float] = dict(self.margins)
         for name, share in shares.items():

@@ -19,7 +19,7 @@ from stager.optimise.spin import Turned, sides, way_of
 from stager.physics.chain import length, throw, transit
 from stager.physics.grip_limit import Apart, grip_limit
 from stager.physics.options import Options
-from stager.physics.records import Throw
+from stager.physics.records import FIELDS, Throw, Transit
 
 JUDGED = Options(tolerance=1e-6)
 """How throws are integrated that answers rest on."""
@@ -198,7 +198,7 @@ def _grips_in_rows(launcher: Launcher, limit_values: LimitValues, done: Throw) -
     """Grip limits of throws with one batch axis [m/s], shape (throws, stages)."""
     rows = [
         Throw(
-            stages=type(done.stages)(**{name: getattr(done.stages, name)[row] for name in done.stages.__dataclass_fields__}),
+            stages=Transit(**{name: getattr(done.stages, name)[row] for name in FIELDS}),
             exit_speed=done.exit_speed[row], spin=done.spin[row], jammed=done.jammed[row],
         )
         for row in range(done.exit_speed.size)

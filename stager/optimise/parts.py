@@ -31,8 +31,8 @@ FEW = 4
 """Generations in which a choice is looked at that starts from the best one so far."""
 PROMISING, CLEARLY, OWN_GAIN = 3, 1e-4, 1e-3
 """Exchanges of one stage's parts that are polished; gains that pay for other parts, and for crushes apart [-]."""
-HOPELESS = 0.02
-"""How far behind at its freest a choice may be to be looked at closely [-]."""
+OVER = 1e-6
+"""By how much a speed that is asked for may be exceeded [-]."""
 
 
 def parts_of(stage: Stage) -> tuple[Parts, ...]:
@@ -216,7 +216,8 @@ class _Selection:
                 problem, shorter, starts, seed=self.seed, effort=QUICKLY if starts else CLOSE,
                 **({"generations": FEW} if starts else {}),
             )  # fmt: skip
-            if starts and best_known[count].solution is not None and _near(found, best_known[count].solution):
+            leader = best_known[count].solution if starts else None
+            if leader is not None and _near(found, leader):
                 found = improve(problem, found.trial)
             rows.append(Row(count, scenario, () if plain else (parts,) * count, found, found.settings))
         return rows
@@ -348,7 +349,7 @@ def choose(scenario: Scenario, rows: Sequence[Row]) -> Row | None:
     if asked is None:
         most = max(row.settings.exit_speed for row in fits)
         return next(row for row in fits if row.settings.exit_speed >= most * (1 - TIE))
-    return next((row for row in fits if row.settings.exit_speed >= asked * (1 - REACHED)), None)
+    return next((row for row in fits if asked * (1 - REACHED) <= row.settings.exit_speed <= asked * (1 + OVER)), None)
 
 
 def _told(

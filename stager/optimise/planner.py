@@ -127,38 +127,31 @@ class _Planning:
             ladder = rungs(rows, tuned)
         proof = None if proving is None else proving()
         self.progress(0.9)
-        return self._plan(selected, rows, ladder, advised, leader, proof, tuned, spread, before, trade, sturdy, advice)
-
-    def _plan(self, selected, rows, ladder, advised, leader, proof, tuned, spread, before, trade, sturdy, advice):  # type: ignore[no-untyped-def]
         best = None if advised is None else advised.settings
-        held: frozenset[str] = frozenset()
+        held, beyond = frozenset[str](), 0.0
         bought: dict[str, float] = {}
-        beyond = 0.0
-        if advised is not None and best is not None:
-            launcher, limit_values = advised.scenario.launcher, advised.scenario.limit_values
-            built = broken_by(launcher, limit_values, advised.count + 1)
+        if advised is not None:
+            built = broken_by(advised.scenario.launcher, advised.scenario.limit_values, advised.count + 1)
             held = self._active(advised, built)
-            if self.scenario.goal.asked is None:
-                beyond = one_more(advised, rows, self.reserve) if advised.count else 0.0
+            if self.scenario.goal.asked is None and advised.count:
+                beyond = one_more(advised, rows, self.reserve)
             bought = prices(advised, held, self.reserve, beyond, self.clock)
         missed = None
         if best is None:
-            missed = explain(
-                rows, self.reserve, None if proof is None else proof.speed, self.clock,
-                proven=proof is None or not proof.evidence,
-            )
-        binding = frozenset(
-            name for name in held if (beyond if name in BUILT else bought.get(name, 1.0)) > WORTHLESS
-        )
+            speed = None if proof is None else proof.speed
+            proven = proof is None or not proof.evidence
+            missed = explain(rows, self.reserve, speed, self.clock, proven=proven)
+        worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
         return Plan(
             best=best, ladder=ladder, recommended_stages=advice.stages,
-            verdict=advice.sentence + margin_sentence(self.margin), missed=missed, binding=binding, prices=bought,
+            verdict=advice.sentence + margin_sentence(self.margin), missed=missed,
+            binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
             settled_by=advice.settled_by, catalogue=selected.catalogue, bound=proof, spread=spread,
             spread_before=before,
             robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
             front=None if trade is None else front(rows, ladder, trade, self.reserve, self.clock),
-            fastest=None if leader is None or advised is None or leader.count == advised.count else leader.settings,
+            fastest=best if leader is None or advised is None or leader.count == advised.count else leader.settings,
             margin=self.margin, left_open=tuple(self.clock.open),
         )  # fmt: skip
 
@@ -182,7 +175,7 @@ class _Planning:
     # Reserves of hard limits.
 
     def _reserved(self, rows: list[Row], leader: Row) -> list[Row]:
-        """Rows whose hard limits are kept in as many builds as asked for, told by the draws at the leader's settings."""
+        """Rows whose hard limits are kept in as many builds as asked for, by the draws at the leader's settings."""
         drawn = margin_draws(leader.scenario)
         if drawn is None or leader.count == 0:
             return rows

@@ -41,6 +41,8 @@ BELOW = 1e-6
 """How far below a speed that is asked for settings stay at least [-]."""
 JAM, UNKNOWN = 100.0, 10.0
 """Violation of a jam, and the greatest of one limit [-]."""
+PROBED = np.array([1.0, 0.85, 0.6, 0.35, 0.2, 0.1])
+"""Multiples of the fastest setting at which it is told which limits are those of single stages [-]."""
 NO_MARGINS: Mapping[str, float] = {}
 
 
@@ -95,8 +97,9 @@ class Tables:
     def _make(self, launcher: Launcher, index: int, stage: Stage, ranged: bool) -> Table:
         limit_values, goal = self.scenario.limit_values, self.scenario.goal
         feed = float(launcher.feed.speed)
-        ranging = ranged and stage.crush_range is not None
-        crushes = np.linspace(*stage.crush_range, CRUSH_NODES) if ranging else np.array([float(stage.crush)])  # type: ignore[misc]
+        ends = stage.crush_range if ranged else None
+        ranging = ends is not None
+        crushes = np.array([float(stage.crush)]) if ends is None else np.linspace(*ends, CRUSH_NODES)
         widest = float(np.max(speed_range(launcher, limit_values, index).top))
         fastest = max(min(1.05 * float(exit_cap(launcher, limit_values)), 1.1 * widest), 1.5 * feed)
         entry = np.geomspace(0.3 * feed, fastest, NODES)
@@ -118,7 +121,7 @@ class Tables:
 
 
 def with_crush(launcher: Launcher, index: int, crush: Floats) -> Launcher:
-    """Return the launcher with the crush of stage `index`, and of all alike, at `crush` [m], an array over the samples."""
+    """Return the launcher with the crush of stage `index`, and of all alike, at `crush` [m], over the samples."""
     stage = launcher.stage(index)
     stages = tuple(
         replace(one, crush=crush) if k == index else one
@@ -197,7 +200,7 @@ class Problem:
         self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
         self.high = np.append(np.full(count, np.log(FASTEST)), np.ones(self.size - count))
         self.budget: Budget | None = None
-        self._by_stage: dict[str, bool] = {}
+        self._by_stage: frozenset[str] | None = None
         self.calls = 0
 
     def _top(self, k: int) -> float:
@@ -228,8 +231,8 @@ class Problem:
         if not self.own_crush:
             low, high = self.crush_ends
             return np.array([(float(crush[self.ranged[0]]) - low) / (high - low)])
-        ends = [self.stages[k].crush_range or (0.0, 1.0) for k in self.ranged]
-        return np.array([(float(crush[k]) - low) / (high - low) for k, (low, high) in zip(self.ranged, ends, strict=True)])
+        ends = {k: self.stages[k].crush_range or (0.0, 1.0) for k in self.ranged}
+        return np.array([(float(crush[k]) - low) / (high - low) for k, (low, high) in ends.items()])
 
     def machine(self, crush: Floats) -> Launcher:
         """Return the launcher with crushes [m], shape (samples, stages)."""
@@ -256,6 +259,20 @@ class Problem:
 
     def _judge(self, x: Floats, lead: Floats | None) -> Trial:
         self.calls += len(x)
+        x, lead, crush, point = self._thrown(x, lead)
+        done = point.throw
+        slack, violation = self._slacks(point, point.launcher)
+        return Trial(
+            x=x, lead=lead, crush=crush, exit_speed=done.exit_speed,
+            heat=np.where(done.jammed, np.inf, done.stages.slip_heat.sum(axis=-1)),
+            slack=slack, violation=violation, jammed=done.jammed,
+        )  # fmt: skip
+
+    def _point(self, x: Floats) -> OperatingPoint:
+        return self._thrown(np.clip(x, self.low, self.high), None)[3]
+
+    def _thrown(self, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Floats, OperatingPoint]:
+        """Variables, leading wheels, crushes, and the throws that they give."""
         crush = self.crushes(x)
         machine = self.machine(crush)
         if self.joint:
@@ -267,12 +284,7 @@ class Problem:
             launcher=machine, limit_values=self.limit_values, throw=done, options=JUDGED,
             grip_limit=grips if self.limit_values.grip_margin else None,
         )  # fmt: skip
-        slack, violation = self._slacks(point, machine)
-        return Trial(
-            x=x, lead=lead, crush=crush, exit_speed=done.exit_speed,
-            heat=np.where(done.jammed, np.inf, done.stages.slip_heat.sum(axis=-1)),
-            slack=slack, violation=violation, jammed=done.jammed,
-        )  # fmt: skip
+        return x, lead, crush, point
 
     def _slacks(self, point: OperatingPoint, machine: Launcher) -> tuple[Floats, Floats]:
         """Slacks (samples, limits) and violations (samples,); costly limits only where all others are kept."""
@@ -329,28 +341,35 @@ class Problem:
     def _row_or_rows(self, rows: list[Floats], limit: Limit, point: OperatingPoint, shape: tuple[int, ...]) -> None:
         """One row a limit, or, where a limit is that of its worst stage, one for each stage: a minimum has kinks where
         stages change places, each stage's own slack has none."""
-        if self.count > 1 and self._by_stage.get(limit.name, True):
-            parts: list[Floats] = []
+        if limit.name in self.by_stage:
             for k in range(self.count):
-                self._row(parts, limit, _of_stage(point, k), shape)
-            if limit.name not in self._by_stage and parts:
-                whole: list[Floats] = []
-                self._row(whole, limit, point, shape)
+                self._row(rows, limit, _of_stage(point, k), shape)
+        else:
+            self._row(rows, limit, point, shape)
+
+    @property
+    def by_stage(self) -> frozenset[str]:
+        """Names of the limits whose slack is the least of those of single stages, told by a few throws."""
+        if self._by_stage is None:
+            self._by_stage = frozenset()
+            if self.count > 1:
+                point = self._point(np.log(PROBED)[:, None] + np.zeros(self.size))
                 through = ~point.throw.jammed
-                same = len(parts) == self.count and np.allclose(
-                    np.min(parts, axis=0)[through], whole[0][through], rtol=1e-9, atol=1e-12
-                )
-                apart = any(not np.allclose(part[through], parts[0][through]) for part in parts)
-                if through.sum() > 1:
-                    self._by_stage[limit.name] = same and apart
-                if not (same and apart):
-                    parts = whole
-            if parts or self._by_stage.get(limit.name, False):
-                rows.extend(parts)
-                return
-            if limit.name in self._by_stage:
-                self._by_stage[limit.name] = False
-        self._row(rows, limit, point, shape)
+                found = (limit.name for limit in LIMITS if through.any() and self._worst_of(limit, point, through))
+                self._by_stage = frozenset(found)
+        return self._by_stage
+
+    def _worst_of(self, limit: Limit, point: OperatingPoint, through: NDArray[np.bool_]) -> bool:
+        whole: list[Floats] = []
+        parts: list[Floats] = []
+        self._row(whole, limit, point, through.shape)
+        for k in range(self.count if whole else 0):
+            self._row(parts, limit, _of_stage(point, k), through.shape)
+        if limit.kind not in (Kind.THROW, Kind.WHEEL) or len(parts) < self.count:
+            return False
+        least = np.min(parts, axis=0)[through]
+        apart = any(not np.allclose(part[through], parts[0][through]) for part in parts)
+        return apart and bool(np.allclose(least, whole[0][through], rtol=1e-9, atol=1e-12))
 
     def _row(self, rows: list[Floats], limit: Any, point: OperatingPoint, shape: tuple[int, ...]) -> None:
         result = evaluate(limit, point)

@@ -244,8 +244,7 @@ class Catalogue:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """The answer. `best` has the advised number of stages and is what is printed, saved and pinned; None where no
-    design fits: `missed` then says why and what would help. fastest: the best of all stage counts, where that is
-    another one.
+    design fits: `missed` then says why and what would help. fastest: the best of all stage counts.
 
     bound: what exit speed no setting within the limits exceeds; None: not asked for.
     binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.

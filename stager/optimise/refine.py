@@ -51,7 +51,8 @@ def coolest(trial: Trial) -> Floats:
 def score(objective: Objective, trial: Trial) -> Floats:
     """Rank samples: feasible ones by the objective, before all others by how far they are from it."""
     with np.errstate(invalid="ignore"):
-        return np.where(trial.violation <= 0.0, np.nan_to_num(objective(trial), neginf=-1e9), -1e12 * (1 + trial.violation))
+        value = np.nan_to_num(objective(trial), neginf=-1e9)
+        return np.where(trial.violation <= 0.0, value, -1e12 * (1 + trial.violation))
 
 
 def best(objective: Objective, trial: Trial) -> Trial:

@@ -8,7 +8,7 @@ memory: feasible beats infeasible, less violation beats more), and the best are 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -17,11 +17,10 @@ from stager.constraints import broken_by
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.optimise.judge import JUDGED, REACHED, grip_limits, judged
-from stager.optimise.problem import NO_MARGINS, Mapping, Problem, Tables, Trial
+from stager.optimise.judge import REACHED, judged
+from stager.optimise.problem import NO_MARGINS, Problem, Trial
 from stager.optimise.records import Settings
 from stager.optimise.refine import CLOSE, Effort, Objective, best, coolest, fastest, refine, score
-from stager.physics.options import Options
 
 MEMBERS, GENERATIONS, POLISHED = 28, 10, 2
 APART = 0.03
@@ -82,7 +81,8 @@ def solve(
     if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
         found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
     elif found.violation[0] <= 0.0:
-        cool = refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=float(found.exit_speed[0]) * (1 - LEVEL))
+        least = float(found.exit_speed[0]) * (1 - LEVEL)
+        cool = refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least)
         found = cool if cool.heat[0] < found.heat[0] * (1 - COOLER) else found
     return settle(problem, found)
 
@@ -90,7 +90,8 @@ def solve(
 def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
     """Return the best settings near those of a problem like this one."""
     x = np.clip(start.x[:1], problem.low, problem.high)
-    family = problem.look_at(start.lead[:1] * np.append(1.0, np.geomspace(0.97, 0.4, 9))[:, None], x[0, problem.count :])
+    scales = np.append(1.0, np.geomspace(0.97, 0.4, 9))[:, None]
+    family = problem.look_at(start.lead[:1] * scales, x[0, problem.count :])
     found = refine(problem, best(fastest, problem.look(x).join(family)), fastest, effort)
     if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
         found = refine(problem, found, coolest, effort, least=problem.asked * (1 - 0.5 * REACHED))
@@ -186,7 +187,7 @@ def _crush_tail(problem: Problem, one: Trial) -> Floats:
     if problem.size == problem.count:
         return np.zeros(0)
     crush = np.append(one.crush[0], one.crush[0, -1:])[: problem.count]
-    return problem.crush_variables(crush)
+    return problem.crush_variables(list(crush))
 
 
 def _evolve(
@@ -289,6 +290,5 @@ def most_stages(
 
 
 __all__ = [
-    "JUDGED", "NO_MARGINS", "Build", "Chains", "Clock", "Mapping", "Options", "Problem", "Solution", "Tables",
-    "grip_limits", "improve", "most_stages", "settle", "solve", "solve_all",
+    "Build", "Chains", "Clock", "Solution", "chosen", "improve", "most_stages", "settle", "solve", "solve_all",
 ]  # fmt: skip

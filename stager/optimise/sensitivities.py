@@ -35,7 +35,9 @@ def without(margins: Mapping[str, float], names: tuple[str, ...] | list[str]) ->
     return {**margins, **dict.fromkeys(names, FREE)}
 
 
-def prices(row: Row, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock) -> dict[str, float]:
+def prices(
+    row: Row, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock
+) -> dict[str, float]:
     """Return the share of exit speed that 1 % more of each active limit buys, by solving again from the plan.
 
     active : names of the limits that hold the plan back; more : what one more stage would add [-]. Nothing where a

@@ -73,11 +73,11 @@ def tune(
     steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float],
     executor: Executor | None = None,
 ) -> Callable[[], Tuned | None]:  # fmt: skip
-    """Begin to tune `count` draws with 1, 2, … stages; what is given back waits for it; None where nothing is uncertain.
+    """Begin to tune `count` draws with 1, 2, … stages; what is given back waits for it.
 
     Every draw runs each stage at its own grip limit less the margin, or where it throws fastest; where that breaks a
     limit, all wheels are slowed along the line on which the nominal design is slower than the free one. The reserves
-    of hard limits are kept as in the nominal design.
+    of hard limits are kept as in the nominal design. None where nothing is uncertain.
     """
     if not steps or not is_uncertain(steps[0].scenario):
         return lambda: None
@@ -132,6 +132,7 @@ class _Bench:
         self.speed, self.drift = self.feed.copy(), np.ones(self.lanes)
         self.spin = np.broadcast_to(np.asarray(launcher.feed.spin, dtype=np.float64), (self.lanes,)).copy()
         self.wheels: list[Floats] = []
+        self.launcher = launcher
         self.refit(launcher)
 
     def refit(self, launcher: Launcher) -> None:
@@ -188,7 +189,8 @@ class _Bench:
             low, broken = np.where(kept, low, at), np.where(kept, broken, slack)
             high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
             share = np.clip((INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan), 0.03, 0.97)
-            at = np.where(np.isnan(high), np.minimum(2.0 * at, FARTHEST), low + (high - low) * np.nan_to_num(share, nan=0.5))
+            between = low + (high - low) * np.nan_to_num(share, nan=0.5)
+            at = np.where(np.isnan(high), np.minimum(2.0 * at, FARTHEST), between)
             open_to = np.isnan(high) | (spare > CLOSE)
             who, low, broken, high, spare, at = (part[open_to] for part in (who, low, broken, high, spare, at))
             if not who.size:

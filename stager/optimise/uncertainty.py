@@ -21,7 +21,7 @@ from stager.optimise.records import Margin, Settings
 from stager.physics.batch import flatten, take
 from stager.physics.chain import throw
 from stager.physics.options import Options
-from stager.physics.records import Throw
+from stager.physics.records import FIELDS, Throw, Transit
 
 DRAWN = Options(tolerance=1e-5)
 """How draws are thrown."""
@@ -119,7 +119,8 @@ def margin_of(
     slacks = hard_slacks(scenario, draws, done)
     resting = {} if ranged else at_rest(scenario, draws, settings.count)
     broken_at_rest = {name: slack[1:] < -ROUNDING for name, slack in resting.items()}
-    unkeepable = {name: float(broken.mean()) for name, broken in broken_at_rest.items() if broken.mean() > 1 - confidence}
+    shares = {name: float(broken.mean()) for name, broken in broken_at_rest.items()}
+    unkeepable = {name: share for name, share in shares.items() if share > 1 - confidence}
     mendable = np.ones(draws.lanes - 1, bool)
     for name in unkeepable:
         mendable &= ~broken_at_rest[name]
@@ -127,9 +128,10 @@ def margin_of(
     for slack, _ in slacks.values():
         kept &= slack[1:] >= -ROUNDING
     floors = {limit.name for limit in LIMITS if limit.floor}
+    low = 1 - confidence
     with np.errstate(invalid="ignore"):
         values = {
-            name: float(np.quantile(np.nan_to_num(value[1:], posinf=1e300), 1 - confidence if name in floors else confidence))
+            name: float(np.quantile(np.nan_to_num(value[1:], posinf=1e300), low if name in floors else confidence))
             for name, (_, value) in slacks.items()
         }
     reserve = _reserve({name: slack for name, (slack, _) in slacks.items()}, mendable, target(confidence), held)
@@ -176,7 +178,7 @@ def _reserve(
     return reserves(high)
 
 
-def rows(done: Throw, chosen: Floats) -> Throw:
+def rows(done: Throw, chosen: NDArray[np.intp]) -> Throw:
     """Return the chosen samples of throws with one batch axis."""
-    stages = type(done.stages)(**{name: getattr(done.stages, name)[chosen] for name in done.stages.__dataclass_fields__})
+    stages = Transit(**{name: getattr(done.stages, name)[chosen] for name in FIELDS})
     return Throw(stages=stages, exit_speed=done.exit_speed[chosen], spin=done.spin[chosen], jammed=done.jammed[chosen])

@@ -208,8 +208,7 @@ def margin_sentence(margin: Margin | None) -> str:
     if margin is None:
         return ""
     parts = [
-        f"{_of_100(share)} break the limit on {name.replace('_', ' ')} at any wheel speed: change the design before you "
-        "trust it"
+        f"{_of_100(share)} break the limit on {name.replace('_', ' ')} at any wheel speed: change the design first"
         for name, share in margin.unkeepable.items()
     ]
     if margin.jams >= JAMS_SAID:

@@ -13,13 +13,24 @@ from numpy.typing import NDArray
 from stager.model.arrays import Floats, Number
 
 
+def shape_of(value: Number) -> tuple[int, ...]:
+    """Return the shape of a number or array."""
+    return () if isinstance(value, float | int) else np.shape(value)
+
+
+def common_shape(*shapes: tuple[int, ...]) -> tuple[int, ...]:
+    """Return what `shapes` broadcast to; quick where they hardly differ."""
+    kinds = set(shapes)
+    # One shape beside that of single numbers, which sorts before it, needs no broadcasting.
+    return max(kinds) if len(kinds) == 1 or (len(kinds) == 2 and () in kinds) else np.broadcast_shapes(*kinds)
+
+
 def batch_shape(*records: Any) -> tuple[int, ...]:
     """Common shape of all arrays in the given values and records (nested records and tuples are searched)."""
     shapes: set[tuple[int, ...]] = {()}
     for record in records:
         _gather_shapes(record, shapes)
-    # One shape beside that of single numbers, which sorts before it, needs no broadcasting.
-    return max(shapes) if len(shapes) <= 2 else np.broadcast_shapes(*shapes)
+    return common_shape(*shapes)
 
 
 def _gather_shapes(value: Any, shapes: set[tuple[int, ...]]) -> None:

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.physics.batch import lane
+from stager.physics.batch import common_shape, lane, shape_of
+from stager.physics.contact.columns import RECORD
 from stager.physics.contact.packing import Packed, pack, spread
 from stager.physics.contact.run import run
-from stager.physics.contact.stages import GRIP, JAM, RECORD
+from stager.physics.contact.stages import JAM
 from stager.physics.layout import length, pitch
 from stager.physics.options import DEFAULT, Options
 from stager.physics.records import FIELDS, Throw, Transit
@@ -57,26 +58,33 @@ class Prepared:
         if entry_spin is None:
             entry_spin = self.launcher.feed.spin if entry_speed is None else 0.0
         ends: Any = self.stages if count is None else count
-        shape = np.broadcast_shapes(
+        shape = common_shape(
             self.packed.shape, speeds.shape[:-1], speeds_b.shape[:-1], held.shape[:-1], held_b.shape[:-1],
-            np.shape(entry), np.shape(entry_spin), np.shape(ends),
+            shape_of(entry), shape_of(entry_spin), shape_of(ends),
         )  # fmt: skip
         samples, stages = prod(shape), self.stages
-        settings = (speeds, speeds_b, held, held_b)
-        rows = {id(value): _rows(value, shape, samples, stages) for value in settings}
+        rows = [_rows(speeds, shape, samples, stages)]
+        for values in (speeds_b, held, held_b):
+            rows.append(rows[0] if values is speeds else _rows(values, shape, samples, stages))
         out, exits = np.empty((samples, RECORD, stages)), np.empty((samples, 3))
         run(
-            spread(self.packed, shape), tuple(rows[id(value)] for value in settings),  # type: ignore[arg-type]
-            lane(entry, shape), lane(entry_spin, shape), lane(ends, shape).astype(np.int64), options.tolerance,
-            options.steps or 0, options.books, out, exits,
+            spread(self.packed, shape), rows, lane(entry, shape), lane(entry_spin, shape),
+            lane(ends, shape).astype(np.int64), how(options), out, exits,
         )  # fmt: skip
-        jammed: NDArray[np.bool_] = (exits[:, 2] == JAM).reshape(shape)
-        columns: Any = {name: out[:, number].reshape(*shape, stages) for number, name in enumerate(FIELDS)}
-        columns["grip"] = out[:, GRIP].astype(np.int8).reshape(*shape, stages)
-        return Throw(
-            stages=Transit(**columns), exit_speed=exits[:, 0].reshape(shape), spin=exits[:, 1].reshape(shape),
-            jammed=jammed,
-        )  # fmt: skip
+        return as_throw(out, exits, shape)
+
+
+def as_throw(out: Floats, exits: Floats, shape: tuple[int, ...]) -> Throw:
+    """Return what a kernel has written, records (samples, RECORD, stages) and exits (samples, 3), as a throw."""
+    stages = out.shape[2]
+    records = np.ascontiguousarray(out.transpose(1, 0, 2)).reshape(RECORD, *shape, stages)
+    columns: dict[str, Any] = dict(zip(FIELDS, records, strict=True))
+    columns["grip"] = columns["grip"].astype(np.int8)
+    ends = np.ascontiguousarray(exits.T).reshape(3, *shape)
+    jammed: NDArray[np.bool_] = np.asarray(ends[2] == JAM)
+    return Throw(
+        stages=Transit(**columns), exit_speed=np.asarray(ends[0]), spin=np.asarray(ends[1]), jammed=jammed
+    )
 
 
 def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> Floats:
@@ -84,6 +92,11 @@ def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> 
     if values.shape != (*shape, stages):
         values = np.broadcast_to(values, (*shape, stages))
     return np.ascontiguousarray(values).reshape(samples, stages)
+
+
+def how(options: Options) -> Floats:
+    """Return the options as a kernel takes them."""
+    return np.array([options.tolerance, options.steps or 0, options.books], dtype=np.float64)
 
 
 _known: OrderedDict[tuple[int, int, int], Prepared] = OrderedDict()

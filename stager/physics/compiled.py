@@ -10,43 +10,54 @@ import hashlib
 import os
 from collections.abc import Callable
 from contextlib import suppress
+from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar
 
-COMPILES = os.environ.get("STAGER_COMPILE", "1") != "0"
+from stager.physics.announcement import announce
+
+numba: Any = None
+if os.environ.get("STAGER_COMPILE", "1") != "0":
+    with suppress(ImportError):
+        numba = import_module("numba")
+COMPILES = numba is not None
 """Whether the kernels are compiled."""
-if COMPILES:
-    try:
-        import numba
-    except ImportError:
-        COMPILES = False
 
 Function = TypeVar("Function", bound=Callable[..., Any])
-SOURCES = ("compiled.py", "contact", "cycle", "friction", "guide.py")
+SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate", "windage.py")
 """Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
 INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 """Inner functions make no arrays, so that none is counted, and ordinary Python does not call them."""
 
-_listeners: list[Callable[[], None]] = []
-
 
 def compiled(function: Function) -> Function:
     """Compile a function that other compiled functions call."""
-    return numba.njit(**INNER)(function) if COMPILES else function
+    return _inner(function)
+
+
+def inlined(function: Function) -> Function:
+    """Compile a small function into the body of those that call it; for what is called in every step."""
+    return _inner(function, forceinline=True)
+
+
+def kept(function: Function) -> Function:
+    """Compile a large function that several entries call, and keep it on disk so that it is compiled but once."""
+    dispatcher = _inner(function, cache=True)
+    _outdate(dispatcher)
+    return dispatcher
+
+
+def _inner(function: Function, **options: bool) -> Function:
+    made: Function = numba.njit(**INNER, **options)(function) if COMPILES else function
+    return made
 
 
 def plain(function: Callable[..., Any]) -> Callable[..., Any]:
     """Return the Python function behind a compiled one."""
-    return getattr(function, "py_func", function)
-
-
-def on_compiling(listener: Callable[[], None] | None) -> None:
-    """Call `listener` once before kernels are compiled, which takes seconds; None: nobody listens.
-
-    Kernels that are found compiled on disk call nobody.
-    """
-    _listeners[:] = [] if listener is None else [listener]
+    found: Callable[..., Any] = getattr(function, "py_func", function)
+    return found
 
 
 class Entry:
@@ -54,10 +65,11 @@ class Entry:
 
     def __init__(self, function: Callable[..., Any]) -> None:
         self.function = function
-        self.call: Callable[..., Any] = function
+        self.call: Any = function
         self._started = not COMPILES
         if COMPILES:
             self.call = numba.njit(cache=True, **OPTIONS)(function)
+            _outdate(self.call)
 
     def __call__(self, *given: Any) -> Any:
         """Run the kernel."""
@@ -68,22 +80,14 @@ class Entry:
     @property
     def kept(self) -> bool:
         """Whether the kernel can be loaded compiled from disk."""
-        self._stamp()
         with suppress(AttributeError, OSError):
-            return bool(self.call._cache._cache_file._load_index())  # type: ignore[attr-defined]
+            return bool(self.call._cache._cache_file._load_index())
         return False
 
     def _start(self) -> None:
         self._started = True
         if not self.kept:
-            for listener in _listeners:
-                listener()
-            _listeners.clear()
-
-    def _stamp(self) -> None:
-        """Outdate the kept kernel by a change in any source; the compiler itself looks at the entry's file alone."""
-        with suppress(AttributeError):
-            self.call._cache._cache_file._source_stamp = stamp()  # type: ignore[attr-defined]
+            announce()
 
 
 def entry(function: Callable[..., Any]) -> Entry:
@@ -91,6 +95,13 @@ def entry(function: Callable[..., Any]) -> Entry:
     return Entry(function)
 
 
+def _outdate(dispatcher: Any) -> None:
+    """Outdate a kept function by a change in any source; the compiler itself looks at its own file alone."""
+    with suppress(AttributeError):
+        dispatcher._cache._cache_file._source_stamp = stamp()
+
+
+@cache
 def stamp() -> str:
     """Return a digest of all sources of the kernels."""
     digest = hashlib.sha256()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from stager.model.arrays import Floats, Number
@@ -19,7 +21,7 @@ ROUND_DRAG, BLUNT_DRAG = 0.47, 1.0
 
 
 @compiled
-def free_flight(speed, run, slowing, drag):  # type: ignore[no-untyped-def]
+def free_flight(speed: Any, run: Any, slowing: Any, drag: Any) -> Any:
     """Return the speed [m/s] after a free run of `run` [m], 0 where it comes to rest.
 
     d(v²)/dx = −slowing − drag·v², solved exactly: slowing [m/s^2], drag [1/m]. Numbers or arrays.

@@ -7,11 +7,15 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.projectile import BALL, HOLLOW_BALL, Projectile
-from stager.physics.air import SEA_LEVEL
+from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY
 from stager.physics.drag import sphere_coefficient, sphere_reynolds
+from stager.physics.flight import Release, land
 
 BLUNT_DRAG = 1.0
 """Drag coefficient of a flat-faced body on its frontal area [-]; of a disc's rim too. Rough; from memory."""
+MOST_SLOWED = 30.0
+"""A throw faster than this many times the speed without air is not looked for [-]."""
+HALVINGS = 30
 
 
 def outlet_speed(launcher: Launcher, exit_speed: Number) -> Floats:
@@ -76,6 +80,53 @@ def last_wheel_speed(launcher: Launcher, indicated: Floats) -> Floats:
         speed = speed * launcher.measuring.exit_speed
         speed = speed / _slowed(launcher, speed)
     return np.where(indicated > 0, np.asarray(speed_before_outlet(launcher, speed)), indicated)
+
+
+def speed_from_range(projectile: Projectile, distance: Floats, drop: Floats) -> Floats:
+    """Return the speed of a level throw that lands at `distance` below by `drop`.
+
+    Parameters
+    ----------
+    projectile : Projectile
+        Air slows balls by a sphere's drag; of what is none it is left out, since its drag is not known.
+    distance, drop : ndarray, shape (n,)
+        [m]; NaN where not measured.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [m/s]; 0 for a distance of 0, NaN where not measured, inf where the air lets nothing fly so far.
+    """
+    plain = distance * np.sqrt(STANDARD_GRAVITY / (2 * np.maximum(drop, 1e-12)))
+    if projectile.shape not in (BALL, HOLLOW_BALL):
+        return plain
+    known = np.flatnonzero(np.isfinite(plain) & (plain > 0))
+    out = plain.copy()
+    if not known.size:
+        return out
+    low, high = plain[known].copy(), plain[known] * MOST_SLOWED
+    for number in range(HALVINGS):
+        middle = np.sqrt(low * high) if number else high
+        there = land(Release(projectile=projectile, speed=middle, height=drop[known])).distance
+        short = ~(there >= distance[known])
+        if number == 0:
+            unreachable = short
+            continue
+        low, high = np.where(short, middle, low), np.where(short, high, middle)
+    out[known] = np.where(unreachable, np.inf, np.sqrt(low * high))
+    return out
+
+
+def speed_from_time(projectile: Projectile, time: Floats, distance: Floats) -> Floats:
+    """Return the speed at the start of a flight of `time` [s] over `distance` [m], (n,); NaN where not measured.
+
+    With drag k = ρcA/(2m): t = (exp(k x) − 1)/(k v), c as it is at the mean speed.
+    """
+    mean = np.where(time > 0, distance / np.where(time > 0, time, 1.0), np.nan)
+    if projectile.shape not in (BALL, HOLLOW_BALL):
+        return mean
+    drag = SEA_LEVEL.density * _coefficient(projectile, mean) * projectile.frontal_area / (2 * projectile.mass)
+    return np.asarray(mean * np.expm1(drag * distance) / (drag * distance))
 
 
 def indicated_wheel_speed(launcher: Launcher, wheel_speed: Number) -> Number:

@@ -7,12 +7,14 @@ number stays within a turbulent ring: the moment is continuous, and the larger o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.wheel import Wheel
 from stager.physics.air import SEA_LEVEL, Air
+from stager.physics.compiled import inlined
 
 TRANSITION = 3e5
 """Reynolds number ωR²/ν where turbulence sets in [-]; Schlichting, Boundary-Layer Theory, from memory."""
@@ -44,6 +46,16 @@ def coefficient(number: Number) -> Floats:
     number = np.asarray(number, dtype=np.float64)
     mixed = turbulent_coefficient(number) - EXCESS * (TRANSITION / number) ** 2.5
     return np.where(number < TRANSITION, laminar_coefficient(number), mixed)
+
+
+@inlined
+def air_moment(angular_speed: float, laminar: float, turbulent: float, core: float, transition: float) -> float:
+    """Return the moment [N m] at one `angular_speed` [rad/s], for the kernels; factors as in `Disc`."""
+    if angular_speed <= 0.0:
+        return 0.0
+    if angular_speed > transition:
+        return float(turbulent * angular_speed**1.8 - core / sqrt(angular_speed))
+    return laminar * angular_speed * sqrt(angular_speed)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,11 +12,12 @@ from stager.fit.table.book import Book
 from stager.fit.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads
 from stager.fit.table.heads import Head
 from stager.fit.table.readings import THROTTLE
+from stager.report import advice
 from stager.report.answer import Answer
 from stager.report.digits import MISSING, plural, speed
 from stager.report.document import Source, document
 from stager.report.plot import Curve, Marked
-from stager.report.suggest import chance, share, summary
+from stager.report.suggest import NOTHING_SAFE, chance, share, summary
 from stager.report.table import Screen
 
 HELP = """\
@@ -147,11 +148,17 @@ def closing(
 
 
 def _next(found: Next, fitted: bool, book: Book) -> list[str]:
-    if found.enough and fitted:
-        best = _at(found.best_speed, _head(book, found.built - 1), book)
-        return [f"Enough is known for stage {found.built}: set it to {best}, or add a stage."]
+    chosen = found.recommended
+    at = None if chosen.wheel_speed is None else _at(chosen.wheel_speed, _head(book, found.built - 1), book)
+    said = advice.notes(chosen, found.built, at) if fitted or at is None else []
+    if found.enough and fitted and at is not None:
+        return [f"Enough is known for stage {found.built}.", *said]
+    return [*said, *_throw_next(found, fitted, book)]
+
+
+def _throw_next(found: Next, fitted: bool, book: Book) -> list[str]:
     if not found.plan:
-        return []
+        return [] if found.enough else [NOTHING_SAFE]
     first = found.plan[0]
     at = f"Throw next at {', '.join(_at(u, _head(book, k), book) for k, u in enumerate(first.wheel_speed))}"
     if found.helps:

@@ -51,7 +51,7 @@ def sentences(plan: Plan) -> list[str]:
     if plan.catalogue is not None:
         said.append(catalogue.proviso(plan.catalogue))
     if bare:
-        said.append(f"There is no upper bound yet for {known.missing}, so nothing tells how much faster another setting is.")
+        said.append(f"There is no upper bound for {known.missing} yet: another setting may be faster.")
     names = [name.replace("_", " ") for name in sorted(known.left_out & plan.binding)]
     if names and not known.missing:
         said.append(f"The bound leaves out {', '.join(names)}: the plan may be nearer to the best than that.")

@@ -83,7 +83,7 @@ class ReportData:
         if self.learned is None:
             return []
         found = []
-        if not getattr(self.learned.fit, "adequate", True):
+        if not self.learned.fit.adequate:
             found.append("The model with these values does not describe the measured throws.")
         doubts = [(curve.sweep.stage, curve.doubt) for curve in self.curves if curve.doubt is not None]
         for stage, (low, high) in doubts[:1]:

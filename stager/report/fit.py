@@ -10,7 +10,7 @@ import numpy as np
 
 from stager.fit.answers import Learned
 from stager.fit.records import Fit, Parameter
-from stager.report import foretold
+from stager.report import advice, foretold, misfit
 from stager.report.answer import Answer
 from stager.report.digits import digits, listing, percent, plural, speed
 from stager.report.document import Source, document
@@ -20,7 +20,6 @@ from stager.report.table import Column, Screen, Table
 from stager.units import Measured
 
 TIE = 2.0
-BADLY = 0.01
 
 
 def answer(
@@ -30,7 +29,8 @@ def answer(
     fit = learned.fit
     units = units_of(fit.parameters, quantities)
     tables = [parameters(fit, units), _laws(fit)] if fit.parameters else [_laws(fit)]
-    tables += [foretold.settings(learned.predicted), foretold.exits(learned.predicted)]
+    if fit.adequate:
+        tables += [foretold.settings(learned.predicted), foretold.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
     notes = _notes(learned)
@@ -57,6 +57,10 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
             "lack_of_fit_probability": fit.repeats.lack_of_fit,
         },
         "throws_used": int(fit.used.size),
+        "measured_at": "outlet" if fit.throws.at_outlet else "chronograph",
+        "instrument_uncertainty_fraction": None
+        if fit.throws.uncertainty is None
+        else float(np.median(fit.throws.uncertainty)),
         "outliers": [
             {
                 "line": one.line, "throw": one.order, "exit_speed_m_s": one.exit_speed,
@@ -65,10 +69,21 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
             for one in fit.outliers
         ],
         "cannot_tell": fit.sentences,
+        "adequate": fit.adequate,
+        "misfit": misfit.statements(fit),
+        "causes": [
+            {"what": one.words, "factor": one.factor, "interval": list(one.interval), "aicc_gain": one.gain}
+            for one in fit.causes
+        ],
+        "sampling": {
+            "effective_draws": fit.posterior.effective, "pareto_k": fit.posterior.tail,
+            "trusted": fit.posterior.trusted,
+        },
         "draws": {
             "effective": fit.posterior.effective, "tail": fit.posterior.tail, "trusted": fit.posterior.trusted
         },
-        "stages": foretold.rows(learned.predicted),
+        "stages": foretold.rows(learned.predicted, adequate=fit.adequate),
+        "recommended": [advice.summary(one) for one in learned.recommended],
         "checks": [
             {"stages": one.stages, "throws": int(one.measured.size), "inside": one.inside, "error": one.error}
             for one in fit.checks
@@ -87,9 +102,10 @@ def _row(one: Parameter, units: Units) -> dict[str, Any]:
 
 
 def _headline(learned: Learned) -> str:
+    if not learned.fit.adequate:
+        return misfit.headline(learned.fit)
     said = foretold.sentence(learned.predicted)
-    badly = " badly" if _unlike(learned.fit) else ""
-    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}{badly}: {said}"
+    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {said}"
 
 
 def parameters(fit: Fit, units: Units) -> Table:
@@ -137,7 +153,7 @@ def _outliers(fit: Fit) -> Table:
 
 def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
-    notes = [*_unlike(fit), *foretold.missing(learned.predicted)]
+    notes = [*_advice(learned), *foretold.missing(learned.predicted)] if fit.adequate else misfit.statements(fit)
     notes += [f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", *fit.sentences]
     if fit.scenario.draws is not None:
         notes.append("The configuration is a fit itself: throws that it has seen already count twice.")
@@ -153,6 +169,14 @@ def _notes(learned: Learned) -> list[str]:
     return [*notes, *drift_notes(learned.drifts), *_table_notes(fit)]
 
 
+def _advice(learned: Learned) -> list[str]:
+    """What to set the last stage that was measured to; and where no setting of a stage keeps the limits."""
+    found, built = learned.recommended, learned.fit.built
+    first = advice.notes(found[built - 1], built) if built <= len(found) else []
+    ended = bool(found) and len(found) != built and found[-1].wheel_speed is None
+    return [*first, *(advice.notes(found[-1], len(found)) if ended else [])]
+
+
 def _repeats(fit: Fit) -> str:
     known = fit.repeats
     if known is None:
@@ -162,18 +186,13 @@ def _repeats(fit: Fit) -> str:
     )
 
 
-def _unlike(fit: Fit) -> list[str]:
-    known = fit.repeats
-    if known is None or known.lack_of_fit is None or known.lack_of_fit >= BADLY:
-        return []
-    return [
-        "Nothing tried describes these throws: settings lie farther from the fit than repeats scatter. Do not rely on"
-        " the intervals; look for what the configuration has wrong (inertia or radius of wheels, a column's unit)."
-    ]
-
-
 def _table_notes(fit: Fit) -> list[str]:
     throws, notes = fit.throws, []
+    if throws.at_outlet:
+        notes.append("Exit speeds were computed from flights: they are those at the opening.")
+    if throws.uncertainty is not None:
+        good = percent(float(np.median(throws.uncertainty)))
+        notes.append(f"By the table's own words exit speeds are good to {good} each, one standard uncertainty.")
     if throws.without_speed:
         notes.append(f"Left out, no exit speed: {plural(len(throws.without_speed), 'line')}.")
     jams = int(throws.jammed.sum())

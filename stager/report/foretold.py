@@ -7,12 +7,13 @@ from typing import Any
 
 from stager.fit.grip_ensemble import Span, Tuned
 from stager.fit.prediction import Predicted
+from stager.report import advice
 from stager.report.digits import MISSING, percent, speed
 from stager.report.table import Column, Table
 
 
-def rows(predicted: Sequence[Predicted]) -> list[dict[str, Any]]:
-    """Chains as the document has them."""
+def rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:
+    """Chains as the document has them; without grip limits where the fit they come from is not adequate."""
     return [
         {
             "stages": one.stages,
@@ -23,24 +24,27 @@ def rows(predicted: Sequence[Predicted]) -> list[dict[str, Any]]:
             "gain_fraction": None if one.gain is None else _span(one.gain),
             "probability_worthwhile": one.probability_worthwhile,
             "grip_limit": None
-            if one.tuned.grip_limit is None
+            if one.tuned.grip_limit is None or not adequate
             else {
                 "wheel_speed_m_s": one.tuned.grip_limit.nominal,
                 "exit_speed_m_s": one.tuned.exit_speed.nominal,
                 "interval_m_s": [one.tuned.grip_limit.low, one.tuned.grip_limit.high],
             },
             "robust": robust(one.tuned),
+            "recommended": advice.summary(one.tuned.recommended),
         }
         for one in predicted
     ]
 
 
 def robust(tuned: Tuned) -> dict[str, Any]:
-    """Robust setting as the documents have it."""
+    """Recommended setting with its interval, as the documents have it."""
+    leaves = tuned.recommended_exit
+    known = tuned.recommended.wheel_speed is not None
     return {
-        "wheel_speed_m_s": tuned.robust,
-        "exit_speed_m_s": tuned.robust_exit.nominal,
-        "interval_m_s": [tuned.robust_exit.low, tuned.robust_exit.high],
+        "wheel_speed_m_s": tuned.recommended.wheel_speed,
+        "exit_speed_m_s": leaves.nominal if known else None,
+        "interval_m_s": [leaves.low, leaves.high] if known else None,
         "loss_5_percent_short": tuned.short,
         "loss_5_percent_over": tuned.over,
     }
@@ -49,13 +53,13 @@ def robust(tuned: Tuned) -> dict[str, Any]:
 def settings(predicted: Sequence[Predicted]) -> Table:
     """One row a stage: where its wheels lose grip, where to set them, what being off by 5 % costs."""
     columns = (
-        Column("stage"), Column("grip limit", "m/s"), Column("95 %", "m/s"), Column("robust", "m/s"),
+        Column("stage"), Column("grip limit", "m/s"), Column("95 %", "m/s"), Column("set to", "m/s"),
         Column("5 % below", "costs"), Column("5 % above", "costs"),
     )  # fmt: skip
     lines = tuple(
         (
-            str(one.stages), *_limit(one.tuned.grip_limit), speed(one.tuned.robust), percent(one.tuned.short),
-            percent(one.tuned.over),
+            str(one.stages), *_limit(one.tuned.grip_limit), speed(one.tuned.recommended.wheel_speed),
+            *_costs(one.tuned),
         )
         for one in predicted
     )  # fmt: skip
@@ -76,7 +80,7 @@ def exits(predicted: Sequence[Predicted]) -> Table:
         )
         for one in predicted
     )  # fmt: skip
-    return Table("Exit speed, each stage at its grip limit less the margin", columns, lines)
+    return Table("Exit speed, each stage tuned", columns, lines)
 
 
 def sentence(predicted: Sequence[Predicted]) -> str:
@@ -105,10 +109,12 @@ def missing(predicted: Sequence[Predicted]) -> list[str]:
         return []
     tuned = built[-1].tuned
     short, over = percent(tuned.short), percent(tuned.over)
-    said = f"Wheels of stage {tuned.stage} 5 % below the grip limit cost {short} of exit speed, 5 % above it {over}"
-    if max(tuned.short, tuned.over) < 2 * min(tuned.short, tuned.over):
-        return [f"{said}."]
-    return [f"{said}: err on the {'fast' if tuned.over < tuned.short else 'slow'} side, as far as the limits allow."]
+    return [f"Wheels of stage {tuned.stage} 5 % below the grip limit cost {short} of exit speed, 5 % above it {over}."]
+
+
+def _costs(tuned: Tuned) -> tuple[str, str]:
+    """What being off the grip limit costs, where there is one."""
+    return (MISSING, MISSING) if tuned.grip_limit is None else (percent(tuned.short), percent(tuned.over))
 
 
 def _span(span: Span) -> dict[str, float]:

@@ -9,6 +9,7 @@ import numpy as np
 from stager.fit.experiment_design import Next
 from stager.model.launcher import Launcher
 from stager.physics.motion import turns_per_minute
+from stager.report import advice
 from stager.report.answer import Answer
 from stager.report.digits import percent, plural, speed
 from stager.report.document import Source, document
@@ -29,7 +30,8 @@ def summary(found: Next, launcher: Launcher) -> dict[str, Any]:
         "stages_built": found.built,
         "probability_worthwhile": found.probability_worthwhile,
         "probability_wrong": {"stage": found.wrong_stage, "speed": found.wrong_speed},
-        "best_wheel_speed_m_s": found.best_speed,
+        "best_wheel_speed_m_s": found.recommended.wheel_speed,
+        "recommended": advice.summary(found.recommended),
         "plan": [
             {
                 "wheel_speed_m_s": one.wheel_speed,
@@ -46,7 +48,14 @@ def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
     return float(turns_per_minute(wheel_speed, launcher.stage(k).wheel))
 
 
+NOTHING_SAFE = "No setting keeps the hard limits as surely as limits.confidence asks: none is proposed."
+
+
 def _headline(found: Next) -> str:
+    if found.recommended.wheel_speed is None:
+        return f"No throw is proposed. {found.recommended.reason}"
+    if not (found.enough or found.plan):
+        return f"No throw is proposed. {NOTHING_SAFE}"
     if found.enough:
         return "Enough is known: more throws would hardly change a decision."
     if not found.helps:
@@ -89,10 +98,11 @@ def _notes(found: Next) -> list[str]:
             f"Chance that stage {found.built + 1} adds what is called worthwhile:"
             f" {percent(found.probability_worthwhile, 0)} (to be wrong about it: {percent(found.wrong_stage)})."
         )
-    notes.append(
-        f"Wheel speed of stage {found.built} to choose now: {speed(found.best_speed)} m/s"
-        f" (chance to lose more than 1 % by it: {percent(found.wrong_speed)})."
-    )
+    notes += advice.notes(found.recommended, found.built)
+    if found.recommended.wheel_speed is not None:
+        notes.append(f"Chance to lose more than 1 % of exit speed by the wheel speed: {percent(found.wrong_speed)}.")
+    if not found.enough and not found.plan:
+        notes.append(NOTHING_SAFE)
     if not found.enough and np.isfinite(found.wrong):
         notes.append("Shuffle the order of the throws, so that a drift does not look like a setting.")
     return notes

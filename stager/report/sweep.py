@@ -6,13 +6,14 @@ from typing import Any
 
 import numpy as np
 
+from stager.constraints.recommend import Recommended
 from stager.fit.grip_ensemble import Tuned
 from stager.fit.observations import Observations
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep
 from stager.physics.motion import turns_per_minute
-from stager.report import foretold
+from stager.report import advice, foretold
 from stager.report import points as beside
 from stager.report.answer import Answer
 from stager.report.digits import percent, speed
@@ -25,24 +26,27 @@ ROWS = 16
 
 
 def answer(
-    launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None, measured: Observations | None = None
-) -> Answer:
-    """The curve and its grip limit, with interval and robust setting where `spread` knows them, and measured throws.
+    launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None, measured: Observations | None = None,
+    chosen: Recommended | None = None,
+) -> Answer:  # fmt: skip
+    """The curve and its grip limit, with its interval where `spread` knows it, recommended setting, measured throws.
 
     A projectile that jams at every speed, or before this stage, is a "no".
     """
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
     tables = [_curve(launcher, sweep)] if _passes(sweep) else []
     pictures = (_picture(sweep, spread, near),) if _passes(sweep) else ()
-    notes = [*_notes(launcher, sweep), *_spread(spread)]
+    notes = [*_notes(launcher, sweep), *_spread(spread), *advice.notes(chosen, sweep.stage)]
     if measured is not None and near is not None:
         tables.append(beside.table(measured))
         notes = [*beside.notes(measured, len(near)), *notes]
     screen = Screen(_headline(launcher, sweep), tables, notes, pictures=pictures)
-    return Answer(screen, document(summary(sweep, spread, measured), source), yes=_passes(sweep))
+    return Answer(screen, document(summary(sweep, spread, measured, chosen), source), yes=_passes(sweep))
 
 
-def summary(sweep: Sweep, spread: Tuned | None = None, measured: Observations | None = None) -> dict[str, Any]:
+def summary(
+    sweep: Sweep, spread: Tuned | None = None, measured: Observations | None = None, chosen: Recommended | None = None
+) -> dict[str, Any]:
     """A sweep as the document has it, without provenance."""
     grip = None
     if sweep.grip_speed is not None:
@@ -58,22 +62,22 @@ def summary(sweep: Sweep, spread: Tuned | None = None, measured: Observations | 
         "grip_limit": grip,
         "range_ends_by": None if grip else sweep.ends_by,
         "robust": None if spread is None else foretold.robust(spread),
+        "recommended": None if chosen is None else advice.summary(chosen),
         "median_difference_fraction": None if measured is None else beside.median(measured),
         "measured": None if measured is None else beside.rows(measured),
     }
 
 
 def _spread(spread: Tuned | None) -> list[str]:
-    """Interval and robust setting in words."""
-    if spread is None:
+    """Interval of the grip limit, and what it costs to miss it."""
+    limit = None if spread is None else spread.grip_limit
+    if spread is None or limit is None:
         return []
-    limit = spread.grip_limit
-    said = [] if limit is None else [f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s."]
-    robust = f"Robust setting: {speed(spread.robust)} m/s, exit {speed(spread.robust_exit.nominal)} m/s"
-    ends = f"({spread.robust_exit.low:.2f} to {spread.robust_exit.high:.2f} m/s)"
     short, over = percent(spread.short), percent(spread.over)
-    costs = f"A wheel 5 % below the grip limit costs {short} of exit speed, 5 % above it {over}."
-    return [*said, f"{robust} {ends}. {costs}"]
+    return [
+        f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s. A wheel 5 % below the grip limit"
+        f" costs {short} of exit speed, 5 % above it {over}."
+    ]
 
 
 def _passes(sweep: Sweep) -> bool:

@@ -116,11 +116,18 @@ def _unseen(name: str) -> Iterator[None]:
 
 @lru_cache(maxsize=1)
 def _registry() -> Any:
-    with _unseen("scipy"), _unseen("dask"):
-        import pint
+    try:
+        with _unseen("scipy"), _unseen("dask"):
+            import pint
 
-    registry: Any = pint.UnitRegistry(None)
-    registry.load_definitions([line for line in (_PREFIXES + _UNITS).splitlines() if line])
+        registry: Any = pint.UnitRegistry(None)
+        registry.load_definitions([line for line in (_PREFIXES + _UNITS).splitlines() if line])
+        registry.parse_units("kg * m / s ** 2")
+    except ImportError:
+        raise
+    except Exception as error:
+        # Not the user's fault: some releases do not go with releases of what they need.
+        raise ImportError(f"pint cannot be used: {type(error).__name__}: {error}") from error
     return registry
 
 
@@ -130,8 +137,9 @@ def unit(written: str) -> Any:
     plain = _plain(written)
     if len(plain) > _LONGEST or not _is_product(plain):
         raise UnknownUnit(written)
+    registry = _registry()
     try:
-        return _registry().parse_units(plain)
+        return registry.parse_units(plain)
     except Exception as error:
         # pint's parser answers bad text with errors of a dozen kinds, down to those of Python's tokenizer
         raise UnknownUnit(written) from error

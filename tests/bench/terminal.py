@@ -15,7 +15,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.cli.run import ROOT
+from tests.cli.run import ROOT, hears_interrupts
 
 PATIENCE = 90.0
 ENVIRONMENT = {key: value for key, value in os.environ.items() if key not in ("FORCE_COLOR", "CLICOLOR_FORCE")}
@@ -83,4 +83,5 @@ class Terminal:
 
 def _own_terminal() -> None:
     """Make its input the terminal that keys such as Ctrl-C act through."""
+    hears_interrupts()
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)

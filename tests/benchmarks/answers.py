@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
+from stager.optimise.climb import climb
 
 import stager
-from stager.optimise.climb import climb
 from stager.optimise.draws import draw
 from tests.benchmarks.timing import Line
 

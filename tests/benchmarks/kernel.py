@@ -9,11 +9,12 @@ from math import exp, sqrt, tanh
 
 import numpy as np
 from numba import njit
+from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 
 from stager.model.launcher import Launcher
+from stager.physics.contact.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 from stager.physics.friction import Falling
 from stager.physics.inertia import driven_inertia
-from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 
 ROWS = 6
 _STATE = np.array([row + (0.0,) * (5 - len(row)) for row in STATE])

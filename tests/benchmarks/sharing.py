@@ -12,12 +12,12 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
-
-from stager.config import load
 from stager.optimise.climb import climb
 from stager.optimise.front import Against, front
-from stager.optimise.ladder import rungs
 from stager.optimise.odds import odds
+
+from stager.config import load
+from stager.optimise.ladder import rungs
 from stager.parallel import Executor
 from tests.benchmarks.timing import Line, exponent, medians
 

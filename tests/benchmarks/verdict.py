@@ -12,11 +12,11 @@ import time
 from pathlib import Path
 
 import numpy as np
+from stager.optimise.climb import climb
+from stager.optimise.odds import odds
 
 from stager.config import load
 from stager.model.scenario import Scenario
-from stager.optimise.climb import climb
-from stager.optimise.odds import odds
 from stager.optimise.planner import DRAWS
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder

@@ -7,15 +7,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.grip import grip_limit
 
 from stager.bounds import bound
 from stager.config import load
+from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.optimise.grip import grip_limit
 from stager.optimise.planner import plan
-from stager.optimise.span import span
 from stager.physics.chain import throw
+from stager.physics.grip_limit import grip_limit
 from stager.physics.options import Options
 from stager.physics.records import Transit
 from tests.optimise.machines import CLOSE, FOAM, GUIDED, HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, STREAMER, scenario
@@ -97,7 +98,7 @@ def _fastest_of_many(task: Scenario) -> list[float]:
     """Greatest feasible exit speed of each number of stages among random settings [m/s]."""
     machine, allowed, rng = task.launcher, task.limit_values, np.random.default_rng(11)
     count = allowed.stages
-    tops = np.array([float(span(machine, allowed, k).top) for k in range(count)])
+    tops = np.array([float(speed_range(machine, allowed, k).top) for k in range(count)])
     wheel = rng.uniform(0.15, 1.0, (SAMPLES, count)) * tops
     # Half of them near chains whose exits rise by even steps, where the fast ones are.
     ramp = np.cumsum(rng.uniform(0.2, 1.0, (SAMPLES // 2, count)), axis=1)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.grip import grip_limit
 
 from stager.bounds import bound, shared
 from stager.bounds.budget import Asked, begin, within
@@ -19,10 +20,10 @@ from stager.config import load
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.optimise.grip import grip_limit
 from stager.optimise.planner import plan
 from stager.physics.chain import throw, transit
 from stager.physics.friction import Constant, Falling, Tabulated
+from stager.physics.grip_limit import grip_limit
 from stager.physics.options import Options
 from tests.optimise.machines import HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, SEED, STREAMER, launcher, scenario, stage
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import signal
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,6 +13,11 @@ from stager.cli.app import app
 
 ROOT = Path(__file__).parents[2]
 TEMPLATE = ROOT / "stager" / "cli" / "templates" / "launcher.toml"
+
+
+def hears_interrupts() -> None:
+    """Run in a child before its program: Ctrl-C ends it, also where this process was started in the background."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 @dataclass(frozen=True, slots=True)

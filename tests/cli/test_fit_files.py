@@ -10,7 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import ROOT, stager
+from stager.files import write_whole
+from tests.cli.run import ROOT, hears_interrupts, stager
 
 CONFIG, TABLE = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
 SLOW = """
@@ -29,25 +30,26 @@ def _files(folder: Path) -> dict[str, bytes]:
 
 
 def test_interrupted_while_it_fits(tmp_path: Path) -> None:
-    (tmp_path / "fitted.toml").write_text("mine", encoding="utf-8")
+    write_whole(tmp_path / "fitted.toml", "title = 'old'\n")
+    before = _files(tmp_path)
     with subprocess.Popen(
         [sys.executable, "-c", SLOW, "fit", CONFIG, TABLE, "-o", str(tmp_path / "fitted.toml")],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hears_interrupts,
     ) as process:  # fmt: skip
         assert process.stdout is not None
         process.stdout.readline()
         process.send_signal(signal.SIGINT)
         out, said = process.communicate()
     assert (process.returncode, out, said) == (130, "", "interrupted; nothing was written\n")
-    assert _files(tmp_path) == {"fitted.toml": b"mine"}
+    assert _files(tmp_path) == before
 
 
 @pytest.mark.parametrize("there", [True, False])
-@pytest.mark.parametrize("file", [0, 1])
+@pytest.mark.parametrize("file", [0, 1, 2])
 def test_interrupted_while_it_writes(file: int, there: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     if there:
-        (tmp_path / "fitted.toml").write_text("mine", encoding="utf-8")
-        (tmp_path / "fitted.draws.csv").write_text("mine too", encoding="utf-8")
+        write_whole(tmp_path / "fitted.toml", "title = 'old'\n")
+        write_whole(tmp_path / "fitted.draws.csv", "old\n")
     before = _files(tmp_path)
     synced: list[int] = []
     sync = os.fsync

@@ -11,13 +11,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import ROOT, TEMPLATE
+from tests.cli.run import ROOT, TEMPLATE, hears_interrupts
 
 BALL = str(TEMPLATE)
 SLOW = """
 import sys, time, stager.api
 from stager.cli import main
-def load(path):
+def load(*given):
     print(flush=True)
     time.sleep(60)
 stager.api.load = load
@@ -96,13 +96,96 @@ def test_a_pipe_that_closes_early_is_no_fault() -> None:
 def test_interruption_is_said_and_is_130() -> None:
     with subprocess.Popen(
         [sys.executable, "-c", SLOW],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT, preexec_fn=hears_interrupts,
     ) as process:  # fmt: skip
         assert process.stdout is not None
         process.stdout.readline()
         process.send_signal(signal.SIGINT)
         _, said = process.communicate()
     assert (process.returncode, said) == (130, "interrupted; nothing was written\n")
+
+
+HOOKED = """
+import sys, time
+class Hook:
+    def find_spec(self, name, path=None, target=None):
+        if name == {name!r}:
+            {do}
+sys.meta_path.insert(0, Hook())
+from stager.cli import main
+sys.argv[1:] = {arguments!r}
+main()
+"""
+
+
+@pytest.mark.parametrize("name", ["stager.cli.process", "stager.errors", "typer", "stager.cli.commands.plan", "numpy"])
+def test_interruption_while_it_is_loaded(name: str) -> None:
+    code = HOOKED.format(name=name, do="print(flush=True); time.sleep(60)", arguments=["throw", BALL, "--speed", "9"])
+    with subprocess.Popen(
+        [sys.executable, "-c", code],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT, preexec_fn=hears_interrupts,
+    ) as process:  # fmt: skip
+        assert process.stdout is not None
+        process.stdout.readline()
+        process.send_signal(signal.SIGINT)
+        _, said = process.communicate()
+    assert (process.returncode, said) == (130, "interrupted; nothing was written\n")
+
+
+@pytest.mark.parametrize("name", ["typer", "numpy", "pydantic", "pint", "rich"])
+def test_a_broken_installation_says_so(name: str) -> None:
+    code = HOOKED.format(name=name, do=f"raise ImportError('no {name}')", arguments=["throw", BALL, "--speed", "9"])
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=ENVIRONMENT)
+    assert (done.returncode, done.stdout) == (70, "")
+    assert done.stderr.startswith(f"stager is not installed whole (no {name})")
+    assert done.stderr.count("\n") == 1
+
+
+def _shell(command: str, **changed: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        ["bash", "-c", f"set -o pipefail; stager() {{ '{sys.executable}' -m stager \"$@\"; }}; {command}"],
+        capture_output=True, text=True, check=False, env={**ENVIRONMENT, **changed}, cwd=ROOT,
+    )  # fmt: skip
+
+
+THROW = f"stager throw '{BALL}' --speed 10"
+
+
+@pytest.mark.parametrize(
+    ("command", "status"),
+    [
+        (f"{THROW} > /dev/full", 2), (f"{THROW} --json > /dev/full", 2), ("stager --help > /dev/full", 2),
+        ("stager schema > /dev/full", 2), (f"{THROW} >&-", 0), (f"{THROW} <&- >&- 2>&-", 0),
+        (f"{THROW} 2> /dev/full", 0), ("stager throw none.toml 2> /dev/full", 2), ("stager throw none.toml 2>&-", 2),
+        (f"{THROW} | true", 0), (f"{THROW} --json | true", 0), ("stager --help | true", 0), ("stager schema | true", 0),
+        (f"stager bench '{BALL}' /dev/null/t.csv < /dev/null", 2), ("stager --version | true", 0),
+        (f"echo '3000 11' | stager bench '{BALL}' $(mktemp -d)/t.csv --no-fit > /dev/full", 2),
+        (f"echo '3000 11' | stager bench '{BALL}' $(mktemp -d)/t.csv --no-fit | true", 0),
+        (f"stager check '{BALL}' --speed 90 >&-", 1),
+    ],
+)  # fmt: skip
+def test_statuses_are_right_whatever_the_streams_are(command: str, status: int) -> None:
+    done = _shell(command)
+    assert done.returncode == status, done.stderr
+    assert "Traceback" not in done.stderr
+    assert "Exception ignored" not in done.stderr
+    if "> /dev/full" in command and "2>" not in command:
+        assert done.stderr == "standard output cannot be written: no space left on device\n"
+
+
+def test_a_closed_stdout_does_not_lend_its_number_to_a_file(tmp_path: Path) -> None:
+    page = tmp_path / "planned.toml"
+    done = _shell(f"stager plan '{BALL}' --draws 0 -o '{page}' >&-")
+    assert done.returncode == 0, done.stderr
+    assert "Ladder" not in page.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("columns", ["0", "1", "20", "-5", "many", "100000"])
+def test_any_width_is_borne(columns: str) -> None:
+    done = _run("throw", BALL, "--speed", "10", COLUMNS=columns)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "…" not in done.stdout
+    assert _run("throw", "--help", COLUMNS=columns).returncode == 0
 
 
 def test_no_colour_and_no_terminal_codes_when_piped() -> None:

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import stager as package
-from stager.optimise.settle import judged
+from stager.optimise.judge import judged
 from stager.report.page.card import card
 from tests.cli.run import TEMPLATE, stager
 
@@ -51,7 +51,7 @@ def test_a_written_plan_is_thrown_and_checked_alike(spun: Path) -> None:
     loaded = package.load(written)
     assert "It spins -30.0 rev/s; the goal asks for -30.0 rev/s." in stager("check", str(written)).out
     # A row a wheel, the margin beside the one that leads.
-    (best,) = judged(loaded.scenario, [np.array([planned["stages"][0]["wheel_speed_b_m_s"]])])
+    best = judged(loaded.scenario, np.array([planned["stages"][0]["wheel_speed_b_m_s"]]))
     shown = str(card("", loaded.scenario.launcher, best, 1, loaded.source()))
     rows = [row for row in shown.split("<tr") if "<td>A</td>" in row or "<td>B</td>" in row]
     assert ["5.0" in row for row in rows] == [False, True]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -90,15 +91,14 @@ def test_a_configuration_is_refused_at_its_line(name: str, tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize(
-    "text", ["18 g*9**9**9", "18 g" + "*g" * 5000, "18" + " " * 20_000 + "g", "1" * 50_000, "18 g ± " * 5000, "18 g^999999"]
+    "text",
+    ["18 g*9**9**9", "18 g" + "*g" * 5000, "18" + " " * 20_000 + "g", "1" * 50_000, "18 g ± " * 5000, "18 g^999999"],
 )
 def test_a_quantity_is_refused_soon(text: str) -> None:
     with pytest.raises(QuantityError):
         parse(text, "kg", "18 g")
-    try:
+    with suppress(QuantityError):
         _worked(lambda: parse(text + "x", "kg", "18 g"), 20_000)
-    except QuantityError:
-        pass
 
 
 @pytest.mark.parametrize(
@@ -162,9 +162,8 @@ def test_many_errors_are_cut_short(tmp_path: Path) -> None:
 
 def test_errors_and_titles_cannot_steer_a_terminal(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
-    path.write_text(
-        RIGHT.replace('title = "Right"', r'title = "\u001b[2J\u202eevil\u0000\u2028"').replace("38 mm", r"38 mm\u001b[2J"), "utf-8"
-    )
+    text = RIGHT.replace('title = "Right"', r'title = "\u001b[2J\u202eevil\u0000\u2028"')
+    path.write_text(text.replace("38 mm", r"38 mm\u001b[2J"), "utf-8")
     assert r"\x1b[2J" in str(_refused(path))
     assert "\x1b" not in str(_refused(path))
     path.write_text(path.read_text("utf-8").replace(r"38 mm\u001b[2J", "38 mm"), "utf-8")

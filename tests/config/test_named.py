@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from stager.config import load
+from stager.constraints import exit_cap
 from stager.errors import InputErrors
 from stager.model.scenario import Scenario
-from stager.optimise.aims import exit_cap
 from tests.broken.corpus import RIGHT
 
 HEAT = """[stage.drive.heat]

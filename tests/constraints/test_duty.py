@@ -13,7 +13,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
-from stager.physics.drive.ride import ride
+from stager.physics.drive.transient import transient
 from stager.report import check
 from stager.report import duty as report
 from stager.report.document import Source
@@ -45,7 +45,7 @@ def test_wheels_are_back_after_the_recovery_time(found: Duty) -> None:
     assert found.recovery is not None
     after = found.holding.angular_speed * (1 - found.settled.droop)
     for share, back in ((0.9, False), (1.1, True)):
-        speed, _ = ride(found.train, found.holding, SUPPLY, after, share * found.recovery, books=False)
+        speed, _ = transient(found.train, found.holding, SUPPLY, after, share * found.recovery, books=False)
         assert bool((speed >= (1 - BACK) * found.holding.angular_speed).all()) is back
 
 

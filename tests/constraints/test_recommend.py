@@ -36,9 +36,8 @@ def drawn(lanes: int, seed: int, crush: float = 0.05, static: float = 0.08) -> L
 
 def chosen(machine: Launcher, lanes: int, grip: float | None = None, top: float = 40.0, **given: Any) -> Recommended:
     asked = given.pop("asked", None)
-    return recommend(
-        machine, lanes, LimitValues(**{"exit_energy": 50.0, **given}), (NONE, NONE), top, grip, asked=asked
-    )  # fmt: skip
+    values = LimitValues(**{"exit_energy": 50.0, "wheel_speed": top, **given})
+    return recommend(machine, lanes, values, (NONE, NONE), grip, asked=asked)
 
 
 def exits(machine: Launcher, speed: float, lanes: int) -> Floats:
@@ -119,10 +118,13 @@ def test_where_builds_break_a_limit_at_any_speed_there_is_no_advice() -> None:
 def test_settings_are_safe_by_the_same_limits() -> None:
     machine = drawn(401, 5)
     values = LimitValues(exit_energy=0.9)
-    best = recommend(machine, 401, values, (NONE, NONE), 40.0, None).wheel_speed
+    best = recommend(machine, 401, values, (NONE, NONE), None).wheel_speed
     assert best is not None
-    around = best * np.array([[0.7], [0.99], [1.05], [1.4]])
-    assert safe(machine, 401, values, around).tolist()[:3] == [True, True, False]
+    around = best * np.array([[0.6], [0.99], [1.05], [1.4]])
+    mostly, whole = (safe(machine, 401, values, around, whole=every) for every in (False, True))
+    assert mostly.tolist()[:3] == [True, True, False]
+    assert whole[0]
+    assert not (whole & ~mostly).any()
 
 
 def test_slip_heat_of_the_best_guess_is_kept() -> None:

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from stager.model.arrays import Floats
 from stager.model.contact import Contact
 from stager.model.drive import Drive, Heat, Supply
 from stager.model.launcher import Feed, Launcher
@@ -14,6 +15,18 @@ from stager.model.material import TyreMaterial, WheelMaterial
 from stager.model.projectile import BALL, Projectile
 from stager.model.stage import PAIR, Layout, Stage
 from stager.model.wheel import Hold, Tyre, Wheel
+from stager.physics.compiled import plain
+from stager.physics.drive.train import Train
+from stager.physics.drive.transient import (
+    COMMAND,
+    CURRENT,
+    POWER,
+    ROOM,
+    TRIAL,
+    WHEEL,
+    bus_voltage,
+    pack_wheels,
+)  # fmt: skip
 from stager.physics.friction import Falling
 
 RPM = 2 * np.pi / 60
@@ -46,3 +59,12 @@ def launcher(
         template=Stage(layout=layout, crush=4e-3, wheel=wheel(**changes), drive=drive, cost=38.0, mass=0.64),
         supply=supply,
     )
+
+
+def on_the_bus(train: Train, throttle: Floats, speed: Floats) -> tuple[Floats, Floats, float]:
+    """Currents [A], powers [W] of three wheels at throttles and speeds [rad/s] on SUPPLY, and its voltage [V]."""
+    wheels = np.zeros((train.size, ROOM))
+    wheels[:, :WHEEL] = pack_wheels(train, ())[0]
+    wheels[:, COMMAND], wheels[:, TRIAL] = throttle, speed
+    volts = plain(bus_voltage)(wheels, SUPPLY.voltage, SUPPLY.resistance, SUPPLY.voltage)
+    return wheels[:, CURRENT], wheels[:, POWER], float(volts)

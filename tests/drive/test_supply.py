@@ -10,10 +10,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.model.drive import Supply
-from stager.physics.drive.bus import Command, flow, peak_draw, throttled
+from stager.physics.drive.bus import peak_draw
 from stager.physics.drive.supply import hold, loaded_voltage, settle
 from stager.physics.drive.train import build_train
-from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher
+from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TRAIN = build_train(launcher(), 3)
 assert TRAIN is not None
@@ -80,20 +80,17 @@ def test_settling_at_full_throttle() -> None:
 
 @given(st.lists(st.floats(0.0, 1.0), min_size=3, max_size=3), st.lists(st.floats(0.0, 2000.0), min_size=3, max_size=3))
 def test_flow_balances_the_bus(throttle: list[float], speed: list[float]) -> None:
-    command = Command(throttle=np.array(throttle), holding=np.zeros(3, bool), held=np.zeros(3))
-    emf = TRAIN.pull * np.array(speed)
-    now = flow(TRAIN, command, SUPPLY, emf)
-    power = (TRAIN.count * now.power).sum()
-    assert now.bus_voltage[0] == pytest.approx(14.8 - 0.03 * power / now.bus_voltage[0], abs=1e-9)
-    asked = (np.array(throttle) * now.bus_voltage - emf) / 0.06
-    assert now.current == pytest.approx(np.clip(asked, 0, 30.0), abs=1e-6)
+    current, power, volts = on_the_bus(TRAIN, np.array(throttle), np.array(speed))
+    assert volts == pytest.approx(14.8 - 0.03 * (TRAIN.count * power).sum() / volts, abs=1e-9)
+    asked = (np.array(throttle) * volts - TRAIN.pull * np.array(speed)) / 0.06
+    assert current == pytest.approx(np.clip(asked, 0, 30.0), abs=1e-6)
 
 
 def test_flow_at_held_speeds_is_what_holds_them() -> None:
     there = hold(TRAIN, TARGET, SUPPLY)
-    now = flow(TRAIN, throttled(TRAIN, there), SUPPLY, TRAIN.pull * TARGET)
-    assert now.current == pytest.approx(there.current)
-    assert now.bus_voltage[0] == pytest.approx(float(there.bus_voltage))
+    current, _, volts = on_the_bus(TRAIN, np.minimum(there.throttle, 1.0), TARGET)
+    assert current == pytest.approx(there.current)
+    assert volts == pytest.approx(float(there.bus_voltage))
 
 
 def test_batches_are_loops() -> None:

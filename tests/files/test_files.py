@@ -18,7 +18,8 @@ from tests.cli.run import ROOT, TEMPLATE, stager
 
 BALL, THROWS = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
 KINDS = {
-    "a.toml": b"x = 1\n", "b.toml": b"#:schema s.json\nx = 1\n", "c.html": b"<!doctype html>\n<p>\n", "d.html": b"<p>\n",
+    "a.toml": b"x = 1\n", "b.toml": b"#:schema s.json\nx = 1\n", "c.html": b"<!doctype html>\n<p>\n",
+    "d.html": b"<p>\n",
     "e.svg": b'<?xml version="1.0"?>\n<svg/>\n', "f.csv": b"a,b\n1,2\n", "g.pdf": b"%PDF-1.4\n%%EOF\n",
     "h.dxf": b"  0\nSECTION\n  2\nHEADER\n",
 }  # fmt: skip
@@ -199,7 +200,9 @@ def test_what_a_person_wrote_is_kept_unless_forced(tmp_path: Path, monkeypatch: 
     assert "--force" in ran.err
 
 
-def test_standard_output_takes_the_file_and_the_screen_goes_aside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_standard_output_takes_the_file_and_the_screen_goes_aside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     import tomllib
 
     monkeypatch.chdir(tmp_path)

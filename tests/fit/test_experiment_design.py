@@ -8,9 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from stager.constraints.recommend import Recommended
 from stager.fit import experiment_design
 from stager.fit.draws import before
 from stager.fit.experiment_design import FIRST_SCATTER, LOSES, Experiments, Stakes, expect, stakes
+from stager.fit.recommended import known_of, recommended_chain
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.physics.chain import throw
@@ -21,6 +23,10 @@ from tests.recovery.bench import finder, scenario
 DRAWS = 400
 
 
+def advice(given: Scenario) -> tuple[Recommended, ...]:
+    return recommended_chain(known_of(given), 1, finder(given))
+
+
 def _wrongly_set(given: Scenario, plans: list[Floats], rng: np.random.Generator) -> list[float]:
     """Share of simulated benches at which the wheel speed chosen after a plan's throws loses more than it may.
 
@@ -29,7 +35,7 @@ def _wrongly_set(given: Scenario, plans: list[Floats], rng: np.random.Generator)
     whether it is.
     """
     ensemble = before(given, rng, DRAWS)
-    what, _ = stakes(ensemble, 1, finder(given))
+    what, _ = stakes(ensemble, 1, finder(given), advice(given))
     bad = what.loss > LOSES
     shares = []
     for plan in plans:
@@ -66,10 +72,14 @@ def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: py
     what = Stakes(
         worthwhile=np.arange(DRAWS) % 2.0, choices=np.ones(1), loss=np.zeros((1, DRAWS)), grip_limit=np.full(1, np.nan)
     )
-    where = Experiments(wheel_speed=np.ones((5, 1)), expected=1e-3 * rng.normal(size=(5, DRAWS)))
-    monkeypatch.setattr(experiment_design, "stakes", lambda *given: (what, where))
+    where = Experiments(
+        wheel_speed=np.ones((5, 1)), expected=1e-3 * rng.normal(size=(5, DRAWS)), safe=np.ones(5, bool)
+    )  # fmt: skip
+    monkeypatch.setattr(experiment_design, "stakes", lambda *given, whole: (what, where))
     given = scenario("seed_ball")
-    found = experiment_design.weigh(before(given, rng, DRAWS), 1, 20.0, finder(given), rng, throws=1)
+    found = experiment_design.weigh(
+        before(given, rng, DRAWS), 1, 20.0, finder(given), rng, advice(given), throws=1
+    )  # fmt: skip
     assert not found.helps
     assert found.wrong == pytest.approx(0.5)
     assert found.plan[0].wrong_after <= found.wrong
@@ -80,11 +90,11 @@ def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: py
 def test_a_plan_ends_as_soon_as_it_helps(name: str) -> None:
     given = scenario(name)
     some, rng = before(given, np.random.default_rng(1), DRAWS), np.random.default_rng(2)
-    one = experiment_design.weigh(some, 1, FIRST_SCATTER, finder(given), rng, throws=4, least=1)
+    one = experiment_design.weigh(some, 1, FIRST_SCATTER, finder(given), rng, advice(given), throws=4, least=1)
     assert one.helps
     assert len(one.plan) == 1
     # Throws of such scatter tell little: all that are allowed are taken.
-    all_four = experiment_design.weigh(some, 1, 20.0, finder(given), rng, throws=4, least=1)
+    all_four = experiment_design.weigh(some, 1, 20.0, finder(given), rng, advice(given), throws=4, least=1)
     assert (all_four.helps, len(all_four.plan)) == (False, 4)
 
 

@@ -174,3 +174,24 @@ def test_rectangular_and_cut_priors_stay_in_range() -> None:
     drawn = found.posterior.values[narrow.key]
     half = np.sqrt(3) * narrow.standard_uncertainty
     assert np.abs(drawn - narrow.value).max() <= half * (1 + 1e-12)
+
+
+def test_what_is_identified_does_not_hang_on_the_seed() -> None:
+    given = scenario("seed_ball")
+    throws = _measured(given, ACROSS, 5)
+    found = [
+        fit(given, throws, np.random.default_rng(seed), other_laws=False, words=False).parameters for seed in range(4)
+    ]
+    flags = [{one.key: one.identified for one in parameters} for parameters in found]
+    assert flags[0] == flags[1] == flags[2] == flags[3]
+    for parameters in zip(*found, strict=True):
+        assert np.ptp([one.told for one in parameters]) < 0.02
+
+
+@pytest.mark.parametrize("name", ["seed_ball", "bell_pair", "foam_disc"])
+def test_every_nominal_lies_in_its_own_interval(name: str) -> None:
+    given = scenario(name)
+    for seed in range(3):
+        found = _fit(given, _measured(given, np.linspace(5.0, 12.0, 6)[:, None], seed))
+        for one in found.parameters:
+            assert one.interval[0] <= one.value <= one.interval[1], one.key

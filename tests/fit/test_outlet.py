@@ -87,7 +87,8 @@ def test_lanes_of_every_parameter_agree_with_one_by_one(given: Scenario) -> None
     together = where.exit_speed(lanes)
     assert together.shape == (4, 3)
     for row in range(4):
-        np.testing.assert_allclose(together[row], where.exit_speed({key: v[row] for key, v in lanes.items()}), rtol=1e-5)
+        alone = where.exit_speed({key: values[row] for key, values in lanes.items()})
+        np.testing.assert_allclose(together[row], alone, rtol=1e-5)
     plain = where.exit_speed({})
     for key in keys:
         moved = where.exit_speed({key: 1.2 * next(item.value for item in given.uncertain if item.key == key)})

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.stats import truncnorm
 
 from stager.fit.priors import LogNormal, Normal, Rectangular, bend, of
@@ -46,3 +48,12 @@ def test_an_open_end_stays_open() -> None:
     # A positive quantity ends at 0: z = −centre / spread.
     assert bent[0] == pytest.approx(-10)
     assert bent[1] > 1e6
+
+
+@given(st.floats(0.01, 3.0))
+def test_all_of_a_wide_prior_can_be_reached(relative: float) -> None:
+    """A loss of 0.1 J ± 0.1 J may well be 0.01 J."""
+    prior = Normal("outlet.loss", 0.1, 0.1 * relative, 0.0)
+    lowest = bend((prior,))(np.array([[-20.0]]))[0][0, 0]
+    assert lowest < -4.0
+    assert float(prior.value(np.array(lowest))) <= float(prior.value(np.array(-4.0)))

@@ -11,10 +11,9 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario, Uncertain
-from stager.optimise.span import span
+from stager.physics.batch import flatten, take
 from stager.physics.chain import transit
 from stager.physics.options import Options
-from stager.physics.batch import flatten, take
 
 FINE = Options(tolerance=3e-5, books=False)
 GRID, FEW, ZOOM, ZOOMS, NEARLY = 48, 12, 10, 3, 0.999
@@ -74,7 +73,7 @@ def _cap(scenario: Scenario, launcher: Launcher) -> Floats:
 
 def _leave(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> Entry:
     """The greatest exit among all wheel speeds on ever finer grids."""
-    top = np.broadcast_to(span(launcher, scenario.limit_values, index).top, entry.speed.shape)
+    top = np.broadcast_to(speed_range(launcher, scenario.limit_values, index).top, entry.speed.shape)
     margin, lanes = scenario.limit_values.grip_margin, np.arange(top.size)
 
     def run(wheel: Floats) -> tuple[Floats, Floats, Floats]:

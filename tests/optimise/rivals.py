@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from scipy.optimize import NonlinearConstraint, differential_evolution, minimize
 
+from stager.constraints import exit_cap as _cap
 from stager.model.arrays import Floats
 from stager.model.projectile import BALL, Projectile
 from stager.model.scenario import Scenario
-from stager.constraints import exit_cap as _cap
 from stager.physics.chain import throw
 from stager.physics.friction.falling import Falling
 from stager.physics.options import Options

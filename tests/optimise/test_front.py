@@ -8,11 +8,11 @@ from multiprocessing import get_context
 import pytest
 
 from stager.errors import InputError
-from stager.optimise.front import Against
-from stager.optimise.loosen import with_limits
+from stager.optimise.pareto import Against
 from stager.optimise.planner import plan
 from stager.parallel import Executor
 from tests.optimise.machines import HEAVY, scenario
+from tests.optimise.solved import with_limits
 
 TASK = scenario(HEAVY, stages=2)
 
@@ -26,8 +26,8 @@ def test_heat_buys_speed_and_each_point_is_the_plan_with_that_limit() -> None:
     point = found.points[2]
     assert point.value is not None
     again = plan(with_limits(TASK, {"slip_heat": point.value}), draws=0, certified=False)
-    assert again.best is not None
-    assert point.exit_speed == pytest.approx(again.best.exit_speed, rel=2e-4)
+    assert again.fastest is not None
+    assert point.exit_speed == pytest.approx(again.fastest.exit_speed, rel=2e-4)
 
 
 def test_length_is_read_off_the_ladder() -> None:

@@ -59,6 +59,6 @@ def test_a_check_says_which_and_by_how_much(name: str) -> None:
     design = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=1e3), throw=throw(machine, speeds))
     broken = {verdict.name: verdict for verdict in evaluate_limits(design, remedies=True) if verdict.slack < 0}
     assert name in broken
-    assert float(broken[name].used) == pytest.approx(1.2)
+    assert float(broken[name].value) == pytest.approx(1.2)
     assert float(broken[name].slack) == pytest.approx(-0.2)
     assert f"{top:.3g} m/s" in broken[name].remedy

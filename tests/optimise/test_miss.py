@@ -8,12 +8,13 @@ import pytest
 
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.optimise.climb import climb
-from stager.optimise.loosen import with_limits, without
-from stager.optimise.miss import miss
+from stager.optimise.infeasibility import explain
 from stager.optimise.planner import plan
+from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
+from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, scenario
+from tests.optimise.solved import solved, with_limits, without
 
 
 def _reach(speed: float, **limits: float) -> Scenario:
@@ -44,11 +45,11 @@ def test_one_limit_in_the_way() -> None:
 
 
 def test_a_bound_that_rests_on_evidence_is_not_said_to_say_nothing() -> None:
-    climbed = climb(HEAT).settings
-    said = miss(HEAT, climbed, 14.99, proven=False)
+    rows = solved(HEAT)
+    said = explain(rows, NO_MARGINS, 14.99, Clock(), proven=False)
     assert not said.proven
     assert said.reason.startswith("None found that reaches 15 m/s, and all but proven that there is none; ")
-    assert "does not prove" in miss(HEAT, climbed, 15.5, proven=False).reason
+    assert "does not prove" in explain(rows, NO_MARGINS, 15.5, Clock(), proven=False).reason
 
 
 def test_two_conflicts_at_once() -> None:
@@ -74,7 +75,7 @@ def test_what_is_built_stands_in_the_way() -> None:
 
 def test_nearest_is_the_fastest_within_the_limits() -> None:
     missed = _missed(HEAT)
-    fastest = plan(replace(HEAT, goal=Goal(aim=Aim.FASTEST)), draws=0, certified=False).best
+    fastest = plan(replace(HEAT, goal=Goal(aim=Aim.FASTEST)), draws=0, certified=False).fastest
     assert fastest is not None
     assert missed.nearest is not None
     assert missed.nearest.exit_speed == pytest.approx(fastest.exit_speed, rel=1e-4)

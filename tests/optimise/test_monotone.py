@@ -6,9 +6,9 @@ from itertools import pairwise
 
 import pytest
 
-from stager.optimise.loosen import looser
 from stager.optimise.planner import plan
 from tests.optimise.machines import HEAVY, LIGHT, scenario
+from tests.optimise.solved import looser
 
 ROUNDING = 1 - 2e-5
 CASES = {

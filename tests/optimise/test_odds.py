@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from scipy.stats import ks_2samp
-
-from stager.config import load
-from stager.model.scenario import Scenario
 from stager.optimise.climb import climb
 from stager.optimise.odds import Odds, odds
 from stager.optimise.settle import judged
+
+from stager.config import load
+from stager.model.scenario import Scenario
 from stager.physics.batch import flatten, take
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder

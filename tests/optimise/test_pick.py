@@ -6,16 +6,16 @@ from dataclasses import replace
 from itertools import product
 
 import pytest
-
-from stager.model.drive import Drive, Supply
-from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
-from stager.model.wheel import Wheel
 from stager.optimise.catalogue import Parts, outfit, parts_of, with_parts
 from stager.optimise.choice import SLACK
 from stager.optimise.choose import choose
 from stager.optimise.climb import climb
 from stager.optimise.pick import Picked, pick
+
+from stager.model.drive import Drive, Supply
+from stager.model.requirements import Aim, Goal
+from stager.model.scenario import Scenario
+from stager.model.wheel import Wheel
 from stager.optimise.planner import plan
 from tests.optimise.machines import LIGHT, launcher, scenario, stage
 

@@ -9,14 +9,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-
-from stager.model.arrays import Number
-from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.optimise.catalogue import Parts, has_range, parts_of, with_parts
 from stager.optimise.choose import choose
 from stager.optimise.climb import climb
 from stager.optimise.pick import pick
+
+from stager.model.arrays import Number
+from stager.model.requirements import Aim, Goal
+from stager.model.scenario import Scenario
 from stager.optimise.records import Catalogue, Settings
 from tests.optimise.machines import HEAVY, STREAMER, scenario
 

@@ -9,10 +9,10 @@ import pytest
 
 from stager.config import load
 from stager.model.scenario import Scenario
-from stager.optimise.loosen import looser
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from tests.optimise.machines import HEAVY, LIGHT, scenario
+from tests.optimise.solved import looser
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 CASES = {

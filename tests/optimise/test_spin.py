@@ -13,9 +13,10 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario, Uncertain
 from stager.optimise import robust as sturdy
+from stager.optimise.parts import Row
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
-from stager.optimise.spun import SPIN_WITHIN, most_spin, sides, way_of
+from stager.optimise.spin import SPIN_WITHIN, most_spin, sides, way_of
 from stager.physics.chain import throw, transit
 from stager.physics.options import Options
 from stager.physics.records import Throw
@@ -63,7 +64,7 @@ def test_every_rung_is_as_fast_as_brute_force_at_its_spin(name: str) -> None:
         reached = fastest_pair(task.launcher, index, entry, spin, TOP)
         assert found.ladder[index + 1].exit_speed.nominal == pytest.approx(reached, rel=WITHIN)
         entry = reached, spin
-    best = found.best
+    best = found.fastest
     assert best is not None
     done = throw(task.launcher, best.wheel_speed, best.wheel_speed_b)
     assert float(done.spin) == pytest.approx(spin, rel=SPIN_WITHIN)
@@ -92,7 +93,7 @@ def test_wheels_2_r_spin_apart_keep_the_spin_and_are_as_fast_as_their_mean() -> 
 
 
 def test_the_other_spin_is_the_mirror() -> None:
-    task, best = _planned("falling friction")[0], _planned("falling friction")[1].best
+    task, best = _planned("falling friction")[0], _planned("falling friction")[1].fastest
     assert best is not None
     mirrored = replace(task, goal=replace(task.goal, spin=-SPIN))
     side_a, side_b = _sides(mirrored, best.lead)
@@ -115,7 +116,7 @@ def test_no_spin_is_the_ordinary_plan() -> None:
 
 def test_margin_and_heat_are_those_of_both_wheels() -> None:
     task = _task(HEAVY, stages=2, grip_margin=0.05, slip_heat=1.1)
-    best = plan(task, draws=0).best
+    best = plan(task, draws=0).fastest
     assert best is not None
     assert best.feasible
     used = {verdict.name: float(verdict.value) for verdict in best.verdicts}
@@ -139,10 +140,10 @@ def test_margin_and_heat_are_those_of_both_wheels() -> None:
 def test_a_speed_is_reached_at_the_spin_with_fewest_stages() -> None:
     found = plan(_task(HEAVY, stages=2, grip_margin=0.05, speed=13.0), draws=0)
     assert found.ladder[1].exit_speed.nominal < 13.0 * (1 - WITHIN)
-    assert found.best is not None
-    assert found.best.count == 2
-    assert found.best.exit_speed == pytest.approx(13.0, rel=5e-4)
-    assert float(found.best.throw.spin) == pytest.approx(SPIN, rel=SPIN_WITHIN)
+    assert found.fastest is not None
+    assert found.fastest.count == 2
+    assert found.fastest.exit_speed == pytest.approx(13.0, rel=5e-4)
+    assert float(found.fastest.throw.spin) == pytest.approx(SPIN, rel=SPIN_WITHIN)
 
 
 def test_a_spin_out_of_reach_is_said_with_the_nearest() -> None:
@@ -164,7 +165,7 @@ def test_no_bound_of_equal_wheels_is_taken_for_one_of_two_speeds() -> None:
 
 
 def test_robust_settings_spin_as_asked_in_the_nominal_build(monkeypatch: pytest.MonkeyPatch) -> None:
-    task, best = FREE["falling friction"][0], _planned("falling friction")[1].best
+    task, best = FREE["falling friction"][0], _planned("falling friction")[1].fastest
     assert best is not None
 
     def realise(values: Any) -> Launcher:
@@ -173,7 +174,8 @@ def test_robust_settings_spin_as_asked_in_the_nominal_build(monkeypatch: pytest.
     monkeypatch.setattr(sturdy, "CHOSEN_ON", 12)
     monkeypatch.setattr(sturdy, "JUDGED_ON", 24)
     unsure = Uncertain(key="projectile.mass", value=0.018, standard_uncertainty=0.001, low=0.0)
-    found = sturdy.robust(replace(task, uncertain=(unsure,), realise=realise), best, np.random.default_rng(0))
+    row = Row(best.count, replace(task, uncertain=(unsure,), realise=realise), (), None, best)
+    found = sturdy.robust(row, np.random.default_rng(0))
     assert found is not None
     assert found.settings.turns
     assert found.low >= found.low_before * (1 - 1e-9)

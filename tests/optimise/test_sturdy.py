@@ -7,14 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stager.optimise.settle import judged
+from stager.optimise.spread import crowd
 
 from stager.config import load
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
-from stager.optimise.settle import judged
-from stager.optimise.spread import crowd
 from stager.physics.chain import throw
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"

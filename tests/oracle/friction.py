@@ -8,7 +8,7 @@ from typing import Any
 
 from scipy.interpolate import PchipInterpolator
 
-from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 
 Coefficient = Callable[[float], float]
 
@@ -23,6 +23,8 @@ def coefficient(law: Any) -> Coefficient:
         )
     if isinstance(law, Bell):
         return lambda slip: law.peak * exp(-((log(slip / law.peak_speed) / law.width) ** 2)) if slip > 0 else 0.0
+    if isinstance(law, Rising):
+        return lambda slip: law.static + (law.sliding - law.static) * (1.0 - exp(-slip / law.rise_speed))
     if isinstance(law, Tabulated):
         curve = PchipInterpolator(law.slip, law.friction)
         return lambda slip: float(curve(min(max(slip, law.slip[0]), law.slip[-1])))

@@ -3,75 +3,60 @@
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
+from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
+from contextlib import contextmanager
 from multiprocessing import get_context, parent_process
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from stager.bounds import bound
-from stager.config import load
+from stager import parallel
 from stager.errors import InputError
-from stager.model.scenario import Scenario
-from stager.optimise import odds as odds_of
-from stager.optimise.settle import judged
 from stager.parallel import ChunkCache, Executor, Floats, open_executor
 
-CONFIG = Path(__file__).resolve().parents[2] / "configs" / "streamer.toml"
+CHUNKS = [(seed, 40) for seed in range(3)]
 
 
-@pytest.fixture(autouse=True)
-def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(odds_of, "CHUNK", 60)
-    monkeypatch.setattr(odds_of, "SHARED_OUT", 3)
+def _sample(chunk: tuple[int, int]) -> Floats:
+    """Numbers that a last bit would tell apart."""
+    seed, count = chunk
+    return np.cumsum(np.random.default_rng(seed).normal(size=count))
 
 
-@pytest.fixture(scope="module")
-def scenario() -> Scenario:
-    whole = load(CONFIG).scenario()
-    return replace(whole, limit_values=replace(whole.limit_values, stages=2))
-
-
-def _draws(scenario: Scenario, executor: Executor | None = None) -> Floats:
-    """120 draws up two stages: two chunks, or three where there are others to work."""
-    climbed = judged(scenario, [np.array([13.0, 17.5])[:count] for count in range(3)])
-    found = odds_of.odds(scenario, climbed, 120, np.random.default_rng(3), executor)
-    assert found is not None
-    return found.exit_speed
-
-
-def test_processes_and_a_cluster_give_the_serial_answer_to_the_last_bit(scenario: Scenario) -> None:
-    alone = _draws(scenario)
+def test_processes_and_a_cluster_give_the_serial_answer_to_the_last_bit() -> None:
+    alone = np.array(Executor().map(_sample, CHUNKS))
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        assert np.array_equal(_draws(scenario, Executor(pool)), alone)
+        assert np.array_equal(Executor(pool).map(_sample, CHUNKS), alone)
     from distributed import LocalCluster
 
     with (
         LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None) as cluster,
         open_executor(dask=cluster.scheduler_address) as executor,
     ):
-        assert np.array_equal(_draws(scenario, executor), alone)
+        assert np.array_equal(executor.map(_sample, CHUNKS), alone)
 
 
-def test_an_interrupted_run_goes_on_where_it_stopped(scenario: Scenario, tmp_path: Path) -> None:
-    alone, path = _draws(scenario), tmp_path / "parts.jsonl"
+def test_an_interrupted_run_goes_on_where_it_stopped(tmp_path: Path) -> None:
+    alone, path = np.array(Executor().map(_sample, CHUNKS)), tmp_path / "parts.jsonl"
 
     def stop(share: float) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        _draws(scenario, Executor(None, ChunkCache(path), stop))
+        Executor(None, ChunkCache(path), stop).map(_sample, CHUNKS)
     assert len(ChunkCache(path)) == 1
     # The second part was cut off while it was written.
     with path.open("a", encoding="utf-8") as file:
         file.write('{"key": "cut o')
-    assert np.array_equal(_draws(scenario, Executor(None, ChunkCache(path))), alone)
+    assert np.array_equal(Executor(None, ChunkCache(path)).map(_sample, CHUNKS), alone)
     kept = ChunkCache(path)
-    assert len(kept) == 2
+    assert len(kept) == 3
     before = path.read_bytes()
-    assert np.array_equal(_draws(scenario, Executor(None, kept)), alone)
+    assert np.array_equal(Executor(None, kept).map(_sample, CHUNKS), alone)
     assert path.read_bytes() == before
 
 
@@ -91,10 +76,68 @@ def test_no_cluster_is_said(tmp_path: Path) -> None:
         pass
 
 
-def test_what_is_begun_aside_gives_the_same_answer(scenario: Scenario) -> None:
-    here = Executor().submit(bound, scenario, 2, 0.0)()
+def test_a_cluster_over_tls_gives_the_same_answer(tmp_path: Path) -> None:
+    if (openssl := shutil.which("openssl")) is None:
+        pytest.skip("certificates are made by openssl")
+    from distributed import LocalCluster
+    from distributed.security import Security
+
+    cert, key = str(tmp_path / "cert.pem"), str(tmp_path / "key.pem")
+    make = [openssl, "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=localhost"]
+    subprocess.run([*make, "-keyout", key, "-out", cert], check=True, capture_output=True)
+    files = tuple(map(Path, (cert, cert, key)))
+    security = Security(
+        tls_ca_file=cert, tls_client_cert=cert, tls_client_key=key, tls_scheduler_cert=cert, tls_scheduler_key=key,
+        tls_worker_cert=cert, tls_worker_key=key, require_encryption=True,
+    )  # fmt: skip
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None, security=security
+    ) as cluster:
+        address = cluster.scheduler_address
+        assert address.startswith("tls://")
+        with open_executor(dask=address, tls=(files[0], files[1], files[2])) as executor:
+            assert executor.map(_double, [2.0])[0] == 4.0
+        for given, tls, said in [
+            (address, (tmp_path / "none", files[1], files[2]), "there is no file"),
+            (address, (files[0], files[2], files[1]), "no Dask cluster answers"),
+            (address.replace("tls", "tcp"), (files[0], files[1], files[2]), "is no address of TLS"),
+        ]:
+            with pytest.raises(InputError, match=said), open_executor(dask=given, tls=tls):
+                pass
+
+
+def test_no_more_processes_than_cores_are_begun(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+
+    @contextmanager
+    def pool(count: int) -> Iterator[None]:
+        asked.append(count)
+        yield None
+
+    monkeypatch.setattr(parallel, "process_pool", pool)
+    monkeypatch.setattr(parallel, "cores", lambda: 3)
+    for workers in (1, 2, 10**12):
+        with open_executor(workers):
+            pass
+    assert asked == [2, 3]
+
+
+@pytest.mark.parametrize("content", ["mine", '{"key": "a"}\n', "\n", "a" * 100_000, b"\xff\xfe"])
+def test_a_file_of_a_person_is_no_place_for_chunks(content: str | bytes, tmp_path: Path) -> None:
+    path = tmp_path / "notes.txt"
+    path.write_bytes(content if isinstance(content, bytes) else content.encode())
+    before = path.read_bytes()
+    with pytest.raises(InputError, match=r"holds no finished parts|cannot be read"), open_executor(resume=path):
+        pass
+    assert path.read_bytes() == before
+    with pytest.raises(InputError, match="is no file"), open_executor(resume=Path(os.devnull)):
+        pass
+
+
+def test_what_is_submitted_gives_the_same_answer() -> None:
+    here = Executor().submit(divmod, 7, 3)()
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
-        assert Executor(pool).submit(bound, scenario, 2, 0.0)() == here
+        assert Executor(pool).submit(divmod, 7, 3)() == here
     # A pool that is gone: the work is done here.
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
         executor = Executor(pool)

@@ -17,7 +17,7 @@ from stager.model.material import TyreMaterial, WheelMaterial
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile, Shape
 from stager.model.stage import Layout, Stage
 from stager.model.wheel import Tyre, Wheel
-from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 
 LANES = 8
 ROUND = (DISC, RING, BALL, HOLLOW_BALL)
@@ -86,6 +86,8 @@ def friction(form: Form, values: Values) -> FrictionLaw:
         return Falling(peak, peak * share, fade, values["fade_exponent"])
     if form.law == "bell":
         return Bell(peak, values["peak_speed"], values["width"])
+    if form.law == "rising":
+        return Rising(peak * share, peak, fade)
     return Tabulated((0.0, 0.5, 2.0, 6.0, 15.0), (0.5, 0.9, 0.75, 0.4, 0.3))
 
 
@@ -145,7 +147,7 @@ def launcher(form: Form, values: Values) -> Launcher:
 def batches(draw: Any, shapes: tuple[Shape, ...], layouts: tuple[Layout, ...], greatest: int = 4) -> Batch:
     """A batch of LANES launchers of up to `greatest` stages whose layouts are among `layouts`."""
     stages = draw(st.lists(st.sampled_from(layouts), min_size=1, max_size=greatest))
-    laws = st.sampled_from(("falling", "constant", "bell", "tabulated"))
+    laws = st.sampled_from(("falling", "constant", "bell", "tabulated", "rising"))
     form = Form(
         draw(st.sampled_from(shapes)), tuple(stages), draw(laws), draw(st.booleans()), draw(st.booleans()),
         draw(st.booleans()), draw(st.booleans()), draw(st.sampled_from(("no", "rubs", "drags", "does both"))),

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from stager.model.arrays import Floats
 from stager.model.contact import FrictionLaw
-from stager.physics.friction import Bell, Constant, Falling, Tabulated
+from stager.model.stage import IDLER, PAIR, RAIL, Layout
+from stager.physics.chain import throw
+from stager.physics.friction import REGISTERED, Bell, Constant, Falling, Law, Rising, Tabulated
 from tests.oracle.friction import coefficient
+from tests.physics.machines import launcher
 
 LAWS = (
     Constant(0.4), Falling(0.8, 0.2, 6.0), Falling(0.2, 0.5, 6.0, 1.7), Bell(0.9, 3.0, 1.2),
-    Tabulated((0.5, 2.0, 6.0, 12.0), (0.3, 0.9, 0.4, 0.7)),
+    Tabulated((0.5, 2.0, 6.0, 12.0), (0.3, 0.9, 0.4, 0.7)), Rising(0.3, 0.8, 4.0),
 )  # fmt: skip
 
 
@@ -38,3 +44,40 @@ def test_coefficient_is_that_of_the_formula_and_slope_its_derivative(law: Fricti
     near = [abs(slip - knot) < 3 * step for knot in getattr(law, "slip", ())]
     if not any(near):
         assert float(slope[0]) == pytest.approx((formula(slip + step) - formula(slip - step)) / (2 * step), abs=1e-5)
+
+
+class Made:
+    """A law that nothing but its `coefficient` is known of: the falling one under another name."""
+
+    name = "made up"
+
+    def __init__(self, like: Falling) -> None:
+        self.like = like
+
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+        return self.like.coefficient(slip, steep=steep)
+
+    def greatest(self, slip: Floats) -> Floats:
+        return self.like.greatest(slip)
+
+
+@pytest.mark.parametrize("like", [Falling(0.7, 0.2, 9.0), Falling(0.9, 0.3, 4.0, 2.0)], ids=str)
+@pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
+def test_law_that_is_not_registered_throws_as_its_formula(like: Falling, layout: Layout) -> None:
+    speeds = np.linspace(4.0, 25.0, 9)[:, None]
+    known, made = (
+        throw(launcher(layout=layout, law=law, inertia=4e-5, crush=2e-3, creep=0.1), speeds)
+        for law in (like, Made(like))
+    )
+    assert made.exit_speed == pytest.approx(known.exit_speed, rel=1e-7)
+    assert made.stages.slip_heat == pytest.approx(known.stages.slip_heat, rel=1e-6)
+
+
+@pytest.mark.parametrize("law", REGISTERED, ids=lambda law: law.name)
+def test_registered_laws_say_what_they_take(law: type[Law]) -> None:
+    assert law.source
+    assert law.formulas
+    for item in fields(law):  # type: ignore[arg-type]
+        if item.init and law is not Tabulated:
+            assert {"key", "unit", "low", "high", "help"} <= set(item.metadata)
+            assert item.metadata["low"] < item.metadata["high"]

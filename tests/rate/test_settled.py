@@ -13,7 +13,6 @@ from stager.model.stage import IDLER, PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.options import Options
 from stager.physics.rate import Rhythm, Settled, highest_rate, settled
-from stager.physics.rate.fixed import fixed_point
 from tests.drive.machines import DRIVE, launcher
 
 QUIET = Options(books=False)
@@ -229,30 +228,3 @@ def test_a_first_throw_that_jams_has_no_rate() -> None:
     assert found is not None
     assert found.never
     assert found.rate == 0.0
-
-
-def test_fixed_points_of_a_linear_map() -> None:
-    # Broyden's method ends on a linear map of n rows in at most 2n steps; Gay 1979.
-    rng = np.random.default_rng(3)
-    matrix = rng.uniform(0.0, 0.1, (5, 3, 3)) + 0.6 * np.eye(3)
-    push = rng.uniform(0.1, 0.3, (5, 3))
-
-    def change(x: Floats, lanes: np.ndarray, call: int) -> Floats:
-        return np.einsum("lij,lj->li", matrix[lanes], x) + push[lanes]
-
-    start, scale = np.ones((5, 3)), np.full((5, 3), 100.0)
-    first = change(start, np.arange(5), 0)
-    found = fixed_point(change, start, first, np.full((5, 3), 0.7), scale, tolerance=1e-12, most=12)
-    assert found.converged.all()
-    assert found.calls <= 8
-    exact = np.linalg.solve(np.eye(3) - matrix, push[..., None])[..., 0]
-    assert found.point == pytest.approx(exact, rel=1e-9)
-
-
-def test_a_map_that_is_not_given_time_says_so() -> None:
-    def change(x: Floats, lanes: np.ndarray, call: int) -> Floats:
-        return np.cos(x) / 1.01
-
-    start = np.zeros((1, 1))
-    found = fixed_point(change, start, np.ones((1, 1)), np.zeros((1, 1)), np.ones((1, 1)), tolerance=1e-14, most=1)
-    assert not found.converged.any()

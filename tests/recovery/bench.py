@@ -9,10 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
+from stager.api.learned import finder
 from stager.config import load
-from stager.fit.draws import Ensemble, after
+from stager.fit.draws import after, of_law
 from stager.fit.fitting import fit
-from stager.fit.grip_ensemble import Finder, Span, at
+from stager.fit.grip_ensemble import Span, at
 from stager.fit.laws import candidates, own_law
 from stager.fit.prediction import chain, predict
 from stager.fit.priors import of, values
@@ -22,11 +23,7 @@ from stager.fit.table.record import Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.optimise.grip import GripLimit, grip_limit
-from stager.optimise.span import span
-from stager.optimise.zoom import Looks
 from stager.physics.chain import throw
-from stager.physics.options import SURE
 
 ROOT = Path(__file__).parents[2]
 FOLDERS = (ROOT / "configs", Path(__file__).parent / "scenarios")
@@ -41,16 +38,6 @@ DRAWS = 200
 def scenario(name: str) -> Scenario:
     """One of the example configurations or of this folder's scenarios."""
     return load(next(folder / f"{name}.toml" for folder in FOLDERS if (folder / f"{name}.toml").exists())).scenario()
-
-
-def finder(given: Scenario) -> Finder:
-    """Grip limits within the scenario's limits."""
-
-    def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
-        top = span(launcher, given.limit_values, index).top
-        return grip_limit(launcher, index, entry_speed, entry_spin, np.asarray(top), looks=Looks(1), options=SURE)
-
-    return find
 
 
 def table(wheel_speed: Floats, exit_speed: Floats, build: list[str] | None = None) -> Throws:
@@ -149,7 +136,7 @@ def _working(given: Scenario, speeds: Floats, rng: np.random.Generator) -> tuple
 def _tuned(given: Scenario, truth: dict[str, float]) -> float:
     """Exit speed of the true launcher's second stage [m/s], both set to their own grip limits less the margin."""
     known = {key: np.array([value]) for key, value in truth.items()}
-    real = Ensemble(scenario=given, law=own_law(given), values=known, lanes=1)
+    real = of_law(given, own_law(given), known)
     settings = np.zeros((1, 0))
     for stage in chain(real, 2, finder(given)):
         settings = stage.settings

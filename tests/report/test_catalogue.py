@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-
 from stager.optimise.catalogue import Parts
+
 from stager.optimise.records import Catalogue, Option
 from stager.report import catalogue
 

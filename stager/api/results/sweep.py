@@ -10,6 +10,7 @@ from stager.optimise.sweep import Sweep
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
+    from stager.constraints.recommend import Recommended
     from stager.fit.grip_ensemble import Tuned
     from stager.fit.observations import Observations
     from stager.report.answer import Answer
@@ -18,11 +19,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class SweepResult(Shown, Sweep):
-    """A sweep; spread: its grip limit over the configuration's uncertainties; measured: throws beside it."""
+    """A sweep; recommended: wheel speed to set; spread: grip limit over the configuration's uncertainties; measured:
+    throws next to it."""
 
     ROWS: ClassVar[str] = "wheel_speed_m_s"
 
     loaded: Loaded = field(repr=False, compare=False)
+    recommended: Recommended | None = None
     spread: Tuned | None = None
     measured: Observations | None = None
 
@@ -32,7 +35,7 @@ class SweepResult(Shown, Sweep):
         from stager.report.spin import left_out
 
         launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
-        said = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured)
+        said = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured, self.recommended)
         return left_out(said, goal)
 
     def pictures(self) -> list[Picture]:

@@ -20,7 +20,9 @@ if TYPE_CHECKING:
 
 Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); begun where there is none.", show_default=False)]
 Fitting = Annotated[bool, typer.Option("--fit/--no-fit", help="Work out curve and next setting after each throw.")]
-Built = Annotated[int, typer.Option("--stages", metavar="N", min=1, help="Stages on the launcher before any throw.")]
+Built = Annotated[
+    int, typer.Option("--stages", metavar="N", min=1, max=12, help="Stages on the launcher before any throw.")
+]
 
 
 def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, stages: Built = 1) -> Answer:

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config, Dask, Draws, Force, Resume
+from stager.cli.command import Config, Dask, Draws, Force, Resume, Tls
 from stager.cli.files import check_outputs, to_stdout
 from stager.cli.progress import progress
 from stager.cli.session import Session
@@ -49,6 +49,7 @@ def plan(
     figures: Figures = None,
     draws: Draws = 400,
     dask: Dask = None,
+    dask_tls: Tls = None,
     resume: Resume = None,
     trade: Trade = None,
     robust: Robust = False,
@@ -62,9 +63,10 @@ def plan(
     check_outputs(session, [output], loaded.files, resume, force=force)
     from stager.report import plan as report
 
+    session.trusting(dask)
     with progress(session, "Planning", at_once=False) as tell:
         found = loaded.plan(
-            seed=session.seed, progress=tell, workers=session.workers, dask=dask, resume=resume,
+            seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,
             draws=draws, trade=None if trade is None else trade.value, robust=robust,
         )  # fmt: skip
     if output is not None and found.best is not None:

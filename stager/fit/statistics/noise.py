@@ -45,7 +45,7 @@ class Noise:
     least: float = 2e-4
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n): slope = weights × residuals."""
+        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n): slope by residuals."""
         lanes, count = residuals.shape
         loss, weights = np.empty(lanes), np.empty((lanes, count))
         for rows, steps in self._grids(residuals):

@@ -1,8 +1,8 @@
 """Heavy importance weights: smoothed, and judged by the shape of their tail.
 
 Vehtari, Simpson, Gelman, Yao and Gabry, Pareto smoothed importance sampling (2015, JMLR 2024); the tail is fitted as
-Zhang and Stephens, Technometrics 51 (2009) do; both from memory. Kept here because it is forty lines and arviz-stats, the
-library that the tests hold it against, is a dependency of forty packages.
+Zhang and Stephens, Technometrics 51 (2009) do; both from memory. The tests hold it against arviz-stats, which
+brings more packages along than forty lines are worth.
 """
 
 from __future__ import annotations

@@ -9,7 +9,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from stager.files import append, clear_stale, locked, replace_all
+from stager.errors import InputError
+from stager.files import append, clear_stale, locked, make_folder, replace_all
 from stager.fit.table.cells import Marks
 from stager.fit.table.heads import Head, read_heads
 from stager.fit.table.reader import (
@@ -90,7 +91,8 @@ def open_book(path: Path, launcher: Launcher, stages: int) -> Iterator[tuple[Boo
     A last line that was cut short becomes a comment. Gives the table and the line that was cut short. Raises
     InputErrors with all that is wrong with the table, and InputError where another process has it open.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.exists():
+        make_folder(path)
     with locked(path):
         clear_stale(path.absolute().parent)
         yield _opened(path, launcher, stages)
@@ -106,6 +108,9 @@ def _opened(path: Path, launcher: Launcher, stages: int) -> tuple[Book, str | No
     delimiter = delimiter_of(lines[0][1])
     rows = [cells_of(line, delimiter) for _, line in lines]
     heads, _, _ = read_heads(rows[0])
+    if all(head.name != "exit_speed" for head in heads):
+        hint = "enter throws in the file itself, or begin a table with exit_speed [m/s]"
+        raise InputError("has no column exit_speed, which is what is typed here", where=str(path), hint=hint)
     marks = habits_of(heads, rows[1:])
     book = Book(
         path=path, launcher=launcher, heads=tuple(heads), width=len(rows[0]), delimiter=delimiter, marks=marks

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from stager.fit.table.readings import SURFACE, THROTTLE, TURNING_RATE, Reading
-from stager.fit.table.units import SHARES, SPEEDS, TEMPERATURES, TIMES, TURNING, VOLTS, Unit
+from stager.fit.table.units import LENGTHS, SHARES, SPEEDS, TEMPERATURES, TIMES, TURNING, VOLTS, Unit
+from stager.model.ranges import FASTEST, FASTEST_TURNING, HOTTEST, MOST_STAGES, MOST_VOLTS
 
 EXAMPLE = "throw,build,wheel_1 [rpm],wheel_2 [rpm],exit_speed [m/s],supply [V],note"
 _HEAD = re.compile(r"^\s*(?P<name>[^\[\](]*?)\s*(?:[\[(]\s*(?P<unit>[^\])]*?)\s*[\])])?\s*$")
@@ -16,15 +17,16 @@ _WHEEL = re.compile(r"^(wheel|throttle)_?(\d+)(b?)$")
 WORDS = ("build", "note")
 NUMBERS: Mapping[str, Mapping[str, Unit]] = {
     "throw": {}, "exit_speed": SPEEDS, "supply": VOLTS, "time": TIMES, "temperature": TEMPERATURES,
+    "range": LENGTHS, "drop": LENGTHS, "flight_time": TIMES, "distance": LENGTHS,
 }  # fmt: skip
 RANGES: Mapping[str, tuple[float, float]] = {
-    "throw": (0.0, 1e9), "exit_speed": (0.0, 3000.0), "supply": (0.0, 1e4), "time": (-1e9, 1e9),
-    "temperature": (0.0, 2000.0),
+    "throw": (0.0, 1e9), "exit_speed": (0.0, FASTEST), "supply": (0.0, MOST_VOLTS), "time": (-1e9, 1e9),
+    "temperature": (0.0, HOTTEST), "range": (0.0, 1e4), "drop": (0.0, 1e3), "flight_time": (0.0, 1e3),
+    "distance": (0.0, 1e4),
 }  # fmt: skip
 """Range of each column of numbers, in SI: what lies outside is a slip of the pen."""
-TURNING_RANGE, SURFACE_RANGE = (0.0, 1e5), (0.0, 3000.0)
-"""Range of a wheel's rate of turning [rad/s] and surface speed [m/s]."""
-MOST_STAGES = 12
+MEASURES: tuple[tuple[str, ...], ...] = (("exit_speed",), ("range", "drop"), ("flight_time", "distance"))
+"""Columns that tell how fast it left, any of these; the first that is there counts."""
 _ONE = Unit(1.0)
 
 
@@ -114,10 +116,9 @@ def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> Hea
     kinds = ((THROTTLE, SHARES),) if match[1] == "throttle" else ((TURNING_RATE, TURNING), (SURFACE, SPEEDS))
     for reading, units in kinds:
         if unit is not None and unit in units:
-            low, high = {TURNING_RATE: TURNING_RANGE, SURFACE: SURFACE_RANGE}.get(reading, (0.0, 1.0))
+            high = FASTEST_TURNING if reading is TURNING_RATE else FASTEST if reading is SURFACE else 1.0
             return Head(
-                place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading, low=low,
-                high=high,
+                place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading, high=high,
             )  # fmt: skip
     return _no_unit(text, name, unit, {u: v for _, units in kinds for u, v in units.items()})
 
@@ -131,8 +132,7 @@ def _missing(heads: Sequence[Head], problems: Sequence[Problem]) -> list[Problem
     names = {head.name for head in heads}
     tried = " ".join(problem.text.lower() for problem in problems)
     out = []
-    if "exit_speed" not in names and "exit" not in tried:
-        out.append(Problem("", "has no column exit_speed", f"heads look like {EXAMPLE}"))
+    out += _measure_missing(names, tried)
     wheels = [head for head in heads if head.reading is not None]
     if not wheels and "wheel" not in tried and "throttle" not in tried:
         out.append(Problem("", "has no column of wheel speeds", f"heads look like {EXAMPLE}"))
@@ -142,3 +142,19 @@ def _missing(heads: Sequence[Head], problems: Sequence[Problem]) -> list[Problem
         if head.side and not any(h.stage == head.stage and not h.side for h in wheels)
     ]
     return out
+
+
+def _measure_missing(names: set[str], tried: str) -> list[Problem]:
+    """What is missing to tell how fast it left."""
+    if any(set(columns) <= names for columns in MEASURES):
+        return []
+    for first, *others in MEASURES[1:]:
+        lacking = [name for name in (first, *others) if name not in names]
+        if len(lacking) == 1 and lacking[0] not in tried:
+            given = next(name for name in (first, *others) if name in names)
+            unit = next(iter(NUMBERS[lacking[0]]))
+            return [Problem(given, f"needs a column {lacking[0]} beside it", f"for example {lacking[0]} [{unit}]")]
+    if any(word in tried for word in ("exit", "range", "drop", "flight", "distance")):
+        return []
+    hint = f"heads look like {EXAMPLE}; range and drop, or flight_time and distance, do too"
+    return [Problem("", "has no column exit_speed", hint)]

@@ -13,13 +13,16 @@ import numpy as np
 from stager.errors import InputError, InputErrors, printable
 from stager.files import read_bytes
 from stager.fit.table.cells import Marks, habits, number
-from stager.fit.table.heads import EXAMPLE, Head, Problem, read_heads
+from stager.fit.table.heads import EXAMPLE, MEASURES, Head, Problem, read_heads
+from stager.fit.table.measures import Known, exit_speeds, relative, uncertainties
 from stager.fit.table.record import Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+from stager.model.projectile import Projectile
+from stager.model.ranges import MOST_THROWS
 
-SIZE, ROWS, COLUMNS, LINE = 4_000_000, 10_000, 100, 1000
-"""Greatest size of a table [bytes], most lines of throws, columns and characters of a line."""
+SIZE, COLUMNS, LINE = 4_000_000, 100, 1000
+"""Greatest size of a table [bytes], most columns, and characters of a line."""
 
 
 def read(path: Path, launcher: Launcher) -> Throws:
@@ -31,6 +34,7 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
     """The text of a throws table, as `read`; `path` is for its complaints."""
     lines = filled_lines(text)
     _check_size(path, lines)
+    known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: MOST_THROWS + COLUMNS])
     delimiter = delimiter_of(lines[0][1]) if lines else ","
     rows = [(at, cells_of(line, delimiter)) for at, line in lines]
     rows = [(at, cells) for at, cells in rows if any(cell.strip() for cell in cells)]
@@ -39,8 +43,9 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
         raise InputErrors([InputError("holds no table", where=str(path), hint=hint)])
     (head_line, head_cells), body = rows[0], rows[1:]
     heads, passed, problems = read_heads(head_cells)
-    errors = [_of_head(path, head_line, problem) for problem in problems + _unfit(heads, launcher)]
-    page = _Page(path, heads, habits_of(heads, [cells for _, cells in body]), errors)
+    errors = [InputError(one.message, where=f"{path}:{one.line}", hint=one.hint) for one in mistakes]
+    errors += [_of_head(path, head_line, problem) for problem in problems + _unfit(heads, launcher)]
+    page = _Page(path, heads, habits_of(heads, [cells for _, cells in body]), launcher.projectile, known, errors)
     page.fill(body, len(head_cells))
     if page.errors:
         raise InputErrors(page.errors)
@@ -50,8 +55,9 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
 def _check_size(path: Path, lines: Sequence[tuple[int, str]]) -> None:
     """Raises InputErrors where a table is larger than any bench fills."""
     where, hint = f"{path}:{lines[-1][0] if lines else 1}", ""
-    if len(lines) > ROWS + 1:
-        where, message = f"{path}:{lines[ROWS + 1][0]}", f"is throw {ROWS + 1}, and a table has at most {ROWS}"
+    if len(lines) > MOST_THROWS + 1:
+        where = f"{path}:{lines[MOST_THROWS + 1][0]}"
+        message = f"is throw {MOST_THROWS + 1}, and a table has at most {MOST_THROWS}"
         hint = "leave some out, or part the table"
     elif long := next((at for at, line in lines if len(line) > LINE), None):
         where, message, hint = f"{path}:{long}", f"is a line of more than {LINE} characters", "shorten its note"
@@ -70,6 +76,8 @@ class _Page:
     path: Path
     heads: list[Head]
     marks: Marks
+    projectile: Projectile
+    known: dict[str, Known]
     errors: list[InputError]
     lines: list[int] = field(default_factory=list)
     cells: dict[str, list[float | str]] = field(default_factory=dict)
@@ -120,14 +128,27 @@ class _Page:
         self.errors.append(InputError(message, where=where, hint=hint))
 
     def throws(self, passed: tuple[str, ...]) -> Throws:
-        """The record, of rows that have an exit speed."""
+        """The record, of rows that have an exit speed. Raises InputErrors where nothing could fly as measured."""
         lines = np.array(self.lines, dtype=np.intp)
-        known = ~np.isnan(self._numbers("exit_speed"))
+        names = {name for columns in MEASURES for name in columns}
+        columns = {head.name: self._numbers(head.name) for head in self.heads if head.name in names}
+        for name in ("drop", "flight_time", "distance"):
+            for line in lines[columns.get(name, np.ones(lines.size)) == 0] if "exit_speed" not in columns else ():
+                self._wrong(int(line), name, "must be above 0", "leave the row out if it was not measured")
+        if self.errors:
+            raise InputErrors(self.errors)
+        speeds, at_outlet = exit_speeds(columns, self.projectile)
+        for line in lines[np.isinf(speeds)]:
+            self._wrong(int(line), "range", "no speed flies so far from this height", "look at the units in the heads")
+        if self.errors:
+            raise InputErrors(self.errors)
+        known = ~np.isnan(speeds)
         order = self._numbers("throw")
         place = np.arange(1.0, lines.size + 1)
         whole = Throws(
             line=lines, order=place if np.isnan(order).any() else order, build=self._words("build"),
-            exit_speed=self._numbers("exit_speed"), supply=self._numbers("supply"), time=self._numbers("time"),
+            exit_speed=speeds, at_outlet=at_outlet, uncertainty=relative(columns, self.known),
+            supply=self._numbers("supply"), time=self._numbers("time"),
             temperature=self._numbers("temperature"), note=self._words("note"),
             wheels=tuple(
                 Wheels(stage=h.stage, side=h.side, reading=h.reading, values=self._numbers(h.name))

@@ -32,6 +32,8 @@ class Throws:
 
     line of the file; order: number of the throw, or its place in the file; build: name; exit_speed [m/s], 0 where it
     jammed; supply [V]; time [s]; temperature [K]; note; wheels: one for each column.
+    at_outlet: exit speeds are those at the opening, from flights, rather than what a chronograph shows; uncertainty:
+    relative standard uncertainty of each exit speed by the table's own words [-], (n,), None: it has none.
     source: the file; without_speed: lines without an exit speed, left out; passed: heads that were passed over.
     """
 
@@ -44,6 +46,8 @@ class Throws:
     temperature: Floats
     note: NDArray[np.str_]
     wheels: tuple[Wheels, ...]
+    at_outlet: bool = False
+    uncertainty: Floats | None = None
     source: str = ""
     without_speed: tuple[int, ...] = ()
     passed: tuple[str, ...] = ()
@@ -127,3 +131,8 @@ class Throws:
     def _by_reading(self, side: int) -> list[list[Wheels]]:
         kinds = list(dict.fromkeys(wheel.reading for wheel in self.wheels if wheel.side == side))
         return [[wheel for wheel in self.wheels if wheel.side == side and wheel.reading is kind] for kind in kinds]
+
+
+def clock(throws: Throws) -> tuple[str, Floats]:
+    """What tells the order of throws, and its values: time [s] where every throw has one, else the throws' numbers."""
+    return ("time", throws.time) if not np.isnan(throws.time).any() else ("order", throws.order)

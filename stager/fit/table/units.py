@@ -37,4 +37,7 @@ TEMPERATURES = {
     "degC": Unit(1.0, 273.15), "°C": Unit(1.0, 273.15), "C": Unit(1.0, 273.15), "K": Unit(1.0),
     "degF": Unit(5 / 9, 459.67 * 5 / 9), "°F": Unit(5 / 9, 459.67 * 5 / 9),
 }  # fmt: skip
+LENGTHS = {
+    "m": Unit(1.0), "cm": Unit(0.01), "mm": Unit(0.001), "ft": Unit(0.3048), "in": Unit(0.0254),
+}  # fmt: skip
 TIMES = {"s": Unit(1.0), "ms": Unit(0.001), "min": Unit(60.0), "h": Unit(3600.0)}

@@ -13,6 +13,12 @@ PAIR, RAIL, IDLER = 0, 1, 2
 AIR_DRAG: ρ c A/m [1/m]."""
 BODY = 10
 
+# HOW: accuracy of an integration.
+TOLERANCE, STEPS, BOOKS = range(3)
+"""Local error [-]; number of equal steps in a smooth piece, 0 for error control; whether energies are summed, 0 or 1.
+
+In an array, as literals would make the compiler compile all anew for each."""
+
 # STAGE: one stage as it is built.
 (
     LAYOUT, WHEEL_RADIUS, REST_DEPTH, GROWTH, INVERSE_INERTIA, IDLER_INVERSE, PITCH, MOTOR_SLOPE, PULL, IDLE_CURRENT,
@@ -23,15 +29,21 @@ the next stage's axes [m]; MOTOR_SLOPE: torque by surface speed lost [N s], 0 wi
 [N m/A]; AIR_*: windage as in `stager.physics.windage.Disc`."""
 STAGE = 15
 
-# NIP: one stage within one throw.
+# NIP: one stage within one throw; the first columns are its record, in the order of `stager.physics.records.Transit`.
+(
+    SPEED_A, SPEED_B, ENTRY, EXIT, SPIN_IN, SPIN_OUT, AFTER_A, AFTER_B, SLIP_OUT, LEAST_SLIP, GRIP, DURATION, WORK_A,
+    WORK_B, HEAT_A, HEAT_B, CRUSH_LOSS, MOTOR_WORK, ACCELERATION, SLIP_POWER,
+) = range(20)  # fmt: skip
+RECORD = 20
 (
     AXIS, REACH, HEIGHT, DEPTH, RAMP, LENGTH, ROLLING, NIP_STIFFNESS, NIP_EXPONENT, NIP_REBOUND, NORMALS, NIP_LAYOUT,
-    ENTRY_SPEED, ENTRY_SPIN, TIME, PEAK_FORCE, PEAK_POWER, LOW_SLIP, HIGH_SLIP, LAST_SLIP, STEP_POWER, BEGUN,
-) = range(22)  # fmt: skip
+    LOW_SLIP, HIGH_SLIP, STEP_POWER, EVEN,
+) = range(20, 36)  # fmt: skip
 """AXIS: place of the axes along the barrel [m]; REACH: R + r with growth, HEIGHT: distance of the axis from the line of
-the projectile's centre [m]; RAMP: half the contact of a round shape, the ramp of a rod [m]; LENGTH: of a rod, below 0
-for round shapes; ROLLING: rolling loss of one side as a force [N]; NORMALS: how many push along the barrel."""
-NIP = 22
+the projectile's centre [m], 0 for a rod; RAMP: half the contact of a round shape, the ramp of a rod [m]; LENGTH: of a
+rod, 0 for round shapes; ROLLING: rolling loss of one side as a force [N]; NORMALS: how many push along the barrel;
+EVEN: 1 while both sides are alike; ACCELERATION holds the greatest force [N] until the contact is over."""
+NIP = 36
 
 # SIDE: one side of a nip within one throw.
 (

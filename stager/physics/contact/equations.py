@@ -7,35 +7,13 @@ N_B = max(0, N cos φ − F_A sin φ), to a rod with N.
 
 from __future__ import annotations
 
-from math import tanh
+from math import copysign, exp
 from typing import Any
 
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
-    AXIS,
-    BRAKE,
-    COSINE,
-    COUPLING,
-    CREEP,
-    FORCE,
-    FORCE_DRIFT,
-    GAIN,
-    HALF_WIDTH,
-    HELD,
-    LENGTH,
-    MOTOR_STEEP,
-    NIP_LAYOUT,
-    RAIL,
-    RATE,
-    RATE_DRIFT,
-    SLIP,
-    SLIP_DRIFT,
-    STEEP,
-    STEP_POWER,
-    TORQUE_HIGH,
-    TORQUE_LOW,
-    TORQUE_SLOPE,
-    WHEEL,
+    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_DRIFT, GAIN, HALF_WIDTH, HEIGHT, HELD, MOTOR_STEEP, NIP_LAYOUT,
+    RAIL, RATE, RATE_DRIFT, SLIP, SLIP_DRIFT, STEEP, STEP_POWER, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
 from stager.physics.friction.choose import coefficient
@@ -44,10 +22,10 @@ Floats = Any
 LEAST_SPEED = 1e-6
 """Slowest speed at which time along the barrel is counted [m/s]."""
 FLAT = 20.0
-"""Beyond it tanh is 1 to the last digit."""
+"""Beyond it tanh, here (1 − e^−2x)/(1 + e^−2x), which takes half as long, is 1 to the last digit."""
 
 
-@compiled
+@inlined
 def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float, float]:
     """Return the traction μ(|s|)·tanh(s/ε) [-] and its slope [s/m]."""
     friction, slope = coefficient(number, abs(slip), values)
@@ -56,11 +34,12 @@ def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float,
         return friction, slope
     if ratio < -FLAT:
         return -friction, slope
-    creeping = tanh(ratio)
+    fading = exp(-2.0 * abs(ratio))
+    creeping = copysign((1.0 - fading) / (1.0 + fading), ratio)
     return friction * creeping, slope * abs(creeping) + friction * (1.0 - creeping * creeping) / creep
 
 
-@compiled
+@inlined
 def motor(sides: Floats, i: int, wheel: float) -> tuple[float, float]:
     """Return the motor's torque beyond what holds the set speed [N m] and its slope by surface speed [N s]."""
     slope = sides[i, TORQUE_SLOPE]
@@ -74,10 +53,11 @@ def motor(sides: Floats, i: int, wheel: float) -> tuple[float, float]:
     return torque, -slope
 
 
-@compiled
+@inlined
 def evaluate(
     active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    wheel_law: Floats, rail_law: Floats,    even: bool, place: float, speed: float, spin: float, steep: bool, watch: bool,
+    wheel_law: Floats, rail_law: Floats, even: bool, place: float, speed: float, spin: float, steep: bool,
+    watch: bool,
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Find forces and rates where the projectile is at `place` [m] and the wheels turn at WHEEL [m/s].
 
@@ -128,7 +108,8 @@ def evaluate(
             force_change = normal_change * traction + steepness * slip_change
             thrust_change += weight * (force_change * cosine + force * cosine_change) + push_change
             turning_change += force_change
-            sides[a, COSINE], sides[a, STEEP], sides[a, COUPLING], sides[a, MOTOR_STEEP] = cosine, steepness, 0.0, torque_steep
+            sides[a, COSINE], sides[a, STEEP], sides[a, COUPLING] = cosine, steepness, 0.0
+            sides[a, MOTOR_STEEP] = torque_steep
             sides[a, SLIP_DRIFT], sides[a, FORCE_DRIFT], sides[a, RATE_DRIFT] = (
                 slip_change, force_change, sides[a, BRAKE] * force_change,
             )  # fmt: skip
@@ -138,7 +119,7 @@ def evaluate(
             coupling = 0.0
             if nips[k, NIP_LAYOUT] == RAIL:
                 pressed, pressed_change = normal, normal_change
-                if nips[k, LENGTH] < 0.0:
+                if nips[k, HEIGHT] > 0.0:
                     pressed_change = normal_change * cosine + normal * cosine_change
                     pressed_change -= force_change * sine + force * sine_change
                     pressed = normal * cosine - force * sine
@@ -154,7 +135,8 @@ def evaluate(
                 traction, steepness = grip(kinds[0], wheel_law, slip, creep)
             force = normal * traction
             torque, torque_steep = motor(sides, b, wheel)
-            sides[b, SLIP], sides[b, FORCE], sides[b, RATE] = slip, force, sides[b, BRAKE] * force + sides[b, GAIN] * torque
+            sides[b, SLIP], sides[b, FORCE] = slip, force
+            sides[b, RATE] = sides[b, BRAKE] * force + sides[b, GAIN] * torque
             thrust += force * cosine
             turning -= force
             power += force * slip

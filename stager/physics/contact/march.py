@@ -4,30 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import compiled
+from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    FORCE,
-    FRESH,
-    HALF_WIDTH,
-    HEAT,
-    HIGH_SLIP,
-    LAST_SLIP,
-    LOW_SLIP,
-    PEAK_FORCE,
-    PEAK_POWER,
-    RATE,
-    SLIP,
-    SPEED,
-    START,
-    START_FORCE,
-    START_RATE,
-    START_SLIP,
-    STEP_HEAT,
-    STEP_POWER,
-    STEP_WORK,
-    TIME,
-    WHEEL,
-    WORK,
+    ACCELERATION, BOOKS, DURATION, FORCE, FRESH, HALF_WIDTH, HEAT, HIGH_SLIP, LOW_SLIP, RATE, SLIP, SLIP_OUT,
+    SLIP_POWER, SPEED, START, START_FORCE, START_RATE, START_SLIP, STEPS, STEP_HEAT, STEP_POWER, STEP_WORK, TOLERANCE,
+    WHEEL, WORK,
 )  # fmt: skip
 from stager.physics.contact.equations import evaluate
 from stager.physics.contact.step import begin, step, way
@@ -51,17 +32,16 @@ THROUGH, STOPPED, LOST = 0, 1, 2
 @compiled
 def march(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, speed: float, spin: float, start: Floats, parts: Floats,
-    tolerance: float, steps: int,
+    wheel_law: Floats, rail_law: Floats, even: bool, how: Floats, piece: Floats, speed: float, spin: float,
+    start: Floats, parts: Floats,
 ) -> tuple[float, float, float, int]:  # fmt: skip
     """Take the projectile from `speed` [m/s] and `spin` [rad/s] through `piece`; arguments as `step` has them.
 
     Parameters
     ----------
-    tolerance : float
-        Local error of a step by speed squared and by speeds [-].
-    steps : int
-        Number of equal steps instead of error control; 0: error control.
+    how : array, shape (3,)
+        TOLERANCE: local error of a step by speed squared and by speeds [-]; STEPS: number of equal steps instead of
+        error control, 0: error control; BOOKS: whether energies are summed.
 
     Returns
     -------
@@ -70,13 +50,13 @@ def march(
     ending : int
         THROUGH, STOPPED or LOST.
     """
-    top = STILL
+    top, tolerance, steps, books = STILL, how[TOLERANCE], how[STEPS], how[BOOKS] > 0.0
     for j in range(acting.shape[0]):
         i = acting[j]
         top = max(top, sides[i, START])
     place, size, refused, fresh = 0.0, FIRST_STEP, False, True
     yes = tolerance > 0.0  # Not a literal, for each of which the compiler would make its own `evaluate`.
-    if steps:
+    if steps > 0.0:
         size = 1.0 / steps
     for _ in range(PATIENCE):
         size = min(size, 1.0 - place)
@@ -86,8 +66,9 @@ def march(
                 i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
             start[0], start[1], start[2], start[3] = evaluate(
-                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, yes, not yes
-            )
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, yes,
+                not yes,
+            )  # fmt: skip
             look(active, count, nips, sides, even, abs(start[0]))
             begin(acting, sides)
         else:
@@ -95,13 +76,13 @@ def march(
                 i = acting[j]
                 restore(sides, i)
         after, after_spin, speed_error, spin_error, wheel_error, thrust, time = step(
-            acting, active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, place, size, speed,
-            spin, start, parts,
+            acting, active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, place,
+            size, speed, spin, start, parts,
         )  # fmt: skip
         fresh = False
         scale = max(speed, top)
         if not after > scale * STANDSTILL:
-            if steps or size <= LEAST_STEP:
+            if steps > 0.0 or size <= LEAST_STEP:
                 return speed, spin, way(piece, place)[0], STOPPED
             size *= 0.25
             refused = True
@@ -113,16 +94,16 @@ def march(
             growth = MOST_GROWTH
         elif ratio == ratio:
             growth = min(max(SAFETY * ratio**-0.25, LEAST_GROWTH), MOST_GROWTH)
-        if not steps and not ratio <= 1.0:
+        if steps == 0.0 and not ratio <= 1.0:
             size *= min(growth, AFTER_REFUSAL)
             refused = True
             continue
         speed, spin, place, fresh = after, after_spin, place + size, True
         for n in range(count):
             k = active[n]
-            nips[k, TIME] += time
-            nips[k, PEAK_FORCE] = max(nips[k, PEAK_FORCE], thrust)
-            nips[k, PEAK_POWER] = max(nips[k, PEAK_POWER], nips[k, STEP_POWER])
+            nips[k, DURATION] += time
+            nips[k, ACCELERATION] = max(nips[k, ACCELERATION], thrust)
+            nips[k, SLIP_POWER] = max(nips[k, SLIP_POWER], nips[k, STEP_POWER])
         for j in range(acting.shape[0]):
             i = acting[j]
             sides[i, SPEED] = sides[i, FRESH]
@@ -135,17 +116,18 @@ def march(
                 i = acting[j]
                 sides[i, WHEEL] = sides[i, SPEED]
             thrust, _, _, _ = evaluate(
-                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, not yes, not yes
-            )
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, speed, spin, not yes,
+                not yes,
+            )  # fmt: skip
             look(active, count, nips, sides, even, abs(thrust))
             return speed, spin, at, THROUGH
-        if not steps:
+        if steps == 0.0:
             size *= min(growth, 1.0) if refused else growth
         refused = False
     return speed, spin, way(piece, place)[0], LOST
 
 
-@compiled
+@inlined
 def restore(sides: Floats, i: int) -> None:
     """Put a side back to the start of a step that was refused."""
     sides[i, WHEEL], sides[i, SLIP], sides[i, FORCE], sides[i, RATE] = (
@@ -153,7 +135,7 @@ def restore(sides: Floats, i: int) -> None:
     )  # fmt: skip
 
 
-@compiled
+@inlined
 def look(active: Any, count: int, nips: Floats, sides: Floats, even: bool, thrust: float) -> None:
     """Take in what `evaluate` has found at one place: greatest force [N], slip power [W] and slips of side A."""
     for n in range(count):
@@ -161,6 +143,6 @@ def look(active: Any, count: int, nips: Floats, sides: Floats, even: bool, thrus
         slip = sides[2 * k, SLIP]
         power = sides[2 * k, FORCE] * slip
         power += power if even else sides[2 * k + 1, FORCE] * sides[2 * k + 1, SLIP]
-        nips[k, PEAK_FORCE], nips[k, PEAK_POWER] = max(nips[k, PEAK_FORCE], thrust), max(nips[k, PEAK_POWER], power)
+        nips[k, ACCELERATION], nips[k, SLIP_POWER] = max(nips[k, ACCELERATION], thrust), max(nips[k, SLIP_POWER], power)
         nips[k, LOW_SLIP], nips[k, HIGH_SLIP] = min(nips[k, LOW_SLIP], slip), max(nips[k, HIGH_SLIP], slip)
-        nips[k, LAST_SLIP] = slip
+        nips[k, SLIP_OUT] = slip

@@ -22,7 +22,7 @@ from stager.physics.windage import disc
 
 
 class Packed(NamedTuple):
-    """Arrays of a launcher as `stages.throw_lanes` takes them, and the shape of its batch."""
+    """Arrays of a launcher as `stages.throw_samples` takes them, and the shape of its batch."""
 
     body: Floats
     stages: Floats
@@ -51,7 +51,7 @@ def pack(launcher: Launcher, first: int, count: int) -> Packed:
 
 
 def spread(packed: Packed, shape: tuple[int, ...]) -> Packed:
-    """Return a launcher whose batch is of shape `packed.shape` as one whose batch is `shape`, which it broadcasts to."""
+    """Return a packed launcher with its batch broadcast to `shape`."""
     if packed.shape in ((), shape):
         return packed
 
@@ -111,8 +111,8 @@ def _drive(stage: Stage) -> list[Number]:
 def _rows(rows: Sequence[Sequence[Any]], shape: tuple[int, ...]) -> Floats:
     """Numbers or arrays over the batch as one array of shape (samples or 1, rows, columns)."""
     flat = [value for row in rows for value in row]
-    if all(np.size(value) == 1 for value in flat):
-        table = np.array([float(np.asarray(value).reshape(-1)[0]) for value in flat])
+    if all(isinstance(value, float) or np.size(value) == 1 for value in flat):
+        table = np.array([value if isinstance(value, float) else np.asarray(value).item() for value in flat])
         return table.reshape(1, len(rows), -1) if rows else np.zeros((1, 0, 0))
     columns = [lane(value, shape) for value in flat]
     table = np.empty((max(column.size for column in columns), len(flat)))

@@ -1,6 +1,6 @@
 """Normal force of a nip along the barrel.
 
-A round projectile has two smooth pieces, before and behind the axis plane, a rod three: front ramp, length, rear ramp.
+A nip has three smooth pieces: before the axis plane, along a rod's length (none of a round projectile), and behind.
 `offset` is the projectile's place (a rod: its front end's) past the axis plane [m].
 """
 
@@ -9,26 +9,17 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any
 
-from stager.physics.compiled import compiled
+from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.columns import (
-    DEPTH,
-    HEIGHT,
-    LENGTH,
-    NIP_EXPONENT,
-    NIP_REBOUND,
-    NIP_STIFFNESS,
-    NORMALS,
-    RAMP,
-    REACH,
-    ROLLING,
+    DEPTH, HEIGHT, LENGTH, NIP_EXPONENT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, RAMP, REACH, ROLLING,
 )  # fmt: skip
 
 Floats = Any
-CLOSING, MIDDLE, REAR = 1, 1, 2
+MIDDLE, CLOSING = 1, 2
 
 
-@compiled
-def power(base: float, exponent: float) -> float:
+@inlined
+def power(base: float, exponent: float) -> Any:
     """Return base**exponent, quick for the usual exponents."""
     if exponent == 1.0:
         return base
@@ -41,7 +32,7 @@ def power(base: float, exponent: float) -> float:
     return base**exponent
 
 
-@compiled
+@inlined
 def press(nips: Floats, k: int, piece: int, offset: float) -> tuple[float, float, float, float]:
     """Return N [N], cos φ and sin φ of one side, and the normals' push along the barrel [N].
 
@@ -49,25 +40,24 @@ def press(nips: Floats, k: int, piece: int, offset: float) -> tuple[float, float
     loss along its length.
     """
     strength = nips[k, NIP_STIFFNESS]
-    if nips[k, LENGTH] < 0.0:
-        if piece == CLOSING:
-            strength *= nips[k, NIP_REBOUND]
+    if piece == CLOSING:
+        strength *= nips[k, NIP_REBOUND]
+        offset -= nips[k, LENGTH]
+    if nips[k, HEIGHT] > 0.0:
         height = nips[k, HEIGHT]
         distance = sqrt(offset * offset + height * height)
         normal = strength * power(max(nips[k, REACH] - distance, 0.0), nips[k, NIP_EXPONENT])
-        sine = offset / distance
-        return normal, height / distance, sine, nips[k, NORMALS] * normal * sine
+        inverse = 1.0 / distance
+        sine = offset * inverse
+        return normal, height * inverse, sine, nips[k, NORMALS] * normal * sine
     if piece == MIDDLE:
         return strength * power(nips[k, DEPTH], nips[k, NIP_EXPONENT]), 1.0, 0.0, -nips[k, NORMALS] * nips[k, ROLLING]
-    if piece == REAR:
-        strength *= nips[k, NIP_REBOUND]
-        offset -= nips[k, LENGTH]
     crush, slope, _ = ramp(nips, k, offset)
     normal = strength * power(crush, nips[k, NIP_EXPONENT])
     return normal, 1.0, 0.0, -nips[k, NORMALS] * normal * slope
 
 
-@compiled
+@inlined
 def ramp(nips: Floats, k: int, offset: float) -> tuple[float, float, float]:
     """Return the crush on a rod's ramp [m] and its first and second derivative, `offset` past the full crush [m]."""
     place = offset / nips[k, RAMP]
@@ -75,7 +65,7 @@ def ramp(nips: Floats, k: int, offset: float) -> tuple[float, float, float]:
     return max(nips[k, DEPTH] * (1.0 - place * place), 0.0), bend * offset, bend
 
 
-@compiled
+@inlined
 def press_change(
     nips: Floats, k: int, piece: int, offset: float, normal: float, cosine: float, sine: float
 ) -> tuple[float, float, float, float]:
@@ -83,48 +73,45 @@ def press_change(
 
     Crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D, with D = h/cos φ.
     """
-    exponent = nips[k, NIP_EXPONENT]
-    if nips[k, LENGTH] < 0.0:
+    strength, exponent = nips[k, NIP_STIFFNESS], nips[k, NIP_EXPONENT]
+    if piece == CLOSING:
+        strength *= nips[k, NIP_REBOUND]
+        offset -= nips[k, LENGTH]
+    if nips[k, HEIGHT] > 0.0:
         bend = cosine * cosine / nips[k, HEIGHT]
         crush = nips[k, REACH] - nips[k, HEIGHT] / cosine
         steep = 0.0
         if crush > 0.0:
-            steep = -nips[k, NIP_STIFFNESS] * exponent * power(crush, exponent - 1.0) * sine
-            if piece == CLOSING:
-                steep *= nips[k, NIP_REBOUND]
+            steep = -strength * exponent * power(crush, exponent - 1.0) * sine
         opening = bend * cosine
         return steep, -bend * sine, opening, nips[k, NORMALS] * (steep * sine + normal * opening)
     if piece == MIDDLE:
         return 0.0, 0.0, 0.0, 0.0
-    strength = nips[k, NIP_STIFFNESS]
-    if piece == REAR:
-        strength *= nips[k, NIP_REBOUND]
-        offset -= nips[k, LENGTH]
     crush, slope, bend = ramp(nips, k, offset)
     steep = strength * exponent * power(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
     return steep, 0.0, 0.0, -nips[k, NORMALS] * (steep * slope + normal * bend)
 
 
 @compiled
-def stored(nips: Floats, k: int, crush: float) -> float:
+def stored(nips: Floats, k: int, crush: float) -> Any:
     """Return the energy stored in all sides at a crush [m] of each [J]."""
-    return nips[k, NORMALS] * nips[k, NIP_STIFFNESS] * power(crush, nips[k, NIP_EXPONENT]) * crush / (nips[k, NIP_EXPONENT] + 1.0)
+    exponent = nips[k, NIP_EXPONENT]
+    return nips[k, NORMALS] * nips[k, NIP_STIFFNESS] * power(crush, exponent) * crush / (exponent + 1.0)
 
 
 @compiled
-def crush_loss(nips: Floats, k: int, offset: float) -> float:
+def crush_loss(nips: Floats, k: int, offset: float) -> Any:
     """Return the energy that the normals have taken on the way to `offset` and not given back [J]."""
-    rebound = nips[k, NIP_REBOUND]
-    if nips[k, LENGTH] < 0.0:
-        full = stored(nips, k, nips[k, REACH] - nips[k, HEIGHT])
-        distance = sqrt(offset * offset + nips[k, HEIGHT] * nips[k, HEIGHT])
-        left = stored(nips, k, max(nips[k, REACH] - distance, 0.0))
-        return left if offset < 0.0 else full - rebound * (full - left)
-    full = stored(nips, k, nips[k, DEPTH])
+    length = nips[k, LENGTH]
+    past = offset - min(max(offset, 0.0), length)
+    if nips[k, HEIGHT] > 0.0:
+        full = nips[k, REACH] - nips[k, HEIGHT]
+        crush = max(nips[k, REACH] - sqrt(past * past + nips[k, HEIGHT] * nips[k, HEIGHT]), 0.0)
+    else:
+        full, crush = nips[k, DEPTH], ramp(nips, k, past)[0]
+    left = stored(nips, k, crush)
     if offset < 0.0:
-        return stored(nips, k, ramp(nips, k, offset)[0])
-    rolled = nips[k, NORMALS] * nips[k, ROLLING] * min(offset, nips[k, LENGTH])
-    if offset <= nips[k, LENGTH]:
-        return full + rolled
-    left = stored(nips, k, ramp(nips, k, offset - nips[k, LENGTH])[0])
-    return full - rebound * (full - left) + rolled
+        return left
+    all_of_it = stored(nips, k, full)
+    rolled = nips[k, NORMALS] * nips[k, ROLLING] * min(offset, length)
+    return all_of_it - nips[k, NIP_REBOUND] * (all_of_it - left) + rolled

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
 
 from stager.errors import StagerError
@@ -46,17 +46,17 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
 
 
 def run(
-    packed: Packed, speeds: tuple[Floats, Floats, Floats, Floats], entry_speed: Floats, spin: Floats, ends: Floats,
-    tolerance: float, steps: int, books: bool, out: Floats, exits: Floats,
+    packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Floats,
+    how: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
-    """Throw all samples; arguments as `stages.throw_lanes` has them. Raises StagerError where one does not end."""
+    """Throw all samples; arguments as `stages.throw_samples` has them. Raises StagerError where one does not end."""
 
     def work(low: int, high: int) -> None:
-        stages.throw_lanes(
+        lost = stages.throw_samples(
             low, high, packed.body, packed.stages, packed.kinds, packed.laws, *speeds, entry_speed, spin, ends,
-            tolerance, steps, books, out, exits,
+            how, out, exits,
         )  # fmt: skip
+        if lost:
+            raise StagerError("a contact did not come to its end within the allowed number of steps")
 
     share(work, len(exits), speeds[0].shape[1])
-    if (exits[:, 2] == stages.NOT_REACHED).any():
-        raise StagerError("a contact did not come to its end within the allowed number of steps")

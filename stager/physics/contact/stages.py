@@ -1,6 +1,6 @@
 """A throw from stage to stage: where contacts begin and end, free runs between, what each stage leaves.
 
-All stages' marks along the barrel (contact begins, axis plane, contact ends; of a rod also its rear end's) are sorted;
+All stages' marks along the barrel (contact begins, axis plane, of a rod its rear end there, contact ends) are sorted;
 between two marks the same nips touch and everything is smooth. So any number of stages may hold the projectile at once.
 """
 
@@ -11,95 +11,30 @@ from typing import Any
 
 import numpy as np
 
-from stager.physics.compiled import compiled, entry
+from stager.physics.compiled import compiled, entry, kept
 from stager.physics.contact.columns import (
-    AIR_CORE,
-    AIR_DRAG,
-    AIR_LAMINAR,
-    AIR_TRANSITION,
-    AIR_TURBULENT,
-    AXIS,
-    BEGUN,
-    BRAKE,
-    CREEP,
-    CURRENT_LIMIT,
-    DEPTH,
-    ENTRY_SPEED,
-    ENTRY_SPIN,
-    EXPONENT,
-    GAIN,
-    GROWTH,
-    HALF_WIDTH,
-    HEAT,
-    HEIGHT,
-    HELD,
-    HIGH_SLIP,
-    IDLE_CURRENT,
-    IDLER,
-    IDLER_INVERSE,
-    INVERSE_INERTIA,
-    LAST_SLIP,
-    LAYOUT,
-    LENGTH,
-    LOW_SLIP,
-    MASS,
-    MOTOR_SLOPE,
-    NIP,
-    NIP_EXPONENT,
-    NIP_LAYOUT,
-    NIP_REBOUND,
-    NIP_STIFFNESS,
-    NORMALS,
-    PAIR,
-    PEAK_FORCE,
-    PEAK_POWER,
-    PITCH,
-    PULL,
-    RADIUS,
-    RAIL,
-    RAMP,
-    REACH,
-    REBOUND,
-    REST_DEPTH,
-    ROD_LENGTH,
-    ROLLING,
-    SIDE,
-    SLOWING,
-    SPEED,
-    START,
-    STIFFNESS,
-    TIME,
-    TORQUE_HIGH,
-    TORQUE_LOW,
-    TORQUE_SLOPE,
-    TURN,
-    WHEEL_RADIUS,
-    WORK,
+    ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
+    CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EVEN, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT,
+    HELD, HIGH_SLIP, IDLE_CURRENT, IDLER, IDLER_INVERSE, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
+    MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PITCH, PULL,
+    RADIUS, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
+    SPIN_IN, SPIN_OUT, START, STIFFNESS, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
 )  # fmt: skip
 from stager.physics.contact.march import LOST, STOPPED, march
 from stager.physics.contact.profile import crush_loss, stored
 from stager.physics.guide import free_flight
+from stager.physics.windage import air_moment
 
 Floats = Any
 SYNC_CREEPS = 3.0
 SYNC, SLIPS, JAM, NOT_REACHED = 0, 1, 2, 3
 """As `stager.physics.records.Grip`."""
-(
-    SPEED_A, SPEED_B, ENTRY, EXIT, SPIN_IN, SPIN_OUT, AFTER_A, AFTER_B, SLIP_OUT, LEAST_SLIP, GRIP, DURATION, WORK_A,
-    WORK_B, HEAT_A, HEAT_B, CRUSH_LOSS, MOTOR_WORK, ACCELERATION, SLIP_POWER,
-) = range(20)  # fmt: skip
-"""Columns of a stage's record, in the order of `stager.physics.records.Transit`."""
-RECORD = 20
+PIECES = 3
+"""Smooth pieces of a nip."""
+BENDS = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [2.0, -1.0, 0.0], [0.0, 3.0, -2.0]])
+"""Coefficients a, b, c of x = a τ + b τ² + c τ³ over 0 … 1: straight, opening, closing, both.
 
-
-@compiled
-def windage(stage: Floats, turning: float) -> float:
-    """Return the moment of the air on a wheel at `turning` [rad/s] [N m]; see `stager.physics.windage.Disc`."""
-    if turning <= 0.0:
-        return 0.0
-    if turning > stage[AIR_TRANSITION]:
-        return stage[AIR_TURBULENT] * turning**1.8 - stage[AIR_CORE] / sqrt(turning)
-    return stage[AIR_LAMINAR] * turning * sqrt(turning)
+dx/dτ is 0 where a contact begins or ends: there powers of the crush are smooth in τ, not in x."""
 
 
 @compiled
@@ -110,55 +45,54 @@ def set_nip(nips: Floats, k: int, stage: Floats, body: Floats, axis: float, spee
     is at rest.
     """
     nip = nips[k]
-    nip[:] = 0.0
-    layout = stage[LAYOUT]
-    grown = stage[GROWTH] * speed_a * speed_a
+    for j in range(NIP):
+        nip[j] = 0.0
+    layout, radius, normals = stage[LAYOUT], stage[WHEEL_RADIUS], 2.0
+    grown = speed_a * speed_a
     if layout == PAIR:
-        grown = 0.5 * (grown + stage[GROWTH] * speed_b * speed_b)
+        grown = 0.5 * (grown + speed_b * speed_b)
     elif layout == IDLER:
         grown *= 0.5
-    nip[AXIS], nip[NIP_LAYOUT], nip[LENGTH] = axis, layout, body[ROD_LENGTH]
-    nip[NIP_STIFFNESS], nip[NIP_EXPONENT], nip[NIP_REBOUND] = body[STIFFNESS], body[EXPONENT], body[REBOUND]
-    nip[NORMALS] = 1.0 if layout == RAIL else 2.0
-    if body[ROD_LENGTH] < 0.0:
-        rest = stage[WHEEL_RADIUS] + body[HALF_WIDTH]
-        nip[REACH], nip[HEIGHT] = rest + grown, rest - stage[REST_DEPTH]
-        nip[RAMP] = sqrt(max(nip[REACH] * nip[REACH] - nip[HEIGHT] * nip[HEIGHT], 0.0))
     else:
-        nip[DEPTH] = max(stage[REST_DEPTH] + grown, 0.0)
-        nip[RAMP] = sqrt(2.0 * (stage[WHEEL_RADIUS] + grown) * nip[DEPTH])
-        if nip[RAMP] > 0.0:
-            nip[ROLLING] = (1.0 - body[REBOUND]) * stored(nips, k, nip[DEPTH]) / (nip[NORMALS] * nip[RAMP])
+        normals = 1.0
+    grown *= stage[GROWTH]
+    nip[SPEED_A], nip[GRIP], nip[AXIS], nip[NIP_LAYOUT], nip[NORMALS] = speed_a, NOT_REACHED, axis, layout, normals
+    nip[NIP_STIFFNESS], nip[NIP_EXPONENT], nip[NIP_REBOUND] = body[STIFFNESS], body[EXPONENT], body[REBOUND]
     nip[LOW_SLIP], nip[HIGH_SLIP] = inf, -inf
+    depth = max(stage[REST_DEPTH] + grown, 0.0)
+    if body[ROD_LENGTH] < 0.0:
+        rest = radius + body[HALF_WIDTH]
+        height = rest - stage[REST_DEPTH]
+        nip[REACH], nip[HEIGHT] = rest + grown, height
+        nip[RAMP] = sqrt(depth * (rest + grown + height))
+    else:
+        half = sqrt(2.0 * (radius + grown) * depth)
+        nip[DEPTH], nip[RAMP], nip[LENGTH] = depth, half, body[ROD_LENGTH]
+        if half > 0.0:
+            nip[ROLLING] = (1.0 - body[REBOUND]) * stored(nips, k, depth) / (normals * half)
 
 
 @compiled
-def set_sides(sides: Floats, k: int, stage: Floats, a: float, b: float, held_a: float, held_b: float) -> None:
-    """Set up both sides of stage `k` at set speeds a, b and held speeds [m/s].
+def set_side(side: Floats, stage: Floats, turn: float, speed: float, held: float) -> None:
+    """Set up one side at its set and held speeds [m/s]; turn: −1 for side B.
 
     The throttle would hold the held speed against no-load current and windage; as the wheel slows the current rises
     along the motor's line, from 0 up to the controller's limit. A governor is too slow to act in a contact.
     """
-    sides[2 * k : 2 * k + 2, :] = 0.0
-    for j in range(2):
-        side = sides[2 * k + j]
-        side[TURN] = 1.0 - 2.0 * j
-        radius, inverse = stage[WHEEL_RADIUS], stage[INVERSE_INERTIA]
-        speed, held = a, held_a
-        driven = stage[MOTOR_SLOPE] > 0.0
-        if j == 1:
-            speed, held = b, held_b
-            if stage[LAYOUT] != PAIR:
-                speed = held = 0.0
-                driven = False
-                inverse = stage[IDLER_INVERSE] if stage[LAYOUT] == IDLER else 0.0
-        side[RADIUS], side[GAIN], side[BRAKE] = radius, radius * inverse, -radius * radius * inverse
-        side[START], side[SPEED], side[HELD] = speed, speed, held
-        if driven:
-            pull = stage[PULL]
-            holding = stage[IDLE_CURRENT] + windage(stage, held / radius) / pull
-            side[TORQUE_SLOPE], side[TORQUE_LOW] = stage[MOTOR_SLOPE], -pull * holding
-            side[TORQUE_HIGH] = pull * max(stage[CURRENT_LIMIT] - holding, 0.0)
+    for column in range(SIDE):
+        side[column] = 0.0
+    radius, inverse, slope = stage[WHEEL_RADIUS], stage[INVERSE_INERTIA], stage[MOTOR_SLOPE]
+    if turn < 0.0 and stage[LAYOUT] != PAIR:
+        speed, slope, inverse = 0.0, 0.0, stage[IDLER_INVERSE]
+    side[TURN], side[RADIUS], side[GAIN], side[BRAKE] = turn, radius, radius * inverse, -radius * radius * inverse
+    side[START], side[SPEED], side[HELD], side[TORQUE_SLOPE] = speed, speed, held, slope
+    if slope > 0.0:
+        pull = stage[PULL]
+        drag = air_moment(
+            held / radius, stage[AIR_LAMINAR], stage[AIR_TURBULENT], stage[AIR_CORE], stage[AIR_TRANSITION]
+        )
+        holding = stage[IDLE_CURRENT] + drag / pull
+        side[TORQUE_LOW], side[TORQUE_HIGH] = -pull * holding, pull * max(stage[CURRENT_LIMIT] - holding, 0.0)
 
 
 @compiled
@@ -166,69 +100,43 @@ def set_marks(nips: Floats, count: int, at: Floats, owner: Any, number: Any) -> 
     """Write the places of all marks along the barrel in their order, the stage of each and its number there."""
     marks = 0
     for k in range(count):
-        nip = nips[k]
-        for j in range(3 if nip[LENGTH] < 0.0 else 4):
-            place = nip[AXIS]
-            if j == 0:
-                place -= nip[RAMP]
-            elif nip[LENGTH] < 0.0:
-                if j == 2:
-                    place += nip[RAMP]
-            elif j >= 2:
-                place += nip[LENGTH]
-                if j == 3:
-                    place += nip[RAMP]
+        place = nips[k, AXIS] - nips[k, RAMP]
+        for j in range(PIECES + 1):
             n = marks
             while n > 0 and at[n - 1] > place:
                 at[n], owner[n], number[n] = at[n - 1], owner[n - 1], number[n - 1]
                 n -= 1
             at[n], owner[n], number[n] = place, k, j
             marks += 1
+            place += nips[k, LENGTH] if j == 1 else nips[k, RAMP]
     return marks
 
 
 @compiled
-def record(out: Floats, k: int, nips: Floats, sides: Floats, body: Floats, speed: float, spin: float, offset: float,
+def finish(nips: Floats, k: int, sides: Floats, body: Floats, speed: float, spin: float, offset: float,
            jams: bool) -> None:  # fmt: skip
-    """Write what stage `k` leaves, with the projectile at `speed` [m/s], `offset` [m] past the axis plane."""
-    nip, a, b = nips[k], sides[2 * k], sides[2 * k + 1]
+    """Complete the record of stage `k`, left at `speed` [m/s], `offset` [m] past the axis plane."""
+    nip = nips[k]
     least = max(nip[LOW_SLIP], -nip[HIGH_SLIP], 0.0)
-    grip = JAM
-    if not jams:
-        grip = SYNC if least <= SYNC_CREEPS * body[CREEP] else SLIPS
-    out[ENTRY, k], out[EXIT, k] = nip[ENTRY_SPEED], speed
-    out[SPIN_IN, k], out[SPIN_OUT, k] = nip[ENTRY_SPIN], spin
-    out[AFTER_A, k], out[AFTER_B, k] = a[SPEED], b[SPEED]
-    out[SLIP_OUT, k], out[LEAST_SLIP, k], out[GRIP, k] = nip[LAST_SLIP], least, grip
-    out[DURATION, k], out[CRUSH_LOSS, k] = nip[TIME], crush_loss(nips, k, offset)
-    out[WORK_A, k], out[WORK_B, k], out[HEAT_A, k], out[HEAT_B, k] = a[WORK], b[WORK], a[HEAT], b[HEAT]
-    out[ACCELERATION, k], out[SLIP_POWER, k] = nip[PEAK_FORCE] / body[MASS], nip[PEAK_POWER]
-    if nip[TIME] > 0.0:
-        out[MOTOR_WORK, k] = motor_work(a) + motor_work(b)
+    nip[GRIP] = SYNC if least <= SYNC_CREEPS * body[CREEP] else SLIPS
+    if jams:
+        nip[GRIP] = JAM
+    nip[EXIT], nip[SPIN_OUT], nip[LEAST_SLIP] = speed, spin, least
+    nip[CRUSH_LOSS], nip[ACCELERATION] = crush_loss(nips, k, offset), nip[ACCELERATION] / body[MASS]
+    for j in range(2):
+        side = sides[2 * k + j]
+        nip[AFTER_A + j], nip[WORK_A + j], nip[HEAT_A + j] = side[SPEED], side[WORK], side[HEAT]
+        if side[TORQUE_SLOPE] * side[GAIN] * abs(side[WORK]) > 0.0:
+            # What the wheel gave and what it gained.
+            gained = (side[SPEED] * side[SPEED] - side[START] * side[START]) / (2.0 * side[RADIUS] * side[GAIN])
+            nip[MOTOR_WORK] += side[WORK] + gained
 
 
-@compiled
-def motor_work(side: Floats) -> float:
-    """Return what a wheel gave and what it gained [J]; 0 for a wheel without a motor."""
-    if side[TORQUE_SLOPE] == 0.0 or side[GAIN] == 0.0:
-        return 0.0
-    inertia = side[RADIUS] / side[GAIN]
-    gained = (side[SPEED] * side[SPEED] - side[START] * side[START]) / (2.0 * side[RADIUS] * side[RADIUS])
-    return side[WORK] + inertia * gained
-
-
-@compiled
-def alike(sides: Floats, nips: Floats, k: int) -> bool:
-    """Return whether both sides of stage `k` are the same and have gone the same way so far."""
-    a, b = sides[2 * k], sides[2 * k + 1]
-    return nips[k, NIP_LAYOUT] == PAIR and a[SPEED] == b[SPEED] and a[HELD] == b[HELD] and a[START] == b[START]
-
-
-@compiled
+@kept
 def throw_one(
     body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats, held_a: Floats,
-    held_b: Floats, speed: float, spin: float, count: int, tolerance: float, steps: int, books: bool, nips: Floats,
-    sides: Floats, places: Floats, marks: Any, out: Floats,
+    held_b: Floats, speed: float, spin: float, count: int, how: Floats, nips: Floats, sides: Floats, places: Floats,
+    marks: Any, out: Floats,
 ) -> tuple[float, float, int]:  # fmt: skip
     """Take one projectile through `count` stages.
 
@@ -239,6 +147,8 @@ def throw_one(
         Set and held surface speeds [m/s].
     speed, spin : float
         At the entry [m/s], [rad/s].
+    how : array, shape (3,)
+        TOLERANCE, STEPS and BOOKS.
     nips, sides, places, marks : room to work in
     out : array, shape (RECORD, stages)
         Records of the stages, written to.
@@ -250,42 +160,37 @@ def throw_one(
     grip : int
         SLIPS where it got through, else JAM; NOT_REACHED where the integration gave up.
     """
-    axis, planned = 0.0, speed_a.shape[0]
+    axis, planned, grip = 0.0, speed_a.shape[0], SLIPS
     for k in range(planned):
-        stage = stages[k]
-        out[:, k] = 0.0
-        out[SPEED_A, k] = speed_a[k]
-        out[SPEED_B, k] = speed_b[k] if stage[LAYOUT] == PAIR else 0.0
-        out[GRIP, k] = NOT_REACHED
-        set_nip(nips, k, stage, body, axis, speed_a[k], speed_b[k])
-        set_sides(sides, k, stage, speed_a[k], speed_b[k], held_a[k], held_b[k])
+        stage, b, held = stages[k], speed_b[k], held_b[k]
+        set_nip(nips, k, stage, body, axis, speed_a[k], b)
+        set_side(sides[2 * k], stage, 1.0, speed_a[k], held_a[k])
+        set_side(sides[2 * k + 1], stage, -1.0, b, held)
+        if stage[LAYOUT] == PAIR:
+            nips[k, SPEED_B] = b
+            nips[k, EVEN] = 1.0 if b == speed_a[k] and held == held_a[k] else 0.0
         axis += stage[PITCH]
     at, piece, start, parts = places[0], places[1], places[2], places[3:5]
     owner, number, active, pieces, acting = marks[0], marks[1], marks[2], marks[3], marks[4]
     wheel_law, rail_law = laws[0], laws[1]
-    total = set_marks(nips, count, at, owner, number)
-    touching, opening = 0, False
+    total, touching, opening = set_marks(nips, count, at, owner, number), 0, 0
     for mark in range(total):
         k = owner[mark]
         if number[mark] == 0:
-            nips[k, ENTRY_SPEED], nips[k, ENTRY_SPIN] = speed, spin
-            active[touching], pieces[k] = k, 0
-            touching += 1
-            opening = True
+            nips[k, ENTRY], nips[k, SPIN_IN] = speed, spin
+            active[touching], touching, opening = k, touching + 1, 1
             if not speed > 0.0:
-                out[GRIP, k] = JAM
-                return 0.0, 0.0, JAM
-        elif number[mark] == (2 if nips[k, LENGTH] < 0.0 else 3):
-            offset = at[mark] - nips[k, AXIS]
-            record(out, k, nips, sides, body, speed, spin, offset, touching < 0)
-            n = 0
-            while active[n] != k:
-                n += 1
+                nips[k, GRIP], grip = JAM, JAM
+                break
+        if number[mark] == PIECES:
+            finish(nips, k, sides, body, speed, spin, at[mark] - nips[k, AXIS], grip == JAM)
             touching -= 1
-            for j in range(n, touching):
-                active[j] = active[j + 1]
-        else:
-            pieces[k] = number[mark]
+            passed = 0
+            for j in range(touching):
+                if active[j] == k:
+                    passed = 1
+                active[j] = active[j + passed]
+        pieces[k] = number[mark]
         if mark + 1 == total:
             break
         span = at[mark + 1] - at[mark]
@@ -294,78 +199,55 @@ def throw_one(
         if touching == 0:
             speed = free_flight(speed, span, body[SLOWING], body[AIR_DRAG])
             continue
-        even, n = spin == 0.0, 0
+        even, n, origin = spin == 0.0, 0, nips[active[0], AXIS]
         for j in range(touching):
-            even = even and alike(sides, nips, active[j])
+            even = even and nips[active[j], EVEN] > 0.0
         for j in range(touching):
-            nips[active[j], BEGUN] = 1.0
-            acting[n] = 2 * active[j]
-            n += 1
+            k = active[j]
+            nips[k, AXIS] -= origin
+            acting[n], n = 2 * k, n + 1
             if not even:
-                acting[n] = 2 * active[j] + 1
-                n += 1
-        origin = nips[active[0], AXIS]
-        for j in range(1, touching):
-            nips[active[j], AXIS] -= origin
-        nips[active[0], AXIS] = 0.0
-        bend(piece, at[mark] - origin, span, opening, closes(at, number, nips, owner, mark + 1, total))
+                nips[k, EVEN] = 0.0
+                acting[n], n = 2 * k + 1, n + 1
+        bent = opening + 2 if number[mark + 1] == PIECES else opening
+        opening = 0
+        piece[0] = at[mark] - origin
+        for j in range(3):
+            piece[1 + j] = span * BENDS[bent, j]
         speed, spin, place, ending = march(
-            acting[:n], active, touching, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, books, piece, speed, spin,
-            start, parts, tolerance, steps,
+            acting[:n], active, touching, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, how, piece,
+            speed, spin, start, parts,
         )  # fmt: skip
-        nips[active[0], AXIS] = origin
-        for j in range(1, touching):
-            nips[active[j], AXIS] += origin
-        if even:
-            for j in range(touching):
-                a, b = sides[2 * active[j]], sides[2 * active[j] + 1]
-                b[SPEED], b[WORK], b[HEAT] = a[SPEED], a[WORK], a[HEAT]
-        opening = False
         if ending == LOST:
-            return 0.0, 0.0, NOT_REACHED
+            grip = NOT_REACHED
+            break
+        for j in range(touching):
+            k = active[j]
+            if even:
+                a, b_side = sides[2 * k], sides[2 * k + 1]
+                b_side[SPEED], b_side[WORK], b_side[HEAT] = a[SPEED], a[WORK], a[HEAT]
+            if ending == STOPPED:
+                finish(nips, k, sides, body, 0.0, spin, place - nips[k, AXIS], j == touching - 1)
+            nips[k, AXIS] += origin
         if ending == STOPPED:
-            for j in range(touching):
-                k = active[j]
-                jams = j == touching - 1
-                record(out, k, nips, sides, body, 0.0, spin, place + origin - nips[k, AXIS], jams)
-            return 0.0, 0.0, JAM
-    return speed, spin, SLIPS
-
-
-@compiled
-def closes(at: Floats, number: Any, nips: Floats, owner: Any, mark: int, total: int) -> bool:
-    """Return whether a contact ends at the place of `mark`."""
-    last = mark
-    while last < total and at[last] == at[mark]:
-        if number[last] == (2 if nips[owner[last], LENGTH] < 0.0 else 3):
-            return True
-        last += 1
-    return False
-
-
-@compiled
-def bend(piece: Floats, low: float, span: float, opening: bool, closing: bool) -> None:
-    """Write the coefficients of x = low + a τ + b τ² + c τ³ over 0 … 1.
-
-    dx/dτ is 0 where a contact begins or ends: there powers of the crush are smooth in τ, not in x.
-    """
-    a, b, c = 1.0, 0.0, 0.0
-    if opening and closing:
-        a, b, c = 0.0, 3.0, -2.0
-    elif opening:
-        a, b, c = 0.0, 1.0, 0.0
-    elif closing:
-        a, b, c = 2.0, -1.0, 0.0
-    piece[0], piece[1], piece[2], piece[3] = low, a * span, b * span, c * span
+            grip = JAM
+            break
+    for k in range(planned):
+        for j in range(RECORD):
+            out[j, k] = nips[k, j]
+    if grip != SLIPS:
+        return 0.0, 0.0, grip
+    return speed, spin, grip
 
 
 @entry
-def throw_lanes(
+def throw_samples(
     low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats,
-    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, tolerance: float, steps: int, books: bool,
-    out: Floats, exits: Floats,
-) -> None:  # fmt: skip
-    """Throw the samples from `low` up to `high`; the first axis of all arrays is over the samples, or of length 1.
+    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, how: Floats, out: Floats, exits: Floats,
+) -> int:  # fmt: skip
+    """Throw the samples from `low` up to `high`; return how many did not come to an end.
+
+    The first axis of all arrays is over the samples, or of length 1.
 
     Parameters
     ----------
@@ -377,19 +259,24 @@ def throw_lanes(
     speed_a, speed_b, held_a, held_b : array, shape (samples, stages)
     entry, spin, ends : array, shape (samples or 1,)
         Entry speed [m/s], spin [rad/s] and number of stages.
+    how : array, shape (3,)
+        TOLERANCE, STEPS and BOOKS.
     out : array, shape (samples, RECORD, stages)
         Written to.
     exits : array, shape (samples, 3)
         Written to: exit speed [m/s], spin [rad/s], grip.
     """
-    count = speed_a.shape[1]
+    count, lost = speed_a.shape[1], 0
     nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
-    places = np.zeros((5, max(4 * count, 6)))
-    marks = np.zeros((5, max(4 * count, 2)), np.int64)
+    places = np.zeros((5, 4 * count + 6))
+    marks = np.zeros((5, 4 * count + 1), np.int64)
+    last = np.array([body.shape[0], stages.shape[0], laws.shape[0], entry.shape[0], spin.shape[0], ends.shape[0]]) - 1
     for i in range(low, high):
         exits[i, 0], exits[i, 1], exits[i, 2] = throw_one(
-            body[min(i, body.shape[0] - 1)], stages[min(i, stages.shape[0] - 1)], kinds,
-            laws[min(i, laws.shape[0] - 1)], speed_a[i], speed_b[i], held_a[i], held_b[i],
-            entry[min(i, entry.shape[0] - 1)], spin[min(i, spin.shape[0] - 1)],
-            min(ends[min(i, ends.shape[0] - 1)], count), tolerance, steps, books, nips, sides, places, marks, out[i],
+            body[min(i, last[0])], stages[min(i, last[1])], kinds, laws[min(i, last[2])], speed_a[i], speed_b[i],
+            held_a[i], held_b[i], entry[min(i, last[3])], spin[min(i, last[4])], min(ends[min(i, last[5])], count), how,
+            nips, sides, places, marks, out[i],
         )  # fmt: skip
+        if exits[i, 2] == NOT_REACHED:
+            lost += 1
+    return lost

@@ -9,47 +9,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
-    BRAKE,
-    BY_SPEED,
-    COSINE,
-    COUPLING,
-    DAMPING,
-    FORCE,
-    FORCE_DRIFT,
-    FORCE_SUM,
-    FRESH,
-    GAIN,
-    HALF_WIDTH,
-    HEAT_SUM,
-    KNOWN,
-    MASS,
-    MOTOR_STEEP,
-    OFFSET,
-    PART,
-    PULLED,
-    RATE,
-    RATE_DRIFT,
-    SHARE,
-    SHARE_COUPLING,
-    SLIP,
-    SLIP_DRIFT,
-    SPEED,
-    SPIN_INERTIA,
-    START_FORCE,
-    START_RATE,
-    START_SLIP,
-    STEEP,
-    STEP_HEAT,
-    STEP_POWER,
-    STEP_WORK,
-    TO_SPEED,
-    TO_SPIN,
-    TURN,
-    WHEEL,
-    WHEEL_GAIN,
-    WORK_SUM,
+    BRAKE, BY_SPEED, COSINE, COUPLING, DAMPING, FORCE, FORCE_DRIFT, FORCE_SUM, FRESH, GAIN, HALF_WIDTH, HEAT_SUM,
+    KNOWN, MASS, MOTOR_STEEP, OFFSET, PART, PULLED, RATE, RATE_DRIFT, SHARE, SHARE_COUPLING, SLIP, SLIP_DRIFT, SPEED,
+    SPIN_INERTIA, START_FORCE, START_RATE, START_SLIP, STEEP, STEP_HEAT, STEP_POWER, STEP_WORK, TO_SPEED, TO_SPIN,
+    TURN, WHEEL, WHEEL_GAIN, WORK_SUM,
 )  # fmt: skip
 from stager.physics.contact.equations import LEAST_SPEED, evaluate
 from stager.physics.contact.scheme import DRIFTS, GAMMA, INSIDE, MIX, MIX_KNOWN, PLACES, TOTAL_DRIFT, TOTALS
@@ -57,7 +22,7 @@ from stager.physics.contact.scheme import DRIFTS, GAMMA, INSIDE, MIX, MIX_KNOWN,
 Floats = Any
 
 
-@compiled
+@inlined
 def way(piece: Floats, parameter: float) -> tuple[float, float, float]:
     """Return the place x = low + a τ + b τ² + c τ³ [m] at τ = `parameter` and its first and second derivative."""
     low, a, b, c = piece[0], piece[1], piece[2], piece[3]
@@ -65,19 +30,20 @@ def way(piece: Floats, parameter: float) -> tuple[float, float, float]:
     return place, a + parameter * (2.0 * b + parameter * 3.0 * c), 2.0 * b + 6.0 * c * parameter
 
 
-@compiled
+@inlined
 def begin(acting: Any, sides: Floats) -> None:
     """Keep what `evaluate` found of each side at the start of a step, for all tries of that step."""
     for j in range(acting.shape[0]):
         i = acting[j]
-        sides[i, START_SLIP], sides[i, START_FORCE], sides[i, START_RATE] = sides[i, SLIP], sides[i, FORCE], sides[i, RATE]
+        sides[i, START_SLIP], sides[i, START_FORCE] = sides[i, SLIP], sides[i, FORCE]
+        sides[i, START_RATE] = sides[i, RATE]
 
 
-@compiled
+@inlined
 def step(
     acting: Any, active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, place: float, size: float, speed: float, spin: float,
-    start: Floats, parts: Floats,
+    wheel_law: Floats, rail_law: Floats, even: bool, books: bool, piece: Floats, place: float, size: float,
+    speed: float, spin: float, start: Floats, parts: Floats,
 ) -> tuple[float, float, float, float, float, float, float]:  # fmt: skip
     """Try one step of `size` in the parameter of `piece` from `place`.
 
@@ -154,7 +120,8 @@ def step(
             inner, inner_spin = speed, spin
             for k in range(number):
                 inner += MIX[number, k] * parts[0, k]
-                if turns:
+            if turns:
+                for k in range(number):
                     inner_spin += MIX[number, k] * parts[1, k]
             for j in range(acting.shape[0]):
                 i = acting[j]
@@ -164,25 +131,27 @@ def step(
                 sides[i, WHEEL] = wheel
             at, stretch, _ = way(piece, place + PLACES[number] * size)
             thrust, turning, _, _ = evaluate(
-                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, inner, inner_spin, number < 0,
-                number <= INSIDE,
+                active, count, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, at, inner, inner_spin,
+                number < 0, number <= INSIDE,
             )  # fmt: skip
             if number <= INSIDE:
                 most = max(most, abs(thrust))
             quick = reach * stretch / max(inner, LEAST_SPEED)
-        known = quick * thrust * inverse_mass + DRIFTS[number] * drift
-        known_spin = quick * turning * spin_gain + DRIFTS[number] * spin_drift
+        known, known_spin = DRIFTS[number] * drift, DRIFTS[number] * spin_drift
         for k in range(number):
             known += MIX_KNOWN[number, k] * parts[0, k]
-            if turns:
+        known += quick * thrust * inverse_mass
+        if turns:
+            for k in range(number):
                 known_spin += MIX_KNOWN[number, k] * parts[1, k]
+            known_spin += quick * turning * spin_gain
         offset, forward, around = 0.0, 0.0, 0.0
         for j in range(acting.shape[0]):
             i = acting[j]
-            wheel = quick * sides[i, RATE] + DRIFTS[number] * sides[i, PULLED]
+            wheel = DRIFTS[number] * sides[i, PULLED]
             for k in range(number):
                 wheel += MIX_KNOWN[number, k] * sides[i, PART + k]
-            wheel *= sides[i, DAMPING]
+            wheel = (wheel + quick * sides[i, RATE]) * sides[i, DAMPING]
             offset = sides[i, SHARE] * wheel + sides[i, SHARE_COUPLING] * offset
             sides[i, KNOWN], sides[i, OFFSET] = wheel, offset
             forward += sides[i, COSINE] * offset
@@ -221,7 +190,8 @@ def step(
             for k in range(6):
                 wheel += TOTALS[k] * sides[i, PART + k]
             slip = wheel - sides[i, COSINE] * gained - sides[i, TURN] * radius * gained_spin
-            more = common * sides[i, START_FORCE] + pace * sides[i, FORCE_SUM] + TOTAL_DRIFT * turned * sides[i, FORCE_DRIFT]
+            more = common * sides[i, START_FORCE] + pace * sides[i, FORCE_SUM]
+            more += TOTAL_DRIFT * turned * sides[i, FORCE_DRIFT]
             pressed = pace * sides[i, START_FORCE]
             sides[i, STEP_WORK] = sides[i, WORK_SUM] + more * sides[i, SPEED] + pressed * wheel
             sides[i, STEP_HEAT] = sides[i, HEAT_SUM] + more * sides[i, START_SLIP] + pressed * slip

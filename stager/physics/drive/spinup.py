@@ -9,14 +9,15 @@ import numpy as np
 from stager.model.arrays import Floats
 from stager.model.drive import Supply
 from stager.physics.drive.bus import peak_draw
-from stager.physics.drive.ride import ride
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train
+from stager.physics.drive.transient import time_until
 from stager.physics.windage import Disc
 
 NEAR = 0.02
 """Share of its set speed that a wheel which has come up may lack [-]."""
-SHORTEST, LONGEST, SAMPLES, ROUNDS = 1e-4, 1e3, 24, 2
+LONGEST = 1e3
+"""Time after which a wheel is said not to get there [s]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,19 +68,7 @@ def rushing(train: Train, holding: Holding) -> Floats:
 def time_to(train: Train, holding: Holding, supply: Supply, start: Floats, near: float = NEAR) -> Floats:
     """Time [s], shape (...), from speeds `start` [rad/s], shape (..., wheels), until every wheel lacks at most `near`
     [-] of its set speed; inf where one does not get there in LONGEST."""
-    shape = np.broadcast_shapes(start.shape[:-1], holding.bus_voltage.shape)
-    low, high = np.full(shape, np.log(SHORTEST)), np.full(shape, np.log(LONGEST))
-    for _ in range(ROUNDS):
-        at = np.linspace(low, high, SAMPLES)
-        speed, _ = ride(train, holding, supply, start, np.exp(at), tolerance=1e-7, books=False)
-        lack = np.max(1 - speed / holding.angular_speed, axis=-1) - near
-        last = np.clip((lack > 0).sum(axis=0), 1, SAMPLES - 1)[None]
-        low, high = (np.take_along_axis(at, last - back, axis=0)[0] for back in (1, 0))
-        before, after = (np.take_along_axis(lack, last - back, axis=0)[0] for back in (1, 0))
-    share = np.clip(before / np.where(before != after, before - after, 1.0), 0.0, 1.0)
-    already = np.max(1 - start / holding.angular_speed, axis=-1) <= near
-    found = np.exp(low + share * (high - low))
-    return np.where(already, 0.0, np.where(after > 0, np.inf, found))
+    return time_until(train, holding, supply, start, near, LONGEST)
 
 
 def only(train: Train, column: int) -> Train:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -53,9 +54,21 @@ class Train:
 def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
     """The driven wheels of the first `stages` stages; None where one of them has no drive.
 
-    split: wheels of pairs in columns of their own, for two speeds.
+    split: wheels of pairs in columns of their own, for two speeds. The last launchers are remembered.
     """
-    return train_of([launcher.stage(index) for index in range(stages)], split=split, air=air)
+    key = (id(launcher), stages, split, id(air))
+    known = _known.get(key)
+    if known is None or known[0] is not launcher or known[1] is not air:
+        known = launcher, air, train_of([launcher.stage(index) for index in range(stages)], split=split, air=air)
+        _known[key] = known
+        if len(_known) > REMEMBERED:
+            _known.popitem(last=False)
+    return known[2]
+
+
+REMEMBERED = 16
+"""Launchers whose wheels are kept."""
+_known: OrderedDict[tuple[int, int, bool, int], tuple[Launcher, Air, Train | None]] = OrderedDict()
 
 
 def train_of(stages: Sequence[Stage], *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:

@@ -8,11 +8,11 @@ from typing import ClassVar
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.friction.law import Formula, Law, parameter
 
 
-@compiled
+@inlined
 def bell(slip, values):  # type: ignore[no-untyped-def]
     """Return peak · exp(−(ln(s/peak_speed)/width)²) and its slope."""
     positive = np.maximum(slip, 1e-100)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import COMPILES, compiled
-from stager.physics.friction import FORMULAS, REGISTERED, packed, tables
+from stager.physics.compiled import COMPILES, inlined
+from stager.physics.friction import FORMULAS, packed, tables
 from stager.physics.friction.law import Formula, Law
 from stager.physics.friction.tabulated import curve
 
@@ -13,12 +13,11 @@ from stager.physics.friction.tabulated import curve
 def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
     """Return the number of a law's formula and its values, floats or arrays over the batch.
 
-    A law that is not registered is known by its `coefficient` alone: it becomes a curve through many of its points,
+    A law without a formula that the kernel has is known by its `coefficient` alone: it becomes a curve through many of its points,
     with its own slopes (error about 1e-9 of a smooth law).
     """
-    if isinstance(law, Law) and type(law) in REGISTERED:
-        formula: Formula = law.formulas[law.formula]
-        return FORMULAS.index(formula), law.values()
+    if isinstance(law, Law) and law.formulas[law.formula] in FORMULAS:
+        return FORMULAS.index(law.formulas[law.formula]), law.values()
     return FORMULAS.index(curve), tuple(packed(*tables(law)))
 
 
@@ -32,7 +31,7 @@ def dispatch(formulas: tuple[Formula, ...]) -> Any:
     scope: dict[str, Any] = {f"formula_{number}": formula for number, formula in enumerate(formulas)}
     branches = (f" if number == {number}: return formula_{number}(slip, values)" for number in range(len(formulas)))
     exec("\n".join(["def coefficient(number, slip, values):", *branches, " return slip, slip"]), scope)
-    return compiled(scope["coefficient"])
+    return inlined(scope["coefficient"])
 
 
 coefficient: Any = dispatch(FORMULAS)

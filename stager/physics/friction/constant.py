@@ -8,11 +8,11 @@ from typing import ClassVar
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.friction.law import Formula, Law, parameter
 
 
-@compiled
+@inlined
 def constant(slip, values):  # type: ignore[no-untyped-def]
     """Return μ and 0."""
     none = np.minimum(slip, 0.0)

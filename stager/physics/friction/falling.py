@@ -8,18 +8,18 @@ from typing import ClassVar
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.friction.law import Formula, Law, parameter
 
 
-@compiled
+@inlined
 def fading(slip, values):  # type: ignore[no-untyped-def]
     """Return μ_k + (μ_s − μ_k) exp(−s/s_f) and its slope."""
     part = (values[0] - values[1]) * np.exp(slip / -values[2])
     return values[1] + part, part / -values[2]
 
 
-@compiled
+@inlined
 def fading_sharply(slip, values):  # type: ignore[no-untyped-def]
     """Return μ_k + (μ_s − μ_k) exp(−(s/s_f)^j) and its slope."""
     ratio = np.maximum(slip / values[2], 1e-12)

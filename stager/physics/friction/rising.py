@@ -8,11 +8,11 @@ from typing import ClassVar
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.physics.compiled import compiled
+from stager.physics.compiled import inlined
 from stager.physics.friction.law import Formula, Law, parameter
 
 
-@compiled
+@inlined
 def rising(slip, values):  # type: ignore[no-untyped-def]
     """Return μ_0 + (μ_∞ − μ_0)(1 − exp(−s/s_r)) and its slope."""
     left = (values[1] - values[0]) * np.exp(slip / -values[2])

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.physics.drive.ride import Ledger
 from stager.physics.drive.supply import loaded_voltage
+from stager.physics.drive.transient import Ledger
 from stager.physics.rate.rhythm import Rhythm
 from stager.physics.records import Throw
 

@@ -10,9 +10,9 @@ from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
 from stager.model.launcher import Launcher
 from stager.physics.chain import throw
-from stager.physics.drive.ride import Ledger, ride
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train, build_train
+from stager.physics.drive.transient import Ledger, transient
 from stager.physics.options import DEFAULT, Options
 from stager.physics.records import Throw
 
@@ -62,13 +62,13 @@ class Rhythm:
 
     def recover(self, after: Floats, *, tolerance: float = 1e-8) -> Floats:
         """Angular speeds when the next throw comes [rad/s], from `after` [rad/s]."""
-        return ride(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance, books=False)[0]
+        return transient(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance, books=False)[0]
 
     def recover_with_books(self, after: Floats, *, tolerance: float = 1e-9) -> tuple[Floats, Ledger]:
         """As `recover`, from `after` [rad/s], with the recovery's books."""
-        ended, books = ride(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance)
+        ended, books = transient(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance)
         if books is None:
-            raise ValueError("a ride came back without its books")
+            raise ValueError("no energies were kept")
         return ended, books
 
     def by_side(self, values: Floats) -> tuple[Floats, Floats]:

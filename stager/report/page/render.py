@@ -41,7 +41,7 @@ def _showable(value: object) -> object:
     """Text with its control and direction characters escaped; nothing for None."""
     if value is None:
         return ""
-    return printable(value) if type(value) is str else value
+    return "\n".join(map(printable, value.split("\n"))) if type(value) is str else value
 
 
 def _text(name: str) -> str:

@@ -9,12 +9,12 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
-from stager.physics.drive.bus import peak_draw, throttled
-from stager.physics.drive.ride import Ledger, ride
+from stager.physics.drive.bus import peak_draw
 from stager.physics.drive.spinup import NEAR, peak_in_turn, rushing, spin_up, spin_up_in_turn, time_to
 from stager.physics.drive.supply import Holding, hold
 from stager.physics.drive.train import Train, build_train
-from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher
+from stager.physics.drive.transient import Ledger, transient
+from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TARGET = SPEEDS / 0.04
 GOVERNED = replace(DRIVE, governed=True)
@@ -45,7 +45,7 @@ def reference(wheels: Train, there: Holding, start: Floats, time: float) -> Floa
 def test_open_throttles_agree_with_a_slow_reference(share: float, time: float) -> None:
     wheels = train()
     there = hold(wheels, TARGET, SUPPLY)
-    found, _ = ride(wheels, there, SUPPLY, share * TARGET, time)
+    found, _ = transient(wheels, there, SUPPLY, share * TARGET, time)
     assert found == pytest.approx(reference(wheels, there, share * TARGET, time), rel=1e-7)
 
 
@@ -57,7 +57,7 @@ def test_books_close(governed: bool, share: float, time: float) -> None:
     wheels = train(governed)
     there = hold(wheels, TARGET, SUPPLY)
     start = share * TARGET
-    end, books = ride(wheels, there, SUPPLY, start, time)
+    end, books = transient(wheels, there, SUPPLY, start, time)
     assert isinstance(books, Ledger)
     stored = wheels.inertia * (end**2 - start**2) / 2
     spent = books.supply_heat + (wheels.count * (books.copper + books.no_load + books.windage + stored)).sum()
@@ -70,7 +70,7 @@ def test_books_close(governed: bool, share: float, time: float) -> None:
 def test_a_governor_arrives_and_stays() -> None:
     wheels = train(governed=True)
     there = hold(wheels, TARGET, SUPPLY)
-    end, _ = ride(wheels, there, SUPPLY, 0.7 * TARGET, np.array([0.5, 5.0, 50.0]))
+    end, _ = transient(wheels, there, SUPPLY, 0.7 * TARGET, np.array([0.5, 5.0, 50.0]))
     assert end == pytest.approx(np.broadcast_to(TARGET, (3, 3)), rel=1e-12)
 
 
@@ -78,7 +78,7 @@ def test_a_governor_does_not_brake() -> None:
     # Above its speed it gives nothing: the wheel runs down by loss and air alone.
     wheels = train(governed=True)
     there = hold(wheels, TARGET, SUPPLY)
-    end, books = ride(wheels, there, SUPPLY, 1.5 * TARGET, 0.01)
+    end, books = transient(wheels, there, SUPPLY, 1.5 * TARGET, 0.01)
     assert (end < 1.5 * TARGET).all()
     assert (end > TARGET).all()
     assert books is not None
@@ -99,9 +99,9 @@ def test_batches_are_loops() -> None:
     there = hold(wheels, TARGET, SUPPLY)
     starts = np.array([[0.5], [0.9], [1.0]]) * TARGET
     times = np.array([0.01, 0.1, 1.0])
-    both, _ = ride(wheels, there, SUPPLY, starts, times)
+    both, _ = transient(wheels, there, SUPPLY, starts, times)
     for row in range(3):
-        one, _ = ride(wheels, there, SUPPLY, starts[row], times[row])
+        one, _ = transient(wheels, there, SUPPLY, starts[row], times[row])
         assert both[row] == pytest.approx(one, rel=1e-8)
 
 
@@ -137,27 +137,25 @@ def test_peak_of_equal_wheels_is_met_at_standstill() -> None:
     free = build_train(launcher(drive=replace(DRIVE, current_limit=np.inf)), 3)
     assert free is not None
     there = hold(free, np.full(3, 300.0), SUPPLY)
-    from stager.physics.drive.bus import flow
-
-    now = flow(free, throttled(free, there), SUPPLY, np.zeros(3))
+    _, drawn, volts = on_the_bus(free, np.minimum(there.throttle, 1.0), np.zeros(3))
     current, power = peak_draw(free, rushing(free, there), SUPPLY)
-    assert power == pytest.approx(float((free.count * now.power).sum()))
-    assert current == pytest.approx(power / float(now.bus_voltage[0]))
+    assert power == pytest.approx(float((free.count * drawn).sum()))
+    assert current == pytest.approx(power / volts)
 
 
 @pytest.mark.parametrize("governed", [False, True])
 def test_a_wheel_that_a_jam_turned_backward_starts_from_rest(governed: bool) -> None:
     wheels = train(governed)
     there = hold(wheels, TARGET, SUPPLY)
-    backward, _ = ride(wheels, there, SUPPLY, np.array([-7.0, 100.0, 0.0]), 0.1)
-    still, _ = ride(wheels, there, SUPPLY, np.array([0.0, 100.0, 0.0]), 0.1)
+    backward, _ = transient(wheels, there, SUPPLY, np.array([-7.0, 100.0, 0.0]), 0.1)
+    still, _ = transient(wheels, there, SUPPLY, np.array([0.0, 100.0, 0.0]), 0.1)
     assert backward == pytest.approx(still)
 
 
 def test_unknown_speeds_are_refused() -> None:
     wheels = train()
     with pytest.raises(ValueError, match="known speeds"):
-        ride(wheels, hold(wheels, TARGET, SUPPLY), SUPPLY, np.array([np.nan, 1.0, 1.0]), 0.1)
+        transient(wheels, hold(wheels, TARGET, SUPPLY), SUPPLY, np.array([np.nan, 1.0, 1.0]), 0.1)
 
 
 def test_an_overloaded_supply_has_an_end() -> None:
@@ -168,6 +166,6 @@ def test_an_overloaded_supply_has_an_end() -> None:
     assert wheels is not None
     there = hold(wheels, np.array([280.0, 1220.0, 1190.0]), weak)
     assert not there.reached
-    ended, _ = ride(wheels, there, weak, np.array([279.0, 0.0, 0.0]), 20.0)
+    ended, _ = transient(wheels, there, weak, np.array([279.0, 0.0, 0.0]), 20.0)
     assert np.isfinite(ended).all()
     assert (ended < there.angular_speed).all()

@@ -1,0 +1,510 @@
+"""Wheels under their motors through time, on a supply that sags: one launcher at a time, compiled.
+
+Controllers give a motor current of 0 or more and at most their limit. Open throttles stay where they hold the set
+speed; a governor gives full throttle below its speed, none above, and holds it once there. Integrated by the method of
+Dormand and Prince (1980, order 5 with an estimate of order 4) between the times at which a governor changes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import expm1, inf, prod
+from typing import Any
+
+import numpy as np
+
+from stager.errors import StagerError
+from stager.model.arrays import Floats, Number
+from stager.model.drive import Supply
+from stager.physics.compiled import compiled, entry, inlined
+from stager.physics.contact.run import share
+from stager.physics.drive.supply import Holding
+from stager.physics.drive.train import Train
+from stager.physics.windage import air_moment
+
+(
+    COUNT, INERTIA, PULL, RESISTANCE, IDLE_CURRENT, CURRENT_LIMIT, GOVERNED, AIR_LAMINAR, AIR_TURBULENT, AIR_CORE,
+    AIR_TRANSITION, WHEEL_RADIUS,
+) = range(12)  # fmt: skip
+"""Columns of a wheel as it is built; see `drivetrain.Train` and `windage.Disc`."""
+WHEEL = 12
+TARGET, THROTTLE, HOLDING = 12, 13, 14
+"""Set speed [rad/s], open throttle [-] and current [A] that hold it."""
+SPEED, HELD, COMMAND, TRIAL, FRESH, CURRENT, POWER, LOSSES, STORED, STEP_LOSSES, SLOPES = (
+    15, 16, 17, 18, 19, 20, 21, 22, 26, 30, 34,
+)  # fmt: skip
+"""SPEED [rad/s]; HELD: 1 where a governor holds it; COMMAND: throttle now; LOSSES: rates of the wheel's four energies,
+STORED: their sums [J], in the order of `Ledger`; SLOPES: accelerations of the seven stages of a step."""
+ROOM = 41
+BUS, DRAWN, HEAT, CHARGE, STEP_HEAT, STEP_CHARGE, ENERGIES = range(7)
+"""Of the supply: terminal voltage [V], current now [A], heat [J], charge [C]; ENERGIES: 1 where energies are summed."""
+
+PATIENCE, EAGER, EASING = 5000, 3500, 250
+"""Most steps; steps from which on, and over how many of which each time tenfold, errors are let pass: an overloaded
+supply makes motors chatter between what they ask for and what they get."""
+CALM, SNAP = 10.0, 1e-9
+"""Tolerances from rest within which the motor's lag alone brings wheels there; share of its set speed within which a
+governed wheel has arrived [-]."""
+BISECTIONS = 40
+ROUNDS, CLOSE = 60, 1e-13
+"""Of the search for the bus voltage; share of the open voltage within which it is found [-]."""
+STAGES = np.array([
+    [1 / 5, 0.0, 0.0, 0.0, 0.0, 0.0],
+    [3 / 40, 9 / 40, 0.0, 0.0, 0.0, 0.0],
+    [44 / 45, -56 / 15, 32 / 9, 0.0, 0.0, 0.0],
+    [19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729, 0.0, 0.0],
+    [9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656, 0.0],
+    [35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84],
+])  # fmt: skip
+WEIGHTS = np.array([*STAGES[5], 0.0])
+ERRORS = WEIGHTS - np.array([5179 / 57600, 0.0, 7571 / 16695, 393 / 640, -92097 / 339200, 187 / 2100, 1 / 40])
+
+
+@inlined
+def bus_voltage(wheels: Floats, source: float, sag: float, guess: float) -> float:
+    """Find the currents of all motors at TRIAL [rad/s] and return the voltage of the bus [V].
+
+    V = V₀ − R_s·P(V)/V with P = Σ I (E + R I) and I = (θV − E)/R between 0 and the controller's limit, by Newton's
+    method within brackets. CURRENT [A] and POWER [W] of each wheel are left in `wheels`.
+    """
+    bus, low, high = guess, source / 2.0, source
+    for _ in range(ROUNDS):
+        drawn = steeper = 0.0
+        for i in range(wheels.shape[0]):
+            volts, resistance = wheels[i, PULL] * wheels[i, TRIAL], wheels[i, RESISTANCE]
+            slope = 0.0
+            if wheels[i, HELD] > 0.0:
+                current = wheels[i, HOLDING]
+            else:
+                current = (wheels[i, COMMAND] * bus - volts) / resistance
+                if current <= 0.0:
+                    current = 0.0
+                elif current >= wheels[i, CURRENT_LIMIT]:
+                    current = wheels[i, CURRENT_LIMIT]
+                else:
+                    slope = (volts + 2.0 * resistance * current) * wheels[i, COMMAND] / resistance
+            power = current * (volts + resistance * current)
+            wheels[i, CURRENT], wheels[i, POWER] = current, power
+            drawn += wheels[i, COUNT] * power
+            steeper += wheels[i, COUNT] * slope
+        if sag == 0.0:
+            return bus
+        excess = bus - source + sag * drawn / bus
+        if abs(excess) <= CLOSE * source:
+            return bus
+        if excess > 0.0:
+            high = bus
+        else:
+            low = bus
+        rising = 1.0 + sag * (steeper - drawn / bus) / bus
+        fresh = bus - excess / rising if rising > 0.0 else low - 1.0
+        if not (low <= fresh <= high):
+            fresh = (low + high) / 2.0
+        if fresh == bus:
+            return bus
+        bus = fresh
+    return bus
+
+
+@compiled
+def rates(wheels: Floats, supply: Floats, totals: Floats, stage: float) -> None:
+    """Find each wheel's acceleration at TRIAL as stage `stage` of a step [rad/s^2], and the rates of its energies."""
+    totals[BUS] = bus_voltage(wheels, supply[0], supply[1], totals[BUS])
+    drawn, books = 0.0, totals[ENERGIES] > 0.0
+    for i in range(wheels.shape[0]):
+        speed, pull = wheels[i, TRIAL], wheels[i, PULL]
+        drag = air_moment(
+            speed, wheels[i, AIR_LAMINAR], wheels[i, AIR_TURBULENT], wheels[i, AIR_CORE], wheels[i, AIR_TRANSITION]
+        )
+        torque = pull * (wheels[i, CURRENT] - wheels[i, IDLE_CURRENT]) - drag
+        if wheels[i, HELD] > 0.0 or (speed <= 0.0 and torque < 0.0):
+            torque = 0.0
+        wheels[i, SLOPES + int(stage)] = torque / wheels[i, INERTIA]
+        if books:
+            drawn += wheels[i, COUNT] * wheels[i, POWER]
+            wheels[i, LOSSES] = wheels[i, POWER]
+            wheels[i, LOSSES + 1] = wheels[i, RESISTANCE] * wheels[i, CURRENT] * wheels[i, CURRENT]
+            wheels[i, LOSSES + 2] = pull * speed * wheels[i, IDLE_CURRENT]
+            wheels[i, LOSSES + 3] = drag * speed
+    totals[DRAWN] = drawn / totals[BUS] if books else 0.0
+
+
+@compiled
+def command(wheels: Floats) -> None:
+    """Hold governed wheels that have arrived, and set the throttles by the speeds at the start of a step."""
+    for i in range(wheels.shape[0]):
+        target = wheels[i, TARGET]
+        wheels[i, COMMAND] = wheels[i, THROTTLE]
+        if wheels[i, GOVERNED] > 0.0:
+            if abs(target - wheels[i, SPEED]) <= SNAP * target:
+                wheels[i, HELD], wheels[i, SPEED] = 1.0, target
+            wheels[i, COMMAND] = 0.0 if wheels[i, SPEED] > target else 1.0
+        wheels[i, TRIAL] = wheels[i, SPEED]
+
+
+@inlined
+def gather(wheels: Floats, totals: Floats, sag: float, weight: float) -> None:
+    """Add `weight` [s] of the rates of the books to the step's."""
+    for i in range(wheels.shape[0]):
+        for k in range(4):
+            wheels[i, STEP_LOSSES + k] += weight * wheels[i, LOSSES + k]
+    totals[STEP_HEAT] += weight * sag * totals[DRAWN] * totals[DRAWN]
+    totals[STEP_CHARGE] += weight * totals[DRAWN]
+
+
+@compiled
+def crossing(start: float, start_slope: float, end: float, end_slope: float) -> float:
+    """Return where on 0 … 1 the cubic with these ends and slopes is 0; the ends have opposite signs."""
+    low, high = 0.0, 1.0
+    for _ in range(BISECTIONS):
+        at = (low + high) / 2.0
+        if cubic(at, start, start_slope, end, end_slope) * start > 0.0:
+            low = at
+        else:
+            high = at
+    return (low + high) / 2.0
+
+
+@inlined
+def cubic(at: float, start: float, start_slope: float, end: float, end_slope: float) -> float:
+    """Return the cubic with these ends and slopes at `at` on 0 … 1."""
+    away = 1.0 - at
+    first = away * away * ((1.0 + 2.0 * at) * start + at * start_slope)
+    return first + at * at * ((3.0 - 2.0 * at) * end - away * end_slope)
+
+
+@compiled
+def lack(wheels: Floats, at: float, pace: float) -> float:
+    """Return the greatest share of its set speed that a wheel lacks `at` 0 … 1 of the last step of `pace` [s]."""
+    most = 0.0
+    for i in range(wheels.shape[0]):
+        speed = wheels[i, FRESH]
+        if at < 1.0:
+            first, last = pace * wheels[i, SLOPES], pace * wheels[i, SLOPES + 6]
+            speed = cubic(at, wheels[i, SPEED], first, wheels[i, FRESH], last)
+        if wheels[i, TARGET] > 0.0:
+            most = max(most, 1.0 - speed / wheels[i, TARGET])
+    return most
+
+
+@compiled
+def arrival(wheels: Floats, near: float, pace: float) -> float:
+    """Return when within the last step of `pace` [s] every wheel came to lack at most `near` [s]."""
+    low, high = 0.0, 1.0
+    for _ in range(BISECTIONS):
+        at = (low + high) / 2.0
+        if lack(wheels, at, pace) > near:
+            low = at
+        else:
+            high = at
+    return high * pace
+
+
+@compiled
+def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float) -> None:
+    """Bring wheels to rest by the lags of their motors in `left` [s]: FRESH, and what the books gain.
+
+    The books' rates go over from those at the start to those at the end as speeds do, the supply's with the slowest.
+    """
+    slowest = 0.0
+    for i in range(wheels.shape[0]):
+        lag = wheels[i, RESISTANCE] * wheels[i, INERTIA] / (wheels[i, PULL] * wheels[i, PULL])
+        slowest = max(slowest, lag)
+        span = -lag * expm1(-left / lag)
+        wheels[i, FRESH] = wheels[i, TRIAL] = wheels[i, SPEED] + wheels[i, SLOPES] * span
+        if wheels[i, GOVERNED] > 0.0 and (wheels[i, TARGET] - wheels[i, SPEED]) * (
+            wheels[i, TARGET] - wheels[i, FRESH]
+        ) < 0.0:
+            wheels[i, FRESH] = wheels[i, TARGET]
+        for k in range(4):
+            wheels[i, STEP_LOSSES + k] = span * wheels[i, LOSSES + k]
+    if totals[ENERGIES] == 0.0:
+        return
+    span = -slowest * expm1(-left / slowest)
+    totals[STEP_HEAT], totals[STEP_CHARGE] = span * supply[1] * totals[DRAWN] * totals[DRAWN], span * totals[DRAWN]
+    rates(wheels, supply, totals, 6.0)
+    totals[STEP_HEAT] += (left - span) * supply[1] * totals[DRAWN] * totals[DRAWN]
+    totals[STEP_CHARGE] += (left - span) * totals[DRAWN]
+    for i in range(wheels.shape[0]):
+        lag = wheels[i, RESISTANCE] * wheels[i, INERTIA] / (wheels[i, PULL] * wheels[i, PULL])
+        span = -lag * expm1(-left / lag)
+        for k in range(4):
+            wheels[i, STEP_LOSSES + k] += (left - span) * wheels[i, LOSSES + k]
+
+
+@compiled
+def advance(
+    wheels: Floats, supply: Floats, totals: Floats, duration: float, tolerance: float, near: float
+) -> float:
+    """Take the wheels from SPEED through `duration` [s], or until all lack at most `near` of their set speeds.
+
+    Parameters
+    ----------
+    wheels : array, shape (wheels, ROOM)
+        Columns up to SPEED set; SPEED is left at the end, energies in STORED [J].
+    supply : array, shape (2,)
+        Open voltage [V], resistance [ohm].
+    totals : array, shape (7,)
+        BUS a guess, ENERGIES; HEAT [J] and CHARGE [C] are left there.
+    tolerance : float
+        Local error relative to the set speeds [-].
+    near : float
+        Below 0: to the end.
+
+    Returns
+    -------
+    float
+        Time taken [s]; infinite where the wheels did not come near; NaN where the steps did not suffice.
+    """
+    totals[HEAT] = totals[CHARGE] = 0.0
+    for i in range(wheels.shape[0]):
+        wheels[i, SPEED], wheels[i, HELD] = max(wheels[i, SPEED], 0.0), 0.0
+        wheels[i, FRESH] = wheels[i, SPEED]
+        for k in range(4):
+            wheels[i, STORED + k] = 0.0
+    if near >= 0.0 and lack(wheels, 1.0, 0.0) <= near:
+        return 0.0
+    left, size, books = duration, inf, totals[ENERGIES] > 0.0
+    for number in range(PATIENCE):
+        if not left > 0.0:
+            return inf if near >= 0.0 else duration
+        command(wheels)
+        rates(wheels, supply, totals, 0.0)
+        ease = 10.0 ** (max(number - EAGER, 0) / EASING)
+        calm, brisk = True, inf
+        for i in range(wheels.shape[0]):
+            lag = wheels[i, RESISTANCE] * wheels[i, INERTIA] / (wheels[i, PULL] * wheels[i, PULL])
+            rate = abs(wheels[i, SLOPES])
+            coming = -rate * lag * expm1(-left / lag)
+            calm = calm and coming <= CALM * ease * tolerance * max(wheels[i, TARGET], 1e-300)
+            if rate > 0.0:
+                brisk = min(brisk, 0.05 * wheels[i, TARGET] / rate)
+        if size == inf:
+            size = brisk
+        totals[STEP_HEAT] = totals[STEP_CHARGE] = 0.0
+        if calm:
+            calm_end(wheels, supply, totals, left)
+            keep(wheels, totals)
+            return inf if near >= 0.0 and lack(wheels, 1.0, 0.0) > near else duration
+        pace = min(size, left)
+        for i in range(wheels.shape[0]):
+            for k in range(4):
+                wheels[i, STEP_LOSSES + k] = 0.0
+        if books:
+            gather(wheels, totals, supply[1], pace * WEIGHTS[0])
+        for stage in range(1, 7):
+            for i in range(wheels.shape[0]):
+                speed = 0.0
+                for k in range(stage):
+                    speed += STAGES[stage - 1, k] * wheels[i, SLOPES + k]
+                wheels[i, TRIAL] = max(wheels[i, SPEED] + pace * speed, 0.0)
+            rates(wheels, supply, totals, 1.0 * stage)
+            if books:
+                gather(wheels, totals, supply[1], pace * WEIGHTS[stage])
+        ratio, first = 0.0, inf
+        for i in range(wheels.shape[0]):
+            wheels[i, FRESH] = wheels[i, TRIAL]
+            error = 0.0
+            for k in range(7):
+                error += ERRORS[k] * wheels[i, SLOPES + k]
+            scale = ease * tolerance * max(wheels[i, TARGET], 1e-300)
+            ratio = max(ratio, abs(pace * error) / scale)
+            start, end = wheels[i, TARGET] - wheels[i, SPEED], wheels[i, TARGET] - wheels[i, FRESH]
+            free = wheels[i, GOVERNED] > 0.0 and wheels[i, HELD] == 0.0
+            if free and start * end < 0.0 and abs(end) > SNAP * wheels[i, TARGET]:
+                slopes = -pace * wheels[i, SLOPES], -pace * wheels[i, SLOPES + 6]
+                first = min(first, pace * crossing(start, slopes[0], end, slopes[1]))
+        size = pace * min(max(0.9 * max(ratio, 1e-10) ** -0.2, 0.2), 5.0)
+        if ratio <= 1.0 and first < inf:
+            size = min(size, first)
+        elif ratio <= 1.0:
+            if near >= 0.0 and lack(wheels, 1.0, 0.0) <= near:
+                return duration - left + arrival(wheels, near, pace)
+            keep(wheels, totals)
+            left = left - pace if pace < left else 0.0
+    return np.nan
+
+
+@compiled
+def keep(wheels: Floats, totals: Floats) -> None:
+    """Take over a step."""
+    for i in range(wheels.shape[0]):
+        wheels[i, SPEED] = wheels[i, FRESH]
+        if totals[ENERGIES] > 0.0:
+            for k in range(4):
+                wheels[i, STORED + k] += wheels[i, STEP_LOSSES + k]
+    totals[HEAT] += totals[STEP_HEAT]
+    totals[CHARGE] += totals[STEP_CHARGE]
+
+
+@compiled
+def set_wheels(wheels: Floats, built: Floats, settings: Floats) -> None:
+    """Set the columns of the wheels as they are built and set."""
+    for i in range(wheels.shape[0]):
+        for j in range(WHEEL):
+            wheels[i, j] = built[i, j]
+        for j in range(3):
+            wheels[i, TARGET + j] = settings[i, j]
+
+
+@compiled
+def read_wheels(wheels: Floats, totals: Floats, speed: Floats, energy: Floats, whole: Floats) -> None:
+    """Write the speeds and energies of the wheels, and heat and charge of the supply."""
+    for i in range(wheels.shape[0]):
+        speed[i] = wheels[i, SPEED]
+        for k in range(4):
+            energy[i, k] = wheels[i, STORED + k]
+    whole[0], whole[1] = totals[HEAT], totals[CHARGE]
+
+
+@entry
+def advance_samples(
+    low: int, high: int, built: Floats, supply: Floats, settings: Floats, bus: Floats, start: Floats, duration: Floats,
+    tolerance: float, books: bool, near: float, speed: Floats, energy: Floats, whole: Floats,
+) -> None:  # fmt: skip
+    """Take the samples from `low` up to `high` through `advance`.
+
+    Parameters
+    ----------
+    built : array, shape (samples or 1, wheels, WHEEL)
+    supply : array, shape (samples or 1, 2)
+    settings : array, shape (samples or 1, wheels, 3)
+        TARGET, THROTTLE, HOLDING.
+    bus, duration : array, shape (samples or 1,)
+    start, speed : array, shape (samples, wheels)
+        Speeds before and after [rad/s].
+    energy : array, shape (samples, wheels, 4)
+    whole : array, shape (samples, 3)
+        Written to: heat of the supply [J], charge [C], time [s].
+    """
+    count = start.shape[1]
+    wheels, totals = np.zeros((count, ROOM)), np.zeros(7)
+    totals[ENERGIES] = 1.0 if books else 0.0
+    for n in range(low, high):
+        set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
+        for i in range(count):
+            wheels[i, SPEED] = start[n, i]
+        totals[BUS] = bus[min(n, bus.shape[0] - 1)]
+        whole[n, 2] = advance(
+            wheels, supply[min(n, supply.shape[0] - 1)], totals, duration[min(n, duration.shape[0] - 1)], tolerance,
+            near,
+        )  # fmt: skip
+        read_wheels(wheels, totals, speed[n], energy[n], whole[n])
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """Energies [J] of a while, shape (..., wheels) for one wheel of each column, and of the supply, shape (...).
+
+    electrical: into the motors; copper, no_load, windage: what becomes heat there; supply_heat: in the supply;
+    charge: taken from it [C].
+    """
+
+    electrical: Floats
+    copper: Floats
+    no_load: Floats
+    windage: Floats
+    supply_heat: Floats
+    charge: Floats
+
+
+def transient(
+    train: Train, holding: Holding, supply: Supply, speed: Floats, duration: Number, *,
+    tolerance: float = 1e-9, books: bool = True,
+) -> tuple[Floats, Ledger | None]:  # fmt: skip
+    """Return the wheels' speeds [rad/s] after `duration` [s] on their way to `holding`, and the energies.
+
+    Parameters
+    ----------
+    speed : array, shape (..., wheels)
+        At the start [rad/s].
+    duration : float or array, shape (...)
+        [s].
+    tolerance : float
+        Local error relative to the set speeds [-].
+    books : bool
+        Whether energies are asked for.
+
+    Raises
+    ------
+    ValueError
+        Where a speed is NaN.
+    """
+    ended, energy, whole = _advance(train, holding, supply, speed, duration, tolerance, books, -1.0)
+    if not books:
+        return ended, None
+    return ended, as_ledger(energy, whole)
+
+
+def as_ledger(energy: Floats, whole: Floats) -> Ledger:
+    """Return the energies that a kernel has written, shapes (..., wheels, 4) and (..., at least 2), as a ledger."""
+    electrical, copper, no_load, air = np.moveaxis(energy, -1, 0)
+    return Ledger(electrical, copper, no_load, air, whole[..., 0], whole[..., 1])
+
+
+def time_until(train: Train, holding: Holding, supply: Supply, speed: Floats, near: float, longest: float) -> Floats:
+    """Return the time [s], shape (...), from `speed` [rad/s] until every wheel lacks at most `near` of its set speed.
+
+    Infinite where one does not get there in `longest` [s].
+    """
+    return np.asarray(_advance(train, holding, supply, speed, longest, 1e-7, False, near)[2][..., 2])
+
+
+def _advance(
+    train: Train, holding: Holding, supply: Supply, speed: Floats, duration: Number, tolerance: float, books: bool,
+    near: float,
+) -> tuple[Floats, Floats, Floats]:  # fmt: skip
+    lead = np.broadcast_shapes(np.shape(speed)[:-1], np.shape(duration), holding.bus_voltage.shape)
+    samples, wheels = prod(lead), train.size
+    start = np.ascontiguousarray(np.broadcast_to(speed, (*lead, wheels))).reshape(samples, wheels)
+    if np.isnan(start).any() or np.isnan(holding.angular_speed).any():
+        raise ValueError("wheels go from known speeds to known speeds")
+    built, source = pack_wheels(train, lead), pack_supply(supply, lead)
+    settings, bus = pack_holding(holding, lead, wheels)
+    spans = np.ascontiguousarray(np.broadcast_to(duration, lead), dtype=np.float64).reshape(-1)
+    ended, energy, whole = np.empty((samples, wheels)), np.empty((samples, wheels, 4)), np.empty((samples, 3))
+
+    def work(low: int, high: int) -> None:
+        advance_samples(
+            low, high, built, source, settings, bus, start, spans, tolerance, books, near, ended, energy, whole
+        )
+
+    share(work, samples, 1)
+    if np.isnan(whole[:, 2]).any():
+        raise StagerError("wheels did not come through their time within the allowed number of steps")
+    return ended.reshape(*lead, wheels), energy.reshape(*lead, wheels, 4), whole.reshape(*lead, 3)
+
+
+def pack_wheels(train: Train, lead: tuple[int, ...]) -> Floats:
+    """Return the wheels of a batch of shape `lead` as `advance_samples` takes them."""
+    disc = train.disc
+    return _columns(
+        [
+            train.count, train.inertia, train.pull, train.resistance, train.idle_current, train.current_limit,
+            train.governed, disc.laminar, disc.turbulent, disc.core, disc.transition, train.radius,
+        ],
+        lead, train.size,
+    )  # fmt: skip
+
+
+def pack_supply(supply: Supply, lead: tuple[int, ...]) -> Floats:
+    """Return the supply as `advance_samples` takes it."""
+    return _columns([supply.voltage, supply.resistance], lead, None)
+
+
+def pack_holding(holding: Holding, lead: tuple[int, ...], wheels: int) -> tuple[Floats, Floats]:
+    """Return what holds the wheels, and the bus voltage, as `advance_samples` takes them."""
+    throttle = np.minimum(holding.throttle, 1.0)
+    settings = _columns([holding.angular_speed, throttle, holding.current], lead, wheels)
+    return settings, _columns([holding.bus_voltage], lead, None)[:, 0]
+
+
+def _columns(values: list[Any], lead: tuple[int, ...], wheels: int | None) -> Floats:
+    """Values of shape (..., wheels), or (...), as the last axis of one array over the samples, or over 1."""
+    last = () if wheels is None else (wheels,)
+    wide = max((np.ndim(value) for value in values), default=0) > len(last)
+    shape = (*lead, *last) if wide else last
+    table = np.empty((*shape, len(values)))
+    for number, value in enumerate(values):
+        table[..., number] = value
+    return table.reshape(-1, *last, len(values))

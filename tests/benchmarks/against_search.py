@@ -1,0 +1,66 @@
+"""Plans against plain searches on many drawn problems: `python -m tests.benchmarks.against_search [count] [seed]`."""
+
+from __future__ import annotations
+
+import sys
+import time
+
+import numpy as np
+
+from stager.bounds import bound
+from stager.optimise.planner import plan
+from tests.optimise.against import Rival, draw_problem, tight_limits
+
+
+def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
+    """Print a line a problem that is lost, and a summary."""
+    behind, lost, unfit, beaten, spent = [], [], [], [], [0.0, 0.0]
+    for number in range(first, first + count):
+        rng = np.random.default_rng([seed, number])
+        task = draw_problem(rng)
+        clock = time.process_time()
+        found = plan(task, draws=0, certified=False)
+        spent[0] += time.process_time() - clock
+        clock = time.process_time()
+        rivals = [Rival(task, stages).search(rng) for stages in range(1, task.limit_values.stages + 1)]
+        spent[1] += time.process_time() - clock
+        asked = task.goal.asked
+        speeds = [rival.exit_speed for rival in rivals]
+        rungs = [rung.exit_speed.nominal if rung.kept else 0.0 for rung in found.ladder[1:]]
+        rungs += [max(rungs, default=0.0)] * (len(speeds) - len(rungs))
+        best = found.best
+        words = (
+            f"{task.launcher.template.layout.name} {task.launcher.projectile.shape.name} x{task.limit_values.stages} "
+            f"{'reach' if asked else 'fastest'} {' '.join(tight_limits(task))}"
+            f"{' margin' if task.limit_values.grip_margin else ''}"
+        )
+        if best is not None and not best.feasible:
+            unfit.append(number)
+            print(number, words, "plan breaks a limit", flush=True)
+        if asked is None:
+            gap = max(speed / max(rung, 1e-9) - 1 for speed, rung in zip(np.maximum.accumulate(speeds), rungs, strict=True))
+            behind.append(gap)
+            if gap > 1e-3:
+                lost.append(number)
+                print(number, words, f"behind by {100 * gap:.2f} %", np.round(speeds, 3), np.round(rungs, 3), flush=True)
+        else:
+            reaching = [k + 1 for k, rival in enumerate(rivals) if rival.reaches]
+            if reaching and (best is None or best.count > min(reaching)):
+                lost.append(number)
+                print(number, words, f"reached with {reaching[0]}, plan", None if best is None else best.count, flush=True)
+            if best is not None and best.exit_speed > asked:
+                unfit.append(number)
+                print(number, words, "overshot", best.exit_speed / asked - 1, flush=True)
+        if number % 5 == 0 and asked is None and best is not None:
+            top = bound(task, task.limit_values.stages, best.exit_speed)
+            if max(speeds) > top.speed * (1 + 1e-6) or best.exit_speed > top.speed * (1 + 2e-6):
+                beaten.append(number)
+                print(number, words, "bound beaten", top.speed, max(speeds), best.exit_speed, flush=True)
+    print(f"{count} problems; behind by more than 0.1 %: {len(lost)} {lost}; limits broken: {unfit}; bounds beaten: {beaten}")
+    if behind:
+        print("rivals ahead by, quantiles 0.5 0.9 1:", np.round(np.quantile(behind, [0.5, 0.9, 1.0]), 5))
+    print(f"CPU s: plans {spent[0]:.1f}, rivals {spent[1]:.1f}")
+
+
+if __name__ == "__main__":
+    main(*(int(value) for value in sys.argv[1:]))

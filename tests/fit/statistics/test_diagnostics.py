@@ -1,0 +1,75 @@
+"""Tests of residuals keep their level, and see what they are for."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from stager.fit.statistics.diagnostics import groups, runs, structure
+
+
+def _fitted(rng: np.random.Generator, count: int, what: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Scatter plus `what`, after a straight line was fitted, and the line's tangents."""
+    x = np.linspace(0, 1, count)
+    tangents = np.column_stack([np.ones(count), x])
+    values = rng.normal(size=count) + what
+    return values - tangents @ np.linalg.lstsq(tangents, values, rcond=None)[0], tangents
+
+
+def _bends(count: int) -> np.ndarray:
+    x = np.linspace(-1, 1, count)
+    return np.column_stack([x, x**2, x**3])
+
+
+@pytest.mark.parametrize("count", [8, 12, 40])
+def test_p_values_of_plain_scatter_are_even(count: int) -> None:
+    rng = np.random.default_rng(0)
+    found: dict[str, list[float]] = {"structure": [], "runs": [], "groups": []}
+    for _ in range(200):
+        left, tangents = _fitted(rng, count, np.zeros(count))
+        found["structure"].append(structure(left, _bends(count), tangents))
+        found["runs"].append(runs(left, tangents, rng))
+        found["groups"].append(groups(left, rng)[0])
+    for name, values in found.items():
+        if name == "groups" and count < 12:
+            assert set(values) == {1.0}
+            continue
+        assert stats.kstest(values, "uniform").pvalue > 1e-3, name
+
+
+def test_a_bend_is_seen() -> None:
+    rng = np.random.default_rng(1)
+    seen = [structure(*_args(rng)) < 0.05 for _ in range(50)]
+    assert np.mean(seen) > 0.9
+
+
+def _args(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    left, tangents = _fitted(rng, 20, 3 * np.linspace(-1, 1, 20) ** 2)
+    return left, _bends(20), tangents
+
+
+def test_a_wave_is_seen_by_its_runs() -> None:
+    rng = np.random.default_rng(2)
+    seen = []
+    for _ in range(50):
+        left, tangents = _fitted(rng, 40, 1.5 * np.sin(np.linspace(0, 25, 40)))
+        seen.append(runs(left, tangents, rng) < 0.05)
+    assert np.mean(seen) > 0.9
+
+
+def test_two_kinds_are_told_apart_and_one_outlier_is_no_kind() -> None:
+    rng = np.random.default_rng(3)
+    kind = np.arange(30) % 2
+    chance, which = groups(rng.normal(size=30) + 6.0 * kind, rng)
+    assert chance < 0.01
+    assert np.abs(which - kind).mean() < 0.1
+    one = rng.normal(size=30)
+    one[3] += 12
+    assert groups(one, rng)[0] > 0.05
+
+
+def test_what_the_fit_has_taken_cannot_be_tested() -> None:
+    rng = np.random.default_rng(4)
+    left, tangents = _fitted(rng, 10, np.zeros(10))
+    assert structure(left, tangents, tangents) == 1.0

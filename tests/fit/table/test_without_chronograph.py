@@ -1,0 +1,100 @@
+"""Tables without a chronograph: range and drop, flight time and distance; what each is worth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stager.errors import InputErrors
+from stager.fit.fitting import noise_of
+from stager.fit.forward_model import forward_model
+from stager.fit.laws import own_law
+from stager.fit.table.reader import read_text
+from stager.fit.table.record import Throws
+from stager.physics.chain import throw
+from stager.physics.flight import Release, land
+from stager.physics.muzzle import outlet_speed
+from tests.recovery.bench import scenario
+
+BALL = scenario("seed_ball")
+
+
+def _read(text: str) -> Throws:
+    return read_text(text, Path("t.csv"), BALL.launcher)
+
+
+@settings(max_examples=20)
+@given(st.floats(2.0, 40.0), st.floats(0.3, 3.0))
+def test_range_and_drop_give_the_speed_that_flies_there(speed: float, drop: float) -> None:
+    there = float(land(Release(projectile=BALL.launcher.projectile, speed=speed, height=drop)).distance)
+    found = _read(f"wheel_1 [m/s],range [m],drop [m]\n12,{there:.9g},{drop:.9g}\n")
+    assert found.exit_speed[0] == pytest.approx(speed, rel=2e-3)
+    assert found.at_outlet
+
+
+def test_without_air_it_is_the_textbook_fall() -> None:
+    """A slow heavy ball: v = R·√(g/(2h)); the air takes little."""
+    found = _read("wheel_1 [m/s],range [cm],drop [cm]\n12,100,100\n")
+    assert found.exit_speed[0] == pytest.approx(1.0 * np.sqrt(9.80665 / 2), rel=0.01)
+
+
+def test_flight_time_and_distance_give_the_speed_at_the_start() -> None:
+    found = _read("wheel_1 [m/s],flight_time [ms],distance [m]\n12,500,5\n12,250,5\n")
+    assert found.exit_speed[0] > 10.0  # the mean is slower than the start
+    np.testing.assert_allclose(found.exit_speed, [10.0, 20.0], rtol=0.05)
+
+
+def test_units_and_uncertainties_are_read() -> None:
+    found = _read(
+        "# uncertainty: range 2 cm, drop 1 cm\nwheel_1 [m/s],range [m],drop [m]\n12,2,1\n14,4,1\n"
+    )  # fmt: skip
+    # 1 % or 0.5 % of the range, and half of 1 % of the drop.
+    np.testing.assert_allclose(found.uncertainty, np.hypot([0.01, 0.005], 0.005), rtol=1e-6)
+    assert noise_of(found).typical > noise_of(_read("wheel_1 [m/s],exit_speed [m/s]\n12,8\n")).typical * 0.5
+    wide = _read("# uncertainty: exit_speed 6 %\nwheel_1 [m/s],exit_speed [m/s]\n12,8\n")
+    np.testing.assert_allclose(wide.uncertainty, [0.06])
+    assert noise_of(wide).typical == pytest.approx(np.hypot(0.06, 0.01))
+    flight = _read(
+        "# uncertainty: flight_time ± 5 ms\n# uncertainty: distance ± 1 %\n"
+        "wheel_1 [m/s],flight_time [s],distance [m]\n12,0.5,5\n"
+    )
+    np.testing.assert_allclose(flight.uncertainty, [np.hypot(0.01, 0.01)], rtol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("text", "where", "message"),
+    [
+        ("wheel_1 [m/s],range [m]\n12,2\n", "t.csv:1", "drop"),
+        ("wheel_1 [m/s],flight_time [s]\n12,2\n", "t.csv:1", "distance"),
+        ("wheel_1 [m/s]\n12\n", "t.csv:1", "exit_speed"),
+        ("# uncertainty: rang 2 cm\nwheel_1 [m/s],range [m],drop [m]\n12,2,1\n", "t.csv:1", "rang"),
+        ("# uncertainty: range 2 kg\nwheel_1 [m/s],range [m],drop [m]\n12,2,1\n", "t.csv:1", "kg"),
+        ("# uncertainty: range\nwheel_1 [m/s],range [m],drop [m]\n12,2,1\n", "t.csv:1", "uncertainty"),
+        ("wheel_1 [m/s],range [m],drop [m]\n12,900,1\n", "t.csv:2", "no speed"),
+        ("wheel_1 [m/s],range [m],drop [m]\n12,2,0\n", "t.csv:2", "above 0"),
+    ],
+)
+def test_what_is_wrong_is_said_at_its_line(text: str, where: str, message: str) -> None:
+    with pytest.raises(InputErrors) as caught:
+        _read(text)
+    said = str(caught.value)
+    assert where in said
+    assert message in said
+
+
+def test_a_jam_has_no_range() -> None:
+    found = _read("wheel_1 [m/s],range [m],drop [m]\n12,0,1\n14,3,1\n16,,1\n")
+    assert found.exit_speed[0] == 0
+    assert found.without_speed == (4,)
+
+
+def test_model_is_compared_at_the_outlet() -> None:
+    """Nothing lies between the opening and where a flight begins."""
+    found = _read("wheel_1 [m/s],range [m],drop [m]\n12,3,1\n14,4,1\n")
+    exact = outlet_speed(BALL.launcher, throw(BALL.launcher, np.array([[12.0], [14.0]])).exit_speed)
+    seen = forward_model(BALL, own_law(BALL), found).exit_speed({})
+    np.testing.assert_allclose(seen, exact, rtol=1e-4)

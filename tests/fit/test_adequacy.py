@@ -1,0 +1,89 @@
+"""Fits of the right model are adequate; planted errors are noticed, and named."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.fit.fitting import fit
+from stager.fit.laws import own_law
+from stager.fit.records import Fit
+from stager.fit.table import Throws
+from stager.model.arrays import Floats
+from stager.report import misfit
+from tests.recovery.bench import Plan, draw_truth, measure, scenario, settings
+
+COUNT = 30
+
+
+def _measured(name: str, seed: int, change: Callable[[Floats, Floats], Floats] | None = None) -> Throws:
+    """Shuffled throws of a drawn launcher; change(exit speeds, order as 0 to 1): what went wrong."""
+    given, rng = scenario(name), np.random.default_rng(seed)
+    real = own_law(given).launcher(given, draw_truth(given, rng))
+    plan = Plan(noise=0.012, throws=COUNT, outliers=0.0)
+    throws = measure(given, real, rng.permutation(settings(given, COUNT, rng)), plan, rng)
+    if change is None:
+        return throws
+    return throws.with_speeds(change(throws.exit_speed, np.linspace(0, 1, COUNT)))
+
+
+def _fit(name: str, throws: Throws, *, words: bool = True) -> Fit:
+    return fit(scenario(name), throws, np.random.default_rng(0), other_laws=False, words=words)
+
+
+@pytest.mark.parametrize("name", ["seed_ball", "streamer", "foam_disc", "constant_pair"])
+def test_right_model_is_adequate(name: str) -> None:
+    found = [_fit(name, _measured(name, seed), words=False) for seed in range(3)]
+    assert [one.misfits for one in found] == [()] * 3
+
+
+@pytest.mark.parametrize(
+    ("change", "kind", "cause", "factor", "words"),
+    [
+        (lambda v, order: 3.6 * v, "fast", "chronograph", 1 / 3.6, "as if km/h had been written as m/s"),
+        (lambda v, order: np.where(order > 0.5, v / 0.44704, v), "fast", "step", 0.44704, "as if mph had been written"),
+        (lambda v, order: v * (1 - 0.08 * order), "order", "step", 1.04, "from throw"),
+        (lambda v, order: 0.8 * v, "speed", "chronograph", 1.25, "higher"),
+    ],
+    ids=["km/h", "half in mph", "drift", "reads low"],
+)
+def test_planted_error_is_noticed_and_named(
+    change: Callable[[Floats, Floats], Floats], kind: str, cause: str, factor: float, words: str
+) -> None:
+    found = _fit("seed_ball", _measured("seed_ball", 1, change))
+    assert kind in [one.kind for one in found.misfits]
+    named = {one.name: one for one in found.causes}
+    assert named[cause].factor == pytest.approx(factor, rel=0.05)
+    assert misfit.headline(found).startswith("The model does not fit these 30 throws: ")
+    assert words in " ".join(misfit.advice(found))
+
+
+def test_builds_that_differ_are_not_fitted_as_one() -> None:
+    throws = _measured("seed_ball", 2, lambda v, order: np.where(np.arange(v.size) % 2, 1.06 * v, v))
+    two = replace(throws, build=np.where(np.arange(COUNT) % 2, "B", "A"))
+    found = _fit("seed_ball", two)
+    assert "build" in [one.kind for one in found.misfits]
+    assert "Fit one build alone" in " ".join(misfit.statements(found)) or found.causes
+
+
+def test_what_contradicts_the_configuration_is_said() -> None:
+    """Two thirds of a friction that was thought sure: the fit goes there, and says so."""
+    given = scenario("constant_pair")
+    narrow = (replace(one, standard_uncertainty=one.standard_uncertainty / 4) for one in given.uncertain)
+    sure = replace(given, uncertain=tuple(narrow))
+    rng = np.random.default_rng(3)
+    real = given.realise({"contact.friction.coefficient": 0.66 * given.values["contact.friction.coefficient"]})
+    throws = measure(given, real, settings(given, COUNT, rng), Plan(noise=0.01, throws=COUNT, outliers=0.0), rng)
+    found = fit(sure, throws, rng, other_laws=False, words=False)
+    assert "prior" in [one.kind for one in found.misfits]
+    assert any("contradict contact.friction.coefficient" in one.words for one in found.misfits)
+
+
+def test_scatter_that_repeats_show_is_no_misfit() -> None:
+    given, rng = scenario("seed_ball"), np.random.default_rng(4)
+    speeds = np.repeat(np.linspace(8, 22, 8), 4)[:, None]
+    throws = measure(given, given.launcher, speeds, Plan(noise=0.09, throws=32, outliers=0.0), rng)
+    assert "scatter" not in [one.kind for one in _fit("seed_ball", throws, words=False).misfits]

@@ -1,0 +1,83 @@
+"""Friction laws that the throws cannot tell apart are averaged."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.fit.draws import after
+from stager.fit.fitting import fit, likely
+from stager.fit.laws import Sampled, own_law
+from stager.fit.table import Throws
+from stager.physics.chain import throw
+from stager.physics.friction import Bell, Falling, Rising
+from tests.recovery.bench import Plan, draw_truth, measure, scenario
+
+GIVEN = scenario("seed_ball")
+
+
+def _throws(low: float, high: float, count: int, seed: int = 1) -> Throws:
+    rng = np.random.default_rng(seed)
+    real = own_law(GIVEN).launcher(GIVEN, draw_truth(GIVEN, rng))
+    speeds = np.linspace(low, high, count)[:, None]
+    return measure(GIVEN, real, speeds, Plan(noise=0.02, throws=count, outliers=0.0), rng)
+
+
+LAWS = (Falling(0.8, 0.3, 7.0), Bell(0.9, 1.5, 2.0), Rising(0.4, 0.9, 4.0))
+
+
+@pytest.mark.parametrize("law", LAWS, ids=lambda law: law.name)
+def test_sampled_law_throws_as_the_law_itself(law: object) -> None:
+    speeds = np.linspace(5, 30, 9)[:, None]
+    contact = replace(GIVEN.launcher.contact, friction=law, rail_friction=law)
+    exact = throw(replace(GIVEN.launcher, contact=contact), speeds).exit_speed
+    sampled = Sampled.of([law], [1])  # type: ignore[list-item]
+    contact = replace(contact, friction=sampled, rail_friction=sampled)
+    np.testing.assert_allclose(throw(replace(GIVEN.launcher, contact=contact), speeds).exit_speed, exact, rtol=1e-4)
+
+
+def test_lanes_of_several_laws_stand_side_by_side() -> None:
+    laws = [Falling(np.array([0.8, 0.7]), 0.3, 7.0), Rising(0.4, np.array([0.9, 0.8, 0.7]), 4.0)]
+    sampled = Sampled.of(laws, [2, 3])  # type: ignore[arg-type]
+    slip = np.array([0.5, 3.0, 12.0])
+    singles = [Falling(0.8, 0.3, 7.0), Falling(0.7, 0.3, 7.0), *(Rising(0.4, end, 4.0) for end in (0.9, 0.8, 0.7))]
+    expected = np.stack([one.coefficient(slip)[0] for one in singles])
+    np.testing.assert_allclose(sampled.coefficient(slip[:, None])[0].T, expected, rtol=1e-4)
+
+
+def test_weights_follow_aicc_and_far_laws_have_none() -> None:
+    weights = likely({"falling": 10.0, "bell": 11.0, "constant": 12.5, "rising": np.inf}, "falling")
+    assert list(weights) == ["falling", "bell"]
+    assert weights["bell"] / weights["falling"] == pytest.approx(np.exp(-0.5))
+    assert sum(weights.values()) == pytest.approx(1.0)
+    # The law that is used always counts, though another one is a little better.
+    assert "falling" in likely({"falling": 13.0, "bell": 10.0}, "falling")
+
+
+def test_few_gripping_throws_leave_several_laws_and_wider_predictions() -> None:
+    throws = _throws(5.0, 12.0, 8)
+    averaged = fit(GIVEN, throws, np.random.default_rng(0), words=False)
+    alone = fit(GIVEN, throws, np.random.default_rng(0), words=False, other_laws=False)
+    assert len(averaged.weights) > 1
+    assert list(alone.weights) == ["falling"]
+    fast = np.array([[28.0]])
+    spread = []
+    for one in (averaged, alone):
+        ensemble = after(one, np.random.default_rng(1), 150)
+        exits = throw(ensemble.launcher, np.broadcast_to(fast, (151, 1))).exit_speed
+        assert exits.shape == (151,)
+        assert np.isfinite(exits).all()
+        spread.append(float(np.std(exits[1:])))
+    assert spread[0] > 1.2 * spread[1]
+
+
+def test_draws_of_an_average_are_shared_out_by_weight() -> None:
+    averaged = fit(GIVEN, _throws(5.0, 12.0, 8), np.random.default_rng(0), words=False)
+    ensemble = after(averaged, np.random.default_rng(1), 400)
+    assert ensemble.lanes == 401
+    counts = {law: ensemble.laws.count(law) for law in averaged.weights}
+    for law, weight in averaged.weights.items():
+        assert counts[law] == pytest.approx(400 * weight, abs=60)
+    assert ensemble.laws[0] == averaged.law

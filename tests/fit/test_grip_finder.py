@@ -1,0 +1,49 @@
+"""Fit, sweep and plan name the same grip limit for the same launcher."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stager.api.learned import finder
+from stager.model.stage import IDLER, LAYOUTS, PAIR
+from stager.physics.friction import Constant, Falling
+from stager.physics.grip_limit import CLOSELY, grip_limit
+from stager.physics.options import DEFAULT
+from tests.physics.machines import launcher
+from tests.recovery.bench import scenario
+
+TOP = 60.0
+
+
+@pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS)
+@pytest.mark.parametrize("friction", [0.3, 0.574, 0.9])
+@pytest.mark.parametrize("falling", [False, True], ids=["constant", "falling"])
+def test_quick_and_close_finders_agree(layout: object, friction: float, falling: bool) -> None:
+    """On a plateau, as constant friction has it, a straight line across a coarse cell misses the near edge."""
+    law = Falling(friction, 0.4 * friction, 6.0) if falling else Constant(friction)
+    machine = launcher(
+        layout=layout, law=law, crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5, feed=1.2, idler_inertia=1e-5,
+    )  # type: ignore[arg-type]  # fmt: skip
+    given = replace(scenario("seed_ball"), launcher=machine)
+    given = replace(given, limit_values=replace(given.limit_values, wheel_speed=TOP))
+    speed, spin = np.array([1.2]), np.zeros(1)
+    quick = finder(given)(machine, 0, speed, spin).wheel_speed
+    close = grip_limit(machine, 0, speed, spin, np.array([TOP]), looks=CLOSELY, options=DEFAULT, coarse=400).wheel_speed
+    np.testing.assert_allclose(quick, close, rtol=4e-3)
+
+
+def test_many_lanes_find_what_each_alone_finds() -> None:
+    frictions = np.linspace(0.3, 0.9, 40)
+    many = launcher(layout=IDLER, law=Constant(frictions), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5)  # type: ignore[arg-type]
+    given = replace(scenario("seed_ball"), launcher=launcher(layout=PAIR))
+    given = replace(given, limit_values=replace(given.limit_values, wheel_speed=TOP))
+    together = finder(given)(many, 0, np.full(40, 2.0), np.zeros(40)).wheel_speed
+    for row in (0, 13, 39):
+        alone = launcher(
+            layout=IDLER, law=Constant(float(frictions[row])), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5
+        )
+        close = grip_limit(alone, 0, np.array([2.0]), np.zeros(1), np.array([TOP]), looks=CLOSELY, coarse=400)
+        np.testing.assert_allclose(together[row], close.wheel_speed[0], rtol=4e-3)

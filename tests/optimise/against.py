@@ -1,0 +1,201 @@
+"""Problems drawn over every limit, layout and goal, and plain searches that know nothing of launchers.
+
+The searches throw through the public interface and judge by the public table of limits: random log-spaced settings,
+differential evolution (Storn and Price 1997) on logarithms of wheel speeds with violations as a penalty, and a random
+local search from the best. All numbers invented.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+from scipy.optimize import differential_evolution
+
+from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
+from stager.model.requirements import Aim, Goal, LimitValues
+from stager.model.scenario import Scenario
+from stager.model.stage import IDLER, PAIR, RAIL
+from stager.physics.chain import throw
+from stager.physics.friction import Bell, Constant, Falling
+from stager.physics.grip_limit import grip_limit
+from stager.physics.options import Options
+from tests.drive.machines import DRIVE, HEAT, SUPPLY
+from tests.optimise.machines import launcher, stage
+
+OPTIONS = Options(tolerance=1e-6)
+WIDEST, ROUNDING = 60.0, 1e-6
+GUESSES = (0.7, 0.8, 0.9, 1.0, 1.15)
+TIGHT = (
+    "exit_energy", "exit_speed", "energy_per_area", "acceleration", "slip_heat", "average_power", "peak_power",
+    "supply_current", "winding_temperature", "settled_loss",
+)  # fmt: skip
+"""Limits that are drawn so that a drawn chain uses about as much of them."""
+
+
+def draw_problem(rng: np.random.Generator, *, layout: Any = None, aim: Aim | None = None) -> Scenario:
+    """A launcher of up to six stages, several limits about as tight as a drawn chain needs, and a goal."""
+    chosen = (PAIR, RAIL, IDLER)[int(rng.integers(3))] if layout is None else layout
+    machine, count = _launcher(rng, chosen), int(rng.integers(1, 7))
+    limits: dict[str, Any] = {"exit_energy": 1e4, "stages": count, "wheel_speed": float(rng.uniform(15.0, WIDEST))}
+    used = _used(machine, _chain(rng, machine, count, limits["wheel_speed"]), LimitValues(**limits))
+    for name in TIGHT:
+        value = used.get(name)
+        if value is not None and np.isfinite(value) and rng.random() < (0.35 if name != "exit_energy" else 0.5):
+            over = value - 293.15 if name == "winding_temperature" else value
+            most = over * float(rng.choice(GUESSES)) + (value - over)
+            limits[name] = max(float(most), 1e-6)
+    if rng.random() < 0.2:
+        limits["grip_margin"] = float(rng.uniform(0.02, 0.1))
+    goal = Goal(aim=Aim.FASTEST)
+    if aim is Aim.REACH or (aim is None and rng.random() < 0.3):
+        reference = used.get("speed") or 5.0
+        goal = Goal(aim=Aim.REACH, exit_speed=float(reference * rng.uniform(0.15, 1.0)))
+    return Scenario(
+        title="drawn", launcher=machine, limit_values=LimitValues(**limits), goal=goal, values={}, uncertain=(),
+        realise=lambda values: machine,
+    )  # fmt: skip
+
+
+def _launcher(rng: np.random.Generator, layout: Any) -> Launcher:
+    mass = float(rng.uniform(0.004, 0.05))
+    width = float(rng.uniform(0.028, 0.06))
+    shape = (BALL, DISC, HOLLOW_BALL, ROD)[int(rng.integers(4))]
+    more = {"thickness": 0.012} if shape is DISC else {"length": float(rng.uniform(0.04, 0.09))} if shape is ROD else {}
+    law = (
+        Falling(static=rng.uniform(0.5, 1.0), sliding=rng.uniform(0.15, 0.4), fade_speed=rng.uniform(4.0, 14.0)),
+        Bell(peak=rng.uniform(0.5, 1.0), peak_speed=rng.uniform(0.8, 2.0), width=rng.uniform(1.5, 3.0)),
+        Constant(rng.uniform(0.3, 0.7)),
+    )[int(rng.integers(3))]
+    radius = float(rng.uniform(0.02, 0.05))
+    inertia = mass * radius**2 * float(rng.choice([0.3, 1.0, 10.0, 100.0]))
+    made = stage(
+        layout=layout, radius=radius, inertia=inertia, crush=float(rng.uniform(0.001, 0.004)),
+        clearance=float(rng.uniform(0.005, 0.04)), **({"idler_inertia": inertia / 3} if layout is IDLER else {}),
+    )  # fmt: skip
+    machine = launcher(
+        Projectile(shape=shape, mass=mass, diameter=width, **more), made, law, feed=float(rng.uniform(0.8, 2.5)),
+        stiffness=float(rng.uniform(1e4, 6e4)), rebound=float(rng.uniform(0.5, 0.9)),
+    )  # fmt: skip
+    if rng.random() < 0.5:
+        return machine
+    driven = replace(machine.template, drive=replace(DRIVE, heat=HEAT), mass=0.5, cost=30.0)
+    rate = float(rng.uniform(0.5, 4.0)) if rng.random() < 0.7 else None
+    return replace(machine, template=driven, supply=SUPPLY, feed=replace(machine.feed, rate=rate))
+
+
+def _chain(rng: np.random.Generator, machine: Launcher, count: int, top: float) -> Floats:
+    feed = float(machine.feed.speed)
+    return feed + (rng.uniform(0.3, 0.9) * top - feed) * ((np.arange(count) + 1) / count) ** rng.uniform(0.5, 1.2)
+
+
+def _used(machine: Launcher, speeds: Floats, limit_values: LimitValues) -> dict[str, float]:
+    """What a chain uses of each limit, slowed until it gets through."""
+    for _ in range(8):
+        done = throw(machine, speeds, options=OPTIONS)
+        if not done.jammed:
+            break
+        speeds = 0.7 * speeds
+    point = OperatingPoint(launcher=machine, limit_values=limit_values, throw=done, options=OPTIONS)
+    used = {limit.name: limit.value(point) for limit in LIMITS}
+    return {name: float(value) for name, value in used.items() if value is not None} | {"speed": float(done.exit_speed)}
+
+
+@dataclass
+class Found:
+    """The best of a search for one number of stages: exit speed [m/s] (0: nothing fits), least heat of what reaches the
+    goal [J], wheel speeds [m/s]."""
+
+    exit_speed: float = 0.0
+    heat: float = np.inf
+    reaches: bool = False
+    lead: Floats | None = None
+
+
+class Rival:
+    """Plain searches for the best chain of `count` stages."""
+
+    def __init__(self, scenario: Scenario, count: int) -> None:
+        self.scenario, self.count, self.found = scenario, count, Found()
+        top = scenario.limit_values.wheel_speed or WIDEST
+        self.low, self.high = np.log(0.3 * float(scenario.launcher.feed.speed)), np.log(top)
+
+    def look(self, logs: Floats) -> Floats:
+        """Merit to be least, of logarithms of wheel speeds (samples, stages)."""
+        scenario = self.scenario
+        lead = np.exp(np.clip(logs, self.low, self.high))
+        done = throw(scenario.launcher, lead, options=OPTIONS)
+        point = OperatingPoint(
+            launcher=scenario.launcher, limit_values=scenario.limit_values, throw=done, options=OPTIONS,
+            grip_limit=self._grips(done) if scenario.limit_values.grip_margin else None,
+        )  # fmt: skip
+        results = [result for limit in LIMITS if (result := _evaluated(limit, point)) is not None]
+        slack = np.array([np.nan_to_num(np.broadcast_to(one.slack, done.jammed.shape), nan=-1.0) for one in results])
+        asked = scenario.goal.asked
+        speed = done.exit_speed
+        if asked is not None:
+            slack = np.vstack([slack, asked / np.maximum(speed, 1e-9) - 1])
+        broken = np.clip(-slack - 0.5 * ROUNDING, 0.0, 10.0).sum(axis=0) + 100.0 * done.jammed
+        heat = done.stages.slip_heat.sum(axis=-1)
+        fine = broken <= 0
+        for row in np.flatnonzero(fine):
+            reaches = asked is not None and speed[row] >= asked * (1 - 5e-4)
+            better = (
+                heat[row] < self.found.heat if reaches and self.found.reaches
+                else reaches or (not self.found.reaches and speed[row] > self.found.exit_speed)
+            )  # fmt: skip
+            if better:
+                self.found = Found(float(speed[row]), float(heat[row]), reaches, lead[row])
+        merit = np.where(fine, -speed, 1e3 * (1 + broken))
+        if asked is not None:
+            near = fine & (speed >= asked * (1 - 5e-4))
+            merit = np.where(near, -asked - 1.0 / (1.0 + heat), merit)
+        return np.asarray(merit)
+
+    def _grips(self, done: Any) -> Floats:
+        out = np.full(done.stages.grip.shape, np.nan)
+        top = self.scenario.limit_values.wheel_speed or WIDEST
+        for k in range(self.count):
+            there = np.flatnonzero(done.stages.entry_speed[:, k] > 0)
+            if there.size:
+                entry, spin = done.stages.entry_speed[there, k], done.stages.entry_spin[there, k]
+                out[there, k] = grip_limit(
+                    self.scenario.launcher, k, entry, spin, np.full(there.size, top)
+                ).wheel_speed
+        return out
+
+    def search(self, rng: np.random.Generator, *, samples: int = 400, generations: int = 25, local: int = 20) -> Found:
+        """Random settings, differential evolution, and local search from the best of both."""
+        logs = rng.uniform(self.low, self.high, (samples, self.count))
+        logs[: samples // 2] = np.sort(logs[: samples // 2], axis=1)
+        merit = self.look(logs)
+        start = logs[np.argsort(merit)[: max(24, 4 * self.count)]]
+        differential_evolution(
+            lambda x: self.look(x.T), [(self.low, self.high)] * self.count, init=start, rng=rng, maxiter=generations,
+            polish=False, vectorized=True, updating="deferred", tol=1e-9,
+        )  # fmt: skip
+        radius = 0.1
+        for _ in range(local):
+            if self.found.lead is None:
+                break
+            before = self.found.lead
+            around = np.log(before) + radius * rng.normal(size=(16, self.count)) * (rng.random((16, self.count)) < 0.6)
+            # One wheel and all behind it together, too.
+            together = np.triu(np.ones((self.count, self.count)))
+            self.look(np.vstack([around, np.log(before) + radius * together, np.log(before) - radius * together]))
+            radius *= 1.3 if self.found.lead is not before else 0.6
+        return self.found
+
+
+def _evaluated(limit: Any, point: OperatingPoint) -> LimitResult | None:
+    return None if limit.kind is Kind.DESIGN else evaluate(limit, point)
+
+
+def tight_limits(scenario: Scenario) -> list[str]:
+    """Names of the limits that were drawn."""
+    values = scenario.limit_values
+    return [one.name for one in fields(values) if one.name in TIGHT and getattr(values, one.name) not in (None, 1e4)]

@@ -1,0 +1,57 @@
+"""The search alone, and scenarios with other limits, for the tests."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import Any
+
+from stager.constraints import LIMITS
+from stager.model.scenario import Scenario
+from stager.optimise.parts import Row, choose, select
+from stager.optimise.records import Settings
+from stager.optimise.search import Clock
+
+FLOORS = {limit.name for limit in LIMITS if limit.floor}
+UNLIMITED = {"exit_energy": 1e9, "grip_margin": 1e-6}
+
+
+def solved(scenario: Scenario) -> list[Row]:
+    """The best design of each number of stages."""
+    return select(scenario, Clock()).rows
+
+
+def best_of(scenario: Scenario) -> Settings | None:
+    """The fastest design, or the fewest stages that reach what is asked for."""
+    row = choose(scenario, solved(scenario))
+    return None if row is None else row.settings
+
+
+def speed_of(scenario: Scenario) -> float:
+    """Exit speed of the best design [m/s], 0 where none fits."""
+    best = best_of(scenario)
+    return 0.0 if best is None else best.exit_speed
+
+
+def with_limits(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
+    """With limits at `values`, in their units."""
+    changes: dict[str, Any] = {name: round(value) if name == "stages" else value for name, value in values.items()}
+    return replace(scenario, limit_values=replace(scenario.limit_values, **changes))
+
+
+def looser(scenario: Scenario, names: Iterable[str], factor: float) -> Scenario:
+    """With each of the named limits, all set, looser by `factor`; a floor is divided by it."""
+    values = scenario.limit_values
+    return with_limits(
+        scenario,
+        {name: getattr(values, name) / factor if name in FLOORS else getattr(values, name) * factor for name in names},
+    )
+
+
+def without(scenario: Scenario, names: Iterable[str]) -> Scenario:
+    """Without the named limits; of stages there may be six more."""
+    values = scenario.limit_values
+    free: dict[str, Any] = {name: UNLIMITED.get(name) for name in names}
+    if "stages" in free:
+        free["stages"] = values.stages + 6
+    return replace(scenario, limit_values=replace(values, **free))

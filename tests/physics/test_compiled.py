@@ -1,0 +1,124 @@
+"""The kernels compiled and as plain Python, from one source."""
+
+from __future__ import annotations
+
+import json
+import os
+import pkgutil
+import subprocess
+import sys
+from dataclasses import replace
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import stager.physics
+from stager.model.arrays import Floats
+from stager.model.drive import Drive, Supply
+from stager.model.launcher import Launcher
+from stager.model.projectile import ROD
+from stager.model.stage import IDLER, RAIL
+from stager.model.wheel import Wheel
+from stager.physics import announcement, compiled
+from stager.physics.chain import throw
+from stager.physics.contact.columns import RECORD
+from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
+from stager.physics.growth import growth
+from stager.physics.options import Options
+from stager.physics.rate import settled
+from stager.physics.records import FIELDS
+from tests.drive.machines import launcher as driven
+from tests.physics.machines import launcher
+
+ROOT = Path(__file__).parents[2]
+PROGRAM = "from tests.physics.test_compiled import results; import json; print(json.dumps(results()))"
+SPEEDS = np.array([9.0, 14.0])
+LOOSE = Options(tolerance=1e-4)
+
+
+def machines() -> dict[str, Launcher]:
+    """One of each kind."""
+    usual: dict[str, Any] = {"inertia": 4e-5, "crush": 2e-3, "creep": 0.15, "rebound": 0.8}
+    motor = Drive(speed_constant=150.0, resistance=0.06, no_load_current=1.0, current_limit=20.0)
+    found = {
+        "pair": launcher(law=Falling(0.7, 0.2, 9.0), **usual),
+        "rail": launcher(layout=RAIL, law=Bell(0.8, 3.0, 2.0), **usual),
+        "idler": launcher(layout=IDLER, law=Rising(0.3, 0.7, 5.0), exponent=1.5, stiffness=5e6, **usual),
+        "points": launcher(law=Tabulated((0.0, 2.0, 8.0), (0.4, 0.8, 0.3)), rail_law=Constant(0.4), **usual),
+        "sharp": launcher(law=Falling(0.8, 0.3, 5.0, 1.7), **usual),
+    }
+    rod = replace(found["pair"].projectile, shape=ROD, length=0.05)
+    held_by_two = replace(found["pair"].template, pitch=0.05)
+    found["rods held by two"] = replace(found["pair"], projectile=rod, template=held_by_two)
+    found["driven"] = replace(found["pair"], template=replace(found["pair"].template, drive=motor))
+    return found
+
+
+def results() -> list[float]:
+    """Numbers that all kernels leave."""
+    left: list[float] = []
+    for machine in machines().values():
+        done = throw(machine, SPEEDS, entry_spin=3.0 if machine.projectile.shape.rolls else 0.0, options=LOOSE)
+        left += [float(getattr(done.stages, name)[k]) for name in FIELDS for k in range(2)]
+    found = settled(driven(supply=Supply(voltage=14.8, resistance=0.03)), 8.0, SPEEDS[:1], options=LOOSE)
+    assert found is not None
+    return [*left, float(found.loss), *found.missing.tolist(), *found.books.copper.tolist()]
+
+
+def test_plain_python_gives_the_compiled_numbers() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", PROGRAM], capture_output=True, text=True, check=True, cwd=ROOT,
+        env={**os.environ, "STAGER_COMPILE": "0"},
+    )  # fmt: skip
+    # Steps end where round-off decides, so that differences are a small part of the tolerance.
+    assert json.loads(done.stdout) == pytest.approx(results(), rel=1e-8, abs=1e-9)
+
+
+def test_records_are_the_fields_of_a_transit() -> None:
+    done = throw(machines()["rail"], SPEEDS)
+    assert len(FIELDS) == RECORD
+    stages = done.stages
+    assert stages.wheel_speed_a == pytest.approx(SPEEDS)
+    assert stages.entry_speed[1] == stages.exit_speed[0]
+    assert stages.entry_spin[1] == stages.exit_spin[0]
+    assert stages.exit_speed[1] == done.exit_speed
+
+
+def test_every_compiled_function_outdates_what_is_kept() -> None:
+    # A kernel kept on disk must not outlive a change in any function that is compiled into it.
+    if not compiled.COMPILES:
+        pytest.fail("the tests need the compiler")
+    files = set()
+    for module in pkgutil.walk_packages(stager.physics.__path__, "stager.physics."):
+        for value in vars(import_module(module.name)).values():
+            function = getattr(value, "call", value) if isinstance(value, compiled.Entry) else value
+            if hasattr(function, "py_func"):
+                files.add(Path(function.py_func.__code__.co_filename))
+    assert len(files) > 5
+    assert {file for file in files if file.suffix == ".py"} <= set(compiled.sources())
+
+
+def double(value: float) -> float:
+    return 2.0 * value
+
+
+@pytest.mark.parametrize("kept", [False, True])
+def test_compiling_is_announced_once_where_nothing_is_kept(kept: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    told: list[bool] = []
+    announcement.on_compiling(lambda: told.append(True))
+    monkeypatch.setattr(compiled.Entry, "kept", property(lambda self: kept))
+    entry = compiled.entry(double)
+    assert [entry(1.0), entry(2.0)] == [2.0, 4.0]
+    assert told == ([] if kept else [True])
+    announcement.on_compiling(None)
+
+
+def test_growth_goes_with_the_square_of_speed() -> None:
+    # The kernel knows growth by one number.
+    wheel: Wheel = driven().template.wheel
+    speeds: Floats = np.geomspace(1.0, 100.0, 7)
+    assert growth(wheel, speeds) == pytest.approx(growth(wheel, 1.0) * speeds**2)
+    assert (np.asarray(growth(wheel, speeds)) > 0).all()
