@@ -121,18 +121,20 @@ def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: i
 
 
 def suggest(
-    scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None, done: Fit | None = None
+    scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None, known: Learned | None = None
 ) -> Next:
-    """What to measure next; done: the fit of the throws, where it is known."""
+    """What to measure next; known: what the throws have told already."""
     from stager.fit.experiment_design import suggest as suggest_next
     from stager.fit.fitting import fit as fit_throws
 
     tell = progress or (lambda share: None)
-    if done is None:
-        rng = np.random.default_rng(seed)
+    if known is None:
+        rng, chosen = np.random.default_rng(seed), None
         done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
+    else:
+        done, chosen = known.fit, known.recommended
     # A generator of its own, so that a fit that is known leads to the same answer.
-    found = suggest_next(done, finder(scenario), np.random.default_rng(seed), throws=count)
+    found = suggest_next(done, finder(scenario), np.random.default_rng(seed), throws=count, chosen=chosen)
     tell(1.0)
     return found
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 DRAWS, THROWS = 150, 12
 THIN = 2
-"""Every so many points of a sweep are drawn, so that many stages still make a light page; likewise of those, for bands."""
+"""Every so many points of a sweep are drawn, and of those for a band, so that many stages still make a light page."""
 SUGGESTED = 6
 """Throws that are suggested."""
 
@@ -91,7 +91,7 @@ def gather(
     learned = suggested = None
     if throws is not None:
         learned = loaded.fit(throws, seed=seed)
-        suggested = learning.suggest(loaded.scenario, throws, seed, SUGGESTED, None, learned.fit)
+        suggested = learning.suggest(loaded.scenario, throws, seed, SUGGESTED, None, learned)
     tell(0.6)
     data = ReportData(
         configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(seed), plan=found,
@@ -110,7 +110,10 @@ def _response(loaded: Loaded, data: ReportData) -> Response | None:
     best = data.settings
     if best is None:
         return None
-    return respond(best.design.launcher, loaded.scenario.limit_values, best.wheel_speed, best.wheel_speed_b)
+    # Grip limits are those of the leading wheels.
+    grip_limit = best.grip_limit * best.wheel_speed / best.lead
+    return respond(best.design.launcher, loaded.scenario.limit_values, best.wheel_speed, best.wheel_speed_b,
+                   grip_limit=grip_limit)  # fmt: skip
 
 
 def first_throws(best: Settings) -> Sequence | None:
@@ -146,9 +149,8 @@ def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> Curve:
     from stager.api.learned import finder
-    from stager.fit.grip_ensemble import tune_behind
+    from stager.fit.grip_ensemble import behind, limit_span
     from stager.fit.prediction import band
-    from stager.fit.recommended import known_of, recommended
     from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
@@ -163,10 +165,9 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     # Bands are of wheels that run alike.
     if ensemble is None or chosen.goal.spin:
         return Curve(sweep=swept, setting=setting)
-    find = finder(loaded.scenario)
-    advice = recommended(known_of(loaded.scenario if learned is None else learned.fit), before_a, before_b, find)
+    found = finder(loaded.scenario)(ensemble.launcher, k, *behind(ensemble, before_a, before_b))
     return Curve(
-        sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, find, advice),
+        sweep=swept, setting=setting, grip_limit=limit_span(found),
         band=band(ensemble, k, before_a, before_b, swept.wheel_speed[::THIN]),
         told=learned is not None and bool(learned.fit.parameters),
         measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, before_b),

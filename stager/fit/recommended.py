@@ -37,7 +37,7 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats, find: Finde
     """
     index, best = before_a.size, known.best
     fed = best.feed
-    speed, spin = (np.array([float(value)]) for value in (fed.speed, fed.spin))
+    speed, spin = (np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in (fed.speed, fed.spin))
     if index:
         done = throw(best, before_a, before_b, options=SURE)
         speed, spin = np.atleast_1d(done.exit_speed), np.atleast_1d(done.spin)

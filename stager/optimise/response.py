@@ -2,8 +2,9 @@
 
 A page that answers while a slider moves cannot throw; it looks up. Stage after stage, exit speed, spin, slip heat and
 peak acceleration are tables over arrival speed, spin, crush and wheel speed. Along the wheel speed the exit curve has
-corners: where the projectile jams, and where the wheel begins and ceases to grip. Corners move with the other variables,
-so the tables follow them: nodes lie at fixed shares of the way from corner to corner, where each piece is smooth.
+corners: where the projectile jams, and where the wheel begins and ceases to grip. Corners move with the other
+variables, so the tables follow them: nodes lie at fixed shares of the way from corner to corner, where each piece is
+smooth.
 """
 
 from __future__ import annotations
@@ -15,16 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
-from stager.constraints import LIMITS, Kind, Limit, OperatingPoint
+from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, not_judged
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.chain import throw, transit
+from stager.physics.feed import feed_rate
 from stager.physics.guide import run_up
 from stager.physics.layout import overlapping
 from stager.physics.motion import translation_energy
 from stager.physics.muzzle import outlet_speed
-from stager.physics.records import Throw, Transit
+from stager.physics.records import Transit
 
 Flags = NDArray[np.bool_]
 Ends = tuple[float, float]
@@ -37,13 +39,13 @@ class Grids:
     slowest, fastest: ends of a wheel's speed, by the planned one. floor, past: ends of its table, by the planned and by
     the fastest one, so that corners beyond the ends keep their place. crush: change to either side, by the least crush.
     rate: the greatest, by the configured one.
-    arrivals, spins, crushes, first_crushes: nodes, the last of the first stage, where nothing but crush varies. coarse: wheel speeds at which corners are looked for; closer, rounds: points
-    within the interval around a corner, and how often again. gripped: slip up to which a wheel grips, by creep, as
-    `Grip.SYNC` has it.
+    arrivals, spins, crushes, first_crushes: nodes; the last of the first stage, where only crush varies. coarse: wheel
+    speeds at which corners are looked for; closer, rounds: points within the interval around a corner, and how often
+    again. gripped: slip up to which a wheel grips, by creep, as `Grip.SYNC` has it.
     cloud, checked: settings thrown to see what arrives at each stage, and to see how far the tables are off; worst:
     greatest relative error of the exit speed; narrower: factor of the ranges where it is greater, up to `tries` times.
-    wheels, changes, exits: nodes of limits. steady: nodes of each variable for throwing at a rate; steady_checked,
-    steady_worst: as `checked` and `worst`, for values that depend on it.
+    wheels, changes, exits: nodes of limits. steady, paces: nodes of each variable and of the rate for what depends on
+    it; steady_checked, steady_worst: as `checked` and `worst`, for that.
     """
 
     slowest: float = 0.6
@@ -69,8 +71,9 @@ class Grids:
     changes: int = 5
     exits: int = 25
     steady: int = 5
+    paces: int = 4
     steady_checked: int = 12
-    steady_worst: float = 0.1
+    steady_worst: float = 0.15
 
 
 GRIDS = Grids()
@@ -119,15 +122,15 @@ class Curve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surface:
-    """Values over wheel speed [m/s] and change of crush [m], (speeds, changes)."""
+    """Values over nodes of two variables, (nodes, others)."""
 
-    wheel_speed: Floats
-    crush_change: Floats
+    nodes: Floats
+    others: Floats
     values: Floats
 
-    def at(self, wheel_speed: Floats, change: Floats) -> Floats:
+    def at(self, place: Floats, other: Floats) -> Floats:
         """Value by cubic interpolation, (samples,)."""
-        (i, wi), (j, wj) = weights(self.wheel_speed, wheel_speed), weights(self.crush_change, change)
+        (i, wi), (j, wj) = weights(self.nodes, place), weights(self.others, other)
         return np.asarray(np.einsum("na,nb,nab->n", wi, wj, self.values[i[:, :, None], j[:, None, :]]))
 
 
@@ -135,7 +138,8 @@ class Surface:
 class Judged:
     """A limit that follows from the tables.
 
-    of: "exit_speed": a curve over it; "wheels": the worst of the stages' surfaces; "slip_heat": its sum;
+    of: "exit_speed": a curve over it; "wheels": the worst of the stages' surfaces over wheel speed [m/s] and change of
+    crush [m]; "slip_heat": its sum;
     "peak_acceleration": the greatest; "grip_margin": what is left of the grip limit, at the least.
     """
 
@@ -153,9 +157,10 @@ class Judged:
 class Steady:
     """A value that depends on drives, supply and rate, from changes of one variable at a time.
 
-    bound: None where none is set. base: at the plan; curves: over each wheel's speed [m/s], the change of crush [m]
-    and, where there is one, the rate [1/s]; product: whether ratios to `base` multiply, else differences add; error:
-    greatest relative error found.
+    bound: None where none is set. base: at the plan, over the rate [1/s], or at one node without one; surfaces: over
+    each wheel's speed [m/s], then the change of crush [m], each with the rate; by: "sum": differences to `base` add;
+    "product": ratios multiply; "worst": the worst of the surfaces, each of one stage alone. error: greatest relative
+    error found.
     """
 
     name: str
@@ -163,9 +168,9 @@ class Steady:
     bound: float | None
     floor: bool
     hard: bool
-    base: float
-    curves: tuple[Curve, ...]
-    product: bool
+    base: Curve
+    surfaces: tuple[Surface, ...]
+    by: str
     error: float
 
 
@@ -175,8 +180,8 @@ class Response:
 
     wheel_speed, wheel_speed_b: the plan's [m/s], (stages,); speeds: ends of side A's, (stages, 2); crush: ends of the
     change of crush [m]; rate, rates: the configured one and its ends [1/s], None where throwing at a rate is not known.
-    feed: speed [m/s] and spin ratio of what enters. leaves: speed behind the outlet over the last stage's [m/s]; energy:
-    likewise [J]. error: greatest relative error of exit
+    feed: speed [m/s] and spin ratio of what enters. leaves, energy: speed behind the outlet [m/s] and energy there [J]
+    over the last stage's exit speed [m/s]. error: greatest relative error of exit
     speed at `checked` settings. not_followed: names of limits that the tables do not tell.
     """
 
@@ -210,7 +215,7 @@ class Looked:
 
 def respond(
     launcher: Launcher, limit_values: LimitValues, wheel_speed: Floats, wheel_speed_b: Floats | None = None, *,
-    grids: Grids = GRIDS,
+    grip_limit: Floats | None = None, grids: Grids = GRIDS,
 ) -> Response | None:  # fmt: skip
     """Compute the response of a launcher about a plan.
 
@@ -223,6 +228,8 @@ def respond(
     limit_values : LimitValues
     wheel_speed, wheel_speed_b : array, shape (stages,) [m/s]
         The plan's. Side B keeps its ratio to side A; None: as A.
+    grip_limit : array, shape (stages,) [m/s]
+        Grip limits at the plan by side A's speed, NaN where there is none; the tables' are scaled to them.
     grids : Grids
 
     Returns
@@ -242,12 +249,24 @@ def respond(
     for _ in range(grids.tries):
         found = _tables(launcher, wheel_speed, ratio, shrunk)
         if found is not None and found.error <= grids.worst:
+            if grip_limit is not None:
+                found = replace(found, stages=_scaled(found, grip_limit))
             return _with_limits(found, launcher, limit_values, shrunk)
         shrunk = replace(
             shrunk, slowest=1 - (1 - shrunk.slowest) * grids.narrower, crush=shrunk.crush * grids.narrower,
             fastest=1 + (shrunk.fastest - 1) * grids.narrower,
         )  # fmt: skip
     return None
+
+
+def _scaled(response: Response, grip_limit: Floats) -> tuple[StageTable, ...]:
+    """Tables with grip limits that are as known at the plan, which a table has to a grid's spacing only."""
+    share = look_up(response.stages, response.feed, response.wheel_speed[None], np.zeros(1)).grip_share[0]
+    factor = np.where((share > 0) & np.isfinite(grip_limit), grip_limit * share / response.wheel_speed, 1.0)
+    return tuple(
+        replace(table, grip_limit=np.minimum(table.grip_limit * by, table.corners[..., 3]))
+        for table, by in zip(response.stages, factor.tolist(), strict=True)
+    )
 
 
 def look_up(tables: Sequence[StageTable], feed: Ends, wheel_speed: Floats, crush_change: Floats) -> Looked:
@@ -265,7 +284,9 @@ def look_up(tables: Sequence[StageTable], feed: Ends, wheel_speed: Floats, crush
     speed, spin = np.full(size, feed[0]), np.full(size, feed[1])
     heat, peak, share = (np.zeros((size, len(tables))) for _ in range(3))
     for k, table in enumerate(tables):
-        (speed, spin, heat[:, k], peak[:, k]), share[:, k] = _through(table, speed, spin, crush_change, wheel_speed[:, k])
+        (speed, spin, heat[:, k], peak[:, k]), share[:, k] = _through(
+            table, speed, spin, crush_change, wheel_speed[:, k]
+        )
     return Looked(exit_speed=speed, slip_heat=heat, peak_acceleration=peak, grip_share=share)
 
 
@@ -313,7 +334,10 @@ def _through(
 def _tables(launcher: Launcher, wheel_speed: Floats, ratio: Floats, grids: Grids) -> Response | None:
     """Tables without limits, and their error; None where hardly anything gets through."""
     count = wheel_speed.size
-    speeds, crush = wheel_speed[:, None] * np.array([grids.slowest, grids.fastest]), _ends_of_crush(launcher, count, grids)
+    speeds, crush = (
+        wheel_speed[:, None] * np.array([grids.slowest, grids.fastest]),
+        _ends_of_crush(launcher, count, grids),
+    )
     tried, change = _settings(grids.cloud, 0, speeds, crush)
     cloud = throw(_crushed(launcher, count, change), tried, tried * ratio)
     through = np.logical_and.accumulate(~cloud.stages.jammed, axis=-1)
@@ -353,6 +377,12 @@ def _settings(count: int, skip: int, speeds: Floats, crush: Ends) -> tuple[Float
 def _ends_of_crush(launcher: Launcher, count: int, grids: Grids) -> Ends:
     least = min(float(launcher.stage(k).crush) for k in range(count))
     return -grids.crush * least, grids.crush * least
+
+
+def _nodes(ends: Sequence[float] | Floats, count: int) -> Floats:
+    """So many nodes from one end to the other, evenly."""
+    low, high = (float(end) for end in ends)
+    return np.linspace(low, high, count)
 
 
 def _crushed(launcher: Launcher, count: int, change: Number) -> Launcher:
@@ -408,7 +438,7 @@ def _table(
 
 def _corners(go: Callable[..., Transit], profiles: int, ends: Ends, slip: float, grids: Grids) -> Floats:
     """Wheel speeds [m/s] at which each profile begins to get through, to grip, to slip, to jam again, (profiles, 4)."""
-    wheel = np.tile(np.linspace(*ends, grids.coarse), (profiles, 1))
+    wheel = np.tile(_nodes(ends, grids.coarse), (profiles, 1))
 
     def passes(done: Transit) -> Flags:
         return np.asarray(done.exit_speed > 0)
@@ -474,8 +504,10 @@ def _with_limits(response: Response, launcher: Launcher, limit_values: LimitValu
     }  # fmt: skip
     single = [_alone(response, k, launcher, limit_values, grids) for k in range(count)]
     judged, lost = [], []
+    planned = throw(launcher, response.wheel_speed, response.wheel_speed_b)
+    unknown = {one.name for one in not_judged(replace(point, launcher=launcher, throw=planned, grip_limit=limits[0]))}
     for limit in LIMITS:
-        if limit.kind in (Kind.DESIGN, Kind.STEADY):
+        if limit.kind in (Kind.DESIGN, Kind.STEADY) or limit.name in unknown:
             continue
         bound, value = limit.bound(point), limit.value(point)
         if bound is None or value is None:
@@ -500,9 +532,9 @@ Followed = tuple[str, Curve | None, tuple[Surface, ...]]
 
 def _alone(response: Response, k: int, launcher: Launcher, limit_values: LimitValues, grids: Grids) -> OperatingPoint:
     """Stage k by itself over its wheel speeds and changes of crush, (speeds, changes)."""
-    speed = np.linspace(*response.speeds[k], grids.wheels)[:, None, None]
+    speed = _nodes(response.speeds[k], grids.wheels)[:, None, None]
     stage = launcher.stage(k)
-    stage = replace(stage, crush=stage.crush + np.linspace(*response.crush, grids.changes))
+    stage = replace(stage, crush=stage.crush + _nodes(response.crush, grids.changes))
     alone, ratio = replace(launcher, stages=(), template=stage), response.wheel_speed_b[k] / response.wheel_speed[k]
     speed = np.broadcast_to(speed, (grids.wheels, grids.changes, 1))
     return OperatingPoint(launcher=alone, limit_values=limit_values, throw=throw(alone, speed, speed * ratio))
@@ -520,8 +552,8 @@ def _by_wheels(
             return None
         surfaces.append(
             Surface(
-                wheel_speed=np.linspace(*response.speeds[k], grids.wheels),
-                crush_change=np.linspace(*response.crush, grids.changes),
+                nodes=_nodes(response.speeds[k], grids.wheels),
+                others=_nodes(response.crush, grids.changes),
                 values=np.array(np.broadcast_to(found, (grids.wheels, grids.changes)), dtype=np.float64),
             )
         )
@@ -531,7 +563,12 @@ def _by_wheels(
 
 
 def _by_throw(
-    limit: Limit, launcher: Launcher, response: Response, limit_values: LimitValues, known: dict[str, Floats], value: Floats
+    limit: Limit,
+    launcher: Launcher,
+    response: Response,
+    limit_values: LimitValues,
+    known: dict[str, Floats],
+    value: Floats,
 ) -> Followed | None:
     """What of a throw the limit is a function of; None where it is of none."""
     for name in ("slip_heat", "peak_acceleration", "grip_margin"):
@@ -539,7 +576,9 @@ def _by_throw(
             return name, None, ()
     nodes = response.energy.nodes
     one = throw(launcher, response.wheel_speed, response.wheel_speed_b)
-    found = limit.value(OperatingPoint(launcher=launcher, limit_values=limit_values, throw=replace(one, exit_speed=nodes)))
+    found = limit.value(
+        OperatingPoint(launcher=launcher, limit_values=limit_values, throw=replace(one, exit_speed=nodes))
+    )
     if found is None or np.shape(found) != nodes.shape:
         return None
     curve = Curve(nodes=nodes, values=np.asarray(found))
@@ -552,60 +591,123 @@ def _close(one: Floats, other: Floats) -> bool:
 
 def _with_steady(response: Response, launcher: Launcher, limit_values: LimitValues, grids: Grids) -> Response:
     """The response with what depends on drives, supply and rate, one variable changed at a time."""
-    count, rate = response.wheel_speed.size, launcher.feed.rate
-    rates = None if rate is None else _rates(launcher, float(rate), grids)
-    ends = [*response.speeds.tolist(), response.crush, *([] if rates is None else [rates])]
-    plan = np.array([*response.wheel_speed, 0.0, *([] if rate is None else [float(rate)])])
-    axes = np.array([np.linspace(*end, grids.steady) for end in ends])
-    changed = np.tile(plan, (plan.size, grids.steady, 1))
-    changed[np.arange(plan.size), :, np.arange(plan.size)] = axes
-    places = np.asarray(qmc.Halton(plan.size, scramble=False).random(1 + grids.steady_checked)[1:])
-    low, high = np.array(ends).T
-    rows = np.concatenate([plan[None], changed.reshape(-1, plan.size), low + (high - low) * places])
-    here = _crushed(launcher, count, rows[:, count])
-    if rate is not None:
-        here = replace(here, feed=replace(here.feed, rate=rows[:, count + 1]))
-    ratio = response.wheel_speed_b / response.wheel_speed
-    true = throw(here, rows[:, :count], rows[:, :count] * ratio)
-    point = OperatingPoint(launcher=here, limit_values=limit_values, throw=true)
+    asked = launcher.feed.rate
+    rates = None if asked is None else _rates(launcher, float(asked), grids)
+    paces = np.zeros(1) if rates is None else _nodes(rates, grids.paces)
+    count, ends = response.wheel_speed.size, np.array([*response.speeds.tolist(), response.crush])
+    plan = np.array([*response.wheel_speed, 0.0])
+    wide = np.array([_nodes(end, grids.wheels) for end in ends])
+    passing = _at_rates(response, launcher, limit_values, _changed(plan, wide).reshape(-1, plan.size), paces[0])
+    ends = _passing(plan, wide, ~passing.throw.jammed.reshape(wide.shape))
+    axes = np.array([_nodes(end, grids.steady) for end in ends])
+    changed = _changed(plan, axes)
+    settings = np.concatenate([plan[None], changed.reshape(-1, plan.size)])
+    places = np.asarray(qmc.Halton(plan.size + 1, scramble=False).random(1 + grids.steady_checked)[1:])
+    tried = ends[:, 0] + (ends[:, 1] - ends[:, 0]) * places[:, :-1]
+    pace = paces[0] + (paces[-1] - paces[0]) * places[:, -1]
+    rows = np.concatenate([np.repeat(settings, paces.size, axis=0), tried])
+    point = _at_rates(response, launcher, limit_values, rows, np.concatenate([np.tile(paces, len(settings)), pace]))
+    alone = [_alone_at_rates(response, k, launcher, limit_values, axes[k], paces) for k in range(count)]
     found, lost = [], []
     for limit in (limit for limit in LIMITS if limit.kind is Kind.STEADY):
         value, bound = limit.value(point), limit.bound(point)
         if value is None:
             continue
         values = np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), len(rows)))
-        made = _steady(limit, values, None if bound is None else float(np.max(bound)), axes, rows, true, grids)
-        if made is not None:
-            found.append(made)
+        values[point.throw.jammed] = np.nan
+        grid, known = values[: -len(tried)].reshape(-1, paces.size), values[-len(tried) :]
+        single = [limit.value(one) for one in alone]
+        made = _steady(limit, grid, single, axes, paces)
+        most = None if bound is None else float(np.max(bound))
+        errors = [_error(one, tried, pace, known, abs(most or 0.0)) for one in made]
+        if errors and min(errors) <= grids.steady_worst:
+            best = int(np.argmin(errors))
+            found.append(replace(made[best], bound=most, error=errors[best]))
         elif bound is not None:
             lost.append(limit.name)
-    return replace(
-        response, steady=tuple(found), not_followed=tuple(lost), rate=None if rates is None else float(plan[-1]), rates=rates
-    )
+    rate = None if asked is None else float(asked)
+    return replace(response, steady=tuple(found), not_followed=tuple(lost), rate=rate, rates=rates)
+
+
+def _changed(plan: Floats, axes: Floats) -> Floats:
+    """Settings with one variable changed at a time, (variables, nodes, variables)."""
+    found = np.tile(plan, (*axes.shape, 1))
+    found[np.arange(plan.size), :, np.arange(plan.size)] = axes
+    return found
+
+
+def _passing(plan: Floats, axes: Floats, through: Flags) -> Floats:
+    """Ends between which nothing jams on the way from the plan, (variables, 2)."""
+    ends = []
+    for at, axis, passes in zip(plan, axes, through, strict=True):
+        here = int(np.argmin(np.abs(axis - at)))
+        below, above = np.flatnonzero(~passes[:here]), np.flatnonzero(~passes[here + 1 :])
+        low = axis[below[-1] + 1] if below.size else axis[0]
+        ends.append((min(low, at), max(axis[here + above[0]] if above.size else axis[-1], at)))
+    return np.array(ends)
 
 
 def _rates(launcher: Launcher, rate: float, grids: Grids) -> Ends:
-    """Ends of the rate [1/s]: what the feed can do, projectile behind projectile."""
-    along = launcher.projectile.length or 2 * launcher.projectile.radius
-    return rate / grids.rate, max(rate, min(grids.rate * rate, float(launcher.feed.speed / along)))
+    """Ends of the rate [1/s], within what the feed can do."""
+    return rate / grids.rate, max(rate, min(grids.rate * rate, float(feed_rate(launcher))))
 
 
-def _steady(
-    limit: Limit, values: Floats, bound: float | None, axes: Floats, rows: Floats, true: Throw, grids: Grids
-) -> Steady | None:
-    """A value from its changes, by sums or by products, whichever is closer where it was tried; None if none is close."""
-    base, size = float(values[0]), axes.size
-    curves = values[1 : 1 + size].reshape(axes.shape)
-    tried, known = rows[1 + size :], values[1 + size :]
-    through = ~true.jammed[1 + size :] & np.isfinite(known)
-    if not (np.isfinite(base) and np.isfinite(curves).all() and through.any()):
-        return None
-    each = tuple(Curve(nodes=axis, values=row) for axis, row in zip(axes, curves, strict=True))
-    scale = max(abs(base), float(np.abs(known[through]).max()), 1e-12)
-    parts = np.stack([curve.at(tried[:, k]) for k, curve in enumerate(each)])
-    errors = {False: base + (parts - base).sum(axis=0), True: base * np.prod(parts / (base or 1.0), axis=0)}
-    error, product = min((float(np.abs(guess - known)[through].max()) / scale, by) for by, guess in errors.items())
-    if error > grids.steady_worst:
-        return None
-    return Steady(name=limit.name, unit=limit.unit, bound=bound, floor=limit.floor, hard=limit.hard, base=base,
-                  curves=each, product=product, error=error)  # fmt: skip
+def _at_rates(
+    response: Response, launcher: Launcher, limit_values: LimitValues, rows: Floats, pace: Number
+) -> OperatingPoint:
+    """Throws at settings, (samples, stages and change of crush), and rates [1/s], (samples,)."""
+    count, ratio = response.wheel_speed.size, response.wheel_speed_b / response.wheel_speed
+    here = _crushed(launcher, count, rows[:, count])
+    if launcher.feed.rate is not None:
+        here = replace(here, feed=replace(here.feed, rate=pace))
+    done = throw(here, rows[:, :count], rows[:, :count] * ratio)
+    return OperatingPoint(launcher=here, limit_values=limit_values, throw=done)
+
+
+def _alone_at_rates(
+    response: Response, k: int, launcher: Launcher, limit_values: LimitValues, speeds: Floats, paces: Floats
+) -> OperatingPoint:
+    """Stage k by itself, (speeds, rates)."""
+    alone, ratio = (
+        replace(launcher, stages=(), template=launcher.stage(k)),
+        response.wheel_speed_b[k] / response.wheel_speed[k],
+    )
+    if launcher.feed.rate is not None:
+        alone = replace(alone, feed=replace(alone.feed, rate=paces))
+    wheel = np.broadcast_to(speeds[:, None, None], (speeds.size, paces.size, 1))
+    return OperatingPoint(launcher=alone, limit_values=limit_values, throw=throw(alone, wheel, wheel * ratio))
+
+
+def _steady(limit: Limit, grid: Floats, single: Sequence[Number | None], axes: Floats, paces: Floats) -> list[Steady]:
+    """Ways to put a value together from its changes, (1 + variables × nodes, rates), or from the stages alone."""
+    if not np.isfinite(grid).all():
+        return []
+    base, shape = Curve(nodes=paces, values=grid[0]), (axes.shape[1], paces.size)
+    parts = grid[1:].reshape(len(axes), *shape)
+    each = [Surface(nodes=axis, others=paces, values=part) for axis, part in zip(axes, parts, strict=True)]
+    common = Steady(name=limit.name, unit=limit.unit, bound=None, floor=limit.floor, hard=limit.hard, base=base,
+                    surfaces=tuple(each), by="sum", error=0.0)  # fmt: skip
+    made = [common, *([replace(common, by="product")] if (grid[0] > 0).all() else [])]
+    alone = [np.broadcast_to(np.asarray(one, dtype=np.float64), shape) for one in single if one is not None]
+    if len(alone) == len(axes) - 1 and all(np.isfinite(one).all() for one in alone):
+        worst = [Surface(nodes=axis, others=paces, values=one) for axis, one in zip(axes, alone, strict=False)]
+        made.append(replace(common, surfaces=tuple(worst), by="worst"))
+    return made
+
+
+def _error(steady: Steady, tried: Floats, pace: Floats, known: Floats, scale: float) -> float:
+    """Greatest error at settings that get through, by the greatest value or by `scale`, whichever is more."""
+    through = np.isfinite(known)
+    if not through.any():
+        return np.inf
+    base = steady.base.at(pace)
+    parts = np.stack([one.at(tried[:, k], pace) for k, one in enumerate(steady.surfaces)])
+    match steady.by:
+        case "sum":
+            guess = base + (parts - base).sum(axis=0)
+        case "product":
+            guess = base * np.prod(parts / base, axis=0)
+        case _:
+            guess = parts.min(axis=0) if steady.floor else parts.max(axis=0)
+    scale = max(float(np.abs(known[through]).max()), scale, 1e-12)
+    return float(np.abs(guess - known)[through].max()) / scale

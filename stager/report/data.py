@@ -16,6 +16,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.records import Plan, Settings
 from stager.optimise.response import Response
 from stager.physics.rate import Sequence
+from stager.report import misfit
 from stager.report import plan as plans
 from stager.report.answer import Answer
 from stager.report.document import Source
@@ -77,16 +78,22 @@ class ReportData:
         """What drives and supply go through; None where they are not known."""
         return None if self.settings is None else duty(self.settings.design)
 
-    @cached_property
+    @property
+    def doubts(self) -> list[str]:
+        """Where the throws put a grip limit elsewhere than the configuration, a sentence each."""
+        found = [(curve.sweep, curve.doubt) for curve in self.curves]
+        return [
+            f"The throws put the grip limit of stage {sweep.stage} at {limit.low:.2f} to {limit.high:.2f} m/s, the"
+            f" configuration at {sweep.grip_speed:.2f} m/s."
+            for sweep, limit in found if limit is not None
+        ]  # fmt: skip
+
+    @property
     def contradictions(self) -> list[str]:
-        """What measured throws say against the configuration, a sentence each; none where they agree with it."""
+        """What measured throws say against the settings, a sentence each; none where settings can be shown."""
         if self.learned is None:
             return []
-        found = []
-        if not self.learned.fit.adequate:
-            found.append("The model with these values does not describe the measured throws.")
-        doubts = [(curve.sweep.stage, curve.doubt) for curve in self.curves if curve.doubt is not None]
-        for stage, (low, high) in doubts[:1]:
-            others = f", and in {len(doubts) - 1} more elsewhere" if len(doubts) > 1 else ""
-            found.append(f"The throws put the grip limit of stage {stage} at {low:.2f} to {high:.2f} m/s{others}.")
-        return found
+        unfit = (
+            [] if self.learned.fit.adequate else [misfit.headline(self.learned.fit), *misfit.advice(self.learned.fit)]
+        )
+        return [*unfit, *(self.doubts if any(curve.refuted for curve in self.curves) else [])]

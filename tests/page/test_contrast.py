@@ -9,7 +9,7 @@ import pytest
 
 from stager.report.figures import palette
 
-STYLE = (files("stager.report.page") / "page.css").read_text(encoding="utf-8")
+STYLE = (files("stager.report.page") / "templates" / "page.css").read_text(encoding="utf-8")
 BLOCKS = re.findall(r":root\{([^}]*)\}", STYLE)
 LIGHT, DARK = (dict(re.findall(r"--(\w+):(#\w+)", block)) for block in BLOCKS[:2])
 TEXT, GRAPHICS = ("ink", "muted", "mark", "curve"), ("motion", "spin", "heat", "crush", "good")

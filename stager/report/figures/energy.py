@@ -66,7 +66,7 @@ def _paint(parts: Floats, kept: list[int]) -> Figure:
     from stager.report.figures.backend import axes
 
     count = len(parts)
-    figure, plot = axes(height=max(1.7, 1.0 + 0.34 * count))
+    figure, plot = axes(height=max(1.5, 0.8 + 0.29 * count), left=0.44, top=0.3)
     left, span = np.zeros(count), np.abs(parts).sum(axis=1).max()
     places = list(range(1, count + 1))
     for k in kept:
@@ -79,5 +79,6 @@ def _paint(parts: Floats, kept: list[int]) -> Figure:
     plot.set(xlabel="energy of one throw (J)", ylabel="stage", yticks=places)
     plot.invert_yaxis()
     plot.grid(visible=False, axis="y")
-    figure.legend(loc="outside upper left", ncols=len(kept), handlelength=1.0, columnspacing=1.2)
+    plot.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), borderaxespad=0.2, ncols=len(kept), handlelength=1.0,
+                columnspacing=1.2)  # fmt: skip
     return figure

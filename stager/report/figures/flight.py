@@ -62,7 +62,7 @@ def _twin(curves: list[tuple[str, Floats]], danger: float) -> Table:
 def _paint(curves: list[tuple[str, Floats]], danger: float, shots: tuple[float, float] | None) -> Figure:
     from stager.report.figures.backend import axes
 
-    figure, plot = axes(width=9.8, height=2.8)
+    figure, plot = axes(height=2.7, top=0.5)
     styles = ((palette.DULL, (0, (1, 1.5))), (palette.CURVE, (0, (5, 2))), (palette.CURVE, "solid"))
     places = dict(zip(NAMES, styles, strict=True))
     for name, points in curves:
@@ -74,5 +74,6 @@ def _paint(curves: list[tuple[str, Floats]], danger: float, shots: tuple[float, 
     plot.annotate("danger range", (danger, 1.0), (-4, -4), xycoords=("data", "axes fraction"),
                   textcoords="offset points", ha="right", va="top", color=palette.MARK)  # fmt: skip
     plot.set(xlabel="distance (m)", ylabel="height (m)", xlim=(0, None), ylim=(0, None))
-    figure.legend(loc="outside upper left", ncols=4, handlelength=2.2, columnspacing=1.2)
+    plot.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), borderaxespad=0.2, ncols=2, handlelength=2.2,
+                columnspacing=1.2)  # fmt: skip
     return figure

@@ -26,14 +26,14 @@ def picture(windings: Windings, allowed: float | None, session: float | None) ->
     after_long = windings.temperature() - ZERO
     hottest = int(np.argmax(celsius[-1]))
     stages = [f"stage {k + 1}" for k in windings.stage]
-    columns = (Column("time", "min"), *(Column(name, "degC") for name in stages))
+    columns = (Column("time", "min"), *(Column(name, "°C") for name in stages))
     rows = tuple(
         (f"{t / MINUTE:.2f}", *(f"{value:.1f}" for value in row)) for t, row in zip(time, celsius, strict=True)
     )
     rows = (*rows, ("final", *(f"{value:.1f}" if np.isfinite(value) else "unlimited" for value in after_long)))
-    limit = "" if allowed is None else f" Allowed: {allowed - ZERO:.0f} degC."
+    limit = "" if allowed is None else f" Allowed: {allowed - ZERO:.0f} °C."
     said = (
-        f"The windings of {stages[hottest]} get warmest: {celsius[-1, hottest]:.0f} degC after"
+        f"The windings of {stages[hottest]} get warmest: {celsius[-1, hottest]:.0f} °C after"
         f" {time[-1] / MINUTE:.0f} min, {_long(float(after_long[hottest]))} finally.{limit}"
     )
     return Picture(
@@ -44,13 +44,13 @@ def picture(windings: Windings, allowed: float | None, session: float | None) ->
 
 
 def _long(value: float) -> str:
-    return f"{value:.0f} degC" if np.isfinite(value) else "without end"
+    return f"{value:.0f} °C" if np.isfinite(value) else "without end"
 
 
 def _paint(minutes: Floats, celsius: Floats, stages: list[str], allowed: float | None) -> Figure:
     from stager.report.figures.backend import axes
 
-    figure, plot = axes(height=2.7)
+    figure, plot = axes()
     hottest = int(np.argmax(celsius[-1]))
     for k, name in enumerate(stages):
         top = k == hottest
@@ -63,6 +63,6 @@ def _paint(minutes: Floats, celsius: Floats, stages: list[str], allowed: float |
         plot.axhline(allowed, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
         plot.annotate("allowed", (0.0, allowed), (4, 4), xycoords=("axes fraction", "data"),
                       textcoords="offset points", color=palette.MARK)  # fmt: skip
-    plot.set(xlabel="time (min)", ylabel="winding (degC)")
+    plot.set(xlabel="time (min)", ylabel="winding (°C)")
     plot.margins(x=0.01)
     return figure

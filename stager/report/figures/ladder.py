@@ -60,5 +60,5 @@ def _paint(rungs: Rungs, recommended: int) -> Figure:
                           textcoords="offset points", color=palette.INK if worth else palette.MUTED)  # fmt: skip
     plot.set(xlabel="stages", ylabel="exit speed (m/s)", xticks=[rung["stages"] for rung in rungs])
     plot.set_ylim(bottom=0)
-    plot.margins(x=0.09)
+    plot.margins(x=0.14)
     return figure

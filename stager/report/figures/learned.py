@@ -96,7 +96,7 @@ def _paint_agreement(measured: Floats, fitted: Floats, wild: Flags) -> Figure:
 def _paint_residuals(order: Floats, left: Floats, wild: Flags, scatter: float) -> Figure:
     from stager.report.figures.backend import axes
 
-    figure, plot = axes(height=2.7)
+    figure, plot = axes()
     plot.axhspan(-2 * scatter, 2 * scatter, color=palette.BAND, linewidth=0)
     plot.axhline(0, color=palette.MUTED, linewidth=1.0)
     good = ~wild
@@ -107,9 +107,10 @@ def _paint_residuals(order: Floats, left: Floats, wild: Flags, scatter: float) -
 
 
 def _paint_told(parameters: list[Parameter]) -> Figure:
-    from stager.report.figures.backend import axes
+    from stager.report.figures.backend import axes, for_labels
 
-    figure, plot = axes(height=1.0 + 0.34 * len(parameters))
+    names = [name_of(one) for one in parameters]
+    figure, plot = axes(height=0.7 + 0.24 * len(parameters), left=for_labels(names))
     for place, one in enumerate(parameters):
         low, high = ((end - one.prior_value) / one.prior_uncertainty for end in one.interval)
         middle = (one.value - one.prior_value) / one.prior_uncertainty
@@ -117,7 +118,7 @@ def _paint_told(parameters: list[Parameter]) -> Figure:
         plot.plot([low, high], [place, place], color=palette.CURVE, linewidth=3.5, solid_capstyle="butt")
         plot.plot(middle, place, marker="o", markersize=5, color=palette.CURVE)
     plot.set(xlabel="from the value before (standard uncertainties)", yticks=range(len(parameters)))
-    plot.set_yticklabels([name_of(one) for one in parameters])
+    plot.set_yticklabels(names)
     plot.invert_yaxis()
     plot.grid(visible=False, axis="y")
     return figure

@@ -41,7 +41,7 @@ def _missing(row: object) -> str:
 def _paint(exits: list[float], settled: float) -> Figure:
     from stager.report.figures.backend import axes
 
-    figure, plot = axes(height=2.5)
+    figure, plot = axes()
     count = list(range(1, len(exits) + 1))
     plot.axhline(settled, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
     plot.plot(count, exits, color=palette.CURVE, marker="o", markersize=4.5)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.fit.grip_ensemble import Tuned
+from stager.fit.grip_ensemble import Span
 from stager.fit.prediction import Band
 from stager.model.arrays import Floats
 from stager.optimise.sweep import Sweep
@@ -25,25 +25,35 @@ if TYPE_CHECKING:
 class Curve:
     """A sweep and what is known about it.
 
-    setting: the planned wheel speed [m/s] and the exit speed there; tuned: grip limit's interval; band: coverage of
+    setting: the planned wheel speed [m/s] and the exit speed there; grip_limit: its interval; band: coverage of
     the curve at the sweep's points; told: these come from measured throws, not from the configuration alone; measured:
     wheel and exit speeds [m/s], (throws, 2), of throws made with the stages before it set about so.
     """
 
     sweep: Sweep
     setting: tuple[float, float] | None = None
-    tuned: Tuned | None = None
+    grip_limit: Span | None = None
     band: Band | None = None
     told: bool = False
     measured: Floats | None = None
 
     @property
-    def doubt(self) -> tuple[float, float] | None:
-        """Ends of the grip limit's interval by the throws, where the configuration's is outside of it [m/s]."""
-        limit = None if self.tuned is None else self.tuned.grip_limit
+    def doubt(self) -> Span | None:
+        """Grip limit by the throws, where the configuration's is outside of its interval."""
+        limit = self.grip_limit
         if not self.told or limit is None or self.sweep.grip_speed is None:
             return None
-        return None if limit.low <= self.sweep.grip_speed <= limit.high else (limit.low, limit.high)
+        return None if limit.low <= self.sweep.grip_speed <= limit.high else limit
+
+    @property
+    def refuted(self) -> bool:
+        """Whether the grip limit as configured lies farther off the interval than that is wide, or the setting slips."""
+        limit = self.doubt
+        if limit is None or self.sweep.grip_speed is None:
+            return False
+        room = limit.high - limit.low
+        near = limit.low - room <= self.sweep.grip_speed <= limit.high + room
+        return not near or (self.setting is not None and self.setting[0] > limit.high)
 
 
 def picture(curve: Curve, *, planned: bool = True) -> Picture:
@@ -84,7 +94,7 @@ def _alt(curve: Curve) -> str:
 
 
 def _caption(curve: Curve) -> str:
-    limit = None if curve.tuned is None else curve.tuned.grip_limit
+    limit = curve.grip_limit
     parts = []
     if curve.sweep.grip_speed is not None:
         whose = " as configured; the throws say" if curve.told else ", 95 %:"
@@ -154,7 +164,7 @@ def _paint(curve: Curve) -> Figure:
 
 
 def _grip(plot: Axes, curve: Curve, at: float, exit_speed: float) -> None:
-    limit = None if curve.tuned is None else curve.tuned.grip_limit
+    limit = curve.grip_limit
     if limit is not None:
         plot.axvspan(limit.low, limit.high, ymax=0.035, color=palette.MARK, alpha=0.45, linewidth=0)
     plot.axvline(at, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))

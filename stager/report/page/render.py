@@ -22,7 +22,8 @@ def page(data: ReportData) -> str:
     response = None if data.response is None or data.contradictions else whatif.tables(data.response, data)
     script = Markup(_text("whatif.js")) if response is not None else None
     found = environment().get_template("page.html").render(
-        data=data, view=views.view(data), figures=by_section(data), inputs=inputs(data.configuration), response=response,
+        data=data, view=views.view(data), figures=by_section(data), inputs=inputs(data.configuration),
+        response=response,
         style=Markup(_text("page.css")), script=script, policy=_policy(script),
     )  # fmt: skip
     return f"{found}\n"

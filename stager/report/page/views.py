@@ -21,7 +21,18 @@ from stager.report.table import Column, Screen, Table
 from stager.units import format_quantity
 from stager.version import __version__
 
-EXPLAINED = ("grip limit", "crush", "slip", "rebound", "creep", "jam", "droop", "ladder", "coverage interval", "confidence")
+EXPLAINED = (
+    "grip limit",
+    "crush",
+    "slip",
+    "rebound",
+    "creep",
+    "jam",
+    "droop",
+    "ladder",
+    "coverage interval",
+    "confidence",
+)
 """Terms that the page explains at its end."""
 SHORT = 12
 """Digits of the configuration's hash on the card."""
@@ -115,6 +126,10 @@ def _facts(data: ReportData) -> Sequence[Fact]:
     length, power, bound = content["length_m"], content["average_power_W"], content["bound_m_s"]
     spin = (content["spin_rad_s"] or 0.0) / tau
     settled = None if best is None or best.design.settled is None else best.design.settled
+    fastest = data.plan.fastest
+    other = (
+        "" if fastest is None or best is None or fastest.count == best.count else f", {plural(fastest.count, 'stage')}"
+    )
     facts = (
         Fact("Exit speed", f"{speed(content['outlet_speed_m_s'])} m/s"),
         Fact("Exit energy", f"{digits(content['exit_energy_J'])} J"),
@@ -124,8 +139,8 @@ def _facts(data: ReportData) -> Sequence[Fact]:
         Fact("Exit speed at the rate" if settled is None else f"At {digits(float(settled.rate))} throws/s",
              MISSING if settled is None else f"{speed(float(settled.throw.exit_speed))} m/s"),
         Fact("Spin", f"{digits(spin)} rev/s" if abs(spin) > 1e-6 else MISSING),
-        Fact("Upper bound", f"{speed(bound)} m/s" if bound is not None else MISSING),
-        Fact("Possible further gain", percent(content["gap_fraction"])),
+        Fact(f"Upper bound{other}", f"{speed(bound)} m/s" if bound is not None else MISSING),
+        Fact("Possible further gain", MISSING if other else percent(content["gap_fraction"])),
     )  # fmt: skip
     return [fact for fact in facts if fact.value != MISSING]
 

@@ -21,6 +21,8 @@ from stager.units import format_quantity
 
 MOST = 65534
 """Greatest of the whole numbers that stand for a table's values; the next one says that there is none."""
+CLOSE = 2e-3
+"""How closely tables tell what does not depend on throw after throw [-]."""
 STEPS = 150
 """Steps over a slider's range, at least."""
 
@@ -57,10 +59,11 @@ class Tables:
 def tables(response: Response, data: ReportData) -> Tables:
     """Return the sliders of a response and the data behind them."""
     sliders, controls = _sliders(response, data)
-    followed = (*response.judged, *response.steady)
+    followed: list[Judged | Steady] = [*response.judged, *response.steady]
     reserve = {} if data.plan.margin is None else data.plan.margin.reserve
     content = {
-        "title": data.title, "parts": _parts(data, len(response.stages)), "stamp": data.source.config_sha256[:12], "controls": controls,
+        "title": data.title, "parts": _parts(data, len(response.stages)), "stamp": data.source.config_sha256[:12],
+        "controls": controls,
         "pieces": _plain(PIECES), "feed": _plain(np.array(response.feed)),
         "stages": [_stage(table) for table in response.stages],
         "leaves": _curve(response.leaves), "energy": _curve(response.energy),
@@ -115,7 +118,7 @@ def _row(one: Judged | Steady) -> Row:
     scale, offset, unit = _people(one)
     if one.bound is None:
         return Row(title(one.name), unit, "")
-    most = f"{one.bound * scale + offset:.4g} {unit}".strip()
+    most = f"{one.bound * scale + offset:.6g} {unit}".strip()
     return Row(title(one.name), unit, f"{'at least' if one.floor else 'at most'} {most}")
 
 
@@ -124,7 +127,12 @@ def _people(one: Judged | Steady) -> tuple[float, float, str]:
     if one.unit == "-":
         share = one.bound is None or one.bound <= 1
         return (100.0, 0.0, "%") if share else (1.0, 0.0, "")
-    known = {"K": (1.0, -ZERO_CELSIUS, "°C"), "m": (1e3, 0.0, "mm"), "m/s^2": (1.0, 0.0, "m/s²"), "J/m^2": (1.0, 0.0, "J/m²")}
+    known = {
+        "K": (1.0, -ZERO_CELSIUS, "°C"),
+        "m": (1e3, 0.0, "mm"),
+        "m/s^2": (1.0, 0.0, "m/s²"),
+        "J/m^2": (1.0, 0.0, "J/m²"),
+    }
     return known.get(one.unit, (1.0, 0.0, one.unit))
 
 
@@ -135,10 +143,19 @@ def _limit(one: Judged | Steady, reserve: float) -> dict[str, Any]:
         "hard": one.hard, "reserve": max(reserve, 0.0),
     }  # fmt: skip
     if isinstance(one, Steady):
-        curves = [_curve(curve) for curve in one.curves]
-        return found | {"of": "steady", "base": one.base, "curves": curves, "product": one.product, "error": one.error}
+        surfaces = [_surface(surface) for surface in one.surfaces]
+        return found | {
+            "of": "steady",
+            "base": _curve(one.base),
+            "surfaces": surfaces,
+            "by": one.by,
+            "error": one.error,
+        }
     curve = None if one.curve is None else _curve(one.curve)
-    return found | {"of": one.of, "curve": curve, "surfaces": [_surface(surface) for surface in one.surfaces], "error": 0.0}
+    # What is left of the grip limit is as sure as the grip limit.
+    error = CLOSE / one.bound if one.of == "grip_margin" and one.bound else CLOSE
+    surfaces = [_surface(surface) for surface in one.surfaces]
+    return found | {"of": one.of, "curve": curve, "surfaces": surfaces, "error": error}
 
 
 def _notes(response: Response, data: ReportData) -> list[str]:
@@ -151,8 +168,8 @@ def _notes(response: Response, data: ReportData) -> list[str]:
     if response.steady:
         worst = max(one.error for one in response.steady)
         notes.append(
-            "Values marked ≈ depend on throw after throw: each slider's effect was computed by itself, and together they"
-            f" were up to {percent(worst, 0)} off where it was tried."
+            "Values marked ≈ depend on drives and rate: each slider's effect was computed by itself; together they were up"
+            f" to {percent(worst, 0)} off where it was tried."
         )
     best = data.settings
     names = [*response.not_followed, *([] if best is None else [one.name for one in not_judged(best.design)])]
@@ -178,7 +195,7 @@ def _curve(curve: Curve) -> list[list[float]]:
 
 
 def _surface(surface: Surface) -> dict[str, Any]:
-    return {"wheel": _plain(surface.wheel_speed), "crush": _plain(surface.crush_change), "values": packed(surface.values)}
+    return {"nodes": _plain(surface.nodes), "others": _plain(surface.others), "values": packed(surface.values)}
 
 
 def packed(values: Floats) -> dict[str, Any]:

@@ -33,11 +33,11 @@
     return near.values.reduce(function (sum, weight, i) { return sum + weight * curve[1][near.first + i]; }, 0);
   }
 
-  function onSurface(surface, wheel, crush) {
-    var i = weights(surface.wheel, wheel), j = weights(surface.crush, crush), sum = 0;
+  function onSurface(surface, place, other) {
+    var i = weights(surface.nodes, place), j = weights(surface.others, other), sum = 0;
     i.values.forEach(function (wi, a) {
       j.values.forEach(function (wj, b) {
-        sum += wi * wj * surface.values[(i.first + a) * surface.crush.length + j.first + b];
+        sum += wi * wj * surface.values[(i.first + a) * surface.others.length + j.first + b];
       });
     });
     return sum;
@@ -101,23 +101,33 @@
       var each = limit.surfaces.map(function (surface, k) { return onSurface(surface, settings.wheels[k], settings.crush); });
       return limit.floor ? Math.min.apply(null, each) : Math.max.apply(null, each);
     }
-    var places = settings.wheels.concat([settings.crush], settings.rate === null ? [] : [settings.rate]);
-    return limit.curves.reduce(function (value, curve, k) {
-      var there = onCurve(curve, places[k]);
-      return limit.product ? (limit.base ? value * there / limit.base : 0) : value + there - limit.base;
-    }, limit.base);
+    var rate = settings.rate === null ? 0 : settings.rate, base = onCurve(limit.base, rate);
+    var places = settings.wheels.concat([settings.crush]);
+    var parts = limit.surfaces.map(function (surface, k) {
+      var nodes = surface.nodes, room = 1e-6 * (nodes[nodes.length - 1] - nodes[0]);
+      return places[k] >= nodes[0] - room && places[k] <= nodes[nodes.length - 1] + room ? onSurface(surface, places[k], rate) : NaN;
+    });
+    if (limit.by === "worst") { return limit.floor ? Math.min.apply(null, parts) : Math.max.apply(null, parts); }
+    return parts.reduce(function (value, part) {
+      return limit.by === "product" ? value * part / base : value + part - base;
+    }, base);
   }
 
-  // Kept: 0; too near for what is unknown, or for what the tables know: 1; broken: 2.
+  // What a limit says: "kept", "unknown", "few" (too few builds keep it), "edge" (as near as tables tell), "broken".
   function judge(limit, value) {
-    if (limit.bound === null) { return { state: 0, slack: 0 }; }
+    if (limit.bound === null) { return { word: "", slack: 0 }; }
+    if (!isFinite(value)) { return { word: "unknown", slack: NaN }; }
     var slack = (limit.floor ? value - limit.bound : limit.bound - value) / Math.abs(limit.bound || 1);
-    if (slack < -1e-6 - limit.error) { return { state: 2, slack: slack }; }
-    var needed = limit.hard ? limit.reserve * 0.995 - 1e-6 : -1e-6;
-    return { state: slack < Math.max(needed, limit.error ? limit.error : needed) ? 1 : 0, slack: slack };
+    if (slack < -limit.error) { return { word: "broken", slack: slack }; }
+    if (limit.hard && slack < limit.reserve - limit.error) { return { word: "few", slack: slack }; }
+    return { word: slack < limit.error ? "edge" : "kept", slack: slack };
   }
+
+  var VERDICTS = { "": "", kept: "kept", unknown: "not known here", few: "kept by too few builds", edge: "no margin left",
+                   broken: "BROKEN" };
 
   function digits(value) {
+    if (!isFinite(value)) { return "not known"; }
     if (value === 0) { return "0"; }
     var decimals = Math.max(0, 2 - Math.floor(Math.log10(Math.abs(value)) + 1e-9));
     return value.toFixed(Math.min(decimals, 6));
@@ -129,7 +139,7 @@
   function short(value) { return String(Number(value.toPrecision(6))); }
 
   function show(data) {
-    var form = document.getElementById("sliders"), words = document.getElementById("now-words");
+    var form = document.getElementById("sliders");
     var rows = document.getElementById("now-limits").rows, toml = document.getElementById("toml");
     var copy = document.getElementById("copy"), copied = document.getElementById("copied");
     var crushes = data.controls.crush.plan, pending = false;
@@ -167,9 +177,9 @@
       if (now.rate !== null) { label("rate", short(now.rate) + " a second", now.rate); }
     }
 
-    function written(now, broken) {
+    function written(now, said) {
       var lines = ["# " + data.title.replace(/[^ -~\u00a0-\uffff]/g, "?") + ": settings tried on the page of configuration " + data.stamp];
-      broken.forEach(function (text) { lines.push("# " + text); });
+      said.forEach(function (text) { lines.push("# " + text); });
       if (now.rate !== null) { lines.push("# in [feed]: rate = \"" + short(now.rate) + " /s\""); }
       now.wheels.forEach(function (speed, k) {
         var ratio = data.controls.wheels[k].ratio;
@@ -181,58 +191,66 @@
     }
 
     function limitRow(row, limit, value) {
-      var shown = value * limit.scale + limit.offset, found = judge(limit, value), verdict = "";
-      row.cells[1].textContent = (limit.of === "steady" ? "≈ " : "") + digits(shown) + (limit.unit ? " " + limit.unit : "");
-      if (limit.bound !== null) {
-        verdict = ["kept", found.slack < 0 ? "about at its limit" : limit.hard ? "no margin for what is unknown" : "about at its limit",
-                   "BROKEN"][found.state];
-      }
-      row.cells[3].textContent = verdict;
-      row.className = ["", "near", "broken"][found.state];
+      var found = judge(limit, value), known = isFinite(value), shown = value * limit.scale + limit.offset;
+      row.cells[1].textContent = known
+        ? (limit.of === "steady" ? "≈ " : "") + digits(shown) + (limit.unit ? " " + limit.unit : "") : "-";
+      row.cells[3].textContent = VERDICTS[found.word];
+      row.className = found.word;
       row.dataset.value = value;
       return found;
     }
 
+    function showThrow(found) {
+      put("now-speed", found.speed.toFixed(2) + " m/s", found.last);
+      put("now-energy", digits(found.energy) + " J", found.energy);
+      put("now-grip", found.share === 0 ? "no limit here" : found.share <= 1
+        ? percent(1 - found.share) + " (stage " + found.worst + ")"
+        : percent(found.share - 1) + " past it (stage " + found.worst + ")", 1 - found.share);
+      put("now-heat", digits(found.heat) + " J", found.heat);
+    }
+
+    function showJam() {
+      ["now-speed", "now-energy", "now-grip", "now-heat"].forEach(function (id) { put(id, "-", ""); });
+      data.limits.forEach(function (limit, k) {
+        rows[k].cells[1].textContent = rows[k].cells[3].textContent = "-";
+        rows[k].className = "";
+        rows[k].dataset.value = "";
+      });
+    }
+
+    // Sentences on what is broken, or near it; whether somebody could be hurt.
+    function words(now, found) {
+      var said = [], names = { few: [], edge: [], unknown: [] }, unsafe = false;
+      data.limits.forEach(function (limit, k) {
+        var judged = limitRow(rows[k], limit, valueOf(limit, now, found));
+        if (judged.word === "broken") {
+          said.push("Breaks the limit on " + limit.name + " by " + percent(-judged.slack) + " of what is allowed.");
+        } else if (names[judged.word]) { names[judged.word].push(limit.name); }
+        unsafe = unsafe || (limit.hard && (judged.word === "broken" || judged.word === "few"));
+      });
+      if (names.few.length) { said.push("Kept by too few builds: " + names.few.join(", ") + "."); }
+      if (names.unknown.length) { said.push("Not known here: " + names.unknown.join(", ") + "."); }
+      if (!said.length) { said.push("All limits that are followed here are kept."); }
+      if (names.edge.length) { said.push("No margin left: " + names.edge.join(", ") + "."); }
+      return { said: said, unsafe: unsafe };
+    }
+
     function update() {
       pending = false;
-      var now = settings(), found = answer(data, now), broken = [], near = [], unsafe = false;
+      var now = settings(), found = answer(data, now), told;
       labels(now);
       if (found.jamsIn) {
-        ["now-speed", "now-energy", "now-grip", "now-heat"].forEach(function (id) { put(id, "-", ""); });
-        data.limits.forEach(function (limit, k) {
-          rows[k].cells[1].textContent = rows[k].cells[3].textContent = "-";
-          rows[k].className = "";
-          rows[k].dataset.value = "";
-        });
-        broken.push("The projectile jams in stage " + found.jamsIn + ", or it may: ask stager throw.");
-        unsafe = true;
+        showJam();
+        told = { said: ["The projectile jams in stage " + found.jamsIn + ", or it may: ask stager throw."], unsafe: true };
       } else {
-        put("now-speed", found.speed.toFixed(2) + " m/s", found.last);
-        put("now-energy", digits(found.energy) + " J", found.energy);
-        put("now-grip", found.share === 0 ? "no limit here" : found.share <= 1
-          ? percent(1 - found.share) + " (stage " + found.worst + ")"
-          : percent(found.share - 1) + " past it (stage " + found.worst + ")", 1 - found.share);
-        put("now-heat", digits(found.heat) + " J", found.heat);
-        data.limits.forEach(function (limit, k) {
-          var value = valueOf(limit, now, found), judged = limitRow(rows[k], limit, value);
-          if (judged.state === 2) {
-            broken.push("Breaks the limit on " + limit.name + " by " + percent(-judged.slack) + " of what is allowed.");
-            unsafe = unsafe || limit.hard;
-          } else if (judged.state === 1) {
-            near.push(limit.name);
-            unsafe = unsafe || (limit.hard && limit.error === 0);
-          }
-        });
+        showThrow(found);
+        told = words(now, found);
       }
-      var said = broken.length ? broken.join(" ") : near.length ? "" : "All limits that are followed here are kept.";
-      if (near.length) { said += (said ? " " : "") + "Too near to be sure: " + near.join(", ") + "."; }
-      if (unsafe) { said += " Do not throw with these settings."; }
-      put("now-words", said);
-      words.className = broken.length || unsafe ? "bad" : "";
-      copy.disabled = unsafe;
-      toml.value = unsafe ? "# Not given: " + (broken[0] || "hard limits would break in too many builds.") + "\n"
-        : written(now, broken);
-      toml.rows = Math.min(3 * now.wheels.length + 3, 12);
+      put("now-words", told.said.join(" ") + (told.unsafe ? " Do not throw with these settings." : ""));
+      field("now-words").className = told.unsafe || /^Breaks/.test(told.said[0]) ? "bad" : "";
+      copy.disabled = told.unsafe;
+      toml.value = told.unsafe ? "# Not given. " + told.said[0] + "\n" : written(now, told.said);
+      toml.rows = toml.value.split("\n").length;
       put("copied", "");
     }
 
