@@ -105,16 +105,22 @@ def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: i
     return Contrast(compared=compared, drifts=drifts(scenario, named, rng))
 
 
-def suggest(scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None) -> Next:
-    """What to measure next."""
+def suggest(
+    scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None, known: Learned | None = None
+) -> Next:
+    """What to measure next; known: what the throws have told already."""
     from stager.fit.experiment_design import suggest as suggest_next
     from stager.fit.fitting import fit as fit_throws
     from stager.fit.recommended import finder
 
     tell = progress or (lambda share: None)
-    rng = np.random.default_rng(seed)
-    done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
-    found = suggest_next(done, finder(scenario), rng, throws=count)
+    if known is None:
+        rng, chosen = np.random.default_rng(seed), None
+        done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)
+    else:
+        done, chosen = known.fit, known.recommended
+    # A generator of its own, so that a fit that is known leads to the same answer.
+    found = suggest_next(done, finder(scenario), np.random.default_rng(seed), throws=count, chosen=chosen)
     tell(1.0)
     return found
 

@@ -16,34 +16,37 @@ if TYPE_CHECKING:
     from stager.fit.table import Throws
     from stager.model.arrays import Floats
     from stager.optimise.records import Plan, Settings
+    from stager.optimise.response import Response
     from stager.physics.rate import Sequence
-    from stager.report.dossier import Dossier
+    from stager.report.data import ReportData
     from stager.report.figures import Picture
     from stager.report.figures.sweep import Curve
 
 DRAWS, THROWS = 150, 12
 THIN = 2
-"""Every so many points of a sweep are drawn, so that many stages still make a light page."""
+"""Every so many points of a sweep are drawn, and of those for a band, so that many stages still make a light page."""
+SUGGESTED = 6
+"""Throws that are suggested."""
 
 Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A page and its pictures; shown as the page in a notebook."""
+    """A page and its figures; shown as the page in a notebook."""
 
-    dossier: Dossier
+    data: ReportData
 
     @property
     def plan(self) -> Plan:
         """The plan that it tells of."""
-        return self.dossier.plan
+        return self.data.plan
 
     def html(self) -> str:
         """The self-contained page, equal for equal input."""
         from stager.report.page import page
 
-        return page(self.dossier)
+        return page(self.data)
 
     def save(self, path: str | Path, *, force: bool = False) -> None:
         """Write the page, whole or not at all. force: replace a file that this program did not write.
@@ -56,9 +59,9 @@ class Report:
 
     def pictures(self) -> list[Picture]:
         """Every picture of the page."""
-        from stager.report.page import pictures
+        from stager.report.page import figures
 
-        return list(pictures(self.dossier))
+        return figures(self.data)
 
     def save_figures(self, directory: str | Path, *, force: bool = False) -> list[Path]:
         """Write every picture as SVG and PNG to a directory. force: replace files that this program did not write.
@@ -76,25 +79,41 @@ class Report:
 def gather(
     loaded: Loaded, throws: Throws | None, plan: Plan | None, seed: int, progress: Progress | None = None,
     workers: int | None = 1,
-) -> Dossier:  # fmt: skip
-    """A plan, its curves, throws at the rate and, with measured throws, what they tell."""
-    from stager.report.dossier import Dossier
+) -> ReportData:  # fmt: skip
+    """Plan, curves, throws at the rate, tables for the sliders and, with measured throws, what they tell."""
+    from stager.api import learned as learning
+    from stager.report.data import ReportData
 
     tell = progress or (lambda share: None)
     planned = 0.5 if throws is None else 0.3
     found = loaded.plan(progress=lambda share: tell(planned * share), workers=workers) if plan is None else plan
     tell(planned)
-    learned = None if throws is None else loaded.fit(throws, seed=seed)
-    tell(0.5)
-    suggested = None if throws is None else loaded.next(throws, seed=seed)
+    learned = suggested = None
+    if throws is not None:
+        learned = loaded.fit(throws, seed=seed)
+        suggested = learning.suggest(loaded.scenario, throws, seed, SUGGESTED, None, learned)
     tell(0.6)
-    curves = () if found.best is None else _curves(loaded, found.best, learned, seed, tell)
-    tell(1.0)
-    return Dossier(
+    data = ReportData(
         configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(seed), plan=found,
-        curves=curves, sequence=None if found.best is None else first_throws(found.best), learned=learned,
-        suggested=suggested,
+        curves=() if found.best is None else _curves(loaded, found.best, learned, seed, tell),
+        sequence=None if found.best is None else first_throws(found.best), learned=learned, suggested=suggested,
     )  # fmt: skip
+    data = data if data.contradictions else replace(data, response=_response(loaded, data))
+    tell(1.0)
+    return data
+
+
+def _response(loaded: Loaded, data: ReportData) -> Response | None:
+    """Tables for trying other settings."""
+    from stager.optimise.response import respond
+
+    best = data.settings
+    if best is None:
+        return None
+    # Grip limits are those of the leading wheels.
+    grip_limit = best.grip_limit * best.wheel_speed / best.lead
+    return respond(best.design.launcher, loaded.scenario.limit_values, best.wheel_speed, best.wheel_speed_b,
+                   grip_limit=grip_limit)  # fmt: skip
 
 
 def first_throws(best: Settings) -> Sequence | None:
@@ -114,7 +133,7 @@ def _curves(loaded: Loaded, best: Settings, learned: Learned | None, seed: int, 
     made = []
     for k in range(best.count):
         made.append(_curve(loaded, best, k, ensemble, learned))
-        tell(0.6 + 0.4 * (k + 1) / best.count)
+        tell(0.6 + 0.3 * (k + 1) / best.count)
     return tuple(made)
 
 
@@ -129,9 +148,9 @@ def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | 
 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> Curve:
-    from stager.fit.grip_ensemble import tune_behind
+    from stager.fit.grip_ensemble import behind, limit_span
     from stager.fit.prediction import band
-    from stager.fit.recommended import finder, known_of, recommended
+    from stager.fit.recommended import finder
     from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.sweep import Curve
@@ -146,11 +165,10 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     # Bands are of wheels that run alike.
     if ensemble is None or chosen.goal.spin:
         return Curve(sweep=swept, setting=setting)
-    find = finder(loaded.scenario)
-    advice = recommended(known_of(loaded.scenario if learned is None else learned.fit), before_a, before_b)
+    found = finder(loaded.scenario)(ensemble.launcher, k, *behind(ensemble, before_a, before_b))
     return Curve(
-        sweep=swept, setting=setting, tuned=tune_behind(ensemble, k, before_a, before_b, find, advice),
-        band=band(ensemble, k, before_a, before_b, swept.wheel_speed),
+        sweep=swept, setting=setting, grip_limit=limit_span(found),
+        band=band(ensemble, k, before_a, before_b, swept.wheel_speed[::THIN]),
         told=learned is not None and bool(learned.fit.parameters),
         measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, before_b),
     )  # fmt: skip

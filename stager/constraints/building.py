@@ -14,7 +14,6 @@ from stager.model.stage import Stage
 from stager.physics.growth import swell
 from stager.physics.layout import length
 
-
 CALIPERS = 1e-5
 """Last digit of calipers [m]: a gap is set no closer, and wheels grow by less at usual speeds."""
 

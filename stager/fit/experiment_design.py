@@ -196,10 +196,13 @@ class Next:
         return self.wrong_stage + self.wrong_speed
 
 
-def suggest(fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6, least: int | None = None) -> Next:
+def suggest(
+    fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6, least: int | None = None,
+    chosen: Sequence[Recommended] | None = None,
+) -> Next:  # fmt: skip
     """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`; least: for
-    as few as take away what is worth it, but so many."""
-    chosen = recommended_chain(known_of(fit), fit.built)
+    as few as take away what is worth it, but so many; chosen: recommended settings of the stages, where known."""
+    chosen = recommended_chain(known_of(fit), fit.built) if chosen is None else chosen[: fit.built]
     return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least)
 
 

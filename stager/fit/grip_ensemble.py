@@ -95,6 +95,17 @@ def span_of(lanes: Floats) -> Span:
     return Span(nominal=nominal, low=low, high=high)
 
 
+def limits(found: GripLimits) -> Floats:
+    """Grip limits of lanes [m/s]; the wheel speed of the greatest exit speed where there is none."""
+    return np.where(np.isnan(found.wheel_speed), found.peak_speed, found.wheel_speed)
+
+
+def limit_span(found: GripLimits) -> Span | None:
+    """Return the grip limit over lanes, None where most lanes, or the best guess, have none."""
+    known = ~np.isnan(found.wheel_speed)
+    return span_of(limits(found)) if known[0] and known.mean() > 0.5 else None
+
+
 def tune(
     ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: GripLimits, chosen: Recommended
 ) -> Tuned:
@@ -103,8 +114,7 @@ def tune(
     Entries [m/s], [rad/s], all (lanes,).
     """
     launcher = ensemble.launcher
-    known = ~np.isnan(found.wheel_speed)
-    limit = np.where(known, found.wheel_speed, found.peak_speed)
+    known, limit = ~np.isnan(found.wheel_speed), limits(found)
     grid = limit[0] * GRID
     exits = transit(
         launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SURE
@@ -115,7 +125,7 @@ def tune(
     lost = np.interp(limit[0] * np.array([1 - OFF, 1 + OFF]), grid, 1 - mean)
     leaves, jams = _exits_at(ensemble, index, entry_speed, entry_spin, chosen)
     return Tuned(
-        stage=index + 1, grip_limit=span_of(limit) if known[0] and known.mean() > 0.5 else None,
+        stage=index + 1, grip_limit=limit_span(found),
         exit_speed=span_of(np.where(known, found.exit_speed, found.peak_exit)), recommended=chosen,
         recommended_exit=leaves, jams=jams, short=float(lost[0]), over=float(lost[1]),
     )  # fmt: skip

@@ -23,13 +23,15 @@ class Source:
     seed: int
 
 
+PROVENANCE = ("stager_version", "config_sha256", "seed")
+"""What every document says of where it comes from."""
+
+
 def document(content: Mapping[str, Any], source: Source) -> dict[str, Any]:
     """Content with its provenance, as plain data."""
     return {
         **{key: plain(value) for key, value in content.items()},
-        "stager_version": __version__,
-        "config_sha256": source.config_sha256,
-        "seed": source.seed,
+        **dict(zip(PROVENANCE, (__version__, source.config_sha256, source.seed), strict=True)),
     }
 
 

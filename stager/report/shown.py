@@ -6,20 +6,15 @@ import io
 from collections.abc import Sequence
 
 from stager.report.figures import Picture
-from stager.report.page.blocks import paragraphs
-from stager.report.page.html import Markup, join, tag
-from stager.report.table import Screen, Table
+from stager.report.page.render import environment
+from stager.report.table import Screen
 
 WIDTH = 100
 
 
 def markup(screen: Screen, pictures: Sequence[Picture] = ()) -> str:
     """Headline, verdict, pictures, tables and notes as HTML that needs no style sheet."""
-    head = tag("p", tag("strong", screen.headline))
-    verdict = tag("p", screen.verdict) if screen.verdict else None
-    drawn = (tag("figure", Markup(one.svg()), tag("figcaption", one.title, ". ", one.caption)) for one in pictures)
-    tables = (_table(item) for item in screen.tables)
-    return str(tag("div", join(head, verdict), *drawn, *tables, paragraphs(screen.notes)))
+    return environment().get_template("screen.html").render(screen=screen, pictures=pictures)
 
 
 def text(screen: Screen) -> str:
@@ -35,13 +30,3 @@ def text(screen: Screen) -> str:
     )
     console.print(whole(screen))
     return out.getvalue().removesuffix("\n")
-
-
-def _table(item: Table) -> Markup:
-    units = (f"{column.head} ({column.unit})" if column.unit else column.head for column in item.columns)
-    sides = [f"text-align: {'left' if column.words else 'right'}" for column in item.columns]
-    heads = tag("tr", *(tag("th", head, style=side) for head, side in zip(units, sides, strict=True)))
-    rows = (
-        tag("tr", *(tag("td", cell, style=side) for cell, side in zip(row, sides, strict=True))) for row in item.rows
-    )
-    return tag("table", tag("caption", item.title), tag("thead", heads), tag("tbody", *rows))

@@ -5,25 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from stager.report import plan as plans
 from stager.report.answer import Answer
+from stager.report.data import ReportData
 from stager.report.digits import plural
-from stager.report.document import document
-from stager.report.dossier import Dossier
+from stager.report.document import PROVENANCE, document
 from stager.report.table import Screen
 
 
-def answer(dossier: Dossier, page: Path, figures: Sequence[Path] = ()) -> Answer:
+def answer(data: ReportData, page: Path, figures: Sequence[Path] = ()) -> Answer:
     """The plan's answer in short, and where the page is; "no" where the plan says no."""
-    told = plans.answer(dossier.launcher, dossier.plan, dossier.source)
+    told = data.answer
     headline = "" if told.screen is None else told.screen.headline
     notes = [f"The page is {page}.", *_drawn(figures)]
     content = {
         "page": str(page), "figures": [str(path) for path in figures],
-        "plan": plans.summary(dossier.launcher, dossier.plan),
+        "plan": {key: value for key, value in data.content.items() if key not in PROVENANCE},
     }  # fmt: skip
     verdict = "" if told.screen is None else told.screen.verdict
-    return Answer(Screen(headline, notes=notes, verdict=verdict), document(content, dossier.source), yes=told.yes)
+    return Answer(Screen(headline, notes=notes, verdict=verdict), document(content, data.source), yes=told.yes)
 
 
 def _drawn(figures: Sequence[Path]) -> list[str]:

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
-from stager.optimise.climb import climb
 
 import stager
 from stager.optimise.draws import draw

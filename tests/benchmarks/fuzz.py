@@ -49,7 +49,7 @@ def main() -> None:
                 outcome, took = _timed(name, path)
                 # Again: something may have been compiled the first time.
                 if took > LONG and (took := _timed(name, path)[1]) > LONG:
-                    raise TimeoutError(f"{took:.1f} s")  # noqa: TRY301
+                    raise TimeoutError(f"{took:.1f} s")
             except Exception as error:
                 outcome = "FOUND"
                 last = traceback.extract_tb(error.__traceback__)[-1]

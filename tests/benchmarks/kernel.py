@@ -9,7 +9,6 @@ from math import exp, sqrt, tanh
 
 import numpy as np
 from numba import njit
-from stager.physics.transit.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
 
 from stager.model.launcher import Launcher
 from stager.physics.contact.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE

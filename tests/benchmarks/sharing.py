@@ -12,9 +12,6 @@ from multiprocessing import get_context
 from pathlib import Path
 
 import numpy as np
-from stager.optimise.climb import climb
-from stager.optimise.front import Against, front
-from stager.optimise.odds import odds
 
 from stager.config import load
 from stager.optimise.ladder import rungs

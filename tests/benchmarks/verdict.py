@@ -12,8 +12,6 @@ import time
 from pathlib import Path
 
 import numpy as np
-from stager.optimise.climb import climb
-from stager.optimise.odds import odds
 
 from stager.config import load
 from stager.model.scenario import Scenario

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from stager.optimise.grip import grip_limit
 
 from stager.bounds import bound
 from stager.config import load

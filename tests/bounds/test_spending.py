@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from stager.optimise.grip import grip_limit
 
 from stager.bounds import bound, shared
 from stager.bounds.budget import Asked, begin, within

@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 
 import stager as package
-from stager.optimise.judge import judged
-from stager.report.page.card import card
+from stager.report.page.views import view
 from tests.cli.run import TEMPLATE, stager
 
 SPIN = -30 * 2 * np.pi
@@ -48,13 +47,25 @@ def test_a_written_plan_is_thrown_and_checked_alike(spun: Path) -> None:
     assert planned["stages"][0]["wheel_speed_b_m_s"] > planned["stages"][0]["wheel_speed_m_s"]
     used = [next(row["used"] for row in each["limits"] if row["name"] == "grip_margin") for each in (planned, checked)]
     assert used == pytest.approx([0.05, 0.05], abs=2e-4)
-    loaded = package.load(written)
     assert "It spins -30.0 rev/s; the goal asks for -30.0 rev/s." in stager("check", str(written)).out
-    # A row a wheel, the margin beside the one that leads.
-    best = judged(loaded.scenario, np.array([planned["stages"][0]["wheel_speed_b_m_s"]]))
-    shown = str(card("", loaded.scenario.launcher, best, 1, loaded.source()))
-    rows = [row for row in shown.split("<tr") if "<td>A</td>" in row or "<td>B</td>" in row]
-    assert ["5.0" in row for row in rows] == [False, True]
+
+
+def test_the_card_has_a_row_a_wheel_with_its_throttle(spun: Path) -> None:
+    loaded = package.load(spun)
+    report = loaded.report()
+    card, best = view(report.data).card, report.plan.best
+    assert card is not None
+    assert best is not None
+    assert best.throttle is not None
+    assert best.throttle_b is not None
+    heads = [f"{column.head} {column.unit}".strip() for column in card.columns]
+    a, b = (dict(zip(heads, row.cells, strict=True)) for row in card.rows)
+    assert (a["wheel"], b["wheel"]) == ("A", "B")
+    assert float(a["throttle %"]) == pytest.approx(100 * best.throttle[0], abs=0.051)
+    assert float(b["throttle %"]) == pytest.approx(100 * best.throttle_b[0], abs=0.051)
+    assert a["throttle %"] != b["throttle %"]
+    # The margin stands beside the wheel that leads.
+    assert (a["below grip limit %"], b["below grip limit %"]) == ("-", "5.0")
 
 
 def test_answers_about_wheels_alike_say_that_the_spin_is_left_out(spun: Path) -> None:

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from stager.optimise.aims import exit_cap
 
 from stager.config import load
 from stager.constraints import exit_cap

@@ -66,7 +66,7 @@ def test_barrel(pictures: dict[str, Picture]) -> None:
 @pytest.mark.parametrize("stage", [1, 2])
 def test_sweep(pictures: dict[str, Picture], stage: int) -> None:
     picture = pictures[f"sweep-{stage}"]
-    curve = making.told().dossier.curves[stage - 1]
+    curve = making.told().data.curves[stage - 1]
     axes = _axes(picture)
     drawn = _line(axes, line(curve.sweep)[0].size)
     told = {(row[0], row[1].replace("jam", "0.00")) for row in picture.twin.rows if row[-1] in ("", "grip limit")}

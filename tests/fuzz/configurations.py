@@ -132,10 +132,8 @@ def _quantity(rng: random.Random, kind: kinds.Kind | None = None) -> Any:
     unit = "N/m" if kind.unit == "N/m^n" else kind.unit
     low, high = max(kind.above, kind.at_least) * scale, min(kind.below, kind.at_most) * scale
     share = rng.choice((0.0, 1.0, *(() if within else (-0.01, 1.01)), rng.random(), rng.random(), rng.random()))
-    if low > 0 and rng.random() < 0.7:
-        value = low * (high / low) ** share
-    else:
-        value = low + share * (high - low)
+    geometric = low > 0 and rng.random() < 0.7
+    value = low * (high / low) ** share if geometric else low + share * (high - low)
     spread = rng.choice((0.0, 0.0, 0.1, 1.0, 1e-8)) * abs(value)
     return format_quantity(value, spread, unit) if unit or spread else value
 

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from stager.optimise.loosen import looser
 
 from stager.config import load
 from stager.model.scenario import Scenario

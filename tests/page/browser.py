@@ -63,8 +63,16 @@ class Tab:
         self.wait("Page.loadEventFired")
 
     def run(self, code: str) -> Any:
-        """The value of an expression in the page; the page itself needs no script."""
-        return self.ask("Runtime.evaluate", expression=code, returnByValue=True)["result"].get("value")
+        """The value of an expression in the page, waited for where it is a promise."""
+        found = self.ask("Runtime.evaluate", expression=code, returnByValue=True, awaitPromise=True)
+        assert "exceptionDetails" not in found, found
+        return found["result"].get("value")
+
+    def press(self, key: str) -> None:
+        """A key pressed and let go, as by a person."""
+        code = {"ArrowLeft": 37, "ArrowRight": 39, "Tab": 9, "Home": 36, "End": 35}[key]
+        for kind in ("keyDown", "keyUp"):
+            self.ask("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code)
 
     def complaints(self) -> list[str]:
         """What the console got."""

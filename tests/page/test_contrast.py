@@ -7,9 +7,9 @@ from importlib.resources import files
 
 import pytest
 
-from stager.report.figures import ink
+from stager.report.figures import palette
 
-STYLE = (files("stager.report.page") / "page.css").read_text(encoding="utf-8")
+STYLE = (files("stager.report.page") / "templates" / "page.css").read_text(encoding="utf-8")
 BLOCKS = re.findall(r":root\{([^}]*)\}", STYLE)
 LIGHT, DARK = (dict(re.findall(r"--(\w+):(#\w+)", block)) for block in BLOCKS[:2])
 TEXT, GRAPHICS = ("ink", "muted", "mark", "curve"), ("motion", "spin", "heat", "crush", "good")
@@ -44,6 +44,6 @@ def test_numbers_inside_bars_stand_out(scheme: dict[str, str]) -> None:
 
 
 def test_figures_and_page_share_their_colours() -> None:
-    assert {name: colour for colour, name in ink.VARIABLES.items()} == {
-        name: LIGHT[name] for name in ink.VARIABLES.values()
+    assert {name: colour for colour, name in palette.VARIABLES.items()} == {
+        name: LIGHT[name] for name in palette.VARIABLES.values()
     }

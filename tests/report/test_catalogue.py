@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from stager.optimise.catalogue import Parts
 
 from stager.optimise.records import Catalogue, Option
 from stager.report import catalogue

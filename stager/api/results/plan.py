@@ -28,12 +28,11 @@ class PlanResult(Shown, Plan):
 
     def pictures(self) -> list[Picture]:
         """Ladder, side view, speed along the barrel, margins, energy."""
-        from stager.report.dossier import Dossier
-        from stager.report.page import gallery
+        from stager.report.data import ReportData
+        from stager.report.page.gallery import of_plan
 
         loaded = self.loaded
-        told = Dossier(
+        data = ReportData(
             configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(), plan=self
         )  # fmt: skip
-        found = (gallery.ladder, gallery.launcher, gallery.barrel, gallery.limits, gallery.energy)
-        return [picture for draw in found if (picture := draw(told)) is not None]
+        return list(of_plan(data))

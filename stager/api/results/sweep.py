@@ -43,4 +43,8 @@ class SweepResult(Shown, Sweep):
         from stager.report.figures.sweep import Curve, picture
 
         near = None if self.measured is None else self.measured.drawn(self.before_a, self.before_b)
-        return [picture(Curve(sweep=self, tuned=self.spread, measured=near))]
+        return [
+            picture(
+                Curve(sweep=self, grip_limit=None if self.spread is None else self.spread.grip_limit, measured=near)
+            )
+        ]

@@ -47,4 +47,4 @@ def report(
         made = loaded.report(table, seed=session.seed, progress=tell, workers=session.workers)
         made.save(page, force=force)
         drawn = [] if figures is None else made.save_figures(figures, force=force)
-    return replace(written.answer(made.dossier, page, drawn), aside=to_stdout(page))
+    return replace(written.answer(made.data, page, drawn), aside=to_stdout(page))

@@ -9,7 +9,7 @@ from stager.model.launcher import Launcher
 from stager.physics.layout import length, place, touch
 from stager.physics.muzzle import outlet_speed
 from stager.report.digits import speed
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
@@ -68,15 +68,15 @@ def course(launcher: Launcher, stages: Stages) -> list[tuple[float, float, str]]
 
 
 def _paint(launcher: Launcher, stages: Stages, points: list[tuple[float, float, str]]) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
     figure, plot = axes()
-    plot.plot([x for x, _, _ in points], [v for _, v, _ in points], color=ink.CURVE, marker="o", markersize=3)
+    plot.plot([x for x, _, _ in points], [v for _, v, _ in points], color=palette.CURVE, marker="o", markersize=3)
     for k, row in enumerate(stages):
         spot, radius = MM * float(place(launcher, k)), MM * float(launcher.stage(k).wheel.radius)
         u = float(row["wheel_speed_m_s"])
-        plot.plot([spot - radius, spot + radius], [u, u], color=ink.MARK, linewidth=1.4, linestyle=(0, (4, 2)))
-        plot.text(spot, u, f" {k + 1} ", ha="center", va="bottom", color=ink.MARK)
+        plot.plot([spot - radius, spot + radius], [u, u], color=palette.MARK, linewidth=1.4, linestyle=(0, (4, 2)))
+        plot.text(spot, u, f" {k + 1} ", ha="center", va="bottom", color=palette.MARK)
     plot.set(xlabel="place along the barrel (mm)", ylabel="speed (m/s)")
     plot.set_ylim(bottom=0)
     plot.margins(x=0.02)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.drawing import Look, Shape, Stroke, Words
 
-THIN = Look(name="dimension", line=ink.MUTED, width=0.9)
-TIP = Look(name="tip", fill=ink.MUTED)
+THIN = Look(name="dimension", line=palette.MUTED, width=0.9)
+TIP = Look(name="tip", fill=palette.MUTED)
 SLIM = 0.16
 
 

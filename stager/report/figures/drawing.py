@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stager.report.figures import ink
+from stager.report.figures import palette
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -90,7 +90,7 @@ class Words:
     upright: bool = False
     fine: bool = False
     bold: bool = False
-    colour: str = ink.INK
+    colour: str = palette.INK
 
     def svg(self) -> str:
         """As an SVG element."""
@@ -137,7 +137,7 @@ class Drawing:
 
     def paint(self) -> Figure:
         """With matplotlib."""
-        from stager.report.figures.canvas import axes
+        from stager.report.figures.backend import axes
 
         wide, high = self.right - self.left, self.top - self.bottom
         figure, plot = axes(INCHES, INCHES * high / wide)

@@ -11,7 +11,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.motion import spin_energy, translation_energy
 from stager.report.digits import digits, listing, percent
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 Stages = Sequence[Mapping[str, Any]]
 KINDS = ("motion", "spin", "slip heat", "crushing")
-COLOURS = (ink.MOTION, ink.SPIN, ink.HEAT, ink.CRUSH)
+COLOURS = (palette.MOTION, palette.SPIN, palette.HEAT, palette.CRUSH)
 LEGIBLE = 0.12
 
 
@@ -63,21 +63,22 @@ def shares(launcher: Launcher, stages: Stages) -> Floats:
 
 
 def _paint(parts: Floats, kept: list[int]) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
     count = len(parts)
-    figure, plot = axes(height=max(1.7, 1.0 + 0.34 * count))
+    figure, plot = axes(height=max(1.5, 0.8 + 0.29 * count), left=0.44, top=0.3)
     left, span = np.zeros(count), np.abs(parts).sum(axis=1).max()
     places = list(range(1, count + 1))
     for k in kept:
         plot.barh(places, parts[:, k], left=left, height=0.62, color=COLOURS[k], label=KINDS[k],
-                  edgecolor=ink.GROUND, linewidth=0.8)  # fmt: skip
+                  edgecolor=palette.GROUND, linewidth=0.8)  # fmt: skip
         for place, start, value in zip(places, left, parts[:, k], strict=True):
             if value > LEGIBLE * span:
-                plot.text(start + value / 2, place, digits(value, 2), ha="center", va="center", color=ink.GROUND)
+                plot.text(start + value / 2, place, digits(value, 2), ha="center", va="center", color=palette.GROUND)
         left = left + parts[:, k]
     plot.set(xlabel="energy of one throw (J)", ylabel="stage", yticks=places)
     plot.invert_yaxis()
     plot.grid(visible=False, axis="y")
-    figure.legend(loc="outside upper left", ncols=len(kept), handlelength=1.0, columnspacing=1.2)
+    plot.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), borderaxespad=0.2, ncols=len(kept), handlelength=1.0,
+                columnspacing=1.2)  # fmt: skip
     return figure

@@ -11,7 +11,7 @@ from stager.model.launcher import Launcher
 from stager.optimise.flown import Flown
 from stager.physics.flight import course, releases
 from stager.report.digits import digits
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
@@ -60,19 +60,20 @@ def _twin(curves: list[tuple[str, Floats]], danger: float) -> Table:
 
 
 def _paint(curves: list[tuple[str, Floats]], danger: float, shots: tuple[float, float] | None) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
-    figure, plot = axes(width=9.8, height=2.8)
-    styles = ((ink.DULL, (0, (1, 1.5))), (ink.CURVE, (0, (5, 2))), (ink.CURVE, "solid"))
+    figure, plot = axes(height=2.7, top=0.5)
+    styles = ((palette.DULL, (0, (1, 1.5))), (palette.CURVE, (0, (5, 2))), (palette.CURVE, "solid"))
     places = dict(zip(NAMES, styles, strict=True))
     for name, points in curves:
         colour, line = places[name]
         plot.plot(points[:, 0], points[:, 1], color=colour, linestyle=line, label=name)
     if shots is not None:
-        plot.axvspan(*shots, color=ink.BAND, alpha=0.6, linewidth=0, label="95 % of shots land here")
-    plot.axvline(danger, color=ink.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+        plot.axvspan(*shots, color=palette.BAND, alpha=0.6, linewidth=0, label="95 % of shots land here")
+    plot.axvline(danger, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
     plot.annotate("danger range", (danger, 1.0), (-4, -4), xycoords=("data", "axes fraction"),
-                  textcoords="offset points", ha="right", va="top", color=ink.MARK)  # fmt: skip
+                  textcoords="offset points", ha="right", va="top", color=palette.MARK)  # fmt: skip
     plot.set(xlabel="distance (m)", ylabel="height (m)", xlim=(0, None), ylim=(0, None))
-    figure.legend(loc="outside upper left", ncols=4, handlelength=2.2, columnspacing=1.2)
+    plot.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), borderaxespad=0.2, ncols=2, handlelength=2.2,
+                columnspacing=1.2)  # fmt: skip
     return figure

@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.physics.heat.windings import Windings
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
@@ -26,14 +26,14 @@ def picture(windings: Windings, allowed: float | None, session: float | None) ->
     after_long = windings.temperature() - ZERO
     hottest = int(np.argmax(celsius[-1]))
     stages = [f"stage {k + 1}" for k in windings.stage]
-    columns = (Column("time", "min"), *(Column(name, "degC") for name in stages))
+    columns = (Column("time", "min"), *(Column(name, "°C") for name in stages))
     rows = tuple(
         (f"{t / MINUTE:.2f}", *(f"{value:.1f}" for value in row)) for t, row in zip(time, celsius, strict=True)
     )
     rows = (*rows, ("final", *(f"{value:.1f}" if np.isfinite(value) else "unlimited" for value in after_long)))
-    limit = "" if allowed is None else f" Allowed: {allowed - ZERO:.0f} degC."
+    limit = "" if allowed is None else f" Allowed: {allowed - ZERO:.0f} °C."
     said = (
-        f"The windings of {stages[hottest]} get warmest: {celsius[-1, hottest]:.0f} degC after"
+        f"The windings of {stages[hottest]} get warmest: {celsius[-1, hottest]:.0f} °C after"
         f" {time[-1] / MINUTE:.0f} min, {_long(float(after_long[hottest]))} finally.{limit}"
     )
     return Picture(
@@ -44,25 +44,25 @@ def picture(windings: Windings, allowed: float | None, session: float | None) ->
 
 
 def _long(value: float) -> str:
-    return f"{value:.0f} degC" if np.isfinite(value) else "without end"
+    return f"{value:.0f} °C" if np.isfinite(value) else "without end"
 
 
 def _paint(minutes: Floats, celsius: Floats, stages: list[str], allowed: float | None) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
-    figure, plot = axes(height=2.7)
+    figure, plot = axes()
     hottest = int(np.argmax(celsius[-1]))
     for k, name in enumerate(stages):
         top = k == hottest
-        plot.plot(minutes, celsius[:, k], color=ink.HEAT if top else ink.RULE, linewidth=2.0 if top else 1.2,
+        plot.plot(minutes, celsius[:, k], color=palette.HEAT if top else palette.RULE, linewidth=2.0 if top else 1.2,
                   zorder=3 if top else 2)  # fmt: skip
         if top:
             plot.annotate(name, (minutes[-1], celsius[-1, k]), (-4, 5), textcoords="offset points", ha="right",
-                          color=ink.HEAT)  # fmt: skip
+                          color=palette.HEAT)  # fmt: skip
     if allowed is not None:
-        plot.axhline(allowed, color=ink.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+        plot.axhline(allowed, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
         plot.annotate("allowed", (0.0, allowed), (4, 4), xycoords=("axes fraction", "data"),
-                      textcoords="offset points", color=ink.MARK)  # fmt: skip
-    plot.set(xlabel="time (min)", ylabel="winding (degC)")
+                      textcoords="offset points", color=palette.MARK)  # fmt: skip
+    plot.set(xlabel="time (min)", ylabel="winding (°C)")
     plot.margins(x=0.01)
     return figure

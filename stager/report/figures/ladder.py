@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from stager.report import ladder
 from stager.report.digits import speed
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 
 if TYPE_CHECKING:
@@ -41,24 +41,24 @@ def _gain(share: float) -> str:
 
 
 def _paint(rungs: Rungs, recommended: int) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
     figure, plot = axes()
     plot.plot([r["stages"] for r in rungs], [r["exit_speed_m_s"]["nominal"] for r in rungs],
-              color=ink.RULE, linewidth=1.2, zorder=1)  # fmt: skip
+              color=palette.RULE, linewidth=1.2, zorder=1)  # fmt: skip
     for rung in rungs:
         count, known = rung["stages"], rung["exit_speed_m_s"]
         if known["low"] is not None and known["high"] is not None:
-            plot.plot([count, count], [known["low"], known["high"]], color=ink.CURVE, linewidth=4, alpha=0.35,
+            plot.plot([count, count], [known["low"], known["high"]], color=palette.CURVE, linewidth=4, alpha=0.35,
                       solid_capstyle="butt")  # fmt: skip
         worth = count <= recommended
-        plot.plot(count, known["nominal"], marker="o", markersize=7, color=ink.CURVE,
-                  markerfacecolor=ink.CURVE if worth else ink.GROUND, markeredgewidth=1.6)  # fmt: skip
+        plot.plot(count, known["nominal"], marker="o", markersize=7, color=palette.CURVE,
+                  markerfacecolor=palette.CURVE if worth else palette.GROUND, markeredgewidth=1.6)  # fmt: skip
         gain = rung["gain_fraction"]
         if gain is not None and count > 1:
             plot.annotate(_gain(gain["nominal"]), (count, known["nominal"]), (9, -11),
-                          textcoords="offset points", color=ink.INK if worth else ink.MUTED)  # fmt: skip
+                          textcoords="offset points", color=palette.INK if worth else palette.MUTED)  # fmt: skip
     plot.set(xlabel="stages", ylabel="exit speed (m/s)", xticks=[rung["stages"] for rung in rungs])
     plot.set_ylim(bottom=0)
-    plot.margins(x=0.09)
+    plot.margins(x=0.14)
     return figure

@@ -12,24 +12,24 @@ from stager.model.stage import Stage
 from stager.physics.layout import length, pitch, place, touch
 from stager.physics.muzzle import outlet_speed
 from stager.report.digits import MISSING, listing, plural, speed
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.dimensions import TIP, across, along, millimetres
 from stager.report.figures.drawing import Circle, Drawing, Look, Shape, Stroke, Words
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
 MM = 1000.0
-TYRE = Look(name="tyre", fill=ink.RULE, line=ink.INK, width=1.3)
-HUB = Look(name="hub", fill=ink.GROUND, line=ink.INK, width=1.1)
-LOOSE = Look(name="idler", fill=ink.GROUND, line=ink.INK, width=1.3, dash=(5, 3))
-BORE = Look(name="bore", fill=ink.FAINT, line=ink.INK, width=0.9)
-PATH = Look(name="path", line=ink.MUTED, width=0.9, dash=(14, 3, 3, 3))
-RAIL = Look(name="rail", fill=ink.RULE, line=ink.INK, width=1.1)
-BODY = Look(name="projectile", fill=ink.MARK, line=ink.INK, width=1.1)
-GONE = Look(name="leaving", fill=ink.GROUND, line=ink.MARK, width=1.5)
-TURN = Look(name="turn", line=ink.MUTED, width=1.2)
-ARROW = Look(name="arrow", line=ink.MARK, width=2.0)
-HEAD = Look(name="head", fill=ink.MARK)
+TYRE = Look(name="tyre", fill=palette.RULE, line=palette.INK, width=1.3)
+HUB = Look(name="hub", fill=palette.GROUND, line=palette.INK, width=1.1)
+LOOSE = Look(name="idler", fill=palette.GROUND, line=palette.INK, width=1.3, dash=(5, 3))
+BORE = Look(name="bore", fill=palette.FAINT, line=palette.INK, width=0.9)
+PATH = Look(name="path", line=palette.MUTED, width=0.9, dash=(14, 3, 3, 3))
+RAIL = Look(name="rail", fill=palette.RULE, line=palette.INK, width=1.1)
+BODY = Look(name="projectile", fill=palette.MARK, line=palette.INK, width=1.1)
+GONE = Look(name="leaving", fill=palette.GROUND, line=palette.MARK, width=1.5)
+TURN = Look(name="turn", line=palette.MUTED, width=1.2)
+ARROW = Look(name="arrow", line=palette.MARK, width=2.0)
+HEAD = Look(name="head", fill=palette.MARK)
 RAIL_DEPTH, FARTHEST = 0.12, 12
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from stager.fit.records import Fit, Parameter
 from stager.model.arrays import Floats
 from stager.report.digits import listing, percent, plural, speed
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.fit import parameters as parameters_of
 from stager.report.measured import Units, name_of
@@ -81,43 +81,44 @@ def _speeds(fit: Fit) -> tuple[Floats, Floats, Flags]:
 
 
 def _paint_agreement(measured: Floats, fitted: Floats, wild: Flags) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
     figure, plot = axes()
     ends = min(measured.min(), fitted.min()), max(measured.max(), fitted.max())
-    plot.plot(ends, ends, color=ink.RULE, linewidth=1.2)
+    plot.plot(ends, ends, color=palette.RULE, linewidth=1.2)
     good = ~wild
-    plot.plot(fitted[good], measured[good], marker="o", markersize=4.5, linestyle="none", color=ink.CURVE)
-    plot.plot(fitted[~good], measured[~good], marker="x", markersize=6, linestyle="none", color=ink.MARK)
+    plot.plot(fitted[good], measured[good], marker="o", markersize=4.5, linestyle="none", color=palette.CURVE)
+    plot.plot(fitted[~good], measured[~good], marker="x", markersize=6, linestyle="none", color=palette.MARK)
     plot.set(xlabel="fitted exit speed (m/s)", ylabel="measured exit speed (m/s)")
     return figure
 
 
 def _paint_residuals(order: Floats, left: Floats, wild: Flags, scatter: float) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
-    figure, plot = axes(height=2.7)
-    plot.axhspan(-2 * scatter, 2 * scatter, color=ink.BAND, linewidth=0)
-    plot.axhline(0, color=ink.MUTED, linewidth=1.0)
+    figure, plot = axes()
+    plot.axhspan(-2 * scatter, 2 * scatter, color=palette.BAND, linewidth=0)
+    plot.axhline(0, color=palette.MUTED, linewidth=1.0)
     good = ~wild
-    plot.plot(order[good], left[good], marker="o", markersize=4.5, linestyle="none", color=ink.CURVE)
-    plot.plot(order[~good], left[~good], marker="x", markersize=6, linestyle="none", color=ink.MARK)
+    plot.plot(order[good], left[good], marker="o", markersize=4.5, linestyle="none", color=palette.CURVE)
+    plot.plot(order[~good], left[~good], marker="x", markersize=6, linestyle="none", color=palette.MARK)
     plot.set(xlabel="throw", ylabel="measured above fitted (%)")
     return figure
 
 
 def _paint_told(parameters: list[Parameter]) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes, for_labels
 
-    figure, plot = axes(height=1.0 + 0.34 * len(parameters))
+    names = [name_of(one) for one in parameters]
+    figure, plot = axes(height=0.7 + 0.24 * len(parameters), left=for_labels(names))
     for place, one in enumerate(parameters):
         low, high = ((end - one.prior_value) / one.prior_uncertainty for end in one.interval)
         middle = (one.value - one.prior_value) / one.prior_uncertainty
-        plot.plot([-COVERAGE, COVERAGE], [place, place], color=ink.RULE, linewidth=8, solid_capstyle="butt")
-        plot.plot([low, high], [place, place], color=ink.CURVE, linewidth=3.5, solid_capstyle="butt")
-        plot.plot(middle, place, marker="o", markersize=5, color=ink.CURVE)
+        plot.plot([-COVERAGE, COVERAGE], [place, place], color=palette.RULE, linewidth=8, solid_capstyle="butt")
+        plot.plot([low, high], [place, place], color=palette.CURVE, linewidth=3.5, solid_capstyle="butt")
+        plot.plot(middle, place, marker="o", markersize=5, color=palette.CURVE)
     plot.set(xlabel="from the value before (standard uncertainties)", yticks=range(len(parameters)))
-    plot.set_yticklabels([name_of(one) for one in parameters])
+    plot.set_yticklabels(names)
     plot.invert_yaxis()
     plot.grid(visible=False, axis="y")
     return figure

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from stager.report import limits
 from stager.report.digits import listing
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 
 if TYPE_CHECKING:
@@ -32,19 +32,20 @@ def picture(rows: Rows, words: Sequence[str]) -> Picture | None:
 
 
 def _paint(judged: Sequence[tuple[Mapping[str, Any], str]]) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes, for_labels
 
-    figure, plot = axes(height=0.9 + 0.235 * len(judged))
+    names = [limits.title(row["name"]) for row, _ in judged]
+    figure, plot = axes(height=0.6 + 0.19 * len(judged), left=for_labels(names))
     lowest = 0.0
     for place, (row, word) in enumerate(judged):
         shown = min(max(100 * limits.room(row), -100.0), 100.0)
         lowest = min(lowest, shown - 2)
-        plot.barh(place, shown, height=0.55, color=ink.GOOD if word == "kept" else ink.MARK)
+        plot.barh(place, shown, height=0.55, color=palette.GOOD if word == "kept" else palette.MARK)
         said = limits.room_text(row) if word == "kept" else f"{word}, {limits.room_text(row)}"
-        plot.text(max(shown, 0.0) + 1.5, place, said, va="center", color=ink.INK if word == "kept" else ink.MARK)
-    plot.axvline(0, color=ink.INK, linewidth=1.0)
-    plot.set(xlabel="margin (% of what is allowed)", yticks=range(len(judged)), xlim=(lowest, 122))
-    plot.set_yticklabels([limits.title(row["name"]) for row, _ in judged])
+        plot.text(max(shown, 0.0) + 1.5, place, said, va="center", color=palette.INK if word == "kept" else palette.MARK)
+    plot.axvline(0, color=palette.INK, linewidth=1.0)
+    plot.set(xlabel="margin (% of what is allowed)", yticks=range(len(judged)), xlim=(lowest, 132))
+    plot.set_yticklabels(names)
     plot.set_xticks([0, 25, 50, 75, 100])
     plot.invert_yaxis()
     plot.grid(visible=False, axis="y")

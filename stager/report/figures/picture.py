@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stager.report.figures import canvas, ink
+from stager.report.figures import backend, palette
 from stager.report.table import Table
 
 if TYPE_CHECKING:
@@ -35,17 +35,17 @@ class Picture:
 
     def figure(self) -> Figure:
         """As a matplotlib figure, to be changed at will."""
-        with canvas.styled(self.name):
+        with backend.styled(self.name):
             return self.paint()
 
     def svg(self) -> str:
         """As SVG that stands alone or in a page, equal for equal input; its colours are fixed."""
-        own = canvas.svg(self.figure(), self.name) if self.drawn is None else self.drawn()
+        own = backend.svg(self.figure(), self.name) if self.drawn is None else self.drawn()
         return own.replace("<svg ", f'<svg role="img" aria-label="{html.escape(self.alt)}" ', 1)
 
     def png(self) -> bytes:
         """As PNG."""
-        return canvas.png(self.figure(), self.name)
+        return backend.png(self.figure(), self.name)
 
     def save(self, directory: str | Path, *, force: bool = False) -> tuple[Path, Path]:
         """Write NAME.svg and NAME.png to a directory. force: replace files that this program did not write.
@@ -67,4 +67,4 @@ class Picture:
 
     def themed(self) -> str:
         """As SVG whose colours follow a page's light and dark styles."""
-        return ink.themed(self.svg())
+        return palette.themed(self.svg())

@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.physics.rate import Sequence
 from stager.report.digits import digits, small_percent, speed
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
@@ -39,14 +39,14 @@ def _missing(row: object) -> str:
 
 
 def _paint(exits: list[float], settled: float) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
-    figure, plot = axes(height=2.5)
+    figure, plot = axes()
     count = list(range(1, len(exits) + 1))
-    plot.axhline(settled, color=ink.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
-    plot.plot(count, exits, color=ink.CURVE, marker="o", markersize=4.5)
+    plot.axhline(settled, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+    plot.plot(count, exits, color=palette.CURVE, marker="o", markersize=4.5)
     plot.annotate("settled", (1.0, settled), (-2, 4), xycoords=("axes fraction", "data"), textcoords="offset points",
-                  ha="right", color=ink.MARK)  # fmt: skip
+                  ha="right", color=palette.MARK)  # fmt: skip
     low, high = min([*exits, settled]), max([*exits, settled])
     middle, half = (low + high) / 2, max(high - low, 0.02 * high, 0.01)
     plot.set(xlabel="throw", ylabel="exit speed (m/s)", xticks=count, ylim=(middle - half, middle + half))

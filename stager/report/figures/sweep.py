@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.fit.grip_ensemble import Tuned
+from stager.fit.grip_ensemble import Span
 from stager.fit.prediction import Band
 from stager.model.arrays import Floats
 from stager.optimise.sweep import Sweep
 from stager.report.digits import MISSING, speed
-from stager.report.figures import ink
+from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.table import Column, Table
 
@@ -25,29 +25,40 @@ if TYPE_CHECKING:
 class Curve:
     """A sweep and what is known about it.
 
-    setting: the planned wheel speed [m/s] and the exit speed there; tuned: grip limit's interval; band: coverage of
+    setting: the planned wheel speed [m/s] and the exit speed there; grip_limit: its interval; band: coverage of
     the curve at the sweep's points; told: these come from measured throws, not from the configuration alone; measured:
     wheel and exit speeds [m/s], (throws, 2), of throws made with the stages before it set about so.
     """
 
     sweep: Sweep
     setting: tuple[float, float] | None = None
-    tuned: Tuned | None = None
+    grip_limit: Span | None = None
     band: Band | None = None
     told: bool = False
     measured: Floats | None = None
 
     @property
-    def doubt(self) -> tuple[float, float] | None:
-        """Ends of the grip limit's interval by the throws, where the configuration's is outside of it [m/s]."""
-        limit = None if self.tuned is None else self.tuned.grip_limit
+    def doubt(self) -> Span | None:
+        """Grip limit by the throws, where the configuration's is outside of its interval."""
+        limit = self.grip_limit
         if not self.told or limit is None or self.sweep.grip_speed is None:
             return None
-        return None if limit.low <= self.sweep.grip_speed <= limit.high else (limit.low, limit.high)
+        return None if limit.low <= self.sweep.grip_speed <= limit.high else limit
+
+    @property
+    def refuted(self) -> bool:
+        """Whether the grip limit as configured lies farther off the interval than that is wide, or the setting slips."""
+        limit = self.doubt
+        if limit is None or self.sweep.grip_speed is None:
+            return False
+        room = limit.high - limit.low
+        near = limit.low - room <= self.sweep.grip_speed <= limit.high + room
+        return not near or (self.setting is not None and self.setting[0] > limit.high)
 
 
-def picture(curve: Curve) -> Picture:
-    """The curve with grip limit, band, setting and measured throws."""
+def picture(curve: Curve, *, planned: bool = True) -> Picture:
+    """The curve with grip limit, band, setting (where `planned`) and measured throws."""
+    curve = curve if planned else replace(curve, setting=None)
     sweep = curve.sweep
     return Picture(
         name=f"sweep-{sweep.stage}", title=f"Stage {sweep.stage}: exit speed against wheel speed",
@@ -83,7 +94,7 @@ def _alt(curve: Curve) -> str:
 
 
 def _caption(curve: Curve) -> str:
-    limit = None if curve.tuned is None else curve.tuned.grip_limit
+    limit = curve.grip_limit
     parts = []
     if curve.sweep.grip_speed is not None:
         whose = " as configured; the throws say" if curve.told else ", 95 %:"
@@ -102,12 +113,14 @@ def _caption(curve: Curve) -> str:
 
 def _twin(curve: Curve) -> Table:
     sweep, band, measured = curve.sweep, curve.band, curve.measured
-    rows = [
-        (float(u), speed(float(v)) if v > 0 else "jam",
-         MISSING if band is None or not curve.told else speed(float(band.nominal[k])),
-         MISSING if band is None else f"{band.low[k]:.2f} to {band.high[k]:.2f}", "")
-        for k, (u, v) in enumerate(zip(sweep.wheel_speed, sweep.exit_speed, strict=True))
-    ]  # fmt: skip
+    covered = {} if band is None else {float(u): k for k, u in enumerate(band.wheel_speed)}
+    rows = []
+    for u, v in zip(sweep.wheel_speed.tolist(), sweep.exit_speed, strict=True):
+        k, after, builds = covered.get(u), MISSING, MISSING
+        if band is not None and k is not None:
+            after = speed(float(band.nominal[k])) if curve.told else MISSING
+            builds = f"{band.low[k]:.2f} to {band.high[k]:.2f}"
+        rows.append((u, speed(float(v)) if v > 0 else "jam", after, builds, ""))
     if sweep.grip_speed is not None and sweep.grip_exit is not None:
         rows.append((sweep.grip_speed, speed(sweep.grip_exit), MISSING, MISSING, "grip limit"))
     if curve.setting is not None:
@@ -124,26 +137,26 @@ def _twin(curve: Curve) -> Table:
 
 
 def _paint(curve: Curve) -> Figure:
-    from stager.report.figures.canvas import axes
+    from stager.report.figures.backend import axes
 
     sweep = curve.sweep
     figure, plot = axes()
     if curve.band is not None:
-        plot.fill_between(curve.band.wheel_speed, curve.band.low, curve.band.high, color=ink.BAND, linewidth=0)
+        plot.fill_between(curve.band.wheel_speed, curve.band.low, curve.band.high, color=palette.BAND, linewidth=0)
         if curve.told:
-            plot.plot(curve.band.wheel_speed, curve.band.nominal, color=ink.CURVE, linewidth=0.9)
+            plot.plot(curve.band.wheel_speed, curve.band.nominal, color=palette.CURVE, linewidth=0.9)
     top = float(np.max(sweep.exit_speed, initial=0.0))
-    plot.plot([0, sweep.wheel_speed[-1]], [0, sweep.wheel_speed[-1]], color=ink.RULE, linewidth=1.0,
+    plot.plot([0, sweep.wheel_speed[-1]], [0, sweep.wheel_speed[-1]], color=palette.RULE, linewidth=1.0,
               linestyle=(0, (2, 2)))  # fmt: skip
-    plot.plot(*line(sweep), color=ink.CURVE)
+    plot.plot(*line(sweep), color=palette.CURVE)
     if sweep.grip_speed is not None and sweep.grip_exit is not None:
         _grip(plot, curve, sweep.grip_speed, sweep.grip_exit)
     if curve.setting is not None:
-        plot.plot(*curve.setting, marker="o", markersize=7, color=ink.INK, linestyle="none", zorder=5)
+        plot.plot(*curve.setting, marker="o", markersize=7, color=palette.INK, linestyle="none", zorder=5)
         plot.annotate("setting", curve.setting, (-8, 5), textcoords="offset points", ha="right", zorder=5)
     if curve.measured is not None and curve.measured.size:
         plot.plot(curve.measured[:, 0], curve.measured[:, 1], marker="x", markersize=5, markeredgewidth=1.4,
-                  color=ink.MARK, linestyle="none", zorder=4)  # fmt: skip
+                  color=palette.MARK, linestyle="none", zorder=4)  # fmt: skip
     high = max(top, 0.0 if curve.band is None else float(np.max(curve.band.high)))
     end = float(sweep.wheel_speed[-1])
     if curve.measured is not None and curve.measured.size:
@@ -155,9 +168,9 @@ def _paint(curve: Curve) -> Figure:
 
 
 def _grip(plot: Axes, curve: Curve, at: float, exit_speed: float) -> None:
-    limit = None if curve.tuned is None else curve.tuned.grip_limit
+    limit = curve.grip_limit
     if limit is not None:
-        plot.axvspan(limit.low, limit.high, ymax=0.035, color=ink.MARK, alpha=0.45, linewidth=0)
-    plot.axvline(at, color=ink.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+        plot.axvspan(limit.low, limit.high, ymax=0.035, color=palette.MARK, alpha=0.45, linewidth=0)
+    plot.axvline(at, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
     plot.annotate("grip limit", (at, 1.0), (5, -1), xycoords=("data", "axes fraction"), textcoords="offset points",
-                  va="top", color=ink.MARK)  # fmt: skip
+                  va="top", color=palette.MARK)  # fmt: skip

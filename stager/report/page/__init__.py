@@ -1,11 +1,11 @@
 """The self-contained page.
 
-html.py     elements, escaping everything      blocks.py   tables, figures with table twins, sections
-answer.py, card.py, rate.py, measured.py, inputs.py        the parts      gallery.py   which figures there are
-whole.py    the page      page.css   its looks: light, dark, phone, print
+render.py   templates to HTML     views.py   what the templates show     gallery.py   figures by section
+inputs.py   the configuration as read     whatif.py   tables that answer while sliders move
+templates/  page.html and its parts, screen.html for notebooks, page.css, whatif.js
 """
 
-from stager.report.page.gallery import every as pictures
-from stager.report.page.whole import page
+from stager.report.page.gallery import figures
+from stager.report.page.render import page
 
-__all__ = ["page", "pictures"]
+__all__ = ["figures", "page"]

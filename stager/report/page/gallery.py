@@ -1,101 +1,123 @@
-"""Which pictures a dossier has."""
+"""Which figures a report has, and in which section each stands."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from stager.physics.muzzle import outlet_speed
-from stager.report import ladder as ladders
 from stager.report import plan as plans
-from stager.report.dossier import Dossier
-from stager.report.figures import Picture
-from stager.report.figures import barrel as barrels
-from stager.report.figures import energy as energies
-from stager.report.figures import flight as flights
-from stager.report.figures import heat as heats
-from stager.report.figures import ladder as rungs
-from stager.report.figures import launcher as launchers
-from stager.report.figures import limits as margins
-from stager.report.figures import rate as rates
-from stager.report.figures import sweep as sweeps
+from stager.report.data import ReportData
+from stager.report.figures import (
+    Picture,
+    barrel,
+    energy,
+    flight,
+    heat,
+    ladder,
+    launcher,
+    learned,
+    limits,
+    rate,
+    sweep,
+)
+from stager.report.measured import units_of
+
+Found = Picture | None | Sequence[Picture | None]
 
 
-def every(dossier: Dossier) -> Iterator[Picture]:
-    """All of them, in the page's order."""
-    from stager.report.page.measured import drawn
-
-    for found in (launcher, ladder, barrel):
-        if (picture := found(dossier)) is not None:
-            yield picture
-    yield from curves(dossier)
-    for found in (limits, energy, rate, heat, flight):
-        if (picture := found(dossier)) is not None:
-            yield picture
-    yield from drawn(dossier)
+def figures(data: ReportData) -> list[Picture]:
+    """All figures, in the page's order."""
+    return [picture for section in by_section(data).values() for picture in section]
 
 
-def _rows(dossier: Dossier) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = plans.summary(dossier.launcher, dossier.plan)["stages"]
+def by_section(data: ReportData) -> Mapping[str, list[Picture]]:
+    """Figures by the section in which they stand, without those that measured throws refute."""
+    found: dict[str, list[Picture]] = {}
+    for section, make in FIGURES:
+        kept = found.setdefault(section, [])
+        if data.contradictions and section not in EVIDENCE:
+            continue
+        kept += _made(make(data))
+    return found
+
+
+def of_plan(data: ReportData) -> Iterator[Picture]:
+    """Figures of a plan alone, the most telling one first."""
+    for make in (_ladder, _launcher, _barrel, _limits, _energy):
+        yield from _made(make(data))
+
+
+def _made(found: Found) -> list[Picture]:
+    return [one for one in ([found] if isinstance(found, Picture) or found is None else found) if one is not None]
+
+
+def _rows(data: ReportData) -> Sequence[Mapping[str, Any]]:
+    rows: Sequence[Mapping[str, Any]] = data.content["stages"]
     return rows
 
 
-def launcher(dossier: Dossier) -> Picture | None:
-    """The side view."""
-    best = dossier.plan.best
-    return None if best is None else launchers.picture(dossier.launcher, best.count, _rows(dossier))
+def _launcher(data: ReportData) -> Found:
+    return None if data.settings is None else launcher.picture(data.launcher, data.settings.count, _rows(data))
 
 
-def ladder(dossier: Dossier) -> Picture | None:
-    """The ladder."""
-    return rungs.picture(ladders.rows(dossier.plan.ladder), dossier.plan.recommended_stages)
+def _ladder(data: ReportData) -> Found:
+    return ladder.picture(data.content["ladder"], data.plan.recommended_stages)
 
 
-def barrel(dossier: Dossier) -> Picture | None:
-    """Speed along the barrel."""
-    return barrels.picture(dossier.launcher, _rows(dossier))
+def _barrel(data: ReportData) -> Found:
+    return barrel.picture(data.launcher, _rows(data))
 
 
-def curves(dossier: Dossier) -> list[Picture]:
-    """One each stage."""
-    return [sweeps.picture(curve) for curve in dossier.curves]
+def _sweeps(data: ReportData) -> Found:
+    return [sweep.picture(curve, planned=not data.contradictions) for curve in data.curves]
 
 
-def limits(dossier: Dossier) -> Picture | None:
-    """Margins."""
-    rows = plans.summary(dossier.launcher, dossier.plan)["limits"]
-    return margins.picture(rows, [plans.word(row) for row in rows])
+def _limits(data: ReportData) -> Found:
+    rows = data.content["limits"]
+    return limits.picture(rows, [plans.word(row) for row in rows])
 
 
-def energy(dossier: Dossier) -> Picture | None:
-    """Where the energy goes."""
-    return energies.picture(dossier.launcher, _rows(dossier))
+def _energy(data: ReportData) -> Found:
+    return energy.picture(data.launcher, _rows(data))
 
 
-def rate(dossier: Dossier) -> Picture | None:
-    """Throw after throw; None without a rate, drives or a supply."""
-    best = dossier.plan.best
-    settled = None if best is None else best.design.settled
-    if settled is None or dossier.sequence is None:
+def _rate(data: ReportData) -> Found:
+    settled = None if data.settings is None else data.settings.design.settled
+    if settled is None or data.sequence is None:
         return None
-    return rates.picture(dossier.sequence, float(settled.throw.exit_speed), float(settled.rate))
+    return rate.picture(data.sequence, float(settled.throw.exit_speed), float(settled.rate))
 
 
-def flight(dossier: Dossier) -> Picture | None:
-    """The flight; None without [flight]."""
-    best = dossier.plan.best
-    if best is None:
-        return None
-    leaves = float(outlet_speed(dossier.launcher, best.exit_speed))
-    return flights.picture(dossier.launcher, dossier.plan.flown, leaves, float(best.throw.spin))
-
-
-def heat(dossier: Dossier) -> Picture | None:
-    """Windings; None where their thermal data are not known."""
-    best = dossier.plan.best
-    warm = None if best is None or best.count == 0 else best.design.windings
+def _heat(data: ReportData) -> Found:
+    warm = None if data.settings is None else data.settings.design.windings
     if warm is None:
         return None
-    session = dossier.launcher.feed.session
-    allowed = dossier.scenario.limit_values.winding_temperature
-    return heats.picture(warm, allowed, None if session is None else float(session))
+    session = data.launcher.feed.session
+    allowed = data.scenario.limit_values.winding_temperature
+    return heat.picture(warm, allowed, None if session is None else float(session))
+
+
+def _flight(data: ReportData) -> Found:
+    best = data.plan.best
+    if best is None:
+        return None
+    leaves = float(outlet_speed(data.launcher, best.exit_speed))
+    return flight.picture(data.launcher, data.plan.flown, leaves, float(best.throw.spin))
+
+
+def _learned(data: ReportData) -> Found:
+    if data.learned is None:
+        return ()
+    fit = data.learned.fit
+    told = learned.told(fit, units_of(fit.parameters, data.configuration.quantities))
+    return learned.agreement(fit), learned.residuals(fit), told
+
+
+FIGURES: tuple[tuple[str, Callable[[ReportData], Found]], ...] = (
+    ("sheet", _launcher), ("worth", _ladder), ("worth", _barrel), ("speeds", _sweeps), ("limits", _limits),
+    ("limits", _energy), ("rate", _rate), ("rate", _heat), ("flight", _flight), ("measured", _learned),
+)  # fmt: skip
+"""Section and maker of every figure, in the page's order; to add a figure, write its module and add a line."""
+EVIDENCE = frozenset(("speeds", "measured"))
+"""Sections that hold measured throws, and so stay where they refute the plan."""

@@ -18,12 +18,14 @@ def dxf(plate: Plate) -> str:
     try:
         import ezdxf
         from ezdxf import units
+        from ezdxf._options import options
     except ImportError:
         raise InputError(
             "drawing DXF needs the package ezdxf", where="draw",
             hint="pip install 'stager[draw]', or write an SVG: -o plate.svg",
         ) from None  # fmt: skip
-    ezdxf.options.write_fixed_meta_data_for_testing = True
+    # The same drawing gives the same bytes.
+    options.write_fixed_meta_data_for_testing = True
     document = ezdxf.new("R2010", setup=["linetypes"])  # type: ignore[attr-defined]
     document.units = units.MM
     for name, colour in LAYERS.items():

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from stager.model.arrays import Number
 from stager.model.launcher import Launcher
 from stager.physics.layout import length, place
 
@@ -197,18 +198,18 @@ def _parts(launcher: Launcher, count: int) -> Iterator[Part]:
         size = f"{MM * float(stage.wheel.radius) * 2:g} mm"
         wheel = f"wheel {stage.wheel.name or size}"
         wheels = 2 if stage.layout.side_b_turns else 1
-        rows = [(wheel, stage.wheel.mass, stage.wheel.cost, wheels)]
+        rows: list[tuple[str, Number | None, Number | None, int]] = [(wheel, stage.wheel.mass, stage.wheel.cost, wheels)]
         if not stage.layout.side_b_turns:
             rows.append(("rail", None, None, 1))
         if stage.drive is not None:
             name = f"motor {stage.drive.name}".strip()
             rows.append((name, stage.drive.mass, stage.drive.cost, stage.layout.driven_wheels))
         rows.append((f"stage {index + 1} in all", stage.mass, stage.cost, 1))
-        for name, mass, cost, many in rows:
-            key = name, None if mass is None else 1000 * float(mass), None if cost is None else float(cost) or None
+        for part, mass, cost, many in rows:
+            key = part, None if mass is None else 1000 * float(mass), None if cost is None else float(cost) or None
             found[key] = found.get(key, 0) + many
-    for (name, mass, cost), many in found.items():
-        yield Part(many, name, mass, cost)
+    for (part, grams, price), many in found.items():
+        yield Part(many, part, grams, price)
 
 
 def _notes(launcher: Launcher, count: int) -> Iterator[str]:

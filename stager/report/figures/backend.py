@@ -7,27 +7,32 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
-from stager.report.figures import ink
+from stager.report.figures import palette
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH, HEIGHT = 4.9, 3.1
-"""Inches; narrow enough to be read on a telephone, two side by side on a screen."""
+WIDTH, HEIGHT = 3.7, 2.45
+"""Inches; narrow enough to be read on a telephone, three side by side on a screen and on paper."""
+LEFT, RIGHT, BOTTOM, TOP = 0.56, 0.12, 0.44, 0.12
+"""Margins about the axes [inch]; fixed ones, since finding them would draw every figure twice."""
+LETTER = 0.068
+"""Width of a letter of a tick label [inch]."""
 
 STYLE: dict[str, Any] = {
     "svg.fonttype": "none", "text.parse_math": False, "axes.unicode_minus": True, "font.family": "DejaVu Sans",
     "font.size": 9.0, "axes.titlesize": 9.0, "axes.labelsize": 9.0, "xtick.labelsize": 8.5, "ytick.labelsize": 8.5,
     "legend.fontsize": 8.5, "legend.frameon": False, "axes.spines.top": False, "axes.spines.right": False,
-    "axes.edgecolor": ink.MUTED, "axes.labelcolor": ink.INK, "text.color": ink.INK, "xtick.color": ink.MUTED,
-    "ytick.color": ink.MUTED, "xtick.labelcolor": ink.INK, "ytick.labelcolor": ink.INK, "axes.linewidth": 0.8,
-    "axes.grid": True, "grid.color": ink.FAINT, "grid.linewidth": 0.8, "axes.axisbelow": True,
-    "lines.linewidth": 1.8, "figure.facecolor": ink.GROUND, "axes.facecolor": "none", "savefig.facecolor": ink.GROUND,
+    "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "text.color": palette.INK,
+    "xtick.color": palette.MUTED, "ytick.color": palette.MUTED, "xtick.labelcolor": palette.INK,
+    "ytick.labelcolor": palette.INK, "axes.linewidth": 0.8, "axes.grid": True, "grid.color": palette.FAINT,
+    "grid.linewidth": 0.8, "axes.axisbelow": True, "lines.linewidth": 1.8, "figure.facecolor": palette.GROUND,
+    "axes.facecolor": "none", "savefig.facecolor": palette.GROUND,
 }  # fmt: skip
 
 
@@ -43,12 +48,21 @@ def styled(salt: str = "") -> Iterator[None]:
         yield
 
 
-def axes(width: float = WIDTH, height: float = HEIGHT) -> tuple[Figure, Axes]:
-    """A figure with one set of axes, sizes in inches."""
+def axes(
+    width: float = WIDTH, height: float = HEIGHT, *, left: float = LEFT, right: float = RIGHT, bottom: float = BOTTOM,
+    top: float = TOP,
+) -> tuple[Figure, Axes]:  # fmt: skip
+    """A figure with one set of axes; sizes and margins in inches."""
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=(width, height), layout="constrained")
+    figure = Figure(figsize=(width, height))
+    figure.subplots_adjust(left=left / width, right=1 - right / width, bottom=bottom / height, top=1 - top / height)
     return figure, figure.add_subplot()
+
+
+def for_labels(labels: Iterable[str]) -> float:
+    """Margin that tick labels beside the axes need [inch]."""
+    return 0.16 + LETTER * max(map(len, labels), default=0)
 
 
 def svg(figure: Figure, name: str) -> str:

@@ -1,0 +1,299 @@
+"""What the templates show, as finished text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import tau
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from stager.report import duty, flight, limits, safety, suggest
+from stager.report import fit as fits
+from stager.report import plan as plans
+from stager.report.cautions import CAUTIONS, MORE_CAUTIONS
+from stager.report.data import ReportData
+from stager.report.digits import MISSING, digits, percent, plural, small_percent, speed
+from stager.report.glossary import TERMS
+from stager.report.table import Column, Screen, Table
+from stager.units import format_quantity
+from stager.version import __version__
+
+EXPLAINED = (
+    "grip limit",
+    "crush",
+    "slip",
+    "rebound",
+    "creep",
+    "jam",
+    "droop",
+    "ladder",
+    "coverage interval",
+    "confidence",
+)
+"""Terms that the page explains at its end."""
+SHORT = 12
+"""Digits of the configuration's hash on the card."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A number with its name."""
+
+    name: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class CardRow:
+    """Cells of one wheel's row; spare: of a stage beyond the recommended ones."""
+
+    cells: Sequence[str]
+    spare: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """The settings card: what to set, wheel by wheel."""
+
+    columns: Sequence[Column]
+    rows: Sequence[CardRow]
+    facts: str
+    stamp: str
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A section: sentence that leads, tables, notes."""
+
+    lead: str = ""
+    tables: Sequence[Table] = ()
+    notes: Sequence[str] = ()
+    more: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A page's texts and tables, section by section; `card` is None where there is nothing to set."""
+
+    kicker: str
+    answer: str
+    verdict: str
+    facts: Sequence[Fact]
+    card: Card | None
+    worth: Part
+    relaxations: Part
+    limits: Part
+    rate: Part
+    flight: Part
+    measured: Part
+    next: Part
+    cautions: Part
+    terms: Mapping[str, str]
+    provenance: Sequence[Fact]
+
+
+def view(data: ReportData) -> View:
+    """Return what the page of `data` says; without what measured throws refute."""
+    found = data.plan.best is not None
+    hidden = bool(data.contradictions)
+    screen = data.screen
+    count = plural(data.content["stage_count"], "stage") if found else "no design fits"
+    return View(
+        kicker="settings not shown" if hidden else count,
+        answer="The measured throws contradict this configuration." if hidden else screen.headline,
+        verdict="" if hidden else screen.verdict,
+        facts=() if hidden or not found else _facts(data),
+        card=None if hidden or data.settings is None else _card(data),
+        worth=Part() if hidden else _worth(data),
+        relaxations=Part() if hidden or found else Part(tables=screen.tables, notes=_notes(data)),
+        limits=Part() if hidden or not found else _limits(data),
+        rate=Part() if hidden else _rate(data),
+        flight=Part() if hidden else _flight(data),
+        measured=_measured(data),
+        next=_next(data),
+        cautions=_cautions(data, hidden),
+        terms={name: TERMS[name].text for name in EXPLAINED if name in TERMS},
+        provenance=_provenance(data),
+    )  # fmt: skip
+
+
+def _facts(data: ReportData) -> Sequence[Fact]:
+    """Headline numbers of a plan."""
+    content, best = data.content, data.plan.best
+    length, power, bound = content["length_m"], content["average_power_W"], content["bound_m_s"]
+    spin = (content["spin_rad_s"] or 0.0) / tau
+    settled = None if best is None or best.design.settled is None else best.design.settled
+    fastest = data.plan.fastest
+    other = (
+        "" if fastest is None or best is None or fastest.count == best.count else f", {plural(fastest.count, 'stage')}"
+    )
+    facts = (
+        Fact("Exit speed", f"{speed(content['outlet_speed_m_s'])} m/s"),
+        Fact("Exit energy", f"{digits(content['exit_energy_J'])} J"),
+        Fact("Stages", str(content["stage_count"])),
+        Fact("Length", f"{1000 * length:.0f} mm" if length else MISSING),
+        Fact("Average power", f"{digits(power)} W" if power is not None else MISSING),
+        Fact("Exit speed at the rate" if settled is None else f"At {digits(float(settled.rate))} throws/s",
+             MISSING if settled is None else f"{speed(float(settled.throw.exit_speed))} m/s"),
+        Fact("Spin", f"{digits(spin)} rev/s" if abs(spin) > 1e-6 else MISSING),
+        Fact(f"Upper bound{other}", f"{speed(bound)} m/s" if bound is not None else MISSING),
+        Fact("Possible further gain", MISSING if other else percent(content["gap_fraction"])),
+    )  # fmt: skip
+    return [fact for fact in facts if fact.value != MISSING]
+
+
+_CARD = (
+    Column("stage", words=True), Column("wheel", words=True), Column("surface speed", "m/s"), Column("wheel", "rpm"),
+    Column("throttle", "%"), Column("below grip limit", "%"), Column("exit speed", "m/s"),
+)  # fmt: skip
+
+
+def _card(data: ReportData) -> Card:
+    """A row a wheel, equal wheels of a pair in one."""
+    recommended, best = data.plan.recommended_stages, data.plan.best
+    rows = [
+        CardRow(cells, spare=k >= recommended)
+        for k, stage in enumerate(data.content["stages"])
+        for cells in _wheels(data, k, stage)
+    ]
+    kept = [i for i in range(len(_CARD)) if any(row.cells[i] != MISSING for row in rows)]
+    feed, supply = data.launcher.feed, data.launcher.supply
+    facts = [f"Feed at {format_quantity(float(feed.speed), 0.0, 'm/s')}"]
+    if feed.rate is not None:
+        facts.append(f"{float(feed.rate):g} a second")
+    if supply is not None:
+        facts.append(f"supply {format_quantity(float(supply.voltage), 0.0, 'V')}")
+    facts.append(f"exit speed {speed(data.content['outlet_speed_m_s'])} m/s")
+    without = best is not None and bool(np.isnan(best.grip_limit).any())
+    said = f"{', '.join(facts)}.{' Stages without a figure have no grip limit within their range.' if without else ''}"
+    return Card(
+        columns=[_CARD[i] for i in kept],
+        rows=[CardRow([row.cells[i] for i in kept], row.spare) for row in rows],
+        facts=said, stamp=f"configuration {data.source.config_sha256[:SHORT]}",
+    )  # fmt: skip
+
+
+def _wheels(data: ReportData, k: int, stage: Mapping[str, Any]) -> list[list[str]]:
+    """Cells of the wheels of stage k."""
+    layout, a, b = data.launcher.stage(k).layout, stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"]
+    split = layout.side_b_driven and b is not None and a != b
+    names = ["A", "B"] if split else ["A + B" if layout.side_b_driven else "A"]
+    leading = "B" if split and data.plan.best is not None and data.plan.best.spin < 0 else names[0]
+    grip, found = stage["grip_limit_m_s"], []
+    for name, u, throttle in zip(names, (a, b), (stage["throttle"], stage["throttle_b"]), strict=False):
+        below = MISSING if grip is None or name != leading else _below(1 - u / grip)
+        found.append([
+            str(k + 1), name, speed(u), f"{stage['rpm'] * u / a:.0f}",
+            MISSING if throttle is None else f"{100 * throttle:.1f}", below, speed(stage["exit_speed_m_s"]),
+        ])  # fmt: skip
+    return found
+
+
+def _below(share: float) -> str:
+    return f"{max(100 * share, 0.0):.1f}" if share > -5e-4 else f"{-100 * share:.1f} past"
+
+
+def _worth(data: ReportData) -> Part:
+    if len(data.plan.ladder) < 2:
+        return Part()
+    lead = f"A stage pays that adds at least {percent(data.scenario.goal.worthwhile)} of exit speed."
+    last = data.plan.ladder[-1]
+    if last.probability_worthwhile is not None:
+        lead += (
+            f" Stage {last.stages} does in {percent(last.probability_worthwhile, 0)} of the launchers that the"
+            " uncertainties allow."
+        )
+    return Part(lead=lead)
+
+
+SHOWN_ELSEWHERE = ("Settings", "Limits", "Ladder")
+"""Tables of the plan's screen that card, limits and ladder hold already, by the beginning of their titles."""
+
+
+def _limits(data: ReportData) -> Part:
+    rows = data.content["limits"]
+    tables = [limits.table(rows, [plans.word(row) for row in rows])] if rows else []
+    more = (*data.screen.tables, *data.screen.more_tables)
+    flights = flight.tables(data.plan.flown)
+    tables += [one for one in more if not one.title.startswith(SHOWN_ELSEWHERE) and one not in flights]
+    return Part(tables=tables, notes=_notes(data))
+
+
+def _notes(data: ReportData) -> list[str]:
+    """What the plan's screen says but for what has a section of its own."""
+    elsewhere = {*CAUTIONS, *MORE_CAUTIONS, *_hurts(data), *flight.notes(data.launcher, data.plan.flown)}
+    return [note for note in (*data.screen.notes, *data.screen.more_notes) if note not in elsewhere]
+
+
+def _hurts(data: ReportData) -> list[str]:
+    return [] if data.plan.best is None else safety.notes(data.launcher, data.plan.best.throw)
+
+
+def _rate(data: ReportData) -> Part:
+    """Spin-up, settled throws and warm windings; empty where drives or supply are not known."""
+    found = data.duty
+    if found is None:
+        return Part()
+    content, lead, settled = duty.summary(found), "", found.settled
+    if settled is not None and not bool(settled.throw.jammed):
+        lead = (
+            f"At {digits(float(settled.rate))} a second throws settle at {speed(float(settled.throw.exit_speed))} m/s,"
+            f" {small_percent(max(float(settled.loss), 0.0))} below the first; the supply gives"
+            f" {digits(float(settled.average_power))} W on average."
+        )
+        if settled.throws_per_charge is not None:
+            lead += f" A full charge is good for about {digits(float(settled.throws_per_charge), 2)} throws."
+    return Part(lead=lead, tables=duty.tables(content), notes=duty.notes(content))
+
+
+def _flight(data: ReportData) -> Part:
+    return Part(tables=flight.tables(data.plan.flown), notes=flight.notes(data.launcher, data.plan.flown))
+
+
+def _measured(data: ReportData) -> Part:
+    """What measured throws tell; empty without any."""
+    if data.learned is None:
+        return Part()
+    screen = fits.answer(data.learned, data.configuration.quantities, data.source).screen or Screen("")
+    unknown = sum(not one.identified for one in data.learned.fit.parameters)
+    said = "One parameter is" if unknown == 1 else f"{unknown} parameters are"
+    more = (
+        f'{said} not identified by these throws ("known: no"): the value after is little more than the one before.'
+        if unknown else ""
+    )  # fmt: skip
+    return Part(
+        lead=screen.headline, tables=(*screen.tables, *screen.more_tables), notes=(*screen.notes, *screen.more_notes),
+        more=more,
+    )  # fmt: skip
+
+
+def _next(data: ReportData) -> Part:
+    if data.suggested is None:
+        return Part()
+    screen = suggest.answer(data.suggested, data.launcher, data.source).screen or Screen("")
+    return Part(lead=screen.headline, tables=screen.tables, notes=(*screen.notes, *screen.more_notes))
+
+
+def _cautions(data: ReportData, hidden: bool) -> Part:
+    said = [text.removeprefix("Before you build: ") for text in (*CAUTIONS, *MORE_CAUTIONS)]
+    said = [text[0].upper() + text[1:] for text in said]
+    settings = data.settings
+    if hidden or settings is None:
+        return Part(notes=said)
+    wheels = safety.wheels(data.launcher, settings.throw)
+    hurts = " ".join(_hurts(data))
+    return Part(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=safety.GUARD)
+
+
+def _provenance(data: ReportData) -> Sequence[Fact]:
+    facts = [
+        Fact("stager", __version__), Fact("configuration", data.configuration.path.name),
+        Fact("SHA-256", data.source.config_sha256), Fact("seed", str(data.source.seed)),
+    ]  # fmt: skip
+    if data.learned is not None:
+        throws = data.learned.fit.throws
+        facts.append(Fact("measured throws", f"{Path(throws.source).name}, {len(throws)}"))
+    return facts
