@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from stager.optimise.records import Catalogue, Option
+from stager.optimise.records import Catalogue, Option, Parts
 from stager.report import catalogue
 
 CHOICE = Catalogue(
