@@ -16,20 +16,17 @@ from stager.report.page.html import Markup, join, tag
 from stager.units import format_quantity
 
 SHORT = 12
+COLUMNS = (
+    ("stage", "", ""), ("wheel", "", ""), ("surface speed", "m/s", ""), ("wheel", "rpm", "main"),
+    ("throttle", "%", ""), ("below grip limit", "%", ""), ("exit speed", "m/s", "roomy"),
+)  # fmt: skip
+"""Head, unit and style of what a row of the card says."""
+SAFETY = "Eye protection on, guard closed, backstop in place, nobody ahead."
 
 
 def card(title: str, launcher: Launcher, best: Settings, recommended: int, source: Source) -> Markup:
     """A row a wheel, equal wheels of a pair in one."""
-    throttles = _throttles(best)
-    rows = [
-        row
-        for k in range(best.count)
-        for row in _rows(launcher, best, k, throttles, worth=k < recommended)
-    ]  # fmt: skip
-    columns = (
-        ("stage", "", ""), ("wheel", "", ""), ("surface speed", "m/s", ""), ("wheel", "rpm", "main"),
-        ("throttle", "%", ""), ("below grip limit", "%", ""), ("exit speed", "m/s", "roomy"),
-    )  # fmt: skip
+    rows, columns = settings_rows(launcher, best, recommended), COLUMNS
     known = [i for i in range(len(columns)) if any(row[i] != MISSING for row, _ in rows)]
     heads = tag("tr", *(_head(*columns[i]) for i in known))
     body = (
@@ -41,6 +38,12 @@ def card(title: str, launcher: Launcher, best: Settings, recommended: int, sourc
         "section", tag("h2", "Settings card", tag("span", title, class_="of")), drawn,
         _foot(launcher, best, recommended, source), id="card", aria_label="Settings card",
     )  # fmt: skip
+
+
+def settings_rows(launcher: Launcher, best: Settings, recommended: int) -> list[tuple[Sequence[str], bool]]:
+    """Return the cells of each row, see `COLUMNS`, and whether its stage is worth building; a row a wheel."""
+    throttles = _throttles(best)
+    return [row for k in range(best.count) for row in _rows(launcher, best, k, throttles, worth=k < recommended)]
 
 
 def _head(text: str, unit: str, kind: str) -> Markup:
@@ -86,18 +89,23 @@ def _below(share: float) -> str:
 
 
 def _foot(launcher: Launcher, best: Settings, recommended: int, source: Source) -> Markup:
-    facts = [f"Feed at {format_quantity(float(launcher.feed.speed), 0.0, 'm/s')}"]
-    if launcher.feed.rate is not None:
-        facts.append(f"{float(launcher.feed.rate):g} a second")
-    if launcher.supply is not None:
-        facts.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
-    facts.append(f"leaves at {speed(float(outlet_speed(launcher, best.exit_speed)))} m/s")
     spare = None
     if recommended < best.count:
         spare = tag("p", f"Worth building: {plural(recommended, 'stage')}. Lighter rows are past that.", class_="note")
-    without = "" if not np.isnan(best.grip_limit).any() else " No grip limit: none within the wheel's range."
     return join(
-        tag("p", ", ".join(facts), ".", without, class_="facts"), spare,
-        tag("p", "Eye protection on, guard closed, backstop in place, nobody ahead.", class_="warning"),
+        tag("p", facts(launcher, best), class_="facts"), spare,
+        tag("p", SAFETY, class_="warning"),
         tag("p", f"configuration {source.config_sha256[:SHORT]}", class_="stamp"),
     )  # fmt: skip
+
+
+def facts(launcher: Launcher, best: Settings) -> str:
+    """Say how projectiles are fed, what the supply is, and how fast they leave."""
+    said = [f"Feed at {format_quantity(float(launcher.feed.speed), 0.0, 'm/s')}"]
+    if launcher.feed.rate is not None:
+        said.append(f"{float(launcher.feed.rate):g} a second")
+    if launcher.supply is not None:
+        said.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
+    said.append(f"leaves at {speed(float(outlet_speed(launcher, best.exit_speed)))} m/s")
+    without = "" if not np.isnan(best.grip_limit).any() else " No grip limit: none within the wheel's range."
+    return f"{', '.join(said)}.{without}"
