@@ -11,6 +11,7 @@ from stager.api.speeds import Speed, Speeds, set_speeds, too_many
 from stager.errors import InputError
 
 if TYPE_CHECKING:
+    from stager.api.carded import CardResult
     from stager.api.learned import Progress
     from stager.api.reported import Report
     from stager.api.results.check import Checked
@@ -286,6 +287,18 @@ class Loaded:
         from stager.api.reported import Report, gather
 
         return Report(gather(self, throws, plan, seed, progress, workers))
+
+    def card(
+        self, *, plan: Plan | None = None, seed: int = 0, progress: Progress | None = None, workers: int | None = 1
+    ) -> CardResult:
+        """The sheet to pin up beside the launcher: the settings of `plan`; where it is not given, the set speeds in
+        [[stages]], or where those are not all set, of a plan made here. workers: see `plan`.
+
+        Raises InputError where no design fits.
+        """
+        from stager.api import carded
+
+        return carded.build(self, plan, seed, progress, workers)
 
     def watch(
         self, throws: Throws, *, seed: int = 0, stages: int = 1, progress: Progress | None = None

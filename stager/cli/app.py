@@ -9,6 +9,7 @@ import typer
 from stager.cli.command import command
 from stager.cli.commands import (
     bench,
+    card,
     check,
     compare,
     draw,
@@ -38,7 +39,8 @@ app = typer.Typer(
 
 COMMANDS = (
     *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, worth.worth),
-    *(compare.compare, next.next, bench.bench, listen.listen, report.report, draw.draw, explain.explain, schema.schema),
+    *(compare.compare, next.next, bench.bench, listen.listen, report.report, draw.draw, card.card),
+    *(explain.explain, schema.schema),
 )
 for run in COMMANDS:
     app.command(run.__name__)(command(run))

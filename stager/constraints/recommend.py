@@ -120,7 +120,8 @@ def recommend(
 
 
 def safe(
-    launcher: Launcher, lanes: int, limit_values: LimitValues, settings: Floats, *, whole: bool = False
+    launcher: Launcher, lanes: int, limit_values: LimitValues, settings: Floats, settings_b: Floats | None = None,
+    *, whole: bool = False,
 ) -> NDArray[np.bool_]:
     """Return which settings may be thrown at: all hard limits together keep in enough draws, and in the best guess.
 
@@ -130,13 +131,16 @@ def safe(
     ----------
     launcher, lanes, limit_values
         As in `recommend`.
-    settings : array, shape (settings, stages)
-        Wheel speeds [m/s].
+    settings, settings_b : array, shape (settings, stages)
+        Wheel speeds [m/s]; of sides B where pairs run two speeds.
     whole : bool
         Every draw must keep them.
     """
     shape = (len(settings), lanes, settings.shape[-1])
-    done = throw(launcher, np.broadcast_to(settings[:, None, :], shape), options=SURE)
+    wide_a, wide_b = (
+        None if one is None else np.broadcast_to(one[:, None, :], shape) for one in (settings, settings_b)
+    )
+    done = throw(launcher, settings if wide_a is None else wide_a, wide_b, options=SURE)
     kept = _together(hard_slacks(launcher, limit_values, done, steady=False), shape[:2])
     return np.asarray(kept.all(axis=-1)) if whole else enough(kept, limit_values.confidence)
 

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from stager.report.figures import palette
@@ -25,7 +27,7 @@ LETTER = 0.068
 """Width of a letter of a tick label [inch]."""
 
 STYLE: dict[str, Any] = {
-    "svg.fonttype": "none", "text.parse_math": False, "axes.unicode_minus": True, "font.family": "DejaVu Sans",
+    "svg.fonttype": "none", "pdf.fonttype": 42, "text.parse_math": False, "axes.unicode_minus": True, "font.family": "DejaVu Sans",
     "font.size": 9.0, "axes.titlesize": 9.0, "axes.labelsize": 9.0, "xtick.labelsize": 8.5, "ytick.labelsize": 8.5,
     "legend.fontsize": 8.5, "legend.frameon": False, "axes.spines.top": False, "axes.spines.right": False,
     "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "text.color": palette.INK,
@@ -79,6 +81,33 @@ def png(figure: Figure, name: str, dots: int = 200) -> bytes:
     with styled(name):
         figure.savefig(out, format="png", dpi=dots, metadata={"Software": None})
     return out.getvalue()
+
+
+def pdf(figure: Figure, name: str, title: str) -> bytes:
+    """A figure as PDF with text that can be searched; characters that the font lacks are boxes."""
+    out = io.BytesIO()
+    with styled(name), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        given = {"Title": title, "Creator": "stager", "Producer": "stager", "CreationDate": None}
+        figure.savefig(out, format="pdf", facecolor="white", metadata=given)
+    return out.getvalue()
+
+
+def text_width(text: str, size: float, *, bold: bool = False) -> float:
+    """Width of a line of text at `size` [pt]."""
+    return size * _width(text, bold)
+
+
+@lru_cache(maxsize=4096)
+def _width(text: str, bold: bool) -> float:
+    """Width of a text over its size."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    font = FontProperties(family="DejaVu Sans", size=100, weight="bold" if bold else "normal")
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0]) / 100
 
 
 _FONT = re.compile(r"font: (?P<size>[\d.]+px) [^;\"]*|font-family: [^;\"]*(?:; )?")

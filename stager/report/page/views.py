@@ -6,19 +6,17 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import tau
 from pathlib import Path
-from typing import Any
 
-import numpy as np
-
+from stager.optimise.records import Settings
 from stager.report import duty, flight, limits, safety, suggest
 from stager.report import fit as fits
 from stager.report import plan as plans
+from stager.report.card.settings import COLUMNS, SAFETY, SHORT, facts, settings_rows
 from stager.report.cautions import CAUTIONS, MORE_CAUTIONS
 from stager.report.data import ReportData
 from stager.report.digits import MISSING, digits, percent, plural, small_percent, speed
 from stager.report.glossary import TERMS
 from stager.report.table import Column, Screen, Table
-from stager.units import format_quantity
 from stager.version import __version__
 
 EXPLAINED = (
@@ -34,8 +32,6 @@ EXPLAINED = (
     "confidence",
 )
 """Terms that the page explains at its end."""
-SHORT = 12
-"""Digits of the configuration's hash on the card."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +57,7 @@ class Card:
     columns: Sequence[Column]
     rows: Sequence[CardRow]
     facts: str
+    warning: str
     stamp: str
 
 
@@ -106,7 +103,7 @@ def view(data: ReportData) -> View:
         answer="The measured throws contradict this configuration." if hidden else screen.headline,
         verdict="" if hidden else screen.verdict,
         facts=() if hidden or not found else _facts(data),
-        card=None if hidden or data.settings is None else _card(data),
+        card=None if hidden or data.settings is None else _card(data, data.settings),
         worth=Part() if hidden else _worth(data),
         relaxations=Part() if hidden or found else Part(tables=screen.tables, notes=_notes(data)),
         limits=Part() if hidden or not found else _limits(data),
@@ -145,55 +142,14 @@ def _facts(data: ReportData) -> Sequence[Fact]:
     return [fact for fact in facts if fact.value != MISSING]
 
 
-_CARD = (
-    Column("stage", words=True), Column("wheel", words=True), Column("surface speed", "m/s"), Column("wheel", "rpm"),
-    Column("throttle", "%"), Column("below grip limit", "%"), Column("exit speed", "m/s"),
-)  # fmt: skip
-
-
-def _card(data: ReportData) -> Card:
-    """A row a wheel, equal wheels of a pair in one."""
-    recommended, best = data.plan.recommended_stages, data.plan.best
-    rows = [
-        CardRow(cells, spare=k >= recommended)
-        for k, stage in enumerate(data.content["stages"])
-        for cells in _wheels(data, k, stage)
-    ]
-    kept = [i for i in range(len(_CARD)) if any(row.cells[i] != MISSING for row in rows)]
-    feed, supply = data.launcher.feed, data.launcher.supply
-    facts = [f"Feed at {format_quantity(float(feed.speed), 0.0, 'm/s')}"]
-    if feed.rate is not None:
-        facts.append(f"{float(feed.rate):g} a second")
-    if supply is not None:
-        facts.append(f"supply {format_quantity(float(supply.voltage), 0.0, 'V')}")
-    facts.append(f"exit speed {speed(data.content['outlet_speed_m_s'])} m/s")
-    without = best is not None and bool(np.isnan(best.grip_limit).any())
-    said = f"{', '.join(facts)}.{' Stages without a figure have no grip limit within their range.' if without else ''}"
+def _card(data: ReportData, best: Settings) -> Card:
+    """Return the settings card: a row a wheel, equal wheels of a pair in one."""
+    found = settings_rows(data.launcher, best, data.plan.recommended_stages)
+    kept = [i for i in range(len(COLUMNS)) if any(cells[i] != MISSING for cells, _ in found)]
     return Card(
-        columns=[_CARD[i] for i in kept],
-        rows=[CardRow([row.cells[i] for i in kept], row.spare) for row in rows],
-        facts=said, stamp=f"configuration {data.source.config_sha256[:SHORT]}",
+        columns=[COLUMNS[i] for i in kept], rows=[CardRow([cells[i] for i in kept], not worth) for cells, worth in found],
+        facts=facts(data.launcher, best), warning=SAFETY, stamp=f"configuration {data.source.config_sha256[:SHORT]}",
     )  # fmt: skip
-
-
-def _wheels(data: ReportData, k: int, stage: Mapping[str, Any]) -> list[list[str]]:
-    """Cells of the wheels of stage k."""
-    layout, a, b = data.launcher.stage(k).layout, stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"]
-    split = layout.side_b_driven and b is not None and a != b
-    names = ["A", "B"] if split else ["A + B" if layout.side_b_driven else "A"]
-    leading = "B" if split and data.plan.best is not None and data.plan.best.spin < 0 else names[0]
-    grip, found = stage["grip_limit_m_s"], []
-    for name, u, throttle in zip(names, (a, b), (stage["throttle"], stage["throttle_b"]), strict=False):
-        below = MISSING if grip is None or name != leading else _below(1 - u / grip)
-        found.append([
-            str(k + 1), name, speed(u), f"{stage['rpm'] * u / a:.0f}",
-            MISSING if throttle is None else f"{100 * throttle:.1f}", below, speed(stage["exit_speed_m_s"]),
-        ])  # fmt: skip
-    return found
-
-
-def _below(share: float) -> str:
-    return f"{max(100 * share, 0.0):.1f}" if share > -5e-4 else f"{-100 * share:.1f} past"
 
 
 def _worth(data: ReportData) -> Part:

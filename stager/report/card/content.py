@@ -1,0 +1,219 @@
+"""What the card says: settings, first throws, limits, cautions, and where the numbers come from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from stager.constraints import not_judged
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.optimise.first_throws import MANY_JAMS, FirstThrow
+from stager.optimise.records import Margin, Settings
+from stager.physics.heat.insulation import ZERO_CELSIUS
+from stager.physics.motion import translation_energy, turns_per_minute
+from stager.physics.muzzle import outlet_speed
+from stager.report import limits
+from stager.report.card.settings import COLUMNS, SAFETY, SHORT, facts, settings_rows
+from stager.report.cautions import CAUTIONS
+from stager.report.digits import MISSING, digits, listing, plural, speed
+from stager.report.document import Source
+from stager.report.table import Column, Table
+from stager.version import __version__
+
+MOST_RPM = 6
+"""Stages whose rpm stand beside each first throw: more do not fit on a sheet."""
+REPEATS = 3
+BEFORE, AFTER = "before any throw was measured", "by what the throws have told"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Card:
+    """A card as finished text.
+
+    headline: the answer in a sentence; alarm: what is not as it should be, or ""; settings, first, limits: tables
+    (first: None where there is nothing to propose); under each: facts, first_note, limit_notes; stamp: date, version,
+    file and hash.
+    """
+
+    title: str
+    headline: str
+    alarm: str
+    settings: Table
+    facts: str
+    first: Table | None
+    first_note: str
+    limits: Table
+    limit_notes: tuple[str, ...]
+    cautions: tuple[str, ...]
+    stamp: str
+
+
+def build_card(
+    scenario: Scenario, best: Settings, throws: Sequence[FirstThrow], source: Source, *, origin: str, file: str,
+    day: str, margin: Margin | None = None,
+) -> Card:  # fmt: skip
+    """Return the card of settings.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What was asked for.
+    best : Settings
+        Speeds to set, judged by every limit.
+    throws : sequence of FirstThrow
+        Settings to begin with, slowest first.
+    source : Source
+        Hash and seed.
+    origin : str
+        Where the speeds come from, as "planned".
+    file : str
+        Name of the configuration.
+    day : str
+        Date as it is printed.
+    margin : Margin, optional
+        How surely the hard limits are kept.
+    """
+    launcher = best.design.launcher
+    rows = limits.rows(best.verdicts, not_judged(best.design))
+    leaves = float(outlet_speed(launcher, best.exit_speed))
+    energy = digits(float(translation_energy(leaves, launcher.projectile)))
+    headline = (
+        f"{plural(best.count, 'stage')}, speeds {origin}: the {launcher.projectile.shape.name} leaves at"
+        f" {speed(leaves)} m/s with {energy} J."
+    )
+    return Card(
+        title=scenario.title or file, headline=headline, alarm=_alarm(scenario, rows, margin),
+        settings=_settings(best), facts=facts(launcher, best), first=_first_wide(best, throws) if throws else None,
+        first_note=_first_note(scenario, throws), limits=_limits(rows, margin),
+        limit_notes=tuple(_limit_notes(scenario, rows, margin)), cautions=(SAFETY, *CAUTIONS[1:]),
+        stamp=" · ".join((
+            day, f"stager {__version__}", file, f"configuration {source.config_sha256[:SHORT]}", f"seed {source.seed}",
+        )),
+    )  # fmt: skip
+
+
+def refusal(best: Settings) -> str:
+    """Say why settings must not be pinned up; "" where they may: they jam, or break a limit that protects someone."""
+    if bool(best.throw.jammed):
+        return "No card: at these speeds the projectile jams."
+    broken = [limits.title(one.name) for one in best.verdicts if one.hard and not one.satisfied]
+    return f"No card: these speeds break {listing(broken)}." if broken else ""
+
+
+def _alarm(scenario: Scenario, rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> str:
+    """What is not as it should be: limits that are broken, too few builds that keep those that protect."""
+    broken = [limits.title(row["name"]) for row in rows if row["kept"] is False]
+    said = [f"These speeds break {listing(broken)}."] if broken else []
+    wanted = scenario.limit_values.confidence
+    if margin is not None and margin.kept < wanted:
+        said.append(f"Only {100 * margin.kept:.0f} of 100 builds keep the limits below, {100 * wanted:.3g} should.")
+    return " ".join(said)
+
+
+def _settings(best: Settings) -> Table:
+    rows = tuple(tuple(cells) for cells, _ in settings_rows(best.design.launcher, best, best.count))
+    return Table("Set the wheels to", COLUMNS, rows).without_empty(MISSING)
+
+
+def first_table(best: Settings, throws: Sequence[FirstThrow]) -> Table:
+    """Return the first throws, with the wheels of all stages in one column."""
+    launcher = best.design.launcher
+    columns = (
+        Column("of speed", "%"), Column("stage by stage", "rpm", words=True), Column("expect", "m/s"),
+        Column("95 % of builds", "m/s"),
+    )  # fmt: skip
+    shown = range(best.count) if best.count <= MOST_RPM else range(0)
+    rows = tuple(
+        (f"{100 * one.share:.0f}", " / ".join(_turns(launcher, one, k) for k in shown) or MISSING,
+         speed(one.exit_speed), _between(one)) for one in throws
+    )  # fmt: skip
+    return Table("First throws, slowest first", columns, rows).without_empty(MISSING)
+
+
+def _turns(launcher: Launcher, one: FirstThrow, k: int) -> str:
+    """Rpm of the wheels of a stage, A:B where they differ."""
+    wheel = launcher.stage(k).wheel
+    a, b = (f"{float(turns_per_minute(u[k], wheel)):.0f}" for u in (one.wheel_speed, one.wheel_speed_b))
+    return a if a == b or not launcher.stage(k).layout.side_b_driven else f"{a}:{b}"
+
+
+def _between(one: FirstThrow) -> str:
+    return MISSING if one.low is None else f"{speed(one.low)} to {speed(one.high)}"
+
+
+def _first_wide(best: Settings, throws: Sequence[FirstThrow]) -> Table:
+    launcher, count = best.design.launcher, best.count
+    shown = range(count) if count <= MOST_RPM else range(0)
+    columns = (
+        Column("wheel speed", "%"), *(Column(f"stage {k + 1}", "rpm") for k in shown), Column("expect", "m/s"),
+        Column("95 % of builds", "m/s"), Column("measured", "m/s", words=True),
+    )  # fmt: skip
+    rows = (
+        (f"{100 * one.share:.0f}", *(_turns(launcher, one, k) for k in shown), speed(one.exit_speed), _between(one),
+         "." * 16) for one in throws
+    )  # fmt: skip
+    return Table("First throws, slowest first", columns, tuple(rows)).without_empty(MISSING)
+
+
+def _first_note(scenario: Scenario, throws: Sequence[FirstThrow]) -> str:
+    sure = f"{100 * scenario.limit_values.confidence:.3g} of 100 builds"
+    if not throws:
+        return (
+            "No first throws: at every speed tried the projectile may jam, or a limit that protects people or parts"
+            f" may be broken in more builds than allowed ({sure} shall keep them)."
+        )
+    reached = "" if throws[-1].share == 1.0 else (
+        f" Stop at {100 * throws[-1].share:.0f} %: faster ones are not known to keep the limits in {sure}."
+    )  # fmt: skip
+    return (
+        f"{REPEATS} throws at each, all wheels at this share of their speeds. Write down what you measure. Stop if it"
+        " jams, or if the mean of the three lies outside the range by more than your chronograph's error: fit what was"
+        f" measured before you go on.{reached}"
+    )
+
+
+_LIMITS = (
+    Column("limit", words=True), Column("used"), Column("allowed"), Column("unit", words=True),
+    Column("verdict", words=True),
+)  # fmt: skip
+
+
+def _limits(rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> Table:
+    """The limits with what nearly all builds stay within."""
+    plain = limits.table(rows, [limits.word(row) for row in rows])
+    place = {column.head: i for i, column in enumerate(plain.columns)}
+    unit = place.get("unit")
+    share = f"{100 * margin.confidence:.3g} % of builds" if margin is not None else ""
+    columns = tuple(one for one in _LIMITS if one.head in place)
+    found = []
+    for row, cells in zip(rows, plain.rows, strict=True):
+        cells = tuple("" if i == unit and cell == MISSING else cell for i, cell in enumerate(cells))
+        shown = [cells[place[one.head]] for one in columns]
+        if margin is not None:
+            shown.insert(2, _at_confidence(row, margin))
+        found.append(tuple(shown))
+    if margin is not None:
+        columns = (*columns[:2], Column(share), *columns[2:])
+    return Table("Limits", columns, tuple(found)).without_empty(MISSING)
+
+
+def _at_confidence(row: Mapping[str, Any], margin: Margin) -> str:
+    value = margin.at_confidence.get(row["name"])
+    if value is None or row["kept"] is None or not np.isfinite(value) or abs(value) > 1e100:
+        return MISSING
+    return digits(value - ZERO_CELSIUS if row["unit"] == "K" else value)
+
+
+def _limit_notes(scenario: Scenario, rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> list[str]:
+    kept = [] if margin is None or not margin.draws else [
+        f"Of {margin.draws} builds drawn from the stated uncertainties, {margin.kept * margin.draws:.0f} keep all"
+        f" judged limits together that protect people and parts, {AFTER if scenario.draws else BEFORE}."
+    ]  # fmt: skip
+    jams = [] if margin is None or margin.jams < MANY_JAMS / 5 else [
+        f"It jams in {margin.jams * margin.draws:.0f} of them at these speeds."
+    ]  # fmt: skip
+    return [*kept, *jams, *limits.missing_keys(rows)]

@@ -1,0 +1,228 @@
+"""`stager card`: one sheet to pin up, as HTML and PDF."""
+
+from __future__ import annotations
+
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from matplotlib.transforms import Affine2D
+from pypdf import PdfReader
+
+import stager as package
+from stager.api import Loaded
+from stager.api.carded import CardResult
+from stager.errors import InputError
+from stager.optimise import draws
+from stager.physics.chain import throw
+from stager.report.card.pdf import draw
+from tests.cli.run import stager
+from tests.page.browser import browser
+
+SEED_BALL = "configs/seed_ball.toml"
+SPEEDS = (12.9, 17.4, 21.1, 24.1)
+STAGES = [{"speed": f"{speed} m/s"} for speed in SPEEDS]
+MANY: dict[str, object] = {
+    "limits.stages": 12, "limits.length": "3 m", "limits.mass": "100 kg", "limits.cost": 9000.0,
+    "limits.confidence": 0.5,
+    "title": "A launcher with a long name " * 3, "stages": [{"speed": f"{12 + k}:{11 + k} m/s"} for k in range(12)],
+}  # fmt: skip
+A4 = (595.3, 841.9)
+FINE = 8
+MADE: dict[str, CardResult] = {}
+
+
+@pytest.fixture(autouse=True)
+def same_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1700000000")
+
+
+def _loaded(changes: dict[str, object] | None = None, config: str = SEED_BALL) -> Loaded:
+    return package.load(config, {"stages": STAGES, "limits.grip_margin": 0.0, **(changes or {})})
+
+
+def _made(changes: dict[str, Any] | None = None) -> CardResult:
+    """A card; made once for all tests."""
+    key = json.dumps(changes or {}, sort_keys=True)
+    if key not in MADE:
+        MADE[key] = _loaded(changes).card()
+    return MADE[key]
+
+
+def _written(folder: Path, changes: dict[str, str] | None = None) -> Path:
+    """A configuration with set speeds, as `plan -o` writes them."""
+    path = folder / "planned.toml"
+    text = Path(SEED_BALL).read_text(encoding="utf-8")
+    for old, new in (changes or {}).items():
+        assert old in text
+        text = text.replace(old, new)
+    path.write_text(text + "".join(f'\n[[stages]]\nspeed = "{speed} m/s"\n' for speed in SPEEDS), encoding="utf-8")
+    return path
+
+
+def _text(content: bytes) -> str:
+    (page,) = PdfReader(io.BytesIO(content)).pages
+    return " ".join(page.extract_text().split())
+
+
+@pytest.mark.parametrize("kind", ["html", "pdf"])
+def test_the_card_holds_settings_limits_first_throws_cautions_and_source(kind: str, tmp_path: Path) -> None:
+    config, out = _written(tmp_path), tmp_path / f"card.{kind}"
+    done = stager("card", str(config), "-o", str(out), "--json")
+    assert done.status == 0, done.err
+    document = json.loads(done.out)
+    text = _text(out.read_bytes()) if kind == "pdf" else out.read_text(encoding="utf-8")
+    for speed in SPEEDS:
+        assert f"{speed:.2f}" in text
+        assert f"{speed / 0.04 * 60 / (2 * np.pi):.0f}" in text
+    for said in ("exit energy", "tyre retention", "not judged", "First throws", "nobody ahead", "2023-11-14",
+                 document["config_sha256"][:12], document["stager_version"]):  # fmt: skip
+        assert said in text
+    assert document["planned"] is False
+    assert [stage["wheel_speed_m_s"] for stage in document["stages"]] == pytest.approx(SPEEDS)
+
+
+def test_the_speeds_of_a_plan_are_shown_where_stages_are_not_all_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    loaded = package.load(SEED_BALL, {"limits.stages": 2, "limits.length": "200 mm"})
+    plan = loaded.plan(draws=0)
+    assert plan.best is not None
+    made = loaded.card(plan=plan)
+    assert made.planned
+    assert [row[2] for row in made.card.settings.rows] == [f"{speed:.2f}" for speed in plan.best.wheel_speed]
+    asked = []
+    monkeypatch.setattr(Loaded, "plan", lambda *given, **options: asked.append(options) or plan)
+    loaded.replace({"stages": [{"speed": "13 m/s"}, {"crush": "3 mm"}]}).card()
+    assert len(asked) == 1
+
+
+@pytest.mark.parametrize("changes", [{}, MANY, {"stages": STAGES[:1]}], ids=["four", "twelve pairs", "one"])
+def test_it_is_one_a4_page(changes: dict[str, Any], tmp_path: Path) -> None:
+    made = _made(changes)
+    (page,) = PdfReader(io.BytesIO(made.pdf())).pages
+    assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(A4, abs=0.1)
+    path = tmp_path / "card.html"
+    made.save(path)
+    with browser(tmp_path / "profile") as tab:
+        tab.open(path, 900)
+        printed = PdfReader(io.BytesIO(tab.pdf())).pages
+        assert tab.complaints() == []
+        assert tab.requests() == [path.as_uri()]
+    assert len(printed) == 1
+    assert (float(printed[0].mediabox.width), float(printed[0].mediabox.height)) == pytest.approx(A4, abs=1.0)
+    words = " ".join(printed[0].extract_text().split())
+    assert made.card.stamp[:10] in words
+    assert made.card.cautions[0] in words
+
+
+@pytest.mark.parametrize("changes", [{}, MANY], ids=["four", "twelve pairs"])
+def test_no_text_is_beyond_the_margins_or_on_another(changes: dict[str, Any]) -> None:
+    figure = draw(_made(changes).card)
+    # Fine dots: at few of them an inch glyphs are set on whole ones, wider than on paper.
+    figure.set_dpi(72 * FINE)
+    small = Affine2D().scale(1 / FINE)
+    texts = [text for text in figure.axes[0].texts if text.get_text().strip()]
+    boxes = [text.get_window_extent().transformed(small) for text in texts]
+    assert len(boxes) > 80
+    assert min(min(box.x0, box.y0) for box in boxes) > 28
+    assert max(box.x1 for box in boxes) < A4[0] - 28
+    assert max(box.y1 for box in boxes) < A4[1] - 28
+    on_another = [
+        (a, b) for i, a in enumerate(boxes) for b in boxes[:i]
+        if min(a.x1, b.x1) - max(a.x0, b.x0) > 0.5 and min(a.y1, b.y1) - max(a.y0, b.y0) > 0.4 * min(a.height, b.height)
+    ]  # fmt: skip
+    assert on_another == []
+
+
+def test_first_throws_rise_to_the_settings_and_say_what_to_expect() -> None:
+    loaded, made = _loaded(), _made()
+    shares = [one.share for one in made.first_throws]
+    assert shares == sorted(shares)
+    assert shares[0] <= 0.65
+    assert shares[-1] == 1.0
+    for one in made.first_throws:
+        assert one.wheel_speed == pytest.approx(one.share * np.array(SPEEDS))
+        thrown = throw(loaded.scenario.launcher, one.wheel_speed)
+        assert one.exit_speed == pytest.approx(float(thrown.exit_speed), rel=1e-4)
+        assert one.low is not None
+        assert one.high is not None
+        assert one.low <= one.exit_speed * 1.001
+        assert one.low < one.high
+
+
+@pytest.mark.parametrize("energy", [2.0, 3.5, 5.0])
+def test_no_first_throw_breaks_a_hard_limit_in_more_builds_than_allowed(energy: float) -> None:
+    loaded = _loaded({"limits.exit_energy": f"{energy} J"})
+    made = loaded.card()
+    top = made.first_throws[-1]
+    assert top.share < 1.0
+    drawn = draws.draw(loaded.scenario, 2000, np.random.default_rng(99)).launcher
+    done = throw(drawn, np.broadcast_to(top.wheel_speed, (2001, len(SPEEDS))))
+    kept = 0.5 * np.asarray(drawn.projectile.mass) * done.exit_speed**2 <= energy
+    assert kept[1:].mean() >= 0.95
+    assert "Stop at" in made.card.first_note
+
+
+def test_settings_at_which_it_jams_in_many_builds_are_not_proposed() -> None:
+    made = _loaded({"contact.friction.static": "0.11 ± 0.05", "contact.friction.sliding": "0.1"}).card()
+    assert made.first_throws == ()
+    assert made.card.first is None
+    assert made.card.first_note.startswith("No first throws")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('exit_energy = "8 J"', 'exit_energy = "3 J"', "break exit energy"),
+        ('static = "0.75 ± 0.08"', "static = 0.02", "jams"),
+    ],
+)
+def test_settings_that_hurt_or_jam_get_no_card(old: str, new: str, said: str, tmp_path: Path) -> None:
+    changes = {old: new, 'sliding = "0.22 ± 0.04"': "sliding = 0.01"} if "static" in old else {old: new}
+    config, out = _written(tmp_path, changes), tmp_path / "card.html"
+    done = stager("card", str(config), "-o", str(out))
+    assert done.status == 1
+    assert said in done.out
+    assert not out.exists()
+    with pytest.raises(InputError, match=said):
+        package.load(config).card().save(out)
+
+
+def test_a_card_says_what_it_breaks_and_how_many_builds_keep_the_limits() -> None:
+    card = _loaded({"limits.grip_margin": 0.2, "limits.exit_energy": "5.5 J"}).card().card
+    assert "break grip margin" in card.alarm
+    assert "of 100 builds" in card.alarm
+    assert _made().card.alarm == ""
+
+
+def test_equal_input_gives_equal_bytes() -> None:
+    first, second = _made(), _loaded().card()
+    assert first.html() == second.html()
+    assert first.pdf() == second.pdf()
+
+
+@pytest.mark.filterwarnings("error")
+@pytest.mark.parametrize("title", ["<b>&\"q\"' $x^2$ \\alpha", "推进器 🚀 \u202eabc", "w" * 400])
+def test_any_title_is_shown_as_text(title: str) -> None:
+    made = _loaded({"title": title}).card()
+    html = made.html()
+    assert "<b>" not in html
+    assert "\u202e" not in html
+    assert len(PdfReader(io.BytesIO(made.pdf())).pages) == 1
+
+
+def test_another_kind_of_file_is_bad_input(tmp_path: Path) -> None:
+    done = stager("card", SEED_BALL, "-o", str(tmp_path / "card.png"))
+    assert done.status == 2
+    assert "card.pdf" in done.err
+
+
+def test_a_card_is_replaced_and_what_a_person_wrote_is_not(tmp_path: Path) -> None:
+    config, out = _written(tmp_path), tmp_path / "card.html"
+    for _ in range(2):
+        assert stager("card", str(config), "-o", str(out)).status == 0
+    out.write_text("mine", encoding="utf-8")
+    assert stager("card", str(config), "-o", str(out)).status == 2
+    assert out.read_text(encoding="utf-8") == "mine"
