@@ -47,11 +47,6 @@ def ranged_over(stages: Sequence[Stage]) -> tuple[float, float] | None:
     return (min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else None
 
 
-def rounded(crush: float, low: float, high: float) -> float:
-    """A crush [m] as one can set it, between two ends."""
-    return min(max(float(f"{crush:.{DIGITS}g}"), low), high)
-
-
 def with_parts(scenario: Scenario, parts: Sequence[Parts]) -> Scenario:
     """The scenario with chosen parts, one a stage; the last serves for all further stages.
 
@@ -301,26 +296,46 @@ class _Selection:
             better = improve(own, own.look(start[None]))
             if better.feasible and better.settings.exit_speed > found.settings.exit_speed * (1 + OWN_GAIN):
                 found = better
+        rows = [self._set(row, found.trial, upward=upward) for upward in (False, True)]
+        best = self._best(rows)
+        plain = tuple(Parts(*one[:2], None) for one in row.parts)
+        bounds = [self._stage(k).crush_range or (0.0, np.inf) for k in range(row.count)]
+        within_range = all(low <= float(self._stage(k).crush) <= high for k, (low, high) in enumerate(bounds))
+        if not within_range:
+            return best
+        # The crush as written stays where another gains nothing.
+        written = self._improved(row, plain, replace(best.solution.trial) if best.solution else trial)
+        return written if written.feasible and not _clearly_ahead(self.scenario, best, written) else best
+
+    def _set(self, row: Row, trial: Trial, *, upward: bool) -> Row:
+        """The row with crushes rounded down, or up."""
         parts = tuple(
-            Parts(*one[:2], _rounded(float(found.trial.crush[0, k]), self.stages[min(k, len(self.stages) - 1)]))
+            Parts(*one[:2], _rounded(float(trial.crush[0, k]), self._stage(k), upward=upward))
             for k, one in enumerate(row.parts)
         )
+        return self._improved(row, parts, trial)
+
+    def _improved(self, row: Row, parts: tuple[Parts, ...], trial: Trial) -> Row:
         scenario = with_parts(self.scenario, parts)
-        problem = self._build(scenario, row.count, None)
-        flat = replace_x(found.trial, row.count)
-        again = improve(problem, flat)
+        again = improve(self._build(scenario, row.count, None), replace_x(trial, row.count))
         return Row(row.count, scenario, parts, again, again.settings)
 
+    def _stage(self, k: int) -> Stage:
+        return self.stages[min(k, len(self.stages) - 1)]
 
 def replace_x(trial: Trial, count: int) -> Trial:
     """Return a trial with the variables of its wheels alone."""
     return replace(trial, x=trial.x[:, :count])
 
 
-def _rounded(crush: float, stage: Stage) -> float | None:
+def _rounded(crush: float, stage: Stage, *, upward: bool) -> float | None:
+    """A crush [m] as one can set it, to DIGITS digits, within the range of a stage."""
     if stage.crush_range is None or not has_range(stage):
         return None
-    return rounded(crush, *stage.crush_range)
+    unit = 10.0 ** (np.floor(np.log10(max(crush, 1e-9))) - DIGITS + 1)
+    steps = (np.ceil if upward else np.floor)(crush / unit + (-1e-6 if upward else 1e-6))
+    low, high = stage.crush_range
+    return min(max(float(f"{steps * unit:.{DIGITS}g}"), low), high)
 
 
 def _near(found: Solution, other: Solution) -> bool:
@@ -337,6 +352,16 @@ def _ahead(one: Row, other: Row) -> bool:
     gain = one.settings.exit_speed / max(other.settings.exit_speed, 1e-12) - 1
     heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
     return gain > CLEARLY or (gain > -CLEARLY and heats[0] < 0.9 * heats[1])
+
+
+def _clearly_ahead(scenario: Scenario, one: Row, other: Row) -> bool:
+    """Whether another crush than the one as written pays: it is faster, or much cooler where that is the same."""
+    if not other.feasible:
+        return True
+    heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
+    faster = one.settings.exit_speed > other.settings.exit_speed * (1 + 2 * CLEARLY)
+    same = one.settings.exit_speed > other.settings.exit_speed * (1 - 2 * CLEARLY)
+    return one.feasible and (faster or (same and heats[0] < 0.9 * heats[1]))
 
 
 def choose(scenario: Scenario, rows: Sequence[Row]) -> Row | None:

@@ -31,7 +31,7 @@ from stager.physics.layout import overlapping
 from stager.physics.options import QUICK
 from stager.physics.records import FIELDS, Grip, Throw, Transit
 
-NODES, CRUSH_NODES, COARSE = 24, 4, 32
+NODES, CRUSH_NODES, COARSE = 24, 7, 32
 """Entry speeds and crushes of a table of fastest settings, and settings that are looked at first for each."""
 SLOWEST, FASTEST = 0.02, 4.0
 """Ends of the multiples of the fastest setting that are searched [-]."""
