@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from typing import Any
+
 import numpy as np
 
 from stager.model.arrays import Number
@@ -10,6 +13,11 @@ from stager.model.stage import Stage
 from stager.physics import rotor, tyre
 from stager.physics.drive.supply import settle
 from stager.physics.drive.train import train_of
+
+
+REMEMBERED = 64
+"""Parts whose reach is kept: a search asks for the same ones again and again."""
+_known: OrderedDict[tuple[int, ...], tuple[tuple[Any, ...], Number]] = OrderedDict()
 
 
 def motor_ceiling(launcher: Launcher, stage: Stage) -> Number:
@@ -25,6 +33,18 @@ def reach_ceiling(launcher: Launcher, stage: Stage) -> Number:
 
     inf without drive or supply.
     """
+    parts = stage.wheel, stage.drive, launcher.supply, stage.layout
+    key = tuple(map(id, parts))
+    found = _known.get(key)
+    if found is None:
+        # The parts are kept too, so that no other object comes to have their identity.
+        found = _known[key] = parts, _reach(launcher, stage)
+        while len(_known) > REMEMBERED:
+            _known.popitem(last=False)
+    return found[1]
+
+
+def _reach(launcher: Launcher, stage: Stage) -> Number:
     train = train_of([stage])
     if train is None or launcher.supply is None:
         return np.inf
