@@ -58,7 +58,7 @@ class Session:
 
     json: one JSON document in place of the screen; quiet: the headline alone, no progress; full: everything, not only
     what fits a page; seed of all random draws; workers: how many may share the work, None: as many as begin at no
-    cost; changes: values to use in place of the configuration's, as "key=value"; files: configurations that were loaded.
+    cost; changes: values to use in place of the configuration's, as "key=value"; files: configurations loaded.
     """
 
     json: bool = False

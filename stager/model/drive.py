@@ -29,7 +29,7 @@ class Heat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mount:
-    """Holes that fasten a motor: on a circle of diameter `circle` [m] about its axis, `screws` of diameter `screw` [m]."""
+    """Holes that fasten a motor: on a circle of diameter `circle` [m] about its axis, `screws` holes of `screw` [m]."""
 
     circle: Number
     screw: Number

@@ -14,7 +14,6 @@ from stager.physics import rotor, tyre
 from stager.physics.drive.supply import settle
 from stager.physics.drive.train import train_of
 
-
 REMEMBERED = 64
 """Parts whose reach is kept: a search asks for the same ones again and again."""
 _known: OrderedDict[tuple[int, ...], tuple[tuple[Any, ...], Number]] = OrderedDict()

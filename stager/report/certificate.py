@@ -45,7 +45,8 @@ def sentences(plan: Plan) -> list[str]:
     reached = None if fastest is None or asked is not None else fastest.exit_speed
     said = [] if bare else [nearness(known.speed, reached)]
     if plan.fastest is not None and plan.fastest is not plan.best:
-        said.insert(0, f"Fastest within the limits: {plural(plan.fastest.count, 'stage')}, {speed(plan.fastest.exit_speed)} m/s.")
+        stages = plural(plan.fastest.count, "stage")
+        said.insert(0, f"Fastest within the limits: {stages}, {speed(plan.fastest.exit_speed)} m/s.")
     if best is not None and asked is not None and not reaches(plan.ladder[: best.count], asked):
         said.append(fewest(known, asked, best.count))
     if plan.catalogue is not None:
@@ -62,7 +63,7 @@ def details(plan: Plan) -> list[str]:
     """Say how far the bound is proven."""
     if plan.bound is None or not plan.bound.evidence:
         return []
-    return [f"The bound was checked closely, and is not proven at every entry speed: it rests on {plan.bound.evidence}."]
+    return [f"The bound was checked closely, not proven at every entry speed: it rests on {plan.bound.evidence}."]
 
 
 def nearness(top: float, reached: float | None) -> str:

@@ -43,8 +43,8 @@ TERMS: dict[str, Term] = {
     ),
     "pair": Term("A stage with two driven wheels. At equal speeds the projectile leaves without spin.", see=("stage",)),
     "rail": Term(
-        "A stage with one driven wheel against a fixed strip. The projectile rolls along the strip, so it leaves at about"
-        " half the wheel's surface speed, with backspin.", see=("stage", "rolling"),
+        "A stage with one driven wheel against a fixed strip. The projectile rolls along the strip, so it leaves at"
+        " about half the wheel's surface speed, with backspin.", see=("stage", "rolling"),
     ),
     "idler": Term(
         "A stage with one driven wheel against a wheel that turns freely. The free wheel must be brought up to speed by"
@@ -59,7 +59,7 @@ TERMS: dict[str, Term] = {
         "Difference of speed between the wheel's surface and the projectile's. Slip makes friction push, heat and wear."
         " A throw that ends with the grip word 'slip' never caught up with its wheel.", see=("sync", "slip heat"),
     ),
-    "sync": Term("The projectile has caught up with the wheel: slip came down to three times the creep.", see=("creep",)),
+    "sync": Term("The projectile has caught up with the wheel: slip is down to three times the creep.", see=("creep",)),
     "jam": Term(
         "The projectile does not get through: before the narrowest point the wheels push it back, and friction does not"
         " pull it in hard enough. A faster feed, less crush, a larger wheel or more friction gets it through.",
@@ -70,8 +70,8 @@ TERMS: dict[str, Term] = {
         " wheel and projectile first touch. Rolling mills have the same condition.", see=("jam",),
     ),
     "crush": Term(
-        "How much narrower the gap is than the projectile, in total: wheel tyre and projectile are squeezed by this much"
-        " together. More crush grips harder, and costs more energy and more strain.", _NIP_PICTURE, ("rebound",),
+        "How much narrower the gap is than the projectile, in total: wheel tyre and projectile are squeezed by this"
+        " much together. More crush grips harder, and costs more energy and more strain.", _NIP_PICTURE, ("rebound",),
     ),
     "rebound": Term(
         "Share of the energy of squeezing that comes back as the projectile leaves the gap. The rest is lost as heat"
@@ -86,12 +86,13 @@ TERMS: dict[str, Term] = {
         " the tyre on a kitchen scale and note force and way.", see=("crush",),
     ),
     "friction law": Term(
-        "How the coefficient of friction depends on slip speed. constant: one value. falling: high at little slip, low at"
-        " much. rising: the other way round. bell: rises, peaks and falls. tabulated: measured points.",
+        "How the coefficient of friction depends on slip speed. constant: one value. falling: high at little slip, low"
+        " at much. rising: the other way round. bell: rises, peaks and falls. tabulated: measured points.",
         see=("grip limit",),
     ),
     "rolling": Term(
-        "On a rail a ball that rolls without slip has spin = speed / radius, and moves at half the wheel's surface speed.",
+        "On a rail a ball that rolls without slip has spin = speed / radius, and moves at half the wheel's"
+        " surface speed.",
         see=("rail",),
     ),
     "ladder": Term(
@@ -99,8 +100,8 @@ TERMS: dict[str, Term] = {
         _LADDER_PICTURE, ("worthwhile",),
     ),
     "worthwhile": Term(
-        "The least gain of exit speed for which you would build one more stage (goal.worthwhile). Plans recommend stages"
-        " up to the last that adds so much.", see=("ladder",),
+        "The least gain of exit speed for which you would build one more stage (goal.worthwhile). Plans recommend"
+        " stages up to the last that adds so much.", see=("ladder",),
     ),
     "droop": Term(
         "Share of its set speed that a wheel lacks right after a throw. A heavier wheel droops less and takes longer to"
@@ -147,8 +148,8 @@ LIMITS: dict[str, Term] = {
         "Heat that slip makes in one throw, both sides, all stages. Too much smears tyres and melts plastics."
     ),
     "grip_margin": Term(
-        "How far below its grip limit each wheel stays. A margin costs little speed and keeps throws alike when friction"
-        " changes.", see=("grip limit",),
+        "How far below its grip limit each wheel stays. A margin costs little speed and keeps throws alike when"
+        " friction changes.", see=("grip limit",),
     ),
     "stages": Term("Greatest number of stages."),
     "length": Term("Length along the barrel, from the first wheel's front to the end of the outlet."),
@@ -158,8 +159,8 @@ LIMITS: dict[str, Term] = {
     "motor_speed": Term("Speed of a motor against the greatest that it stands (drive.max_speed)."),
     "drive_reach": Term("Wheel speed against what the motor reaches at full throttle with this supply."),
     "burst": Term(
-        "Wheel speed against the one at which the hub breaks. Brittle and printed hubs break at the greatest stress, ductile"
-        " metal at the mean one. Stay out of the wheel's plane."
+        "Wheel speed against the one at which the hub breaks. Brittle and printed hubs break at the greatest stress,"
+        " ductile metal at the mean one. Stay out of the wheel's plane."
     ),
     "tyre_retention": Term(
         "Wheel speed against the one at which the tyre comes off. A ring that is only stretched over the rim lifts off;"

@@ -45,7 +45,8 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
     notes = [*planned(plan), *_notes(content), *certificate.sentences(plan), *CAUTIONS]
     more_notes = [
-        *certificate.details(plan), *throws.instruments(launcher, stages), *room, *limits.unjudged_note(content["limits"]),
+        *certificate.details(plan), *throws.instruments(launcher, stages), *room,
+        *limits.unjudged_note(content["limits"]),
         *flight.notes(launcher, plan.flown), *hurts, *MORE_CAUTIONS,
     ]  # fmt: skip
     screen = Screen(

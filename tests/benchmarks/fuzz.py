@@ -1,7 +1,7 @@
-"""Feed nearly right files to the program for a while: python -m tests.benchmarks.fuzz [--seconds S] [--seed N] [-o DIR].
+"""Feed nearly right files to the program: python -m tests.benchmarks.fuzz [--seconds S] [--seed N] [-o DIR].
 
-Each is judged in this process with warnings as errors; what is neither an answer nor errors at its lines is kept in DIR, by its
-number, and belongs into tests/fuzz/corpus once it is understood.
+Each is judged in this process with warnings as errors; what is neither an answer nor errors at its lines is kept in
+DIR, by its number, and belongs into tests/fuzz/corpus once it is understood.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Draws and fronts in one process and in two, and how the time of draws grows with their number.
+"""Draws in one process and in two, and how their time grows with their number.
 
 Both processes are there and have loaded the program before the clock starts; it is the wall's.
 """
@@ -14,7 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from stager.config import load
-from stager.optimise.ladder import rungs
+from stager.optimise.parts import select
+from stager.optimise.search import Clock
+from stager.optimise.tune import Step, tune
 from stager.parallel import Executor
 from tests.benchmarks.timing import Line, exponent, medians
 
@@ -26,26 +28,21 @@ ASKED = 1.8
 def lines() -> list[Line]:
     """The table's rows."""
     task = load(CONFIGS / "seed_ball.toml").scenario()
-    found = climb(task)
+    rows = select(task, Clock(), lambda share: None).rows
+    steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
 
     def drawn(count: int, executor: Executor) -> object:
-        return odds(task, found.settings, count, np.random.default_rng(0), executor)
-
-    def traded(executor: Executor) -> object:
-        return front(task, found, rungs(task, found.settings), Against.POWER, executor)
+        return tune(steps, count, np.random.default_rng(0), {}, executor)()
 
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         two, alone = Executor(pool), Executor()
         drawn(2 * 400, two)
         most, clock = DRAWS[-1], time.perf_counter
         one, both = medians(partial(drawn, most, alone), partial(drawn, most, two), rounds=3, clock=clock)
-        single, shared = medians(partial(traded, alone), partial(traded, two), rounds=3, clock=clock)
     grown = medians(*(partial(drawn, count, alone) for count in DRAWS), rounds=3)
     growth = exponent(list(DRAWS), grown)
     return [
-        Line(f"{most} draws, ladder of {len(found.settings) - 1}, two processes", both, "one", one / both,
-             f"≥ {ASKED}", one >= ASKED * both),
-        Line("front against power, two processes", shared, "one", single / shared, f"≥ {ASKED}",
-             single >= ASKED * shared),
+        Line(f"{most} draws, ladder of {len(steps)}, two processes", both, "one", one / both, f"≥ {ASKED}",
+             one >= ASKED * both),
         Line(f"{most} draws", grown[-1], "exponent in draws", growth, "0.95–1.05", 0.95 <= growth <= 1.05),
     ]  # fmt: skip

@@ -15,7 +15,10 @@ import numpy as np
 
 from stager.config import load
 from stager.model.scenario import Scenario
+from stager.optimise.parts import select
 from stager.optimise.planner import DRAWS
+from stager.optimise.search import Clock
+from stager.optimise.tune import Step, tune
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder
 
@@ -39,10 +42,12 @@ def main(draws: int, seed: int, names: list[str]) -> None:
         began, rng = time.perf_counter(), np.random.default_rng([seed, 17])
         truth = ladder(task, drawn(task, draws, rng), draws)
         between = time.perf_counter()
-        found = odds(task, climb(task).settings, DRAWS, np.random.default_rng(seed))
+        rows = select(task, Clock(), lambda share: None).rows
+        steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
+        found = tune(steps, DRAWS, np.random.default_rng(seed), {})()
         if found is None:
             raise ValueError("nothing is uncertain")
-        rungs = zip(truth[1:] / truth[:-1] - 1, found.gain, strict=False)
+        rungs = zip(truth[1:] / truth[:-1] - 1, map(found.gain, range(len(steps))), strict=False)
         for stage, (true, planned) in enumerate(rungs, start=1):
             for gain in (task.goal.worthwhile, *np.quantile(true, SHARES)):
                 many, few = float((true >= gain).mean()), float((planned >= gain).mean())

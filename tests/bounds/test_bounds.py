@@ -77,7 +77,8 @@ def test_halving_the_tolerance_moves_the_bound_within_it() -> None:
 def test_a_limit_that_allows_more_never_lowers_the_bound() -> None:
     task = CASES["heavy"]
     tops = [
-        _speed(replace(task, limit_values=replace(task.limit_values, wheel_speed=top))) for top in (8.0, 12.0, 16.0, 20.0)
+        _speed(replace(task, limit_values=replace(task.limit_values, wheel_speed=top)))
+        for top in (8.0, 12.0, 16.0, 20.0)
     ]
     assert (np.diff(tops) > 0).all()
 

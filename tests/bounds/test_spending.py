@@ -97,7 +97,9 @@ def test_more_heat_never_lowers_the_bound() -> None:
     task = CASES["half the mass"]
     known, reached = bound(task, 3), 15.0
     tops = [
-        shared(replace(task, limit_values=replace(task.limit_values, slip_heat=heat)), known, reached, 3, most=4_000).speed
+        shared(
+            replace(task, limit_values=replace(task.limit_values, slip_heat=heat)), known, reached, 3, most=4_000
+        ).speed
         for heat in (1.5, 2.5, 4.0)
     ]
     assert (np.diff(tops) >= 0).all()

@@ -98,7 +98,9 @@ def test_dxf_and_svg_hold_the_same_holes_at_the_axes(
     depth = crush if layout == "rail" else crush / 2
     sides = (1,) if layout == "rail" else (1, -1)
     expected = [
-        (radius + k * (2 * radius + clearance), side * (radius + 19 - depth), bore) for k in range(count) for side in sides
+        (radius + k * (2 * radius + clearance), side * (radius + 19 - depth), bore)
+        for k in range(count)
+        for side in sides
     ]
     assert _near(_svg_holes(svg(plate)), expected)
     assert plate.low[0] < 0

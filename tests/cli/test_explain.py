@@ -44,7 +44,9 @@ def test_limits_and_keys_of_one_name_are_told_together() -> None:
     assert [part["name"] for part in document["explanations"]] == ["crush", "limit: crush", "key: stage.crush"]
 
 
-@pytest.mark.parametrize(("typed", "meant"), [("gripp limit", "grip limit"), ("stage.crsh", "stage.crush"), ("lader", "ladder")])
+@pytest.mark.parametrize(
+    ("typed", "meant"), [("gripp limit", "grip limit"), ("stage.crsh", "stage.crush"), ("lader", "ladder")]
+)
 def test_a_mistyped_name_is_bad_input_with_the_nearest(typed: str, meant: str) -> None:
     done = stager("explain", typed)
     assert done.status == 2

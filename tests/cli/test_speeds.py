@@ -114,7 +114,8 @@ def test_a_set_speed_is_found_wrong_where_it_is_written(tmp_path: Path) -> None:
         assert ran.status == 2
         return ran.err
 
-    assert complaint('speed = "4 km/s"').startswith(f"{path}:{line + 1}: stage.speed: must be at most 3 km/s (got 4 km/s)")
+    said = complaint('speed = "4 km/s"')
+    assert said.startswith(f"{path}:{line + 1}: stage.speed: must be at most 3 km/s (got 4 km/s)")
     said = complaint('speed = "12 m/s"', "[[stages]]", "[[stages]]", 'speed = "1e6 rpm"', command="check")
     assert said.startswith(f"{path}:{len(lines) + 3}: stages.2.speed: must be at most ")
     assert complaint("").startswith(f"{path}:{head + 1}: stage.speed: is missing: stage 1 has no")

@@ -1,4 +1,4 @@
-"""Commands on configurations that are nearly right: a status that is promised, and nothing on stderr but what is said on purpose."""
+"""Commands on configurations that are nearly right: a promised status, and only meant words on stderr."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from tests.cli.run import stager
 from tests.fuzz import configurations
 
 COMMANDS = (
-    ("check",), ("check", "--speed", "9"), ("throw", "--speed", "9", "--speed", "14"), ("sweep",), ("sweep", "--stage", "2"),
+    ("check",), ("check", "--speed", "9"), ("throw", "--speed", "9", "--speed", "14"), ("sweep",),
+    ("sweep", "--stage", "2"),
     ("plan", "--draws", "0", "--seconds", "1"), ("worth", "--draws", "20", "--seconds", "1"),
     ("plan", "--draws", "20", "--seconds", "1", "--json"),
 )  # fmt: skip

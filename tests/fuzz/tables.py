@@ -18,17 +18,26 @@ DRIVEN = {
 }  # fmt: skip
 LAUNCHER = stager.load(ROOT / "stager/cli/templates/launcher.toml").replace(DRIVEN).scenario.launcher
 HEADS = (
-    "throw", "build", "wheel_1 [rpm]", "wheel_2 [rpm]", "wheel_1b [rpm]", "wheel_1 [m/s]", "throttle_1 [%]", "wheel_12 [rpm]",
-    "exit_speed [m/s]", "exit_speed [km/h]", "exit speed (fps)", "supply [V]", "time [s]", "temperature [degC]", "note",
-    "wheel_13 [rpm]", "wheel_0 [rpm]", "wheel_99999999 [rpm]", "wheel_1", "exit_speed", "exit_sped [m/s]", "", " ", "[rpm]",
+    "throw", "build", "wheel_1 [rpm]", "wheel_2 [rpm]", "wheel_1b [rpm]", "wheel_1 [m/s]",
+    "throttle_1 [%]", "wheel_12 [rpm]",
+    "exit_speed [m/s]", "exit_speed [km/h]", "exit speed (fps)", "supply [V]", "time [s]",
+    "temperature [degC]", "note",
+    "wheel_13 [rpm]", "wheel_0 [rpm]", "wheel_99999999 [rpm]", "wheel_1", "exit_speed",
+    "exit_sped [m/s]", "", " ", "[rpm]",
     "humidity [%]", "\x1b[2Jnote", "x" * 300, "=cmd()", "exit_speed [m/s]]", "wheel_1 [[rpm]", "build build",
 )  # fmt: skip
 CELLS = (
-    "", " ", "12", "3000", "11.75", "11,75", "1.234,5", "1,234", "1,234.5", "1.234", "-5", "0", "-0", "1e3", "1e400", "-1e400",
-    "nan", "inf", "-", "n/a", "–", "jam", "A", "é", "''", "'", '"', '""', "=1+1", "@x", "+5", "−5", "5 000", "5'000", "5\u202f000",
-    "\x1b[2J", "\u202eabc", "\x00", "0x10", "1_000", "١٢", "1" * 400, "9" * 20, "5e-324", "#", "12.5.6", "1,2,3", "\ufeff", "\u2028",
+    "", " ", "12", "3000", "11.75", "11,75", "1.234,5", "1,234", "1,234.5", "1.234", "-5", "0",
+    "-0", "1e3", "1e400", "-1e400",
+    "nan", "inf", "-", "n/a", "–", "jam", "A", "é", "''", "'", '"', '""', "=1+1", "@x", "+5", "−5",
+    "5 000", "5'000", "5\u202f000",
+    "\x1b[2J", "\u202eabc", "\x00", "0x10", "1_000", "١٢", "1" * 400, "9" * 20, "5e-324", "#",
+    "12.5.6", "1,2,3", "\ufeff", "\u2028",
 )  # fmt: skip
-TEXTS = ((ROOT / "configs/seed_ball_throws.csv").read_text(encoding="utf-8"), blank(2) + "1,A,3000,4000,15.2,14.8,windy\n" * 3)
+TEXTS = (
+    (ROOT / "configs/seed_ball_throws.csv").read_text(encoding="utf-8"),
+    blank(2) + "1,A,3000,4000,15.2,14.8,windy\n" * 3,
+)
 
 
 def text(rng: random.Random) -> bytes:
@@ -68,7 +77,9 @@ def text(rng: random.Random) -> bytes:
 def _cell(rng: random.Random, head: str) -> str:
     if rng.random() < 0.08:
         return rng.choice(CELLS)
-    return rng.choice(("A", "B", "", "windy")) if head in ("build", "note") else f"{rng.choice((1, 30, 3000)) * rng.random():.4g}"
+    if head in ("build", "note"):
+        return rng.choice(("A", "B", "", "windy"))
+    return f"{rng.choice((1, 30, 3000)) * rng.random():.4g}"
 
 
 def judge(path: Path) -> str:

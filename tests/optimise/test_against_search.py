@@ -1,4 +1,4 @@
-"""Plans against plain searches that know nothing of launchers; tests/benchmarks/against_search.py runs many problems."""
+"""Plans against plain searches that know nothing of launchers; tests/benchmarks/against_search.py runs many."""
 
 from __future__ import annotations
 
@@ -83,7 +83,10 @@ def test_a_speed_below_what_gets_through_is_said_to_be_so() -> None:
     assert "leaves as slowly as 0.6 m/s" in found.missed.reason
 
 
-@pytest.mark.parametrize("name", ["slip_heat", "settled_loss", "average_power", "winding_temperature", "supply_current"])
+TIGHT = ["slip_heat", "settled_loss", "average_power", "winding_temperature", "supply_current"]
+
+
+@pytest.mark.parametrize("name", TIGHT)
 def test_a_tight_limit_leaves_what_plain_search_finds(name: str) -> None:
     # The first release said that nothing fits, or missed up to two thirds of the speed.
     value = {"slip_heat": 0.02, "settled_loss": 3e-4, "average_power": 5.0, "winding_temperature": 300.0,

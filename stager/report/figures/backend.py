@@ -27,7 +27,8 @@ LETTER = 0.068
 """Width of a letter of a tick label [inch]."""
 
 STYLE: dict[str, Any] = {
-    "svg.fonttype": "none", "pdf.fonttype": 42, "text.parse_math": False, "axes.unicode_minus": True, "font.family": "DejaVu Sans",
+    "svg.fonttype": "none", "pdf.fonttype": 42, "text.parse_math": False, "axes.unicode_minus": True,
+    "font.family": "DejaVu Sans",
     "font.size": 9.0, "axes.titlesize": 9.0, "axes.labelsize": 9.0, "xtick.labelsize": 8.5, "ytick.labelsize": 8.5,
     "legend.fontsize": 8.5, "legend.frameon": False, "axes.spines.top": False, "axes.spines.right": False,
     "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "text.color": palette.INK,

@@ -42,7 +42,8 @@ def _paint(judged: Sequence[tuple[Mapping[str, Any], str]]) -> Figure:
         lowest = min(lowest, shown - 2)
         plot.barh(place, shown, height=0.55, color=palette.GOOD if word == "kept" else palette.MARK)
         said = limits.room_text(row) if word == "kept" else f"{word}, {limits.room_text(row)}"
-        plot.text(max(shown, 0.0) + 1.5, place, said, va="center", color=palette.INK if word == "kept" else palette.MARK)
+        ink = palette.INK if word == "kept" else palette.MARK
+        plot.text(max(shown, 0.0) + 1.5, place, said, va="center", color=ink)
     plot.axvline(0, color=palette.INK, linewidth=1.0)
     plot.set(xlabel="margin (% of what is allowed)", yticks=range(len(judged)), xlim=(lowest, 132))
     plot.set_yticklabels(names)

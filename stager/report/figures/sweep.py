@@ -47,7 +47,7 @@ class Curve:
 
     @property
     def refuted(self) -> bool:
-        """Whether the grip limit as configured lies farther off the interval than that is wide, or the setting slips."""
+        """Whether the configured grip limit lies farther off the interval than that is wide, or the setting slips."""
         limit = self.doubt
         if limit is None or self.sweep.grip_speed is None:
             return False

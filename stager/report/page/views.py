@@ -147,7 +147,8 @@ def _card(data: ReportData, best: Settings) -> Card:
     found = settings_rows(data.launcher, best, data.plan.recommended_stages)
     kept = [i for i in range(len(COLUMNS)) if any(cells[i] != MISSING for cells, _ in found)]
     return Card(
-        columns=[COLUMNS[i] for i in kept], rows=[CardRow([cells[i] for i in kept], not worth) for cells, worth in found],
+        columns=[COLUMNS[i] for i in kept],
+        rows=[CardRow([cells[i] for i in kept], not worth) for cells, worth in found],
         facts=facts(data.launcher, best), warning=SAFETY, stamp=f"configuration {data.source.config_sha256[:SHORT]}",
     )  # fmt: skip
 

@@ -168,8 +168,8 @@ def _notes(response: Response, data: ReportData) -> list[str]:
     if response.steady:
         worst = max(one.error for one in response.steady)
         notes.append(
-            "Values marked ≈ depend on drives and rate: each slider's effect was computed by itself; together they were up"
-            f" to {percent(worst, 0)} off where it was tried."
+            "Values marked ≈ depend on drives and rate: each slider's effect was computed by itself; together they were"
+            f" up to {percent(worst, 0)} off where it was tried."
         )
     best = data.settings
     names = [*response.not_followed, *([] if best is None else [one.name for one in not_judged(best.design)])]

@@ -198,7 +198,8 @@ def _parts(launcher: Launcher, count: int) -> Iterator[Part]:
         size = f"{MM * float(stage.wheel.radius) * 2:g} mm"
         wheel = f"wheel {stage.wheel.name or size}"
         wheels = 2 if stage.layout.side_b_turns else 1
-        rows: list[tuple[str, Number | None, Number | None, int]] = [(wheel, stage.wheel.mass, stage.wheel.cost, wheels)]
+        rows: list[tuple[str, Number | None, Number | None, int]]
+        rows = [(wheel, stage.wheel.mass, stage.wheel.cost, wheels)]
         if not stage.layout.side_b_turns:
             rows.append(("rail", None, None, 1))
         if stage.drive is not None:

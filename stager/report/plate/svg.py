@@ -82,5 +82,6 @@ def _dimension(one: Dimension) -> list[str]:
         Line((x - 1.2, y - 1.2), (x + 1.2, y + 1.2), "DIMENSIONS")
         for x, y in ends
     ]  # fmt: skip
-    place = Label(middle[0] + (1.5 if one.upright else -5), middle[1] + (-1 if one.upright else 1), f"{one.value:.2f}", 3.5)
+    right, up = (1.5, -1) if one.upright else (-5, 1)
+    place = Label(middle[0] + right, middle[1] + up, f"{one.value:.2f}", 3.5)
     return [_line(Line(*ends, "DIMENSIONS")), *(_line(tick) for tick in ticks), _label(place)]
