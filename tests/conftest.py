@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import os
+
 from hypothesis import HealthCheck, settings
+
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # Workers share the cores already; commands that tests start inherit this.
+    os.environ["OMP_NUM_THREADS"] = "1"
 
 settings.register_profile(
     "stager",

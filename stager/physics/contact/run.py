@@ -6,6 +6,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
+from functools import cache
 from typing import Any
 
 from stager.errors import NotComputable
@@ -23,9 +24,12 @@ PER_THREAD = 4
 
 
 def threads() -> int:
-    """Return how many threads work at once: one for each core, one alone in a process that works for another."""
+    """Return how many threads work at once: one for each core, or as many as OMP_NUM_THREADS says; one alone in a
+    process that works for another."""
     if not compiled.COMPILES or multiprocessing.parent_process() is not None:
         return 1
+    if (said := os.environ.get("OMP_NUM_THREADS", "")).isdigit() and int(said):
+        return int(said)
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
@@ -39,11 +43,16 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
         work(0, samples)
         return
     size = max(-(-CHUNK // max(cost, 1)), -(-samples // (PER_THREAD * workers)), 1)
-    with ThreadPoolExecutor(workers) as pool:
-        begun = [pool.submit(work, low, min(low + size, samples)) for low in range(0, samples, size)]
-        wait(begun)
+    pool = _pool(workers)
+    begun = [pool.submit(work, low, min(low + size, samples)) for low in range(0, samples, size)]
+    wait(begun)
     for future in begun:
         future.result()
+
+
+@cache
+def _pool(workers: int) -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(workers)
 
 
 def run(
