@@ -89,7 +89,7 @@ def cap_of(
 
     Shape () or the launcher's batch. Such limits are told by a throw that strains and heats nothing.
     """
-    shape = batch_shape(launcher.projectile, limit_values)
+    shape = batch_shape(launcher.projectile, launcher.outlet, limit_values)
     low, high = np.zeros(shape), np.full(shape, FASTEST)
     for _ in range(HALVINGS):
         middle = (low + high) / 2

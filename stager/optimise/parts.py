@@ -170,6 +170,7 @@ class _Selection:
         self.bare = judged(scenario, np.zeros(0))
 
     def run(self, tell: Callable[[float], None]) -> Selected:
+        """Return the rows; tell: takes the share that is done [-]."""
         choices = self.offered
         whole: list[tuple[Parts, list[Row]]] = []
         for number, parts in enumerate(choices):

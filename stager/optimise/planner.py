@@ -10,7 +10,6 @@ import numpy as np
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.constraints import broken_by
 from stager.errors import InputError
-from stager.fit.recommended import known_of, recommended
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws
@@ -153,7 +152,7 @@ class _Planning:
             robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
             front=None if trade is None else front(rows, ladder, trade, self.reserve, self.clock),
             fastest=best if leader is None or advised is None or leader.count == advised.count else leader.settings,
-            margin=self.margin, left_open=tuple(self.clock.open),
+            margin=self.margin, left_open=tuple(self.clock.open), as_fed=self.scenario.goal.asked is not None,
         )  # fmt: skip
 
     def _active(self, row: Row, built: list[str]) -> frozenset[str]:
@@ -231,6 +230,8 @@ class _Planning:
 
     def _recommended(self, row: Row) -> Row:
         """The row of one stage at the wheel speed that every other screen recommends for it."""
+        from stager.fit.recommended import known_of, recommended
+
         own = row.settings.design.launcher == self.scenario.launcher
         if row.count != 1 or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
             return row

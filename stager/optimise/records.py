@@ -253,6 +253,7 @@ class Plan:
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
     that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
     flown: where the planned throw comes down, None where nothing of its flight is asked for.
+    as_fed: whether the feed's own speed is as much as was asked for.
     """
 
     best: Settings | None
@@ -275,8 +276,9 @@ class Plan:
     margin: Margin | None = None
     left_open: tuple[str, ...] = ()
     flown: Flown | None = None
+    as_fed: bool = False
 
     @property
     def nothing_fits(self) -> bool:
         """Whether no design keeps the limits, or none but the feed alone gets the projectile through."""
-        return self.best is None or (self.best.count == 0 and len(self.ladder) == 1)
+        return self.best is None or (self.best.count == 0 and not self.as_fed)

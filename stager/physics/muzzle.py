@@ -130,7 +130,7 @@ def speed_from_time(projectile: Projectile, time: Floats, distance: Floats) -> F
 
 
 def indicated_wheel_speed(launcher: Launcher, wheel_speed: Number) -> Number:
-    """Return what the tachometer shows of a wheel at `wheel_speed`, in its unit."""
+    """Return what the tachometer shows of a wheel at `wheel_speed` [m/s or rad/s], in the same unit."""
     return wheel_speed if launcher.measuring is None else wheel_speed / launcher.measuring.wheel_speed
 
 

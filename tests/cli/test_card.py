@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.transforms import Affine2D
 from pypdf import PdfReader
 
@@ -123,8 +124,9 @@ def test_no_text_is_beyond_the_margins_or_on_another(changes: dict[str, Any]) ->
     # Fine dots: at few of them an inch glyphs are set on whole ones, wider than on paper.
     figure.set_dpi(72 * FINE)
     small = Affine2D().scale(1 / FINE)
+    renderer = FigureCanvasAgg(figure).get_renderer()
     texts = [text for text in figure.axes[0].texts if text.get_text().strip()]
-    boxes = [text.get_window_extent().transformed(small) for text in texts]
+    boxes = [text.get_window_extent(renderer).transformed(small) for text in texts]
     assert len(boxes) > 80
     assert min(min(box.x0, box.y0) for box in boxes) > 28
     assert max(box.x1 for box in boxes) < A4[0] - 28

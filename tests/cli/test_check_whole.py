@@ -23,7 +23,7 @@ def test_every_limit_is_judged_with_what_would_help(tmp_path: Path) -> None:
     assert ran.err == ""
     found = json.loads(ran.out)
     assert {limit["name"] for limit in found["limits"]} == COMPUTED
-    assert all(limit["remedy"] and limit["missing"] is None for limit in found["limits"])
+X
     assert ran.status == (0 if found["kept"] else 1)
     assert [wheel["side"] for wheel in found["drives"]["wheels"]] == ["A", "B", "A", "A"]
     assert found["drives"]["at_rate"]["throws_per_charge"] > 0

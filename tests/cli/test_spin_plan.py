@@ -11,7 +11,7 @@ import pytest
 
 import stager as package
 from stager.report.page.views import view
-from tests.cli.run import TEMPLATE, stager
+from tests.cli.run import ROOT, stager
 
 SPIN = -30 * 2 * np.pi
 GOAL = 'spin = "-30 rev/s"\n'
@@ -27,10 +27,10 @@ def _json(*arguments: str) -> dict[str, Any]:
 
 @pytest.fixture(scope="module")
 def spun(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    text = TEMPLATE.read_text(encoding="utf-8")
+    text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     exact = "".join(line.split(" ±")[0] + '"\n' if " ±" in line else f"{line}\n" for line in text.splitlines())
     path = tmp_path_factory.mktemp("spin") / "spun.toml"
-    path.write_text(exact.replace("stages = 4", "stages = 1").replace("[goal]\n", f"[goal]\n{GOAL}"), encoding="utf-8")
+    path.write_text(exact.replace("stages = 5", "stages = 1").replace("[goal]\n", f"[goal]\n{GOAL}"), encoding="utf-8")
     return path
 
 

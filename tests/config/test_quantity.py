@@ -196,11 +196,11 @@ def test_formats(value: float, uncertainty: float, unit: str, text: str) -> None
     assert format_quantity(value, uncertainty, unit) == text
 
 
-def test_pint_comes_late_and_brings_neither_scipy_nor_dask() -> None:
+def test_pint_comes_late_and_brings_neither_solvers_nor_dask() -> None:
     code = (
         "import sys, stager.config\nfrom stager.units import parse\nbefore = 'pint' in sys.modules\n"
-        "parse('18 g', 'kg', '18 g')\nprint(before, *(name in sys.modules for name in ('pint', 'scipy', 'dask')))\n"
-        "import scipy, dask"
+        "parse('18 g', 'kg', '18 g')\nprint(before, *(name in sys.modules for name in ('pint', 'scipy.optimize', 'dask')))\n"
+        "import scipy.optimize, dask"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "True", "False", "False"]

@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.constraints import OperatingPoint, evaluate_limits
+from stager.constraints import OperatingPoint, evaluate_limits, exit_cap
 from stager.model.launcher import Outlet
+from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
 from tests.constraints.machines import FULL, limit_values
 
@@ -32,3 +33,11 @@ def test_exit_limits_judge_what_leaves_the_outlet() -> None:
     assert behind["energy_per_area"] == pytest.approx(without["energy_per_area"] * share)
     for name in ("slip_heat", "acceleration", "wheel_speed"):
         assert behind[name] == without[name]
+
+
+def test_the_cap_on_exit_speed_follows_an_uncertain_loss() -> None:
+    loss = np.array([0.0, 0.1, 0.4])
+    machine = replace(FULL, outlet=Outlet(loss=loss))
+    mass = machine.projectile.mass
+    cap = exit_cap(machine, LimitValues(exit_energy=1.0, stages=1))
+    assert cap == pytest.approx(np.sqrt(2 * (1.0 + loss) / mass), rel=1e-6)

@@ -154,10 +154,11 @@ def test_toy_limits_as_seen() -> None:
     american, resilient, rigid = TOY_LIMITS
     assert (american.energy, american.energy_per_area) == (0.08, 2500.0)
     assert (resilient.energy, rigid.energy) == (0.5, 0.08)
-    assert american.keeps(0.07, 1e6)
-    assert american.keeps(1.0, 2500.0)
-    assert not american.keeps(0.081, 2501.0)
-    assert not rigid.keeps(0.081, 0.0)
+    assert american.keeps(0.07, None)
+    assert american.keeps(1.0, 1 / 2500)
+    assert american.keeps(1.0, 1 / 2501) is False
+    assert american.keeps(0.081, None) is None
+    assert rigid.keeps(0.081, None) is False
     # The toy limit lies above even odds of a scraped eye, and 9.51 times below those of a burst one.
     assert EYE_INJURIES[0].half_risk < 2500 < EYE_INJURIES[1].half_risk
     assert pytest.approx(9.51, rel=1e-3) == 23_771 / 2500

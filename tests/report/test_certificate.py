@@ -8,16 +8,16 @@ from stager.bounds import Bound
 from stager.optimise.records import Interval, Rung
 from stager.report.certificate import fewest, nearness, reaches
 
-NONE = "No wheel speeds within the limits throw faster than"
+NONE = "No settings within the limits exceed"
 
 
 @pytest.mark.parametrize(
     ("top", "reached", "said"),
     [
-        (24.17, 24.17, f"{NONE} 24.17 m/s; this plan reaches that."),
-        (24.17, 24.153, f"{NONE} 24.17 m/s; this plan is within 0.07 % of that."),
-        (29.82, 15.84, f"{NONE} 29.82 m/s; this plan reaches 53 % of that, so the bound tells little."),
-        (50.0, 10.0, f"{NONE} 50.00 m/s; this plan reaches 20 % of that, so the bound tells little."),
+        (24.17, 24.17, f"{NONE} 24.17 m/s; the fastest reaches that."),
+        (24.17, 24.153, f"{NONE} 24.17 m/s, 0.07 % more."),
+        (29.82, 15.84, f"{NONE} 29.82 m/s; the fastest reaches 53 % of that, so the bound tells little."),
+        (50.0, 10.0, f"{NONE} 50.00 m/s; the fastest reaches 20 % of that, so the bound tells little."),
         (24.17, None, f"{NONE} 24.17 m/s."),
     ],
 )

@@ -59,7 +59,8 @@ def run(
     packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Any,
     how: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
-    """Throw all samples; arguments as `stages.throw_samples` has them. Raises NotComputable where one does not end."""
+    """Throw all samples; arguments as `stages.throw_samples` has them, entry speed in
+    [m/s]. Raises NotComputable where one does not end."""
 
     def work(low: int, high: int) -> None:
         lost = stages.throw_samples(

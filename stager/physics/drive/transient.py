@@ -349,7 +349,7 @@ def set_wheels(wheels: Floats, built: Floats, settings: Floats) -> None:
 
 @compiled
 def read_wheels(wheels: Floats, totals: Floats, speed: Floats, energy: Floats, whole: Floats) -> None:
-    """Write the speeds and energies of the wheels, and heat and charge of the supply."""
+    """Write the speeds [rad/s] and energies [J] of the wheels, and heat and charge of the supply."""
     for i in range(wheels.shape[0]):
         speed[i] = wheels[i, SPEED]
         for k in range(4):
@@ -437,7 +437,7 @@ def transient(
 
 
 def as_ledger(energy: Floats, whole: Floats) -> Ledger:
-    """Return the energies that a kernel has written, shapes (..., wheels, 4) and (..., at least 2), as a ledger."""
+    """Return the energies [J] that a kernel has written, shapes (..., wheels, 4) and (..., at least 2), as a ledger."""
     electrical, copper, no_load, air = np.moveaxis(energy, -1, 0)
     return Ledger(electrical, copper, no_load, air, whole[..., 0], whole[..., 1])
 

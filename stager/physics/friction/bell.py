@@ -14,7 +14,7 @@ from stager.physics.friction.law import Formula, Law, parameter
 
 @inlined
 def bell(slip, values):  # type: ignore[no-untyped-def]
-    """Return peak · exp(−(ln(s/peak_speed)/width)²) and its slope."""
+    """Return peak · exp(−(ln(s/peak_speed)/width)²) [-] and its slope [s/m]."""
     positive = np.maximum(slip, 1e-100)
     logarithm = np.log(positive / values[1]) / values[2]
     coefficient = values[0] * np.exp(-(logarithm * logarithm))

@@ -14,7 +14,7 @@ from stager.physics.friction.law import Formula, Law, parameter
 
 @inlined
 def constant(slip, values):  # type: ignore[no-untyped-def]
-    """Return μ and 0."""
+    """Return μ [-] and its slope, 0 [s/m]."""
     none = np.minimum(slip, 0.0)
     return values[0] + none, none
 

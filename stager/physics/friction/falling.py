@@ -14,7 +14,7 @@ from stager.physics.friction.law import Formula, Law, parameter
 
 @inlined
 def fading(slip, values):  # type: ignore[no-untyped-def]
-    """Return μ_k + (μ_s − μ_k) exp(−s/s_f) and its slope."""
+    """Return μ_k + (μ_s − μ_k) exp(−s/s_f) [-] and its slope [s/m]."""
     pace = -1.0 / values[2]
     part = (values[0] - values[1]) * np.exp(slip * pace)
     return values[1] + part, part * pace
@@ -22,7 +22,7 @@ def fading(slip, values):  # type: ignore[no-untyped-def]
 
 @inlined
 def fading_sharply(slip, values):  # type: ignore[no-untyped-def]
-    """Return μ_k + (μ_s − μ_k) exp(−(s/s_f)^j) and its slope."""
+    """Return μ_k + (μ_s − μ_k) exp(−(s/s_f)^j) [-] and its slope [s/m]."""
     ratio = np.maximum(slip / values[2], 1e-12)
     raised = np.exp(values[3] * np.log(ratio))
     part = (values[0] - values[1]) * np.exp(-raised)

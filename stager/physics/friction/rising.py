@@ -14,7 +14,7 @@ from stager.physics.friction.law import Formula, Law, parameter
 
 @inlined
 def rising(slip, values):  # type: ignore[no-untyped-def]
-    """Return μ_0 + (μ_∞ − μ_0)(1 − exp(−s/s_r)) and its slope."""
+    """Return μ_0 + (μ_∞ − μ_0)(1 − exp(−s/s_r)) [-] and its slope [s/m]."""
     pace = 1.0 / values[2]
     left = (values[1] - values[0]) * np.exp(-slip * pace)
     return values[1] - left, left * pace

@@ -14,7 +14,7 @@ from stager.physics.friction.law import Formula, Law
 
 @compiled
 def curve(slip, values):  # type: ignore[no-untyped-def]
-    """Return the cubic Hermite curve through points and its slope at one slip, the ends held.
+    """Return the cubic Hermite curve through points [-] and its slope [s/m] at one slip, the ends held.
 
     values: number of points n, then n slips, n coefficients and n slopes, maybe more.
     """
@@ -40,7 +40,7 @@ def curve(slip, values):  # type: ignore[no-untyped-def]
 
 
 def packed(slip: Floats, friction: Floats, slope: Floats) -> Floats:
-    """Return points as `curve` takes them, shape (1 + 3n,)."""
+    """Return points, slips in [m/s], as `curve` takes them, shape (1 + 3n,)."""
     return np.concatenate([[float(len(slip))], slip, friction, slope])
 
 
@@ -79,7 +79,7 @@ class Tabulated(Law):
         return replace(self, _factor=self._factor * factor)
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
-        """Return the coefficient and its slope; see `Law.coefficient`."""
+        """Return the coefficient [-] and its slope [s/m]; see `Law.coefficient`."""
         low, high = self.slip[0], self.slip[-1]
         held = np.clip(slip, low, high)
         value: Floats = self._curve(held) * self._factor
