@@ -111,7 +111,7 @@ def _headline(learned: Learned) -> str:
 def parameters(fit: Fit, units: Units) -> Table:
     """What each parameter was and is."""
     columns = (
-        Column("parameter", words=True), Column("unit", words=True), Column("before"), Column("after"),
+        Column("parameter", words=True), Column("unit", words=True), Column("before", spare=True), Column("after"),
         Column("95 %"), Column("learned"), Column("pinned down", words=True),
     )  # fmt: skip
     rows = tuple(

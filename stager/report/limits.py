@@ -173,8 +173,10 @@ def _used(used: float | None, unit: str) -> str:
 
 
 def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float | None, str]:
-    """Unit, used, allowed and margin for people: temperatures in degC, their margin as a difference."""
+    """Unit, used, allowed and margin for people: lengths in mm, temperatures in degC, their margin as a difference."""
     unit, used, allowed = limit["unit"], limit["used"], limit["allowed"]
+    if unit == "m":
+        unit, used, allowed = "mm", *(None if value is None else 1e3 * value for value in (used, allowed))
     if unit != "K":
         return unit, used, allowed, MISSING if limit["margin_fraction"] is None else room_text(limit)
     if used is None:

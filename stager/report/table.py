@@ -9,12 +9,14 @@ from typing import Protocol
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Head and unit of a column; `words`: it holds words, so it is set to the left; `wraps`: over several lines."""
+    """Head and unit of a column; `words`: it holds words, so it is set to the left; `wraps`: over several lines;
+    `spare`: left out where the screen is too narrow."""
 
     head: str
     unit: str = ""
     words: bool = False
     wraps: bool = False
+    spare: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,11 +29,17 @@ class Table:
 
     def without_empty(self, empty: str) -> Table:
         """The table without the columns whose cells are all `empty`."""
-        keep = [i for i in range(len(self.columns)) if any(row[i] != empty for row in self.rows)]
+        return self._with([i for i in range(len(self.columns)) if any(row[i] != empty for row in self.rows)])
+
+    def without_spare(self) -> Table:
+        """The table without the columns that a narrow screen leaves out."""
+        return self._with([i for i, column in enumerate(self.columns) if not column.spare])
+
+    def _with(self, kept: list[int]) -> Table:
         return Table(
             self.title,
-            tuple(self.columns[i] for i in keep),
-            tuple(tuple(row[i] for i in keep) for row in self.rows),
+            tuple(self.columns[i] for i in kept),
+            tuple(tuple(row[i] for i in kept) for row in self.rows),
         )
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
@@ -19,6 +20,8 @@ STYLES = {
     "jam": "bold red", "grip limit": "bold",
 }  # fmt: skip
 """Colours of verdicts; each is a word that tells by itself."""
+WIDEST = 1000
+"""Width at which a table is measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,14 +82,43 @@ def headline(screen: Screen, *, ascii_only: bool = False, full: bool = False) ->
     return Trimmed(_text(screen.headline, style="bold"))
 
 
+class Fitted:
+    """A table as wide as the screen allows: where it is too wide its heads are broken, then spare columns left out."""
+
+    def __init__(self, item: Table, ascii_only: bool) -> None:
+        self.item, self.ascii_only = item, ascii_only
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """See rich."""
+        found = self.item
+        for change in (lambda one: one, _narrow_heads, Table.without_spare):
+            found = change(found)
+            drawn = _table(found, self.ascii_only)
+            if console.measure(drawn, options=options.update(max_width=WIDEST)).maximum <= options.max_width:
+                break
+        yield drawn
+
+
+def _narrow_heads(item: Table) -> Table:
+    """The table with its heads broken at blanks."""
+    return replace(
+        item, columns=tuple(replace(column, head=re.sub(" (?!%)", "\n", column.head)) for column in item.columns)
+    )
+
+
 def table(item: Table, *, ascii_only: bool = False) -> RenderableType:
-    """A table whose heads carry the unit on a second line."""
+    """A table whose heads carry the unit on a line of their own."""
+    return Fitted(item, ascii_only)
+
+
+def _table(item: Table, ascii_only: bool) -> RichTable:
     lines = RULED if ascii_only else box.SIMPLE_HEAD
     drawn = RichTable(box=lines, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     units = any(column.unit for column in item.columns)
+    lines_of_heads = max((column.head.count("\n") for column in item.columns), default=0)
     for column in item.columns:
         drawn.add_column(
-            _head(column, units),
+            _head(column, lines_of_heads, units),
             justify="left" if column.words else "right",
             no_wrap=not column.wraps,
             vertical="top",
@@ -96,8 +128,9 @@ def table(item: Table, *, ascii_only: bool = False) -> RenderableType:
     return drawn
 
 
-def _head(column: Column, units: bool) -> Text:
-    return _text(f"{column.head}\n{column.unit}" if units else column.head)
+def _head(column: Column, lines: int, units: bool) -> Text:
+    head = column.head + "\n" * (lines - column.head.count("\n"))
+    return _text(f"{head}\n{column.unit}" if units else head)
 
 
 def _text(text: str, style: str = "") -> Text:

@@ -10,7 +10,7 @@ _PREFIXED = {
     "kg": ("mg", "g", "kg", "t"), "m": ("µm", "mm", "m", "km"), "s": ("µs", "ms", "s"),
     "N/m": ("N/m", "kN/m", "MN/m"), "J": ("mJ", "J", "kJ", "MJ"), "W": ("mW", "W", "kW"),
     "J/m^2": ("J/m^2", "kJ/m^2", "MJ/m^2"), "Pa": ("Pa", "kPa", "MPa", "GPa"), "ohm": ("µohm", "mohm", "ohm", "kohm"),
-    "A": ("mA", "A", "kA"), "V": ("mV", "V", "kV"), "N": ("mN", "N", "kN"),
+    "kg m^2": ("g cm^2", "kg m^2"), "A": ("mA", "A", "kA"), "V": ("mV", "V", "kV"), "N": ("mN", "N", "kN"),
 }  # fmt: skip
 _OTHER = {"1/s": "/s", "K": "degC", "rad/s": "rpm", "rad": "deg", "rad/s/V": "rpm/V", "C": "Ah"}
 _LARGEST_DIGITS = 10

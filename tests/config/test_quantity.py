@@ -188,7 +188,7 @@ def test_a_readable_unit_leaves_a_number_of_few_digits(value: float, unit: str) 
         (0.7512, 0.0831, "", "0.751 ± 0.083"),
         (125.66370614359172, 0.0, "rad/s", "1200 rpm"),
         (2.0, 0.0, "1/s", "2 /s"),
-        (4e-5, 2e-6, "kg m^2", "4.00e-05 kg m^2 ± 2.0e-06 kg m^2"),
+        (4e-5, 2e-6, "kg m^2", "400 g cm^2 ± 20 g cm^2"),
         (0.0, 0.0, "m", "0 m"),
     ],
 )
