@@ -112,7 +112,7 @@ class Score:
 def recover(given: Scenario, plan: Plan, rng: np.random.Generator) -> tuple[Fit, list[Score]]:
     """One bench: draw, measure, fit, and score identified parameters and the second stage's exit speed."""
     speeds = settings(given, plan.throws, rng)
-    truth, real = _working(given, speeds, rng)
+    truth, real = working(given, speeds, rng)
     done = fit(given, measure(given, real, speeds, plan, rng), rng, words=False)
     scores = list(_parameters(given, done, truth)) if done.keeps_law else []
     ensemble = after(done, rng, DRAWS)
@@ -124,7 +124,7 @@ def recover(given: Scenario, plan: Plan, rng: np.random.Generator) -> tuple[Fit,
     return done, scores
 
 
-def _working(given: Scenario, speeds: Floats, rng: np.random.Generator) -> tuple[dict[str, float], Launcher]:
+def working(given: Scenario, speeds: Floats, rng: np.random.Generator) -> tuple[dict[str, float], Launcher]:
     """A launcher that gets the projectile through at one setting in three at least."""
     while True:
         truth = draw_truth(given, rng)
