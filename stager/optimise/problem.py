@@ -199,6 +199,9 @@ class Problem:
         self.grip_correction = np.ones(count)
         self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
         self.high = np.append(np.full(count, np.log(FASTEST)), np.ones(self.size - count))
+        if self.joint:
+            # The first ratio is to the feed's speed, which wheels may exceed many times.
+            self.high[0] = max(np.log(self.tops[0] / float(self.launcher.feed.speed)), self.low[0] + 1.0)
         self.budget: Budget | None = None
         self._by_stage: frozenset[str] | None = None
         self.calls = 0

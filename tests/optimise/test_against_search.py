@@ -40,10 +40,11 @@ def test_no_plain_search_is_ahead_and_no_bound_is_beaten(layout: Any, number: in
         speeds.append(Rival(task, count).search(rng, generations=15, local=12).exit_speed)
         rung = found.ladder[count]
         assert (rung.exit_speed.nominal if rung.kept else 0.0) >= max(speeds) * (1 - WITHIN)
-    assert found.best is not None
-    assert found.best.feasible
+    assert (found.best is not None) or max(speeds) == 0.0
+    assert found.best is None or found.best.feasible
     top = bound(task, task.limit_values.stages)
-    assert top.speed >= max(max(speeds), found.best.exit_speed) * (1 - 2e-6)
+    reached = 0.0 if found.best is None else found.best.exit_speed
+    assert top.speed >= max(max(speeds), reached) * (1 - 2e-6)
 
 
 @pytest.mark.parametrize("number", range(4))
