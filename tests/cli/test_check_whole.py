@@ -23,7 +23,12 @@ def test_every_limit_is_judged_with_what_would_help(tmp_path: Path) -> None:
     assert ran.err == ""
     found = json.loads(ran.out)
     assert {limit["name"] for limit in found["limits"]} == COMPUTED
-X
+    unknown = {limit["name"]: limit["missing"] for limit in found["limits"] if limit["kept"] is None}
+    assert unknown == {
+        "burst": "stage.wheel.bore", "rim_safety": "stage.wheel.bore",
+        "tyre_retention": "stage.wheel.tyre.bond_strength",
+    }  # fmt: skip
+    assert all(limit["remedy"] for limit in found["limits"] if limit["name"] not in unknown)
     assert ran.status == (0 if found["kept"] else 1)
     assert [wheel["side"] for wheel in found["drives"]["wheels"]] == ["A", "B", "A", "A"]
     assert found["drives"]["at_rate"]["throws_per_charge"] > 0

@@ -199,7 +199,8 @@ def test_formats(value: float, uncertainty: float, unit: str, text: str) -> None
 def test_pint_comes_late_and_brings_neither_solvers_nor_dask() -> None:
     code = (
         "import sys, stager.config\nfrom stager.units import parse\nbefore = 'pint' in sys.modules\n"
-        "parse('18 g', 'kg', '18 g')\nprint(before, *(name in sys.modules for name in ('pint', 'scipy.optimize', 'dask')))\n"
+        "parse('18 g', 'kg', '18 g')\nnames = ('pint', 'scipy.optimize', 'dask')\n"
+        "print(before, *(name in sys.modules for name in names))\n"
         "import scipy.optimize, dask"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -73,7 +73,10 @@ CASES = {
     "bad-speed": ["throw", BALL, "--speed", "12 kg"],
     "bad-option": ["throw", BALL, "--sped", "12"],
 }
-LOOKED_AT = ("new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench", "listen", "card", "draw", "explain")
+LOOKED_AT = (
+    "new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench", "listen", "card",
+    "draw", "explain",
+)  # fmt: skip
 FEW = """\
 throw,wheel_1 [rpm],exit_speed [m/s]
 1,1500,5.91

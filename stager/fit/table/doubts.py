@@ -33,8 +33,8 @@ class Doubts:
 def doubts(launcher: Launcher, wheel_speed: dict[int, float], exit_speed: float) -> Doubts:
     """Return what cannot be of a throw with wheels at `wheel_speed` by stage (from 0) that leaves at `exit_speed`.
 
-    Speeds in [m/s]. A projectile that grips a wheel goes as fast as its surface along the tangent, so by the tilt of the
-    contact a little faster along the barrel: v cos φ = u.
+    Speeds in [m/s]. A projectile that grips a wheel goes as fast as its surface along the tangent, so by the tilt of
+    the contact a little faster along the barrel: v cos φ = u.
     """
     most = max([u * tilt(launcher, launcher.stage(k)) for k, u in wheel_speed.items()], default=np.inf)
     most = max(most, float(np.max(launcher.feed.speed)))
