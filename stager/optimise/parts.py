@@ -22,7 +22,7 @@ from stager.optimise.judge import REACHED, TIE, judged
 from stager.optimise.problem import NO_MARGINS, Problem, Tables, Trial, has_range
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.refine import CLOSE, QUICKLY, best, fastest, score
-from stager.optimise.search import Clock, Solution, explore, improve, most_stages, solve
+from stager.optimise.search import Clock, Solution, improve, most_stages, solve
 from stager.physics.parts import fitted
 
 LEAST, DIGITS = 1e-6, 3
@@ -294,9 +294,8 @@ class _Selection:
         if row.count > 1 and row.feasible and not self.clock.out("a crush of its own for each stage"):
             own = self._build(row.scenario, row.count, "own")
             start = np.append(trial.x[0, : row.count], own.crush_variables(list(trial.crush[0])))
-            # Crushes of their own may pay far from the common one, so all of their range is looked at as well.
-            begun = own.look(start[None])
-            better = improve(own, explore(own, starts=[begun], seed=self.seed).join(begun))
+            # Crushes of their own may pay far from the common one, so all of their range is looked at.
+            better = solve(own, starts=[own.look(start[None])], seed=self.seed)
             if better.feasible and better.settings.exit_speed > found.settings.exit_speed * (1 + OWN_GAIN):
                 found = better
         rows = [self._set(row, found.trial, upward=upward) for upward in (False, True)]

@@ -152,7 +152,8 @@ class _Planning:
             robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
             front=None if trade is None else front(rows, ladder, trade, self.reserve, self.clock),
             fastest=best if leader is None or advised is None or leader.count == advised.count else leader.settings,
-            margin=self.margin, left_open=tuple(self.clock.open), as_fed=self.scenario.goal.asked is not None,
+            margin=self.margin, left_open=tuple(self.clock.open),
+            as_fed=self.scenario.goal.asked is not None and advised is not None and advised.count == 0,
         )  # fmt: skip
 
     def _active(self, row: Row, built: list[str]) -> frozenset[str]:
@@ -230,11 +231,11 @@ class _Planning:
 
     def _recommended(self, row: Row) -> Row:
         """The row of one stage at the wheel speed that every other screen recommends for it."""
-        from stager.fit.recommended import known_of, recommended
-
         own = row.settings.design.launcher == self.scenario.launcher
         if row.count != 1 or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
             return row
+        from stager.fit.recommended import known_of, recommended
+
         chosen = recommended(known_of(self.scenario), np.zeros(0), np.zeros(0))
         if chosen.wheel_speed is None:
             return row

@@ -253,7 +253,7 @@ class Plan:
     open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
     that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
     flown: where the planned throw comes down, None where nothing of its flight is asked for.
-    as_fed: whether the feed's own speed is as much as was asked for.
+    as_fed: no stage is built because the feed's own speed is what was asked for.
     """
 
     best: Settings | None

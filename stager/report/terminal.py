@@ -82,14 +82,14 @@ def headline(screen: Screen, *, ascii_only: bool = False, full: bool = False) ->
     return Trimmed(_text(screen.headline, style="bold"))
 
 
+@dataclass(frozen=True, slots=True)
 class Fitted:
     """A table as wide as the screen allows: where it is too wide its heads are broken, then spare columns left out."""
 
-    def __init__(self, item: Table, ascii_only: bool) -> None:
-        self.item, self.ascii_only = item, ascii_only
+    item: Table
+    ascii_only: bool
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """See rich."""
         found = self.item
         for change in (lambda one: one, _narrow_heads, Table.without_spare):
             found = change(found)

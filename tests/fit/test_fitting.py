@@ -40,8 +40,8 @@ def test_across_the_grip_limit_friction_is_told() -> None:
     assert found.posterior.trusted
     assert found.scatter == pytest.approx(0.012, rel=0.5)
     assert found.repeats is not None
-    # 12 settings, each thrown twice; a throw that is perhaps wild is left out of its pair.
-    assert 10 <= found.repeats.freedom <= 12
+    # 12 settings, each thrown twice; one throw is more probably wild than not, so it is left out of its pair.
+    assert found.repeats.freedom == 11
     text = " ".join(found.sentences)
     assert "Stiffness of the contact and friction cannot be told apart here: only stiffness × friction / mass" in text
     assert "The throws say nothing about the feed speed" in text
@@ -191,10 +191,10 @@ def test_what_is_identified_does_not_hang_on_the_seed() -> None:
 @pytest.mark.parametrize("name", ["seed_ball", "bell_pair", "foam_disc"])
 def test_every_nominal_lies_in_its_own_interval(name: str) -> None:
     given = scenario(name)
-    speeds = np.linspace(5.0, 12.0, 8)[:, None]
+    speeds = np.linspace(5.0, 12.0, 6)[:, None]
     for seed in range(3):
         rng = np.random.default_rng(seed)
         _, real = working(given, speeds, rng)
-        found = _fit(given, measure(given, real, speeds, Plan(noise=0.01, throws=8, outliers=0.0), rng))
+        found = _fit(given, measure(given, real, speeds, Plan(noise=0.012, throws=6, outliers=0.0), rng))
         for one in found.parameters:
             assert one.interval[0] <= one.value <= one.interval[1], one.key

@@ -6,7 +6,6 @@ import multiprocessing
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
-from functools import cache
 from typing import Any
 
 from stager.errors import NotComputable
@@ -43,24 +42,21 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
         work(0, samples)
         return
     size = max(-(-CHUNK // max(cost, 1)), -(-samples // (PER_THREAD * workers)), 1)
-    pool = _pool(workers)
-    begun = [pool.submit(work, low, min(low + size, samples)) for low in range(0, samples, size)]
-    wait(begun)
+    with ThreadPoolExecutor(workers) as pool:
+        begun = [pool.submit(work, low, min(low + size, samples)) for low in range(0, samples, size)]
+        wait(begun)
     for future in begun:
         future.result()
-
-
-@cache
-def _pool(workers: int) -> ThreadPoolExecutor:
-    return ThreadPoolExecutor(workers)
 
 
 def run(
     packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Any,
     how: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
-    """Throw all samples; arguments as `stages.throw_samples` has them, entry speed in
-    [m/s]. Raises NotComputable where one does not end."""
+    """Throw all samples; arguments as `stages.throw_samples` has them, speeds in [m/s].
+
+    Raises NotComputable where a throw does not end.
+    """
 
     def work(low: int, high: int) -> None:
         lost = stages.throw_samples(
