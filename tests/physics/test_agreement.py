@@ -17,7 +17,7 @@ from stager.physics.chain import throw
 from stager.physics.records import Grip, Throw
 from tests.oracle.throw import Outcome
 from tests.oracle.throw import throw as slow_throw
-from tests.physics.drawing import LANES, ROUND, Batch, batches
+from tests.physics.drawing import LANES, ROUND, Batch, Form, batches
 
 CASES = {
     "round in pairs": (ROUND, (PAIR,)),
@@ -79,3 +79,28 @@ def test_agreement(case: str, data: st.DataObject) -> None:
             assert decided_by_entry(batch, i), (i, batch.form)
         elif not reference.jammed:
             agree(batch, i, fast, reference)
+
+
+# A rod that the rail brakes to 1.3 mm/s, where friction grows with slip so steeply that it creeps on.
+CRAWL = {
+    "mass": 0.0038964522627846945, "diameter": 0.05461202868816048, "length": 0.02, "feed": 4.0,
+    "exponent": 1.760417927393075, "rebound": 0.5129716357751503, "creep": 0.02, "force": 19.097141260470988,
+    "static": 0.3, "share": 0.2, "fade": 2.3842375319446303, "fade_exponent": 1.0733434728989462,
+    "peak_speed": 0.1, "width": 1.5897073018934431, "spin": 4.573987090483679, "guide": 0.03686011507827579,
+    "radius0": 0.02, "crush0": 0.039607112586127646, "heaviness0": 0.6114858213874633,
+    "idler0": 0.2796999559320603, "speed0": 17.7703606055696, "ratio0": 1.0, "clearance0": 0.001,
+    "pitch0": 0.8363592509329595, "kv0": 53.57801023783036, "resistance0": 0.021866948875074912,
+    "idle0": 1.496438088322663, "limit0": 5.0, "rotor0": 2.222919973580517e-07, "gear0": 0.7323625017238792,
+    "depth0": 0.0013202233525122168, "modulus0": 2586027.366536022,
+}  # fmt: skip
+
+
+def test_what_creeps_on_is_no_jam() -> None:
+    form = Form(ROD, (RAIL,), "tabulated", driven=True, tyred=True, two_speeds=False, close=False, guided="no")
+    batch = Batch(form, {key: np.full(LANES, value) for key, value in CRAWL.items()})
+    reference = slow(batch, 0)
+    assert not reference.jammed
+    assert reference.stages[0].contact_time > 1.0
+    fast = throw(batch.launcher, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin)
+    assert not fast.jammed.any()
+    agree(batch, 0, fast, reference)

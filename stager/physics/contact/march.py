@@ -14,7 +14,7 @@ from stager.physics.contact.equations import evaluate
 from stager.physics.contact.step import begin, step, way
 
 Floats = Any
-FIRST_STEP, LEAST_STEP = 0.1, 1e-4
+FIRST_STEP, LEAST_STEP = 0.1, 1e-6
 """Of the parameter 0 … 1 along a piece."""
 STANDSTILL = 1e-5
 """Share of the greater of projectile's and wheels' speed below which the projectile has stopped [-]."""
