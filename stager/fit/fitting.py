@@ -99,7 +99,8 @@ def usable(throws: Throws) -> NDArray[np.intp]:
 def likely(aicc: Mapping[str, float], chosen: str) -> dict[str, float]:
     """Return weights of the laws that are averaged: the chosen one, first, and those within TIE of the best.
 
-    Akaike weights, exp(−Δ/2) (Burnham and Anderson, Model Selection and Multimodel Inference, 2002; from memory).
+    Akaike weights, exp(−Δ/2) (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, as read in the
+    manual of the R package aod).
     """
     least = min(aicc.values())
     near = [name for name in sorted(aicc, key=lambda name: aicc[name]) if aicc[name] - least <= TIE and name != chosen]

@@ -71,7 +71,7 @@ class Making:
         """The other wheel's speed [m/s] between `much`, where it turns more or jams, and `little`, where it turns less;
         `guess` lies between them. What is found elsewhere misses the spin.
 
-        False position, the end that stays counting half (Illinois; Dowell and Jarratt 1971, from memory).
+        False position, the end that stays counting half (the Illinois method; Dowell and Jarratt, BIT 11 (1971) 168).
         """
         far, near, at = much.copy(), little.copy(), guess.copy()
         over, under = np.ones_like(far), self.before / self.spin - 1.0

@@ -19,7 +19,8 @@ from stager.physics.toys import TOY_LIMITS
 HEIGHT = 1.5
 """Height above the ground that fall lines are reckoned from where [flight] names none [m]."""
 GRADE = 6.3e-3
-"""Balance grade G 6.3 [m/s] of ISO 21940-11, usual for fans and small machines (from memory)."""
+"""Balance grade G 6.3 [m/s]: fans, small electric motors and machines in general by the table of ISO 21940-11, as a
+maker of test machines prints it (ascentialtech.com, page on its grades)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -41,6 +41,16 @@ def _svg_holes(text: str) -> list[tuple[float, float, float]]:
     return sorted((float(c["cx"]), -float(c["cy"]), 2 * float(c["r"])) for c in circles)
 
 
+def test_no_words_are_cut_at_the_edge_of_the_drawing() -> None:
+    text = svg(draw_plate(package.load(SEED_BALL).scenario.launcher, 1))
+    root = ElementTree.fromstring(text)
+    left, _, width, _ = (float(value) for value in root.attrib["viewBox"].split())
+    shown = [(float(e.attrib["x"]), float(e.attrib["font-size"]), e.text or "") for e in root.iter(f"{SVG}text")]
+    assert any("stay out of" in words for _, _, words in shown)
+    # A letter is about 0.55 of the type size wide on average.
+    assert max(x + 0.55 * size * len(words) for x, size, words in shown) <= left + width
+
+
 def _near(found: list[tuple[float, float, float]], expected: list[tuple[float, float, float]]) -> bool:
     return len(found) == len(expected) and all(
         math.isclose(a, b, abs_tol=NEAR) for one, other in zip(found, sorted(expected), strict=True)

@@ -10,7 +10,8 @@ def aicc(loss: float, parameters: float, count: int) -> float:
 
     loss: −ln likelihood at the fit; parameters k, the noise's size among them, may be an effective number (trace of
     the smoother, as Hurvich, Simonoff and Tsai, J. R. Stat. Soc. B 60 (1998), use it); count n of data. inf where
-    there are too few data to tell. Source: Hurvich and Tsai, Biometrika 76 (1989), from memory.
+    there are too few data to tell. Source: Hurvich and Tsai, Biometrika 76 (1989), as read in
+    the manual of the R package sme.
     """
     left = count - parameters - 1
     return math.inf if left <= 0 else 2 * loss + 2 * parameters + 2 * parameters * (parameters + 1) / left

@@ -56,7 +56,8 @@ def _paint(rungs: Rungs, recommended: int) -> Figure:
                   markerfacecolor=palette.CURVE if worth else palette.GROUND, markeredgewidth=1.6)  # fmt: skip
         gain = rung["gain_fraction"]
         if gain is not None and count > 1:
-            plot.annotate(_gain(gain["nominal"]), (count, known["nominal"]), (9, -11),
+            # To the left and above: the line comes from below there, and nothing is cut at the right edge.
+            plot.annotate(_gain(gain["nominal"]), (count, known["nominal"]), (-6, 7), ha="right",
                           textcoords="offset points", color=palette.INK if worth else palette.MUTED)  # fmt: skip
     plot.set(xlabel="stages", ylabel="exit speed (m/s)", xticks=[rung["stages"] for rung in rungs])
     plot.set_ylim(bottom=0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from html import escape
+from textwrap import wrap
 
 from stager.report.plate.geometry import Circle, Dimension, Label, Line, Plate
 
@@ -13,16 +14,19 @@ COLOURS = {
 DASHES = {"BARREL": "6 3", "WHEELS": "3 2"}
 BORDER, LINE = 30.0, 5.5
 """Free border, and distance of text lines [mm]."""
+LETTER = 2.4
+"""Width of a letter of such lines, rather too wide than too narrow [mm]."""
 
 
 def svg(plate: Plate) -> str:
     """Return the drawing as an SVG document, one user unit a millimetre."""
-    words = [
+    left, top = plate.low[0] - BORDER, plate.high[1] + BORDER
+    width = max(plate.high[0] - plate.low[0] + 2 * BORDER, 180.0)
+    said = [
         *(f"{hole.name}: x {hole.x:.2f}, y {hole.y:.2f}, diameter {hole.diameter:.2f}" for hole in plate.holes),
         "", *(_part(part.count, part.name, part.mass, part.cost) for part in plate.parts), "", *plate.notes,
     ]  # fmt: skip
-    left, top = plate.low[0] - BORDER, plate.high[1] + BORDER
-    width = max(plate.high[0] - plate.low[0] + 2 * BORDER, 180.0)
+    words = [line for text in said for line in wrap(text, int((width - BORDER) / LETTER)) or [""]]
     height = plate.high[1] - plate.low[1] + 2 * BORDER + LINE * (len(words) + 3)
     shapes = [
         *(_line(line) for line in plate.lines),
