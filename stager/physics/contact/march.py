@@ -20,6 +20,8 @@ STANDSTILL = 1e-5
 """Share of the greater of projectile's and wheels' speed below which the projectile has stopped [-]."""
 STILL = 1e-9
 """What a speed is judged by where nothing moves [m/s]."""
+SLOW = 1e-4
+"""Share of its square below which that greater speed is what the error of a slow projectile is judged by [-]."""
 ARRIVED = 1.0 - 1e-12
 PATIENCE = 100_000
 """Most steps through one piece."""
@@ -87,7 +89,7 @@ def march(
             size *= 0.25
             refused = True
             continue
-        ratio = 2.0 * speed * speed_error / (speed * speed + 0.01 * scale * scale)
+        ratio = 2.0 * speed * speed_error / (speed * speed + SLOW * scale * scale)
         ratio = max(ratio, wheel_error / scale, body[HALF_WIDTH] * spin_error / scale) / tolerance
         growth = LEAST_GROWTH
         if ratio < 1e-12:
