@@ -9,6 +9,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from textwrap import wrap
 from typing import TYPE_CHECKING, TextIO
 
 from stager.errors import InputError, printable
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
 GATHERING, LONG = 0.2, 8.0
 """Seconds without a further line before it is worth computing; seconds that a maker likes to wait for it."""
+NARROW = 79
+"""Letters of a line."""
 
 Watch = Callable[["Throws", Callable[[float], None]], tuple["Next", bool]]
 
@@ -119,7 +122,8 @@ class Desk:
         self.waiting += 1
         entry = entry_of(throws, self.book)
         if entry is not None:
-            self._say(words.kept(entry, self.book, throw), *words.doubted(throws, self.book))
+            doubts = (line for said in words.doubted(throws, self.book) for line in wrap(said, NARROW))
+            self._say(words.kept(entry, self.book, throw), *doubts)
 
     def _look_back(self, name: str, which: str) -> None:
         try:

@@ -27,7 +27,7 @@ NEARLY, PLATEAU = 2e-4, 0.95
 entered at its near end [-]."""
 MET = 2.5e-4
 """Share of the exit speed asked for that a setting may lack: it is met from the slow side [-]."""
-SPREADS = 2.0
+SPREADS = 3.0
 """Standard deviations by which more draws must keep the hard limits than is asked for, since draws are chance [-]."""
 FRESH = 2000
 """Draws that a setting must stand, besides those it was chosen on."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from textwrap import wrap
 from typing import Any
 
 import numpy as np
@@ -32,7 +31,7 @@ undo                  takes the last throw out of the table; undo 12: throw 12
 fit                   curve, grip limit and next setting, now
 show                  the last throws
 quit                  (or Ctrl-D) leaves; every throw is in the table already"""
-SHOWN, NARROW = 12, 79
+SHOWN = 12
 
 
 def opening(book: Book, throws: Throws, cut: str | None) -> list[str]:
@@ -100,7 +99,7 @@ def doubted(throws: Throws, book: Book) -> list[str]:
     turned = _swapped(throws, book)
     meant = f' Columns swapped? "{turned}" could be.' if turned else ""
     order = f"{throws.order[-1]:g}"
-    return wrap(f"Is that right? {' '.join(said)}{meant} undo {order} takes it out.", NARROW)
+    return [f"Is that right? {' '.join(said)}{meant} undo {order} takes it out."]
 
 
 def _last_speeds(throws: Throws, book: Book) -> dict[int, float]:
