@@ -11,14 +11,10 @@ from stager.api.speeds import Speed, Speeds, set_speeds, too_many
 from stager.errors import InputError
 
 if TYPE_CHECKING:
-    from stager.api.carded import CardResult
-    from stager.api.learned import Progress
-    from stager.api.reported import Report
-    from stager.api.results.check import Checked
-    from stager.api.results.learned import CompareResult, FitResult, NextResult
-    from stager.api.results.plan import PlanResult
-    from stager.api.results.sweep import SweepResult
-    from stager.api.results.throw import ThrowResult
+    from stager.api.card import CardResult
+    from stager.api.fitting import Progress
+    from stager.api.page import Report
+    from stager.api.results import Checked, CompareResult, FitResult, NextResult, PlanResult, SweepResult, ThrowResult
     from stager.config import Configuration
     from stager.constraints import OperatingPoint
     from stager.fit.experiment_design import Next
@@ -28,7 +24,7 @@ if TYPE_CHECKING:
     from stager.optimise.flown import Flown
     from stager.optimise.records import Plan
     from stager.physics.records import Throw
-    from stager.report.document import Source
+    from stager.report.answer import Source
 
 LEAST_DRAWS = 20
 
@@ -54,15 +50,15 @@ class Loaded:
         return f"<Loaded: {self.configuration.file.title}>"
 
     def _repr_html_(self) -> str:
-        from stager.report import shown
-        from stager.report.page.inputs import inputs
-        from stager.report.table import Screen
+        from stager.report import terminal
+        from stager.report.answer import Screen
+        from stager.report.page.render import inputs
 
-        return shown.markup(Screen(self.configuration.file.title, inputs(self.configuration)))
+        return terminal.html_text(Screen(self.configuration.file.title, inputs(self.configuration)))
 
     def source(self, seed: int = 0) -> Source:
         """What documents say of where they come from."""
-        from stager.report.document import Source
+        from stager.report.answer import Source
 
         return Source(config_sha256=self.sha256, seed=seed)
 
@@ -89,8 +85,7 @@ class Loaded:
 
     def simulate(self, *speeds: Speed) -> ThrowResult:
         """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
-        from stager.api.results.shown import shown
-        from stager.api.results.throw import ThrowResult
+        from stager.api.results import ThrowResult, shown
         from stager.physics import chain
 
         chosen = self.speeds(*speeds)
@@ -109,7 +104,7 @@ class Loaded:
 
         Each verdict says which one change would help most.
         """
-        from stager.api.results.check import Checked
+        from stager.api.results import Checked
         from stager.constraints import evaluate_limits
 
         design = self.design(*speeds)
@@ -134,9 +129,8 @@ class Loaded:
         Raises InputError for a stage that there cannot be, or of which there are no throws, and for speeds of stages
         that are not before it.
         """
-        from stager.api import learned
-        from stager.api.results.shown import shown
-        from stager.api.results.sweep import SweepResult
+        from stager.api import fitting
+        from stager.api.results import SweepResult, shown
         from stager.optimise.sweep import sweep
 
         most = max(self.scenario.limit_values.stages, len(self.scenario.launcher.stages))
@@ -147,11 +141,11 @@ class Loaded:
             )  # fmt: skip
         if len(before) >= stage:
             raise too_many(len(before), stage)
-        measured = None if throws is None else learned.points_of(self.scenario, throws, stage)
+        measured = None if throws is None else fitting.points_of(self.scenario, throws, stage)
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
-        chosen = learned.advised(self.scenario, found)
-        spread = learned.spread(self.scenario, found, seed, chosen)
+        chosen = fitting.advised(self.scenario, found)
+        spread = fitting.spread(self.scenario, found, seed, chosen)
         return shown(SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen)
 
     def plan(
@@ -171,8 +165,7 @@ class Loaded:
         """
         import numpy as np
 
-        from stager.api.results.plan import PlanResult
-        from stager.api.results.shown import shown
+        from stager.api.results import PlanResult, shown
         from stager.errors import Interrupted
         from stager.model.ranges import MOST_DRAWS
         from stager.optimise.flown import flown
@@ -237,7 +230,7 @@ class Loaded:
 
     def read_throws(self, path: str | Path, build: str | None = None) -> Throws:
         """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""
-        from stager.api.learned import of_build
+        from stager.api.fitting import of_build
         from stager.fit.table import read
 
         return of_build(read(Path(path), self.scenario.launcher), build)
@@ -247,36 +240,33 @@ class Loaded:
     ) -> FitResult:
         """What throws tell of this launcher, and what chains of up to `stages` stages will do (None: one more stage
         than was measured)."""
-        from stager.api import learned
-        from stager.api.results.learned import FitResult
-        from stager.api.results.shown import shown
+        from stager.api import fitting
+        from stager.api.results import FitResult, shown
 
-        return shown(FitResult, learned.fit(self.scenario, throws, seed, stages, progress), loaded=self)
+        return shown(FitResult, fitting.fit(self.scenario, throws, seed, stages, progress), loaded=self)
 
     def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0, force: bool = False) -> list[Path]:
         """Write the configuration to `path` with fitted values, and next to it the draws; returns the files.
 
         force: replace files that this program did not write. Raises InputError where they cannot be written.
         """
-        from stager.api import learned
+        from stager.api import fitting
 
-        return learned.save_fit(self.configuration, fit, Path(path), seed, force=force)
+        return fitting.save_fit(self.configuration, fit, Path(path), seed, force=force)
 
     def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
         """Whether two builds of a table differ, by how much, and what explains it."""
-        from stager.api import learned
-        from stager.api.results.learned import CompareResult
-        from stager.api.results.shown import shown
+        from stager.api import fitting
+        from stager.api.results import CompareResult, shown
 
-        return shown(CompareResult, learned.compare(self.scenario, throws, builds, seed), loaded=self, throws=throws)
+        return shown(CompareResult, fitting.compare(self.scenario, throws, builds, seed), loaded=self, throws=throws)
 
     def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
         """What to measure next, for so many throws."""
-        from stager.api import learned
-        from stager.api.results.learned import NextResult
-        from stager.api.results.shown import shown
+        from stager.api import fitting
+        from stager.api.results import NextResult, shown
 
-        return shown(NextResult, learned.suggest(self.scenario, throws, seed, count, progress), loaded=self)
+        return shown(NextResult, fitting.suggest(self.scenario, throws, seed, count, progress), loaded=self)
 
     def report(
         self, throws: Throws | None = None, *, plan: Plan | None = None, seed: int = 0,
@@ -284,7 +274,7 @@ class Loaded:
     ) -> Report:  # fmt: skip
         """Everything that can be told: the plan (made here where it is not given), what explains it, what measured
         throws tell; a page, and pictures. workers: see `plan`."""
-        from stager.api.reported import Report, gather
+        from stager.api.page import Report, gather
 
         return Report(gather(self, throws, plan, seed, progress, workers))
 
@@ -296,9 +286,9 @@ class Loaded:
 
         Raises InputError where no design fits.
         """
-        from stager.api import carded
+        from stager.api import card
 
-        return carded.build(self, plan, seed, progress, workers)
+        return card.build(self, plan, seed, progress, workers)
 
     def watch(
         self, throws: Throws, *, seed: int = 0, stages: int = 1, progress: Progress | None = None
@@ -307,9 +297,9 @@ class Loaded:
 
         Below three usable throws it is what the configuration expects of `stages` stages, and the second value False.
         """
-        from stager.api import learned
+        from stager.api import fitting
 
-        return learned.watch(self.scenario, throws, seed, stages, progress)
+        return fitting.watch(self.scenario, throws, seed, stages, progress)
 
 
 def load(path: str | Path, changes: Mapping[str, object] | None = None) -> Loaded:

@@ -1,23 +1,27 @@
-"""Reading a recording: WAV files of any common kind, with what is wrong with them said."""
+"""What the recording of a throw tells, and how WAV files are read."""
 
 from __future__ import annotations
 
 import hashlib
 import io
 import warnings
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 
 from stager.errors import InputError
-from stager.fit.sound import Recording
+from stager.fit.sound import Estimate, Listened, Recording
+from stager.fit.sound import Path as SoundPath
+from stager.fit.sound import listen as listen_to
 from stager.model.arrays import Floats
+from stager.units import QuantityError, parse
 
 LARGEST = 100_000_000
 """Bytes of a file that is read: 17 minutes of one microphone at 48 kHz and 16 bits."""
 SHORTEST = 0.1
 """Seconds without which nothing can be told."""
-SLOWEST, FASTEST = 4000.0, 400_000.0
+SLOWEST_SAMPLING, FASTEST_SAMPLING = 4000.0, 400_000.0
 """Samples a second of a recording that is taken [Hz]."""
 KIND = "a WAV file, uncompressed: 8, 16, 24 or 32 bits or floating point, one channel or more"
 
@@ -94,9 +98,10 @@ def _samples(path: Path, content: bytes) -> tuple[int, Floats]:
             f"holds samples of a kind that is not read ({np.asarray(raw).dtype})", where=str(path), hint=hint
         )
     samples = _scaled(np.asarray(raw))
-    if samples.size == 0 or not SLOWEST <= rate <= FASTEST:
+    if samples.size == 0 or not SLOWEST_SAMPLING <= rate <= FASTEST_SAMPLING:
         what = "holds no sound" if samples.size == 0 else f"has {rate} samples a second"
-        raise InputError(what, where=str(path), hint=f"{SLOWEST:.0f} to {FASTEST:.0f} samples a second are taken")
+        taken = f"{SLOWEST_SAMPLING:.0f} to {FASTEST_SAMPLING:.0f} samples a second are taken"
+        raise InputError(what, where=str(path), hint=taken)
     samples = samples.reshape(samples.shape[0], -1)
     if not np.isfinite(samples).all():
         raise InputError("holds samples that are no numbers", where=str(path), hint=hint)
@@ -136,3 +141,85 @@ def _channel(path: Path, samples: Floats, channel: int | None) -> int:
         said = "one channel" if count == 1 else f"{count} channels"
         raise InputError(f"has {said} (got {channel})", where=f"{path}: --channel", hint="leave it out for the loudest")
     return channel - 1
+
+
+RANGE = "600:30000"
+SLOWEST, FASTEST = 60.0, 200_000.0
+"""Range of speeds that can be asked for [rpm]."""
+
+
+def listen(
+    file: str | Path, *, distance: str | None = None, microphone: str | None = None, to_target: str | None = None,
+    temperature: str = "20 degC ± 5 K", rpm: Sequence[str] = (), marks: int = 1, knocks: Sequence[float] = (),
+    channel: int | None = None, start: float = 0.0, end: float | None = None,
+) -> Listened:  # fmt: skip
+    """Return what a recording (WAV) tells of a throw.
+
+    Parameters
+    ----------
+    file : path
+    distance, microphone, to_target : str, optional
+        From where the first knock sounds to the target, and from the microphone to either, as "5 m ± 1 cm".
+    temperature : str
+        Of the air.
+    rpm : sequence of str
+        Ranges "LOW:HIGH" in which a wheel is looked for [rpm], one a wheel.
+    marks : int
+        What sounds so many times a turn.
+    knocks : sequence of float
+        About when the two knocks are, where there are more [s].
+    channel, start, end
+        Microphone, from 1, and the part of the file that is taken [s].
+
+    Raises
+    ------
+    InputError
+        Where the file or an option cannot be used.
+    """
+
+    path = SoundPath(
+        distance=_length("--distance", distance, zero=False), near=_length("--microphone", microphone),
+        far=_length("--to-target", to_target),
+        temperature=_quantity("--temperature", temperature, "K", "20 degC ± 5 K"),
+    )  # fmt: skip
+    if not 200 < (path.temperature.value or 0.0) < 340:
+        raise InputError(f"is no temperature to be out in (got {temperature})", where="--temperature")
+    if len(knocks) not in (0, 2):
+        raise InputError(
+            f"is given twice or not at all (got {len(knocks)})", where="--knock", hint="one for each knock"
+        )
+    ranges = [_range(text) for text in rpm or [RANGE]]
+    recording, sha256 = read_recording(Path(file), channel=channel, start=start, end=end)
+    heard = listen_to(recording, path, ranges, marks=marks, near=knocks)
+    return Listened(heard=heard, path=path, file=str(file), sha256=sha256, seconds=recording.duration, marks=marks)
+
+
+def _length(name: str, text: str | None, *, zero: bool = True) -> Estimate | None:
+    if text is None:
+        return None
+    found = _quantity(name, text, "m", "5 m ± 1 cm")
+    if not (found.value or 0.0) >= 0 or (not zero and not found.value):
+        raise InputError(
+            f"must be {'0 m or more' if zero else 'above 0 m'} (got {text})", where=name, hint="as 5 m ± 1 cm"
+        )
+    return found
+
+
+def _quantity(name: str, text: str, unit: str, example: str) -> Estimate:
+    try:
+        found = parse(text, unit, example)
+    except QuantityError as error:
+        raise InputError(str(error), where=name, hint=error.hint) from error
+    return Estimate(value=found.value, standard_uncertainty=found.standard_uncertainty)
+
+
+def _range(text: str) -> tuple[float, float]:
+    """Turns per second from "LOW:HIGH" in rpm."""
+    try:
+        low, high = (float(part) for part in text.lower().replace("rpm", "").split(":"))
+    except ValueError:
+        raise InputError(f'cannot read "{text}" as a range', where="--rpm", hint="as 2000:6000, in rpm") from None
+    if not (np.isfinite([low, high]).all() and SLOWEST <= low < high <= FASTEST):
+        message = f"must rise, between {SLOWEST:.0f} and {FASTEST:.0f} rpm (got {text})"
+        raise InputError(message, where="--rpm", hint="as 2000:6000, in rpm")
+    return low / 60, high / 60

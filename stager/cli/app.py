@@ -7,24 +7,7 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import command
-from stager.cli.commands import (
-    bench,
-    card,
-    check,
-    compare,
-    draw,
-    explain,
-    fit,
-    listen,
-    new,
-    next,
-    plan,
-    report,
-    schema,
-    sweep,
-    throw,
-    worth,
-)
+from stager.cli.commands import bench, check, drawings, explain, fit, listen, new, plan, report, sweep, throw
 from stager.version import __version__
 
 app = typer.Typer(
@@ -38,9 +21,9 @@ app = typer.Typer(
 )
 
 COMMANDS = (
-    *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, worth.worth),
-    *(compare.compare, next.next, bench.bench, listen.listen, report.report, draw.draw, card.card),
-    *(explain.explain, schema.schema),
+    *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, plan.worth),
+    *(fit.compare, fit.next, bench.bench, listen.listen, report.report, drawings.draw, drawings.card),
+    *(explain.explain, explain.schema),
 )
 for run in COMMANDS:
     app.command(run.__name__)(command(run))

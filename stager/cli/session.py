@@ -147,15 +147,15 @@ class Session:
     def _print(self, answer: Answer, stream: TextIO) -> None:
         unicode = (stream.encoding or "").lower().startswith("utf")
         if self.json or answer.screen is None:
-            from stager.report import document
+            from stager.report import answer as document
 
-            stream.write(document.text(answer.document, ascii_only=not unicode) + "\n")
+            stream.write(document.json_text(answer.document, ascii_only=not unicode) + "\n")
             return
-        from stager.report import spelling, terminal
+        from stager.report import terminal
 
         forgiving(stream)
         show = terminal.headline if self.quiet else terminal.whole
-        screen = answer.screen if unicode else spelling.plain(answer.screen)
+        screen = answer.screen if unicode else terminal.ascii_screen(answer.screen)
         console(stream).print(show(screen, ascii_only=not unicode, full=self.full))
 
     def _fault(self, error: Exception) -> ExitStatus:

@@ -1,9 +1,9 @@
 """Results → plain rows → text, JSON. Nothing here prints, writes files or computes physics.
 
-`table`    what a screen is made of: headline, tables of text cells, notes
-`digits`   numbers as people read them
-`answer`   what a command hands back: screen, JSON document, yes or no
-`document` plain data that JSON can hold; provenance
-`terminal` screens as rich renderables
-and one module for each kind of result.
+answer.py     what a command answers: screen of headline, tables and notes; document for JSON; yes or no
+numbers.py    numbers as people read them     plot.py   pictures of plain characters
+terminal.py   screens as text, in a terminal, in ASCII, in a notebook
+check, throw, sweep, plan, ladder, fit, compare, next_throws, bench, listen, explain, written   answers, one a command
+limits, drives, flight, predictions, alternatives   parts that several answers share
+figures/      pictures     page/   the HTML report     card/   the sheet to pin up     plate.py   the side plate
 """

@@ -1,12 +1,81 @@
-"""What a command hands back."""
+"""What a command answers: a screen of headline, tables and notes, and a document for programs."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from enum import Enum
+from typing import Any, Protocol
 
-from stager.report.table import Screen
+from stager.errors import UNSEEN
+from stager.version import __version__
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """Head and unit of a column; `words`: it holds words, so it is set to the left; `wraps`: over several lines;
+    `spare`: left out where the screen is too narrow."""
+
+    head: str
+    unit: str = ""
+    words: bool = False
+    wraps: bool = False
+    spare: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Title, columns, and rows of finished text cells."""
+
+    title: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+    def without_empty(self, empty: str) -> Table:
+        """The table without the columns whose cells are all `empty`."""
+        return self._with([i for i in range(len(self.columns)) if any(row[i] != empty for row in self.rows)])
+
+    def without_spare(self) -> Table:
+        """The table without the columns that a narrow screen leaves out."""
+        return self._with([i for i, column in enumerate(self.columns) if not column.spare])
+
+    def _with(self, kept: list[int]) -> Table:
+        return Table(
+            self.title,
+            tuple(self.columns[i] for i in kept),
+            tuple(tuple(row[i] for i in kept) for row in self.rows),
+        )
+
+
+class TextPicture(Protocol):
+    """A picture of plain characters."""
+
+    @property
+    def title(self) -> str:
+        """What it shows."""
+        ...
+
+    def lines(self, width: int) -> list[str]:
+        """The picture in at most `width` columns."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """Headline (the answer in a sentence), verdict where there is one, then pictures, tables and notes.
+
+    more_tables, more_notes: shown only where everything is asked for.
+    """
+
+    headline: str
+    tables: Sequence[Table] = ()
+    notes: Sequence[str] = ()
+    verdict: str = ""
+    pictures: Sequence[TextPicture] = ()
+    more_tables: Sequence[Table] = ()
+    more_notes: Sequence[str] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,3 +90,47 @@ class Answer:
     document: Mapping[str, Any]
     yes: bool = True
     aside: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """What an answer came from: SHA-256 of the configuration's bytes, seed of all random draws."""
+
+    config_sha256: str
+    seed: int
+
+
+PROVENANCE = ("stager_version", "config_sha256", "seed")
+"""What every document says of where it comes from."""
+
+
+def document(content: Mapping[str, Any], source: Source) -> dict[str, Any]:
+    """Content with its provenance, as plain data."""
+    return {
+        **{key: plain(value) for key, value in content.items()},
+        **dict(zip(PROVENANCE, (__version__, source.config_sha256, source.seed), strict=True)),
+    }
+
+
+def plain(value: Any) -> Any:
+    """Numbers, text, lists and dictionaries only; NaN and infinity become null."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if hasattr(value, "tolist"):  # NumPy's arrays and scalars; importing it for this would slow every command.
+        return plain(value.tolist())
+    if isinstance(value, Enum):
+        return plain(value.value)
+    if isinstance(value, str) or value is None:
+        return value
+    if isinstance(value, Sequence):
+        return [plain(item) for item in value]
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value
+
+
+def json_text(content: Mapping[str, Any], *, ascii_only: bool = False) -> str:
+    """One JSON document, keys in the order given."""
+    plainly = json.dumps(content, indent=2, ensure_ascii=ascii_only, allow_nan=False)
+    # Escapes of JSON, so that a document on a terminal cannot steer it.
+    return "\n".join(UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", line) for line in plainly.split("\n"))

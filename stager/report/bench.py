@@ -13,13 +13,11 @@ from stager.fit.table.doubts import doubts
 from stager.fit.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads
 from stager.fit.table.heads import Head
 from stager.fit.table.readings import THROTTLE
-from stager.report import advice
-from stager.report.answer import Answer
-from stager.report.digits import MISSING, plural, speed
-from stager.report.document import Source, document
-from stager.report.plot import Curve, Marked
-from stager.report.suggest import NOTHING_SAFE, chance, share, summary
-from stager.report.table import Screen
+from stager.report import predictions
+from stager.report.answer import Answer, Screen, Source, document
+from stager.report.next_throws import NOTHING_SAFE, chance, share, summary
+from stager.report.numbers import MISSING, plural, speed
+from stager.report.plot import Marked, TextCurve
 
 HELP = """\
 {example:<22}wheel speeds, then exit speed; "{wheel} jam" for a jam;
@@ -146,7 +144,7 @@ def screen(found: Next, fitted: bool, throws: Throws, book: Book) -> Screen:
     ])  # fmt: skip
 
 
-def curve(found: Next, throws: Throws, book: Book) -> Curve:
+def curve(found: Next, throws: Throws, book: Book) -> TextCurve:
     """Exit speed of the last stage with its band, and the throws with as many stages."""
     head = _head(book, found.built - 1)
     present = throws.present if len(throws) else np.zeros((0, found.built), dtype=bool)
@@ -165,7 +163,7 @@ def curve(found: Next, throws: Throws, book: Book) -> Curve:
         low, middle, high = (float(_scaled(np.array(u), head, book)) for u in (limit.low, limit.nominal, limit.high))
         marked = Marked(x=middle, words=f"grip limit {_plain(limit.nominal, head, book)}", interval=(low, high))
     unit = _unit(head) if _moves(head, book) else "m/s"
-    return Curve(
+    return TextCurve(
         title=f"Exit speed (upwards, m/s) against wheel speed of stage {found.built} ({unit}); o: measured",
         x=_scaled(found.wheel_speed, head, book), y=found.median, low=found.low, high=found.high, points=points,
         marked=marked,
@@ -187,7 +185,7 @@ def closing(
 def _next(found: Next, fitted: bool, book: Book) -> list[str]:
     chosen = found.recommended
     at = None if chosen.wheel_speed is None else _at(chosen.wheel_speed, _head(book, found.built - 1), book)
-    said = advice.notes(chosen, found.built, at) if fitted or at is None else []
+    said = predictions.recommended_notes(chosen, found.built, at) if fitted or at is None else []
     if found.enough and fitted and at is not None:
         return [f"Enough is known for stage {found.built}.", *said]
     return [*said, *_throw_next(found, fitted, book)]

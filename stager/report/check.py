@@ -7,13 +7,13 @@ from typing import Any
 
 from stager.constraints import LimitResult, OperatingPoint, not_judged
 from stager.constraints.duty import duty
-from stager.report import duty as duties
-from stager.report import limits, safety, spacing, tyres
+from stager.model.launcher import Launcher
+from stager.physics.layout import pitch
+from stager.report import drives as duties
+from stager.report import limits
 from stager.report import throw as throws
-from stager.report.answer import Answer
-from stager.report.digits import digits, listing, plural, speed
-from stager.report.document import Source, document
-from stager.report.table import Screen
+from stager.report.answer import Answer, Screen, Source, document
+from stager.report.numbers import digits, listing, plural, speed
 
 
 def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Source) -> Answer:
@@ -32,19 +32,19 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
         limits.remedies(rows),
         throws.speeds(thrown["stages"]),
         *([] if worked is None else duties.tables(worked)),
-        safety.wheels(design.launcher, design.throw),
+        limits.wheel_safety(design.launcher, design.throw),
     ]
     notes = [
         *_unjudged_notes(rows),
-        *spacing.notes(design.launcher, design.count),
+        *spacing_notes(design.launcher, design.count),
         *throws.instruments(design.launcher, thrown["stages"]),
-        *tyres.notes(design),
+        *limits.tyre_notes(design),
         *([] if worked is None else duties.notes(worked)),
         *duties.feed_notes(feed),
         *throws.entering(design.launcher),
         *throws.strain(thrown["stages"]),
-        *safety.notes(design.launcher, design.throw),
-        safety.GUARD,
+        *limits.safety_notes(design.launcher, design.throw),
+        limits.GUARD,
     ]
     content = {
         "kept": False if broken else None if None in judged else True,
@@ -52,8 +52,8 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Sour
         "throw": thrown,
         "drives": worked,
         "feed": feed,
-        "tyres": tyres.summary(design),
-        "safety": safety.summary(design.launcher, design.throw),
+        "tyres": limits.tyre_rows(design),
+        "safety": limits.safety_rows(design.launcher, design.throw),
     }
     headline = (
         f"It jams at the feed's rate. {_headline(design, thrown, rows)}" if clogs else _headline(design, thrown, rows)
@@ -94,3 +94,25 @@ def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[
         if found:
             return f"{word}: {listing(found)} ({len(found)} of {plural(len(rows), 'limit')}), at {what}."
     return f"All {plural(len(rows), 'limit')} are kept, at {what}."
+
+
+_ROUNDING = 1e-9
+
+
+def spacing_notes(launcher: Launcher, count: int) -> list[str]:
+    """A sentence for each two neighbours of `count` stages whose wheels would overlap in one plane.
+
+    Turned about the barrel they may still have room, so that it is said rather than refused.
+    """
+    said = []
+    for k in range(count - 1):
+        given, needed = (
+            float(pitch(launcher, k)),
+            float(launcher.stage(k).wheel.radius + launcher.stage(k + 1).wheel.radius),
+        )
+        if given < needed * (1 - _ROUNDING):
+            said.append(
+                f"Wheels of stages {k + 1} and {k + 2} overlap: their axes are {digits(1000 * given)} mm apart and"
+                f" their radii take {digits(1000 * needed)} mm. They fit only if one stage is turned about the barrel."
+            )
+    return said

@@ -13,11 +13,9 @@ from stager.fit.hypotheses import Hypothesis
 from stager.fit.statistics.welch import Difference
 from stager.fit.table import Throws
 from stager.model.launcher import Launcher
-from stager.report.answer import Answer
-from stager.report.digits import digits, listing, percent, plural, signed, speed
-from stager.report.document import Source, document
-from stager.report.drift import drift_notes, drift_rows
-from stager.report.table import Column, Screen, Table
+from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.fit import drift_notes, drift_rows
+from stager.report.numbers import digits, listing, percent, plural, signed, speed
 
 TESTS = {
     "welch": "Welch, by settings",

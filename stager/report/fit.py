@@ -1,23 +1,191 @@
-"""A fit as screen and document."""
+"""A fit as screen and document: parameters in people's units, misfit, drift."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from stager.fit.answers import Learned
+from stager.fit.drift import Drift
+from stager.fit.hypotheses import Hypothesis
 from stager.fit.records import Fit, Parameter
-from stager.report import advice, foretold, misfit
-from stager.report.answer import Answer
-from stager.report.digits import digits, listing, percent, plural, speed
-from stager.report.document import Source, document
-from stager.report.drift import drift_notes, drift_rows
-from stager.report.measured import Units, name_of, units_of
-from stager.report.table import Column, Screen, Table
-from stager.units import Measured
+from stager.report import predictions
+from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.numbers import digits, listing, percent, plural, speed
+from stager.units import Measured, format_quantity, readable_unit
+
+KILO = 1000.0
+"""Groups are shown in thousands of their SI unit."""
+
+_SPEEDS = ("fade_speed", "peak_speed", "rise_speed")
+
+
+@dataclass(frozen=True, slots=True)
+class Units:
+    """SI unit of each parameter by key."""
+
+    known: Mapping[str, str]
+
+    def si(self, one: Parameter) -> str:
+        """The SI unit, "" for a pure number."""
+        return self.known.get(one.key, one.unit)
+
+    def shown(self, one: Parameter) -> str:
+        """The unit for people."""
+        return f"k{one.unit}" if one.group else self._unit(one)
+
+    def text(self, one: Parameter, value: float, spread: float) -> str:
+        """Value ± standard uncertainty, without unit."""
+        if one.group:
+            return format_quantity(value / KILO, spread / KILO)
+        text = format_quantity(value, spread, self.si(one), written=self._unit(one))
+        return " ± ".join(part.strip().removesuffix(self._unit(one)).strip() for part in text.split("±"))
+
+    def span(self, one: Parameter) -> str:
+        """The 95 % interval, without unit."""
+        return " to ".join(self.text(one, end, one.standard_uncertainty).split(" ± ")[0] for end in one.interval)
+
+    def _unit(self, one: Parameter) -> str:
+        return readable_unit(one.prior_value, self.si(one)) if self.si(one) else ""
+
+
+def name_of(one: Parameter) -> str:
+    """A parameter's key in few words: "crush", "feed speed", "rail friction"."""
+    *path, last = one.key.split(".")
+    place = {"feed": "feed ", "rail_friction": "rail ", "wheel": "wheel ", "supply": "supply "}
+    where = place.get(path[-1], "") if path else ""
+    stage = f", stage {path[1]}" if len(path) > 1 and path[0] == "stages" else ""
+    return f"{where}{last.replace('_', ' ')}{stage}"
+
+
+def units_of(parameters: Sequence[Parameter], quantities: Mapping[str, Measured]) -> Units:
+    """Units from a configuration's quantities; those of other friction laws are known by name."""
+    laws = {one.key: "m/s" for one in parameters if one.key.endswith(_SPEEDS)}
+    return Units({**laws, **{key: measured.unit for key, measured in quantities.items()}})
+
+
+CLOSE = 0.06
+"""A factor this near one between two units is taken for it [-]."""
+
+MOST_CAUSES = 3
+SIMILAR = 10.0
+"""Causes whose AICc is within this much of the best are named."""
+
+MISREAD: Mapping[float, str] = {
+    1 / 3.6: "km/h had been written as m/s", 0.44704: "mph had been written as m/s",
+    0.3048: "ft/s had been written as m/s", 3.6: "m/s had been written as km/h",
+    1 / 0.44704: "m/s had been written as mph", 1 / 0.3048: "m/s had been written as ft/s",
+}  # fmt: skip
+GENERAL = (
+    "Look first at the units in the table's heads, the wheels' radius and rpm, and the distance to the chronograph"
+    " (measuring.distance)."
+)
+BY_KIND: Mapping[str, str] = {
+    "order": "Let wheels, battery and projectiles settle, throw one setting again every few throws, or fit each part of"
+    " the session alone.",
+    "build": "Fit one build alone: --build NAME.",
+    "kinds": "Weigh ten projectiles; throw each kind as a build of its own.",
+    "prior": "Measure what they contradict, or give it a larger ±.",
+    "speed": GENERAL, "scatter": GENERAL, "fast": GENERAL,
+}  # fmt: skip
+
+
+def misfit_headline(fit: Fit) -> str:
+    """Return the first line of a fit that fails."""
+    words = list(dict.fromkeys(one.words for one in fit.misfits))
+    said = words[0] if len(words) == 1 else f"{words[0]}, and {words[1]}"
+    return f"The model does not fit these {plural(int(fit.used.size), 'throw')}: {said}. No grip limit can be given."
+
+
+def misfit_statements(fit: Fit) -> list[str]:
+    """Return what does not fit, each a sentence, then what to look at first."""
+    words = list(dict.fromkeys(one.words for one in fit.misfits))
+    return [*(f"{one[0].upper()}{one[1:]}." for one in words), *misfit_advice(fit)]
+
+
+def misfit_advice(fit: Fit) -> list[str]:
+    """Return likely causes with the remedy for each, best first; without any, what to look at for each kind."""
+    if not fit.misfits:
+        return []
+    if not fit.causes:
+        return list(dict.fromkeys(BY_KIND[one.kind] for one in fit.misfits))
+    best = fit.causes[0].aicc
+    return [_cause(one) for one in fit.causes[:MOST_CAUSES] if one.aicc - best < SIMILAR]
+
+
+def _cause(one: Hypothesis) -> str:
+    match one.name:
+        case "chronograph":
+            return f"Exit speeds would fit {_times(one.factor)}: check their unit, the chronograph and its distance."
+        case "step":
+            since = "" if one.since is None else f" from throw {one.since:g} on"
+            return f"Exit speeds would fit {_times(one.factor)}{since}: check what was changed there."
+        case "tachometer":
+            more = "faster" if one.factor > 1 else "slower"
+            return (
+                f"It would fit if the wheels ran {percent(abs(one.factor - 1))} {more} than the table says: check unit"
+                " and rpm, measure the radius under load, or give stage.wheel.radius or measuring.wheel_speed a ±."
+            )
+        case "outlet":
+            return 'It would fit if barrel or spout took energy: give [outlet] loss a ±, for example "0.1 J ± 0.1 J".'
+        case "creep":
+            return f"It would fit with {digits(one.factor)} times the creep: give contact.creep a ± as large as itself."
+        case "growth":
+            return "It would fit if the tyre grew otherwise: give stage.wheel.tyre.modulus a ±."
+        case "kinds":
+            return (
+                f"Some projectiles seem {percent(abs(one.factor - 1))} {'heavier' if one.factor > 1 else 'lighter'}:"
+                " weigh ten, throw each kind as a build of its own."
+            )
+    return f"A change of the {one.words} would fit it."
+
+
+def _times(factor: float) -> str:
+    """A factor on exit speeds in words, as a mixed-up unit where it is near one."""
+    near = [words for known, words in MISREAD.items() if abs(factor / known - 1) < CLOSE]
+    if near:
+        return f"as if {near[0]}"
+    if 0.5 < factor < 2:
+        return f"{percent(abs(factor - 1))} {'higher' if factor > 1 else 'lower'}"
+    return f"{digits(factor)} times as large"
+
+
+def drift_rows(drifts: Sequence[Drift]) -> list[dict[str, Any]]:
+    """Drift of each build as the document has it."""
+    return [
+        {
+            "build": one.build,
+            "throws": one.throws,
+            "by": one.by,
+            "change_fraction": None if one.change is None else one.change.value,
+            "interval": None if one.change is None else list(one.change.interval),
+            "probability": None if one.change is None else one.adjusted,
+            "claimed": one.claimed,
+            "reason": one.reason or None,
+        }
+        for one in drifts
+    ]
+
+
+def drift_notes(drifts: Sequence[Drift]) -> list[str]:
+    """A sentence for each build."""
+    return [_sentence(one) for one in drifts]
+
+
+def _sentence(one: Drift) -> str:
+    name = f"Build {one.build}" if one.build else "The session"
+    if one.change is None:
+        return f"{name}: drift is not known; {one.reason}."
+    low, high = one.change.interval
+    span = f"{percent(one.change.value)} from first to last throw ({percent(low)} to {percent(high)})"
+    if one.claimed:
+        return f"{name} drifts: exit speed changes by {span}."
+    return f"{name}: no drift is shown, {span}."
+
 
 TIE = 2.0
 
@@ -30,7 +198,7 @@ def answer(
     units = units_of(fit.parameters, quantities)
     tables = [parameters(fit, units), _laws(fit)] if fit.parameters else [_laws(fit)]
     if fit.adequate:
-        tables += [foretold.settings(learned.predicted), foretold.exits(learned.predicted)]
+        tables += [predictions.settings(learned.predicted), predictions.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
     notes = _notes(learned)
@@ -70,7 +238,7 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
         ],
         "cannot_tell": fit.sentences,
         "adequate": fit.adequate,
-        "misfit": misfit.statements(fit),
+        "misfit": misfit_statements(fit),
         "causes": [
             {"what": one.words, "factor": one.factor, "interval": list(one.interval), "aicc_gain": one.gain}
             for one in fit.causes
@@ -82,8 +250,8 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
         "draws": {
             "effective": fit.posterior.effective, "tail": fit.posterior.tail, "trusted": fit.posterior.trusted
         },
-        "stages": foretold.rows(learned.predicted, adequate=fit.adequate),
-        "recommended": [advice.summary(one) for one in learned.recommended],
+        "stages": predictions.chain_rows(learned.predicted, adequate=fit.adequate),
+        "recommended": [predictions.recommended_rows(one) for one in learned.recommended],
         "checks": [
             {"stages": one.stages, "throws": int(one.measured.size), "inside": one.inside, "error": one.error}
             for one in fit.checks
@@ -103,8 +271,8 @@ def _row(one: Parameter, units: Units) -> dict[str, Any]:
 
 def _headline(learned: Learned) -> str:
     if not learned.fit.adequate:
-        return misfit.headline(learned.fit)
-    said = foretold.sentence(learned.predicted)
+        return misfit_headline(learned.fit)
+    said = predictions.sentence(learned.predicted)
     return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {said}"
 
 
@@ -153,7 +321,7 @@ def _outliers(fit: Fit) -> Table:
 
 def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
-    notes = [*_advice(learned), *foretold.missing(learned.predicted)] if fit.adequate else misfit.statements(fit)
+    notes = [*_advice(learned), *predictions.missing(learned.predicted)] if fit.adequate else misfit_statements(fit)
     notes += [f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", *fit.sentences]
     if fit.scenario.draws is not None:
         notes.append("The configuration is a fit itself: throws that it has seen already count twice.")
@@ -172,9 +340,9 @@ def _notes(learned: Learned) -> list[str]:
 def _advice(learned: Learned) -> list[str]:
     """What to set the last stage that was measured to; and where no setting of a stage keeps the limits."""
     found, built = learned.recommended, learned.fit.built
-    first = advice.notes(found[built - 1], built) if built <= len(found) else []
+    first = predictions.recommended_notes(found[built - 1], built) if built <= len(found) else []
     ended = bool(found) and len(found) != built and found[-1].wheel_speed is None
-    return [*first, *(advice.notes(found[-1], len(found)) if ended else [])]
+    return [*first, *(predictions.recommended_notes(found[-1], len(found)) if ended else [])]
 
 
 def _repeats(fit: Fit) -> str:

@@ -10,8 +10,8 @@ from stager.model.launcher import Launcher
 from stager.optimise.flown import Flown
 from stager.physics.flight import Arrival, Landing
 from stager.physics.scatter import Scatter, Shots
-from stager.report.digits import MISSING, digits, percent, speed
-from stager.report.table import Column, Table
+from stager.report.answer import Column, Table
+from stager.report.numbers import MISSING, digits, percent, speed
 
 TOGETHER = 1.3
 """Ratio of the whole scatter to that of the causes one by one from which on they are said to add up [-]."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.optimise.records import Interval, Rung
-from stager.report.digits import MISSING, digits, percent, speed
+from stager.optimise.records import Interval, Plan, Rung
+from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.numbers import MISSING, digits, percent, speed
 from stager.report.plot import Ranges
-from stager.report.table import Column, Table
+from stager.report.throw import at_spin
 
 _COLUMNS = (
     Column("stages"),
@@ -84,3 +85,12 @@ def _gain(share: float | None) -> str:
 
 def _times(factor: float, value: float | None) -> float | None:
     return None if value is None else factor * value
+
+
+def answer(plan: Plan, source: Source) -> Answer:
+    """What each further stage adds and costs; no design that fits is a "no"."""
+    found = rows(plan.ladder)
+    content = {"ladder": found, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict}
+    pictures = (picture(found),) if len(found) > 1 else ()
+    screen = Screen(plan.verdict, (table(found),), at_spin(plan), pictures=pictures)
+    return Answer(screen, document(content, source), yes=not plan.nothing_fits)

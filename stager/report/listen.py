@@ -5,10 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from stager.fit.sound import Estimate, Listened, Tone
-from stager.report.answer import Answer
-from stager.report.digits import MISSING, listing
-from stager.report.document import plain
-from stager.report.table import Column, Screen, Table
+from stager.report.answer import Answer, Column, Screen, Table, plain
+from stager.report.numbers import MISSING, listing
 from stager.units import format_quantity
 from stager.version import __version__
 

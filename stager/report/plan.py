@@ -1,23 +1,122 @@
-"""A plan as screen and document."""
+"""A plan as screen and document: settings, upper bound, limits, relaxations, cautions."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from stager.bounds import Bound
 from stager.constraints import not_judged
 from stager.model.launcher import Launcher
-from stager.optimise.records import Missed, Plan, Relaxation, Settings
+from stager.optimise.judge import REACHED as ENOUGH
+from stager.optimise.records import Missed, Plan, Relaxation, Rung, Settings
 from stager.physics.motion import translation_energy
 from stager.physics.muzzle import outlet_speed
-from stager.report import catalogue, certificate, duty, flight, front, ladder, limits, safety, spacing, sturdy
+from stager.report import alternatives, check, drives, flight, ladder, limits
 from stager.report import throw as throws
-from stager.report.answer import Answer
-from stager.report.cautions import CAUTIONS, MORE_CAUTIONS
-from stager.report.digits import MISSING, digits, plural, sides, speed
-from stager.report.document import Source, document
-from stager.report.spin import planned, said
-from stager.report.table import Column, Screen, Table
+from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.numbers import MISSING, digits, percent, plural, sides, speed
+from stager.report.throw import planned, said
+
+CAUTIONS = (
+    "Eye protection, guard and backstop; never aim at people or animals.",
+    "Brittle projectiles and wheels can burst; lithium cells need a fuse and care.",
+    "Local rules and qualified people decide what is allowed; these numbers do not.",
+)
+MORE_CAUTIONS = (
+    "Before you build: enclose wheels in a guard and stay out of their plane; charge lithium cells with a charger made"
+    " for them, and watch them.",
+)
+"""What is said beside them where there is room."""
+
+
+BEATEN, REACHED, LOOSE, SHORT = 2e-6, 5e-5, 0.1, 2e-3
+"""Gaps [-]: more than limits may be overstepped by rounding; too small to speak of; too large to tell much; so little
+short of what is asked for that it need not be a stage's own doing."""
+
+
+def certificate_rows(plan: Plan) -> dict[str, Any]:
+    """The bound as the document has it; `bound_by_stages_m_s` counts from no stage."""
+    known, fastest = plan.bound, plan.best if plan.fastest is None else plan.fastest
+    return {
+        "bound_m_s": None if known is None else known.speed,
+        "gap_fraction": None if known is None or fastest is None else known.speed / fastest.exit_speed - 1,
+        "certificate": None
+        if known is None
+        else {
+            "bound_by_stages_m_s": list(known.speeds),
+            "missing": known.missing or None,
+            "evidence": known.evidence or None,
+            "left_out": sorted(name.replace("_", " ") for name in known.left_out),
+        },
+    }
+
+
+def certificate_notes(plan: Plan) -> list[str]:
+    """What is proven, how near the plan comes to it, and what is not."""
+    known, best = plan.bound, plan.best
+    if known is None:
+        return []
+    asked = None if best is None else known.asked
+    # The bound is one on the fastest design; a cap alone is none.
+    fastest = best if plan.fastest is None else plan.fastest
+    bare = known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + REACHED))
+    reached = None if fastest is None or asked is not None else fastest.exit_speed
+    said = [] if bare else [nearness(known.speed, reached)]
+    if plan.fastest is not None and plan.fastest is not plan.best:
+        stages = plural(plan.fastest.count, "stage")
+        said.insert(0, f"Fastest within the limits: {stages}, {speed(plan.fastest.exit_speed)} m/s.")
+    if best is not None and asked is not None and not reaches(plan.ladder[: best.count], asked):
+        said.append(fewest(known, asked, best.count))
+    if plan.catalogue is not None:
+        said.append(alternatives.catalogue_proviso(plan.catalogue))
+    if bare:
+        said.append(f"There is no upper bound for {known.missing} yet: another setting may be faster.")
+    names = [name.replace("_", " ") for name in sorted(known.left_out & plan.binding)]
+    if names and not known.missing:
+        said.append(f"The bound leaves out {', '.join(names)}: the plan may be nearer to the best than that.")
+    return [" ".join(part for part in said if part)]
+
+
+def certificate_details(plan: Plan) -> list[str]:
+    """Say how far the bound is proven."""
+    if plan.bound is None or not plan.bound.evidence:
+        return []
+    return [f"The bound was checked closely, not proven at every entry speed: it rests on {plan.bound.evidence}."]
+
+
+def nearness(top: float, reached: float | None) -> str:
+    """How near a plan that throws at `reached` [m/s] comes to the bound `top` [m/s]; None: the bound alone."""
+    none_faster = f"No settings within the limits exceed {speed(top)} m/s"
+    if reached is None:
+        return f"{none_faster}."
+    gap = top / reached - 1
+    if gap < -BEATEN:
+        return f"This plan beats the {speed(top)} m/s that nothing should exceed: the bound is wrong. Please report it."
+    if gap < REACHED:
+        return f"{none_faster}; the fastest reaches that."
+    if gap < LOOSE:
+        return f"{none_faster}, {percent(gap, 2)} more."
+    return f"{none_faster}; the fastest reaches {percent(reached / top, 0)} of that, so the bound tells little."
+
+
+def reaches(ladder: Sequence[Rung], asked: float) -> bool:
+    """Whether a rung does what is asked for [m/s]: the steadiest plan may take more stages than that needs."""
+    return any(rung.kept and rung.exit_speed.nominal >= asked * (1 - ENOUGH) for rung in ladder)
+
+
+def fewest(known: Bound, asked: float, count: int) -> str:
+    """Whether fewer stages could reach what is asked for [m/s], where `count` do."""
+    if count == 0:
+        return ""
+    below = known.speeds[:count]
+    if len(below) < count or max(below) >= asked:
+        return "Whether fewer stages could do is not proven."
+    fewer, most = plural(count - 1, "stage"), max(below)
+    # A bound is brought down until it is below what is asked for, and then no further.
+    if most > asked * (1 - SHORT):
+        return f"Fewer stages cannot do: {fewer} cannot reach {speed(asked)} m/s."
+    return f"Fewer stages cannot do: {fewer} can reach at most {speed(most)} m/s."
 
 
 def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
@@ -33,19 +132,19 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     if shown:
         tables.append(limits.table(shown, [word(row) for row in shown], limits.left_out(rows)))
     if content["catalogue"]:
-        tables.append(catalogue.table(content["catalogue"]))
+        tables.append(alternatives.catalogue_table(content["catalogue"]))
     if content["ladder"]:
         tables.append(ladder.table(content["ladder"]))
     if content["robust"]:
-        tables.append(sturdy.table(content["robust"], content["stages"]))
+        tables.append(alternatives.robust_table(content["robust"], content["stages"]))
     if content["trade"]:
-        tables.append(front.table(content["trade"]))
+        tables.append(alternatives.front_table(content["trade"]))
     more_tables = [limits.table(rows, [word(row) for row in rows])] if len(shown) < len(rows) else []
-    hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
-    room = [] if plan.best is None else spacing.notes(launcher, plan.best.count)
-    notes = [*planned(plan), *_notes(content), *certificate.sentences(plan), *CAUTIONS]
+    hurts = [] if plan.best is None else limits.safety_notes(launcher, plan.best.throw)
+    room = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
+    notes = [*planned(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
     more_notes = [
-        *certificate.details(plan), *throws.instruments(launcher, stages), *room,
+        *certificate_details(plan), *throws.instruments(launcher, stages), *room,
         *limits.unjudged_note(content["limits"]),
         *flight.notes(launcher, plan.flown), *hurts, *MORE_CAUTIONS,
     ]  # fmt: skip
@@ -68,7 +167,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "spin_rad_s": None if best is None else float(best.throw.spin),
         "length_m": None if best is None else float(best.length),
         "average_power_W": _average_power(plan),
-        **certificate.summary(plan),
+        **certificate_rows(plan),
         "limits": [] if best is None else _limits(plan, best),
         "one_more_stage_fraction": plan.one_more_stage,
         "ladder": ladder.rows(plan.ladder),
@@ -76,14 +175,14 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "verdict": plan.verdict,
         "catalogue": None
         if plan.catalogue is None
-        else catalogue.summary(plan.catalogue, None if best is None else best.exit_speed),
-        "robust": sturdy.summary(plan.robust),
+        else alternatives.catalogue_rows(plan.catalogue, None if best is None else best.exit_speed),
+        "robust": alternatives.robust_rows(plan.robust),
         "spread_fraction": plan.spread,
         "spread_least_heat_fraction": plan.spread_before,
-        "trade": front.summary(plan.front),
-        "settled": None if best is None else duty.settled(best.design),
-        "feed": duty.feed(launcher),
-        "safety": None if best is None else safety.summary(launcher, best.throw),
+        "trade": alternatives.front_rows(plan.front),
+        "settled": None if best is None else drives.settled(best.design),
+        "feed": drives.feed(launcher),
+        "safety": None if best is None else limits.safety_rows(launcher, best.throw),
         **flight.summary(launcher, plan.flown),
         **_missed(launcher, plan),
     }
@@ -185,13 +284,13 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     more = content["one_more_stage_fraction"]
     wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
     first = [" ".join(size + wish)] if size or wish else []
-    parts = [catalogue.headline(content["catalogue"])] if content["catalogue"] else []
-    sized = " ".join([*first, *duty.settled_note(content["settled"])])
+    parts = [alternatives.catalogue_headline(content["catalogue"])] if content["catalogue"] else []
+    sized = " ".join([*first, *drives.settled_note(content["settled"])])
     return [
         *([sized] if sized else []),
-        *duty.feed_notes(content["feed"]),
+        *drives.feed_notes(content["feed"]),
         *parts,
-        *sturdy.sentences(content),
+        *alternatives.robust_notes(content),
         *limits.missing_keys(content["limits"]),
     ]
 

@@ -12,6 +12,8 @@ from stager.model.arrays import Floats
 
 HEIGHT, WIDEST = 12, 100
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
+LEAST_SPAN = 1e-9
+"""A range of numbers shorter than this is shown as none: ticks are rounded to 12 decimals."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,7 +26,7 @@ class Marked:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
+class TextCurve:
     """A curve over x, points beside it, and a place on the x axis that matters.
 
     x, y: the curve, (n,); low, high: a band about it, (n,); points: x and y of what was measured, shown as "o".
@@ -151,7 +153,7 @@ class _Sheet:
 def nice(low: float, high: float, count: int) -> list[float]:
     """About `count` round numbers from `low` on; the last one is the first not below `high`, if `low` is 0."""
     span = high - low
-    if not span > 0:
+    if not span > LEAST_SPAN:
         return [low, low + 1.0]
     rough = span / count
     power = 10.0 ** math.floor(math.log10(rough))

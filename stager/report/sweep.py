@@ -13,14 +13,12 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep
 from stager.physics.motion import turns_per_minute
-from stager.report import advice, foretold
-from stager.report import points as beside
-from stager.report.answer import Answer
-from stager.report.digits import percent, speed
-from stager.report.document import Source, document
+from stager.report import predictions
+from stager.report import predictions as beside
+from stager.report.answer import Answer, Column, Screen, Source, Table, document
 from stager.report.limits import title
-from stager.report.plot import Curve, Marked
-from stager.report.table import Column, Screen, Table
+from stager.report.numbers import percent, speed
+from stager.report.plot import Marked, TextCurve
 
 ROWS = 16
 
@@ -36,10 +34,10 @@ def answer(
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
     tables = [_curve(launcher, sweep)] if _passes(sweep) else []
     pictures = (_picture(sweep, spread, near),) if _passes(sweep) else ()
-    notes = [*_notes(launcher, sweep), *_spread(spread), *advice.notes(chosen, sweep.stage)]
+    notes = [*_notes(launcher, sweep), *_spread(spread), *predictions.recommended_notes(chosen, sweep.stage)]
     if measured is not None and near is not None:
-        tables.append(beside.table(measured))
-        notes = [*beside.notes(measured, len(near)), *notes]
+        tables.append(beside.measured_table(measured))
+        notes = [*beside.measured_notes(measured, len(near)), *notes]
     screen = Screen(_headline(launcher, sweep), tables, notes, pictures=pictures)
     return Answer(screen, document(summary(sweep, spread, measured, chosen), source), yes=_passes(sweep))
 
@@ -61,10 +59,10 @@ def summary(
         "exit_speed_m_s": sweep.exit_speed,
         "grip_limit": grip,
         "range_ends_by": None if grip else sweep.ends_by,
-        "robust": None if spread is None else foretold.robust(spread),
-        "recommended": None if chosen is None else advice.summary(chosen),
+        "robust": None if spread is None else predictions.robust(spread),
+        "recommended": None if chosen is None else predictions.recommended_rows(chosen),
         "median_difference_fraction": None if measured is None else beside.median(measured),
-        "measured": None if measured is None else beside.rows(measured),
+        "measured": None if measured is None else beside.measured_rows(measured),
     }
 
 
@@ -72,7 +70,7 @@ def _spread(spread: Tuned | None) -> list[str]:
     """Interval of the grip limit, and what it costs to miss it."""
     if spread is None:
         return []
-    limit, jams = spread.grip_limit, foretold.jams(spread)
+    limit, jams = spread.grip_limit, predictions.jams(spread)
     if limit is None:
         return jams
     short, over = percent(spread.short), percent(spread.over)
@@ -105,7 +103,7 @@ def _headline(launcher: Launcher, sweep: Sweep) -> str:
     )
 
 
-def _picture(sweep: Sweep, spread: Tuned | None, near: Floats | None) -> Curve:
+def _picture(sweep: Sweep, spread: Tuned | None, near: Floats | None) -> TextCurve:
     """The curve with the throws that belong to it, and the grip limit below."""
     marked = None
     if sweep.grip_speed is not None:
@@ -114,7 +112,7 @@ def _picture(sweep: Sweep, spread: Tuned | None, near: Floats | None) -> Curve:
         marked = Marked(x=sweep.grip_speed, words=f"grip limit {speed(sweep.grip_speed)}", interval=ends)
     points = None if near is None or not near.size else (near[:, 0], near[:, 1])
     title = f"Exit speed (upwards) against wheel speed, both in m/s{'' if points is None else '; o: measured'}"
-    return Curve(title=title, x=sweep.wheel_speed, y=sweep.exit_speed, points=points, marked=marked)
+    return TextCurve(title=title, x=sweep.wheel_speed, y=sweep.exit_speed, points=points, marked=marked)
 
 
 def _curve(launcher: Launcher, sweep: Sweep) -> Table:

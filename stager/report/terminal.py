@@ -1,9 +1,12 @@
-"""Screens as rich renderables. Cells are `Text`: rich would read units such as "[m/s]" as markup."""
+"""Screens as text: rich renderables for a terminal, ASCII for plain ones, HTML and plain text for notebooks."""
 
 from __future__ import annotations
 
+import io
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from rich import box
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
@@ -12,7 +15,10 @@ from rich.table import Table as RichTable
 from rich.text import Text
 
 from stager.errors import printable
-from stager.report.table import Column, Picture, Screen, Table
+from stager.report.answer import Column, Screen, Table, TextPicture
+
+if TYPE_CHECKING:
+    from stager.report.figures import Picture
 
 RULED = box.Box("    \n    \n -- \n" + "    \n" * 5, ascii=True)
 STYLES = {
@@ -28,7 +34,7 @@ WIDEST = 1000
 class Drawn:
     """A picture as wide as the console lets it be."""
 
-    picture: Picture
+    picture: TextPicture
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         yield Text("\n".join(self.picture.lines(options.max_width)), no_wrap=True, overflow="crop")
@@ -136,3 +142,51 @@ def _head(column: Column, lines: int, units: bool) -> Text:
 def _text(text: str, style: str = "") -> Text:
     """A text that cannot steer the terminal: names may come from a file."""
     return Text("\n".join(map(printable, text.split("\n"))), style=style)
+
+
+WIDTH = 100
+
+
+def html_text(screen: Screen, pictures: Sequence[Picture] = ()) -> str:
+    """Headline, verdict, pictures, tables and notes as HTML that needs no style sheet."""
+    from stager.report.page.render import environment
+
+    return environment().get_template("screen.html").render(screen=screen, pictures=pictures)
+
+
+def plain_text(screen: Screen) -> str:
+    """The whole screen as plain text."""
+    from rich.console import Console
+
+
+    out = io.StringIO()
+    # In a notebook rich would show it there and then.
+    console = Console(
+        file=out, width=WIDTH, markup=False, highlight=False, emoji=False, force_terminal=False, force_jupyter=False
+    )
+    console.print(whole(screen))
+    return out.getvalue().removesuffix("\n")
+
+
+_PLAIN = str.maketrans({
+    "±": "+-", "×": "x", "²": "^2", "³": "^3", "½": "1/2", "°": "deg", "–": "-", "—": "-", "−": "-", "…": "...",
+    "→": "->", "µ": "u", "Ω": "ohm", "ω": "w", "·": "*", "≥": ">=",
+    "≤": "<=", "√": "root ", "Ø": "diameter", "\u00a0": " ", "\u202f": " ",
+})  # fmt: skip
+
+
+def ascii_screen(screen: Screen) -> Screen:
+    """The same words with the signs that ASCII lacks spelt out; names are left as they are."""
+    return replace(
+        screen,
+        headline=screen.headline.translate(_PLAIN), verdict=screen.verdict.translate(_PLAIN),
+        notes=[note.translate(_PLAIN) for note in screen.notes], tables=[_ascii_table(item) for item in screen.tables],
+    )  # fmt: skip
+
+
+def _ascii_table(item: Table) -> Table:
+    columns = tuple(
+        replace(one, head=one.head.translate(_PLAIN), unit=one.unit.translate(_PLAIN)) for one in item.columns
+    )
+    rows = tuple(tuple(cell.translate(_PLAIN) for cell in row) for row in item.rows)
+    return Table(item.title.translate(_PLAIN), columns, rows)

@@ -1,25 +1,28 @@
-"""A throw as screen and document."""
+"""A throw as screen and document, and its spin beside the one that the goal asks for."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
+from stager.model.requirements import Goal
 from stager.optimise.flown import Flown
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
 from stager.physics.loads import spin_acceleration, squeeze
 from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
-from stager.report import flight, safety
-from stager.report.answer import Answer
-from stager.report.digits import MISSING, digits, listing, plural, speed
-from stager.report.document import Source, document
-from stager.report.table import Column, Screen, Table
+from stager.report import flight, limits
+from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.numbers import MISSING, digits, listing, plural, speed
+
+if TYPE_CHECKING:
+    from stager.optimise.records import Plan
 
 WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
 TURN = 2 * np.pi
@@ -35,12 +38,12 @@ def answer(launcher: Launcher, throw: Throw, source: Source, flown: Flown | None
             [
                 *_notes(content, launcher), *entering(launcher), *strain(content["stages"]),
                 *instruments(launcher, content["stages"]),
-                *flight.notes(launcher, flown), *safety.notes(launcher, throw),
+                *flight.notes(launcher, flown), *limits.safety_notes(launcher, throw),
             ],
             more_tables=flight.tables(flown),
         ),
         document(
-            {**content, "safety": safety.summary(launcher, throw), **flight.summary(launcher, flown)}, source
+            {**content, "safety": limits.safety_rows(launcher, throw), **flight.summary(launcher, flown)}, source
         ),
         yes=not content["jammed"] and not content["stays_in_outlet"],
     )
@@ -228,3 +231,53 @@ def _energy(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
         digits(stage["crush_loss_J"]),
         digits(stage["peak_acceleration_m_s2"]),
     )
+
+
+_TURN = 2 * np.pi
+ALIKE = (
+    "Grip limits, settings and further stages are those of pairs whose wheels run alike: the spin that the goal asks "
+    "for is left out here, plan sets it."
+)
+
+
+def left_out(answer: Answer, goal: Goal) -> Answer:
+    """With a word that the spin is left out, where one is asked for."""
+    if not goal.spin:
+        return answer
+    return _noted(replace(answer, document={**answer.document, "left_out": ["goal.spin"]}), ALIKE)
+
+
+def compared(answer: Answer, goal: Goal) -> Answer:
+    """A check with the spin that is reached beside the one asked for."""
+    if not goal.spin:
+        return answer
+    thrown = answer.document["throw"]
+    reached = "It jams" if thrown["jammed"] else f"It spins {said(thrown['spin_rad_s'])}"
+    return _noted(answer, f"{reached}; the goal asks for {said(goal.spin)}.")
+
+
+def at_spin(plan: Plan) -> list[str]:
+    """What a ladder holds of."""
+    return [] if plan.best is None or not plan.best.spin else [f"Every stage count leaves with {said(plan.best.spin)}."]
+
+
+def planned(plan: Plan) -> list[str]:
+    """How a plan makes its spin."""
+    best = plan.best
+    if best is None or not best.spin or best.count == 0:
+        return []
+    first = "Wheels as A:B, grip limits of the side that drives the spin forward"
+    if best.count == 1:
+        return [f"{first}."]
+    apart = speed(abs(float(best.wheel_speed[-1] - best.beside[-1])))
+    return [f"{first}: the first stage makes the spin, the others keep it with wheels {apart} m/s apart."]
+
+
+def said(spin: float) -> str:
+    """A spin [rad/s] in words."""
+    return f"{digits(spin / _TURN)} rev/s"
+
+
+def _noted(answer: Answer, note: str) -> Answer:
+    screen = answer.screen
+    return answer if screen is None else replace(answer, screen=replace(screen, notes=[note, *screen.notes]))

@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 import stager
-from stager.api.results.plan import PlanResult
-from stager.api.results.shown import Shown
+from stager.api.results import PlanResult, Shown
 from tests.cli.run import TEMPLATE
 from tests.cli.run import stager as run
 

@@ -12,7 +12,7 @@ import time
 import numpy as np
 from scipy.optimize import least_squares
 
-from stager.api.learned import fit
+from stager.api.fitting import fit
 from stager.fit.forward_model import SLOWEST
 from stager.fit.laws import FRICTION, Law, candidates, own_law
 from stager.fit.priors import of, values

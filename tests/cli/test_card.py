@@ -15,11 +15,11 @@ from pypdf import PdfReader
 
 import stager as package
 from stager.api import Loaded
-from stager.api.carded import CardResult
+from stager.api.card import CardResult
 from stager.errors import InputError
 from stager.optimise import draws
 from stager.physics.chain import throw
-from stager.report.card.pdf import draw
+from stager.report.card.sheet import draw
 from tests.cli.run import stager
 from tests.page.browser import browser
 

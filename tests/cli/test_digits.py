@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from stager.report.digits import digits, listing, percent, plural, signed, speed
+from stager.report.numbers import digits, listing, percent, plural, signed, speed
 
 
 @pytest.mark.parametrize(

@@ -13,9 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import stager as package
-from stager.report.plate import draw_plate
-from stager.report.plate.dxf import dxf
-from stager.report.plate.svg import svg
+from stager.report.plate import draw_plate, dxf, svg
 from tests.cli.run import stager
 
 SEED_BALL, FOAM_DISC = "configs/seed_ball.toml", "configs/foam_disc.toml"

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from stager.constraints import LIMITS
-from stager.report import glossary
+from stager.report import explain
 from stager.report.explain import configuration_keys
 from tests.cli.run import stager
 
@@ -15,7 +15,7 @@ KEYS = configuration_keys()
 
 
 def test_every_limit_has_a_text() -> None:
-    assert {limit.name for limit in LIMITS} == set(glossary.LIMITS)
+    assert {limit.name for limit in LIMITS} == set(explain.LIMITS)
 
 
 def test_every_key_of_the_configuration_has_a_text_and_a_unit_or_an_example() -> None:
@@ -24,12 +24,12 @@ def test_every_key_of_the_configuration_has_a_text_and_a_unit_or_an_example() ->
 
 
 def test_related_terms_exist() -> None:
-    known = set(glossary.TERMS) | {name.replace("_", " ") for name in glossary.LIMITS}
-    for name, term in {**glossary.TERMS, **glossary.LIMITS}.items():
+    known = set(explain.TERMS) | {name.replace("_", " ") for name in explain.LIMITS}
+    for name, term in {**explain.TERMS, **explain.LIMITS}.items():
         assert set(term.see) <= known, name
 
 
-@pytest.mark.parametrize("name", [*glossary.TERMS, *glossary.LIMITS, *KEYS])
+@pytest.mark.parametrize("name", [*explain.TERMS, *explain.LIMITS, *KEYS])
 def test_every_name_is_explained_on_one_page(name: str) -> None:
     done = stager("explain", name)
     assert done.status == 0

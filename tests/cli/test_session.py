@@ -8,8 +8,7 @@ import pytest
 
 from stager.cli.session import TRACEBACK_SWITCH, Session
 from stager.errors import ExitStatus, InputError, InputErrors, Interrupted
-from stager.report.answer import Answer
-from stager.report.table import Column, Screen, Table
+from stager.report.answer import Answer, Column, Screen, Table
 
 UNITS = ("m/s", "[m/s]", "[rad/s]", "[kg]", "[mm]", "[rpm]", "[N]", "[J]", "[W]", "[Pa]", "[-]", "[%]")
 TABLE = Table("All [m/s] units", tuple(Column("x", unit) for unit in UNITS), (tuple(UNITS),))

@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 from stager.config import schema_json
 from stager.config.machine import File
 from stager.config.words import EXAMPLES, WORDS
-from stager.report import document
+from stager.report import answer
 from tests.broken.corpus import RIGHT
 from tests.cli.run import ROOT, TEMPLATE
 from tests.config.test_load import CONFIGS
@@ -79,7 +79,7 @@ def test_scenarios_name_the_schema_beside_them() -> None:
     for path in (*sorted((ROOT / "configs").glob("*.toml")), TEMPLATE):
         assert path.read_text(encoding="utf-8").startswith("#:schema stager.schema.json\n")
     kept = ROOT / "configs" / "stager.schema.json"
-    text = document.text(SCHEMA) + "\n"
+    text = answer.json_text(SCHEMA) + "\n"
     if os.environ.get("UPDATE_GOLDEN"):
         kept.write_text(text, encoding="utf-8")
     assert kept.read_text(encoding="utf-8") == text

@@ -15,8 +15,8 @@ from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
 from stager.physics.drive.transient import transient
 from stager.report import check
-from stager.report import duty as report
-from stager.report.document import Source
+from stager.report import drives as report
+from stager.report.answer import Source
 from tests.drive.machines import DRIVE, HEAT, SUPPLY, launcher
 
 SPEEDS = np.array([8.0, 11.0])

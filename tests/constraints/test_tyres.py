@@ -11,7 +11,7 @@ from stager.constraints import OperatingPoint
 from stager.model.requirements import LimitValues
 from stager.model.wheel import Hold, Wheel
 from stager.physics.chain import throw
-from stager.report import tyres
+from stager.report import limits
 from tests.drive.machines import launcher, wheel
 
 
@@ -27,12 +27,12 @@ def _design(speeds: list[float], **tyre: object) -> OperatingPoint:
 def test_a_ring_that_lifts_is_explained_with_what_helps_most() -> None:
     # Lift-off at √(5.52 MPa × 0.05 / 1250 kg/m³) = 14.86 m/s; at 20 m/s stretch alone takes ρu²/E = 9.06 %.
     design = _design([8.0, 20.0], held_by=Hold.STRETCH)
-    (said,) = tyres.notes(design)
+    (said,) = limits.tyre_notes(design)
     assert said.startswith("Tyre of stage 2: its own weight outdoes its stretch")
     assert "14.9 m/s" in said
     assert "9 %" in said
     assert "whatever the wheel's radius" in said
-    rows = tyres.summary(design)
+    rows = limits.tyre_rows(design)
     best = max(rows[1]["changes"], key=lambda change: change["holds_to_m_s"])
     assert rows[1]["changes"][0] == best
     assert best["what"] in said
@@ -49,21 +49,21 @@ def test_a_ring_that_lifts_is_explained_with_what_helps_most() -> None:
     ],
 )
 def test_each_hold_fails_in_its_own_way(tyre: dict[str, object], because: str) -> None:
-    slow = tyres.summary(_design([8.0], **tyre))[0]
+    slow = limits.tyre_rows(_design([8.0], **tyre))[0]
     assert because in slow["because"]
     leaves = float(slow["leaves_at_m_s"])
-    assert tyres.notes(_design([0.6 * leaves], **tyre)) == []
-    (said,) = tyres.notes(_design([0.8 * leaves], **tyre))
+    assert limits.tyre_notes(_design([0.6 * leaves], **tyre)) == []
+    (said,) = limits.tyre_notes(_design([0.8 * leaves], **tyre))
     assert because in said
 
 
 @pytest.mark.parametrize("hold, key", [(Hold.LIP, "lip_strength"), (Hold.BOND, "bond_strength")])
 def test_a_hold_of_unknown_strength_has_no_speed(hold: Hold, key: str) -> None:
     design = _design([8.0, 20.0], held_by=hold)
-    for row in tyres.summary(design):
+    for row in limits.tyre_rows(design):
         assert row["leaves_at_m_s"] is row["because"] is None
         assert row["missing"] == f"stage.wheel.tyre.{key}"
-    assert tyres.notes(design) == []
+    assert limits.tyre_notes(design) == []
 
 
 def test_wheels_without_tyre_have_no_story() -> None:
@@ -71,5 +71,5 @@ def test_wheels_without_tyre_have_no_story() -> None:
     design = OperatingPoint(
         launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, np.array([8.0]))
     )  # fmt: skip
-    assert tyres.notes(design) == []
-    assert tyres.summary(design) == []
+    assert limits.tyre_notes(design) == []
+    assert limits.tyre_rows(design) == []

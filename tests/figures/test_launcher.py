@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import stager
-from stager.report.figures import launcher as side
+from stager.report.figures import of_launcher as side
 from tests.page.making import with_values
 
 ROOT = Path(__file__).parents[2]

@@ -9,9 +9,9 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
-from stager.api.reported import Report
+from stager.api.page import Report
 from stager.report.figures import Picture
-from stager.report.figures.sweep import line
+from stager.report.figures.of_sweep import line
 from tests.page import making
 
 

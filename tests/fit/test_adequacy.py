@@ -13,7 +13,7 @@ from stager.fit.laws import own_law
 from stager.fit.records import Fit
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
-from stager.report import misfit
+from stager.report import fit as misfit
 from tests.recovery.bench import Plan, draw_truth, measure, scenario, settings
 
 COUNT = 30
@@ -57,8 +57,8 @@ def test_planted_error_is_noticed_and_named(
     assert kind in [one.kind for one in found.misfits]
     named = {one.name: one for one in found.causes}
     assert named[cause].factor == pytest.approx(factor, rel=0.05)
-    assert misfit.headline(found).startswith("The model does not fit these 30 throws: ")
-    assert words in " ".join(misfit.advice(found))
+    assert misfit.misfit_headline(found).startswith("The model does not fit these 30 throws: ")
+    assert words in " ".join(misfit.misfit_advice(found))
 
 
 def test_builds_that_differ_are_not_fitted_as_one() -> None:
@@ -66,7 +66,7 @@ def test_builds_that_differ_are_not_fitted_as_one() -> None:
     two = replace(throws, build=np.where(np.arange(COUNT) % 2, "B", "A"))
     found = _fit("seed_ball", two)
     assert "build" in [one.kind for one in found.misfits]
-    assert "Fit one build alone" in " ".join(misfit.statements(found)) or found.causes
+    assert "Fit one build alone" in " ".join(misfit.misfit_statements(found)) or found.causes
 
 
 def test_what_contradicts_the_configuration_is_said() -> None:

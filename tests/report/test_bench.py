@@ -12,9 +12,9 @@ from stager.config import load
 from stager.constraints.recommend import Recommended
 from stager.fit.experiment_design import Next, Suggested
 from stager.fit.table.book import open_book
+from stager.report.answer import Source
 from stager.report.bench import screen
-from stager.report.document import Source
-from stager.report.suggest import answer
+from stager.report.next_throws import answer
 from tests.cli.run import ROOT
 
 SOURCE = Source(config_sha256="", seed=0)

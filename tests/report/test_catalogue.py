@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from stager.optimise.records import Catalogue, Option, Parts
-from stager.report import catalogue
+from stager.report import alternatives
 
 CHOICE = Catalogue(
     options=(
@@ -22,18 +22,18 @@ CHOICE = Catalogue(
 
 
 def test_how_much_the_others_lose() -> None:
-    content = catalogue.summary(CHOICE, 20.0)
+    content = alternatives.catalogue_rows(CHOICE, 20.0)
     assert [option["loses_fraction"] for option in content["options"]] == [0.0, pytest.approx(0.25), None]
     assert [part["stage"] for part in content["chosen"]] == [1, 2]
-    rows = catalogue.table(content).rows
+    rows = alternatives.catalogue_table(content).rows
     assert [row[-3] for row in rows] == ["20.00", "up to 15.00", "does not fit"]
     assert [row[-1] for row in rows] == ["0.0", "at least 25.0", "-"]
-    assert catalogue.headline(content) == "Catalogue: wheel wide, drive quick in every stage."
+    assert alternatives.catalogue_headline(content) == "Catalogue: wheel wide, drive quick in every stage."
 
 
 def test_each_stage_its_own() -> None:
     mixed = replace(CHOICE, chosen=(("wide", ""), ("small", "")), one_for_all=False, mixed_gain=0.0234)
-    said = catalogue.headline(catalogue.summary(mixed, 20.0))
+    said = alternatives.catalogue_headline(alternatives.catalogue_rows(mixed, 20.0))
     assert said == (
         "Catalogue: stage 1 wheel wide; stage 2 wheel small, 2.3 % faster than the best of one kind. The ladder keeps "
         "these: fewer stages with their own may do better, so that a stage adds less than it says."
@@ -42,7 +42,7 @@ def test_each_stage_its_own() -> None:
 
 def test_where_nothing_fits() -> None:
     none = replace(CHOICE, chosen=(), numbers=())
-    assert "none of the parts" in catalogue.headline(catalogue.summary(none, None))
+    assert "none of the parts" in alternatives.catalogue_headline(alternatives.catalogue_rows(none, None))
 
 
 PRESSED = Catalogue(
@@ -57,22 +57,22 @@ PRESSED = Catalogue(
 
 
 def test_a_crush_of_its_own_for_each_stage() -> None:
-    content = catalogue.summary(PRESSED, 22.0)
+    content = alternatives.catalogue_rows(PRESSED, 22.0)
     assert [part["crush_m"] for part in content["chosen"]] == [0.00388, 0.006]
     assert [option["crush_m"] for option in content["options"]] == [0.006, 0.002]
-    said = catalogue.headline(content)
+    said = alternatives.catalogue_headline(content)
     assert said.startswith("Crush: stage 1 3.88 mm; stage 2 6.00 mm, 5.0 % faster than the best of one for all stages.")
     assert "No crush above 6.00 mm was looked for" in said
-    table = catalogue.table(content)
+    table = alternatives.catalogue_table(content)
     assert table.columns[0].head == "crush"
     assert [row[0] for row in table.rows] == ["2.00", "6.00"]
-    assert catalogue.proviso(PRESSED) == "That is with the crush that was chosen."
+    assert alternatives.catalogue_proviso(PRESSED) == "That is with the crush that was chosen."
 
 
 def test_parts_and_crush_are_told_together() -> None:
     wide = Option(wheel="wide", drive="", crush=0.004, exit_speed=20.0, stages=2, at_most=False)
     both = replace(PRESSED, options=(*PRESSED.options, wide), one_for_all=True, mixed_gain=None, searched=None)
-    said = catalogue.headline(catalogue.summary(both, 22.0))
+    said = alternatives.catalogue_headline(alternatives.catalogue_rows(both, 22.0))
     assert said.startswith("Catalogue: wheel as written, crush 3.88 mm in every stage. Between the crushes ")
-    assert catalogue.proviso(both) == "That is with the parts and the crush that were chosen."
-    assert catalogue.proviso(CHOICE) == "That is with the parts that were chosen."
+    assert alternatives.catalogue_proviso(both) == "That is with the parts and the crush that were chosen."
+    assert alternatives.catalogue_proviso(CHOICE) == "That is with the parts that were chosen."

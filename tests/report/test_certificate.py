@@ -6,7 +6,7 @@ import pytest
 
 from stager.bounds import Bound
 from stager.optimise.records import Interval, Rung
-from stager.report.certificate import fewest, nearness, reaches
+from stager.report.plan import fewest, nearness, reaches
 
 NONE = "No settings within the limits exceed"
 

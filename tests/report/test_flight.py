@@ -11,7 +11,7 @@ import pytest
 
 import stager
 from stager.api import Loaded
-from stager.report.figures import flight as figures
+from stager.report.figures import of_throw as figures
 from tests.cli.run import ROOT
 from tests.cli.run import stager as run
 
@@ -147,7 +147,8 @@ def test_wrong_values_are_said_with_key_and_hint(old: str, new: str, key: str, t
 
 def _picture(loaded: Loaded) -> figures.Picture:
     done = loaded.simulate(9, "13:11")
-    found = figures.picture(loaded.scenario.launcher, loaded.flown(done), float(done.exit_speed), float(done.spin))
+    launcher = loaded.scenario.launcher
+    found = figures.flight_picture(launcher, loaded.flown(done), float(done.exit_speed), float(done.spin))
     assert found is not None
     return found
 
@@ -179,7 +180,7 @@ def test_no_picture_without_a_muzzle(tmp_path: Path) -> None:
     path.write_text(_text(flight="", spreads=False), encoding="utf-8")
     loaded = stager.load(path)
     done = loaded.simulate(9)
-    assert figures.picture(loaded.scenario.launcher, loaded.flown(done), 9.0, 0.0) is None
+    assert figures.flight_picture(loaded.scenario.launcher, loaded.flown(done), 9.0, 0.0) is None
 
 
 def test_plan_and_page_tell_where_it_lands(tmp_path: Path) -> None:

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.optimise.sweep import Sweep
-from stager.report import duty
-from stager.report.digits import about, digits, percent, signed, small_percent, speed
-from stager.report.figures.sweep import Curve, picture
+from stager.report import drives
+from stager.report.figures.of_sweep import SweepCurve, sweep_picture
+from stager.report.numbers import about, digits, percent, signed, small_percent, speed
 
 
 @given(st.floats(-1e-3, 1e-3))
@@ -22,12 +22,12 @@ def test_nothing_is_less_than_nothing(share: float) -> None:
 @given(st.floats(0.0, 1e-3))
 def test_small_losses_have_no_exponent(loss: float) -> None:
     settled = {"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": loss, "jammed": False}
-    (said,) = duty.settled_note(settled)
+    (said,) = drives.settled_note(settled)
     assert "e-" not in said
 
 
 def test_what_loses_nothing_is_said_to() -> None:
-    (said,) = duty.settled_note({"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": 2.2e-9, "jammed": False})
+    (said,) = drives.settled_note({"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": 2.2e-9, "jammed": False})
     assert said == "At 5.00 throws a second it settles at 12.00 m/s, no loss."
 
 
@@ -43,7 +43,7 @@ def test_what_was_measured_beyond_the_curve_is_shown() -> None:
         exit_speed=np.linspace(0, 15, 5), grip_speed=None, grip_exit=None, top=20.0, ends_by="wheel_speed",
     )  # fmt: skip
     far = np.array([[26.0, 19.0]])
-    figure = picture(Curve(sweep=curve, measured=far)).paint()
+    figure = sweep_picture(SweepCurve(sweep=curve, measured=far)).paint()
     (plot,) = figure.axes
     assert plot.get_xlim()[1] > 26.0
     assert plot.get_ylim()[1] > 19.0

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stager.report.plot import Curve, Marked, Ranges, nice
+from stager.report.plot import Marked, Ranges, TextCurve, nice
 
 X = np.linspace(0.0, 40.0, 81)
 Y = np.where(X < 20, X / 2, 10.0 - (X - 20) / 10)
-PEAK = Curve(title="", x=X, y=Y, marked=Marked(x=20.0, words="grip limit 20.00", interval=(18.0, 22.0)))
+PEAK = TextCurve(title="", x=X, y=Y, marked=Marked(x=20.0, words="grip limit 20.00", interval=(18.0, 22.0)))
 
 
 def test_a_curve_stands_where_its_numbers_are() -> None:
@@ -31,7 +31,7 @@ def test_a_curve_stands_where_its_numbers_are() -> None:
 
 def test_what_was_measured_lies_on_top_of_its_curve() -> None:
     points = (np.array([10.0, 35.0]), np.array([5.0, 8.5]))
-    lines = Curve(title="", x=X, y=Y, low=Y - 1, high=Y + 1, points=points).lines(80)
+    lines = TextCurve(title="", x=X, y=Y, low=Y - 1, high=Y + 1, points=points).lines(80)
     assert sum(line.count("o") for line in lines) == 2
     assert any("." in line for line in lines)
 
@@ -51,7 +51,7 @@ def test_no_line_is_too_wide_and_all_is_ascii(width: int, top: float, high: floa
     x = np.linspace(0.0, top, 11)
     marked = Marked(x=top / 3, words="here it is", interval=(0.0, top))
     pictures = (
-        Curve(title="", x=x, y=x * high / top, marked=marked, points=(x, x)),
+        TextCurve(title="", x=x, y=x * high / top, marked=marked, points=(x, x)),
         Ranges(title="", rows=(("a", 0.0, high / 2, high, "behind"),)),
     )
     for picture in pictures:
@@ -68,4 +68,4 @@ def test_round_numbers_reach_to_the_end(high: float, count: int) -> None:
 
 
 def test_nothing_but_zeros_is_a_picture_too() -> None:
-    assert Curve(title="", x=np.array([0.0, 1.0]), y=np.zeros(2)).lines(40)
+    assert TextCurve(title="", x=np.array([0.0, 1.0]), y=np.zeros(2)).lines(40)

@@ -9,7 +9,7 @@ import pytest
 
 from stager.config import load
 from stager.model.launcher import Launcher
-from stager.report.spacing import notes
+from stager.report.check import spacing_notes
 from tests.cli.run import ROOT, stager
 
 LAUNCHER = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
@@ -21,7 +21,7 @@ def _apart(pitch: float) -> Launcher:
 
 @pytest.mark.parametrize(("pitch", "count", "said"), [(0.08, 3, 0), (0.086, 3, 0), (0.079, 3, 2), (0.079, 1, 0)])
 def test_wheels_of_40_mm_take_80_mm(pitch: float, count: int, said: int) -> None:
-    assert len(notes(_apart(pitch), count)) == said
+    assert len(spacing_notes(_apart(pitch), count)) == said
 
 
 def test_check_says_which_wheels_overlap(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import io
 import pytest
 from rich.console import Console
 
-from stager.report.table import Column, Screen, Table
+from stager.report.answer import Column, Screen, Table
 from stager.report.terminal import headline, whole
 
 TABLE = Table(

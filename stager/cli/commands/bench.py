@@ -31,10 +31,10 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     Each is safe in the table at once; then come the curve, its grip limit and the setting to throw at next.
     """
     loaded = session.load(config)
-    from stager.cli.desk import Desk
+    from stager.cli.interactive import Desk
     from stager.fit.table.book import open_book
     from stager.report import bench as report
-    from stager.report.spin import left_out
+    from stager.report.throw import left_out
 
     scenario = loaded.scenario
     def watch(measured: Throws, tell: Callable[[float], None]) -> tuple[Next, bool]:

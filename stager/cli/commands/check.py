@@ -13,7 +13,7 @@ def check(session: Session, config: Config, speed: Speeds) -> Answer:
     loaded = session.load(config)
     from stager.constraints import evaluate_limits
     from stager.report import check as report
-    from stager.report.spin import compared
+    from stager.report.throw import compared
 
     design = loaded.design(*speed)
     said = report.answer(design, evaluate_limits(design, remedies=True), loaded.source(session.seed))

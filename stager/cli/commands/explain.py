@@ -1,4 +1,4 @@
-"""`stager explain`."""
+"""`stager explain` and `stager schema`."""
 
 from __future__ import annotations
 
@@ -20,3 +20,10 @@ def explain(session: Session, term: Term = None) -> Answer:
     from stager.report import explain as report
 
     return report.answer(term, session.seed)
+
+
+def schema(session: Session) -> Answer:
+    """JSON Schema of the configuration, for editors."""
+    from stager import config
+
+    return Answer(None, config.schema_json())

@@ -1,4 +1,4 @@
-"""`stager fit`."""
+"""Commands that learn from measured throws: `stager fit`, `stager compare`, `stager next`."""
 
 from __future__ import annotations
 
@@ -9,8 +9,7 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import Config, Force
-from stager.cli.files import check_outputs, to_stdout
-from stager.cli.progress import progress
+from stager.cli.output import check_outputs, progress, to_stdout
 from stager.cli.session import Session
 from stager.report.answer import Answer
 
@@ -40,7 +39,7 @@ def fit(
     from stager.config.draws import draws_place
     from stager.files import is_stream
     from stager.report import fit as report
-    from stager.report.spin import left_out
+    from stager.report.throw import left_out
 
     outputs = [] if output is None else [output] if is_stream(output) else [output, draws_place(output)]
     check_outputs(session, outputs, [*loaded.files, throws], force=force)
@@ -50,3 +49,36 @@ def fit(
     written = [] if output is None else loaded.save_fit(found.fit, output, seed=session.seed, force=force)
     said = report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
     return replace(left_out(said, loaded.scenario.goal), aside=to_stdout(output))
+
+
+Builds = Annotated[
+    tuple[str, str],
+    typer.Option("--builds", metavar="A B", show_default=False, help="Two names of the table's column build."),
+]
+
+
+def compare(session: Session, config: Config, throws: Table, builds: Builds) -> Answer:
+    """Are two builds different, by how much, and what explains it."""
+    loaded = session.load(config)
+    from stager.report import compare as report
+
+    table = loaded.read_throws(throws)
+    with session.busy("Comparing"):
+        found = loaded.compare(table, builds, seed=session.seed)
+    return report.answer(found, table, loaded.scenario.launcher, loaded.source(session.seed))
+
+
+Count = Annotated[int, typer.Option("--throws", metavar="N", min=1, max=60, help="How many throws to plan.")]
+
+
+def next(session: Session, config: Config, throws: Table, count: Count = 6, build: Build = None) -> Answer:
+    """What to measure next, or that enough is known."""
+    loaded = session.load(config)
+    from stager.report import next_throws as report
+    from stager.report.throw import left_out
+
+    table = loaded.read_throws(throws, build)
+    with progress(session, "Weighing measurements") as tell:
+        found = loaded.next(table, seed=session.seed, count=count, progress=tell)
+    said = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))
+    return left_out(said, loaded.scenario.goal)

@@ -50,7 +50,7 @@ def listen(
     start: Start = 0.0, end: End = None,
 ) -> Answer:  # fmt: skip
     """Speed from two knocks, rpm, droop and recovery from the wheels' tone."""
-    from stager.api.sound import listen as hear
+    from stager.api.recording import listen as hear
     from stager.report import listen as report
 
     with session.busy("listening"):

@@ -1,20 +1,69 @@
-"""`stager new`."""
+"""`stager new`, with its questions on a terminal."""
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from importlib.resources import files
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
-from stager.cli.files import check_new, write_new
+from stager.cli.output import check_new, write_new
 from stager.cli.session import Session
-from stager.errors import InputError, InputErrors
+from stager.errors import InputError, InputErrors, Interrupted
 from stager.report.answer import Answer
 
+if TYPE_CHECKING:
+    from stager.config.start import Question
+
 LAUNCHER, THROWS, SCHEMA = "launcher.toml", "throws.csv", "stager.schema.json"
+ABOUT = "Enter keeps what stands in brackets; ? explains; Ctrl-C leaves and writes nothing."
+
+
+def ask(given: Mapping[str, str], out: TextIO) -> dict[str, str]:
+    """Ask all questions that `given` does not answer. Raises Interrupted where input ends."""
+    from stager.config.start import QUESTIONS
+
+    answers: dict[str, str] = {}
+    out.write(f"{ABOUT}\n\n")
+    for question in QUESTIONS:
+        if question.name in given:
+            answers[question.name] = given[question.name]
+        elif question.asked(answers):
+            answers[question.name] = _one(question, question.usual(answers), out)
+    return answers
+
+
+def _one(question: Question, usual: str, out: TextIO) -> str:
+    from stager.config.start import read_answer
+
+    choices = f" ({', '.join(question.choices)})" if question.choices and question.unit == "" else ""
+    choices = "" if all(choice.isdigit() for choice in question.choices) else choices
+    while True:
+        out.write(f"{question.text}{choices} [{_spelt(usual, out)}]: ")
+        out.flush()
+        line = sys.stdin.readline()
+        if not line:
+            out.write("\n")
+            raise Interrupted("input ended; nothing was written")
+        # In a terminal without UTF-8 what it does not know comes as lone bytes.
+        said = line.encode("utf-8", "surrogateescape").decode("utf-8", "replace").strip()
+        if said == "?":
+            out.write(f"  {question.help}\n")
+            continue
+        try:
+            return read_answer(question, said) if said else usual
+        except ValueError as error:
+            out.write(f"  {_spelt(str(error), out)}\n")
+
+
+def _spelt(text: str, out: TextIO) -> str:
+    """The text as the terminal can spell it."""
+    return text if (out.encoding or "").lower().startswith("utf") else text.replace("±", "+/-")
+
+
 Directory = Annotated[Path, typer.Argument(help="Directory to write to.", show_default=False)]
 
 
@@ -57,23 +106,22 @@ def new(
     from stager.config import schema_json
     from stager.config.start import start
     from stager.fit.table.book import blank
-    from stager.report import document
-    from stager.report import new as report
+    from stager.report import answer
+    from stager.report import written as report
 
     answers = _flags({name: text for name, text in given.items() if text is not None})
     check_new([dir / name for name in (LAUNCHER, THROWS, SCHEMA)])
     if sys.stdin.isatty() and not (defaults or session.quiet or session.json):
-        from stager.cli.ask import ask
 
         answers = ask(answers, sys.stderr)
     template = (files("stager.cli") / "templates" / LAUNCHER).read_text(encoding="utf-8")
     texts = {
         dir / LAUNCHER: start(template, dir / LAUNCHER, answers),
         dir / THROWS: blank(int(answers.get("stages", "4"))),
-        dir / SCHEMA: document.text(schema_json()) + "\n",
+        dir / SCHEMA: answer.json_text(schema_json()) + "\n",
     }
     write_new(texts)
-    return report.answer([str(path) for path in texts])
+    return report.new_answer([str(path) for path in texts])
 
 
 def _flags(given: dict[str, str]) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""`stager plan`."""
+"""`stager plan` and `stager worth`, its ladder alone."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import Config, Dask, Draws, Force, Resume, Tls
-from stager.cli.files import check_outputs, to_stdout
-from stager.cli.progress import progress
+from stager.cli.output import check_outputs, progress, to_stdout
 from stager.cli.session import Session
 from stager.report.answer import Answer
 
@@ -76,3 +75,21 @@ def plan(
             loaded.report(plan=found, seed=session.seed).save_figures(figures, force=force)
     answer = report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))
     return replace(answer, aside=to_stdout(output) and found.best is not None)
+
+
+def worth(
+    session: Session, config: Config, draws: Draws = 400, dask: Dask = None, dask_tls: Tls = None,
+    resume: Resume = None,
+) -> Answer:  # fmt: skip
+    """What each further stage adds and costs."""
+    loaded = session.load(config)
+    check_outputs(session, [], loaded.files, resume)
+    from stager.report import ladder as report
+
+    session.trusting(dask)
+    with progress(session, "Planning", at_once=False) as tell:
+        found = loaded.plan(
+            seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,
+            draws=draws,
+        )  # fmt: skip
+    return report.answer(found, loaded.source(session.seed))

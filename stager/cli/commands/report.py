@@ -10,8 +10,7 @@ import typer
 
 from stager.cli.command import Config, Force
 from stager.cli.commands.plan import Figures
-from stager.cli.files import check_outputs, to_stdout
-from stager.cli.progress import progress
+from stager.cli.output import check_outputs, progress, to_stdout
 from stager.cli.session import Session
 from stager.errors import InputError
 from stager.report.answer import Answer
@@ -47,4 +46,4 @@ def report(
         made = loaded.report(table, seed=session.seed, progress=tell, workers=session.workers)
         made.save(page, force=force)
         drawn = [] if figures is None else made.save_figures(figures, force=force)
-    return replace(written.answer(made.data, page, drawn), aside=to_stdout(page))
+    return replace(written.page_answer(made.data, page, drawn), aside=to_stdout(page))

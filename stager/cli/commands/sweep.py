@@ -29,7 +29,7 @@ def sweep(
     """
     loaded = session.load(config)
     from stager.report import sweep as report
-    from stager.report.spin import left_out
+    from stager.report.throw import left_out
 
     if build is not None and throws is None:
         raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)

@@ -1,6 +1,6 @@
 """The card: one A4 sheet to pin up beside the launcher, as HTML or PDF.
 
-content.py   what it says, as text and tables     html.py, pdf.py   the same as files
+content.py   what it says, as text and tables     sheet.py   the same as HTML or PDF
 """
 
 from stager.report.card.content import Card, build_card

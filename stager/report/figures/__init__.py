@@ -1,8 +1,8 @@
 """Pictures of results: each a drawing, words for those who cannot see it, and a table with the same numbers.
 
-picture.py   what a picture is, and how it is shown and kept     palette.py, backend.py   colours; matplotlib, lazily
-drawing.py   plain shapes to scale, as SVG or on matplotlib axes launcher.py          the launcher as such shapes
-and one module for each idea: a function from results to a picture, or None where they do not hold it.
+picture.py   what a picture is; matplotlib, lazily     palette.py   colours by what they mean
+drawing.py   plain shapes to scale, as SVG or on matplotlib axes
+of_*.py      one module for each result: functions from it to a picture, or None where it does not hold it
 """
 
 from stager.report.figures.picture import Picture

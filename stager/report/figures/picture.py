@@ -1,18 +1,139 @@
-"""What a picture is."""
+"""What a picture is, and the only module that touches matplotlib, when a figure is first drawn.
+
+Figures are repeatable to the byte: ids come from a fixed salt, and no date is written.
+"""
 
 from __future__ import annotations
 
 import html
-from collections.abc import Callable
+import io
+import re
+import warnings
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from stager.report.figures import backend, palette
-from stager.report.table import Table
+from stager.report.answer import Table
+from stager.report.figures import palette
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
+
+WIDTH, HEIGHT = 3.7, 2.45
+"""Inches; narrow enough to be read on a telephone, three side by side on a screen and on paper."""
+LEFT, RIGHT, BOTTOM, TOP = 0.56, 0.12, 0.44, 0.12
+"""Margins about the axes [inch]; fixed ones, since finding them would draw every figure twice."""
+LETTER = 0.068
+"""Width of a letter of a tick label [inch]."""
+
+STYLE: dict[str, Any] = {
+    "svg.fonttype": "none", "pdf.fonttype": 42, "text.parse_math": False, "axes.unicode_minus": True,
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0, "axes.titlesize": 9.0, "axes.labelsize": 9.0, "xtick.labelsize": 8.5, "ytick.labelsize": 8.5,
+    "legend.fontsize": 8.5, "legend.frameon": False, "axes.spines.top": False, "axes.spines.right": False,
+    "axes.edgecolor": palette.MUTED, "axes.labelcolor": palette.INK, "text.color": palette.INK,
+    "xtick.color": palette.MUTED, "ytick.color": palette.MUTED, "xtick.labelcolor": palette.INK,
+    "ytick.labelcolor": palette.INK, "axes.linewidth": 0.8, "axes.grid": True, "grid.color": palette.FAINT,
+    "grid.linewidth": 0.8, "axes.axisbelow": True, "lines.linewidth": 1.8, "figure.facecolor": palette.GROUND,
+    "axes.facecolor": "none", "savefig.facecolor": palette.GROUND,
+}  # fmt: skip
+
+
+@contextmanager
+def styled(salt: str = "") -> Iterator[None]:
+    """matplotlib's settings for the time of drawing or writing."""
+    import matplotlib
+
+    # The user's own settings must not show; the backend is not ours to choose.
+    settings: Any = {k: v for k, v in matplotlib.rcParamsDefault.items() if not k.startswith("backend")}
+    settings |= {**STYLE, "svg.hashsalt": f"stager {salt}"}
+    with matplotlib.rc_context(settings):
+        yield
+
+
+def axes(
+    width: float = WIDTH, height: float = HEIGHT, *, left: float = LEFT, right: float = RIGHT, bottom: float = BOTTOM,
+    top: float = TOP,
+) -> tuple[Figure, Axes]:  # fmt: skip
+    """A figure with one set of axes; sizes and margins in inches."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(width, height))
+    figure.subplots_adjust(left=left / width, right=1 - right / width, bottom=bottom / height, top=1 - top / height)
+    return figure, figure.add_subplot()
+
+
+def for_labels(labels: Iterable[str]) -> float:
+    """Margin that tick labels beside the axes need [inch]."""
+    return 0.16 + LETTER * max(map(len, labels), default=0)
+
+
+def as_svg(figure: Figure, name: str) -> str:
+    """A figure as SVG text without prolog, its ids unique to `name`."""
+    out = io.StringIO()
+    with styled(name):
+        figure.savefig(out, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
+    return _tidy(out.getvalue(), name)
+
+
+def as_png(figure: Figure, name: str, dots: int = 200) -> bytes:
+    """A figure as PNG, `dots` per inch."""
+    out = io.BytesIO()
+    with styled(name):
+        figure.savefig(out, format="png", dpi=dots, metadata={"Software": None})
+    return out.getvalue()
+
+
+def as_pdf(figure: Figure, name: str, title: str) -> bytes:
+    """A figure as PDF with text that can be searched; characters that the font lacks are boxes."""
+    out = io.BytesIO()
+    with styled(name), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        given = {"Title": title, "Creator": "stager", "Producer": "stager", "CreationDate": None}
+        figure.savefig(out, format="pdf", facecolor="white", metadata=given)
+    return out.getvalue()
+
+
+def text_width(text: str, size: float, *, bold: bool = False) -> float:
+    """Width of a line of text at `size` [pt]."""
+    return size * _width(text, bold)
+
+
+@lru_cache(maxsize=4096)
+def _width(text: str, bold: bool) -> float:
+    """Width of a text over its size."""
+    from matplotlib.font_manager import FontProperties
+    from matplotlib.textpath import text_to_path
+
+    font = FontProperties(family="DejaVu Sans", size=100, weight="bold" if bold else "normal")
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        return float(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0]) / 100
+
+
+_FONT = re.compile(r"font: (?P<size>[\d.]+px) [^;\"]*|font-family: [^;\"]*(?:; )?")
+_ID = re.compile(r' id="(?P<id>[^"]*)"')
+_USED = re.compile(r'(?:xlink:href="#|url\(#)(?P<id>[^")]+)')
+_STYLE = re.compile(r"<style[^>]*>.*?</style>", re.DOTALL)
+_DECIMALS = re.compile(r"(?P<kept>-?\d+\.\d\d)\d+")
+_GROUND = re.compile(r'<g id="patch_1">.*?</g>', re.DOTALL)
+
+
+def _tidy(text: str, name: str) -> str:
+    """Only what draws: no prolog, no page-wide style, no ids that nothing points to, a hundredth of a point."""
+    text = text[text.index("<svg") :]
+    text = _GROUND.sub("", _STYLE.sub("", text), count=1)
+    used = {found["id"] for found in _USED.finditer(text)}
+    text = _ID.sub(lambda found: f' id="{name}-{found["id"]}"' if found["id"] in used else "", text)
+    text = _USED.sub(lambda found: found[0].replace(found["id"], f"{name}-{found['id']}"), text)
+    text = _FONT.sub(lambda found: f"font-size: {found['size']}" if found["size"] else "", text)
+    text = _DECIMALS.sub(r"\g<kept>", text)
+    text = re.sub(r"\s*\n\s*", " ", text).replace("> <", "><")
+    return text.replace("<svg ", '<svg stroke-linejoin="round" ', 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,17 +156,17 @@ class Picture:
 
     def figure(self) -> Figure:
         """As a matplotlib figure, to be changed at will."""
-        with backend.styled(self.name):
+        with styled(self.name):
             return self.paint()
 
     def svg(self) -> str:
         """As SVG that stands alone or in a page, equal for equal input; its colours are fixed."""
-        own = backend.svg(self.figure(), self.name) if self.drawn is None else self.drawn()
+        own = as_svg(self.figure(), self.name) if self.drawn is None else self.drawn()
         return own.replace("<svg ", f'<svg role="img" aria-label="{html.escape(self.alt)}" ', 1)
 
     def png(self) -> bytes:
         """As PNG."""
-        return backend.png(self.figure(), self.name)
+        return as_png(self.figure(), self.name)
 
     def save(self, directory: str | Path, *, force: bool = False) -> tuple[Path, Path]:
         """Write NAME.svg and NAME.png to a directory. force: replace files that this program did not write.

@@ -1,7 +1,7 @@
 """The self-contained page.
 
-render.py   templates to HTML     views.py   what the templates show     gallery.py   figures by section
-inputs.py   the configuration as read     whatif.py   tables that answer while sliders move
+data.py     what the page tells of a launcher     views.py   what the templates show     gallery.py   figures by section
+render.py   templates to HTML, the configuration as read     whatif.py   tables that answer while sliders move
 templates/  page.html and its parts, screen.html for notebooks, page.css, whatif.js
 """
 

@@ -7,21 +7,9 @@ from typing import Any
 
 from stager.physics.muzzle import outlet_speed
 from stager.report import plan as plans
-from stager.report.data import ReportData
-from stager.report.figures import (
-    Picture,
-    barrel,
-    energy,
-    flight,
-    heat,
-    ladder,
-    launcher,
-    learned,
-    limits,
-    rate,
-    sweep,
-)
-from stager.report.measured import units_of
+from stager.report.figures import Picture, of_fit, of_launcher, of_plan, of_sweep, of_throw
+from stager.report.fit import units_of
+from stager.report.page.data import ReportData
 
 Found = Picture | None | Sequence[Picture | None]
 
@@ -42,7 +30,7 @@ def by_section(data: ReportData) -> Mapping[str, list[Picture]]:
     return found
 
 
-def of_plan(data: ReportData) -> Iterator[Picture]:
+def plan_pictures(data: ReportData) -> Iterator[Picture]:
     """Figures of a plan alone, the most telling one first."""
     for make in (_ladder, _launcher, _barrel, _limits, _energy):
         yield from _made(make(data))
@@ -58,35 +46,35 @@ def _rows(data: ReportData) -> Sequence[Mapping[str, Any]]:
 
 
 def _launcher(data: ReportData) -> Found:
-    return None if data.settings is None else launcher.picture(data.launcher, data.settings.count, _rows(data))
+    return None if data.settings is None else of_launcher.picture(data.launcher, data.settings.count, _rows(data))
 
 
 def _ladder(data: ReportData) -> Found:
-    return ladder.picture(data.content["ladder"], data.plan.recommended_stages)
+    return of_plan.ladder_picture(data.content["ladder"], data.plan.recommended_stages)
 
 
 def _barrel(data: ReportData) -> Found:
-    return barrel.picture(data.launcher, _rows(data))
+    return of_throw.speed_picture(data.launcher, _rows(data))
 
 
 def _sweeps(data: ReportData) -> Found:
-    return [sweep.picture(curve, planned=not data.contradictions) for curve in data.curves]
+    return [of_sweep.sweep_picture(curve, planned=not data.contradictions) for curve in data.curves]
 
 
 def _limits(data: ReportData) -> Found:
     rows = data.content["limits"]
-    return limits.picture(rows, [plans.word(row) for row in rows])
+    return of_plan.limits_picture(rows, [plans.word(row) for row in rows])
 
 
 def _energy(data: ReportData) -> Found:
-    return energy.picture(data.launcher, _rows(data))
+    return of_throw.energy_picture(data.launcher, _rows(data))
 
 
 def _rate(data: ReportData) -> Found:
     settled = None if data.settings is None else data.settings.design.settled
     if settled is None or data.sequence is None:
         return None
-    return rate.picture(data.sequence, float(settled.throw.exit_speed), float(settled.rate))
+    return of_plan.rate_picture(data.sequence, float(settled.throw.exit_speed), float(settled.rate))
 
 
 def _heat(data: ReportData) -> Found:
@@ -95,7 +83,7 @@ def _heat(data: ReportData) -> Found:
         return None
     session = data.launcher.feed.session
     allowed = data.scenario.limit_values.winding_temperature
-    return heat.picture(warm, allowed, None if session is None else float(session))
+    return of_plan.heat_picture(warm, allowed, None if session is None else float(session))
 
 
 def _flight(data: ReportData) -> Found:
@@ -103,15 +91,15 @@ def _flight(data: ReportData) -> Found:
     if best is None:
         return None
     leaves = float(outlet_speed(data.launcher, best.exit_speed))
-    return flight.picture(data.launcher, data.plan.flown, leaves, float(best.throw.spin))
+    return of_throw.flight_picture(data.launcher, data.plan.flown, leaves, float(best.throw.spin))
 
 
 def _learned(data: ReportData) -> Found:
     if data.learned is None:
         return ()
     fit = data.learned.fit
-    told = learned.told(fit, units_of(fit.parameters, data.configuration.quantities))
-    return learned.agreement(fit), learned.residuals(fit), told
+    told = of_fit.told(fit, units_of(fit.parameters, data.configuration.quantities))
+    return of_fit.agreement(fit), of_fit.residuals(fit), told
 
 
 FIGURES: tuple[tuple[str, Callable[[ReportData], Found]], ...] = (

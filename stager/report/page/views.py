@@ -8,15 +8,15 @@ from math import tau
 from pathlib import Path
 
 from stager.optimise.records import Settings
-from stager.report import duty, flight, limits, safety, suggest
+from stager.report import drives, flight, limits, next_throws
 from stager.report import fit as fits
 from stager.report import plan as plans
-from stager.report.card.settings import COLUMNS, SAFETY, SHORT, facts, settings_rows
-from stager.report.cautions import CAUTIONS, MORE_CAUTIONS
-from stager.report.data import ReportData
-from stager.report.digits import MISSING, digits, percent, plural, small_percent, speed
-from stager.report.glossary import TERMS
-from stager.report.table import Column, Screen, Table
+from stager.report.answer import Column, Screen, Table
+from stager.report.card.content import COLUMNS, SAFETY, SHORT, facts, settings_rows
+from stager.report.explain import TERMS
+from stager.report.numbers import MISSING, digits, percent, plural, small_percent, speed
+from stager.report.page.data import ReportData
+from stager.report.plan import CAUTIONS, MORE_CAUTIONS
 from stager.version import __version__
 
 EXPLAINED = (
@@ -186,7 +186,7 @@ def _notes(data: ReportData) -> list[str]:
 
 
 def _hurts(data: ReportData) -> list[str]:
-    return [] if data.plan.best is None else safety.notes(data.launcher, data.plan.best.throw)
+    return [] if data.plan.best is None else limits.safety_notes(data.launcher, data.plan.best.throw)
 
 
 def _rate(data: ReportData) -> Part:
@@ -194,7 +194,7 @@ def _rate(data: ReportData) -> Part:
     found = data.duty
     if found is None:
         return Part()
-    content, lead, settled = duty.summary(found), "", found.settled
+    content, lead, settled = drives.summary(found), "", found.settled
     if settled is not None and not bool(settled.throw.jammed):
         lead = (
             f"At {digits(float(settled.rate))} a second throws settle at {speed(float(settled.throw.exit_speed))} m/s,"
@@ -203,7 +203,7 @@ def _rate(data: ReportData) -> Part:
         )
         if settled.throws_per_charge is not None:
             lead += f" A full charge is good for about {digits(float(settled.throws_per_charge), 2)} throws."
-    return Part(lead=lead, tables=duty.tables(content), notes=duty.notes(content))
+    return Part(lead=lead, tables=drives.tables(content), notes=drives.notes(content))
 
 
 def _flight(data: ReportData) -> Part:
@@ -230,7 +230,7 @@ def _measured(data: ReportData) -> Part:
 def _next(data: ReportData) -> Part:
     if data.suggested is None:
         return Part()
-    screen = suggest.answer(data.suggested, data.launcher, data.source).screen or Screen("")
+    screen = next_throws.answer(data.suggested, data.launcher, data.source).screen or Screen("")
     return Part(lead=screen.headline, tables=screen.tables, notes=(*screen.notes, *screen.more_notes))
 
 
@@ -240,9 +240,9 @@ def _cautions(data: ReportData, hidden: bool) -> Part:
     settings = data.settings
     if hidden or settings is None:
         return Part(notes=said)
-    wheels = safety.wheels(data.launcher, settings.throw)
+    wheels = limits.wheel_safety(data.launcher, settings.throw)
     hurts = " ".join(_hurts(data))
-    return Part(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=safety.GUARD)
+    return Part(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=limits.GUARD)
 
 
 def _provenance(data: ReportData) -> Sequence[Fact]:

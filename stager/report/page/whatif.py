@@ -14,9 +14,9 @@ from stager.constraints import not_judged
 from stager.model.arrays import Floats
 from stager.optimise.response import PIECES, Curve, Judged, Response, StageTable, Steady, Surface
 from stager.physics.heat.insulation import ZERO_CELSIUS
-from stager.report.data import ReportData
-from stager.report.digits import listing, percent, plural
 from stager.report.limits import title
+from stager.report.numbers import listing, percent, plural
+from stager.report.page.data import ReportData
 from stager.units import format_quantity
 
 MOST = 65534

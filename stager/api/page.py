@@ -1,0 +1,184 @@
+"""A report: everything that can be told of a configuration, on one page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from stager.api.loaded import Loaded
+    from stager.fit.answers import Learned
+    from stager.fit.draws import Ensemble
+    from stager.fit.table import Throws
+    from stager.model.arrays import Floats
+    from stager.optimise.records import Plan, Settings
+    from stager.optimise.response import Response
+    from stager.physics.rate import Sequence
+    from stager.report.figures import Picture
+    from stager.report.figures.of_sweep import SweepCurve
+    from stager.report.page.data import ReportData
+
+DRAWS, THROWS = 150, 12
+THIN = 2
+"""Every so many points of a sweep are drawn, and of those for a band, so that many stages still make a light page."""
+SUGGESTED = 6
+"""Throws that are suggested."""
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A page and its figures; shown as the page in a notebook."""
+
+    data: ReportData
+
+    @property
+    def plan(self) -> Plan:
+        """The plan that it tells of."""
+        return self.data.plan
+
+    def html(self) -> str:
+        """The self-contained page, equal for equal input."""
+        from stager.report.page import page
+
+        return page(self.data)
+
+    def save(self, path: str | Path, *, force: bool = False) -> None:
+        """Write the page, whole or not at all. force: replace a file that this program did not write.
+
+        Raises InputError where that is not possible.
+        """
+        from stager.files import write_whole
+
+        write_whole(Path(path), self.html(), force=force)
+
+    def pictures(self) -> list[Picture]:
+        """Every picture of the page."""
+        from stager.report.page import figures
+
+        return figures(self.data)
+
+    def save_figures(self, directory: str | Path, *, force: bool = False) -> list[Path]:
+        """Write every picture as SVG and PNG to a directory. force: replace files that this program did not write.
+
+        Raises InputError where that is not possible.
+        """
+        return [path for picture in self.pictures() for path in picture.save(directory, force=force)]
+
+    def _repr_html_(self) -> str:
+        import html
+
+        return f'<iframe srcdoc="{html.escape(self.html())}" width="100%" height="900" title="Report"></iframe>'
+
+
+def gather(
+    loaded: Loaded, throws: Throws | None, plan: Plan | None, seed: int, progress: Progress | None = None,
+    workers: int | None = 1,
+) -> ReportData:  # fmt: skip
+    """Plan, curves, throws at the rate, tables for the sliders and, with measured throws, what they tell."""
+    from stager.api import fitting as learning
+    from stager.report.page.data import ReportData
+
+    tell = progress or (lambda share: None)
+    planned = 0.5 if throws is None else 0.3
+    found = loaded.plan(progress=lambda share: tell(planned * share), workers=workers) if plan is None else plan
+    tell(planned)
+    learned = suggested = None
+    if throws is not None:
+        learned = loaded.fit(throws, seed=seed)
+        suggested = learning.suggest(loaded.scenario, throws, seed, SUGGESTED, None, learned)
+    tell(0.6)
+    data = ReportData(
+        configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(seed), plan=found,
+        curves=() if found.best is None else _curves(loaded, found.best, learned, seed, tell),
+        sequence=None if found.best is None else first_throws(found.best), learned=learned, suggested=suggested,
+    )  # fmt: skip
+    data = data if data.contradictions else replace(data, response=_response(loaded, data))
+    tell(1.0)
+    return data
+
+
+def _response(loaded: Loaded, data: ReportData) -> Response | None:
+    """Tables for trying other settings."""
+    from stager.optimise.response import respond
+
+    best = data.settings
+    if best is None:
+        return None
+    # Grip limits are those of the leading wheels.
+    grip_limit = best.grip_limit * best.wheel_speed / best.lead
+    return respond(best.design.launcher, loaded.scenario.limit_values, best.wheel_speed, best.wheel_speed_b,
+                   grip_limit=grip_limit)  # fmt: skip
+
+
+def first_throws(best: Settings) -> Sequence | None:
+    """The first throws at the feed's rate; None without a rate, drives or a supply, or where one jams."""
+    from stager.physics.rate import sequence
+
+    settled = best.design.settled
+    if settled is None or best.count == 0 or not bool(settled.converged):
+        return None
+    return sequence(settled.rhythm, THROWS)
+
+
+def _curves(
+    loaded: Loaded, best: Settings, learned: Learned | None, seed: int, tell: Progress
+) -> tuple[SweepCurve, ...]:
+    # Draws are of the parts as configured: no band where a catalogue chose others.
+    own = best.design.launcher.template == loaded.scenario.launcher.template
+    ensemble = _ensemble(loaded, learned, seed) if own else None
+    made = []
+    for k in range(best.count):
+        made.append(_curve(loaded, best, k, ensemble, learned))
+        tell(0.6 + 0.3 * (k + 1) / best.count)
+    return tuple(made)
+
+
+def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | None:
+    """Launchers that could be the real one, after the throws where there are any; None without uncertainties."""
+    from stager.fit.draws import after, before
+
+    rng = np.random.default_rng(seed)
+    if learned is not None and learned.fit.parameters:
+        return after(learned.fit, rng, DRAWS)
+    return before(loaded.scenario, rng, DRAWS) if loaded.scenario.uncertain else None
+
+
+def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> SweepCurve:
+    from stager.fit.grip_ensemble import behind, limit_span
+    from stager.fit.prediction import band
+    from stager.fit.recommended import finder
+    from stager.optimise.spin import way_of
+    from stager.optimise.sweep import sweep
+    from stager.report.figures.of_sweep import SweepCurve
+
+    part = best.throw.stages
+    before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]
+    chosen = replace(loaded.scenario, launcher=best.design.launcher)
+    way = way_of(chosen.launcher, chosen.limit_values, chosen.goal.spin)
+    swept = sweep(chosen, k, list(zip(before_a.tolist(), before_b.tolist(), strict=True)), way)
+    swept = replace(swept, wheel_speed=swept.wheel_speed[::THIN], exit_speed=swept.exit_speed[::THIN])
+    setting = float(best.lead[k]), float(part.exit_speed[k])
+    # Bands are of wheels that run alike.
+    if ensemble is None or chosen.goal.spin:
+        return SweepCurve(sweep=swept, setting=setting)
+    found = finder(loaded.scenario)(ensemble.launcher, k, *behind(ensemble, before_a, before_b))
+    return SweepCurve(
+        sweep=swept, setting=setting, grip_limit=limit_span(found),
+        band=band(ensemble, k, before_a, before_b, swept.wheel_speed[::THIN]),
+        told=learned is not None and bool(learned.fit.parameters),
+        measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, before_b),
+    )  # fmt: skip
+
+
+def _near(loaded: Loaded, throws: Throws, before_a: Floats, before_b: Floats) -> Floats:
+    """Wheel and exit speed [m/s], (throws, 2), of throws that ended behind stages set about so [m/s]."""
+    from stager.fit.observations import observations
+
+    found = observations(loaded.scenario, throws, before_a.size)
+    return found.drawn(before_a, before_b)

@@ -1,0 +1,87 @@
+"""`stager draw` and `stager card`."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stager.cli.command import Config, Force
+from stager.cli.output import check_outputs, progress, to_stdout
+from stager.cli.session import Session
+from stager.errors import InputError
+from stager.report.answer import Answer
+
+Drawing = Annotated[
+    Path, typer.Option("-o", "--output", metavar="PLATE", help="The drawing: a file that ends in .dxf or .svg.")
+]
+Stages = Annotated[
+    int | None,
+    typer.Option(
+        "--stages", metavar="N", min=1, help="Draw N stages; those in [[stages]], or one, where left out.",
+        show_default=False,
+    ),
+]  # fmt: skip
+
+
+def draw(
+    session: Session, config: Config, output: Drawing = Path("plate.svg"), stages: Stages = None, force: Force = False
+) -> Answer:
+    """The side plate 1:1: shaft and motor holes, barrel, wheels, dimensions, list of parts."""
+    loaded = session.load(config)
+    from stager.files import write_whole
+    from stager.report import written as report
+    from stager.report.plate import draw_plate
+
+    kind = output.suffix.lower()
+    if kind not in (".dxf", ".svg"):
+        raise InputError(
+            f"cannot draw {kind or 'without an ending'}", where=str(output), hint="-o plate.dxf, -o plate.svg"
+        )
+    launcher, limits = loaded.scenario.launcher, loaded.scenario.limit_values
+    count = stages or max(1, len(launcher.stages))
+    if count > max(limits.stages, len(launcher.stages)):
+        raise InputError(
+            f"must be 1 to {max(limits.stages, len(launcher.stages))}, as limits.stages allows (got {count})",
+            where="--stages", hint="limits.stages says how many there may be",
+        )  # fmt: skip
+    check_outputs(session, [output], loaded.files, force=force)
+    plate = draw_plate(launcher, count, loaded.configuration.file.title or "")
+    if kind == ".svg":
+        from stager.report.plate import svg as write
+    else:
+        from stager.report.plate import dxf as write
+    write_whole(output, write(plate), force=force)
+    return replace(report.plate_answer(plate, output, loaded.source(session.seed)), aside=to_stdout(output))
+
+
+Sheet = Annotated[
+    Path, typer.Option("-o", "--output", metavar="CARD", help="The sheet: a file that ends in .html or .pdf.")
+]
+
+
+def card(session: Session, config: Config, output: Sheet = Path("card.html"), force: Force = False) -> Answer:
+    """One sheet to pin up: settings, first throws, limits, cautions.
+
+    The speeds are those of [[stages]], as plan -o writes them; where they are not all set, they are planned first.
+    """
+    loaded = session.load(config)
+    from stager.report.written import card_answer
+
+    kind = output.suffix.lower()
+    if not to_stdout(output) and kind not in (".html", ".htm", ".pdf"):
+        raise InputError(
+            f"cannot write a card {kind or 'without an ending'}", where=str(output), hint="-o card.html, -o card.pdf"
+        )
+    check_outputs(session, [output], loaded.files, force=force)
+    with progress(session, "Planning", at_once=False) as tell:
+        made = loaded.card(seed=session.seed, progress=tell, workers=session.workers)
+    if not made.refusal:
+        made.save(output, force=force)
+    told = card_answer(
+        made.card, made.settings, made.first_throws, made.margin, output, loaded.source(session.seed),
+        planned=made.planned, refusal=made.refusal,
+    )  # fmt: skip
+    return replace(told, aside=to_stdout(output) and not made.refusal)

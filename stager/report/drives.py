@@ -1,0 +1,210 @@
+"""Drives at work: spin-up, throwing at a rate, warm windings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stager.constraints import OperatingPoint
+from stager.constraints.duty import Duty
+from stager.model.launcher import Launcher
+from stager.physics.drive.spinup import SpinUp
+from stager.physics.feed import BUSY, feed_rate
+from stager.physics.heat.insulation import ZERO_CELSIUS
+from stager.report.answer import Column, Table
+from stager.report.numbers import MISSING, about, digits, percent, small_percent, speed
+
+NO_LOSS = 5e-5
+"""Share of exit speed that nobody misses [-]."""
+
+
+def summary(found: Duty) -> dict[str, Any]:
+    """As the documents have it."""
+    return {
+        "spin_up": _spin_up(found.together),
+        "spin_up_in_turn": _spin_up(found.in_turn),
+        "wheels": [_wheel(found, column) for column in range(found.train.size)],
+        "at_rate": _at_rate(found),
+        "highest_rate_1_s": found.highest_rate,
+        "highest_rate_by": None if found.highest is None else "feed" if found.feed_decides else "loss",
+        "highest_rate_loss_fraction": found.loss,
+    }
+
+
+def _spin_up(found: SpinUp) -> dict[str, Any]:
+    return {"time_s": float(found.time), "current_A": float(found.current), "power_W": float(found.power)}
+
+
+def _wheel(found: Duty, column: int) -> dict[str, Any]:
+    settled, warmth = found.settled, found.warmth
+    row: dict[str, Any] = {
+        "stage": found.train.stage[column] + 1,
+        "side": "AB"[found.train.side[column]],
+        "throttle": float(found.holding.throttle[column]),
+        "holding_current_A": float(found.holding.current[column]),
+        "droop_fraction": None if settled is None else float(settled.droop[column]),
+        "missing_fraction": None if settled is None else float(settled.missing[column]),
+        "throttle_warm": None,
+        "winding_K": None,
+        "winding_after_long_K": None,
+        "winding_reaches_limit_s": None,
+        "throwing_share": None,
+    }
+    if warmth is None or column not in warmth.windings.column:
+        return row
+    at = warmth.windings.column.index(column)
+    row["throttle_warm"] = float(warmth.throttle[at])
+    row["winding_K"], row["winding_after_long_K"] = float(warmth.session[at]), float(warmth.steady[at])
+    if warmth.reaches is not None and warmth.share is not None:
+        row["winding_reaches_limit_s"], row["throwing_share"] = float(warmth.reaches[at]), float(warmth.share[at])
+    return row
+
+
+def _at_rate(found: Duty) -> dict[str, Any] | None:
+    settled = found.settled
+    if settled is None:
+        return None
+    return {
+        "rate_1_s": float(settled.rate),
+        "jammed": bool(settled.throw.jammed),
+        "first_exit_speed_m_s": float(settled.first.exit_speed),
+        "settled_exit_speed_m_s": float(settled.throw.exit_speed),
+        "loss_fraction": float(settled.loss),
+        "recovery_time_s": found.recovery,
+        "average_power_W": float(settled.average_power),
+        "energy_per_throw_J": float(settled.books.delivered),
+        "throws_per_charge": None if settled.throws_per_charge is None else float(settled.throws_per_charge),
+    }
+
+
+def feed(launcher: Launcher) -> dict[str, Any]:
+    """What the feed can hand over, and how much of that is asked for, as the documents have it."""
+    most, rate = float(feed_rate(launcher)), launcher.feed.rate
+    return {
+        "rate_1_s": None if rate is None else float(rate),
+        "greatest_rate_1_s": most,
+        "share": None if rate is None else float(rate) / most,
+        "spin_rad_s": float(launcher.feed.spin),
+    }
+
+
+def feed_notes(content: dict[str, Any]) -> list[str]:
+    """A sentence on `feed` where it has little time to spare."""
+    share = content["share"]
+    if share is None or share <= BUSY:
+        return []
+    return [
+        f"The feed works at {percent(share, 0)} of the {digits(content['greatest_rate_1_s'])} throws a second at"
+        " which it never pauses: whatever is late jams it."
+    ]
+
+
+def settled(design: OperatingPoint) -> dict[str, Any] | None:
+    """What throws at the feed's rate settle at; None where rate, drives or supply are not known."""
+    found = design.settled
+    if found is None:
+        return None
+    return {
+        "rate_1_s": float(found.rate),
+        "exit_speed_m_s": float(found.throw.exit_speed),
+        "loss_fraction": float(found.loss),
+        "jammed": bool(found.throw.jammed),
+    }
+
+
+def settled_note(content: dict[str, Any] | None) -> list[str]:
+    """A sentence on `settled`."""
+    if content is None:
+        return []
+    rate = f"At {digits(content['rate_1_s'])} throws a second it"
+    if content["jammed"]:
+        return [f"{rate} jams once the wheels have settled: set limits.settled_loss, and a plan keeps clear of that."]
+    loss = max(content["loss_fraction"], 0.0)
+    lost = "no loss" if loss < NO_LOSS else f"{small_percent(loss)} slower"
+    return [f"{rate} settles at {speed(content['exit_speed_m_s'])} m/s, {lost}."]
+
+
+def jams(content: dict[str, Any] | None) -> bool:
+    """Whether a `summary` says that throws jam once the wheels have settled at the feed's rate."""
+    return content is not None and content["at_rate"] is not None and bool(content["at_rate"]["jammed"])
+
+
+_MOTORS = (
+    Column("stage"),
+    Column("side", words=True),
+    Column("throttle", "%"),
+    Column("warm", "%"),
+    Column("holding", "A"),
+    Column("slows", "%"),
+    Column("not recovered", "%"),
+    Column("winding", "degC"),
+    Column("final", "degC"),
+    Column("limit after", "min"),
+)
+_RATE = (
+    Column("rate", "1/s"),
+    Column("first", "m/s"),
+    Column("settled", "m/s"),
+    Column("lost", "%"),
+    Column("recovers in", "s"),
+    Column("power", "W"),
+    Column("a throw", "J"),
+    Column("charge", "throws"),
+)
+
+
+def tables(content: dict[str, Any]) -> list[Table]:
+    """Motors, and the throws at the feed's rate, of a `summary`."""
+    found = [Table("Motors", _MOTORS, tuple(_motor(row) for row in content["wheels"])).without_empty(MISSING)]
+    rate = content["at_rate"]
+    if rate is not None:
+        row = (
+            digits(rate["rate_1_s"]), speed(rate["first_exit_speed_m_s"]), speed(rate["settled_exit_speed_m_s"]),
+            digits(100 * rate["loss_fraction"]), digits(rate["recovery_time_s"]), digits(rate["average_power_W"]),
+            digits(rate["energy_per_throw_J"]),
+            MISSING if rate["throws_per_charge"] is None else about(rate["throws_per_charge"]),
+        )  # fmt: skip
+        found.append(Table("Throw after throw", _RATE, (row,)).without_empty(MISSING))
+    return found
+
+
+def _motor(row: dict[str, Any]) -> tuple[str, ...]:
+    reaches = row["winding_reaches_limit_s"]
+    return (
+        str(row["stage"]), row["side"] if row["side"] == "B" else MISSING, _hundred(row["throttle"]),
+        _hundred(row["throttle_warm"]),
+        digits(row["holding_current_A"]), _hundred(row["droop_fraction"]), _hundred(row["missing_fraction"]),
+        _celsius(row["winding_K"]), _celsius(row["winding_after_long_K"]),
+        MISSING if reaches is None else digits(reaches / 60),
+    )  # fmt: skip
+
+
+def notes(content: dict[str, Any]) -> list[str]:
+    """Spin-up, highest rate, and rests that keep windings below their limit."""
+    together, turn = content["spin_up"], content["spin_up_in_turn"]
+    found = [
+        f"Spin-up: {digits(together['time_s'])} s together with up to {digits(together['current_A'])} A,"
+        f" {digits(together['power_W'])} W; one after another {digits(turn['time_s'])} s,"
+        f" {digits(turn['current_A'])} A."
+    ]
+    if content["highest_rate_by"] == "feed":
+        found.append(f"The feed gives {digits(content['highest_rate_1_s'])} throws a second at most.")
+    elif content["highest_rate_1_s"]:
+        lost = percent(content["highest_rate_loss_fraction"], 0)
+        found.append(f"At {digits(content['highest_rate_1_s'])} throws a second {lost} of the exit speed are lost.")
+    if jams(content):
+        rate = content["at_rate"]
+        found.append(f"At {digits(rate['rate_1_s'])} throws a second it jams once the wheels have settled.")
+    shares = [row["throwing_share"] for row in content["wheels"] if row["throwing_share"] is not None]
+    if shares and min(shares) < 1:
+        found.append(
+            f"Windings stay below their limit for good with {percent(min(shares), 0)} of the time spent throwing."
+        )
+    return found
+
+
+def _celsius(kelvin: float | None) -> str:
+    return MISSING if kelvin is None else digits(kelvin - ZERO_CELSIUS)
+
+
+def _hundred(share: float | None) -> str:
+    return MISSING if share is None else f"{100 * share:.1f}"

@@ -1,0 +1,222 @@
+"""Side view of a launcher, drawn to scale from its configuration; side A is above the projectile's path."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import cos, pi, sin
+from typing import Any
+
+from stager.model.launcher import Launcher
+from stager.model.stage import Stage
+from stager.physics.layout import length, pitch, place, touch
+from stager.physics.muzzle import outlet_speed
+from stager.report.answer import Column, Table
+from stager.report.figures import palette
+from stager.report.figures.drawing import TIP, Circle, Drawing, Look, Shape, Stroke, Words, across, along, millimetres
+from stager.report.figures.picture import Picture
+from stager.report.numbers import MISSING, listing, plural, speed
+
+MM = 1000.0
+TYRE = Look(name="tyre", fill=palette.RULE, line=palette.INK, width=1.3)
+HUB = Look(name="hub", fill=palette.GROUND, line=palette.INK, width=1.1)
+LOOSE = Look(name="idler", fill=palette.GROUND, line=palette.INK, width=1.3, dash=(5, 3))
+BORE = Look(name="bore", fill=palette.FAINT, line=palette.INK, width=0.9)
+PATH = Look(name="path", line=palette.MUTED, width=0.9, dash=(14, 3, 3, 3))
+RAIL = Look(name="rail", fill=palette.RULE, line=palette.INK, width=1.1)
+BODY = Look(name="projectile", fill=palette.MARK, line=palette.INK, width=1.1)
+GONE = Look(name="leaving", fill=palette.GROUND, line=palette.MARK, width=1.5)
+TURN = Look(name="turn", line=palette.MUTED, width=1.2)
+ARROW = Look(name="arrow", line=palette.MARK, width=2.0)
+HEAD = Look(name="head", fill=palette.MARK)
+RAIL_DEPTH, FARTHEST = 0.12, 12
+
+
+@dataclass(frozen=True, slots=True)
+class Nip:
+    """Where a stage is, all in mm: axes at x; wheel radius; heights of the nearest surfaces of sides A and B."""
+
+    x: float
+    radius: float
+    top: float
+    bottom: float
+
+    @property
+    def gap(self) -> float:
+        """Free gap."""
+        return self.top - self.bottom
+
+
+def nips(launcher: Launcher, count: int) -> list[Nip]:
+    """Nips of the first `count` stages; the path's middle is at height 0, a rail is where the projectile lies on it."""
+    return [_nip(launcher, k) for k in range(count)]
+
+
+def _nip(launcher: Launcher, k: int) -> Nip:
+    stage, width = launcher.stage(k), MM * float(launcher.projectile.diameter)
+    crush = MM * float(stage.crush)
+    below = crush * (1 - stage.layout.crush_share)
+    top = width / 2 - crush * stage.layout.crush_share
+    return Nip(MM * float(place(launcher, k)), MM * float(stage.wheel.radius), top, below - width / 2)
+
+
+def picture(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] = ()) -> Picture | None:
+    """The launcher with `count` stages; stages: rows of a throw, for speeds. None without stages."""
+    if count == 0:
+        return None
+    drawing = draw(launcher, count, stages)
+    layouts = listing(list(dict.fromkeys(launcher.stage(k).layout.name for k in range(count))))
+    whole = millimetres(MM * float(length(launcher, count)))
+    name = launcher.projectile.shape.name
+    return Picture(
+        name="launcher", title="The launcher, to scale",
+        alt=f"Side view to scale of {plural(count, 'stage')} ({layouts}) in a row, {whole} mm long, thrown from left to"
+        " right. The table below has the same dimensions.",
+        caption=f"Side view to scale, dimensions in mm. The {name} comes from the left. Wheels at rest.",
+        twin=_twin(launcher, count), paint=drawing.paint, drawn=drawing.svg, wide=True,
+    )  # fmt: skip
+
+
+def draw(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] = ()) -> Drawing:
+    """Shapes of the side view of `count` stages, at least one."""
+    spots = nips(launcher, count)
+    width, rod = MM * float(launcher.projectile.diameter), MM * float(launcher.projectile.length or 0.0)
+    start = -rod
+    end = spots[-1].x + spots[-1].radius
+    size = min((end - start + 4 * width) / 46, 0.32 * min(spot.radius for spot in spots))
+    high = max(spot.top + 2 * spot.radius for spot in spots)
+    low = min(_lowest(launcher, k, spot) for k, spot in enumerate(spots))
+    entry = 0.0 if rod else min(spots[0].x - MM * float(touch(launcher, 0)), 0.0) - 1.2 * size
+    left = entry - (rod or width)
+    shapes: list[Shape] = []
+    if any(not launcher.stage(k).layout.side_b_turns for k in range(count)):
+        shapes.append(_rail(launcher, spots, start, end))
+    for k, spot in enumerate(spots):
+        shapes += _wheels(launcher.stage(k), spot, str(k + 1), stages[k] if k < len(stages) else None, size)
+    ahead = end + 3.6 * size
+    shapes.append(Stroke(points=((left - 0.8 * size, 0), (end + 0.8 * size, 0)), look=PATH))
+    shapes += _projectile(launcher, left, entry, size, BODY)
+    shapes += _leaving(launcher, ahead, size, stages[-1]["exit_speed_m_s"] if stages else None)
+    shapes += _dimensions(launcher, spots, (start, end, low, high), left, size)
+    return Drawing(
+        shapes=shapes, left=left - 3.4 * size, right=ahead + (rod or width) + 6.4 * size, bottom=low - 6.6 * size,
+        top=high + 3.4 * size, type=size,
+    )  # fmt: skip
+
+
+def _lowest(launcher: Launcher, k: int, spot: Nip) -> float:
+    below = 2 * spot.radius if launcher.stage(k).layout.side_b_turns else RAIL_DEPTH * 2 * spot.radius
+    return spot.bottom - below
+
+
+def _rail(launcher: Launcher, spots: Sequence[Nip], start: float, end: float) -> Stroke:
+    on = next(spot for k, spot in enumerate(spots) if not launcher.stage(k).layout.side_b_turns)
+    depth = RAIL_DEPTH * 2 * on.radius
+    y = on.bottom
+    return Stroke(points=((start, y), (end, y), (end, y - depth), (start, y - depth)), look=RAIL, closed=True)
+
+
+def _wheels(stage: Stage, spot: Nip, number: str, row: Mapping[str, Any] | None, size: float) -> list[Shape]:
+    hub, bore = MM * float(stage.wheel.hub_radius), MM * float(stage.wheel.bore) / 2
+    shapes = _wheel(spot, spot.top + spot.radius, hub, bore, 1, size)
+    y = spot.top + spot.radius
+    shapes.append(Words(x=spot.x, y=y + 1.3 * size + bore, text=number, size=1.3, bold=True))
+    if row is not None:
+        shapes.append(Words(x=spot.x, y=y - 1.3 * size - bore, text=f"{row['rpm']:.0f} rpm", size=0.8, fine=True))
+    if stage.layout.side_b_turns:
+        driven = stage.layout.side_b_driven
+        shapes += _wheel(spot, spot.bottom - spot.radius, hub, bore, -1 if driven else 0, size)
+        if not driven:
+            shapes.append(
+                Words(x=spot.x, y=spot.bottom - spot.radius + 1.3 * size + bore, text="idler", size=0.8, fine=True)
+            )
+    return shapes
+
+
+def _wheel(spot: Nip, y: float, hub: float, bore: float, turn: int, size: float) -> list[Shape]:
+    """One wheel; turn: 1 against the clock, -1 with it, 0 not driven."""
+    shapes: list[Shape] = [Circle(x=spot.x, y=y, radius=spot.radius, look=TYRE if turn else LOOSE)]
+    if hub < spot.radius or turn:
+        shapes.append(Circle(x=spot.x, y=y, radius=hub, look=HUB))
+    if bore:
+        shapes.append(Circle(x=spot.x, y=y, radius=bore, look=BORE))
+    return [*shapes, *_turning(spot.x, y, 0.8 * hub, turn, size)] if turn else shapes
+
+
+def _turning(x: float, y: float, radius: float, turn: int, size: float) -> list[Shape]:
+    """An arc with a tip, on the side away from the path, for the sense of turning."""
+    middle = turn * pi / 2
+    angles = [middle + turn * (-0.5 + step / 12) for step in range(13)]
+    points = tuple((x + radius * cos(angle), y + radius * sin(angle)) for angle in angles)
+    (x0, y0), last = points[-1], angles[-1]
+    forward = (-turn * sin(last), turn * cos(last))
+    outward = (cos(last), sin(last))
+    long, wide = 0.8 * size, 0.28 * size
+    tip = tuple(
+        (x0 + a * forward[0] + b * outward[0], y0 + a * forward[1] + b * outward[1])
+        for a, b in ((long, 0.0), (0.0, wide), (0.0, -wide))
+    )
+    return [Stroke(points=points, look=TURN), Stroke(points=tip, look=TIP, closed=True)]
+
+
+def _projectile(launcher: Launcher, left: float, right: float, size: float, look: Look) -> list[Shape]:
+    half = MM * float(launcher.projectile.radius)
+    if not launcher.projectile.shape.rolls:
+        corners = ((left, -half), (right, -half), (right, half), (left, half))
+        return [Stroke(points=corners, look=look, closed=True)]
+    return [Circle(x=right - half, y=0.0, radius=half, look=look)]
+
+
+def _leaving(launcher: Launcher, ahead: float, size: float, exit_speed: float | None) -> list[Shape]:
+    size_along = MM * float(launcher.projectile.length or launcher.projectile.diameter)
+    shapes = _projectile(launcher, ahead, ahead + size_along, size, GONE)
+    start, end = ahead + size_along + 0.6 * size, ahead + size_along + 4.6 * size
+    tip = ((end + size, 0.0), (end, 0.4 * size), (end, -0.4 * size))
+    shapes += [Stroke(points=((start, 0), (end, 0)), look=ARROW), Stroke(points=tip, look=HEAD, closed=True)]
+    if exit_speed:
+        half = MM * float(launcher.projectile.radius)
+        words = f"{speed(float(outlet_speed(launcher, exit_speed)))} m/s"
+        shapes.append(Words(x=ahead + size_along / 2 + size, y=half + 1.3 * size, text=words, bold=True))
+    return shapes
+
+
+def _dimensions(
+    launcher: Launcher, spots: Sequence[Nip], box: tuple[float, float, float, float], left: float, size: float
+) -> list[Shape]:
+    start, end, low, high = box
+    first, last, half = spots[0], spots[-1], MM * float(launcher.projectile.radius)
+    feet = [_lowest(launcher, k, spot) - 0.4 * size for k, spot in enumerate(spots)]
+    shapes: list[Shape] = []
+    if len(spots) <= FARTHEST:
+        for k in range(len(spots) - 1):
+            text = millimetres(MM * float(pitch(launcher, k)))
+            shapes += along(spots[k].x, spots[k + 1].x, low - 2.4 * size, size, text, (feet[k], feet[k + 1]))
+    whole = millimetres(MM * float(length(launcher, len(spots))))
+    shapes += along(start, end, low - 5.2 * size, size, whole, (0.0, last.top + last.radius))
+    top, ends = first.top + first.radius, (first.x - first.radius, first.x + first.radius)
+    shapes += along(*ends, high + 1.4 * size, size, f"Ø {millimetres(2 * first.radius)}", (top, top))
+    shapes += across(last.bottom, last.top, end + 1.6 * size, size, millimetres(last.gap), last.x)
+    foot = left + (half if launcher.projectile.shape.rolls else 0.0)
+    shapes += across(-half, half, left - 1.4 * size, size, millimetres(2 * half), foot)
+    return shapes
+
+
+def _twin(launcher: Launcher, count: int) -> Table:
+    columns = (
+        Column("stage"), Column("layout", words=True), Column("axes at", "mm"), Column("pitch to next", "mm"),
+        Column("wheel Ø", "mm"), Column("tyre depth", "mm"), Column("crush", "mm"), Column("free gap", "mm"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            str(k + 1), launcher.stage(k).layout.name, millimetres(spot.x),
+            millimetres(MM * float(pitch(launcher, k))) if k + 1 < count else MISSING,
+            millimetres(2 * spot.radius), _tyre(launcher.stage(k)),
+            millimetres(MM * float(launcher.stage(k).crush)), millimetres(spot.gap),
+        )
+        for k, spot in enumerate(nips(launcher, count))
+    )  # fmt: skip
+    return Table("Dimensions", columns, rows)
+
+
+def _tyre(stage: Stage) -> str:
+    return MISSING if stage.wheel.tyre is None else millimetres(MM * float(stage.wheel.tyre.depth))

@@ -1,0 +1,215 @@
+"""Figures of a throw: exit speed along the barrel, where the energy goes, the flight."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.optimise.flown import Flown
+from stager.physics.flight import course, releases
+from stager.physics.layout import length, place, touch
+from stager.physics.motion import spin_energy, translation_energy
+from stager.physics.muzzle import outlet_speed
+from stager.report.answer import Column, Table
+from stager.report.figures import palette
+from stager.report.figures.picture import Picture
+from stager.report.numbers import digits, listing, percent, speed
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+MM = 1000.0
+Stages = Sequence[Mapping[str, Any]]
+
+
+def speed_picture(launcher: Launcher, stages: Stages) -> Picture | None:
+    """Speed of the projectile against its place; stages: rows of a throw that gets through. None without stages."""
+    if not stages or stages[-1]["exit_speed_m_s"] <= 0:
+        return None
+    points = speed_course(launcher, stages)
+    name = launcher.projectile.shape.name
+    columns = (Column("place", "mm"), Column("speed", "m/s"), Column("where", words=True))
+    rows = tuple((f"{x:.1f}", speed(v), where) for x, v, where in points)
+    return Picture(
+        name="barrel", title="Speed along the barrel",
+        alt=f"The {name} gains speed stage by stage, from {speed(points[0][1])} to {speed(points[-1][1])} m/s over"
+        f" {points[-1][0]:.0f} mm. " + " ".join(
+            f"Stage {k} adds {speed(row['exit_speed_m_s'] - row['entry_speed_m_s'])} m/s."
+            for k, row in enumerate(stages, 1)
+        ),
+        caption="Within a contact a straight line joins what was computed at its ends. Dashes: surface speed of the"
+        f" wheels.{_rolling(launcher, len(stages))}",
+        twin=Table("Speed along the barrel", columns, rows), paint=lambda: _paint_speeds(launcher, stages, points),
+    )  # fmt: skip
+
+
+def _rolling(launcher: Launcher, count: int) -> str:
+    rails = any(not launcher.stage(k).layout.side_b_turns for k in range(count))
+    if not rails or not launcher.projectile.shape.rolls:
+        return ""
+    return f" A {launcher.projectile.shape.name} that rolls on a rail goes half as fast as the wheel."
+
+
+def speed_course(launcher: Launcher, stages: Stages) -> list[tuple[float, float, str]]:
+    """Places [mm], speeds [m/s] and what happens there; a rod's place is that of its front end."""
+    rod = MM * float(launcher.projectile.length or 0.0)
+    points = [(0.0, float(stages[0]["entry_speed_m_s"]), "fed")]
+    spots = [MM * float(place(launcher, k)) for k in range(len(stages))]
+    reach = [MM * float(touch(launcher, k)) for k in range(len(stages))]
+    for k, row in enumerate(stages):
+        begin = max(spots[k] - reach[k], points[-1][0])
+        end = spots[k] + reach[k] + rod
+        if k + 1 < len(stages):
+            end = max(begin, min(end, spots[k + 1] - reach[k + 1]))
+        points.append((begin, float(row["entry_speed_m_s"]), f"enters stage {k + 1}"))
+        points.append((end, float(row["exit_speed_m_s"]), f"leaves stage {k + 1}"))
+    whole = MM * float(length(launcher, len(stages)))
+    leaves = float(outlet_speed(launcher, stages[-1]["exit_speed_m_s"]))
+    points.append((max(whole, points[-1][0]), leaves, "leaves the launcher"))
+    return points
+
+
+def _paint_speeds(launcher: Launcher, stages: Stages, points: list[tuple[float, float, str]]) -> Figure:
+    from stager.report.figures.picture import axes
+
+    figure, plot = axes()
+    plot.plot([x for x, _, _ in points], [v for _, v, _ in points], color=palette.CURVE, marker="o", markersize=3)
+    for k, row in enumerate(stages):
+        spot, radius = MM * float(place(launcher, k)), MM * float(launcher.stage(k).wheel.radius)
+        u = float(row["wheel_speed_m_s"])
+        plot.plot([spot - radius, spot + radius], [u, u], color=palette.MARK, linewidth=1.4, linestyle=(0, (4, 2)))
+        plot.text(spot, u, f" {k + 1} ", ha="center", va="bottom", color=palette.MARK)
+    plot.set(xlabel="place along the barrel (mm)", ylabel="speed (m/s)")
+    plot.set_ylim(bottom=0)
+    plot.margins(x=0.02)
+    return figure
+
+
+KINDS = ("motion", "spin", "slip heat", "crushing")
+COLOURS = (palette.MOTION, palette.SPIN, palette.HEAT, palette.CRUSH)
+LEGIBLE = 0.12
+
+
+def energy_picture(launcher: Launcher, stages: Stages) -> Picture | None:
+    """Work of the wheels of each stage by what it becomes; stages: rows of a throw. None without stages."""
+    if not stages:
+        return None
+    parts = shares(launcher, stages)
+    work = np.array([row["wheel_work_J"] for row in stages])
+    whole = parts.sum(axis=0)
+    kept = [k for k in range(len(KINDS)) if abs(whole[k]) > 1e-9 * abs(work).sum()]
+    columns = (Column("stage"), Column("wheel work", "J"), *(Column(KINDS[k], "J") for k in kept), Column("to motion"))
+    lines = [
+        (str(n), digits(work[n - 1]), *(digits(parts[n - 1, k]) for k in kept), percent(parts[n - 1, 0] / work[n - 1]))
+        for n in range(1, len(stages) + 1)
+        if work[n - 1]
+    ]
+    total = ("all", digits(work.sum()), *(digits(whole[k]) for k in kept), percent(whole[0] / work.sum()))
+    said = listing([f"{KINDS[k]} {digits(whole[k])} J" for k in kept])
+    return Picture(
+        name="energy", title="Where the energy goes",
+        alt=f"The wheels give {digits(work.sum())} J to a throw. Of it becomes: {said}."
+        f" The first stage alone turns {digits(parts[0, 2])} J into slip heat.",
+        caption=f"Work of the wheels in one throw: {digits(work.sum())} J, of which {percent(whole[0] / work.sum(), 0)}"
+        " becomes motion. Slip heat wears tyre and projectile.",
+        twin=Table("Where the energy goes", columns, (*lines, total)), paint=lambda: _paint_energy(parts, kept),
+    )  # fmt: skip
+
+
+def shares(launcher: Launcher, stages: Stages) -> Floats:
+    """What the work of each stage becomes [J], (stages, kinds), kinds as in KINDS."""
+    out, spin_before = np.zeros((len(stages), len(KINDS))), 0.0
+    for k, row in enumerate(stages):
+        speeds = row["exit_speed_m_s"], row["entry_speed_m_s"]
+        after, before = (float(translation_energy(v, launcher.projectile)) for v in speeds)
+        turning = float(spin_energy(row["spin_rad_s"], launcher.projectile))
+        out[k] = after - before, turning - spin_before, row["slip_heat_J"], row["crush_loss_J"]
+        spin_before = turning
+    return out
+
+
+def _paint_energy(parts: Floats, kept: list[int]) -> Figure:
+    from stager.report.figures.picture import axes
+
+    count = len(parts)
+    figure, plot = axes(height=max(1.5, 0.8 + 0.29 * count), left=0.44, top=0.3)
+    left, span = np.zeros(count), np.abs(parts).sum(axis=1).max()
+    places = list(range(1, count + 1))
+    for k in kept:
+        plot.barh(places, parts[:, k], left=left, height=0.62, color=COLOURS[k], label=KINDS[k],
+                  edgecolor=palette.GROUND, linewidth=0.8)  # fmt: skip
+        for height, start, value in zip(places, left, parts[:, k], strict=True):
+            if value > LEGIBLE * span:
+                plot.text(start + value / 2, height, digits(value, 2), ha="center", va="center", color=palette.GROUND)
+        left = left + parts[:, k]
+    plot.set(xlabel="energy of one throw (J)", ylabel="stage", yticks=places)
+    plot.invert_yaxis()
+    plot.grid(visible=False, axis="y")
+    plot.legend(loc="lower left", bbox_to_anchor=(-0.02, 1.0), borderaxespad=0.2, ncols=len(kept), handlelength=1.0,
+                columnspacing=1.2)  # fmt: skip
+    return figure
+
+
+NAMES = ("without air", "with drag", "with drag and lift")
+ROWS = 13
+
+
+def flight_picture(launcher: Launcher, flown: Flown | None, exit_speed: float, spin: float) -> Picture | None:
+    """Height over distance of what leaves at `exit_speed` [m/s] with `spin` [rad/s]; None without [flight]."""
+    flight, landing = launcher.flight, None if flown is None else flown.landing
+    if flight is None or flown is None or landing is None:
+        return None
+    found = zip(NAMES, releases(flight, launcher.projectile, exit_speed, spin), strict=True)
+    curves = [(name, course(one)) for name, one in found if one is not None]
+    best = float(landing.best.distance)
+    shots = None if flown.shots is None or flown.shots.landing is None else (
+        flown.shots.landing.low, flown.shots.landing.high)  # fmt: skip
+    said = "" if shots is None else f" 95 % of shots land {digits(shots[0])} to {digits(shots[1])} m away."
+    return Picture(
+        name="flight", title="Flight",
+        alt=f"From {float(flight.height):g} m up it lands {digits(best)} m away {curves[-1][0]}."
+        f" At the best tilt it could reach {digits(landing.danger)} m.{said}",
+        caption=f"Nobody may be within {digits(landing.danger)} m, the dashed line: as far as it could fly at any tilt."
+        f"{said}",
+        twin=_twin(curves, landing.danger), paint=lambda: _paint_flight(curves, landing.danger, shots),
+    )  # fmt: skip
+
+
+def _twin(curves: list[tuple[str, Floats]], danger: float) -> Table:
+    """Heights at equal distances, and the danger range."""
+    far = max(float(points[-1, 0]) for _, points in curves)
+    columns = (Column("distance", "m"), *(Column(name, "m") for name, _ in curves), Column("", words=True))
+    rows = []
+    for at in np.linspace(0.0, far, ROWS):
+        heights = [
+            digits(float(np.interp(at, points[:, 0], points[:, 1]))) if at <= points[-1, 0] else ""
+            for _, points in curves
+        ]
+        rows.append((digits(float(at)), *heights, ""))
+    rows += [(digits(float(points[-1, 0])), *("" for _ in curves), f"lands {name}") for name, points in curves]
+    rows.append((digits(danger), *("" for _ in curves), "danger range"))
+    return Table("Height over distance", columns, tuple(rows))
+
+
+def _paint_flight(curves: list[tuple[str, Floats]], danger: float, shots: tuple[float, float] | None) -> Figure:
+    from stager.report.figures.picture import axes
+
+    figure, plot = axes(height=2.7, top=0.5)
+    styles = ((palette.DULL, (0, (1, 1.5))), (palette.CURVE, (0, (5, 2))), (palette.CURVE, "solid"))
+    places = dict(zip(NAMES, styles, strict=True))
+    for name, points in curves:
+        colour, line = places[name]
+        plot.plot(points[:, 0], points[:, 1], color=colour, linestyle=line, label=name)
+    if shots is not None:
+        plot.axvspan(*shots, color=palette.BAND, alpha=0.6, linewidth=0, label="95 % of shots land here")
+    plot.axvline(danger, color=palette.MARK, linewidth=1.3, linestyle=(0, (4, 2)))
+    plot.annotate("danger range", (danger, 1.0), (-4, -4), xycoords=("data", "axes fraction"),
+                  textcoords="offset points", ha="right", va="top", color=palette.MARK)  # fmt: skip
+    plot.set(xlabel="distance (m)", ylabel="height (m)", xlim=(0, None), ylim=(0, None))
+    plot.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), borderaxespad=0.2, ncols=2, handlelength=2.2,
+                columnspacing=1.2)  # fmt: skip
+    return figure

@@ -1,0 +1,106 @@
+"""What to measure next, as screen and document."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from stager.fit.experiment_design import Next
+from stager.model.launcher import Launcher
+from stager.physics.motion import turns_per_minute
+from stager.report import predictions
+from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.numbers import percent, plural, speed
+
+
+def answer(found: Next, launcher: Launcher, source: Source) -> Answer:
+    """Settings to throw at, or that enough is known."""
+    tables = (_plan(found, launcher),) if found.helps else ()
+    return Answer(Screen(_headline(found), tables, _notes(found)), document(summary(found, launcher), source))
+
+
+def summary(found: Next, launcher: Launcher) -> dict[str, Any]:
+    """The suggestion as the document has it, without provenance."""
+    return {
+        "enough_is_known": found.enough,
+        "helps": found.helps,
+        "stages_built": found.built,
+        "probability_worthwhile": found.probability_worthwhile,
+        "probability_wrong": {"stage": found.wrong_stage, "speed": found.wrong_speed},
+        "best_wheel_speed_m_s": found.recommended.wheel_speed,
+        "recommended": predictions.recommended_rows(found.recommended),
+        "plan": [
+            {
+                "wheel_speed_m_s": one.wheel_speed,
+                "rpm": [_rpm(u, k, launcher) for k, u in enumerate(one.wheel_speed)],
+                "probability_wrong_after": one.wrong_after,
+            }
+            for one in found.plan
+        ],
+        "settings": {"wheel_speed_m_s": found.wheel_speed, "probability_wrong_after_one": found.wrong_after},
+    }
+
+
+def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
+    return float(turns_per_minute(wheel_speed, launcher.stage(k).wheel))
+
+
+NOTHING_SAFE = "No setting keeps the hard limits as surely as limits.confidence asks: none is proposed."
+
+
+def _headline(found: Next) -> str:
+    if found.recommended.wheel_speed is None:
+        return f"No throw is proposed. {found.recommended.reason}"
+    if not (found.enough or found.plan):
+        return f"No throw is proposed. {NOTHING_SAFE}"
+    if found.enough:
+        return "Enough is known: more throws would hardly change a decision."
+    if not found.helps:
+        return f"More throws with what is built would hardly help: {chance(found)} stays near {share(found.wrong)}."
+    at = ", ".join(speed(u) for u in found.plan[0].wheel_speed)
+    after = f"about {share(found.plan[-1].wrong_after)} after the {plural(len(found.plan), 'throw')} below"
+    return f"Throw next at {at} m/s: {chance(found)} is {share(found.wrong)} now and {after}."
+
+
+def chance(found: Next) -> str:
+    """What throws are to make small."""
+    stages = "" if found.probability_worthwhile is None else " or number of stages"
+    return f"the chance to choose the wrong wheel speed{stages}"
+
+
+def share(wrong: float) -> str:
+    """A chance in whole per cent; two that are added may come to more than all."""
+    return percent(min(wrong, 1.0), 0)
+
+
+def _plan(found: Next, launcher: Launcher) -> Table:
+    columns = (
+        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after", "chance"),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
+            ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)),
+            share(one.wrong_after),
+        )
+        for number, one in enumerate(found.plan)
+    )  # fmt: skip
+    return Table("Plan", columns, rows)
+
+
+def _notes(found: Next) -> list[str]:
+    notes = []
+    if found.probability_worthwhile is not None:
+        notes.append(
+            f"Chance that stage {found.built + 1} adds what is called worthwhile:"
+            f" {percent(found.probability_worthwhile, 0)} (to be wrong about it: {percent(found.wrong_stage)})."
+        )
+    notes += predictions.recommended_notes(found.recommended, found.built)
+    if found.recommended.wheel_speed is not None:
+        notes.append(f"Chance to lose more than 1 % of exit speed by the wheel speed: {percent(found.wrong_speed)}.")
+    if not found.enough and not found.plan:
+        notes.append(NOTHING_SAFE)
+    if not found.enough and np.isfinite(found.wrong):
+        notes.append("Shuffle the order of the throws, so that a drift does not look like a setting.")
+    return notes

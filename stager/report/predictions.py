@@ -1,0 +1,240 @@
+"""What is expected of throws: predicted chains, measured throws beside them, the recommended wheel speed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from stager.constraints.recommend import Recommended
+from stager.fit.grip_ensemble import Span, Tuned
+from stager.fit.observations import Observations
+from stager.fit.prediction import Predicted
+from stager.report.answer import Column, Table
+from stager.report.numbers import MISSING, listing, percent, plural, signed, speed
+
+
+def recommended_rows(chosen: Recommended) -> dict[str, Any]:
+    """A recommendation as the documents have it."""
+    none = chosen.wheel_speed is None
+    return {
+        "wheel_speed_m_s": chosen.wheel_speed,
+        "exit_speed_m_s": None if none else chosen.exit_speed,
+        "mean_exit_speed_m_s": None if none else chosen.mean_exit,
+        "limits_kept_fraction": None if none or not chosen.draws else chosen.kept,
+        "stopped_by": chosen.by,
+        "reason": chosen.reason,
+    }
+
+
+def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = None) -> list[str]:
+    """A sentence on what to set stage `stage` (from 1) to, and why; at: the speed as the reader's table has it."""
+    if chosen is None:
+        return []
+    if chosen.wheel_speed is None:
+        return [f"Stage {stage}: {chosen.reason[0].lower()}{chosen.reason[1:]}"]
+    said = at or f"{speed(chosen.wheel_speed)} m/s"
+    leaves = f"{speed(chosen.exit_speed)} m/s"
+    return [f"Recommended for stage {stage}: {said} of wheel speed, exit {leaves}. {chosen.reason}"]
+
+
+def chain_rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:
+    """Chains as the document has them; without grip limits where the fit they come from is not adequate."""
+    return [
+        {
+            "stages": one.stages,
+            "measured": one.measured,
+            "wheel_speed_m_s": one.wheel_speed,
+            "exit_speed_m_s": _span(one.exit_speed),
+            "tuned_exit_speed_m_s": _span(one.tuned_exit),
+            "gain_fraction": None if one.gain is None else _span(one.gain),
+            "probability_worthwhile": one.probability_worthwhile,
+            "grip_limit": None
+            if one.tuned.grip_limit is None or not adequate
+            else {
+                "wheel_speed_m_s": one.tuned.grip_limit.nominal,
+                "exit_speed_m_s": one.tuned.exit_speed.nominal,
+                "interval_m_s": [one.tuned.grip_limit.low, one.tuned.grip_limit.high],
+            },
+            "robust": robust(one.tuned),
+            "recommended": recommended_rows(one.tuned.recommended),
+        }
+        for one in predicted
+    ]
+
+
+def robust(tuned: Tuned) -> dict[str, Any]:
+    """Recommended setting with its interval, as the documents have it."""
+    leaves = tuned.recommended_exit
+    known = tuned.recommended.wheel_speed is not None
+    return {
+        "wheel_speed_m_s": tuned.recommended.wheel_speed,
+        "exit_speed_m_s": leaves.nominal if known else None,
+        "interval_m_s": [leaves.low, leaves.high] if known else None,
+        "jams_fraction": tuned.jams if known else None,
+        "loss_5_percent_short": tuned.short,
+        "loss_5_percent_over": tuned.over,
+    }
+
+
+def jams(tuned: Tuned) -> list[str]:
+    """How many builds jam at the recommended setting, where any do."""
+    if not tuned.jams > 0:
+        return []
+    return [f"At that setting stage {tuned.stage} jams in {max(100 * tuned.jams, 1):.0f} of 100 builds."]
+
+
+def settings(predicted: Sequence[Predicted]) -> Table:
+    """One row a stage: where its wheels lose grip, where to set them, what being off by 5 % costs."""
+    columns = (
+        Column("stage"), Column("grip limit", "m/s"), Column("95 %", "m/s"), Column("set to", "m/s"),
+        Column("5 % below", "costs"), Column("5 % above", "costs"),
+    )  # fmt: skip
+    lines = tuple(
+        (
+            str(one.stages), *_limit(one.tuned.grip_limit), speed(one.tuned.recommended.wheel_speed),
+            *_costs(one.tuned),
+        )
+        for one in predicted
+    )  # fmt: skip
+    return Table("Wheel speed of each stage", columns, lines)
+
+
+def exits(predicted: Sequence[Predicted]) -> Table:
+    """One row a chain: what leaves the launcher."""
+    columns = (
+        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("pays", "chance"),
+        Column("", words=True),
+    )  # fmt: skip
+    lines = tuple(
+        (
+            str(one.stages), speed(one.tuned_exit.nominal), _ends(one.tuned_exit),
+            MISSING if one.gain is None else percent(one.gain.nominal), percent(one.probability_worthwhile, 0),
+            "measured" if one.measured else "foretold",
+        )
+        for one in predicted
+    )  # fmt: skip
+    return Table("Exit speed, each stage tuned", columns, lines)
+
+
+def sentence(predicted: Sequence[Predicted]) -> str:
+    """The answer in a sentence: where the last measured stage grips, what the next one gives."""
+    built = [one for one in predicted if one.measured]
+    said = ""
+    if built:
+        last = built[-1]
+        limit = last.tuned.grip_limit
+        said = (
+            f"stage {last.stages} still gains at the end of its range"
+            if limit is None
+            else f"stage {last.stages} grips up to {speed(limit.nominal)} m/s of wheel speed ({_ends(limit)})"
+        )
+    ahead = next((one for one in predicted if not one.measured), None)
+    if ahead is None:
+        return said + "."
+    leaves = f"{ahead.stages} stages would throw at {speed(ahead.tuned_exit.nominal)} m/s ({_ends(ahead.tuned_exit)})"
+    return f"{said}; {leaves}." if said else f"{leaves}."
+
+
+def missing(predicted: Sequence[Predicted]) -> list[str]:
+    """What it costs to miss the grip limit of the last measured stage, on either side."""
+    built = [one for one in predicted if one.measured and one.tuned.grip_limit is not None]
+    if not built:
+        return []
+    tuned = built[-1].tuned
+    short, over = percent(tuned.short), percent(tuned.over)
+    said = f"Wheels of stage {tuned.stage} 5 % below the grip limit cost {short} of exit speed, 5 % above it {over}."
+    return [*jams(tuned), said]
+
+
+def _costs(tuned: Tuned) -> tuple[str, str]:
+    """What being off the grip limit costs, where there is one."""
+    return (MISSING, MISSING) if tuned.grip_limit is None else (percent(tuned.short), percent(tuned.over))
+
+
+def _span(span: Span) -> dict[str, float]:
+    return {"nominal": span.nominal, "low": span.low, "high": span.high}
+
+
+def _limit(limit: Span | None) -> tuple[str, str]:
+    return (MISSING, MISSING) if limit is None else (speed(limit.nominal), _ends(limit))
+
+
+def _ends(span: Span) -> str:
+    return f"{span.low:.2f} to {span.high:.2f}"
+
+
+def measured_rows(points: Observations) -> list[dict[str, Any]]:
+    """Throws as the document has them, in the order of the table."""
+    throws = points.throws
+    return [
+        {
+            "line": int(throws.line[k]), "throw": throws.order[k], "build": str(throws.build[k]),
+            "wheel_speed_m_s": points.side_a[k, -1], "wheel_speed_b_m_s": points.side_b[k, -1],
+            "speeds_before_m_s": points.side_a[k, :-1], "exit_speed_m_s": throws.exit_speed[k],
+            "expected_exit_speed_m_s": points.expected[k], "difference_fraction": difference,
+        }
+        for k, difference in enumerate(points.difference)
+    ]  # fmt: skip
+
+
+def median(points: Observations) -> float | None:
+    """Difference that half of the throws are below [-]; None where no throw has one."""
+    known = points.difference[np.isfinite(points.difference)]
+    return float(np.median(known)) if known.size else None
+
+
+def measured_table(points: Observations) -> Table:
+    """One row a throw, slowest wheels first."""
+    throws, before = points.throws, points.side_a.shape[1] - 1
+    columns = (
+        Column("throw"), Column("build", words=True), Column("before", "m/s"), Column("wheel", "m/s"),
+        Column("measured", "m/s"), Column("expected", "m/s"), Column("difference"),
+    )  # fmt: skip
+    lines = tuple(
+        (
+            f"{throws.order[k]:g}", str(throws.build[k]) or MISSING,
+            ", ".join(_setting(points, k, stage) for stage in range(before)) or MISSING, _setting(points, k, before),
+            _exit(throws.exit_speed[k]), _exit(points.expected[k]), signed(points.difference[k]),
+        )
+        for k in np.lexsort((throws.order, *points.side_a.T))
+    )  # fmt: skip
+    return Table("Measured throws, and what the configuration expects of them", columns, lines).without_empty(MISSING)
+
+
+def measured_notes(points: Observations, drawn: int) -> list[str]:
+    """The difference in a sentence, jams, builds, and throws that the picture leaves out."""
+    throws, middle = points.throws, median(points)
+    measured, expected = throws.exit_speed > 0, points.expected > 0
+    said = []
+    if middle is not None:
+        known = points.difference[np.isfinite(points.difference)]
+        low, high = np.quantile(known, [0.25, 0.75])
+        half = f"; half of them between {signed(low)} and {signed(high)}" if known.size > 3 else ""
+        said.append(
+            f"Measured exit speed differs from what the configuration expects by {signed(middle)} in the median"
+            f" ({plural(known.size, 'throw')}{half})."
+        )
+    for count, words in (
+        ((~measured & expected).sum(), "jammed where the configuration expects none to"),
+        ((measured & ~expected).sum(), "got through where the configuration expects a jam"),
+        ((~measured & ~expected).sum(), "jammed as expected"),
+    ):
+        if count:
+            said.append(f"{plural(int(count), 'throw')} {words}.")
+    left = int(measured.sum()) - drawn
+    if left:
+        said.append(f"Not in the picture: {plural(left, 'throw')} with the other wheels set otherwise.")
+    if len(throws.builds) > 1:
+        said.append(f"Builds shown as one: {listing(list(throws.builds))}; --build shows one alone.")
+    return said
+
+
+def _setting(points: Observations, k: int, stage: int) -> str:
+    side_a, side_b = float(points.side_a[k, stage]), float(points.side_b[k, stage])
+    return speed(side_a) if side_a == side_b else f"{speed(side_a)}:{speed(side_b)}"
+
+
+def _exit(value: float) -> str:
+    return speed(value) if value > 0 else "jam"
