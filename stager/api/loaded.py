@@ -167,7 +167,7 @@ class Loaded:
 
         from stager.api.results import PlanResult, shown
         from stager.errors import Interrupted
-        from stager.model.ranges import MOST_DRAWS
+        from stager.model.arrays import MOST_DRAWS
         from stager.optimise.flown import flown
         from stager.optimise.pareto import Against
         from stager.optimise.planner import plan

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stager.errors import InputError
-from stager.model.ranges import FASTEST, MOST_STAGES
+from stager.model.arrays import FASTEST, MOST_STAGES
 
 if TYPE_CHECKING:
     from stager.model.arrays import Floats

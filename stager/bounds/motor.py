@@ -8,8 +8,8 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.model.stage import Stage
-from stager.physics.inertia import driven_inertia
-from stager.physics.windage import windage
+from stager.physics.air import windage
+from stager.physics.rotor import driven_inertia
 
 
 @dataclass(frozen=True, slots=True)

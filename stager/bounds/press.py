@@ -14,7 +14,7 @@ import numpy as np
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
-from stager.physics.growth import swell
+from stager.physics.rotor import swell
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.contact import FrictionLaw
+from stager.model.launcher import FrictionLaw
 
 WIDEST_SLIP = 2000.0
 ROUNDING = 1e-9

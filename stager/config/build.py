@@ -10,10 +10,9 @@ from stager.config.reader import Reader, Source
 from stager.config.tables import BellFriction, ConstantFriction, FallingFriction, RisingFriction, TabulatedFriction
 from stager.config.wheels import build_drive, build_wheel
 from stager.model.arrays import Number
-from stager.model.contact import Contact, FrictionLaw, Guide
 from stager.model.drive import Supply
 from stager.model.flight import Flight, Placement, Spread
-from stager.model.launcher import Feed, Launcher, Measuring, Outlet, Pusher
+from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher, Measuring, Outlet, Pusher
 from stager.model.projectile import SHAPES, Projectile
 from stager.model.stage import LAYOUTS, Stage
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated

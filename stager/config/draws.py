@@ -15,8 +15,7 @@ from stager.config.problem import Problem, place
 from stager.config.values import quantities
 from stager.errors import InputError
 from stager.files import read_bytes
-from stager.model.arrays import Floats
-from stager.model.ranges import MOST_THROWS
+from stager.model.arrays import MOST_THROWS, Floats
 from stager.units import Measured
 
 _HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"

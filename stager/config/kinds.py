@@ -10,9 +10,9 @@ from pydantic import AfterValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.errors import printable
+from stager.model.arrays import FASTEST, FASTEST_TURNING, MOST_VOLTS
+from stager.model.drive import INSULATION
 from stager.model.flight import Spread
-from stager.model.ranges import FASTEST, FASTEST_TURNING, MOST_VOLTS
-from stager.physics.heat.insulation import INSULATION
 from stager.units import Measured, QuantityError, format_quantity, parse, parse_stiffness
 
 LEAST_SHARE, LEAST_SPREAD = 1e-9, 1e-15

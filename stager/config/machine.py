@@ -24,7 +24,7 @@ from stager.config.tables import (
     Supply,
     Table,
 )
-from stager.model.ranges import MOST_STAGES
+from stager.model.arrays import MOST_STAGES
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
 

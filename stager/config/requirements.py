@@ -6,7 +6,7 @@ from typing import Any
 
 from stager.config.machine import File
 from stager.model.requirements import Aim, Goal, LimitValues
-from stager.physics.toys import TOY_LIMITS
+from stager.physics.safety import TOY_LIMITS
 from stager.units import Measured
 
 

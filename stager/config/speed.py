@@ -9,7 +9,7 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
 from stager.config.kinds import Kind, refusal
-from stager.model.ranges import FASTEST, FASTEST_TURNING
+from stager.model.arrays import FASTEST, FASTEST_TURNING
 from stager.units import Measured, QuantityError, is_turning, written_unit
 
 _HINT = 'write it like "17 m/s", "4000 rpm" or, for the sides of a pair, "12 m/s : 9 m/s"'

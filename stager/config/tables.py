@@ -7,8 +7,8 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from stager.config import kinds as t
-from stager.model.ranges import MOST_STAGES
-from stager.physics.toys import TOY_LIMITS
+from stager.model.arrays import MOST_STAGES
+from stager.physics.safety import TOY_LIMITS
 from stager.units import Measured
 
 

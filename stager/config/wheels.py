@@ -9,10 +9,8 @@ import numpy as np
 
 from stager.config.reader import Reader
 from stager.model.drive import Drive, Heat, Mount
-from stager.model.material import TyreMaterial, WheelMaterial
-from stager.model.wheel import Hold, Tyre, Wheel
-from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
-from stager.physics.rubber import gent_modulus
+from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
+from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS, gent_modulus
 
 _HUB = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "strength_factor", "conductivity")
 

@@ -11,8 +11,8 @@ from stager.constraints.missing import any_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Number
 from stager.model.stage import Stage
-from stager.physics.growth import swell
 from stager.physics.layout import length
+from stager.physics.rotor import swell
 
 CALIPERS = 1e-5
 """Last digit of calipers [m]: a gap is set no closer, and wheels grow by less at usual speeds."""

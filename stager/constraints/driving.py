@@ -11,8 +11,8 @@ from stager.constraints.missing import NO_LOAD, any_stage, without_drive
 from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Number
-from stager.physics.drive.bus import peak_draw
 from stager.physics.drive.spinup import peak_in_turn, rushing
+from stager.physics.drive.supply import peak_draw
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,14 +8,12 @@ import numpy as np
 
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats
-from stager.physics.drive.motor import warm_factor
+from stager.physics.drive.motor import Train, warm_factor
 from stager.physics.drive.spinup import SpinUp, spin_up, spin_up_in_turn, time_to
 from stager.physics.drive.supply import Holding, hold
-from stager.physics.drive.train import Train
-from stager.physics.feed import feed_rate
-from stager.physics.heat.network import throwing_share
-from stager.physics.heat.network import time_to as warming_time
-from stager.physics.heat.windings import Windings
+from stager.physics.heat.windings import Windings, throwing_share
+from stager.physics.heat.windings import time_to as warming_time
+from stager.physics.layout import feed_rate
 from stager.physics.rate import HighestRate, Settled, highest_rate
 
 LOSS = 0.05

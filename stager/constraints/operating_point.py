@@ -10,11 +10,11 @@ import numpy as np
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
+from stager.physics.chain import DEFAULT, Options
+from stager.physics.drive.motor import Train, build_train
 from stager.physics.drive.supply import Holding, hold
-from stager.physics.drive.train import Train, build_train
 from stager.physics.heat.windings import Windings, windings
 from stager.physics.muzzle import outlet_speed
-from stager.physics.options import DEFAULT, Options
 from stager.physics.rate import Settled, settled
 from stager.physics.records import Throw
 

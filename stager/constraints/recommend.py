@@ -13,9 +13,8 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.batch import take
-from stager.physics.chain import throw
+from stager.physics.chain import SURE, Options, throw
 from stager.physics.muzzle import outlet_speed
-from stager.physics.options import SURE, Options
 from stager.physics.records import Throw
 
 GRID, ZOOM, ZOOMS = 48, 8, 3

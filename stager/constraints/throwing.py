@@ -11,8 +11,8 @@ from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.wheels import worst
 from stager.model.arrays import Floats, Number
 from stager.model.projectile import Projectile
-from stager.model.toy import ToyLimit
-from stager.physics.motion import translation_energy
+from stager.model.requirements import ToyLimit
+from stager.physics.mechanics import translation_energy
 
 
 @dataclass(frozen=True, slots=True)

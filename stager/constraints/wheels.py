@@ -14,9 +14,9 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
-from stager.physics.loads import peak_grip, peak_normal
-from stager.physics.reach import burst_ceiling, motor_ceiling, reach_ceiling, tyre_ceiling
+from stager.physics.mechanics import peak_grip, peak_normal
 from stager.physics.rotor import allowable_speed, rim_safety, unknown_burst, unknown_strength
+from stager.physics.speed_limits import burst_ceiling, motor_ceiling, reach_ceiling, tyre_ceiling
 from stager.physics.tyre import explain, turning_hold, unknown_retention, unknown_turning_hold
 
 Ceiling = Callable[[Launcher, Stage], Number]

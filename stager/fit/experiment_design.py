@@ -16,9 +16,8 @@ from stager.fit.recommended import known_of, recommended_chain
 from stager.fit.records import Fit
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.physics.chain import throw
+from stager.physics.chain import SURE, throw
 from stager.physics.muzzle import indicated_speed
-from stager.physics.options import SURE
 
 CHOICES = np.linspace(0.7, 1.3, 25)
 SETTINGS = np.linspace(0.4, 1.7, 27)

@@ -15,9 +15,8 @@ from stager.fit.table.record import Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.physics.chain import throw
+from stager.physics.chain import SURE, Options, throw
 from stager.physics.muzzle import indicated_speed, outlet_speed
-from stager.physics.options import SURE, Options
 
 BY_CHANCE = 0.02
 """How likely a throw is to jam although its wheels would take it."""

@@ -12,8 +12,7 @@ from stager.fit.draws import Ensemble
 from stager.fit.statistics.coverage import interval
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.physics.chain import throw, transit
-from stager.physics.options import SURE
+from stager.physics.chain import SURE, throw, transit
 
 GRID = np.concatenate([np.linspace(0.6, 0.9, 7), np.linspace(0.92, 1.2, 15)])
 OFF = 0.05

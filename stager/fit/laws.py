@@ -10,12 +10,11 @@ import numpy as np
 
 from stager.fit.priors import LogNormal, Prior, of, values
 from stager.model.arrays import Floats, Number
-from stager.model.contact import FrictionLaw
-from stager.model.launcher import Launcher
+from stager.model.launcher import FrictionLaw, Launcher
 from stager.model.scenario import Scenario
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
-from stager.physics.friction.law import Formula
-from stager.physics.friction.law import Law as Record
+from stager.physics.friction.laws import Formula
+from stager.physics.friction.laws import Law as Record
 
 FRICTION = "contact.friction."
 SLIPS = np.geomspace(0.05, 30.0, 60)

@@ -12,8 +12,8 @@ from stager.fit.table.record import Mask, Throws
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
+from stager.physics.chain import Options
 from stager.physics.muzzle import last_wheel_speed, speed_before_outlet
-from stager.physics.options import Options
 
 NEAR = 0.03
 """A throw belongs to a stage's curve if the other wheels were set this close to what the curve is of."""

@@ -8,8 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from stager.model.arrays import Number
-from stager.model.contact import Contact
-from stager.model.launcher import Launcher, Measuring
+from stager.model.launcher import Contact, Launcher, Measuring
 from stager.model.stage import Stage
 
 Change = Callable[[Launcher, Number], Launcher]

@@ -12,8 +12,7 @@ from stager.fit.draws import Ensemble
 from stager.fit.grip_ensemble import Finder, GripLimits, Span, Tuned, at, behind, feed, span_of, tune
 from stager.fit.statistics.coverage import interval
 from stager.model.arrays import Floats
-from stager.physics.chain import transit
-from stager.physics.options import SURE
+from stager.physics.chain import SURE, transit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

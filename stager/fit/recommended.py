@@ -16,10 +16,9 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
 from stager.physics.batch import take
-from stager.physics.chain import throw
+from stager.physics.chain import SURE, throw
 from stager.physics.grip_limit import FAIRLY, GripLimit, grip_limit
 from stager.physics.guide import run_up
-from stager.physics.options import SURE
 
 DRAWS, SEED = 400, 11
 """Draws that recommendations rest on, and where they begin, whatever else is drawn."""

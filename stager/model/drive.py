@@ -1,4 +1,4 @@
-"""Motor and controller of one driven wheel, and the supply that all share."""
+"""Motor and controller of one driven wheel, thermal classes of windings, and the supply that all share."""
 
 from __future__ import annotations
 
@@ -7,6 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.model.arrays import Number
+
+ZERO_CELSIUS = 273.15
+INSULATION = {
+    name: celsius + ZERO_CELSIUS
+    for name, celsius in (("A", 105), ("E", 120), ("B", 130), ("F", 155), ("H", 180), ("N", 200), ("R", 220))
+}
+"""Greatest temperature of each thermal class [K]; IEC 60085:2007."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

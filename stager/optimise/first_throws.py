@@ -13,9 +13,8 @@ from stager.model.scenario import Scenario
 from stager.optimise.draws import draw, is_uncertain
 from stager.optimise.records import Settings
 from stager.physics.batch import flatten
-from stager.physics.chain import throw
+from stager.physics.chain import SURE, throw
 from stager.physics.muzzle import outlet_speed
-from stager.physics.options import SURE
 
 SHARES = (0.5, 0.65, 0.8, 0.9, 1.0)
 """Shares of the settings' wheel speeds, slowest first [-]."""

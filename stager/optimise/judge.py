@@ -16,9 +16,8 @@ from stager.model.requirements import Aim, LimitValues
 from stager.model.scenario import Scenario
 from stager.optimise.records import Settings
 from stager.optimise.spin import Turned, sides, way_of
-from stager.physics.chain import length, throw, transit
+from stager.physics.chain import Options, length, throw, transit
 from stager.physics.grip_limit import Apart, grip_limit
-from stager.physics.options import Options
 from stager.physics.records import FIELDS, Throw, Transit
 
 JUDGED = Options(tolerance=1e-6)

@@ -24,11 +24,10 @@ from stager.model.stage import Stage
 from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
 from stager.optimise.spin import Spun, way_of
 from stager.physics.batch import take
-from stager.physics.chain import throw, transit
+from stager.physics.chain import QUICK, throw, transit
 from stager.physics.grip_limit import FAIRLY, Way, grip_limit
 from stager.physics.guide import run_up
 from stager.physics.layout import overlapping
-from stager.physics.options import QUICK
 from stager.physics.records import FIELDS, Grip, Throw, Transit
 
 NODES, CRUSH_NODES, COARSE = 24, 7, 32

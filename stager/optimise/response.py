@@ -21,10 +21,9 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.chain import throw, transit
-from stager.physics.feed import feed_rate
 from stager.physics.guide import run_up
-from stager.physics.layout import overlapping
-from stager.physics.motion import translation_energy
+from stager.physics.layout import feed_rate, overlapping
+from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
 from stager.physics.records import Transit
 

@@ -24,8 +24,7 @@ from stager.optimise.refine import Effort, refine
 from stager.optimise.search import Solution, chosen
 from stager.optimise.spin import sides, way_of
 from stager.physics.batch import flatten
-from stager.physics.chain import throw
-from stager.physics.options import Options
+from stager.physics.chain import Options, throw
 from stager.physics.records import Throw
 
 ROUGH = Options(tolerance=1e-4)

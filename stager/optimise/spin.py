@@ -18,9 +18,8 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.batch import batch_shape, flatten, take
-from stager.physics.chain import transit
+from stager.physics.chain import DEFAULT, QUICK, Options, transit
 from stager.physics.grip_limit import Apart, Way
-from stager.physics.options import DEFAULT, QUICK, Options
 from stager.physics.records import Grip, Throw, Transit
 
 SPIN_WITHIN = 1e-3

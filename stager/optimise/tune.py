@@ -18,10 +18,9 @@ from stager.optimise.records import Parts
 from stager.optimise.spin import sides, turns, way_of
 from stager.parallel import Executor
 from stager.physics.batch import batch_shape, flatten, take
-from stager.physics.chain import throw
+from stager.physics.chain import Options, throw
 from stager.physics.grip_limit import FAIRLY, Looks, Way, grip_limit
 from stager.physics.guide import run_up
-from stager.physics.options import Options
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)

@@ -19,8 +19,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.records import Margin, Settings
 from stager.physics.batch import flatten, take
-from stager.physics.chain import throw
-from stager.physics.options import Options
+from stager.physics.chain import Options, throw
 from stager.physics.records import FIELDS, Throw, Transit
 
 DRAWN = Options(tolerance=1e-5)

@@ -1,4 +1,4 @@
-"""Air: ISO 2533 standard atmosphere, and air at a given temperature and pressure."""
+"""Air: ISO 2533 standard atmosphere, drag and lift of spheres, friction on turning discs."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.model.arrays import Number
+from stager.model.arrays import Floats, Number
+from stager.model.wheel import Wheel
 
 GAS_CONSTANT = 287.05287
 """Specific gas constant of dry air [J/(kg K)]; ISO 2533."""
@@ -77,3 +78,132 @@ def standard_air(altitude: Number = 0.0) -> Air:
 
 SEA_LEVEL = standard_air(0.0)
 """Air around everything here, in flight, on wheels, around motors: ISO 2533 at sea level, 15 °C."""
+
+
+DRAG_CRISIS = 2e5
+"""Reynolds number above which a smooth sphere may drag much less than the curve says [-]."""
+
+
+def sphere_coefficient(number: Number) -> Floats:
+    """Drag coefficient [-] of a smooth sphere at Reynolds number `number` [-], up to 2e5.
+
+    24/Re·(1 + 0.152·Re^0.677) + 0.417/(1 + 5070·Re^−0.94); Clift & Gauvin 1970, as the library fluids has it.
+    """
+    number = np.maximum(np.asarray(number, dtype=np.float64), 1e-9)
+    return 24 / number * (1 + 0.152 * number**0.677) + 0.417 / (1 + 5070 * number**-0.94)
+
+
+def sphere_reynolds(diameter: Number, speed: Number, air: Air = SEA_LEVEL) -> Floats:
+    """vD/ν [-] of a sphere of `diameter` [m] at `speed` [m/s]; shapes broadcast."""
+    return np.asarray(speed * diameter / air.kinematic_viscosity, dtype=np.float64)
+
+
+def sphere_drag(diameter: Number, speed: Number, air: Air = SEA_LEVEL) -> Floats:
+    """½ρv²·C·πD²/4 [N] against a sphere of `diameter` [m] at `speed` ≥ 0 [m/s]; shapes broadcast."""
+    area = np.pi * diameter**2 / 4
+    coefficient = sphere_coefficient(sphere_reynolds(diameter, speed, air))
+    return np.asarray(coefficient * air.density * speed**2 * area / 2)
+
+
+def lift_coefficient(parameter: Number) -> Floats:
+    """Return the lift coefficient [-] of a spinning ball at spin parameter rΩ/v `parameter` [-]; 0 without spin.
+
+    1.120 S/(0.583 + 2.333 S), fitted to thrown baseballs after Nathan, Am. J. Phys. 76 (2008) 119. Footballs (0.10 to
+    0.33 for S of 0.04 to 0.40) lie 50 % above it at little spin and 12 % at much; tennis balls are lifted about as
+    much, with large scatter (Cross & Lindsey, Sports Engineering 17 (2014) 89). A smooth ball may be lifted less, and
+    near Re = 1e5 even the other way: this is the greater number.
+    """
+    spin = np.abs(np.asarray(parameter, dtype=np.float64))
+    return np.asarray(1.120 * spin / (0.583 + 2.333 * spin))
+
+
+def terminal_speed(mass: Number, diameter: Number, gravity: float, air: Air = SEA_LEVEL) -> Floats:
+    """Speed [m/s] at which drag is the weight of a sphere of `mass` [kg] and `diameter` [m]; shapes broadcast.
+
+    Buoyancy is left out. Drag rises with speed: bisection on its logarithm.
+    """
+    shape = np.broadcast_shapes(np.shape(mass), np.shape(diameter))
+    low, high = np.full(shape, np.log(1e-6)), np.full(shape, np.log(1e4))
+    for _ in range(60):
+        middle = (low + high) / 2
+        slow = sphere_drag(diameter, np.exp(middle), air) < mass * gravity
+        low, high = np.where(slow, middle, low), np.where(slow, high, middle)
+    return np.asarray(np.exp((low + high) / 2))
+
+
+TRANSITION = 3e5
+"""Reynolds number ωR²/ν where turbulence sets in [-]; Schlichting, Boundary-Layer Theory, from memory."""
+LAMINAR, TURBULENT = 3.87, 0.146
+"""Moment coefficients Cm·Re^½ and Cm·Re^⅕ of both faces (von Kármán 1921; Schlichting); see `Disc`."""
+EXCESS = TURBULENT * TRANSITION**-0.2 - LAMINAR * TRANSITION**-0.5
+
+
+def reynolds(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
+    """ωR²/ν [-] of a disc of `radius` [m] at `angular_speed` [rad/s]; shapes broadcast."""
+    return np.asarray(angular_speed * radius**2 / air.kinematic_viscosity, dtype=np.float64)
+
+
+def laminar_coefficient(number: Number) -> Floats:
+    """Cm = 3.87·Re^−½ [-] at Reynolds number `number` [-]."""
+    return LAMINAR * np.asarray(number, dtype=np.float64) ** -0.5
+
+
+def turbulent_coefficient(number: Number) -> Floats:
+    """Cm = 0.146·Re^−⅕ [-] (1/7-power profile) at Reynolds number `number` [-]."""
+    return TURBULENT * np.asarray(number, dtype=np.float64) ** -0.2
+
+
+def coefficient(number: Number) -> Floats:
+    """Cm [-]: laminar, or a turbulent disc whose core of Re = TRANSITION is laminar; `number` [-] > 0.
+
+    The core's share of the moment goes with r⁵, that is with Re^2.5.
+    """
+    number = np.asarray(number, dtype=np.float64)
+    mixed = turbulent_coefficient(number) - EXCESS * (TRANSITION / number) ** 2.5
+    return np.where(number < TRANSITION, laminar_coefficient(number), mixed)
+
+
+@dataclass(frozen=True, slots=True)
+class Disc:
+    """A disc in air by its factors: moments [N m] are laminar·ω^1.5, turbulent·ω^1.8 less core·ω^−½.
+
+    transition: angular speed where turbulence sets in [rad/s]. Shapes broadcast.
+    """
+
+    laminar: Floats
+    turbulent: Floats
+    core: Floats
+    transition: Floats
+
+    def moment(self, angular_speed: Floats) -> Floats:
+        """½·Cm·ρω²R⁵ [N m], both faces, at `angular_speed` ≥ 0 [rad/s]."""
+        root = np.sqrt(angular_speed)
+        smooth = self.laminar * (angular_speed * root)
+        rough = angular_speed > self.transition
+        if not rough.any():
+            return smooth
+        speed = np.where(rough, angular_speed, 1.0)
+        return np.where(rough, self.turbulent * speed**1.8 - self.core / np.sqrt(speed), smooth)
+
+    def slope(self, angular_speed: Floats) -> Floats:
+        """Derivative of `moment` by angular speed [N m s]."""
+        speed = np.maximum(angular_speed, 1e-9)
+        rough = 1.8 * self.turbulent * speed**0.8 + 0.5 * self.core * speed**-1.5
+        return np.where(speed > self.transition, rough, 1.5 * self.laminar * np.sqrt(speed))
+
+
+def disc(radius: Number, air: Air = SEA_LEVEL) -> Disc:
+    """A disc of `radius` [m]; shapes broadcast."""
+    turn = np.asarray(radius**2 / air.kinematic_viscosity, dtype=np.float64)
+    load = air.density * radius**5 / 2
+    return Disc(
+        laminar=LAMINAR * load * turn**-0.5,
+        turbulent=TURBULENT * load * turn**-0.2,
+        core=EXCESS * load * (TRANSITION / turn) ** 2.5,
+        transition=TRANSITION / turn,
+    )
+
+
+def windage(wheel: Wheel, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
+    """Moment on the two faces of `wheel` [N m] at `angular_speed` [rad/s]; the rim's share is left out."""
+    return disc(wheel.radius, air).moment(np.asarray(angular_speed, dtype=np.float64))

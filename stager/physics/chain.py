@@ -1,8 +1,9 @@
-"""A throw through stages in a row."""
+"""A throw through stages in a row, and how its transits are integrated."""
 
 from __future__ import annotations
 
 from collections import OrderedDict
+from dataclasses import dataclass
 from functools import cache
 from math import prod
 from typing import Any
@@ -14,12 +15,33 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.batch import common_shape, lane, shape_of
 from stager.physics.contact.columns import RECORD
-from stager.physics.contact.packing import Packed, pack, spread
-from stager.physics.contact.run import run
+from stager.physics.contact.run import Packed, pack, run, spread
 from stager.physics.contact.stages import JAM
 from stager.physics.layout import length, pitch
-from stager.physics.options import DEFAULT, Options
 from stager.physics.records import FIELDS, Throw, Transit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """Accuracy of the integrator.
+
+    tolerance: local error of a step, relative to speed squared and to speeds [-];
+    steps: fixed number of steps a segment instead of error control, for measuring the order;
+    books: gather works, heats and contact time too (off: they are 0, about a sixth less work).
+    """
+
+    tolerance: float = 1e-7
+    steps: int | None = None
+    books: bool = True
+
+
+DEFAULT = Options()
+QUICK = Options(tolerance=1e-4, books=False)
+"""For searching: exit speeds good to about 1e-5."""
+
+SURE = Options(tolerance=1e-5, books=False)
+"""For learning: jams are told too. Looser steps can carry a projectile past its standstill before fast wheels."""
+
 
 __all__ = ["Prepared", "length", "pitch", "prepare", "throw", "transit"]
 

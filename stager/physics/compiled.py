@@ -25,7 +25,7 @@ COMPILES = numba is not None
 """Whether the kernels are compiled."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
-SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate", "windage.py")
+SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate")
 """Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
 INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
@@ -73,12 +73,6 @@ def _on_disk(function: Callable[..., Any], options: dict[str, Any]) -> Any:
 
         file.save = save_if_possible
     return dispatcher
-
-
-def plain(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Return the Python function behind a compiled one."""
-    found: Callable[..., Any] = getattr(function, "py_func", function)
-    return found
 
 
 class Entry:

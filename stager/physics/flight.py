@@ -14,8 +14,7 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.flight import Flight, Placement
 from stager.model.projectile import BALL, HOLLOW_BALL, ROD, Projectile
-from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air
-from stager.physics.drag import lift_coefficient, sphere_coefficient, sphere_reynolds
+from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air, lift_coefficient, sphere_coefficient, sphere_reynolds
 
 SPHERES = (BALL, HOLLOW_BALL)
 LIFT_CAUTION = "A spinning disc or ring is lifted by the air: it can fly farther than any of these distances."

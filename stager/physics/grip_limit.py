@@ -18,8 +18,7 @@ from numpy.typing import NDArray
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.batch import take
-from stager.physics.chain import transit
-from stager.physics.options import DEFAULT, QUICK, Options
+from stager.physics.chain import DEFAULT, QUICK, Options, transit
 from stager.physics.records import Transit
 
 NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5

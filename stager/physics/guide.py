@@ -7,10 +7,8 @@ from typing import Any
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.contact import Guide
-from stager.model.launcher import Launcher
+from stager.model.launcher import Guide, Launcher
 from stager.model.projectile import Projectile
-from stager.physics.compiled import compiled, plain
 from stager.physics.layout import free_runs
 
 STANDARD_GRAVITY = 9.80665
@@ -20,7 +18,6 @@ ROUND_DRAG, BLUNT_DRAG = 0.47, 1.0
 """Typical drag coefficients of a sphere and of a blunt body below the drag crisis; from memory."""
 
 
-@compiled
 def free_flight(speed: Any, run: Any, slowing: Any, drag: Any) -> Any:
     """Return the speed [m/s] after a free run of `run` [m], 0 where it comes to rest.
 
@@ -50,7 +47,7 @@ def free_run(guide: Guide | None, projectile: Projectile, speed: Floats, run: Nu
     """Return the speed [m/s] after a free run of `run` [m] ≥ 0, 0 where it comes to rest; shapes broadcast."""
     if guide is None:
         return speed
-    found: Floats = plain(free_flight)(speed, np.maximum(run, 0.0), *slowing(guide, projectile))
+    found: Floats = free_flight(speed, np.maximum(run, 0.0), *slowing(guide, projectile))
     return found
 
 

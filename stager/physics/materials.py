@@ -1,9 +1,18 @@
-"""Materials by name. Every value is typical of its kind and from memory: a data sheet is better."""
+"""Materials by name, and rubber by its hardness. Every value is typical of its kind and from memory."""
 
 from __future__ import annotations
 
-from stager.model.material import TyreMaterial, WheelMaterial
-from stager.physics.rubber import gent_modulus
+from stager.model.arrays import Number
+from stager.model.wheel import TyreMaterial, WheelMaterial
+
+
+def gent_modulus(hardness: Number) -> Number:
+    """Young's modulus [Pa] from Shore A hardness 20…80 [-].
+
+    E/MPa = 0.0981·(56 + 7.62336 S) / (0.137505·(254 − 2.54 S)); Gent, Trans. IRI 34 (1958), from memory.
+    """
+    return 1e6 * 0.0981 * (56 + 7.62336 * hardness) / (0.137505 * (254 - 2.54 * hardness))
+
 
 _TYPICAL = "typical of its kind, from memory"
 _READ = f"{_TYPICAL}; thermal conductivity by DIN EN 12524, table of building materials (as kept by the library ht)"

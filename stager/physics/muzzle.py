@@ -7,8 +7,7 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.projectile import BALL, HOLLOW_BALL, Projectile
-from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY
-from stager.physics.drag import sphere_coefficient, sphere_reynolds
+from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, sphere_coefficient, sphere_reynolds
 from stager.physics.flight import Release, land
 
 BLUNT_DRAG = 1.0

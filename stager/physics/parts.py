@@ -8,7 +8,7 @@ from stager.model.arrays import Number
 from stager.model.drive import Drive
 from stager.model.stage import Stage
 from stager.model.wheel import Wheel
-from stager.physics.inertia import wheel_mass
+from stager.physics.rotor import wheel_mass
 
 
 def fitted(stage: Stage, wheel: int, drive: int, crush: Number | None = None) -> Stage:

@@ -1,18 +1,150 @@
-"""The wheel as a rotor: what it bears, where it bursts, what is stored in it.
-
-A tyre that hangs on the hub (bonded, or held by a lip) pulls at the hub's rim with its whole weight; one that is
-stretched or clamped on carries itself. Speeds are surface speeds, referred to the wheel's radius at rest.
-"""
+"""The wheel as a rotor: mass and inertia, growth, stresses, where it bursts, what is stored in it."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.material import WheelMaterial
-from stager.model.wheel import Hold, Wheel
-from stager.physics.inertia import wheel_inertia
-from stager.physics.stress import greatest_hoop, mean_hoop, pulled_hoop
+from stager.model.stage import Stage
+from stager.model.wheel import Hold, Wheel, WheelMaterial
+
+
+def annulus_inertia(density: Number, width: Number, outer: Number, inner: Number) -> Number:
+    """½πρb(r_o⁴ − r_i⁴) [kg m^2]: density [kg/m^3], width [m], radii [m]; shapes broadcast."""
+    return np.pi / 2 * density * width * (outer**4 - inner**4)
+
+
+def wheel_inertia(wheel: Wheel) -> Number:
+    """Inertia of hub and tyre [kg m^2]: as given, else of two annuli.
+
+    Raises ValueError where neither the inertia nor width and material are known.
+    """
+    if wheel.inertia is not None:
+        return wheel.inertia
+    if wheel.material is None or wheel.width is None:
+        raise ValueError("a wheel needs its inertia, or its width and material")
+    hub = annulus_inertia(wheel.material.density, wheel.width, wheel.hub_radius, wheel.bore / 2)
+    if wheel.tyre is None:
+        return hub
+    return hub + annulus_inertia(wheel.tyre.material.density, wheel.width, wheel.radius, wheel.hub_radius)
+
+
+def wheel_mass(wheel: Wheel) -> Number:
+    """Mass of hub and tyre [kg]: as given, else of two annuli.
+
+    Raises ValueError where neither the mass nor width and material are known.
+    """
+    if wheel.mass is not None:
+        return wheel.mass
+    if wheel.material is None or wheel.width is None:
+        raise ValueError("a wheel needs its mass, or its width and material")
+    hub = np.pi * wheel.material.density * wheel.width * (wheel.hub_radius**2 - (wheel.bore / 2) ** 2)
+    if wheel.tyre is None:
+        return hub
+    return hub + np.pi * wheel.tyre.material.density * wheel.width * (wheel.radius**2 - wheel.hub_radius**2)
+
+
+def driven_inertia(stage: Stage) -> Number:
+    """Inertia that a driven wheel's contact feels [kg m^2]: wheel, and the rotor by the square of its gear."""
+    inertia = wheel_inertia(stage.wheel)
+    if stage.drive is None:
+        return inertia
+    return inertia + stage.drive.rotor_inertia * stage.drive.gear**2
+
+
+def hub_growth(wheel: Wheel, angular_speed: Number) -> Number:
+    """Radial growth of the hub's rim [m] at `angular_speed` [rad/s]; 0 where material or modulus are not known.
+
+    u = ρω²b/(4E)·[(1 − ν)b² + (3 + ν)a²], free rotating annulus, outer radius b, bore radius a, plane stress
+    (Timoshenko, Theory of Elasticity; from memory).
+    """
+    material = wheel.material
+    if material is None or material.modulus is None:
+        return 0.0 * np.asarray(angular_speed)
+    outer, inner = wheel.hub_radius, wheel.bore / 2
+    shape = (1 - material.poisson) * outer**2 + (3 + material.poisson) * inner**2
+    return material.density * np.asarray(angular_speed) ** 2 * outer / (4 * material.modulus) * shape
+
+
+def tyre_growth(wheel: Wheel, angular_speed: Number) -> Number:
+    """Radial growth of a captive tyre's outside [m] at `angular_speed` [rad/s]; 0 without a tyre.
+
+    ρω²R t²/(2E) to first order, t the tyre's depth: an elastic layer on a rigid hub under its own weight.
+    """
+    tyre = wheel.tyre
+    if tyre is None:
+        return 0.0 * np.asarray(angular_speed)
+    load = tyre.material.density * np.asarray(angular_speed) ** 2 * wheel.radius
+    return load * tyre.depth**2 / (2 * tyre.material.modulus)
+
+
+def growth(wheel: Wheel, surface_speed: Number) -> Number:
+    """Growth of hub and tyre [m] at `surface_speed` [m/s] (referred to the radius at rest)."""
+    angular_speed = surface_speed / wheel.radius
+    return hub_growth(wheel, angular_speed) + tyre_growth(wheel, angular_speed)
+
+
+def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
+    """Growth into each side of a nip [m] at set surface speeds [m/s].
+
+    Two wheels share the crush equally: with unequal growth (two speeds, an idler at rest) each side has the mean.
+    """
+    grown = growth(stage.wheel, wheel_speed)
+    if not stage.layout.side_b_turns:
+        return grown
+    other = growth(stage.wheel, wheel_speed_b) if stage.layout.side_b_driven else 0.0
+    return (grown + other) / 2
+
+
+def ring_hoop(density: Number, surface_speed: Number) -> Floats:
+    """ρu² [Pa] of a thin ring: density [kg/m^3], surface_speed [m/s]."""
+    return np.asarray(density * np.square(surface_speed), dtype=np.float64)
+
+
+def radial(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
+    """Radial stress at `radius` [Pa]; radii [m], load ρω² [N/m^4], poisson [-].
+
+    (3 + ν)/8·ρω²·(b² + a² − a²b²/r² − r²).
+    """
+    return np.asarray((3 + poisson) / 8 * load * (outer**2 + inner**2 - _crossed(radius, outer, inner) - radius**2))
+
+
+def hoop(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
+    """Hoop stress at `radius` [Pa]; arguments as in `radial`.
+
+    (3 + ν)/8·ρω²·(b² + a² + a²b²/r² − (1 + 3ν)/(3 + ν)·r²).
+    """
+    bend = (1 + 3 * poisson) / (3 + poisson) * radius**2
+    return np.asarray((3 + poisson) / 8 * load * (outer**2 + inner**2 + _crossed(radius, outer, inner) - bend))
+
+
+def greatest_radial(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
+    """(3 + ν)/8·ρω²·(b − a)² [Pa], at r = √(ab), a solid disc's at its centre; arguments as in `radial`."""
+    return np.asarray((3 + poisson) / 8 * load * np.square(outer - inner))
+
+
+def greatest_hoop(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
+    """Hoop stress at the bore, of a solid disc at its centre [Pa]; arguments as in `radial`."""
+    bored = load / 4 * ((3 + poisson) * outer**2 + (1 - poisson) * inner**2)
+    return np.where(np.asarray(inner) > 0, bored, (3 + poisson) / 8 * load * outer**2)
+
+
+def mean_hoop(outer: Number, inner: Number, load: Number) -> Floats:
+    """Hoop stress averaged over the section, ρω²·(b² + ab + a²)/3 [Pa], whatever ν; arguments as in `radial`."""
+    return np.asarray(load / 3 * (outer**2 + outer * inner + inner**2))
+
+
+def pulled_hoop(pull: Number, outer: Number, inner: Number) -> Floats:
+    """Hoop stress that a pull [Pa] on the outer face adds at the bore, of a solid disc anywhere [Pa] (Lamé)."""
+    bored = np.asarray(inner) > 0
+    return np.where(bored, 2 * pull * outer**2 / (outer**2 - inner**2), pull)
+
+
+def _crossed(radius: Number, outer: Number, inner: Number) -> Floats:
+    """a²b²/r² [m^2], 0 for a solid disc."""
+    at = np.where(np.asarray(inner) > 0, radius, 1.0)
+    return np.asarray(inner**2 * outer**2 / at**2)
+
 
 PINHOLE = 1e-4
 """Hole of a wheel whose bore is not known, by the hub's radius [-]: the stress around it is that of any small hole."""

@@ -6,10 +6,10 @@ from typing import Any
 
 from stager.constraints import OperatingPoint
 from stager.constraints.duty import Duty
+from stager.model.drive import ZERO_CELSIUS
 from stager.model.launcher import Launcher
 from stager.physics.drive.spinup import SpinUp
-from stager.physics.feed import BUSY, feed_rate
-from stager.physics.heat.insulation import ZERO_CELSIUS
+from stager.physics.layout import BUSY, feed_rate
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, about, digits, percent, small_percent, speed
 

@@ -7,13 +7,11 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint
+from stager.model.drive import ZERO_CELSIUS
 from stager.model.launcher import Launcher
 from stager.physics.air import SEA_LEVEL_TEMPERATURE
-from stager.physics.heat.insulation import ZERO_CELSIUS
-from stager.physics.injury import EYE_INJURIES, NO_SAFE_VALUE
 from stager.physics.records import Throw
-from stager.physics.safety import Hazards, hazards
-from stager.physics.toys import NOT_COMPARED
+from stager.physics.safety import EYE_INJURIES, NO_SAFE_VALUE, NOT_COMPARED, Hazards, hazards
 from stager.physics.tyre import Failure, Retention, explain
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, percent, plural

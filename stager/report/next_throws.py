@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.fit.experiment_design import Next
 from stager.model.launcher import Launcher
-from stager.physics.motion import turns_per_minute
+from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Screen, Source, Table, document
 from stager.report.numbers import percent, plural, speed

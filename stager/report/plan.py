@@ -10,7 +10,7 @@ from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.judge import REACHED as ENOUGH
 from stager.optimise.records import Missed, Plan, Relaxation, Rung, Settings
-from stager.physics.motion import translation_energy
+from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
 from stager.report import alternatives, check, drives, flight, ladder, limits
 from stager.report import throw as throws

@@ -12,7 +12,7 @@ from stager.fit.observations import Observations
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep
-from stager.physics.motion import turns_per_minute
+from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
 from stager.report import predictions as beside
 from stager.report.answer import Answer, Column, Screen, Source, Table, document

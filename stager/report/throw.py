@@ -13,8 +13,7 @@ from stager.model.projectile import Projectile
 from stager.model.requirements import Goal
 from stager.optimise.flown import Flown
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
-from stager.physics.loads import spin_acceleration, squeeze
-from stager.physics.motion import spin_energy, translation_energy, turns_per_minute
+from stager.physics.mechanics import spin_acceleration, spin_energy, squeeze, translation_energy, turns_per_minute
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
 from stager.report import flight, limits

@@ -8,7 +8,7 @@ from pathlib import Path
 from stager.constraints import not_judged
 from stager.optimise.first_throws import FirstThrow
 from stager.optimise.records import Margin, Settings
-from stager.physics.motion import translation_energy
+from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
 from stager.report import limits
 from stager.report import throw as throws

@@ -19,8 +19,7 @@ from stager.fit.priors import of, values
 from stager.fit.records import Fit
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.physics.chain import throw
-from stager.physics.options import SURE
+from stager.physics.chain import SURE, throw
 from tests.benchmarks.timing import Line
 from tests.recovery.bench import Plan, draw_truth, measure, scenario
 

@@ -11,13 +11,13 @@ import numpy as np
 from numba import njit
 
 from stager.model.launcher import Launcher
-from stager.physics.contact.scheme import DRIFT, GAMMA, INSIDE, KNOWN, PLACE, STATE
+from stager.physics.contact.integrate import DRIFT, GAMMA, INSIDE, KNOWN_SHARES, PLACE, STATE
 from stager.physics.friction import Falling
-from stager.physics.inertia import driven_inertia
+from stager.physics.rotor import driven_inertia
 
 ROWS = 6
 _STATE = np.array([row + (0.0,) * (5 - len(row)) for row in STATE])
-_KNOWN = np.array([row + (0.0,) * (5 - len(row)) for row in KNOWN])
+_KNOWN = np.array([row + (0.0,) * (5 - len(row)) for row in KNOWN_SHARES])
 _PLACE, _DRIFT = np.array(PLACE), np.array(DRIFT)
 
 

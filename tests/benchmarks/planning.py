@@ -18,8 +18,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
 from stager.parallel import open_executor
-from stager.physics.chain import throw
-from stager.physics.options import Options
+from stager.physics.chain import Options, throw
 from tests.benchmarks.timing import Line, medians
 from tests.optimise.machines import HEAVY, LIGHT, SEED, launcher, scenario, stage
 

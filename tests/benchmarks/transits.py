@@ -15,9 +15,8 @@ import numpy as np
 from stager.model.launcher import Launcher
 from stager.model.projectile import ROD
 from stager.model.stage import IDLER, RAIL
-from stager.physics.chain import throw
+from stager.physics.chain import Options, throw
 from stager.physics.friction import Falling
-from stager.physics.options import Options
 from stager.physics.rate import settled
 from tests.benchmarks.kernel import throws
 from tests.benchmarks.timing import Line, exponent, medians

@@ -14,9 +14,8 @@ from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
-from stager.physics.chain import throw
+from stager.physics.chain import Options, throw
 from stager.physics.grip_limit import grip_limit
-from stager.physics.options import Options
 from stager.physics.records import Transit
 from tests.optimise.machines import CLOSE, FOAM, GUIDED, HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, STREAMER, scenario
 

@@ -12,9 +12,8 @@ from stager.bounds.records import Cells, Enclosed
 from stager.bounds.stages import enclosure
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.physics.chain import transit
+from stager.physics.chain import Options, transit
 from stager.physics.friction import Constant
-from stager.physics.options import Options
 from tests.optimise.machines import GUIDED, HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, STREAMER
 
 MACHINES = {

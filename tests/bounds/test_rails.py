@@ -12,9 +12,8 @@ from stager.bounds import bound
 from stager.bounds.records import Cells
 from stager.bounds.stages import enclosure
 from stager.model.stage import IDLER, RAIL
-from stager.physics.chain import transit
+from stager.physics.chain import Options, transit
 from stager.physics.friction import Constant
-from stager.physics.options import Options
 from tests.optimise.machines import FOAM, HOOP, SEED, STREAMER, launcher, scenario, stage
 
 ROD = replace(STREAMER, template=replace(STREAMER.template, layout=RAIL))

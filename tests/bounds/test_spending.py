@@ -20,10 +20,9 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
-from stager.physics.chain import throw, transit
+from stager.physics.chain import Options, throw, transit
 from stager.physics.friction import Constant, Falling, Tabulated
 from stager.physics.grip_limit import grip_limit
-from stager.physics.options import Options
 from tests.optimise.machines import HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, SEED, STREAMER, launcher, scenario, stage
 
 CONFIGS = Path(__file__).parents[2] / "configs"

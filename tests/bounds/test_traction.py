@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stager.bounds.traction import Traction
-from stager.model.contact import FrictionLaw
+from stager.model.launcher import FrictionLaw
 from stager.physics.friction import Bell, Constant, Falling, Tabulated
 
 LAWS: dict[str, FrictionLaw] = {

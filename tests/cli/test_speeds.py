@@ -9,12 +9,11 @@ import pytest
 
 from stager.api.speeds import Speed, set_speeds
 from stager.errors import InputError
-from stager.model.contact import Contact
-from stager.model.launcher import Feed, Launcher
+from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile
 from stager.model.stage import IDLER, PAIR, RAIL, Layout, Stage
 from stager.model.wheel import Wheel
-from stager.physics.friction.constant import Constant
+from stager.physics.friction.laws import Constant
 from tests.cli.run import TEMPLATE, stager
 
 RADIUS = 0.04

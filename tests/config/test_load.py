@@ -17,7 +17,7 @@ from stager.model.requirements import Aim
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Hold
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
-from stager.physics.rubber import gent_modulus
+from stager.physics.materials import gent_modulus
 from tests.broken.corpus import RIGHT
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("*.toml"))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from stager.model.requirements import LimitValues
-from stager.model.toy import ToyLimit
+from stager.model.requirements import LimitValues, ToyLimit
 from tests.drive.machines import DRIVE, HEAT, launcher, wheel
 
 FULL = launcher(drive=replace(DRIVE, heat=HEAT, max_speed=2500.0), rate=2.0)

@@ -15,7 +15,7 @@ from stager.model.projectile import DISC
 from stager.model.requirements import LimitValues
 from stager.model.wheel import Hold, Tyre
 from stager.physics.chain import throw
-from stager.physics.toys import TOY_LIMITS
+from stager.physics.safety import TOY_LIMITS
 from stager.physics.tyre import lift_off_speed, retention_speed, sure_speed
 from tests.constraints.machines import FULL, limit_values
 from tests.drive.machines import launcher, wheel

@@ -12,11 +12,9 @@ from stager.model.projectile import BALL, DISC, Projectile
 from stager.model.stage import RAIL
 from stager.model.wheel import Wheel
 from stager.physics.chain import throw
-from stager.physics.inertia import wheel_mass
-from stager.physics.injury import EYE_INJURIES
-from stager.physics.loads import spin_acceleration
-from stager.physics.rotor import fragment_energy
-from stager.physics.safety import hazards
+from stager.physics.mechanics import spin_acceleration
+from stager.physics.rotor import fragment_energy, wheel_mass
+from stager.physics.safety import EYE_INJURIES, hazards
 from stager.report import limits
 from stager.report import throw as throws
 from tests.drive.machines import ALUMINIUM, launcher
@@ -47,7 +45,7 @@ def test_hazards_hang_together() -> None:
 
 @pytest.mark.parametrize("shape", range(len(EYE_INJURIES)))
 def test_each_injury_is_named_from_its_half_risk_on(shape: int) -> None:
-    # Duma et al. 2005, as in `stager.physics.injury`.
+    # Duma et al. 2005, as in `stager.physics.safety`.
     machine = _thrown()
     speed = float(throw(machine, SPEEDS).exit_speed)
     injury = EYE_INJURIES[shape]

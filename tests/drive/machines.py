@@ -8,15 +8,12 @@ from typing import Any
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.contact import Contact
 from stager.model.drive import Drive, Heat, Supply
-from stager.model.launcher import Feed, Launcher
-from stager.model.material import TyreMaterial, WheelMaterial
+from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile
 from stager.model.stage import PAIR, Layout, Stage
-from stager.model.wheel import Hold, Tyre, Wheel
-from stager.physics.compiled import plain
-from stager.physics.drive.train import Train
+from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
+from stager.physics.drive.motor import Train
 from stager.physics.drive.transient import (
     COMMAND,
     CURRENT,
@@ -66,5 +63,5 @@ def on_the_bus(train: Train, throttle: Floats, speed: Floats) -> tuple[Floats, F
     wheels = np.zeros((train.size, ROOM))
     wheels[:, :WHEEL] = pack_wheels(train, ())[0]
     wheels[:, COMMAND], wheels[:, TRIAL] = throttle, speed
-    volts = plain(bus_voltage)(wheels, SUPPLY.voltage, SUPPLY.resistance, SUPPLY.voltage)
+    volts = getattr(bus_voltage, "py_func", bus_voltage)(wheels, SUPPLY.voltage, SUPPLY.resistance, SUPPLY.voltage)
     return wheels[:, CURRENT], wheels[:, POWER], float(volts)

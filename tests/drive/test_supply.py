@@ -10,9 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.model.drive import Supply
-from stager.physics.drive.bus import peak_draw
-from stager.physics.drive.supply import hold, loaded_voltage, settle
-from stager.physics.drive.train import build_train
+from stager.physics.drive.motor import build_train
+from stager.physics.drive.supply import hold, loaded_voltage, peak_draw, settle
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TRAIN = build_train(launcher(), 3)

@@ -9,10 +9,9 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
-from stager.physics.drive.bus import peak_draw
+from stager.physics.drive.motor import Train, build_train
 from stager.physics.drive.spinup import NEAR, peak_in_turn, rushing, spin_up, spin_up_in_turn, time_to
-from stager.physics.drive.supply import Holding, hold
-from stager.physics.drive.train import Train, build_train
+from stager.physics.drive.supply import Holding, hold, peak_draw
 from stager.physics.drive.transient import Ledger, transient
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 

@@ -14,8 +14,7 @@ from stager.constraints.recommend import hard_slacks
 from stager.fit.draws import Ensemble, after, before
 from stager.fit.table.record import Throws
 from stager.model.arrays import Floats
-from stager.physics.chain import throw
-from stager.physics.options import SURE
+from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT
 from tests.recovery.bench import Plan, measure, table
 

@@ -15,8 +15,7 @@ from stager.fit.experiment_design import FIRST_SCATTER, LOSES, Experiments, Stak
 from stager.fit.recommended import known_of, recommended_chain
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.physics.chain import throw
-from stager.physics.options import SURE
+from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT, stager
 from tests.recovery.bench import finder, scenario
 

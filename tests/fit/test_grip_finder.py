@@ -9,9 +9,9 @@ import pytest
 
 from stager.fit.recommended import finder
 from stager.model.stage import IDLER, LAYOUTS, PAIR
+from stager.physics.chain import DEFAULT
 from stager.physics.friction import Constant, Falling
 from stager.physics.grip_limit import CLOSELY, grip_limit
-from stager.physics.options import DEFAULT
 from tests.physics.machines import launcher
 from tests.recovery.bench import scenario
 

@@ -9,11 +9,10 @@ import pytest
 
 from stager.model.drive import Heat
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE
+from stager.physics.drive.motor import build_train
 from stager.physics.drive.supply import hold
-from stager.physics.drive.train import build_train
 from stager.physics.heat.cooling import case_to_air, fin_conductance
-from stager.physics.heat.network import steady
-from stager.physics.heat.windings import Windings, throwing_loss, windings
+from stager.physics.heat.windings import Windings, steady, throwing_loss, windings
 from stager.physics.materials import WHEEL_MATERIALS
 from stager.physics.rate import settled
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel

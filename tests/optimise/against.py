@@ -20,10 +20,9 @@ from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.scenario import Scenario
 from stager.model.stage import IDLER, PAIR, RAIL
-from stager.physics.chain import throw
+from stager.physics.chain import Options, throw
 from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.grip_limit import grip_limit
-from stager.physics.options import Options
 from tests.drive.machines import DRIVE, HEAT, SUPPLY
 from tests.optimise.machines import launcher, stage
 

@@ -8,8 +8,7 @@ from scipy.interpolate import PchipInterpolator
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.physics.chain import throw, transit
-from stager.physics.options import Options
+from stager.physics.chain import Options, throw, transit
 
 OPTIONS = Options(tolerance=1e-5)
 

@@ -13,8 +13,7 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario, Uncertain
 from stager.physics.batch import flatten, take
-from stager.physics.chain import transit
-from stager.physics.options import Options
+from stager.physics.chain import Options, transit
 
 FINE = Options(tolerance=3e-5, books=False)
 GRID, FEW, ZOOM, ZOOMS, NEARLY = 48, 12, 10, 3, 0.999

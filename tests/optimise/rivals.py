@@ -12,9 +12,8 @@ from stager.constraints import exit_cap as _cap
 from stager.model.arrays import Floats
 from stager.model.projectile import BALL, Projectile
 from stager.model.scenario import Scenario
-from stager.physics.chain import throw
-from stager.physics.friction.falling import Falling
-from stager.physics.options import Options
+from stager.physics.chain import Options, throw
+from stager.physics.friction.laws import Falling
 from tests.optimise.lockstep import Ask, together
 from tests.optimise.machines import launcher, scenario, stage
 

@@ -6,8 +6,7 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.physics.chain import transit
-from stager.physics.options import Options
+from stager.physics.chain import Options, transit
 
 OPTIONS = Options(tolerance=1e-5)
 

@@ -17,8 +17,7 @@ from stager.optimise.parts import Row
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
 from stager.optimise.spin import SPIN_WITHIN, most_spin, sides, way_of
-from stager.physics.chain import throw, transit
-from stager.physics.options import Options
+from stager.physics.chain import Options, throw, transit
 from stager.physics.records import Throw
 from tests.optimise.machines import HEAVY, HOLLOW, PLATEAU, scenario
 from tests.optimise.spins import fastest_pair

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import inf
 
 from stager.model.stage import Stage
-from stager.physics.windage import windage
+from stager.physics.air import windage
 from tests.oracle.nips import rotating_inertia
 
 

@@ -10,13 +10,11 @@ import numpy as np
 from hypothesis import strategies as st
 
 from stager.model.arrays import Floats, Number
-from stager.model.contact import Contact, FrictionLaw, Guide
 from stager.model.drive import Drive
-from stager.model.launcher import Feed, Launcher
-from stager.model.material import TyreMaterial, WheelMaterial
+from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile, Shape
 from stager.model.stage import Layout, Stage
-from stager.model.wheel import Tyre, Wheel
+from stager.model.wheel import Tyre, TyreMaterial, Wheel, WheelMaterial
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 
 LANES = 8

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from stager.model.contact import Contact
-from stager.model.launcher import Feed, Launcher
+from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile, Shape
 from stager.model.stage import PAIR, Layout, Stage
 from stager.model.wheel import Wheel

@@ -24,13 +24,12 @@ from stager.model.projectile import ROD
 from stager.model.stage import IDLER, RAIL
 from stager.model.wheel import Wheel
 from stager.physics import announcement, compiled
-from stager.physics.chain import throw
+from stager.physics.chain import Options, throw
 from stager.physics.contact.columns import RECORD
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
-from stager.physics.growth import growth
-from stager.physics.options import Options
 from stager.physics.rate import settled
 from stager.physics.records import FIELDS
+from stager.physics.rotor import growth
 from tests.drive.machines import launcher as driven
 from tests.physics.machines import launcher
 

@@ -18,7 +18,7 @@ from stager.model.launcher import Pusher
 from stager.model.projectile import BALL, DISC, ROD, Projectile
 from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
-from stager.physics.feed import greatest_rate
+from stager.physics.layout import greatest_rate
 from stager.report import drives as report
 from tests.broken.corpus import RIGHT
 from tests.drive.machines import launcher

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.model.arrays import Floats
-from stager.model.contact import FrictionLaw
+from stager.model.launcher import FrictionLaw
 from stager.model.stage import IDLER, PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.friction import REGISTERED, Bell, Constant, Falling, Law, Rising, Tabulated

@@ -9,7 +9,7 @@ PROGRAM = """
 import resource
 import numpy as np
 from stager.physics.chain import throw
-from stager.physics.options import QUICK
+from stager.physics.chain import QUICK
 from tests.physics.machines import launcher
 speeds = np.random.default_rng(1).uniform(8.0, 30.0, (100_000, 6))
 done = throw(launcher(inertia=4e-3, crush=2e-3, feed=4.0), speeds, options=QUICK)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from stager.model.launcher import Launcher, Measuring, Outlet
-from stager.physics.drag import sphere_drag
+from stager.physics.air import sphere_drag
 from stager.physics.layout import length
 from stager.physics.muzzle import indicated_speed, last_wheel_speed, outlet_speed, speed_before_outlet
 from tests.physics.machines import launcher

@@ -10,9 +10,8 @@ import pytest
 from stager.model.launcher import Launcher
 from stager.model.projectile import ROD, Projectile
 from stager.model.stage import IDLER, PAIR, RAIL
-from stager.physics.chain import throw
+from stager.physics.chain import Options, throw
 from stager.physics.friction import Bell, Falling
-from stager.physics.options import Options
 from tests.physics.machines import launcher
 
 LAYOUTS = {"pair": PAIR, "rail": RAIL, "idler": IDLER}

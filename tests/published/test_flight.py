@@ -7,8 +7,15 @@ import numpy as np
 import pytest
 
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, Projectile
-from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air
-from stager.physics.drag import sphere_coefficient, sphere_drag, sphere_reynolds, terminal_speed
+from stager.physics.air import (
+    SEA_LEVEL,
+    STANDARD_GRAVITY,
+    Air,
+    sphere_coefficient,
+    sphere_drag,
+    sphere_reynolds,
+    terminal_speed,
+)
 from stager.physics.flight import (
     fall_line,
     inertia_ratio,
@@ -18,9 +25,8 @@ from stager.physics.flight import (
     vacuum_range,
     wobble_rate,
 )
-from stager.physics.injury import EYE_INJURIES, likely_injuries
-from stager.physics.motion import translation_energy
-from stager.physics.toys import TOY_LIMITS
+from stager.physics.mechanics import translation_energy
+from stager.physics.safety import EYE_INJURIES, TOY_LIMITS, likely_injuries
 
 TABLE_TENNIS = Projectile(shape=HOLLOW_BALL, mass=2.7e-3, diameter=0.040)  # ITTF law 2.3
 PUCK = Projectile(shape=DISC, mass=0.163, diameter=0.0762, thickness=0.0254)  # IIHF rule 47: 156–170 g, 3 × 1 in

@@ -9,15 +9,21 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_bvp
 
-from stager.model.drive import Heat
-from stager.model.material import WheelMaterial
-from stager.model.wheel import Wheel
+from stager.model.drive import INSULATION, Heat
+from stager.model.wheel import Wheel, WheelMaterial
 from stager.physics.air import SEA_LEVEL
 from stager.physics.drive.motor import warm_factor
-from stager.physics.heat.convection import STILL, TRANSITION, cylinder_nusselt, disc_film, disc_nusselt
-from stager.physics.heat.cooling import hub_conductance, motor_conductance
-from stager.physics.heat.fins import annular_efficiency, straight_efficiency
-from stager.physics.heat.insulation import INSULATION
+from stager.physics.heat.cooling import (
+    STILL,
+    TRANSITION,
+    annular_efficiency,
+    cylinder_nusselt,
+    disc_film,
+    disc_nusselt,
+    hub_conductance,
+    motor_conductance,
+    straight_efficiency,
+)
 
 
 def test_annular_fin_of_the_library() -> None:

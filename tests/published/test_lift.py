@@ -12,8 +12,7 @@ from scipy.integrate import solve_ivp
 
 from stager.model.flight import Flight, Placement
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
-from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY
-from stager.physics.drag import lift_coefficient, sphere_coefficient, sphere_reynolds
+from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, lift_coefficient, sphere_coefficient, sphere_reynolds
 from stager.physics.flight import (
     FLYING_DISC,
     Release,

@@ -8,11 +8,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from stager.model.material import TyreMaterial, WheelMaterial
-from stager.model.wheel import Hold, Tyre, Wheel
+from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
-from stager.physics.rotor import allowable_speed, burst_speed, peak_hoop, rim_safety
-from stager.physics.stress import greatest_hoop, greatest_radial, hoop, mean_hoop, pulled_hoop, radial, ring_hoop
+from stager.physics.rotor import (
+    allowable_speed,
+    burst_speed,
+    greatest_hoop,
+    greatest_radial,
+    hoop,
+    mean_hoop,
+    peak_hoop,
+    pulled_hoop,
+    radial,
+    rim_safety,
+    ring_hoop,
+)
 
 # University tutorial "TUT-4 Rotating discs", example 1.1: radii 0.18 and 0.36 m, 160 rad/s, ν 0.33, 7700 kg/m³.
 TUTORIAL = (0.36, 0.18, 7700 * 160.0**2)

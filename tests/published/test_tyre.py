@@ -7,9 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.model.material import TyreMaterial
-from stager.model.wheel import Hold, Tyre, Wheel
-from stager.physics.rubber import gent_modulus
+from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel
+from stager.physics.materials import gent_modulus
 from stager.physics.tyre import (
     Failure,
     explain,

@@ -7,9 +7,9 @@ import pytest
 from scipy.integrate import solve_bvp
 
 from stager.model.arrays import Floats
-from stager.physics.air import Air
-from stager.physics.windage import (
+from stager.physics.air import (
     TRANSITION,
+    Air,
     coefficient,
     disc,
     laminar_coefficient,

@@ -12,7 +12,7 @@ from stager.model.arrays import Floats
 from stager.physics.chain import throw
 from stager.physics.friction import Constant
 from stager.physics.rate import build_rhythm
-from stager.physics.rate.books import contact_ledger
+from stager.physics.rate.state import contact_ledger
 from tests.drive.machines import DRIVE, launcher
 
 SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4

@@ -10,7 +10,7 @@ import pytest
 from stager.model.stage import PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.rate import build_rhythm
-from stager.physics.rate.books import cycle_books
+from stager.physics.rate.state import cycle_books
 from tests.drive.machines import DRIVE, launcher
 
 SPEEDS = np.array([8.0, 11.0])

@@ -10,8 +10,7 @@ import pytest
 
 from stager.model.arrays import Floats
 from stager.model.stage import IDLER, PAIR, RAIL, Layout
-from stager.physics.chain import throw
-from stager.physics.options import Options
+from stager.physics.chain import Options, throw
 from stager.physics.rate import Rhythm, Settled, highest_rate, settled
 from tests.drive.machines import DRIVE, launcher
 

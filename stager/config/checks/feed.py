@@ -8,7 +8,7 @@ from stager.config.machine import File
 from stager.config.problem import Problem
 from stager.model.launcher import Pusher
 from stager.model.projectile import SHAPES, Projectile
-from stager.physics.feed import greatest_rate
+from stager.physics.layout import greatest_rate
 
 
 def feed(file: File) -> Iterator[Problem]:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from stager.config.lines import Path
 from stager.config.machine import File, Stage
 from stager.config.problem import Problem
-from stager.physics.toys import TOY_LIMITS
+from stager.physics.safety import TOY_LIMITS
 from stager.units import Measured
 
 Needs = tuple[str, str, Callable[[Stage], bool]]

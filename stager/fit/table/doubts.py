@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
-from stager.physics.reach import motor_ceiling, reach_ceiling
+from stager.physics.speed_limits import motor_ceiling, reach_ceiling
 
 TRUST = 0.03
 """Share by which instruments may be off before a throw is doubted [-]; common practice, no source."""

@@ -9,7 +9,7 @@ from difflib import get_close_matches
 
 from stager.fit.table.readings import SURFACE, THROTTLE, TURNING_RATE, Reading
 from stager.fit.table.units import LENGTHS, SHARES, SPEEDS, TEMPERATURES, TIMES, TURNING, VOLTS, Unit
-from stager.model.ranges import FASTEST, FASTEST_TURNING, HOTTEST, MOST_STAGES, MOST_VOLTS
+from stager.model.arrays import FASTEST, FASTEST_TURNING, HOTTEST, MOST_STAGES, MOST_VOLTS
 
 EXAMPLE = "throw,build,wheel_1 [rpm],wheel_2 [rpm],exit_speed [m/s],supply [V],note"
 _HEAD = re.compile(r"^\s*(?P<name>[^\[\](]*?)\s*(?:[\[(]\s*(?P<unit>[^\])]*?)\s*[\])])?\s*$")

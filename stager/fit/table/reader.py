@@ -16,10 +16,9 @@ from stager.fit.table.cells import Marks, habits, number
 from stager.fit.table.heads import EXAMPLE, MEASURES, Head, Problem, read_heads
 from stager.fit.table.measures import Known, exit_speeds, relative, uncertainties
 from stager.fit.table.record import Throws, Wheels
-from stager.model.arrays import Floats
+from stager.model.arrays import MOST_THROWS, Floats
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
-from stager.model.ranges import MOST_THROWS
 
 SIZE, COLUMNS, LINE = 4_000_000, 100, 1000
 """Greatest size of a table [bytes], most columns, and characters of a line."""

@@ -10,8 +10,8 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
 from stager.model.launcher import Launcher
+from stager.physics.drive.motor import build_train
 from stager.physics.drive.supply import settle
-from stager.physics.drive.train import build_train
 
 
 class Reading(Protocol):

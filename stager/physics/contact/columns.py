@@ -26,7 +26,7 @@ In an array, as literals would make the compiler compile all anew for each."""
 ) = range(15)  # fmt: skip
 """REST_DEPTH: crush of the wheel's side at rest [m]; GROWTH: radial growth by surface speed squared [s^2/m]; PITCH: to
 the next stage's axes [m]; MOTOR_SLOPE: torque by surface speed lost [N s], 0 without a drive; PULL: torque by current
-[N m/A]; AIR_*: windage as in `stager.physics.windage.Disc`."""
+[N m/A]; AIR_*: windage as in `stager.physics.air.Disc`."""
 STAGE = 15
 
 # NIP: one stage within one throw; the first columns are its record, in the order of `stager.physics.records.Transit`.

@@ -7,7 +7,7 @@ N_B = max(0, N cos φ − F_A sin φ), to a rod with N.
 
 from __future__ import annotations
 
-from math import copysign, exp
+from math import copysign, exp, sqrt
 from typing import Any
 
 from stager.physics.compiled import inlined
@@ -16,7 +16,7 @@ from stager.physics.contact.columns import (
     RAIL, RATE, RATE_DRIFT, SLIP, SLIP_DRIFT, STEEP, STEP_POWER, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
-from stager.physics.friction.choose import coefficient
+from stager.physics.friction.dispatch import coefficient
 
 Floats = Any
 LEAST_SPEED = 1e-6
@@ -38,6 +38,16 @@ def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float,
     fading = exp(-2.0 * abs(ratio))
     creeping = copysign((1.0 - fading) / (1.0 + fading), ratio)
     return friction * creeping, slope * abs(creeping) + friction * (1.0 - creeping * creeping) * inverse
+
+
+@inlined
+def air_moment(angular_speed: float, laminar: float, turbulent: float, core: float, transition: float) -> float:
+    """Return the air's moment on a wheel [N m] at `angular_speed` [rad/s]; factors as in `stager.physics.air.Disc`."""
+    if angular_speed <= 0.0:
+        return 0.0
+    if angular_speed > transition:
+        return float(turbulent * angular_speed**1.8 - core / sqrt(angular_speed))
+    return laminar * angular_speed * sqrt(angular_speed)
 
 
 @inlined

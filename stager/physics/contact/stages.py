@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 
+from stager.physics import guide
 from stager.physics.compiled import compiled, entry, kept
 from stager.physics.contact.columns import (
     ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
@@ -20,10 +21,9 @@ from stager.physics.contact.columns import (
     RADIUS, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
     SPIN_IN, SPIN_OUT, START, STIFFNESS, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
 )  # fmt: skip
-from stager.physics.contact.march import LOST, STOPPED, march
+from stager.physics.contact.equations import air_moment
+from stager.physics.contact.integrate import LOST, STOPPED, march
 from stager.physics.contact.profile import crush_loss, stored
-from stager.physics.guide import free_flight
-from stager.physics.windage import air_moment
 
 Floats = Any
 SYNC_CREEPS = 3.0
@@ -35,6 +35,7 @@ BENDS = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [2.0, -1.0, 0.0], [0.0, 3.0,
 """Coefficients a, b, c of x = a τ + b τ² + c τ³ over 0 … 1: straight, opening, closing, both.
 
 dx/dτ is 0 where a contact begins or ends: there powers of the crush are smooth in τ, not in x."""
+free_flight: Any = compiled(guide.free_flight)
 
 
 @compiled

@@ -1,14 +1,20 @@
-"""A motor as its DC equivalent: back-emf, current, torque, speed.
-
-speed_constant Kv [rad/s/V], torque constant Kt = 1/Kv [N m/A]. Motor speeds are before the gear. Shapes broadcast.
-"""
+"""A motor as its DC equivalent, and all driven wheels of a launcher in a row."""
 
 from __future__ import annotations
 
+from collections import OrderedDict
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Drive
+from stager.model.launcher import Launcher
+from stager.model.stage import Stage
+from stager.physics.air import SEA_LEVEL, Air, Disc, disc
+from stager.physics.rotor import driven_inertia
 
 COPPER_COEFFICIENT = 3.93e-3
 """Of resistance by temperature [1/K], from 20 degC; IEC 60028."""
@@ -44,3 +50,95 @@ def greatest_power(drive: Drive, voltage: Number) -> Number:
 def warm_factor(temperature: Number) -> Number:
     """Resistance of copper by that at 20 degC [-], at `temperature` [K]; IEC 60028, constant mass."""
     return 1 + COPPER_COEFFICIENT * (temperature - REFERENCE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Train:
+    """Driven wheels; every array broadcasts to (..., wheels).
+
+    radius R [m]; inertia J with the rotor's share [kg m^2]; pull: torque on the wheel by motor current [N m/A], which
+    is also motor voltage by wheel speed [V s/rad]; resistance of the windings [ohm]; idle_current I₀ [A];
+    current_limit [A]; governed; count: equal wheels that each column stands for; stage, side (0: A, 1: B) of each
+    column; disc: its windage.
+    """
+
+    radius: Floats
+    inertia: Floats
+    pull: Floats
+    resistance: Floats
+    idle_current: Floats
+    current_limit: Floats
+    governed: NDArray[np.bool_]
+    count: Floats
+    stage: tuple[int, ...]
+    side: tuple[int, ...]
+    disc: Disc
+
+    @property
+    def size(self) -> int:
+        """Number of columns."""
+        return len(self.stage)
+
+    def columns(self, side_a: Floats, side_b: Floats) -> Floats:
+        """Values of sides A and B, each (..., stages), as columns (..., wheels)."""
+        chosen = [(side_b if side else side_a)[..., stage] for stage, side in zip(self.stage, self.side, strict=True)]
+        return np.stack(np.broadcast_arrays(*chosen), axis=-1)
+
+
+def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
+    """The driven wheels of the first `stages` stages; None where one of them has no drive.
+
+    split: wheels of pairs in columns of their own, for two speeds. The last launchers are remembered.
+    """
+    key = (id(launcher), stages, split, id(air))
+    known = _known.get(key)
+    if known is None or known[0] is not launcher or known[1] is not air:
+        known = launcher, air, train_of([launcher.stage(index) for index in range(stages)], split=split, air=air)
+        _known[key] = known
+        if len(_known) > REMEMBERED:
+            _known.popitem(last=False)
+    return known[2]
+
+
+REMEMBERED = 16
+"""Launchers whose wheels are kept."""
+_known: OrderedDict[tuple[int, int, bool, int], tuple[Launcher, Air, Train | None]] = OrderedDict()
+
+
+def train_of(stages: Sequence[Stage], *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
+    """As `build_train`, of these stages."""
+    columns: list[tuple[int, int, float]] = []
+    for index, stage in enumerate(stages):
+        driven = stage.layout.driven_wheels
+        if split and driven == 2:
+            columns += [(index, 0, 1.0), (index, 1, 1.0)]
+        else:
+            columns.append((index, 0, float(driven)))
+    owners = [stages[index] for index, _, _ in columns]
+    drives = [stage.drive for stage in owners if stage.drive is not None]
+    if len(drives) < len(owners) or not owners:
+        return None
+
+    def by_drive(value: Callable[[Drive], Number]) -> Floats:
+        return _row([value(drive) for drive in drives])
+
+    def by_stage(value: Callable[[Stage], Number]) -> Floats:
+        return _row([value(stage) for stage in owners])
+
+    return Train(
+        radius=by_stage(lambda stage: stage.wheel.radius),
+        inertia=by_stage(driven_inertia),
+        pull=by_drive(lambda drive: drive.gear * drive.torque_constant),
+        resistance=by_drive(lambda drive: drive.resistance),
+        idle_current=by_drive(lambda drive: drive.no_load_current),
+        current_limit=by_drive(lambda drive: drive.current_limit),
+        governed=np.array([drive.governed for drive in drives]),
+        count=np.array([count for _, _, count in columns]),
+        stage=tuple(index for index, _, _ in columns),
+        side=tuple(side for _, side, _ in columns),
+        disc=disc(by_stage(lambda stage: stage.wheel.radius), air),
+    )
+
+
+def _row(values: list[Number]) -> Floats:
+    return np.stack(np.broadcast_arrays(*(np.asarray(value, dtype=np.float64) for value in values)), axis=-1)

@@ -8,11 +8,10 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.model.drive import Supply
-from stager.physics.drive.bus import peak_draw
-from stager.physics.drive.supply import Holding, hold
-from stager.physics.drive.train import Train
+from stager.physics.air import Disc
+from stager.physics.drive.motor import Train
+from stager.physics.drive.supply import Holding, hold, peak_draw
 from stager.physics.drive.transient import time_until
-from stager.physics.windage import Disc
 
 NEAR = 0.02
 """Share of its set speed that a wheel which has come up may lack [-]."""

@@ -17,16 +17,16 @@ from stager.errors import NotComputable
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
 from stager.physics.compiled import compiled, entry, inlined
+from stager.physics.contact.equations import air_moment
 from stager.physics.contact.run import share
+from stager.physics.drive.motor import Train
 from stager.physics.drive.supply import Holding
-from stager.physics.drive.train import Train
-from stager.physics.windage import air_moment
 
 (
     COUNT, INERTIA, PULL, RESISTANCE, IDLE_CURRENT, CURRENT_LIMIT, GOVERNED, AIR_LAMINAR, AIR_TURBULENT, AIR_CORE,
     AIR_TRANSITION, WHEEL_RADIUS,
 ) = range(12)  # fmt: skip
-"""Columns of a wheel as it is built; see `drivetrain.Train` and `windage.Disc`."""
+"""Columns of a wheel as it is built; see `motor.Train` and `stager.physics.air.Disc`."""
 WHEEL = 12
 TARGET, THROTTLE, HOLDING = 12, 13, 14
 """Set speed [rad/s], open throttle [-] and current [A] that hold it."""

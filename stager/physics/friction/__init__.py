@@ -1,13 +1,8 @@
-"""Friction laws: `LAWS` lists them; a new one is one file with a record and its formula, and one entry there."""
+"""Friction laws: `LAWS` lists them; a new one is a record and its formula in `laws.py`, and its name here."""
 
 from __future__ import annotations
 
-from stager.physics.friction.bell import Bell
-from stager.physics.friction.constant import Constant
-from stager.physics.friction.falling import Falling
-from stager.physics.friction.law import Formula, Law, tables
-from stager.physics.friction.rising import Rising
-from stager.physics.friction.tabulated import Tabulated, packed
+from stager.physics.friction.laws import Bell, Constant, Falling, Formula, Law, Rising, Tabulated, packed, tables
 
 REGISTERED: tuple[type[Law], ...] = (Constant, Falling, Bell, Rising, Tabulated)
 """All laws."""

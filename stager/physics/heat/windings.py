@@ -1,4 +1,4 @@
-"""Temperatures of the windings of a launcher that is thrown at a rate, or only kept turning."""
+"""Temperatures of windings: winding and case as two nodes, at a rate of throws or only kept turning."""
 
 from __future__ import annotations
 
@@ -10,11 +10,94 @@ from stager.model.arrays import Floats, Number
 from stager.model.drive import Heat
 from stager.model.launcher import Launcher
 from stager.physics.air import SEA_LEVEL_TEMPERATURE
+from stager.physics.drive.motor import COPPER_COEFFICIENT, REFERENCE, Train
 from stager.physics.drive.supply import Holding
-from stager.physics.drive.train import Train
 from stager.physics.heat.cooling import case_to_air
-from stager.physics.heat.network import Loss, Network, after, steady
 from stager.physics.rate.state import Settled
+
+RUNAWAY = 600.0
+"""Exponent at which a winding that heats itself up is hot enough for any purpose [-]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """winding_capacity, case_capacity [J/K]; winding_to_case, case_to_air [K/W]; air temperature [K]. Shapes
+    broadcast."""
+
+    winding_capacity: Number
+    case_capacity: Number
+    winding_to_case: Number
+    case_to_air: Number
+    air: Number = SEA_LEVEL_TEMPERATURE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loss:
+    """Mean losses in the winding [W]: copper at 20 degC, and idle, which does not depend on temperature."""
+
+    copper: Number
+    idle: Number
+
+
+def steady(network: Network, loss: Loss) -> tuple[Floats, Floats]:
+    """Temperatures of winding and case [K] after long; inf where the loss outgrows the cooling as copper warms."""
+    through = network.winding_to_case + network.case_to_air
+    gain = COPPER_COEFFICIENT * loss.copper * through
+    cold = loss.idle + loss.copper * (1 + COPPER_COEFFICIENT * (network.air - REFERENCE))
+    with np.errstate(divide="ignore"):
+        rise = np.where(gain < 1, cold * through / np.where(gain < 1, 1 - gain, 1.0), np.inf)
+    return network.air + rise, network.air + rise * network.case_to_air / through
+
+
+def after(network: Network, loss: Loss, time: Number, start: tuple[Number, Number] | None = None) -> Floats:
+    """Winding temperature [K] after `time` [s] at a steady mean `loss`; start: winding and case [K] (None: air)."""
+    first = (network.air, network.air) if start is None else start
+    to_case = 1 / network.winding_to_case
+    a = (COPPER_COEFFICIENT * loss.copper - to_case) / network.winding_capacity
+    b = to_case / network.winding_capacity
+    c = to_case / network.case_capacity
+    d = -(to_case + 1 / network.case_to_air) / network.case_capacity
+    cold = loss.idle + loss.copper * (1 + COPPER_COEFFICIENT * (network.air - REFERENCE))
+    drive = cold / network.winding_capacity
+    middle, spread = (a + d) / 2, np.sqrt(((a - d) / 2) ** 2 + b * c)
+    fast = middle - spread
+    slow = (a * d - b * c) / fast  # not middle + spread, which cancels
+    winding, case = (value - network.air for value in first)
+    speed = a * winding + b * case + drive
+    return network.air + _response(winding, speed, -d * drive, fast, slow, time)
+
+
+def _response(value: Number, speed: Number, push: Number, fast: Number, slow: Number, time: Number) -> Floats:
+    """x(t) of x'' − (fast + slow)x' + fast·slow·x = push with x(0) = value, x'(0) = speed."""
+    product = fast * slow
+    settles = np.where(product != 0, push / np.where(product != 0, product, 1.0), 0.0)
+    gap = value - settles
+    quick = (speed - slow * gap) / (fast - slow)
+    return np.asarray(settles + quick * np.exp(fast * time) + (gap - quick) * np.exp(np.minimum(slow * time, RUNAWAY)))
+
+
+def time_to(network: Network, loss: Loss, limit: Number) -> Floats:
+    """Time from cold until the winding has `limit` [K] at a steady mean `loss` [s]; inf where it does not get there."""
+    top, _ = steady(network, loss)
+    reached = top > limit
+    low, high = np.full(np.shape(reached), -3.0), np.full(np.shape(reached), 8.0)
+    for _ in range(60):
+        middle = (low + high) / 2
+        hot = after(network, loss, np.minimum(10.0**middle, 1e8)) >= limit
+        low, high = np.where(hot, low, middle), np.where(hot, middle, high)
+    return np.where(reached, 10.0**high, np.inf)
+
+
+def throwing_share(network: Network, throwing: Loss, resting: Loss, limit: Number) -> Floats:
+    """Greatest share of the time spent throwing [-] whose mean keeps the winding at `limit` [K] or below, after long.
+
+    1 where throwing all the time does; 0 where resting alone does not.
+    """
+    warm = 1 + COPPER_COEFFICIENT * (limit - REFERENCE)
+    allowed = (limit - network.air) / (network.winding_to_case + network.case_to_air)
+    hot, cool = throwing.idle + throwing.copper * warm, resting.idle + resting.copper * warm
+    share = (allowed - cool) / np.where(hot > cool, hot - cool, 1.0)
+    return np.where(hot > cool, np.clip(share, 0.0, 1.0), np.where(allowed >= cool, 1.0, 0.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

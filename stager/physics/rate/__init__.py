@@ -4,10 +4,8 @@
 throw.
 """
 
-from stager.physics.rate.highest import HighestRate, highest_rate
-from stager.physics.rate.rhythm import Rhythm, build_rhythm
-from stager.physics.rate.sequence import Sequence, sequence
-from stager.physics.rate.state import Settled, settled
+from stager.physics.rate.cycle import Rhythm, Sequence, build_rhythm, sequence
+from stager.physics.rate.state import HighestRate, Settled, highest_rate, settled
 
 __all__ = [
     "HighestRate",

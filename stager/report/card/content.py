@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 
 from stager.constraints import not_judged
+from stager.model.drive import ZERO_CELSIUS
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.first_throws import MANY_JAMS, FirstThrow
 from stager.optimise.records import Margin, Settings
-from stager.physics.heat.insulation import ZERO_CELSIUS
-from stager.physics.motion import translation_energy, turns_per_minute
+from stager.physics.mechanics import translation_energy, turns_per_minute
 from stager.physics.muzzle import outlet_speed
 from stager.report import limits
 from stager.report.answer import Column, Source, Table

@@ -12,7 +12,7 @@ from stager.model.launcher import Launcher
 from stager.optimise.flown import Flown
 from stager.physics.flight import course, releases
 from stager.physics.layout import length, place, touch
-from stager.physics.motion import spin_energy, translation_energy
+from stager.physics.mechanics import spin_energy, translation_energy
 from stager.physics.muzzle import outlet_speed
 from stager.report.answer import Column, Table
 from stager.report.figures import palette

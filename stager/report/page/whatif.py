@@ -12,8 +12,8 @@ import numpy as np
 
 from stager.constraints import not_judged
 from stager.model.arrays import Floats
+from stager.model.drive import ZERO_CELSIUS
 from stager.optimise.response import PIECES, Curve, Judged, Response, StageTable, Steady, Surface
-from stager.physics.heat.insulation import ZERO_CELSIUS
 from stager.report.limits import title
 from stager.report.numbers import listing, percent, plural
 from stager.report.page.data import ReportData

@@ -1,4 +1,4 @@
-"""One cycle of throwing: the throw, then the recovery until the next."""
+"""One cycle of throwing, the throw and the recovery until the next; and cycles one after the other."""
 
 from __future__ import annotations
 
@@ -9,11 +9,10 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
 from stager.model.launcher import Launcher
-from stager.physics.chain import throw
+from stager.physics.chain import DEFAULT, Options, throw
+from stager.physics.drive.motor import Train, build_train
 from stager.physics.drive.supply import Holding, hold
-from stager.physics.drive.train import Train, build_train
 from stager.physics.drive.transient import Ledger, transient
-from stager.physics.options import DEFAULT, Options
 from stager.physics.records import Throw
 
 
@@ -103,3 +102,24 @@ def build_rhythm(
         launcher=launcher, supply=launcher.supply, train=train, holding=hold(train, target, launcher.supply),
         interval=interval, contact=contact, stages=stages, split=split,
     )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sequence:
+    """exit_speed of each throw [m/s], (throws, ...); missing: share of its set speed that each wheel lacks when it
+    begins [-], (throws, ..., wheels) in the rhythm's columns."""
+
+    exit_speed: Floats
+    missing: Floats
+
+
+def sequence(rhythm: Rhythm, throws: int) -> Sequence:
+    """The first `throws` throws of a rhythm, each from where the recovery before it ended."""
+    speed = rhythm.target
+    exits, missing = [], []
+    for _ in range(throws):
+        done = rhythm.throw(speed)
+        exits.append(done.exit_speed)
+        missing.append(1 - speed / rhythm.target)
+        speed = rhythm.recover(rhythm.after(done))
+    return Sequence(exit_speed=np.stack(exits), missing=np.stack(missing))

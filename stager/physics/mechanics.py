@@ -1,4 +1,4 @@
-"""Forces of a nip on wheel, shaft and tyre."""
+"""Energies of a moving projectile, and forces of a nip on wheel, shaft and tyre."""
 
 from __future__ import annotations
 
@@ -7,7 +7,23 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
-from stager.physics.growth import swell
+from stager.model.wheel import Wheel
+from stager.physics.rotor import swell
+
+
+def translation_energy(speed: Number, projectile: Projectile) -> Number:
+    """½mv² [J] at `speed` [m/s]; shapes broadcast."""
+    return projectile.mass * speed**2 / 2
+
+
+def spin_energy(spin: Number, projectile: Projectile) -> Number:
+    """½I_pΩ² [J] at `spin` [rad/s]; shapes broadcast."""
+    return projectile.spin_inertia * spin**2 / 2
+
+
+def turns_per_minute(wheel_speed: Number, wheel: Wheel) -> Number:
+    """Rotation [rpm] at `wheel_speed` [m/s]: u/(2πR)·60 with the radius at rest; shapes broadcast."""
+    return wheel_speed / wheel.radius * 60 / (2 * np.pi)
 
 
 def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:

@@ -11,8 +11,8 @@ from stager.model.arrays import Number
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
 from stager.physics import rotor, tyre
+from stager.physics.drive.motor import train_of
 from stager.physics.drive.supply import settle
-from stager.physics.drive.train import train_of
 
 REMEMBERED = 64
 """Parts whose reach is kept: a search asks for the same ones again and again."""

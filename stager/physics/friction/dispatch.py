@@ -1,13 +1,12 @@
-"""The kernels' way to a friction law: its number and its values."""
+"""Find a friction law in a kernel: its number, its values, and a compiled function that branches by number."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from stager.physics.compiled import COMPILES, inlined
+from stager.physics.compiled import COMPILES, compiled, inlined
 from stager.physics.friction import FORMULAS, packed, tables
-from stager.physics.friction.law import Formula, Law
-from stager.physics.friction.tabulated import curve
+from stager.physics.friction.laws import Formula, Law, curve
 
 
 def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
@@ -28,12 +27,13 @@ def dispatch(formulas: tuple[Formula, ...]) -> Any:
     """
     if not COMPILES:
         return lambda number, slip, values: formulas[number](slip, values)
-    scope: dict[str, Any] = {f"formula_{number}": formula for number, formula in enumerate(formulas)}
+    scope: dict[str, Any] = {
+        f"formula_{number}": compiled(formula) if formula is curve else inlined(formula)
+        for number, formula in enumerate(formulas)
+    }
     branches = (f" if number == {number}: return formula_{number}(slip, values)" for number in range(len(formulas)))
     exec("\n".join(["def coefficient(number, slip, values):", *branches, " return slip, slip"]), scope)
     return inlined(scope["coefficient"])
 
 
 coefficient: Any = dispatch(FORMULAS)
-
-
