@@ -79,7 +79,7 @@ class Loaded:
         return set_speeds(self.scenario.launcher, given, self._speed_place)
 
     def _speed_place(self, stage: int) -> str:
-        from stager.config.place import speed_of
+        from stager.config.configuration import speed_of
 
         return speed_of(self.configuration, stage)
 

@@ -7,14 +7,12 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.bounds.even import EvenRun
-from stager.bounds.form import Form, rail_form, rod_form
-from stager.bounds.led import LedRun
-from stager.bounds.march import march
-from stager.bounds.motor import Motor, motor_of
-from stager.bounds.press import Press, press_between
-from stager.bounds.reach import reach_of
+from stager.bounds.integrate import march
+from stager.bounds.normal_force import Press, press_between
 from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed
+from stager.bounds.single_driven import Form, LedRun, rail_form, rod_form
+from stager.bounds.speed_limits import Motor, motor_of, reach_of
+from stager.bounds.symmetric_pair import EvenRun
 from stager.bounds.traction import Traction
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
@@ -140,7 +138,7 @@ def _unmarked(lanes: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
 
 
 def led_form(launcher: Launcher, stage: Stage) -> Form:
-    """The equations of `stage`; see `form`."""
+    """The equations of `stage`; see `single_driven.Form`."""
     projectile, wheel_mass = launcher.projectile, motor_of(stage).wheel_mass
     mass = float(projectile.mass)
     if projectile.shape.rolls:

@@ -1,22 +1,219 @@
-"""From a configuration's tables to hardware records."""
+"""Build hardware records, limits and goal from a configuration's tables."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
-from stager.config.machine import File
-from stager.config.reader import Reader, Source
-from stager.config.tables import BellFriction, ConstantFriction, FallingFriction, RisingFriction, TabulatedFriction
-from stager.config.wheels import build_drive, build_wheel
+import numpy as np
+from pydantic import BaseModel
+
+from stager.config.field_types import SetSpeed
+from stager.config.tables import (
+    BellFriction,
+    ConstantFriction,
+    FallingFriction,
+    File,
+    RisingFriction,
+    TabulatedFriction,
+    inherits,
+)
 from stager.model.arrays import Number
-from stager.model.drive import Supply
+from stager.model.drive import Drive, Heat, Mount, Supply
 from stager.model.flight import Flight, Placement, Spread
 from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher, Measuring, Outlet, Pusher
 from stager.model.projectile import SHAPES, Projectile
+from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.stage import LAYOUTS, Stage
+from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
+from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS, gent_modulus
 from stager.physics.parts import choose
+from stager.physics.safety import TOY_LIMITS
+from stager.units import Measured
+
+
+class Source:
+    """Values in place of the file's, by dotted key, in SI; it remembers which were asked for."""
+
+    def __init__(self, values: Mapping[str, Number]) -> None:
+        self.values = values
+        self._left = set(values)
+
+    def take(self, key: str, given: Number | None) -> Number | None:
+        """The value in place of `given`, or `given`."""
+        self._left.discard(key)
+        return self.values.get(key, given)
+
+    def check(self) -> None:
+        """Raises KeyError where a value was asked for by nobody: it would have no effect."""
+        if self._left:
+            raise KeyError("no such quantity of the launcher: " + ", ".join(sorted(self._left)))
+
+
+class Reader:
+    """Reads one table by name.
+
+    own: what stands in the file itself, where the table is one of [[stages]]; the rest has the keys of [stage].
+    """
+
+    def __init__(self, table: BaseModel, key: str, source: Source, own: Any = None, base: str = "") -> None:
+        self.table, self.key, self.source, self.own, self.base = table, key, source, own, base
+
+    def number(self, name: str) -> Number:
+        """SI value of a key that is there."""
+        found = self.maybe(name)
+        if found is None:
+            raise KeyError(f"{self.key}.{name}")
+        return found
+
+    def maybe(self, name: str) -> Number | None:
+        """SI value, or None where the key was left out."""
+        measured: Measured | None = getattr(self.table, name)
+        return self.source.take(self.place(name), None if measured is None else measured.value)
+
+    def numbers(self, name: str) -> tuple[Any, ...]:
+        """SI values of a list."""
+        place = self.place(name)
+        return tuple(
+            self.source.take(f"{place}.{number}", item.value)
+            for number, item in enumerate(getattr(self.table, name), start=1)
+        )
+
+    def speeds(self, radius: Number) -> tuple[Number | None, Number | None]:
+        """Set surface speeds of side A and B [m/s], None where they are not set; radius of the wheel at rest [m]."""
+        place, given = self.place("speed"), _speed(self.table)
+        sides = (None, None) if given is None else (given.side_a, given.side_b)
+        side_a, side_b = (None if side is None else _surface(side, radius) for side in sides)
+        return self.source.take(place, side_a), self.source.take(f"{place}_b", side_b)
+
+    def inner(self, name: str) -> Reader | None:
+        """Reader of a table within this one."""
+        table = getattr(self.table, name)
+        if table is None:
+            return None
+        own = self.own.get(name, {}) if isinstance(self.own, Mapping) else None
+        return Reader(table, f"{self.key}.{name}", self.source, own, f"{self.base}.{name}")
+
+    def each(self, name: str) -> list[Reader]:
+        """Readers of a list of tables within this one."""
+        place = self.place(name)
+        return [
+            Reader(table, f"{place}.{number}", self.source) for number, table in enumerate(getattr(self.table, name), 1)
+        ]
+
+    def place(self, name: str) -> str:
+        """Dotted key of a name: that of [stage] where an entry of [[stages]] has it from there."""
+        inherited = isinstance(self.own, Mapping) and inherits(self.own, name)
+        return f"{self.base if inherited else self.key}.{name}"
+
+
+def _speed(table: BaseModel) -> SetSpeed | None:
+    found: SetSpeed | None = getattr(table, "speed", None)
+    return found
+
+
+def _surface(side: Measured, radius: Number) -> Number:
+    return side.value if side.unit == "m/s" else side.value * radius
+
+
+_HUB = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "strength_factor", "conductivity")
+
+
+def build_wheel(read: Reader) -> Wheel:
+    """A wheel; a material's single values may be replaced."""
+    table: Any = read.table
+    tyre, bore = read.inner("tyre"), read.maybe("bore")
+    return Wheel(
+        radius=read.number("radius"), width=read.maybe("width"), bore=0.0 if bore is None else bore,
+        solid=bore is not None and not np.any(bore), material=_hub(read),
+        inertia=read.maybe("inertia"), tyre=None if tyre is None else _tyre(tyre), name=table.name,
+        cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),
+    )  # fmt: skip
+
+
+def _hub(read: Reader) -> WheelMaterial | None:
+    table: Any = read.table
+    given: dict[str, Any] = {name: value for name in _HUB if (value := read.maybe(name)) is not None}
+    if table.brittle is not None:
+        given["brittle"] = table.brittle
+    if table.material is not None:
+        return replace(WHEEL_MATERIALS[table.material], **given)
+    return WheelMaterial(name="as given", **given) if "density" in given else None
+
+
+def _tyre(read: Reader) -> Tyre:
+    table: Any = read.table
+    given: dict[str, Any] = {
+        name: value for name in ("density", "modulus", "tensile_strength") if (value := read.maybe(name)) is not None
+    }
+    hardness = read.maybe("hardness")
+    if hardness is not None and "modulus" not in given:
+        given["modulus"] = gent_modulus(hardness)
+    if table.material is not None:
+        material = replace(TYRE_MATERIALS[table.material], **given)
+    else:
+        material = TyreMaterial(name="as given", **given)
+    return Tyre(
+        material=material, depth=read.number("depth"), stretch=read.number("stretch"), held_by=Hold(table.held_by),
+        clamp_force=read.maybe("clamp_force"), hub_friction=read.maybe("hub_friction"),
+        bond_strength=read.maybe("bond_strength"), lip_strength=read.maybe("lip_strength"),
+    )  # fmt: skip
+
+
+def build_drive(read: Reader) -> Drive:
+    """A motor with its controller."""
+    table: Any = read.table
+    heat, mount = read.inner("heat"), read.inner("mount")
+    limit = read.maybe("current_limit")
+    return Drive(
+        speed_constant=read.number("speed_constant"), resistance=read.number("resistance"),
+        no_load_current=read.number("no_load_current"), no_load_known="no_load_current" in table.model_fields_set,
+        current_limit=np.inf if limit is None else limit,
+        max_speed=read.maybe("max_speed"), rotor_inertia=read.number("rotor_inertia"), gear=read.number("gear"),
+        governed=table.governed, heat=None if heat is None else _heat(heat),
+        mount=None if mount is None else _mount(mount), name=table.name, cost=read.maybe("cost") or 0.0,
+        mass=read.maybe("mass"),
+    )  # fmt: skip
+
+
+def _mount(read: Reader) -> Mount:
+    table: Any = read.table
+    return Mount(circle=read.number("circle"), screw=read.number("screw"), screws=table.screws)
+
+
+def _heat(read: Reader) -> Heat:
+    table: Any = read.table
+    return Heat(
+        winding_capacity=read.number("winding_capacity"), winding_to_case=read.number("winding_to_case"),
+        case_capacity=read.number("case_capacity"), case_to_air=read.maybe("case_to_air"), fin_count=table.fin_count,
+        fin_diameter=read.maybe("fin_diameter"), fin_thickness=read.maybe("fin_thickness"),
+        fin_conductivity=read.maybe("fin_conductivity"),
+    )  # fmt: skip
+
+
+def build_limit_values(file: File) -> LimitValues:
+    """The limits in SI."""
+    limits = file.limits
+    values: dict[str, Any] = {name: _plain(getattr(limits, name)) for name in type(limits).model_fields}
+    values["toy"] = next((toy for toy in TOY_LIMITS if toy.name == limits.toy), None)
+    return LimitValues(**values)
+
+
+def build_goal(file: File) -> Goal:
+    """The goal in SI."""
+    goal = file.goal
+    return Goal(
+        aim=Aim(goal.aim),
+        exit_speed=_plain(goal.exit_speed),
+        spin=_plain(goal.spin),
+        worthwhile=goal.worthwhile.value,
+    )
+
+
+def _plain(value: Any) -> Any:
+    return value.value if isinstance(value, Measured) else value
 
 
 def build_launcher(file: File, raw: Mapping[str, Any], values: Mapping[str, Number]) -> Launcher:

@@ -1,20 +1,90 @@
-"""A configuration that has been read and found right."""
+"""A configuration that has been read and found right: its quantities by dotted key, and where each stands."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
-from stager.config.build import build_launcher
-from stager.config.machine import File
-from stager.config.requirements import build_goal, build_limit_values
-from stager.config.values import quantities, uncertain
+from pydantic import BaseModel
+
+from stager.config.build import build_goal, build_launcher, build_limit_values
+from stager.config.field_types import SetSpeed
+from stager.config.problem import KeyPath, dotted, key_lines, line_of
+from stager.config.tables import File, Stage
+from stager.config.toml import show_value
+from stager.errors import InputError
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.scenario import Scenario, Uncertain
 from stager.units import Measured, format_quantity
+
+
+def quantities(file: File, raw: Mapping[str, Any]) -> dict[str, Measured]:
+    """Quantities by key; one that a stage has from [stage] has that key alone."""
+    found: dict[str, Measured] = {}
+    for name in File.model_fields:
+        value = getattr(file, name)
+        if name == "stages":
+            for number, stage in enumerate(value):
+                own = raw["stages"][number]
+                found.update(_walk(stage, f"stages.{number + 1}", own))
+        elif name not in ("limits", "goal"):
+            found.update(_walk(value, name, None))
+    return found
+
+
+def surface_speed(side: Measured, radius: float) -> Measured:
+    """A set speed as surface speed [m/s]; a rate of turning counts at the radius at rest [m]."""
+    if side.unit == "m/s":
+        return side
+    return replace(
+        side, value=side.value * radius, standard_uncertainty=side.standard_uncertainty * radius, unit="m/s", written=""
+    )
+
+
+def _speeds(speed: SetSpeed, key: str, radius: float) -> dict[str, Measured]:
+    found = {key: surface_speed(speed.side_a, radius)}
+    if speed.side_b is not None:
+        found[f"{key}_b"] = surface_speed(speed.side_b, radius)
+    return found
+
+
+def _walk(value: Any, key: str, own: Any) -> dict[str, Measured]:
+    if isinstance(value, Measured):
+        return {key: value}
+    if isinstance(value, BaseModel):
+        found: dict[str, Measured] = {}
+        for name in type(value).model_fields:
+            if isinstance(own, Mapping) and name not in own:
+                continue
+            inner = own[name] if isinstance(own, Mapping) else None
+            part = getattr(value, name)
+            if isinstance(part, SetSpeed) and isinstance(value, Stage):
+                found.update(_speeds(part, f"{key}.{name}", value.wheel_in.radius.value))
+            else:
+                found.update(_walk(part, f"{key}.{name}", inner))
+        return found
+    if isinstance(value, list):
+        found = {}
+        for number, item in enumerate(value):
+            found.update(_walk(item, f"{key}.{number + 1}", None))
+        return found
+    return {}
+
+
+def uncertain(found: Mapping[str, Measured]) -> tuple[Uncertain, ...]:
+    """Those with a standard uncertainty."""
+    return tuple(
+        Uncertain(
+            key=key, value=m.value, standard_uncertainty=m.standard_uncertainty,
+            low=m.low, high=m.high, rectangular=m.rectangular,
+        )
+        for key, m in found.items()
+        if m.standard_uncertainty > 0
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,3 +132,52 @@ class Configuration:
         old = self.quantities[key]
         text = format_quantity(value, standard_uncertainty, old.unit, written=old.written)
         return text if not old.unit and not standard_uncertainty else f'"{text}"'
+
+
+def speed_of(configuration: Configuration, stage: int) -> str:
+    """`file:line: key` of the set speed of a stage, counted from 0: its own, else that of [stage]; where there is
+    none, the table that lacks it."""
+    entries = configuration.raw.get("stages", [])
+    own = stage < len(entries) and "speed" in entries[stage]
+    path: KeyPath = ("stages", stage, "speed") if own else ("stage", "speed")
+    return f"{configuration.path}:{line_of(key_lines(configuration.text), path)}: {dotted(path)}"
+
+
+def crush_values(configuration: Configuration, crushes: Sequence[float]) -> dict[str, str]:
+    """TOML text by dotted key of the chosen `crushes` [m], one a stage, each with the ± of the one as written; what is
+    as written is left out. Raises InputError where draws of a fit hold another crush of a stage's own."""
+    known, found = configuration.quantities, {}
+    inherit = [f"stages.{k + 1}.crush" not in known for k in range(len(crushes))]
+    common = {crush for crush, inherits in zip(crushes, inherit, strict=True) if inherits}
+    # Draws of a fit would go on to say what the crush of [stage] was.
+    together = len(common) == 1 and configuration.draws is None
+    for k, (crush, inherits) in enumerate(zip(crushes, inherit, strict=True)):
+        own = f"stages.{k + 1}.crush"
+        old = known["stage.crush" if inherits else own]
+        if crush == old.value:
+            continue
+        if not inherits and configuration.draws is not None and own in configuration.draws:
+            raise InputError(
+                "the draws that a fit has left hold the crush as it was measured", where=own,
+                hint="leave out `draws`, or `crush_range`",
+            )  # fmt: skip
+        found["stage.crush" if inherits and together else own] = show_value(_spelled(old, crush))
+    return found
+
+
+def crush_ranges(configuration: Configuration) -> list[str]:
+    """Dotted keys of all ranges of crush."""
+    raw, key = configuration.raw, "crush_range"
+    found = [f"stage.{key}"] if key in raw["stage"] else []
+    stages = enumerate(raw.get("stages", ()), 1)
+    return found + [f"stages.{number}.{key}" for number, own in stages if isinstance(own, Mapping) and key in own]
+
+
+def _spelled(old: Measured, crush: float) -> str:
+    """Another crush [m] with the spread of `old`, in its unit."""
+    text = format_quantity(crush, unit="m", written=old.written)
+    if not old.standard_uncertainty:
+        return text
+    half = old.standard_uncertainty * (math.sqrt(3) if old.rectangular else 1.0)
+    spread = format_quantity(float(f"{half:.6g}"), unit="m", written=old.written)
+    return f"{text} ± {spread}{' limits' if old.rectangular else ''}"

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 
-from stager.config.machine import File
+from stager.config.configuration import quantities
 from stager.config.problem import Problem, place
-from stager.config.values import quantities
+from stager.config.tables import File
 from stager.errors import InputError
 from stager.files import read_bytes
 from stager.model.arrays import MOST_THROWS, Floats

@@ -1,4 +1,4 @@
-"""From pydantic's findings to what is wrong with a file, in words."""
+"""Turn pydantic's findings into what is wrong with a file, in words."""
 
 from __future__ import annotations
 
@@ -8,11 +8,19 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from stager.config.lines import Path
-from stager.config.mistyped import CUTOFF, follows, meant, unknown, whole
-from stager.config.models import field_at, literals, models_at, shown
-from stager.config.problem import Problem, dotted
-from stager.config.repair import in_file
+from stager.config.problem import KeyPath, Problem, dotted
+from stager.config.unknown_keys import (
+    CUTOFF,
+    field_at,
+    follows,
+    in_file,
+    literals,
+    meant,
+    models_at,
+    shown,
+    unknown,
+    whole,
+)
 
 MOST = 50
 """Findings that are put into words: whoever has more has the wrong file."""
@@ -34,7 +42,7 @@ def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
     return problems
 
 
-def _inherited(path: Path, raw: Mapping[str, Any]) -> bool:
+def _inherited(path: KeyPath, raw: Mapping[str, Any]) -> bool:
     """A finding inside [[stages]] about what is [stage]'s: it is said there."""
     if len(path) < 3 or path[0] != "stages" or not isinstance(raw.get("stages"), list):
         return False
@@ -42,7 +50,7 @@ def _inherited(path: Path, raw: Mapping[str, Any]) -> bool:
     return not _holds(own, key) and (_holds(base, key) or _holds(base, key[:-1]))
 
 
-def _holds(table: Any, path: Path) -> bool:
+def _holds(table: Any, path: KeyPath) -> bool:
     for part in path:
         if not (isinstance(table, dict) and part in table):
             return False
@@ -50,7 +58,7 @@ def _holds(table: Any, path: Path) -> bool:
     return True
 
 
-def _problem(item: Any, path: Path) -> Problem:
+def _problem(item: Any, path: KeyPath) -> Problem:
     kind, context = item["type"], item.get("ctx") or {}
     if kind == "extra_forbidden":
         return unknown(item["loc"], item["input"])
@@ -78,7 +86,7 @@ def _problem(item: Any, path: Path) -> Problem:
     return Problem(path, message, str(context.get("hint", "")) or _how(path))
 
 
-def _not_a_word(path: Path, given: Any) -> Problem:
+def _not_a_word(path: KeyPath, given: Any) -> Problem:
     field = field_at(path)
     words = literals(field.annotation) if field is not None else []
     listed = f"{', '.join(words[:-1])} or {words[-1]}"
@@ -96,20 +104,20 @@ def _law(given: Any) -> tuple[str, str]:
     return f'must be {words} (got "{law}")', hint
 
 
-def _apart(path: Path) -> str:
+def _apart(path: KeyPath) -> str:
     """Said of a rail's law, which might be thought to have from the wheel's what it leaves out."""
     within = path[:2] == ("contact", "rail_friction") and path[2:]
     return "; a rail's law is written whole, or left out whole to be the wheel's" if within else ""
 
 
-def _not_a_table(path: Path, given: Any) -> Problem:
+def _not_a_table(path: KeyPath, given: Any) -> Problem:
     head = dotted(path)
     if isinstance(given, list):
         return Problem(path, "must be one table", f"its head has single brackets: [{head}]")
     return Problem(path, "must be a table", f"begin it with a line [{head}] and write its keys below")
 
 
-def _how(path: Path) -> str:
+def _how(path: KeyPath) -> str:
     value = shown(path)
     if value:
         return f"for example {path[-1]} = {value}"

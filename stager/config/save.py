@@ -1,28 +1,120 @@
-"""Write a configuration back with changed values. What is there already keeps its lines and comments."""
+"""Change the text of a configuration; what is there already keeps its lines and comments."""
 
 from __future__ import annotations
 
 import copy
 import hashlib
 import os
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
-from pathlib import Path as FilePath
+from pathlib import Path
 from typing import Any
 
 from stager.config.configuration import Configuration
 from stager.config.draws import draws_place, show_draws
-from stager.config.edit import comment_out, put, remove
-from stager.config.kinds import Kind
-from stager.config.lines import Path
-from stager.config.load import understand
-from stager.config.read import read_tree
-from stager.config.toml import show_tree, show_value
+from stager.config.field_types import Kind
+from stager.config.load import read_tree, understand
+from stager.config.problem import KeyPath, head_path, key_lines, statements
+from stager.config.toml import show_key, show_tree, show_value
 from stager.errors import InputError, InputErrors, StagerError
 from stager.files import is_stream, marked_content, write_all
 from stager.model.arrays import Floats
 from stager.units import format_quantity, parse_stiffness, stiffness_unit
+
+_ONE_LINE = re.compile(r"""(?P<key>\s*[^=\[\]{}"']+?\s*=\s*)(?P<value>.*?)(?P<rest>\s*(?:#[^"']*)?)$""")
+
+
+def put(text: str, path: KeyPath, value: str) -> str:
+    """Text with the TOML text `value` at `path`: in its line, else at the end of its table, else in a new table.
+
+    Elements of [[…]] are counted from 0 in `path`; one behind the last is begun. The result is to be checked against
+    what was meant: a line this cannot read is left as it is.
+    """
+    lines = text.splitlines()
+    known = key_lines(text)
+    if path in known:
+        found = _ONE_LINE.match(lines[known[path] - 1])
+        if found:
+            lines[known[path] - 1] = _aligned(f"{found['key']}{value}", found["rest"], found.start("rest"))
+        return _joined(lines)
+    key = f"{show_key(str(path[-1]))} = {value}"
+    end = _end(lines, known, path[:-1])
+    if end is None:
+        return _joined([*lines, *_new(known, path[:-1]), key])
+    return _joined([*lines[:end], key, *lines[end:]])
+
+
+def comment_out(text: str, path: KeyPath) -> str:
+    """Text with a table and those within it as comments."""
+    lines = text.splitlines()
+    spans = [span for span in _spans(lines) if span[2][: len(path)] == path]
+    for start, end, _ in spans:
+        lines[start:end] = [_as_comment(line) for line in lines[start:end]]
+    return _joined(lines)
+
+
+def _aligned(said: str, rest: str, column: int) -> str:
+    """A comment stays in its column where there is room."""
+    comment = rest.lstrip()
+    width = column + len(rest) - len(comment)
+    return f"{said:<{width - 1}} {comment}" if comment else said
+
+
+def remove(text: str, path: KeyPath) -> str:
+    """Text without the line of a key."""
+    lines = text.splitlines()
+    number = key_lines(text).get(path)
+    return text if number is None else _joined([*lines[: number - 1], *lines[number:]])
+
+
+def _joined(lines: list[str]) -> str:
+    return "\n".join(lines) + "\n"
+
+
+def _new(known: dict[KeyPath, int], table: KeyPath) -> list[str]:
+    """Heads that begin a table; elements of an array before it that are not there yet are begun empty."""
+    name = ".".join(show_key(part) for part in table if isinstance(part, str))
+    if not isinstance(table[-1], int):
+        return ["", f"[{name}]"]
+    have = sum((*table[:-1], number) in known for number in range(table[-1]))
+    return ["", f"[[{name}]]"] * (table[-1] + 1 - have)
+
+
+def _end(lines: list[str], known: dict[KeyPath, int], table: KeyPath) -> int | None:
+    """Where the keys of a table end; None where it has no head of its own."""
+    if not table:
+        first = min((start for start, _, path in _spans(lines) if path), default=len(lines))
+        return _last_said(lines, 0, first)
+    for start, end, path in _spans(lines):
+        if path == table:
+            return _last_said(lines, start, end)
+    return None
+
+
+def _last_said(lines: list[str], start: int, end: int) -> int:
+    """Behind the last line that says something: comments behind it belong to what follows."""
+    while end > start + 1 and (not lines[end - 1].strip() or lines[end - 1].lstrip().startswith("#")):
+        end -= 1
+    return end
+
+
+def _spans(lines: list[str]) -> list[tuple[int, int, KeyPath]]:
+    """First line, line behind the last and path of each table that has a head; the file's top has path ()."""
+    heads: list[tuple[int, KeyPath]] = [(0, ())]
+    counts: dict[KeyPath, int] = {}
+    for number, statement in statements("\n".join(lines)):
+        if statement.lstrip().startswith("["):
+            new = statement.lstrip().startswith("[[")
+            heads.append((number - 1, head_path(tomllib.loads(statement), counts, new=new)))
+    ends = [start for start, _ in heads[1:]] + [len(lines)]
+    return [(start, end, path) for (start, path), end in zip(heads, ends, strict=True)]
+
+
+def _as_comment(line: str) -> str:
+    return f"# {line}" if line.strip() and not line.lstrip().startswith("#") else line
+
 
 SCHEMA = "#:schema"
 DRAWS_KEYS = ("draws", "draws_sha256")
@@ -32,14 +124,14 @@ __all__ = ["changed", "save", "with_values"]
 
 def save(
     configuration: Configuration,
-    path: FilePath,
+    path: Path,
     changes: Mapping[str, str],
     speeds: Sequence[str] = (),
     note: str = "",
     drop: Sequence[str] = (),
     draws: Mapping[str, Floats] | None = None,
     force: bool = False,
-) -> list[FilePath]:
+) -> list[Path]:
     """Write `configuration` to `path` with `changes` and planned set `speeds`, one text a stage.
 
     changes: TOML text of a value by dotted key ("contact.stiffness", "stages.2.crush"); speeds: as in a file, without
@@ -50,8 +142,8 @@ def save(
     Returns the files. They appear whole, both or none, and load again. Raises InputError where they cannot be written,
     StagerError where a change would spoil the file.
     """
-    path, beside = FilePath(path), draws_place(FilePath(path))
-    contents: dict[FilePath, bytes] = {}
+    path, beside = Path(path), draws_place(Path(path))
+    contents: dict[Path, bytes] = {}
     if is_stream(path):
         drop = [*drop, *(key for key in DRAWS_KEYS if key in configuration.raw)]
     elif draws:
@@ -84,7 +176,7 @@ def with_values(configuration: Configuration, values: Mapping[str, object]) -> C
 
 def changed(
     configuration: Configuration,
-    path: FilePath,
+    path: Path,
     changes: Mapping[str, str],
     speeds: Sequence[str] = (),
     note: str = "",
@@ -126,7 +218,7 @@ def _stiffness(configuration: Configuration, wanted: Mapping[str, str]) -> str:
     return show_value(format_quantity(stiffness.value, stiffness.standard_uncertainty, unit))
 
 
-def _checked(configuration: Configuration, path: FilePath, head: str, text: str, tree: dict[str, Any]) -> str:
+def _checked(configuration: Configuration, path: Path, head: str, text: str, tree: dict[str, Any]) -> str:
     """`text` where it says what `tree` says, else a plain writing of `tree`; it must load."""
     whole = head + text
     if not _says(whole, tree):
@@ -140,12 +232,12 @@ def _checked(configuration: Configuration, path: FilePath, head: str, text: str,
 
 def _says(text: str, tree: Mapping[str, Any]) -> bool:
     try:
-        return read_tree(FilePath(), text) == tree
+        return read_tree(Path(), text) == tree
     except InputErrors:
         return False
 
 
-def _path(key: str) -> Path:
+def _path(key: str) -> KeyPath:
     return tuple(int(part) - 1 if part.isdigit() else part for part in key.split("."))
 
 
@@ -163,7 +255,7 @@ def _check_place(configuration: Configuration, tree: Mapping[str, Any], key: str
             raise InputError("is no place for a value", where=f"{configuration.path}: {key}", hint=PLACES)
 
 
-def _set(tree: dict[str, Any], path: Path, value: Any) -> None:
+def _set(tree: dict[str, Any], path: KeyPath, value: Any) -> None:
     holder: Any = tree
     for part, below in pairwise(path):
         empty: Any = [] if isinstance(below, int) else {}
@@ -176,13 +268,13 @@ def _set(tree: dict[str, Any], path: Path, value: Any) -> None:
     holder[path[-1]] = value
 
 
-def _remove(tree: dict[str, Any], path: Path) -> None:
+def _remove(tree: dict[str, Any], path: KeyPath) -> None:
     holder: Any = tree
     for part in path[:-1]:
         holder = holder[part]
     holder.pop(path[-1], None)
 
 
-def _moved(place: str, old: FilePath, new: FilePath) -> str:
+def _moved(place: str, old: Path, new: Path) -> str:
     """A path that is relative to one file, relative to another."""
     return os.path.relpath(old.parent.resolve() / place, new.parent.resolve()).replace(os.sep, "/")

@@ -1,17 +1,108 @@
-"""JSON Schema of the configuration, for editors."""
+"""JSON Schema of the configuration, for editors; keys that are known but not computed yet."""
 
 from __future__ import annotations
 
 import copy
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
-from stager.config.kinds import UNIT
-from stager.config.machine import File
-from stager.config.not_yet import NOT_YET
-from stager.config.words import EXAMPLES, WORDS
+from stager.config.field_types import UNIT
+from stager.config.problem import Problem
+from stager.config.tables import File
 from stager.units import format_quantity
+
+WORDS: Mapping[str, str] = {
+    "BellFriction.law": "friction rises, peaks and falls with slip",
+    "ConstantFriction.law": "one coefficient at every slip",
+    "Drive.cost": "of one drive, any currency",
+    "Drive.heat": "how the motor warms up and cools",
+    "Drive.mass": "of one drive",
+    "Drive.mount": "holes that fasten the motor, for the drawing of the side plate",
+    "Drive.name": "shown where a choice of drives is reported",
+    "Drive.no_load_current": "of the motor running free",
+    "FallingFriction.law": "friction falls from static to sliding as slip grows",
+    "File.contact": "how projectile and wheel press and rub",
+    "File.feed": "how the projectile enters the first nip",
+    "File.flight": "where the muzzle is, and what lies before it",
+    "File.goal": "what the plan is for",
+    "File.guide": "between stages; lossless where left out",
+    "File.limits": "what must not be passed",
+    "File.measuring": "how far to trust tachometer and chronograph; exact where left out",
+    "File.outlet": "barrel or spout behind the last wheel; takes nothing where left out",
+    "File.projectile": "what is thrown",
+    "File.supply": "what feeds all drives",
+    "File.title": "heads the report",
+    "Flight.spread": "how the direction differs from shot to shot",
+    "Heat.case_capacity": "heat that warms the case by one kelvin",
+    "Heat.case_to_air": "from the case to the air; where left out, from the motor's size, the wheel's hub and fins",
+    "Heat.fin_conductivity": "of the fins' material",
+    "Heat.fin_count": "how many round fins",
+    "Heat.fin_diameter": "outer",
+    "Heat.fin_thickness": "of one fin",
+    "Heat.winding_capacity": "heat that warms the winding by one kelvin",
+    "Heat.winding_to_case": "from the winding to the case",
+    "Idler.inertia": "of the free wheel about its axis",
+    "Mount.circle": "diameter of the circle of screws about the motor's axis",
+    "Mount.screw": "diameter of a screw's hole",
+    "Mount.screws": "how many screws",
+    "Projectile.mass": "of one projectile",
+    "Projectile.shape": "a disc or ring is gripped at its edge, a rod flies along its axis",
+    "RisingFriction.law": "friction rises from static to sliding as slip grows",
+    "Stage.drive": "motor of each driven wheel; the wheel coasts where left out",
+    "Stage.idler": 'the free wheel of layout "idler"',
+    "Stage.layout": "pair: two driven wheels; rail: one wheel against a strip; idler: one drives, one turns freely",
+    "Stage.wheel": "each driven wheel",
+    "Supply.capacity": "of the battery",
+    "Supply.resistance": "of battery and leads",
+    "Supply.voltage": "at no load",
+    "TabulatedFriction.law": "measured points, a smooth curve between them",
+    "Tyre.density": "where no material is named",
+    "Tyre.material": "by name, then density and modulus are typical ones",
+    "Tyre.tensile_strength": "at break",
+    "Wheel.cost": "of one wheel, any currency",
+    "Wheel.density": "where no material is named",
+    "Wheel.mass": "of one wheel; from geometry where left out",
+    "Wheel.material": "by name, then density and strength are typical ones",
+    "Wheel.name": "shown where a choice of wheels is reported",
+    "Wheel.poisson": "Poisson's ratio",
+    "Wheel.tensile_strength": "at break",
+    "Wheel.tyre": "on the wheel's rim",
+    "Wheel.yield_strength": "where it begins to stretch for good",
+}
+
+EXAMPLES: Mapping[str, Any] = {
+    "Drive.governed": True, "Flight.target": "5 m", "Drive.name": "small outrunner", "File.draws": "fitted.draws.csv",
+    "File.title": "Ridge seed-ball thrower", "Guide.air_drag": True, "Heat.case_capacity": "45 J/K",
+    "Heat.case_to_air": "9 K/W", "Heat.fin_count": 8, "Heat.fin_diameter": "44 mm", "Heat.fin_thickness": "1 mm",
+    "Limits.stages": 4, "Mount.circle": "25 mm", "Mount.screw": "3.2 mm", "Outlet.length": "80 mm",
+    "Projectile.length": "95 mm", "Projectile.max_crush": "6 mm", "Projectile.thickness": "12 mm",
+    "Stage.pitch": "86 mm", "TabulatedFriction.coefficient": [0.8, 0.4], "TabulatedFriction.slip": ["0 m/s", "10 m/s"],
+    "Tyre.density": "1250 kg/m^3", "Tyre.depth": "3 mm", "Tyre.modulus": "5.5 MPa", "Tyre.tensile_strength": "12 MPa",
+    "Wheel.brittle": True, "Wheel.name": "printed, 40 mm", "Wheel.radius": "40 mm",
+    "Wheel.tensile_strength": "290 MPa", "Wheel.width": "18 mm", "Wheel.yield_strength": "240 MPa",
+}  # fmt: skip
+
+
+NOT_YET: Mapping[str, tuple[str, ...]] = {
+    "feed.push": (),
+}
+"""By key, the values that are refused; none: all of them."""
+INSTEAD = {"feed.push": "leave it out, and describe the pusher in [feed.pusher]"}
+
+
+def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:
+    """Problems of the keys that stand in the file but would have no effect."""
+    for key, values in NOT_YET.items():
+        table, name = key.split(".")
+        found = raw.get(table)
+        if not isinstance(found, Mapping) or name not in found or (values and found[name] not in values):
+            continue
+        what = f'"{found[name]}" is' if values else "is"
+        message = f"{what} not kept yet, so it is refused rather than ignored"
+        yield Problem((table, name), message, INSTEAD.get(key, "leave it out"))
+
 
 _PREFIX = "#/$defs/"
 _PART = "Part"

@@ -1,4 +1,4 @@
-"""A TOML tree as text: what tomllib reads, written."""
+"""Write a TOML tree, as tomllib reads one, as text."""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Air: ISO 2533 standard atmosphere, drag and lift of spheres, friction on turning discs."""
+"""Air: ISO 2533 standard atmosphere, drag and lift of spheres, friction on turning discs.
+
+Friction of a disc that turns freely in still air, both faces. Below the transition the boundary layer is laminar
+everywhere. Above it a laminar core of the transition's Reynolds number stays within a turbulent ring: the moment is
+continuous, and the larger of two laws is nowhere taken.
+"""
 
 from __future__ import annotations
 

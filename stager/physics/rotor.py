@@ -1,4 +1,12 @@
-"""The wheel as a rotor: mass and inertia, growth, stresses, where it bursts, what is stored in it."""
+"""The wheel as a rotor: mass, inertia, growth, stresses, where it bursts, what is stored in it.
+
+A tyre that hangs on the hub (bonded, or held by a lip) pulls at the hub's rim with its whole weight; one that is
+stretched or clamped on carries itself. Speeds are surface speeds, referred to the wheel's radius at rest.
+
+Stresses are those of turning discs and rings of uniform thickness, plane stress, free rims: Timoshenko & Goodier,
+Theory of Elasticity; Hearn, Mechanics of Materials 2, ch. 4; Roark's Formulas, table of rotating discs. All shapes
+broadcast; `inner` = 0 is a solid disc, whose centre bears half of what the edge of the smallest hole does.
+"""
 
 from __future__ import annotations
 

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from stager.bounds import bound, shared
-from stager.bounds.budget import Asked, begin, within
-from stager.bounds.margin import margins
+from stager.bounds.entry_sets import margins
 from stager.bounds.records import Cells
+from stager.bounds.shared_budget import Asked, begin, within
 from stager.bounds.stages import even_ceiling, heated_pair
 from stager.bounds.traction import Traction
 from stager.config import load

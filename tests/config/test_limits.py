@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from stager.config import load
-from stager.config.lines import key_lines, tokens
+from stager.config.problem import key_lines, tokens
 from stager.errors import InputError, InputErrors
 from stager.units import QuantityError, parse
 from tests.broken.corpus import RIGHT
@@ -125,10 +125,10 @@ def test_what_no_launcher_has_is_bad_input_at_its_line(key: str, value: str, sai
 def test_every_quantity_has_a_range_and_every_example_is_in_it() -> None:
     import math
 
-    from stager.config import kinds
+    from stager.config import field_types
 
-    found = {name: kind.__metadata__[0] for name, kind in vars(kinds).items() if hasattr(kind, "__metadata__")}
-    checked = {name: kind for name, kind in found.items() if isinstance(kind, kinds.Kind)}
+    found = {name: kind.__metadata__[0] for name, kind in vars(field_types).items() if hasattr(kind, "__metadata__")}
+    checked = {name: kind for name, kind in found.items() if isinstance(kind, field_types.Kind)}
     assert len(checked) > 40
     for name, kind in checked.items():
         measured = kind.read(kind.example if kind.unit or "±" in kind.example else float(kind.example))

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from stager.config import load
-from stager.config.not_yet import NOT_YET
+from stager.config.schema import NOT_YET
 from stager.config.tables import Limits
 from stager.constraints import COMPUTED
 from stager.errors import InputErrors

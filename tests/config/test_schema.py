@@ -11,8 +11,8 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from stager.config import schema_json
-from stager.config.machine import File
-from stager.config.words import EXAMPLES, WORDS
+from stager.config.schema import EXAMPLES, WORDS
+from stager.config.tables import File
 from stager.report import answer
 from tests.broken.corpus import RIGHT
 from tests.cli.run import ROOT, TEMPLATE

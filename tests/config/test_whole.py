@@ -10,9 +10,8 @@ import pytest
 from stager.config import schema_json
 from stager.config.checks import check
 from stager.config.configuration import Configuration
-from stager.config.machine import File
-from stager.config.merge import merged
-from stager.config.read import read_tree
+from stager.config.load import merged, read_tree
+from stager.config.tables import File
 from stager.model.launcher import Measuring, Outlet, Pusher
 
 PATH = Path(__file__).parent / "whole.toml"

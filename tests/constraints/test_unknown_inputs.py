@@ -13,8 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stager.config.configuration import Configuration
-from stager.config.load import understand
-from stager.config.read import read_tree
+from stager.config.load import read_tree, understand
 from stager.config.toml import show_tree
 from stager.constraints import LIMITS, OperatingPoint, evaluate, evaluate_limits, not_judged
 from stager.constraints.missing import NO_LOAD

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from stager.api import load
-from stager.config import kinds
-from stager.config.models import field_at
+from stager.config import field_types
 from stager.config.toml import show_tree
+from stager.config.unknown_keys import field_at
 from stager.errors import UNSEEN, InputError, InputErrors
 from stager.units import format_quantity
 
@@ -25,8 +25,8 @@ TEXTS = tuple(path.read_text(encoding="utf-8") for path in PLACES)
 TREES = tuple(tomllib.loads(text) for text in TEXTS)
 QUANTITIES = tuple(
     kind.__metadata__[0]
-    for kind in vars(kinds).values()
-    if hasattr(kind, "__metadata__") and isinstance(kind.__metadata__[0], kinds.Kind)
+    for kind in vars(field_types).values()
+    if hasattr(kind, "__metadata__") and isinstance(kind.__metadata__[0], field_types.Kind)
 )
 HOSTILE: tuple[Any, ...] = (
     "", " ", "18", "18 g", "±", "18 g ± 1 g", "18 g ± 1e-30 g", "18 g ± 50 %", "18 ± 0.5 g limits", "18 g*9**9**9",
@@ -100,7 +100,7 @@ def _resize(tree: dict[str, Any], rng: random.Random) -> None:
     share = rng.choice((0.05, 0.2, 0.5))
     for path in list(_places(tree)):
         field = field_at(tuple(part for part in path if not isinstance(part, int)))
-        kind = next((one for one in (field.metadata if field else ()) if isinstance(one, kinds.Kind)), None)
+        kind = next((one for one in (field.metadata if field else ()) if isinstance(one, field_types.Kind)), None)
         kind = kind or next((one for one in _kinds(field.annotation if field else None)), None)
         if kind is None or rng.random() > share:
             continue
@@ -112,8 +112,8 @@ def _resize(tree: dict[str, Any], rng: random.Random) -> None:
         holder[path[-1]] = _near(holder[path[-1]], rng) if rng.random() < 0.5 else _quantity(rng, kind)
 
 
-def _kinds(annotation: Any) -> Iterator[kinds.Kind]:
-    yield from (one for one in getattr(annotation, "__metadata__", ()) if isinstance(one, kinds.Kind))
+def _kinds(annotation: Any) -> Iterator[field_types.Kind]:
+    yield from (one for one in getattr(annotation, "__metadata__", ()) if isinstance(one, field_types.Kind))
     for part in getattr(annotation, "__args__", ()):
         yield from _kinds(part)
 
@@ -130,7 +130,7 @@ def _near(value: Any, rng: random.Random) -> Any:
     return float(value) * factor
 
 
-def _quantity(rng: random.Random, kind: kinds.Kind | None = None) -> Any:
+def _quantity(rng: random.Random, kind: field_types.Kind | None = None) -> Any:
     """A value at an end of a kind's range, within it, or, of any kind, beyond it."""
     within, kind = kind is not None, kind or rng.choice(QUANTITIES)
     scale = 1e3 if kind.unit == "N/m^n" else 1.0

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from stager.config.load import understand
-from stager.config.start import NONE, QUESTIONS, complete, read_answer, start
+from stager.config.scaffold import NONE, QUESTIONS, complete, read_answer, start
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from tests.cli.run import TEMPLATE

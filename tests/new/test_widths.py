@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from stager.config.load import understand
-from stager.config.start import start
+from stager.config.scaffold import start
 from stager.model.scenario import Scenario
 from tests.cli.run import TEMPLATE
 

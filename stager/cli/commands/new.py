@@ -16,7 +16,7 @@ from stager.errors import InputError, InputErrors, Interrupted
 from stager.report.answer import Answer
 
 if TYPE_CHECKING:
-    from stager.config.start import Question
+    from stager.config.scaffold import Question
 
 LAUNCHER, THROWS, SCHEMA = "launcher.toml", "throws.csv", "stager.schema.json"
 ABOUT = "Enter keeps what stands in brackets; ? explains; Ctrl-C leaves and writes nothing."
@@ -24,7 +24,7 @@ ABOUT = "Enter keeps what stands in brackets; ? explains; Ctrl-C leaves and writ
 
 def ask(given: Mapping[str, str], out: TextIO) -> dict[str, str]:
     """Ask all questions that `given` does not answer. Raises Interrupted where input ends."""
-    from stager.config.start import QUESTIONS
+    from stager.config.scaffold import QUESTIONS
 
     answers: dict[str, str] = {}
     out.write(f"{ABOUT}\n\n")
@@ -37,7 +37,7 @@ def ask(given: Mapping[str, str], out: TextIO) -> dict[str, str]:
 
 
 def _one(question: Question, usual: str, out: TextIO) -> str:
-    from stager.config.start import read_answer
+    from stager.config.scaffold import read_answer
 
     choices = f" ({', '.join(question.choices)})" if question.choices and question.unit == "" else ""
     choices = "" if all(choice.isdigit() for choice in question.choices) else choices
@@ -104,7 +104,7 @@ def new(
         "stages": stages, "longest": longest,
     }  # fmt: skip
     from stager.config import schema_json
-    from stager.config.start import start
+    from stager.config.scaffold import start
     from stager.fit.table.book import blank
     from stager.report import answer
     from stager.report import written as report
@@ -126,7 +126,7 @@ def new(
 
 def _flags(given: dict[str, str]) -> dict[str, str]:
     """What the flags say. Raises InputErrors with all that is wrong with them."""
-    from stager.config.start import QUESTIONS, read_answer
+    from stager.config.scaffold import QUESTIONS, read_answer
 
     answers: dict[str, str] = {}
     errors = []

@@ -1,4 +1,7 @@
-"""A motor as its DC equivalent, and all driven wheels of a launcher in a row."""
+"""A motor as its DC equivalent, and all driven wheels of a launcher in a row.
+
+speed_constant Kv [rad/s/V], torque constant Kt = 1/Kv [N m/A]. Motor speeds are before the gear. Shapes broadcast.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Temperatures of windings: winding and case as two nodes, at a rate of throws or only kept turning."""
+"""Temperatures of windings, from losses in winding and case to what throwing at a rate leads to.
+
+Winding and case of a motor are two nodes, with air around:
+C_w T_w' = P_w − (T_w − T_c)/R_wc,  C_c T_c' = (T_w − T_c)/R_wc − (T_c − T_air)/R_ca. The winding's loss rises with its
+temperature as copper's resistance does: P_w = idle + copper·(1 + α(T_w − 20 °C)). Linear: all in closed form.
+"""
 
 from __future__ import annotations
 

@@ -8,8 +8,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from stager.config.edit import put
 from stager.config.load import understand
+from stager.config.save import put
 from stager.config.toml import show_value
 from stager.units import QuantityError, parse
 

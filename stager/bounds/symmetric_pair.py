@@ -25,10 +25,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.bounds.extremes import SLOW, SLOWEST, STOPPED, chosen_normals
-from stager.bounds.motor import Motor
-from stager.bounds.press import Press, Pressed
-from stager.bounds.traction import Traction
+from stager.bounds.normal_force import Press, Pressed
+from stager.bounds.speed_limits import Motor
+from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, chosen_normals
 from stager.model.arrays import Floats
 
 FACES = np.array([[1.0], [-1.0], [1.0], [-1.0]])

@@ -1,4 +1,4 @@
-"""Stage by stage: what no setting within the limits exceeds."""
+"""Bound the exit speed stage by stage: what no setting within the limits exceeds."""
 
 from __future__ import annotations
 
@@ -6,9 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.bounds.boxes import FINE_STEPS, STEPS, Question, explore
-from stager.bounds.entries import Entries, after_run, feed_entries, leaving
-from stager.bounds.margin import GRIP_EVIDENCE, capped
+from stager.bounds.branch_and_bound import FINE_STEPS, STEPS, Question, explore
+from stager.bounds.entry_sets import GRIP_EVIDENCE, Entries, after_run, capped, feed_entries, leaving
 from stager.bounds.stages import enclosure, even_ceiling, spins
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range, still
 from stager.model.scenario import Scenario

@@ -1,4 +1,4 @@
-"""Kinds of values in a configuration: each knows its unit, its range and a correct example."""
+"""Field types of a configuration: each knows its unit, its range and a correct example."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from stager.errors import printable
 from stager.model.arrays import FASTEST, FASTEST_TURNING, MOST_VOLTS
 from stager.model.drive import INSULATION
 from stager.model.flight import Spread
-from stager.units import Measured, QuantityError, format_quantity, parse, parse_stiffness
+from stager.units import Measured, QuantityError, format_quantity, is_turning, parse, parse_stiffness, written_unit
 
 LEAST_SHARE, LEAST_SPREAD = 1e-9, 1e-15
 """Least uncertainty as a share of the value, and in SI: below, a draw differs from the value by rounding."""
@@ -219,3 +219,125 @@ MassSpread = Annotated[Spread, SpreadKind("kg", "2 %")]
 LengthSpread = Annotated[Spread, SpreadKind("m", "0.3 mm")]
 SpeedSpread = Annotated[Spread, SpreadKind("m/s", "1 %")]
 AngleSpread = Annotated[Spread, SpreadKind("rad", "0.3 deg")]
+
+
+_COUNT = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """low and high, exact lengths [m]."""
+
+    low: Measured
+    high: Measured
+
+
+@dataclass(frozen=True)
+class _EndsKind:
+    """How a pair of ends is read."""
+
+    end = Kind("m", "2 mm", above=0, at_least=1e-6, at_most=1)
+    examples = ("2 mm", "6 mm")
+
+    @property
+    def shown(self) -> str:
+        """An example as it stands in a file."""
+        return "[{}]".format(", ".join(f'"{text}"' for text in self.examples))
+
+    def read(self, raw: Any) -> Ends:
+        """Raises PydanticCustomError with a hint."""
+        if isinstance(raw, Ends):
+            return raw
+        hint = f"for example {self.shown}"
+        if not isinstance(raw, list) or len(raw) != _COUNT:
+            raise refusal("must be two lengths, the ends of a range", hint)
+        low, high = (self._end(text) for text in raw)
+        if low.standard_uncertainty or high.standard_uncertainty:
+            raise refusal("is yours to choose, so its ends have no uncertainty", f"leave out ±, {hint}")
+        if not low.value < high.value:
+            raise refusal(f"must rise from its first end to its second (got {raw[0]} to {raw[1]})", hint)
+        return Ends(low, high)
+
+    def _end(self, raw: Any) -> Measured:
+        try:
+            return self.end.read(raw)
+        except PydanticCustomError as error:
+            raise refusal(error.message(), f"for example {self.shown}") from error
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        text, count = {"type": "string"}, _COUNT
+        return {
+            UNIT: "m",
+            "type": "array",
+            "items": text,
+            "minItems": count,
+            "maxItems": count,
+            "examples": [list(self.examples)],
+        }
+
+
+CrushRange = Annotated[Ends, _EndsKind()]
+
+
+_HINT = 'write it like "17 m/s", "4000 rpm" or, for the sides of a pair, "12 m/s : 9 m/s"'
+_SIDES = 2
+
+
+@dataclass(frozen=True, slots=True)
+class SetSpeed:
+    """side_a, side_b: surface speed [m/s] or rate of turning [rad/s], as their units say; side_b None: as side A."""
+
+    side_a: Measured
+    side_b: Measured | None = None
+
+
+@dataclass(frozen=True)
+class _SpeedKind:
+    """How a set speed is read."""
+
+    surface = Kind("m/s", "17 m/s", at_least=0, at_most=FASTEST)
+    turning = Kind("rad/s", "4000 rpm", at_least=0, at_most=FASTEST_TURNING)
+    shown = '"17 m/s"'
+
+    def read(self, raw: Any) -> SetSpeed:
+        """Raises PydanticCustomError with a hint."""
+        if isinstance(raw, SetSpeed):
+            return raw
+        if isinstance(raw, bool) or not isinstance(raw, str | int | float):
+            raise refusal("must be a speed", _HINT)
+        if not isinstance(raw, str):
+            raise refusal(f"{raw} needs a unit", _HINT)
+        parts = raw.split(":")
+        if len(parts) > _SIDES:
+            raise refusal(f"a stage has two wheels at most (got {raw})", _HINT)
+        return SetSpeed(*(self._side(text) for text in _with_units(parts)))
+
+    def _side(self, text: str) -> Measured:
+        kind = self.turning if is_turning(_unit(text)) else self.surface
+        return kind.read(text.strip())
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": "string", "examples": ["17 m/s", "4000 rpm", "12 m/s : 9 m/s"]}
+
+
+def _with_units(parts: list[str]) -> list[str]:
+    """Each part with a unit: "12:9 m/s" has one for both."""
+    units = [_unit(part) for part in parts]
+    known = next((unit for unit in units if unit), "")
+    return [part if unit else f"{part.strip()} {known}".strip() for part, unit in zip(parts, units, strict=True)]
+
+
+def _unit(text: str) -> str:
+    try:
+        return written_unit(text)
+    except QuantityError as error:
+        raise refusal(str(error), _HINT) from error
+
+
+WheelSpeed = Annotated[SetSpeed, _SpeedKind()]

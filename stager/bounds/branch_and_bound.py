@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.bounds.entries import Entries
+from stager.bounds.entry_sets import Entries
 from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed
 from stager.model.arrays import Floats
 

@@ -7,7 +7,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.bounds.press import Piece, Press
+from stager.bounds.normal_force import Piece, Press
 from stager.errors import NotComputable
 from stager.model.arrays import Floats
 from stager.physics.batch import take
