@@ -140,8 +140,13 @@ def safe(
         None if one is None else np.broadcast_to(one[:, None, :], shape) for one in (settings, settings_b)
     )
     done = throw(launcher, settings if wide_a is None else wide_a, wide_b, options=SURE)
-    kept = _together(hard_slacks(launcher, limit_values, done, steady=False), shape[:2])
+    kept = keeps_hard(launcher, limit_values, done)
     return np.asarray(kept.all(axis=-1)) if whole else enough(kept, limit_values.confidence)
+
+
+def keeps_hard(launcher: Launcher, limit_values: LimitValues, done: Throw) -> NDArray[np.bool_]:
+    """Return which throws keep all hard limits together, those of throwing at a rate left out; shape of the throws."""
+    return _together(hard_slacks(launcher, limit_values, done, steady=False), done.exit_speed.shape)
 
 
 def enough(kept: NDArray[np.bool_], confidence: float) -> NDArray[np.bool_]:

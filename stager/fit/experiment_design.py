@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints.recommend import Recommended, safe
+from stager.constraints.recommend import Recommended, enough, keeps_hard
 from stager.fit.draws import Ensemble, after, before
 from stager.fit.grip_ensemble import Finder, Span, at, span_of
 from stager.fit.prediction import Step, chain
@@ -103,19 +103,25 @@ def stakes(
         choices = np.union1d(choices, best * np.append(CHOICES[CHOICES < 1], 1.0))
         settings = np.union1d(settings, best * SLOWER)
 
-    def allowed(speeds: Floats, every: bool) -> NDArray[np.bool_]:
-        chains = np.column_stack([np.broadcast_to(before, (speeds.size, before.size)), speeds])
-        return safe(ensemble.launcher, ensemble.lanes, limit_values, chains, whole=every)
-
-    choices = choices[allowed(choices, every=False)]
-    exits = _exits(ensemble, before, choices)
+    # Settings to choose and to measure at are thrown once, together.
+    speeds = np.union1d(choices, settings)
+    chains = np.column_stack([np.broadcast_to(before, (speeds.size, before.size)), speeds])
+    done = throw(
+        ensemble.launcher, np.broadcast_to(chains[:, None, :], (speeds.size, ensemble.lanes, built)), options=SURE
+    )  # fmt: skip
+    kept = keeps_hard(ensemble.launcher, limit_values, done)
+    fine = enough(kept, limit_values.confidence)
+    choose = np.isin(speeds, choices) & fine
+    look = np.isin(speeds, settings)
+    exits = done.exit_speed[choose]
     loss = 1 - exits / np.maximum(exits.max(axis=0, initial=0.0), 1e-9)
     with np.errstate(divide="ignore"):
-        expected = np.log(indicated_speed(ensemble.launcher, _exits(ensemble, before, settings)))
-    chains = np.column_stack([np.broadcast_to(before, (settings.size, before.size)), settings])
+        expected = np.log(indicated_speed(ensemble.launcher, done.exit_speed[look]))
     return (
-        Stakes(worthwhile=worthwhile, choices=choices, loss=loss[:, 1:], grip_limit=_limits(last)),
-        Experiments(wheel_speed=chains, expected=expected[:, 1:], safe=allowed(settings, every=whole)),
+        Stakes(worthwhile=worthwhile, choices=speeds[choose], loss=loss[:, 1:], grip_limit=_limits(last)),
+        Experiments(
+            wheel_speed=chains[look], expected=expected[:, 1:], safe=(kept.all(axis=-1) if whole else fine)[look]
+        ),
     )
 
 
@@ -132,13 +138,6 @@ def _limit(step: Step) -> float:
     """Best guess of the grip limit, or of the fastest setting [m/s]."""
     limit = float(step.found.wheel_speed[0])
     return float(step.found.peak_speed[0]) if np.isnan(limit) else limit
-
-
-def _exits(ensemble: Ensemble, before: Floats, settings: Floats) -> Floats:
-    """Exit speeds [m/s], (settings, lanes), with the last stage at `settings` and those before it at `before`."""
-    first = np.broadcast_to(before, (settings.size, ensemble.lanes, before.size))
-    last = np.broadcast_to(settings[:, None, None], (settings.size, ensemble.lanes, 1))
-    return throw(ensemble.launcher, np.concatenate([first, last], axis=-1), options=SURE).exit_speed
 
 
 DRAWS = 400

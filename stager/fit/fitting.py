@@ -17,6 +17,7 @@ from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.parameters import parameters
 from stager.fit.posterior import posterior
 from stager.fit.records import Fit, Outlier
+from stager.fit.statistics.importance import ENOUGH, FEWEST
 from stager.fit.statistics.noise import Noise
 from stager.fit.table.record import Throws, clock
 from stager.model.scenario import Scenario
@@ -73,7 +74,9 @@ def fit(
     drawings = {found.law.name: (found.law, drawn)}
     for one in tried:
         if one is not found and one.law.name in weights:
-            drawings[one.law.name] = one.law, posterior(one, rng)[0]
+            # Few are taken of a law of little weight.
+            needed = max(FEWEST, ENOUGH * weights[one.law.name])
+            drawings[one.law.name] = one.law, posterior(one, rng, enough=needed)[0]
     drawings = {name: drawings[name] for name in weights}
     progress(0.75)
     told = parameters(found, drawn)

@@ -57,17 +57,20 @@ class Sampled(Record):
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Return coefficient [-] and slope [s/m] at slips [m/s] whose last axis is over the batch, or has length 1."""
-        from scipy.interpolate import CubicHermiteSpline
-
         value, slope = np.stack(np.broadcast_arrays(*self.value)), np.stack(np.broadcast_arrays(*self.slope))
         held = np.clip(slip, self.slip[0], self.slip[-1])
-        lanes = range(value.shape[1])
-        curves = [CubicHermiteSpline(self.slip, value[:, k], slope[:, k]) for k in lanes]
         places = np.broadcast_to(held, (*held.shape[:-1], value.shape[1]))
-        return (
-            np.stack([curve(places[..., k]) for k, curve in enumerate(curves)], axis=-1),
-            np.stack([curve(places[..., k], 1) for k, curve in enumerate(curves)], axis=-1),
-        )
+        knots, lanes = np.asarray(self.slip), np.arange(value.shape[1])
+        row = np.clip(np.searchsorted(knots, places, side="right") - 1, 0, knots.size - 2)
+        width = knots[row + 1] - knots[row]
+        share = (places - knots[row]) / width
+        low, high, rise = value[row, lanes], value[row + 1, lanes], slope[row, lanes]
+        # Cubic Hermite polynomial, low + share * (first + share * (second + share * third)).
+        first, gain = width * rise, high - low
+        second = 3 * gain - 2 * first - width * slope[row + 1, lanes]
+        third = first + width * slope[row + 1, lanes] - 2 * gain
+        found = low + share * (first + share * (second + share * third))
+        return found, (first + share * (2 * second + 3 * share * third)) / width
 
     def greatest(self, slip: Floats) -> Floats:
         """Return the greatest coefficient [-] up to `slip` [m/s], by the points."""

@@ -11,7 +11,6 @@ import pytest
 from tests.bench.terminal import Terminal
 from tests.cli.run import TEMPLATE
 
-THROWS, KILLS = 200, 20
 OPENING = r"(\d+) throws? in throws\.csv(.*\n)+?or help, undo, quit\.\n> "
 
 
@@ -26,21 +25,22 @@ def _rows(folder: Path) -> list[list[str]]:
     return [[row[place] for place in places] for row in rows]
 
 
-def test_two_hundred_throws_and_kills_in_between(tmp_path: Path) -> None:
-    script = [(1000 + 10 * (k % 40), 4 + k % 7) for k in range(THROWS)]
+def kill_and_go_on(folder: Path, throws: int, kills: int) -> None:
+    """Enter so many throws into a bench that is killed so often, and check that none is lost and none doubled."""
+    script = [(1000 + 10 * (k % 40), 4 + k % 7) for k in range(throws)]
     chance = random.Random(7)
-    deadly = sorted(chance.sample(range(1, THROWS), KILLS))
-    at, kills = 0, 0
-    while at < THROWS:
-        with _bench(tmp_path) as bench:
+    deadly = sorted(chance.sample(range(1, throws), kills))
+    at, killed = 0, 0
+    while at < throws:
+        with _bench(folder) as bench:
             found = int(bench.expect(OPENING)[1])
             # One that was typed and not yet answered may be in or not; one that was answered is in.
-            assert found in ({at, at + 1} if kills else {0})
+            assert found in ({at, at + 1} if killed else {0})
             at = found
-            while at < THROWS:
+            while at < throws:
                 bench.send(f"{script[at][0]} {script[at][1]}\n")
-                if kills < KILLS and at >= deadly[kills]:
-                    kills += 1
+                if killed < kills and at >= deadly[killed]:
+                    killed += 1
                     time.sleep(chance.random() * 0.02)
                     bench.kill()
                     break
@@ -49,8 +49,13 @@ def test_two_hundred_throws_and_kills_in_between(tmp_path: Path) -> None:
             else:
                 bench.send("quit\n")
                 assert bench.end() == 0
-    assert kills == KILLS
-    assert _rows(tmp_path) == [[str(k + 1), str(u), str(v)] for k, (u, v) in enumerate(script)]
+    assert killed == kills
+    assert _rows(folder) == [[str(k + 1), str(u), str(v)] for k, (u, v) in enumerate(script)]
+
+
+def test_no_throw_is_lost_or_doubled_by_kills(tmp_path: Path) -> None:
+    # tests/benchmarks/kills.py makes more of them.
+    kill_and_go_on(tmp_path, throws=60, kills=6)
 
 
 def test_a_pasted_block_is_kept_whole(tmp_path: Path) -> None:

@@ -8,12 +8,19 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+import stager
+from stager.api.loaded import Loaded
 from stager.files import write_whole
-from tests.cli.run import ROOT, hears_interrupts, stager
+from stager.fit.fitting import fit
+from stager.fit.records import Fit
+from tests.cli.run import ROOT, hears_interrupts
+from tests.cli.run import stager as run
 
-CONFIG, TABLE = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
+CONFIG = str(ROOT / "configs" / "seed_ball.toml")
+FEW = "wheel_1 [m/s],exit_speed [m/s]\n8,7.2\n10,9.0\n12,10.7\n"
 SLOW = """
 import sys, time, stager.fit.fitting as fitting
 from stager.cli import main
@@ -29,11 +36,40 @@ def _files(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
+def _old(folder: Path) -> None:
+    write_whole(folder / "fitted.toml", "title = 'old'\n")
+    write_whole(folder / "fitted.draws.csv", "old\n")
+
+
+def _interrupt_write(monkeypatch: pytest.MonkeyPatch, number: int) -> None:
+    """Interrupt when file `number` (from 0) is flushed to the disk."""
+    synced: list[int] = []
+    sync = os.fsync
+
+    def interrupt(handle: int) -> None:
+        synced.append(handle)
+        if len(synced) == number + 1:
+            raise KeyboardInterrupt
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", interrupt)
+
+
+@pytest.fixture(scope="module")
+def fitted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Loaded, Fit]:
+    table = tmp_path_factory.mktemp("few") / "few.csv"
+    table.write_text(FEW, encoding="utf-8")
+    loaded = stager.load(CONFIG)
+    return loaded, fit(loaded.scenario, loaded.read_throws(table), np.random.default_rng(0), other_laws=False)
+
+
 def test_interrupted_while_it_fits(tmp_path: Path) -> None:
+    table = tmp_path / "few.csv"
+    table.write_text(FEW, encoding="utf-8")
     write_whole(tmp_path / "fitted.toml", "title = 'old'\n")
     before = _files(tmp_path)
     with subprocess.Popen(
-        [sys.executable, "-c", SLOW, "fit", CONFIG, TABLE, "-o", str(tmp_path / "fitted.toml")],
+        [sys.executable, "-c", SLOW, "fit", CONFIG, str(table), "-o", str(tmp_path / "fitted.toml")],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hears_interrupts,
     ) as process:  # fmt: skip
         assert process.stdout is not None
@@ -45,24 +81,25 @@ def test_interrupted_while_it_fits(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("there", [True, False])
-@pytest.mark.parametrize("file", [0, 1, 2])
-def test_interrupted_while_it_writes(file: int, there: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_interrupted_while_it_writes(
+    number: int, there: bool, tmp_path: Path, fitted: tuple[Loaded, Fit], monkeypatch: pytest.MonkeyPatch
+) -> None:
     if there:
-        write_whole(tmp_path / "fitted.toml", "title = 'old'\n")
-        write_whole(tmp_path / "fitted.draws.csv", "old\n")
+        _old(tmp_path)
     before = _files(tmp_path)
-    synced: list[int] = []
-    sync = os.fsync
+    _interrupt_write(monkeypatch, number)
+    loaded, done = fitted
+    with pytest.raises(KeyboardInterrupt):
+        loaded.save_fit(done, tmp_path / "fitted.toml")
+    assert _files(tmp_path) == before
 
-    def interrupt(handle: int) -> None:
-        synced.append(handle)
-        if len(synced) == file + 1:
-            raise KeyboardInterrupt
-        sync(handle)
 
-    monkeypatch.setattr(os, "fsync", interrupt)
-    few = tmp_path.parent / "few.csv"
-    few.write_text("wheel_1 [m/s],exit_speed [m/s]\n8,7.2\n10,9.0\n12,10.7\n", encoding="utf-8")
-    ran = stager("fit", CONFIG, str(few), "-o", str(tmp_path / "fitted.toml"))
+def test_command_interrupted_while_it_writes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "few.csv").write_text(FEW, encoding="utf-8")
+    _old(tmp_path)
+    before = _files(tmp_path)
+    _interrupt_write(monkeypatch, 1)
+    ran = run("fit", CONFIG, str(tmp_path / "few.csv"), "-o", str(tmp_path / "fitted.toml"))
     assert ran.status == 130
     assert _files(tmp_path) == before

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,9 @@ import pytest
 
 import stager
 from stager.constraints.recommend import hard_slacks
+from stager.fit import fitting
 from stager.fit.draws import Ensemble, after, before
+from stager.fit.records import Fit
 from stager.fit.table.record import Throws
 from stager.model.arrays import Floats
 from stager.physics.chain import SURE, throw
@@ -44,11 +47,33 @@ def throws(name: str) -> Throws:
 
 
 @lru_cache
+def unmeasured(name: str, tight: bool) -> tuple[Any, bool]:
+    """What bench answers before any throw."""
+    return loaded(name, tight).watch(table(np.zeros((0, 1)), np.zeros(0)))  # type: ignore[no-any-return]
+
+
+@lru_cache
 def learned(name: str, tight: bool) -> tuple[Any, Any, Any, bool]:
     """What fit, next and bench answer after the throws."""
     one, measured = loaded(name, tight), throws(name)
-    watched, fitted = one.watch(measured)
-    return one.fit(measured), one.next(measured), watched, fitted
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(fitting, "fit", _once(fitting.fit))
+        watched, fitted = one.watch(measured)
+        return one.fit(measured), one.next(measured), watched, fitted
+
+
+def _once(fit: Callable[..., Fit]) -> Callable[..., Fit]:
+    """The fit, made once for equal arguments and random numbers, which go on as after a fit of their own."""
+    done: dict[str, tuple[Fit, Any]] = {}
+
+    def again(scenario: Any, throws: Throws, rng: np.random.Generator, *, progress: Any = None, **more: Any) -> Fit:
+        key = repr((id(scenario), id(throws), rng.bit_generator.state, more))
+        if key not in done:
+            done[key] = fit(scenario, throws, rng, **more), rng.bit_generator.state
+        found, rng.bit_generator.state = done[key]
+        return found
+
+    return again
 
 
 def broken(known: Ensemble, settings: Floats) -> float:
@@ -61,7 +86,11 @@ def broken(known: Ensemble, settings: Floats) -> float:
     return float(1 - kept[1:].mean())
 
 
-CASES = pytest.mark.parametrize(("name", "tight"), [(name, tight) for name in SHIPPED for tight in (False, True)])
+CASES = pytest.mark.parametrize(("name", "tight"), [("seed_ball", False), *((name, True) for name in SHIPPED)])
+PLANNED = pytest.mark.parametrize(
+    ("name", "tight"),
+    [("seed_ball", False), ("table_tennis", False), ("seed_ball", True), ("streamer", True), ("foam_disc", True)],
+)
 
 
 @CASES
@@ -78,7 +107,7 @@ def test_nothing_is_proposed_that_breaks_a_hard_limit_in_more_than_5_of_100_buil
 @CASES
 def test_the_first_throw_is_safe_over_all_that_is_not_known(name: str, tight: bool) -> None:
     one = loaded(name, tight)
-    found, fitted = one.watch(table(np.zeros((0, 1)), np.zeros(0)))
+    found, fitted = unmeasured(name, tight)
     assert not fitted
     known = before(one.scenario, np.random.default_rng(99), FRESH)
     for throw_at in found.plan:
@@ -103,11 +132,11 @@ def test_after_throws_fit_next_and_bench_name_the_same_wheel_speed(name: str, ti
     assert all(sentence in str(answer.answer().screen) for answer in (fitted, advised))
 
 
-@CASES
+@PLANNED
 def test_before_throws_plan_sweep_and_bench_name_the_same_wheel_speed(name: str, tight: bool) -> None:
     one = loaded(name, tight)
     swept = one.sweep().recommended
-    watched, _ = one.watch(table(np.zeros((0, 1)), np.zeros(0)))
+    watched, _ = unmeasured(name, tight)
     assert watched.recommended == swept
     planned = one.plan().best
     if planned is None or swept.wheel_speed is None:

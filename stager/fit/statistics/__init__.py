@@ -3,6 +3,5 @@
 least.py      least squares with many starts at once    noise.py     scatter with outliers, its size unknown
 profile.py    intervals by profile likelihood           importance.py  draws from a posterior, with a diagnostic
 pareto.py     smoothing of heavy weights                coverage.py  quantiles and intervals of weighted draws
-propagation.py  JCGM 101 with as many trials as needed  welch.py, trend.py  two samples; a slope among covariates
-criteria.py   AICc, several tests at once
+welch.py, trend.py  two samples; a slope among covariates  criteria.py  AICc, several tests at once
 """
