@@ -111,6 +111,7 @@ def stakes(
     )  # fmt: skip
     kept = keeps_hard(ensemble.launcher, limit_values, done)
     fine = enough(kept, limit_values.confidence)
+    safe: NDArray[np.bool_] = np.asarray(kept.all(axis=-1)) if whole else fine
     choose = np.isin(speeds, choices) & fine
     look = np.isin(speeds, settings)
     exits = done.exit_speed[choose]
@@ -119,9 +120,7 @@ def stakes(
         expected = np.log(indicated_speed(ensemble.launcher, done.exit_speed[look]))
     return (
         Stakes(worthwhile=worthwhile, choices=speeds[choose], loss=loss[:, 1:], grip_limit=_limits(last)),
-        Experiments(
-            wheel_speed=chains[look], expected=expected[:, 1:], safe=(kept.all(axis=-1) if whole else fine)[look]
-        ),
+        Experiments(wheel_speed=chains[look], expected=expected[:, 1:], safe=safe[look]),
     )
 
 

@@ -1,4 +1,4 @@
-"""Whether a bench that is killed again and again keeps every throw: python -m tests.benchmarks.kills [throws] [kills]."""
+"""Whether a killed bench keeps every throw: python -m tests.benchmarks.kills [throws] [kills]."""
 
 from __future__ import annotations
 
