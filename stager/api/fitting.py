@@ -13,10 +13,10 @@ from stager.errors import InputError, InputErrors
 if TYPE_CHECKING:
     from stager.config import Configuration
     from stager.constraints.recommend import Recommended
-    from stager.fit.answers import Contrast, Learned
+    from stager.fit.compare import Contrast
     from stager.fit.experiment_design import Next
     from stager.fit.grip_ensemble import Tuned
-    from stager.fit.observations import Observations
+    from stager.fit.prediction import Learned, Observations
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.scenario import Scenario
@@ -28,7 +28,7 @@ Progress = Callable[[float], None]
 
 def advised(scenario: Scenario, sweep: Sweep) -> Recommended:
     """Recommended wheel speed of the stage of a sweep."""
-    from stager.fit.recommended import known_of, recommended
+    from stager.fit.prediction import known_of, recommended
 
     return recommended(known_of(scenario), sweep.before_a, sweep.before_b)
 
@@ -38,9 +38,8 @@ def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> 
 
     None where the configuration has no uncertainties, or nothing gets through.
     """
-    from stager.fit.draws import before
-    from stager.fit.grip_ensemble import tune_behind
-    from stager.fit.recommended import finder
+    from stager.fit.grip_ensemble import before, tune_behind
+    from stager.fit.prediction import finder
 
     if not scenario.uncertain:
         return None
@@ -61,7 +60,7 @@ def of_build(throws: Throws, build: str | None) -> Throws:
 
 def points_of(scenario: Scenario, throws: Throws, stage: int) -> Observations:
     """Throws that ended with a stage (from 1). Raises InputErrors where there are none."""
-    from stager.fit.observations import observations
+    from stager.fit.prediction import observations
 
     found = observations(scenario, throws, stage - 1)
     if len(found.throws):
@@ -73,12 +72,10 @@ def points_of(scenario: Scenario, throws: Throws, stage: int) -> Observations:
 
 def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progress: Progress | None) -> Learned:
     """Fit, predict up to `stages` stages (None: one more than measured), look for drift."""
-    from stager.fit.answers import Learned
-    from stager.fit.draws import after
     from stager.fit.drift import drifts
     from stager.fit.fitting import fit as fit_throws
-    from stager.fit.prediction import predict
-    from stager.fit.recommended import finder, known_of, recommended_chain
+    from stager.fit.grip_ensemble import after
+    from stager.fit.prediction import Learned, finder, known_of, predict, recommended_chain
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
@@ -95,7 +92,7 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
 
 def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: int) -> Contrast:
     """Compare two builds and look for drift in each."""
-    from stager.fit.answers import Contrast
+    from stager.fit.compare import Contrast
     from stager.fit.compare import compare as compare_builds
     from stager.fit.drift import drifts
 
@@ -111,7 +108,7 @@ def suggest(
     """What to measure next; known: what the throws have told already."""
     from stager.fit.experiment_design import suggest as suggest_next
     from stager.fit.fitting import fit as fit_throws
-    from stager.fit.recommended import finder
+    from stager.fit.prediction import finder
 
     tell = progress or (lambda share: None)
     if known is None:
@@ -130,9 +127,10 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
     of so many `stages`. True where it is from a fit.
     """
     from stager.fit import experiment_design
-    from stager.fit.fitting import LEAST_THROWS, usable
+    from stager.fit.fitting import LEAST_THROWS
     from stager.fit.fitting import fit as fit_throws
-    from stager.fit.recommended import finder
+    from stager.fit.likelihood import usable
+    from stager.fit.prediction import finder
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)

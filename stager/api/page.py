@@ -11,8 +11,8 @@ import numpy as np
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.fit.answers import Learned
-    from stager.fit.draws import Ensemble
+    from stager.fit.grip_ensemble import Ensemble
+    from stager.fit.prediction import Learned
     from stager.fit.table import Throws
     from stager.model.arrays import Floats
     from stager.optimise.records import Plan, Settings
@@ -141,7 +141,7 @@ def _curves(
 
 def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | None:
     """Launchers that could be the real one, after the throws where there are any; None without uncertainties."""
-    from stager.fit.draws import after, before
+    from stager.fit.grip_ensemble import after, before
 
     rng = np.random.default_rng(seed)
     if learned is not None and learned.fit.parameters:
@@ -151,8 +151,7 @@ def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> SweepCurve:
     from stager.fit.grip_ensemble import behind, limit_span
-    from stager.fit.prediction import band
-    from stager.fit.recommended import finder
+    from stager.fit.prediction import band, finder
     from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.of_sweep import SweepCurve
@@ -178,7 +177,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
 
 def _near(loaded: Loaded, throws: Throws, before_a: Floats, before_b: Floats) -> Floats:
     """Wheel and exit speed [m/s], (throws, 2), of throws that ended behind stages set about so [m/s]."""
-    from stager.fit.observations import observations
+    from stager.fit.prediction import observations
 
     found = observations(loaded.scenario, throws, before_a.size)
     return found.drawn(before_a, before_b)

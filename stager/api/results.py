@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
 from stager.constraints import LimitResult, OperatingPoint
 from stager.errors import InputError
-from stager.fit.answers import Contrast, Learned
+from stager.fit.compare import Contrast
 from stager.fit.experiment_design import Next
+from stager.fit.prediction import Learned
 from stager.optimise.records import Plan
 from stager.optimise.sweep import Sweep
 from stager.physics.records import Throw
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from stager.api.loaded import Loaded
     from stager.constraints.recommend import Recommended
     from stager.fit.grip_ensemble import Tuned
-    from stager.fit.observations import Observations
+    from stager.fit.prediction import Observations
     from stager.fit.table import Throws
     from stager.report.answer import Answer
     from stager.report.figures import Picture

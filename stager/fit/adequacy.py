@@ -6,16 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from stager.fit.contrast import bend_columns, tangent_columns
-from stager.fit.forward_model import forward_model
+from stager.fit.drift import bend_columns, tangent_columns
+from stager.fit.likelihood import forward_model
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import posterior
 from stager.fit.priors import of, values
 from stager.fit.records import Check, Misfit, Repeats
-from stager.fit.statistics.coverage import quantile
-from stager.fit.statistics.criteria import holm
-from stager.fit.statistics.diagnostics import groups, runs, structure
-from stager.fit.table.record import Throws, clock
+from stager.fit.statistics.hypothesis_tests import groups, holm, runs, structure
+from stager.fit.statistics.importance_sampling import quantile
+from stager.fit.table.throws import Throws, clock
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 

@@ -8,13 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
-from stager.fit.contrast import by_model, steady
-from stager.fit.fitting import noise_of, usable
-from stager.fit.hypotheses import Hypothesis, explain
-from stager.fit.laws import own_law
+from stager.fit.drift import Drift, by_model, steady
+from stager.fit.explanations import Hypothesis, explain
+from stager.fit.friction_laws import own_law
+from stager.fit.likelihood import noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit
-from stager.fit.statistics.welch import Difference, by_cells, paired
-from stager.fit.table.record import Throws, clock
+from stager.fit.statistics.hypothesis_tests import Difference, by_cells, paired
+from stager.fit.table.throws import Throws, clock
 from stager.model.scenario import Scenario
 
 LEVEL = 0.05
@@ -188,3 +188,11 @@ def _model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
 def _decides(tests: dict[str, Difference | None]) -> str | None:
     """The first of Welch, paired, model that there is."""
     return next((name for name, test in tests.items() if test is not None), None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contrast:
+    """Two builds compared, and the drift of each."""
+
+    compared: Compared
+    drifts: tuple[Drift, ...]

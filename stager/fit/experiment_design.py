@@ -9,10 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints.recommend import Recommended, enough, keeps_hard
-from stager.fit.draws import Ensemble, after, before
-from stager.fit.grip_ensemble import Finder, Span, at, span_of
-from stager.fit.prediction import Step, chain
-from stager.fit.recommended import known_of, recommended_chain
+from stager.fit.grip_ensemble import Ensemble, Finder, Span, after, at, before, span_of
+from stager.fit.prediction import Step, chain, known_of, recommended_chain
 from stager.fit.records import Fit
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario

@@ -6,28 +6,19 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
 from stager.fit.adequacy import checks, misfits, repeats
-from stager.fit.hypotheses import causes
+from stager.fit.explanations import causes
+from stager.fit.friction_laws import Law, candidates
 from stager.fit.identifiability import sentences
-from stager.fit.laws import Law, candidates
+from stager.fit.likelihood import noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit
-from stager.fit.parameters import parameters
-from stager.fit.posterior import posterior
+from stager.fit.posterior import parameters, posterior
 from stager.fit.records import Fit, Outlier
-from stager.fit.statistics.importance import ENOUGH, FEWEST
-from stager.fit.statistics.noise import Noise
-from stager.fit.table.record import Throws, clock
+from stager.fit.statistics.importance_sampling import ENOUGH, FEWEST
+from stager.fit.table.throws import Throws, clock
 from stager.model.scenario import Scenario
-
-NOISE = Noise()
-SHOT_TO_SHOT = 0.01
-"""Scatter of a launcher itself [-], beside what the instruments add; an assumption."""
-
-STATED = 0.25
-"""How well a scatter is known whose instruments the table tells of, as a standard deviation of its logarithm."""
 
 TIE = 2.0
 """Laws within this much of the best AICc are averaged."""
@@ -94,11 +85,6 @@ def fit(
     return done
 
 
-def usable(throws: Throws) -> NDArray[np.intp]:
-    """Rows of throws that left at some speed."""
-    return np.flatnonzero(throws.exit_speed > 0)
-
-
 def likely(aicc: Mapping[str, float], chosen: str) -> dict[str, float]:
     """Return weights of the laws that are averaged: the chosen one, first, and those within TIE of the best.
 
@@ -111,14 +97,6 @@ def likely(aicc: Mapping[str, float], chosen: str) -> dict[str, float]:
         return {chosen: 1.0}
     raw = {name: math.exp(-(aicc[name] - least) / 2) for name in (chosen, *near)}
     return {name: value / sum(raw.values()) for name, value in raw.items()}
-
-
-def noise_of(throws: Throws) -> Noise:
-    """Return what is expected of the scatter of `throws`: by the table's own words where it has any."""
-    if throws.uncertainty is None:
-        return NOISE
-    known = float(np.median(throws.uncertainty)) if len(throws) else 0.0
-    return Noise(typical=float(np.hypot(known, SHOT_TO_SHOT)), factor=STATED)
 
 
 def _tried(

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stager.fit.explanations import PERTURBATIONS, TYPICAL, Perturbation
 from stager.fit.optimiser import BestFit
-from stager.fit.perturbations import PERTURBATIONS, TYPICAL, Perturbation
 from stager.model.arrays import Floats
 from stager.physics.chain import throw
 from stager.physics.records import Grip

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.forward_model import ForwardModel, Outcome, Residuals, forward_model
-from stager.fit.laws import FRICTION, Law
+from stager.fit.friction_laws import FRICTION, Law
+from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, forward_model
 from stager.fit.priors import Prior, bend, of, values
-from stager.fit.statistics.criteria import aicc
-from stager.fit.statistics.least import Minimum, Problem, minimise
-from stager.fit.statistics.noise import Noise
-from stager.fit.table.record import Throws
+from stager.fit.statistics.hypothesis_tests import aicc
+from stager.fit.statistics.least_squares import Minimum, Problem, minimise
+from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 

@@ -1,18 +1,106 @@
-"""Stages that are not built yet: how to set them, what they will give; and how sure a stage's curve is."""
+"""Recommended wheel speeds, stages that are not built yet, and measured throws beside what is expected.
+
+Every screen recommends from the same draws, and so names the same wheel speed.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.constraints.recommend import Recommended
-from stager.fit.draws import Ensemble
-from stager.fit.grip_ensemble import Finder, GripLimits, Span, Tuned, at, behind, feed, span_of, tune
-from stager.fit.statistics.coverage import interval
+from stager.constraints import speed_range
+from stager.constraints.recommend import Recommended, recommend
+from stager.fit.drift import Drift
+from stager.fit.friction_laws import own_law
+from stager.fit.grip_ensemble import (
+    Ensemble,
+    Finder,
+    GripLimits,
+    Span,
+    Tuned,
+    after,
+    at,
+    before,
+    behind,
+    feed,
+    span_of,
+    tune,
+)
+from stager.fit.likelihood import forward_model
+from stager.fit.records import Fit
+from stager.fit.statistics.importance_sampling import interval
+from stager.fit.table.throws import Mask, Throws
 from stager.model.arrays import Floats
-from stager.physics.chain import SURE, transit
+from stager.model.launcher import Launcher
+from stager.model.requirements import Aim
+from stager.model.scenario import Scenario
+from stager.physics.batch import take
+from stager.physics.chain import SURE, Options, throw, transit
+from stager.physics.grip_limit import FAIRLY, GripLimit, grip_limit
+from stager.physics.guide import run_up
+from stager.physics.muzzle import last_wheel_speed, speed_before_outlet
+
+DRAWS, SEED = 400, 11
+"""Draws that recommendations rest on, and where they begin, whatever else is drawn."""
+
+
+def finder(scenario: Scenario) -> Finder:
+    """Return what finds grip limits within the limits and drives of `scenario`."""
+
+    def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
+        top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=FAIRLY, options=SURE)
+
+    return find
+
+
+def known_of(source: Fit | Scenario) -> Ensemble:
+    """Return the launchers that could be the real one, after a fit or by a configuration.
+
+    There is one where nothing is uncertain.
+    """
+    rng = np.random.default_rng(SEED)
+    found = before(source, rng, DRAWS) if isinstance(source, Scenario) else after(source, rng, DRAWS)
+    # Friction drawn after a fit may be all that differs, and is no value of its own there.
+    if found.values or len(set(found.laws)) > 1:
+        return found
+    return replace(found, laws=found.laws[:1])
+
+
+def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommended:
+    """Recommend the wheel speed of the stage behind wheels at before_a, before_b [m/s], each (index,).
+
+    known: as `known_of` gives it.
+    """
+    scenario, index = known.scenario, before_a.size
+    best, limit_values, goal = take(known.launcher, np.zeros(1, np.intp)), scenario.limit_values, scenario.goal
+    speed, spin = (np.atleast_1d(np.asarray(value, np.float64)) for value in (best.feed.speed, best.feed.spin))
+    if index:
+        done = throw(best, before_a[None], before_b[None])
+        spin = done.spin
+        speed = run_up(best, index, done.exit_speed, np.maximum(before_a, before_b)[-1:])
+    grip = np.nan
+    if speed[0] > 0:
+        top = np.asarray(speed_range(best, limit_values, index).top)
+        grip = float(grip_limit(best, index, speed, spin, np.atleast_1d(top)).wheel_speed[0])
+    return recommend(
+        known.launcher, known.lanes, limit_values, (before_a, before_b), None if np.isnan(grip) else grip,
+        asked=None if goal.aim is Aim.FASTEST else goal.exit_speed,
+    )  # fmt: skip
+
+
+def recommended_chain(known: Ensemble, stages: int) -> tuple[Recommended, ...]:
+    """Recommend the wheel speeds of `stages` stages in turn, each behind those before it; it ends with a stage that has
+    none."""
+    found: list[Recommended] = []
+    for _ in range(stages):
+        settings = np.array([one.wheel_speed for one in found], dtype=np.float64)
+        found.append(recommended(known, settings, settings))
+        if found[-1].wheel_speed is None:
+            break
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,3 +201,81 @@ def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, whe
     ).exit_speed  # (points, lanes)
     low, high = np.array([interval(row[1:]) for row in exits]).T
     return Band(wheel_speed=wheel_speed, nominal=exits[:, 0], low=low, high=high)
+
+
+NEAR = 0.03
+"""A throw belongs to a stage's curve if the other wheels were set this close to what the curve is of."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observations:
+    """Throws through stages 1 to some stage, one a row.
+
+    throws: they; side_a, side_b: surface speeds [m/s], (n, stages); expected: what the chronograph would show by the
+    configuration [m/s], (n,), 0: nothing comes out; last_wheel: speed at the last wheel of what was measured [m/s],
+    (n,).
+    """
+
+    throws: Throws
+    side_a: Floats
+    side_b: Floats
+    expected: Floats
+    last_wheel: Floats
+
+    @property
+    def difference(self) -> Floats:
+        """Measured above expected, by the expected [-], (n,); NaN where either is a jam."""
+        measured = self.throws.exit_speed
+        passed = (measured > 0) & (self.expected > 0)
+        return np.where(passed, measured / np.where(passed, self.expected, 1.0) - 1, np.nan)
+
+    def on_curve(self, before_a: Floats, before_b: Floats) -> Mask:
+        """Which belong to the curve of the last stage, both sides alike, behind stages at speeds (stages - 1,) [m/s]:
+        (n,)."""
+        wanted_a = np.column_stack([np.broadcast_to(before_a, self.side_a[:, :-1].shape), self.side_a[:, -1]])
+        wanted_b = np.column_stack([np.broadcast_to(before_b, self.side_b[:, :-1].shape), self.side_a[:, -1]])
+        close = [
+            np.abs(set_at - wanted) <= NEAR * wanted
+            for set_at, wanted in ((self.side_a, wanted_a), (self.side_b, wanted_b))
+        ]
+        return np.asarray(close[0].all(axis=1) & close[1].all(axis=1))
+
+    def drawn(self, before_a: Floats, before_b: Floats) -> Floats:
+        """Return speeds of the last wheel and of what left it [m/s], (m, 2), of throws that belong to the curve."""
+        rows = self.on_curve(before_a, before_b) & (self.throws.exit_speed > 0)
+        return np.column_stack([self.side_a[rows, -1], self.last_wheel[rows]])
+
+
+def observations(scenario: Scenario, throws: Throws, stage: int) -> Observations:
+    """Those of `throws` that went through all stages up to `stage` (from 0) and no further."""
+    present = throws.present
+    ended = (present == (np.arange(present.shape[1]) <= stage)).all(axis=1) & (present.sum(axis=1) == stage + 1)
+    chosen = throws.chosen(ended)
+    if not len(chosen):
+        none = np.zeros((0, stage + 1))
+        return Observations(throws=chosen, side_a=none, side_b=none, expected=np.zeros(0), last_wheel=np.zeros(0))
+    launcher, stages = scenario.launcher, range(stage + 1)
+    return Observations(
+        throws=chosen, side_a=chosen.surface_speed(launcher, stages, 0),
+        side_b=chosen.surface_speed(launcher, stages, 1),
+        expected=forward_model(scenario, own_law(scenario), chosen).exit_speed_of(launcher, Options()),
+        last_wheel=_last_wheel(launcher, chosen),
+    )  # fmt: skip
+
+
+def _last_wheel(launcher: Launcher, throws: Throws) -> Floats:
+    """Speed at the last wheel of what was measured [m/s], (n,); 0: a jam."""
+    if not throws.at_outlet:
+        return last_wheel_speed(launcher, throws.exit_speed)
+    left = np.asarray(speed_before_outlet(launcher, throws.exit_speed))
+    return np.where(throws.exit_speed > 0, left, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """A fit, its predicted stages, the drift of each build, and recommended wheel speeds, stage by stage."""
+
+    fit: Fit
+    predicted: tuple[Predicted, ...]
+    drifts: tuple[Drift, ...]
+    recommended: tuple[Recommended, ...]

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.hypotheses import Hypothesis
-from stager.fit.laws import Law
+from stager.fit.explanations import Hypothesis
+from stager.fit.friction_laws import Law
 from stager.fit.optimiser import BestFit
-from stager.fit.table.record import Throws
+from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 

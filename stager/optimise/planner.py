@@ -234,7 +234,7 @@ class _Planning:
         own = row.settings.design.launcher == self.scenario.launcher
         if row.count != 1 or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
             return row
-        from stager.fit.recommended import known_of, recommended
+        from stager.fit.prediction import known_of, recommended
 
         chosen = recommended(known_of(self.scenario), np.zeros(0), np.zeros(0))
         if chosen.wheel_speed is None:

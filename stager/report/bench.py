@@ -9,10 +9,9 @@ import numpy as np
 from stager.fit.experiment_design import Next
 from stager.fit.table import Throws
 from stager.fit.table.book import Book
-from stager.fit.table.doubts import doubts
-from stager.fit.table.entry import Entry, entry_of, in_column, throttle_for, wheel_heads
-from stager.fit.table.heads import Head
-from stager.fit.table.readings import THROTTLE
+from stager.fit.table.columns import Head
+from stager.fit.table.entry import Entry, doubts, entry_of, in_column, throttle_for, wheel_heads
+from stager.fit.table.throws import THROTTLE
 from stager.report import predictions
 from stager.report.answer import Answer, Screen, Source, document
 from stager.report.next_throws import NOTHING_SAFE, chance, share, summary

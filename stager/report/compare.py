@@ -7,10 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.answers import Contrast
-from stager.fit.compare import Compared
-from stager.fit.hypotheses import Hypothesis
-from stager.fit.statistics.welch import Difference
+from stager.fit.compare import Compared, Contrast
+from stager.fit.explanations import Hypothesis
+from stager.fit.statistics.hypothesis_tests import Difference
 from stager.fit.table import Throws
 from stager.model.launcher import Launcher
 from stager.report.answer import Answer, Column, Screen, Source, Table, document

@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.answers import Learned
 from stager.fit.drift import Drift
-from stager.fit.hypotheses import Hypothesis
+from stager.fit.explanations import Hypothesis
+from stager.fit.prediction import Learned
 from stager.fit.records import Fit, Parameter
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Screen, Source, Table, document

@@ -9,8 +9,7 @@ import numpy as np
 
 from stager.constraints.recommend import Recommended
 from stager.fit.grip_ensemble import Span, Tuned
-from stager.fit.observations import Observations
-from stager.fit.prediction import Predicted
+from stager.fit.prediction import Observations, Predicted
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, listing, percent, plural, signed, speed
 

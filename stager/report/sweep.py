@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.constraints.recommend import Recommended
 from stager.fit.grip_ensemble import Tuned
-from stager.fit.observations import Observations
+from stager.fit.prediction import Observations
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep

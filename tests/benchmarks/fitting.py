@@ -13,8 +13,8 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from stager.api.fitting import fit
-from stager.fit.forward_model import SLOWEST
-from stager.fit.laws import FRICTION, Law, candidates, own_law
+from stager.fit.friction_laws import FRICTION, Law, candidates, own_law
+from stager.fit.likelihood import SLOWEST
 from stager.fit.priors import of, values
 from stager.fit.records import Fit
 from stager.model.arrays import Floats

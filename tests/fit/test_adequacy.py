@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from stager.fit.fitting import fit
-from stager.fit.laws import own_law
+from stager.fit.friction_laws import own_law
 from stager.fit.records import Fit
 from stager.fit.table import Throws
 from stager.model.arrays import Floats

@@ -13,9 +13,9 @@ import pytest
 import stager
 from stager.constraints.recommend import hard_slacks
 from stager.fit import fitting
-from stager.fit.draws import Ensemble, after, before
+from stager.fit.grip_ensemble import Ensemble, after, before
 from stager.fit.records import Fit
-from stager.fit.table.record import Throws
+from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats
 from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.fit.draws import after
 from stager.fit.fitting import fit, likely
-from stager.fit.laws import Sampled, own_law
+from stager.fit.friction_laws import Sampled, own_law
+from stager.fit.grip_ensemble import after
 from stager.fit.table import Throws
 from stager.physics.chain import throw
 from stager.physics.friction import Bell, Falling, Rising

@@ -10,8 +10,8 @@ from stager.fit.compare import compare
 from stager.fit.drift import drifts
 from stager.fit.experiment_design import suggest
 from stager.fit.fitting import fit
-from stager.fit.laws import own_law
-from stager.fit.statistics.welch import welch
+from stager.fit.friction_laws import own_law
+from stager.fit.statistics.hypothesis_tests import welch
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
 from tests.recovery.bench import Plan, draw_truth, finder, measure, scenario, table

@@ -12,9 +12,9 @@ import pytest
 
 from stager.constraints.recommend import Recommended
 from stager.fit import experiment_design
-from stager.fit.draws import before
 from stager.fit.experiment_design import FIRST_SCATTER, LOSES, Experiments, Stakes, expect, stakes
-from stager.fit.recommended import known_of, recommended_chain
+from stager.fit.grip_ensemble import before
+from stager.fit.prediction import known_of, recommended_chain
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.physics.chain import SURE, throw

@@ -11,7 +11,7 @@ import pytest
 from stager.config import load
 from stager.errors import InputErrors
 from stager.fit.fitting import fit
-from stager.fit.laws import own_law
+from stager.fit.friction_laws import own_law
 from stager.fit.records import Fit
 from stager.fit.table import Throws
 from stager.model.arrays import Floats

@@ -6,9 +6,8 @@ import numpy as np
 from hypothesis import given as drawn
 from hypothesis import strategies as st
 
-from stager.fit.draws import before
-from stager.fit.grip_ensemble import feed, span_of
-from stager.fit.recommended import finder
+from stager.fit.grip_ensemble import before, feed, span_of
+from stager.fit.prediction import finder
 from stager.physics.chain import throw
 from tests.recovery.bench import scenario
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.fit.recommended import finder
+from stager.fit.prediction import finder
 from stager.model.stage import IDLER, LAYOUTS, PAIR
 from stager.physics.chain import DEFAULT
 from stager.physics.friction import Constant, Falling

@@ -7,9 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.fit.observations import observations
-from stager.fit.table.readings import SURFACE
-from stager.fit.table.record import Wheels
+from stager.fit.prediction import observations
+from stager.fit.table.throws import SURFACE, Wheels
 from stager.physics.chain import throw
 from tests.recovery.bench import scenario, table
 

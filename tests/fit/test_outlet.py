@@ -10,9 +10,9 @@ import pytest
 
 from stager.config import load
 from stager.fit.fitting import fit
-from stager.fit.forward_model import forward_model
-from stager.fit.laws import own_law
-from stager.fit.observations import observations
+from stager.fit.friction_laws import own_law
+from stager.fit.likelihood import forward_model
+from stager.fit.prediction import observations
 from stager.fit.table.reader import read_text
 from stager.model.launcher import Measuring, Outlet
 from stager.model.scenario import Scenario

@@ -10,16 +10,13 @@ from pathlib import Path
 import numpy as np
 
 from stager.config import load
-from stager.fit.draws import Ensemble, after, of_law
 from stager.fit.fitting import fit
-from stager.fit.grip_ensemble import Span, at
-from stager.fit.laws import candidates, own_law
-from stager.fit.prediction import chain, predict
+from stager.fit.friction_laws import candidates, own_law
+from stager.fit.grip_ensemble import Ensemble, Span, after, at, of_law
+from stager.fit.prediction import chain, finder, known_of, predict, recommended_chain
 from stager.fit.priors import of, values
-from stager.fit.recommended import finder, known_of, recommended_chain
 from stager.fit.records import Fit
-from stager.fit.table.readings import SURFACE
-from stager.fit.table.record import Throws, Wheels
+from stager.fit.table.throws import SURFACE, Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario

@@ -1,11 +1,11 @@
 """The throws table: a spreadsheet's export with units in its heads.
 
-units.py   units that heads may name      heads.py   what each column is
-cells.py   numbers as spreadsheets write them
-reader.py  a file to a record, all problems at once      record.py   the record, and its wheel speeds
+columns  units that heads may name, what each column is, numbers as spreadsheets write them
+throws   the record of throws, and its wheel speeds     reader   a file to a record, all problems at once
+book     a table that grows at a bench                  entry    a throw as it is typed
 """
 
 from stager.fit.table.reader import read
-from stager.fit.table.record import Throws
+from stager.fit.table.throws import Throws
 
 __all__ = ["Throws", "read"]

@@ -11,8 +11,7 @@ from pathlib import Path
 
 from stager.errors import InputError
 from stager.files import append, clear_stale, locked, make_folder, replace_all
-from stager.fit.table.cells import Marks
-from stager.fit.table.heads import Head, read_heads
+from stager.fit.table.columns import Head, Marks, read_heads
 from stager.fit.table.reader import (
     cells_of,
     delimiter_of,
@@ -23,7 +22,7 @@ from stager.fit.table.reader import (
     safe_word,
     text_of,
 )
-from stager.fit.table.record import Throws
+from stager.fit.table.throws import Throws
 from stager.model.launcher import Launcher
 
 CUT = "# cut short when it was written: "

@@ -12,10 +12,21 @@ import numpy as np
 
 from stager.errors import InputError, InputErrors, printable
 from stager.files import read_bytes
-from stager.fit.table.cells import Marks, habits, number
-from stager.fit.table.heads import EXAMPLE, MEASURES, Head, Problem, read_heads
-from stager.fit.table.measures import Known, exit_speeds, relative, uncertainties
-from stager.fit.table.record import Throws, Wheels
+from stager.fit.table.columns import (
+    EXAMPLE,
+    MEASURES,
+    Head,
+    Known,
+    Marks,
+    Problem,
+    exit_speeds,
+    habits,
+    number,
+    read_heads,
+    relative,
+    uncertainties,
+)
+from stager.fit.table.throws import Throws, Wheels
 from stager.model.arrays import MOST_THROWS, Floats
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile

@@ -9,8 +9,8 @@ from typing import Any
 
 from stager.config import Configuration
 from stager.constraints.duty import Duty, duty
-from stager.fit.answers import Learned
 from stager.fit.experiment_design import Next
+from stager.fit.prediction import Learned
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.records import Plan, Settings

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from stager.fit.statistics.diagnostics import groups, runs, structure
+from stager.fit.statistics.hypothesis_tests import groups, runs, structure
 
 
 def _fitted(rng: np.random.Generator, count: int, what: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

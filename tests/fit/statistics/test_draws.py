@@ -8,12 +8,9 @@ from arviz_stats.base import array_stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stager.fit.statistics.coverage import interval, moments, quantile
-from stager.fit.statistics.importance import sample
-from stager.fit.statistics.least import Problem, Squares, minimise
-from stager.fit.statistics.noise import Noise
-from stager.fit.statistics.pareto import TRUSTED, smooth, threshold
-from stager.fit.statistics.profile import profiles
+from stager.fit.likelihood import Noise
+from stager.fit.statistics.importance_sampling import TRUSTED, interval, moments, quantile, sample, smooth, threshold
+from stager.fit.statistics.least_squares import Problem, Squares, minimise, profiles
 
 
 def test_a_banana_is_drawn() -> None:

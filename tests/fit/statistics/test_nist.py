@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stager.fit.statistics.least import Problem, Squares, covariance, minimise
+from stager.fit.statistics.least_squares import Problem, Squares, covariance, minimise
 from tests.fit.statistics import nist_sets
 
 # Difficulty as the files give it: Misra1a, DanWood lower; MGH17, Hahn1 average; Rat42, MGH10, Thurber higher.

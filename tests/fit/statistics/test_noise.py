@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from stager.fit.statistics.noise import SHARE_WEIGHTS, SHARES, WILD, Noise
+from stager.fit.likelihood import SHARE_WEIGHTS, SHARES, WILD, Noise
 
 NOISE = Noise()
 

@@ -8,7 +8,7 @@ from hypothesis import given as drawn
 from hypothesis import strategies as st
 from scipy import stats
 
-from stager.fit.statistics.welch import by_cells, stratified, welch
+from stager.fit.statistics.hypothesis_tests import by_cells, stratified, welch
 
 # Student's sleep data (Cushny and Peebles 1905; as in Student, Biometrika 6, 1908): t, df and p as statistical packages
 # print them: -1.8608, 17.776, 0.07939.

@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from stager.errors import InputErrors
-from stager.fit.fitting import noise_of
-from stager.fit.forward_model import forward_model
-from stager.fit.laws import own_law
+from stager.fit.friction_laws import own_law
+from stager.fit.likelihood import forward_model, noise_of
 from stager.fit.table.reader import read_text
-from stager.fit.table.record import Throws
+from stager.fit.table.throws import Throws
 from stager.physics.chain import throw
 from stager.physics.flight import Release, land
 from stager.physics.muzzle import outlet_speed

@@ -7,8 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from stager.fit.statistics.criteria import aicc, holm
-from stager.fit.statistics.trend import Together, slope
+from stager.fit.statistics.hypothesis_tests import Together, aicc, holm, slope
 
 
 def test_slope_with_a_constant_is_simple_regression() -> None:
