@@ -1,9 +1,14 @@
 """The grip limit of a stage: one finder for plan, sweep, fit and bench.
 
 The grip limit is the least wheel speed whose exit speed is within 0.1 % of the greatest one in the range, looking up
-from the first setting that does not jam; past it more wheel speed only slips. There is none where exit speed still
-rises at the end of the range. For a pair at two speeds it is that of the leading wheel, the side that drives the spin
-forward: the other wheel is the slower one, grips as long as the leading one does, and lies the same difference lower.
+from the first setting that does not jam; past it more wheel speed only slips. A tyre that grows as it turns presses
+harder, so that exit speed may creep up for ever though the contact only slips. Where that adds less than a tenth of
+what it takes, 0.1 % of exit speed for 1 % of wheel speed, it does not count: the greatest of
+exit speed / wheel speed^0.1 takes the place of the greatest exit speed. There is no grip limit where exit speed rises
+faster than that at the end of the range.
+
+For a pair at two speeds it is that of the leading wheel, the side that drives the spin forward: the other wheel is the
+slower one, grips as long as the leading one does, and lies the same difference lower.
 """
 
 from __future__ import annotations
@@ -26,6 +31,11 @@ NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
 IDLE = 0.5
 """Slowest wheel that is looked at, as a share of the entry speed: a slower one only brakes [-]."""
 STILL_RISING = 1e-2
+TINY = 1e-12
+CREEPING = 0.1
+"""Share of exit speed per share of wheel speed below which a rise does not count [-]."""
+BETTER = 1e-3
+"""By how much a slower wheel must be the better trade for the greatest exit speed not to count [-]."""
 COARSE, COARSE_OF_MANY, COARSE_NEAR = 64, 40, 16
 """Settings that are looked at first: over the whole range, of many samples, near a known place."""
 MANY = 24
@@ -143,13 +153,36 @@ def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, looks: Look
     known, at = sharpen(curve, grid, values, looks)
     best = np.argmax(at, axis=0)
     peak_speed, peak_exit = known[best, lanes], at[best, lanes]
-    speed, exit_speed = first_above(curve, NEARLY * peak_exit, known, at, looks)
+    known, at, sooner = _trade(curve, known, at, peak_speed, peak_exit, looks)
+    level = np.where(sooner > 0, sooner, peak_exit)
+    speed, exit_speed = first_above(curve, NEARLY * level, known, at, looks)
     edge = known[np.argmax(at >= HARDLY_LESS * peak_exit, axis=0), lanes]
-    none = _rising(known, at, peak_speed, top) | (peak_exit <= 0)
+    none = ((sooner == 0) & _rising(known, at, peak_speed, top)) | (peak_exit <= 0)
     return GripLimit(
         wheel_speed=np.where(none, np.nan, speed), exit_speed=np.where(none, np.nan, exit_speed),
         peak_speed=peak_speed, peak_exit=peak_exit, edge=edge,
     )  # fmt: skip
+
+
+def _trade(
+    curve: Curve, grid: Floats, values: Floats, peak_speed: Floats, peak_exit: Floats, looks: Looks
+) -> tuple[Floats, Floats, Floats]:
+    """Return the curve, with more places where they are needed, and the exit speed at the best trade of exit speed for
+    wheel speed, 0 where that is the greatest exit speed, or hardly better than it."""
+
+    def worth(speeds: Floats, exits: Floats) -> Floats:
+        """Exit speed as it counts."""
+        return np.asarray(exits * (np.maximum(speeds, TINY) / np.maximum(peak_speed, TINY)) ** -CREEPING)
+
+    lanes = np.arange(peak_speed.size)
+    traded = worth(grid, values)
+    if not (traded.max(axis=0) > (1 + BETTER) * peak_exit).any():
+        return grid, values, np.zeros(peak_speed.shape)
+    grid, traded = sharpen(lambda speeds: worth(speeds, curve(speeds)), grid, traded, looks)
+    best = np.argmax(traded, axis=0)
+    values = traded / worth(grid, np.ones(grid.shape))
+    better = traded[best, lanes] > (1 + BETTER) * peak_exit
+    return grid, values, np.where(better, values[best, lanes], 0.0)
 
 
 def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> NDArray[np.bool_]:

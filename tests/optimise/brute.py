@@ -18,11 +18,16 @@ def grip_table(machine: Launcher, index: int, top: float, speeds: Floats, turns:
     wheel = np.linspace(0.01, 1.0, 1500) * top
     spin = turns * speeds / float(machine.projectile.radius)
     exits = transit(machine, index, speeds, wheel[:, None], entry_spin=spin, options=OPTIONS).exit_speed
-    level, lanes = 0.999 * exits.max(axis=0), np.arange(speeds.size)
+    lanes = np.arange(speeds.size)
+    peak = np.argmax(exits, axis=0)
+    traded = exits * (wheel[:, None] / wheel[peak]) ** -0.1
+    best = np.argmax(traded, axis=0)
+    better = traded[best, lanes] > 1.001 * exits[peak, lanes]
+    level = 0.999 * exits[np.where(better, best, peak), lanes]
     first = np.maximum(np.argmax(exits >= level, axis=0), 1)
     below, above = exits[first - 1, lanes], exits[first, lanes]
     crossing = wheel[first - 1] + (wheel[first] - wheel[first - 1]) * (level - below) / np.maximum(above - below, 1e-12)
-    return np.where(exits[-1] > exits[-18] * 1.0001, np.inf, crossing)
+    return np.where(~better & (exits[-1] > exits[-18] * 1.0001), np.inf, crossing)
 
 
 def fastest(task: Scenario, count: int, top: float, *, grid: int = 22, zooms: int = 4) -> tuple[float, Floats]:

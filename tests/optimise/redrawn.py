@@ -112,16 +112,21 @@ def _zoomed(curve: Callable[[Floats], Floats], wheel: Floats) -> tuple[Floats, F
 
 
 def _below_grip(curve: Callable[[Floats], Floats], top: Floats, margin: float) -> Floats:
-    """The least wheel speed that comes within 0.1 % of the greatest exit speed, less the margin; the end of the range
-    where exit speed still rises there."""
+    """The least wheel speed that comes within 0.1 % of the greatest exit speed, or of the best exit / wheel^0.1 where
+    that is more, less the margin; the end of the range where exit speed still rises there."""
     lanes = np.arange(top.size)
     wheel, value = _zoomed(curve, _grid(GRID) * top)
-    level = NEARLY * value.max(axis=0)
+    peak = wheel[np.argmax(value, axis=0), lanes]
+    slower, traded = _zoomed(lambda speeds: curve(speeds) * (speeds / peak) ** -0.1, _grid(GRID) * top)
+    best = np.argmax(traded, axis=0)
+    better = traded[best, lanes] > 1.001 * value.max(axis=0)
+    level = NEARLY * np.where(better, curve(slower)[best, lanes], value.max(axis=0))
+    wheel, value = np.where(better, slower, wheel), np.where(better, curve(slower), value)
     first = np.argmax(value >= level, axis=0)
     below, above = wheel[np.maximum(first - 1, 0), lanes], wheel[first, lanes]
     for _ in range(ZOOMS - 1):
         between = below + (above - below) * np.linspace(0.0, 1.0, ZOOM)[:, None]
         place = np.maximum(np.argmax(curve(between) >= level, axis=0), 1)
         below, above = between[place - 1, lanes], between[place, lanes]
-    rising = wheel[np.argmax(value, axis=0), lanes] >= top * (1 - 1e-6)
+    rising = ~better & (peak >= top * (1 - 1e-6))
     return np.asarray(np.where(rising, top, (1 - margin) * above))
