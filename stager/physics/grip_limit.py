@@ -4,8 +4,8 @@ The grip limit is the least wheel speed whose exit speed is within 0.1 % of the 
 from the first setting that does not jam; past it more wheel speed only slips. A tyre that grows as it turns presses
 harder, so that exit speed may creep up for ever though the contact only slips. Where that adds less than a tenth of
 what it takes, 0.1 % of exit speed for 1 % of wheel speed, it does not count: the greatest of
-exit speed / wheel speed^0.1 takes the place of the greatest exit speed. There is no grip limit where exit speed rises
-faster than that at the end of the range.
+exit speed / wheel speed^0.1, of wheels at least half as fast as the projectile, takes the place of the greatest exit
+speed. There is no grip limit where exit speed rises faster than that at the end of the range.
 
 For a pair at two speeds it is that of the leading wheel, the side that drives the spin forward: the other wheel is the
 slower one, grips as long as the leading one does, and lies the same difference lower.

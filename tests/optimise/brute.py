@@ -20,7 +20,8 @@ def grip_table(machine: Launcher, index: int, top: float, speeds: Floats, turns:
     exits = transit(machine, index, speeds, wheel[:, None], entry_spin=spin, options=OPTIONS).exit_speed
     lanes = np.arange(speeds.size)
     peak = np.argmax(exits, axis=0)
-    traded = exits * (wheel[:, None] / wheel[peak]) ** -0.1
+    # A wheel of less than half the projectile's speed only brakes.
+    traded = np.where(wheel[:, None] < 0.5 * speeds, 0.0, exits * (wheel[:, None] / wheel[peak]) ** -0.1)
     best = np.argmax(traded, axis=0)
     better = traded[best, lanes] > 1.001 * exits[peak, lanes]
     level = 0.999 * exits[np.where(better, best, peak), lanes]

@@ -81,7 +81,7 @@ def _leave(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> 
         return done.exit_speed, done.exit_spin, done.peak_acceleration
 
     if margin:
-        top = _below_grip(lambda wheel: run(wheel)[0], top, margin)
+        top = _below_grip(lambda wheel: run(wheel)[0], entry.speed, top, margin)
     strains = (scenario.limit_values.acceleration, launcher.projectile.max_acceleration)
     strain = min((limit for limit in strains if limit is not None), default=np.inf)
 
@@ -111,13 +111,18 @@ def _zoomed(curve: Callable[[Floats], Floats], wheel: Floats) -> tuple[Floats, F
     return wheel, value
 
 
-def _below_grip(curve: Callable[[Floats], Floats], top: Floats, margin: float) -> Floats:
+def _below_grip(curve: Callable[[Floats], Floats], entry: Floats, top: Floats, margin: float) -> Floats:
     """The least wheel speed that comes within 0.1 % of the greatest exit speed, or of the best exit / wheel^0.1 where
     that is more, less the margin; the end of the range where exit speed still rises there."""
     lanes = np.arange(top.size)
     wheel, value = _zoomed(curve, _grid(GRID) * top)
     peak = wheel[np.argmax(value, axis=0), lanes]
-    slower, traded = _zoomed(lambda speeds: curve(speeds) * (speeds / peak) ** -0.1, _grid(GRID) * top)
+
+    def trade(speeds: Floats) -> Floats:
+        """A wheel of less than half the projectile's speed only brakes."""
+        return np.where(speeds < 0.5 * entry, 0.0, curve(speeds) * (speeds / peak) ** -0.1)
+
+    slower, traded = _zoomed(trade, _grid(GRID) * top)
     best = np.argmax(traded, axis=0)
     better = traded[best, lanes] > 1.001 * value.max(axis=0)
     level = NEARLY * np.where(better, curve(slower)[best, lanes], value.max(axis=0))

@@ -21,7 +21,7 @@ from tests.cli.run import ROOT
 from tests.physics.machines import launcher
 
 FEED, TOP = 1.2, 90.0
-WHEEL = np.geomspace(0.5, TOP, 1200)
+WHEEL = np.geomspace(0.5 * FEED, TOP, 1200)
 
 
 def _exits(machine: Launcher) -> Floats:
