@@ -24,7 +24,7 @@ from stager.optimise.robust import robust, steadiest
 from stager.optimise.search import Clock, Solution, improve, most_stages
 from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
 from stager.optimise.tune import Step, Tuned, tune
-from stager.optimise.uncertainty import enough, margin_draws, margin_of
+from stager.optimise.uncertainty import enough, margin_draws, margin_of, mean_exit
 from stager.optimise.verdict import advise, margin_sentence, stops
 from stager.parallel import Executor
 from stager.physics.layout import overlapping
@@ -36,6 +36,9 @@ SETTLED = 4e-3
 """Change of a reserve that is too small to matter [-]."""
 SLOWEST = 0.5
 """Wheels are slowed to no less than this share to keep limits as surely as asked for [-]."""
+COSTLY = 0.03
+"""Share of the nominal exit speed that builds may lose on average before other settings are looked for [-]."""
+AVERAGED = " Wheels are set to what throws fastest on average over possible builds."
 TOGETHER = "stages that hold the projectile together are not set to a spin yet"
 FARTHER = "a clearance or pitch that lets it leave one stage before it enters the next, or leave spin out"
 
@@ -100,6 +103,7 @@ class _Planning:
         self.rng = np.random.default_rng(0) if rng is None else rng
         self.reserve: Mapping[str, float] = NO_MARGINS
         self.margin: Margin | None = None
+        self.averaged = False
 
     def run(self, *, certified: bool, trade: Against | None, sturdy: bool) -> Plan:
         """See `plan`."""
@@ -144,7 +148,7 @@ class _Planning:
         worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
         return Plan(
             best=best, ladder=ladder, recommended_stages=advice.stages,
-            verdict=advice.sentence + margin_sentence(self.margin), missed=missed,
+            verdict=advice.sentence + margin_sentence(self.margin) + (AVERAGED if self.averaged else ""), missed=missed,
             binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
             settled_by=advice.settled_by, catalogue=selected.catalogue, bound=proof, spread=spread,
@@ -230,21 +234,31 @@ class _Planning:
         return row if enough(self.margin) else self._slowed(row, drawn)
 
     def _recommended(self, row: Row) -> Row:
-        """The row of one stage at the wheel speed that every other screen recommends for it."""
-        own = row.settings.design.launcher == self.scenario.launcher
-        if row.count != 1 or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
-            return row
-        from stager.fit.prediction import known_of, recommended
+        """The row at the wheel speeds that every other screen recommends, where builds throw faster there on average.
 
-        chosen = recommended(known_of(self.scenario), np.zeros(0), np.zeros(0))
-        if chosen.wheel_speed is None:
-            return row
-        settings = judged(row.scenario, np.array([chosen.wheel_speed]), row.settings.design.launcher)
+        A single stage always runs at them. Several do where the best settings of the nominal build cost the others
+        much, as beside a peak that other builds have elsewhere.
+        """
+        own = row.settings.design.launcher == self.scenario.launcher
         drawn = margin_draws(row.scenario)
+        if not row.count or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
+            return row
+        mean = None if drawn is None else mean_exit(drawn, row.settings)
+        if row.count > 1 and (mean is None or mean > (1 - COSTLY) * row.settings.exit_speed):
+            return row
+        from stager.fit.prediction import known_of, recommended_chain
+
+        chosen = [one.wheel_speed for one in recommended_chain(known_of(self.scenario), row.count)]
+        lead = np.array([speed for speed in chosen if speed is not None])
+        if lead.size < row.count:
+            return row
+        settings = judged(row.scenario, lead, row.settings.design.launcher)
         margin = None if drawn is None else margin_of(row.scenario, drawn, settings, self.reserve)
         if not settings.feasible or (margin is not None and margin.kept < margin.confidence):
             return row
-        self.margin = margin
+        if row.count > 1 and drawn is not None and mean_exit(drawn, settings) <= (mean or 0.0):
+            return row
+        self.margin, self.averaged = margin, row.count > 1
         return replace(row, settings=settings)
 
     def _slowed(self, row: Row, drawn: Draws) -> Row:

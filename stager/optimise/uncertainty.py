@@ -20,6 +20,7 @@ from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.records import Margin, Settings
 from stager.physics.batch import flatten, take
 from stager.physics.chain import Options, throw
+from stager.physics.muzzle import outlet_speed
 from stager.physics.records import FIELDS, Throw, Transit
 
 DRAWN = Options(tolerance=1e-5)
@@ -58,6 +59,12 @@ def throw_draws(draws: Draws, settings: Settings) -> Throw:
     each = np.ones((draws.lanes, 1))
     other = None if settings.wheel_speed_b is None else each * settings.wheel_speed_b
     return throw(draws.launcher, each * settings.wheel_speed, other, options=DRAWN)
+
+
+def mean_exit(draws: Draws, settings: Settings) -> float:
+    """Return the mean exit speed [m/s] of the draws at the same wheel speeds; what jams counts as 0."""
+    done = throw_draws(draws, settings)
+    return float(outlet_speed(draws.launcher, done.exit_speed)[1:].mean())
 
 
 def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tuple[Floats, Floats]]:

@@ -13,10 +13,9 @@ from stager.api import load
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.stage import LAYOUTS
-from stager.physics.chain import transit
+from stager.physics.chain import Options, transit
 from stager.physics.friction import Constant, Falling
 from stager.physics.grip_limit import grip_limit
-from stager.physics.options import Options
 from tests.cli.run import ROOT
 from tests.physics.machines import launcher
 

@@ -1,0 +1,58 @@
+"""Plans against builds drawn afresh. No source but counting; tests/benchmarks/fresh_builds.py draws many launchers."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+import stager
+from stager.fit.prediction import known_of, recommended_chain
+from stager.optimise.judge import judged
+from tests.optimise.builds import CONFIGS, SHIPPED, drawn_changes, fresh
+
+
+@cache
+def planned(name: str) -> tuple[Any, Any]:
+    """A shipped scenario and its plan."""
+    one = stager.load(CONFIGS / f"{name}.toml")
+    return one, one.plan()
+
+
+@pytest.mark.parametrize("name", SHIPPED)
+def test_plan_keeps_all_hard_limits_in_95_of_100_builds(name: str) -> None:
+    one, plan = planned(name)
+    found = fresh(one.scenario, plan.best)
+    assert found.kept >= 0.95
+    assert plan.margin.jams == pytest.approx(found.jams, abs=0.03)
+
+
+@pytest.mark.parametrize("number", [3, 4])
+def test_drawn_launcher_keeps_hard_limits_as_surely_as_asked_for(number: int) -> None:
+    name, changes = drawn_changes(np.random.default_rng([13, number]))
+    one = stager.load(CONFIGS / f"{name}.toml").replace(changes)
+    plan = one.plan(draws=40)
+    assert plan.best is not None
+    assert fresh(one.scenario, plan.best).kept >= one.scenario.limit_values.confidence
+
+
+def test_confidence_of_a_half_gives_the_plan_of_the_nominal_build() -> None:
+    one = stager.load(CONFIGS / "streamer.toml")
+    half, nominal = one.replace({"limits.confidence": 0.5}).plan(draws=40), one.plan(draws=0)
+    np.testing.assert_allclose(half.best.wheel_speed, nominal.best.wheel_speed, rtol=1e-3)
+    assert half.best.exit_speed > one.plan(draws=40).best.exit_speed
+
+
+def test_several_stages_beside_a_peak_are_set_to_what_throws_fastest_on_average() -> None:
+    # The best settings of the nominal foam disc jam in about twice as many builds.
+    one, plan = planned("foam_disc")
+    chain = recommended_chain(known_of(one.scenario), plan.best.count)
+    np.testing.assert_allclose(plan.best.wheel_speed, [stage.wheel_speed for stage in chain])
+    assert "fastest on average over possible builds" in plan.verdict
+    nominal = one.plan(draws=0).best
+    slowed = judged(one.scenario, 0.957 * np.asarray(nominal.wheel_speed), nominal.design.launcher)
+    ours, theirs = fresh(one.scenario, plan.best), fresh(one.scenario, slowed)
+    assert ours.mean_exit > 1.05 * theirs.mean_exit
+    assert ours.jams < 0.7 * theirs.jams
