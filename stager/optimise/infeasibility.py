@@ -19,7 +19,7 @@ from stager.optimise.judge import active as active_of
 from stager.optimise.parts import FEW, Row
 from stager.optimise.problem import Problem, Tables, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
-from stager.optimise.refine import CLOSE, fastest, refine
+from stager.optimise.refine import Effort, best, fastest, refine
 from stager.optimise.search import Clock, explore, most_stages
 from stager.optimise.sensitivities import BUILT, FLOORS, looser, without
 from stager.optimise.spin import most_spin
@@ -28,6 +28,8 @@ TURN = 2 * np.pi
 MANY = 6
 """How many stages more may be thought of."""
 ENOUGH = 5e-4
+ROUGHLY = Effort(rounds=12, radius=0.08, smallest=5e-5, gain=5e-6)
+"""How closely designs are looked for, as what is asked need not be reached more closely than ENOUGH."""
 FIRST, WIDEST, TRIES, SHARP = 1.02, 64.0, 16, 1e-3
 HOPELESS, FLAT = 2.0, 1e-6
 DIGITS = 4
@@ -79,31 +81,39 @@ class _Reach:
         self.count = nearest.count
         self.tables = Tables(self.scenario) if nearest.solution is None else nearest.solution.problem.tables
         self._known: dict[tuple[tuple[str, float], ...], tuple[float, Trial | None, Problem | None]] = {}
+        self.found = [] if nearest.solution is None else [nearest.solution.trial]
 
-    def best(self, margins: Mapping[str, float]) -> tuple[float, Trial | None, Problem | None]:
-        """Exit speed [m/s] of the best design under margins, and how it is set."""
+    def best(self, margins: Mapping[str, float], *, near: bool = False) -> tuple[float, Trial | None, Problem | None]:
+        """Exit speed [m/s] of the best design under margins, and how it is set.
+
+        near: looked for from designs found before alone, where there are any of as many stages.
+        """
         key = tuple(sorted(margins.items()))
         if key not in self._known:
-            self._known[key] = self._best(margins)
+            self._known[key] = self._best(margins, near)
+            trial = self._known[key][1]
+            self.found += [] if trial is None else [trial]
         return self._known[key]
 
-    def _best(self, margins: Mapping[str, float]) -> tuple[float, Trial | None, Problem | None]:
+    def _best(self, margins: Mapping[str, float], near: bool) -> tuple[float, Trial | None, Problem | None]:
         # Settings are looked for up to what is asked; the goal itself keeps them from going beyond.
         most = most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY)
         out: tuple[float, Trial | None, Problem | None] = (float(self.scenario.launcher.feed.speed), None, None)
-        known = None if self.nearest.solution is None else self.nearest.solution.trial
         counts = sorted({min(max(self.count, 1), most), min(self.count + 1, most), most} - {0})
         for count in counts:
             problem = Problem(self.scenario, count, tables=self.tables, margins=margins)
             problem.cap = min(self.asked, float(exit_cap(self.scenario.launcher, self.scenario.limit_values, margins)))
-            if known is not None and known.lead.shape[1] == count:
-                x = np.clip(known.x[:, :count], problem.low[:count], problem.high[:count])
-                trial = refine(problem, problem.look(x), fastest, CLOSE)
-                if trial.violation[0] > 0 or trial.exit_speed[0] < self.asked * (1 - ENOUGH):
-                    trial = _faster(trial, explore(problem, starts=[replace(known, x=x)], generations=FEW))
+            known = [one for one in self.found if one.lead.shape[1] == count]
+            if known:
+                x = np.vstack([np.clip(one.x, problem.low, problem.high) for one in known])
+                trial = refine(problem, best(fastest, problem.look(x)), fastest, ROUGHLY)
+                reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.asked * (1 - ENOUGH)
+                if not reached and not near:
+                    starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
+                    trial = _faster(trial, explore(problem, starts=starts, generations=FEW, effort=ROUGHLY))
             else:
-                shorter = [known] if known is not None and known.lead.shape[1] == count - 1 else []
-                trial = explore(problem, shorter, generations=FEW)
+                shorter = [one for one in self.found[:1] if one.lead.shape[1] == count - 1]
+                trial = explore(problem, shorter, generations=FEW, effort=ROUGHLY)
             if trial.violation[0] <= 0 and trial.exit_speed[0] > out[0]:
                 out = float(trial.exit_speed[0]), trial, problem
             if out[0] >= self.asked * (1 - ENOUGH):
@@ -199,7 +209,7 @@ class _Reach:
             loose: Mapping[str, float] = margins
             for name in names:
                 loose = looser(loose, name, factor)
-            return self.best(loose)[0]
+            return self.best(loose, near=True)[0]
 
         return _least(reached, self.asked)
 

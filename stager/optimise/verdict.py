@@ -151,9 +151,11 @@ def _ranks(values: Floats) -> NDArray[np.intp]:
 def _reach(ladder: Sequence[Rung], asked: float, chosen: int | None, *, steady: bool) -> Advice:
     if chosen is None:
         best = max(ladder, key=lambda rung: rung.exit_speed.nominal)
+        come = "comes" if best.stages == 1 else "come"
         return Advice(
-            stages=best.stages, sentence=f"{_plural(best.stages)} come nearest, at {best.exit_speed.nominal:.4g} m/s."
-        )
+            stages=best.stages,
+            sentence=f"{_plural(best.stages)} {come} nearest, at {best.exit_speed.nominal:.4g} m/s.",
+        )  # fmt: skip
     if steady:
         return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for the steadiest {asked:.4g} m/s.")
     fewer = (
