@@ -11,7 +11,7 @@ import numpy as np
 
 import stager
 from stager.constraints.recommend import hard_slacks
-from stager.fit.draws import before
+from stager.fit.grip_ensemble import before
 from stager.model.scenario import Scenario
 from stager.optimise.records import Settings
 from stager.physics.chain import SURE, throw
