@@ -14,7 +14,16 @@ if TYPE_CHECKING:
     from stager.api.card import CardResult
     from stager.api.fitting import Progress
     from stager.api.page import Report
-    from stager.api.results import Checked, CompareResult, FitResult, NextResult, PlanResult, SweepResult, ThrowResult
+    from stager.api.results import (
+        Checked,
+        CompareResult,
+        FitResult,
+        NextResult,
+        PlanResult,
+        SettingsResult,
+        SweepResult,
+        ThrowResult,
+    )
     from stager.config import Configuration
     from stager.constraints import OperatingPoint
     from stager.fit.experiment_design import Next
@@ -109,6 +118,37 @@ class Loaded:
 
         design = self.design(*speeds)
         return Checked(design=design, verdicts=tuple(evaluate_limits(design, remedies=True)), loaded=self)
+
+    def check_settings(self, path: str | Path) -> SettingsResult:
+        """Judge many settings, one a row of a table (columns as in a throws table), by every limit that is set.
+
+        Raises
+        ------
+        InputErrors
+            With all that is wrong with the table, by line and column.
+        """
+        import numpy as np
+
+        from stager.api.results import SettingsResult
+        from stager.fit.table import read_settings
+        from stager.optimise.judge import Judgements, judge_settings
+
+        launcher = self.scenario.launcher
+        settings = read_settings(Path(path), launcher)
+        counts = settings.present.sum(axis=-1)
+        parts, order = [], []
+        for count in np.unique(counts):
+            rows = np.flatnonzero(counts == count)
+            some = settings.chosen(rows)
+            stages = range(int(count))
+            side_b = some.surface_speed(launcher, stages, 1) if some.splits else None
+            parts.append(judge_settings(self.scenario, some.surface_speed(launcher, stages, 0), side_b))
+            order.append(rows)
+        back = np.argsort(np.concatenate(order))
+        judged = Judgements(**{
+            name: np.concatenate([getattr(part, name) for part in parts])[back] for name in Judgements.__slots__
+        })  # fmt: skip
+        return SettingsResult(settings=settings, judged=judged, loaded=self)
 
     def design(self, *speeds: Speed) -> OperatingPoint:
         """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from stager.fit.grip_ensemble import Tuned
     from stager.fit.prediction import Observations
     from stager.fit.table import Throws
+    from stager.optimise.judge import Judgements
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 
@@ -117,6 +118,29 @@ class Checked(Shown):
 
         said = check.answer(self.design, self.verdicts, self.loaded.source())
         return compared(said, self.loaded.scenario.goal)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class SettingsResult(Shown):
+    """Many settings, one a row of a table, and what the limits say of each."""
+
+    ROWS: ClassVar[str] = "settings"
+
+    settings: Throws
+    judged: Judgements
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """What `stager check --settings` answers."""
+        from stager.report.check import settings_answer
+
+        return settings_answer(self.loaded.scenario.launcher, self.settings, self.judged, self.loaded.source())
+
+    def csv(self) -> str:
+        """The table that was read with exit speed, verdict, least slack and the limit that has it in each row."""
+        from stager.report.check import settings_csv
+
+        return settings_csv(self.settings, self.judged)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate_limits, exit_cap, speed_range
+from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, LimitValues
@@ -153,13 +154,14 @@ class Judgements:
     """Many settings judged at once, shapes (settings,).
 
     exit_speed [m/s], 0 where it jams; slack: least slack of all limits that can be judged [-]; limit: name of the
-    limit that has it.
+    limit that has it; unjudged: whether a limit that is set cannot be judged there, see `not_judged`.
     """
 
     exit_speed: Floats
     jammed: NDArray[np.bool_]
     slack: Floats
     limit: NDArray[np.str_]
+    unjudged: NDArray[np.bool_]
 
 
 def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> Judgements:
@@ -183,23 +185,40 @@ def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Float
         point = OperatingPoint(
             launcher=launcher, limit_values=limit_values, throw=done, grip_limit=grips, options=JUDGED
         )
-        results = verdicts(point)
-        shape = done.exit_speed.shape
-        slack = np.array([np.nan_to_num(np.broadcast_to(one.slack, shape), nan=-1.0) for one in results])
+        results, shape = {one.name: one for one in verdicts(point)}, done.exit_speed.shape
+        missing = _missing(point)
+        names = np.array(list(results))
+        slack = np.array([np.nan_to_num(np.broadcast_to(one.slack, shape), nan=-1.0) for one in results.values()])
+        lacks = np.array([missing[name] for name in names]) & (slack >= -ROUNDING)
+        slack[lacks] = np.inf
+        unknown = [lack for name, lack in missing.items() if name not in results]
         least = np.argmin(slack, axis=0)
-        names = np.array([one.name for one in results])
-        parts.append((done.exit_speed, done.jammed, slack[least, np.arange(least.size)], names[least]))
-    exit_speed, jammed, slack, limit = (np.concatenate(part) for part in zip(*parts, strict=True))
-    return Judgements(exit_speed=exit_speed, jammed=jammed, slack=slack, limit=limit)
+        parts.append((
+            done.exit_speed, done.jammed, slack[least, np.arange(least.size)], names[least],
+            np.any([*lacks, *unknown], axis=0),
+        ))  # fmt: skip
+    exit_speed, jammed, slack, limit, unjudged = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return Judgements(exit_speed=exit_speed, jammed=jammed, slack=slack, limit=limit, unjudged=unjudged)
+
+
+def _missing(point: OperatingPoint) -> dict[str, NDArray[np.bool_]]:
+    """Whether each limit that is set lacks an input, by name; of a point with one batch axis, shapes (throws,)."""
+    rows = [replace(point, throw=done, grip_limit=None) for done in _in_rows(point.throw)]
+    asked = [limit for limit in LIMITS if limit.bound(point) is not None]
+    return {limit.name: np.array([limit.missing(row) is not None for row in rows]) for limit in asked}
 
 
 def _grips_in_rows(launcher: Launcher, limit_values: LimitValues, done: Throw) -> Floats:
     """Grip limits of throws with one batch axis [m/s], shape (throws, stages)."""
-    rows = [
+    return np.stack(grip_limits_of(launcher, limit_values, _in_rows(done)))
+
+
+def _in_rows(done: Throw) -> list[Throw]:
+    """Throws with one batch axis, one by one."""
+    return [
         Throw(
             stages=Transit(**{name: getattr(done.stages, name)[row] for name in FIELDS}),
             exit_speed=done.exit_speed[row], spin=done.spin[row], jammed=done.jammed[row],
         )
         for row in range(done.exit_speed.size)
     ]  # fmt: skip
-    return np.stack(grip_limits_of(launcher, limit_values, rows))

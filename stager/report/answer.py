@@ -27,11 +27,12 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Title, columns, and rows of finished text cells."""
+    """Title, columns, and rows of finished text cells; `full`: what stands there where everything is asked for."""
 
     title: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
+    full: Table | None = None
 
     def without_empty(self, empty: str) -> Table:
         """The table without the columns whose cells are all `empty`."""
@@ -76,6 +77,21 @@ class Screen:
     pictures: Sequence[TextPicture] = ()
     more_tables: Sequence[Table] = ()
     more_notes: Sequence[str] = ()
+
+    def all_tables(self, *, full: bool) -> list[Table]:
+        """Return the tables to show; full: everything."""
+        if not full:
+            return list(self.tables)
+        return [*(item.full or item for item in self.tables), *self.more_tables]
+
+    def all_notes(self, *, full: bool) -> list[str]:
+        """Return the notes to show; full: everything."""
+        return [*self.notes, *(self.more_notes if full else ())]
+
+    @property
+    def abridged(self) -> bool:
+        """Whether there is more to show where everything is asked for."""
+        return bool(self.more_tables or self.more_notes or any(item.full for item in self.tables))
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,13 +36,14 @@ WORTH_SEEING = 0.02
 def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Source) -> Answer:
     """Whether two builds differ, by how much, and what explains it."""
     compared = contrast.compared
-    tables = [_tests(compared)]
+    tables = []
     if compared.settings:
         tables.append(_settings(compared, throws, launcher))
     if compared.explanations:
         tables.append(_explanations(compared))
+    more_tables = [_tests(compared), *([_gains(compared)] if compared.explanations else [])]
     notes = [*_notes(compared), *next_steps(compared), *drift_notes(contrast.drifts)]
-    screen = Screen(_headline(compared), tables, notes)
+    screen = Screen(_headline(compared), tables, notes, more_tables=more_tables)
     return Answer(screen, document(summary(contrast, throws, launcher), source))
 
 
@@ -146,16 +147,22 @@ def _speeds(throws: Throws, setting: int, launcher: Launcher) -> list[float]:
 def _explanations(compared: Compared) -> Table:
     columns = (
         Column("single change", words=True), Column(f"in {compared.builds[1]}"), Column("95 %", words=True),
-        Column("AICc gain"), Column("", words=True, wraps=True),
+        Column("", words=True, wraps=True),
     )  # fmt: skip
     rows = tuple(
         (
-            one.words, signed(one.factor - 1), " to ".join(signed(end - 1) for end in one.interval), digits(one.gain),
+            one.words, signed(one.factor - 1), " to ".join(signed(end - 1) for end in one.interval),
             "about equal" if number < compared.equal and compared.equal > 1 else "",
         )
         for number, one in enumerate(compared.explanations)
     )  # fmt: skip
     return Table("What would explain it", columns, rows)
+
+
+def _gains(compared: Compared) -> Table:
+    columns = (Column("single change", words=True), Column("AICc gain"))
+    rows = tuple((one.words, digits(one.gain)) for one in compared.explanations)
+    return Table("How much better it fits", columns, rows)
 
 
 def _notes(compared: Compared) -> list[str]:

@@ -136,8 +136,8 @@ _MOTORS = (
     Column("holding", "A"),
     Column("slows", "%"),
     Column("not recovered", "%"),
-    Column("winding", "degC"),
-    Column("final", "degC"),
+    Column("winding", "°C"),
+    Column("final", "°C"),
     Column("limit after", "min"),
 )
 _RATE = (

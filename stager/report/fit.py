@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -188,6 +188,9 @@ def _sentence(one: Drift) -> str:
 
 
 TIE = 2.0
+"""AICc within which friction laws describe the throws about as well."""
+TELLS = 0.25
+"""Share learned of a parameter from which on a short screen shows it [-]."""
 
 
 def answer(
@@ -196,15 +199,17 @@ def answer(
     """What the throws told, what they could not, and what the next stage will give; files `written`."""
     fit = learned.fit
     units = units_of(fit.parameters, quantities)
-    tables = [parameters(fit, units), _laws(fit)] if fit.parameters else [_laws(fit)]
+    tables = []
     if fit.adequate:
         tables += [predictions.settings(learned.predicted), predictions.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
-    notes = _notes(learned)
+    if fit.parameters:
+        tables.append(parameters(fit, units))
+    notes, more_notes = _notes(learned), [*fit.sentences, *_statistics(fit)]
     if written:
         notes.append(f"Wrote {listing([str(path) for path in written])}: give the first to plan, worth and sweep.")
-    screen = Screen(_headline(learned), tables, notes)
+    screen = Screen(_headline(learned), tables, notes, more_tables=(_laws(fit),), more_notes=more_notes)
     return Answer(screen, document(summary(learned, units), source))
 
 
@@ -277,7 +282,7 @@ def _headline(learned: Learned) -> str:
 
 
 def parameters(fit: Fit, units: Units) -> Table:
-    """What each parameter was and is."""
+    """What each parameter was and is; on a short screen those of which the throws tell something."""
     columns = (
         Column("parameter", words=True), Column("unit", words=True), Column("before", spare=True), Column("after"),
         Column("95 %"), Column("learned"), Column("pinned down", words=True),
@@ -290,7 +295,13 @@ def parameters(fit: Fit, units: Units) -> Table:
         )
         for one in fit.parameters
     )  # fmt: skip
-    return Table("Parameters: what the throws have told", columns, rows)
+    whole = Table("What the throws tell about each parameter", columns, rows)
+    shown = [one.identified or one.told >= TELLS for one in fit.parameters]
+    told = tuple(row for row, show in zip(rows, shown, strict=True) if show)
+    if len(told) == len(rows):
+        return whole
+    others = f" ({plural(len(rows) - len(told), 'other')}, of which they tell little)"
+    return replace(whole, title=whole.title + others, rows=told, full=whole)
 
 
 def _laws(fit: Fit) -> Table:
@@ -300,6 +311,13 @@ def _laws(fit: Fit) -> Table:
         for name, value in sorted(fit.aicc.items(), key=lambda item: item[1])
     )
     return Table("Friction laws", (Column("law", words=True), Column("AICc above best"), Column("", words=True)), rows)
+
+
+def _law_sentence(fit: Fit) -> str:
+    """Which friction law is used, and which others describe the throws about as well."""
+    others = [name for name in fit.aicc if name != fit.law and fit.aicc[name] - fit.aicc[fit.law] < TIE]
+    equal = f"; {listing(others)} {'fits' if len(others) == 1 else 'fit'} about as well" if others else ""
+    return f"Friction law: {fit.law}, {_law_words(fit, fit.law).removeprefix('used, ').removeprefix('used ')}{equal}."
 
 
 def _law_words(fit: Fit, name: str) -> str:
@@ -321,8 +339,10 @@ def _outliers(fit: Fit) -> Table:
 
 def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
-    notes = [*_advice(learned), *predictions.missing(learned.predicted)] if fit.adequate else misfit_statements(fit)
-    notes += [f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", *fit.sentences]
+    notes = [*_advice(learned), *predictions.jams_at_last(learned.predicted)] if fit.adequate else misfit_statements(fit)
+    notes += [
+        f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", _law_sentence(fit)
+    ]  # fmt: skip
     if fit.scenario.draws is not None:
         notes.append("The configuration is a fit itself: throws that it has seen already count twice.")
     if not fit.posterior.trusted:
@@ -330,7 +350,7 @@ def _notes(learned: Learned) -> list[str]:
     if not fit.parameters:
         notes.append('Nothing was fitted: no value has an uncertainty. Write "0.75 ± 0.1" for what is not known.')
     notes += [
-        f"Throws with fewer stages alone foretold those with {one.stages}: {one.inside} of {one.measured.size} inside"
+        f"Throws with fewer stages alone predicted those with {one.stages}: {one.inside} of {one.measured.size} inside"
         f" their 95 % interval, median error {percent(one.error)}."
         for one in fit.checks
     ]
@@ -349,9 +369,13 @@ def _repeats(fit: Fit) -> str:
     known = fit.repeats
     if known is None:
         return " No setting was repeated, so repeatability by itself is not known."
-    return (
-        f" Repeats at one setting scatter by {percent(known.deviation)} ({plural(known.freedom, 'degree')} of freedom)."
-    )
+    return f" Repeats at one setting scatter by {percent(known.deviation)}."
+
+
+def _statistics(fit: Fit) -> list[str]:
+    """Statistics by name, for those who ask for everything."""
+    known = fit.repeats
+    return [] if known is None else [f"Scatter of repeats: {plural(known.freedom, 'degree')} of freedom."]
 
 
 def _table_notes(fit: Fit) -> list[str]:

@@ -16,7 +16,7 @@ _COLUMNS = (
     Column("exit", "m/s"),
     Column("95 % of builds", "m/s"),
     Column("gain", "%"),
-    Column("pays", "chance"),
+    Column("chance it pays"),
     Column("length", "mm"),
     Column("mass", "g"),
     Column("cost"),
@@ -57,20 +57,20 @@ def picture(ladder: Sequence[Mapping[str, Any]]) -> Ranges:
 
 
 def _range(rung: Mapping[str, Any]) -> tuple[str, float, float, float, str]:
-    exit_speed, gain = rung["exit_speed_m_s"], rung["gain_fraction"]
+    exit_speed = rung["exit_speed_m_s"]
     nominal = exit_speed["nominal"]
     low, high = (nominal if exit_speed[end] is None else exit_speed[end] for end in ("low", "high"))
-    return str(rung["stages"]), low, nominal, high, "" if gain is None else f"{_gain(gain['nominal'])} %"
+    return str(rung["stages"]), low, nominal, high, "" if _gain(rung) == MISSING else f"{_gain(rung)} %"
 
 
 def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
-    exit_speed, gain = rung["exit_speed_m_s"], rung["gain_fraction"]
+    exit_speed = rung["exit_speed_m_s"]
     low, high = exit_speed["low"], exit_speed["high"]
     return (
         str(rung["stages"]),
         speed(exit_speed["nominal"]),
         MISSING if low is None or high is None else f"{low:.2f} to {high:.2f}",
-        _gain(None if gain is None else gain["nominal"]),
+        _gain(rung),
         percent(rung["probability_worthwhile"], 0),
         f"{1000 * rung['length_m']:.0f}",
         digits(_times(1000, rung["mass_kg"]) or None),
@@ -79,8 +79,13 @@ def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
     )
 
 
-def _gain(share: float | None) -> str:
-    return MISSING if share is None else f"{100 * share:+.{0 if share >= 1 else 1}f}"
+def _gain(rung: Mapping[str, Any]) -> str:
+    """What the last stage adds to the exit speed of one stage less [%]; the first one has none to add to."""
+    gain = rung["gain_fraction"]
+    if gain is None or rung["stages"] < 2:
+        return MISSING
+    share = gain["nominal"]
+    return f"{100 * share:+.{0 if share >= 1 else 1}f}"
 
 
 def _times(factor: float, value: float | None) -> float | None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint
-from stager.model.drive import ZERO_CELSIUS
 from stager.model.launcher import Launcher
 from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.records import Throw
@@ -15,6 +15,7 @@ from stager.physics.safety import EYE_INJURIES, NO_SAFE_VALUE, NOT_COMPARED, Haz
 from stager.physics.tyre import Failure, Retention, explain
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, percent, plural
+from stager.units import ScreenUnit, screen_unit
 
 TIGHT = 1e-3
 _FLOORS = frozenset(limit.name for limit in LIMITS if limit.floor)
@@ -121,10 +122,18 @@ def room_text(limit: Mapping[str, Any]) -> str:
     """Return `room` as people read it: counts as they are, all else as a share."""
     if limit["name"] in COUNTS:
         return f"{limit['allowed'] - limit['used']:.0f}"
-    left = room(limit)
-    return percent(max(left, 0.0) if limit["kept"] else left)
+    left = max(room(limit), 0.0) if limit["kept"] else room(limit)
+    if abs(left) > FAR:
+        return f"> {percent(FAR)}" if left > 0 else f"< {percent(-FAR)}"
+    return percent(left)
 
 
+FAR = 10.0
+"""Margin from which on its size tells nothing more [-]."""
+SHARES_SHOWN = frozenset(
+    limit.name for limit in LIMITS if limit.unit == "-" and limit.name not in ("stages", "rim_safety")
+)
+"""Limits on shares, shown in per cent."""
 COUNTS = frozenset(("stages",))
 """Limits on a number of things, of which no share is told."""
 ROOM = 0.15
@@ -147,8 +156,16 @@ def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
     return f" ({plural(count, 'other')} with more than {100 * ROOM:.0f} % to spare)" if count else ""
 
 
+def abridged(limits: Sequence[Mapping[str, Any]], word: Callable[[Mapping[str, Any]], str]) -> Table:
+    """Return the table of the limits that are `close`, with all of them in its place where everything is asked for."""
+    near = close(limits)
+    short = table(near, [word(one) for one in near], left_out(limits))
+    full = table(limits, [word(one) for one in limits])
+    return replace(short, full=full) if len(near) < len(limits) else short
+
+
 def word(limit: Mapping[str, Any]) -> str:
-    """LimitResult on one row of `rows`."""
+    """Return the verdict on one row of `rows`, in a word."""
     if limit["kept"] is None:
         return "not judged"
     if not limit["kept"]:
@@ -157,35 +174,43 @@ def word(limit: Mapping[str, Any]) -> str:
 
 
 def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
-    unit, used, allowed, margin = _shown(limit)
+    unit, used, allowed = unit_of(limit), limit["used"], limit["allowed"]
+    bound = MISSING if allowed is None else f"{unit.shown(allowed):.6g}"
     return (
         title(limit["name"]),
         _used(used, unit),
-        MISSING if allowed is None else f"min {allowed:.6g}" if limit["name"] in _FLOORS else f"{allowed:.6g}",
-        MISSING if unit in ("", "-") else unit,
-        margin,
+        f"min {bound}" if limit["name"] in _FLOORS and allowed is not None else bound,
+        unit.name or MISSING,
+        _margin(limit),
         word,
-        MISSING if limit.get("price") is None else f"{100 * limit['price']:.3f}",
+        MISSING if limit.get("price") is None else digits(100 * limit["price"], 2),
     )
 
 
-def _used(used: float | None, unit: str) -> str:
+def unit_of(limit: Mapping[str, Any]) -> ScreenUnit:
+    """Return the unit in which a limit is shown: that of people; shares in %."""
+    return screen_unit("share" if limit["name"] in SHARES_SHOWN else limit["unit"])
+
+
+def used_text(used: float | None, limit: Mapping[str, Any]) -> str:
+    """Return a value of the limit in its unit, without that unit."""
+    return _used(used, unit_of(limit))
+
+
+def _used(used: float | None, unit: ScreenUnit) -> str:
     """Counts as whole numbers; what cannot be had at all is beyond any number."""
-    if used is not None and math.isinf(used):
-        return "beyond"
-    return f"{used:.0f}" if unit == "-" and used is not None and used == round(used) else digits(used)
-
-
-def _shown(limit: Mapping[str, Any]) -> tuple[str, float | None, float | None, str]:
-    """Unit, used, allowed and margin for people: lengths in mm, temperatures in degC, their margin as a difference."""
-    unit, used, allowed = limit["unit"], limit["used"], limit["allowed"]
-    if unit == "m":
-        unit, used, allowed = "mm", *(None if value is None else 1e3 * value for value in (used, allowed))
-    if unit != "K":
-        return unit, used, allowed, MISSING if limit["margin_fraction"] is None else room_text(limit)
     if used is None:
-        return "degC", None, allowed - ZERO_CELSIUS, MISSING
-    return "degC", used - ZERO_CELSIUS, allowed - ZERO_CELSIUS, f"{allowed - used:.0f} K"
+        return MISSING
+    if math.isinf(used):
+        return "beyond"
+    return f"{used:.0f}" if not unit.name and used == round(used) else digits(unit.shown(used))
+
+
+def _margin(limit: Mapping[str, Any]) -> str:
+    """What is left, for people: of temperatures as a difference."""
+    if limit["used"] is None or limit["margin_fraction"] is None:
+        return MISSING
+    return f"{limit['allowed'] - limit['used']:.0f} K" if limit["unit"] == "K" else room_text(limit)
 
 
 NEAR = 0.7
@@ -311,11 +336,11 @@ _FALL_COLUMNS = (
 def _eye(found: Hazards) -> str:
     if found.energy_per_area is None:
         return f"Eyes: the thickness that its energy per area takes is not known. {NO_SAFE_VALUE}"
-    energy = f"Eyes: {digits(found.energy_per_area)} J/m^2 as it leaves."
+    energy = f"Eyes: {digits(found.energy_per_area)} J/m² as it leaves."
     if not found.injuries:
         first = EYE_INJURIES[0]
         suffer = f"suffer {first.name} ({first.meaning})"
-        return f"{energy} Half of the eyes hit at {first.half_risk:.0f} J/m^2 {suffer}; less is not safe either."
+        return f"{energy} Half of the eyes hit at {first.half_risk:.0f} J/m² {suffer}; less is not safe either."
     names = listing([f"{injury.name} ({injury.meaning})" for injury in found.injuries])
     return f"{energy} At least half of the eyes hit so hard suffer {names}."
 

@@ -76,7 +76,7 @@ def share(wrong: float) -> str:
 
 def _plan(found: Next, launcher: Launcher) -> Table:
     columns = (
-        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after", "chance"),
+        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("chance to be wrong then"),
     )  # fmt: skip
     rows = tuple(
         (
@@ -86,19 +86,18 @@ def _plan(found: Next, launcher: Launcher) -> Table:
         )
         for number, one in enumerate(found.plan)
     )  # fmt: skip
-    return Table("Plan", columns, rows)
+    return Table("Throws to make", columns, rows)
 
 
 def _notes(found: Next) -> list[str]:
     notes = []
     if found.probability_worthwhile is not None:
         notes.append(
-            f"Chance that stage {found.built + 1} adds what is called worthwhile:"
-            f" {percent(found.probability_worthwhile, 0)} (to be wrong about it: {percent(found.wrong_stage)})."
+            f"Chance that stage {found.built + 1} is worth building: {percent(found.probability_worthwhile, 0)}."
         )
     notes += predictions.recommended_notes(found.recommended, found.built)
     if found.recommended.wheel_speed is not None:
-        notes.append(f"Chance to lose more than 1 % of exit speed by the wheel speed: {percent(found.wrong_speed)}.")
+        notes.append(f"Chance to lose more than 1 % of exit speed by the wheel speed: {percent(found.wrong_speed, 0)}.")
     if not found.enough and not found.plan:
         notes.append(NOTHING_SAFE)
     if not found.enough and np.isfinite(found.wrong):

@@ -128,9 +128,8 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     tables = [_relaxations(content["relaxations"])] if content["relaxations"] else []
     if stages:
         tables.append(settings(stages, "Settings" if plan.best else "What comes nearest"))
-    shown = limits.close(rows)
-    if shown:
-        tables.append(limits.table(shown, [word(row) for row in shown], limits.left_out(rows)))
+    if limits.close(rows):
+        tables.append(limits.abridged(rows, word))
     if content["catalogue"]:
         tables.append(alternatives.catalogue_table(content["catalogue"]))
     if content["ladder"]:
@@ -139,7 +138,6 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(alternatives.robust_table(content["robust"], content["stages"]))
     if content["trade"]:
         tables.append(alternatives.front_table(content["trade"]))
-    more_tables = [limits.table(rows, [word(row) for row in rows])] if len(shown) < len(rows) else []
     hurts = [] if plan.best is None else limits.safety_notes(launcher, plan.best.throw)
     room = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
     notes = [*planned(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
@@ -150,7 +148,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
     ]  # fmt: skip
     screen = Screen(
         _headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "",
-        more_tables=[*more_tables, *flight.tables(plan.flown)], more_notes=more_notes,
+        more_tables=flight.tables(plan.flown), more_notes=more_notes,
     )  # fmt: skip
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)
 
@@ -263,7 +261,8 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
     turning = f" and {said(best.spin)} of spin" if best.spin else ""
     fewer = "" if plan.recommended_stages == best.count else f" Worth building: {plan.recommended_stages}."
     leaves = f"leaves at {speed(_leaves(launcher, best))} m/s with {energy} J{turning}"
-    return f"{plural(best.count, 'stage')}: the {name} {leaves}.{fewer}"
+    outlet = " and the outlet" if _leaves(launcher, best) != best.exit_speed else ""
+    return f"{plural(best.count, 'stage')}{outlet}: the {name} {leaves}.{fewer}"
 
 
 def _why(missed: Missed | None) -> str:
@@ -348,15 +347,15 @@ def _relaxations(items: list[dict[str, Any]]) -> Table:
     rows = tuple(
         (
             limits.title(item["name"]),
-            f"{item['allowed']:.6g}",
-            _needed(item["needed"], "none"),
-            _needed(item["needed_together"], "none"),
-            item["unit"] or MISSING,
+            _needed(item["allowed"], item),
+            _needed(item["needed"], item),
+            _needed(item["needed_together"], item),
+            limits.unit_of(item).name or MISSING,
         )
         for item in items
     )
     return Table("What would make it fit: one of these alone, or all together", columns, rows)
 
 
-def _needed(value: float | None, otherwise: str) -> str:
-    return otherwise if value is None else f"{value:.6g}"
+def _needed(value: float | None, item: Mapping[str, Any]) -> str:
+    return "none" if value is None else f"{limits.unit_of(item).shown(value):.6g}"

@@ -103,14 +103,14 @@ def settings(predicted: Sequence[Predicted]) -> Table:
 def exits(predicted: Sequence[Predicted]) -> Table:
     """One row a chain: what leaves the launcher."""
     columns = (
-        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("pays", "chance"),
+        Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("chance it pays"),
         Column("", words=True),
     )  # fmt: skip
     lines = tuple(
         (
             str(one.stages), speed(one.tuned_exit.nominal), _ends(one.tuned_exit),
             MISSING if one.gain is None else percent(one.gain.nominal), percent(one.probability_worthwhile, 0),
-            "measured" if one.measured else "foretold",
+            "measured" if one.measured else "predicted",
         )
         for one in predicted
     )  # fmt: skip
@@ -136,15 +136,10 @@ def sentence(predicted: Sequence[Predicted]) -> str:
     return f"{said}; {leaves}." if said else f"{leaves}."
 
 
-def missing(predicted: Sequence[Predicted]) -> list[str]:
-    """What it costs to miss the grip limit of the last measured stage, on either side."""
+def jams_at_last(predicted: Sequence[Predicted]) -> list[str]:
+    """Say how many builds jam at the recommended setting of the last measured stage, where any do."""
     built = [one for one in predicted if one.measured and one.tuned.grip_limit is not None]
-    if not built:
-        return []
-    tuned = built[-1].tuned
-    short, over = percent(tuned.short), percent(tuned.over)
-    said = f"Wheels of stage {tuned.stage} 5 % below the grip limit cost {short} of exit speed, 5 % above it {over}."
-    return [*jams(tuned), said]
+    return jams(built[-1].tuned) if built else []
 
 
 def _costs(tuned: Tuned) -> tuple[str, str]:

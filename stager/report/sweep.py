@@ -14,7 +14,6 @@ from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep
 from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
-from stager.report import predictions as beside
 from stager.report.answer import Answer, Column, Screen, Source, Table, document
 from stager.report.limits import title
 from stager.report.numbers import percent, speed
@@ -32,13 +31,14 @@ def answer(
     A projectile that jams at every speed, or before this stage, is a "no".
     """
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
-    tables = [_curve(launcher, sweep)] if _passes(sweep) else []
+    more = [_curve(launcher, sweep)] if _passes(sweep) else []
+    chosen = chosen if _passes(sweep) else None
     pictures = (_picture(sweep, spread, near),) if _passes(sweep) else ()
     notes = [*_notes(launcher, sweep), *_spread(spread), *predictions.recommended_notes(chosen, sweep.stage)]
     if measured is not None and near is not None:
-        tables.append(beside.measured_table(measured))
-        notes = [*beside.measured_notes(measured, len(near)), *notes]
-    screen = Screen(_headline(launcher, sweep), tables, notes, pictures=pictures)
+        more.append(predictions.measured_table(measured))
+        notes = [*predictions.measured_notes(measured, len(near)), *notes]
+    screen = Screen(_headline(launcher, sweep), (), notes, pictures=pictures, more_tables=more)
     return Answer(screen, document(summary(sweep, spread, measured, chosen), source), yes=_passes(sweep))
 
 
@@ -61,8 +61,8 @@ def summary(
         "range_ends_by": None if grip else sweep.ends_by,
         "robust": None if spread is None else predictions.robust(spread),
         "recommended": None if chosen is None else predictions.recommended_rows(chosen),
-        "median_difference_fraction": None if measured is None else beside.median(measured),
-        "measured": None if measured is None else beside.measured_rows(measured),
+        "median_difference_fraction": None if measured is None else predictions.median(measured),
+        "measured": None if measured is None else predictions.measured_rows(measured),
     }
 
 

@@ -61,9 +61,8 @@ MORE = "--full shows more."
 
 def whole(screen: Screen, *, ascii_only: bool = False, full: bool = True) -> RenderableType:
     """Headline, pictures, tables and notes; full: also those that are shown only where everything is asked for."""
-    tables = [*screen.tables, *(screen.more_tables if full else ())]
-    notes = [*screen.notes, *(screen.more_notes if full else ())]
-    if not full and (screen.more_tables or screen.more_notes):
+    tables, notes = screen.all_tables(full=full), screen.all_notes(full=full)
+    if screen.abridged and not full:
         notes.append(MORE)
     parts: list[RenderableType] = [headline(screen)]
     if screen.verdict:
@@ -108,7 +107,11 @@ class Fitted:
 def _narrow_heads(item: Table) -> Table:
     """The table with its heads broken at blanks."""
     return replace(
-        item, columns=tuple(replace(column, head=re.sub(" (?!%)", "\n", column.head)) for column in item.columns)
+        item,
+        columns=tuple(
+            column if column.wraps else replace(column, head=re.sub(" (?!%)", "\n", column.head))
+            for column in item.columns
+        ),
     )
 
 
@@ -181,6 +184,8 @@ def ascii_screen(screen: Screen) -> Screen:
         screen,
         headline=screen.headline.translate(_PLAIN), verdict=screen.verdict.translate(_PLAIN),
         notes=[note.translate(_PLAIN) for note in screen.notes], tables=[_ascii_table(item) for item in screen.tables],
+        more_notes=[note.translate(_PLAIN) for note in screen.more_notes],
+        more_tables=[_ascii_table(item) for item in screen.more_tables],
     )  # fmt: skip
 
 
@@ -189,4 +194,5 @@ def _ascii_table(item: Table) -> Table:
         replace(one, head=one.head.translate(_PLAIN), unit=one.unit.translate(_PLAIN)) for one in item.columns
     )
     rows = tuple(tuple(cell.translate(_PLAIN) for cell in row) for row in item.rows)
-    return Table(item.title.translate(_PLAIN), columns, rows)
+    full = None if item.full is None else _ascii_table(item.full)
+    return Table(item.title.translate(_PLAIN), columns, rows, full)

@@ -35,11 +35,11 @@ def answer(launcher: Launcher, throw: Throw, source: Source, flown: Flown | None
             headline(launcher, content),
             (speeds(content["stages"]), energies(content["stages"])),
             [
-                *_notes(content, launcher), *entering(launcher), *strain(content["stages"]),
-                *instruments(launcher, content["stages"]),
+                *_notes(content, launcher), *instruments(launcher, content["stages"]),
                 *flight.notes(launcher, flown), *limits.safety_notes(launcher, throw),
             ],
             more_tables=flight.tables(flown),
+            more_notes=[*entering(launcher), *strain(content["stages"])],
         ),
         document(
             {**content, "safety": limits.safety_rows(launcher, throw), **flight.summary(launcher, flown)}, source
@@ -164,10 +164,10 @@ def strain(stages: Sequence[Mapping[str, Any]]) -> list[str]:
         return []
     most = {name: max(stage[f"{name}_m_s2"] for stage in stages) for name in ("squeeze", "spin_acceleration")}
     along = max(stage["peak_acceleration_m_s2"] for stage in stages)
-    spun = f"; spin pulls at its rim with {digits(most['spin_acceleration'])} m/s2" if most["spin_acceleration"] else ""
+    spun = f"; spin pulls at its rim with {digits(most['spin_acceleration'])} m/s²" if most["spin_acceleration"] else ""
     return [
-        f"Acceleration counts along the barrel, up to {digits(along)} m/s2. Not counted: wheels squeeze it across with"
-        f" {digits(most['squeeze'])} m/s2 (force by mass){spun}."
+        f"Acceleration counts along the barrel, up to {digits(along)} m/s². Not counted: wheels squeeze it across with"
+        f" {digits(most['squeeze'])} m/s² (force by mass){spun}."
     ]
 
 
@@ -200,7 +200,7 @@ _ENERGY = (
     Column("wheel work", "J"),
     Column("slip heat", "J"),
     Column("crush loss", "J"),
-    Column("peak acceleration", "m/s2"),
+    Column("peak acceleration", "m/s²"),
 )
 
 
@@ -232,7 +232,6 @@ def _energy(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
     )
 
 
-_TURN = 2 * np.pi
 ALIKE = (
     "Grip limits, settings and further stages are those of pairs whose wheels run alike: the spin that the goal asks "
     "for is left out here, plan sets it."
@@ -274,7 +273,7 @@ def planned(plan: Plan) -> list[str]:
 
 def said(spin: float) -> str:
     """A spin [rad/s] in words."""
-    return f"{digits(spin / _TURN)} rev/s"
+    return f"{digits(spin / TURN)} rev/s"
 
 
 def _noted(answer: Answer, note: str) -> Answer:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from stager.units.units import convert, convert_difference
 
@@ -14,6 +15,9 @@ _PREFIXED = {
 }  # fmt: skip
 _OTHER = {"1/s": "/s", "K": "degC", "rad/s": "rpm", "rad": "deg", "rad/s/V": "rpm/V", "C": "Ah"}
 _LARGEST_DIGITS = 10
+_SCREEN = {"K": "degC", "m": "mm"}
+"""Unit in which screens show an SI unit, whatever the size."""
+_TYPESET = str.maketrans({"2": "²", "3": "³", "^": ""})
 
 
 def show(value: float, unit: str, *, digits: int = 6) -> str:
@@ -31,6 +35,40 @@ def readable_unit(value: float, unit: str) -> str:
         return unit
     fitting = [name for name in choices if convert(size, unit, name) >= 1]
     return fitting[-1] if fitting else choices[0]
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenUnit:
+    """The unit of a screen or page, typeset: shown value = `scale` × SI value + `offset`."""
+
+    name: str
+    scale: float = 1.0
+    offset: float = 0.0
+
+    def shown(self, value: float) -> float:
+        """Return an SI value in this unit."""
+        return self.scale * value + self.offset
+
+    def difference(self, value: float) -> float:
+        """Return a difference of SI values in this unit."""
+        return self.scale * value
+
+
+def screen_unit(unit: str) -> ScreenUnit:
+    """Return how screens and pages show an SI unit: lengths in mm, temperatures in °C, shares in %.
+
+    unit: "" and "-" for a count or a price, which has none, "share" for a share.
+    """
+    if unit == "share":
+        return ScreenUnit("%", 100.0)
+    if unit in ("", "-"):
+        return ScreenUnit("")
+    name = _SCREEN.get(unit, unit)
+    typeset = name.translate(_TYPESET).replace("degC", "°C")
+    if name == unit:
+        return ScreenUnit(typeset)
+    offset = convert(0.0, unit, name)
+    return ScreenUnit(typeset, convert_difference(1.0, unit, "K" if name == "degC" else name), offset)
 
 
 def format_quantity(value: float, standard_uncertainty: float = 0.0, unit: str = "", *, written: str = "") -> str:

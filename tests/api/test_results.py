@@ -69,7 +69,7 @@ def test_what_a_notebook_shows_is_whole_and_says_the_answer(name: str, results: 
 def test_print_shows_what_the_command_shows(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("NO_COLOR", "1")
-    ran = run("throw", str(TEMPLATE), "--speed", "10").out
+    ran = run("throw", str(TEMPLATE), "--speed", "10", "--full").out
     printed = str(stager.load(TEMPLATE).simulate(10))
     assert [line.rstrip() for line in ran.splitlines()] == printed.splitlines()
 

@@ -34,7 +34,8 @@ CASES = {
     "new": ["new", "mine"],
     "new-again": ["new", ".", "--stages", "3"],
     "check": ["check", BALL],
-    "check-full": ["check", "full.toml", "--speed", "12", "--speed", "17"],
+    "check-full": ["check", "full.toml", "--speed", "12", "--speed", "17", "--full"],
+    "check-settings": ["check", SEED, "--settings", "settings.csv", "-o", "judged.csv"],
     "check-broken": ["check", BALL, "--speed", "70"],
     "throw": ["throw", BALL, "--speed", "10", "--speed", "13.5"],
     "throw-spin": ["throw", BALL, "--speed", "3000 rpm", "--speed", "14:9"],
@@ -84,6 +85,13 @@ throw,wheel_1 [rpm],exit_speed [m/s]
 3,2000,7.80
 4,2700,10.70
 """
+SETTINGS = """\
+wheel_1 [rpm],wheel_2 [rpm]
+2800,3500
+2900,3600
+2900,
+2900,4100
+"""
 
 
 def _sound() -> bytes:
@@ -114,6 +122,7 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in (SEED, TABLE):
         (tmp_path / name).write_text((ROOT / "configs" / name).read_text(encoding="utf-8"), encoding="utf-8")
     (tmp_path / "few.csv").write_text(FEW, encoding="utf-8")
+    (tmp_path / "settings.csv").write_text(SETTINGS, encoding="utf-8")
     (tmp_path / "none.csv").write_text("\n".join(FEW.splitlines()[:3]), encoding="utf-8")
     (tmp_path / "throw.wav").write_bytes(SOUND)
     monkeypatch.chdir(tmp_path)

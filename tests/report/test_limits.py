@@ -25,7 +25,7 @@ def test_temperatures_are_in_degrees_on_screens_and_kelvin_in_documents() -> Non
     rows = limits.rows([HOT])
     assert rows[0]["used"] == 333.15
     cells = limits.table(rows, ["kept"]).rows[0]
-    assert cells[:5] == ("winding temperature", "60.0", "110", "degC", "50 K")
+    assert cells[:5] == ("winding temperature", "60.0", "110", "°C", "50 K")
 
 
 def test_a_limit_that_cannot_be_judged_is_neither_kept_nor_broken() -> None:

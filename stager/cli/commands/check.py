@@ -2,15 +2,54 @@
 
 from __future__ import annotations
 
-from stager.cli.command import Config
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from stager.cli.command import Config, Force
 from stager.cli.commands.throw import Speeds
+from stager.cli.output import check_outputs, to_stdout
 from stager.cli.session import Session
+from stager.errors import InputError
 from stager.report.answer import Answer
 
+Settings = Annotated[
+    Path | None,
+    typer.Option("--settings", metavar="TABLE", help="Judge one setting a row of a table (CSV, heads as for throws)."),
+]
+Results = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="RESULTS", help="Write that table with exit speed and verdict in each row."),
+]
+EXAMPLE = "stager check CONFIG --settings TABLE.csv -o RESULTS.csv"
 
-def check(session: Session, config: Config, speed: Speeds) -> Answer:
-    """Hardware and set speeds against limits."""
+
+def check(
+    session: Session, config: Config, speed: Speeds, settings: Settings = None, output: Results = None,
+    force: Force = False,
+) -> Answer:  # fmt: skip
+    """Check hardware and set speeds against limits.
+
+    With --settings as many as a table has rows, each with its exit speed, whether all limits are kept, and the limit
+    that leaves the least room.
+    """
     loaded = session.load(config)
+    if settings is not None:
+        if speed:
+            raise InputError("and --settings both say how fast the wheels run", where="--speed", hint=EXAMPLE)
+        check_outputs(session, [output], [*loaded.files, settings], force=force)
+        with session.busy("Checking"):
+            found = loaded.check_settings(settings)
+            answer = found.answer()
+        if output is not None:
+            from stager.files import write_whole
+
+            write_whole(output, found.csv(), force=force)
+        return replace(answer, aside=to_stdout(output))
+    if output is not None:
+        raise InputError("is where judged settings go, but no table of settings is given", where="-o", hint=EXAMPLE)
     from stager.constraints import evaluate_limits
     from stager.report import check as report
     from stager.report.throw import compared

@@ -29,7 +29,10 @@ Stages = Annotated[
 def draw(
     session: Session, config: Config, output: Drawing = Path("plate.svg"), stages: Stages = None, force: Force = False
 ) -> Answer:
-    """The side plate 1:1: shaft and motor holes, barrel, wheels, dimensions, list of parts."""
+    """Draw the side plate 1:1, as DXF or SVG.
+
+    With shaft and motor holes, barrel, wheels, dimensions and a list of parts.
+    """
     loaded = session.load(config)
     from stager.files import write_whole
     from stager.report import written as report
@@ -63,7 +66,9 @@ Sheet = Annotated[
 
 
 def card(session: Session, config: Config, output: Sheet = Path("card.html"), force: Force = False) -> Answer:
-    """One sheet to pin up: settings, first throws, limits, cautions.
+    """Write the sheet to pin up beside the launcher.
+
+    Settings, first throws, limits and cautions on one A4 page.
 
     The speeds are those of [[stages]], as plan -o writes them; where they are not all set, they are planned first.
     """

@@ -16,14 +16,14 @@ Term = Annotated[
 
 
 def explain(session: Session, term: Term = None) -> Answer:
-    """A term, a limit or a key of the configuration in plain words."""
+    """Explain a term, a limit or a key in plain words."""
     from stager.report import explain as report
 
     return report.answer(term, session.seed)
 
 
 def schema(session: Session) -> Answer:
-    """JSON Schema of the configuration, for editors."""
+    """Print the JSON Schema of the configuration."""
     from stager import config
 
     return Answer(None, config.schema_json())

@@ -31,7 +31,7 @@ def fit(
     session: Session, config: Config, throws: Table, output: Output = None, build: Build = None, stages: Stages = None,
     force: Force = False,
 ) -> Answer:  # fmt: skip
-    """Calibrate with measured throws.
+    """Calibrate the model with measured throws.
 
     What the contact really does, what the throws cannot tell, and what the next stage will give.
     """
@@ -58,7 +58,7 @@ Builds = Annotated[
 
 
 def compare(session: Session, config: Config, throws: Table, builds: Builds) -> Answer:
-    """Are two builds different, by how much, and what explains it."""
+    """Compare two builds: difference and what explains it."""
     loaded = session.load(config)
     from stager.report import compare as report
 
@@ -72,7 +72,7 @@ Count = Annotated[int, typer.Option("--throws", metavar="N", min=1, max=60, help
 
 
 def next(session: Session, config: Config, throws: Table, count: Count = 6, build: Build = None) -> Answer:
-    """What to measure next, or that enough is known."""
+    """Propose what to measure next, if anything."""
     loaded = session.load(config)
     from stager.report import next_throws as report
     from stager.report.throw import left_out

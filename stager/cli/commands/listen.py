@@ -49,7 +49,10 @@ def listen(
     to_target: Beyond = None, temperature: Air = "20 degC ± 5 K", marks: Marks = 1, channel: Channel = None,
     start: Start = 0.0, end: End = None,
 ) -> Answer:  # fmt: skip
-    """Speed from two knocks, rpm, droop and recovery from the wheels' tone."""
+    """Find speed and rpm in the sound of a throw.
+
+    Speed from two knocks; rpm, how much the wheels slow and how soon they recover from their tone.
+    """
     from stager.api.recording import listen as hear
     from stager.report import listen as report
 

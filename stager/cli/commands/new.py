@@ -94,9 +94,10 @@ def new(
     motor: Motor = None, case: Case = None, supply: Supply = None, rate: Rate = None, energy: Energy = None,
     stages: Stages = None, longest: Longest = None, defaults: Defaults = False,
 ) -> Answer:  # fmt: skip
-    """Write a starting configuration, an empty throws table and the schema that editors complete keys from.
+    """Write a starting configuration and a throws table.
 
-    On a terminal it asks a few questions, but for what flags answer; elsewhere flags and usual values do.
+    And the schema from which editors complete keys. On a terminal it asks what the flags leave open; elsewhere the
+    usual values are taken.
     """
     given = {
         "shape": shape, "mass": mass, "width": width, "length": length, "thickness": thickness, "layout": layout,

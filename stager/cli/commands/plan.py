@@ -54,7 +54,7 @@ def plan(
     robust: Robust = False,
     force: Force = False,
 ) -> Answer:
-    """How many stages, how fast each, is one more worth it.
+    """Plan the stages: how many, how fast, is one more worth it.
 
     With the limits that bind and the ladder of stage counts.
     """
@@ -81,7 +81,7 @@ def worth(
     session: Session, config: Config, draws: Draws = 400, dask: Dask = None, dask_tls: Tls = None,
     resume: Resume = None,
 ) -> Answer:  # fmt: skip
-    """What each further stage adds and costs."""
+    """Show what each further stage adds and costs."""
     loaded = session.load(config)
     check_outputs(session, [], loaded.files, resume)
     from stager.report import ladder as report

@@ -29,7 +29,7 @@ def report(
     session: Session, config: Config, throws: Throws = None, output: Page = None, figures: Figures = None,
     build: Build = None, force: Force = False,
 ) -> Answer:  # fmt: skip
-    """One page that tells it all.
+    """Write one HTML page with all results.
 
     Verdict, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
     single HTML file that needs no network.

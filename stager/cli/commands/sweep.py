@@ -22,7 +22,7 @@ Stage = Annotated[int, typer.Option("--stage", metavar="K", help="The stage whos
 def sweep(
     session: Session, config: Config, speed: Speeds, throws: Throws = None, stage: Stage = 1, build: Build = None
 ) -> Answer:
-    """Exit speed of a stage against its wheel speed.
+    """Show exit speed against the wheel speed of a stage.
 
     Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin. With THROWS,
     those that ended with this stage stand beside what the configuration expects of them.

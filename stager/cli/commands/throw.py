@@ -24,7 +24,7 @@ Speeds = Annotated[
 
 
 def throw(session: Session, config: Config, speed: Speeds) -> Answer:
-    """One throw through the chain."""
+    """Simulate one throw through all stages."""
     loaded = session.load(config)
     from stager.report import throw as report
 

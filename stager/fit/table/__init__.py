@@ -5,7 +5,7 @@ throws   the record of throws, and its wheel speeds     reader   a file to a rec
 book     a table that grows at a bench                  entry    a throw as it is typed
 """
 
-from stager.fit.table.reader import read
+from stager.fit.table.reader import read, read_settings
 from stager.fit.table.throws import Throws
 
-__all__ = ["Throws", "read"]
+__all__ = ["Throws", "read", "read_settings"]

@@ -154,8 +154,11 @@ class Problem:
     hint: str
 
 
-def read_heads(cells: Sequence[str]) -> tuple[list[Head], list[str], list[Problem]]:
-    """Columns that are understood, heads that are passed over, and what is wrong."""
+def read_heads(cells: Sequence[str], *, measured: bool = True) -> tuple[list[Head], list[str], list[Problem]]:
+    """Columns that are understood, heads that are passed over, and what is wrong.
+
+    measured: whether a column must say how fast the projectile left.
+    """
     heads: list[Head] = []
     passed: list[str] = []
     problems: list[Problem] = []
@@ -173,7 +176,7 @@ def read_heads(cells: Sequence[str]) -> tuple[list[Head], list[str], list[Proble
                 problems.append(Problem(text.strip(), "names a column that is there already", "keep one of them"))
             else:
                 heads.append(found)
-    return heads, passed, problems + _missing(heads, problems)
+    return heads, passed, problems + _missing(heads, problems, measured=measured)
 
 
 def _head(place: int, text: str) -> Head | Problem | None:
@@ -224,11 +227,10 @@ def _no_unit(text: str, name: str, unit: str | None, units: Mapping[str, Unit]) 
     return Problem(text, said, f"write {name} [{next(iter(units))}]; known are {', '.join(units)}")
 
 
-def _missing(heads: Sequence[Head], problems: Sequence[Problem]) -> list[Problem]:
+def _missing(heads: Sequence[Head], problems: Sequence[Problem], *, measured: bool) -> list[Problem]:
     names = {head.name for head in heads}
     tried = " ".join(problem.text.lower() for problem in problems)
-    out = []
-    out += _measure_missing(names, tried)
+    out = _measure_missing(names, tried) if measured else []
     wheels = [head for head in heads if head.reading is not None]
     if not wheels and "wheel" not in tried and "throttle" not in tried:
         out.append(Problem("", "has no column of wheel speeds", f"heads look like {EXAMPLE}"))

@@ -40,8 +40,24 @@ def read(path: Path, launcher: Launcher) -> Throws:
     return read_text(text_of(path), path, launcher)
 
 
-def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
-    """The text of a throws table, as `read`; `path` is for its complaints."""
+def read_settings(path: Path, launcher: Launcher) -> Throws:
+    """Read a table of settings for `launcher`: a throws table that need not say how fast the projectile left.
+
+    Its exit speeds are NaN. Raises InputErrors with everything that is wrong.
+    """
+    settings = read_text(text_of(path), path, launcher, measured=False)
+    if not len(settings):
+        raise InputErrors([InputError("holds no setting", where=str(path), hint="one a row, under the heads")])
+    count = settings.present.sum(axis=-1)
+    gaps = settings.line[count != settings.present.cumprod(axis=-1).sum(axis=-1)]
+    message, hint = "leaves a stage out between others", "fill the cells of the first stages, without a gap"
+    if gaps.size:
+        raise InputErrors([InputError(message, where=f"{path}:{line}", hint=hint) for line in gaps])
+    return settings
+
+
+def read_text(text: str, path: Path, launcher: Launcher, *, measured: bool = True) -> Throws:
+    """The text of a throws table, as `read`, or of settings where not `measured`; `path` is for its complaints."""
     lines = filled_lines(text)
     _check_size(path, lines)
     known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: MOST_THROWS + COLUMNS])
@@ -52,14 +68,14 @@ def read_text(text: str, path: Path, launcher: Launcher) -> Throws:
         hint = f"its first line holds the heads: {EXAMPLE}"
         raise InputErrors([InputError("holds no table", where=str(path), hint=hint)])
     (head_line, head_cells), body = rows[0], rows[1:]
-    heads, passed, problems = read_heads(head_cells)
+    heads, passed, problems = read_heads(head_cells, measured=measured)
     errors = [InputError(one.message, where=f"{path}:{one.line}", hint=one.hint) for one in mistakes]
     errors += [_of_head(path, head_line, problem) for problem in problems + _unfit(heads, launcher)]
     page = _Page(path, heads, habits_of(heads, [cells for _, cells in body]), launcher.projectile, known, errors)
     page.fill(body, len(head_cells))
     if page.errors:
         raise InputErrors(page.errors)
-    return page.throws(tuple(passed))
+    return page.throws(tuple(passed), measured=measured)
 
 
 def _check_size(path: Path, lines: Sequence[tuple[int, str]]) -> None:
@@ -137,27 +153,30 @@ class _Page:
         where = f"{self.path}:{line}" + (f": {column}" if column else "")
         self.errors.append(InputError(message, where=where, hint=hint))
 
-    def throws(self, passed: tuple[str, ...]) -> Throws:
-        """The record, of rows that have an exit speed. Raises InputErrors where nothing could fly as measured."""
+    def throws(self, passed: tuple[str, ...], *, measured: bool) -> Throws:
+        """The record, of rows that have an exit speed, or of all where that is not `measured`.
+
+        Raises InputErrors where nothing could fly as measured.
+        """
         lines = np.array(self.lines, dtype=np.intp)
-        names = {name for columns in MEASURES for name in columns}
+        names = {name for columns in MEASURES for name in columns} if measured else set()
         columns = {head.name: self._numbers(head.name) for head in self.heads if head.name in names}
         for name in ("drop", "flight_time", "distance"):
             for line in lines[columns.get(name, np.ones(lines.size)) == 0] if "exit_speed" not in columns else ():
                 self._wrong(int(line), name, "must be above 0", "leave the row out if it was not measured")
         if self.errors:
             raise InputErrors(self.errors)
-        speeds, at_outlet = exit_speeds(columns, self.projectile)
+        speeds, at_outlet = exit_speeds(columns, self.projectile) if measured else (np.full(lines.size, np.nan), False)
         for line in lines[np.isinf(speeds)]:
             self._wrong(int(line), "range", "no speed flies so far from this height", "look at the units in the heads")
         if self.errors:
             raise InputErrors(self.errors)
-        known = ~np.isnan(speeds)
+        known = ~np.isnan(speeds) if measured else np.ones(lines.size, dtype=bool)
         order = self._numbers("throw")
         place = np.arange(1.0, lines.size + 1)
         whole = Throws(
             line=lines, order=place if np.isnan(order).any() else order, build=self._words("build"),
-            exit_speed=speeds, at_outlet=at_outlet, uncertainty=relative(columns, self.known),
+            exit_speed=speeds, at_outlet=at_outlet, uncertainty=relative(columns, self.known) if measured else None,
             supply=self._numbers("supply"), time=self._numbers("time"),
             temperature=self._numbers("temperature"), note=self._words("note"),
             wheels=tuple(

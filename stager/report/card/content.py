@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 
 from stager.constraints import not_judged
-from stager.model.drive import ZERO_CELSIUS
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.first_throws import MANY_JAMS, FirstThrow
@@ -265,7 +264,7 @@ def _at_confidence(row: Mapping[str, Any], margin: Margin) -> str:
     value = margin.at_confidence.get(row["name"])
     if value is None or row["kept"] is None or not np.isfinite(value) or abs(value) > 1e100:
         return MISSING
-    return digits(value - ZERO_CELSIUS if row["unit"] == "K" else value)
+    return limits.used_text(value, row)
 
 
 def _limit_notes(scenario: Scenario, rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> list[str]:

@@ -105,7 +105,7 @@ def view(data: ReportData) -> View:
         facts=() if hidden or not found else _facts(data),
         card=None if hidden or data.settings is None else _card(data, data.settings),
         worth=Part() if hidden else _worth(data),
-        relaxations=Part() if hidden or found else Part(tables=screen.tables, notes=_notes(data)),
+        relaxations=Part() if hidden or found else Part(tables=screen.all_tables(full=True), notes=_notes(data)),
         limits=Part() if hidden or not found else _limits(data),
         rate=Part() if hidden else _rate(data),
         flight=Part() if hidden else _flight(data),
@@ -173,7 +173,7 @@ SHOWN_ELSEWHERE = ("Settings", "Limits", "Ladder")
 def _limits(data: ReportData) -> Part:
     rows = data.content["limits"]
     tables = [limits.table(rows, [plans.word(row) for row in rows])] if rows else []
-    more = (*data.screen.tables, *data.screen.more_tables)
+    more = data.screen.all_tables(full=True)
     flights = flight.tables(data.plan.flown)
     tables += [one for one in more if not one.title.startswith(SHOWN_ELSEWHERE) and one not in flights]
     return Part(tables=tables, notes=_notes(data))
@@ -182,7 +182,7 @@ def _limits(data: ReportData) -> Part:
 def _notes(data: ReportData) -> list[str]:
     """What the plan's screen says but for what has a section of its own."""
     elsewhere = {*CAUTIONS, *MORE_CAUTIONS, *_hurts(data), *flight.notes(data.launcher, data.plan.flown)}
-    return [note for note in (*data.screen.notes, *data.screen.more_notes) if note not in elsewhere]
+    return [note for note in data.screen.all_notes(full=True) if note not in elsewhere]
 
 
 def _hurts(data: ReportData) -> list[str]:
@@ -218,11 +218,11 @@ def _measured(data: ReportData) -> Part:
     unknown = sum(not one.identified for one in data.learned.fit.parameters)
     said = "One parameter is" if unknown == 1 else f"{unknown} parameters are"
     more = (
-        f'{said} not identified by these throws ("known: no"): the value after is little more than the one before.'
+        f'{said} not identified by these throws ("pinned down: no"): the value after is little more than before.'
         if unknown else ""
     )  # fmt: skip
     return Part(
-        lead=screen.headline, tables=(*screen.tables, *screen.more_tables), notes=(*screen.notes, *screen.more_notes),
+        lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True),
         more=more,
     )  # fmt: skip
 
@@ -231,7 +231,7 @@ def _next(data: ReportData) -> Part:
     if data.suggested is None:
         return Part()
     screen = next_throws.answer(data.suggested, data.launcher, data.source).screen or Screen("")
-    return Part(lead=screen.headline, tables=screen.tables, notes=(*screen.notes, *screen.more_notes))
+    return Part(lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True))
 
 
 def _cautions(data: ReportData, hidden: bool) -> Part:

@@ -12,12 +12,11 @@ import numpy as np
 
 from stager.constraints import not_judged
 from stager.model.arrays import Floats
-from stager.model.drive import ZERO_CELSIUS
 from stager.optimise.response import PIECES, Curve, Judged, Response, StageTable, Steady, Surface
-from stager.report.limits import title
+from stager.report.limits import title, unit_of
 from stager.report.numbers import listing, percent, plural
 from stager.report.page.data import ReportData
-from stager.units import format_quantity
+from stager.units import ScreenUnit, format_quantity
 
 MOST = 65534
 """Greatest of the whole numbers that stand for a table's values; the next one says that there is none."""
@@ -115,31 +114,22 @@ def _ends(plan: float, step: float, low: float, high: float) -> tuple[int, int]:
 
 
 def _row(one: Judged | Steady) -> Row:
-    scale, offset, unit = _people(one)
+    unit = _unit(one)
     if one.bound is None:
-        return Row(title(one.name), unit, "")
-    most = f"{one.bound * scale + offset:.6g} {unit}".strip()
-    return Row(title(one.name), unit, f"{'at least' if one.floor else 'at most'} {most}")
+        return Row(title(one.name), unit.name, "")
+    most = f"{unit.shown(one.bound):.6g} {unit.name}".strip()
+    return Row(title(one.name), unit.name, f"{'at least' if one.floor else 'at most'} {most}")
 
 
-def _people(one: Judged | Steady) -> tuple[float, float, str]:
-    """Factor and offset to the unit that people use, and its name."""
-    if one.unit == "-":
-        share = one.bound is None or one.bound <= 1
-        return (100.0, 0.0, "%") if share else (1.0, 0.0, "")
-    known = {
-        "K": (1.0, -ZERO_CELSIUS, "°C"),
-        "m": (1e3, 0.0, "mm"),
-        "m/s^2": (1.0, 0.0, "m/s²"),
-        "J/m^2": (1.0, 0.0, "J/m²"),
-    }
-    return known.get(one.unit, (1.0, 0.0, one.unit))
+def _unit(one: Judged | Steady) -> ScreenUnit:
+    return unit_of({"name": one.name, "unit": one.unit})
 
 
 def _limit(one: Judged | Steady, reserve: float) -> dict[str, Any]:
-    scale, offset, unit = _people(one)
+    unit = _unit(one)
     found: dict[str, Any] = {
-        "name": title(one.name), "unit": unit, "scale": scale, "offset": offset, "bound": one.bound, "floor": one.floor,
+        "name": title(one.name), "unit": unit.name, "scale": unit.scale, "offset": unit.offset,
+        "bound": one.bound, "floor": one.floor,
         "hard": one.hard, "reserve": max(reserve, 0.0),
     }  # fmt: skip
     if isinstance(one, Steady):

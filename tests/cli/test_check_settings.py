@@ -1,0 +1,101 @@
+"""`stager check --settings`: many settings judged at once."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+import stager as package
+from stager.constraints import not_judged
+from tests.cli.run import ROOT, stager
+
+CONFIG = ROOT / "configs" / "seed_ball.toml"
+ROWS = ((2800, 3500), (2900, None), (2900, 4100), (9000, 9000), (2500, 3000), (40, 40))
+STEADY = {"limits.winding_temperature": "50 degC", "limits.settled_loss": 0.05, "limits.peak_power": "1 kW"}
+
+
+@pytest.fixture
+def table(tmp_path: Path) -> Path:
+    path = tmp_path / "settings.csv"
+    rows = "".join(f"{first},{'' if second is None else second},row {k}\n" for k, (first, second) in enumerate(ROWS))
+    path.write_text(f"# of the drawer\nwheel_1 [rpm],wheel_2 [rpm],note\n{rows}", encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("changes", [{}, STEADY])
+def test_each_row_is_judged_as_a_single_check_judges_it(table: Path, changes: dict[str, object]) -> None:
+    loaded = package.load(CONFIG).replace(changes)
+    rows = loaded.check_settings(table).to_rows()
+    assert len(rows) == len(ROWS)
+    for row, rpm in zip(rows, ROWS, strict=True):
+        alone = loaded.check(*(f"{one} rpm" for one in rpm if one is not None))
+        assert row["exit_speed_m_s"] == pytest.approx(float(alone.design.throw.exit_speed), rel=1e-4)
+        unknown = {one.name for one in not_judged(alone.design)}
+        judged = [one for one in alone.verdicts if one.name not in unknown]
+        broken = bool(alone.design.throw.jammed) or any(not one.satisfied for one in judged)
+        assert row["kept"] == ("no" if broken else "not judged" if unknown else "yes")
+        if not alone.design.throw.jammed:
+            least = min(judged, key=lambda one: float(one.slack))
+            assert (row["limit"], row["slack"]) == (least.name, pytest.approx(float(least.slack), rel=1e-3, abs=1e-6))
+
+
+def test_results_hold_the_table_and_four_columns_more(table: Path, tmp_path: Path) -> None:
+    results = tmp_path / "results.csv"
+    ran = stager("check", str(CONFIG), "--settings", str(table), "-o", str(results))
+    assert ran.status == 0, ran.err
+    lines = [line for line in results.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+    rows = list(csv.DictReader(lines))
+    assert list(rows[0]) == ["wheel_1 [rpm]", "wheel_2 [rpm]", "note", "exit_speed [m/s]", "kept", "slack", "limit"]
+    written = [(row["wheel_1 [rpm]"], row["note"]) for row in rows]
+    assert written == [(str(first), f"row {k}") for k, (first, _) in enumerate(ROWS)]
+    assert rows[3]["kept"] == "no"
+    assert (rows[5]["kept"], rows[5]["limit"], float(rows[5]["exit_speed [m/s]"])) == ("no", "jam", 0.0)
+    # What was written can be judged again: its exit speeds are worked out anew.
+    again = stager("check", str(CONFIG), "--settings", str(results), "--json")
+    document = json.loads(again.out)
+    assert [row["kept"] for row in document["settings"]] == [row["kept"] for row in rows]
+    assert sum(document["counts"].values()) == len(ROWS)
+
+
+def test_none_that_keeps_the_limits_is_a_no(tmp_path: Path) -> None:
+    table = tmp_path / "fast.csv"
+    table.write_text("wheel_1 [rpm]\n9000\n", encoding="utf-8")
+    ran = stager("check", str(CONFIG), "--settings", str(table))
+    assert ran.status == 1
+    assert ran.out.startswith("1 setting: 1 breaks a limit or jams.")
+
+
+@pytest.mark.parametrize(
+    ("rows", "where", "said"),
+    [
+        ("wheel_1 [rpm]\n3000\nx\n", ":3: wheel_1 [rpm]", "is not a number"),
+        ("wheel_1 [rpm],wheel_2 [rpm]\n3000,3000\n,3000\n", ":3", "leaves a stage out"),
+        ("exit_speed [m/s]\n3\n", ":1", "no column of wheel speeds"),
+        ("wheel_1 [rpm]\n", "", "holds no setting"),
+        ("wheel_1 [m/s]\n99999\n", ":2: wheel_1 [m/s]", "must be 0 to"),
+    ],
+)
+def test_what_is_wrong_is_named_by_file_and_line(rows: str, where: str, said: str, tmp_path: Path) -> None:
+    table, results = tmp_path / "settings.csv", tmp_path / "results.csv"
+    table.write_text(rows, encoding="utf-8")
+    ran = stager("check", str(CONFIG), "--settings", str(table), "-o", str(results))
+    assert ran.status == 2
+    assert f"{table}{where}" in ran.err
+    assert said in ran.err
+    assert not results.exists()
+
+
+def test_outputs_replace_no_input_and_options_fit_together(table: Path) -> None:
+    before = table.read_bytes()
+    for arguments, said in (
+        (("--settings", str(table), "-o", str(table)), "would be replaced"),
+        (("--settings", str(table), "--speed", "12"), "both say how fast"),
+        (("-o", "results.csv"), "no table of settings"),
+    ):
+        ran = stager("check", str(CONFIG), *arguments)
+        assert ran.status == 2
+        assert said in ran.err
+    assert table.read_bytes() == before
