@@ -191,7 +191,7 @@ class Loaded:
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int | None = 1, dask: str | None = None,
         tls: tuple[Path, Path, Path] | None = None, resume: str | Path | None = None, trade: str | None = None,
-        robust: bool = False, draws: int = 400,
+        robust: bool = False, draws: int = 400, seconds: float | None = None,
     ) -> PlanResult:  # fmt: skip
         """The best number of stages, the speed of each, and what one more would add.
 
@@ -202,6 +202,7 @@ class Loaded:
         trade: "power", "length", "heat" or "cost": also the front of exit speed against it.
         robust: also settings for a low quantile of exit speed over the uncertainties.
         draws: launchers drawn for the ladder's intervals and chances, 0: none, else 20 to 100 000.
+        seconds: time after which the best so far is returned [s]; its `left_open` says what was not done.
         """
         import numpy as np
 
@@ -222,7 +223,8 @@ class Loaded:
             try:
                 rng = np.random.default_rng(seed)
                 found = plan(
-                    self.scenario, rng=rng, progress=tell, executor=executor, trade=against, sturdy=robust, draws=draws
+                    self.scenario, rng=rng, progress=tell, executor=executor, trade=against, sturdy=robust, draws=draws,
+                    seconds=seconds,
                 )
             except KeyboardInterrupt as stop:
                 if executor.cache is None:

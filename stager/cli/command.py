@@ -55,6 +55,12 @@ Resume = Annotated[
 Force = Annotated[
     bool, typer.Option("--force", help="Replace files that stager did not write, or that were changed since.")
 ]
+Seconds = Annotated[
+    float | None,
+    typer.Option(
+        "--seconds", metavar="N", min=0, help="Stop the search after about so many seconds; what is left open is said."
+    ),
+]
 Change = Annotated[
     list[str],
     typer.Option(

@@ -202,7 +202,7 @@ class _Selection:
                       range(max((len(rows) for _, rows in known), default=0))]  # fmt: skip
         most = most_stages(scenario.launcher, scenario)
         for count in range(1, most + 1):
-            if self.clock.out(f"{count} and more stages"):
+            if count > 1 and self.clock.out(f"{count} and more stages"):
                 break
             problem = self._build(scenario, count, "common" if self.ranged else None)
             before = rows[-1].solution

@@ -143,7 +143,7 @@ class _Planning:
         missed = None
         if best is None:
             speed = None if proof is None else proof.speed
-            proven = proof is None or not proof.evidence
+            proven = (proof is None or not proof.evidence) and not self.clock.open
             missed = explain(rows, self.reserve, speed, self.clock, proven=proven)
         worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
         return Plan(
@@ -289,7 +289,7 @@ class _Planning:
         reached = 0.0 if leader is None else leader.settings.exit_speed
         count = None if leader is None else leader.count
         if self.clock.until is not None:
-            self.clock.open.append("the bound")
+            self.clock.open.append("the upper bound")
             return None
         most = most_stages(scenario.launcher, scenario)
         tight = set() if leader is None else active(scenario, leader.settings, [])

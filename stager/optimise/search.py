@@ -285,7 +285,7 @@ def solve_all(
     """Return the best settings for each number of stages up to `most`."""
     found: list[Solution] = []
     for count in range(1, most + 1):
-        if clock.out(f"{count} and more stages"):
+        if count > 1 and clock.out(f"{count} and more stages"):
             break
         shorter = [found[-1].trial] if found else []
         found.append(solve(build(count), shorter, seed=seed, generations=generations))

@@ -204,12 +204,15 @@ def answer(
         tables += [predictions.settings(learned.predicted), predictions.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
-    if fit.parameters:
-        tables.append(parameters(fit, units))
+    whole = parameters(fit, units)
+    told = _told(fit, whole)
+    if told.rows:
+        tables.append(told)
+    more = [*([] if told.rows or not whole.rows else [whole]), _laws(fit)]
     notes, more_notes = _notes(learned), [*fit.sentences, *_statistics(fit)]
     if written:
         notes.append(f"Wrote {listing([str(path) for path in written])}: give the first to plan, worth and sweep.")
-    screen = Screen(_headline(learned), tables, notes, more_tables=(_laws(fit),), more_notes=more_notes)
+    screen = Screen(_headline(learned), tables, notes, more_tables=more, more_notes=more_notes)
     return Answer(screen, document(summary(learned, units), source))
 
 
@@ -282,7 +285,7 @@ def _headline(learned: Learned) -> str:
 
 
 def parameters(fit: Fit, units: Units) -> Table:
-    """What each parameter was and is; on a short screen those of which the throws tell something."""
+    """What each parameter was and is."""
     columns = (
         Column("parameter", words=True), Column("unit", words=True), Column("before", spare=True), Column("after"),
         Column("95 %"), Column("learned"), Column("pinned down", words=True),
@@ -295,13 +298,17 @@ def parameters(fit: Fit, units: Units) -> Table:
         )
         for one in fit.parameters
     )  # fmt: skip
-    whole = Table("What the throws tell about each parameter", columns, rows)
+    return Table("What the throws tell about each parameter", columns, rows)
+
+
+def _told(fit: Fit, whole: Table) -> Table:
+    """Return the parameters of which the throws tell something; all of them where everything is asked for."""
     shown = [one.identified or one.told >= TELLS for one in fit.parameters]
-    told = tuple(row for row, show in zip(rows, shown, strict=True) if show)
-    if len(told) == len(rows):
+    if all(shown):
         return whole
-    others = f" ({plural(len(rows) - len(told), 'other')}, of which they tell little)"
-    return replace(whole, title=whole.title + others, rows=told, full=whole)
+    rows = tuple(row for row, show in zip(whole.rows, shown, strict=True) if show)
+    others = f" ({plural(len(whole.rows) - len(rows), 'other')}, of which they tell little)"
+    return replace(whole, title=whole.title + others, rows=rows, full=whole)
 
 
 def _laws(fit: Fit) -> Table:
@@ -339,7 +346,8 @@ def _outliers(fit: Fit) -> Table:
 
 def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
-    notes = [*_advice(learned), *predictions.jams_at_last(learned.predicted)] if fit.adequate else misfit_statements(fit)
+    advice = [*_advice(learned), *predictions.jams_at_last(learned.predicted)]
+    notes = advice if fit.adequate else misfit_statements(fit)
     notes += [
         f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", _law_sentence(fit)
     ]  # fmt: skip

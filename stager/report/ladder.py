@@ -92,10 +92,22 @@ def _times(factor: float, value: float | None) -> float | None:
     return None if value is None else factor * value
 
 
+def left_open(plan: Plan) -> list[str]:
+    """Say what a search that was stopped has not looked at."""
+    if not plan.left_open:
+        return []
+    return [f"The time was up. Not looked at: {'; '.join(plan.left_open)}. More --seconds, or none, do that too."]
+
+
 def answer(plan: Plan, source: Source) -> Answer:
     """What each further stage adds and costs; no design that fits is a "no"."""
     found = rows(plan.ladder)
-    content = {"ladder": found, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict}
+    content = {
+        "ladder": found, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict,
+        "left_open": list(plan.left_open),
+    }  # fmt: skip
     pictures = (picture(found),) if len(found) > 1 else ()
-    screen = Screen(plan.verdict, (table(found),), at_spin(plan), pictures=pictures)
+    notes = [*left_open(plan), *at_spin(plan)]
+    so_far = "Best so far: " if plan.left_open else ""
+    screen = Screen(f"{so_far}{plan.verdict}", (table(found),), notes, pictures=pictures)
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)

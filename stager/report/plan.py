@@ -140,7 +140,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(alternatives.front_table(content["trade"]))
     hurts = [] if plan.best is None else limits.safety_notes(launcher, plan.best.throw)
     room = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
-    notes = [*planned(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
+    notes = [*ladder.left_open(plan), *planned(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
     more_notes = [
         *certificate_details(plan), *throws.instruments(launcher, stages), *room,
         *limits.unjudged_note(content["limits"]),
@@ -171,6 +171,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "ladder": ladder.rows(plan.ladder),
         "recommended_stages": plan.recommended_stages,
         "verdict": plan.verdict,
+        "left_open": list(plan.left_open),
         "catalogue": None
         if plan.catalogue is None
         else alternatives.catalogue_rows(plan.catalogue, None if best is None else best.exit_speed),
@@ -250,6 +251,12 @@ def _relaxation(item: Relaxation) -> dict[str, Any]:
 
 
 def _headline(launcher: Launcher, plan: Plan) -> str:
+    """The answer in a sentence; of a search that was stopped, that it is the best so far."""
+    said = _answer(launcher, plan)
+    return f"Best so far: {said}" if plan.left_open else said
+
+
+def _answer(launcher: Launcher, plan: Plan) -> str:
     name, best = launcher.projectile.shape.name, plan.best
     if best is None:
         return _why(plan.missed)

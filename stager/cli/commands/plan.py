@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config, Dask, Draws, Force, Resume, Tls
+from stager.cli.command import Config, Dask, Draws, Force, Resume, Seconds, Tls
 from stager.cli.output import check_outputs, progress, to_stdout
 from stager.cli.session import Session
 from stager.report.answer import Answer
@@ -52,6 +52,7 @@ def plan(
     resume: Resume = None,
     trade: Trade = None,
     robust: Robust = False,
+    seconds: Seconds = None,
     force: Force = False,
 ) -> Answer:
     """Plan the stages: how many, how fast, is one more worth it.
@@ -66,7 +67,7 @@ def plan(
     with progress(session, "Planning", at_once=False) as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,
-            draws=draws, trade=None if trade is None else trade.value, robust=robust,
+            draws=draws, trade=None if trade is None else trade.value, robust=robust, seconds=seconds,
         )  # fmt: skip
     if output is not None and found.best is not None:
         loaded.save_plan(found, output, force=force)
@@ -79,7 +80,7 @@ def plan(
 
 def worth(
     session: Session, config: Config, draws: Draws = 400, dask: Dask = None, dask_tls: Tls = None,
-    resume: Resume = None,
+    resume: Resume = None, seconds: Seconds = None,
 ) -> Answer:  # fmt: skip
     """Show what each further stage adds and costs."""
     loaded = session.load(config)
@@ -90,6 +91,6 @@ def worth(
     with progress(session, "Planning", at_once=False) as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,
-            draws=draws,
+            draws=draws, seconds=seconds,
         )  # fmt: skip
     return report.answer(found, loaded.source(session.seed))
