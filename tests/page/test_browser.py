@@ -13,6 +13,8 @@ from tests.page import making
 from tests.page.browser import Tab, browser
 
 WIDTHS = (390, 768, 1440)
+MOST_SHEETS = 4
+"""Sheets of A4 on which the page is printed."""
 OUTSIDE = """[...document.querySelectorAll('body *')].filter(e => !e.closest('.frame, svg')
   && e.getBoundingClientRect().right > innerWidth + 0.5).map(e => e.tagName + '#' + e.id)"""
 SHOWN = """['#verdict', '#card'].map(s => { const e = document.querySelector(s), b = e.getBoundingClientRect();
@@ -73,8 +75,12 @@ def test_the_first_sheet_holds_verdict_and_card(tab: Tab) -> None:
     assert all(f"{u / 0.040 * 60 / 6.283185307179586:.0f}" in first for u in best.wheel_speed)
     assert "nobody ahead" in first
     assert making.told().plan.verdict[:40] in first
-    assert others
+    assert 1 <= len(others) < MOST_SHEETS
     assert not any("Settings card" in sheet for sheet in others)
+    # No heading is left alone at the end of a sheet.
+    headings = tab.run("[...document.querySelectorAll('h2')].map(e => e.textContent.trim())")
+    assert len(headings) > 5
+    assert not any(sheet.endswith(heading) for sheet in (first, *others) for heading in headings)
 
 
 def test_without_script_nothing_is_missing(tab: Tab) -> None:

@@ -181,7 +181,8 @@ def _limits(data: ReportData) -> Part:
 
 def _notes(data: ReportData) -> list[str]:
     """What the plan's screen says but for what has a section of its own."""
-    elsewhere = {*CAUTIONS, *MORE_CAUTIONS, *_hurts(data), *flight.notes(data.launcher, data.plan.flown)}
+    # The keys that are missing stand in the sentences on each limit.
+    elsewhere = {*limits.missing_keys(data.content["limits"]), *CAUTIONS, *MORE_CAUTIONS, *_hurts(data), *flight.notes(data.launcher, data.plan.flown)}
     return [note for note in data.screen.all_notes(full=True) if note not in elsewhere]
 
 
