@@ -12,18 +12,11 @@ from stager.errors import InputError
 
 if TYPE_CHECKING:
     from stager.api.card import CardResult
+    from stager.api.design_results import Checked, PlanResult, SettingsResult, SweepResult
+    from stager.api.fit_results import CompareResult, FitResult, NextResult
     from stager.api.fitting import Progress
     from stager.api.page import Report
-    from stager.api.results import (
-        Checked,
-        CompareResult,
-        FitResult,
-        NextResult,
-        PlanResult,
-        SettingsResult,
-        SweepResult,
-        ThrowResult,
-    )
+    from stager.api.results import ThrowResult
     from stager.config import Configuration
     from stager.constraints import OperatingPoint
     from stager.fit.experiment_design import Next
@@ -113,7 +106,7 @@ class Loaded:
 
         Each verdict says which one change would help most.
         """
-        from stager.api.results import Checked
+        from stager.api.design_results import Checked
         from stager.constraints import evaluate_limits
 
         design = self.design(*speeds)
@@ -129,7 +122,7 @@ class Loaded:
         """
         import numpy as np
 
-        from stager.api.results import SettingsResult
+        from stager.api.design_results import SettingsResult
         from stager.fit.table import read_settings
         from stager.optimise.judge import Judgements, judge_settings
 
@@ -170,7 +163,8 @@ class Loaded:
         that are not before it.
         """
         from stager.api import fitting
-        from stager.api.results import SweepResult, shown
+        from stager.api.design_results import SweepResult
+        from stager.api.results import shown
         from stager.optimise.sweep import sweep
 
         most = max(self.scenario.limit_values.stages, len(self.scenario.launcher.stages))
@@ -206,7 +200,8 @@ class Loaded:
         """
         import numpy as np
 
-        from stager.api.results import PlanResult, shown
+        from stager.api.design_results import PlanResult
+        from stager.api.results import shown
         from stager.errors import Interrupted
         from stager.model.arrays import MOST_DRAWS
         from stager.optimise.flown import flown
@@ -283,7 +278,8 @@ class Loaded:
         """What throws tell of this launcher, and what chains of up to `stages` stages will do (None: one more stage
         than was measured)."""
         from stager.api import fitting
-        from stager.api.results import FitResult, shown
+        from stager.api.fit_results import FitResult
+        from stager.api.results import shown
 
         return shown(FitResult, fitting.fit(self.scenario, throws, seed, stages, progress), loaded=self)
 
@@ -299,14 +295,16 @@ class Loaded:
     def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
         """Whether two builds of a table differ, by how much, and what explains it."""
         from stager.api import fitting
-        from stager.api.results import CompareResult, shown
+        from stager.api.fit_results import CompareResult
+        from stager.api.results import shown
 
         return shown(CompareResult, fitting.compare(self.scenario, throws, builds, seed), loaded=self, throws=throws)
 
     def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
         """What to measure next, for so many throws."""
         from stager.api import fitting
-        from stager.api.results import NextResult, shown
+        from stager.api.fit_results import NextResult
+        from stager.api.results import shown
 
         return shown(NextResult, fitting.suggest(self.scenario, throws, seed, count, progress), loaded=self)
 

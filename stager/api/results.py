@@ -7,23 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
 
-from stager.constraints import LimitResult, OperatingPoint
 from stager.errors import InputError
-from stager.fit.compare import Contrast
-from stager.fit.experiment_design import Next
-from stager.fit.prediction import Learned
-from stager.optimise.records import Plan
-from stager.optimise.sweep import Sweep
 from stager.physics.records import Throw
 from stager.report.answer import Screen
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.constraints.recommend import Recommended
-    from stager.fit.grip_ensemble import Tuned
-    from stager.fit.prediction import Observations
-    from stager.fit.table import Throws
-    from stager.optimise.judge import Judgements
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 
@@ -97,53 +86,6 @@ def shown(kind: type[Kind], record: Any, **more: Any) -> Kind:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class Checked(Shown):
-    """A launcher at set speeds, and the verdict of every limit on it."""
-
-    ROWS: ClassVar[str] = "limits"
-
-    design: OperatingPoint
-    verdicts: tuple[LimitResult, ...]
-    loaded: Loaded = field(repr=False, compare=False)
-
-    @property
-    def kept(self) -> bool:
-        """Whether it throws, and keeps every limit."""
-        return self.answer().yes
-
-    def answer(self) -> Answer:
-        """What `stager check` answers."""
-        from stager.report import check
-        from stager.report.throw import compared
-
-        said = check.answer(self.design, self.verdicts, self.loaded.source())
-        return compared(said, self.loaded.scenario.goal)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class SettingsResult(Shown):
-    """Many settings, one a row of a table, and what the limits say of each."""
-
-    ROWS: ClassVar[str] = "settings"
-
-    settings: Throws
-    judged: Judgements
-    loaded: Loaded = field(repr=False, compare=False)
-
-    def answer(self) -> Answer:
-        """What `stager check --settings` answers."""
-        from stager.report.check import settings_answer
-
-        return settings_answer(self.loaded.scenario.launcher, self.settings, self.judged, self.loaded.source())
-
-    def csv(self) -> str:
-        """The table that was read with exit speed, verdict, least slack and the limit that has it in each row."""
-        from stager.report.check import settings_csv
-
-        return settings_csv(self.settings, self.judged)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class ThrowResult(Shown, Throw):
     """One throw."""
 
@@ -166,116 +108,3 @@ class ThrowResult(Shown, Throw):
             return []
         found = (of_throw.speed_picture(launcher, rows), of_throw.energy_picture(launcher, rows))
         return [picture for picture in found if picture is not None]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class SweepResult(Shown, Sweep):
-    """A sweep; recommended: wheel speed to set; spread: grip limit over the configuration's uncertainties; measured:
-    throws next to it."""
-
-    ROWS: ClassVar[str] = "wheel_speed_m_s"
-
-    loaded: Loaded = field(repr=False, compare=False)
-    recommended: Recommended | None = None
-    spread: Tuned | None = None
-    measured: Observations | None = None
-
-    def answer(self) -> Answer:
-        """What `stager sweep` answers."""
-        from stager.report import sweep
-        from stager.report.throw import left_out
-
-        launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
-        said = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured, self.recommended)
-        return left_out(said, goal)
-
-    def pictures(self) -> list[Picture]:
-        """The curve with its grip limit and the throws that belong to it."""
-        from stager.report.figures.of_sweep import SweepCurve, sweep_picture
-
-        near = None if self.measured is None else self.measured.drawn(self.before_a, self.before_b)
-        limit = None if self.spread is None else self.spread.grip_limit
-        return [sweep_picture(SweepCurve(sweep=self, grip_limit=limit, measured=near))]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class PlanResult(Shown, Plan):
-    """A plan."""
-
-    loaded: Loaded = field(repr=False, compare=False)
-
-    def answer(self) -> Answer:
-        """What `stager plan` answers."""
-        from stager.report import plan
-
-        return plan.answer(self.loaded.scenario.launcher, self, self.loaded.source())
-
-    def pictures(self) -> list[Picture]:
-        """Ladder, side view, speed along the barrel, margins, energy."""
-        from stager.report.page.data import ReportData
-        from stager.report.page.gallery import plan_pictures
-
-        loaded = self.loaded
-        data = ReportData(
-            configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(), plan=self
-        )  # fmt: skip
-        return list(plan_pictures(data))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class FitResult(Shown, Learned):
-    """What measured throws have told."""
-
-    ROWS: ClassVar[str] = "parameters"
-
-    loaded: Loaded = field(repr=False, compare=False)
-
-    def answer(self) -> Answer:
-        """What `stager fit` answers."""
-        from stager.report import fit
-        from stager.report.throw import left_out
-
-        said = fit.answer(self, self.loaded.configuration.quantities, self.loaded.source())
-        return left_out(said, self.loaded.scenario.goal)
-
-    def pictures(self) -> list[Picture]:
-        """Parameters before and after, agreement, what is left over."""
-        from stager.report.figures import of_fit
-        from stager.report.fit import units_of
-
-        units = units_of(self.fit.parameters, self.loaded.configuration.quantities)
-        found = (of_fit.told(self.fit, units), of_fit.agreement(self.fit), of_fit.residuals(self.fit))
-        return [picture for picture in found if picture is not None]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class CompareResult(Shown, Contrast):
-    """Two builds compared."""
-
-    ROWS: ClassVar[str] = "settings"
-
-    loaded: Loaded = field(repr=False, compare=False)
-    throws: Throws = field(repr=False, compare=False)
-
-    def answer(self) -> Answer:
-        """What `stager compare` answers."""
-        from stager.report import compare
-
-        return compare.answer(self, self.throws, self.loaded.scenario.launcher, self.loaded.source())
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
-class NextResult(Shown, Next):
-    """What to measure next."""
-
-    ROWS: ClassVar[str] = "plan"
-
-    loaded: Loaded = field(repr=False, compare=False)
-
-    def answer(self) -> Answer:
-        """What `stager next` answers."""
-        from stager.report import next_throws
-        from stager.report.throw import left_out
-
-        said = next_throws.answer(self, self.loaded.scenario.launcher, self.loaded.source())
-        return left_out(said, self.loaded.scenario.goal)

@@ -12,7 +12,7 @@ from stager.optimise.judge import REACHED as ENOUGH
 from stager.optimise.records import Missed, Plan, Relaxation, Rung, Settings
 from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
-from stager.report import alternatives, check, drives, flight, ladder, limits
+from stager.report import alternatives, check, drives, flight, ladder, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Screen, Source, Table, document
 from stager.report.numbers import MISSING, digits, percent, plural, sides, speed
@@ -138,7 +138,7 @@ def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
         tables.append(alternatives.robust_table(content["robust"], content["stages"]))
     if content["trade"]:
         tables.append(alternatives.front_table(content["trade"]))
-    hurts = [] if plan.best is None else limits.safety_notes(launcher, plan.best.throw)
+    hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
     room = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
     notes = [*ladder.left_open(plan), *planned(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
     more_notes = [
@@ -181,7 +181,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "trade": alternatives.front_rows(plan.front),
         "settled": None if best is None else drives.settled(best.design),
         "feed": drives.feed(launcher),
-        "safety": None if best is None else limits.safety_rows(launcher, best.throw),
+        "safety": None if best is None else safety.rows(launcher, best.throw),
         **flight.summary(launcher, plan.flown),
         **_missed(launcher, plan),
     }

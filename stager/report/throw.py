@@ -16,7 +16,7 @@ from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
 from stager.physics.mechanics import spin_acceleration, spin_energy, squeeze, translation_energy, turns_per_minute
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
-from stager.report import flight, limits
+from stager.report import flight, safety
 from stager.report.answer import Answer, Column, Screen, Source, Table, document
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 
@@ -36,13 +36,13 @@ def answer(launcher: Launcher, throw: Throw, source: Source, flown: Flown | None
             (speeds(content["stages"]), energies(content["stages"])),
             [
                 *_notes(content, launcher), *instruments(launcher, content["stages"]),
-                *flight.notes(launcher, flown), *limits.safety_notes(launcher, throw),
+                *flight.notes(launcher, flown), *safety.notes(launcher, throw),
             ],
             more_tables=flight.tables(flown),
             more_notes=[*entering(launcher), *strain(content["stages"])],
         ),
         document(
-            {**content, "safety": limits.safety_rows(launcher, throw), **flight.summary(launcher, flown)}, source
+            {**content, "safety": safety.rows(launcher, throw), **flight.summary(launcher, flown)}, source
         ),
         yes=not content["jammed"] and not content["stays_in_outlet"],
     )

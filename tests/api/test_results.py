@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 import stager
-from stager.api.results import PlanResult, Shown
+from stager.api.design_results import PlanResult
+from stager.api.results import Shown
 from tests.cli.run import TEMPLATE
 from tests.cli.run import stager as run
 

@@ -69,7 +69,7 @@ def test_an_answer_waits_for_no_library_that_it_does_not_use(
 
 def test_a_plan_begins_without_solvers_plots_and_fits() -> None:
     code = (
-        "import sys, stager.api.results.plan, stager.report.plan, stager.optimise.planner\n"
+        "import sys, stager.api.design_results, stager.report.plan, stager.optimise.planner\n"
         "print([n for n in ('scipy.optimize', 'scipy.stats', 'matplotlib', 'stager.fit') if n in sys.modules])"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

@@ -15,7 +15,7 @@ from stager.physics.chain import throw
 from stager.physics.mechanics import spin_acceleration
 from stager.physics.rotor import fragment_energy, wheel_mass
 from stager.physics.safety import EYE_INJURIES, hazards
-from stager.report import limits
+from stager.report import safety
 from stager.report import throw as throws
 from tests.drive.machines import ALUMINIUM, launcher
 
@@ -53,12 +53,12 @@ def test_each_injury_is_named_from_its_half_risk_on(shape: int) -> None:
     for share, named in ((0.99, False), (1.01, True)):
         done = throw(machine, SPEEDS)
         heavy = replace(machine, projectile=replace(machine.projectile, mass=share * area * np.pi * 0.019**2))
-        assert (injury.name in limits.safety_rows(heavy, done)["likely_eye_injuries"]) is named
+        assert (injury.name in safety.rows(heavy, done)["likely_eye_injuries"]) is named
 
 
 def test_notes_are_short_and_end_with_a_caution() -> None:
     machine = _thrown()
-    said = limits.safety_notes(machine, throw(machine, SPEEDS))
+    said = safety.notes(machine, throw(machine, SPEEDS))
     assert [line.partition(":")[0] for line in said] == ["Eyes", "Toys", "Fall"]
     assert all(len(line) <= 300 for line in said)
     assert "not safe" in said[0]
@@ -66,7 +66,7 @@ def test_notes_are_short_and_end_with_a_caution() -> None:
 
 def test_a_light_slow_one_is_within_toy_limits_which_certifies_nothing() -> None:
     machine = _thrown(mass=0.0005)
-    said = limits.safety_notes(machine, throw(machine, SPEEDS[:1]))
+    said = safety.notes(machine, throw(machine, SPEEDS[:1]))
     assert "certifies nothing" in said[1]
     assert "not compared" in said[1]
 
@@ -76,9 +76,9 @@ def test_toy_limits_by_area_go_by_what_touches(mass: float, area: float | None, 
     # A clay ball of 0.5 J: 2500 J/m² on its whole front would be 2.84 J, but it touches with a point.
     machine = _thrown(mass=mass, contact_area=area)
     done = throw(machine, SPEEDS[:1])
-    row = limits.safety_rows(machine, done)["toy_limits"][0]
+    row = safety.rows(machine, done)["toy_limits"][0]
     assert row == {"name": "ASTM F963-17", "kept": kept}
-    said = limits.safety_notes(machine, done)[1]
+    said = safety.notes(machine, done)[1]
     assert ("Not judged: ASTM F963-17" in said) is (kept is None)
     assert ("within the published limits" in said) is False  # EN 71-1 as it was is broken
 
@@ -91,14 +91,14 @@ def test_a_disc_of_unknown_thickness_has_no_energy_per_area() -> None:
     found = hazards(machine, done)
     assert found.energy_per_area is None
     assert [kept for _, kept in found.toys] == [None, False, False]
-    assert "not known" in limits.safety_notes(machine, done)[0]
+    assert "not known" in safety.notes(machine, done)[0]
 
 
 def test_after_a_jam_nothing_flies() -> None:
     machine = launcher(feed=0.1)
     done = throw(machine, np.array([0.5, 0.5]))
     assert done.jammed
-    assert limits.safety_notes(machine, done) == []
+    assert safety.notes(machine, done) == []
 
 
 def test_the_energy_of_a_third_is_flight_and_spin() -> None:

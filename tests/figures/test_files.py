@@ -40,6 +40,6 @@ def test_pictures_show_themselves_in_notebooks() -> None:
 
 
 def test_planning_needs_no_matplotlib() -> None:
-    code = "import sys, stager.report.page, stager.api.reported; print('matplotlib' in sys.modules)"
+    code = "import sys, stager.report.page, stager.api.page; print('matplotlib' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

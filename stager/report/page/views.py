@@ -8,7 +8,7 @@ from math import tau
 from pathlib import Path
 
 from stager.optimise.records import Settings
-from stager.report import drives, flight, limits, next_throws
+from stager.report import drives, flight, limits, next_throws, safety
 from stager.report import fit as fits
 from stager.report import plan as plans
 from stager.report.answer import Column, Screen, Table
@@ -182,12 +182,13 @@ def _limits(data: ReportData) -> Part:
 def _notes(data: ReportData) -> list[str]:
     """What the plan's screen says but for what has a section of its own."""
     # The keys that are missing stand in the sentences on each limit.
-    elsewhere = {*limits.missing_keys(data.content["limits"]), *CAUTIONS, *MORE_CAUTIONS, *_hurts(data), *flight.notes(data.launcher, data.plan.flown)}
+    elsewhere = {*limits.missing_keys(data.content["limits"])}
+    elsewhere |= {*CAUTIONS, *MORE_CAUTIONS, *_hurts(data), *flight.notes(data.launcher, data.plan.flown)}
     return [note for note in data.screen.all_notes(full=True) if note not in elsewhere]
 
 
 def _hurts(data: ReportData) -> list[str]:
-    return [] if data.plan.best is None else limits.safety_notes(data.launcher, data.plan.best.throw)
+    return [] if data.plan.best is None else safety.notes(data.launcher, data.plan.best.throw)
 
 
 def _rate(data: ReportData) -> Part:
@@ -241,9 +242,9 @@ def _cautions(data: ReportData, hidden: bool) -> Part:
     settings = data.settings
     if hidden or settings is None:
         return Part(notes=said)
-    wheels = limits.wheel_safety(data.launcher, settings.throw)
+    wheels = safety.wheels(data.launcher, settings.throw)
     hurts = " ".join(_hurts(data))
-    return Part(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=limits.GUARD)
+    return Part(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=safety.GUARD)
 
 
 def _provenance(data: ReportData) -> Sequence[Fact]:

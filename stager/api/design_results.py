@@ -1,0 +1,121 @@
+"""Results about a design that show themselves: check, many settings, sweep, plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, ClassVar
+
+from stager.api.results import Shown
+from stager.constraints import LimitResult, OperatingPoint
+from stager.optimise.records import Plan
+from stager.optimise.sweep import Sweep
+
+if TYPE_CHECKING:
+    from stager.api.loaded import Loaded
+    from stager.constraints.recommend import Recommended
+    from stager.fit.grip_ensemble import Tuned
+    from stager.fit.prediction import Observations
+    from stager.fit.table import Throws
+    from stager.optimise.judge import Judgements
+    from stager.report.answer import Answer
+    from stager.report.figures import Picture
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class Checked(Shown):
+    """A launcher at set speeds, and the verdict of every limit on it."""
+
+    ROWS: ClassVar[str] = "limits"
+
+    design: OperatingPoint
+    verdicts: tuple[LimitResult, ...]
+    loaded: Loaded = field(repr=False, compare=False)
+
+    @property
+    def kept(self) -> bool:
+        """Whether it throws, and keeps every limit."""
+        return self.answer().yes
+
+    def answer(self) -> Answer:
+        """What `stager check` answers."""
+        from stager.report import check
+        from stager.report.throw import compared
+
+        said = check.answer(self.design, self.verdicts, self.loaded.source())
+        return compared(said, self.loaded.scenario.goal)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class SettingsResult(Shown):
+    """Many settings, one a row of a table, and what the limits say of each."""
+
+    ROWS: ClassVar[str] = "settings"
+
+    settings: Throws
+    judged: Judgements
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """What `stager check --settings` answers."""
+        from stager.report.settings import answer
+
+        return answer(self.loaded.scenario.launcher, self.settings, self.judged, self.loaded.source())
+
+    def csv(self) -> str:
+        """The table that was read with exit speed, verdict, least slack and the limit that has it in each row."""
+        from stager.report.settings import results_csv
+
+        return results_csv(self.settings, self.judged)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class SweepResult(Shown, Sweep):
+    """A sweep; recommended: wheel speed to set; spread: grip limit over the configuration's uncertainties; measured:
+    throws next to it."""
+
+    ROWS: ClassVar[str] = "wheel_speed_m_s"
+
+    loaded: Loaded = field(repr=False, compare=False)
+    recommended: Recommended | None = None
+    spread: Tuned | None = None
+    measured: Observations | None = None
+
+    def answer(self) -> Answer:
+        """What `stager sweep` answers."""
+        from stager.report import sweep
+        from stager.report.throw import left_out
+
+        launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
+        said = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured, self.recommended)
+        return left_out(said, goal)
+
+    def pictures(self) -> list[Picture]:
+        """The curve with its grip limit and the throws that belong to it."""
+        from stager.report.figures.of_sweep import SweepCurve, sweep_picture
+
+        near = None if self.measured is None else self.measured.drawn(self.before_a, self.before_b)
+        limit = None if self.spread is None else self.spread.grip_limit
+        return [sweep_picture(SweepCurve(sweep=self, grip_limit=limit, measured=near))]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class PlanResult(Shown, Plan):
+    """A plan."""
+
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """What `stager plan` answers."""
+        from stager.report import plan
+
+        return plan.answer(self.loaded.scenario.launcher, self, self.loaded.source())
+
+    def pictures(self) -> list[Picture]:
+        """Ladder, side view, speed along the barrel, margins, energy."""
+        from stager.report.page.data import ReportData
+        from stager.report.page.gallery import plan_pictures
+
+        loaded = self.loaded
+        data = ReportData(
+            configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(), plan=self
+        )  # fmt: skip
+        return list(plan_pictures(data))
