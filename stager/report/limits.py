@@ -140,16 +140,20 @@ ALWAYS = frozenset(("exit_energy",))
 
 
 def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """Return the limits that a short screen shows: always shown, broken, active, not judged, or without much room."""
+    """Return the limits that a short screen shows: always shown, broken, active, or without much room.
+
+    Those that are not judged stand in a sentence of their own.
+    """
+    judged = [one for one in limits if one["kept"] is not None]
     return [
-        one for one in limits
+        one for one in judged
         if one["name"] in ALWAYS or not one["kept"] or one.get("binding") or room(one) < ROOM
     ]  # fmt: skip
 
 
 def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
     """Say, for the title of a table, how many limits `close` leaves out."""
-    count = len(limits) - len(close(limits))
+    count = sum(one["kept"] is not None for one in limits) - len(close(limits))
     return f" ({plural(count, 'other')} with more than {100 * ROOM:.0f} % to spare)" if count else ""
 
 

@@ -14,7 +14,13 @@ from stager.api.results import Shown
 from tests.cli.run import TEMPLATE
 from tests.cli.run import stager as run
 
-LAUNCHER = stager.load(TEMPLATE).replace({"limits.stages": 2})
+KNOWN = {
+    "limits.stages": 2, "contact.stiffness": "40 kN/m", "contact.rebound": 0.75, "contact.creep": "0.5 m/s",
+    "outlet.loss": "0.02 J", "stage.wheel.radius": "40 mm", "stage.wheel.inertia": "4e-5 kg m^2",
+    "feed.speed": "1.2 m/s", "contact.friction.fade_speed": "9 m/s",
+}  # fmt: skip
+"""Two stages, and few parameters that throws tell about."""
+LAUNCHER = stager.load(TEMPLATE).replace(KNOWN)
 ROWS = "1500,5.9\n2000,7.8\n2600,10.2\n3200,12.6\n3800,14.6\n4100,15.6\n4500,15.0\n"
 TABLE = "build,wheel_1 [rpm],exit_speed [m/s]\n"
 
@@ -47,7 +53,7 @@ def throws(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def results(throws: Path) -> dict[str, object]:
     table = LAUNCHER.read_throws(throws)
     return {
-        "plan": LAUNCHER.plan(), "throw": LAUNCHER.simulate(10, "3000 rpm"), "jam": LAUNCHER.simulate(0.5),
+        "plan": LAUNCHER.plan(draws=40), "throw": LAUNCHER.simulate(10, "3000 rpm"), "jam": LAUNCHER.simulate(0.5),
         "sweep": LAUNCHER.sweep(2, 12), "check": LAUNCHER.check(12), "fit": LAUNCHER.fit(table),
         "next": LAUNCHER.next(table), "compare": LAUNCHER.compare(table, ("a", "b")),
     }  # fmt: skip

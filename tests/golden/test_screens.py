@@ -54,7 +54,7 @@ CASES = {
     "worth": ["worth", BALL],
     "fit": ["fit", SEED, TABLE, "--build", "A", "-o", "fitted.toml"],
     "fit-few": ["fit", SEED, "few.csv"],
-    "fit-unlike": ["fit", BALL, TABLE, "--build", "A"],
+    "fit-unlike": ["fit", SEED, TABLE, "--build", "A", "--set", "stage.wheel.radius=30 mm"],
     "fit-none": ["fit", SEED, "none.csv"],
     "compare": ["compare", SEED, TABLE, "--builds", "A", "B"],
     "compare-unknown": ["compare", SEED, TABLE, "--builds", "A", "C"],
