@@ -103,8 +103,12 @@ def misfit_headline(fit: Fit) -> str:
 
 def misfit_statements(fit: Fit) -> list[str]:
     """Return what does not fit, each a sentence, then what to look at first."""
+    return [*_misfits(fit), *misfit_advice(fit)]
+
+
+def _misfits(fit: Fit) -> list[str]:
     words = list(dict.fromkeys(one.words for one in fit.misfits))
-    return [*(f"{one[0].upper()}{one[1:]}." for one in words), *misfit_advice(fit)]
+    return [f"{one[0].upper()}{one[1:]}." for one in words]
 
 
 def misfit_advice(fit: Fit) -> list[str]:
@@ -127,7 +131,7 @@ def _cause(one: Hypothesis) -> str:
         case "tachometer":
             more = "faster" if one.factor > 1 else "slower"
             return (
-                f"It would fit if the wheels ran {percent(abs(one.factor - 1))} {more} than the table says: check unit"
+                f"It would fit if the wheels ran {_round(one.factor)} {more} than the table says: check unit"
                 " and rpm, measure the radius under load, or give stage.wheel.radius or measuring.wheel_speed a ±."
             )
         case "outlet":
@@ -138,10 +142,16 @@ def _cause(one: Hypothesis) -> str:
             return "It would fit if the tyre grew otherwise: give stage.wheel.tyre.modulus a ±."
         case "kinds":
             return (
-                f"Some projectiles seem {percent(abs(one.factor - 1))} {'heavier' if one.factor > 1 else 'lighter'}:"
+                f"Some projectiles seem {_round(one.factor)} {'heavier' if one.factor > 1 else 'lighter'}:"
                 " weigh ten, throw each kind as a build of its own."
             )
     return f"A change of the {one.words} would fit it."
+
+
+def _round(factor: float) -> str:
+    """How far a factor is from 1, to no more digits than such an estimate has."""
+    change = abs(factor - 1)
+    return percent(change, 0 if change >= 0.1 else 1)
 
 
 def _times(factor: float) -> str:
@@ -150,7 +160,7 @@ def _times(factor: float) -> str:
     if near:
         return f"as if {near[0]}"
     if 0.5 < factor < 2:
-        return f"{percent(abs(factor - 1))} {'higher' if factor > 1 else 'lower'}"
+        return f"{_round(factor)} {'higher' if factor > 1 else 'lower'}"
     return f"{digits(factor)} times as large"
 
 
@@ -347,7 +357,8 @@ def _outliers(fit: Fit) -> Table:
 def _notes(learned: Learned) -> list[str]:
     fit = learned.fit
     advice = [*_advice(learned), *predictions.jams_at_last(learned.predicted)]
-    notes = advice if fit.adequate else misfit_statements(fit)
+    # The first two misfits stand in the headline.
+    notes = advice if fit.adequate else [*misfit_advice(fit), *_misfits(fit)[2:]]
     notes += [
         f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", _law_sentence(fit)
     ]  # fmt: skip

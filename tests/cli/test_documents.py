@@ -12,6 +12,7 @@ import pytest
 
 import stager as package
 from tests.cli.run import TEMPLATE, stager
+from tests.sharing import share_answers
 
 PROVENANCE = {"stager_version", "config_sha256", "seed"}
 STAGE = {
@@ -35,6 +36,12 @@ PLAN = {
 }
 LIMIT = {"name", "used", "allowed", "unit", "margin_fraction", "kept", "missing", "find_out", "remedy"}
 MASS = 0.018
+
+
+@pytest.fixture(autouse=True)
+def once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan is made once for all documents that tell of it."""
+    share_answers(monkeypatch, "plan")
 
 
 def _document(*arguments: str, status: int = 0) -> dict[str, Any]:
@@ -125,7 +132,7 @@ def test_plan_and_worth() -> None:
     assert set(plan["ladder"][1]["exit_speed_m_s"]) == {"nominal", "low", "high"}
     assert plan["ladder"][4]["exit_speed_m_s"]["nominal"] == pytest.approx(plan["exit_speed_m_s"])
     worth = _document("worth", str(TEMPLATE))
-    assert set(worth) == {"ladder", "recommended_stages", "verdict"} | PROVENANCE
+    assert set(worth) == {"ladder", "recommended_stages", "verdict", "left_open"} | PROVENANCE
     assert worth["ladder"] == plan["ladder"]
 
 

@@ -24,9 +24,10 @@ def test_time_left_in_words(seconds: float, said: str) -> None:
 
 
 def test_a_plan_says_the_time_left_and_leaves_the_answer_first(tmp_path: Path) -> None:
-    with Terminal(["plan", str(TEMPLATE)], tmp_path, TERM="xterm") as terminal:
+    small = ("--draws", "40", "--set", "limits.stages=2")
+    with Terminal(["plan", str(TEMPLATE), *small], tmp_path, TERM="xterm") as terminal:
         terminal.expect(r"Planning.*(about \d+ s left|nearly done)")
-        terminal.expect(r"\d stages: the ball leaves at [\d.]+ m/s")
+        terminal.expect(r"\d stages and the outlet: the ball leaves at [\d.]+ m/s")
         assert terminal.end() == 0
 
 

@@ -5,20 +5,16 @@ from __future__ import annotations
 import io
 import os
 import re
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from scipy.io import wavfile
 
-from stager.api import Loaded
 from stager.cli.app import COMMANDS
 from tests.cli.run import ROOT, TEMPLATE, Ran, stager
 from tests.fit.recordings import Wheel, recording
-
-ANSWERS: dict[tuple[str, ...], Any] = {}
+from tests.sharing import share_answers
 
 TYPED = {
     "bench": "help\n2400 7.4 first one\n7.5\n3000, 9.2\nbuild b\n3200 jam\n15,5\n200 30\nundo\n4200 12.4\nshow\n",
@@ -134,19 +130,7 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(autouse=True)
 def once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Plans and fits are the same at every width: they are made once."""
-    for name in ("plan", "fit", "next", "compare", "watch", "report"):
-        monkeypatch.setattr(Loaded, name, _kept(name, getattr(Loaded, name)))
-
-
-def _kept(name: str, ask: Callable[..., Any]) -> Callable[..., Any]:
-    def answer(loaded: Loaded, *given: Any, **options: Any) -> Any:
-        options.pop("progress", None)
-        key = (name, loaded.sha256, repr(given), repr(options))
-        if key not in ANSWERS:
-            ANSWERS[key] = ask(loaded, *given, **options)
-        return ANSWERS[key]
-
-    return answer
+    share_answers(monkeypatch, "plan", "fit", "next", "compare", "watch", "report")
 
 
 @pytest.mark.parametrize("width", [80, 120])

@@ -47,6 +47,9 @@ def check(
             from stager.files import write_whole
 
             write_whole(output, found.csv(), force=force)
+            if answer.screen is not None:
+                notes = (*answer.screen.notes, f"The results are in {output}.")
+                answer = replace(answer, screen=replace(answer.screen, notes=notes))
         return replace(answer, aside=to_stdout(output))
     if output is not None:
         raise InputError("is where judged settings go, but no table of settings is given", where="-o", hint=EXAMPLE)
