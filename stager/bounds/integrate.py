@@ -22,6 +22,8 @@ class Run(Protocol):
     """Cells on their way through a contact; states have shape (rows, lanes)."""
 
     press: Press
+    jams: NDArray[np.bool_]
+    """Lanes whose throws all jam: these go no further."""
 
     def rate(
         self, number: int, place: Floats, state: Floats, *, seeing: bool = True
@@ -70,9 +72,10 @@ def march(run: Run, state: Floats, steps: int) -> Floats:
 
 def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> Floats:
     lanes, largest = state.shape[1], 1.0 / steps
-    out, index = state.copy(), np.arange(lanes)
-    here, way = run, piece
-    at, size = np.zeros(lanes), np.full(lanes, largest)
+    out, index = state.copy(), np.flatnonzero(~run.jams)
+    here, way, at, size = run, piece, np.zeros(lanes), np.full(lanes, largest)
+    if index.size < lanes:
+        here, way, state, at, size = take(run, index), take(piece, index), state[:, index], at[index], size[index]
     for _ in range(PATIENCE):
         if index.size == 0:
             return out
@@ -88,7 +91,7 @@ def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> 
         factor = np.fmax(np.minimum(0.9 / np.sqrt(np.maximum(ratio, 1e-8)), 4.0), 0.2)
         size = size * np.where(good, factor, np.minimum(factor, 0.7))
         size = np.minimum(np.maximum(size, FINEST_STEP * largest), largest)
-        done = at >= 1.0 - 1e-12
+        done = (at >= 1.0 - 1e-12) | here.jams
         if done.any():
             here.feel(done, here.rate(number, way.at(at)[0], state)[2])
             out[:, index[done]] = state[:, done]

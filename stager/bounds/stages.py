@@ -128,7 +128,8 @@ def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction) -
         low = np.where(run.stalls, 0.0, np.minimum(ends[1], high))
         if not form.rolls:
             return Enclosed(low, high, low, high, low, high, run.strain)
-        return Enclosed(low, high, roots[1], roots[0], state[3], state[2], run.strain)
+        lead, band = (np.where(run.jams, 0.0, rows) for rows in (roots, state[2:4]))
+        return Enclosed(low, high, lead[1], lead[0], band[1], band[0], run.strain)
 
     return enclose
 

@@ -24,10 +24,10 @@ CLOSE = Options(tolerance=1e-9)
 
 
 @pytest.mark.parametrize("name", MACHINES)
-@pytest.mark.parametrize("width", [0.0, 0.02, 0.5])
-def test_throws_lie_within_the_bounds_of_their_cell(name: str, width: float) -> None:
+def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
+    # Cells of all widths go through their steps together, each at its own pace.
     machine, rng = MACHINES[name], np.random.default_rng(7)
-    count, inside = 24, 12
+    count, inside, width = 72, 12, np.repeat([0.0, 0.02, 0.5], 24)
     low = np.stack([rng.uniform(0.5, 15.0, count), np.zeros(count), rng.uniform(2.0, 40.0, count)])
     high = low + width * np.array([[1.0], [0.0], [1.0]])
     found = _enclose(machine, Cells(low, high, np.zeros(count, np.intp)))
@@ -40,12 +40,11 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str, width: float) -> 
     through = ~done.jammed.any(axis=0)
     assert (done.exit_speed[:, through] >= found.low[through] - 1e-6).all()
     assert (done.peak_acceleration[:, through] >= found.strain[through] * (1 - 5e-3)).all()
-    if width == 0.0:
-        # Near a jam the coarse steps of a bound tell less.
-        clear = through & (done.exit_speed[0] > 1.0)
-        assert clear.sum() > count / 4
-        assert found.high[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
-        assert found.low[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
+    # Near a jam the coarse steps of a bound tell less.
+    clear = (width == 0.0) & through & (done.exit_speed[0] > 1.0)
+    assert clear.sum() > 6
+    assert found.high[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
+    assert found.low[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
 
 
 @pytest.mark.parametrize("name", ["heavy", "constant friction", "hollow ball", "rod"])

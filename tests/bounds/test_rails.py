@@ -28,9 +28,10 @@ CLOSE = Options(tolerance=1e-9)
 
 
 @pytest.mark.parametrize("name", MACHINES)
-@pytest.mark.parametrize("width", [0.0, 0.05, 0.4])
-def test_throws_lie_within_the_bounds_of_their_cell(name: str, width: float) -> None:
-    machine, rng, count = MACHINES[name], np.random.default_rng(5), 24
+def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
+    # Cells of all widths go through their steps together, each at its own pace.
+    machine, rng, count = MACHINES[name], np.random.default_rng(5), 72
+    width = np.repeat([0.0, 0.05, 0.4], 24)
     rolls = machine.projectile.shape.rolls
     inertia, radius = machine.projectile.shape.inertia_factor if rolls else 0.0, float(machine.projectile.radius)
     speed, wheel = rng.uniform(1.0, 18.0, count), rng.uniform(2.0, 40.0, count)
@@ -57,9 +58,9 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str, width: float) -> 
         assert (np.where(through, lead_out, np.inf) >= found.lead_low - 1e-4).all()
         assert (np.where(through, band_out, -np.inf) <= found.band_high + 1e-4).all()
         assert (np.where(through, band_out, np.inf) >= found.band_low - 1e-4).all()
-    if width == 0.0:
-        clear = through[0] & (exits[0] > 2.0)
-        assert np.median(found.high[clear] / exits[0, clear]) < 1.001
+    clear = (width == 0.0) & through[0] & (exits[0] > 2.0)
+    assert clear.sum() > 6
+    assert np.median(found.high[clear] / exits[0, clear]) < 1.001
 
 
 def test_idlers_that_a_ring_turns_have_no_bound_but_the_limits() -> None:

@@ -31,13 +31,11 @@ CLOSE = Options(tolerance=1e-9)
 CASES = {
     "heavy": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.2),
     "half the mass": scenario(EVEN, wheel_speed=45.0, slip_heat=3.0),
-    "stages that differ": scenario(MIXED, wheel_speed=45.0, slip_heat=1.5),
-    "rod": scenario(STREAMER, wheel_speed=40.0, slip_heat=0.35),
+    "stages that differ": scenario(MIXED, wheel_speed=45.0, slip_heat=2.0, stages=2),
+    "rod": scenario(STREAMER, wheel_speed=40.0, slip_heat=0.35, stages=2),
     "margin": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.2, grip_margin=0.05),
 }
 """Scenarios whose slip heat binds."""
-OPEN = {"stages that differ": 5e-2, "rod": 1e-2}
-"""What is left where first stages may all but jam, or heat is dear."""
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -49,19 +47,20 @@ def test_what_is_reached_lies_close_below_the_bound(name: str) -> None:
     assert "slip_heat" in found.binding
     gap = found.bound.speed / found.best.exit_speed - 1
     free = bound(task, task.limit_values.stages).speed / found.best.exit_speed - 1
-    assert 0 <= gap <= OPEN.get(name, 3e-3 + 1e-9)
+    assert 0 <= gap <= 3e-3 + 1e-9
     assert free > 2 * gap
 
 
 def test_no_random_setting_within_the_heat_beats_it() -> None:
-    task, rng = CASES["half the mass"], np.random.default_rng(5)
-    budget = float(task.limit_values.slip_heat or 0.0)
-    done = throw(task.launcher, rng.uniform(4.0, 45.0, (10_000, 3)), options=Options(tolerance=1e-5))
+    budget, rng = 1.5, np.random.default_rng(5)
+    task = scenario(EVEN, wheel_speed=45.0, slip_heat=budget, stages=2)
+    done = throw(task.launcher, rng.uniform(4.0, 45.0, (10_000, 2)), options=Options(tolerance=1e-5))
     kept = ~done.jammed & (done.stages.slip_heat.sum(axis=-1) <= budget)
     fastest = float(done.exit_speed[kept].max())
     # The target lies far below what can be reached, so that the search has to give up.
-    for most in (2_000, 10_000):
-        found = shared(task, bound(task, 3), 0.7 * fastest, 3, most=most)
+    known = bound(task, 2)
+    for most in (600, 2_000):
+        found = shared(task, known, 0.7 * fastest, 2, most=most)
         assert found.speed >= fastest
 
 
@@ -89,15 +88,15 @@ def test_a_plan_of_more_stages_than_were_bounded_is_no_fault() -> None:
     task = CASES["half the mass"]
     known = replace(bound(task, 1), asked=10.0)
     assert len(known.speeds) == 2
-    assert 10.0 < shared(task, known, 10.0, 3).speeds[1] < known.speeds[1]
+    assert 10.0 < shared(task, known, 10.0, 3, most=600).speeds[1] < known.speeds[1]
 
 
 def test_more_heat_never_lowers_the_bound() -> None:
     task = CASES["half the mass"]
-    known, reached = bound(task, 3), 15.0
+    known, reached = bound(task, 2), 13.0
     tops = [
         shared(
-            replace(task, limit_values=replace(task.limit_values, slip_heat=heat)), known, reached, 3, most=4_000
+            replace(task, limit_values=replace(task.limit_values, slip_heat=heat)), known, reached, 2, most=600
         ).speed
         for heat in (1.5, 2.5, 4.0)
     ]
@@ -120,21 +119,20 @@ def test_a_problem_solved_on_paper(count: int) -> None:
 
 
 @pytest.mark.parametrize("machine", [HEAVY, LIGHT, PLATEAU, HOLLOW, STREAMER, EVEN], ids=lambda _: "")
-@pytest.mark.parametrize("width", [0.0, 0.05, 0.5])
-def test_throws_make_no_less_heat_than_their_cell(machine: Launcher, width: float) -> None:
-    rng, count, inside = np.random.default_rng(2), 24, 10
+def test_throws_make_no_less_heat_than_their_cell(machine: Launcher) -> None:
+    # Cells of all widths go through their steps together, each at its own pace.
+    rng, count, inside, width = np.random.default_rng(2), 72, 10, np.repeat([0.0, 0.05, 0.5], 24)
     low = np.stack([rng.uniform(0.5, 15.0, count), np.zeros(count), rng.uniform(2.0, 40.0, count)])
     cells = Cells(low, low + width * np.array([[1.0], [0.0], [1.0]]), np.zeros(count, np.intp))
     enclose = heated_pair(machine, machine.stage(0))
     (_, coarse), (_, fine) = enclose(cells, 96), enclose(cells, 192)
-    share = rng.uniform(0.0, width, (2, inside, count))
+    share = width * rng.uniform(0.0, 1.0, (2, inside, count))
     done = transit(machine, 0, low[0] + share[0], low[2] + share[1], options=CLOSE)
     heat = np.where(done.jammed, np.inf, done.slip_heat)
     assert (heat >= fine - np.abs(fine - coarse) - 1e-9).all()
-    if width == 0.0:
-        clear = ~done.jammed.any(axis=0) & (done.exit_speed[0] > 1.0)
-        assert clear.sum() > count / 4
-        assert fine[clear] == pytest.approx(heat[0, clear], rel=0.02, abs=2e-3)
+    clear = (width == 0.0) & ~done.jammed.any(axis=0) & (done.exit_speed[0] > 1.0)
+    assert clear.sum() > 6
+    assert fine[clear] == pytest.approx(heat[0, clear], rel=0.02, abs=2e-3)
 
 
 def test_no_throw_exceeds_what_its_energy_allows() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, fields, replace
+from functools import cache
 from typing import Any, ClassVar, Self
 
 import numpy as np
@@ -58,7 +59,8 @@ class Law:
 
     def values(self) -> tuple[Number, ...]:
         """Return the parameters in the order of the fields, each a float or an array over the batch."""
-        return tuple(getattr(self, item.name) for item in fields(self))  # type: ignore[arg-type]
+        kind: Any = type(self)
+        return tuple(getattr(self, name) for name in _names(kind))
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Return the coefficient and its slope.
@@ -86,6 +88,11 @@ class Law:
     def greatest(self, slip: Floats) -> Floats:
         """Return the greatest coefficient [-] from no slip to `slip` [m/s]; shape as `slip`."""
         raise NotImplementedError
+
+
+@cache
+def _names(kind: Any) -> tuple[str, ...]:
+    return tuple(item.name for item in fields(kind))
 
 
 def tables(law: Any) -> Floats:
