@@ -105,12 +105,23 @@ def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: i
 def suggest(
     scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None, known: Learned | None = None
 ) -> Next:
-    """What to measure next; known: what the throws have told already."""
+    """What to measure next, or in a first session where too few throws were made for a fit.
+
+    known: what the throws have told already.
+    """
+    from stager.fit.experiment_design import first_session
     from stager.fit.experiment_design import suggest as suggest_next
+    from stager.fit.fitting import LEAST_THROWS
     from stager.fit.fitting import fit as fit_throws
+    from stager.fit.likelihood import usable
     from stager.fit.prediction import finder
 
     tell = progress or (lambda share: None)
+    if known is None and usable(throws).size < LEAST_THROWS:
+        built = 1 + max((wheel.stage for wheel in throws.wheels), default=0)
+        found = first_session(scenario, built, finder(scenario), np.random.default_rng(seed), throws=count)
+        tell(1.0)
+        return found
     if known is None:
         rng, chosen = np.random.default_rng(seed), None
         done = fit_throws(scenario, throws, rng, progress=lambda share: tell(0.5 * share), words=False)

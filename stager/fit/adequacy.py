@@ -32,6 +32,8 @@ MANY_WILD = 0.2
 """Share of outliers that is no accident [-]; an assumption."""
 
 TWICE = 2
+AGREE = 3.0
+"""Outliers at one setting agree where they lie within so many scatters of each other [-]."""
 
 ENOUGH_REPEATS = 4
 """Degrees of freedom of repeats that a test against them needs."""
@@ -61,7 +63,7 @@ def misfits(
     tuple of Misfit
         Empty where the model describes the throws.
     """
-    said = [*_too_fast(throws, found, rng), *_too_wide(found, repeated), *_too_many_wild(found)]
+    said = [*_too_fast(throws, found, rng), *_too_wide(found, repeated), *_too_many_wild(found), *_outliers_that_agree(throws, found)]
     tests = [one for one in _tests(throws, found, repeated, rng) if one.probability < 1]
     adjusted = holm([one.probability for one in tests])
     return (
@@ -145,6 +147,21 @@ def _too_many_wild(found: BestFit) -> list[Misfit]:
     if wild < MANY_WILD * found.count or wild < 2 * TWICE:
         return []
     return [Misfit(kind="kinds", words=f"{wild} of {found.count} throws do not go with the others")]
+
+
+def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
+    """Return settings all of whose throws, two or more, are outliers and agree with each other: no accidents."""
+    wild = found.outlier_probability > 0.5
+    near = AGREE * max(min(found.scatter, found.noise.typical), found.noise.least)
+    seen = []
+    for setting in np.unique(throws.settings):
+        here = throws.settings == setting
+        if here.sum() >= TWICE and wild[here].all() and np.ptp(found.residuals[here]) < near:
+            seen.append(float(np.median(throws.exit_speed[here])))
+    if not seen:
+        return []
+    words = f"all throws at {', '.join(f'{one:.1f}' for one in seen)} m/s lie far from the fit, and agree"
+    return [Misfit(kind="speed", words=words)]
 
 
 def _too_fast(throws: Throws, found: BestFit, rng: np.random.Generator) -> list[Misfit]:

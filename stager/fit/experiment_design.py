@@ -142,6 +142,10 @@ ENDS = (0.025, 0.5, 0.975)
 FIRST_SCATTER = 0.02
 """Taken for the scatter of one throw before any is measured; an assumption."""
 
+JAMMED = -20.0
+"""ln of the exit speed that stands for a jam."""
+ALIKE, LEAST_SESSION = 2, 4
+"""Most throws of a first session at one setting; throws from which on the last one looks for drift."""
 SURE_STAGE, SURE_SPEED = 0.025, 0.05
 HARDLY = 0.1
 """A plan that takes away less than this share of the chance of a wrong decision is not worth the evening."""
@@ -150,10 +154,12 @@ HARDLY = 0.1
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suggested:
     """One throw of the plan: wheel speeds [m/s], (stages,); chance of a wrong decision once it and those before are
-    measured, on average over what they may show [-]."""
+    measured, on average over what they may show [-]; purpose: "decision", "model" (does the model fit at all) or
+    "drift" (does the launcher still throw as at the beginning)."""
 
     wheel_speed: Floats
     wrong_after: float
+    purpose: str = "decision"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +172,8 @@ class Next:
     be thrown at; low, median, high of
     the exit speed there [m/s], (settings,), 0: a jam; grip_limit: of the last stage (None: in most draws exit speed
     still rises at the end of the range); behind: wheel speeds of the stages before it [m/s]; plan: throws in the order
-    to make them; enough: nothing needs to be measured; helps: a plan is worth its throws.
+    to make them; enough: nothing needs to be measured; helps: a plan is worth its throws; unmeasured: no fit was
+    possible, so that the plan is a first session.
     """
 
     built: int
@@ -184,6 +191,7 @@ class Next:
     plan: tuple[Suggested, ...]
     enough: bool
     helps: bool
+    unmeasured: bool = False
 
     @property
     def wrong(self) -> float:
@@ -212,18 +220,38 @@ def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generato
     )  # fmt: skip
 
 
+def first_session(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int) -> Next:
+    """Plan the first `throws` with `built` stages, from what the configuration expects.
+
+    All keep the hard limits in every draw. They rise from slow to fast, throws at one setting side by side. A quarter
+    fills the widest gaps between the settings, to show whether the model fits at all; the last one goes back to the
+    slowest setting, to show drift; the others are those that settle the decisions, at most `ALIKE` at one setting.
+    """
+    chosen = recommended_chain(known_of(scenario), built)
+    return weigh(
+        before(scenario, rng, DRAWS), built, FIRST_SCATTER, find, rng, chosen, throws=throws, whole=True, session=True
+    )  # fmt: skip
+
+
 def weigh(
     ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator,
     chosen: Sequence[Recommended], *, throws: int, least: int | None = None, whole: bool = False,
+    session: bool = False,
 ) -> Next:  # fmt: skip
-    """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]; see `stakes`."""
+    """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]; see `stakes`.
+
+    session: the plan is a first session, see `first_session`.
+    """
     what, where = stakes(ensemble, built, find, chosen, whole=whole)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     # What nothing was measured of is not known enough, whatever its configuration says.
     enough = stage < SURE_STAGE and speed < SURE_SPEED and not whole
     most, few = (0, 0) if enough else (throws, throws if least is None else least)
-    plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few)
+    if session:
+        plan, first = _session(what, where, scatter, throws, rng, now=stage + speed)
+    else:
+        plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few)
     left = plan[-1].wrong_after if plan else stage + speed
     low, median, high = np.exp(np.quantile(where.expected, ENDS, axis=1, method="closest_observation"))
     return Next(
@@ -233,24 +261,25 @@ def weigh(
         wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
         grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
         behind=where.wheel_speed[0, :-1], plan=plan, enough=enough,
-        helps=not enough and _worth(left, stage + speed),
+        helps=not enough and (session or _worth(left, stage + speed)), unmeasured=session,
     )  # fmt: skip
 
 
 def _plan(
-    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float, least: int
+    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float, least: int,
+    alike: int | None = None,
 ) -> tuple[tuple[Suggested, ...], Floats]:
     """Throws one by one, each the best beside those before it; and what a single throw at each setting would leave.
 
     Every draw is the truth once, all others are weighted by how well they agree with what is then measured. Settings
     are chosen by these weights, which vary little from look to look; what they leave is judged by the truths, since
     with few draws of any weight the least of many choices looks better than it is. Nothing that is learned makes a
-    decision worse on average than `now`: what looks so comes of few draws.
+    decision worse on average than `now`: what looks so comes of few draws. alike: most throws at one setting.
     """
-    usable = (np.isfinite(where.expected).mean(axis=1) > 0.5) & where.safe
+    usable = _usable(where)
     if not usable.any():
         return (), np.full(usable.size, np.nan)
-    expected = np.where(np.isfinite(where.expected), where.expected, -20.0)
+    expected = np.where(np.isfinite(where.expected), where.expected, JAMMED)
     known = _others(expected)
     chosen: list[int] = []
     shares: list[float] = []
@@ -265,7 +294,12 @@ def _plan(
         if number == 0:
             first = np.array([np.inf if one is None else what.misled(one) for one in weights])
         if number < throws:
-            left = [np.inf if one is None else _left(what, one) for one in weights]
+            full = [alike is not None and chosen.count(k) >= alike for k in range(usable.size)]
+            left = [
+                np.inf if one is None or spent else _left(what, one) for one, spent in zip(weights, full, strict=True)
+            ]
+            if not np.isfinite(left).any():
+                break
             best = int(np.argmin(left))
             known = after(best)
             chosen.append(best)
@@ -275,6 +309,41 @@ def _plan(
     plan = zip(chosen, _falling(shares), strict=True)
     first = np.where(np.isfinite(first), np.minimum(first, now), np.nan)
     return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now)) for k, left in plan), first
+
+
+def _session(
+    what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float
+) -> tuple[tuple[Suggested, ...], Floats]:
+    """Plan a first session, see `first_session`; and what a single throw at each setting would leave."""
+    again = 1 if throws >= LEAST_SESSION else 0
+    checks = throws // 4
+    settles, first = _plan(what, where, scatter, throws - again - checks, rng, now=now, least=throws, alike=ALIKE)
+    usable = np.flatnonzero(_usable(where))
+    if not usable.size:
+        return (), first
+    speeds = where.wheel_speed[:, -1]
+    rows = [(int(np.flatnonzero(speeds == one.wheel_speed[-1])[0]), "decision") for one in settles]
+    while len(rows) < throws - again:
+        apart = np.abs(speeds[usable, None] - speeds[[k for k, _ in rows]]).min(axis=1, initial=np.inf)
+        rows.append((int(usable[np.argmax(apart)]), "model"))
+    rows.sort(key=lambda row: (speeds[row[0]], row[1]))
+    rows += [(rows[0][0], "drift")] * again
+    expected = np.where(np.isfinite(where.expected), where.expected, JAMMED)
+    known, shares = _others(expected), []
+    for k, _ in rows:
+        seen = expected[k] + scatter * rng.normal(size=expected.shape[1])
+        known = known - 0.5 * ((seen[:, None] - expected[k]) / scatter) ** 2
+        shares.append(what.misled(_even(known)))
+    plan = tuple(
+        Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now), purpose=purpose)
+        for (k, purpose), left in zip(rows, _falling(shares), strict=True)
+    )
+    return plan, first
+
+
+def _usable(where: Experiments) -> NDArray[np.bool_]:
+    """Return which settings keep the limits and let most draws through."""
+    return np.asarray((np.isfinite(where.expected).mean(axis=1) > 0.5) & where.safe)
 
 
 def _worth(left: float, now: float) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -24,6 +25,7 @@ def summary(found: Next, launcher: Launcher) -> dict[str, Any]:
     """The suggestion as the document has it, without provenance."""
     return {
         "enough_is_known": found.enough,
+        "first_session": found.unmeasured,
         "helps": found.helps,
         "stages_built": found.built,
         "probability_worthwhile": found.probability_worthwhile,
@@ -35,6 +37,7 @@ def summary(found: Next, launcher: Launcher) -> dict[str, Any]:
                 "wheel_speed_m_s": one.wheel_speed,
                 "rpm": [_rpm(u, k, launcher) for k, u in enumerate(one.wheel_speed)],
                 "probability_wrong_after": one.wrong_after,
+                "purpose": one.purpose,
             }
             for one in found.plan
         ],
@@ -46,6 +49,9 @@ def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
     return float(turns_per_minute(wheel_speed, launcher.stage(k).wheel))
 
 
+MINUTES = 2.5
+"""Time that one throw takes, with setting and writing down [min]; an assumption."""
+PURPOSES = {"decision": "how to set it", "model": "if the model fits", "drift": "if it drifts"}
 NOTHING_SAFE = "No setting keeps the hard limits as surely as limits.confidence asks: none is proposed."
 
 
@@ -58,6 +64,12 @@ def _headline(found: Next) -> str:
         return "Enough is known: more throws would hardly change a decision."
     if not found.helps:
         return f"More throws with what is built would hardly help: {chance(found)} stays near {share(found.wrong)}."
+    if found.unmeasured:
+        minutes = 5 * math.ceil(MINUTES * len(found.plan) / 5)
+        return (
+            f"First session: {plural(len(found.plan), 'throw')}, about {minutes} minutes, slow ones first:"
+            f" {chance(found)} is {share(found.wrong)} now and about {share(found.plan[-1].wrong_after)} afterwards."
+        )
     at = ", ".join(speed(u) for u in found.plan[0].wheel_speed)
     after = f"about {share(found.plan[-1].wrong_after)} after the {plural(len(found.plan), 'throw')} below"
     return f"Throw next at {at} m/s: {chance(found)} is {share(found.wrong)} now and {after}."
@@ -77,12 +89,13 @@ def share(wrong: float) -> str:
 def _plan(found: Next, launcher: Launcher) -> Table:
     columns = (
         Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("chance to be wrong then"),
+        *((Column("it shows"),) if found.unmeasured else ()),
     )  # fmt: skip
     rows = tuple(
         (
             str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
             ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)),
-            share(one.wrong_after),
+            share(one.wrong_after), *((PURPOSES[one.purpose],) if found.unmeasured else ()),
         )
         for number, one in enumerate(found.plan)
     )  # fmt: skip
@@ -100,6 +113,8 @@ def _notes(found: Next) -> list[str]:
         notes.append(f"Chance to lose more than 1 % of exit speed by the wheel speed: {percent(found.wrong_speed, 0)}.")
     if not found.enough and not found.plan:
         notes.append(NOTHING_SAFE)
-    if not found.enough and np.isfinite(found.wrong):
+    if found.unmeasured:
+        notes.append("Every throw keeps the hard limits in all builds that the configuration allows for.")
+    elif not found.enough and np.isfinite(found.wrong):
         notes.append("Shuffle the order of the throws, so that a drift does not look like a setting.")
     return notes

@@ -1,0 +1,100 @@
+"""What to measure before anything was measured."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stager.constraints.recommend import hard_slacks
+from stager.fit.experiment_design import ALIKE, Next, first_session
+from stager.fit.fitting import fit
+from stager.fit.friction_laws import own_law
+from stager.fit.grip_ensemble import before
+from stager.physics.chain import SURE, throw
+from tests.cli.run import ROOT, stager
+from tests.recovery.bench import Plan, draw_truth, finder, measure, scenario
+
+NAMES = ("seed_ball", "constant_pair")
+COUNT = 8
+
+
+@cache
+def planned(name: str) -> Next:
+    given = scenario(name)
+    return first_session(given, 1, finder(given), np.random.default_rng(1), throws=COUNT)
+
+
+def speeds(name: str) -> list[float]:
+    return [float(one.wheel_speed[-1]) for one in planned(name).plan]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_slow_throws_come_first_and_the_last_one_looks_for_drift(name: str) -> None:
+    plan = planned(name).plan
+    assert len(plan) == COUNT
+    assert speeds(name)[:-1] == sorted(speeds(name)[:-1])
+    assert speeds(name)[-1] == speeds(name)[0]
+    assert [one.purpose for one in plan].index("drift") == COUNT - 1
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_settings_are_spread_and_a_share_is_kept_for_the_model(name: str) -> None:
+    session = speeds(name)[:-1]
+    distinct, counts = np.unique(session, return_counts=True)
+    assert counts.max() <= ALIKE
+    assert distinct.size >= 4
+    assert sum(one.purpose == "model" for one in planned(name).plan) >= COUNT // 4
+    # No half of the range is left unseen.
+    assert np.diff(distinct).max() < 0.6 * np.ptp(distinct)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_first_session_settles_decisions(name: str) -> None:
+    found = planned(name)
+    assert found.unmeasured
+    assert found.helps
+    left = [one.wrong_after for one in found.plan]
+    assert left == sorted(left, reverse=True)
+    assert left[-1] < 0.5 * found.wrong
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_first_throws_keep_the_hard_limits_in_fresh_draws(name: str) -> None:
+    given = scenario(name)
+    known = before(given, np.random.default_rng(99), 2000)
+    settings = np.unique(speeds(name))[:, None, None] * np.ones((1, known.lanes, 1))
+    done = throw(known.launcher, settings, options=SURE)
+    kept = np.ones(settings.shape[:2], bool)
+    for slack in hard_slacks(known.launcher, given.limit_values, done, steady=False).values():
+        kept &= slack >= -1e-6
+    assert (1 - kept[:, 1:].mean(axis=1)).max() <= 0.005
+
+
+@pytest.mark.parametrize(("factor", "fits"), [(1.0, True), (0.75, False)])
+def test_its_throws_tell_whether_the_model_fits(factor: float, fits: bool) -> None:
+    """A chronograph that reads a quarter too little is found after eight throws."""
+    given = scenario("seed_ball")
+    rng = np.random.default_rng(3)
+    real = own_law(given).launcher(given, draw_truth(given, rng))
+    settings = np.array(speeds("seed_ball"))[:, None]
+    throws = measure(given, real, settings, Plan(noise=0.01, throws=COUNT, outliers=0.0), rng)
+    throws = throws.with_speeds(factor * throws.exit_speed)
+    found = fit(given, throws, np.random.default_rng(0), other_laws=False, words=False)
+    assert (found.misfits == ()) is fits
+
+
+def test_next_plans_a_first_session_from_an_empty_table(tmp_path: Path) -> None:
+    (tmp_path / "empty.csv").write_text("wheel_1 [rpm],exit_speed [m/s]\n", encoding="utf-8")
+    arguments = ("next", str(ROOT / "configs" / "seed_ball.toml"), str(tmp_path / "empty.csv"), "--throws", "5")
+    ran = stager(*arguments, "--json")
+    assert ran.status == 0
+    document = json.loads(ran.out)
+    assert document["first_session"]
+    rpm = [one["rpm"][0] for one in document["plan"]]
+    assert len(rpm) == 5
+    assert rpm[:-1] == sorted(rpm[:-1])
+    assert stager(*arguments).out.startswith("First session: 5 throws, about 15 minutes, slow ones first")
