@@ -63,7 +63,10 @@ def misfits(
     tuple of Misfit
         Empty where the model describes the throws.
     """
-    said = [*_too_fast(throws, found, rng), *_too_wide(found, repeated), *_too_many_wild(found), *_outliers_that_agree(throws, found)]
+    said = [
+        *_too_fast(throws, found, rng), *_too_wide(found, repeated), *_too_many_wild(found),
+        *_outliers_that_agree(throws, found),
+    ]  # fmt: skip
     tests = [one for one in _tests(throws, found, repeated, rng) if one.probability < 1]
     adjusted = holm([one.probability for one in tests])
     return (
