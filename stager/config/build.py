@@ -3,22 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
 from pydantic import BaseModel
 
 from stager.config.field_types import SetSpeed
-from stager.config.tables import (
-    BellFriction,
-    ConstantFriction,
-    FallingFriction,
-    File,
-    RisingFriction,
-    TabulatedFriction,
-    inherits,
-)
+from stager.config.tables import File, inherits
 from stager.model.arrays import Number
 from stager.model.drive import Drive, Heat, Mount, Supply
 from stager.model.flight import Flight, Placement, Spread
@@ -27,7 +19,7 @@ from stager.model.projectile import SHAPES, Projectile
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.stage import LAYOUTS, Stage
 from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
-from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
+from stager.physics.friction import LAWS, Tabulated
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS, gent_modulus
 from stager.physics.parts import choose
 from stager.physics.safety import TOY_LIMITS
@@ -278,18 +270,11 @@ def _pusher(read: Reader) -> Pusher:
 def _law(read: Reader | None) -> FrictionLaw:
     if read is None:
         raise ValueError("a contact needs a friction law")
-    builder = _BUILDERS[type(read.table)]
-    law: FrictionLaw = builder(read)
-    return law
-
-
-_BUILDERS: dict[type, Any] = {
-    ConstantFriction: lambda read: Constant(read.number("coefficient")),
-    FallingFriction: lambda read: Falling(*map(read.number, ("static", "sliding", "fade_speed", "fade_exponent"))),
-    BellFriction: lambda read: Bell(*map(read.number, ("peak", "peak_speed", "width"))),
-    RisingFriction: lambda read: Rising(*map(read.number, ("static", "sliding", "rise_speed"))),
-    TabulatedFriction: lambda read: Tabulated(read.numbers("slip"), read.numbers("coefficient")),
-}
+    law = LAWS[read.table.law]  # type: ignore[attr-defined]
+    if law is Tabulated:
+        return Tabulated(read.numbers("slip"), read.numbers("coefficient"))
+    found: FrictionLaw = law(*(read.number(item.metadata["key"] or item.name) for item in fields(law)))  # type: ignore[arg-type]
+    return found
 
 
 def _guide(file: File, source: Source) -> Guide | None:

@@ -21,6 +21,7 @@ from stager.config.unknown_keys import (
     unknown,
     whole,
 )
+from stager.physics.friction import LAWS
 
 MOST = 50
 """Findings that are put into words: whoever has more has the wrong file."""
@@ -96,7 +97,8 @@ def _not_a_word(path: KeyPath, given: Any) -> Problem:
 
 
 def _law(given: Any) -> tuple[str, str]:
-    words = "constant, falling, bell, rising or tabulated"
+    *names, last = LAWS
+    words = f"{', '.join(names)} or {last}"
     hint = 'for example law = "falling", with static, sliding and fade_speed'
     law = given.get("law") if isinstance(given, dict) else None
     if law is None:

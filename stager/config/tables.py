@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 from stager.config import field_types as t
 from stager.config.field_types import CrushRange, WheelSpeed
 from stager.model.arrays import MOST_STAGES
+from stager.physics.friction import LAWS
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.physics.safety import TOY_LIMITS
 from stager.units import Measured
@@ -149,7 +150,7 @@ Friction = Annotated[
     Discriminator(
         _law,
         custom_error_type="law",
-        custom_error_message="must name a friction law: constant, falling, bell, rising or tabulated",
+        custom_error_message=f"must name a friction law: {', '.join(LAWS)}",
     ),
 ]
 

@@ -6,6 +6,7 @@ import fluids
 import pytest
 
 from stager.physics.air import air_at, standard_air
+from tests.published.inventory import printed as compare
 
 # ISO 2533:1975 = US 1976 at geometric altitude, as the libraries fluids and ambiance give it.
 STANDARD = [
@@ -32,7 +33,8 @@ def test_standard_atmosphere(
     air = standard_air(altitude)
     assert air.temperature == pytest.approx(temperature, rel=1e-4)
     assert air.pressure == pytest.approx(pressure, rel=1e-4)
-    assert air.density == pytest.approx(density, rel=1e-4)
+    source = "ISO 2533:1975, by the libraries fluids and ambiance"
+    compare("density of standard air (kg/m³)", source, density, air.density, rel=1e-4)
     assert air.viscosity == pytest.approx(viscosity, rel=1e-4)
     library = fluids.ATMOSPHERE_1976(altitude)
     assert air.density == pytest.approx(library.rho, rel=1e-5)
@@ -41,9 +43,9 @@ def test_standard_atmosphere(
 @pytest.mark.parametrize("temperature, density, viscosity, conductivity, prandtl", WARM)
 def test_warm_air(temperature: float, density: float, viscosity: float, conductivity: float, prandtl: float) -> None:
     air = air_at(temperature)
-    assert air.density == pytest.approx(density, rel=1e-3)
-    assert air.viscosity == pytest.approx(viscosity, rel=1e-2)
-    assert air.conductivity == pytest.approx(conductivity, rel=1e-2)
+    compare("density of warm air (kg/m³)", "CoolProp 8.0", density, air.density, rel=1e-3)
+    compare("viscosity of warm air (Pa s)", "CoolProp 8.0", viscosity, air.viscosity, rel=1e-2)
+    compare("conductivity of warm air (W/m K)", "CoolProp 8.0", conductivity, air.conductivity, rel=1e-2)
     assert air.prandtl == pytest.approx(prandtl, rel=2e-2)
 
 

@@ -27,6 +27,7 @@ from stager.physics.flight import (
 )
 from stager.physics.mechanics import translation_energy
 from stager.physics.safety import EYE_INJURIES, TOY_LIMITS, likely_injuries
+from tests.published.inventory import printed as compare
 
 TABLE_TENNIS = Projectile(shape=HOLLOW_BALL, mass=2.7e-3, diameter=0.040)  # ITTF law 2.3
 PUCK = Projectile(shape=DISC, mass=0.163, diameter=0.0762, thickness=0.0254)  # IIHF rule 47: 156–170 g, 3 × 1 in
@@ -54,7 +55,7 @@ def test_balls_in_air(diameter: float, mass: float, speed: float, number: float,
     # Reynolds numbers and terminal speeds by fluids with Barati's curve; two curves differ by a few per cent.
     assert sphere_reynolds(diameter, speed, AIR) == pytest.approx(number, rel=1e-3)
     found = terminal_speed(mass, diameter, STANDARD_GRAVITY, AIR)
-    assert found == pytest.approx(terminal, rel=4e-2)
+    compare("terminal speed of a ball (m/s)", "library fluids, Barati's curve", terminal, found, rel=4e-2)
     density = mass / (np.pi / 6 * diameter**3)
     library = fluids.v_terminal(D=diameter, rhop=density, rho=1.225, mu=1.789e-5, Method="Clift_Gauvin")
     assert found == pytest.approx(library, rel=2e-2)  # the library takes buoyancy off
@@ -97,14 +98,15 @@ def test_drag_slows_as_the_library_says() -> None:
         middle = speed + step / 2 * (pull - float(sphere_drag(1e-3, speed, air)) / mass)
         way += step * middle
         speed += step * (pull - float(sphere_drag(1e-3, middle, air)) / mass)
-    assert speed == pytest.approx(9.68646, rel=3e-2)
-    assert way == pytest.approx(7.82945, rel=2e-2)
+    compare("speed of a falling sphere (m/s)", "library fluids, example of its manual", 9.68646, speed, rel=3e-2)
+    compare("way of a falling sphere (m)", "library fluids, example of its manual", 7.82945, way, rel=2e-2)
 
 
 def test_spin_parameter_of_a_thrown_disc() -> None:
     # Hummel, MS thesis UC Davis 2003: 54 rad/s at 13.5 m/s, area 0.057 m²: advance ratio 0.5388.
     disc = Projectile(shape=DISC, mass=0.175, diameter=float(np.sqrt(4 * 0.057 / np.pi)))
-    assert spin_parameter(54.0, 13.5, disc) == pytest.approx(0.5388, rel=1e-4)
+    source = "Hummel, thesis, UC Davis 2003"
+    compare("advance ratio of a flying disc (-)", source, 0.5388, spin_parameter(54.0, 13.5, disc), rel=1e-4)
     assert spin_parameter(54.0, 0.0, disc) == 0.0
 
 

@@ -7,6 +7,7 @@ import pytest
 
 from stager.model.drive import Drive
 from stager.physics.drive.motor import back_emf, greatest_power, motor_current, motor_torque, no_load_speed
+from tests.published.inventory import printed as compare
 
 RPM = 2 * np.pi / 60
 
@@ -21,7 +22,8 @@ def test_torque_and_speed_constants() -> None:
 def test_kosow_1_13() -> None:
     # Kosow, Electric Machinery & Transformers, example 1-13: 125 V, 0.25 ohm, 60 A: back-emf 110 V.
     drive = Drive(speed_constant=1.0, resistance=0.25)
-    assert motor_current(drive, 125.0, 110.0) == pytest.approx(60.0)
+    source = "Kosow, Electric Machinery, example 1-13"
+    compare("armature current (A)", source, 60.0, motor_current(drive, 125.0, 110.0), rel=1e-6)
     assert back_emf(drive, 110.0) == pytest.approx(110.0)
 
 
@@ -31,8 +33,9 @@ def test_permanent_magnet_motor() -> None:
     drive = Drive(speed_constant=turning / 100.0, resistance=0.5)
     current = float(motor_current(drive, 120.0, turning))
     assert current == pytest.approx(40.0)
-    assert current**2 * 0.5 == pytest.approx(800.0)
-    assert 120.0 * current == pytest.approx(4800.0)
+    source = "textbook listing, permanent-magnet motor"
+    compare("copper loss (W)", source, 800.0, current**2 * 0.5, rel=1e-6)
+    compare("input of a motor (W)", source, 4800.0, 120.0 * current, rel=1e-6)
     assert motor_torque(drive, current) == pytest.approx(31.831, rel=1e-4)
 
 
@@ -42,8 +45,9 @@ def test_fitzgerald_7() -> None:
     emf = 50 - 1.25 * 1.03
     drive = Drive(speed_constant=2100 * RPM / emf, resistance=1.03, no_load_current=1.25)
     assert no_load_speed(drive, 50.0) == pytest.approx(2100 * RPM)
-    assert drive.torque_constant == pytest.approx(0.22, rel=1e-2)
-    assert emf * 1.25 == pytest.approx(61, rel=1e-2)
+    source = "Fitzgerald, Kingsley & Umans, 6th ed., ch. 7"
+    compare("torque constant (N m/A)", source, 0.22, drive.torque_constant, rel=1e-2, read=False)
+    compare("no-load loss (W)", source, 61.0, emf * 1.25, rel=1e-2, read=False)
     current = float(motor_current(drive, 48.0, 1700 * RPM))
     assert current == pytest.approx(8.3166, rel=1e-4)
     assert drive.torque_constant * current * 1700 * RPM == pytest.approx(327.96, rel=1e-4)
@@ -63,10 +67,11 @@ def test_loaded_book_motor() -> None:
     # Drives text, example 4.5: 120 V for 6000 rpm, at 60 V with 2.5 ohm and 0.5 N m: 2.618 A, 53.455 V, 2672.8 rpm.
     drive = Drive(speed_constant=6000 * RPM / 120, resistance=2.5)
     current = 0.5 / drive.torque_constant
-    assert current == pytest.approx(2.618, rel=1e-3)
+    source = "drives text, example 4.5"
+    compare("current of a loaded motor (A)", source, 2.618, current, rel=1e-3)
     speed = (60 - 2.5 * current) * drive.speed_constant
     assert motor_current(drive, 60.0, speed) == pytest.approx(current)
-    assert speed / RPM == pytest.approx(2672.8, rel=1e-3)
+    compare("speed of a loaded motor (rpm)", source, 2672.8, speed / RPM, rel=1e-3)
 
 
 def test_greatest_power_is_at_half_speed() -> None:

@@ -18,6 +18,7 @@ from stager.physics.tyre import (
     tearing_speed,
     turning_hold,
 )
+from tests.published.inventory import printed as compare
 
 NITRILE = TyreMaterial(name="nitrile", density=1250.0, modulus=5.5205e6, tensile_strength=12e6)
 RING = Tyre(material=NITRILE, depth=0.003, stretch=0.05, held_by=Hold.STRETCH, hub_friction=0.6)
@@ -33,7 +34,9 @@ def held(hold: Hold, **changes: float) -> Wheel:
 )
 def test_gent(hardness: float, modulus: float) -> None:
     # Gent, Trans. IRI 34 (1958), in its usual form (from memory).
-    assert gent_modulus(hardness) / 1e6 == pytest.approx(modulus, rel=1e-4)
+    source = "Gent, Trans. IRI 34 (1958)"
+    found = gent_modulus(hardness) / 1e6
+    compare("modulus of rubber by Shore A hardness (MPa)", source, modulus, found, rel=1e-4, read=False)
 
 
 @pytest.mark.parametrize("hardness, ruess", [(30, 1.1606), (40, 1.9939), (50, 3.4253), (60, 5.8844), (70, 10.109)])

@@ -1,0 +1,55 @@
+"""Compare with printed numbers, and keep what was compared: `python -m tests.published.inventory` prints the table."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A printed number beside ours. read: in the source itself; otherwise the number is from memory."""
+
+    topic: str
+    source: str
+    theirs: float
+    ours: float
+    read: bool
+
+
+ROWS: list[Row] = []
+
+
+def printed(topic: str, source: str, theirs: float, ours: object, *, rel: float, read: bool = True) -> None:
+    """Check that `ours` is within `rel` of what `source` prints, and keep both."""
+    value = float(ours)  # type: ignore[arg-type]
+    ROWS.append(Row(topic, source, theirs, value, read))
+    assert value == pytest.approx(theirs, rel=rel)
+
+
+def table() -> str:
+    """Return what was compared as a table in Markdown, and how much of it was read."""
+    head = ["| topic | source | theirs | ours | difference (%) | |", "|---|---|---|---|---|---|"]
+    lines = [
+        f"| {row.topic} | {row.source} | {row.theirs:.5g} | {row.ours:.5g} | {100 * (row.ours / row.theirs - 1):+.2f} "
+        f"| {'read' if row.read else 'from memory'} |"
+        for row in sorted(set(ROWS), key=lambda row: (row.topic, row.source, row.theirs))
+    ]
+    read, sources = sum(row.read for row in set(ROWS)), len({row.source for row in ROWS})
+    return "\n".join([*head, *lines, "", f"{len(lines)} numbers from {sources} sources, {read} of them read there."])
+
+
+if __name__ == "__main__":
+    import contextlib
+    import io
+    import sys
+    from pathlib import Path
+
+    from tests.published import inventory
+
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said):
+        status = pytest.main(["-q", "-p", "no:cacheprovider", str(Path(__file__).parent)])
+    print(inventory.table() if status == 0 else said.getvalue())  # noqa: T201
+    sys.exit(int(status))
