@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from stager.optimise.flown import Flown
     from stager.optimise.records import Plan
     from stager.physics.records import Throw
-    from stager.report.answer import Source
+    from stager.report.answer import Provenance
 
 LEAST_DRAWS = 20
 
@@ -58,11 +58,11 @@ class Loaded:
 
         return terminal.html_text(Screen(self.configuration.file.title, inputs(self.configuration)))
 
-    def source(self, seed: int = 0) -> Source:
+    def source(self, seed: int = 0) -> Provenance:
         """What documents say of where they come from."""
-        from stager.report.answer import Source
+        from stager.report.answer import Provenance
 
-        return Source(config_sha256=self.sha256, seed=seed)
+        return Provenance(config_sha256=self.sha256, seed=seed)
 
     def replace(self, values: Mapping[str, object]) -> Loaded:
         """The same launcher with other values by dotted key, as a file would have them, and nothing written:

@@ -30,12 +30,12 @@ NARROW = 79
 Watch = Callable[["Throws", Callable[[float], None]], tuple["Next", bool]]
 
 
-class Overtaken(Exception):
+class Superseded(Exception):
     """A further throw has come while this one was being computed."""
 
 
 @dataclass(kw_only=True)
-class Desk:
+class BenchSession:
     """A table that is being filled.
 
     watch: what throws mean (None: only keep them); out: where to talk; plots: draw the curve.
@@ -184,7 +184,7 @@ class Desk:
             throws = self.book.throws()
             found = self.watch(throws, self._check)
             self._check(1.0)
-        except Overtaken:
+        except Superseded:
             return
         except InputError as error:
             self._say(str(error))
@@ -196,7 +196,7 @@ class Desk:
 
     def _check(self, share: float) -> None:
         if self.wake.is_set():
-            raise Overtaken
+            raise Superseded
 
     def _show(self, found: Next, fitted: bool, throws: Throws) -> None:
         from stager.cli.session import console

@@ -109,7 +109,7 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Source:
+class Provenance:
     """What an answer came from: SHA-256 of the configuration's bytes, seed of all random draws."""
 
     config_sha256: str
@@ -120,7 +120,7 @@ PROVENANCE = ("stager_version", "config_sha256", "seed")
 """What every document says of where it comes from."""
 
 
-def document(content: Mapping[str, Any], source: Source) -> dict[str, Any]:
+def document(content: Mapping[str, Any], source: Provenance) -> dict[str, Any]:
     """Content with its provenance, as plain data."""
     return {
         **{key: plain(value) for key, value in content.items()},

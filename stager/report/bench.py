@@ -13,7 +13,7 @@ from stager.fit.table.columns import Head
 from stager.fit.table.entry import Entry, doubts, entry_of, in_column, throttle_for, wheel_heads
 from stager.fit.table.throws import THROTTLE
 from stager.report import predictions
-from stager.report.answer import Answer, Screen, Source, document
+from stager.report.answer import Answer, Provenance, Screen, document
 from stager.report.next_throws import NOTHING_SAFE, chance, share, summary
 from stager.report.numbers import MISSING, plural, speed
 from stager.report.plot import Marked, TextCurve
@@ -170,7 +170,7 @@ def curve(found: Next, throws: Throws, book: Book) -> TextCurve:
 
 
 def closing(
-    book: Book, throws: Throws, new: int, watched: tuple[Next, bool] | None, config: str, source: Source
+    book: Book, throws: Throws, new: int, watched: tuple[Next, bool] | None, config: str, source: Provenance
 ) -> Answer:
     """What is said last."""
     notes = () if len(throws) < 3 else (f"Next: stager fit {config} {book.path} -o fitted.toml",)

@@ -13,11 +13,11 @@ from stager.physics.layout import pitch
 from stager.report import drives as duties
 from stager.report import limits, safety
 from stager.report import throw as throws
-from stager.report.answer import Answer, Screen, Source, document
+from stager.report.answer import Answer, Provenance, Screen, document
 from stager.report.numbers import digits, listing, plural, speed
 
 
-def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Source) -> Answer:
+def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Provenance) -> Answer:
     """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no".
 
     Where a limit is not judged and none is broken, `kept` is null and the answer not a "no".

@@ -12,7 +12,7 @@ from stager.fit.explanations import Hypothesis
 from stager.fit.statistics.hypothesis_tests import Difference
 from stager.fit.table import Throws
 from stager.model.launcher import Launcher
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.fit import drift_notes, drift_rows
 from stager.report.numbers import digits, listing, percent, plural, signed, speed
 
@@ -33,7 +33,7 @@ WORTH_SEEING = 0.02
 """A difference of exit speed that is worth finding [-]; an assumption."""
 
 
-def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Source) -> Answer:
+def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Provenance) -> Answer:
     """Whether two builds differ, by how much, and what explains it."""
     compared = contrast.compared
     tables = []

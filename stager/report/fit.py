@@ -14,7 +14,7 @@ from stager.fit.explanations import Hypothesis
 from stager.fit.prediction import Learned
 from stager.fit.records import Fit, Parameter
 from stager.report import predictions
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import digits, listing, percent, plural, speed
 from stager.units import Measured, format_quantity, readable_unit
 
@@ -204,7 +204,7 @@ TELLS = 0.25
 
 
 def answer(
-    learned: Learned, quantities: Mapping[str, Measured], source: Source, written: Sequence[Path] = ()
+    learned: Learned, quantities: Mapping[str, Measured], source: Provenance, written: Sequence[Path] = ()
 ) -> Answer:
     """What the throws told, what they could not, and what the next stage will give; files `written`."""
     fit = learned.fit

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.optimise.records import Interval, Plan, Rung
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, percent, speed
 from stager.report.plot import Ranges
 from stager.report.throw import at_spin
@@ -99,7 +99,7 @@ def left_open(plan: Plan) -> list[str]:
     return [f"The time was up. Not looked at: {'; '.join(plan.left_open)}. More --seconds, or none, do that too."]
 
 
-def answer(plan: Plan, source: Source) -> Answer:
+def answer(plan: Plan, source: Provenance) -> Answer:
     """What each further stage adds and costs; no design that fits is a "no"."""
     found = rows(plan.ladder)
     content = {

@@ -11,11 +11,11 @@ from stager.fit.experiment_design import Next
 from stager.model.launcher import Launcher
 from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import percent, plural, speed
 
 
-def answer(found: Next, launcher: Launcher, source: Source) -> Answer:
+def answer(found: Next, launcher: Launcher, source: Provenance) -> Answer:
     """Settings to throw at, or that enough is known."""
     tables = (_plan(found, launcher),) if found.helps else ()
     return Answer(Screen(_headline(found), tables, _notes(found)), document(summary(found, launcher), source))

@@ -14,7 +14,7 @@ from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
 from stager.report import alternatives, check, drives, flight, ladder, limits, safety
 from stager.report import throw as throws
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, percent, plural, sides, speed
 from stager.report.throw import planned, said
 
@@ -119,7 +119,7 @@ def fewest(known: Bound, asked: float, count: int) -> str:
     return f"Fewer stages cannot do: {fewer} can reach at most {speed(most)} m/s."
 
 
-def answer(launcher: Launcher, plan: Plan, source: Source) -> Answer:
+def answer(launcher: Launcher, plan: Plan, source: Provenance) -> Answer:
     """Screen and document of a plan; no design that fits is a "no"."""
     launcher = launcher if plan.best is None else plan.best.design.launcher
     content = summary(launcher, plan)

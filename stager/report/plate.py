@@ -26,7 +26,7 @@ SHAFT = 5.0
 
 
 @dataclass(frozen=True, slots=True)
-class Circle:
+class PlateCircle:
     """A circle: centre and diameter [mm]; layer; name, of holes, as the hole table has it."""
 
     x: float
@@ -71,7 +71,7 @@ class Dimension:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class PlatePart:
     """A row of the parts list: how many, what, mass of one [g] and cost of one, None: not known."""
 
     count: int
@@ -87,15 +87,15 @@ class Plate:
     title: str
     low: tuple[float, float]
     high: tuple[float, float]
-    circles: tuple[Circle, ...]
+    circles: tuple[PlateCircle, ...]
     lines: tuple[Line, ...]
     labels: tuple[Label, ...]
     dimensions: tuple[Dimension, ...]
-    parts: tuple[Part, ...]
+    parts: tuple[PlatePart, ...]
     notes: tuple[str, ...]
 
     @property
-    def holes(self) -> tuple[Circle, ...]:
+    def holes(self) -> tuple[PlateCircle, ...]:
         """What is to be drilled, in the order of the hole table."""
         return tuple(circle for circle in self.circles if circle.layer == "HOLES")
 
@@ -147,24 +147,24 @@ def axes(launcher: Launcher, index: int) -> list[tuple[str, float, float]]:
     return [("A", x, away)]
 
 
-def _circles(launcher: Launcher, count: int) -> Iterator[Circle]:
+def _circles(launcher: Launcher, count: int) -> Iterator[PlateCircle]:
     for index in range(count):
         stage = launcher.stage(index)
         wheel = stage.wheel
         bore = MM * float(wheel.bore) if float(wheel.bore) > 0 else SHAFT
         for side, x, y in axes(launcher, index):
             name = f"{index + 1}{side}"
-            yield Circle(x, y, 2 * MM * float(wheel.radius), "WHEELS")
+            yield PlateCircle(x, y, 2 * MM * float(wheel.radius), "WHEELS")
             if wheel.tyre is not None:
-                yield Circle(x, y, 2 * MM * float(wheel.hub_radius), "WHEELS")
-            yield Circle(x, y, bore, "HOLES", name)
+                yield PlateCircle(x, y, 2 * MM * float(wheel.hub_radius), "WHEELS")
+            yield PlateCircle(x, y, bore, "HOLES", name)
             driven = side == "A" or stage.layout.side_b_driven
             mount = None if stage.drive is None or not driven else stage.drive.mount
             if mount is not None:
                 for number in range(mount.screws):
                     turn = 2 * math.pi * (number + 0.5) / mount.screws
                     reach = MM * float(mount.circle) / 2
-                    yield Circle(
+                    yield PlateCircle(
                         x + reach * math.cos(turn), y + reach * math.sin(turn), MM * float(mount.screw), "HOLES",
                         f"{name}.{number + 1}",
                     )  # fmt: skip
@@ -196,7 +196,7 @@ def _dimensions(
     yield Dimension((high[0], low[1]), high, high[0] + 10, upright=True)
 
 
-def _parts(launcher: Launcher, count: int) -> Iterator[Part]:
+def _parts(launcher: Launcher, count: int) -> Iterator[PlatePart]:
     found: dict[tuple[str, float | None, float | None], int] = {}
     for index in range(count):
         stage = launcher.stage(index)
@@ -215,7 +215,7 @@ def _parts(launcher: Launcher, count: int) -> Iterator[Part]:
             key = part, None if mass is None else 1000 * float(mass), None if cost is None else float(cost) or None
             found[key] = found.get(key, 0) + many
     for (part, grams, price), many in found.items():
-        yield Part(many, part, grams, price)
+        yield PlatePart(many, part, grams, price)
 
 
 def _notes(launcher: Launcher, count: int) -> Iterator[str]:
@@ -285,7 +285,7 @@ def _line(line: Line) -> str:
     return f'<line x1="{a:.4f}" y1="{-b:.4f}" x2="{c:.4f}" y2="{-d:.4f}" {_pen(line.layer)}/>'
 
 
-def _circle(circle: Circle) -> str:
+def _circle(circle: PlateCircle) -> str:
     name = f' data-name="{escape(circle.name)}"' if circle.name else ""
     return (
         f'<circle cx="{circle.x:.4f}" cy="{-circle.y:.4f}" r="{circle.diameter / 2:.4f}" {_pen(circle.layer)}{name}/>'

@@ -18,7 +18,7 @@ from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.judge import Judgements
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.limits import title
 from stager.report.numbers import MISSING, listing, plural, speed
 
@@ -39,7 +39,7 @@ def tightest(judged: Judgements) -> list[str]:
     return [str(name) for name in np.where(judged.jammed, JAM, judged.limit)]
 
 
-def answer(launcher: Launcher, settings: Throws, judged: Judgements, source: Source) -> Answer:
+def answer(launcher: Launcher, settings: Throws, judged: Judgements, source: Provenance) -> Answer:
     """Many settings and what the limits say of each; none that keeps all limits is a "no"."""
     kept, limit = verdicts(judged), tightest(judged)
     counts = {verdict: kept.count(verdict) for verdict in VERDICTS}

@@ -14,7 +14,7 @@ from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep
 from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.limits import title
 from stager.report.numbers import percent, speed
 from stager.report.plot import Marked, TextCurve
@@ -23,8 +23,8 @@ ROWS = 16
 
 
 def answer(
-    launcher: Launcher, sweep: Sweep, source: Source, spread: Tuned | None = None, measured: Observations | None = None,
-    chosen: Recommended | None = None,
+    launcher: Launcher, sweep: Sweep, source: Provenance, spread: Tuned | None = None,
+    measured: Observations | None = None, chosen: Recommended | None = None,
 ) -> Answer:  # fmt: skip
     """The curve and its grip limit, with its interval where `spread` knows it, recommended setting, measured throws.
 

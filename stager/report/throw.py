@@ -17,7 +17,7 @@ from stager.physics.mechanics import spin_acceleration, spin_energy, squeeze, tr
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
 from stager.report import flight, safety
-from stager.report.answer import Answer, Column, Screen, Source, Table, document
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
 TURN = 2 * np.pi
 
 
-def answer(launcher: Launcher, throw: Throw, source: Source, flown: Flown | None = None) -> Answer:
+def answer(launcher: Launcher, throw: Throw, source: Provenance, flown: Flown | None = None) -> Answer:
     """Screen and document of one throw (no batch axes); a jam is a "no"."""
     content = summary(launcher, throw)
     return Answer(

@@ -12,7 +12,7 @@ from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
 from stager.report import limits
 from stager.report import throw as throws
-from stager.report.answer import PROVENANCE, Answer, Column, Screen, Source, Table, document
+from stager.report.answer import PROVENANCE, Answer, Column, Provenance, Screen, Table, document
 from stager.report.card.content import Card, first_table
 from stager.report.numbers import digits, listing, plural
 from stager.report.page.data import ReportData
@@ -33,7 +33,7 @@ def new_answer(written: Sequence[str]) -> Answer:
     )
 
 
-def plate_answer(plate: Plate, path: Path, source: Source) -> Answer:
+def plate_answer(plate: Plate, path: Path, source: Provenance) -> Answer:
     """Where the drawing is, its holes and parts."""
     holes = Table(
         "Holes, from the front of the first wheel and the barrel's centre line",
@@ -83,7 +83,7 @@ def _drawn(figures: Sequence[Path]) -> list[str]:
 
 
 def card_answer(
-    card: Card, best: Settings, first: Sequence[FirstThrow], margin: Margin | None, path: Path, source: Source, *,
+    card: Card, best: Settings, first: Sequence[FirstThrow], margin: Margin | None, path: Path, source: Provenance, *,
     planned: bool, refusal: str = "",
 ) -> Answer:  # fmt: skip
     """Return where the card is and what it says; "no" where its settings break a limit, or jam."""

@@ -16,7 +16,7 @@ from stager.physics.chain import throw
 from stager.physics.drive.transient import transient
 from stager.report import check
 from stager.report import drives as report
-from stager.report.answer import Source
+from stager.report.answer import Provenance
 from tests.drive.machines import DRIVE, HEAT, SUPPLY, launcher
 
 SPEEDS = np.array([8.0, 11.0])
@@ -103,7 +103,7 @@ def test_a_launcher_that_jams_at_its_rate_does_not_keep_its_limits() -> None:
     # Governors too weak for the rate: the first throw goes through, settled ones do not.
     machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
     design = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, SPEEDS))
-    said = check.answer(design, evaluate_limits(design), Source(config_sha256="", seed=0))
+    said = check.answer(design, evaluate_limits(design), Provenance(config_sha256="", seed=0))
     assert not design.throw.jammed
     assert not any(limit["kept"] is False for limit in said.document["limits"])
     assert said.document["kept"] is said.yes is False

@@ -12,12 +12,12 @@ from stager.config import load
 from stager.constraints.recommend import Recommended
 from stager.fit.experiment_design import Next, Suggested
 from stager.fit.table.book import open_book
-from stager.report.answer import Source
+from stager.report.answer import Provenance
 from stager.report.bench import screen
 from stager.report.next_throws import answer
 from tests.cli.run import ROOT
 
-SOURCE = Source(config_sha256="", seed=0)
+SOURCE = Provenance(config_sha256="", seed=0)
 SPEEDS = np.array([10.0, 15.0])
 BEST = Recommended(wheel_speed=15.0, exit_speed=11.0, by="peak", confidence=0.95, draws=400)
 WHY = "15.00 m/s) of wheel speed, exit 11.00 m/s. A faster wheel throws slower on average over what is not known."

@@ -31,7 +31,7 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     Each is safe in the table at once; then come the curve, its grip limit and the setting to throw at next.
     """
     loaded = session.load(config)
-    from stager.cli.interactive import Desk
+    from stager.cli.interactive import BenchSession
     from stager.fit.table.book import open_book
     from stager.report import bench as report
     from stager.report.throw import left_out
@@ -43,15 +43,15 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     out = forgiving(sys.stderr if session.json else sys.stdout)
     columns = max(stages, scenario.limit_values.stages)
     with open_book(throws, scenario.launcher, columns) as (book, cut):
-        desk = Desk(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
+        entering = BenchSession(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
         out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
         out.flush()
         try:
             if sys.stdin.isatty():
-                desk.talk()
+                entering.talk()
             else:
-                desk.take_all(sys.stdin)
+                entering.take_all(sys.stdin)
         except KeyboardInterrupt:
             raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
-    said = report.closing(book, book.throws(), desk.new, desk.watched, str(config), loaded.source(session.seed))
+    said = report.closing(book, book.throws(), entering.new, entering.watched, str(config), loaded.source(session.seed))
     return left_out(said, loaded.scenario.goal)

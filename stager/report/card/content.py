@@ -16,7 +16,7 @@ from stager.optimise.records import Margin, Settings
 from stager.physics.mechanics import translation_energy, turns_per_minute
 from stager.physics.muzzle import outlet_speed
 from stager.report import limits
-from stager.report.answer import Column, Source, Table
+from stager.report.answer import Column, Provenance, Table
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 from stager.report.plan import CAUTIONS
 from stager.units import format_quantity
@@ -112,7 +112,7 @@ class Card:
 
 
 def build_card(
-    scenario: Scenario, best: Settings, throws: Sequence[FirstThrow], source: Source, *, origin: str, file: str,
+    scenario: Scenario, best: Settings, throws: Sequence[FirstThrow], source: Provenance, *, origin: str, file: str,
     day: str, margin: Margin | None = None,
 ) -> Card:  # fmt: skip
     """Return the card of settings.

@@ -18,7 +18,7 @@ from stager.optimise.response import Response
 from stager.physics.rate import Sequence
 from stager.report import fit
 from stager.report import plan as plans
-from stager.report.answer import Answer, Screen, Source
+from stager.report.answer import Answer, Provenance, Screen
 from stager.report.figures.of_sweep import SweepCurve
 
 
@@ -32,7 +32,7 @@ class ReportData:
 
     configuration: Configuration
     scenario: Scenario
-    source: Source
+    source: Provenance
     plan: Plan
     curves: tuple[SweepCurve, ...] = ()
     sequence: Sequence | None = None

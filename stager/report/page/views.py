@@ -51,7 +51,7 @@ class CardRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Card:
+class SettingsCard:
     """The settings card: what to set, wheel by wheel."""
 
     columns: Sequence[Column]
@@ -62,7 +62,7 @@ class Card:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class Section:
     """A section: sentence that leads, tables, notes."""
 
     lead: str = ""
@@ -79,15 +79,15 @@ class View:
     answer: str
     verdict: str
     facts: Sequence[Fact]
-    card: Card | None
-    worth: Part
-    relaxations: Part
-    limits: Part
-    rate: Part
-    flight: Part
-    measured: Part
-    next: Part
-    cautions: Part
+    card: SettingsCard | None
+    worth: Section
+    relaxations: Section
+    limits: Section
+    rate: Section
+    flight: Section
+    measured: Section
+    next: Section
+    cautions: Section
     terms: Mapping[str, str]
     provenance: Sequence[Fact]
 
@@ -104,11 +104,11 @@ def view(data: ReportData) -> View:
         verdict="" if hidden else screen.verdict,
         facts=() if hidden or not found else _facts(data),
         card=None if hidden or data.settings is None else _card(data, data.settings),
-        worth=Part() if hidden else _worth(data),
-        relaxations=Part() if hidden or found else Part(tables=screen.all_tables(full=True), notes=_notes(data)),
-        limits=Part() if hidden or not found else _limits(data),
-        rate=Part() if hidden else _rate(data),
-        flight=Part() if hidden else _flight(data),
+        worth=Section() if hidden else _worth(data),
+        relaxations=Section() if hidden or found else Section(tables=screen.all_tables(full=True), notes=_notes(data)),
+        limits=Section() if hidden or not found else _limits(data),
+        rate=Section() if hidden else _rate(data),
+        flight=Section() if hidden else _flight(data),
         measured=_measured(data),
         next=_next(data),
         cautions=_cautions(data, hidden),
@@ -142,20 +142,20 @@ def _facts(data: ReportData) -> Sequence[Fact]:
     return [fact for fact in facts if fact.value != MISSING]
 
 
-def _card(data: ReportData, best: Settings) -> Card:
+def _card(data: ReportData, best: Settings) -> SettingsCard:
     """Return the settings card: a row a wheel, equal wheels of a pair in one."""
     found = settings_rows(data.launcher, best, data.plan.recommended_stages)
     kept = [i for i in range(len(COLUMNS)) if any(cells[i] != MISSING for cells, _ in found)]
-    return Card(
+    return SettingsCard(
         columns=[COLUMNS[i] for i in kept],
         rows=[CardRow([cells[i] for i in kept], not worth) for cells, worth in found],
         facts=facts(data.launcher, best), warning=SAFETY, stamp=f"configuration {data.source.config_sha256[:SHORT]}",
     )  # fmt: skip
 
 
-def _worth(data: ReportData) -> Part:
+def _worth(data: ReportData) -> Section:
     if len(data.plan.ladder) < 2:
-        return Part()
+        return Section()
     lead = f"A stage pays that adds at least {percent(data.scenario.goal.worthwhile)} of exit speed."
     last = data.plan.ladder[-1]
     if last.probability_worthwhile is not None:
@@ -163,20 +163,20 @@ def _worth(data: ReportData) -> Part:
             f" Stage {last.stages} does in {percent(last.probability_worthwhile, 0)} of the launchers that the"
             " uncertainties allow."
         )
-    return Part(lead=lead)
+    return Section(lead=lead)
 
 
 SHOWN_ELSEWHERE = ("Settings", "Limits", "Ladder")
 """Tables of the plan's screen that card, limits and ladder hold already, by the beginning of their titles."""
 
 
-def _limits(data: ReportData) -> Part:
+def _limits(data: ReportData) -> Section:
     rows = data.content["limits"]
     tables = [limits.table(rows, [plans.word(row) for row in rows])] if rows else []
     more = data.screen.all_tables(full=True)
     flights = flight.tables(data.plan.flown)
     tables += [one for one in more if not one.title.startswith(SHOWN_ELSEWHERE) and one not in flights]
-    return Part(tables=tables, notes=_notes(data))
+    return Section(tables=tables, notes=_notes(data))
 
 
 def _notes(data: ReportData) -> list[str]:
@@ -191,11 +191,11 @@ def _hurts(data: ReportData) -> list[str]:
     return [] if data.plan.best is None else safety.notes(data.launcher, data.plan.best.throw)
 
 
-def _rate(data: ReportData) -> Part:
+def _rate(data: ReportData) -> Section:
     """Spin-up, settled throws and warm windings; empty where drives or supply are not known."""
     found = data.duty
     if found is None:
-        return Part()
+        return Section()
     content, lead, settled = drives.summary(found), "", found.settled
     if settled is not None and not bool(settled.throw.jammed):
         lead = (
@@ -205,17 +205,17 @@ def _rate(data: ReportData) -> Part:
         )
         if settled.throws_per_charge is not None:
             lead += f" A full charge is good for about {digits(float(settled.throws_per_charge), 2)} throws."
-    return Part(lead=lead, tables=drives.tables(content), notes=drives.notes(content))
+    return Section(lead=lead, tables=drives.tables(content), notes=drives.notes(content))
 
 
-def _flight(data: ReportData) -> Part:
-    return Part(tables=flight.tables(data.plan.flown), notes=flight.notes(data.launcher, data.plan.flown))
+def _flight(data: ReportData) -> Section:
+    return Section(tables=flight.tables(data.plan.flown), notes=flight.notes(data.launcher, data.plan.flown))
 
 
-def _measured(data: ReportData) -> Part:
+def _measured(data: ReportData) -> Section:
     """What measured throws tell; empty without any."""
     if data.learned is None:
-        return Part()
+        return Section()
     screen = fits.answer(data.learned, data.configuration.quantities, data.source).screen or Screen("")
     unknown = sum(not one.identified for one in data.learned.fit.parameters)
     said = "One parameter is" if unknown == 1 else f"{unknown} parameters are"
@@ -223,28 +223,28 @@ def _measured(data: ReportData) -> Part:
         f'{said} not identified by these throws ("pinned down: no"): the value after is little more than before.'
         if unknown else ""
     )  # fmt: skip
-    return Part(
+    return Section(
         lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True),
         more=more,
     )  # fmt: skip
 
 
-def _next(data: ReportData) -> Part:
+def _next(data: ReportData) -> Section:
     if data.suggested is None:
-        return Part()
+        return Section()
     screen = next_throws.answer(data.suggested, data.launcher, data.source).screen or Screen("")
-    return Part(lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True))
+    return Section(lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True))
 
 
-def _cautions(data: ReportData, hidden: bool) -> Part:
+def _cautions(data: ReportData, hidden: bool) -> Section:
     said = [text.removeprefix("Before you build: ") for text in (*CAUTIONS, *MORE_CAUTIONS)]
     said = [text[0].upper() + text[1:] for text in said]
     settings = data.settings
     if hidden or settings is None:
-        return Part(notes=said)
+        return Section(notes=said)
     wheels = safety.wheels(data.launcher, settings.throw)
     hurts = " ".join(_hurts(data))
-    return Part(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=safety.GUARD)
+    return Section(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=safety.GUARD)
 
 
 def _provenance(data: ReportData) -> Sequence[Fact]:

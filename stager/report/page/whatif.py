@@ -37,7 +37,7 @@ class Slider:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class LimitRow:
     """A value that follows the sliders; allowed: in words, empty where no limit is set."""
 
     label: str
@@ -46,16 +46,16 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Tables:
+class ResponseTables:
     """Sliders, rows and what the script needs, as plain data."""
 
     sliders: Sequence[Slider]
-    rows: Sequence[Row]
+    rows: Sequence[LimitRow]
     notes: Sequence[str]
     content: Mapping[str, Any]
 
 
-def tables(response: Response, data: ReportData) -> Tables:
+def tables(response: Response, data: ReportData) -> ResponseTables:
     """Return the sliders of a response and the data behind them."""
     sliders, controls = _sliders(response, data)
     followed: list[Judged | Steady] = [*response.judged, *response.steady]
@@ -68,7 +68,7 @@ def tables(response: Response, data: ReportData) -> Tables:
         "leaves": _curve(response.leaves), "energy": _curve(response.energy),
         "limits": [_limit(one, float(reserve.get(one.name, 0.0))) for one in followed],
     }  # fmt: skip
-    return Tables(sliders, [_row(one) for one in followed], _notes(response, data), content)
+    return ResponseTables(sliders, [_row(one) for one in followed], _notes(response, data), content)
 
 
 def _sliders(response: Response, data: ReportData) -> tuple[list[Slider], dict[str, Any]]:
@@ -113,12 +113,12 @@ def _ends(plan: float, step: float, low: float, high: float) -> tuple[int, int]:
     return -floor((plan - low) / step + 1e-9), floor((high - plan) / step + 1e-9)
 
 
-def _row(one: Judged | Steady) -> Row:
+def _row(one: Judged | Steady) -> LimitRow:
     unit = _unit(one)
     if one.bound is None:
-        return Row(title(one.name), unit.name, "")
+        return LimitRow(title(one.name), unit.name, "")
     most = f"{unit.shown(one.bound):.6g} {unit.name}".strip()
-    return Row(title(one.name), unit.name, f"{'at least' if one.floor else 'at most'} {most}")
+    return LimitRow(title(one.name), unit.name, f"{'at least' if one.floor else 'at most'} {most}")
 
 
 def _unit(one: Judged | Steady) -> ScreenUnit:
