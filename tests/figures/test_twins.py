@@ -29,7 +29,7 @@ def _axes(picture: Picture) -> Axes:
 
 def _column(picture: Picture, head: str, unit: str = "", skip: Sequence[str] = ("-", "", "jam")) -> list[float]:
     place = next(i for i, one in enumerate(picture.twin.columns) if one.head == head and unit in ("", one.unit))
-    return [float(row[place].rstrip(" %")) for row in picture.twin.rows if row[place] not in skip]
+    return [float(row[place].strip(" %<>")) for row in picture.twin.rows if row[place] not in skip]
 
 
 def _line(axes: Axes, points: int) -> Line2D:

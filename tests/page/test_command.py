@@ -29,7 +29,8 @@ def test_a_no_is_written_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.chdir(tmp_path)
     text = STREAMER.read_text(encoding="utf-8")
     (tmp_path / "far.toml").write_text(text, encoding="utf-8")
-    monkeypatch.setattr(Loaded, "report", lambda loaded, *given, **options: making.nothing())
+    nothing = making.nothing()
+    monkeypatch.setattr(Loaded, "report", lambda loaded, *given, **options: nothing)
     ran = stager("report", "far.toml", "--quiet")
     assert ran.status == 1
     assert (tmp_path / "far.html").read_text(encoding="utf-8").count('id="card"') == 0
@@ -53,7 +54,7 @@ def test_wrong_throws_are_said_before_anything_is_planned(tmp_path: Path) -> Non
 
 
 def test_plan_draws_the_same_figures(tmp_path: Path) -> None:
-    ran = stager("plan", str(STREAMER), "--figures", str(tmp_path), "--quiet")
+    ran = stager("plan", str(STREAMER), "--draws", "40", "--figures", str(tmp_path), "--quiet")
     assert ran.status == 0
     names = {path.stem for path in tmp_path.iterdir()}
     assert {"launcher", "ladder", "barrel", "sweep-1", "sweep-2", "limits", "energy"} <= names
