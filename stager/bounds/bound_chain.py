@@ -144,11 +144,11 @@ def runs(scenario: Scenario, index: int) -> tuple[float, float]:
 
 
 def top_of(scenario: Scenario, index: int) -> float:
-    """Greatest wheel speed that is open to stage `index` [m/s], rounding allowed for."""
+    """Return the greatest wheel speed that is open to stage `index` [m/s], rounding allowed for."""
     return float(speed_range(scenario.launcher, scenario.limit_values, index).top) * (1 + ROUNDING)
 
 
 def strain(scenario: Scenario) -> float:
-    """Greatest peak acceleration allowed [m/s^2], and what steps may hide of it."""
+    """Return the greatest peak acceleration allowed [m/s^2], and what steps may hide of it."""
     known = [scenario.limit_values.acceleration, scenario.launcher.projectile.max_acceleration]
     return min((float(value) for value in known if value is not None), default=np.inf) * (1 + STRAIN_SEEN)

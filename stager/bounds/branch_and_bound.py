@@ -112,7 +112,7 @@ def _poor(question: Question, cells: Cells, found: Enclosed, best: float) -> NDA
 
 
 def _strained(question: Question, cells: Cells, found: Enclosed) -> NDArray[np.bool_]:
-    """Cells all of whose throws strain the projectile more than it may be, in steps of two lengths."""
+    """Return the cells all of whose throws strain the projectile more than it may be, in steps of two lengths."""
     hard = found.strain > question.strain
     again = _run(question.enclose, cells.take(hard), 2 * question.steps)
     hard[hard] = again.strain > question.strain
@@ -135,7 +135,7 @@ def _start(question: Question) -> Cells:
 
 
 def _goal(question: Question, answer: Answer) -> float:
-    """A bound above this is not near enough yet [m/s]."""
+    """Return the bound that is near enough [m/s]."""
     return answer.best * (1.0 + question.tolerance)
 
 
@@ -149,7 +149,7 @@ def _active(question: Question, answer: Answer) -> NDArray[np.intp]:
 
 
 def _best(question: Question, points: Enclosed) -> float:
-    """Greatest exit speed at points that keep the limits [m/s]."""
+    """Return the greatest exit speed at points that keep the limits [m/s]."""
     return float(points.low[points.strain <= question.strain].max(initial=0.0))
 
 
@@ -158,7 +158,7 @@ def _empty() -> Enclosed:
 
 
 def _points(question: Question, cells: Cells, score: Floats) -> Cells:
-    """Points at the fastest entries, in the middle and at the top of the cells of greatest score."""
+    """Return the points at the fastest entries, in the middle and at the top of the cells of greatest score."""
     chosen = cells.take(np.argsort(-score, kind="stable")[:SAMPLED])
     middle = 0.5 * (chosen.low + chosen.high)
     fastest = chosen.high[ENTRY]
@@ -171,7 +171,7 @@ def _points(question: Question, cells: Cells, score: Floats) -> Cells:
 
 
 def _cut(question: Question, cells: Cells) -> Cells:
-    """Cells cut in PARTS across the side whose width matters most."""
+    """Return the cells cut in PARTS across the side whose width matters most."""
     width = (cells.high - cells.low) * WEIGHTS
     if not question.entries.spins:
         width[BAND] = 0.0
@@ -198,12 +198,12 @@ def _run(enclose: Enclose, cells: Cells, steps: int) -> Enclosed:
 
 
 def _effort(cells: int, steps: int) -> int:
-    """Steps that a run takes; a few cells take as long as some."""
+    """Return the steps that a run takes; a few cells take as long as some."""
     return steps * max(cells, FEW) if cells else 0
 
 
 def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
-    """Bounds with their step error, and whether it is known of all.
+    """Return the bounds with their step error, and whether it is known of all.
 
     Steps are halved until the ends stay put. Halving takes three quarters off the error, so a third of the last move is
     left: ends are moved on by that, and put out by a whole move, more than is left if halving took but half off. A cell

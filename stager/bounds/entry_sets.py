@@ -52,7 +52,7 @@ class Entries:
 
 
 def feed_entries(speed: float) -> Entries:
-    """The feed's entry at `speed` [m/s], without spin."""
+    """Return the feed's entry at `speed` [m/s], without spin."""
     at = np.array([speed])
     return Entries(at, at, at, at, False)
 
@@ -152,7 +152,7 @@ def _below(limit: Floats, margin: float, top: float) -> Floats:
 
 
 def _greatest(values: Floats, first: NDArray[np.intp], last: NDArray[np.intp]) -> Floats:
-    """Greatest of `values` from first to before last; 0 where there is none."""
+    """Return the greatest of `values` from first to before last; 0 where there is none."""
     places = np.arange(values.size)
     chosen = (places >= first[:, None]) & (places < last[:, None])
     return np.asarray(np.where(chosen, values, 0.0).max(axis=1))

@@ -41,7 +41,7 @@ class Run(Protocol):
         ...
 
     def scale(self, state: Floats) -> Floats:
-        """What errors of `state` are measured by, same shape."""
+        """Return what errors of `state` are measured by, same shape."""
         ...
 
     def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:

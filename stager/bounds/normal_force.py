@@ -59,7 +59,7 @@ class Press(Protocol):
         ...
 
     def at(self, number: int, place: Floats) -> Pressed:
-        """What presses at `place` [m], in piece `number`."""
+        """Return what presses at `place` [m], in piece `number`."""
         ...
 
     @property

@@ -32,7 +32,7 @@ class Cells:
         return int(self.low.shape[1])
 
     def take(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> Cells:
-        """The chosen cells."""
+        """Return the chosen cells."""
         return Cells(self.low[:, chosen], self.high[:, chosen], self.group[chosen])
 
     def join(self, other: Cells) -> Cells:
@@ -76,7 +76,7 @@ class Enclosed:
         return Enclosed(*fresh)
 
     def apart(self, other: Enclosed) -> Floats:
-        """How far the upper ends and the bands' lie apart [m/s]."""
+        """Return how far the upper ends and the bands' lie apart [m/s]."""
         pairs = zip(self._all()[1:6], other._all()[1:6], strict=True)
         ends = [np.abs(one - two) for number, (one, two) in enumerate(pairs) if number != 1]
         return np.asarray(np.max(ends, axis=0))

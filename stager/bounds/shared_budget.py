@@ -45,7 +45,7 @@ class Pieces:
     heat: Floats
 
     def take(self, chosen: NDArray[np.intp] | NDArray[np.bool_]) -> Pieces:
-        """The chosen cells."""
+        """Return the chosen cells."""
         return Pieces(
             self.slice[chosen], self.wheel_low[chosen], self.wheel_high[chosen],
             self.exit_low[chosen], self.exit_high[chosen], self.heat[chosen],
@@ -78,7 +78,7 @@ through within the stage's own limits."""
 
 
 def within(floors: list[Floor], evaluate: Evaluate, budget: float, target: float, most: int) -> float:
-    """A speed [m/s], `target` or more, that no chain through all `floors` within `budget` [J] exceeds.
+    """Return a speed [m/s], `target` or more, that no chain through all `floors` within `budget` [J] exceeds.
 
     most: cells that may be looked at.
     """
@@ -137,7 +137,7 @@ def _critical(floors: list[Floor], budget: float, target: float) -> list[Floor]:
 
 
 def _links(pieces: Pieces, after: Floor) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Numbers of the cells and of the slices of the next floor that they may leave into, pair by pair."""
+    """Return the numbers of the cells and of the slices of the next floor that they may leave into, pair by pair."""
     begin = np.searchsorted(after.high, pieces.exit_low, side="left")
     end = np.searchsorted(after.low, pieces.exit_high, side="right")
     count = np.maximum(end - begin, 0)
@@ -238,7 +238,7 @@ def _slices(scenario: Scenario, number: int, fastest: float, top: Top) -> tuple[
 
 
 def _tops(scenario: Scenario, fastest: Sequence[float]) -> list[Top]:
-    """Greatest wheel speed open to entries from … to [m/s], by stage; stages alike share theirs."""
+    """Return the greatest wheel speed open to entries from … to [m/s], by stage; stages alike share theirs."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
     found: dict[int, Top] = {}
     for index in range(len(fastest) - 1):

@@ -85,12 +85,12 @@ class Form:
 
 
 def rail_form(inertia_factor: float, mass: float, wheel_mass: float) -> Form:
-    """A round shape of `mass` [kg] on a rail; wheel_mass J/R² [kg]."""
+    """Return a round shape of `mass` [kg] on a rail; wheel_mass J/R² [kg]."""
     return Form(inertia_factor, True, 1.0, 0.5, mass / (2.0 * wheel_mass))
 
 
 def rod_form(mass: float, wheel_mass: float, idler_mass: float | None) -> Form:
-    """A rod of `mass` [kg] against an idler of J_B/R² = idler_mass [kg], or a rail (None)."""
+    """Return a rod of `mass` [kg] against an idler of J_B/R² = idler_mass [kg], or a rail (None)."""
     if idler_mass is None:
         return Form(np.inf, False, 1.0, 1.0, mass / wheel_mass)
     return Form(idler_mass / mass, False, 2.0, 2.0, mass / wheel_mass)
@@ -215,7 +215,7 @@ class LedRun:
         return per_speed(gain, sign, slow, fast) / self.motor.wheel_mass
 
     def _grips(self, shares: Shares, box: _Box) -> tuple[Floats, Floats]:
-        """Least and greatest φ_A in the whole box."""
+        """Return the least and greatest φ_A in the whole box."""
         drift = product(shares.slip_band, box.band)
         slips = [box.wheel(self, side) - shares.slip_lead * box.lead[1 - side] + drift[side] for side in (UPPER, LOWER)]
         return grip_extreme(self.traction, slips, -1.0)[0], grip_extreme(self.traction, slips, 1.0)[0]
@@ -254,7 +254,7 @@ class LedRun:
         )  # fmt: skip
 
     def _fast(self, lead: Floats, state: Floats) -> Floats:
-        """Greatest v; by its own bound only where z is wide, as that bound is integrated less closely."""
+        """Return the greatest v; by its own bound only where z is wide, as that bound is integrated less closely."""
         mixed = np.maximum(self.form.speed(lead, state[2]), 0.0)
         wide = state[2] - state[3] > WIDE * np.maximum(self.high, self.fastest)
         return np.asarray(np.where(wide, np.minimum(np.sqrt(np.maximum(state[6], 0.0)), mixed), mixed))

@@ -41,7 +41,7 @@ class Motor:
         return self.windage_of is None
 
     def holding(self, set_speed: Floats) -> Floats:
-        """Force at the rim that holds `set_speed` [m/s] without a throw [N]; shape as given."""
+        """Return the force at the rim that holds `set_speed` [m/s] without a throw [N]; shape as given."""
         if self.windage_of is None:
             return np.zeros_like(set_speed)
         wheel = self.windage_of.wheel
@@ -57,7 +57,7 @@ class Motor:
 
 
 def motor_of(stage: Stage) -> Motor:
-    """The motor on each driven wheel of `stage`."""
+    """Return the motor on each driven wheel of `stage`."""
     radius = float(stage.wheel.radius)
     mass = float(driven_inertia(stage)) / radius**2
     drive = stage.drive
@@ -81,7 +81,7 @@ class Reach:
     crush: Floats
 
     def at(self, fastest: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """Least and greatest q, least and greatest u [m/s], where v has been up to `fastest` [m/s].
+        """Return the least and greatest q, least and greatest u [m/s], where v has been up to `fastest` [m/s].
 
         What does not turn: q is an idler's speed, from 0 to the projectile's.
         """

@@ -20,12 +20,12 @@ from stager.model.stage import Stage
 
 
 def spins(launcher: Launcher, stage: Stage) -> bool:
-    """Whether what leaves `stage` may spin."""
+    """Return whether what leaves `stage` may spin."""
     return launcher.projectile.shape.rolls and not stage.layout.side_b_driven
 
 
 def enclosure(launcher: Launcher, stage: Stage, *, spins: bool) -> Enclose | str:
-    """Where cells leave `stage`, entries may have spin or not; or what there is no theorem of."""
+    """Return where cells leave `stage`, entries may have spin or not; or what there is no theorem of."""
     contact, layout = launcher.contact, stage.layout
     creep = float(contact.creep)
     wheel, rail = (Traction(law, creep) for law in (contact.friction, contact.rail_friction))
@@ -39,7 +39,7 @@ def enclosure(launcher: Launcher, stage: Stage, *, spins: bool) -> Enclose | str
 
 
 def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
-    """A pair of equal wheels; the projectile does not spin."""
+    """Return a pair of equal wheels; the projectile does not spin."""
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
         return _even(launcher, stage, traction, cells, steps, heated=False)[0]
@@ -48,7 +48,7 @@ def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
 
 
 def heated_pair(launcher: Launcher, stage: Stage) -> Callable[[Cells, int], tuple[Enclosed, Floats]]:
-    """The same, and the least slip heat of each cell [J], both sides."""
+    """Return the same, and the least slip heat of each cell [J], both sides."""
     traction = Traction(launcher.contact.friction, float(launcher.contact.creep))
 
     def enclose(cells: Cells, steps: int) -> tuple[Enclosed, Floats]:
@@ -79,7 +79,7 @@ def _even(
 
 
 def even_ceiling(launcher: Launcher, stage: Stage) -> Ceiling:
-    """What no throw through a pair exceeds, by energy alone."""
+    """Return what no throw through a pair exceeds, by energy alone."""
     return lambda cells: _ceiling(
         launcher, motor_of(stage), press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL]), cells
     )
@@ -139,7 +139,7 @@ def _unmarked(lanes: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
 
 
 def led_form(launcher: Launcher, stage: Stage) -> Form:
-    """The equations of `stage`; see `single_driven.Form`."""
+    """Return the equations of `stage`; see `single_driven.Form`."""
     projectile, wheel_mass = launcher.projectile, motor_of(stage).wheel_mass
     mass = float(projectile.mass)
     if projectile.shape.rolls:

@@ -107,7 +107,7 @@ class EvenRun:
         return low, high
 
     def _sight(self, pressed: Pressed, weakest: Floats, least: Floats, most: Floats) -> Floats:
-        """What `feel` takes."""
+        """Return what `feel` takes."""
         grips = np.stack([weakest, np.full_like(weakest, self.traction.peak)])
         pulls, _ = chosen_normals(pressed, grips * pressed.cosine, -np.ones((2, 1)))
         return np.concatenate([2.0 / self.mass * pulls, [least, most]])

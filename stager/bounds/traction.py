@@ -65,12 +65,12 @@ class Traction:
         return value, slope
 
     def least(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-        """Least φ [-] for slip from `low` to `high` [m/s], and dφ/ds there."""
+        """Return the least φ [-] for slip from `low` to `high` [m/s], and dφ/ds there."""
         value, slope = self.greatest(-high, -low)
         return -value, slope
 
     def least_lost(self, slip: Floats) -> Floats:
-        """Least φ s [m/s] at slips of `slip` ≥ 0 [m/s] or more."""
+        """Return the least φ s [m/s] at slips of `slip` ≥ 0 [m/s] or more."""
         if self._loss is None:
             return self.value(slip) * slip
         slips, least = self._loss
@@ -82,7 +82,7 @@ class Traction:
         return np.asarray(np.sign(needed) * found)
 
     def _losses(self) -> tuple[Floats, Floats] | None:
-        """Slips [m/s] and the least φ s from there on; None where it always rises."""
+        """Return the slips [m/s] and the least φ s from there on; None where it always rises."""
         slips = np.concatenate([[0.0], np.geomspace(1e-4 * self.creep, WIDEST_SLIP, 40_000)])
         lost = self.value(slips) * slips
         if (np.diff(lost) >= 0.0).all():
@@ -103,7 +103,7 @@ class Traction:
         return float(self.value(np.array([slip]))[0])
 
     def _turns(self) -> tuple[list[float], list[float]]:
-        """Peaks and troughs at s > 0 [m/s]."""
+        """Return the peaks and troughs at s > 0 [m/s]."""
         knots = np.asarray(getattr(self.law, "slip", ()), dtype=np.float64)
         grid = np.concatenate([np.geomspace(1e-3 * self.creep, WIDEST_SLIP, 6000), knots[knots > 0]])
         grid = np.unique(grid)
@@ -142,7 +142,7 @@ def normals(pressed: Pressed, grip: Floats, count: float, sign: float) -> Floats
 
 
 def chosen_normals(pressed: Pressed, grip: Floats, signs: Number, count: float = 1.0) -> tuple[Floats, Floats]:
-    """The same for many rows at once, signs (rows, 1), and the normal force [N] that each takes."""
+    """Return the same for many rows at once, signs (rows, 1), and the normal force [N] that each takes."""
     share = grip + count * _by_sign(signs, pressed.tilt_high, pressed.tilt_low)
     normal = np.where(signs * share > 0.0, pressed.high, pressed.low)
     return normal * share + count * _by_sign(signs, pressed.loss_high, pressed.loss_low), normal
@@ -163,6 +163,6 @@ def per_speed(gain: Floats, sign: float, slow: Floats, fast: Floats) -> Floats:
 
 
 def product(factor: Floats, ends: Floats) -> tuple[Floats, Floats]:
-    """Greatest and least factor·x for x between ends[1] and ends[0]."""
+    """Return the greatest and least factor·x for x between ends[1] and ends[0]."""
     one, two = factor * ends[0], factor * ends[1]
     return np.maximum(one, two), np.minimum(one, two)

@@ -34,7 +34,7 @@ class Source:
         self._left = set(values)
 
     def take(self, key: str, given: Number | None) -> Number | None:
-        """The value in place of `given`, or `given`."""
+        """Return the value in place of `given`, or `given`."""
         self._left.discard(key)
         return self.values.get(key, given)
 
@@ -54,19 +54,19 @@ class Reader:
         self.table, self.key, self.source, self.own, self.base = table, key, source, own, base
 
     def number(self, name: str) -> Number:
-        """SI value of a key that is there."""
+        """Return the SI value of a key that is there."""
         found = self.maybe(name)
         if found is None:
             raise KeyError(f"{self.key}.{name}")
         return found
 
     def maybe(self, name: str) -> Number | None:
-        """SI value, or None where the key was left out."""
+        """Return the SI value, or None where the key was left out."""
         measured: Measured | None = getattr(self.table, name)
         return self.source.take(self.place(name), None if measured is None else measured.value)
 
     def numbers(self, name: str) -> tuple[Any, ...]:
-        """SI values of a list."""
+        """Return the SI values of a list."""
         place = self.place(name)
         return tuple(
             self.source.take(f"{place}.{number}", item.value)
@@ -114,7 +114,7 @@ _HUB = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "
 
 
 def build_wheel(read: Reader) -> Wheel:
-    """A wheel; a material's single values may be replaced."""
+    """Return a wheel; a material's single values may be replaced."""
     table: Any = read.table
     tyre, bore = read.inner("tyre"), read.maybe("bore")
     return Wheel(
@@ -155,7 +155,7 @@ def _tyre(read: Reader) -> Tyre:
 
 
 def build_drive(read: Reader) -> Drive:
-    """A motor with its controller."""
+    """Return a motor with its controller."""
     table: Any = read.table
     heat, mount = read.inner("heat"), read.inner("mount")
     limit = read.maybe("current_limit")
@@ -186,7 +186,7 @@ def _heat(read: Reader) -> Heat:
 
 
 def build_limit_values(file: File) -> LimitValues:
-    """The limits in SI."""
+    """Return the limits in SI."""
     limits = file.limits
     values: dict[str, Any] = {name: _plain(getattr(limits, name)) for name in type(limits).model_fields}
     values["toy"] = next((toy for toy in TOY_LIMITS if toy.name == limits.toy), None)
@@ -194,7 +194,7 @@ def build_limit_values(file: File) -> LimitValues:
 
 
 def build_goal(file: File) -> Goal:
-    """The goal in SI."""
+    """Return the goal in SI."""
     goal = file.goal
     return Goal(
         aim=Aim(goal.aim),

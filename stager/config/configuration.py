@@ -37,7 +37,7 @@ def quantities(file: File, raw: Mapping[str, Any]) -> dict[str, Measured]:
 
 
 def surface_speed(side: Measured, radius: float) -> Measured:
-    """A set speed as surface speed [m/s]; a rate of turning counts at the radius at rest [m]."""
+    """Return a set speed as surface speed [m/s]; a rate of turning counts at the radius at rest [m]."""
     if side.unit == "m/s":
         return side
     return replace(
@@ -109,7 +109,7 @@ class Configuration:
         return quantities(self.file, self.raw)
 
     def scenario(self) -> Scenario:
-        """What the file describes, in hardware records."""
+        """Return what the file describes, in hardware records."""
         found = self.quantities
         unsure = uncertain(found)
         return Scenario(

@@ -24,12 +24,12 @@ _SIZE = 16_000_000
 
 
 def draws_place(path: Path) -> Path:
-    """Where the draws of a configuration at `path` are written."""
+    """Return where the draws of a configuration at `path` are written."""
     return path.with_name(f"{path.stem}.draws.csv")
 
 
 def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Mapping[str, Floats] | None:
-    """Draws by key, each of shape (draws,), in SI; None where the file names no table.
+    """Return the draws by key, each of shape (draws,), in SI; None where the file names no table.
 
     Raises InputErrors where the table cannot be used.
     """
@@ -102,7 +102,7 @@ def _cells(number: int, row: str, count: int) -> list[float]:
 
 
 def show_draws(draws: Mapping[str, Floats], note: str = "") -> str:
-    """The table that `parse_draws` reads; `note` stands above it as comments."""
+    """Return the table that `parse_draws` reads; `note` stands above it as comments."""
     head = [f"# {line}" for line in note.splitlines()]
     rows = np.stack([draws[key] for key in draws], axis=-1)
     return "\n".join([*head, ",".join(draws), *(",".join(f"{cell:.10g}" for cell in row) for row in rows)]) + "\n"

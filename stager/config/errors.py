@@ -31,7 +31,7 @@ _KINDS = {
 
 
 def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
-    """A problem for each finding; a mistyped key or table is one, not also what is missing for it."""
+    """Return a problem for each finding; a mistyped key or table is one, not also what is missing for it."""
     found = error.errors(include_url=False)[:MOST]
     should = meant(found)
     problems = []
@@ -44,7 +44,7 @@ def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
 
 
 def _inherited(path: KeyPath, raw: Mapping[str, Any]) -> bool:
-    """A finding inside [[stages]] about what is [stage]'s: it is said there."""
+    """Return a finding inside [[stages]] about what is [stage]'s: it is said there."""
     if len(path) < 3 or path[0] != "stages" or not isinstance(raw.get("stages"), list):
         return False
     base, own, key = raw.get("stage"), raw["stages"][path[1]], path[2:]

@@ -37,7 +37,7 @@ class Kind:
     named: tuple[tuple[str, float], ...] = ()
 
     def read(self, raw: Any) -> Measured:
-        """A quantity from what TOML holds. Raises PydanticCustomError with a hint."""
+        """Return a quantity from what TOML holds. Raises PydanticCustomError with a hint."""
         found = raw if isinstance(raw, Measured) else self._parse(raw)
         scale = _per_force(found.unit) if self.unit == "N/m^n" else 1.0
         low, high = (end * scale for end in (max(self.above, self.at_least), min(self.below, self.at_most)))
@@ -105,7 +105,7 @@ def _per_force(unit: str) -> float:
 
 
 def refusal(text: str, hint: str) -> PydanticCustomError:
-    """What a validator raises: `text` says what is wrong, `hint` what would be right."""
+    """Return what a validator raises: `text` says what is wrong, `hint` what would be right."""
     return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
 
 

@@ -31,7 +31,7 @@ _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 
 
 def read_text(path: Path) -> tuple[str, str]:
-    """Text and SHA-256 of a file. Raises InputErrors where there is none, or none that can be read."""
+    """Return the text and SHA-256 of a file. Raises InputErrors where there is none, or none that can be read."""
     where = str(path)
     try:
         data = read_bytes(path, SIZE)
@@ -96,7 +96,7 @@ def _check_shape(path: Path, text: str) -> None:
 
 
 def _too_large(tree: dict[str, Any]) -> Iterator[Problem]:
-    """What is larger than any configuration needs."""
+    """Return what is larger than any configuration needs."""
     left: list[tuple[KeyPath, Any]] = [((), tree)]
     for seen in range(VALUES):
         if not left:
@@ -136,7 +136,7 @@ def load(path: str | Path) -> Configuration:
 
 
 def understand(path: Path, text: str, sha256: str, *, with_draws: bool = True) -> Configuration:
-    """A configuration from its text. Raises InputErrors as `load` does; `path` is what they name."""
+    """Return a configuration from its text. Raises InputErrors as `load` does; `path` is what they name."""
     raw = read_tree(path, text)
     file, problems = _judge(raw)
     if file is None or problems:
@@ -146,7 +146,7 @@ def understand(path: Path, text: str, sha256: str, *, with_draws: bool = True) -
 
 
 def _judge(raw: Mapping[str, Any]) -> tuple[File | None, list[Problem]]:
-    """The checked file and its problems; with wrong single keys, also those between the right ones."""
+    """Return the checked file and its problems; with wrong single keys, also those between the right ones."""
     tree = merged(raw)
     try:
         file = File.model_validate(tree)

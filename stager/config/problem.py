@@ -20,7 +20,7 @@ _TOKEN = re.compile(
 
 
 def key_lines(text: str) -> dict[KeyPath, int]:
-    """Line, counted from 1, of each table head, key and array element, by path; `text` is right TOML.
+    """Return the line, counted from 1, of each table head, key and array element, by path; `text` is right TOML.
 
     tomllib keeps no positions, but it reads a single statement as well as a file: each one is read alone.
     """
@@ -68,7 +68,7 @@ def tokens(text: str) -> Iterator[tuple[str, str]]:
 
 
 def head_path(tree: dict[str, Any], counts: dict[KeyPath, int], *, new: bool) -> KeyPath:
-    """Path of the table that a head begins; `counts` has the length of each array of tables so far."""
+    """Return the path of the table that a head begins; `counts` has the length of each array of tables so far."""
     path: KeyPath = ()
     level: Any = tree
     while level:
@@ -94,7 +94,7 @@ def _paths(value: Any, path: KeyPath = ()) -> Iterator[KeyPath]:
 
 
 def line_of(lines: dict[KeyPath, int], path: KeyPath) -> int:
-    """Line of `path`, else of the nearest table around it, else the first one."""
+    """Return the line of `path`, else of the nearest table around it, else the first one."""
     while path:
         if path in lines:
             return lines[path]
@@ -114,7 +114,7 @@ class Problem:
     first: bool = False
 
     def rests_on(self, damaged: Iterable[KeyPath]) -> bool:
-        """Whether it was judged by a key that is itself wrong: then it may not be true."""
+        """Return whether it was judged by a key that is itself wrong: then it may not be true."""
         return any(_meet(mine, theirs) for theirs in damaged for mine in (self.path, *self.others))
 
 
@@ -125,12 +125,12 @@ def _meet(a: KeyPath, b: KeyPath) -> bool:
 
 
 def dotted(path: KeyPath) -> str:
-    """A path as people write it, elements of lists counted from 1."""
+    """Return a path as people write it, elements of lists counted from 1."""
     return ".".join(str(part + 1) if isinstance(part, int) else show_key(part) for part in path)
 
 
 def place(name: str, text: str, problems: Iterable[Problem]) -> InputErrors:
-    """Problems as errors with their lines in the file `name`, each once, in line order but for the first."""
+    """Return the problems as errors with their lines in the file `name`, each once, in line order but for the first."""
     lines = key_lines(text)
     keyed = ((not p.first, line_of(lines, p.path), dotted(p.path), p.message, p.hint) for p in problems)
     return InputErrors(

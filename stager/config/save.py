@@ -47,7 +47,7 @@ def put(text: str, path: KeyPath, value: str) -> str:
 
 
 def comment_out(text: str, path: KeyPath) -> str:
-    """Text with a table and those within it as comments."""
+    """Return the text with a table and those within it as comments."""
     lines = text.splitlines()
     spans = [span for span in _spans(lines) if span[2][: len(path)] == path]
     for start, end, _ in spans:
@@ -56,14 +56,14 @@ def comment_out(text: str, path: KeyPath) -> str:
 
 
 def _aligned(said: str, rest: str, column: int) -> str:
-    """A comment stays in its column where there is room."""
+    """Return a comment stays in its column where there is room."""
     comment = rest.lstrip()
     width = column + len(rest) - len(comment)
     return f"{said:<{width - 1}} {comment}" if comment else said
 
 
 def remove(text: str, path: KeyPath) -> str:
-    """Text without the line of a key."""
+    """Return the text without the line of a key."""
     lines = text.splitlines()
     number = key_lines(text).get(path)
     return text if number is None else _joined([*lines[: number - 1], *lines[number:]])
@@ -83,7 +83,7 @@ def _new(known: dict[KeyPath, int], table: KeyPath) -> list[str]:
 
 
 def _end(lines: list[str], known: dict[KeyPath, int], table: KeyPath) -> int | None:
-    """Where the keys of a table end; None where it has no head of its own."""
+    """Return where the keys of a table end; None where it has no head of its own."""
     if not table:
         first = min((start for start, _, path in _spans(lines) if path), default=len(lines))
         return _last_said(lines, 0, first)
@@ -182,7 +182,7 @@ def changed(
     note: str = "",
     drop: Sequence[str] = (),
 ) -> str:
-    """The text that `save` writes to `path`."""
+    """Return the text that `save` writes to `path`."""
     planned = {f"stages.{number}.speed": show_value(speed) for number, speed in enumerate(speeds, start=1)}
     wanted = planned | dict(changes)
     if "contact.exponent" in wanted:
@@ -209,7 +209,7 @@ def changed(
 
 
 def _stiffness(configuration: Configuration, wanted: Mapping[str, str]) -> str:
-    """The stiffness as a force per length to the wanted exponent: the same number in another unit."""
+    """Return the stiffness as a force per length to the wanted exponent: the same number in another unit."""
     exponent = Kind("", "1.5").read(tomllib.loads(f"value = {wanted['contact.exponent']}")["value"])
     stiffness = configuration.file.contact.stiffness
     if "contact.stiffness" in wanted:
@@ -276,5 +276,5 @@ def _remove(tree: dict[str, Any], path: KeyPath) -> None:
 
 
 def _moved(place: str, old: Path, new: Path) -> str:
-    """A path that is relative to one file, relative to another."""
+    """Return a path that is relative to one file, relative to another."""
     return os.path.relpath(old.parent.resolve() / place, new.parent.resolve()).replace(os.sep, "/")

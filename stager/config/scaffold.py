@@ -131,7 +131,7 @@ QUESTIONS: tuple[Question, ...] = (
 
 
 def read_answer(question: Question, text: str) -> str:
-    """An answer as the file has it: words may be shortened, a bare number gets the usual unit.
+    """Return an answer as the file has it: words may be shortened, a bare number gets the usual unit.
 
     Raises ValueError that says what is wrong and what would be right.
     """
@@ -158,7 +158,7 @@ def read_answer(question: Question, text: str) -> str:
 
 
 def complete(given: Answers) -> dict[str, str]:
-    """All answers, with the usual ones for those that are not given."""
+    """Return all answers, with the usual ones for those that are not given."""
     answers: dict[str, str] = {}
     for question in QUESTIONS:
         if question.name in given:
@@ -239,7 +239,7 @@ def _motor(answers: Answers) -> dict[str, str]:
 
 
 def _guess(value: float, share: float, unit: str) -> str:
-    """A guess as the file has it: with so wide a standard uncertainty."""
+    """Return a guess as the file has it: with so wide a standard uncertainty."""
     spread = float(f"{share * value:.1g}")
     return show_value(f"{value:g} {unit} ± {spread:g} {unit}".replace("e-0", "e-"))
 
@@ -249,7 +249,7 @@ def _without(text: str, line: str) -> str:
 
 
 def _uncommented(text: str, head: str) -> str:
-    """The text with a table that stands there as comments."""
+    """Return the text with a table that stands there as comments."""
     before, mark, after = text.partition(f"# {head}")
     table, blank, rest = after.partition("\n\n")
     return f"{before}{mark}{table}".replace(f"{mark}{table}", f"{head}{table}".replace("\n# ", "\n")) + blank + rest

@@ -93,7 +93,7 @@ INSTEAD = {"feed.push": "leave it out, and describe the pusher in [feed.pusher]"
 
 
 def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:
-    """Problems of the keys that stand in the file but would have no effect."""
+    """Return the problems of the keys that stand in the file but would have no effect."""
     for key, values in NOT_YET.items():
         table, name = key.split(".")
         found = raw.get(table)
@@ -109,7 +109,7 @@ _PART = "Part"
 
 
 def schema_json() -> dict[str, Any]:
-    """The schema, with titles, descriptions, SI units and examples.
+    """Return the schema, with titles, descriptions, SI units and examples.
 
     An entry of [[stages]] needs only what differs from [stage], also within its tables.
     """
@@ -129,7 +129,7 @@ def schema_json() -> dict[str, Any]:
 
 
 def _within(name: str, tables: dict[str, Any]) -> list[str]:
-    """A table and those in it."""
+    """Return a table and those in it."""
     found = [name]
     for other in _refs(tables[name]):
         found += [inner for inner in _within(other, tables) if inner not in found]
@@ -144,7 +144,7 @@ def _refs(value: Any) -> list[str]:
 
 
 def _part(table: dict[str, Any]) -> dict[str, Any]:
-    """A table of which nothing is required; lists within are whole."""
+    """Return a table of which nothing is required; lists within are whole."""
     part = copy.deepcopy(table)
     part.pop("required", None)
     for entry in part["properties"].values():
@@ -184,5 +184,5 @@ class _Generator(GenerateJsonSchema):
     """Defaults are quantities read from text; in the file they are numbers or text again."""
 
     def encode_default(self, value: Any) -> Any:
-        """What stands for a default in JSON."""
+        """Return what stands for a default in JSON."""
         return getattr(value, "value", value)

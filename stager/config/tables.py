@@ -241,7 +241,7 @@ class Goal(Table):
 
 
 def _one_of(known: Mapping[str, object]) -> dict[str, Any]:
-    """What completes the names of a table in an editor."""
+    """Return what completes the names of a table in an editor."""
     return {"enum": sorted(known)}
 
 
@@ -391,7 +391,7 @@ INSTEAD = {
 
 
 def merged(raw: Mapping[str, Any]) -> Mapping[str, Any]:
-    """The file with whole [[stages]] entries; what is not a table is left for the schema to refuse."""
+    """Return the file with whole [[stages]] entries; what is not a table is left for the schema to refuse."""
     base, stages = raw.get("stage"), raw.get("stages")
     if not isinstance(base, dict) or not isinstance(stages, list):
         return raw
@@ -409,5 +409,5 @@ def lay_over(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def inherits(own: Mapping[str, Any], key: str) -> bool:
-    """Whether an entry has a key from [stage]: it neither says it itself nor says it in another way."""
+    """Return whether an entry has a key from [stage]: it neither says it itself nor says it in another way."""
     return key not in own and not any(key in INSTEAD.get(other, ()) for other in own)

@@ -10,17 +10,17 @@ _BARE = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ012345678
 
 
 def show_tree(tree: Mapping[str, Any]) -> str:
-    """The text of a whole file: keys first, then tables."""
+    """Return the text of a whole file: keys first, then tables."""
     return "\n".join(_table(tree, ())).strip("\n") + "\n"
 
 
 def show_key(key: str) -> str:
-    """A key, in quotes where TOML wants them."""
+    """Return a key, in quotes where TOML wants them."""
     return key if key and set(key) <= _BARE else _text(key)
 
 
 def show_value(value: Any) -> str:
-    """A value on one line; tables within it are inline."""
+    """Return a value on one line; tables within it are inline."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -34,13 +34,13 @@ def models_at(path: KeyPath) -> list[Model]:
 
 
 def law_of(model: Model) -> str | None:
-    """The friction law that a model describes."""
+    """Return the friction law that a model describes."""
     field = model.model_fields.get("law")
     return None if field is None else str(get_args(field.annotation)[0])
 
 
 def known_keys(path: KeyPath) -> list[str]:
-    """Keys of the table at `path`."""
+    """Return the keys of the table at `path`."""
     return sorted({key for model in models_at(path) for key in model.model_fields})
 
 
@@ -75,7 +75,7 @@ def _inner(annotation: Any) -> list[Model]:
 
 
 def field_at(path: KeyPath) -> FieldInfo | None:
-    """The field that describes the key at `path`."""
+    """Return the field that describes the key at `path`."""
     names = [part for part in path if not isinstance(part, int)]
     for model in models_at(tuple(names[:-1])):
         if names[-1] in model.model_fields:
@@ -84,13 +84,13 @@ def field_at(path: KeyPath) -> FieldInfo | None:
 
 
 def list_at(path: KeyPath) -> bool:
-    """Whether the key at `path` holds a list."""
+    """Return whether the key at `path` holds a list."""
     field = field_at(path)
     return field is not None and get_origin(field.annotation) is list
 
 
 def shown(path: KeyPath) -> str:
-    """A correct value of the key at `path`, as it stands in a file; "" where the key is a table or free text."""
+    """Return a correct value of the key at `path`, as it stands in a file; "" where the key is a table or free text."""
     field = field_at(path)
     return "" if field is None else _shown(field)
 
@@ -106,7 +106,7 @@ def _shown(field: FieldInfo) -> str:
 
 
 def _metadata(annotation: Any) -> list[Any]:
-    """What Annotated carries, also within `| None` and lists."""
+    """Return what Annotated carries, also within `| None` and lists."""
     own = list(getattr(annotation, "__metadata__", ()))
     return own + [item for part in getattr(annotation, "__args__", ()) for item in _metadata(part)]
 
@@ -119,7 +119,7 @@ def literals(annotation: Any) -> list[str]:
 
 
 def example(path: KeyPath) -> Any:
-    """A correct TOML value of the key at `path`, tables with what they must have."""
+    """Return a correct TOML value of the key at `path`, tables with what they must have."""
     field = field_at(path)
     if field is None:
         return ""
@@ -135,7 +135,7 @@ _TRIES = 4
 
 
 def repair(tree: Mapping[str, Any], found: Iterable[tuple[KeyPath, str]]) -> tuple[File | None, list[KeyPath]]:
-    """The file with each wrong key replaced by an example or taken out, and the paths that were touched.
+    """Return the file with each wrong key replaced by an example or taken out, and the paths that were touched.
 
     found: path and kind of pydantic's findings. None where the tree is beyond repair.
     """
@@ -153,12 +153,12 @@ def repair(tree: Mapping[str, Any], found: Iterable[tuple[KeyPath, str]]) -> tup
 
 
 def findings(error: ValidationError) -> list[tuple[KeyPath, str]]:
-    """Path in the file and kind of each finding."""
+    """Return the path in the file and kind of each finding."""
     return [(in_file(item["loc"]), item["type"]) for item in error.errors(include_url=False)]
 
 
 def in_file(loc: tuple[int | str, ...]) -> KeyPath:
-    """A finding's path as it stands in the file: the name of a chosen law is not a key."""
+    """Return a finding's path as it stands in the file: the name of a chosen law is not a key."""
     path: list[int | str] = []
     for part in loc:
         if path and path[-1] in ("friction", "rail_friction") and path[0] == "contact" and part in _LAWS:
@@ -193,12 +193,12 @@ def meant(found: Iterable[Mapping[str, Any]]) -> dict[KeyPath, bool]:
 
 
 def follows(path: KeyPath, should: Mapping[KeyPath, bool]) -> bool:
-    """Whether something missing at `path` is missing because a key was mistyped."""
+    """Return whether something missing at `path` is missing because a key was mistyped."""
     return any(path == target or (table and path[: len(target)] == target) for target, table in should.items())
 
 
 def unknown(loc: KeyPath, value: Any) -> Problem:
-    """The problem of an unknown key or table, with what it may have been meant to be."""
+    """Return the problem of an unknown key or table, with what it may have been meant to be."""
     path = in_file(loc)
     if isinstance(value, dict) and (target := _meant(loc, value)):
         return Problem(path, "unknown table", f"did you mean {_head(target)}?", first=True)
@@ -240,7 +240,7 @@ def _did(loc: KeyPath, near: str) -> str:
 
 
 def whole(path: KeyPath) -> str:
-    """A table as it is written: its head with the keys that it must have."""
+    """Return a table as it is written: its head with the keys that it must have."""
     model = models_at(path)[0]
     needs = [f"{name} = {value}" for name, field in model.model_fields.items()
              if field.is_required() and (value := shown((*path, name)))]  # fmt: skip
@@ -248,6 +248,6 @@ def whole(path: KeyPath) -> str:
 
 
 def _head(path: KeyPath) -> str:
-    """The line that begins a table; an entry of a list has double brackets."""
+    """Return the line that begins a table; an entry of a list has double brackets."""
     name = dotted(tuple(part for part in path if not isinstance(part, int)))
     return f"[[{name}]]" if list_at(path) else f"[{name}]"

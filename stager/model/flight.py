@@ -33,7 +33,7 @@ class Spread:
     relative: bool = False
 
     def of(self, base: Number) -> Number:
-        """Standard deviation of a quantity that is `base`, in its unit."""
+        """Return the standard deviation of a quantity that is `base`, in its unit."""
         return self.value * base if self.relative else self.value
 
 

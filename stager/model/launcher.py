@@ -21,18 +21,18 @@ class FrictionLaw(Protocol):
         ...
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
-        """Coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`.
+        """Return the coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`.
 
         steep: whether the slope is asked for; if not, anything may stand in its place.
         """
         ...
 
     def greatest(self, slip: Floats) -> Floats:
-        """Greatest coefficient [-] from no slip to `slip` ≥ 0 [m/s]; shape as `slip`."""
+        """Return the greatest coefficient [-] from no slip to `slip` ≥ 0 [m/s]; shape as `slip`."""
         ...
 
     def scaled(self, factor: Number) -> Self:
-        """The same law with all coefficients times `factor` [-]."""
+        """Return the same law with all coefficients times `factor` [-]."""
         ...
 
 
@@ -120,5 +120,5 @@ class Launcher:
     flight: Flight | None = None
 
     def stage(self, index: int) -> Stage:
-        """Stage number `index`, counted from 0."""
+        """Return the stage number `index`, counted from 0."""
         return self.stages[index] if index < len(self.stages) else self.template

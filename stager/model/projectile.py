@@ -30,7 +30,7 @@ class Shape(Protocol):
         ...
 
     def frontal_area(self, projectile: Projectile) -> Number:
-        """Area seen from the front [m^2]."""
+        """Return the area seen from the front [m^2]."""
         ...
 
 
@@ -92,7 +92,7 @@ class RoundShape:
     rolls: bool = True
 
     def frontal_area(self, projectile: Projectile) -> Number:
-        """πr² [m^2]."""
+        """Return πr² [m^2]."""
         return np.pi * projectile.radius**2
 
 
@@ -123,7 +123,7 @@ class RodShape:
     rolls: bool = False
 
     def frontal_area(self, projectile: Projectile) -> Number:
-        """πr² [m^2]."""
+        """Return πr² [m^2]."""
         return np.pi * projectile.radius**2
 
 

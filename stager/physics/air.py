@@ -90,7 +90,7 @@ DRAG_CRISIS = 2e5
 
 
 def sphere_coefficient(number: Number) -> Floats:
-    """Drag coefficient [-] of a smooth sphere at Reynolds number `number` [-], up to 2e5.
+    """Return the drag coefficient [-] of a smooth sphere at Reynolds number `number` [-], up to 2e5.
 
     24/Re·(1 + 0.152·Re^0.677) + 0.417/(1 + 5070·Re^−0.94); Clift & Gauvin 1970, as the library fluids has it.
     """
@@ -104,7 +104,7 @@ def sphere_reynolds(diameter: Number, speed: Number, air: Air = SEA_LEVEL) -> Fl
 
 
 def sphere_drag(diameter: Number, speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """½ρv²·C·πD²/4 [N] against a sphere of `diameter` [m] at `speed` ≥ 0 [m/s]; shapes broadcast."""
+    """Return ½ρv²·C·πD²/4 [N] against a sphere of `diameter` [m] at `speed` ≥ 0 [m/s]; shapes broadcast."""
     area = np.pi * diameter**2 / 4
     coefficient = sphere_coefficient(sphere_reynolds(diameter, speed, air))
     return np.asarray(coefficient * air.density * speed**2 * area / 2)
@@ -144,7 +144,7 @@ EXCESS = TURBULENT * TRANSITION**-0.2 - LAMINAR * TRANSITION**-0.5
 
 
 def reynolds(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """ωR²/ν [-] of a disc of `radius` [m] at `angular_speed` [rad/s]; shapes broadcast."""
+    """Return ωR²/ν [-] of a disc of `radius` [m] at `angular_speed` [rad/s]; shapes broadcast."""
     return np.asarray(angular_speed * radius**2 / air.kinematic_viscosity, dtype=np.float64)
 
 
@@ -181,7 +181,7 @@ class Disc:
     transition: Floats
 
     def moment(self, angular_speed: Floats) -> Floats:
-        """½·Cm·ρω²R⁵ [N m], both faces, at `angular_speed` ≥ 0 [rad/s]."""
+        """Return ½·Cm·ρω²R⁵ [N m], both faces, at `angular_speed` ≥ 0 [rad/s]."""
         root = np.sqrt(angular_speed)
         smooth = self.laminar * (angular_speed * root)
         rough = angular_speed > self.transition
@@ -191,14 +191,14 @@ class Disc:
         return np.where(rough, self.turbulent * speed**1.8 - self.core / np.sqrt(speed), smooth)
 
     def slope(self, angular_speed: Floats) -> Floats:
-        """Derivative of `moment` by angular speed [N m s]."""
+        """Return the derivative of `moment` by angular speed [N m s]."""
         speed = np.maximum(angular_speed, 1e-9)
         rough = 1.8 * self.turbulent * speed**0.8 + 0.5 * self.core * speed**-1.5
         return np.where(speed > self.transition, rough, 1.5 * self.laminar * np.sqrt(speed))
 
 
 def disc(radius: Number, air: Air = SEA_LEVEL) -> Disc:
-    """A disc of `radius` [m]; shapes broadcast."""
+    """Return a disc of `radius` [m]; shapes broadcast."""
     turn = np.asarray(radius**2 / air.kinematic_viscosity, dtype=np.float64)
     load = air.density * radius**5 / 2
     return Disc(
@@ -210,5 +210,5 @@ def disc(radius: Number, air: Air = SEA_LEVEL) -> Disc:
 
 
 def windage(wheel: Wheel, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """Moment on the two faces of `wheel` [N m] at `angular_speed` [rad/s]; the rim's share is left out."""
+    """Return the moment on the two faces of `wheel` [N m] at `angular_speed` [rad/s]; the rim's share is left out."""
     return disc(wheel.radius, air).moment(np.asarray(angular_speed, dtype=np.float64))

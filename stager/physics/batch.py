@@ -51,17 +51,17 @@ def lane(value: Number, shape: tuple[int, ...]) -> Floats:
 
 
 def flatten(value: Any, shape: tuple[int, ...]) -> Any:
-    """A record with every array in it flattened to lanes; plain floats stay floats."""
+    """Return a record with every array in it flattened to lanes; plain floats stay floats."""
     return each(value, lambda array: lane(array, shape))
 
 
 def take(value: Any, index: NDArray[np.intp] | list[int] | slice) -> Any:
-    """The chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
+    """Return the chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
     return each(value, lambda array: array if array.shape[-1:] in ((), (1,)) else array[..., index])
 
 
 def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
-    """The same tree with each array changed; parts that hold no array are the same objects."""
+    """Return the same tree with each array changed; parts that hold no array are the same objects."""
     if isinstance(value, np.ndarray):
         return change(value)
     if isinstance(value, tuple):
@@ -77,7 +77,7 @@ def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
 
 
 def parts_of(value: Any) -> tuple[str, ...]:
-    """Names of a record's fields that it is made of; none of anything else."""
+    """Return the names of a record's fields that it is made of; none of anything else."""
     kind: Any = type(value)
     return _parts_of(kind)
 

@@ -304,7 +304,7 @@ def landing(
 
 
 def _numbers(release: Release) -> list[Number]:
-    """All that may be arrays."""
+    """Return all that may be arrays."""
     thrown = release.projectile
     found = (release.speed, release.height, release.tilt, release.heading, release.spin, release.drag, thrown.mass,
              thrown.diameter, thrown.length, thrown.thickness)  # fmt: skip
@@ -391,7 +391,7 @@ def _air(rate: Floats) -> Floats:
 
 
 def _arrive(release: Release, axis: int, goal: Number, steps: Steps, force: Force | None = None) -> Arrival:
-    """Where the coordinate `axis` first comes to `goal`: forward rising, or height falling."""
+    """Return where the coordinate `axis` first comes to `goal`: forward rising, or height falling."""
     target = goal if axis == 0 else None
     shape = np.broadcast_shapes(*(np.shape(value) for value in _numbers(release)), np.shape(goal))
     goals = np.broadcast_to(np.asarray(goal, dtype=np.float64), shape).reshape(-1)

@@ -148,7 +148,7 @@ def grip_limit(
 
 
 def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, looks: Looks) -> GripLimit:
-    """The grip limit on a curve known at `grid`, shape (candidates, lanes)."""
+    """Return the grip limit on a curve known at `grid`, shape (candidates, lanes)."""
     lanes = np.arange(top.size)
     known, at = sharpen(curve, grid, values, looks)
     best = np.argmax(at, axis=0)
@@ -171,7 +171,7 @@ def _trade(
     wheel speed, 0 where that is the greatest exit speed, or hardly better than it."""
 
     def worth(speeds: Floats, exits: Floats) -> Floats:
-        """Exit speed as it counts."""
+        """Return the exit speed as it counts."""
         return np.asarray(exits * (np.maximum(speeds, TINY) / np.maximum(peak_speed, TINY)) ** -CREEPING)
 
     lanes = np.arange(peak_speed.size)
@@ -186,7 +186,7 @@ def _trade(
 
 
 def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> NDArray[np.bool_]:
-    """Whether exit speed still rises clearly at the end of the range."""
+    """Return whether exit speed still rises clearly at the end of the range."""
     lanes = np.arange(top.size)
     before = np.max(np.where(grid < (1 - 1e-3) * top, np.arange(len(grid))[:, None], 0), axis=0)
     slope = (values[-1] - values[before, lanes]) / np.maximum(values[-1], 1e-12)
@@ -235,14 +235,14 @@ def _slope(grid: Floats, values: Floats, first: NDArray[np.intp], second: NDArra
 
 
 def merge(grid: Floats, values: Floats, more: Floats, found: Floats) -> tuple[Floats, Floats]:
-    """A curve with more places put in order."""
+    """Return a curve with more places put in order."""
     grid, values = np.vstack([grid, more]), np.vstack([values, found])
     order = np.argsort(grid, axis=0, kind="stable")
     return np.take_along_axis(grid, order, axis=0), np.take_along_axis(values, order, axis=0)
 
 
 def first_above(curve: Curve, level: Floats, grid: Floats, values: Floats, looks: Looks) -> tuple[Floats, Floats]:
-    """Least place where the curve reaches `level` (lanes,), and its value there; NaN where it never does.
+    """Return the least place where the curve reaches `level` (lanes,), and its value there; NaN where it never does.
 
     grid, values: the curve as known, shape (candidates, lanes), rising along the first axis. Between the last two
     places looked at the curve is taken to be straight.

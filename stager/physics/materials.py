@@ -28,7 +28,7 @@ def _metal(
 
 
 def _printed(name: str, density: float, modulus: float, strength: float, conductivity: float) -> WheelMaterial:
-    """A printed plastic: cracks start between layers and at pores, so it fails at its greatest stress."""
+    """Return a printed plastic: cracks start between layers and at pores, so it fails at its greatest stress."""
     return WheelMaterial(
         name=name, density=density, modulus=modulus, poisson=0.37, yield_strength=strength, tensile_strength=strength,
         strength_factor=0.5, brittle=True, conductivity=conductivity, source=_TYPICAL,

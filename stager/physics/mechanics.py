@@ -12,17 +12,17 @@ from stager.physics.rotor import swell
 
 
 def translation_energy(speed: Number, projectile: Projectile) -> Number:
-    """½mv² [J] at `speed` [m/s]; shapes broadcast."""
+    """Return ½mv² [J] at `speed` [m/s]; shapes broadcast."""
     return projectile.mass * speed**2 / 2
 
 
 def spin_energy(spin: Number, projectile: Projectile) -> Number:
-    """½I_pΩ² [J] at `spin` [rad/s]; shapes broadcast."""
+    """Return ½I_pΩ² [J] at `spin` [rad/s]; shapes broadcast."""
     return projectile.spin_inertia * spin**2 / 2
 
 
 def turns_per_minute(wheel_speed: Number, wheel: Wheel) -> Number:
-    """Rotation [rpm] at `wheel_speed` [m/s]: u/(2πR)·60 with the radius at rest; shapes broadcast."""
+    """Return the rotation [rpm] at `wheel_speed` [m/s]: u/(2πR)·60 with the radius at rest; shapes broadcast."""
     return wheel_speed / wheel.radius * 60 / (2 * np.pi)
 
 
@@ -48,7 +48,7 @@ def spin_acceleration(spin: Number, projectile: Projectile) -> Floats:
 
 
 def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
-    """Greatest friction force that one wheel of stage `index` can meet [N]; arguments as in `peak_normal`.
+    """Return the greatest friction force that one wheel of stage `index` can meet [N]; arguments as in `peak_normal`.
 
     The greatest coefficient between no slip and `wheel_speed` [m/s] on the greatest normal force: an upper bound.
     """

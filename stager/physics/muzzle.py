@@ -134,7 +134,7 @@ def indicated_wheel_speed(launcher: Launcher, wheel_speed: Number) -> Number:
 
 
 def _slowed(launcher: Launcher, speed: Number) -> Number:
-    """Share of `speed` [m/s] that is left at the chronograph: exp(−ρ c A x/(2m)), c as it is at `speed`."""
+    """Return the share of `speed` [m/s] that is left at the chronograph: exp(−ρ c A x/(2m)), c as it is at `speed`."""
     measuring, projectile = launcher.measuring, launcher.projectile
     if measuring is None or not np.any(measuring.distance):
         return 1.0

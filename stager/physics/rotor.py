@@ -18,12 +18,12 @@ from stager.model.wheel import Hold, Wheel, WheelMaterial
 
 
 def annulus_inertia(density: Number, width: Number, outer: Number, inner: Number) -> Number:
-    """½πρb(r_o⁴ − r_i⁴) [kg m^2]: density [kg/m^3], width [m], radii [m]; shapes broadcast."""
+    """Return ½πρb(r_o⁴ − r_i⁴) [kg m^2]: density [kg/m^3], width [m], radii [m]; shapes broadcast."""
     return np.pi / 2 * density * width * (outer**4 - inner**4)
 
 
 def wheel_inertia(wheel: Wheel) -> Number:
-    """Inertia of hub and tyre [kg m^2]: as given, else of two annuli.
+    """Return the inertia of hub and tyre [kg m^2]: as given, else of two annuli.
 
     Raises ValueError where neither the inertia nor width and material are known.
     """
@@ -38,7 +38,7 @@ def wheel_inertia(wheel: Wheel) -> Number:
 
 
 def wheel_mass(wheel: Wheel) -> Number:
-    """Mass of hub and tyre [kg]: as given, else of two annuli.
+    """Return the mass of hub and tyre [kg]: as given, else of two annuli.
 
     Raises ValueError where neither the mass nor width and material are known.
     """
@@ -75,7 +75,7 @@ def hub_growth(wheel: Wheel, angular_speed: Number) -> Number:
 
 
 def tyre_growth(wheel: Wheel, angular_speed: Number) -> Number:
-    """Radial growth of a captive tyre's outside [m] at `angular_speed` [rad/s]; 0 without a tyre.
+    """Return the radial growth of a captive tyre's outside [m] at `angular_speed` [rad/s]; 0 without a tyre.
 
     ρω²R t²/(2E) to first order, t the tyre's depth: an elastic layer on a rigid hub under its own weight.
     """
@@ -87,13 +87,13 @@ def tyre_growth(wheel: Wheel, angular_speed: Number) -> Number:
 
 
 def growth(wheel: Wheel, surface_speed: Number) -> Number:
-    """Growth of hub and tyre [m] at `surface_speed` [m/s] (referred to the radius at rest)."""
+    """Return the growth of hub and tyre [m] at `surface_speed` [m/s] (referred to the radius at rest)."""
     angular_speed = surface_speed / wheel.radius
     return hub_growth(wheel, angular_speed) + tyre_growth(wheel, angular_speed)
 
 
 def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
-    """Growth into each side of a nip [m] at set surface speeds [m/s].
+    """Return the growth into each side of a nip [m] at set surface speeds [m/s].
 
     Two wheels share the crush equally: with unequal growth (two speeds, an idler at rest) each side has the mean.
     """
@@ -105,12 +105,12 @@ def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
 
 
 def ring_hoop(density: Number, surface_speed: Number) -> Floats:
-    """ρu² [Pa] of a thin ring: density [kg/m^3], surface_speed [m/s]."""
+    """Return ρu² [Pa] of a thin ring: density [kg/m^3], surface_speed [m/s]."""
     return np.asarray(density * np.square(surface_speed), dtype=np.float64)
 
 
 def radial(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Radial stress at `radius` [Pa]; radii [m], load ρω² [N/m^4], poisson [-].
+    """Return the radial stress at `radius` [Pa]; radii [m], load ρω² [N/m^4], poisson [-].
 
     (3 + ν)/8·ρω²·(b² + a² − a²b²/r² − r²).
     """
@@ -118,7 +118,7 @@ def radial(radius: Number, outer: Number, inner: Number, load: Number, poisson: 
 
 
 def hoop(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Hoop stress at `radius` [Pa]; arguments as in `radial`.
+    """Return the hoop stress at `radius` [Pa]; arguments as in `radial`.
 
     (3 + ν)/8·ρω²·(b² + a² + a²b²/r² − (1 + 3ν)/(3 + ν)·r²).
     """
@@ -127,12 +127,12 @@ def hoop(radius: Number, outer: Number, inner: Number, load: Number, poisson: Nu
 
 
 def greatest_radial(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """(3 + ν)/8·ρω²·(b − a)² [Pa], at r = √(ab), a solid disc's at its centre; arguments as in `radial`."""
+    """Return (3 + ν)/8·ρω²·(b − a)² [Pa], at r = √(ab), a solid disc's at its centre; arguments as in `radial`."""
     return np.asarray((3 + poisson) / 8 * load * np.square(outer - inner))
 
 
 def greatest_hoop(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Hoop stress at the bore, of a solid disc at its centre [Pa]; arguments as in `radial`."""
+    """Return the hoop stress at the bore, of a solid disc at its centre [Pa]; arguments as in `radial`."""
     bored = load / 4 * ((3 + poisson) * outer**2 + (1 - poisson) * inner**2)
     return np.where(np.asarray(inner) > 0, bored, (3 + poisson) / 8 * load * outer**2)
 
@@ -213,7 +213,7 @@ def allowable_speed(wheel: Wheel, safety: Number) -> Floats:
 
 
 def burst_speed(wheel: Wheel) -> Floats:
-    """Surface speed at which the hub bursts [m/s]; inf where its strength is unknown.
+    """Return the surface speed at which the hub bursts [m/s]; inf where its strength is unknown.
 
     Ductile: mean hoop stress at the tensile strength (Robinson, Trans. ASME 66, 1944); brittle, or of unknown tensile
     strength: greatest hoop stress at the working strength. strength_factor applies to either.
@@ -246,7 +246,7 @@ def unknown_burst(wheel: Wheel) -> str | None:
 
 
 def stored_energy(wheel: Wheel, wheel_speed: Number) -> Number:
-    """½Jω² of hub and tyre [J] at `wheel_speed` [m/s]."""
+    """Return ½Jω² of hub and tyre [J] at `wheel_speed` [m/s]."""
     return wheel_inertia(wheel) * (wheel_speed / wheel.radius) ** 2 / 2
 
 

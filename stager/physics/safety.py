@@ -36,7 +36,7 @@ NO_SAFE_VALUE = "No value is safe: less energy only makes an injury of the eye l
 
 
 def likely_injuries(energy_per_area: float) -> tuple[EyeInjury, ...]:
-    """Injuries that at least half of the eyes suffer that are hit at `energy_per_area` [J/m^2]."""
+    """Return the injuries that at least half of the eyes suffer that are hit at `energy_per_area` [J/m^2]."""
     return tuple(injury for injury in EYE_INJURIES if np.asarray(energy_per_area) >= injury.half_risk)
 
 
@@ -102,7 +102,7 @@ class Hazards:
 
 
 def hazards(launcher: Launcher, throw: Throw) -> Hazards:
-    """Hazards of a throw without batch axes."""
+    """Return the hazards of a throw without batch axes."""
     projectile = launcher.projectile
     speed = float(outlet_speed(launcher, throw.exit_speed))
     energy = float(translation_energy(speed, projectile))

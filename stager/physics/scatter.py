@@ -135,7 +135,7 @@ def shots(
 def _lanes(
     launcher: Launcher, side_a: Floats, side_b: Floats, rng: np.random.Generator, draws: int
 ) -> tuple[list[str], _Lanes]:
-    """Names of the causes, and lanes: the middle shot, each cause to either side, then the drawn ones."""
+    """Return the names of the causes, and lanes: the middle shot, each cause to either side, then the drawn ones."""
     flight, thrown, count = launcher.flight, launcher.projectile, side_a.size
 
     def size(spread: Spread | None, base: Number) -> float:
@@ -169,7 +169,7 @@ def _lanes(
 
 
 def _slices() -> Floats:
-    """Standard normal deviates in the middle of equally likely slices, with a standard deviation of one."""
+    """Return the standard normal deviates in the middle of equally likely slices, with a standard deviation of one."""
     from scipy.special import ndtri
 
     nodes = ndtri((np.arange(NODES) + 0.5) / NODES)
@@ -177,7 +177,7 @@ def _slices() -> Floats:
 
 
 def _launcher(launcher: Launcher, lanes: _Lanes) -> Launcher:
-    """The launcher with another projectile and feed in each lane; the gaps stay as they are."""
+    """Return the launcher with another projectile and feed in each sample; the gaps stay as they are."""
     thrown, feed = launcher.projectile, launcher.feed
     mass = np.maximum(thrown.mass + lanes.mass, 0.01 * thrown.mass)
     diameter = np.maximum(thrown.diameter + lanes.diameter, 0.5 * thrown.diameter)
@@ -194,7 +194,7 @@ def _launcher(launcher: Launcher, lanes: _Lanes) -> Launcher:
 
 
 def _thrown(launcher: Launcher, side_a: Floats, side_b: Floats, lanes: _Lanes) -> Throw:
-    """All lanes at once. Wheels that run alike on the average may differ in a shot."""
+    """Throw all samples at once. Wheels that run alike on the average may differ in a shot."""
     speed_a = np.maximum(side_a + lanes.wheels[:, :, 0], 0.0)
     speed_b = np.maximum(side_b + lanes.wheels[:, :, 1], 0.0)
     split = bool((side_a != side_b).any() or lanes.wheels[:, :, 1].any())
@@ -223,7 +223,7 @@ def _flights(
 
 
 def _causes(names: Sequence[str], results: tuple[Floats | None, ...]) -> tuple[Cause, ...]:
-    """What each cause alone gives, all wheels together as one; the greatest first.
+    """Return what each cause alone gives, all wheels together as one; the greatest first.
 
     Greatest by the place on the target, else by the landing, else by the exit speed.
     """
@@ -244,7 +244,7 @@ def _causes(names: Sequence[str], results: tuple[Floats | None, ...]) -> tuple[C
 
 
 def _alone(values: Floats) -> float:
-    """Standard deviation over equally likely values; those that jam are left out."""
+    """Return the standard deviation over equally likely values; those that jam are left out."""
     gone = np.isfinite(values)
     return float(np.std(values[gone])) if gone.any() else 0.0
 

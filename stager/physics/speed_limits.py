@@ -20,7 +20,7 @@ _known: OrderedDict[tuple[int, ...], tuple[tuple[Any, ...], Number]] = OrderedDi
 
 
 def motor_ceiling(launcher: Launcher, stage: Stage) -> Number:
-    """Surface speed at the motor's greatest speed [m/s]; inf where it has none."""
+    """Return the surface speed at the motor's greatest speed [m/s]; inf where it has none."""
     drive = stage.drive
     if drive is None or drive.max_speed is None:
         return np.inf
@@ -28,7 +28,7 @@ def motor_ceiling(launcher: Launcher, stage: Stage) -> Number:
 
 
 def reach_ceiling(launcher: Launcher, stage: Stage) -> Number:
-    """Surface speed at full throttle [m/s] against windage and no-load loss, this stage alone on the supply.
+    """Return the surface speed at full throttle [m/s] against windage and no-load loss, this stage alone on the supply.
 
     inf without drive or supply.
     """
@@ -52,7 +52,7 @@ def _reach(launcher: Launcher, stage: Stage) -> Number:
 
 
 def burst_ceiling(launcher: Launcher, stage: Stage) -> Number:
-    """Surface speed at which the hub bursts [m/s]; inf where its strength is not known."""
+    """Return the surface speed at which the hub bursts [m/s]; inf where its strength is not known."""
     return rotor.burst_speed(stage.wheel)
 
 

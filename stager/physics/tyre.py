@@ -34,7 +34,7 @@ class Failure(Enum):
 
 
 def lift_off_speed(tyre: Tyre) -> Floats:
-    """√(Eε/ρ) [m/s]: above it stretch alone does not hold the ring, whatever the radius."""
+    """Return √(Eε/ρ) [m/s]: above it stretch alone does not hold the ring, whatever the radius."""
     return np.sqrt(tyre.material.modulus * tyre.stretch / tyre.material.density)
 
 
@@ -48,7 +48,7 @@ def tearing_speed(wheel: Wheel, tyre: Tyre) -> Floats:
 
 
 def leaving_speed(wheel: Wheel, tyre: Tyre) -> Floats:
-    """Speed at which the tyre leaves its seat [m/s], by what holds it.
+    """Return the speed at which the tyre leaves its seat [m/s], by what holds it.
 
     Raises ValueError where a clamp is on a wheel of unknown width.
     """
@@ -98,7 +98,7 @@ def unknown_turning_hold(wheel: Wheel) -> str | None:
 
 
 def _unknown_hold(tyre: Tyre) -> str | None:
-    """Key of the strength that the tyre hangs on, where it is not known; a stretched ring hangs on none."""
+    """Return the key of the strength that the tyre hangs on, where it is not known; a stretched ring hangs on none."""
     needs = {
         Hold.CLAMP: ("hub_friction", tyre.hub_friction),
         Hold.LIP: ("lip_strength", tyre.lip_strength),
@@ -135,7 +135,7 @@ def turning_hold(wheel: Wheel, wheel_speed: Number, normal: Number = 0.0) -> Flo
 
 
 def _clamped(wheel: Wheel, tyre: Tyre) -> Number:
-    """μF/(πtw) [Pa]: friction on both flanks, spread over the ring's section."""
+    """Return μF/(πtw) [Pa]: friction on both flanks, spread over the ring's section."""
     if tyre.clamp_force is None:
         return 0.0
     if wheel.width is None:

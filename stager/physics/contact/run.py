@@ -115,7 +115,7 @@ def _drive(stage: Stage) -> list[Number]:
 
 
 def _rows(rows: Sequence[Sequence[Any]], shape: tuple[int, ...]) -> Floats:
-    """Numbers or arrays over the batch as one array of shape (samples or 1, rows, columns)."""
+    """Return the numbers or arrays over the batch as one array of shape (samples or 1, rows, columns)."""
     flat = [value for row in rows for value in row]
     if all(isinstance(value, float) or np.size(value) == 1 for value in flat):
         table = np.array([value if isinstance(value, float) else np.asarray(value).item() for value in flat])

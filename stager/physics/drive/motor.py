@@ -25,12 +25,12 @@ REFERENCE = 293.15
 
 
 def back_emf(drive: Drive, motor_speed: Number) -> Number:
-    """ω/Kv [V] at `motor_speed` [rad/s]."""
+    """Return ω/Kv [V] at `motor_speed` [rad/s]."""
     return motor_speed / drive.speed_constant
 
 
 def motor_current(drive: Drive, voltage: Number, motor_speed: Number) -> Floats:
-    """(V − ω/Kv)/R [A] at motor `voltage` [V], from 0 (it does not brake) to the controller's limit."""
+    """Return (V − ω/Kv)/R [A] at motor `voltage` [V], from 0 (it does not brake) to the controller's limit."""
     asked = (voltage - back_emf(drive, motor_speed)) / drive.resistance
     return np.asarray(np.clip(asked, 0.0, drive.current_limit))
 
@@ -83,13 +83,13 @@ class Train:
         return len(self.stage)
 
     def columns(self, side_a: Floats, side_b: Floats) -> Floats:
-        """Values of sides A and B, each (..., stages), as columns (..., wheels)."""
+        """Return the values of sides A and B, each (..., stages), as columns (..., wheels)."""
         chosen = [(side_b if side else side_a)[..., stage] for stage, side in zip(self.stage, self.side, strict=True)]
         return np.stack(np.broadcast_arrays(*chosen), axis=-1)
 
 
 def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
-    """The driven wheels of the first `stages` stages; None where one of them has no drive.
+    """Return the driven wheels of the first `stages` stages; None where one of them has no drive.
 
     split: wheels of pairs in columns of their own, for two speeds. The last launchers are remembered.
     """

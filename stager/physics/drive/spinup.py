@@ -30,7 +30,7 @@ class SpinUp:
 
 
 def spin_up(train: Train, holding: Holding, supply: Supply) -> SpinUp:
-    """All wheels together from rest."""
+    """Spin all wheels up together from rest."""
     current, power = peak_draw(train, rushing(train, holding), supply)
     start = np.zeros(holding.angular_speed.shape)
     return SpinUp(time=time_to(train, holding, supply, start), current=np.asarray(current), power=np.asarray(power))

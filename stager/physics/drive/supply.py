@@ -44,7 +44,7 @@ def holding_current(train: Train, angular_speed: Floats) -> Floats:
 
 
 def hold(train: Train, angular_speed: Floats, supply: Supply) -> Holding:
-    """What holds the wheels at `angular_speed` [rad/s], shape (..., wheels).
+    """Return what holds the wheels at `angular_speed` [rad/s], shape (..., wheels).
 
     Controllers pass power on without loss: at given speeds the motors take a given power P in all, and the sagging
     supply gives it at V = (V₀ + √(V₀² − 4R_sP))/2. Where it cannot, throttle is the power asked for by the greatest.
@@ -83,7 +83,7 @@ def settle(train: Train, throttle: Floats, supply: Supply) -> Floats:
 
 
 def _settled(train: Train, voltage: Floats) -> Floats:
-    """Angular speed at motor `voltage` [V] where torque and windage balance, from 0."""
+    """Return the angular speed at motor `voltage` [V] where torque and windage balance, from 0."""
     idle = np.maximum(voltage - train.resistance * train.idle_current, 0.0) / train.pull
     speed = idle
     for _ in range(ROUNDS):

@@ -21,7 +21,7 @@ MOTOR = 10.0
 
 
 def disc_nusselt(number: Number) -> Floats:
-    """Mean Nusselt number hR/λ [-] of one face at Reynolds number `number` = ωR²/ν [-].
+    """Return the mean Nusselt number hR/λ [-] of one face at Reynolds number `number` = ωR²/ν [-].
 
     Above the transition a laminar core stays: its share of the heat goes with r² h, that is with Re^½ of the core.
     """
@@ -32,7 +32,7 @@ def disc_nusselt(number: Number) -> Floats:
 
 
 def disc_film(radius: Number, angular_speed: Number, air: Air) -> Floats:
-    """Film coefficient of a turning disc's face [W/(m^2 K)]: radius [m], angular_speed [rad/s].
+    """Return the film coefficient of a turning disc's face [W/(m^2 K)]: radius [m], angular_speed [rad/s].
 
     Not below that of free convection at rest.
     """

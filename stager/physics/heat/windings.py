@@ -124,7 +124,7 @@ class Windings:
 
 
 def holding_loss(train: Train, holding: Holding) -> Loss:
-    """Loss of each motor [W] while its wheel is only held at its speed, shape (..., wheels)."""
+    """Return the loss of each motor [W] while its wheel is only held at its speed, shape (..., wheels)."""
     return Loss(
         copper=train.resistance * holding.current**2,
         idle=train.pull * train.idle_current * holding.angular_speed,
@@ -132,7 +132,7 @@ def holding_loss(train: Train, holding: Holding) -> Loss:
 
 
 def throwing_loss(settled: Settled) -> Loss:
-    """Mean loss of each motor [W] in the settled state, shape (..., wheels)."""
+    """Return the mean loss of each motor [W] in the settled state, shape (..., wheels)."""
     rate = np.asarray(settled.rate)[..., None]
     return Loss(copper=settled.books.copper * rate, idle=settled.books.no_load * rate)
 

@@ -39,7 +39,7 @@ class Rhythm:
         return self.holding.angular_speed
 
     def throw(self, angular_speed: Floats, options: Options = DEFAULT) -> Throw:
-        """A throw from wheels at `angular_speed` [rad/s], shape (..., wheels), on their way to the set speeds.
+        """Return a throw from wheels at `angular_speed` [rad/s], shape (..., wheels), on their way to the set speeds.
 
         All throttles act as if they held the set speeds: a governor does not answer within the few ms of a contact.
         """
@@ -50,7 +50,7 @@ class Rhythm:
         return throw(self.launcher, side_a, side_b, held_speed=held_a, held_speed_b=held_b, options=options)
 
     def after(self, done: Throw) -> Floats:
-        """Angular speeds that a throw leaves [rad/s], shape (..., wheels)."""
+        """Return the angular speeds that a throw leaves [rad/s], shape (..., wheels)."""
         stages = done.stages
         return self.train.columns(stages.wheel_speed_after_a, stages.wheel_speed_after_b) / self.train.radius
 
@@ -60,7 +60,7 @@ class Rhythm:
         return np.maximum(self.interval - np.asarray(self.contact), 0.0)
 
     def recover(self, after: Floats, *, tolerance: float = 1e-8) -> Floats:
-        """Angular speeds when the next throw comes [rad/s], from `after` [rad/s]."""
+        """Return the angular speeds when the next throw comes [rad/s], from `after` [rad/s]."""
         return transient(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance, books=False)[0]
 
     def recover_with_books(self, after: Floats, *, tolerance: float = 1e-9) -> tuple[Floats, Ledger]:
@@ -78,7 +78,7 @@ class Rhythm:
         return values[..., first], values[..., second]
 
     def at(self, interval: Number) -> Rhythm:
-        """The same at another interval between throws [s]."""
+        """Return the same at another interval between throws [s]."""
         return replace(self, interval=interval)
 
 
@@ -114,7 +114,7 @@ class Sequence:
 
 
 def sequence(rhythm: Rhythm, throws: int) -> Sequence:
-    """The first `throws` throws of a rhythm, each from where the recovery before it ended."""
+    """Return the first `throws` throws of a rhythm, each from where the recovery before it ended."""
     speed = rhythm.target
     exits, missing = [], []
     for _ in range(throws):

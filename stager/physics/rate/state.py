@@ -168,7 +168,7 @@ def settled(
     first: Throw | None = None,
     options: Options = DEFAULT,
 ) -> Settled | None:
-    """The settled state at `rate` [1/s] with set surface speeds [m/s], shape (..., stages).
+    """Return the settled state at `rate` [1/s] with set surface speeds [m/s], shape (..., stages).
 
     first: the throw from the set speeds, if it is known already. None where a stage has no drive or the launcher no
     supply. The state is the fixed point of throw and recovery, found by Broyden's method on the wheel speeds at the
