@@ -86,7 +86,7 @@ def broken(known: Ensemble, settings: Floats) -> float:
     return float(1 - kept[1:].mean())
 
 
-CASES = pytest.mark.parametrize(("name", "tight"), [("seed_ball", False), *((name, True) for name in SHIPPED)])
+CASES = pytest.mark.parametrize(("name", "tight"), [("seed_ball", False), *((name, True) for name in SHIPPED[1:])])
 PLANNED = pytest.mark.parametrize(
     ("name", "tight"),
     [("seed_ball", False), ("table_tennis", False), ("seed_ball", True), ("streamer", True), ("foam_disc", True)],
