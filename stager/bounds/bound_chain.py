@@ -8,12 +8,15 @@ import numpy as np
 
 from stager.bounds.branch_and_bound import FINE_STEPS, STEPS, Question, explore
 from stager.bounds.entry_sets import GRIP_EVIDENCE, Entries, after_run, capped, feed_entries, leaving
+from stager.bounds.records import Meter
 from stager.bounds.stages import enclosure, even_ceiling, spins
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range, still
 from stager.model.scenario import Scenario
 from stager.physics.layout import free_runs
 
-TOLERANCE, EFFORT = 1e-4, 300_000
+TOLERANCE = 1e-4
+EFFORT, DEARER = 1_500_000, 3
+"""Steps of cells that a stage may take; how much dearer they are where one wheel is driven."""
 STRAIN_SEEN = 1e-3
 """Share of its peak acceleration that a throw may hide between two of its steps [-]."""
 ROUNDING = 1e-6
@@ -80,7 +83,7 @@ def bound(
             break
         found = explore(task)
         if not found.settled:
-            missing = "stages that may all but jam"
+            missing = "stages near a jam, or too dear to bound"
             break
         turning = spins(launcher, launcher.stage(index))
         evidence |= {GRIP_EVIDENCE} if scenario.limit_values.grip_margin else set()
@@ -117,7 +120,8 @@ def _task(
     bound."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
     stage = launcher.stage(index)
-    enclose = enclosure(launcher, stage, spins=arriving.spins)
+    meter = Meter()
+    enclose = enclosure(launcher, stage, spins=arriving.spins, meter=meter)
     if isinstance(enclose, str):
         return enclose
     least, most = runs(scenario, index) if index else (0.0, 0.0)
@@ -131,7 +135,8 @@ def _task(
     turning = arriving.spins or spins(launcher, stage)
     ceiling = even_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
     steps = FINE_STEPS if turning else STEPS
-    return Question(enclose, entries, tops, strain(scenario), cap, tolerance, effort, steps, ceiling)
+    effort = effort if stage.layout.side_b_driven else effort // DEARER
+    return Question(enclose, meter, entries, tops, strain(scenario), cap, tolerance, effort, steps, ceiling)
 
 
 def runs(scenario: Scenario, index: int) -> tuple[float, float]:

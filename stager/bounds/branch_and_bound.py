@@ -9,17 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.bounds.entry_sets import Entries
-from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed
+from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
 from stager.model.arrays import Floats
 
 STEPS, FINE_STEPS, PEAK_STEPS = 12, 24, 48
 """Finer where spin makes cells wide; finest, with more effort, where the peak acceleration counts: it hangs on the last
 of the slip."""
-DEARER = 3
 FINEST, CLOSE, NARROW, STRAINED = 384, 5, 0.01, 0.9
 SURE_OF_JAMS = 48
 STEP_ERROR, FAR_ERROR, LOOSE_ERROR, SMALL_ERROR = 1.2e-4, 0.4, 0.1, 5e-4
-MOST_AT_ONCE, ROUNDS, FEW = 512, 60, 300
+MOST_AT_ONCE, ROUNDS = 512, 60
 FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
 CHUNK, FINE = 2048, 3e-5
 GROWTHS, MORE = 4, 2
@@ -33,11 +32,12 @@ class Question:
 
     enclose; entries; tops: greatest wheel speed allowed to each of the entries [m/s], (entries,); strain: greatest
     peak acceleration allowed [m/s^2]; enough: exit speed beyond which nothing need be known [m/s]; tolerance: how near
-    the bound shall come to the best that is found [-]; effort: steps that may be spent;
+    the bound shall come to the best that is found [-]; effort: steps that may be spent, as `meter` counts them;
     steps: how many a piece of the way takes at least; ceiling: what cells cannot exceed anyway, None: not known.
     """
 
     enclose: Enclose
+    meter: Meter
     entries: Entries
     tops: Floats
     strain: float
@@ -70,15 +70,14 @@ def explore(question: Question) -> Answer:
     """Cut the cells that may leave faster than the best found by more than the tolerance, until none is left."""
     fresh = _start(question)
     enclosed, done = _empty(), fresh.take(np.zeros(0, np.intp))
-    answer, spent, stalling = Answer(done, enclosed, 0.0), 0, [0]
+    answer, stalling = Answer(done, enclosed, 0.0), [0]
     points = _points(question, fresh, fresh.high[WHEEL])
     if question.ceiling is not None:
         fresh = fresh.take(question.ceiling(fresh) > _best(question, _run(question.enclose, points, question.steps)))
     for _ in range(ROUNDS):
-        spent += _effort(len(fresh) + len(points), question.steps)
         found = _run(question.enclose, fresh.join(points), question.steps)
         if question.steps < PEAK_STEPS and (found.strain > STRAINED * question.strain).any():
-            return explore(replace(question, steps=PEAK_STEPS, effort=DEARER * question.effort))
+            return explore(replace(question, steps=PEAK_STEPS, effort=question.meter.spent + question.effort))
         best = max(answer.best, _best(question, found.take(np.arange(len(fresh), len(fresh) + len(points)))))
         found = found.take(np.arange(len(fresh)))
         # Near a jam steps are coarse, and no cutting helps.
@@ -86,13 +85,12 @@ def explore(question: Question) -> Answer:
         stalling.append(int(poor.size))
         if _hopeless(stalling):
             return Answer(answer.cells, answer.enclosed, best, settled=False)
-        spent += _effort(poor.size, CLOSE * question.steps)
         found = found.put(poor, _run(question.enclose, fresh.take(poor), CLOSE * question.steps))
         possible = ~_strained(question, fresh, found)
         done, enclosed = done.join(fresh.take(possible)), enclosed.join(found.take(possible))
         answer = Answer(done, enclosed, best)
         active = _active(question, answer)
-        if active.size == 0 or spent > question.effort or best >= question.enough:
+        if active.size == 0 or question.meter.spent > question.effort or best >= question.enough:
             break
         points = _points(question, done.take(active), enclosed.high[active])
         rest = np.ones(len(done), bool)
@@ -197,11 +195,6 @@ def _run(enclose: Enclose, cells: Cells, steps: int) -> Enclosed:
     return out
 
 
-def _effort(cells: int, steps: int) -> int:
-    """Return the steps that a run takes; a few cells take as long as some."""
-    return steps * max(cells, FEW) if cells else 0
-
-
 def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
     """Return the bounds with their step error, and whether it is known of all.
 
@@ -212,10 +205,10 @@ def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
     """
     cells, enclosed = answer.cells, answer.enclosed
     goal = _goal(question, answer)
-    index, coarse, spent, steps = np.arange(len(cells)), enclosed, 0, question.steps
+    index, coarse, steps = np.arange(len(cells)), enclosed, question.steps
+    most = question.meter.spent + question.effort
     while index.size:
         steps *= 2
-        spent += _effort(index.size, steps)
         fine = _run(question.enclose, cells.take(index), steps)
         moved = fine.apart(coarse)
         ends = fine.settled(coarse, moved)
@@ -226,7 +219,7 @@ def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
         harmless = (ends.high <= known) & (moved <= SMALL_ERROR * goal)
         # Too long a step may stop what would get through.
         moving = ((moved > allowed) & ~harmless) | ((fine.high <= 0.0) & (steps < SURE_OF_JAMS))
-        if steps >= FINEST or spent > 3 * question.effort:
+        if steps >= FINEST or question.meter.spent > most:
             return enclosed, not moving.any()
         index, coarse = index[moving], fine.take(moving)
     return enclosed, True

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.bounds.normal_force import Piece, Press
+from stager.bounds.records import Meter
 from stager.errors import NotComputable
 from stager.model.arrays import Floats
 from stager.physics.batch import take
@@ -58,19 +59,20 @@ class Run(Protocol):
         ...
 
 
-def march(run: Run, state: Floats, steps: int) -> Floats:
+def march(run: Run, state: Floats, steps: int, meter: Meter) -> Floats:
     """Take `state`, shape (rows, lanes), through the whole contact.
 
     ROS2 of Verwer, Spee, Blom and Hundsdorfer (1999; from memory): order 2 whatever stands for the Jacobian, L-stable
     where that is the stiff part; here its diagonal. steps: how many a piece takes at least; where the inner formula
-    of order 1 is off by more than ROUGHNESS/steps², a step is cut, at most to FINEST_STEP of its size.
+    of order 1 is off by more than ROUGHNESS/steps², a step is cut, at most to FINEST_STEP of its size. meter:
+    counts the steps.
     """
     for number, piece in enumerate(run.press.pieces):
-        state = _through(run, number, piece, state, steps)
+        state = _through(run, number, piece, state, steps, meter)
     return state
 
 
-def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> Floats:
+def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int, meter: Meter) -> Floats:
     lanes, largest = state.shape[1], 1.0 / steps
     out, index = state.copy(), np.flatnonzero(~run.jams)
     here, way, at, size = run, piece, np.zeros(lanes), np.full(lanes, largest)
@@ -79,6 +81,7 @@ def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int) -> 
     for _ in range(PATIENCE):
         if index.size == 0:
             return out
+        meter.step(index.size)
         size = np.minimum(size, 1.0 - at)
         fresh, rough, seen = _step(here, number, way, at, size, state)
         kept, near = here.keep(np.stack([fresh, rough], axis=1)).swapaxes(0, 1)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from stager.bounds.integrate import march
 from stager.bounds.normal_force import Press, press_between
-from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed
+from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
 from stager.bounds.single_driven import Form, LedRun, rail_form, rod_form
 from stager.bounds.speed_limits import Motor, motor_of, reach_of
 from stager.bounds.symmetric_pair import EvenRun
@@ -24,41 +24,42 @@ def spins(launcher: Launcher, stage: Stage) -> bool:
     return launcher.projectile.shape.rolls and not stage.layout.side_b_driven
 
 
-def enclosure(launcher: Launcher, stage: Stage, *, spins: bool) -> Enclose | str:
-    """Return where cells leave `stage`, entries may have spin or not; or what there is no theorem of."""
+def enclosure(launcher: Launcher, stage: Stage, *, spins: bool, meter: Meter | None = None) -> Enclose | str:
+    """Return where cells leave `stage`, or what there is no theorem of; entries may spin or not, meter counts steps."""
+    meter = Meter() if meter is None else meter
     contact, layout = launcher.contact, stage.layout
     creep = float(contact.creep)
     wheel, rail = (Traction(law, creep) for law in (contact.friction, contact.rail_friction))
     if layout.side_b_driven:
-        return "pairs behind what lets the projectile spin" if spins else even_pair(launcher, stage, wheel)
+        return "pairs behind what lets the projectile spin" if spins else even_pair(launcher, stage, wheel, meter)
     if not layout.side_b_turns:
-        return led(launcher, stage, wheel, rail)
+        return led(launcher, stage, wheel, rail, meter)
     if launcher.projectile.shape.rolls:
         return "idlers that a round projectile turns"
-    return led(launcher, stage, wheel, wheel)
+    return led(launcher, stage, wheel, wheel, meter)
 
 
-def even_pair(launcher: Launcher, stage: Stage, traction: Traction) -> Enclose:
+def even_pair(launcher: Launcher, stage: Stage, traction: Traction, meter: Meter) -> Enclose:
     """Return a pair of equal wheels; the projectile does not spin."""
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
-        return _even(launcher, stage, traction, cells, steps, heated=False)[0]
+        return _even(launcher, stage, traction, cells, steps, meter, heated=False)[0]
 
     return enclose
 
 
 def heated_pair(launcher: Launcher, stage: Stage) -> Callable[[Cells, int], tuple[Enclosed, Floats]]:
     """Return the same, and the least slip heat of each cell [J], both sides."""
-    traction = Traction(launcher.contact.friction, float(launcher.contact.creep))
+    traction, meter = Traction(launcher.contact.friction, float(launcher.contact.creep)), Meter()
 
     def enclose(cells: Cells, steps: int) -> tuple[Enclosed, Floats]:
-        return _even(launcher, stage, traction, cells, steps, heated=True)
+        return _even(launcher, stage, traction, cells, steps, meter, heated=True)
 
     return enclose
 
 
 def _even(
-    launcher: Launcher, stage: Stage, traction: Traction, cells: Cells, steps: int, *, heated: bool
+    launcher: Launcher, stage: Stage, traction: Traction, cells: Cells, steps: int, meter: Meter, *, heated: bool
 ) -> tuple[Enclosed, Floats]:
     motor, entry, wheel = motor_of(stage), cells.high[ENTRY], (cells.low[WHEEL], cells.high[WHEEL])
     unseen, press = np.full(entry.shape, -np.inf), press_between(launcher, stage, *wheel)
@@ -69,7 +70,7 @@ def _even(
     )  # fmt: skip
     ends = np.stack([entry, cells.low[ENTRY]])
     start = [ends**2, run.ratio * ends]
-    state = march(run, np.concatenate([*start, np.zeros((1, entry.size))] if heated else start), steps)
+    state = march(run, np.concatenate([*start, np.zeros((1, entry.size))] if heated else start), steps, meter)
     high = np.minimum(np.sqrt(state[0]), _ceiling(launcher, motor, press, cells))
     high = np.where(run.jams, 0.0, high)
     # What gets through where some stop is above the lower bound all the same.
@@ -105,7 +106,7 @@ def _ceiling(launcher: Launcher, motor: Motor, press: Press, cells: Cells) -> Fl
     return np.asarray(np.sqrt(most))
 
 
-def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction) -> Enclose:
+def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction, meter: Meter) -> Enclose:
     """One driven wheel against a rail, or a rod's against an idler."""
     motor, form = motor_of(stage), led_form(launcher, stage)
 
@@ -120,7 +121,7 @@ def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction) -
             motor.holding(np.stack(wheel)), reach_of(launcher, stage, press, lead, band, wheel[1]),
             entry[0].copy(), np.zeros_like(lead[0]), *_unmarked(lead[0].size), np.full(lead[0].shape, -np.inf),
         )  # fmt: skip
-        state = march(run, np.concatenate([lead**2, band, form.ratio * lead, entry[:1] ** 2]), steps)
+        state = march(run, np.concatenate([lead**2, band, form.ratio * lead, entry[:1] ** 2]), steps, meter)
         roots = np.sqrt(state[:2])
         ends = np.maximum(form.speed(roots, state[2:4]), 0.0)
         ends[0] = np.sqrt(state[6])
