@@ -61,7 +61,8 @@ TERMS: dict[str, Term] = {
     "grip limit": Term(
         "The slowest wheel speed at which a stage throws as fast as it can. Below it the projectile catches up with the"
         " wheel. Above it the contact slips to the end, friction falls, and the throw gets slower although the wheel is"
-        " faster. The best setting lies just below it.", _GRIP_PICTURE, ("grip margin", "slip", "sync"),
+        " faster, or hardly faster: less than 0.1 % of exit speed for 1 % of wheel speed. The best setting lies just"
+        " below it.", _GRIP_PICTURE, ("grip margin", "slip", "sync"),
     ),
     "slip": Term(
         "Difference of speed between the wheel's surface and the projectile's. Slip makes friction push, heat and wear."

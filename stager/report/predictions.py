@@ -35,7 +35,7 @@ def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = N
         return [f"Stage {stage}: {chosen.reason[0].lower()}{chosen.reason[1:]}"]
     said = at or f"{speed(chosen.wheel_speed)} m/s"
     leaves = f"{speed(chosen.exit_speed)} m/s"
-    return [f"Recommended for stage {stage}: {said} of wheel speed, exit {leaves}. {chosen.reason}"]
+    return [f"Recommended for stage {stage} as the last one: {said} of wheel speed, exit {leaves}. {chosen.reason}"]
 
 
 def chain_rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:

@@ -48,7 +48,7 @@ def test_a_throw_is_advised_for_what_it_tells(found: Next, fitted: bool, said: s
     # Source: 15 m/s / 40 mm × 60/2π = 3581 rpm.
     notes = list(screen(found, fitted, book.throws(), book).notes)
     assert notes[-1] == said
-    assert notes[:-1] == ([f"Recommended for stage 1: 3581 rpm ({WHY}"] if fitted else [])
+    assert notes[:-1] == ([f"Recommended for stage 1 as the last one: 3581 rpm ({WHY}"] if fitted else [])
 
 
 def test_next_says_both_chances() -> None:
