@@ -1,0 +1,114 @@
+"""A limit is one object, a friction law another: one of each, made up here, serves like those that come along."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import stager
+from stager.constraints import LIMITS, Kind, OperatingPoint
+from stager.constraints.limit import AllKnown
+from stager.model.arrays import Floats, Number
+from stager.optimise.planner import plan
+from stager.physics.friction import Falling
+
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+GREATEST = 8.0
+"""What the first stage may let out [m/s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class FirstExit(AllKnown):
+    """Exit speed of the first stage [m/s]."""
+
+    name: str = "first_exit"
+    unit: str = "m/s"
+    floor: bool = False
+    kind: Kind = Kind.THROW
+    hard: bool = True
+
+    def value(self, point: OperatingPoint) -> Number | None:
+        """See Limit."""
+        exits = point.throw.stages.exit_speed
+        return np.asarray(exits[..., 0]) if exits.shape[-1] else None
+
+    def bound(self, point: OperatingPoint) -> Number | None:
+        """See Limit."""
+        return GREATEST
+
+    def remedy(self, point: OperatingPoint) -> str:
+        """See Limit."""
+        return "run the first wheel slower"
+
+
+@pytest.fixture
+def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The table of limits with one more."""
+    more = (*LIMITS, FirstExit())
+    for name, module in list(sys.modules.items()):
+        if name.startswith("stager") and getattr(module, "LIMITS", None) is LIMITS:
+            monkeypatch.setattr(module, "LIMITS", more)
+
+
+def test_a_made_up_limit_is_kept_and_told(made_up: None) -> None:
+    one = stager.load(CONFIGS / "seed_ball.toml").replace({"limits.stages": 2})
+    checked = one.check(12.0, 14.0)
+    assert "first exit" in str(checked.answer().screen)
+    assert {"first_exit"} <= {limit["name"] for limit in checked.document()["limits"]}
+    plan = one.plan(draws=40)
+    assert plan.best is not None
+    builds = {limit["name"]: limit for limit in plan.document()["limits"]}
+    assert builds["first_exit"]["used"] <= GREATEST
+    # A hard limit keeps a margin for what is unknown, and the second stage makes the best of what is left.
+    assert 0.85 * GREATEST < float(plan.best.throw.stages.exit_speed[0]) < GREATEST
+    assert plan.best.exit_speed > 1.5 * GREATEST
+    assert "first exit" in str(plan.answer().screen)
+    swept = one.sweep().recommended
+    assert swept is not None
+    assert swept.by == "first_exit"
+    assert swept.exit_speed <= GREATEST
+    assert "first exit" in one.report().html()
+
+
+@dataclass(frozen=True)
+class MadeUpLaw:
+    """A law that nothing but its coefficient is known of: the falling one, as the program cannot see."""
+
+    like: Falling
+    name: str = "made up"
+
+    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+        """See Law."""
+        return self.like.coefficient(slip, steep=steep)
+
+    def greatest(self, slip: Floats) -> Floats:
+        """See Law."""
+        return self.like.greatest(slip)
+
+
+def test_a_made_up_friction_law_is_planned_and_bounded_like_any_other() -> None:
+    scenario = stager.load(CONFIGS / "seed_ball.toml").scenario
+    contact = scenario.launcher.contact
+    law = contact.friction
+    assert isinstance(law, Falling)
+    known, made = (
+        replace(
+            scenario, launcher=replace(scenario.launcher, contact=replace(contact, friction=one, rail_friction=one)),
+            limit_values=replace(scenario.limit_values, stages=2), uncertain=(), draws=None,
+        )
+        for one in (law, MadeUpLaw(law))
+    )  # fmt: skip
+    plans = [plan(one, draws=0) for one in (known, made)]
+    assert plans[0].best is not None
+    assert plans[1].best is not None
+    assert plans[1].best.exit_speed == pytest.approx(plans[0].best.exit_speed, rel=1e-4)
+    np.testing.assert_allclose(plans[1].best.wheel_speed, plans[0].best.wheel_speed, rtol=2e-3)
+    bounds = [one.bound for one in plans]
+    assert bounds[0] is not None
+    assert bounds[1] is not None
+    assert bounds[1].speed >= plans[1].best.exit_speed * (1 - 1e-6)
+    assert bounds[1].speed == pytest.approx(bounds[0].speed, rel=2e-3)
