@@ -153,7 +153,10 @@ def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 
 def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
     """Say, for the title of a table, how many limits `close` leaves out."""
-    count = sum(one["kept"] is not None for one in limits) - len(close(limits))
+    near = close(limits)
+    count = sum(one["kept"] is not None for one in limits) - len(near)
+    if count and not near:
+        return f" (all {count} that are judged have more than {100 * ROOM:.0f} % to spare)"
     return f" ({plural(count, 'other')} with more than {100 * ROOM:.0f} % to spare)" if count else ""
 
 

@@ -21,5 +21,5 @@ def test_after_a_jam_what_a_throw_would_do_is_not_judged(tmp_path: Path) -> None
     assert rows["exit_energy"]["used"] is rows["exit_energy"]["kept"] is rows["exit_energy"]["remedy"] is None
     assert (rows["exit_energy"]["allowed"], rows["length"]["kept"]) == (8.0, True)
     screen = stager("check", str(path), "--speed", "10").out
-    assert re.search(r"^exit energy +- +8 +J +- +not judged *$", screen, re.MULTILINE)
+    assert not re.search(r"^exit energy .* kept", screen, re.MULTILINE)
     assert "Not judged, as the throw jams: exit energy and grip margin." in screen
