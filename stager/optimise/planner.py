@@ -36,8 +36,9 @@ SETTLED = 4e-3
 """Change of a reserve that is too small to matter [-]."""
 SLOWEST = 0.5
 """Wheels are slowed to no less than this share to keep limits as surely as asked for [-]."""
-COSTLY = 0.03
-"""Share of the nominal exit speed that builds may lose on average before other settings are looked for [-]."""
+COSTLY, GAINED = 0.03, 0.005
+"""Share of the nominal exit speed that builds may lose on average before other settings are looked for, and what these
+must gain on average [-]."""
 AVERAGED = " Wheels are set to what throws fastest on average over possible builds."
 TOGETHER = "stages that hold the projectile together are not set to a spin yet"
 FARTHER = "a clearance or pitch that lets it leave one stage before it enters the next, or leave spin out"
@@ -256,7 +257,7 @@ class _Planning:
         margin = None if drawn is None else margin_of(row.scenario, drawn, settings, self.reserve)
         if not settings.feasible or (margin is not None and margin.kept < margin.confidence):
             return row
-        if row.count > 1 and drawn is not None and mean_exit(drawn, settings) <= (mean or 0.0):
+        if row.count > 1 and drawn is not None and mean_exit(drawn, settings) <= (1 + GAINED) * (mean or 0.0):
             return row
         self.margin, self.averaged = margin, row.count > 1
         return replace(row, settings=settings)
