@@ -146,6 +146,8 @@ JAMMED = -20.0
 """ln of the exit speed that stands for a jam."""
 ALIKE, LEAST_SESSION = 2, 4
 """Most throws of a first session at one setting; throws from which on the last one looks for drift."""
+NEAR = 0.02
+"""Share of the wheel speed within which settings count as one [-]."""
 SURE_STAGE, SURE_SPEED = 0.025, 0.05
 HARDLY = 0.1
 """A plan that takes away less than this share of the chance of a wrong decision is not worth the evening."""
@@ -251,7 +253,9 @@ def weigh(
     if session:
         plan, first = _session(what, where, scatter, throws, rng, now=stage + speed)
     else:
-        plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few)
+        # Throws at one setting alone never show that the model does not fit.
+        alike = (most + 1) // 2 if most > 2 else None
+        plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few, alike=alike)
     left = plan[-1].wrong_after if plan else stage + speed
     low, median, high = np.exp(np.quantile(where.expected, ENDS, axis=1, method="closest_observation"))
     return Next(
@@ -274,12 +278,13 @@ def _plan(
     Every draw is the truth once, all others are weighted by how well they agree with what is then measured. Settings
     are chosen by these weights, which vary little from look to look; what they leave is judged by the truths, since
     with few draws of any weight the least of many choices looks better than it is. Nothing that is learned makes a
-    decision worse on average than `now`: what looks so comes of few draws. alike: most throws at one setting.
+    decision worse on average than `now`: what looks so comes of few draws. alike: most throws at one setting or within
+    `NEAR` of it.
     """
     usable = _usable(where)
     if not usable.any():
         return (), np.full(usable.size, np.nan)
-    expected = np.where(np.isfinite(where.expected), where.expected, JAMMED)
+    expected, speeds = np.where(np.isfinite(where.expected), where.expected, JAMMED), where.wheel_speed[:, -1]
     known = _others(expected)
     chosen: list[int] = []
     shares: list[float] = []
@@ -294,7 +299,8 @@ def _plan(
         if number == 0:
             first = np.array([np.inf if one is None else what.misled(one) for one in weights])
         if number < throws:
-            full = [alike is not None and chosen.count(k) >= alike for k in range(usable.size)]
+            near = np.abs(speeds[:, None] - speeds[chosen]) <= NEAR * speeds[:, None]
+            full = near.sum(axis=1) >= (throws if alike is None else alike)
             left = [
                 np.inf if one is None or spent else _left(what, one) for one, spent in zip(weights, full, strict=True)
             ]

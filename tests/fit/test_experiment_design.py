@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from stager.api import load
 from stager.constraints.recommend import Recommended
 from stager.fit import experiment_design
 from stager.fit.experiment_design import FIRST_SCATTER, LOSES, Experiments, Stakes, expect, stakes
@@ -110,3 +111,16 @@ def test_as_many_throws_as_asked_for(tmp_path: Path) -> None:
     document = json.loads(ran.out)
     assert document["enough_is_known"] is False
     assert len(document["plan"]) == 2
+
+
+def test_no_more_than_half_the_throws_are_at_one_setting(tmp_path: Path) -> None:
+    # Four throws at 15.06 m/s were advised, which could never have shown that the model does not fit.
+    table = tmp_path / "throws.csv"
+    rows = ["7,6.72", "10,9.44", "13,12.31", "17,11.69"]
+    table.write_text("\n".join(["wheel_1 [m/s],exit_speed [m/s]", *rows]), encoding="utf-8")
+    one = load(ROOT / "configs" / "seed_ball.toml").replace({"limits.stages": 2})
+    found = one.next(one.read_throws(table), count=4)
+    speeds = np.array([throw.wheel_speed[0] for throw in found.plan])
+    assert speeds.size == 4
+    for speed in speeds:
+        assert np.sum(np.abs(speeds / speed - 1) < 0.015) <= 2
