@@ -84,10 +84,10 @@ class Recommended:
         return f"A faster one would break {words}{more}."
 
 
-def target(confidence: float, draws: int) -> float:
+def target(confidence: float, draws: int, spreads: float = SPREADS) -> float:
     """Return the share of `draws` that must keep hard limits for fresh ones to do so with `confidence` [-]."""
     spread = np.sqrt(confidence * (1 - confidence) * (1 / draws + 1 / FRESH))
-    return float(min(confidence + SPREADS * spread, 1.0 - 1.0 / draws))
+    return float(min(confidence + spreads * spread, 1.0 - 1.0 / draws))
 
 
 def recommend(

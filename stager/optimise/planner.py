@@ -24,7 +24,7 @@ from stager.optimise.robust import robust, steadiest
 from stager.optimise.search import Clock, Solution, improve, most_stages
 from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
 from stager.optimise.tune import Step, Tuned, tune
-from stager.optimise.uncertainty import enough, margin_draws, margin_of, mean_exit
+from stager.optimise.uncertainty import enough, margin_draws, margin_of
 from stager.optimise.verdict import advise, margin_sentence, stops
 from stager.parallel import Executor
 from stager.physics.layout import overlapping
@@ -241,12 +241,12 @@ class _Planning:
         much, as beside a peak that other builds have elsewhere.
         """
         own = row.settings.design.launcher == self.scenario.launcher
-        drawn = margin_draws(row.scenario)
         if not row.count or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
             return row
-        mean = None if drawn is None else mean_exit(drawn, row.settings)
+        mean = None if self.margin is None else self.margin.mean_exit
         if row.count > 1 and (mean is None or mean > (1 - COSTLY) * row.settings.exit_speed):
             return row
+        drawn = margin_draws(row.scenario)
         from stager.fit.prediction import known_of, recommended_chain
 
         chosen = [one.wheel_speed for one in recommended_chain(known_of(self.scenario), row.count)]
@@ -257,7 +257,7 @@ class _Planning:
         margin = None if drawn is None else margin_of(row.scenario, drawn, settings, self.reserve)
         if not settings.feasible or (margin is not None and margin.kept < margin.confidence):
             return row
-        if row.count > 1 and drawn is not None and mean_exit(drawn, settings) <= (1 + GAINED) * (mean or 0.0):
+        if row.count > 1 and margin is not None and margin.mean_exit <= (1 + GAINED) * (mean or 0.0):
             return row
         self.margin, self.averaged = margin, row.count > 1
         return replace(row, settings=settings)

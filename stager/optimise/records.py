@@ -59,16 +59,17 @@ class Margin:
     """How surely settings keep the hard limits, told by draws of what is uncertain.
 
     confidence: share of builds that shall keep them together [-]; kept: share that does; draws: how many were looked
-    at; jams: share in which the projectile jams; at_confidence: value of each hard limit that this share of builds
-    does not exceed (a floor: fall below), by name in its unit; reserve: least slack of each hard limit in the nominal
-    build that keeps it so surely [-]; unkeepable: hard limits that more builds break than may, whatever the wheel
-    speeds, with the share of builds that break them even at rest.
+    at; jams: share in which the projectile jams; mean_exit: of the draws, a jam counting as 0 [m/s]; at_confidence:
+    value of each hard limit that this share of builds does not exceed (a floor: fall below), by name in its unit;
+    reserve: least slack of each hard limit in the nominal build that keeps it so surely [-]; unkeepable: hard limits
+    that more builds break than may, whatever the wheel speeds, with the share of builds that break them even at rest.
     """
 
     confidence: float
     kept: float
     draws: int
     jams: float
+    mean_exit: float
     at_confidence: Mapping[str, float]
     reserve: Mapping[str, float]
     unkeepable: Mapping[str, float] = field(default_factory=dict)

@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, still
 from stager.constraints.limit import ROUNDING
+from stager.constraints.recommend import NOMINAL_ONLY
+from stager.constraints.recommend import target as target_of
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
@@ -26,10 +28,8 @@ from stager.physics.records import FIELDS, Throw, Transit
 DRAWN = Options(tolerance=1e-5)
 """How draws are thrown."""
 NO_RESERVE: Mapping[str, float] = {}
-NOMINAL_ONLY = 0.5
-"""Confidence at and below which no reserve is kept [-]."""
-MARGIN_DRAWS, FRESH = 1000, 2000
-"""Draws that a reserve is found on; fresh ones that it must hold on."""
+MARGIN_DRAWS = 1000
+"""Draws that a reserve is found on."""
 SPREADS = 2.0
 """Standard deviations of the share of builds by which more are asked for, as both samples are chance [-]."""
 LOOKED, SURELY = 100, 5.0
@@ -50,8 +50,7 @@ def margin_draws(scenario: Scenario, seed: int = 7) -> Draws | None:
 
 def target(confidence: float) -> float:
     """Return the share of the draws that must keep the hard limits so that fresh ones do with `confidence` [-]."""
-    spread = np.sqrt(confidence * (1 - confidence) * (1 / MARGIN_DRAWS + 1 / FRESH))
-    return float(min(confidence + SPREADS * spread, 1.0 - 1.0 / MARGIN_DRAWS))
+    return target_of(confidence, MARGIN_DRAWS, SPREADS)
 
 
 def throw_draws(draws: Draws, settings: Settings) -> Throw:
@@ -59,12 +58,6 @@ def throw_draws(draws: Draws, settings: Settings) -> Throw:
     each = np.ones((draws.lanes, 1))
     other = None if settings.wheel_speed_b is None else each * settings.wheel_speed_b
     return throw(draws.launcher, each * settings.wheel_speed, other, options=DRAWN)
-
-
-def mean_exit(draws: Draws, settings: Settings) -> float:
-    """Return the mean exit speed [m/s] of the draws at the same wheel speeds; what jams counts as 0."""
-    done = throw_draws(draws, settings)
-    return float(outlet_speed(draws.launcher, done.exit_speed)[1:].mean())
 
 
 def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tuple[Floats, Floats]]:
@@ -146,6 +139,7 @@ def margin_of(
             reserve[name] = min(reserve[name], AT_REST * max(float(slack[0]), 0.0))
     return Margin(
         confidence=confidence, kept=float(kept.mean()), draws=draws.lanes - 1, jams=float(done.jammed[1:].mean()),
+        mean_exit=float(outlet_speed(draws.launcher, done.exit_speed)[1:].mean()),
         at_confidence=values, reserve=reserve, unkeepable=unkeepable,
     )  # fmt: skip
 
