@@ -10,6 +10,7 @@ import numpy as np
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.constraints import broken_by
 from stager.errors import InputError
+from stager.fit.prediction import known_of, recommended_chain
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws
@@ -247,8 +248,6 @@ class _Planning:
         if row.count > 1 and (mean is None or mean > (1 - COSTLY) * row.settings.exit_speed):
             return row
         drawn = margin_draws(row.scenario)
-        from stager.fit.prediction import known_of, recommended_chain
-
         chosen = [one.wheel_speed for one in recommended_chain(known_of(self.scenario), row.count)]
         lead = np.array([speed for speed in chosen if speed is not None])
         if lead.size < row.count:

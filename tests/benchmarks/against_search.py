@@ -38,8 +38,8 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
             unfit.append(number)
             print(number, words, "plan breaks a limit", flush=True)
         if asked is None:
-            best = np.maximum.accumulate(speeds)
-            gap = max(speed / max(rung, 1e-9) - 1 for speed, rung in zip(best, rungs, strict=True))
+            ahead = np.maximum.accumulate(speeds)
+            gap = max(speed / max(rung, 1e-9) - 1 for speed, rung in zip(ahead, rungs, strict=True))
             behind.append(gap)
             if gap > 1e-3:
                 lost.append(number)

@@ -13,25 +13,29 @@ from typing import Any
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate
+from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Guide, Launcher, Outlet
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.scenario import Scenario
 from stager.model.stage import IDLER, PAIR, RAIL
+from stager.model.wheel import Hold, Tyre, WheelMaterial
 from stager.physics.chain import Options, throw
 from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.grip_limit import grip_limit
-from tests.drive.machines import DRIVE, HEAT, SUPPLY
+from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, NITRILE, SUPPLY
 from tests.optimise.machines import launcher, stage
 
+PRINTED = WheelMaterial(
+    name="printed", density=1250, modulus=2e9, poisson=0.36, tensile_strength=40e6, strength_factor=0.5, brittle=True
+)
 OPTIONS = Options(tolerance=1e-6)
 WIDEST, ROUNDING = 60.0, 1e-6
 GUESSES = (0.7, 0.8, 0.9, 1.0, 1.15)
 TIGHT = (
     "exit_energy", "exit_speed", "energy_per_area", "acceleration", "slip_heat", "average_power", "peak_power",
-    "supply_current", "winding_temperature", "settled_loss",
+    "supply_current", "winding_temperature", "settled_loss", "voltage", "rim_safety", "length", "mass", "cost",
 )  # fmt: skip
 """Limits that are drawn so that a drawn chain uses about as much of them."""
 
@@ -47,6 +51,7 @@ def draw_problem(rng: np.random.Generator, *, layout: Any = None, aim: Aim | Non
         if value is not None and np.isfinite(value) and rng.random() < (0.35 if name != "exit_energy" else 0.5):
             over = value - 293.15 if name == "winding_temperature" else value
             most = over * float(rng.choice(GUESSES)) + (value - over)
+            most = value / float(rng.choice(GUESSES)) if name == "rim_safety" else most
             limits[name] = max(float(most), 1e-6)
     if rng.random() < 0.2:
         limits["grip_margin"] = float(rng.uniform(0.02, 0.1))
@@ -80,11 +85,52 @@ def _launcher(rng: np.random.Generator, layout: Any) -> Launcher:
         Projectile(shape=shape, mass=mass, diameter=width, **more), made, law, feed=float(rng.uniform(0.8, 2.5)),
         stiffness=float(rng.uniform(1e4, 6e4)), rebound=float(rng.uniform(0.5, 0.9)),
     )  # fmt: skip
+    machine = _varied(rng, machine)
     if rng.random() < 0.5:
         return machine
-    driven = replace(machine.template, drive=replace(DRIVE, heat=HEAT), mass=0.5, cost=30.0)
+    parts: dict[str, Any] = {"drive": replace(DRIVE, heat=HEAT), "mass": 0.5, "cost": 30.0}
     rate = float(rng.uniform(0.5, 4.0)) if rng.random() < 0.7 else None
-    return replace(machine, template=driven, supply=SUPPLY, feed=replace(machine.feed, rate=rate))
+    return replace(
+        machine, template=replace(machine.template, **parts), supply=SUPPLY, feed=replace(machine.feed, rate=rate),
+        stages=tuple(replace(one, **parts) for one in machine.stages),
+    )  # fmt: skip
+
+
+def _varied(rng: np.random.Generator, machine: Launcher) -> Launcher:
+    """The launcher with what some have: tyres that grow and come off, brittle hubs, stages of their own, losses behind
+    the last wheel and between wheels, a pusher, and a projectile that bears only so much."""
+    stages, radius = [machine.template], float(machine.template.wheel.radius)
+    if rng.random() < 0.4:
+        stages += [
+            replace(
+                machine.template, crush=float(machine.template.crush) * rng.uniform(0.6, 1.6),
+                wheel=replace(machine.template.wheel, radius=radius * rng.uniform(0.6, 1.4)),
+            )
+            for _ in range(int(rng.integers(1, 3)))
+        ]  # fmt: skip
+    if rng.random() < 0.35:
+        hub = ALUMINIUM if rng.random() < 0.5 else PRINTED
+        stretch, hold = float(rng.uniform(0.01, 0.08)), (Hold.STRETCH, Hold.BOND)[int(rng.integers(2))]
+        tyre = Tyre(
+            material=NITRILE, depth=float(rng.uniform(0.001, 0.005)), stretch=stretch, held_by=hold, hub_friction=0.6,
+            bond_strength=float(rng.uniform(2e4, 2e5)),
+        )  # fmt: skip
+        stages = [
+            replace(one, wheel=replace(one.wheel, width=0.018, bore=0.005, material=hub, tyre=tyre)) for one in stages
+        ]
+    changes: dict[str, Any] = {}
+    if rng.random() < 0.2:
+        changes["outlet"] = Outlet(loss=float(rng.uniform(0.0, 0.2)), length=0.1)
+    if rng.random() < 0.2:
+        changes["guide"] = Guide(friction=float(rng.uniform(0.1, 1.0)), air_drag=True)
+    if rng.random() < 0.2:
+        changes["feed"] = replace(machine.feed, push=float(rng.uniform(0.2, 5.0)))
+    if rng.random() < 0.2:
+        changes["projectile"] = replace(
+            machine.projectile, max_crush=1.1 * max(float(one.crush) for one in stages),
+            max_acceleration=float(rng.uniform(500.0, 5000.0)),
+        )  # fmt: skip
+    return replace(machine, template=stages[0], stages=tuple(stages[1:]), **changes)
 
 
 def _chain(rng: np.random.Generator, machine: Launcher, count: int, top: float) -> Floats:
@@ -191,7 +237,7 @@ class Rival:
 
 
 def _evaluated(limit: Any, point: OperatingPoint) -> LimitResult | None:
-    return None if limit.kind is Kind.DESIGN else evaluate(limit, point)
+    return evaluate(limit, point)
 
 
 def tight_limits(scenario: Scenario) -> list[str]:
