@@ -62,10 +62,10 @@ class Run(Protocol):
 def march(run: Run, state: Floats, steps: int, meter: Meter) -> Floats:
     """Take `state`, shape (rows, lanes), through the whole contact.
 
-    ROS2 of Verwer, Spee, Blom and Hundsdorfer (1999; from memory): order 2 whatever stands for the Jacobian, L-stable
-    where that is the stiff part; here its diagonal. steps: how many a piece takes at least; where the inner formula
-    of order 1 is off by more than ROUGHNESS/steps², a step is cut, at most to FINEST_STEP of its size. meter:
-    counts the steps.
+    ROS2 of Verwer, Spee, Blom and Hundsdorfer (SIAM J. Sci. Comput. 20, 1999; as read in open codes): order 2
+    whatever stands for the Jacobian, L-stable where that is the stiff part; here its diagonal.
+    steps: how many a piece takes at least; where the inner formula of order 1 is off by more than ROUGHNESS/steps², a
+    step is cut, at most to FINEST_STEP of its size. meter: counts the steps.
     """
     for number, piece in enumerate(run.press.pieces):
         state = _through(run, number, piece, state, steps, meter)

@@ -1,8 +1,8 @@
 """Where nothing fits: which limits are in conflict with the goal, and how much looser they would have to be.
 
 Limits are loosened by their slacks (see `sensitivities`), so none is special. Those in conflict are found by a deletion
-filter (Chinneck 2008, from memory): one limit after the other is set free for good as long as the goal stays out of
-reach without it.
+filter (Chinneck, Feasibility and Infeasibility in Optimization, 2008): one limit after the other is set free for good
+as long as the goal stays out of reach without it.
 """
 
 from __future__ import annotations

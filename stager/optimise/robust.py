@@ -2,7 +2,7 @@
 
 At the nominal optimum wheels are as fast as the nominal launcher's grip allows; a little slower, nearly every build
 still grips. A choice is made on some draws and judged on others, since it flatters itself on its own
-(Luedtke and Ahmed 2008, from memory).
+(Luedtke and Ahmed, SIAM J. Optim. 19, 2008).
 """
 
 from __future__ import annotations

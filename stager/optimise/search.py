@@ -1,8 +1,9 @@
 """Find the best settings of a given number of stages, then of each number of stages in turn.
 
 Starts: the whole range of wheel speeds from the feed's up, log-spaced; the chain as a whole scaled down; and the best
-chain of one stage less with one appended. Differential evolution mixes them by feasibility rules (Deb 2000, from
-memory: feasible beats infeasible, less violation beats more), and the best are polished.
+chain of one stage less with one appended. Differential evolution mixes them by feasibility rules (Mezura-Montes,
+Coello and Tun-Morales, 2004, after Deb: feasible beats infeasible, less violation beats more), and the best are
+polished.
 """
 
 from __future__ import annotations

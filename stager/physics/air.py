@@ -51,7 +51,8 @@ def air_at(temperature: Number, pressure: Number = SEA_LEVEL_PRESSURE) -> Air:
     """Dry air at `temperature` [K] and `pressure` [Pa]; shapes broadcast.
 
     Ideal gas; Sutherland's viscosity 1.458e-6·T^1.5/(T + 110.4) and conductivity
-    2.648151e-3·T^1.5/(T + 245.4·10^(−12/T)), both as in ISO 2533 (constants from memory).
+    2.648151e-3·T^1.5/(T + 245.4·10^(−12/T)), both as in ISO 2533 (formulas 22 and 24, as read in code that
+    follows the standard).
     """
     root = temperature**1.5
     return Air(

@@ -15,7 +15,8 @@ STANDARD_GRAVITY = 9.80665
 AIR_DENSITY = 1.225
 """ISO 2533 at sea level [kg/m^3]."""
 ROUND_DRAG, BLUNT_DRAG = 0.47, 1.0
-"""Typical drag coefficients of a sphere and of a blunt body below the drag crisis; from memory."""
+"""Typical drag coefficients of a sphere (read: 0.45) and of a blunt body below the drag crisis (read: 0.85 to 0.99 of
+cylinders along the flow, Aeronautical Engineer's Data Book, fig. 5.13)."""
 
 
 def free_flight(speed: Any, run: Any, slowing: Any, drag: Any) -> Any:

@@ -11,7 +11,8 @@ from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, sphere_coefficient, 
 from stager.physics.flight import Release, land
 
 BLUNT_DRAG = 1.0
-"""Drag coefficient of a flat-faced body on its frontal area [-]; of a disc's rim too. Rough; from memory."""
+"""Drag coefficient of a flat-faced body on its frontal area [-]; of a disc's rim too. Rough: cylinders along the
+flow have 0.85 to 0.99, square plates 1.17 (Aeronautical Engineer's Data Book, fig. 5.13)."""
 MOST_SLOWED = 30.0
 """A throw faster than this many times the speed without air is not looked for [-]."""
 HALVINGS = 30

@@ -64,7 +64,7 @@ def hub_growth(wheel: Wheel, angular_speed: Number) -> Number:
     """Radial growth of the hub's rim [m] at `angular_speed` [rad/s]; 0 where material or modulus are not known.
 
     u = ρω²b/(4E)·[(1 − ν)b² + (3 + ν)a²], free rotating annulus, outer radius b, bore radius a, plane stress
-    (Timoshenko, Theory of Elasticity; from memory).
+    (strain of the rim by its hoop stress, see `hoop`: u = b·σ/E, the rim being free of radial stress).
     """
     material = wheel.material
     if material is None or material.modulus is None:

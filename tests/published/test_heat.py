@@ -49,7 +49,8 @@ def test_holman_2_9() -> None:
     assert efficiency == pytest.approx(0.866905, rel=1e-5)
     heat = efficiency * 2 * np.pi * (tip**2 - root**2) * film * 145
     assert heat == pytest.approx(64.454, rel=1e-4)
-    compare("heat of an annular fin, by chart (W)", "Holman, Heat Transfer, example 2.9", 60.97, heat, rel=7e-2)
+    source = "Holman, example 2.9, in FOSSEE/Scilab-TBC-Uploads, 405"
+    compare("heat of an annular fin, by chart (W)", source, 60.97, heat, rel=7e-2)
     assert straight_efficiency(length + thickness / 2, thickness, 200.0, film) == pytest.approx(0.907438, rel=1e-5)
 
 
@@ -146,8 +147,13 @@ def test_turning_cylinder() -> None:
 @pytest.mark.parametrize("celsius, ratio", [(20, 1.0), (90, 1.2751), (100, 1.3144), (155, 1.53055)])
 def test_copper_warms_by_iec_60028(celsius: float, ratio: float) -> None:
     # IEC 60028: 3.93e-3 /K from 20 °C; the older rule (234.5 + T)/254.5 agrees within 5e-5.
-    compare("resistance of warm copper (-)", "IEC 60028", ratio, warm_factor(celsius + 273.15), rel=1e-4)
+    assert warm_factor(celsius + 273.15) == pytest.approx(ratio, rel=1e-4)
     assert warm_factor(celsius + 273.15) == pytest.approx((234.5 + celsius) / 254.5, rel=1e-3)
+
+
+def test_temperature_coefficient_of_copper() -> None:
+    steepness = (warm_factor(393.15) - warm_factor(293.15)) / 100
+    compare("temperature coefficient of copper (1/K)", "IEC 60028", 3.93e-3, steepness, rel=1e-6)
 
 
 @pytest.mark.parametrize("name, celsius", [("A", 105), ("E", 120), ("B", 130), ("F", 155), ("H", 180), ("N", 200)])

@@ -28,12 +28,12 @@ def test_kosow_1_13() -> None:
 
 
 def test_permanent_magnet_motor() -> None:
-    # Textbook listing: 0.5 ohm, 120 V, 40 A, 20 rev/s: copper loss 800 W, input 4800 W; 31.831 N m by arithmetic.
+    # 0.5 ohm, 120 V, 40 A, 20 rev/s: copper loss 800 W, input 4800 W; 31.831 N m by arithmetic.
     turning = 20 * 2 * np.pi
     drive = Drive(speed_constant=turning / 100.0, resistance=0.5)
     current = float(motor_current(drive, 120.0, turning))
     assert current == pytest.approx(40.0)
-    source = "textbook listing, permanent-magnet motor"
+    source = "homeworksource.com, 1085257"
     compare("copper loss (W)", source, 800.0, current**2 * 0.5, rel=1e-6)
     compare("input of a motor (W)", source, 4800.0, 120.0 * current, rel=1e-6)
     assert motor_torque(drive, current) == pytest.approx(31.831, rel=1e-4)
@@ -64,10 +64,10 @@ def test_small_motor_on_its_line() -> None:
 
 
 def test_loaded_book_motor() -> None:
-    # Drives text, example 4.5: 120 V for 6000 rpm, at 60 V with 2.5 ohm and 0.5 N m: 2.618 A, 53.455 V, 2672.8 rpm.
+    # Text on drives, example 4.5: 120 V for 6000 rpm, at 60 V with 2.5 ohm and 0.5 N m: 2.618 A, 53.455 V, 2672.8 rpm.
     drive = Drive(speed_constant=6000 * RPM / 120, resistance=2.5)
     current = 0.5 / drive.torque_constant
-    source = "drives text, example 4.5"
+    source = "FOSSEE/Scilab-TBC-Uploads, 1892, example 4.5"
     compare("current of a loaded motor (A)", source, 2.618, current, rel=1e-3)
     speed = (60 - 2.5 * current) * drive.speed_constant
     assert motor_current(drive, 60.0, speed) == pytest.approx(current)

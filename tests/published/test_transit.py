@@ -75,24 +75,28 @@ def _sliding(shape: Shape, *, feed: float, radius: float = 0.02, push: float = 1
     )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    ("shape", "printed"),
-    [(BALL, 0.7143), (HOLLOW_BALL, 0.6), (DISC, 0.6667), (RING, 0.5)],
-    ids=lambda value: getattr(value, "name", ""),
-)
-def test_sliding_turns_into_rolling(shape: Shape, printed: float) -> None:
-    """v/v0 = 1/(1 + β), β moment of inertia by m r²: any text on mechanics (from memory)."""
-    done = throw(_sliding(shape, feed=8.5), np.array([8.5]))
-    source = "any text on mechanics: 1/(1 + β)"
-    compare("share of speed left once it rolls (-)", source, printed, done.exit_speed / 8.5, rel=0.01, read=False)
+@pytest.mark.parametrize("share", [0.0, 0.5, -0.25])
+@pytest.mark.parametrize("shape", [BALL, HOLLOW_BALL, DISC, RING], ids=lambda shape: shape.name)
+def test_sliding_turns_into_rolling(shape: Shape, share: float) -> None:
+    """v/v0 = (1 + β s)/(1 + β), β moment of inertia by m r², s rim speed by v0 at first: momentum about the ground."""
+    done = throw(_sliding(shape, feed=8.5), np.array([8.5]), entry_spin=share * 8.5 / 0.02)
+    beta = shape.inertia_factor
+    assert float(done.exit_speed) / 8.5 == pytest.approx((1 + beta * share) / (1 + beta), rel=0.015)
     assert float(done.spin) * 0.02 == pytest.approx(float(done.exit_speed), rel=0.01)
 
 
-def test_bowling_ball_ends_at_its_printed_speed() -> None:
-    """8.5 m/s, μ 0.21, 11 cm: rolls at 6.1 m/s (Halliday, Resnick, Walker, ch. 11; answer from memory)."""
-    done = throw(_sliding(BALL, feed=8.5, radius=0.11), np.array([8.5]))
-    source = "Halliday, Resnick, Walker, ch. 11"
-    compare("speed of a bowling ball once it rolls (m/s)", source, 6.1, done.exit_speed, rel=0.01, read=False)
+@pytest.mark.parametrize(
+    ("shape", "rim", "printed", "source"),
+    [
+        (BALL, 0.0, 5 / 7, "UBCMath/pl-ubc-experiments, Rotational-1"),  # slides for 2 v0/(7 μ g)
+        (BALL, 0.5, 6 / 7, "infinitylearn.com, 1642941494"),  # enters turning at v0/(2 r)
+        (DISC, 0.5, 5 / 6, "byjus.com, solid cylinder projected on a rough surface"),  # slides for v0/(6 μ g)
+        (RING, 0.0, 1 / 2, "learn.careers360.com, question 1792"),
+    ],
+)
+def test_share_of_speed_left_as_printed(shape: Shape, rim: float, printed: float, source: str) -> None:
+    done = throw(_sliding(shape, feed=8.5), np.array([8.5]), entry_spin=rim * 8.5 / 0.02)
+    compare("share of speed left once it rolls (-)", source, printed, done.exit_speed / 8.5, rel=0.01)
 
 
 def test_bowling_ball_slows_and_spins_up_at_its_printed_rates() -> None:
@@ -116,15 +120,31 @@ def test_ball_struck_high_speeds_up() -> None:
     compare("share of speed left, struck high (-)", source, 9 / 7, done.exit_speed / 3.0, rel=0.01)
 
 
-@pytest.mark.parametrize(("shape", "printed"), [(RING, 1 / 2), (DISC, 1 / 3)], ids=["hoop", "disc"])
-def test_spinning_wheel_set_down_runs_off(shape: Shape, printed: float) -> None:
-    """A hoop set down with ω ends at ωr/2 (esaral.com, 81041), a uniform wheel at ωr/3 (philoid.com, 133002)."""
+@pytest.mark.parametrize(
+    ("shape", "printed", "source"),
+    [
+        (RING, 1 / 2, "esaral.com, 81041"),
+        (DISC, 1 / 3, "philoid.com, 133002"),
+        (BALL, 2 / 7, "infinitylearn.com, solid uniform sphere rotating about its axis"),
+    ],
+    ids=["hoop", "disc", "ball"],
+)
+def test_what_spins_and_is_set_down_runs_off(shape: Shape, printed: float, source: str) -> None:
+    """A hoop set down with ω ends at ωr/2, a uniform wheel at ωr/3, a ball at 2ωr/7."""
     slow, rim = 0.3, 10.0
     done = throw(_sliding(shape, feed=slow), np.array([1.0]), entry_spin=rim / 0.02)
     # What it brings along counts too: v = (v0 + β ω r)/(1 + β).
-    source = "esaral.com, 81041" if shape is RING else "philoid.com, 133002"
     share = (done.exit_speed - (1 - printed) * slow) / rim
     compare("share of rim speed of a spinning wheel set down (-)", source, printed, share, rel=0.0104)
+
+
+def test_cylinder_set_down_slides_its_printed_time() -> None:
+    """125 rad/s, 0.12 m, μ 0.15, g 9.81: slides for 3.4 s (solve.club, rolling of a cylinder) and has gained μ g t."""
+    slow, rim = 0.3, 125 * 0.12
+    done = throw(_sliding(DISC, feed=slow, radius=0.12), np.array([1.0]), entry_spin=125.0)
+    gained = done.exit_speed - slow
+    sliding = gained * rim / (rim - slow) / (0.15 * 9.81)
+    compare("time until a cylinder set down rolls (s)", "solve.club, rolling of a cylinder", 3.4, sliding, rel=0.02)
 
 
 def test_full_grip_gives_the_mean_speed_and_the_difference_as_spin() -> None:
@@ -166,6 +186,14 @@ def test_package_comes_to_rest_in_its_printed_distance() -> None:
     found = _threshold(passes, 5.0, 12.0)
     source = "web.mst.edu, best practices in mechanics, ch. 2"
     compare("way of a package to rest (m)", source, 8.4947, found, rel=0.005)
+
+
+def test_heavier_grip_stops_a_package_sooner() -> None:
+    """5 m/s, μ 0.15, g 9.8, 10 kg: 8.5 m (byjus.com, conveyor belt for packages of varied weights)."""
+    speeds = [float(throw(_belt(10 * 9.8 / 2, 10.0, 0.15, way, 5.0), np.array([0.0])).exit_speed) for way in (4.0, 8.0)]
+    # v² falls evenly along the way: where two of its values put the end.
+    end = 4.0 + 4.0 * speeds[0] ** 2 / (speeds[0] ** 2 - speeds[1] ** 2)
+    compare("way of a package to rest (m)", "byjus.com, conveyor belt for packages", 8.5, end, rel=0.005)
 
 
 def test_belt_works_twice_what_the_sand_gains() -> None:

@@ -25,7 +25,7 @@ def aicc(loss: float, parameters: float, count: int) -> float:
 
 
 def holm(probabilities: list[float]) -> list[float]:
-    """p values adjusted for being several, in their order (Holm, Scand. J. Stat. 6 (1979), from memory)."""
+    """p values adjusted for being several, in their order (Holm, Scand. J. Stat. 6 (1979), as R's p.adjust)."""
     order = sorted(range(len(probabilities)), key=lambda k: probabilities[k])
     out, least = [0.0] * len(probabilities), 0.0
     for rank, k in enumerate(order):

@@ -1,7 +1,8 @@
 """Draws from a posterior by adaptive importance sampling, with smoothed weights and coverage intervals.
 
 Rounds of draws come from mixtures of Student's t: around the modes first, then around what the weights have shown. All
-draws are weighted against the mixture of all rounds (the balance heuristic of Veach and Guibas 1995, from memory), so
+draws are weighted against the mixture of all rounds (the balance heuristic of Veach, as in Sbert, Havran and
+Szirmay-Kalos, EURASIP J. Adv. Signal Process. 2018), so
 none is wasted. Proposals of a round may depend on the draws of earlier ones; the little bias that this leaves falls
 with their number.
 

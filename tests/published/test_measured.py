@@ -1,0 +1,139 @@
+"""Wheel speed to exit speed against tables that others measured (tests/published/data, the source in each)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.optimize import least_squares
+
+import stager
+from stager.model.arrays import Floats
+from stager.model.launcher import Launcher
+from stager.physics.chain import throw
+from stager.physics.friction import Constant, Falling
+from stager.physics.muzzle import outlet_speed
+from tests.physics.machines import launcher
+from tests.published.inventory import printed as compare
+
+DATA = Path(__file__).parent / "data"
+TEAM = "uw-advanced-robotics/aruw-mcb, launcher constants"
+SPREAD = 0.03
+"""What the sensor is taken for, relative."""
+
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """A value that the source does not state: best guess, ± and how a launcher gets another."""
+
+    guess: float
+    spread: float
+    put: Callable[[Launcher, float], Launcher]
+
+
+def _radius(machine: Launcher, value: float) -> Launcher:
+    return replace(
+        machine, template=replace(machine.template, wheel=replace(machine.template.wheel, radius=value))
+    )  # fmt: skip
+
+
+def _modulus(machine: Launcher, value: float) -> Launcher:
+    wheel = machine.template.wheel
+    assert wheel.tyre is not None
+    tyre = replace(wheel.tyre, material=replace(wheel.tyre.material, modulus=value))
+    return replace(machine, template=replace(machine.template, wheel=replace(wheel, tyre=tyre)))
+
+
+def _friction(machine: Launcher, **values: float) -> Launcher:
+    law = machine.contact.friction
+    assert isinstance(law, Falling)
+    return replace(machine, contact=replace(machine.contact, friction=replace(law, **values)))
+
+
+def _loss(machine: Launcher, value: float) -> Launcher:
+    assert machine.outlet is not None
+    return replace(machine, outlet=replace(machine.outlet, loss=value))
+
+
+UNKNOWN = (
+    Unknown(0.036, 0.005, _radius),
+    Unknown(1.5e-3, 0.7e-3, lambda machine, value: replace(machine, template=replace(machine.template, crush=value))),
+    Unknown(1.0, 1.0, lambda machine, value: replace(machine, contact=replace(machine.contact, creep=value))),
+    Unknown(0.1, 0.1, _loss),
+    Unknown(2e6, 1e6, _modulus),
+    Unknown(0.8, 0.3, lambda machine, value: _friction(machine, static=value)),
+    Unknown(0.6, 0.3, lambda machine, value: _friction(machine, sliding=value)),
+    Unknown(9.0, 4.0, lambda machine, value: _friction(machine, fade_speed=value)),
+)
+"""As the configuration beside the table guesses them."""
+
+
+def _table() -> tuple[Floats, Floats]:
+    """Angular speeds of the wheels [rad/s] and exit speeds [m/s] of the balls of 17 mm."""
+    rows = np.loadtxt(DATA / "two_wheels_17mm.csv", delimiter=",", skiprows=5)
+    return rows[:, 0] * 2 * np.pi / 60, rows[:, 1]
+
+
+@cache
+def _fitted(count: int) -> tuple[float, ...]:
+    """Exit speeds [m/s] at all settings by the values likeliest from the `count` slowest throws."""
+    known = stager.load(DATA / "two_wheels_17mm.toml").scenario.launcher
+    turning, measured = _table()
+    widths = [np.sqrt(np.log1p((each.spread / each.guess) ** 2)) for each in UNKNOWN]
+
+    def speeds(place: Floats) -> Floats:
+        machine = known
+        for each, width, at in zip(UNKNOWN, widths, place, strict=True):
+            machine = each.put(machine, each.guess * np.exp(width * at))
+        done = throw(machine, (turning * machine.template.wheel.radius)[:, None])
+        return outlet_speed(machine, done.exit_speed)
+
+    def misfit(place: Floats) -> Floats:
+        error = np.log(np.maximum(speeds(place)[:count], 0.1) / measured[:count])
+        return np.concatenate([error / SPREAD, place])
+
+    starts = [np.full(len(UNKNOWN), at) for at in (-0.5, 0.0, 0.5)]
+    best = min((least_squares(misfit, start, diff_step=1e-3) for start in starts), key=lambda found: float(found.cost))
+    return tuple(float(speed) for speed in speeds(best.x))
+
+
+def test_the_whole_table_is_described_within_its_scatter() -> None:
+    _, measured = _table()
+    error = np.log(np.array(_fitted(len(measured))) / measured)
+    assert np.sqrt(np.mean(error**2)) < 0.025
+    assert np.abs(error).max() < 0.07
+
+
+def test_slower_throws_foretell_the_fastest_third() -> None:
+    """Fitted to twelve of eighteen; a straight line through these is up to 24 % too fast."""
+    turning, measured = _table()
+    foretold = np.array(_fitted(12))[12:]
+    line = np.polyval(np.polyfit(turning[:12], measured[:12], 1), turning[12:])
+    for found, value in zip(foretold, measured[12:], strict=True):
+        compare("exit speed beyond the throws fitted (m/s)", TEAM, value, found, rel=0.09)
+    assert np.abs(foretold / measured[12:] - 1).max() < 0.4 * np.abs(line / measured[12:] - 1).max()
+
+
+@pytest.mark.parametrize("exponent", [1.0, 1.25, 1.5])
+def test_a_narrower_gap_throws_faster(exponent: float) -> None:
+    """A ball of 42 mm leaves at 14.4 m/s from a gap of 38 mm and at 18.9 m/s from 36 mm (issue 35; gaps inferred).
+
+    It slips all the way, so that the energy gained goes with the crush to the power exponent + 1/2.
+    """
+    machine = launcher(law=Constant(0.3), feed=0.5, mass=0.041, stiffness=2e4, creep=1e-3, exponent=exponent)
+    machine = replace(machine, projectile=replace(machine.projectile, diameter=0.042))
+
+    def leaves(crush: float) -> float:
+        pressed = replace(machine, template=replace(machine.template, crush=crush))
+        return float(throw(pressed, np.array([60.0])).exit_speed)
+
+    wide, narrow = leaves(4e-3), leaves(6e-3)
+    assert (narrow**2 - 0.25) / (wide**2 - 0.25) == pytest.approx(1.5 ** (exponent + 0.5), rel=0.02)
+    if exponent == 1.0:
+        source = "Triton-Robotics/TR-mbed, issue 35"
+        compare("speed gained by 2 mm more crush (-)", source, 18.9 / 14.4, narrow / wide, rel=0.05)
