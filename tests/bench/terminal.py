@@ -1,4 +1,4 @@
-"""A program in a pseudo-terminal."""
+"""Run the command in a pseudo-terminal: type keys, wait for output, kill."""
 
 from __future__ import annotations
 
@@ -17,12 +17,13 @@ from pathlib import Path
 
 from tests.cli.run import ROOT, hears_interrupts
 
-PATIENCE = 90.0
+MAX_WAIT = 90.0
+"""Longest wait for an output or an exit [s]."""
 ENVIRONMENT = {key: value for key, value in os.environ.items() if key not in ("FORCE_COLOR", "CLICOLOR_FORCE")}
 
 
 class Terminal:
-    """`python -m stager ...` with a terminal of 80 columns; what it shows is in `seen`."""
+    """`python -m stager ...` with a terminal of 80 columns; its unread output is in `seen`."""
 
     def __init__(self, arguments: Sequence[str], folder: Path, **changed: str) -> None:
         self.seen = ""
@@ -32,7 +33,7 @@ class Terminal:
         self.process = subprocess.Popen(
             [sys.executable, "-m", "stager", *arguments],
             stdin=other, stdout=other, stderr=other, cwd=folder, env=environment, start_new_session=True,
-            preexec_fn=_own_terminal,
+            preexec_fn=_set_controlling_terminal,
         )  # fmt: skip
         os.close(other)
 
@@ -44,32 +45,32 @@ class Terminal:
         os.close(self.own)
 
     def send(self, text: str) -> None:
-        """Type."""
+        """Type the text."""
         os.write(self.own, text.encode())
 
     def expect(self, pattern: str) -> re.Match[str]:
-        """Wait for a pattern in what has not been read yet; what comes up to its end is read then."""
-        until = time.monotonic() + PATIENCE
+        """Wait until the pattern appears in the unread output; mark the output up to its end as read."""
+        until = time.monotonic() + MAX_WAIT
         while not (found := re.search(pattern, self.seen)):
             if time.monotonic() > until or not self._read(until - time.monotonic()):
-                raise AssertionError(f"{pattern!r} did not come; seen: {self.seen[-2000:]}")
+                raise AssertionError(f"{pattern!r} did not appear; unread output: {self.seen[-2000:]}")
         self.seen = self.seen[found.end() :]
         return found
 
     def end(self) -> int:
-        """Wait for the end, and return the exit status."""
-        while self._read(PATIENCE):
+        """Wait until the process ends; return its exit status."""
+        while self._read(MAX_WAIT):
             pass
-        return self.process.wait(PATIENCE)
+        return self.process.wait(MAX_WAIT)
 
     def kill(self) -> None:
-        """End it without any warning."""
+        """Kill the process (SIGKILL)."""
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGKILL)
         self.process.wait()
 
     def _read(self, seconds: float) -> bool:
-        """More of what it shows; False where it has ended."""
+        """Read more output; return False after a time-out or at its end."""
         ready, _, _ = select.select([self.own], [], [], max(seconds, 0.0))
         if not ready:
             return False
@@ -81,7 +82,7 @@ class Terminal:
         return bool(chunk)
 
 
-def _own_terminal() -> None:
-    """Make its input the terminal that keys such as Ctrl-C act through."""
+def _set_controlling_terminal() -> None:
+    """Make standard input the controlling terminal, so that Ctrl-C reaches the process."""
     hears_interrupts()
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)

@@ -1,4 +1,4 @@
-"""Throws as they are typed, and the table they are kept in."""
+"""Parsing of throws typed into bench, and the CSV table they are appended to."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def _book(folder: Path, text: str | None = None, stages: int = 2) -> Book:
         return book
 
 
-BEFORE = Entry(wheels=((3000.0, None),), exit_speed=11.0)
+PREVIOUS = Entry(wheels=((3000.0, None),), exit_speed=11.0)
 
 
 @pytest.mark.parametrize(
@@ -43,8 +43,8 @@ BEFORE = Entry(wheels=((3000.0, None),), exit_speed=11.0)
         ("11.7 again", (3000,), 11.7, "again"),
     ],
 )
-def test_what_is_typed(tmp_path: Path, typed: str, wheels: tuple[float], exit_speed: float, note: str) -> None:
-    entry = parse(typed, _book(tmp_path), BEFORE)
+def test_typed_throw_is_parsed(tmp_path: Path, typed: str, wheels: tuple[float], exit_speed: float, note: str) -> None:
+    entry = parse(typed, _book(tmp_path), PREVIOUS)
     assert tuple(side_a for side_a, _ in entry.wheels) == wheels
     assert (entry.exit_speed, entry.note) == (exit_speed, note)
 
@@ -60,17 +60,17 @@ def test_what_is_typed(tmp_path: Path, typed: str, wheels: tuple[float], exit_sp
         ("3000 -", "has no exit speed"),
     ],
 )
-def test_what_is_refused(tmp_path: Path, typed: str, said: str) -> None:
+def test_ambiguous_or_incomplete_entry_is_refused_with_its_reason(tmp_path: Path, typed: str, said: str) -> None:
     with pytest.raises(ValueError, match=said.replace("[", r"\[")):
-        parse(typed, _book(tmp_path), BEFORE)
+        parse(typed, _book(tmp_path), PREVIOUS)
 
 
-def test_a_lonely_number_needs_a_throw_before(tmp_path: Path) -> None:
+def test_single_number_without_previous_throw_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="wheel speeds, then"):
         parse("11.6", _book(tmp_path), None)
 
 
-def test_a_kept_throw_reads_as_it_was_typed(tmp_path: Path) -> None:
+def test_appended_row_parses_back_to_the_same_entry(tmp_path: Path) -> None:
     book = _book(tmp_path, "wheel_1 [m/s];wheel_1b [m/s];exit_speed [km/h];build;note\n12,5;11;40,5;a;\n")
     entry = parse("13.25:12 45 so, so", book, None)
     book.append(cells(entry, book, 2, {"build": "b"}))
@@ -84,14 +84,14 @@ def test_a_kept_throw_reads_as_it_was_typed(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("row", [["1", "", "-5", "", "9", "", ""], ["1", "", "", "", "9", "", ""]])
-def test_a_row_that_cannot_be_read_is_not_added(tmp_path: Path, row: list[str]) -> None:
+def test_invalid_row_leaves_the_table_unchanged(tmp_path: Path, row: list[str]) -> None:
     book = _book(tmp_path)
     with pytest.raises(InputErrors):
         book.append(row)
     assert book.path.read_text(encoding="utf-8") == blank(2)
 
 
-def test_undo_takes_the_last_throw_and_leaves_the_rest(tmp_path: Path) -> None:
+def test_undo_removes_the_last_throw_only(tmp_path: Path) -> None:
     text = "# mine\nwheel_1 [rpm],exit_speed [m/s]\n1000,4\n# a pause\n1100,5\n# the end\n"
     book = _book(tmp_path, text)
     assert book.undo() == "1100,5"
@@ -100,7 +100,7 @@ def test_undo_takes_the_last_throw_and_leaves_the_rest(tmp_path: Path) -> None:
     assert book.undo() is None
 
 
-def test_a_line_that_was_cut_short_is_no_throw(tmp_path: Path) -> None:
+def test_truncated_last_line_is_commented_out(tmp_path: Path) -> None:
     path = tmp_path / "throws.csv"
     path.write_text("wheel_1 [rpm],exit_speed [m/s],note\n1000,4,\n1100,5", encoding="utf-8")
     with open_book(path, LAUNCHER, 1) as (book, cut):
@@ -110,13 +110,13 @@ def test_a_line_that_was_cut_short_is_no_throw(tmp_path: Path) -> None:
     assert path.read_text(encoding="utf-8").endswith(f"1000,4,\n{CUT}1100,5\n")
 
 
-def test_a_last_line_without_its_end_is_kept(tmp_path: Path) -> None:
+def test_complete_last_line_without_newline_is_kept(tmp_path: Path) -> None:
     book = _book(tmp_path, "wheel_1 [rpm],exit_speed [m/s]\n1000,4")
     book.append(["1100", "5"])
     assert book.path.read_text(encoding="utf-8") == "wheel_1 [rpm],exit_speed [m/s]\n1000,4\n1100,5\n"
 
 
-def test_the_throttle_of_a_surface_speed_settles_there(tmp_path: Path) -> None:
+def test_throttle_for_a_surface_speed_inverts_the_steady_speed(tmp_path: Path) -> None:
     values = {
         "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
         "supply": {"voltage": "14.8 V", "resistance": "30 mohm"},
@@ -133,7 +133,7 @@ def test_the_throttle_of_a_surface_speed_settles_there(tmp_path: Path) -> None:
     assert throttle_for(settled, book.heads[1], book) is None
 
 
-def test_any_throw_can_be_taken_out(tmp_path: Path) -> None:
+def test_undo_with_a_number_removes_that_throw(tmp_path: Path) -> None:
     text = "# mine\nthrow,wheel_1 [rpm],exit_speed [m/s]\n1,1000,4\n2,1100,5\n# a pause\n3,1200,6\n"
     book = _book(tmp_path, text)
     assert book.undo(9) is None
@@ -147,14 +147,14 @@ def test_any_throw_can_be_taken_out(tmp_path: Path) -> None:
     ("name", "typed", "cell"),
     [("supply", "12.4", "12.4"), ("supply", "12.4 V", "12.4"), ("supply", "12400mV", "12.4"), ("supply", "", "")],
 )
-def test_a_lasting_value_may_carry_its_unit(tmp_path: Path, name: str, typed: str, cell: str) -> None:
+def test_value_with_its_unit_is_converted_to_the_column_unit(tmp_path: Path, name: str, typed: str, cell: str) -> None:
     book = _book(tmp_path)
     head = next(head for head in book.heads if head.name == name)
     assert measure(typed, head, book) == cell
 
 
 @pytest.mark.parametrize("typed", ["12.4 A", "V", "12.4 V V", "full"])
-def test_another_unit_is_refused(tmp_path: Path, typed: str) -> None:
+def test_value_with_a_wrong_unit_is_refused(tmp_path: Path, typed: str) -> None:
     book = _book(tmp_path)
     head = next(head for head in book.heads if head.name == "supply")
     with pytest.raises(ValueError, match=r"no unit of supply|not a number"):
@@ -171,7 +171,7 @@ def test_another_unit_is_refused(tmp_path: Path, typed: str) -> None:
         (["1", "", "3000", "90000", "14", "", ""], "beyond its motor's reach"),
     ],
 )
-def test_what_cannot_be_is_questioned(tmp_path: Path, row: list[str], said: str) -> None:
+def test_physically_impossible_throw_raises_a_warning(tmp_path: Path, row: list[str], said: str) -> None:
     values = {
         "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
         "supply": {"voltage": "14.8 V", "resistance": "30 mohm"},

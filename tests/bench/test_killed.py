@@ -1,4 +1,4 @@
-"""A bench whose terminal is killed again and again loses no throw, and doubles none."""
+"""A bench session that is killed at random moments neither loses nor duplicates a throw."""
 
 from __future__ import annotations
 
@@ -19,27 +19,26 @@ def _bench(folder: Path) -> Terminal:
 
 
 def _rows(folder: Path) -> list[list[str]]:
-    lines = (folder / "throws.csv").read_text(encoding="utf-8").splitlines()
-    heads, *rows = [line.split(",") for line in lines if not line.startswith("#")]
+    heads, *rows = [line.split(",") for line in _lines(folder) if not line.startswith("#")]
     places = [heads.index(name) for name in ("throw", "wheel_1 [rpm]", "exit_speed [m/s]")]
     return [[row[place] for place in places] for row in rows]
 
 
-def kill_and_go_on(folder: Path, throws: int, kills: int) -> None:
-    """Enter so many throws into a bench that is killed so often, and check that none is lost and none doubled."""
+def enter_throws_between_kills(folder: Path, throws: int, kills: int) -> None:
+    """Enter `throws` throws while bench is killed `kills` times; check that the table holds each of them once."""
     script = [(1000 + 10 * (k % 40), 4 + k % 7) for k in range(throws)]
     chance = random.Random(7)
-    deadly = sorted(chance.sample(range(1, throws), kills))
+    kill_at = sorted(chance.sample(range(1, throws), kills))
     at, killed = 0, 0
     while at < throws:
         with _bench(folder) as bench:
             found = int(bench.expect(OPENING)[1])
-            # One that was typed and not yet answered may be in or not; one that was answered is in.
+            # A confirmed throw is in the table; one typed just before the kill may be.
             assert found in ({at, at + 1} if killed else {0})
             at = found
             while at < throws:
                 bench.send(f"{script[at][0]} {script[at][1]}\n")
-                if killed < kills and at >= deadly[killed]:
+                if killed < kills and at >= kill_at[killed]:
                     killed += 1
                     time.sleep(chance.random() * 0.02)
                     bench.kill()
@@ -53,12 +52,12 @@ def kill_and_go_on(folder: Path, throws: int, kills: int) -> None:
     assert _rows(folder) == [[str(k + 1), str(u), str(v)] for k, (u, v) in enumerate(script)]
 
 
-def test_no_throw_is_lost_or_doubled_by_kills(tmp_path: Path) -> None:
-    # tests/benchmarks/kills.py makes more of them.
-    kill_and_go_on(tmp_path, throws=60, kills=6)
+def test_each_throw_is_stored_once_across_kills(tmp_path: Path) -> None:
+    # tests/benchmarks/kills.py runs a longer sequence.
+    enter_throws_between_kills(tmp_path, throws=60, kills=6)
 
 
-def test_a_pasted_block_is_kept_whole(tmp_path: Path) -> None:
+def test_all_lines_of_a_pasted_block_are_stored(tmp_path: Path) -> None:
     with _bench(tmp_path) as bench:
         bench.expect(OPENING)
         bench.send("".join(f"{1000 + k} {5 + k % 9}\n" for k in range(150)))
@@ -68,7 +67,7 @@ def test_a_pasted_block_is_kept_whole(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("how", ["\x03", "\x04"])
-def test_leaving_says_that_all_is_kept(tmp_path: Path, how: str) -> None:
+def test_leaving_reports_the_stored_throws(tmp_path: Path, how: str) -> None:
     with _bench(tmp_path) as bench:
         bench.expect(OPENING)
         bench.send("3000 11.6\n")
@@ -78,7 +77,7 @@ def test_leaving_says_that_all_is_kept(tmp_path: Path, how: str) -> None:
         assert bench.end() == (130 if how == "\x03" else 0)
 
 
-def test_after_a_throw_comes_the_curve_and_throws_typed_meanwhile_are_kept_at_once(tmp_path: Path) -> None:
+def test_curve_follows_a_throw_and_typing_meanwhile_is_stored_at_once(tmp_path: Path) -> None:
     (tmp_path / "throws.csv").write_text(
         "wheel_1 [rpm],exit_speed [m/s]\n2000,7.6\n2600,9.9\n3200,12.3\n", encoding="utf-8"
     )
@@ -92,10 +91,10 @@ def test_after_a_throw_comes_the_curve_and_throws_typed_meanwhile_are_kept_at_on
         bench.expect(r"o: measured\n(.*\n)+.*\[=*\^=*\]")
         bench.expect(r"(Throw next at \d+ rpm|Enough is known)")
         bench.kill()
-    assert len(_all(tmp_path)) == 6
+    assert len(_lines(tmp_path)) == 6
 
 
-def test_a_throw_that_comes_while_the_computing_is_killed_is_kept(tmp_path: Path) -> None:
+def test_throw_entered_before_a_kill_during_the_fit_is_stored(tmp_path: Path) -> None:
     with Terminal(["bench", str(TEMPLATE), "throws.csv"], tmp_path) as bench:
         bench.expect(OPENING)
         bench.send("2400 7.4\n3000 9.2\n4200 12.4\n")
@@ -112,7 +111,7 @@ def test_a_throw_that_comes_while_the_computing_is_killed_is_kept(tmp_path: Path
     assert [row[1] for row in _rows(tmp_path)] == ["2400", "3000", "4200"]
 
 
-def test_a_table_that_is_spoilt_meanwhile_is_said_and_the_bench_goes_on(tmp_path: Path) -> None:
+def test_deleted_table_is_reported_and_the_session_continues(tmp_path: Path) -> None:
     with _bench(tmp_path) as bench:
         bench.expect(OPENING)
         bench.send("2400 7.4\n")
@@ -129,5 +128,5 @@ def test_a_table_that_is_spoilt_meanwhile_is_said_and_the_bench_goes_on(tmp_path
     assert len(_rows(tmp_path)) == 2
 
 
-def _all(folder: Path) -> list[str]:
+def _lines(folder: Path) -> list[str]:
     return (folder / "throws.csv").read_text(encoding="utf-8").splitlines()

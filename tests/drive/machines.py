@@ -1,4 +1,4 @@
-"""A launcher with drives and a supply; all values invented."""
+"""A launcher with drives and a supply for tests; all values are invented."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def launcher(
     *, drive: Drive | None = DRIVE, supply: Supply | None = SUPPLY, layout: Layout = PAIR, rate: float | None = None,
     session: float | None = None, feed: float = 1.2, **changes: Any,
 ) -> Launcher:  # fmt: skip
-    """Three or more equal stages; changes: of the wheel."""
+    """Return a launcher of equal stages; `changes` go to the wheel."""
     friction = Falling(0.75, 0.22, 9.0)
     return Launcher(
         projectile=Projectile(shape=BALL, mass=0.018, diameter=0.038),
@@ -59,7 +59,7 @@ def launcher(
 
 
 def on_the_bus(train: Train, throttle: Floats, speed: Floats) -> tuple[Floats, Floats, float]:
-    """Currents [A], powers [W] of three wheels at throttles and speeds [rad/s] on SUPPLY, and its voltage [V]."""
+    """Return currents [A] and powers [W] of the wheels at throttles and speeds [rad/s], and the bus voltage [V]."""
     wheels = np.zeros((train.size, ROOM))
     wheels[:, :WHEEL] = pack_wheels(train, ())[0]
     wheels[:, COMMAND], wheels[:, TRIAL] = throttle, speed

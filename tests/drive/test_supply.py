@@ -1,4 +1,4 @@
-"""Holding speeds on a supply that sags, and back."""
+"""Holding wheel speeds on a supply with internal resistance, and the inverse."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ assert TRAIN is not None
 TARGET = SPEEDS / 0.04
 
 
-def test_holding_takes_loss_and_windage() -> None:
+def test_holding_current_covers_no_load_loss_and_windage() -> None:
     there = hold(TRAIN, TARGET, SUPPLY)
     drag = TRAIN.disc.moment(TARGET)
     assert there.current * TRAIN.pull == pytest.approx(1.1 * TRAIN.pull + drag)
@@ -27,7 +27,7 @@ def test_holding_takes_loss_and_windage() -> None:
     assert there.reached
 
 
-def test_the_sag_is_the_supplys() -> None:
+def test_bus_voltage_sags_by_the_supply_resistance() -> None:
     # V = V₀ − R·I at the terminals, P = V·I: two equations that any battery model of one resistance has.
     there = hold(TRAIN, TARGET, SUPPLY)
     assert there.bus_voltage == pytest.approx(14.8 - 0.03 * there.bus_current)
@@ -36,7 +36,7 @@ def test_the_sag_is_the_supplys() -> None:
 
 
 @given(st.lists(st.floats(1.0, 60.0), min_size=3, max_size=3), st.floats(0.0, 0.3))
-def test_throttle_and_speed_are_inverse(speeds: list[float], resistance: float) -> None:
+def test_settle_inverts_hold(speeds: list[float], resistance: float) -> None:
     supply = replace(SUPPLY, resistance=resistance)
     target = np.array(speeds) / 0.04
     there = hold(TRAIN, target, supply)
@@ -44,7 +44,7 @@ def test_throttle_and_speed_are_inverse(speeds: list[float], resistance: float) 
         assert settle(TRAIN, there.throttle, supply) == pytest.approx(target, rel=1e-9)
 
 
-def test_shared_sag_is_more_than_each_alone() -> None:
+def test_shared_supply_needs_more_throttle() -> None:
     together = hold(TRAIN, TARGET, SUPPLY).throttle
     for column in range(3):
         alone = build_train(launcher(), 1)
@@ -52,7 +52,7 @@ def test_shared_sag_is_more_than_each_alone() -> None:
         assert together[column] > hold(alone, TARGET[[column]], SUPPLY).throttle[0]
 
 
-def test_out_of_reach() -> None:
+def test_speed_beyond_the_supply_needs_throttle_above_one() -> None:
     fast = hold(TRAIN, TARGET * 10, SUPPLY)
     assert not fast.reached
     assert fast.throttle.max() > 1
@@ -61,14 +61,14 @@ def test_out_of_reach() -> None:
     assert (weak.throttle > 1).all()
 
 
-def test_too_little_current_is_out_of_reach_too() -> None:
+def test_low_current_limit_makes_the_speed_unreachable() -> None:
     weak = build_train(launcher(drive=replace(DRIVE, current_limit=1.0)), 3)
     assert weak is not None
     assert not hold(weak, TARGET, SUPPLY).reached
 
 
-def test_settling_at_full_throttle() -> None:
-    # Without windage and loss: Kv·V less nothing.
+def test_steady_speed_at_full_and_zero_throttle() -> None:
+    # Without no-load current the speed is Kv·V, less a little windage.
     ideal = build_train(launcher(drive=replace(DRIVE, no_load_current=0.0)), 1)
     assert ideal is not None
     speed = settle(ideal, np.ones(1), Supply(voltage=14.8))
@@ -78,21 +78,21 @@ def test_settling_at_full_throttle() -> None:
 
 
 @given(st.lists(st.floats(0.0, 1.0), min_size=3, max_size=3), st.lists(st.floats(0.0, 2000.0), min_size=3, max_size=3))
-def test_flow_balances_the_bus(throttle: list[float], speed: list[float]) -> None:
+def test_bus_voltage_and_currents_satisfy_ohms_law(throttle: list[float], speed: list[float]) -> None:
     current, power, volts = on_the_bus(TRAIN, np.array(throttle), np.array(speed))
     assert volts == pytest.approx(14.8 - 0.03 * (TRAIN.count * power).sum() / volts, abs=1e-9)
     asked = (np.array(throttle) * volts - TRAIN.pull * np.array(speed)) / 0.06
     assert current == pytest.approx(np.clip(asked, 0, 30.0), abs=1e-6)
 
 
-def test_flow_at_held_speeds_is_what_holds_them() -> None:
+def test_currents_at_held_speeds_match_hold() -> None:
     there = hold(TRAIN, TARGET, SUPPLY)
     current, _, volts = on_the_bus(TRAIN, np.minimum(there.throttle, 1.0), TARGET)
     assert current == pytest.approx(there.current)
     assert volts == pytest.approx(float(there.bus_voltage))
 
 
-def test_batches_are_loops() -> None:
+def test_batch_equals_single_calls() -> None:
     supply = Supply(voltage=np.array([10.0, 14.8]), resistance=np.array([0.1, 0.03]))
     both = hold(TRAIN, np.stack([TARGET, 1.1 * TARGET]), supply)
     for row, factor in enumerate((1.0, 1.1)):
@@ -102,13 +102,13 @@ def test_batches_are_loops() -> None:
     assert np.shape(peaks) == (2, 2)
 
 
-def test_an_overloaded_supply_gives_half_its_voltage() -> None:
+def test_overloaded_supply_delivers_half_its_voltage() -> None:
     # Greatest power of a source with resistance: V²/(4R) at half its voltage; any textbook.
     assert loaded_voltage(SUPPLY, 14.8**2 / (4 * 0.03)) == pytest.approx(7.4)
     assert loaded_voltage(SUPPLY, 1e9) == pytest.approx(7.4)
     assert loaded_voltage(SUPPLY, 0.0) == pytest.approx(14.8)
 
 
-def test_no_train_without_drives() -> None:
+def test_no_drivetrain_without_drives_or_stages() -> None:
     assert build_train(launcher(drive=None), 2) is None
     assert build_train(launcher(), 0) is None

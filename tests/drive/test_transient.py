@@ -1,4 +1,4 @@
-"""Wheels through time against a slow reference, and the books of it."""
+"""Wheel speeds over time against a reference integration, and the energy balance of it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def train(governed: bool = False) -> Train:
 
 
 def reference(wheels: Train, there: Holding, start: Floats, time: float) -> Floats:
-    """Open throttles by a stiff solver; the bus by repetition until nothing moves."""
+    """Integrate wheels at fixed throttle with a stiff solver; find the bus voltage by fixed-point iteration."""
 
     def rates(_: float, speed: Floats) -> Floats:
         bus = SUPPLY.voltage
@@ -41,7 +41,7 @@ def reference(wheels: Train, there: Holding, start: Floats, time: float) -> Floa
 
 
 @pytest.mark.parametrize("share, time", [(0.9, 0.05), (0.9, 0.4), (0.0, 0.15), (1.05, 0.1)])
-def test_open_throttles_agree_with_a_slow_reference(share: float, time: float) -> None:
+def test_fixed_throttle_speeds_agree_with_reference_integration(share: float, time: float) -> None:
     wheels = train()
     there = hold(wheels, TARGET, SUPPLY)
     found, _ = transient(wheels, there, SUPPLY, share * TARGET, time)
@@ -51,8 +51,8 @@ def test_open_throttles_agree_with_a_slow_reference(share: float, time: float) -
 @pytest.mark.parametrize("governed", [False, True])
 @pytest.mark.parametrize("share", [0.0, 0.8, 1.02])
 @pytest.mark.parametrize("time", [0.02, 1.0, 60.0])
-def test_books_close(governed: bool, share: float, time: float) -> None:
-    # What the supply gives is in its own resistance, in the motors, in bearings and air, or in the wheels.
+def test_energy_balance_closes(governed: bool, share: float, time: float) -> None:
+    # Supply energy = heat in the supply and the motors + bearing and air loss + energy stored in the wheels.
     wheels = train(governed)
     there = hold(wheels, TARGET, SUPPLY)
     start = share * TARGET
@@ -66,15 +66,15 @@ def test_books_close(governed: bool, share: float, time: float) -> None:
     assert books.electrical == pytest.approx(books.copper + books.no_load + books.windage + stored, abs=1e-6 * turnover)
 
 
-def test_a_governor_arrives_and_stays() -> None:
+def test_governed_wheel_reaches_and_holds_its_set_speed() -> None:
     wheels = train(governed=True)
     there = hold(wheels, TARGET, SUPPLY)
     end, _ = transient(wheels, there, SUPPLY, 0.7 * TARGET, np.array([0.5, 5.0, 50.0]))
     assert end == pytest.approx(np.broadcast_to(TARGET, (3, 3)), rel=1e-12)
 
 
-def test_a_governor_does_not_brake() -> None:
-    # Above its speed it gives nothing: the wheel runs down by loss and air alone.
+def test_governor_above_set_speed_draws_no_charge() -> None:
+    # Above its set speed the motor takes no current; bearing loss and windage slow the wheel.
     wheels = train(governed=True)
     there = hold(wheels, TARGET, SUPPLY)
     end, books = transient(wheels, there, SUPPLY, 1.5 * TARGET, 0.01)
@@ -84,7 +84,7 @@ def test_a_governor_does_not_brake() -> None:
     assert books.charge == pytest.approx(0.0)
 
 
-def test_governors_recover_faster() -> None:
+def test_governed_wheel_recovers_faster() -> None:
     start = 0.9 * TARGET
     times = [
         float(time_to(train(governed), hold(train(governed), TARGET, SUPPLY), SUPPLY, start))
@@ -93,7 +93,7 @@ def test_governors_recover_faster() -> None:
     assert times[1] < times[0] / 5
 
 
-def test_batches_are_loops() -> None:
+def test_batch_equals_single_calls() -> None:
     wheels = train()
     there = hold(wheels, TARGET, SUPPLY)
     starts = np.array([[0.5], [0.9], [1.0]]) * TARGET
@@ -104,7 +104,7 @@ def test_batches_are_loops() -> None:
         assert both[row] == pytest.approx(one, rel=1e-8)
 
 
-def test_time_from_rest() -> None:
+def test_spin_up_time_of_an_ideal_motor() -> None:
     # An ideal motor's wheel comes up as 1 − exp(−t/τ) with τ = RJ/Kt²: 2 % is left after τ·ln 50; any textbook.
     ideal = build_train(launcher(drive=replace(DRIVE, no_load_current=0.0, current_limit=np.inf), radius=0.01), 1)
     assert ideal is not None
@@ -114,14 +114,14 @@ def test_time_from_rest() -> None:
     assert spin_up(ideal, there, supply).time == pytest.approx(lag * np.log(1 / NEAR), rel=1e-2)
 
 
-def test_a_wheel_out_of_reach_never_arrives() -> None:
+def test_spin_up_time_of_an_unreachable_speed_is_infinite() -> None:
     wheels = train(governed=True)
     there = hold(wheels, 20 * TARGET, SUPPLY)
     assert np.isinf(spin_up(wheels, there, SUPPLY).time)
 
 
 @pytest.mark.parametrize("governed", [False, True])
-def test_in_turn_takes_longer_and_asks_for_less(governed: bool) -> None:
+def test_spin_up_in_turn_is_slower_and_draws_less(governed: bool) -> None:
     wheels = train(governed)
     there = hold(wheels, TARGET, SUPPLY)
     together, in_turn = spin_up(wheels, there, SUPPLY), spin_up_in_turn(wheels, there, SUPPLY)
@@ -131,8 +131,8 @@ def test_in_turn_takes_longer_and_asks_for_less(governed: bool) -> None:
     assert peak_in_turn(wheels, there, SUPPLY)[0] == pytest.approx(in_turn.current)
 
 
-def test_peak_of_equal_wheels_is_met_at_standstill() -> None:
-    # Without a current limit an open throttle takes most at rest; θV/R into each, sag shared.
+def test_peak_draw_of_equal_wheels_is_at_standstill() -> None:
+    # Without a current limit the current is largest at standstill: throttle·V/R per motor, on the shared bus.
     free = build_train(launcher(drive=replace(DRIVE, current_limit=np.inf)), 3)
     assert free is not None
     there = hold(free, np.full(3, 300.0), SUPPLY)
@@ -143,7 +143,7 @@ def test_peak_of_equal_wheels_is_met_at_standstill() -> None:
 
 
 @pytest.mark.parametrize("governed", [False, True])
-def test_a_wheel_that_a_jam_turned_backward_starts_from_rest(governed: bool) -> None:
+def test_backward_wheel_recovers_like_one_at_rest(governed: bool) -> None:
     wheels = train(governed)
     there = hold(wheels, TARGET, SUPPLY)
     backward, _ = transient(wheels, there, SUPPLY, np.array([-7.0, 100.0, 0.0]), 0.1)
@@ -151,14 +151,14 @@ def test_a_wheel_that_a_jam_turned_backward_starts_from_rest(governed: bool) -> 
     assert backward == pytest.approx(still)
 
 
-def test_unknown_speeds_are_refused() -> None:
+def test_nan_speeds_are_refused() -> None:
     wheels = train()
     with pytest.raises(ValueError, match="known speeds"):
         transient(wheels, hold(wheels, TARGET, SUPPLY), SUPPLY, np.array([np.nan, 1.0, 1.0]), 0.1)
 
 
-def test_an_overloaded_supply_has_an_end() -> None:
-    # Set speeds that it cannot hold by far: controllers ask for what it cannot give, again and again.
+def test_overloaded_supply_transient_stays_finite() -> None:
+    # Set speeds far beyond the supply: controllers ask for more than it delivers throughout.
     weak = replace(SUPPLY, voltage=2.5, resistance=0.25)
     strong = launcher(drive=replace(DRIVE, resistance=0.03, current_limit=60.0), inertia=2e-3)
     wheels = build_train(strong, 3)

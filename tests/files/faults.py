@@ -1,4 +1,4 @@
-"""System calls that fail, write less than asked, or are the last before a kill: one fault at the k-th call."""
+"""Fault injection for the file writer: the k-th system call fails, writes less than asked, or is the last."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ KINDS = ("ENOSPC", "EIO", "short", "short then ENOSPC", "kill", "short then kill
 
 
 class Killed(BaseException):
-    """The process is gone: nothing of it runs any more."""
+    """Raised in place of the process being killed."""
 
 
 def dead_process() -> int:
@@ -30,7 +30,7 @@ def dead_process() -> int:
 
 
 class Faulty(ModuleType):
-    """The module `os` with a fault at its `at`-th writing call, counted from 1; `count` calls were made."""
+    """The module `os` with a fault at its `at`-th file call, counted from 1; `count` is the number of calls so far."""
 
     def __init__(self, kind: str, at: int, pid: int) -> None:
         super().__init__("os")
@@ -80,7 +80,7 @@ class Faulty(ModuleType):
         raise OSError(number := getattr(errno, self.kind.split()[-1]), os.strerror(number))
 
     def end(self) -> None:
-        """Close what a process that is gone had open."""
+        """Close the files that the killed process had open."""
         for handle in self.opened:
             with suppress(OSError):
                 os.close(handle)
@@ -88,7 +88,7 @@ class Faulty(ModuleType):
 
 @contextmanager
 def fault(kind: str, at: int, pid: int) -> Iterator[Faulty]:
-    """While this lasts, the writer's system calls go wrong as told."""
+    """Inject the fault into the writer's system calls within this context."""
     faulty = Faulty(kind, at, pid)
     try:
         with mock.patch.object(files, "os", faulty):

@@ -1,4 +1,4 @@
-"""Whatever goes wrong at whichever system call: a file is as it was or as it should be, and what was kept is there."""
+"""Faults at every system call of a write: each file has its old or its new content, and confirmed data stay."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from tests.cli.run import TEMPLATE
 from tests.files.faults import KINDS, Faulty, dead_process, fault
 
 LAUNCHER = stager.load(TEMPLATE).scenario.launcher
-MOST_CALLS = 60
+MAX_CALLS = 60
 
 
 @pytest.fixture(scope="module")
@@ -32,21 +32,21 @@ def _contents(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def _every_call(kind: str, pid: int, prepare: Callable[[], None], run: Callable[[], None]) -> Iterator[Faulty]:
-    """Run with the fault at the first call, the second, …, up to the last one that there is."""
-    for at in range(1, MOST_CALLS):
+def _fault_at_each_call(kind: str, pid: int, prepare: Callable[[], None], run: Callable[[], None]) -> Iterator[Faulty]:
+    """Run once for each system call, with the fault at that call."""
+    for at in range(1, MAX_CALLS):
         prepare()
         with fault(kind, at, pid) as faulty, suppress(InputError):
             run()
         yield faulty
         if faulty.count < at:
             return
-    raise AssertionError("there are more calls than that")
+    raise AssertionError("more system calls than MAX_CALLS")
 
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("there", [True, False])
-def test_several_files_are_written_all_or_none(kind: str, there: bool, pid: int, tmp_path: Path) -> None:
+def test_several_files_are_written_together_or_not_at_all(kind: str, there: bool, pid: int, tmp_path: Path) -> None:
     old = {name: marked_content(b"old\n" * 3) for name in ("a.csv", "b.csv")} if there else {}
     new = {name: b"new " + name.encode() + b"\n" for name in ("a.csv", "b.csv")}
     whole = {name: marked_content(content) for name, content in new.items()}
@@ -58,7 +58,7 @@ def test_several_files_are_written_all_or_none(kind: str, there: bool, pid: int,
             (tmp_path / name).write_bytes(content)
 
     failed = 0
-    for faulty in _every_call(
+    for faulty in _fault_at_each_call(
         kind, pid, prepare, lambda: write_all({tmp_path / name: content for name, content in new.items()})
     ):
         clear_stale(tmp_path)
@@ -76,7 +76,7 @@ def test_several_files_are_written_all_or_none(kind: str, there: bool, pid: int,
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_line_is_added_whole_or_not(kind: str, pid: int, tmp_path: Path) -> None:
+def test_line_is_appended_whole_or_not_at_all(kind: str, pid: int, tmp_path: Path) -> None:
     path = tmp_path / "table.csv"
     before, line = "a,b\n1,11.75", "2,12.25"
 
@@ -84,7 +84,7 @@ def test_a_line_is_added_whole_or_not(kind: str, pid: int, tmp_path: Path) -> No
         path.write_text(before, encoding="utf-8")
 
     found = set()
-    for faulty in _every_call(kind, pid, prepare, lambda: append(path, line)):
+    for faulty in _fault_at_each_call(kind, pid, prepare, lambda: append(path, line)):
         text = path.read_text(encoding="utf-8")
         found.add(text)
         said = not faulty.dead
@@ -99,7 +99,7 @@ def test_a_line_is_added_whole_or_not(kind: str, pid: int, tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_throw_that_was_said_to_be_kept_is_there_unchanged(kind: str, pid: int, tmp_path: Path) -> None:
+def test_confirmed_throws_survive_every_fault(kind: str, pid: int, tmp_path: Path) -> None:
     path = tmp_path / "throws.csv"
     kept = [["", "", "3000", "", "11.75", "", "é"], ["", "", "3100", "", "12.25", "", ""]]
     rows = [",".join(row) for row in kept]
@@ -120,13 +120,13 @@ def test_a_throw_that_was_said_to_be_kept_is_there_unchanged(kind: str, pid: int
             if book.undo() is not None:
                 promised.pop()
 
-    for faulty in _every_call(kind, pid, prepare, run):
+    for faulty in _fault_at_each_call(kind, pid, prepare, run):
         with open_book(path, LAUNCHER, 2) as (book, _):
             book.throws()
         found = [line for line in path.read_text(encoding="utf-8").splitlines() if line[0] != "#"][1:]
         assert sorted(path.name for path in tmp_path.iterdir()) == ["throws.csv"]
         if faulty.dead:
-            # One more may be in, or out again, than was said.
+            # The row in progress at the kill may be in the table or not.
             assert found in (promised, rows[: len(promised) + 1], rows[: len(promised) - 1], rows[:1])
             assert found[: len(promised) - 1] == promised[:-1]
         else:
@@ -134,7 +134,7 @@ def test_a_throw_that_was_said_to_be_kept_is_there_unchanged(kind: str, pid: int
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_finished_chunks_are_kept_whole(kind: str, pid: int, tmp_path: Path) -> None:
+def test_cached_chunks_are_whole_or_absent(kind: str, pid: int, tmp_path: Path) -> None:
     import numpy as np
 
     path, values = tmp_path / "parts.jsonl", np.array([1.5, 2.5])
@@ -147,7 +147,7 @@ def test_finished_chunks_are_kept_whole(kind: str, pid: int, tmp_path: Path) -> 
         cache.put("a", values)
         cache.put("b", 2 * values)
 
-    for faulty in _every_call(kind, pid, prepare, run):
+    for faulty in _fault_at_each_call(kind, pid, prepare, run):
         cache = ChunkCache(path)
         for key, factor in (("a", 1), ("b", 2)):
             found = cache.get(key)
@@ -156,7 +156,7 @@ def test_finished_chunks_are_kept_whole(kind: str, pid: int, tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize("kind", ["ENOSPC", "kill"])
-def test_a_configuration_and_its_draws_belong_together(kind: str, pid: int, tmp_path: Path) -> None:
+def test_configuration_and_its_draws_stay_consistent(kind: str, pid: int, tmp_path: Path) -> None:
     import numpy as np
 
     configuration = load(TEMPLATE)
@@ -165,7 +165,7 @@ def test_a_configuration_and_its_draws_belong_together(kind: str, pid: int, tmp_
     def write(crush: float) -> None:
         save(configuration, path, {}, draws={"stage.crush": np.array([crush, 0.0041])})
 
-    for _ in _every_call(kind, pid, lambda: write(0.004), lambda: write(0.003)):
+    for _ in _fault_at_each_call(kind, pid, lambda: write(0.004), lambda: write(0.003)):
         clear_stale(tmp_path)
         assert sorted(path.name for path in tmp_path.iterdir()) == ["fitted.draws.csv", "fitted.toml"]
         assert all(is_ours(path) for path in tmp_path.iterdir())
@@ -179,7 +179,7 @@ def test_a_configuration_and_its_draws_belong_together(kind: str, pid: int, tmp_
             assert found.draws["stage.crush"][0] in (0.003, 0.004)
 
 
-def test_a_live_writer_keeps_its_temporary_file(tmp_path: Path) -> None:
+def test_only_stale_temporary_files_are_removed(tmp_path: Path) -> None:
     mine = tmp_path / ".stager-00000000-1-00000000.tmp"
     mine.write_text("", encoding="utf-8")
     write_whole(tmp_path / "a.csv", "1\n")
@@ -189,7 +189,7 @@ def test_a_live_writer_keeps_its_temporary_file(tmp_path: Path) -> None:
     assert not mine.exists()
 
 
-def test_two_writers_of_one_table(tmp_path: Path) -> None:
+def test_second_writer_of_a_table_is_refused_until_the_first_closes(tmp_path: Path) -> None:
     path, link = tmp_path / "throws.csv", tmp_path / "link.csv"
     link.symlink_to(path)
     with open_book(path, LAUNCHER, 2) as (book, _):

@@ -1,4 +1,4 @@
-"""Files are written whole or not at all."""
+"""Writing and reading of files: atomic, no overwrite of a user's file, links, pipes and devices."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from stager.files import check_place, is_ours, marked_content, read_bytes, write
 from tests.cli.run import ROOT, TEMPLATE, stager
 
 BALL, THROWS = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
-KINDS = {
+CONTENTS = {
     "a.toml": b"x = 1\n", "b.toml": b"#:schema s.json\nx = 1\n", "c.html": b"<!doctype html>\n<p>\n",
     "d.html": b"<p>\n",
     "e.svg": b'<?xml version="1.0"?>\n<svg/>\n', "f.csv": b"a,b\n1,2\n", "g.pdf": b"%PDF-1.4\n%%EOF\n",
@@ -25,7 +25,7 @@ KINDS = {
 }  # fmt: skip
 
 
-def test_nothing_is_written_where_one_file_exists(tmp_path: Path) -> None:
+def test_existing_file_stops_the_whole_group(tmp_path: Path) -> None:
     (tmp_path / "b").write_text("mine", encoding="utf-8")
     with pytest.raises(InputError, match="exists already"):
         write_new({tmp_path / "a": "new", tmp_path / "b": "new"})
@@ -33,7 +33,7 @@ def test_nothing_is_written_where_one_file_exists(tmp_path: Path) -> None:
     assert (tmp_path / "b").read_text(encoding="utf-8") == "mine"
 
 
-def test_a_failed_write_keeps_the_old_file_and_leaves_no_other(tmp_path: Path) -> None:
+def test_failed_write_keeps_the_old_file_and_leaves_no_temporary(tmp_path: Path) -> None:
     path = tmp_path / "a"
     path.write_text("old", encoding="utf-8")
     with pytest.raises(UnicodeEncodeError):
@@ -42,7 +42,7 @@ def test_a_failed_write_keeps_the_old_file_and_leaves_no_other(tmp_path: Path) -
     assert list(tmp_path.iterdir()) == [path]
 
 
-def test_a_place_that_cannot_be_written_is_bad_input(tmp_path: Path) -> None:
+def test_unwritable_path_is_an_input_error(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(InputError, match="cannot be written"):
         write_whole(tmp_path / "file" / "below", "text")
@@ -51,7 +51,7 @@ def test_a_place_that_cannot_be_written_is_bad_input(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("place", "what"), [("folder", "is a folder"), ("file/page", "cannot be written: not a directory")]
 )
-def test_a_place_is_looked_at_before_the_work_and_left_as_it_is(tmp_path: Path, place: str, what: str) -> None:
+def test_output_path_is_checked_without_creating_anything(tmp_path: Path, place: str, what: str) -> None:
     (tmp_path / "folder").mkdir()
     (tmp_path / "file").write_text("", encoding="utf-8")
     before = sorted(tmp_path.rglob("*"))
@@ -61,13 +61,13 @@ def test_a_place_is_looked_at_before_the_work_and_left_as_it_is(tmp_path: Path, 
     assert sorted(tmp_path.rglob("*")) == before
 
 
-@pytest.mark.parametrize("name", KINDS)
-def test_a_file_is_known_until_a_person_changes_it(name: str, tmp_path: Path) -> None:
-    path, content = tmp_path / name, KINDS[name]
+@pytest.mark.parametrize("name", CONTENTS)
+def test_edited_file_is_no_longer_overwritten(name: str, tmp_path: Path) -> None:
+    path, content = tmp_path / name, CONTENTS[name]
     write_bytes(path, content)
     written = path.read_bytes()
     assert is_ours(path)
-    # What is made from a marked file has one mark of its own.
+    # Writing content that carries a mark already does not add a second mark.
     write_bytes(path, written)
     assert path.read_bytes() == written
     assert marked_content(marked_content(content)) == written
@@ -79,7 +79,7 @@ def test_a_file_is_known_until_a_person_changes_it(name: str, tmp_path: Path) ->
     assert path.read_bytes() == written
 
 
-def test_a_png_stays_a_png(tmp_path: Path) -> None:
+def test_marked_png_shows_the_same_image(tmp_path: Path) -> None:
     from matplotlib.figure import Figure
     from matplotlib.image import imread
 
@@ -92,7 +92,7 @@ def test_a_png_stays_a_png(tmp_path: Path) -> None:
     assert not is_ours(tmp_path / "plain.png")
 
 
-def test_a_link_stays_a_link_and_owner_and_mode_stay(tmp_path: Path) -> None:
+def test_write_through_a_link_keeps_link_owner_and_mode(tmp_path: Path) -> None:
     (tmp_path / "below").mkdir()
     target, link = tmp_path / "below" / "a.toml", tmp_path / "link.toml"
     write_whole(target, "x = 1\n")
@@ -113,14 +113,14 @@ def test_a_link_stays_a_link_and_owner_and_mode_stay(tmp_path: Path) -> None:
     assert dangling.is_symlink()
 
 
-def test_what_another_name_holds_is_left(tmp_path: Path) -> None:
+def test_file_with_a_second_hard_link_is_refused(tmp_path: Path) -> None:
     write_whole(tmp_path / "a.toml", "x = 1\n")
     os.link(tmp_path / "a.toml", tmp_path / "b.toml")
     with pytest.raises(InputError, match="has 2 names"):
         write_whole(tmp_path / "a.toml", "x = 2\n", force=True)
 
 
-def test_devices_and_pipes_take_bytes_as_they_come(tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+def test_devices_and_pipes_receive_the_plain_bytes(tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
     write_whole(Path(os.devnull), "text")
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
@@ -136,7 +136,7 @@ def test_devices_and_pipes_take_bytes_as_they_come(tmp_path: Path, capfdbinary: 
             write_whole(Path("/dev/full"), "text")
 
 
-def test_a_loop_of_links_and_a_socket_are_refused(tmp_path: Path) -> None:
+def test_link_loop_and_socket_are_refused(tmp_path: Path) -> None:
     import socket
 
     (tmp_path / "a").symlink_to(tmp_path / "b")
@@ -168,7 +168,7 @@ def test_a_loop_of_links_and_a_socket_are_refused(tmp_path: Path) -> None:
         ["worth", "c.toml", "--resume", "c.toml"],
     ],
 )  # fmt: skip
-def test_no_output_replaces_an_input(
+def test_output_that_is_also_an_input_is_refused(
     arguments: list[str], force: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "c.toml").write_bytes(Path(BALL).read_bytes())
@@ -185,7 +185,7 @@ def test_no_output_replaces_an_input(
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
 
 
-def test_what_a_person_wrote_is_kept_unless_forced(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_user_file_is_kept_without_force(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "planned.toml"
     path.write_text("mine", encoding="utf-8")
@@ -200,7 +200,7 @@ def test_what_a_person_wrote_is_kept_unless_forced(tmp_path: Path, monkeypatch: 
     assert "--force" in ran.err
 
 
-def test_standard_output_takes_the_file_and_the_screen_goes_aside(
+def test_output_dash_writes_the_file_to_stdout_and_the_screen_to_stderr(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     import tomllib
@@ -215,7 +215,7 @@ def test_standard_output_takes_the_file_and_the_screen_goes_aside(
     assert (ran.status, ran.out) == (2, "")
 
 
-def test_what_is_endless_or_silent_is_no_file_to_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_endless_or_silent_input_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(files, "MAX_WAIT", 0.1)
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)

@@ -1,4 +1,4 @@
-"""From throwing at a rate to winding temperatures."""
+"""Winding temperatures of motors that throw at a rate."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ SPEEDS = np.array([8.0, 11.0])
 WARM = replace(DRIVE, heat=HEAT)
 
 
-def of(rate: float | None) -> Windings:
+def windings_at(rate: float | None) -> Windings:
     machine = launcher(drive=WARM)
     train = build_train(machine, 2)
     assert train is not None
@@ -32,42 +32,42 @@ def of(rate: float | None) -> Windings:
     return found
 
 
-def test_throwing_warms_more_than_holding() -> None:
-    still, slow, fast = (of(rate).temperature() for rate in (None, 1.0, 4.0))
+def test_temperature_rises_with_the_throwing_rate() -> None:
+    still, slow, fast = (windings_at(rate).temperature() for rate in (None, 1.0, 4.0))
     assert (still < slow).all()
     assert (slow < fast).all()
     assert (still > SEA_LEVEL_TEMPERATURE).all()
 
 
-def test_mean_losses_are_those_of_the_books() -> None:
+def test_mean_losses_match_the_energy_of_a_cycle() -> None:
     machine = launcher(drive=WARM)
     found = settled(machine, 4.0, SPEEDS)
     assert found is not None
     loss = throwing_loss(found)
     assert loss.copper == pytest.approx(4.0 * found.books.copper)
-    assert of(4.0).temperature() == pytest.approx(steady(of(4.0).network, loss)[0])
+    assert windings_at(4.0).temperature() == pytest.approx(steady(windings_at(4.0).network, loss)[0])
 
 
-def test_air_is_as_warm_around_motors_as_in_flight() -> None:
-    assert of(4.0).network.air == SEA_LEVEL.temperature
+def test_motor_ambient_temperature_is_that_of_the_air() -> None:
+    assert windings_at(4.0).network.air == SEA_LEVEL.temperature
 
 
-def test_a_session_ends_before_it_is_warm() -> None:
-    warm = of(4.0)
+def test_temperature_rises_from_ambient_to_steady_state() -> None:
+    warm = windings_at(4.0)
     assert (warm.temperature(60.0) < warm.temperature()).all()
     assert warm.temperature(1e6) == pytest.approx(warm.temperature())
     assert warm.temperature(0.0) == pytest.approx(np.full(2, SEA_LEVEL_TEMPERATURE))
 
 
-def test_without_thermal_data_nothing_is_said() -> None:
+def test_no_temperatures_without_thermal_data() -> None:
     machine = launcher()
     train = build_train(machine, 2)
     assert train is not None
     assert windings(machine, train, hold(train, SPEEDS / 0.04, SUPPLY), None) is None
 
 
-def _petg(case_to_air: float | None) -> float:
-    """Hottest winding [degC] of a small motor in a PETG wheel, thrown at 4 a second for long."""
+def _winding_temperature_in_petg(case_to_air: float | None) -> float:
+    """Return the hottest winding [degC] of a small motor in a PETG wheel, in steady throwing at 4 per second."""
     petg = replace(wheel(), material=WHEEL_MATERIALS["printed PETG"])
     heat = Heat(winding_capacity=7.0, winding_to_case=2.2, case_capacity=20.0, case_to_air=case_to_air)
     machine = replace(launcher(drive=replace(DRIVE, heat=heat)), template=replace(launcher().template, wheel=petg))
@@ -79,12 +79,12 @@ def _petg(case_to_air: float | None) -> float:
     return float(found.temperature().max()) - 273.15
 
 
-def test_a_plastic_wheel_is_no_heat_sink() -> None:
-    # As a body of one temperature the wheel would pass 2πR²h, about 0.6 W/K: it hardly passes a tenth of that.
-    assert _petg(None) - 20.0 > 5 * (_petg(1.6) - 20.0)
+def test_plastic_wheel_is_a_poor_heat_sink() -> None:
+    # An isothermal wheel would give off 2πR²h, about 0.6 W/K; PETG gives off less than a tenth of that.
+    assert _winding_temperature_in_petg(None) - 20.0 > 5 * (_winding_temperature_in_petg(1.6) - 20.0)
 
 
-def test_turning_and_fins_cool() -> None:
+def test_wheel_speed_and_fins_lower_thermal_resistance() -> None:
     bare = replace(HEAT, case_to_air=None)
     turning = wheel(material=replace(ALUMINIUM, conductivity=160.0))
     slow, fast = case_to_air(bare, turning, np.array([10.0, 500.0]))

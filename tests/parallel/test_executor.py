@@ -1,4 +1,4 @@
-"""The same answer whoever works, and after an interruption. No source but arithmetic."""
+"""Parallel map: processes, a cluster and a resumed run give the serial result."""
 
 from __future__ import annotations
 
@@ -22,26 +22,26 @@ CHUNKS = [(seed, 40) for seed in range(3)]
 
 
 def _sample(chunk: tuple[int, int]) -> Floats:
-    """Numbers that a last bit would tell apart."""
+    """Return sums whose last bits depend on the order of summation."""
     seed, count = chunk
     return np.cumsum(np.random.default_rng(seed).normal(size=count))
 
 
-def test_processes_and_a_cluster_give_the_serial_answer_to_the_last_bit() -> None:
-    alone = np.array(Executor().map(_sample, CHUNKS))
+def test_processes_and_a_cluster_give_the_serial_result_bit_for_bit() -> None:
+    serial = np.array(Executor().map(_sample, CHUNKS))
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        assert np.array_equal(Executor(pool).map(_sample, CHUNKS), alone)
+        assert np.array_equal(Executor(pool).map(_sample, CHUNKS), serial)
     from distributed import LocalCluster
 
     with (
         LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None) as cluster,
         open_executor(dask=cluster.scheduler_address) as executor,
     ):
-        assert np.array_equal(executor.map(_sample, CHUNKS), alone)
+        assert np.array_equal(executor.map(_sample, CHUNKS), serial)
 
 
-def test_an_interrupted_run_goes_on_where_it_stopped(tmp_path: Path) -> None:
-    alone, path = np.array(Executor().map(_sample, CHUNKS)), tmp_path / "parts.jsonl"
+def test_interrupted_run_resumes_from_its_cached_chunks(tmp_path: Path) -> None:
+    serial, path = np.array(Executor().map(_sample, CHUNKS)), tmp_path / "parts.jsonl"
 
     def stop(share: float) -> None:
         raise KeyboardInterrupt
@@ -49,14 +49,14 @@ def test_an_interrupted_run_goes_on_where_it_stopped(tmp_path: Path) -> None:
     with pytest.raises(KeyboardInterrupt):
         Executor(None, ChunkCache(path), stop).map(_sample, CHUNKS)
     assert len(ChunkCache(path)) == 1
-    # The second part was cut off while it was written.
+    # A second chunk, truncated while it was written.
     with path.open("a", encoding="utf-8") as file:
         file.write('{"key": "cut o')
-    assert np.array_equal(Executor(None, ChunkCache(path)).map(_sample, CHUNKS), alone)
-    kept = ChunkCache(path)
-    assert len(kept) == 3
+    assert np.array_equal(Executor(None, ChunkCache(path)).map(_sample, CHUNKS), serial)
+    cache = ChunkCache(path)
+    assert len(cache) == 3
     before = path.read_bytes()
-    assert np.array_equal(Executor(None, kept).map(_sample, CHUNKS), alone)
+    assert np.array_equal(Executor(None, cache).map(_sample, CHUNKS), serial)
     assert path.read_bytes() == before
 
 
@@ -64,19 +64,19 @@ def _double(number: float) -> Floats:
     return np.array([2.0 * number])
 
 
-def test_other_work_is_not_taken_for_finished(tmp_path: Path) -> None:
+def test_cached_chunks_of_other_arguments_are_not_reused(tmp_path: Path) -> None:
     path = tmp_path / "parts.jsonl"
     assert Executor(None, ChunkCache(path)).map(_double, [1.0, 2.0])[1] == 4.0
     assert Executor(None, ChunkCache(path)).map(_double, [3.0])[0] == 6.0
     assert len(ChunkCache(path)) == 3
 
 
-def test_no_cluster_is_said(tmp_path: Path) -> None:
+def test_missing_cluster_is_an_input_error(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="no Dask cluster answers"), open_executor(dask="tcp://127.0.0.1:1"):
         pass
 
 
-def test_a_cluster_over_tls_gives_the_same_answer(tmp_path: Path) -> None:
+def test_cluster_over_tls_gives_the_same_result(tmp_path: Path) -> None:
     if (openssl := shutil.which("openssl")) is None:
         pytest.skip("certificates are made by openssl")
     from distributed import LocalCluster
@@ -106,7 +106,7 @@ def test_a_cluster_over_tls_gives_the_same_answer(tmp_path: Path) -> None:
                 pass
 
 
-def test_no_more_processes_than_cores_are_begun(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_workers_are_limited_to_the_cores(monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[int] = []
 
     @contextmanager
@@ -123,7 +123,7 @@ def test_no_more_processes_than_cores_are_begun(monkeypatch: pytest.MonkeyPatch)
 
 
 @pytest.mark.parametrize("content", ["mine", '{"key": "a"}\n', "\n", "a" * 100_000, b"\xff\xfe"])
-def test_a_file_of_a_person_is_no_place_for_chunks(content: str | bytes, tmp_path: Path) -> None:
+def test_foreign_file_is_refused_as_chunk_cache(content: str | bytes, tmp_path: Path) -> None:
     path = tmp_path / "notes.txt"
     path.write_bytes(content if isinstance(content, bytes) else content.encode())
     before = path.read_bytes()
@@ -134,17 +134,17 @@ def test_a_file_of_a_person_is_no_place_for_chunks(content: str | bytes, tmp_pat
         pass
 
 
-def test_what_is_submitted_gives_the_same_answer() -> None:
+def test_submit_gives_the_serial_result_even_if_the_pool_dies() -> None:
     here = Executor().submit(divmod, 7, 3)()
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
         assert Executor(pool).submit(divmod, 7, 3)() == here
-    # A pool that is gone: the work is done here.
+    # The pool's process dies: the work is done in this process.
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool:
         executor = Executor(pool)
-        assert executor.submit(_die, here)() == here
+        assert executor.submit(_exit_in_child, here)() == here
 
 
-def _die(answer: object) -> object:
+def _exit_in_child(answer: object) -> object:
     if parent_process() is not None:
         os._exit(1)
     return answer

@@ -1,4 +1,4 @@
-"""Processes beside this one. No source but what the system does."""
+"""Process pools: start conditions, and a prompt end on interruption."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import pytest
 from stager import parallel as here
 
 
-def test_no_copies_while_another_thread_may_hold_a_lock() -> None:
+def test_one_worker_while_other_threads_run() -> None:
     release = threading.Event()
     thread = threading.Thread(target=release.wait)
     thread.start()
@@ -24,43 +24,43 @@ def test_no_copies_while_another_thread_may_hold_a_lock() -> None:
         thread.join()
 
 
-def test_work_is_done_elsewhere_and_what_fails_leaves_nothing_behind() -> None:
+def test_interruption_leaves_no_child_process() -> None:
     before = set(active_children())
     with pytest.raises(KeyboardInterrupt):
-        _work_until_stopped()
+        _work_until_interrupted()
     for child in set(active_children()) - before:
         child.join(10)
     assert set(active_children()) <= before
 
 
-def _work_until_stopped() -> None:
+def _work_until_interrupted() -> None:
     with here.process_pool(2) as pool:
         assert pool is not None
         assert pool.submit(os.getpid).result() != os.getpid()
         raise KeyboardInterrupt
 
 
-def test_what_is_stopped_waits_neither_for_work_under_way_nor_for_work_to_come(tmp_path: Path) -> None:
+def test_interruption_abandons_running_and_queued_work(tmp_path: Path) -> None:
     places = [tmp_path / str(number) for number in range(3)]
     with pytest.raises(KeyboardInterrupt):
-        _stopped_at_work(places)
+        _queue_work_then_interrupt(places)
     assert [place.name for place in places if place.exists()] == []
 
 
-def _stopped_at_work(places: list[Path]) -> None:
+def _queue_work_then_interrupt(places: list[Path]) -> None:
     with here.process_pool(1) as pool:
         assert pool is not None
         for place in places:
-            pool.submit(_slowly, place)
+            pool.submit(_touch_after_a_second, place)
         raise KeyboardInterrupt
 
 
-def _slowly(place: Path) -> None:
+def _touch_after_a_second(place: Path) -> None:
     time.sleep(1.0)
     place.touch()
 
 
-def test_a_system_without_processes_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_pool_is_none_where_processes_are_unavailable(monkeypatch: pytest.MonkeyPatch) -> None:
     def none(*_: object, **__: object) -> None:
         raise OSError("no semaphores here")
 

@@ -1,4 +1,4 @@
-"""Copper heat of a contact against a plain integration of motor current through the nip."""
+"""Copper heat of a contact against an independent integration of the motor current through the nip."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from tests.drive.machines import DRIVE, launcher
 SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4
 
 
-def _nip(friction: float, limit: float, idle: float) -> float:
-    """∫Ri² dt [J] of one motor of a pair: model.md's equations of motion in time, rebound 1, no growth."""
+def _integrate_copper_heat(friction: float, limit: float, idle: float) -> float:
+    """∫Ri² dt [J] of one motor of a pair, from the equations of motion in time; rebound 1, no wheel growth."""
     radius, half, crush, stiffness, creep, mass = 0.04, 0.019, 2e-3, 4e4, 0.15, 0.018
     pull, resistance = 1 / DRIVE.speed_constant, DRIVE.resistance
     axis = radius + half - crush
@@ -44,9 +44,9 @@ def _nip(friction: float, limit: float, idle: float) -> float:
     return float(solved.y[3, -1])
 
 
-# Gripping at last, slipping throughout, and with a controller that limits the current.
+# Full grip at the end; slip throughout; a controller that limits the current.
 @pytest.mark.parametrize("friction, limit, within", [(0.5, 30.0, 0.02), (0.2, 30.0, 0.03), (0.5, 4.0, 0.08)])
-def test_copper_of_a_contact(friction: float, limit: float, within: float) -> None:
+def test_copper_heat_of_a_contact_matches_the_integrated_current(friction: float, limit: float, within: float) -> None:
     machine = launcher(drive=replace(DRIVE, current_limit=limit), tyre=None, inertia=INERTIA, material=None, feed=FEED)
     law = Constant(friction)
     machine = replace(machine, contact=replace(machine.contact, friction=law, rail_friction=law, rebound=1.0))
@@ -55,4 +55,5 @@ def test_copper_of_a_contact(friction: float, limit: float, within: float) -> No
     rhythm = build_rhythm(machine, 1.0, done.stages.contact_time.max(), speeds)
     assert rhythm is not None
     found = contact_ledger(rhythm, rhythm.target, done)
-    assert float(found.copper[0]) == pytest.approx(_nip(friction, limit, float(rhythm.holding.current[0])), rel=within)
+    expected = _integrate_copper_heat(friction, limit, float(rhythm.holding.current[0]))
+    assert float(found.copper[0]) == pytest.approx(expected, rel=within)

@@ -1,4 +1,4 @@
-"""Energy over a minute of throwing from the first throw on, not only in the settled state."""
+"""Energy balance over a minute of throwing that starts with rested wheels."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ RATE = 0.5
 
 @pytest.mark.parametrize("governed", [False, True])
 @pytest.mark.parametrize("layout", [PAIR, RAIL])
-def test_books_close_over_a_minute_from_the_first_throw(layout: Layout, governed: bool) -> None:
+def test_energy_balance_closes_over_a_minute_from_the_first_throw(layout: Layout, governed: bool) -> None:
     machine = launcher(layout=layout, drive=replace(DRIVE, governed=governed, current_limit=4.0))
     contact = throw(machine, SPEEDS).stages.contact_time.max()
     rhythm = build_rhythm(machine, 1 / RATE, contact, SPEEDS)

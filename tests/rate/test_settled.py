@@ -1,4 +1,4 @@
-"""Throwing at a rate: the fixed point against hundreds of simulated throws, and what must hold of it."""
+"""Steady steady_state of throwing at a rate: the fixed point against hundreds of simulated throws, and its limits."""
 
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ from stager.physics.chain import Options, throw
 from stager.physics.rate import Rhythm, Settled, highest_rate, settled
 from tests.drive.machines import DRIVE, launcher
 
-QUIET = Options(books=False)
+WITHOUT_ENERGY = Options(books=False)
 GOVERNED = replace(DRIVE, governed=True, current_limit=3.0)
 SPEEDS = np.array([8.0, 11.0])
 
 
 @cache
-def state(rate: float, inertia: float = 4e-5, layout: Layout = PAIR, governed: bool = False) -> Settled:
+def steady_state(rate: float, inertia: float = 4e-5, layout: Layout = PAIR, governed: bool = False) -> Settled:
     drive = GOVERNED if governed else DRIVE
     found = settled(launcher(inertia=inertia, layout=layout, drive=drive), rate, SPEEDS)
     assert found is not None
@@ -28,16 +28,16 @@ def state(rate: float, inertia: float = 4e-5, layout: Layout = PAIR, governed: b
 
 
 def simulate(rhythm: Rhythm, throws: int = 500) -> Floats:
-    """Angular speeds when the next throw comes, after many throws, or once a throw changes them by rounding only."""
+    """Throw repeatedly until the wheel speeds before a throw [rad/s] no longer change; return them."""
     speed = rhythm.target
     for _ in range(throws):
-        before, speed = speed, rhythm.recover(rhythm.after(rhythm.throw(speed, QUIET)))
+        before, speed = speed, rhythm.recover(rhythm.after(rhythm.throw(speed, WITHOUT_ENERGY)))
         if (np.abs(speed - before) <= 1e-12 * rhythm.target).all():
             break
     return speed
 
 
-def test_settled_is_where_hundreds_of_throws_lead() -> None:
+def test_steady_state_matches_hundreds_of_simulated_throws() -> None:
     found = settled(launcher(), np.array([2.0, 8.0, 20.0]), np.broadcast_to(SPEEDS, (3, 2)))
     assert found is not None
     speed = simulate(found.rhythm)
@@ -48,8 +48,8 @@ def test_settled_is_where_hundreds_of_throws_lead() -> None:
 
 
 @pytest.mark.parametrize("layout, governed", [(RAIL, False), (PAIR, True)])
-def test_so_it_is_on_rails_and_under_governors(layout: Layout, governed: bool) -> None:
-    found = state(8.0, layout=layout, governed=governed)
+def test_steady_state_on_rails_and_with_governors_matches_simulation(layout: Layout, governed: bool) -> None:
+    found = steady_state(8.0, layout=layout, governed=governed)
     speed = simulate(found.rhythm)
     assert bool(found.converged)
     assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
@@ -57,8 +57,8 @@ def test_so_it_is_on_rails_and_under_governors(layout: Layout, governed: bool) -
 
 
 @pytest.mark.parametrize("layout", [RAIL, PAIR])
-def test_governors_settle_also_where_they_hardly_come_back(layout: Layout) -> None:
-    # Rates about that at which wheels just reach their set speed before the next throw.
+def test_governed_wheels_converge_near_the_recovery_rate(layout: Layout) -> None:
+    # Rates around the one at which wheels just reach their set speed before the next throw.
     rates = np.geomspace(2.0, 12.0, 12)
     found = settled(launcher(layout=layout, drive=GOVERNED), rates, np.broadcast_to(SPEEDS, (12, 2)))
     assert found is not None
@@ -70,7 +70,7 @@ def test_governors_settle_also_where_they_hardly_come_back(layout: Layout) -> No
     assert found.missing[good][-1].max() > 0.01
 
 
-def test_two_speeds_in_a_pair() -> None:
+def test_steady_state_of_a_pair_with_two_speeds() -> None:
     speeds = SPEEDS[:1]
     found = settled(launcher(), 8.0, speeds, 0.8 * speeds)
     assert found is not None
@@ -80,7 +80,7 @@ def test_two_speeds_in_a_pair() -> None:
     assert float(found.first.spin) == pytest.approx(float(throw(launcher(), speeds, 0.8 * speeds).spin))
 
 
-def test_a_wheel_that_stands_has_nothing_to_lose() -> None:
+def test_standing_wheel_has_no_droop() -> None:
     found = settled(launcher(), 1.0, np.array([11.0]), np.array([0.0]))
     assert found is not None
     assert found.droop[1] == found.missing[1] == 0.0
@@ -89,9 +89,9 @@ def test_a_wheel_that_stands_has_nothing_to_lose() -> None:
 
 @pytest.mark.parametrize("rate", [0.5, 4.0, 8.0])
 @pytest.mark.parametrize("governed", [False, True])
-def test_books_close_over_a_cycle_and_over_a_minute(rate: float, governed: bool) -> None:
+def test_energy_balance_closes_over_a_cycle_and_a_minute(rate: float, governed: bool) -> None:
     # Electrical in = what the wheels give to the throw + heat, in every motor and in the supply.
-    found = state(rate, governed=governed)
+    found = steady_state(rate, governed=governed)
     books, count = found.books, found.rhythm.train.count
     heat = books.supply_heat + (count * (books.copper + books.no_load + books.windage)).sum(axis=-1)
     work = (count * books.wheel_work).sum(axis=-1)
@@ -105,17 +105,17 @@ def test_books_close_over_a_cycle_and_over_a_minute(rate: float, governed: bool)
     assert found.throws_per_charge == pytest.approx(2.2 * 3600 / float(books.charge))
 
 
-def test_energy_of_the_throw_is_in_the_books() -> None:
+def test_wheel_work_equals_the_energy_of_the_throw() -> None:
     # Wheel work = Δ(½mv²) + slip heat + crush loss, without spin.
-    found = state(4.0)
+    found = steady_state(4.0)
     stages = found.throw.stages
     gained = 0.018 * (float(found.throw.exit_speed) ** 2 - 1.2**2) / 2
     spent = gained + float(stages.slip_heat.sum() + stages.crush_loss.sum())
     assert float((found.rhythm.train.count * found.books.wheel_work).sum()) == pytest.approx(spent, rel=1e-5)
 
 
-def test_slow_throwing_loses_nothing() -> None:
-    assert float(state(0.05).loss) == pytest.approx(0.0, abs=1e-6)
+def test_slow_throwing_has_no_speed_loss() -> None:
+    assert float(steady_state(0.05).loss) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_loss_and_droop_rise_with_the_rate() -> None:
@@ -128,14 +128,14 @@ def test_loss_and_droop_rise_with_the_rate() -> None:
 
 
 def test_droop_falls_with_inertia() -> None:
-    # At rates so low that wheels come back: with heavier ones that takes longer.
+    # A rate low enough for the wheels to recover; heavier wheels recover more slowly.
     inertia = np.sort(np.random.default_rng(6).uniform(2e-5, 4e-4, 20))
     found = settled(launcher(inertia=inertia), 0.1, np.broadcast_to(SPEEDS, (20, 2)))
     assert found is not None
     assert (np.diff(found.droop, axis=0) < 0).all()
 
 
-def test_batches_are_loops() -> None:
+def test_batch_equals_single_calls() -> None:
     rates = np.array([[1.0], [6.0]])
     speeds = np.array([[1.0], [0.9], [1.05]]) * SPEEDS
     both = settled(launcher(inertia=np.array([3e-5, 4e-5, 6e-5])), rates, speeds)
@@ -149,7 +149,7 @@ def test_batches_are_loops() -> None:
             assert both.books.copper[i, j] == pytest.approx(one.books.copper, rel=1e-4)
 
 
-def test_it_takes_few_throws() -> None:
+def test_fixed_point_converges_within_ten_throws() -> None:
     speeds = SPEEDS * np.random.default_rng(1).uniform(0.8, 1.1, (200, 2))
     found = settled(launcher(), 8.0, speeds)
     assert found is not None
@@ -157,7 +157,7 @@ def test_it_takes_few_throws() -> None:
     assert found.calls <= 10
 
 
-def test_a_jam_is_no_settled_state() -> None:
+def test_jam_in_the_steady_state_is_reported_as_full_loss() -> None:
     # Governors too weak for the rate: the first throw goes through, settled ones do not.
     weak = launcher(drive=replace(GOVERNED, current_limit=2.0))
     found = settled(weak, 15.0, SPEEDS)
@@ -168,8 +168,8 @@ def test_a_jam_is_no_settled_state() -> None:
     assert found.loss == 1.0
 
 
-def test_a_wheel_that_the_projectile_speeds_up_settles_above_its_set_speed() -> None:
-    # Controllers do not brake: what the second wheel is given it keeps until bearings and air have it.
+def test_wheel_driven_by_the_projectile_settles_above_its_set_speed() -> None:
+    # Controllers do not brake: only bearing drag and windage slow the second wheel down.
     found = settled(launcher(), 12.0, np.array([14.0, 3.0]))
     assert found is not None
     assert bool(found.converged)
@@ -179,13 +179,13 @@ def test_a_wheel_that_the_projectile_speeds_up_settles_above_its_set_speed() -> 
 
 
 @pytest.mark.parametrize("limit", [1.25, 2.0])
-def test_wheels_that_run_down_over_many_throws(limit: float) -> None:
+def test_weak_governors_jam_or_converge_as_simulated(limit: float) -> None:
     weak = launcher(drive=replace(GOVERNED, current_limit=limit), inertia=3e-4)
     found = settled(weak, 4.0, SPEEDS[:1])
     assert found is not None
     speed, jams = found.rhythm.target, False
     for _ in range(500):
-        before, done = speed, found.rhythm.throw(speed, QUIET)
+        before, done = speed, found.rhythm.throw(speed, WITHOUT_ENERGY)
         jams |= bool(done.jammed)
         speed = found.rhythm.recover(found.rhythm.after(done))
         if jams or (np.abs(speed - before) <= 1e-9 * found.rhythm.target).all():
@@ -196,14 +196,14 @@ def test_wheels_that_run_down_over_many_throws(limit: float) -> None:
         assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-5)
 
 
-def test_wheels_without_drive_do_not_come_back() -> None:
+def test_no_steady_state_without_drive_or_supply() -> None:
     assert settled(launcher(drive=None), 1.0, SPEEDS) is None
     assert settled(launcher(supply=None), 1.0, SPEEDS) is None
     assert highest_rate(launcher(drive=None), 0.02, SPEEDS) is None
 
 
 @pytest.mark.parametrize("layout", [PAIR, IDLER, RAIL])
-def test_highest_rate_has_the_stated_loss(layout: Layout) -> None:
+def test_max_rate_has_the_requested_loss(layout: Layout) -> None:
     machine = launcher(layout=layout, feed=4.0)
     if layout is IDLER:
         machine = replace(machine, template=replace(machine.template, idler_inertia=1e-6))
@@ -214,7 +214,7 @@ def test_highest_rate_has_the_stated_loss(layout: Layout) -> None:
     assert float(there.loss) == pytest.approx(0.02, abs=2e-4) or (found.by_contact and there.loss < 0.02)
 
 
-def test_a_loss_that_any_rate_keeps() -> None:
+def test_max_rate_is_set_by_contact_time_if_any_loss_is_allowed() -> None:
     found = highest_rate(launcher(), 1.0, SPEEDS[:1])
     assert found is not None
     assert found.by_contact
@@ -222,7 +222,7 @@ def test_a_loss_that_any_rate_keeps() -> None:
     assert float(found.rate) == pytest.approx(1 / contact, rel=1e-3)
 
 
-def test_a_first_throw_that_jams_has_no_rate() -> None:
+def test_max_rate_is_zero_if_the_first_throw_jams() -> None:
     found = highest_rate(launcher(feed=0.1), 0.02, np.array([0.5, 0.5]))
     assert found is not None
     assert found.never
