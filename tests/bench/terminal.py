@@ -15,7 +15,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from tests.cli.run import ROOT, hears_interrupts
+from tests.cli.run import ROOT, restore_interrupt_signal
 
 MAX_WAIT = 90.0
 """Longest wait for an output or an exit [s]."""
@@ -84,5 +84,5 @@ class Terminal:
 
 def _set_controlling_terminal() -> None:
     """Make standard input the controlling terminal, so that Ctrl-C reaches the process."""
-    hears_interrupts()
+    restore_interrupt_signal()
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)

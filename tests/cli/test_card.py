@@ -1,4 +1,4 @@
-"""`stager card`: one sheet to pin up, as HTML and PDF."""
+"""`stager card`: one A4 page of settings as HTML and PDF."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ from tests.page.browser import browser
 SEED_BALL = "configs/seed_ball.toml"
 SPEEDS = (12.9, 17.4, 21.1, 24.1)
 STAGES = [{"speed": f"{speed} m/s"} for speed in SPEEDS]
-MANY: dict[str, object] = {
+TWELVE_PAIRS: dict[str, object] = {
     "limits.stages": 12, "limits.length": "3 m", "limits.mass": "100 kg", "limits.cost": 9000.0,
     "limits.confidence": 0.5,
     "title": "A launcher with a long name " * 3, "stages": [{"speed": f"{12 + k}:{11 + k} m/s"} for k in range(12)],
 }  # fmt: skip
 A4 = (595.3, 841.9)
-FINE = 8
-MADE: dict[str, CardResult] = {}
+SCALE = 8
+CARDS: dict[str, CardResult] = {}
 
 
 @pytest.fixture(autouse=True)
-def same_day(monkeypatch: pytest.MonkeyPatch) -> None:
+def fixed_date(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "1700000000")
 
 
@@ -45,12 +45,12 @@ def _loaded(changes: dict[str, object] | None = None, config: str = SEED_BALL) -
     return package.load(config, {"stages": STAGES, "limits.grip_margin": 0.0, **(changes or {})})
 
 
-def _made(changes: dict[str, Any] | None = None) -> CardResult:
-    """A card; made once for all tests."""
+def _card(changes: dict[str, Any] | None = None) -> CardResult:
+    """Return the card of the changed configuration, from the cache if possible."""
     key = json.dumps(changes or {}, sort_keys=True)
-    if key not in MADE:
-        MADE[key] = _loaded(changes).card()
-    return MADE[key]
+    if key not in CARDS:
+        CARDS[key] = _loaded(changes).card()
+    return CARDS[key]
 
 
 def _written(folder: Path, changes: dict[str, str] | None = None) -> Path:
@@ -70,7 +70,7 @@ def _text(content: bytes) -> str:
 
 
 @pytest.mark.parametrize("kind", ["html", "pdf"])
-def test_the_card_holds_settings_limits_first_throws_cautions_and_source(kind: str, tmp_path: Path) -> None:
+def test_card_shows_settings_limits_first_throws_cautions_and_source(kind: str, tmp_path: Path) -> None:
     config, out = _written(tmp_path), tmp_path / f"card.{kind}"
     done = stager("card", str(config), "-o", str(out), "--json")
     assert done.status == 0, done.err
@@ -86,7 +86,7 @@ def test_the_card_holds_settings_limits_first_throws_cautions_and_source(kind: s
     assert [stage["wheel_speed_m_s"] for stage in document["stages"]] == pytest.approx(SPEEDS)
 
 
-def test_the_speeds_of_a_plan_are_shown_where_stages_are_not_all_set(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_card_without_set_speeds_shows_the_planned_ones(monkeypatch: pytest.MonkeyPatch) -> None:
     loaded = package.load(SEED_BALL, {"limits.stages": 2, "limits.length": "200 mm"})
     plan = loaded.plan(draws=0)
     assert plan.best is not None
@@ -99,9 +99,9 @@ def test_the_speeds_of_a_plan_are_shown_where_stages_are_not_all_set(monkeypatch
     assert len(asked) == 1
 
 
-@pytest.mark.parametrize("changes", [{}, MANY, {"stages": STAGES[:1]}], ids=["four", "twelve pairs", "one"])
-def test_it_is_one_a4_page(changes: dict[str, Any], tmp_path: Path) -> None:
-    made = _made(changes)
+@pytest.mark.parametrize("changes", [{}, TWELVE_PAIRS, {"stages": STAGES[:1]}], ids=["four", "twelve pairs", "one"])
+def test_card_is_one_a4_page(changes: dict[str, Any], tmp_path: Path) -> None:
+    made = _card(changes)
     (page,) = PdfReader(io.BytesIO(made.pdf())).pages
     assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(A4, abs=0.1)
     path = tmp_path / "card.html"
@@ -118,12 +118,12 @@ def test_it_is_one_a4_page(changes: dict[str, Any], tmp_path: Path) -> None:
     assert made.card.cautions[0] in words
 
 
-@pytest.mark.parametrize("changes", [{}, MANY], ids=["four", "twelve pairs"])
-def test_no_text_is_beyond_the_margins_or_on_another(changes: dict[str, Any]) -> None:
-    figure = draw(_made(changes).card)
-    # Fine dots: at few of them an inch glyphs are set on whole ones, wider than on paper.
-    figure.set_dpi(72 * FINE)
-    small = Affine2D().scale(1 / FINE)
+@pytest.mark.parametrize("changes", [{}, TWELVE_PAIRS], ids=["four", "twelve pairs"])
+def test_card_text_stays_within_margins_without_overlap(changes: dict[str, Any]) -> None:
+    figure = draw(_card(changes).card)
+    # High resolution: at 72 dpi glyph positions are rounded to whole pixels, which widens the text.
+    figure.set_dpi(72 * SCALE)
+    small = Affine2D().scale(1 / SCALE)
     renderer = FigureCanvasAgg(figure).get_renderer()
     texts = [text for text in figure.axes[0].texts if text.get_text().strip()]
     boxes = [text.get_window_extent(renderer).transformed(small) for text in texts]
@@ -131,15 +131,15 @@ def test_no_text_is_beyond_the_margins_or_on_another(changes: dict[str, Any]) ->
     assert min(min(box.x0, box.y0) for box in boxes) > 28
     assert max(box.x1 for box in boxes) < A4[0] - 28
     assert max(box.y1 for box in boxes) < A4[1] - 28
-    on_another = [
+    overlapping = [
         (a, b) for i, a in enumerate(boxes) for b in boxes[:i]
         if min(a.x1, b.x1) - max(a.x0, b.x0) > 0.5 and min(a.y1, b.y1) - max(a.y0, b.y0) > 0.4 * min(a.height, b.height)
     ]  # fmt: skip
-    assert on_another == []
+    assert overlapping == []
 
 
-def test_first_throws_rise_to_the_settings_and_say_what_to_expect() -> None:
-    loaded, made = _loaded(), _made()
+def test_first_throws_rise_to_the_settings_with_expected_speeds() -> None:
+    loaded, made = _loaded(), _card()
     shares = [one.share for one in made.first_throws]
     assert shares == sorted(shares)
     assert shares[0] <= 0.65
@@ -155,7 +155,7 @@ def test_first_throws_rise_to_the_settings_and_say_what_to_expect() -> None:
 
 
 @pytest.mark.parametrize("energy", [2.0, 3.5, 5.0])
-def test_no_first_throw_breaks_a_hard_limit_in_more_builds_than_allowed(energy: float) -> None:
+def test_first_throws_keep_hard_limits_in_95_percent_of_builds(energy: float) -> None:
     loaded = _loaded({"limits.exit_energy": f"{energy} J"})
     made = loaded.card()
     top = made.first_throws[-1]
@@ -167,7 +167,7 @@ def test_no_first_throw_breaks_a_hard_limit_in_more_builds_than_allowed(energy: 
     assert "Stop at" in made.card.first_note
 
 
-def test_settings_at_which_it_jams_in_many_builds_are_not_proposed() -> None:
+def test_no_first_throws_if_many_builds_jam() -> None:
     made = _loaded({"contact.friction.static": "0.11 ± 0.05", "contact.friction.sliding": "0.1"}).card()
     assert made.first_throws == ()
     assert made.card.first is None
@@ -181,7 +181,7 @@ def test_settings_at_which_it_jams_in_many_builds_are_not_proposed() -> None:
         ('static = "0.75 ± 0.08"', "static = 0.02", "jams"),
     ],
 )
-def test_settings_that_hurt_or_jam_get_no_card(old: str, new: str, said: str, tmp_path: Path) -> None:
+def test_settings_that_break_a_safety_limit_or_jam_give_no_card(old: str, new: str, said: str, tmp_path: Path) -> None:
     changes = {old: new, 'sliding = "0.22 ± 0.04"': "sliding = 0.01"} if "static" in old else {old: new}
     config, out = _written(tmp_path, changes), tmp_path / "card.html"
     done = stager("card", str(config), "-o", str(out))
@@ -192,22 +192,22 @@ def test_settings_that_hurt_or_jam_get_no_card(old: str, new: str, said: str, tm
         package.load(config).card().save(out)
 
 
-def test_a_card_says_what_it_breaks_and_how_many_builds_keep_the_limits() -> None:
+def test_card_warns_of_broken_limits_and_their_probability() -> None:
     card = _loaded({"limits.grip_margin": 0.2, "limits.exit_energy": "5.5 J"}).card().card
     assert "break grip margin" in card.alarm
     assert "of 100 builds" in card.alarm
-    assert _made().card.alarm == ""
+    assert _card().card.alarm == ""
 
 
 def test_equal_input_gives_equal_bytes() -> None:
-    first, second = _made(), _loaded().card()
+    first, second = _card(), _loaded().card()
     assert first.html() == second.html()
     assert first.pdf() == second.pdf()
 
 
 @pytest.mark.filterwarnings("error")
 @pytest.mark.parametrize("title", ["<b>&\"q\"' $x^2$ \\alpha", "推进器 🚀 \u202eabc", "w" * 400])
-def test_any_title_is_shown_as_text(title: str) -> None:
+def test_title_is_escaped(title: str) -> None:
     made = _loaded({"title": title}).card()
     html = made.html()
     assert "<b>" not in html
@@ -215,13 +215,13 @@ def test_any_title_is_shown_as_text(title: str) -> None:
     assert len(PdfReader(io.BytesIO(made.pdf())).pages) == 1
 
 
-def test_another_kind_of_file_is_bad_input(tmp_path: Path) -> None:
+def test_unsupported_file_type_is_an_input_error(tmp_path: Path) -> None:
     done = stager("card", SEED_BALL, "-o", str(tmp_path / "card.png"))
     assert done.status == 2
     assert "card.pdf" in done.err
 
 
-def test_a_card_is_replaced_and_what_a_person_wrote_is_not(tmp_path: Path) -> None:
+def test_card_is_overwritten_but_a_user_file_is_not(tmp_path: Path) -> None:
     config, out = _written(tmp_path), tmp_path / "card.html"
     for _ in range(2):
         assert stager("card", str(config), "-o", str(out)).status == 0

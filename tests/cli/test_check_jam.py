@@ -1,4 +1,4 @@
-"""`check` of a throw that jams: what it would have left with is not judged."""
+"""`check` of a throw that jams: limits that depend on its exit are not judged."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 from tests.cli.run import TEMPLATE, stager
 
 
-def test_after_a_jam_what_a_throw_would_do_is_not_judged(tmp_path: Path) -> None:
+def test_limits_of_the_exit_are_not_judged_after_a_jam(tmp_path: Path) -> None:
     text = TEMPLATE.read_text(encoding="utf-8")
     path = tmp_path / "jam.toml"
     path.write_text(re.sub(r"^(static|sliding) = .*", r"\1 = 0.02", text, flags=re.MULTILINE), encoding="utf-8")

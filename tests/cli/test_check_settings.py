@@ -1,4 +1,4 @@
-"""`stager check --settings`: many settings judged at once."""
+"""`stager check --settings`: a table of settings judged in one run."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ STEADY = {"limits.winding_temperature": "50 degC", "limits.settled_loss": 0.05, 
 def table(tmp_path: Path) -> Path:
     path = tmp_path / "settings.csv"
     rows = "".join(f"{first},{'' if second is None else second},row {k}\n" for k, (first, second) in enumerate(ROWS))
-    path.write_text(f"# of the drawer\nwheel_1 [rpm],wheel_2 [rpm],note\n{rows}", encoding="utf-8")
+    path.write_text(f"# a comment\nwheel_1 [rpm],wheel_2 [rpm],note\n{rows}", encoding="utf-8")
     return path
 
 
 @pytest.mark.parametrize("changes", [{}, STEADY])
-def test_each_row_is_judged_as_a_single_check_judges_it(table: Path, changes: dict[str, object]) -> None:
+def test_each_row_agrees_with_a_single_check(table: Path, changes: dict[str, object]) -> None:
     loaded = package.load(CONFIG).replace(changes)
     rows = loaded.check_settings(table).to_rows()
     assert len(rows) == len(ROWS)
@@ -42,7 +42,7 @@ def test_each_row_is_judged_as_a_single_check_judges_it(table: Path, changes: di
             assert (row["limit"], row["slack"]) == (least.name, pytest.approx(float(least.slack), rel=1e-3, abs=1e-6))
 
 
-def test_results_hold_the_table_and_four_columns_more(table: Path, tmp_path: Path) -> None:
+def test_results_add_four_columns_to_the_table(table: Path, tmp_path: Path) -> None:
     results = tmp_path / "results.csv"
     ran = stager("check", str(CONFIG), "--settings", str(table), "-o", str(results))
     assert ran.status == 0, ran.err
@@ -53,14 +53,14 @@ def test_results_hold_the_table_and_four_columns_more(table: Path, tmp_path: Pat
     assert written == [(str(first), f"row {k}") for k, (first, _) in enumerate(ROWS)]
     assert rows[3]["kept"] == "no"
     assert (rows[5]["kept"], rows[5]["limit"], float(rows[5]["exit_speed [m/s]"])) == ("no", "jam", 0.0)
-    # What was written can be judged again: its exit speeds are worked out anew.
+    # The written table can be judged again; its exit speeds are then computed anew.
     again = stager("check", str(CONFIG), "--settings", str(results), "--json")
     document = json.loads(again.out)
     assert [row["kept"] for row in document["settings"]] == [row["kept"] for row in rows]
     assert sum(document["counts"].values()) == len(ROWS)
 
 
-def test_none_that_keeps_the_limits_is_a_no(tmp_path: Path) -> None:
+def test_status_is_one_if_no_setting_keeps_the_limits(tmp_path: Path) -> None:
     table = tmp_path / "fast.csv"
     table.write_text("wheel_1 [rpm]\n9000\n", encoding="utf-8")
     ran = stager("check", str(CONFIG), "--settings", str(table))
@@ -78,7 +78,7 @@ def test_none_that_keeps_the_limits_is_a_no(tmp_path: Path) -> None:
         ("wheel_1 [m/s]\n99999\n", ":2: wheel_1 [m/s]", "must be 0 to"),
     ],
 )
-def test_what_is_wrong_is_named_by_file_and_line(rows: str, where: str, said: str, tmp_path: Path) -> None:
+def test_error_in_the_table_names_file_and_line(rows: str, where: str, said: str, tmp_path: Path) -> None:
     table, results = tmp_path / "settings.csv", tmp_path / "results.csv"
     table.write_text(rows, encoding="utf-8")
     ran = stager("check", str(CONFIG), "--settings", str(table), "-o", str(results))
@@ -88,7 +88,7 @@ def test_what_is_wrong_is_named_by_file_and_line(rows: str, where: str, said: st
     assert not results.exists()
 
 
-def test_outputs_replace_no_input_and_options_fit_together(table: Path) -> None:
+def test_conflicting_options_and_overwriting_the_input_are_refused(table: Path) -> None:
     before = table.read_bytes()
     for arguments, said in (
         (("--settings", str(table), "-o", str(table)), "would be replaced"),

@@ -1,4 +1,4 @@
-"""`check` of a file with every key that there is: pairs, a rail, an idler, governors, fins, heat, a guide."""
+"""`check` of a configuration with every key: pairs, rail, idler, governors, fins, heat data and guide."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ WHOLE = Path(__file__).parents[1] / "config" / "whole.toml"
 
 
 @pytest.mark.filterwarnings("error")
-def test_every_limit_is_judged_with_what_would_help(tmp_path: Path) -> None:
+def test_every_limit_has_a_verdict_and_a_remedy(tmp_path: Path) -> None:
     text = re.sub(r"(?m)^(push|spin) = .*\n", "", WHOLE.read_text(encoding="utf-8"))
     path = tmp_path / "whole.toml"
     path.write_text(re.sub(r"(?m)^aim = .*$", 'aim = "fastest"', text), encoding="utf-8")

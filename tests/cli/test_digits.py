@@ -1,4 +1,4 @@
-"""Numbers as people read them."""
+"""Formatting of numbers and words in screens."""
 
 from __future__ import annotations
 
@@ -24,11 +24,11 @@ from stager.report.numbers import digits, listing, percent, plural, signed, spee
         (math.inf, "unlimited"),
     ],
 )
-def test_digits(value: float | None, text: str) -> None:
+def test_number_is_rounded_to_three_significant_digits(value: float | None, text: str) -> None:
     assert digits(value) == text
 
 
-def test_words() -> None:
+def test_speeds_shares_plurals_and_lists_are_formatted() -> None:
     assert speed(-0.001) == "0.00"
     assert percent(0.0795) == "8.0 %"
     assert [signed(share) for share in (0.0123, -0.2, -0.0001, math.nan)] == ["+1.2 %", "-20.0 %", "0.0 %", "-"]

@@ -1,4 +1,4 @@
-"""Documents hold exactly the keys that other programs rely on, and numbers that hang together."""
+"""JSON documents have exactly the promised keys, and their numbers agree with each other."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ import hashlib
 import json
 import tomllib
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 import stager as package
 from tests.cli.run import TEMPLATE, stager
+from tests.cli.run import document as run_json
 from tests.sharing import share_answers
 
 PROVENANCE = {"stager_version", "config_sha256", "seed"}
@@ -39,17 +39,9 @@ MASS = 0.018
 
 
 @pytest.fixture(autouse=True)
-def once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A plan is made once for all documents that tell of it."""
+def share_plan(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Compute the plan once for all documents."""
     share_answers(monkeypatch, "plan")
-
-
-def _document(*arguments: str, status: int = 0) -> dict[str, Any]:
-    ran = stager(*arguments, "--json")
-    assert (ran.status, ran.err) == (status, "")
-    document = json.loads(ran.out)
-    assert isinstance(document, dict)
-    return document
 
 
 def _changed(tmp_path: Path, *changes: tuple[str, str]) -> str:
@@ -61,13 +53,13 @@ def _changed(tmp_path: Path, *changes: tuple[str, str]) -> str:
     return str(tmp_path / "a.toml")
 
 
-def test_throw() -> None:
-    document = _document("throw", str(TEMPLATE), "--speed", "10", "--speed", "14:13", "--seed", "7")
+def test_throw_document() -> None:
+    document = run_json("throw", str(TEMPLATE), "--speed", "10", "--speed", "14:13", "--seed", "7")
     assert set(document) == THROW | {"safety"} | PROVENANCE
     assert [set(stage) for stage in document["stages"]] == [STAGE, STAGE]
     assert document["stages"][1]["wheel_speed_b_m_s"] == 13
     assert document["stages"][1]["entry_speed_m_s"] == pytest.approx(document["stages"][0]["exit_speed_m_s"])
-    # The energy of what leaves the outlet, whose loss the template guesses.
+    # Energy behind the outlet, whose loss is an estimate in the template.
     assert document["exit_energy_J"] == pytest.approx(MASS * document["outlet_speed_m_s"] ** 2 / 2)
     assert document["stager_version"] == package.__version__
     assert document["config_sha256"] == hashlib.sha256(TEMPLATE.read_bytes()).hexdigest()
@@ -75,24 +67,24 @@ def test_throw() -> None:
 
 
 def test_side_b_is_null_on_a_rail(tmp_path: Path) -> None:
-    document = _document("throw", _changed(tmp_path, ('layout = "pair"', 'layout = "rail"')), "--speed", "10")
+    document = run_json("throw", _changed(tmp_path, ('layout = "pair"', 'layout = "rail"')), "--speed", "10")
     stage = document["stages"][0]
     assert stage["wheel_speed_b_m_s"] is stage["wheel_speed_b_after_m_s"] is None
     assert document["spin_rad_s"] > 0
 
 
-def test_the_stages_of_a_jam_end_with_the_jammed_one(tmp_path: Path) -> None:
+def test_stages_of_a_jam_end_with_the_jammed_stage(tmp_path: Path) -> None:
     slippery = _changed(tmp_path, ("0.75 ± 0.2", "0.03"), ("0.3 ± 0.1", "0.02"))
-    document = _document("throw", slippery, "--speed", "10", "--speed", "14", status=1)
+    document = run_json("throw", slippery, "--speed", "10", "--speed", "14", status=1)
     assert document["jammed"] is True
     assert document["exit_speed_m_s"] == 0
     assert [stage["grip"] for stage in document["stages"]] == ["jam"]
 
 
-def test_check() -> None:
-    document = _document("check", str(TEMPLATE))
+def test_check_document() -> None:
+    document = run_json("check", str(TEMPLATE))
     assert set(document) == {"kept", "limits", "throw", "drives", "tyres", "feed", "safety"} | PROVENANCE
-    # The template does not say what the hub is made of.
+    # The template leaves out the hub's material, so the burst limit cannot be judged.
     assert document["kept"] is None
     for limit in document["limits"]:
         assert set(limit) == LIMIT
@@ -104,15 +96,15 @@ def test_check() -> None:
     assert {"exit_energy", "stages", "length", "grip_margin"} <= {limit["name"] for limit in document["limits"]}
 
 
-def test_a_broken_limit_is_a_no(tmp_path: Path) -> None:
-    document = _document("check", _changed(tmp_path, ('"8 J"', '"0.1 J"')), status=1)
+def test_broken_limit_gives_status_one(tmp_path: Path) -> None:
+    document = run_json("check", _changed(tmp_path, ('"8 J"', '"0.1 J"')), status=1)
     broken = [limit for limit in document["limits"] if limit["kept"] is False]
     assert [limit["name"] for limit in broken] == ["exit_energy"]
     assert broken[0]["margin_fraction"] == pytest.approx(1 - broken[0]["used"] / 0.1)
 
 
-def test_sweep() -> None:
-    document = _document("sweep", str(TEMPLATE), "--stage", "2", "--speed", "10")
+def test_sweep_document() -> None:
+    document = run_json("sweep", str(TEMPLATE), "--stage", "2", "--speed", "10")
     assert set(document) >= SWEEP | PROVENANCE
     assert document["stage"] == 2
     assert len(document["wheel_speed_m_s"]) == len(document["exit_speed_m_s"])
@@ -121,8 +113,8 @@ def test_sweep() -> None:
     assert document["grip_limit"]["exit_speed_m_s"] >= 0.999 * max(document["exit_speed_m_s"]) * (1 - 1e-6)
 
 
-def test_plan_and_worth() -> None:
-    plan = _document("plan", str(TEMPLATE))
+def test_plan_and_worth_documents() -> None:
+    plan = run_json("plan", str(TEMPLATE))
     assert set(plan) >= PLAN | PROVENANCE
     assert [set(stage) >= STAGE | {"throttle", "speed_loss_fraction"} for stage in plan["stages"]] == [True] * 4
     assert plan["stage_count"] == len(plan["stages"]) == 4
@@ -131,32 +123,32 @@ def test_plan_and_worth() -> None:
     assert [set(rung) for rung in plan["ladder"]] == [LADDER] * 5
     assert set(plan["ladder"][1]["exit_speed_m_s"]) == {"nominal", "low", "high"}
     assert plan["ladder"][4]["exit_speed_m_s"]["nominal"] == pytest.approx(plan["exit_speed_m_s"])
-    worth = _document("worth", str(TEMPLATE))
+    worth = run_json("worth", str(TEMPLATE))
     assert set(worth) == {"ladder", "recommended_stages", "verdict", "left_open"} | PROVENANCE
     assert worth["ladder"] == plan["ladder"]
 
 
-def test_what_a_plan_says_a_throw_does() -> None:
-    plan = _document("plan", str(TEMPLATE))
+def test_throw_reproduces_the_planned_exit_speed() -> None:
+    plan = run_json("plan", str(TEMPLATE))
     speeds = [argument for stage in plan["stages"] for argument in ("--speed", repr(stage["wheel_speed_m_s"]))]
-    thrown = _document("throw", str(TEMPLATE), *speeds)
+    thrown = run_json("throw", str(TEMPLATE), *speeds)
     assert thrown["exit_speed_m_s"] == pytest.approx(plan["exit_speed_m_s"], rel=1e-6)
 
 
-def test_a_plan_is_written_as_a_configuration_that_loads_and_throws_the_same(tmp_path: Path) -> None:
+def test_written_plan_loads_and_throws_the_same(tmp_path: Path) -> None:
     planned = tmp_path / "planned.toml"
     ran = stager("plan", str(TEMPLATE), "-o", str(planned), "--json")
     assert ran.status == 0
     written = tomllib.loads(planned.read_text(encoding="utf-8"))
     assert len(written["stages"]) == json.loads(ran.out)["stage_count"]
     assert [path.name for path in tmp_path.iterdir()] == ["planned.toml"]
-    thrown = _document("throw", str(planned))
+    thrown = run_json("throw", str(planned))
     assert thrown["exit_speed_m_s"] == pytest.approx(json.loads(ran.out)["exit_speed_m_s"], rel=1e-5)
 
 
-def test_no_design_that_fits_is_a_no_and_writes_nothing(tmp_path: Path) -> None:
+def test_infeasible_plan_gives_status_one_and_writes_nothing(tmp_path: Path) -> None:
     beyond = _changed(tmp_path, ('aim = "fastest"', 'aim = "reach"\nexit_speed = "60 m/s"'))
-    document = _document("plan", beyond, status=1)
+    document = run_json("plan", beyond, status=1)
     assert document["stage_count"] is None
     assert document["stages"] == []
     ran = stager("plan", beyond, "-o", str(tmp_path / "planned.toml"))
@@ -164,8 +156,8 @@ def test_no_design_that_fits_is_a_no_and_writes_nothing(tmp_path: Path) -> None:
     assert not (tmp_path / "planned.toml").exists()
 
 
-def test_schema_is_a_json_schema() -> None:
-    document = _document("schema")
+def test_schema_document() -> None:
+    document = run_json("schema")
     assert {"$schema", "properties"} <= set(document)
     assert {"projectile", "feed", "contact", "stage", "stages", "limits", "goal"} <= set(document["properties"])
     assert stager("schema").out == stager("schema", "--json").out

@@ -1,4 +1,4 @@
-"""`stager draw`: the side plate 1:1, read back and measured."""
+"""`stager draw`: the side plate at 1:1 as DXF and SVG, read back and measured."""
 
 from __future__ import annotations
 
@@ -19,7 +19,8 @@ from tests.cli.run import stager
 SEED_BALL, FOAM_DISC = "configs/seed_ball.toml", "configs/foam_disc.toml"
 MOUNT = ("--set", "stage.drive.mount.circle=25 mm", "--set", "stage.drive.mount.screw=3.2 mm")
 SVG = "{http://www.w3.org/2000/svg}"
-NEAR = 0.01
+TOLERANCE = 0.01
+"""Tolerance of hole positions and diameters [mm]."""
 
 
 def _dxf_holes(path: Path) -> list[tuple[float, float, float]]:
@@ -39,34 +40,34 @@ def _svg_holes(text: str) -> list[tuple[float, float, float]]:
     return sorted((float(c["cx"]), -float(c["cy"]), 2 * float(c["r"])) for c in circles)
 
 
-def test_no_words_are_cut_at_the_edge_of_the_drawing() -> None:
+def test_text_is_within_the_drawing() -> None:
     text = svg(draw_plate(package.load(SEED_BALL).scenario.launcher, 1))
     root = ElementTree.fromstring(text)
     left, _, width, _ = (float(value) for value in root.attrib["viewBox"].split())
     shown = [(float(e.attrib["x"]), float(e.attrib["font-size"]), e.text or "") for e in root.iter(f"{SVG}text")]
     assert any("stay out of" in words for _, _, words in shown)
-    # A letter is about 0.55 of the type size wide on average.
+    # A letter is on average about 0.55 times as wide as the font size.
     assert max(x + 0.55 * size * len(words) for x, size, words in shown) <= left + width
 
 
-def _near(found: list[tuple[float, float, float]], expected: list[tuple[float, float, float]]) -> bool:
+def _same_holes(found: list[tuple[float, float, float]], expected: list[tuple[float, float, float]]) -> bool:
     return len(found) == len(expected) and all(
-        math.isclose(a, b, abs_tol=NEAR) for one, other in zip(found, sorted(expected), strict=True)
+        math.isclose(a, b, abs_tol=TOLERANCE) for one, other in zip(found, sorted(expected), strict=True)
         for a, b in zip(one, other, strict=True)
     )  # fmt: skip
 
 
-def test_shaft_holes_of_pairs_are_where_the_configuration_puts_the_axes(tmp_path: Path) -> None:
+def test_shaft_holes_of_pairs_are_at_the_axes(tmp_path: Path) -> None:
     # By hand: radius 40, clearance 6, ball 38, crush 4 mm: axes 40 + 86 k, 40 + 19 − 2 = 57 mm off the centre line.
     expected = [(40 + 86 * k, side * 57.0, 5.0) for k in range(3) for side in (1, -1)]
     for kind in ("dxf", "svg"):
         path = tmp_path / f"plate.{kind}"
         assert stager("draw", SEED_BALL, "-o", str(path), "--stages", "3").status == 0
         holes = _dxf_holes(path) if kind == "dxf" else _svg_holes(path.read_text(encoding="utf-8"))
-        assert _near(holes, expected)
+        assert _same_holes(holes, expected)
 
 
-def test_a_rail_stage_has_one_shaft_hole_and_takes_all_the_crush(tmp_path: Path) -> None:
+def test_rail_stage_has_one_shaft_hole_at_full_crush(tmp_path: Path) -> None:
     path = tmp_path / "plate.svg"
     done = stager("draw", FOAM_DISC, "-o", str(path), "--stages", "1", "--json")
     hole = json.loads(done.out)["holes"]
@@ -77,7 +78,7 @@ def test_a_rail_stage_has_one_shaft_hole_and_takes_all_the_crush(tmp_path: Path)
     assert 'data-layer="RAIL"' in path.read_text(encoding="utf-8")
 
 
-def test_motor_holes_lie_on_their_circle(tmp_path: Path) -> None:
+def test_motor_screw_holes_lie_on_their_circle(tmp_path: Path) -> None:
     path = tmp_path / "plate.dxf"
     assert stager("draw", SEED_BALL, "-o", str(path), *MOUNT).status == 0
     holes = _dxf_holes(path)
@@ -85,14 +86,14 @@ def test_motor_holes_lie_on_their_circle(tmp_path: Path) -> None:
     screws = [hole for hole in holes if math.isclose(hole[2], 3.2)]
     assert (len(shafts), len(screws)) == (2, 8)
     for x, y, _ in screws:
-        assert min(math.dist((x, y), shaft[:2]) for shaft in shafts) == pytest.approx(12.5, abs=NEAR)
+        assert min(math.dist((x, y), shaft[:2]) for shaft in shafts) == pytest.approx(12.5, abs=TOLERANCE)
 
 
 @given(
     radius=st.floats(15, 80), crush=st.floats(1, 8), clearance=st.floats(1, 30), count=st.integers(1, 4),
     layout=st.sampled_from(("pair", "rail", "idler")), bore=st.floats(2, 10),
 )  # fmt: skip
-def test_dxf_and_svg_hold_the_same_holes_at_the_axes(
+def test_drawn_plate_has_its_holes_at_the_axes(
     radius: float, crush: float, clearance: float, count: int, layout: str, bore: float
 ) -> None:
     change: dict[str, object] = {
@@ -110,7 +111,7 @@ def test_dxf_and_svg_hold_the_same_holes_at_the_axes(
         for k in range(count)
         for side in sides
     ]
-    assert _near(_svg_holes(svg(plate)), expected)
+    assert _same_holes(_svg_holes(svg(plate)), expected)
     assert plate.low[0] < 0
     assert all(
         plate.low[0] < c.x - c.diameter / 2 and c.x + c.diameter / 2 < plate.high[0]
@@ -125,7 +126,7 @@ def test_equal_input_gives_equal_files() -> None:
     assert dxf(plate) == dxf(plate)
 
 
-def test_a_title_cannot_break_the_drawing(tmp_path: Path) -> None:
+def test_title_is_escaped(tmp_path: Path) -> None:
     path = tmp_path / "plate.svg"
     assert stager("draw", SEED_BALL, "-o", str(path), "--set", "title='<b>& \"q\"'").status == 0
     assert len(_svg_holes(path.read_text(encoding="utf-8"))) == 2
@@ -135,7 +136,7 @@ def test_a_title_cannot_break_the_drawing(tmp_path: Path) -> None:
     ("arguments", "said"),
     [(("-o", "plate.png"), "cannot draw"), (("-o", "plate.svg", "--stages", "9"), "must be 1 to 5")],
 )
-def test_what_cannot_be_drawn_is_bad_input(
+def test_unsupported_file_type_and_stage_count_are_input_errors(
     arguments: tuple[str, ...], said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     config = Path(SEED_BALL).resolve()

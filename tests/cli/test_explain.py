@@ -1,4 +1,4 @@
-"""`stager explain`: terms, limits and keys in plain words."""
+"""`stager explain`: terms, limits and configuration keys."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from tests.cli.run import stager
 KEYS = configuration_keys()
 
 
-def test_every_limit_has_a_text() -> None:
+def test_every_limit_is_explained() -> None:
     assert {limit.name for limit in LIMITS} == set(explain.LIMITS)
 
 
-def test_every_key_of_the_configuration_has_a_text_and_a_unit_or_an_example() -> None:
+def test_every_configuration_key_is_explained() -> None:
     assert len(KEYS) > 100
     assert [name for name, key in KEYS.items() if not key.text] == []
 
@@ -30,7 +30,7 @@ def test_related_terms_exist() -> None:
 
 
 @pytest.mark.parametrize("name", [*explain.TERMS, *explain.LIMITS, *KEYS])
-def test_every_name_is_explained_on_one_page(name: str) -> None:
+def test_explanation_fits_one_terminal_page(name: str) -> None:
     done = stager("explain", name)
     assert done.status == 0
     lines = done.out.splitlines()
@@ -39,7 +39,7 @@ def test_every_name_is_explained_on_one_page(name: str) -> None:
     assert len(done.out.split()) > 3
 
 
-def test_limits_and_keys_of_one_name_are_told_together() -> None:
+def test_term_limit_and_key_of_one_name_are_explained_together() -> None:
     document = json.loads(stager("explain", "crush", "--json").out)
     assert [part["name"] for part in document["explanations"]] == ["crush", "limit: crush", "key: stage.crush"]
 
@@ -47,13 +47,13 @@ def test_limits_and_keys_of_one_name_are_told_together() -> None:
 @pytest.mark.parametrize(
     ("typed", "meant"), [("gripp limit", "grip limit"), ("stage.crsh", "stage.crush"), ("lader", "ladder")]
 )
-def test_a_mistyped_name_is_bad_input_with_the_nearest(typed: str, meant: str) -> None:
+def test_misspelt_name_is_an_input_error_with_a_suggestion(typed: str, meant: str) -> None:
     done = stager("explain", typed)
     assert done.status == 2
     assert meant in done.err
 
 
-def test_without_a_name_all_are_listed() -> None:
+def test_all_names_are_listed_without_an_argument() -> None:
     done = stager("explain")
     assert done.status == 0
     assert "grip limit" in done.out

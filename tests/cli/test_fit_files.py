@@ -1,4 +1,4 @@
-"""What a fit writes is whole, or not there."""
+"""Files written by a fit: complete or absent, also after an interruption."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from stager.api.loaded import Loaded
 from stager.files import write_whole
 from stager.fit.fitting import fit
 from stager.fit.records import Fit
-from tests.cli.run import ROOT, hears_interrupts
+from tests.cli.run import ROOT, restore_interrupt_signal
 from tests.cli.run import stager as run
 
 CONFIG = str(ROOT / "configs" / "seed_ball.toml")
 FEW = "wheel_1 [m/s],exit_speed [m/s]\n8,7.2\n10,9.0\n12,10.7\n"
-SLOW = """
+SLOW_FIT = """
 import sys, time, stager.fit.fitting as fitting
 from stager.cli import main
 def posterior(*given):
@@ -36,7 +36,7 @@ def _files(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def _old(folder: Path) -> None:
+def _write_old_fit(folder: Path) -> None:
     write_whole(folder / "fitted.toml", "title = 'old'\n")
     write_whole(folder / "fitted.draws.csv", "old\n")
 
@@ -63,14 +63,14 @@ def fitted(tmp_path_factory: pytest.TempPathFactory) -> tuple[Loaded, Fit]:
     return loaded, fit(loaded.scenario, loaded.read_throws(table), np.random.default_rng(0), other_laws=False)
 
 
-def test_interrupted_while_it_fits(tmp_path: Path) -> None:
+def test_interruption_during_the_fit_writes_nothing(tmp_path: Path) -> None:
     table = tmp_path / "few.csv"
     table.write_text(FEW, encoding="utf-8")
     write_whole(tmp_path / "fitted.toml", "title = 'old'\n")
     before = _files(tmp_path)
     with subprocess.Popen(
-        [sys.executable, "-c", SLOW, "fit", CONFIG, str(table), "-o", str(tmp_path / "fitted.toml")],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=hears_interrupts,
+        [sys.executable, "-c", SLOW_FIT, "fit", CONFIG, str(table), "-o", str(tmp_path / "fitted.toml")],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, preexec_fn=restore_interrupt_signal,
     ) as process:  # fmt: skip
         assert process.stdout is not None
         process.stdout.readline()
@@ -82,11 +82,11 @@ def test_interrupted_while_it_fits(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("there", [True, False])
 @pytest.mark.parametrize("number", [0, 1, 2])
-def test_interrupted_while_it_writes(
+def test_interruption_during_writing_keeps_the_old_files(
     number: int, there: bool, tmp_path: Path, fitted: tuple[Loaded, Fit], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     if there:
-        _old(tmp_path)
+        _write_old_fit(tmp_path)
     before = _files(tmp_path)
     _interrupt_write(monkeypatch, number)
     loaded, done = fitted
@@ -95,9 +95,9 @@ def test_interrupted_while_it_writes(
     assert _files(tmp_path) == before
 
 
-def test_command_interrupted_while_it_writes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_interrupted_command_keeps_the_old_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "few.csv").write_text(FEW, encoding="utf-8")
-    _old(tmp_path)
+    _write_old_fit(tmp_path)
     before = _files(tmp_path)
     _interrupt_write(monkeypatch, 1)
     ran = run("fit", CONFIG, str(tmp_path / "few.csv"), "-o", str(tmp_path / "fitted.toml"))

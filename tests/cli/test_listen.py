@@ -1,4 +1,4 @@
-"""`stager listen`: WAV files of every kind, good and bad."""
+"""`stager listen`: WAV files of every sample format, and damaged ones."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ SOUND = 343.2
 
 
 def _throw(wheel: bool = True) -> Floats:
-    """5 m in 0.25 s (20 m/s) with the microphone 0.3 m from the launcher; a wheel at 4000 rpm that slows by 6 %."""
+    """Return a recorded throw: 5 m in 0.25 s (20 m/s), microphone at 0.3 m, a 4000 rpm wheel that slows by 6 %."""
     rng = np.random.default_rng(11)
     wheels = (Wheel(turns=4000 / 60, amplitudes=(1.0, 0.5, 0.4), droop=0.06, constant=0.15),) if wheel else ()
     made = recording(rng, seconds=3.0, rate=RATE, knocks=(1.2 + 0.3 / SOUND, 1.45 + 4.7 / SOUND), release=1.2,
@@ -55,7 +55,7 @@ def _write(path: Path, kind: str, samples: Floats = SAMPLES) -> None:
 
 
 @pytest.mark.parametrize("kind", ["8", "16", "24", "32", "float", "double", "stereo"])
-def test_every_common_kind_tells_the_same(kind: str, tmp_path: Path) -> None:
+def test_every_sample_format_gives_the_same_result(kind: str, tmp_path: Path) -> None:
     _write(tmp_path / "a.wav", kind)
     ran = stager("listen", str(tmp_path / "a.wav"), *PLACES, "--rpm", "2000:6000", "--json")
     told = json.loads(ran.out)
@@ -68,8 +68,8 @@ def test_every_common_kind_tells_the_same(kind: str, tmp_path: Path) -> None:
     assert float(told["row"]["flight_time [s]"]) == pytest.approx(0.25, rel=0.01)
 
 
-def test_sound_made_by_another_program(tmp_path: Path) -> None:
-    # sox where it is there, else the same with numpy: a tone of 75 Hz and its third harmonic over pink noise.
+def test_tone_of_another_program_is_recognised(tmp_path: Path) -> None:
+    # A tone of 75 Hz and its third harmonic in noise, made by sox if it is installed, else by numpy.
     path = tmp_path / "made.wav"
     if shutil.which("sox"):
         made = ["sox", "-n", "-r", str(RATE), "-b", "16", str(path), "synth", "3", "sine", "75", "synth", "3", "sine",
@@ -83,7 +83,7 @@ def test_sound_made_by_another_program(tmp_path: Path) -> None:
     assert json.loads(ran.out)["wheels"][0]["rpm"]["value_rpm"] == pytest.approx(4500, rel=0.005)
 
 
-def test_hum_of_the_mains_is_pointed_out(tmp_path: Path) -> None:
+def test_mains_hum_is_pointed_out(tmp_path: Path) -> None:
     time = np.arange(2 * RATE) / RATE
     hum = 0.3 * np.sin(2 * np.pi * 50 * time) + 0.02 * np.random.default_rng(4).standard_normal(time.size)
     _write(tmp_path / "hum.wav", "16", hum)
@@ -92,7 +92,7 @@ def test_hum_of_the_mains_is_pointed_out(tmp_path: Path) -> None:
     assert ran.status == 0
 
 
-def test_nothing_heard_is_a_no_with_reasons(tmp_path: Path) -> None:
+def test_noise_alone_gives_status_one_with_reasons(tmp_path: Path) -> None:
     _write(tmp_path / "a.wav", "16", 0.1 * np.random.default_rng(5).standard_normal(2 * RATE))
     ran = stager("listen", str(tmp_path / "a.wav"), *PLACES)
     assert ran.status == 1
@@ -109,7 +109,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("content", BAD)
-def test_bad_files_are_bad_input_with_a_hint(content: str, tmp_path: Path) -> None:
+def test_file_that_is_no_wav_is_an_input_error_with_a_hint(content: str, tmp_path: Path) -> None:
     path = tmp_path / "bad.wav"
     path.write_bytes(content.encode("latin-1"))
     ran = stager("listen", str(path))
@@ -121,13 +121,13 @@ def test_bad_files_are_bad_input_with_a_hint(content: str, tmp_path: Path) -> No
 
 @pytest.mark.parametrize("name, said", [("missing.wav", "is not there"), (".", "is not a regular file"),
                                         ("/dev/zero", "is not a regular file")])  # fmt: skip
-def test_what_is_no_file_is_refused(name: str, said: str, tmp_path: Path) -> None:
+def test_missing_file_folder_and_device_are_refused(name: str, said: str, tmp_path: Path) -> None:
     ran = stager("listen", str(tmp_path / name))
     assert ran.status == 2
     assert said in ran.err
 
 
-def test_truncated_files_tell_what_is_there_or_why_not(tmp_path: Path) -> None:
+def test_truncated_files_are_read_or_refused(tmp_path: Path) -> None:
     _write(tmp_path / "whole.wav", "16")
     content = (tmp_path / "whole.wav").read_bytes()
     for share in (0.9, 0.5, 0.01, 0.0002):
@@ -139,7 +139,7 @@ def test_truncated_files_tell_what_is_there_or_why_not(tmp_path: Path) -> None:
             assert json.loads(ran.out)["speed"]["value_m_s"] == pytest.approx(20.0, rel=0.01)
 
 
-def test_large_files_are_refused_before_they_are_held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_large_file_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     _write(tmp_path / "a.wav", "16")
     monkeypatch.setattr("stager.api.recording.LARGEST", 10_000)
     ran = stager("listen", str(tmp_path / "a.wav"))
@@ -157,14 +157,14 @@ WRONG = [
 
 
 @pytest.mark.parametrize("options, said", WRONG, ids=lambda part: " ".join(part) if isinstance(part, list) else None)
-def test_wrong_options_are_bad_input(options: list[str], said: str, tmp_path: Path) -> None:
+def test_invalid_option_is_an_input_error(options: list[str], said: str, tmp_path: Path) -> None:
     _write(tmp_path / "a.wav", "16")
     ran = stager("listen", str(tmp_path / "a.wav"), *options)
     assert ran.status == 2
     assert said in ran.err
 
 
-def _small() -> bytes:
+def _small_wav() -> bytes:
     parts = (b"RIFF", 36 + 4000, b"WAVE", b"fmt ", 16, 1, 1, 8000, 16_000, 2, 16, b"data", 4000)
     head = struct.pack("<4sI4s4sIHHIIHH4sI", *parts)
     return head + np.random.default_rng(6).integers(0, 256, 4000, dtype=np.uint8).tobytes()
@@ -172,10 +172,10 @@ def _small() -> bytes:
 
 @settings(max_examples=300)
 @given(changes=st.lists(st.tuples(st.integers(0, 59), st.integers(0, 255)), max_size=6), length=st.integers(0, 4044))
-def test_damaged_heads_are_read_or_refused(
+def test_damaged_headers_are_read_or_refused(
     changes: list[tuple[int, int]], length: int, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
-    content = bytearray(_small())
+    content = bytearray(_small_wav())
     for place, value in changes:
         content[place] = value
     path = tmp_path_factory.getbasetemp() / "damaged.wav"

@@ -1,21 +1,14 @@
-"""Outlet and instruments on the command line."""
+"""`[outlet]` and `[measuring]` on the command line: throw, check and plan."""
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from tests.cli.run import ROOT, stager
+from tests.cli.run import ROOT, document, stager
 
 BALL = str(ROOT / "configs" / "seed_ball.toml")
-
-
-def _json(*arguments: str) -> dict[str, Any]:
-    found: dict[str, Any] = json.loads(stager(*arguments, "--json").out)
-    return found
 
 
 @pytest.fixture
@@ -26,9 +19,9 @@ def config(tmp_path: Path) -> str:
     return str(path)
 
 
-def test_throw_tells_what_the_outlet_takes(config: str) -> None:
-    plain = _json("throw", BALL, "--speed", "12")
-    behind = _json("throw", config, "--speed", "12")
+def test_throw_reports_the_outlet_loss(config: str) -> None:
+    plain = document("throw", BALL, "--speed", "12")
+    behind = document("throw", config, "--speed", "12")
     assert behind["exit_speed_m_s"] == plain["exit_speed_m_s"] == plain["outlet_speed_m_s"]
     assert behind["exit_energy_J"] == pytest.approx(plain["exit_energy_J"] - 0.2)
     assert behind["outlet_speed_m_s"] < plain["outlet_speed_m_s"]
@@ -38,20 +31,20 @@ def test_throw_tells_what_the_outlet_takes(config: str) -> None:
     assert "Set the wheels until the tachometer shows" in said
 
 
-def test_what_stays_in_the_outlet_is_a_no_with_its_reason(config: str) -> None:
+def test_projectile_that_stays_in_the_outlet_gives_status_one(config: str) -> None:
     for command in ("throw", "check"):
         ran = stager(command, config, "--speed", "12", "--set", "outlet.loss=20 J")
         assert ran.status == 1
         assert "stays in the outlet, which takes all of its energy" in " ".join(ran.out.split())
-    found = _json("throw", config, "--speed", "12", "--set", "outlet.loss=20 J")
+    found = document("throw", config, "--speed", "12", "--set", "outlet.loss=20 J", status=1)
     assert (found["outlet_speed_m_s"], found["exit_energy_J"], found["stays_in_outlet"]) == (0, 0, True)
     assert found["exit_speed_m_s"] > 0
 
 
-def test_plan_uses_the_exit_energy_behind_the_outlet(config: str) -> None:
-    """The limit is at the opening: what the outlet takes may be had on top."""
+def test_plan_limits_the_energy_behind_the_outlet(config: str) -> None:
+    # The energy limit holds at the outlet's opening, so the outlet's loss may be added before it.
     wanted = ("--draws", "0", "--set", "limits.stages=1", "--set", "limits.exit_energy=0.6 J")
-    plain, behind = (_json("plan", path, *wanted) for path in (BALL, config))
+    plain, behind = (document("plan", path, *wanted) for path in (BALL, config))
     assert plain["exit_energy_J"] == pytest.approx(0.6, rel=1e-3)
     assert behind["exit_energy_J"] == pytest.approx(0.6, rel=1e-3)
     assert behind["exit_speed_m_s"] > plain["exit_speed_m_s"]

@@ -1,4 +1,4 @@
-"""The command line as a process: what it imports, pipes, signals."""
+"""The command line as a process: imports, pipes, signals, exit statuses, terminal width and encoding."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import ROOT, TEMPLATE, hears_interrupts, stager
+from tests.cli.run import ROOT, TEMPLATE, restore_interrupt_signal, stager
 
 BALL = str(TEMPLATE)
-SLOW = """
+SLOW_LOAD = """
 import sys, time, stager.api
 from stager.cli import main
 def load(*given):
@@ -41,19 +41,20 @@ def broken(tmp_path: Path) -> str:
     return str(path)
 
 
-EARLY = ("scipy.optimize", "scipy.stats", "matplotlib", "dask", "stager.fit", "stager.constraints", "stager.optimise")
-THROWN = (*(name for name in EARLY if name != "stager.optimise"), "stager.optimise.planner")
-LATER = ("scipy.optimize", "scipy.stats", "matplotlib", "dask", "stager.fit", "stager.optimise.planner")
+NO_LIBRARIES = ("scipy.optimize", "scipy.stats", "matplotlib", "dask", "stager.fit")
+NO_MODEL = (*NO_LIBRARIES, "stager.constraints", "stager.optimise")
+NO_PLANNER = (*(name for name in NO_MODEL if name != "stager.optimise"), "stager.optimise.planner")
+NO_FIT = (*NO_LIBRARIES, "stager.optimise.planner")
 
 
 @pytest.mark.parametrize(
     "arguments, absent",
     [
-        (["--help"], EARLY), (["plan", "--help"], EARLY), (["schema"], EARLY), (["plan", "broken"], EARLY),
-        (["throw", BALL, "--speed", "10"], THROWN), (["check", BALL, "--speed", "10"], LATER),
+        (["--help"], NO_MODEL), (["plan", "--help"], NO_MODEL), (["schema"], NO_MODEL), (["plan", "broken"], NO_MODEL),
+        (["throw", BALL, "--speed", "10"], NO_PLANNER), (["check", BALL, "--speed", "10"], NO_FIT),
     ],
 )  # fmt: skip
-def test_an_answer_waits_for_no_library_that_it_does_not_use(
+def test_command_imports_only_what_it_needs(
     arguments: list[str], absent: tuple[str, ...], broken: str
 ) -> None:
     given = [broken if argument == "broken" else argument for argument in arguments]
@@ -67,7 +68,7 @@ def test_an_answer_waits_for_no_library_that_it_does_not_use(
     assert done.stderr.endswith("[]")
 
 
-def test_a_plan_begins_without_solvers_plots_and_fits() -> None:
+def test_planning_imports_neither_solvers_nor_plots_nor_fits() -> None:
     code = (
         "import sys, stager.api.design_results, stager.report.plan, stager.optimise.planner\n"
         "print([n for n in ('scipy.optimize', 'scipy.stats', 'matplotlib', 'stager.fit') if n in sys.modules])"
@@ -76,13 +77,13 @@ def test_a_plan_begins_without_solvers_plots_and_fits() -> None:
     assert done.stdout.strip() == "[]"
 
 
-def test_json_is_one_document_and_nothing_else() -> None:
+def test_json_output_is_one_document() -> None:
     done = _run("throw", BALL, "--speed", "10", "--json")
     assert (done.returncode, done.stderr) == (0, "")
     assert json.loads(done.stdout)["stages"][0]["wheel_speed_m_s"] == 10
 
 
-def test_a_pipe_that_closes_early_is_no_fault() -> None:
+def test_closed_pipe_gives_status_zero() -> None:
     with subprocess.Popen(
         [sys.executable, "-m", "stager", "throw", BALL, "--speed", "10", "--json"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=ENVIRONMENT,
@@ -94,10 +95,10 @@ def test_a_pipe_that_closes_early_is_no_fault() -> None:
     assert (process.returncode, said) == (0, b"")
 
 
-def test_interruption_is_said_and_is_130() -> None:
+def test_interruption_gives_status_130() -> None:
     with subprocess.Popen(
-        [sys.executable, "-c", SLOW],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT, preexec_fn=hears_interrupts,
+        [sys.executable, "-c", SLOW_LOAD],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT, preexec_fn=restore_interrupt_signal,
     ) as process:  # fmt: skip
         assert process.stdout is not None
         process.stdout.readline()
@@ -120,11 +121,11 @@ main()
 
 
 @pytest.mark.parametrize("name", ["stager.cli.process", "stager.errors", "typer", "stager.cli.commands.plan", "numpy"])
-def test_interruption_while_it_is_loaded(name: str) -> None:
+def test_interruption_during_imports_gives_status_130(name: str) -> None:
     code = HOOKED.format(name=name, do="print(flush=True); time.sleep(60)", arguments=["throw", BALL, "--speed", "9"])
     with subprocess.Popen(
         [sys.executable, "-c", code],
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT, preexec_fn=hears_interrupts,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT, preexec_fn=restore_interrupt_signal,
     ) as process:  # fmt: skip
         assert process.stdout is not None
         process.stdout.readline()
@@ -134,7 +135,7 @@ def test_interruption_while_it_is_loaded(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", ["typer", "numpy", "pydantic", "pint", "rich"])
-def test_a_broken_installation_says_so(name: str) -> None:
+def test_missing_dependency_is_reported_in_one_line(name: str) -> None:
     code = HOOKED.format(name=name, do=f"raise ImportError('no {name}')", arguments=["throw", BALL, "--speed", "9"])
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=ENVIRONMENT)
     assert (done.returncode, done.stdout) == (70, "")
@@ -165,7 +166,7 @@ THROW = f"stager throw '{BALL}' --speed 10"
         (f"stager check '{BALL}' --speed 90 >&-", 1),
     ],
 )  # fmt: skip
-def test_statuses_are_right_whatever_the_streams_are(command: str, status: int) -> None:
+def test_exit_status_with_closed_or_full_streams(command: str, status: int) -> None:
     done = _shell(command)
     assert done.returncode == status, done.stderr
     assert "Traceback" not in done.stderr
@@ -174,7 +175,7 @@ def test_statuses_are_right_whatever_the_streams_are(command: str, status: int) 
         assert done.stderr == "standard output cannot be written: no space left on device\n"
 
 
-def test_a_closed_stdout_does_not_lend_its_number_to_a_file(tmp_path: Path) -> None:
+def test_screen_does_not_enter_a_file_if_stdout_is_closed(tmp_path: Path) -> None:
     page = tmp_path / "planned.toml"
     done = _shell(f"stager plan '{BALL}' --draws 0 --set limits.stages=1 -o '{page}' >&-")
     assert done.returncode == 0, done.stderr
@@ -182,7 +183,7 @@ def test_a_closed_stdout_does_not_lend_its_number_to_a_file(tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize("columns", ["0", "1", "20", "-5", "many", "100000"])
-def test_any_width_is_borne(columns: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_any_terminal_width_is_accepted(columns: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", columns)
     done = stager("throw", BALL, "--speed", "10")
     assert (done.status, done.err) == (0, "")
@@ -190,12 +191,12 @@ def test_any_width_is_borne(columns: str, monkeypatch: pytest.MonkeyPatch) -> No
     assert stager("throw", "--help").status == 0
 
 
-def test_no_colour_and_no_terminal_codes_when_piped() -> None:
+def test_piped_output_has_no_escape_codes() -> None:
     assert "\x1b" not in _run("throw", BALL, "--speed", "10").stdout
 
 
 @pytest.mark.parametrize("arguments", [["throw", BALL, "--speed", "10"], ["schema"], ["new", "hütte"]])
-def test_a_plain_ascii_terminal_gets_its_answer(
+def test_output_is_ascii_on_an_ascii_terminal(
     arguments: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
@@ -204,7 +205,7 @@ def test_a_plain_ascii_terminal_gets_its_answer(
     assert done.stdout.isascii()
 
 
-def test_a_plan_is_the_same_by_one_process_and_by_two(tmp_path: Path) -> None:
+def test_plan_does_not_depend_on_the_number_of_processes(tmp_path: Path) -> None:
     streamer = str(ROOT / "configs" / "streamer.toml")
     alone, shared = (_run("plan", streamer, "--draws", "40", "--json", *how) for how in (["--workers", "1"], []))
     assert (alone.returncode, alone.stderr, shared.stderr) == (0, "", "")

@@ -1,4 +1,4 @@
-"""Progress on a terminal: what is done and the time left; none where there is no terminal."""
+"""Progress messages on a terminal: time left or time spent; none without a terminal."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ CTRL_C = "\x03"
     ("seconds", "said"),
     [(0.2, "nearly done"), (7.6, "about 8 s left"), (89.0, "about 89 s left"), (95.0, "about 2 min left")],
 )
-def test_time_left_in_words(seconds: float, said: str) -> None:
+def test_time_left_is_rounded_and_worded(seconds: float, said: str) -> None:
     assert left(seconds) == said
 
 
-def test_a_plan_says_the_time_left_and_leaves_the_answer_first(tmp_path: Path) -> None:
+def test_plan_shows_the_time_left_then_the_answer(tmp_path: Path) -> None:
     small = ("--draws", "40", "--set", "limits.stages=2")
     with Terminal(["plan", str(TEMPLATE), *small], tmp_path, TERM="xterm") as terminal:
         terminal.expect(r"Planning.*(about \d+ s left|nearly done)")
@@ -31,30 +31,30 @@ def test_a_plan_says_the_time_left_and_leaves_the_answer_first(tmp_path: Path) -
         assert terminal.end() == 0
 
 
-def test_a_plan_that_is_interrupted_ends_at_once_and_leaves_no_process(tmp_path: Path) -> None:
+def test_interrupted_plan_ends_with_all_its_processes(tmp_path: Path) -> None:
     with Terminal(["plan", str(ROOT / "configs" / "seed_ball.toml")], tmp_path, TERM="xterm") as terminal:
         terminal.expect("Planning")
         terminal.send(CTRL_C)
         said = terminal.expect(r"(?s).*interrupted; nothing was written")[0]
-        # The terminal closes when all processes that hold it have ended.
+        # The terminal closes once every process that holds it has ended.
         assert terminal.end() == 130
         assert "Traceback" not in said + terminal.seen
 
 
-def test_what_is_not_measured_says_the_time_spent(tmp_path: Path) -> None:
+def test_sweep_shows_the_time_spent(tmp_path: Path) -> None:
     with Terminal(["sweep", str(TEMPLATE)], tmp_path, TERM="xterm") as terminal:
         terminal.expect(r"Sweeping.*\d:\d\d:\d\d")
         terminal.expect("Stage 1: grip limit at")
         assert terminal.end() == 0
 
 
-def test_none_without_a_terminal() -> None:
+def test_no_progress_without_a_terminal() -> None:
     ran = run("sweep", str(TEMPLATE), "--quiet")
     assert ran.err == ""
     assert not re.search("Sweeping", ran.out)
 
 
-def test_a_fit_says_the_time_left_and_writes_nothing_if_interrupted(tmp_path: Path) -> None:
+def test_interrupted_fit_shows_the_time_left_and_writes_nothing(tmp_path: Path) -> None:
     fitting = ["fit", str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")]
     with Terminal([*fitting, "-o", "fitted.toml"], tmp_path, TERM="xterm") as terminal:
         terminal.expect(r"Fitting.*(about \d+ s left|nearly done)")

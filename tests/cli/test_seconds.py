@@ -1,21 +1,21 @@
-"""`--seconds N`: the best so far, and what is left open."""
+"""`--seconds N`: the best result within the time, and the list of what was left out."""
 
 from __future__ import annotations
 
 import json
 from functools import cache
 
-from tests.cli.run import TEMPLATE, Ran, stager
+from tests.cli.run import TEMPLATE, Completed, stager
 
-TWO = ("--set", "limits.stages=2", "--draws", "40")
+TWO_STAGES = ("--set", "limits.stages=2", "--draws", "40")
 
 
 @cache
-def _plan(*more: str) -> Ran:
-    return stager("plan", str(TEMPLATE), *TWO, *more)
+def _plan(*more: str) -> Completed:
+    return stager("plan", str(TEMPLATE), *TWO_STAGES, *more)
 
 
-def test_a_search_without_time_gives_the_first_stage_and_says_what_is_open() -> None:
+def test_zero_seconds_give_one_stage_and_list_what_is_left_open() -> None:
     ran = _plan("--seconds", "0")
     assert ran.status == 0, ran.err
     assert ran.out.startswith("Best so far: 1 stage")
@@ -26,7 +26,7 @@ def test_a_search_without_time_gives_the_first_stage_and_says_what_is_open() -> 
     assert document["bound_m_s"] is None
 
 
-def test_a_search_with_time_enough_leaves_the_bound_alone_open() -> None:
+def test_ample_time_gives_the_full_plan_without_the_bound() -> None:
     document, whole = (json.loads(_plan(*more, "--json").out) for more in (("--seconds", "1000"), ()))
     assert document["left_open"] == ["the upper bound"]
     assert whole["left_open"] == []
@@ -34,18 +34,18 @@ def test_a_search_with_time_enough_leaves_the_bound_alone_open() -> None:
         assert document[key] == whole[key]
 
 
-def test_no_time_is_no_proof_that_nothing_fits() -> None:
+def test_zero_seconds_do_not_prove_infeasibility() -> None:
     reach = ("--set", "goal.aim=reach", "--set", "goal.exit_speed=26 m/s")
     document = json.loads(_plan(*reach, "--seconds", "0", "--json").out)
     assert document["proven"] is False
     assert document["left_open"]
 
 
-def test_worth_says_that_it_was_stopped() -> None:
-    ran = stager("worth", str(TEMPLATE), *TWO, "--seconds", "0")
+def test_worth_reports_that_time_was_up() -> None:
+    ran = stager("worth", str(TEMPLATE), *TWO_STAGES, "--seconds", "0")
     assert ran.out.startswith("Best so far: ")
     assert "The time was up." in ran.out
 
 
-def test_seconds_below_none_are_bad_input() -> None:
+def test_negative_seconds_are_an_input_error() -> None:
     assert stager("plan", str(TEMPLATE), "--seconds", "-1").status == 2

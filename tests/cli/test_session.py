@@ -1,4 +1,4 @@
-"""Statuses, streams and complaints of a session."""
+"""A command session: exit status, streams and error messages."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def _raises(error: BaseException) -> Answer:
     raise error
 
 
-def test_an_answer_is_a_screen_on_stdout(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_answer_is_printed_to_stdout(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "140")
     assert Session().run(lambda: ANSWER) is ExitStatus.DONE
     seen = capsys.readouterr()
@@ -29,7 +29,7 @@ def test_an_answer_is_a_screen_on_stdout(capsys: pytest.CaptureFixture[str], mon
     assert seen.err == ""
 
 
-def test_quiet_prints_the_headline_alone(capsys: pytest.CaptureFixture[str]) -> None:
+def test_quiet_prints_the_headline_only(capsys: pytest.CaptureFixture[str]) -> None:
     assert Session(quiet=True).run(lambda: ANSWER) is ExitStatus.DONE
     assert capsys.readouterr().out == "It is [m/s] 12.\n"
 
@@ -39,11 +39,11 @@ def test_json_prints_one_document(capsys: pytest.CaptureFixture[str]) -> None:
     assert json.loads(capsys.readouterr().out) == {"speed_m_s": 12.0}
 
 
-def test_a_no_is_status_one() -> None:
+def test_negative_answer_gives_status_one() -> None:
     assert Session(quiet=True).run(lambda: Answer(ANSWER.screen, {}, yes=False)) is ExitStatus.ANSWER_IS_NO
 
 
-def test_input_errors_are_said_with_place_and_hint(capsys: pytest.CaptureFixture[str]) -> None:
+def test_input_errors_show_place_and_hint(capsys: pytest.CaptureFixture[str]) -> None:
     first = InputError("must be above 0 mm (got -4 mm)", where="a.toml:12: stage.crush", hint='write crush = "4 mm"')
     second = InputError("is needed", where="a.toml:30: limits.exit_energy")
     assert Session().run(lambda: _raises(InputErrors([first, second]))) is ExitStatus.BAD_INPUT
@@ -56,14 +56,14 @@ def test_input_errors_are_said_with_place_and_hint(capsys: pytest.CaptureFixture
 
 
 @pytest.mark.parametrize("error", [KeyboardInterrupt(), Interrupted("stopped; 3 of 9 chunks are kept")])
-def test_interruption_is_130(error: BaseException, capsys: pytest.CaptureFixture[str]) -> None:
+def test_interruption_gives_status_130(error: BaseException, capsys: pytest.CaptureFixture[str]) -> None:
     assert Session().run(lambda: _raises(error)) is ExitStatus.INTERRUPTED
     seen = capsys.readouterr()
     assert seen.out == ""
     assert seen.err
 
 
-def test_a_fault_says_how_to_see_the_traceback(
+def test_internal_error_names_the_traceback_switch(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv(TRACEBACK_SWITCH, raising=False)

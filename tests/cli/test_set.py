@@ -1,4 +1,4 @@
-"""`--set key=value`: a what-if without editing the file."""
+"""`--set key=value`: a changed value without editing the file."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def _exit_speed(*arguments: str) -> float:
     return float(json.loads(done.out)["exit_speed_m_s"])
 
 
-def test_set_answers_as_an_edited_file_does(tmp_path: Path) -> None:
+def test_set_gives_the_result_of_an_edited_file(tmp_path: Path) -> None:
     edited = tmp_path / "edited.toml"
     text = Path(CONFIG).read_text(encoding="utf-8")
     edited.write_text(text.replace('radius = "40 mm"', 'radius = "45 mm"', 1), encoding="utf-8")
@@ -28,7 +28,7 @@ def test_set_answers_as_an_edited_file_does(tmp_path: Path) -> None:
     assert Path(CONFIG).read_text(encoding="utf-8") == text
 
 
-def test_set_may_be_repeated_and_takes_numbers() -> None:
+def test_set_may_be_repeated_and_takes_plain_numbers() -> None:
     both = _exit_speed(CONFIG, "--set", "contact.rebound=0.5", "--set", "projectile.mass=20 g")
     assert both < _exit_speed(CONFIG, "--set", "contact.rebound=0.5") < _exit_speed(CONFIG)
 
@@ -46,7 +46,7 @@ def test_set_may_be_repeated_and_takes_numbers() -> None:
         ("a..b=3", "unknown key"),
     ],
 )
-def test_set_of_what_cannot_be_is_bad_input(change: str, said: str) -> None:
+def test_invalid_set_is_an_input_error_with_a_hint(change: str, said: str) -> None:
     done = stager("throw", CONFIG, "--speed", "12", "--set", change)
     assert done.status == 2
     assert said in done.err

@@ -1,4 +1,4 @@
-"""Wheel speeds as people give them. rpm to surface speed: 2π/60 × radius at rest."""
+"""Wheel speeds on the command line. Conversion of rpm: 2π/60 × radius at rest."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def _launcher(layout: Layout = PAIR, speed: float | None = None, speed_b: float 
         (["43.2 km/h"], [12], None),
     ],
 )
-def test_speeds_are_read(given: list[Speed], side_a: list[float], side_b: list[float] | None) -> None:
+def test_speeds_are_parsed(given: list[Speed], side_a: list[float], side_b: list[float] | None) -> None:
     found = set_speeds(_launcher(), given)
     np.testing.assert_allclose(found.side_a, side_a)
     assert (found.side_b is None) == (side_b is None)
@@ -68,31 +68,31 @@ def test_speeds_are_read(given: list[Speed], side_a: list[float], side_b: list[f
         ("", "cannot read"),
     ],
 )
-def test_what_is_no_speed_is_bad_input_with_a_hint(given: str, message: str) -> None:
+def test_invalid_speed_is_an_input_error_with_a_hint(given: str, message: str) -> None:
     with pytest.raises(InputError, match=message) as caught:
         set_speeds(_launcher(), [given])
     assert "9000 rpm" in caught.value.hint
 
 
 @pytest.mark.parametrize("layout", [RAIL, IDLER], ids=lambda layout: layout.name)
-def test_a_rail_or_an_idler_has_one_driven_wheel(layout: Layout) -> None:
+def test_two_speeds_are_refused_for_a_rail_or_an_idler(layout: Layout) -> None:
     with pytest.raises(InputError, match=f'stage 1 has one driven wheel, as its layout is "{layout.name}"'):
         set_speeds(_launcher(layout), ["12:9"])
 
 
-# The strongest fibre bears √(7 GPa / 1.8 g/cm³) ≈ 2 km/s as a thin rim; beyond, no wheel is left to reckon with.
+# A thin rim of the strongest fibre bursts at √(7 GPa / 1.8 g/cm³) ≈ 2 km/s, so higher speeds are refused.
 @pytest.mark.parametrize("given", [["12", "4 km/s"], ["1e300"], ["12:4000"], ["1e6 rpm:2e6 rpm"]])
-def test_speeds_that_no_wheel_survives_are_bad_input(given: list[Speed]) -> None:
+def test_speed_above_any_burst_speed_is_an_input_error(given: list[Speed]) -> None:
     with pytest.raises(InputError, match="no wheel holds together at more than 3000 m/s"):
         set_speeds(_launcher(), given)
 
 
-def test_a_set_speed_that_no_wheel_survives_is_bad_input() -> None:
+def test_set_speed_above_any_burst_speed_is_an_input_error() -> None:
     with pytest.raises(InputError, match="no wheel holds together"):
         set_speeds(_launcher(speed=1e5), [])
 
 
-def test_set_speeds_serve_where_none_are_given() -> None:
+def test_set_speeds_are_the_default() -> None:
     found = set_speeds(_launcher(speed=12.0, speed_b=9.0), [])
     np.testing.assert_array_equal(found.side_a, [12.0])
     assert found.side_b is not None
@@ -101,28 +101,28 @@ def test_set_speeds_serve_where_none_are_given() -> None:
         set_speeds(_launcher(), [])
 
 
-def test_a_set_speed_is_found_wrong_where_it_is_written(tmp_path: Path) -> None:
+def test_error_of_a_set_speed_names_its_line(tmp_path: Path) -> None:
     lines = TEMPLATE.read_text(encoding="utf-8").splitlines()
     path = tmp_path / "a.toml"
     head = next(k for k, said in enumerate(lines) if said.startswith("[stage]"))
     line = next(k for k, said in enumerate(lines) if said.startswith("speed = ") and k > head)
 
-    def complaint(speed: str, *more: str, command: str = "throw") -> str:
+    def error_of(speed: str, *more: str, command: str = "throw") -> str:
         path.write_text("\n".join([*lines[:line], speed, *lines[line + 1 :], *more]), encoding="utf-8")
         ran = stager(command, str(path))
         assert ran.status == 2
         return ran.err
 
-    said = complaint('speed = "4 km/s"')
+    said = error_of('speed = "4 km/s"')
     assert said.startswith(f"{path}:{line + 1}: stage.speed: must be at most 3 km/s (got 4 km/s)")
-    said = complaint('speed = "12 m/s"', "[[stages]]", "[[stages]]", 'speed = "1e6 rpm"', command="check")
+    said = error_of('speed = "12 m/s"', "[[stages]]", "[[stages]]", 'speed = "1e6 rpm"', command="check")
     assert said.startswith(f"{path}:{len(lines) + 3}: stages.2.speed: must be at most ")
-    assert complaint("").startswith(f"{path}:{head + 1}: stage.speed: is missing: stage 1 has no")
+    assert error_of("").startswith(f"{path}:{head + 1}: stage.speed: is missing: stage 1 has no")
     assert stager("throw", str(path), "--speed", "4e3").err.startswith("speed: no wheel holds together")
 
 
 @pytest.mark.parametrize("stage, speeds, hint", [("1", 1, "give none"), ("2", 2, "give --speed 12,"), ("2", 3, "")])
-def test_speeds_of_stages_that_are_not_before_the_swept_one_are_bad_input(stage: str, speeds: int, hint: str) -> None:
+def test_sweep_refuses_speeds_of_the_swept_and_later_stages(stage: str, speeds: int, hint: str) -> None:
     ran = stager("sweep", str(TEMPLATE), "--stage", stage, *["--speed", "12"] * speeds)
     assert ran.status == 2
     assert ran.out == ""

@@ -1,28 +1,18 @@
-"""A plan with a spin, written, checked and thrown again; what is not about a spin says so."""
+"""A plan with a spin goal: written, checked and thrown again; answers that ignore the spin say so."""
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 import stager as package
 from stager.report.page.views import view
-from tests.cli.run import ROOT, stager
+from tests.cli.run import ROOT, document, stager
 
 SPIN = -30 * 2 * np.pi
 GOAL = 'spin = "-30 rev/s"\n'
-
-
-def _json(*arguments: str) -> dict[str, Any]:
-    ran = stager(*arguments, "--json")
-    assert (ran.status, ran.err) == (0, "")
-    found = json.loads(ran.out)
-    assert isinstance(found, dict)
-    return found
 
 
 @pytest.fixture(scope="module")
@@ -34,10 +24,10 @@ def spun(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def test_a_written_plan_is_thrown_and_checked_alike(spun: Path) -> None:
+def test_written_spin_plan_throws_and_checks_alike(spun: Path) -> None:
     written = spun.with_name("planned.toml")
-    planned = _json("plan", str(spun), "-o", str(written))
-    thrown, checked = _json("throw", str(written)), _json("check", str(written))
+    planned = document("plan", str(spun), "-o", str(written))
+    thrown, checked = document("throw", str(written)), document("check", str(written))
     assert planned["spin_rad_s"] == pytest.approx(SPIN, rel=1e-3)
     for other in (thrown, checked["throw"]):
         assert other["exit_speed_m_s"] == pytest.approx(planned["exit_speed_m_s"], rel=1e-5)
@@ -50,7 +40,7 @@ def test_a_written_plan_is_thrown_and_checked_alike(spun: Path) -> None:
     assert "It spins -30.0 rev/s; the goal asks for -30.0 rev/s." in stager("check", str(written)).out
 
 
-def test_the_card_has_a_row_a_wheel_with_its_throttle(spun: Path) -> None:
+def test_card_of_a_spin_plan_has_one_row_per_wheel(spun: Path) -> None:
     loaded = package.load(spun)
     report = loaded.report()
     card, best = view(report.data).card, report.plan.best
@@ -64,11 +54,11 @@ def test_the_card_has_a_row_a_wheel_with_its_throttle(spun: Path) -> None:
     assert float(a["throttle %"]) == pytest.approx(100 * best.throttle[0], abs=0.051)
     assert float(b["throttle %"]) == pytest.approx(100 * best.throttle_b[0], abs=0.051)
     assert a["throttle %"] != b["throttle %"]
-    # The margin stands beside the wheel that leads.
+    # The margin is shown at the faster wheel.
     assert (a["below grip limit %"], b["below grip limit %"]) == ("-", "5.0")
 
 
-def test_answers_about_wheels_alike_say_that_the_spin_is_left_out(spun: Path) -> None:
+def test_sweep_says_that_the_spin_goal_is_ignored(spun: Path) -> None:
     answer = package.load(spun).sweep().answer()
     assert answer.document["left_out"] == ["goal.spin"]
     assert answer.screen is not None

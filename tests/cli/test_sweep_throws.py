@@ -1,4 +1,4 @@
-"""`stager sweep` with measured throws, and stages that there cannot be."""
+"""`stager sweep` with measured throws, and invalid stage numbers."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def two(tmp_path: Path) -> str:
     return str(tmp_path / "two.csv")
 
 
-def test_every_measured_throw_stands_in_the_document() -> None:
+def test_document_lists_every_measured_throw() -> None:
     ran = stager("sweep", CONFIG, TABLE, "--build", "B", "--json")
     assert (ran.status, ran.err) == (0, "")
     document = json.loads(ran.out)
@@ -48,12 +48,12 @@ def test_every_measured_throw_stands_in_the_document() -> None:
     assert document["median_difference_fraction"] == pytest.approx(np.median(shares))
 
 
-def test_without_throws_nothing_is_said_of_them() -> None:
+def test_document_has_null_without_measured_throws() -> None:
     document = json.loads(stager("sweep", CONFIG, "--json").out)
     assert document["measured"] is document["median_difference_fraction"] is None
 
 
-def test_a_second_stage_behind_wheels_set_as_thrown(two: str) -> None:
+def test_throws_of_stage_two_at_the_given_first_speed(two: str) -> None:
     ran = stager("sweep", CONFIG, two, "--stage", "2", "--speed", "12", "--json")
     document = json.loads(ran.out)
     assert [one["line"] for one in document["measured"]] == [3, 4, 5, 7]
@@ -66,27 +66,27 @@ def test_a_second_stage_behind_wheels_set_as_thrown(two: str) -> None:
     assert "Not in the picture: 3 throws with the other wheels set otherwise." in said
 
 
-def test_no_throw_of_the_stage_is_bad_input(two: str) -> None:
+def test_table_without_throws_of_the_stage_is_an_input_error(two: str) -> None:
     ran = stager("sweep", CONFIG, two, "--stage", "3")
     assert (ran.status, ran.out) == (2, "")
     assert ran.err.startswith(f"{two}: no throw ended with stage 3\n")
 
 
-def test_a_build_without_throws_is_bad_input() -> None:
+def test_build_without_a_table_is_an_input_error() -> None:
     ran = stager("sweep", CONFIG, "--build", "A")
     assert (ran.status, ran.out) == (2, "")
     assert ran.err.startswith("build: names a build, but no table of throws is given\n")
 
 
 @pytest.mark.parametrize("stage", ["0", "-1", "6"])
-def test_a_stage_that_there_cannot_be_is_bad_input(stage: str) -> None:
+def test_stage_number_out_of_range_is_an_input_error(stage: str) -> None:
     # The configuration allows five.
     ran = stager("sweep", CONFIG, "--stage", stage)
     assert (ran.status, ran.out) == (2, "")
     assert ran.err.startswith(f"stage: must be 1 to 5, as limits.stages allows (got {stage})\n")
 
 
-def test_the_picture_shows_them() -> None:
+def test_figure_table_lists_the_measured_throws() -> None:
     launcher = package.load(CONFIG)
     found = launcher.sweep(throws=launcher.read_throws(TABLE, "B"))
     twin = found.picture().twin

@@ -12,7 +12,7 @@ import pytest
 from scipy.io import wavfile
 
 from stager.cli.app import COMMANDS
-from tests.cli.run import ROOT, TEMPLATE, Ran, stager
+from tests.cli.run import ROOT, TEMPLATE, Completed, stager
 from tests.fit.recordings import Wheel, recording
 from tests.sharing import share_answers
 
@@ -164,17 +164,17 @@ def test_in_plain_ascii(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "\\" not in ran.out + ran.err
 
 
-def _run(name: str, monkeypatch: pytest.MonkeyPatch, width: int, encoding: str = "utf-8") -> Ran:
+def _run(name: str, monkeypatch: pytest.MonkeyPatch, width: int, encoding: str = "utf-8") -> Completed:
     monkeypatch.setenv("COLUMNS", str(width))
     monkeypatch.setenv("TERMINAL_WIDTH", str(width))
     return stager(*CASES[name], typed=TYPED.get(name, ""), encoding=encoding)
 
 
-def _screen(name: str, ran: Ran) -> str:
+def _screen(name: str, ran: Completed) -> str:
     return f"$ stager {' '.join(CASES[name])}\n{ran.out}--- stderr\n{ran.err}--- status {ran.status}\n"
 
 
-def _compare(name: str, kind: str, ran: Ran) -> None:
+def _compare(name: str, kind: str, ran: Completed) -> None:
     seen, kept = _screen(name, ran), SCREENS / f"{name}-{kind}.txt"
     if os.environ.get("UPDATE_GOLDEN"):
         kept.parent.mkdir(exist_ok=True)

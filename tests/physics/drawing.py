@@ -1,4 +1,4 @@
-"""Launchers drawn by hypothesis: a form that a whole batch shares, and numbers for each of its lanes."""
+"""Hypothesis strategies for launchers: a form that a batch shares, and drawn numbers for each of its samples."""
 
 from __future__ import annotations
 
@@ -17,8 +17,9 @@ from stager.model.stage import Layout, Stage
 from stager.model.wheel import Tyre, TyreMaterial, Wheel, WheelMaterial
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 
-LANES = 8
+SAMPLES = 8
 ROUND = (DISC, RING, BALL, HOLLOW_BALL)
+GUIDES = ("none", "friction", "drag", "friction and drag")
 Values = Mapping[str, Number]
 
 RANGES: dict[str, tuple[float, float]] = {
@@ -28,18 +29,18 @@ RANGES: dict[str, tuple[float, float]] = {
     "peak_speed": (0.1, 10.0), "width": (0.8, 3.0), "spin": (1.0, 60.0), "guide": (0.02, 0.5),
 }  # fmt: skip
 STAGE_RANGES: dict[str, tuple[float, float]] = {
-    "radius": (0.02, 0.06), "crush": (0.02, 0.15), "heaviness": (0.3, 300.0), "idler": (0.05, 10.0),
+    "radius": (0.02, 0.06), "crush": (0.02, 0.15), "inertia": (0.3, 300.0), "idler": (0.05, 10.0),
     "speed": (2.0, 35.0), "ratio": (0.5, 1.0), "clearance": (1e-3, 0.03), "pitch": (0.4, 1.2),
     "kv": (50.0, 300.0), "resistance": (0.02, 0.5), "idle": (0.2, 3.0), "limit": (5.0, 60.0),
     "rotor": (1e-8, 1e-5), "gear": (0.5, 3.0), "depth": (1e-3, 5e-3), "modulus": (2e6, 1e7),
 }  # fmt: skip
-"""Smallest and greatest, in SI; drawn evenly in the logarithm. crush: of the diameter; heaviness, idler: J/(m R²);
-pitch: of the sum of both radii, so that contacts overlap but keep their order."""
+"""Lowest and highest value in SI units; drawn uniformly in the logarithm. crush: share of the diameter; inertia, idler:
+J/(m R²); pitch: share of the sum of both radii, so that contacts overlap but keep their order."""
 
 
 @dataclass(frozen=True)
 class Form:
-    """What does not vary within a batch."""
+    """What all samples of a batch share."""
 
     shape: Shape
     layouts: tuple[Layout, ...]
@@ -53,7 +54,7 @@ class Form:
 
 @dataclass(frozen=True)
 class Batch:
-    """A form and its numbers, each of shape (lanes,)."""
+    """A form and its numbers, each of shape (samples,)."""
 
     form: Form
     values: Mapping[str, Floats]
@@ -64,15 +65,15 @@ class Batch:
 
     @property
     def spin(self) -> Floats:
-        return np.zeros(LANES) if self.form.shape is ROD else self.values["spin"] * np.array([-1, 0, 0, 1] * 2)
+        return np.zeros(SAMPLES) if self.form.shape is ROD else self.values["spin"] * np.array([-1, 0, 0, 1] * 2)
 
     def speeds(self, side: str) -> Floats:
-        """Shape (lanes, stages)."""
+        """Return the wheel speeds [m/s] of a side, shape (samples, stages)."""
         stages = range(len(self.form.layouts))
         slower = [self.values[f"ratio{k}"] if side == "b" and self.form.two_speeds else 1.0 for k in stages]
         return np.stack([self.values[f"speed{k}"] * slower[k] for k in stages], axis=-1)
 
-    def lane(self, i: int) -> Launcher:
+    def sample(self, i: int) -> Launcher:
         return launcher(self.form, {key: float(value[i]) for key, value in self.values.items()})
 
 
@@ -91,7 +92,7 @@ def friction(form: Form, values: Values) -> FrictionLaw:
 
 def wheel(form: Form, values: Values, k: int) -> Wheel:
     radius = values[f"radius{k}"]
-    inertia = values[f"heaviness{k}"] * values["mass"] * radius**2
+    inertia = values[f"inertia{k}"] * values["mass"] * radius**2
     if not form.tyred:
         return Wheel(radius=radius, inertia=inertia)
     rubber = TyreMaterial(name="rubber", density=1200.0, modulus=values[f"modulus{k}"])
@@ -110,22 +111,22 @@ def drive(form: Form, values: Values, k: int) -> Drive | None:
 
 
 def stage(form: Form, values: Values, k: int) -> Stage:
-    span = values[f"radius{k}"] + values[f"radius{min(k + 1, len(form.layouts) - 1)}"]
+    radii = values[f"radius{k}"] + values[f"radius{min(k + 1, len(form.layouts) - 1)}"]
     return Stage(
         layout=form.layouts[k], wheel=wheel(form, values, k), crush=values[f"crush{k}"] * values["diameter"],
         drive=drive(form, values, k), clearance=values[f"clearance{k}"],
-        pitch=values[f"pitch{k}"] * span if form.close else None,
+        pitch=values[f"pitch{k}"] * radii if form.close else None,
         idler_inertia=values[f"idler{k}"] * values["mass"] * values[f"radius{k}"] ** 2,
     )  # fmt: skip
 
 
 def launcher(form: Form, values: Values) -> Launcher:
-    """Stiffness such that the first stage presses with the drawn force at its axis plane, growth left aside."""
+    """Return the launcher; its stiffness gives the drawn normal force at the first axis plane, without wheel growth."""
     stages = tuple(stage(form, values, k) for k in range(len(form.layouts)))
     crush = stages[0].crush * form.layouts[0].crush_share
     law = friction(form, values)
-    guides = {"no": None, "rubs": Guide(friction=values["guide"]), "drags": Guide(air_drag=True)}
-    guides["does both"] = Guide(friction=values["guide"], air_drag=True)
+    guides = {"none": None, "friction": Guide(friction=values["guide"]), "drag": Guide(air_drag=True)}
+    guides["friction and drag"] = Guide(friction=values["guide"], air_drag=True)
     return Launcher(
         projectile=Projectile(
             shape=form.shape, mass=values["mass"], diameter=values["diameter"],
@@ -142,15 +143,15 @@ def launcher(form: Form, values: Values) -> Launcher:
 
 
 @st.composite
-def batches(draw: Any, shapes: tuple[Shape, ...], layouts: tuple[Layout, ...], greatest: int = 4) -> Batch:
-    """A batch of LANES launchers of up to `greatest` stages whose layouts are among `layouts`."""
-    stages = draw(st.lists(st.sampled_from(layouts), min_size=1, max_size=greatest))
+def batches(draw: Any, shapes: tuple[Shape, ...], layouts: tuple[Layout, ...], most_stages: int = 4) -> Batch:
+    """Draw a batch of SAMPLES launchers of up to `most_stages` stages with layouts among `layouts`."""
+    stages = draw(st.lists(st.sampled_from(layouts), min_size=1, max_size=most_stages))
     laws = st.sampled_from(("falling", "constant", "bell", "tabulated", "rising"))
     form = Form(
         draw(st.sampled_from(shapes)), tuple(stages), draw(laws), draw(st.booleans()), draw(st.booleans()),
-        draw(st.booleans()), draw(st.booleans()), draw(st.sampled_from(("no", "rubs", "drags", "does both"))),
+        draw(st.booleans()), draw(st.booleans()), draw(st.sampled_from(GUIDES)),
     )  # fmt: skip
-    units = st.lists(st.floats(0.0, 1.0, width=16), min_size=LANES, max_size=LANES)
+    units = st.lists(st.floats(0.0, 1.0, width=16), min_size=SAMPLES, max_size=SAMPLES)
     wanted = dict(RANGES)
     for k in range(len(stages)):
         wanted |= {f"{key}{k}": bounds for key, bounds in STAGE_RANGES.items()}

@@ -1,4 +1,4 @@
-"""Launchers of our own for known answers; all values invented."""
+"""Launchers for tests with known answers; all values are invented."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def launcher(
     crush: float = 2e-4, rebound: float = 1.0, creep: float = 1e-2, stiffness: float = 2e5, mass: float = 0.02,
     exponent: float = 1.0, idler_inertia: float = 1e-5, rail_law: Any = None,
 ) -> Launcher:  # fmt: skip
-    """A launcher near the limiting cases: heavy wheel, small crush, quick creep."""
+    """Return a launcher near the limiting cases: heavy wheels, small crush, small creep speed."""
     friction = Constant(0.5) if law is None else law
     return Launcher(
         projectile=Projectile(shape=shape, mass=mass, diameter=0.04),
@@ -33,7 +33,7 @@ def launcher(
 
 
 def with_mass(machine: Launcher, factor: float) -> Launcher:
-    """Mass, stiffness and wheel inertia by one factor: the same motion."""
+    """Multiply mass, stiffness and wheel inertia by one factor; the motion stays the same."""
     wheel = replace(machine.template.wheel, inertia=factor * machine.template.wheel.inertia)
     return replace(
         machine,

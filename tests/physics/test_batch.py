@@ -1,4 +1,4 @@
-"""A batch is a loop, whatever shares it, however it is cut and shaped."""
+"""A batch of throws gives the results of single throws, for any batch shape and number of threads."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ from stager.physics.chain import throw, transit
 from stager.physics.contact import run
 from stager.physics.friction import Falling
 from stager.physics.records import Throw
-from tests.physics.drawing import LANES, ROUND, Batch, batches
+from tests.physics.drawing import ROUND, SAMPLES, Batch, batches
 from tests.physics.machines import launcher
 
 CASES = {"round": (ROUND, (PAIR, RAIL, IDLER)), "rods": ((ROD,), (PAIR, RAIL, IDLER))}
 
 
-def same(one: Throw, two: Throw) -> None:
-    """To the last bit."""
+def assert_identical(one: Throw, two: Throw) -> None:
+    """Check that two results are equal bit for bit."""
     assert np.array_equal(one.exit_speed, two.exit_speed)
     assert np.array_equal(one.spin, two.spin)
     for field in fields(one.stages):
@@ -33,46 +33,46 @@ def same(one: Throw, two: Throw) -> None:
 @pytest.mark.parametrize("case", CASES)
 @settings(max_examples=4, phases=[Phase.generate])
 @given(data=st.data())
-def test_a_batch_is_a_loop(case: str, data: st.DataObject) -> None:
+def test_batch_equals_single_throws(case: str, data: st.DataObject) -> None:
     batch = data.draw(batches(*CASES[case]))
     together = throw(batch.launcher, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin)
-    for i in range(LANES):
+    for i in range(SAMPLES):
         one = Batch(batch.form, {key: value[i : i + 1] for key, value in batch.values.items()})
         speeds = one.speeds("a"), one.speeds("b")
         alone = throw(one.launcher, *speeds, entry_spin=batch.spin[i : i + 1])
-        lane = replace(
+        sample = replace(
             together, exit_speed=together.exit_speed[i : i + 1], spin=together.spin[i : i + 1],
             stages=replace(
                 together.stages, **{f.name: getattr(together.stages, f.name)[i : i + 1] for f in fields(alone.stages)}
             ),
         )  # fmt: skip
-        same(alone, lane)
+        assert_identical(alone, sample)
 
 
-def test_a_batch_is_a_loop_where_rods_jam_on_rails() -> None:
-    """A lane that has jammed stands still however long others go on."""
+def test_batch_equals_single_throws_if_rods_jam_on_rails() -> None:
+    # A jammed sample must not change while the others are still being integrated.
     rod = launcher(layout=RAIL, shape=ROD, inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     rod = replace(rod, projectile=replace(rod.projectile, length=0.05))
     speeds = np.random.default_rng(1).uniform(8.0, 25.0, (30, 1))
     together = throw(rod, speeds)
     assert not np.all(together.stages.exit_speed > 0)
     for i in range(5):
-        lane = [throw(rod, speeds[i : i + 1]).stages, together.stages]
+        pair = [throw(rod, speeds[i : i + 1]).stages, together.stages]
         for field in fields(together.stages):
-            alone, others = (getattr(stages, field.name) for stages in lane)
+            alone, others = (getattr(stages, field.name) for stages in pair)
             assert np.array_equal(alone[0], others[i], equal_nan=True), field.name
 
 
 @pytest.mark.parametrize("workers", [1, 2, 3])
-def test_number_of_threads_changes_nothing(workers: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_result_does_not_depend_on_the_number_of_threads(workers: int, monkeypatch: pytest.MonkeyPatch) -> None:
     machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     speeds = np.random.default_rng(1).uniform(4.0, 25.0, (200, 2))
     usual = throw(machine, speeds)
     monkeypatch.setattr(run, "threads", lambda: workers)
-    same(throw(machine, speeds), usual)
+    assert_identical(throw(machine, speeds), usual)
 
 
-def test_leading_axes_are_the_batch() -> None:
+def test_leading_axes_of_speeds_are_batch_axes() -> None:
     machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     speeds = np.random.default_rng(2).uniform(4.0, 25.0, (3, 4, 2))
     shaped = throw(machine, speeds)
@@ -81,7 +81,7 @@ def test_leading_axes_are_the_batch() -> None:
     assert shaped.exit_speed.ravel() == pytest.approx(throw(machine, speeds.reshape(12, 2)).exit_speed, rel=1e-12)
 
 
-def test_hardware_over_the_batch_broadcasts_against_speeds() -> None:
+def test_hardware_arrays_broadcast_against_speeds() -> None:
     machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     masses = np.array([0.01, 0.02, 0.04])
     many = replace(machine, projectile=replace(machine.projectile, mass=masses))
@@ -90,7 +90,7 @@ def test_hardware_over_the_batch_broadcasts_against_speeds() -> None:
     assert done.exit_speed == pytest.approx(np.array([float(one.exit_speed) for one in each]), rel=1e-12)
 
 
-def test_a_chain_is_one_transit_after_another() -> None:
+def test_chain_equals_successive_transits() -> None:
     machine = launcher(layout=RAIL, inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     chain = throw(machine, np.array([8.0, 14.0]))
     first = transit(machine, 0, 2.0, 8.0)
@@ -99,5 +99,5 @@ def test_a_chain_is_one_transit_after_another() -> None:
     assert float(chain.spin) == pytest.approx(float(second.exit_spin), rel=1e-12)
 
 
-def test_no_stage_leaves_the_feed_as_it_is() -> None:
+def test_no_stages_leave_the_feed_speed_unchanged() -> None:
     assert float(throw(launcher(), np.zeros(0)).exit_speed) == 2.0

@@ -1,4 +1,4 @@
-"""The kernels compiled and as plain Python, from one source."""
+"""The compiled kernels against plain Python, their disk cache and the message before compiling."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ LOOSE = Options(tolerance=1e-4)
 
 
 def machines() -> dict[str, Launcher]:
-    """One of each kind."""
+    """Return one launcher per branch of the kernel: layouts, friction laws, rods, motors."""
     usual: dict[str, Any] = {"inertia": 4e-5, "crush": 2e-3, "creep": 0.15, "rebound": 0.8}
     motor = Drive(speed_constant=150.0, resistance=0.06, no_load_current=1.0, current_limit=20.0)
     found = {
@@ -58,7 +58,7 @@ def machines() -> dict[str, Launcher]:
 
 
 def results() -> list[float]:
-    """Numbers that all kernels leave."""
+    """Return results of every kernel as one list."""
     left: list[float] = []
     for machine in machines().values():
         done = throw(machine, SPEEDS, entry_spin=3.0 if machine.projectile.shape.rolls else 0.0, options=LOOSE)
@@ -68,16 +68,16 @@ def results() -> list[float]:
     return [*left, float(found.loss), *found.missing.tolist(), *found.books.copper.tolist()]
 
 
-def test_plain_python_gives_the_compiled_numbers() -> None:
+def test_plain_python_gives_the_compiled_results() -> None:
     done = subprocess.run(
         [sys.executable, "-c", PROGRAM], capture_output=True, text=True, check=True, cwd=ROOT,
         env={**os.environ, "STAGER_COMPILE": "0"},
     )  # fmt: skip
-    # Steps end where round-off decides, so that differences are a small part of the tolerance.
+    # Round-off changes the step sizes, so the results differ by a small part of the tolerance.
     assert json.loads(done.stdout) == pytest.approx(results(), rel=1e-8, abs=1e-9)
 
 
-def test_records_are_the_fields_of_a_transit() -> None:
+def test_kernel_record_holds_the_fields_of_a_transit() -> None:
     done = throw(machines()["rail"], SPEEDS)
     assert len(FIELDS) == RECORD
     stages = done.stages
@@ -87,8 +87,8 @@ def test_records_are_the_fields_of_a_transit() -> None:
     assert stages.exit_speed[1] == done.exit_speed
 
 
-def test_every_compiled_function_outdates_what_is_kept() -> None:
-    # A kernel kept on disk must not outlive a change in any function that is compiled into it.
+def test_cache_key_covers_every_compiled_source() -> None:
+    # A cached kernel must be recompiled when any function compiled into it changes.
     if not compiled.COMPILES:
         pytest.fail("the tests need the compiler")
     files = set()
@@ -105,19 +105,19 @@ def double(value: float) -> float:
     return 2.0 * value
 
 
-@pytest.mark.parametrize("kept", [False, True])
-def test_compiling_is_announced_once_where_nothing_is_kept(kept: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("cached", [False, True])
+def test_compiling_is_announced_once_without_a_cached_kernel(cached: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     told: list[bool] = []
     announcement.on_compiling(lambda: told.append(True))
-    monkeypatch.setattr(compiled.Entry, "kept", property(lambda self: kept))
+    monkeypatch.setattr(compiled.Entry, "kept", property(lambda self: cached))
     entry = compiled.entry(double)
     assert [entry(1.0), entry(2.0)] == [2.0, 4.0]
-    assert told == ([] if kept else [True])
+    assert told == ([] if cached else [True])
     announcement.on_compiling(None)
 
 
-def test_growth_goes_with_the_square_of_speed() -> None:
-    # The kernel knows growth by one number.
+def test_wheel_growth_is_quadratic_in_speed() -> None:
+    # The kernel takes growth as a single coefficient of speed squared.
     wheel: Wheel = driven().template.wheel
     speeds: Floats = np.geomspace(1.0, 100.0, 7)
     assert growth(wheel, speeds) == pytest.approx(growth(wheel, 1.0) * speeds**2)
@@ -128,7 +128,7 @@ def triple(value: float) -> float:
     return 3.0 * value
 
 
-def test_full_disk_costs_no_throw(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_full_disk_does_not_stop_a_throw(monkeypatch: pytest.MonkeyPatch) -> None:
     entry = compiled.entry(triple)
 
     def full(*given: object) -> None:
@@ -138,7 +138,7 @@ def test_full_disk_costs_no_throw(monkeypatch: pytest.MonkeyPatch) -> None:
     assert entry(3.0) == 9.0
 
 
-def test_kernels_work_where_nothing_can_be_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_kernels_compile_without_a_writable_cache(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(**options: object) -> Any:
         if options.get("cache"):
             raise RuntimeError("cannot cache function: no locator available")

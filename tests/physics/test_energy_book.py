@@ -1,4 +1,4 @@
-"""First law, stage by stage: wheel work = Δ(½mv²) + Δ(½I_pΩ²) + slip heat + crush loss."""
+"""Energy balance of each stage: wheel work = Δ(½mv²) + Δ(½I_pΩ²) + slip heat + crush loss."""
 
 from __future__ import annotations
 
@@ -25,8 +25,8 @@ CASES = {
 @pytest.mark.parametrize("case", CASES)
 @settings(max_examples=8, phases=[Phase.generate])
 @given(data=st.data())
-def test_the_book_of_a_stage_closes(case: str, data: st.DataObject) -> None:
-    batch = data.draw(batches(*CASES[case], greatest=1))
+def test_energy_balance_of_a_drawn_stage_closes(case: str, data: st.DataObject) -> None:
+    batch = data.draw(batches(*CASES[case], most_stages=1))
     machine = batch.launcher
     done = throw(machine, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin).stages
     mass = machine.projectile.mass[:, None]
@@ -39,7 +39,7 @@ def test_the_book_of_a_stage_closes(case: str, data: st.DataObject) -> None:
 
 
 @pytest.mark.parametrize("layout", [PAIR, RAIL], ids=lambda layout: layout.name)
-def test_the_book_closes_over_a_sweep(layout: object) -> None:
+def test_energy_balance_closes_over_a_sweep(layout: object) -> None:
     machine = launcher(
         layout=layout, inertia=4e-5, crush=4e-3, rebound=0.8, creep=0.15, stiffness=4e4,  # type: ignore[arg-type]
         law=Falling(0.75, 0.22, 9.0),
@@ -52,7 +52,7 @@ def test_the_book_closes_over_a_sweep(layout: object) -> None:
     assert np.max(np.abs(left / scale)) <= 1e-6
 
 
-def test_wheels_without_motors_pay_what_they_give() -> None:
+def test_wheel_work_without_motors_is_the_lost_rotational_energy() -> None:
     # ½J(ω0² − ω1²) of both wheels = their work; no drive.
     machine = launcher(inertia=4e-5, crush=2e-3, law=Falling(0.7, 0.2, 9.0))
     stage = throw(machine, np.array([15.0])).stages
@@ -60,8 +60,8 @@ def test_wheels_without_motors_pay_what_they_give() -> None:
     assert float(2 * lost[0]) == pytest.approx(float(stage.wheel_work[0]), rel=1e-6)
 
 
-def test_an_idler_keeps_what_it_takes() -> None:
-    # The idler's share of the work is negative: it leaves with ½Jω².
+def test_idler_work_is_the_rotational_energy_it_gains() -> None:
+    # The idler's work is negative: the projectile gives it ½Jω².
     machine = launcher(layout=IDLER, inertia=4e-4, crush=2e-3, law=Falling(0.7, 0.2, 9.0), idler_inertia=2e-5)
     stage = throw(machine, np.array([15.0])).stages
     kept = 2e-5 / 2 * float(stage.wheel_speed_after_b[0] / 0.04) ** 2

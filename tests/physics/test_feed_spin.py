@@ -1,4 +1,4 @@
-"""How a projectile enters the first nip."""
+"""Spin of the projectile at the first nip."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from tests.drive.machines import launcher
 SPEEDS = np.array([8.0, 11.0])
 
 
-def test_spin_of_the_feed_is_spin_at_the_first_nip() -> None:
+def test_feed_spin_is_the_entry_spin() -> None:
     machine = launcher(layout=RAIL)
     fed = replace(machine, feed=replace(machine.feed, spin=40.0))
     assert throw(fed, SPEEDS).exit_speed == throw(machine, SPEEDS, entry_spin=40.0).exit_speed
     assert throw(fed, SPEEDS[:0]).spin == 40.0
 
 
-def test_a_projectile_that_enters_rolling_leaves_a_rail_faster() -> None:
-    # model.md §3: a spinless feed onto a rail costs 2-14 % of a slipping throw.
+def test_rolling_entry_raises_exit_speed_on_a_rail() -> None:
+    # Our own simulations: a spinless feed onto a rail costs 2-14 % of the exit speed of a slipping throw.
     machine = launcher(layout=RAIL)
     rolling = float(machine.feed.speed / machine.projectile.radius)
     fed = replace(machine, feed=replace(machine.feed, spin=rolling))
@@ -30,7 +30,7 @@ def test_a_projectile_that_enters_rolling_leaves_a_rail_faster() -> None:
     assert 0 < gained < 0.14
 
 
-def test_spin_may_differ_from_draw_to_draw() -> None:
+def test_feed_spin_may_be_an_array() -> None:
     machine = launcher(layout=RAIL)
     fed = replace(machine, feed=replace(machine.feed, spin=np.array([0.0, 40.0])))
     both = throw(fed, np.broadcast_to(SPEEDS, (2, 2))).exit_speed

@@ -1,4 +1,4 @@
-"""Friction laws by themselves."""
+"""Friction laws: formula, slope, maximum, and laws that are not registered."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ LAWS = (
 
 @pytest.mark.parametrize("law", LAWS, ids=lambda law: f"{law.name}")
 @given(top=st.floats(0.01, 40.0))
-def test_greatest_is_that_of_all_slips_up_to_it(law: FrictionLaw, top: float) -> None:
+def test_greatest_is_the_maximum_over_smaller_slips(law: FrictionLaw, top: float) -> None:
     samples = np.concatenate([[0.0], np.geomspace(1e-6, 1.0, 400), np.linspace(1e-3, 1.0, 400)]) * top
     found = float(law.greatest(np.array([top]))[0])
     values = law.coefficient(samples)[0]
@@ -35,7 +35,7 @@ def test_greatest_is_that_of_all_slips_up_to_it(law: FrictionLaw, top: float) ->
 
 @pytest.mark.parametrize("law", LAWS, ids=lambda law: f"{law.name}")
 @given(slip=st.floats(1e-3, 40.0))
-def test_coefficient_is_that_of_the_formula_and_slope_its_derivative(law: FrictionLaw, slip: float) -> None:
+def test_coefficient_matches_the_formula_and_slope_its_derivative(law: FrictionLaw, slip: float) -> None:
     value, slope = law.coefficient(np.array([slip]))
     formula = coefficient(law)
     assert float(value[0]) == pytest.approx(formula(slip), rel=1e-9)
@@ -46,10 +46,10 @@ def test_coefficient_is_that_of_the_formula_and_slope_its_derivative(law: Fricti
         assert float(slope[0]) == pytest.approx((formula(slip + step) - formula(slip - step)) / (2 * step), abs=1e-5)
 
 
-class Made:
-    """A law that nothing but its `coefficient` is known of: the falling one under another name."""
+class UnregisteredLaw:
+    """An unregistered law that wraps a registered one."""
 
-    name = "made up"
+    name = "unregistered"
 
     def __init__(self, like: Falling) -> None:
         self.like = like
@@ -63,18 +63,18 @@ class Made:
 
 @pytest.mark.parametrize("like", [Falling(0.7, 0.2, 9.0), Falling(0.9, 0.3, 4.0, 2.0)], ids=str)
 @pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
-def test_law_that_is_not_registered_throws_as_its_formula(like: Falling, layout: Layout) -> None:
+def test_unregistered_law_throws_like_the_registered_one(like: Falling, layout: Layout) -> None:
     speeds = np.linspace(4.0, 25.0, 9)[:, None]
     known, made = (
         throw(launcher(layout=layout, law=law, inertia=4e-5, crush=2e-3, creep=0.1), speeds)
-        for law in (like, Made(like))
+        for law in (like, UnregisteredLaw(like))
     )
     assert made.exit_speed == pytest.approx(known.exit_speed, rel=1e-7)
     assert made.stages.slip_heat == pytest.approx(known.stages.slip_heat, rel=1e-6)
 
 
 @pytest.mark.parametrize("law", REGISTERED, ids=lambda law: law.name)
-def test_registered_laws_say_what_they_take(law: type[Law]) -> None:
+def test_registered_laws_document_their_parameters(law: type[Law]) -> None:
     assert law.source
     assert law.formulas
     for item in fields(law):  # type: ignore[arg-type]

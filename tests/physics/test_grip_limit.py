@@ -1,4 +1,4 @@
-"""The grip limit is what its definition says, looked for on a plain grid of wheel speeds."""
+"""The grip limit against its definition on a dense grid of wheel speeds."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ FEED, TOP = 1.2, 90.0
 WHEEL = np.geomspace(0.5 * FEED, TOP, 1200)
 
 
-def _exits(machine: Launcher) -> Floats:
+def _exit_speeds(machine: Launcher) -> Floats:
     return transit(machine, 0, FEED, WHEEL, options=Options(tolerance=1e-5, books=False)).exit_speed
 
 
-def _grown(modulus: float, friction: float) -> Launcher:
-    """The soft tyre of an invented foam wheel on a heavy ball."""
+def _with_soft_tyre(modulus: float, friction: float) -> Launcher:
+    """Return an invented foam wheel with a tyre of this modulus [Pa] and a heavy ball."""
     machine = load(ROOT / "tests" / "recovery" / "scenarios" / "constant_pair.toml").scenario.launcher
     stage = machine.template
     assert stage.wheel.tyre is not None
@@ -41,20 +41,23 @@ def _grown(modulus: float, friction: float) -> Launcher:
     )  # fmt: skip
 
 
-def _found(machine: Launcher) -> float:
+def _grip_limit(machine: Launcher) -> float:
     return float(grip_limit(machine, 0, np.array([FEED]), np.zeros(1), np.array([TOP])).wheel_speed[0])
 
 
-def _defined(exits: Floats) -> float:
-    """The least wheel speed within 0.1 % of the greatest exit speed, or of the greatest exit / wheel^0.1 if that is
-    clearly more than at the greatest exit speed."""
-    best, better = _trade(exits)
+def _grip_limit_by_definition(exits: Floats) -> float:
+    """Return the lowest wheel speed [m/s] within 0.1 % of the level that defines the grip limit.
+
+    The level is the greatest exit speed, or the exit speed at the greatest exit / wheel^0.1 where that ratio is more
+    than 0.1 % above its value at the greatest exit speed.
+    """
+    best, better = _best_tradeoff(exits)
     level = exits[best] if better > 1.001 else exits.max()
     return float(WHEEL[np.argmax(exits >= 0.999 * level)])
 
 
-def _trade(exits: Floats) -> tuple[int, float]:
-    """Place of the greatest exit / wheel^0.1, and how much more that is than at the greatest exit speed."""
+def _best_tradeoff(exits: Floats) -> tuple[int, float]:
+    """Return the index of the greatest exit / wheel^0.1, and its ratio to the value at the greatest exit speed."""
     peak = int(np.argmax(exits))
     traded = exits * (WHEEL / WHEEL[peak]) ** -0.1
     best = int(np.argmax(traded))
@@ -63,29 +66,29 @@ def _trade(exits: Floats) -> tuple[int, float]:
 
 @pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS)
 @given(friction=st.floats(0.2, 0.9), fall=st.floats(0.2, 1.0), fade=st.floats(2.0, 20.0))
-def test_found_is_what_the_definition_says(layout: object, friction: float, fall: float, fade: float) -> None:
+def test_grip_limit_matches_its_definition(layout: object, friction: float, fall: float, fade: float) -> None:
     machine = launcher(
         layout=layout, law=Falling(friction, fall * friction, fade), crush=3e-3, stiffness=2e4, creep=0.15,
         inertia=4e-5, feed=FEED,
     )  # type: ignore[arg-type]  # fmt: skip
-    exits = _exits(machine)
+    exits = _exit_speeds(machine)
     if exits[-1] > 0:
-        assume(abs(_trade(exits)[1] - 1.001) > 3e-4)  # Where the two kinds of limit are equally good, either is found.
-        assert _found(machine) == pytest.approx(_defined(exits), rel=6e-3)
+        assume(abs(_best_tradeoff(exits)[1] - 1.001) > 3e-4)  # At a tie of both definitions either is right.
+        assert _grip_limit(machine) == pytest.approx(_grip_limit_by_definition(exits), rel=6e-3)
 
 
 @pytest.mark.parametrize("friction", [0.3, 0.45, 0.6])
-def test_a_tyre_that_grows_moves_the_grip_limit_little(friction: float) -> None:
-    """A growing tyre presses harder, so exit speed creeps up past the limit; the contact slips from there on as it
-    does with a tyre so hard that it hardly grows."""
-    hard, soft = _grown(8e8, friction), _grown(4e6, friction)
-    rising = _exits(soft)
-    assert rising[-1] > 1.02 * rising[np.searchsorted(WHEEL, 1.3 * _found(hard))]
-    assert _found(soft) == pytest.approx(_found(hard), rel=0.02)
-    assert _found(soft) == pytest.approx(_defined(rising), rel=6e-3)
+def test_tyre_growth_hardly_moves_the_grip_limit(friction: float) -> None:
+    # A growing tyre raises the normal force, so exit speed still rises a little past the limit, although the contact
+    # slips from the same wheel speed on as with a tyre too stiff to grow.
+    hard, soft = _with_soft_tyre(8e8, friction), _with_soft_tyre(4e6, friction)
+    rising = _exit_speeds(soft)
+    assert rising[-1] > 1.02 * rising[np.searchsorted(WHEEL, 1.3 * _grip_limit(hard))]
+    assert _grip_limit(soft) == pytest.approx(_grip_limit(hard), rel=0.02)
+    assert _grip_limit(soft) == pytest.approx(_grip_limit_by_definition(rising), rel=6e-3)
 
 
-def test_there_is_none_where_wheels_still_grip_at_the_end() -> None:
+def test_grip_limit_is_nan_if_the_range_ends_in_full_grip() -> None:
     machine = launcher(law=Constant(0.9), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5, feed=FEED)
     found = grip_limit(machine, 0, np.array([FEED]), np.zeros(1), np.array([4.0]))
     assert np.isnan(found.wheel_speed[0])

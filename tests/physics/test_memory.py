@@ -1,4 +1,4 @@
-"""100 000 lanes of six stages stay below 1 GiB, in a process of their own."""
+"""Memory: 100 000 samples of six stages need less than 1 GiB, measured in a separate process."""
 
 from __future__ import annotations
 
@@ -18,6 +18,6 @@ print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 """
 
 
-def test_memory() -> None:
+def test_large_batch_needs_less_than_one_gibibyte() -> None:
     done = subprocess.run([sys.executable, "-c", PROGRAM], capture_output=True, text=True, check=True)
     assert int(done.stdout) < 1024 * 1024

@@ -1,4 +1,4 @@
-"""Behind the last wheel: the outlet takes energy, the air slows, instruments are off by a factor."""
+"""Behind the last wheel: energy loss in the outlet, air drag to the chronograph, instrument factors."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ from stager.physics.muzzle import indicated_speed, last_wheel_speed, outlet_spee
 from tests.physics.machines import launcher
 
 
-def _ball(**fields: object) -> Launcher:
+def _launcher(**fields: object) -> Launcher:
     return replace(launcher(), **fields)  # type: ignore[arg-type]
 
 
 @given(st.floats(1.0, 80.0), st.floats(0.0, 20.0))
-def test_outlet_takes_its_energy(speed: float, loss: float) -> None:
-    found = _ball(outlet=Outlet(loss=loss))
+def test_outlet_removes_its_energy_loss(speed: float, loss: float) -> None:
+    found = _launcher(outlet=Outlet(loss=loss))
     mass = float(found.projectile.mass)
     out = float(outlet_speed(found, np.array(speed)))
     energy = mass * speed**2 / 2
@@ -32,14 +32,14 @@ def test_outlet_takes_its_energy(speed: float, loss: float) -> None:
         assert float(speed_before_outlet(found, np.array(out))) == pytest.approx(speed, rel=1e-9)
 
 
-def test_without_tables_nothing_changes() -> None:
+def test_speeds_are_unchanged_without_outlet_and_measuring_tables() -> None:
     speeds = np.array([0.0, 3.0, 30.0])
     for function in (outlet_speed, indicated_speed, last_wheel_speed, speed_before_outlet):
-        np.testing.assert_array_equal(function(_ball(), speeds), speeds)
+        np.testing.assert_array_equal(function(_launcher(), speeds), speeds)
 
 
-def test_air_slows_a_ball_over_the_distance_to_the_chronograph() -> None:
-    found = _ball(measuring=Measuring(distance=2.0))
+def test_air_drag_slows_the_ball_before_the_chronograph() -> None:
+    found = _launcher(measuring=Measuring(distance=2.0))
     projectile = found.projectile
     exact = solve_ivp(
         lambda x, v: -sphere_drag(projectile.diameter, v) / (projectile.mass * v), (0.0, 2.0), [20.0], rtol=1e-10
@@ -49,21 +49,21 @@ def test_air_slows_a_ball_over_the_distance_to_the_chronograph() -> None:
 
 
 @given(st.floats(2.0, 60.0), st.floats(0.5, 2.0), st.floats(0.0, 5.0))
-def test_last_wheel_speed_undoes_what_lies_behind(speed: float, factor: float, distance: float) -> None:
-    found = _ball(outlet=Outlet(loss=0.01), measuring=Measuring(exit_speed=factor, distance=distance))
+def test_last_wheel_speed_inverts_indicated_speed(speed: float, factor: float, distance: float) -> None:
+    found = _launcher(outlet=Outlet(loss=0.01), measuring=Measuring(exit_speed=factor, distance=distance))
     seen = indicated_speed(found, np.array(speed))
     assert float(last_wheel_speed(found, seen)) == pytest.approx(speed, rel=2e-3)
 
 
-def test_a_chronograph_that_reads_low_shows_less() -> None:
-    found = _ball(measuring=Measuring(exit_speed=1.05))
+def test_chronograph_factor_divides_the_indicated_speed() -> None:
+    found = _launcher(measuring=Measuring(exit_speed=1.05))
     assert float(indicated_speed(found, np.array(21.0))) == pytest.approx(20.0)
 
 
-def test_what_stays_in_the_outlet_shows_nothing() -> None:
-    found = _ball(outlet=Outlet(loss=1e3), measuring=Measuring(exit_speed=1.05, distance=1.0))
+def test_projectile_stopped_in_the_outlet_indicates_zero() -> None:
+    found = _launcher(outlet=Outlet(loss=1e3), measuring=Measuring(exit_speed=1.05, distance=1.0))
     assert float(indicated_speed(found, np.array(21.0))) == 0.0
 
 
-def test_outlet_belongs_to_the_length() -> None:
-    assert length(_ball(outlet=Outlet(length=0.08)), 2) == pytest.approx(length(_ball(), 2) + 0.08)
+def test_outlet_adds_to_the_length() -> None:
+    assert length(_launcher(outlet=Outlet(length=0.08)), 2) == pytest.approx(length(_launcher(), 2) + 0.08)

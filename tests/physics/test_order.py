@@ -1,4 +1,4 @@
-"""Order of convergence, measured with fixed steps, and the error that the default tolerance leaves."""
+"""Order of convergence at fixed steps, and the error at a given tolerance."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ SPEED = np.array([25.0])
 
 
 def machine(layout: str, exponent: float, rebound: float = 0.7, law: object = None) -> Launcher:
-    """Smooth law, jump at the axis plane."""
+    """Return a launcher with a smooth friction law and a force jump at the axis plane (rebound below 1)."""
     return launcher(
         layout=LAYOUTS[layout], feed=6.0, crush=2e-3, creep=3.0, law=law or Falling(0.7, 0.2, 9.0), inertia=4e-5,
         stiffness=4e4 * 0.002 ** (1 - exponent), exponent=exponent, rebound=rebound,
@@ -27,7 +27,7 @@ def machine(layout: str, exponent: float, rebound: float = 0.7, law: object = No
 
 
 def order(of: Launcher) -> float:
-    """Slope of the straight line through log error against log step."""
+    """Return the order of convergence: slope of log error against log step."""
     counts = np.array([10, 20, 40, 80])
     best, *speeds = (float(throw(of, SPEED, options=Options(steps=int(n))).exit_speed) for n in (800, *counts))
     return float(-np.polyfit(np.log(counts), np.log(np.abs(np.array(speeds) - best)), 1)[0])
@@ -35,23 +35,23 @@ def order(of: Launcher) -> float:
 
 @pytest.mark.parametrize("layout", LAYOUTS)
 @pytest.mark.parametrize("exponent", [1.0, 1.5, 2.0])
-def test_order_of_round_shapes(layout: str, exponent: float) -> None:
+def test_order_of_convergence_for_round_shapes(layout: str, exponent: float) -> None:
     assert order(machine(layout, exponent)) >= 3.5
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
 @pytest.mark.parametrize("exponent", [1.0, 1.5])
-def test_order_of_rods(layout: str, exponent: float) -> None:
+def test_order_of_convergence_for_rods(layout: str, exponent: float) -> None:
     rod = Projectile(shape=ROD, mass=0.02, diameter=0.04, length=0.03)
     assert order(replace(machine(layout, exponent), projectile=rod)) >= 3.5
 
 
-def test_order_of_a_bell() -> None:
+def test_order_of_convergence_for_bell_friction() -> None:
     assert order(machine("pair", 1.5, law=Bell(0.9, 3.0, 2.0))) >= 3.5
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
-def test_tolerance_bounds_the_error(layout: str) -> None:
+def test_error_is_within_the_tolerance(layout: str) -> None:
     # Slow entry and small creep: the stiff case.
     stiff = launcher(
         layout=LAYOUTS[layout], feed=0.4, crush=2e-3, creep=0.03, inertia=4e-5, rebound=0.7, law=Falling(0.7, 0.2, 9.0),

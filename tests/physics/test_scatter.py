@@ -1,4 +1,4 @@
-"""Shot to shot: what scatters, by how much, and which cause matters most."""
+"""Shot-to-shot scatter: standard deviations, contributions of each cause, jams."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ def _shots(machine: Launcher, draws: int = 300, seed: int = 1) -> Shots:
     return found
 
 
-def test_nothing_is_told_where_nothing_is_known_to_differ() -> None:
+def test_no_scatter_without_stated_spreads() -> None:
     assert not known_spreads(_machine(FLIGHT), 2)
     assert shots(_machine(FLIGHT), SPEEDS, rng=np.random.default_rng(0)) is None
     assert not known_spreads(_machine(FLIGHT, mass_spread=Spread(0.0)), 2)
@@ -45,8 +45,8 @@ def _slope(changed: Launcher, other: Launcher, step: float) -> float:
     return (ends[0] - ends[1]) / step
 
 
-def test_exit_speed_follows_the_slope_of_each_cause() -> None:
-    # First order of the GUM (JCGM 100, 5.1.2): |∂v/∂x|·u for small u; by the plain throw, not by lanes.
+def test_contribution_of_a_cause_is_slope_times_spread() -> None:
+    # First order of the GUM (JCGM 100, 5.1.2): |∂v/∂x|·u for small u; by central differences of throws.
     bare = launcher()
     mass, feed = float(bare.projectile.mass), float(bare.feed.speed)
     found = {one.name: one.exit_speed for one in _shots(
@@ -57,8 +57,8 @@ def test_exit_speed_follows_the_slope_of_each_cause() -> None:
     assert found["feed speed"] == pytest.approx(abs(_slope(fast, slow, 2e-2)) * 0.02, rel=0.05)
 
 
-def test_a_wider_projectile_is_crushed_more() -> None:
-    # The gap stays: free gap = diameter − crush.
+def test_diameter_spread_changes_the_crush() -> None:
+    # The free gap (diameter − crush) stays, so crush grows with the diameter.
     bare, wider = launcher(), 2e-4
     ends = []
     for sign in (1, -1):
@@ -72,7 +72,7 @@ def test_a_wider_projectile_is_crushed_more() -> None:
     assert cause.name == "projectile diameter"
 
 
-def test_causes_add_up_to_the_drawn_whole() -> None:
+def test_contributions_add_up_in_quadrature() -> None:
     found = _shots(_machine(mass_spread=Spread(0.01, relative=True), feed=Spread(0.03, relative=True),
                             wheel=Spread(0.005, relative=True)), draws=2000)  # fmt: skip
     whole = np.sqrt(sum(one.exit_speed**2 for one in found.causes))
@@ -84,7 +84,7 @@ def test_causes_add_up_to_the_drawn_whole() -> None:
     assert half == pytest.approx(1.96 * found.exit_speed.standard_deviation, rel=0.1)
 
 
-def test_direction_alone_makes_a_group_of_its_own_size() -> None:
+def test_group_size_from_direction_spread_alone() -> None:
     # Small angles: 4 m × 5 mrad = 20 mm up and down, 4 m × 3 mrad = 12 mm sideways; the tilt adds 1/cos² at 0.1 rad.
     flight = replace(FLIGHT, tilt_spread=Spread(5e-3), heading_spread=Spread(3e-3))
     found = _shots(_machine(flight), draws=4000)
@@ -95,11 +95,11 @@ def test_direction_alone_makes_a_group_of_its_own_size() -> None:
     assert found.exit_speed.standard_deviation == pytest.approx(0.0, abs=1e-9)
     assert [one.name for one in found.causes] == ["tilt", "heading"]
     assert found.target == 4.0
-    # Without spin nothing lifts it.
+    # Without spin there is no lift.
     assert found.flown == "with drag"
 
 
-def test_spread_of_exit_speed_is_spread_of_the_drop() -> None:
+def test_relative_spread_of_drop_is_twice_that_of_speed() -> None:
     # Drop ½g(x/v)²: its share is twice that of the speed, without air (school mechanics).
     heavy = replace(_machine(replace(FLIGHT, tilt=0.0, drag=1e-9, side_a=None), wheel=Spread(0.004, relative=True)))
     found = _shots(heavy, draws=2000)
@@ -109,7 +109,7 @@ def test_spread_of_exit_speed_is_spread_of_the_drop() -> None:
     assert found.height.standard_deviation / drop == pytest.approx(2 * share, rel=0.05)
 
 
-def test_wheels_apart_scatter_the_spin_and_the_side() -> None:
+def test_wheel_speed_spread_scatters_spin_and_lateral_position() -> None:
     aside = replace(FLIGHT, side_a=Placement.LEFT)
     found = _shots(_machine(aside, wheel=Spread(0.01, relative=True)))
     assert found.sideways is not None
@@ -117,7 +117,7 @@ def test_wheels_apart_scatter_the_spin_and_the_side() -> None:
     assert found.flown == "with drag and lift"
 
 
-def test_jams_are_counted_and_left_out() -> None:
+def test_jams_are_counted_and_excluded() -> None:
     machine = _machine(FLIGHT, diameter_spread=Spread(3e-3), feed=Spread(0.4, relative=True))
     machine = replace(machine, contact=replace(machine.contact, friction=replace(
         machine.contact.friction, static=0.3, sliding=0.25)))  # fmt: skip
@@ -127,7 +127,7 @@ def test_jams_are_counted_and_left_out() -> None:
     assert found.exit_speed.low > 0
 
 
-def test_same_seed_same_shots() -> None:
+def test_scatter_is_reproducible_for_a_seed() -> None:
     machine = _machine(FLIGHT, mass_spread=Spread(0.01, relative=True))
     assert _shots(machine, 50, 3) == _shots(machine, 50, 3)
     assert _shots(machine, 50, 3) != _shots(machine, 50, 4)
