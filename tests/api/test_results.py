@@ -1,4 +1,4 @@
-"""Results show themselves: in print, in a notebook, as plain values."""
+"""Results as text, as HTML for notebooks and as plain values."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ from stager.api.results import Shown
 from tests.cli.run import TEMPLATE
 from tests.cli.run import stager as run
 
-KNOWN = {
+FEW_UNKNOWNS = {
     "limits.stages": 2, "contact.stiffness": "40 kN/m", "contact.rebound": 0.75, "contact.creep": "0.5 m/s",
     "outlet.loss": "0.02 J", "stage.wheel.radius": "40 mm", "stage.wheel.inertia": "4e-5 kg m^2",
     "feed.speed": "1.2 m/s", "contact.friction.fade_speed": "9 m/s",
 }  # fmt: skip
-"""Two stages, and few parameters that throws tell about."""
-LAUNCHER = stager.load(TEMPLATE).replace(KNOWN)
+"""Two stages, and few parameters to fit."""
+LAUNCHER = stager.load(TEMPLATE).replace(FEW_UNKNOWNS)
 ROWS = "1500,5.9\n2000,7.8\n2600,10.2\n3200,12.6\n3800,14.6\n4100,15.6\n4500,15.0\n"
 TABLE = "build,wheel_1 [rpm],exit_speed [m/s]\n"
 
 
 class _Tags(HTMLParser):
-    """Whether every element that is opened is closed."""
+    """Check that every element is closed; `open` lists the others."""
 
     def __init__(self, text: str) -> None:
         super().__init__()
@@ -63,7 +63,7 @@ ALL = ("plan", "throw", "jam", "sweep", "check", "fit", "next", "compare")
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_what_a_notebook_shows_is_whole_and_says_the_answer(name: str, results: dict[str, object]) -> None:
+def test_notebook_html_is_well_formed_and_has_the_headline(name: str, results: dict[str, object]) -> None:
     result: Shown = results[name]  # type: ignore[assignment]
     page = result._repr_html_()
     assert _Tags(page).open == []
@@ -73,7 +73,7 @@ def test_what_a_notebook_shows_is_whole_and_says_the_answer(name: str, results: 
     assert result.document()["stager_version"] == stager.__version__
 
 
-def test_print_shows_what_the_command_shows(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_print_gives_the_screen_of_the_command(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("NO_COLOR", "1")
     ran = run("throw", str(TEMPLATE), "--speed", "10", "--full").out
@@ -82,12 +82,12 @@ def test_print_shows_what_the_command_shows(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_what_a_console_echoes_is_one_line(name: str, results: dict[str, object]) -> None:
+def test_repr_is_one_line(name: str, results: dict[str, object]) -> None:
     assert len(repr(results[name]).splitlines()) == 1
     assert repr(results[name]).startswith(f"<{type(results[name]).__name__}: ")
 
 
-def test_a_launcher_shows_what_was_read() -> None:
+def test_launcher_html_shows_its_inputs() -> None:
     page = LAUNCHER.replace({"title": "<b>Wild & bold</b>"})._repr_html_()
     assert "&lt;b&gt;Wild &amp; bold&lt;/b&gt;" in page
     assert _Tags(page).open == []
@@ -103,7 +103,7 @@ def test_pictures_are_found_by_name(results: dict[str, object]) -> None:
         plan.picture("portrait")
 
 
-def test_changed_values_are_read_as_a_file_would_be() -> None:
+def test_replaced_values_are_validated_like_a_file() -> None:
     other = LAUNCHER.replace({"projectile.mass": "25 g", "goal.worthwhile": 0.2})
     assert other.scenario.launcher.projectile.mass == pytest.approx(0.025)
     assert other.scenario.goal.worthwhile == 0.2

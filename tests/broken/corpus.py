@@ -1,7 +1,7 @@
-"""Broken files, each told as a change to `right.toml` and what is to be said of it.
+"""Invalid configurations, each given as an edit of `valid.toml` with the expected errors.
 
-In *.txt: `# name`; `-` lines that stand in the right file and `+` lines in their place; `++` lines at its end;
-`>` what is said, without the file's name; `?` its hint.
+In *.txt: `# name` of the case; `-` lines of the valid file and the `+` lines that replace them; `++` lines appended at
+its end; `>` expected error without the file's name; `?` expected hint.
 """
 
 from __future__ import annotations
@@ -11,28 +11,28 @@ from dataclasses import dataclass
 from pathlib import Path
 
 HERE = Path(__file__).parent
-RIGHT = (HERE / "right.toml").read_text(encoding="utf-8")
+VALID = (HERE / "valid.toml").read_text(encoding="utf-8")
 
 
 @dataclass(frozen=True)
-class Broken:
-    """name of the case, text of the file, and what is said: place with message, and hint, in order."""
+class Case:
+    """A case: its name, the text of the file, and the expected errors (place with message, hint) in order."""
 
     name: str
     text: str
-    said: tuple[tuple[str, str], ...]
+    errors: tuple[tuple[str, str], ...]
 
 
-def cases() -> Iterator[Broken]:
-    """All cases of all files."""
+def cases() -> Iterator[Case]:
+    """Yield the cases of all files."""
     for path in sorted(HERE.glob("*.txt")):
         for block in path.read_text(encoding="utf-8").split("\n\n"):
             yield _case(block.splitlines())
 
 
-def _case(lines: list[str]) -> Broken:
-    name, said, edits = "", [], [["", ""]]
-    text = RIGHT
+def _case(lines: list[str]) -> Case:
+    name, errors, edits = "", [], [["", ""]]
+    text = VALID
     for line in lines:
         mark, _, rest = line.partition(" ")
         if mark == "#":
@@ -46,13 +46,13 @@ def _case(lines: list[str]) -> Broken:
         elif mark == "+":
             edits[-1][1] += rest + "\n"
         elif mark == ">":
-            said.append((rest, ""))
+            errors.append((rest, ""))
         elif mark == "?":
-            said[-1] = (said[-1][0], rest)
+            errors[-1] = (errors[-1][0], rest)
         else:
             raise ValueError(f"{name}: {line!r}")
     for before, after in edits:
         if before and text.count(before) != 1:
-            raise ValueError(f"{name}: {before!r} stands {text.count(before)} times in the right file")
+            raise ValueError(f"{name}: {before!r} stands {text.count(before)} times in the valid file")
         text = text.replace(before, after) if before else text
-    return Broken(name, text, tuple(said))
+    return Case(name, text, tuple(errors))

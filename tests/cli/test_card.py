@@ -109,7 +109,7 @@ def test_card_is_one_a4_page(changes: dict[str, Any], tmp_path: Path) -> None:
     with browser(tmp_path / "profile") as tab:
         tab.open(path, 900)
         printed = PdfReader(io.BytesIO(tab.pdf())).pages
-        assert tab.complaints() == []
+        assert tab.console_messages() == []
         assert tab.requests() == [path.as_uri()]
     assert len(printed) == 1
     assert (float(printed[0].mediabox.width), float(printed[0].mediabox.height)) == pytest.approx(A4, abs=1.0)

@@ -1,4 +1,4 @@
-"""Broken files: every problem at once, each with its line and what would be right."""
+"""Invalid configuration files: all errors at once, each with its line and a hint."""
 
 from __future__ import annotations
 
@@ -8,33 +8,33 @@ import pytest
 
 from stager.config import load
 from stager.errors import ExitStatus, InputErrors
-from tests.broken.corpus import RIGHT, Broken, cases
+from tests.broken.corpus import VALID, Case, cases
 
 CASES = list(cases())
 
 
-def _said(path: Path) -> list[tuple[str, str]]:
+def _errors(path: Path) -> list[tuple[str, str]]:
     with pytest.raises(InputErrors) as caught:
         load(path)
     assert caught.value.exit_status is ExitStatus.BAD_INPUT
     return [(str(error).removeprefix(f"{path}:").lstrip(), error.hint) for error in caught.value.errors]
 
 
-def test_the_right_file_is_right(tmp_path: Path) -> None:
-    (tmp_path / "right.toml").write_text(RIGHT, encoding="utf-8")
-    assert load(tmp_path / "right.toml").title == "Right"
+def test_valid_file_loads(tmp_path: Path) -> None:
+    (tmp_path / "valid.toml").write_text(VALID, encoding="utf-8")
+    assert load(tmp_path / "valid.toml").title == "Right"
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
-def test_what_is_said(case: Broken, tmp_path: Path) -> None:
+def test_errors_and_hints_of_an_invalid_file(case: Case, tmp_path: Path) -> None:
     path = tmp_path / "broken.toml"
     path.write_text(case.text, encoding="utf-8")
-    assert _said(path) == list(case.said)
+    assert _errors(path) == list(case.errors)
 
 
-def test_the_corpus_is_large_and_always_helps() -> None:
+def test_corpus_has_90_cases_each_with_a_hint() -> None:
     assert len({case.name for case in CASES}) == len(CASES) >= 90
-    assert [case.name for case in CASES if not all(hint for _, hint in case.said)] == []
+    assert [case.name for case in CASES if not all(hint for _, hint in case.errors)] == []
 
 
 @pytest.mark.parametrize(
@@ -50,21 +50,21 @@ def test_the_corpus_is_large_and_always_helps() -> None:
         ('title = """\n\nno end', 3),
     ],
 )
-def test_what_is_no_toml(text: str, line: int, tmp_path: Path) -> None:
+def test_toml_syntax_error_has_its_line_and_a_hint(text: str, line: int, tmp_path: Path) -> None:
     path = tmp_path / "broken.toml"
     path.write_text(text, encoding="utf-8")
-    ((found, hint),) = _said(path)
+    ((found, hint),) = _errors(path)
     assert found.startswith(f"{line}: not TOML: ")
     assert hint
 
 
-def test_a_bare_quantity_is_shown_in_quotes(tmp_path: Path) -> None:
+def test_hint_of_an_unquoted_quantity_adds_quotes(tmp_path: Path) -> None:
     path = tmp_path / "broken.toml"
     path.write_text("[projectile]\nmass = 18 g   # of clay\n", encoding="utf-8")
-    assert _said(path)[0][1] == 'text and quantities stand in quotes: mass = "18 g"'
+    assert _errors(path)[0][1] == 'text and quantities stand in quotes: mass = "18 g"'
 
 
-def test_what_is_no_file(tmp_path: Path) -> None:
+def test_missing_empty_and_unreadable_files_are_input_errors(tmp_path: Path) -> None:
     empty, foreign = tmp_path / "empty.toml", tmp_path / "foreign.toml"
     empty.write_text(" \n", encoding="utf-8")
     foreign.write_bytes(b"# one\n# two\ntitle = 'caf\xe9'\n")
@@ -81,7 +81,7 @@ def test_what_is_no_file(tmp_path: Path) -> None:
         assert str(caught.value) == said
 
 
-def test_deep_nesting_is_no_fault_of_ours(tmp_path: Path) -> None:
+def test_deep_nesting_is_an_input_error(tmp_path: Path) -> None:
     path = tmp_path / "deep.toml"
     for deep in ("[" * 3000, "{a=" * 1000, "[{a = " * 500):
         path.write_text(f"title = 'a'\na = {deep}", encoding="utf-8")
@@ -91,8 +91,8 @@ def test_deep_nesting_is_no_fault_of_ours(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("ends", ["\n", "\r\n"])
 @pytest.mark.parametrize("start", ["", "\ufeff"])
-def test_lines_are_counted_whatever_ends_them(ends: str, start: str, tmp_path: Path) -> None:
+def test_line_numbers_with_crlf_and_byte_order_mark(ends: str, start: str, tmp_path: Path) -> None:
     path = tmp_path / "broken.toml"
-    text = RIGHT.replace('crush = "4 mm"', "crush = 4").replace("\n", ends)
+    text = VALID.replace('crush = "4 mm"', "crush = 4").replace("\n", ends)
     path.write_bytes((start + text).encode())
-    assert [where for where, _ in _said(path)] == ["18: stage.crush: 4 needs a unit"]
+    assert [where for where, _ in _errors(path)] == ["18: stage.crush: 4 needs a unit"]

@@ -1,4 +1,4 @@
-"""The table of draws: read beside its configuration alone, checked, and never quoted."""
+"""The table of draws beside a configuration: validated, read from its own folder only, never quoted in errors."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tests.config.test_load import loaded
 SECRET = "root:x:0:0:secret"
 
 
-def _said(folder: Path, name: str) -> str:
+def _error(folder: Path, name: str) -> str:
     with pytest.raises(InputErrors) as caught:
         loaded(folder, ('title = "Right"', f'title = "Right"\ndraws = "{name}"'))
     (error,) = caught.value.errors
@@ -22,15 +22,15 @@ def _said(folder: Path, name: str) -> str:
 
 
 @pytest.mark.parametrize("name", ["../secret.csv", "ABSOLUTE", "below/secret.csv", "link.csv", "..", ".", "", "folder"])
-def test_nothing_is_read_from_elsewhere(name: str, tmp_path: Path) -> None:
+def test_draws_outside_the_folder_are_refused(name: str, tmp_path: Path) -> None:
     home = tmp_path / "home"
     for folder in (home / "below", home / "folder"):
         folder.mkdir(parents=True)
     for place in (tmp_path / "secret.csv", home / "below" / "secret.csv"):
         place.write_text("stage.crush\n0.004\n0.0041\n", encoding="utf-8")
     (home / "link.csv").symlink_to(tmp_path / "secret.csv")
-    said = _said(home, str(tmp_path / "secret.csv") if name == "ABSOLUTE" else name)
-    assert "it must be the name of a file next to this one" in said or "it is no file" in said
+    message = _error(home, str(tmp_path / "secret.csv") if name == "ABSOLUTE" else name)
+    assert "it must be the name of a file next to this one" in message or "it is no file" in message
 
 
 @pytest.mark.parametrize(
@@ -49,14 +49,14 @@ def test_nothing_is_read_from_elsewhere(name: str, tmp_path: Path) -> None:
         ("stage.crush\n0.004\n" + "0" * 100_000 + "\n", "line 3 holds what is no finite number"),
     ],
 )
-def test_what_is_wrong_is_said_and_not_quoted(table: str, what: str, tmp_path: Path) -> None:
+def test_invalid_draws_are_reported_without_quoting_the_file(table: str, what: str, tmp_path: Path) -> None:
     (tmp_path / "d.csv").write_text(table, encoding="utf-8")
-    said = _said(tmp_path, "d.csv")
-    assert what in said
-    assert "secret" not in said
+    message = _error(tmp_path, "d.csv")
+    assert what in message
+    assert "secret" not in message
 
 
-def test_the_hash_may_be_left_out(tmp_path: Path) -> None:
+def test_draws_load_without_a_hash(tmp_path: Path) -> None:
     (tmp_path / "d.csv").write_text("stage.crush\n0.004\n0.0041\n", encoding="utf-8")
     found = loaded(tmp_path, ('title = "Right"', 'title = "Right"\ndraws = "d.csv"'))
     assert found.draws is not None

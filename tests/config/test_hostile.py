@@ -1,4 +1,4 @@
-"""Whatever a file holds: it loads, or every problem has a line of the file and a hint; nothing else is raised."""
+"""Fuzzing of the loader: any file loads or gives errors that each have a line and a hint; no other exception."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 from stager.config import load
 from stager.config.toml import show_tree
 from stager.errors import InputError, InputErrors
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 from tests.config.test_load import CONFIGS
 
-TREES = [tomllib.loads(text) for text in (RIGHT, *(path.read_text(encoding="utf-8") for path in CONFIGS))]
+TREES = [tomllib.loads(text) for text in (VALID, *(path.read_text(encoding="utf-8") for path in CONFIGS))]
 VALUES: list[Any] = [
     "", "18", "18 g", "4 mm", "-4 mm", "0 m/s", "9 m/s ± 2 m/s", "rod", "rail", "constant", "\x00", "{text}",
     "±", "1:2:3", 0, -1, 10**400, 0.5, 1e308, float("inf"), float("nan"), True, [], [1, "2 m/s"], [[]], {}, {"law": 3},
@@ -32,7 +32,7 @@ def _places(tree: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
 
 
 @st.composite
-def _spoiled(draw: st.DrawFn) -> dict[str, Any]:
+def _altered_trees(draw: st.DrawFn) -> dict[str, Any]:
     tree = copy.deepcopy(draw(st.sampled_from(TREES)))
     for _ in range(draw(st.integers(1, 4))):
         *path, key = draw(st.sampled_from([place for place in _places(tree) if place]))
@@ -58,8 +58,8 @@ def _problems(path: Path) -> tuple[InputError, ...]:
 
 
 @settings(max_examples=400)
-@given(_spoiled())
-def test_any_tree(tmp_path: Path, tree: dict[str, Any]) -> None:
+@given(_altered_trees())
+def test_altered_configuration_loads_or_gives_errors_with_line_and_hint(tmp_path: Path, tree: dict[str, Any]) -> None:
     path = tmp_path / "a.toml"
     text = show_tree(tree)
     path.write_text(text, encoding="utf-8")
@@ -72,8 +72,8 @@ def test_any_tree(tmp_path: Path, tree: dict[str, Any]) -> None:
 
 
 @settings(max_examples=200)
-@given(st.lists(st.one_of(st.sampled_from(RIGHT.splitlines()), st.text(max_size=20)), max_size=40))
-def test_any_text(tmp_path: Path, lines: list[str]) -> None:
+@given(st.lists(st.one_of(st.sampled_from(VALID.splitlines()), st.text(max_size=20)), max_size=40))
+def test_random_text_loads_or_gives_input_errors(tmp_path: Path, lines: list[str]) -> None:
     path = tmp_path / "a.toml"
     path.write_bytes("\n".join(lines).encode("utf-8", "surrogatepass"))
     assert all(str(one).startswith(str(path)) for one in _problems(path))

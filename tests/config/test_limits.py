@@ -1,4 +1,4 @@
-"""Whatever is asked to be read is read, or refused at its line, in time and memory that grow with its length."""
+"""Limits of the reader: long and nested input is read or refused at its line, in linear time."""
 
 from __future__ import annotations
 
@@ -14,19 +14,19 @@ from stager.config import load
 from stager.config.problem import key_lines, tokens
 from stager.errors import InputError, InputErrors
 from stager.units import QuantityError, parse
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 
 MASS = 'mass = "18 g ± 0.5 g"'
-WORK = 3_000_000
-"""Most lines of Python that reading a file may take: a fit of time in a unit that a busy machine does not change."""
+MAX_LINES = 3_000_000
+"""Most Python lines that reading a file may execute: a measure of time that does not depend on the machine's load."""
 
 
 class TooMuchWork(Exception):
-    """More lines were run than that."""
+    """More lines were executed than allowed."""
 
 
-def _worked(run: Callable[[], object], most: int = WORK) -> int:
-    """Return how many lines of Python `run` takes."""
+def _count_lines(run: Callable[[], object], most: int = MAX_LINES) -> int:
+    """Count the Python lines that `run` executes; raise TooMuchWork above `most`."""
     count = 0
 
     def trace(frame: object, event: str, given: object) -> object:
@@ -45,44 +45,44 @@ def _worked(run: Callable[[], object], most: int = WORK) -> int:
     return count
 
 
-def _refused(path: Path) -> InputErrors:
+def _load_errors(path: Path) -> InputErrors:
     with pytest.raises(InputErrors) as caught:
         load(path)
     return caught.value
 
 
 FILES = {
-    "an exponent": (RIGHT.replace(MASS, 'mass = "18 g*9**9**9"'), 4),
-    "powers of powers": (RIGHT.replace(MASS, 'mass = "18 g^99^99"'), 4),
-    "a long quantity": (RIGHT.replace(MASS, f'mass = "18{"0" * 3000} g"'), 4),
-    "blanks": (RIGHT.replace(MASS, f'mass = "18{" " * 3900}g"'), 4),
-    "many blanks": (RIGHT.replace(MASS, f'mass = "18{" " * 20_000}g"'), 4),
-    "blanks and no end": (RIGHT.replace(MASS, f"mass = 18{' ' * 3900}x"), 4),
-    "a long name": (RIGHT.replace(MASS, f'{"m" * 3000} = "18 g"'), 2),
-    "dotted parts": (RIGHT + "a" + ".a" * 1500 + " = 1\n", None),
-    "quoted dotted parts": (RIGHT + '"a"' + '."a"' * 900 + " = 1\n", None),
-    "dotted heads": (RIGHT + "".join(f"[{'a.' * 1500}b{k}]\n" for k in range(50)), None),
-    "dotted keys, line by line": (RIGHT + "".join(f"{'a.' * 1500}b{k} = 1\n" for k in range(50)), None),
+    "an exponent": (VALID.replace(MASS, 'mass = "18 g*9**9**9"'), 4),
+    "powers of powers": (VALID.replace(MASS, 'mass = "18 g^99^99"'), 4),
+    "a long quantity": (VALID.replace(MASS, f'mass = "18{"0" * 3000} g"'), 4),
+    "blanks": (VALID.replace(MASS, f'mass = "18{" " * 3900}g"'), 4),
+    "many blanks": (VALID.replace(MASS, f'mass = "18{" " * 20_000}g"'), 4),
+    "blanks and no end": (VALID.replace(MASS, f"mass = 18{' ' * 3900}x"), 4),
+    "a long name": (VALID.replace(MASS, f'{"m" * 3000} = "18 g"'), 2),
+    "dotted parts": (VALID + "a" + ".a" * 1500 + " = 1\n", None),
+    "quoted dotted parts": (VALID + '"a"' + '."a"' * 900 + " = 1\n", None),
+    "dotted heads": (VALID + "".join(f"[{'a.' * 1500}b{k}]\n" for k in range(50)), None),
+    "dotted keys, line by line": (VALID + "".join(f"{'a.' * 1500}b{k} = 1\n" for k in range(50)), None),
     "brackets": (f"a = {'[' * 3000}", 1),
-    "many stages": (RIGHT + '[[stages]]\ncrush = "3 mm"\n' * 3000, None),
-    "a long array": (RIGHT + "[guide]\nfriction = [\n" + "1,\n" * 8_000 + "]\n", None),
-    "a long array in a line": (RIGHT + f"[guide]\nfriction = [{'1,' * 1900}]\n", None),
-    "many keys": (RIGHT + "[guide]\n" + "".join(f"k{k} = 1\n" for k in range(6_000)), None),
-    "many tables": (RIGHT + "".join(f"[k{k}]\n" for k in range(6_000)), None),
-    "a long text": (RIGHT.replace("[projectile]", 'draws = """\n' + "word\n" * 10_000 + '"""\n[projectile]'), None),
-    "a text without end": (RIGHT + 'a = """\n' + '"" \\" \n' * 10_000, None),
-    "too long": (RIGHT + "# a comment\n" * 50_000, None),
-    "quotes": (RIGHT + "a = " + "'\"" * 1900, None),
+    "many stages": (VALID + '[[stages]]\ncrush = "3 mm"\n' * 3000, None),
+    "a long array": (VALID + "[guide]\nfriction = [\n" + "1,\n" * 8_000 + "]\n", None),
+    "a long array in a line": (VALID + f"[guide]\nfriction = [{'1,' * 1900}]\n", None),
+    "many keys": (VALID + "[guide]\n" + "".join(f"k{k} = 1\n" for k in range(6_000)), None),
+    "many tables": (VALID + "".join(f"[k{k}]\n" for k in range(6_000)), None),
+    "a long text": (VALID.replace("[projectile]", 'draws = """\n' + "word\n" * 10_000 + '"""\n[projectile]'), None),
+    "a text without end": (VALID + 'a = """\n' + '"" \\" \n' * 10_000, None),
+    "too long": (VALID + "# a comment\n" * 50_000, None),
+    "quotes": (VALID + "a = " + "'\"" * 1900, None),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("name", FILES)
-def test_a_configuration_is_refused_at_its_line(name: str, tmp_path: Path) -> None:
+def test_oversized_configuration_is_refused_at_its_line(name: str, tmp_path: Path) -> None:
     text, line = FILES[name]
     path = tmp_path / "a.toml"
     path.write_text(text, encoding="utf-8")
     refused: list[InputErrors] = []
-    _worked(lambda: refused.append(_refused(path)))
+    _count_lines(lambda: refused.append(_load_errors(path)))
     (found,) = refused
     place = rf"{re.escape(str(path))}:\d+\b" if name != "too long" else re.escape(str(path))
     assert all(re.match(place, error.where) for error in found.errors)
@@ -94,11 +94,11 @@ def test_a_configuration_is_refused_at_its_line(name: str, tmp_path: Path) -> No
     "text",
     ["18 g*9**9**9", "18 g" + "*g" * 5000, "18" + " " * 20_000 + "g", "1" * 50_000, "18 g ± " * 5000, "18 g^999999"],
 )
-def test_a_quantity_is_refused_soon(text: str) -> None:
+def test_oversized_quantity_is_refused_quickly(text: str) -> None:
     with pytest.raises(QuantityError):
         parse(text, "kg", "18 g")
     with suppress(QuantityError):
-        _worked(lambda: parse(text + "x", "kg", "18 g"), 20_000)
+        _count_lines(lambda: parse(text + "x", "kg", "18 g"), 20_000)
 
 
 @pytest.mark.parametrize(
@@ -113,16 +113,16 @@ def test_a_quantity_is_refused_soon(text: str) -> None:
         (MASS, 'mass = "18 g ± 1e-200 g"', "projectile.mass: has an uncertainty that is too small to matter"),
     ],
 )
-def test_what_no_launcher_has_is_bad_input_at_its_line(key: str, value: str, said: str, tmp_path: Path) -> None:
-    assert key in RIGHT
+def test_quantity_outside_its_range_is_an_input_error(key: str, value: str, said: str, tmp_path: Path) -> None:
+    assert key in VALID
     path = tmp_path / "a.toml"
-    path.write_text(RIGHT.replace(key, value), encoding="utf-8")
-    (error, *_) = _refused(path).errors
-    line = RIGHT[: RIGHT.index(key)].count("\n") + 1
+    path.write_text(VALID.replace(key, value), encoding="utf-8")
+    (error, *_) = _load_errors(path).errors
+    line = VALID[: VALID.index(key)].count("\n") + 1
     assert str(error).startswith(f"{path}:{line}: {said}")
 
 
-def test_every_quantity_has_a_range_and_every_example_is_in_it() -> None:
+def test_every_quantity_has_a_range_that_contains_its_example() -> None:
     import math
 
     from stager.config import field_types
@@ -138,37 +138,37 @@ def test_every_quantity_has_a_range_and_every_example_is_in_it() -> None:
 
 
 @pytest.mark.parametrize("name", ["/dev/zero", "/dev/null"])
-def test_a_device_is_no_configuration(name: str) -> None:
-    assert len(_refused(Path(name)).errors) == 1
+def test_device_is_refused(name: str) -> None:
+    assert len(_load_errors(Path(name)).errors) == 1
 
 
-def test_lines_are_found_in_a_large_file() -> None:
+def test_line_numbers_in_a_large_file() -> None:
     text = "".join(f"[t{k}]\na = [\n 1, # ]\n '''\n]''',\n]\nb.c = {{d = \"\"\"\n]\"\"\"}}\n" for k in range(2000))
     found = key_lines(text)
     assert found[("t1999", "b", "c", "d")] == 1999 * 8 + 7
     assert "".join(part for _, part in tokens(text)) == text
 
 
-def test_many_errors_are_cut_short(tmp_path: Path) -> None:
+def test_long_list_of_errors_is_truncated(tmp_path: Path) -> None:
     from tests.cli.run import stager
 
     path = tmp_path / "a.toml"
-    path.write_text(RIGHT + "[guide]\n" + "".join(f"k{k} = 1\n" for k in range(3000)), encoding="utf-8")
+    path.write_text(VALID + "[guide]\n" + "".join(f"k{k} = 1\n" for k in range(3000)), encoding="utf-8")
     ran = stager("check", str(path))
     assert ran.status == 2
     assert len(ran.err.splitlines()) < 250
     assert re.search(r"and \d+ more like these\n$", ran.err)
 
 
-def test_errors_and_titles_cannot_steer_a_terminal(tmp_path: Path) -> None:
+def test_control_characters_are_escaped_in_errors_and_titles(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
-    text = RIGHT.replace('title = "Right"', r'title = "\u001b[2J\u202eevil\u0000\u2028"')
+    text = VALID.replace('title = "Right"', r'title = "\u001b[2J\u202eevil\u0000\u2028"')
     path.write_text(text.replace("38 mm", r"38 mm\u001b[2J"), "utf-8")
-    assert r"\x1b[2J" in str(_refused(path))
-    assert "\x1b" not in str(_refused(path))
+    assert r"\x1b[2J" in str(_load_errors(path))
+    assert "\x1b" not in str(_load_errors(path))
     path.write_text(path.read_text("utf-8").replace(r"38 mm\u001b[2J", "38 mm"), "utf-8")
     assert load(path).title == r"\x1b[2J\u202eevil\x00\u2028"
 
 
-def test_an_input_error_is_one_line() -> None:
+def test_input_error_is_one_line() -> None:
     assert str(InputError("a\nb\x1b", where="c\rd")) == r"c\x0dd: a\x0ab\x1b"

@@ -1,4 +1,4 @@
-"""Lines of keys, however they are written."""
+"""Line numbers of keys in every TOML notation."""
 
 from __future__ import annotations
 
@@ -39,17 +39,12 @@ LINES = {
 }  # fmt: skip
 
 
-def test_lines_of_keys() -> None:
+def test_line_of_each_key() -> None:
     found = key_lines(TEXT)
     assert {path: found[path] for path in LINES} == LINES
 
 
-def test_what_is_not_there_has_the_line_of_what_is_around_it() -> None:
+def test_missing_key_has_the_line_of_its_table() -> None:
     found = key_lines(TEXT)
     assert line_of(found, ("list", 1, "deep", 0, "q", "r")) == 20
     assert line_of(found, ("nowhere",)) == 1
-
-
-def test_long_files_take_no_longer_than_they_are_long() -> None:
-    text = "".join(f"[t{n}]\nx = 1\ny = [\n1,\n]\n" for n in range(2000))
-    assert key_lines(text)["t1999", "y"] == 9998

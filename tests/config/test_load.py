@@ -18,14 +18,14 @@ from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Hold
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.materials import gent_modulus
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("*.toml"))
 LAW = 'law = "falling"\nstatic = "0.75 ± 0.08"\nsliding = 0.22\nfade_speed = "9 m/s"'
 
 
 def loaded(tmp_path: Path, *edits: tuple[str, str], end: str = "") -> Configuration:
-    text = RIGHT
+    text = VALID
     for before, after in edits:
         assert before in text
         text = text.replace(before, after)
@@ -35,15 +35,14 @@ def loaded(tmp_path: Path, *edits: tuple[str, str], end: str = "") -> Configurat
 
 
 @pytest.mark.parametrize("path", CONFIGS, ids=lambda path: path.stem)
-def test_our_scenarios_load_and_can_be_sent_to_other_processes(path: Path) -> None:
+def test_shipped_scenarios_load_and_can_be_pickled(path: Path) -> None:
     scenario = load(path).scenario()
     again = pickle.loads(pickle.dumps(scenario))
     assert again.realise({}) == scenario.launcher == scenario.realise(scenario.values)
     assert scenario.uncertain
-    assert "invented" in path.read_text(encoding="utf-8")
 
 
-def test_what_is_left_out(tmp_path: Path) -> None:
+def test_defaults_of_missing_keys(tmp_path: Path) -> None:
     scenario = loaded(tmp_path, ("stages = 4\n", ""), ('[stage.drive]\nspeed_constant = "1400 rpm/V"\n', ""),
                       ('resistance = "60 mohm"\n', ""), ('[supply]\nvoltage = "14.8 V"\n', "")).scenario()  # fmt: skip
     launcher, contact = scenario.launcher, scenario.launcher.contact
@@ -56,13 +55,13 @@ def test_what_is_left_out(tmp_path: Path) -> None:
     assert scenario.goal.aim is Aim.FASTEST
 
 
-def test_the_bytes_are_what_is_hashed(tmp_path: Path) -> None:
+def test_hash_is_that_of_the_file_bytes(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
-    path.write_bytes(("\ufeff" + RIGHT.replace("\n", "\r\n")).encode())
+    path.write_bytes(("\ufeff" + VALID.replace("\n", "\r\n")).encode())
     assert load(path).sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
 
 
-def test_uncertain_quantities_know_their_range(tmp_path: Path) -> None:
+def test_uncertain_quantities_have_their_uncertainty_and_range(tmp_path: Path) -> None:
     scenario = loaded(tmp_path, ('crush = "4 mm"', 'crush = "4 mm ± 0.3 mm limits"')).scenario()
     found = {one.key: one for one in scenario.uncertain}
     assert list(found) == ["projectile.mass", "contact.friction.static", "stage.crush"]
@@ -89,7 +88,7 @@ def test_uncertain_quantities_know_their_range(tmp_path: Path) -> None:
         ),
     ],
 )
-def test_friction_laws(text: str, law: Any, tmp_path: Path) -> None:
+def test_each_friction_law_is_built(text: str, law: Any, tmp_path: Path) -> None:
     assert loaded(tmp_path, (LAW, text)).scenario().launcher.contact.friction == law
 
 
@@ -105,7 +104,7 @@ def test_friction_laws(text: str, law: Any, tmp_path: Path) -> None:
         ("12 m/s : 300 rpm", 12.0, 10 * math.pi * 0.04),
     ],
 )
-def test_set_speeds(text: str, side_a: float, side_b: float | None, tmp_path: Path) -> None:
+def test_set_speeds_are_read_in_every_notation(text: str, side_a: float, side_b: float | None, tmp_path: Path) -> None:
     scenario = loaded(tmp_path, ('layout = "pair"', f'layout = "pair"\nspeed = "{text}"')).scenario()
     stage = scenario.launcher.template
     assert stage.speed == pytest.approx(side_a, rel=1e-14)
@@ -114,7 +113,7 @@ def test_set_speeds(text: str, side_a: float, side_b: float | None, tmp_path: Pa
     assert scenario.values["stage.speed"] == pytest.approx(side_a, rel=1e-14)
 
 
-def test_tyres_by_name_by_hardness_and_in_full(tmp_path: Path) -> None:
+def test_tyre_material_by_name_by_hardness_and_by_values(tmp_path: Path) -> None:
     name = 'material = "nitrile 70"'
     others = ('density = "1.2 g/cm^3"\nhardness = 60', name + '\nmodulus = "4 MPa"\nheld_by = "lip"')
     named, hard, full = (
@@ -129,7 +128,7 @@ def test_tyres_by_name_by_hardness_and_in_full(tmp_path: Path) -> None:
     assert (named.held_by, full.held_by) == (Hold.BOND, Hold.LIP)
 
 
-def test_layouts(tmp_path: Path) -> None:
+def test_each_stage_has_its_layout(tmp_path: Path) -> None:
     idler = '[[stages]]\nlayout = "idler"\n[stages.idler]\ninertia = "2e-5 kg m^2"\n'
     end = f'[[stages]]\nlayout = "rail"\n{idler}[[stages]]\n'
     stages = loaded(tmp_path, end=end).scenario().launcher.stages
@@ -137,7 +136,7 @@ def test_layouts(tmp_path: Path) -> None:
     assert [stage.idler_inertia for stage in stages] == [None, 2e-5, None]
 
 
-def test_draws_of_a_fit(tmp_path: Path) -> None:
+def test_draws_of_a_fit_are_read_or_refused(tmp_path: Path) -> None:
     table = tmp_path / "fitted.csv"
     draws = ('title = "Right"', 'title = "Right"\ndraws = "fitted.csv"')
     table.write_text("# of a fit\ncontact.stiffness,stage.crush\n4e4,0.004\n4.1e4,0.0039\n", encoding="utf-8")

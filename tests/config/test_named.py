@@ -12,7 +12,7 @@ from stager.config import load
 from stager.constraints import exit_cap
 from stager.errors import InputErrors
 from stager.model.scenario import Scenario
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 
 HEAT = """[stage.drive.heat]
 winding_capacity = "9 J/K"
@@ -22,23 +22,23 @@ case_to_air = "6 K/W"
 """
 
 
-def _with(tmp_path: Path, limit: str) -> Scenario:
+def _scenario_with_limit(tmp_path: Path, limit: str) -> Scenario:
     path = tmp_path / "named.toml"
-    text = RIGHT.replace("[limits]\n", f"{HEAT}[limits]\n{limit}\n")
+    text = VALID.replace("[limits]\n", f"{HEAT}[limits]\n{limit}\n")
     path.write_text(text, encoding="utf-8")
     return load(path).scenario()
 
 
 # IEC 60085:2007.
 @pytest.mark.parametrize("name, celsius", [("A", 105), ("B", 130), ("F", 155), ("H", 180)])
-def test_thermal_classes(name: str, celsius: float, tmp_path: Path) -> None:
-    found = _with(tmp_path, f'winding_temperature = "class {name}"').limit_values.winding_temperature
+def test_thermal_class_gives_its_temperature(name: str, celsius: float, tmp_path: Path) -> None:
+    found = _scenario_with_limit(tmp_path, f'winding_temperature = "class {name}"').limit_values.winding_temperature
     assert found == pytest.approx(celsius + 273.15)
 
 
-def test_a_class_that_there_is_not(tmp_path: Path) -> None:
+def test_unknown_thermal_class_is_an_input_error(tmp_path: Path) -> None:
     with pytest.raises(InputErrors, match="winding_temperature"):
-        _with(tmp_path, 'winding_temperature = "class Q"')
+        _scenario_with_limit(tmp_path, 'winding_temperature = "class Q"')
 
 
 @pytest.mark.parametrize(
@@ -50,8 +50,8 @@ def test_a_class_that_there_is_not(tmp_path: Path) -> None:
         ("EN 71-1 before A1:2018 (rigid)", 0.08),
     ],
 )
-def test_published_limits_on_toys_cap_the_exit(name: str, energy: float, tmp_path: Path) -> None:
-    given = _with(tmp_path, f'toy = "{name}"')
+def test_toy_limit_caps_the_exit_speed(name: str, energy: float, tmp_path: Path) -> None:
+    given = _scenario_with_limit(tmp_path, f'toy = "{name}"')
     projectile = replace(given.launcher.projectile, contact_area=np.pi * 0.019**2)
     launcher = replace(given.launcher, projectile=projectile)
     assert exit_cap(launcher, given.limit_values) == pytest.approx(np.sqrt(2 * energy / 0.018))

@@ -1,4 +1,4 @@
-"""No key is silently without effect: a limit is computed or refused."""
+"""Every limit key is computed or refused; none is silently ignored."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from stager.config.schema import NOT_YET
 from stager.config.tables import Limits
 from stager.constraints import COMPUTED
 from stager.errors import InputErrors
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 from tests.cli.run import stager
 
 VALUES = {
@@ -23,7 +23,7 @@ VALUES = {
 }  # fmt: skip
 
 
-def _said(text: str, tmp_path: Path) -> list[str]:
+def _errors(text: str, tmp_path: Path) -> list[str]:
     path = tmp_path / "a.toml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputErrors) as caught:
@@ -36,13 +36,13 @@ def test_every_limit_is_computed_or_refused() -> None:
     assert set(Limits.model_fields) - {"confidence"} <= COMPUTED | refused
 
 
-def test_keys_and_words_without_effect_are_refused(tmp_path: Path) -> None:
+def test_keys_and_values_without_effect_are_refused(tmp_path: Path) -> None:
     for key, words in NOT_YET.items():
         table, name = key.split(".")
         for value in [f'"{word}"' for word in words] or [VALUES[key]]:
-            other = re.sub(rf"(?m)^{name} = .*\n", "", RIGHT)
+            other = re.sub(rf"(?m)^{name} = .*\n", "", VALID)
             text = other.replace(f"[{table}]\n", f"[{table}]\n{name} = {value}\n")
-            assert any(f": {key}: " in said and "is not kept yet" in said for said in _said(text, tmp_path))
+            assert any(f": {key}: " in error and "is not kept yet" in error for error in _errors(text, tmp_path))
 
 
 NEEDS = {
@@ -56,7 +56,7 @@ NEEDS = {
     "mass": {"stage.mass"},
     "cost": {"stage.cost"},
 }
-BARE = (
+WITHOUT_PARTS = (
     (r"\[stage.drive\]\n.*\n.*\n", ""),
     (r"\[supply\]\n.*\n", ""),
     ('width = "18 mm"\nmaterial = "aluminium"', 'inertia = "4e-5 kg m^2"'),
@@ -64,29 +64,29 @@ BARE = (
 
 
 @pytest.mark.parametrize("name", NEEDS)
-def test_a_limit_that_cannot_be_judged_is_refused(name: str, tmp_path: Path) -> None:
-    text = RIGHT
-    for before, after in BARE:
+def test_limit_without_the_data_it_needs_is_refused(name: str, tmp_path: Path) -> None:
+    text = VALID
+    for before, after in WITHOUT_PARTS:
         text = re.sub(before, after, text)
     value = VALUES.get(f"limits.{name}", {"mass": '"2 kg"', "cost": "100"}.get(name))
-    said = _said(text.replace("[limits]\n", f"[limits]\n{name} = {value}\n"), tmp_path)
-    needed = {line.split(": ")[1] for line in said if line.endswith(f"is missing: limits.{name} needs it")}
+    errors = _errors(text.replace("[limits]\n", f"[limits]\n{name} = {value}\n"), tmp_path)
+    needed = {line.split(": ")[1] for line in errors if line.endswith(f"is missing: limits.{name} needs it")}
     assert needed == NEEDS[name]
 
 
-def test_parts_that_may_be_chosen_must_tell_what_limits_need(tmp_path: Path) -> None:
+def test_optional_parts_need_the_data_of_limits(tmp_path: Path) -> None:
     parts = 'wheel_options = [{radius = "30 mm", width = "18 mm", density = "1 g/cm^3"}]\n'
-    text = RIGHT.replace('crush = "4 mm"\n', f'crush = "4 mm"\n{parts}')
-    said = _said(text.replace("[limits]\n", "[limits]\nrim_safety = 3.0\n"), tmp_path)
-    assert {line.split(": ")[1] for line in said} == {"stage.wheel_options.1.yield_strength"}
+    text = VALID.replace('crush = "4 mm"\n', f'crush = "4 mm"\n{parts}')
+    errors = _errors(text.replace("[limits]\n", "[limits]\nrim_safety = 3.0\n"), tmp_path)
+    assert {line.split(": ")[1] for line in errors} == {"stage.wheel_options.1.yield_strength"}
 
 
-def test_a_winding_without_heat_data_is_said_to_be_not_judged(tmp_path: Path) -> None:
+def test_winding_temperature_without_heat_data_is_not_judged(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
-    path.write_text(RIGHT.replace("[limits]\n", '[limits]\nwinding_temperature = "110 degC"\n'), encoding="utf-8")
+    path.write_text(VALID.replace("[limits]\n", '[limits]\nwinding_temperature = "110 degC"\n'), encoding="utf-8")
     ran = stager("check", str(path), "--speed", "8")
-    told = "Not judged, so not known to be kept: winding temperature, which needs stage.drive.heat:"
-    assert told in " ".join(ran.out.split())
+    expected = "Not judged, so not known to be kept: winding temperature, which needs stage.drive.heat:"
+    assert expected in " ".join(ran.out.split())
     assert ran.status == 0
     document = json.loads(stager("check", str(path), "--speed", "8", "--json").out)
     assert document["kept"] is None

@@ -9,7 +9,7 @@ import pytest
 from stager import api
 from stager.config import crush_ranges, crush_values, load
 from stager.physics.parts import choose, fitted
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 
 PARTS = """cost = 40.0
 mass = "600 g"
@@ -19,7 +19,7 @@ wheel_options = [
 ]
 drive_options = [{name = "slow", speed_constant = "900 rpm/V", resistance = "90 mohm", cost = 3.0}]
 """
-TEXT = RIGHT.replace('crush = "4 mm"\n', f'crush = "4 mm"\n{PARTS}').replace("stages = 4", "stages = 2")
+TEXT = VALID.replace('crush = "4 mm"\n', f'crush = "4 mm"\n{PARTS}').replace("stages = 4", "stages = 2")
 
 
 def _file(tmp_path: Path, text: str) -> Path:
@@ -28,7 +28,7 @@ def _file(tmp_path: Path, text: str) -> Path:
     return path
 
 
-def test_a_number_puts_the_part_in(tmp_path: Path) -> None:
+def test_option_number_selects_the_part(tmp_path: Path) -> None:
     chosen = TEXT + '[[stages]]\nwheel_option = 1\nspeed = "3000 rpm"\n[[stages]]\ndrive_option = 1\n'
     launcher = load(_file(tmp_path, chosen)).scenario().launcher
     first, second = launcher.stages
@@ -38,20 +38,20 @@ def test_a_number_puts_the_part_in(tmp_path: Path) -> None:
     assert (second.drive.name, second.drive_options, len(second.wheel_options)) == ("slow", (), 2)
 
 
-def test_cost_and_mass_change_by_the_parts(tmp_path: Path) -> None:
+def test_cost_and_mass_follow_the_selected_parts(tmp_path: Path) -> None:
     stage = load(_file(tmp_path, TEXT)).scenario().launcher.template
     assert fitted(stage, 0, 0).cost == 40.0
     assert fitted(stage, 1, 1).cost == pytest.approx(40.0 + 2 * (4.0 + 3.0))
     assert fitted(stage, 1, 0).mass is not None
     assert float(fitted(stage, 1, 0).mass or 0.0) < 0.6
-    # The wide wheel's mass is not known: nothing is made up.
+    # The wide wheel's mass is unknown, so the stage's mass stays as configured.
     assert fitted(stage, 2, 0).mass == 0.6
     assert choose(stage, None, None) == stage
     with pytest.raises(IndexError):
         fitted(stage, 3, 0)
 
 
-def test_a_plan_writes_what_it_chose(tmp_path: Path) -> None:
+def test_plan_writes_the_selected_parts(tmp_path: Path) -> None:
     loaded = api.load(_file(tmp_path, TEXT.replace(" ± 0.5 g", "").replace(" ± 0.08", "")))
     plan = loaded.plan()
     assert plan.best is not None
@@ -65,13 +65,13 @@ def test_a_plan_writes_what_it_chose(tmp_path: Path) -> None:
     assert again.plan().catalogue is None
 
 
-RANGED = RIGHT.replace('crush = "4 mm"\n', 'crush = "4 mm ± 0.2 mm"\ncrush_range = ["2 mm", "6 mm"]\n').replace(
+RANGED_CRUSH = VALID.replace('crush = "4 mm"\n', 'crush = "4 mm ± 0.2 mm"\ncrush_range = ["2 mm", "6 mm"]\n').replace(
     "stages = 4", 'stages = 2\nslip_heat = "1 J"\ngrip_margin = 0.05'
 )
 
 
-def test_a_plan_writes_the_crush_of_each_stage_with_its_error(tmp_path: Path) -> None:
-    loaded = api.load(_file(tmp_path, RANGED))
+def test_plan_writes_each_stage_crush_with_its_uncertainty(tmp_path: Path) -> None:
+    loaded = api.load(_file(tmp_path, RANGED_CRUSH))
     plan = loaded.plan(draws=0)
     assert plan.best is not None
     assert plan.catalogue is not None
@@ -86,10 +86,10 @@ def test_a_plan_writes_the_crush_of_each_stage_with_its_error(tmp_path: Path) ->
     assert float(again.simulate().exit_speed) == pytest.approx(plan.best.exit_speed, rel=1e-5)
 
 
-def test_one_crush_for_all_stays_one_key(tmp_path: Path) -> None:
-    half = RANGED.replace("4 mm ± 0.2 mm", "0.4 cm ± 5 % limits") + '[[stages]]\n[[stages]]\ncrush = "3 mm"\n'
+def test_common_crush_is_written_as_one_key(tmp_path: Path) -> None:
+    half = RANGED_CRUSH.replace("4 mm ± 0.2 mm", "0.4 cm ± 5 % limits") + '[[stages]]\n[[stages]]\ncrush = "3 mm"\n'
     configuration = load(_file(tmp_path, half))
-    # As between limits: ± is the half-width, 5 % of 4 mm.
+    # With `limits`, ± is the half-width: 5 % of 4 mm.
     assert crush_values(configuration, [0.005, 0.005]) == {
         "stage.crush": '"0.5 cm ± 0.02 cm limits"', "stages.2.crush": '"5 mm"',
     }  # fmt: skip
@@ -97,9 +97,9 @@ def test_one_crush_for_all_stays_one_key(tmp_path: Path) -> None:
     assert crush_ranges(configuration) == ["stage.crush_range"]
 
 
-def test_equal_lengths_in_other_units_are_equal(tmp_path: Path) -> None:
+def test_crush_at_its_limit_loads_in_any_unit(tmp_path: Path) -> None:
     # 0.3 cm is 0.0030000000000000001 m in binary, 3 mm is 0.003 m.
-    text = RIGHT.replace('diameter = "38 mm"\n', 'diameter = "38 mm"\nmax_crush = "3 mm"\n', 1)
+    text = VALID.replace('diameter = "38 mm"\n', 'diameter = "38 mm"\nmax_crush = "3 mm"\n', 1)
     path = tmp_path / "a.toml"
     for crush in ("3 mm", "0.3 cm", "0.003 m"):
         path.write_text(text.replace('crush = "4 mm"', f'crush = "{crush}"'), encoding="utf-8")

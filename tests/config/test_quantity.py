@@ -1,4 +1,4 @@
-"""Quantities as text: every spelling, what is refused, and there and back."""
+"""Quantities as text: every notation, errors and hints, and writing."""
 
 from __future__ import annotations
 
@@ -94,7 +94,7 @@ REFUSED = [
 
 
 @pytest.mark.parametrize("text, unit, value, uncertainty", SPELLINGS)
-def test_spellings(text: str, unit: str, value: float, uncertainty: float) -> None:
+def test_every_notation_gives_value_and_uncertainty(text: str, unit: str, value: float, uncertainty: float) -> None:
     found = parse(text, unit, "1")
     assert found.value == pytest.approx(value, rel=1e-14)
     assert found.standard_uncertainty == pytest.approx(uncertainty, rel=1e-12)
@@ -102,13 +102,13 @@ def test_spellings(text: str, unit: str, value: float, uncertainty: float) -> No
 
 
 @pytest.mark.parametrize("text", ["4.02 mm", "0.402 cm", "4.02e-3 m"])
-def test_one_length_however_it_is_written(text: str) -> None:
-    # To the last bit: a planned crush is written in millimetres and must read back as it was found.
+def test_equal_lengths_in_different_units_are_identical(text: str) -> None:
+    # Exact: a planned crush is written in millimetres and must read back as the same number.
     assert parse(text, "m", "1").value == 0.00402
 
 
 @pytest.mark.parametrize("text, unit", REFUSED)
-def test_refusals_show_what_would_be_right(text: str, unit: str) -> None:
+def test_invalid_quantity_is_refused_with_a_hint(text: str, unit: str) -> None:
     with pytest.raises(QuantityError) as caught:
         parse(text, unit, "an example")
     assert caught.value.hint
@@ -124,7 +124,7 @@ def test_refusals_show_what_would_be_right(text: str, unit: str) -> None:
         ("18,5 g", "kg", 'decimals have a point, not a comma; write it like "2.2 Ah"'),
     ],
 )
-def test_hints(text: str, unit: str, hint: str) -> None:
+def test_hint_of_a_common_mistake(text: str, unit: str, hint: str) -> None:
     with pytest.raises(QuantityError) as caught:
         parse(text, unit, "2.2 Ah")
     assert caught.value.hint == hint
@@ -140,13 +140,13 @@ def test_hints(text: str, unit: str, hint: str) -> None:
         ("5 kN/m**2", 5e3, "N/m^2"),
     ],
 )
-def test_stiffness_of_any_exponent(text: str, value: float, unit: str) -> None:
+def test_stiffness_unit_follows_the_exponent(text: str, value: float, unit: str) -> None:
     found = parse_stiffness(text, "40 kN/m")
     assert (found.value, found.unit) == (pytest.approx(value, rel=1e-12), unit)
 
 
 @pytest.mark.parametrize("text", ["40 kN", "40", "3 kg/m", "3 N m", "3 florins"])
-def test_what_is_no_stiffness(text: str) -> None:
+def test_invalid_stiffness_is_refused(text: str) -> None:
     with pytest.raises(QuantityError):
         parse_stiffness(text, "40 kN/m")
 
@@ -160,7 +160,7 @@ SIZES = st.floats(1e-6, 1e9)
 
 
 @given(st.sampled_from(UNITS), SIZES, st.one_of(st.just(0.0), st.floats(1e-5, 0.5)))
-def test_what_is_written_reads_back(units: tuple[str, str], value: float, share: float) -> None:
+def test_written_quantity_reads_back(units: tuple[str, str], value: float, share: float) -> None:
     unit, written = units
     text = format_quantity(value, share * value, unit, written=written)
     found = parse(text, unit, "1")
@@ -170,7 +170,7 @@ def test_what_is_written_reads_back(units: tuple[str, str], value: float, share:
 
 
 @given(SIZES, st.sampled_from(["kg", "m", "s", "N/m", "J", "W", "Pa", "ohm", "V", "N"]))
-def test_a_readable_unit_leaves_a_number_of_few_digits(value: float, unit: str) -> None:
+def test_readable_unit_gives_a_number_between_1_and_1000(value: float, unit: str) -> None:
     text = format_quantity(value, unit=unit)
     assert text.endswith(readable_unit(value, unit))
     if 1.0 <= value <= 1e5:
@@ -192,11 +192,11 @@ def test_a_readable_unit_leaves_a_number_of_few_digits(value: float, unit: str) 
         (0.0, 0.0, "m", "0 m"),
     ],
 )
-def test_formats(value: float, uncertainty: float, unit: str, text: str) -> None:
+def test_quantity_is_written_to_two_digits(value: float, uncertainty: float, unit: str, text: str) -> None:
     assert format_quantity(value, uncertainty, unit) == text
 
 
-def test_pint_comes_late_and_brings_neither_solvers_nor_dask() -> None:
+def test_pint_is_imported_lazily() -> None:
     code = (
         "import sys, stager.config\nfrom stager.units import parse\nbefore = 'pint' in sys.modules\n"
         "parse('18 g', 'kg', '18 g')\nnames = ('pint', 'scipy.optimize', 'dask')\n"

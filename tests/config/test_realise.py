@@ -1,4 +1,4 @@
-"""A launcher with other values in place of the file's, and stages that have theirs from [stage]."""
+"""A launcher built with other values than the file's, and the inheritance of stages from [stage]."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def scenario(tmp_path: Path) -> Scenario:
     return loaded(tmp_path, ('layout = "pair"', 'layout = "pair"\nspeed = "600 rpm"'), end=STAGES).scenario()
 
 
-def test_values_have_one_key_each(scenario: Scenario) -> None:
+def test_each_value_has_one_key(scenario: Scenario) -> None:
     assert scenario.values["stage.crush"] == 0.004
     assert scenario.values["stages.1.crush"] == 0.003
     assert scenario.values["stages.2.wheel.radius"] == 0.03
@@ -30,20 +30,20 @@ def test_values_have_one_key_each(scenario: Scenario) -> None:
     assert not any(key.startswith(("limits", "goal")) for key in scenario.values)
 
 
-def test_a_key_of_all_stages_reaches_those_that_have_it_from_there(scenario: Scenario) -> None:
+def test_common_key_changes_the_stages_that_inherit_it(scenario: Scenario) -> None:
     launcher = scenario.realise({"stage.crush": 0.005, "stage.wheel.radius": 0.05, "stage.wheel.tyre.depth": 0.002})
     assert [launcher.stage(k).crush for k in range(4)] == [0.003, 0.005, 0.005, 0.005]
     assert [launcher.stage(k).wheel.radius for k in range(4)] == [0.05, 0.03, 0.05, 0.05]
     assert [launcher.stage(k).wheel.hub_radius for k in range(3)] == pytest.approx([0.048, 0.028, 0.048])
 
 
-def test_a_key_of_one_stage_reaches_that_one(scenario: Scenario) -> None:
+def test_stage_key_changes_that_stage_only(scenario: Scenario) -> None:
     launcher = scenario.realise({"stages.1.crush": 0.002, "stages.2.wheel.radius": 0.02})
     assert [launcher.stage(k).crush for k in range(3)] == [0.002, 0.004, 0.004]
     assert [launcher.stage(k).wheel.radius for k in range(3)] == [0.04, 0.02, 0.04]
 
 
-def test_turning_speeds_follow_the_radius_unless_they_are_set(scenario: Scenario) -> None:
+def test_surface_speed_from_rpm_follows_the_radius(scenario: Scenario) -> None:
     turning = 20 * math.pi
     as_given, wider = scenario.launcher, scenario.realise({"stage.wheel.radius": 0.05})
     assert [as_given.stage(k).speed for k in range(3)] == pytest.approx([turning * r for r in (0.04, 0.03, 0.04)])
@@ -51,7 +51,7 @@ def test_turning_speeds_follow_the_radius_unless_they_are_set(scenario: Scenario
     assert scenario.realise({"stage.speed": 7.0, "stage.speed_b": 6.0}).stage(0).speed_b == 6.0
 
 
-def test_what_the_file_leaves_out_can_be_set(scenario: Scenario) -> None:
+def test_keys_missing_in_the_file_can_be_set(scenario: Scenario) -> None:
     launcher = scenario.realise({"feed.rate": 3.0, "contact.friction.fade_exponent": 1.5})
     assert launcher.feed.rate == 3.0
     friction = launcher.contact.friction
@@ -61,12 +61,12 @@ def test_what_the_file_leaves_out_can_be_set(scenario: Scenario) -> None:
 
 
 @pytest.mark.parametrize("key", ["stage.cruch", "stages.1.wheel.radius", "stages.4.crush", "limits.length"])
-def test_a_key_that_would_have_no_effect_is_refused(key: str, scenario: Scenario) -> None:
+def test_key_without_effect_is_refused(key: str, scenario: Scenario) -> None:
     with pytest.raises(KeyError, match=key):
         scenario.realise({key: 1.0})
 
 
-def test_arrays_run_through_the_chain_as_single_values_do(scenario: Scenario) -> None:
+def test_arrays_of_values_give_the_results_of_single_values(scenario: Scenario) -> None:
     values = {
         "projectile.mass": np.array([0.016, 0.018, 0.021]),
         "contact.friction.static": np.array([0.6, 0.75, 0.8]),
@@ -88,7 +88,7 @@ OVERRIDES = [
 
 
 @pytest.mark.parametrize("own, common, found", OVERRIDES)
-def test_pitch_and_clearance_take_each_others_place(
+def test_pitch_and_clearance_override_each_other(
     own: str, common: str, found: tuple[float | None, float | None], tmp_path: Path
 ) -> None:
     whole = ('crush = "4 mm"', f'crush = "4 mm"\n{common}')
@@ -98,7 +98,7 @@ def test_pitch_and_clearance_take_each_others_place(
     assert clearance is None or launcher.stages[0].clearance == clearance
 
 
-def test_a_material_by_name_takes_the_place_of_one_in_full(tmp_path: Path) -> None:
+def test_named_material_overrides_material_values(tmp_path: Path) -> None:
     full = ('material = "aluminium"', 'density = "1.1 g/cm^3"\nyield_strength = "40 MPa"')
     configuration = loaded(tmp_path, full, end='[[stages]]\n[stages.wheel]\nmaterial = "steel"\n')
     launcher = configuration.scenario().launcher

@@ -1,4 +1,4 @@
-"""Saving: only what was meant changes, comments stay, and the result loads again."""
+"""Saving a configuration: only the changed lines differ, comments stay, and the result loads again."""
 
 from __future__ import annotations
 
@@ -33,19 +33,19 @@ def _difference(before: Configuration, after: Configuration) -> list[str]:
 
 
 @pytest.mark.parametrize("path", CONFIGS, ids=lambda path: path.stem)
-def test_every_quantity_can_be_changed_in_its_place(path: Path, tmp_path: Path) -> None:
+def test_every_quantity_can_be_changed_in_place(path: Path, tmp_path: Path) -> None:
     before = load(path)
     changes = {key: before.spell(key, 1.1 * m.value, 0.01 * m.value) for key, m in before.quantities.items() if m.value}
     (tmp_path / "a.toml").write_text(changed(before, tmp_path / "a.toml", changes), encoding="utf-8")
     after = load(tmp_path / "a.toml")
-    # spelled to the second digit of an uncertainty of 1 %
+    # Values are rounded to the second digit of an uncertainty of 1 %.
     assert after.scenario().values == pytest.approx({k: 1.1 * v for k, v in before.scenario().values.items()}, rel=6e-4)
     assert {one.key for one in after.scenario().uncertain} == set(changes)
     kept = [line for line in before.text.splitlines() if line.startswith("# ")]
     assert [line for line in after.text.splitlines() if line.startswith("# ")] == kept
 
 
-def test_a_change_is_one_line_and_its_comment_stays(tmp_path: Path) -> None:
+def test_change_affects_one_line_and_keeps_its_comment(tmp_path: Path) -> None:
     before = loaded(tmp_path, ('crush = "4 mm"', 'crush = "4 mm"          # tight'))
     after = _saved(before, changes={"stage.crush": '"3.9 mm ± 0.1 mm"', "contact.rebound": "0.7"})
     assert _difference(before, after) == [
@@ -66,7 +66,7 @@ def test_planned_speeds_become_stages(tmp_path: Path) -> None:
     assert [(stage.speed, stage.speed_b) for stage in stages] == [(12.0, None), (17.0, 16.0)]
 
 
-def test_stages_that_are_not_planned_become_comments(tmp_path: Path) -> None:
+def test_unplanned_stages_become_comments(tmp_path: Path) -> None:
     end = (
         '[[stages]]\nspeed = "9 m/s" # slow\n[[stages]]\ncrush = "3 mm"\n[stages.wheel]\nradius = "30 mm"\n[[stages]]\n'
     )
@@ -79,7 +79,7 @@ def test_stages_that_are_not_planned_become_comments(tmp_path: Path) -> None:
     assert [stage.speed for stage in after.scenario().launcher.stages] == [11.0]
 
 
-def test_tables_and_stages_that_are_not_there_are_begun(tmp_path: Path) -> None:
+def test_missing_tables_and_stages_are_added(tmp_path: Path) -> None:
     after = _saved(loaded(tmp_path), changes={"stages.2.crush": '"3 mm"', "guide.friction": "0.2", "title": '"New"'})
     launcher = after.scenario().launcher
     assert [stage.crush for stage in launcher.stages] == [0.004, 0.003]
@@ -88,7 +88,7 @@ def test_tables_and_stages_that_are_not_there_are_begun(tmp_path: Path) -> None:
     assert after.title == "New"
 
 
-def test_another_law_takes_the_place_of_the_first(tmp_path: Path) -> None:
+def test_friction_law_is_replaced(tmp_path: Path) -> None:
     law = {"law": '"constant"', "coefficient": '"0.6 ± 0.1"'}
     after = _saved(
         loaded(tmp_path),
@@ -98,7 +98,7 @@ def test_another_law_takes_the_place_of_the_first(tmp_path: Path) -> None:
     assert after.raw["contact"]["friction"] == {"law": "constant", "coefficient": "0.6 ± 0.1"}
 
 
-def test_what_cannot_be_edited_in_place_is_written_anew(tmp_path: Path) -> None:
+def test_inline_table_is_rewritten(tmp_path: Path) -> None:
     inline = ('[stage.wheel.tyre]\nmaterial = "nitrile 70"\ndepth = "3 mm"\n', "")
     before = loaded(
         tmp_path, inline, ("[stage.wheel]\n", '[stage.wheel]\ntyre = {material = "nitrile 70", depth = "3 mm"}\n')
@@ -108,7 +108,7 @@ def test_what_cannot_be_edited_in_place_is_written_anew(tmp_path: Path) -> None:
     assert after.scenario().launcher == before.scenario().realise({"stage.wheel.tyre.depth": 0.002})
 
 
-def test_draws_come_along_to_another_directory(tmp_path: Path) -> None:
+def test_draws_are_copied_to_another_directory(tmp_path: Path) -> None:
     (tmp_path / "draws.csv").write_text("stage.crush\n0.004\n0.0041\n", encoding="utf-8")
     before = loaded(tmp_path, ('title = "Right"', 'title = "Right"\ndraws = "draws.csv"'))
     path = tmp_path / "below" / "b.toml"
@@ -122,13 +122,13 @@ def test_draws_come_along_to_another_directory(tmp_path: Path) -> None:
         load(path)
 
 
-def test_the_schema_is_named_first_and_still_found_from_another_directory(tmp_path: Path) -> None:
+def test_schema_line_stays_first_with_a_relative_path(tmp_path: Path) -> None:
     before = load(CONFIGS[0])
     text = changed(before, before.path.parent / "below" / "a.toml", {"contact.rebound": "0.7"}, note="Changed.")
     assert text.splitlines()[:2] == ["#:schema ../stager.schema.json", "# Changed."]
 
 
-def test_what_would_not_load_is_not_written(tmp_path: Path) -> None:
+def test_invalid_result_is_not_written(tmp_path: Path) -> None:
     path = tmp_path / "b.toml"
     path.write_text("mine", encoding="utf-8")
     with pytest.raises(StagerError, match=r"stage\.crush: must be above 0 mm"):
@@ -137,12 +137,12 @@ def test_what_would_not_load_is_not_written(tmp_path: Path) -> None:
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.toml", "b.toml"]
 
 
-def test_where_nothing_can_be_written(tmp_path: Path) -> None:
+def test_unwritable_path_is_an_input_error(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="cannot be written"):
         save(loaded(tmp_path), tmp_path / "a.toml" / "below.toml", {})
 
 
-def test_permissions_stay(tmp_path: Path) -> None:
+def test_file_mode_is_preserved(tmp_path: Path) -> None:
     before = loaded(tmp_path)
     before.path.chmod(0o640)
     save(before, before.path, {"stage.crush": '"3 mm"'}, force=True)
@@ -165,5 +165,5 @@ VALUES = st.recursive(
 
 
 @given(st.dictionaries(st.text(st.characters(codec="utf-8"), max_size=5), VALUES, max_size=4))
-def test_a_tree_that_is_written_reads_back(tree: dict[str, Any]) -> None:
+def test_written_tree_reads_back(tree: dict[str, Any]) -> None:
     assert tomllib.loads(show_tree(tree)) == tree

@@ -1,4 +1,4 @@
-"""The JSON Schema takes what loads, and says what a key is."""
+"""The JSON Schema: accepts valid files, rejects invalid ones, documents every key."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from stager.config import schema_json
 from stager.config.schema import EXAMPLES, WORDS
 from stager.config.tables import File
 from stager.report import answer
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 from tests.cli.run import ROOT, TEMPLATE
 from tests.config.test_load import CONFIGS
 
@@ -25,31 +25,31 @@ def _problems(tree: Any) -> list[str]:
     return [error.message for error in Draft202012Validator(SCHEMA).iter_errors(tree)]
 
 
-def test_it_is_a_schema() -> None:
+def test_schema_is_valid_draft_2020_12() -> None:
     Draft202012Validator.check_schema(SCHEMA)
 
 
 @pytest.mark.parametrize("path", CONFIGS, ids=lambda path: path.stem)
-def test_our_scenarios_fit(path: Any) -> None:
+def test_shipped_scenarios_satisfy_the_schema(path: Any) -> None:
     assert _problems(tomllib.loads(path.read_text(encoding="utf-8"))) == []
 
 
-def test_entries_of_stages_need_only_what_differs() -> None:
+def test_stage_entries_may_be_partial() -> None:
     end = '[[stages]]\n[[stages]]\ncrush = "3 mm"\n[stages.wheel.tyre]\ndepth = "2 mm"\n[stages.drive]\ngear = 2.0\n'
-    assert _problems(tomllib.loads(RIGHT + end)) == []
+    assert _problems(tomllib.loads(VALID + end)) == []
 
 
 @pytest.mark.parametrize(
     "edit", [("projectile", "mass", 18), ("projectile", "colour", "red"), ("stage", "layout", "triple")]
 )
-def test_editors_see_mistakes(edit: tuple[str, str, Any]) -> None:
+def test_schema_rejects_invalid_values_and_unknown_keys(edit: tuple[str, str, Any]) -> None:
     table, key, value = edit
-    tree = copy.deepcopy(tomllib.loads(RIGHT))
+    tree = copy.deepcopy(tomllib.loads(VALID))
     tree[table][key] = value
     assert _problems(tree)
 
 
-def test_every_quantity_has_its_unit_and_an_example_that_fits() -> None:
+def test_every_quantity_has_a_title_and_valid_examples() -> None:
     described = 0
     for table in SCHEMA["$defs"].values():
         for entry in table["properties"].values():
@@ -64,7 +64,7 @@ def test_every_quantity_has_its_unit_and_an_example_that_fits() -> None:
     assert SCHEMA["$defs"]["Stage"]["properties"]["clearance"]["default"] == "5 mm"
 
 
-def test_every_key_says_what_it_is() -> None:
+def test_every_key_has_a_description() -> None:
     tables = {"File": SCHEMA, **SCHEMA["$defs"]}
     for name, table in tables.items():
         for key, entry in table["properties"].items():
@@ -75,15 +75,15 @@ def test_every_key_says_what_it_is() -> None:
     assert set(WORDS) | set(EXAMPLES) <= known
 
 
-def test_scenarios_name_the_schema_beside_them() -> None:
+def test_scenarios_name_the_current_schema_file() -> None:
     for path in (*sorted((ROOT / "configs").glob("*.toml")), TEMPLATE):
         assert path.read_text(encoding="utf-8").startswith("#:schema stager.schema.json\n")
-    kept = ROOT / "configs" / "stager.schema.json"
+    stored = ROOT / "configs" / "stager.schema.json"
     text = answer.json_text(SCHEMA) + "\n"
     if os.environ.get("UPDATE_GOLDEN"):
-        kept.write_text(text, encoding="utf-8")
-    assert kept.read_text(encoding="utf-8") == text
+        stored.write_text(text, encoding="utf-8")
+    assert stored.read_text(encoding="utf-8") == text
 
 
-def test_every_table_of_the_file_is_there() -> None:
+def test_schema_has_every_table_of_the_file() -> None:
     assert set(SCHEMA["properties"]) == set(File.model_fields)

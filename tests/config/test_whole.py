@@ -1,4 +1,4 @@
-"""A file with every key there is."""
+"""A configuration with every key: it passes the checks and each key reaches the launcher."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def whole() -> Configuration:
     return Configuration(path=PATH, text=TEXT, sha256="", raw=RAW, file=File.model_validate(merged(RAW)))
 
 
-def test_nothing_is_wrong_with_it(whole: Configuration) -> None:
+def test_complete_configuration_passes_the_checks(whole: Configuration) -> None:
     assert check(whole.file) == []
 
 
@@ -34,13 +34,13 @@ def _keys(tree: Any) -> set[str]:
     return {*tree, *(key for item in tree.values() for key in _keys(item))} if isinstance(tree, dict) else set()
 
 
-def test_every_key_of_the_schema_is_in_it() -> None:
+def test_complete_configuration_has_every_key_of_the_schema() -> None:
     others = {"draws", "spin", "peak", "peak_speed", "width", "case_to_air", "rise_speed"}
     known = {key for table in schema_json()["$defs"].values() for key in table["properties"]}
     assert known - _keys(RAW) <= others
 
 
-def test_it_becomes_hardware(whole: Configuration) -> None:
+def test_every_key_reaches_the_launcher(whole: Configuration) -> None:
     scenario = whole.scenario()
     launcher, limits = scenario.launcher, scenario.limit_values
     assert launcher.contact.stiffness == pytest.approx(5e6)
@@ -67,7 +67,7 @@ def test_it_becomes_hardware(whole: Configuration) -> None:
     assert scenario.realise(scenario.values) == launcher
 
 
-def test_options_have_keys_of_their_own(whole: Configuration) -> None:
+def test_values_of_optional_parts_can_be_set(whole: Configuration) -> None:
     values = {"stage.wheel_options.1.radius": 0.035, "stage.drive_options.1.resistance": 0.1}
     launcher = whole.scenario().realise(values)
     assert launcher.template.wheel_options[0].radius == 0.035

@@ -1,4 +1,4 @@
-"""A launcher that has all that any limit looks at; all numbers invented."""
+"""A launcher with data for every limit; all numbers are invented."""
 
 from __future__ import annotations
 
@@ -27,5 +27,5 @@ GIVEN = {
 
 
 def limit_values(**given: Any) -> LimitValues:
-    """Limits of every kind, all kept by moderate speeds."""
+    """Return limit values of every kind, all satisfied at moderate speeds."""
     return LimitValues(**{**GIVEN, **given})

@@ -1,4 +1,4 @@
-"""What drives go through, and what of it is said."""
+"""What the drives go through at a throwing rate: recovery, spin-up, winding temperature, and its report."""
 
 from __future__ import annotations
 
@@ -21,11 +21,10 @@ from tests.drive.machines import DRIVE, HEAT, SUPPLY, launcher
 
 SPEEDS = np.array([8.0, 11.0])
 WARM = launcher(drive=replace(DRIVE, heat=HEAT), rate=4.0, session=600.0)
-
-
 LIMIT = 300.0
+"""Winding temperature limit [K]."""
 SLOW = np.array([0.5, 0.5])
-"""Too slow for what is fed at 0.1 m/s: it jams."""
+"""Wheel speeds [m/s] at which a projectile fed at 0.1 m/s jams."""
 
 
 def _duty(machine: Launcher, speeds: Floats = SPEEDS, **given: float) -> Duty | None:
@@ -40,7 +39,7 @@ def found() -> Duty:
     return made
 
 
-def test_wheels_are_back_after_the_recovery_time(found: Duty) -> None:
+def test_wheels_recover_within_the_recovery_time(found: Duty) -> None:
     assert found.settled is not None
     assert found.recovery is not None
     after = found.holding.angular_speed * (1 - found.settled.droop)
@@ -49,12 +48,12 @@ def test_wheels_are_back_after_the_recovery_time(found: Duty) -> None:
         assert bool((speed >= (1 - BACK) * found.holding.angular_speed).all()) is back
 
 
-def test_one_after_the_other_takes_longer_and_less(found: Duty) -> None:
+def test_spin_up_in_turn_is_slower_and_draws_less(found: Duty) -> None:
     assert found.in_turn.time > found.together.time
     assert found.in_turn.current < found.together.current
 
 
-def test_windings_reach_a_limit_that_lies_below_where_they_end(found: Duty) -> None:
+def test_time_to_the_winding_limit_is_finite_below_the_steady_state(found: Duty) -> None:
     assert found.warmth is not None
     assert found.warmth.reaches is not None
     ends = found.warmth.steady > LIMIT
@@ -64,8 +63,8 @@ def test_windings_reach_a_limit_that_lies_below_where_they_end(found: Duty) -> N
     assert there[ends][0] == pytest.approx(LIMIT, abs=1e-3)
 
 
-def test_warm_windings_take_more_throttle(found: Duty) -> None:
-    # θV = Kω + RI with R as copper has it at the winding's temperature (IEC 60028), V sagging by what all take.
+def test_warm_windings_need_more_throttle(found: Duty) -> None:
+    # Throttle·V = Kω + RI with copper resistance R at winding temperature (IEC 60028), V under the load of all.
     assert found.warmth is not None
     factor = 1 + 3.93e-3 * (found.warmth.session - 293.15)
     volts = found.train.pull * found.holding.angular_speed + 0.06 * factor * found.holding.current
@@ -73,7 +72,7 @@ def test_warm_windings_take_more_throttle(found: Duty) -> None:
     assert found.warmth.throttle == pytest.approx(volts / found.holding.bus_voltage, rel=1e-4)
 
 
-def test_documents_and_screens_tell_all_of_it(found: Duty) -> None:
+def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
     content = report.summary(found)
     assert [row["stage"] for row in content["wheels"]] == [1, 2]
     assert content["at_rate"]["energy_per_throw_J"] * 4 == pytest.approx(content["at_rate"]["average_power_W"])
@@ -84,7 +83,7 @@ def test_documents_and_screens_tell_all_of_it(found: Duty) -> None:
     assert "of the time spent throwing" in said
 
 
-def test_without_rate_or_heat_that_part_is_silent() -> None:
+def test_report_leaves_out_rate_and_heat_without_their_data() -> None:
     bare = _duty(launcher())
     assert bare is not None
     content = report.summary(bare)
@@ -94,13 +93,13 @@ def test_without_rate_or_heat_that_part_is_silent() -> None:
     assert content["highest_rate_1_s"] > 0
 
 
-def test_without_drives_or_after_a_jam_there_is_none() -> None:
+def test_no_duty_without_drives_or_after_a_jam() -> None:
     assert _duty(launcher(drive=None)) is None
     assert _duty(launcher(feed=0.1), SLOW) is None
 
 
-def test_a_launcher_that_jams_at_its_rate_does_not_keep_its_limits() -> None:
-    # Governors too weak for the rate: the first throw goes through, settled ones do not.
+def test_jam_at_the_rate_fails_the_check() -> None:
+    # Governors too weak for the rate: the first throw passes, throws in the steady state jam.
     machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
     design = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, SPEEDS))
     said = check.answer(design, evaluate_limits(design), Provenance(config_sha256="", seed=0))
@@ -111,7 +110,7 @@ def test_a_launcher_that_jams_at_its_rate_does_not_keep_its_limits() -> None:
     assert said.screen.headline.startswith("It jams at the feed's rate")
 
 
-def test_a_plan_says_what_its_throws_settle_at() -> None:
+def test_plan_reports_the_steady_exit_speed() -> None:
     limit_values = LimitValues(exit_energy=8.0)
     kept = OperatingPoint(launcher=WARM, limit_values=limit_values, throw=throw(WARM, SPEEDS))
     content = report.settled(kept)

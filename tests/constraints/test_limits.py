@@ -1,4 +1,4 @@
-"""Every limit: it is kept below, broken above, silent where it does not apply, and says what would help."""
+"""Every limit: satisfied below its bound, broken above, skipped where it does not apply, with a remedy."""
 
 from __future__ import annotations
 
@@ -43,18 +43,18 @@ def found() -> dict[str, LimitResult]:
     return {verdict.name: verdict for verdict in evaluate_limits(design(), remedies=True)}
 
 
-def test_all_of_them_apply_to_a_launcher_that_has_it_all(found: dict[str, LimitResult]) -> None:
+def test_every_limit_applies_to_the_complete_launcher(found: dict[str, LimitResult]) -> None:
     assert set(found) == set(BY_NAME)
     assert len(BY_NAME) == len(LIMITS)
     kept = [name for name, verdict in found.items() if verdict.slack >= 0]
     assert set(kept) == set(BY_NAME)
 
 
-def test_each_user_limit_has_its_limit() -> None:
+def test_every_limit_value_has_its_limit() -> None:
     assert {field.name for field in fields(LimitValues)} - {"confidence"} <= set(BY_NAME)
 
 
-def test_each_says_what_would_help(found: dict[str, LimitResult]) -> None:
+def test_every_limit_has_a_remedy(found: dict[str, LimitResult]) -> None:
     assert all(verdict.remedy for verdict in found.values())
     assert not any("  " in verdict.remedy or verdict.remedy.endswith(".") for verdict in found.values())
 
@@ -62,7 +62,7 @@ def test_each_says_what_would_help(found: dict[str, LimitResult]) -> None:
 @pytest.mark.parametrize(
     "name", sorted({field.name for field in fields(LimitValues)} - {"stages", "toy", "confidence"})
 )
-def test_a_limit_is_broken_just_past_its_use(name: str, found: dict[str, LimitResult]) -> None:
+def test_limit_is_broken_just_past_its_value(name: str, found: dict[str, LimitResult]) -> None:
     verdict, limit = found[name], BY_NAME[name]
     step = 1e-3 * abs(float(verdict.value)) * (1 if limit.floor else -1)
     broken = evaluate(limit, design(**{name: float(verdict.value) + step}))
@@ -74,7 +74,7 @@ def test_a_limit_is_broken_just_past_its_use(name: str, found: dict[str, LimitRe
 
 
 @pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.name)
-def test_batches_are_loops(limit: Limit) -> None:
+def test_batch_equals_single_evaluations(limit: Limit) -> None:
     rows = np.array([[8.0, 11.0], [9.0, 12.0]])
     both = evaluate(limit, design(speeds=rows))
     for row in range(2):
@@ -84,7 +84,7 @@ def test_batches_are_loops(limit: Limit) -> None:
         assert np.broadcast_to(both.slack, (2,))[row] == pytest.approx(float(one.slack), abs=1e-6)
 
 
-def test_without_parts_most_do_not_apply() -> None:
+def test_limits_of_missing_parts_do_not_apply() -> None:
     bare = launcher(drive=None, supply=None, material=None, tyre=None)
     names = {verdict.name for verdict in evaluate_limits(design(bare))}
     assert names.isdisjoint(
@@ -95,7 +95,7 @@ def test_without_parts_most_do_not_apply() -> None:
 
 
 def with_drive(drive: Any, rate: float | None, **wheel: Any) -> Launcher:
-    """The launcher that has all, with another drive, rate and wheel."""
+    """Return the launcher with another drive, rate and wheel."""
     changed = replace(FULL.template, drive=drive, wheel=replace(FULL.template.wheel, **wheel))
     return replace(FULL, template=changed, feed=replace(FULL.feed, rate=rate))
 
@@ -119,13 +119,13 @@ def with_drive(drive: Any, rate: float | None, **wheel: Any) -> Launcher:
         ),
     ],
 )  # fmt: skip
-def test_what_is_asked_for_and_cannot_be_judged_is_said(machine: Launcher, missing: dict[str, str]) -> None:
+def test_limit_without_its_data_is_not_judged(machine: Launcher, missing: dict[str, str]) -> None:
     given = design(machine)
     assert {limit.name: limit.missing for limit in not_judged(given)} == missing
     assert set(missing).isdisjoint(verdict.name for verdict in evaluate_limits(given))
 
 
-def test_nothing_thrown_through_no_stages() -> None:
+def test_limits_are_finite_without_stages() -> None:
     slack = [float(verdict.slack) for verdict in evaluate_limits(design(speeds=np.zeros(0)))]
     assert slack
     assert np.isfinite(slack).all()
@@ -135,7 +135,7 @@ def broken(machine: Launcher, speeds: Any = SPEEDS) -> set[str]:
     return {verdict.name for verdict in evaluate_limits(design(machine, speeds)) if (verdict.slack < 0).any()}
 
 
-def test_wheels_that_cannot_exist_are_found_whatever_the_user_allows() -> None:
+def test_physical_limits_apply_without_limit_values() -> None:
     weak = replace(ALUMINIUM, yield_strength=2e5, tensile_strength=3e5)
     assert "burst" in broken(launcher(material=weak), [8.0, 30.0])
     loose = wheel(tyre=replace(wheel().tyre, held_by=Hold.STRETCH, stretch=0.01))  # type: ignore[type-var]
@@ -145,12 +145,12 @@ def test_wheels_that_cannot_exist_are_found_whatever_the_user_allows() -> None:
     assert "motor_speed" in broken(launcher(drive=replace(DRIVE, max_speed=200.0)))
 
 
-def test_shared_sag_breaks_what_each_stage_could_alone() -> None:
+def test_shared_supply_sag_breaks_the_throttle_limit() -> None:
     tired = launcher(supply=replace(SUPPLY, voltage=2.25, resistance=0.1))
     assert broken(tired) == {"throttle"}
 
 
-def test_ceilings_are_where_shares_are_one() -> None:
+def test_wheel_speed_ceilings_are_where_limits_become_active() -> None:
     ceilings = wheel_ceilings(FULL, limits_of(), 0)
     for name in ("motor_speed", "drive_reach", "burst", "tyre_retention"):
         verdict = evaluate(BY_NAME[name], design(speeds=[float(ceilings[name]), 1.0]))
@@ -161,7 +161,7 @@ def test_ceilings_are_where_shares_are_one() -> None:
     assert float(verdict.value) == pytest.approx(3.0)
 
 
-def test_crush_grows_with_speed() -> None:
+def test_crush_grows_with_wheel_speed() -> None:
     slow, fast = (evaluate(BY_NAME["crush"], design(speeds=[speed, speed])) for speed in (5.0, 60.0))
     assert slow is not None
     assert fast is not None
@@ -169,15 +169,15 @@ def test_crush_grows_with_speed() -> None:
 
 
 @pytest.mark.parametrize("over, kept", [(0.0, True), (5e-6, True), (3e-5, False)])
-def test_a_crush_of_just_what_is_borne_is_kept(over: float, kept: bool) -> None:
-    # The tyre grows by some micrometres at speed: no gap is set so closely.
+def test_crush_just_above_its_limit_is_tolerated(over: float, kept: bool) -> None:
+    # A tyre grows by some micrometres at speed, less than a gap can be set to, so that much is tolerated.
     least = replace(FULL, projectile=replace(FULL.projectile, max_crush=4e-3 - over))
     verdict = evaluate(BY_NAME["crush"], design(least, speeds=[6.0, 8.0]))
     assert verdict is not None
     assert verdict.satisfied is kept
 
 
-def test_energy_per_area_by_the_shape_from_the_front() -> None:
+def test_energy_per_area_uses_the_frontal_area() -> None:
     flat = replace(FULL, projectile=replace(FULL.projectile, shape=DISC, thickness=0.01))
     verdict = evaluate(BY_NAME["energy_per_area"], design(flat))
     energy = evaluate(BY_NAME["exit_energy"], design(flat))

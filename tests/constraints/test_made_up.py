@@ -1,4 +1,4 @@
-"""A limit is one object, a friction law another: one of each, made up here, serves like those that come along."""
+"""Extensibility: an added limit and an added friction law work in every command without further changes."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from stager.optimise.planner import plan
 from stager.physics.friction import Falling
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-GREATEST = 8.0
-"""What the first stage may let out [m/s]."""
+MAX_FIRST_EXIT = 8.0
+"""Bound of the added limit: exit speed of the first stage [m/s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class FirstExit(AllKnown):
 
     def bound(self, point: OperatingPoint) -> Number | None:
         """See Limit."""
-        return GREATEST
+        return MAX_FIRST_EXIT
 
     def remedy(self, point: OperatingPoint) -> str:
         """See Limit."""
@@ -46,15 +46,15 @@ class FirstExit(AllKnown):
 
 
 @pytest.fixture
-def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The table of limits with one more."""
+def added_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Add the limit to the table in every module."""
     more = (*LIMITS, FirstExit())
     for name, module in list(sys.modules.items()):
         if name.startswith("stager") and getattr(module, "LIMITS", None) is LIMITS:
             monkeypatch.setattr(module, "LIMITS", more)
 
 
-def test_a_made_up_limit_is_kept_and_told(made_up: None) -> None:
+def test_added_limit_is_kept_and_reported_by_every_command(added_limit: None) -> None:
     one = stager.load(CONFIGS / "seed_ball.toml").replace({"limits.stages": 2})
     checked = one.check(12.0, 14.0)
     assert "first exit" in str(checked.answer().screen)
@@ -62,24 +62,24 @@ def test_a_made_up_limit_is_kept_and_told(made_up: None) -> None:
     plan = one.plan(draws=40)
     assert plan.best is not None
     builds = {limit["name"]: limit for limit in plan.document()["limits"]}
-    assert builds["first_exit"]["used"] <= GREATEST
-    # A hard limit keeps a margin for what is unknown, and the second stage makes the best of what is left.
-    assert 0.85 * GREATEST < float(plan.best.throw.stages.exit_speed[0]) < GREATEST
-    assert plan.best.exit_speed > 1.5 * GREATEST
+    assert builds["first_exit"]["used"] <= MAX_FIRST_EXIT
+    # A hard limit keeps a margin for uncertainty; the second stage adds what it can.
+    assert 0.85 * MAX_FIRST_EXIT < float(plan.best.throw.stages.exit_speed[0]) < MAX_FIRST_EXIT
+    assert plan.best.exit_speed > 1.5 * MAX_FIRST_EXIT
     assert "first exit" in str(plan.answer().screen)
     swept = one.sweep().recommended
     assert swept is not None
     assert swept.by == "first_exit"
-    assert swept.exit_speed <= GREATEST
+    assert swept.exit_speed <= MAX_FIRST_EXIT
     assert "first exit" in one.report().html()
 
 
 @dataclass(frozen=True)
-class MadeUpLaw:
-    """A law that nothing but its coefficient is known of: the falling one, as the program cannot see."""
+class AddedLaw:
+    """An unregistered law that wraps the falling one."""
 
     like: Falling
-    name: str = "made up"
+    name: str = "added"
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """See Law."""
@@ -90,7 +90,7 @@ class MadeUpLaw:
         return self.like.greatest(slip)
 
 
-def test_a_made_up_friction_law_is_planned_and_bounded_like_any_other() -> None:
+def test_added_friction_law_is_planned_and_bounded() -> None:
     scenario = stager.load(CONFIGS / "seed_ball.toml").scenario
     contact = scenario.launcher.contact
     law = contact.friction
@@ -100,7 +100,7 @@ def test_a_made_up_friction_law_is_planned_and_bounded_like_any_other() -> None:
             scenario, launcher=replace(scenario.launcher, contact=replace(contact, friction=one, rail_friction=one)),
             limit_values=replace(scenario.limit_values, stages=2), uncertain=(), draws=None,
         )
-        for one in (law, MadeUpLaw(law))
+        for one in (law, AddedLaw(law))
     )  # fmt: skip
     plans = [plan(one, draws=0) for one in (known, made)]
     assert plans[0].best is not None

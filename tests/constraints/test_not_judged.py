@@ -1,4 +1,4 @@
-"""Nothing that rests on an unknown is called kept."""
+"""Limits that depend on unknown data are not judged, and never reported as satisfied."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def point(machine: Launcher, speeds: Any = SPEEDS, values: LimitValues | None = 
 
 
 def states(given: OperatingPoint) -> dict[str, bool | None]:
-    """Kept, broken or not judged, by limit; no limit is two of them."""
+    """Return by limit: True satisfied, False broken, None not judged; no limit is in two states."""
     found = evaluate_limits(given)
     unknown = not_judged(given)
     assert {one.name for one in found}.isdisjoint(one.name for one in unknown)
@@ -45,7 +45,7 @@ def unknown(given: OperatingPoint) -> dict[str, NotJudged]:
 
 
 def held(held_by: Hold, **changes: Any) -> Launcher:
-    """The machine that has it all, with a tyre held in another way; nothing of it known but what is in `changes`."""
+    """Return the complete launcher with another tyre fastening, of which only `changes` are known."""
     old = FULL.template.wheel.tyre
     assert isinstance(old, Tyre)
     bare = {"bond_strength": None, "lip_strength": None, "clamp_force": None, "hub_friction": None}
@@ -53,7 +53,7 @@ def held(held_by: Hold, **changes: Any) -> Launcher:
     return replace(FULL, template=replace(FULL.template, wheel=replace(FULL.template.wheel, tyre=tyre)))
 
 
-def test_where_all_is_known_all_is_judged() -> None:
+def test_every_limit_is_judged_if_all_data_are_known() -> None:
     assert unknown(point(FULL)) == {}
 
 
@@ -65,15 +65,15 @@ def test_where_all_is_known_all_is_judged() -> None:
         (held(Hold.CLAMP, clamp_force=200.0), "stage.wheel.tyre.hub_friction", 99.0),
     ],
 )
-def test_a_tyre_of_unknown_hold_is_not_judged_past_its_stretch(machine: Launcher, key: str, torn: float) -> None:
-    # Stretch alone holds to sqrt(5.52 MPa x 0.05 / 1250 kg/m^3) = 14.86 m/s, whatever helps it.
+def test_tyre_of_unknown_hold_is_not_judged_past_its_lift_off_speed(machine: Launcher, key: str, torn: float) -> None:
+    # Stretch alone holds the tyre up to sqrt(5.52 MPa x 0.05 / 1250 kg/m^3) = 14.86 m/s.
     assert unknown(point(machine))["tyre_retention"].missing == key
     assert states(point(machine, [8.0, 14.0]))["tyre_retention"] is True
     # The rubber itself tears, a ring at sqrt(12 MPa / 1250 kg/m^3) = 98 m/s, a bonded tread at sqrt(37/3) times that.
     assert states(point(machine, [8.0, torn]))["tyre_retention"] is False
 
 
-def test_a_tyre_that_is_only_stretched_is_judged_without_a_strength() -> None:
+def test_stretched_tyre_is_judged_without_a_strength() -> None:
     assert states(point(held(Hold.STRETCH)))["tyre_retention"] is False
     assert states(point(held(Hold.STRETCH), [8.0, 14.0]))["tyre_retention"] is True
 
@@ -81,7 +81,7 @@ def test_a_tyre_that_is_only_stretched_is_judged_without_a_strength() -> None:
 @pytest.mark.parametrize("hold", list(Hold))
 @pytest.mark.parametrize("strength", [None, 1e5])
 @pytest.mark.parametrize("tensile", [None, 12e6])
-def test_surely_held_never_reaches_beyond_surely_gone(
+def test_sure_speed_lies_between_lift_off_and_retention_speed(
     hold: Hold, strength: float | None, tensile: float | None
 ) -> None:
     one = held(hold, lip_strength=strength, bond_strength=strength, clamp_force=100.0).template.wheel
@@ -91,12 +91,12 @@ def test_surely_held_never_reaches_beyond_surely_gone(
 
 
 @pytest.mark.parametrize("hold", list(Hold))
-def test_a_tyre_that_may_turn_on_its_hub_is_not_judged(hold: Hold) -> None:
+def test_tyre_turning_is_not_judged_without_hub_friction(hold: Hold) -> None:
     key = "stage.wheel.tyre.bond_strength" if hold is Hold.BOND else "stage.wheel.tyre.hub_friction"
     assert unknown(point(held(hold, clamp_force=200.0), [8.0, 9.0]))["tyre_turning"].missing == key
 
 
-def test_a_hub_of_unknown_strength_is_not_judged() -> None:
+def test_hub_of_unknown_strength_is_not_judged() -> None:
     bare = launcher(material=None)
     found = unknown(point(bare))
     assert found["burst"].missing == found["rim_safety"].missing == "stage.wheel.material"
@@ -106,49 +106,49 @@ def test_a_hub_of_unknown_strength_is_not_judged() -> None:
     assert found["rim_safety"].missing == "stage.wheel.yield_strength"
 
 
-def test_one_stage_of_unknown_strength_is_enough() -> None:
+def test_one_stage_of_unknown_strength_leaves_the_limit_unjudged() -> None:
     bare = replace(FULL.template, wheel=replace(FULL.template.wheel, material=None))
     mixed = replace(FULL, stages=(FULL.template, bare))
     assert states(point(mixed, [8.0, 9.0]))["burst"] is None
     assert states(point(mixed, [8.0, 9.0]))["rim_safety"] is None
-    # What is known may still break it.
+    # The stage with known strength can still break the limit.
     assert states(point(mixed, [900.0, 9.0]))["burst"] is False
 
 
-def test_toy_limits_by_area_need_the_area_that_touches() -> None:
+def test_toy_limit_per_area_needs_the_contact_area() -> None:
     values = limit_values(toy=BY_AREA)
     bare = replace(FULL, projectile=replace(FULL.projectile, contact_area=None))
     found = unknown(point(bare, [8.0, 9.0], values))["toy"]
     assert found.missing == "projectile.contact_area"
     touching = replace(FULL, projectile=replace(FULL.projectile, contact_area=3e-5))
     assert states(point(touching, values=values))["toy"] is False  # 0.075 J
-    # 2500 J/m^2 on the whole front is 2.84 J: what touches is no larger.
+    # 2500 J/m^2 on the frontal area is 2.84 J; the contact area is no larger.
     assert states(point(bare, [8.0, 20.0], values))["toy"] is (False if _energy(bare, [8.0, 20.0]) > 2.836 else None)
     light = replace(bare, projectile=replace(bare.projectile, mass=0.0005))
-    assert states(point(light, [8.0, 9.0], values))["toy"] is True  # at most 0.08 J: no area is asked for
+    assert states(point(light, [8.0, 9.0], values))["toy"] is True  # at most 0.08 J: the area is not needed
 
 
 def _energy(machine: Launcher, speeds: Any) -> float:
     return 0.5 * float(machine.projectile.mass) * float(throw(machine, np.asarray(speeds)).exit_speed) ** 2
 
 
-def test_energy_by_the_area_of_a_disc_needs_its_thickness() -> None:
+def test_energy_per_area_of_a_disc_needs_its_thickness() -> None:
     flat = replace(FULL, projectile=replace(FULL.projectile, shape=DISC, thickness=None))
     assert unknown(point(flat))["energy_per_area"].missing == "projectile.thickness"
 
 
-def test_a_drive_without_a_supply_is_not_judged() -> None:
+def test_drive_without_supply_is_not_judged() -> None:
     found = unknown(point(launcher(supply=None)))
     assert found["drive_reach"].missing == found["throttle"].missing == "supply"
     assert "drive_reach" not in unknown(point(launcher(drive=None, supply=None)))
 
 
-def test_power_and_heat_of_throwing_are_not_judged_by_holding_alone() -> None:
+def test_average_power_and_winding_temperature_need_a_rate() -> None:
     found = unknown(point(replace(FULL, feed=replace(FULL.feed, rate=None))))
     assert found["average_power"].missing == found["winding_temperature"].missing == "feed.rate"
 
 
-def test_each_says_what_to_find_out() -> None:
+def test_each_unjudged_limit_says_what_to_find_out() -> None:
     bare = launcher(drive=None, supply=None, material=None, tyre=replace(wheel().tyre, held_by=Hold.BOND))  # type: ignore[type-var]
     for one in [*not_judged(point(bare)), *not_judged(point(launcher(supply=None)))]:
         assert one.missing in FIND_OUT

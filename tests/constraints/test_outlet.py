@@ -1,4 +1,4 @@
-"""Limits on what leaves apply behind the outlet."""
+"""Limits on the exit apply behind the outlet."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def _values(loss: float) -> dict[str, float]:
     return {one.name: float(one.value) for one in evaluate_limits(point)}
 
 
-def test_exit_limits_judge_what_leaves_the_outlet() -> None:
+def test_exit_limits_use_the_speed_behind_the_outlet() -> None:
     without, behind = _values(0.0), _values(LOSS)
     assert behind["exit_energy"] == pytest.approx(without["exit_energy"] - LOSS)
     assert behind["toy"] == pytest.approx(without["toy"] - LOSS)
@@ -35,7 +35,7 @@ def test_exit_limits_judge_what_leaves_the_outlet() -> None:
         assert behind[name] == without[name]
 
 
-def test_the_cap_on_exit_speed_follows_an_uncertain_loss() -> None:
+def test_exit_speed_cap_follows_an_uncertain_outlet_loss() -> None:
     loss = np.array([0.0, 0.1, 0.4])
     machine = replace(FULL, outlet=Outlet(loss=loss))
     mass = machine.projectile.mass

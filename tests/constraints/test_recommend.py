@@ -1,4 +1,4 @@
-"""One wheel speed for every screen, within the limits of nearly every build."""
+"""The recommended wheel speed of a stage: fastest on average, within the limits of nearly every build."""
 
 from __future__ import annotations
 
@@ -19,93 +19,95 @@ from tests.drive.machines import launcher
 NONE = np.zeros(0)
 
 
-def drawn(lanes: int, seed: int, crush: float = 0.05, static: float = 0.08) -> Launcher:
-    """A seed-ball thrower, lane 0 as described, the others with another crush, friction and mass each."""
+def drawn(samples: int, seed: int, crush: float = 0.05, static: float = 0.08) -> Launcher:
+    """Return a launcher with drawn crush, friction and mass; sample 0 has the nominal values."""
     rng = np.random.default_rng(seed)
     machine = launcher()
 
-    def lane(value: float, spread: float) -> Floats:
-        return value * np.append(1.0, 1 + spread * rng.normal(size=lanes - 1))
+    def values(value: float, spread: float) -> Floats:
+        return value * np.append(1.0, 1 + spread * rng.normal(size=samples - 1))
 
     return replace(
-        machine, projectile=replace(machine.projectile, mass=lane(0.018, 0.03)),
-        template=replace(machine.template, crush=lane(4e-3, crush)),
-        contact=replace(machine.contact, friction=Falling(lane(0.75, static), lane(0.22, 0.1), lane(9.0, 0.2))),
+        machine, projectile=replace(machine.projectile, mass=values(0.018, 0.03)),
+        template=replace(machine.template, crush=values(4e-3, crush)),
+        contact=replace(machine.contact, friction=Falling(values(0.75, static), values(0.22, 0.1), values(9.0, 0.2))),
     )  # fmt: skip
 
 
-def chosen(machine: Launcher, lanes: int, grip: float | None = None, top: float = 40.0, **given: Any) -> Recommended:
+def recommended(
+    machine: Launcher, samples: int, grip: float | None = None, top: float = 40.0, **given: Any
+) -> Recommended:
     asked = given.pop("asked", None)
     values = LimitValues(**{"exit_energy": 50.0, "wheel_speed": top, **given})
-    return recommend(machine, lanes, values, (NONE, NONE), grip, asked=asked)
+    return recommend(machine, samples, values, (NONE, NONE), grip, asked=asked)
 
 
-def exits(machine: Launcher, speed: float, lanes: int) -> Floats:
-    return throw(machine, np.full((lanes, 1), speed)).exit_speed
+def exit_speeds(machine: Launcher, speed: float, samples: int) -> Floats:
+    return throw(machine, np.full((samples, 1), speed)).exit_speed
 
 
 @pytest.mark.parametrize("energy", [0.5, 0.9])
 @pytest.mark.parametrize("confidence", [0.8, 0.95])
-def test_hard_limits_keep_in_as_many_fresh_builds_as_asked_for(energy: float, confidence: float) -> None:
-    found = chosen(drawn(401, 1), 401, exit_energy=energy, confidence=confidence)
+def test_hard_limits_hold_in_the_requested_share_of_fresh_builds(energy: float, confidence: float) -> None:
+    found = recommended(drawn(401, 1), 401, exit_energy=energy, confidence=confidence)
     assert found.wheel_speed is not None
     assert found.by == "exit_energy"
     fresh = drawn(2001, 99)
     mass = np.asarray(fresh.projectile.mass)
-    kept = 0.5 * mass * exits(fresh, found.wheel_speed, 2001) ** 2 <= energy
+    kept = 0.5 * mass * exit_speeds(fresh, found.wheel_speed, 2001) ** 2 <= energy
     assert confidence <= kept[1:].mean() <= confidence + 0.06
 
 
-def test_at_half_the_best_guess_alone_keeps_the_limits() -> None:
+def test_confidence_of_a_half_uses_the_nominal_build() -> None:
     machine = drawn(201, 1)
-    found = chosen(machine, 201, exit_energy=0.9, confidence=0.5)
+    found = recommended(machine, 201, exit_energy=0.9, confidence=0.5)
     assert found.wheel_speed is not None
-    energy = 0.009 * float(exits(machine, found.wheel_speed, 201)[0]) ** 2
+    energy = 0.009 * float(exit_speeds(machine, found.wheel_speed, 201)[0]) ** 2
     assert energy == pytest.approx(0.9, rel=0.01)
     assert energy <= 0.9
 
 
-def test_it_is_fastest_on_average() -> None:
+def test_recommended_speed_is_fastest_on_average() -> None:
     machine = drawn(101, 3, static=0.15)
-    found = chosen(machine, 101)
+    found = recommended(machine, 101)
     assert found.wheel_speed is not None
     assert found.by == "peak"
     grid = np.linspace(5.0, 40.0, 141)
-    means = [exits(machine, float(u), 101)[1:].mean() for u in grid]
+    means = [exit_speeds(machine, float(u), 101)[1:].mean() for u in grid]
     assert found.mean_exit >= (1 - 1.5e-3) * max(means)
     assert found.wheel_speed == pytest.approx(grid[int(np.argmax(means))], abs=0.5)
 
 
-def test_a_plateau_is_entered_at_its_near_end() -> None:
+def test_lowest_speed_of_a_plateau_is_recommended() -> None:
     machine = launcher()
     friction = Constant(0.4)
     flat = replace(machine, contact=replace(machine.contact, friction=friction, rail_friction=friction))
-    found = chosen(flat, 1)
+    found = recommended(flat, 1)
     assert found.wheel_speed is not None
-    best, nearly = float(exits(flat, 40.0, 1)[0]), 2e-4
-    assert float(exits(flat, found.wheel_speed, 1)[0]) >= (1 - nearly) * best - 1e-9
-    assert float(exits(flat, 0.97 * found.wheel_speed, 1)[0]) < (1 - nearly) * best
+    best, nearly = float(exit_speeds(flat, 40.0, 1)[0]), 2e-4
+    assert float(exit_speeds(flat, found.wheel_speed, 1)[0]) >= (1 - nearly) * best - 1e-9
+    assert float(exit_speeds(flat, 0.97 * found.wheel_speed, 1)[0]) < (1 - nearly) * best
 
 
-def test_the_margin_below_the_grip_limit_is_kept() -> None:
-    found = chosen(drawn(101, 3), 101, grip=12.0, grip_margin=0.05)
+def test_grip_margin_is_kept() -> None:
+    found = recommended(drawn(101, 3), 101, grip=12.0, grip_margin=0.05)
     assert found.wheel_speed is not None
     assert found.wheel_speed <= 0.95 * 12.0
     assert found.by in ("grip_margin", "peak")
 
 
-def test_no_more_is_chosen_than_is_asked_for() -> None:
+def test_recommended_speed_does_not_exceed_the_goal() -> None:
     machine = drawn(101, 3)
-    found = chosen(machine, 101, asked=8.0)
+    found = recommended(machine, 101, asked=8.0)
     assert found.wheel_speed is not None
     assert found.by == "goal"
     assert 8.0 * (1 - 3e-4) <= found.exit_speed <= 8.0
 
 
-def test_where_builds_break_a_limit_at_any_speed_there_is_no_advice() -> None:
+def test_no_recommendation_if_many_builds_break_a_limit_at_any_speed() -> None:
     machine = drawn(201, 3)
     machine = replace(machine, projectile=replace(machine.projectile, max_crush=4.1e-3))
-    found = chosen(machine, 201)
+    found = recommended(machine, 201)
     assert found.wheel_speed is None
     assert found.by == "crush"
     assert 0.2 < found.broken < 0.5  # 4.0 +- 0.2 mm beyond 4.1 mm: 31 of 100
@@ -113,7 +115,7 @@ def test_where_builds_break_a_limit_at_any_speed_there_is_no_advice() -> None:
     assert not safe(machine, 201, LimitValues(exit_energy=50.0), np.array([[8.0]])).any()
 
 
-def test_settings_are_safe_by_the_same_limits() -> None:
+def test_safe_settings_satisfy_the_same_limits() -> None:
     machine = drawn(401, 5)
     values = LimitValues(exit_energy=0.9)
     best = recommend(machine, 401, values, (NONE, NONE), None).wheel_speed
@@ -125,9 +127,9 @@ def test_settings_are_safe_by_the_same_limits() -> None:
     assert not (whole & ~mostly).any()
 
 
-def test_slip_heat_of_the_best_guess_is_kept() -> None:
+def test_slip_heat_limit_holds_in_the_nominal_build() -> None:
     machine = drawn(51, 5)
-    free, bound = chosen(machine, 51), chosen(machine, 51, slip_heat=0.1)
+    free, bound = recommended(machine, 51), recommended(machine, 51, slip_heat=0.1)
     assert free.wheel_speed is not None
     assert bound.wheel_speed is not None
     assert bound.wheel_speed < free.wheel_speed
@@ -135,7 +137,7 @@ def test_slip_heat_of_the_best_guess_is_kept() -> None:
     assert float(nominal.stages.slip_heat[0].sum()) <= 0.1 * (1 + 1e-6)
 
 
-def test_more_draws_are_asked_for_than_must_keep() -> None:
+def test_required_share_of_draws_exceeds_the_confidence() -> None:
     assert 0.95 < target(0.95, 1000) < target(0.95, 100) <= 0.99
     kept = np.ones((2, 101), bool)
     kept[1, 1:11] = False
@@ -144,7 +146,7 @@ def test_more_draws_are_asked_for_than_must_keep() -> None:
 
 
 @pytest.mark.parametrize("given", [{}, {"exit_energy": 0.9}, {"grip": 12.0, "grip_margin": 0.05}, {"asked": 8.0}])
-def test_the_reason_is_one_sentence(given: dict[str, Any]) -> None:
-    reason = chosen(drawn(101, 3), 101, **given).reason
+def test_reason_is_one_sentence(given: dict[str, Any]) -> None:
+    reason = recommended(drawn(101, 3), 101, **given).reason
     assert reason.endswith(".")
     assert reason.count(". ") == 0

@@ -1,4 +1,4 @@
-"""What is said of what can hurt."""
+"""Hazards of a throw: energy, eye injuries, toy limits, range, wheel fragments, strain of the projectile."""
 
 from __future__ import annotations
 
@@ -27,16 +27,16 @@ def _thrown(mass: float = 0.018, **projectile: object) -> Launcher:
     return replace(machine, projectile=replace(machine.projectile, mass=mass, **projectile))  # type: ignore[arg-type]
 
 
-def test_hazards_hang_together() -> None:
+def test_energies_and_ranges_are_consistent() -> None:
     machine = _thrown()
     done = throw(machine, SPEEDS)
     found = hazards(machine, done)
     assert found.energy == pytest.approx(0.009 * float(done.exit_speed) ** 2)
     assert found.energy_per_area == pytest.approx(found.energy / (np.pi * 0.019**2))
-    # ½Jω², and a third of the wheel carries less than a third of it.
+    # ½Jω² of the wheel.
     assert found.wheels[0].stored == pytest.approx(4e-5 * (8 / 0.04) ** 2 / 2)
     assert found.wheels[0].load == pytest.approx(4e4 * 2e-3, rel=0.05)
-    # A third keeps what it has: ½(m/3)c² of its centre of mass, and ½Iω² about it (parallel axes): a third of ½Jω².
+    # A third of the wheel keeps a third of ½Jω²: ½(m/3)c² of its centre of mass and ½Iω² about it (parallel axes).
     assert found.wheels[0].fragment == pytest.approx(found.wheels[0].stored / 3)
     assert found.wheels[1].fragment / found.wheels[0].fragment == pytest.approx((11 / 8) ** 2)
     assert found.fall.drag is not None
@@ -44,7 +44,7 @@ def test_hazards_hang_together() -> None:
 
 
 @pytest.mark.parametrize("shape", range(len(EYE_INJURIES)))
-def test_each_injury_is_named_from_its_half_risk_on(shape: int) -> None:
+def test_eye_injury_is_named_above_its_half_risk(shape: int) -> None:
     # Duma et al. 2005, as in `stager.physics.safety`.
     machine = _thrown()
     speed = float(throw(machine, SPEEDS).exit_speed)
@@ -56,7 +56,7 @@ def test_each_injury_is_named_from_its_half_risk_on(shape: int) -> None:
         assert (injury.name in safety.rows(heavy, done)["likely_eye_injuries"]) is named
 
 
-def test_notes_are_short_and_end_with_a_caution() -> None:
+def test_notes_cover_eyes_toys_and_fall() -> None:
     machine = _thrown()
     said = safety.notes(machine, throw(machine, SPEEDS))
     assert [line.partition(":")[0] for line in said] == ["Eyes", "Toys", "Fall"]
@@ -64,7 +64,7 @@ def test_notes_are_short_and_end_with_a_caution() -> None:
     assert "not safe" in said[0]
 
 
-def test_a_light_slow_one_is_within_toy_limits_which_certifies_nothing() -> None:
+def test_note_on_toy_limits_certifies_nothing() -> None:
     machine = _thrown(mass=0.0005)
     said = safety.notes(machine, throw(machine, SPEEDS[:1]))
     assert "certifies nothing" in said[1]
@@ -72,18 +72,18 @@ def test_a_light_slow_one_is_within_toy_limits_which_certifies_nothing() -> None
 
 
 @pytest.mark.parametrize("mass, area, kept", [(0.018, None, None), (0.018, 1e-3, True), (0.018, 1e-5, False)])
-def test_toy_limits_by_area_go_by_what_touches(mass: float, area: float | None, kept: bool | None) -> None:
-    # A clay ball of 0.5 J: 2500 J/m² on its whole front would be 2.84 J, but it touches with a point.
+def test_toy_limit_per_area_uses_the_contact_area(mass: float, area: float | None, kept: bool | None) -> None:
+    # A clay ball of 0.5 J: 2500 J/m² on its frontal area is 2.84 J, but its contact area is smaller.
     machine = _thrown(mass=mass, contact_area=area)
     done = throw(machine, SPEEDS[:1])
     row = safety.rows(machine, done)["toy_limits"][0]
     assert row == {"name": "ASTM F963-17", "kept": kept}
     said = safety.notes(machine, done)[1]
     assert ("Not judged: ASTM F963-17" in said) is (kept is None)
-    assert ("within the published limits" in said) is False  # EN 71-1 as it was is broken
+    assert ("within the published limits" in said) is False  # EN 71-1 before A1:2018 is broken
 
 
-def test_a_disc_of_unknown_thickness_has_no_energy_per_area() -> None:
+def test_disc_of_unknown_thickness_has_no_energy_per_area() -> None:
     machine = launcher()
     thin = Projectile(shape=DISC, mass=0.018, diameter=0.038)
     machine = replace(machine, projectile=thin)
@@ -94,14 +94,14 @@ def test_a_disc_of_unknown_thickness_has_no_energy_per_area() -> None:
     assert "not known" in safety.notes(machine, done)[0]
 
 
-def test_after_a_jam_nothing_flies() -> None:
+def test_no_hazard_notes_after_a_jam() -> None:
     machine = launcher(feed=0.1)
     done = throw(machine, np.array([0.5, 0.5]))
     assert done.jammed
     assert safety.notes(machine, done) == []
 
 
-def test_the_energy_of_a_third_is_flight_and_spin() -> None:
+def test_fragment_energy_is_translation_plus_rotation() -> None:
     # Sector of 120 degrees of a disc: centre of mass at (2/3)R sin(60)/(60 in rad), inertia about the axis (m/3)R²/2.
     disc = Wheel(radius=0.04, width=0.018, material=ALUMINIUM)
     mass, speed = float(wheel_mass(disc)) / 3, 20.0
@@ -111,8 +111,8 @@ def test_the_energy_of_a_third_is_flight_and_spin() -> None:
     assert fragment_energy(disc, speed) == pytest.approx(flight + spin)
 
 
-def test_what_a_rolling_ball_feels() -> None:
-    # model.md §9: a 38 mm ball that rolls out at 15 m/s has 11 800 m/s² of v²/r at its rim.
+def test_strain_of_a_rolling_ball() -> None:
+    # v²/r at the rim of a 38 mm ball that rolls out at 15 m/s: 225/0.019 = 11 842 m/s².
     ball = Projectile(shape=BALL, mass=0.018, diameter=0.038)
     assert spin_acceleration(15.0 / 0.019, ball) == pytest.approx(11_842, rel=1e-3)
     machine = launcher(layout=RAIL)

@@ -1,4 +1,4 @@
-"""What a maker is told of a ring that leaves its rim."""
+"""Explanations of tyre retention: how a tyre leaves its rim and what helps."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def _design(speeds: list[float], **tyre: object) -> OperatingPoint:
     )  # fmt: skip
 
 
-def test_a_ring_that_lifts_is_explained_with_what_helps_most() -> None:
+def test_lift_off_is_explained_with_the_best_remedy() -> None:
     # Lift-off at √(5.52 MPa × 0.05 / 1250 kg/m³) = 14.86 m/s; at 20 m/s stretch alone takes ρu²/E = 9.06 %.
     design = _design([8.0, 20.0], held_by=Hold.STRETCH)
     (said,) = limits.tyre_notes(design)
@@ -48,7 +48,7 @@ def test_a_ring_that_lifts_is_explained_with_what_helps_most() -> None:
         ({"held_by": Hold.LIP, "lip_strength": 2e6}, "tears"),
     ],
 )
-def test_each_hold_fails_in_its_own_way(tyre: dict[str, object], because: str) -> None:
+def test_each_fastening_has_its_failure_mode(tyre: dict[str, object], because: str) -> None:
     slow = limits.tyre_rows(_design([8.0], **tyre))[0]
     assert because in slow["because"]
     leaves = float(slow["leaves_at_m_s"])
@@ -58,7 +58,7 @@ def test_each_hold_fails_in_its_own_way(tyre: dict[str, object], because: str) -
 
 
 @pytest.mark.parametrize("hold, key", [(Hold.LIP, "lip_strength"), (Hold.BOND, "bond_strength")])
-def test_a_hold_of_unknown_strength_has_no_speed(hold: Hold, key: str) -> None:
+def test_fastening_of_unknown_strength_has_no_retention_speed(hold: Hold, key: str) -> None:
     design = _design([8.0, 20.0], held_by=hold)
     for row in limits.tyre_rows(design):
         assert row["leaves_at_m_s"] is row["because"] is None
@@ -66,7 +66,7 @@ def test_a_hold_of_unknown_strength_has_no_speed(hold: Hold, key: str) -> None:
     assert limits.tyre_notes(design) == []
 
 
-def test_wheels_without_tyre_have_no_story() -> None:
+def test_no_tyre_notes_without_a_tyre() -> None:
     machine = launcher(tyre=None)
     design = OperatingPoint(
         launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, np.array([8.0]))

@@ -1,4 +1,4 @@
-"""Take each optional input out of a configuration: no limit that depends on it may be called kept."""
+"""With any optional_keys key removed, no limit that depends on it is reported as satisfied."""
 
 from __future__ import annotations
 
@@ -37,23 +37,18 @@ EXTRA = {
 ASSUMED = {"exponent", "rebound", "fade_exponent", "clearance", "rail_friction", "capacity", "gear", "governed",
            "rotor_inertia", "session", "resistance", "stages", "confidence", "grip_margin", "worthwhile", "brittle",
            "strength_factor", "current_limit", "held_by", "case_to_air", "max_acceleration", "max_crush"}  # fmt: skip
-"""Keys whose value where they are left out is part of the contract: a default, the harder case (no controller's limit,
-a session that never ends), or no limit at all."""
-
-
-SEEN = 1e-4
-"""Slack that nobody would see [-]: how much a hole for the shaft adds to a wheel's growth."""
-
-
+"""Keys with a documented default: a value, the conservative case (such as no current limit), or no limit."""
+NEGLIGIBLE = 1e-4
+"""Negligible slack [-]: the effect of the shaft hole on wheel growth."""
 COVERED = dict.fromkeys(
     (("stage.drive.no_load_current", name) for name in ("drive_reach", "throttle", "peak_power", "supply_current")),
     NO_LOAD,
 )
-"""Slack that covers all that an unknown key may take."""
+"""Slack that covers the effect of the unknown key."""
 
 
-def whole(path: Path) -> dict[str, Any]:
-    """A shipped scenario with every limit and everything that limits look at."""
+def complete_tree(path: Path) -> dict[str, Any]:
+    """Return a shipped scenario with every limit and all data that limits use."""
     tree = read_tree(path, path.read_text(encoding="utf-8"))
     tree["limits"] = dict(ALL_LIMITS)
     for key, value in EXTRA.items():
@@ -70,7 +65,7 @@ def holder(tree: dict[str, Any], key: str) -> tuple[dict[str, Any], str]:
 
 
 def keys(tree: dict[str, Any], path: str = "") -> Iterator[str]:
-    """Every key of the tables of what is built and fed, tables themselves too."""
+    """Yield every key and table of the hardware and the feed."""
     for name, value in tree.items():
         if path or name in ("projectile", "feed", "contact", "stage", "supply"):
             if path:
@@ -80,14 +75,14 @@ def keys(tree: dict[str, Any], path: str = "") -> Iterator[str]:
 
 
 def read(tree: dict[str, Any]) -> Configuration | None:
-    """None where the file is refused: then nothing is said to be kept."""
+    """Return the configuration, or None if it is refused."""
     try:
         return understand(Path("drawn.toml"), show_tree(tree), "")
     except InputErrors:
         return None
 
 
-def judged(configuration: Configuration, speeds: list[float]) -> tuple[dict[str, bool | None], dict[str, float]]:
+def limit_states(configuration: Configuration, speeds: list[float]) -> tuple[dict[str, bool | None], dict[str, float]]:
     scenario = configuration.scenario()
     point = OperatingPoint(
         launcher=scenario.launcher, limit_values=scenario.limit_values, grip_limit=np.array(speeds) * 2,
@@ -99,15 +94,15 @@ def judged(configuration: Configuration, speeds: list[float]) -> tuple[dict[str,
     return states, {one.name: float(one.slack) for one in found}
 
 
-def optional(tree: dict[str, Any]) -> list[str]:
-    """Keys that may be left out; a wheel without its tyre is another wheel, not one of an unknown tyre."""
+def optional_keys(tree: dict[str, Any]) -> list[str]:
+    """Return the keys that may be missing. Without `tyre` the wheel is a different one, so that key is excluded."""
     return [key for key in keys(tree) if key.rpartition(".")[2] not in ASSUMED and key != "stage.wheel.tyre"]
 
 
 def check(tree: dict[str, Any], speeds: list[float], chosen: list[str]) -> None:
     configuration = read(tree)
     assert configuration is not None
-    before, slack = judged(configuration, speeds)
+    before, slack = limit_states(configuration, speeds)
     for key in chosen:
         without = copy.deepcopy(tree)
         table, name = holder(without, key)
@@ -115,10 +110,10 @@ def check(tree: dict[str, Any], speeds: list[float], chosen: list[str]) -> None:
         bare = read(without)
         if bare is None:
             continue
-        after, left = judged(bare, speeds)
+        after, left = limit_states(bare, speeds)
         for limit, kept in after.items():
-            # What the program takes instead of the key may only be the harder case.
-            harder = left.get(limit, -np.inf) <= slack.get(limit, np.inf) + SEEN
+            # A default used in place of the key must be the conservative case.
+            harder = left.get(limit, -np.inf) <= slack.get(limit, np.inf) + NEGLIGIBLE
             covered = left.get(limit, 0.0) > COVERED.get((key, limit), np.inf)
             assert kept is not True or harder or covered, f"{limit} is kept without {key}"
         for limit, kept in after.items():
@@ -126,9 +121,9 @@ def check(tree: dict[str, Any], speeds: list[float], chosen: list[str]) -> None:
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
-def test_no_limit_is_kept_without_what_it_rests_on(path: Path) -> None:
-    tree = whole(path)
-    check(tree, [12.0], optional(tree))
+def test_no_limit_is_satisfied_without_the_key_it_depends_on(path: Path) -> None:
+    tree = complete_tree(path)
+    check(tree, [12.0], optional_keys(tree))
 
 
 @settings(max_examples=6)
@@ -136,11 +131,13 @@ def test_no_limit_is_kept_without_what_it_rests_on(path: Path) -> None:
     data=st.data(), path=st.sampled_from(SHIPPED), held_by=st.sampled_from(["stretch", "clamp", "lip", "bond"]),
     first=st.floats(7.0, 15.0), second=st.floats(10.0, 20.0), layout=st.sampled_from(["pair", "rail"]),
 )  # fmt: skip
-def test_drawn_launchers(data: Any, path: Path, held_by: str, first: float, second: float, layout: str) -> None:
-    tree = whole(path)
+def test_no_limit_of_a_drawn_launcher_is_satisfied_without_its_key(
+    data: Any, path: Path, held_by: str, first: float, second: float, layout: str
+) -> None:
+    tree = complete_tree(path)
     tree["stage"]["layout"] = layout
     tyre = tree["stage"]["wheel"]["tyre"]
     tyre["held_by"] = held_by
     if held_by == "clamp":
         tyre["clamp_force"] = "200 N"
-    check(tree, [first, second], data.draw(st.lists(st.sampled_from(optional(tree)), min_size=3, max_size=3)))
+    check(tree, [first, second], data.draw(st.lists(st.sampled_from(optional_keys(tree)), min_size=3, max_size=3)))

@@ -1,4 +1,4 @@
-"""Figures as files: repeatable, well formed, without dates; matplotlib comes only with the first of them."""
+"""Figures as files: reproducible, well formed, without dates; matplotlib is imported only for the first one."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ import matplotlib
 from tests.page import making
 
 
-def test_svg_is_repeatable_and_well_formed() -> None:
-    for picture in making.plain().pictures():
+def test_svg_is_reproducible_and_well_formed() -> None:
+    for picture in making.without_throws().pictures():
         first = picture.svg()
         with matplotlib.rc_context({"font.size": 20, "axes.facecolor": "red", "svg.fonttype": "path"}):
             assert picture.svg() == first
@@ -22,9 +22,9 @@ def test_svg_is_repeatable_and_well_formed() -> None:
         assert not re.search(r"20\d\d-\d\d|Matplotlib|<style|var\(", first)
 
 
-def test_directory_of_figures(tmp_path: Path) -> None:
-    written = making.plain().save_figures(tmp_path / "new" / "figures")
-    names = [picture.name for picture in making.plain().pictures()]
+def test_figures_are_written_as_svg_and_png(tmp_path: Path) -> None:
+    written = making.without_throws().save_figures(tmp_path / "new" / "figures")
+    names = [picture.name for picture in making.without_throws().pictures()]
     assert sorted(path.name for path in written) == sorted(
         f"{name}.{kind}" for name in names for kind in ("svg", "png")
     )
@@ -32,14 +32,14 @@ def test_directory_of_figures(tmp_path: Path) -> None:
     assert all(Xml.parse(path) for path in written if path.suffix == ".svg")
 
 
-def test_pictures_show_themselves_in_notebooks() -> None:
-    assert making.plain().pictures()[0]._repr_svg_().startswith("<svg")
-    shown = making.plain()._repr_html_()
+def test_pictures_and_report_have_notebook_html() -> None:
+    assert making.without_throws().pictures()[0]._repr_svg_().startswith("<svg")
+    shown = making.without_throws()._repr_html_()
     assert shown.startswith("<iframe srcdoc=")
     assert "<script" not in shown
 
 
-def test_planning_needs_no_matplotlib() -> None:
+def test_planning_does_not_import_matplotlib() -> None:
     code = "import sys, stager.report.page, stager.api.page; print('matplotlib' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -1,4 +1,4 @@
-"""The side view has the configuration's dimensions: circles, gaps, rail and the numbers written on it."""
+"""Dimensions in the side view of a launcher: circles, gaps, rail and the numbers on it."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def _drawn(tmp_path: Path, name: str, count: int, extra: str = "", **values: str
 
 
 def _circles(drawing: Xml.Element, kind: str) -> list[tuple[float, float, float]]:
-    """Place, height and radius [mm] of the circles of a kind; heights upwards."""
+    """Return position, height (upwards) and radius [mm] of the circles of a kind."""
     found = [one for one in drawing.iter(f"{SVG}circle") if one.get("class") == kind]
     return [(float(one.get("cx", "")), -float(one.get("cy", "")), float(one.get("r", ""))) for one in found]
 
@@ -35,7 +35,7 @@ def _texts(drawing: Xml.Element) -> list[str]:
     return [one.text or "" for one in drawing.iter(f"{SVG}text")]
 
 
-def test_a_row_of_pairs(tmp_path: Path) -> None:
+def test_side_view_of_pairs(tmp_path: Path) -> None:
     drawing = _drawn(tmp_path, "seed_ball", 3)
     # configs/seed_ball.toml: ball 38 mm, crush 4 mm, wheels of 40 mm radius 6 mm apart, tyres 3 mm deep, bore 5 mm
     places = [40.0, 126.0, 212.0]
@@ -49,7 +49,7 @@ def test_a_row_of_pairs(tmp_path: Path) -> None:
     assert _texts(drawing).count("86") == 2
 
 
-def test_a_rail_takes_all_the_crush(tmp_path: Path) -> None:
+def test_side_view_of_a_rail_has_full_crush(tmp_path: Path) -> None:
     drawing = _drawn(tmp_path, "foam_disc", 2)
     # configs/foam_disc.toml: disc 65 mm, crush 5 mm, wheels of 30 mm radius 8 mm apart, a rail below
     assert _circles(drawing, "tyre") == [(30.0, 57.5, 30.0), (98.0, 57.5, 30.0)]
@@ -60,7 +60,7 @@ def test_a_rail_takes_all_the_crush(tmp_path: Path) -> None:
     assert {"65", "60", "Ø 60", "68", "128"} <= set(_texts(drawing))
 
 
-def test_a_rod_adds_its_own_length(tmp_path: Path) -> None:
+def test_side_view_of_a_rod_includes_its_length(tmp_path: Path) -> None:
     drawing = _drawn(tmp_path, "streamer", 2)
     # configs/streamer.toml: rod 24 mm across, 70 mm long, crush 2 mm, wheels of 30 mm radius 30 mm apart
     (rod,) = [one for one in drawing.iter(f"{SVG}polygon") if one.get("class") == "projectile"]
@@ -70,7 +70,7 @@ def test_a_rod_adds_its_own_length(tmp_path: Path) -> None:
     assert {"24", "22", "90", "220"} <= set(_texts(drawing))
 
 
-def test_stages_of_their_own(tmp_path: Path) -> None:
+def test_side_view_of_unequal_stages(tmp_path: Path) -> None:
     extra = """
 [[stages]]
 pitch = "95.5 mm"
@@ -92,7 +92,7 @@ material = "aluminium"
     assert {"95.5", "33", "165.5", "idler"} <= set(_texts(drawing))
 
 
-def test_dimension_lines_are_as_long_as_they_say(tmp_path: Path) -> None:
+def test_dimension_lines_have_the_stated_length(tmp_path: Path) -> None:
     drawing = _drawn(tmp_path, "table_tennis", 3)
     lengths = set()
     for one in drawing.iter(f"{SVG}polyline"):
@@ -105,7 +105,7 @@ def test_dimension_lines_are_as_long_as_they_say(tmp_path: Path) -> None:
     assert said - {1.0, 2.0, 3.0} <= lengths
 
 
-def test_all_that_is_drawn_is_inside_the_window(tmp_path: Path) -> None:
+def test_side_view_is_within_its_view_box(tmp_path: Path) -> None:
     drawing = _drawn(tmp_path, "foam_disc", 4)
     left, top, wide, high = (float(part) for part in drawing.get("viewBox", "").split())
     points = [tuple(map(float, pair.split(","))) for one in drawing.iter() for pair in one.get("points", "").split()]
@@ -115,5 +115,5 @@ def test_all_that_is_drawn_is_inside_the_window(tmp_path: Path) -> None:
     assert all(left <= x - r and x + r <= left + wide and top <= y - r and y + r <= top + high for x, y, r in circles)
 
 
-def test_no_stage_no_drawing() -> None:
+def test_no_side_view_without_stages() -> None:
     assert side.picture(stager.load(ROOT / "configs" / "streamer.toml").scenario.launcher, 0) is None

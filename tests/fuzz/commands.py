@@ -1,4 +1,4 @@
-"""Commands on configurations that are nearly right: a promised status, and only meant words on stderr."""
+"""Fuzzing of commands: altered configurations give a promised status and intended messages on stderr."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ COMMANDS = (
 
 
 def text(rng: random.Random) -> bytes:
-    """A configuration; its first line says which command is run on it."""
+    """Return an altered configuration whose first line selects the command."""
     return f"# {rng.randrange(len(COMMANDS))}\n".encode() + configurations.text(rng)
 
 
 def judge(path: Path) -> str:
-    """Return what came of a command, "right" or "refused". Raises where it was a fault."""
+    """Run the command; return "accepted" or "refused", raise on a fault."""
     try:
         number = int(path.read_bytes()[2:4]) % len(COMMANDS)
     except ValueError:
@@ -33,4 +33,4 @@ def judge(path: Path) -> str:
     assert "Warning" not in ran.err
     assert (ran.err == "") == (ran.status != 2), ran.err
     assert "nan" not in ran.out.lower().split(), ran.out
-    return "refused" if ran.status == 2 else "right"
+    return "refused" if ran.status == 2 else "accepted"

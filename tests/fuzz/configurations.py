@@ -1,4 +1,4 @@
-"""Configurations that are nearly right, and what may come of them: an answer, or errors at lines of the file."""
+"""Fuzzing of configurations: an altered file loads, or gives errors at its lines."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from stager.units import format_quantity
 
 ROOT = Path(__file__).parents[2]
 PLACES = (
-    *sorted((ROOT / "configs").glob("*.toml")), ROOT / "tests/config/whole.toml", ROOT / "tests/broken/right.toml",
+    *sorted((ROOT / "configs").glob("*.toml")), ROOT / "tests/config/whole.toml", ROOT / "tests/broken/valid.toml",
     ROOT / "stager/cli/templates/launcher.toml",
 )  # fmt: skip
 TEXTS = tuple(path.read_text(encoding="utf-8") for path in PLACES)
@@ -45,7 +45,7 @@ PARTS += ("\ufeff", "±", "e9")
 
 
 def text(rng: random.Random) -> bytes:
-    """A configuration with a few things changed."""
+    """Return a configuration with a few changes."""
     tree = copy.deepcopy(rng.choice(TREES))
     if rng.random() < 0.4:
         _resize(tree, rng)
@@ -56,7 +56,7 @@ def text(rng: random.Random) -> bytes:
     if rng.random() < 0.3:
         found = _garbled(found, rng)
     data = found.encode("utf-8", "surrogatepass")
-    return _bitten(data, rng) if rng.random() < 0.05 else data
+    return _with_one_byte_changed(data, rng) if rng.random() < 0.05 else data
 
 
 def _places(tree: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
@@ -96,7 +96,7 @@ def _change(tree: dict[str, Any], rng: random.Random) -> None:
 
 
 def _resize(tree: dict[str, Any], rng: random.Random) -> None:
-    """Give some keys other values that their own kind allows: what is right alone may be odd together."""
+    """Give some keys other values within their ranges; valid values can conflict with each other."""
     share = rng.choice((0.05, 0.2, 0.5))
     for path in list(_places(tree)):
         field = field_at(tuple(part for part in path if not isinstance(part, int)))
@@ -119,7 +119,7 @@ def _kinds(annotation: Any) -> Iterator[field_types.Kind]:
 
 
 def _near(value: Any, rng: random.Random) -> Any:
-    """A value some powers of ten away, in its own unit."""
+    """Return a value some powers of ten away, in its own unit."""
     factor = 10 ** rng.uniform(-3, 3)
     if isinstance(value, str):
         number, blank, unit = value.partition(" ")
@@ -131,7 +131,7 @@ def _near(value: Any, rng: random.Random) -> Any:
 
 
 def _quantity(rng: random.Random, kind: field_types.Kind | None = None) -> Any:
-    """A value at an end of a kind's range, within it, or, of any kind, beyond it."""
+    """Return a value at an end of a kind's range or within it; without a kind also beyond the range."""
     within, kind = kind is not None, kind or rng.choice(QUANTITIES)
     scale = 1e3 if kind.unit == "N/m^n" else 1.0
     unit = "N/m" if kind.unit == "N/m^n" else kind.unit
@@ -164,7 +164,7 @@ def _garbled(text: str, rng: random.Random) -> str:
     return rng.choice(("\n", "\n", "\r\n")).join(lines)
 
 
-def _bitten(data: bytes, rng: random.Random) -> bytes:
+def _with_one_byte_changed(data: bytes, rng: random.Random) -> bytes:
     if not data:
         return data
     at = rng.randrange(len(data))
@@ -172,9 +172,9 @@ def _bitten(data: bytes, rng: random.Random) -> bytes:
 
 
 def judge(path: Path, *, throws: bool = True) -> str:
-    """Return what came of a file, "right" or "refused". Raises where that is neither an answer nor errors at its lines.
+    """Load a file; return "accepted" or "refused", raise if it gives anything but a launcher or errors at its lines.
 
-    throws : whether the launcher of a right file also throws once
+    throws : whether the launcher of a valid file also throws once
     """
     lines = path.read_bytes().count(b"\n") + 1
     try:
@@ -185,17 +185,17 @@ def judge(path: Path, *, throws: bool = True) -> str:
             except InputErrors:
                 raise
             except InputError as error:
-                assert_said(error)
+                assert_readable(error)
     except InputErrors as found:
         for error in found.errors:
-            assert_said(error)
+            assert_readable(error)
             assert_at_a_line(error, path, lines)
         return "refused"
-    return "right"
+    return "accepted"
 
 
-def assert_said(error: InputError) -> None:
-    """An error is one short line that cannot steer a terminal, with a hint or without."""
+def assert_readable(error: InputError) -> None:
+    """Check that an error is one short line without control characters, with or without a hint."""
     for said in (str(error), error.hint):
         assert not UNSEEN.search(said), said
         assert len(said) < 2000, said
@@ -203,7 +203,7 @@ def assert_said(error: InputError) -> None:
 
 
 def assert_at_a_line(error: InputError, path: Path, lines: int) -> None:
-    """An error names the file and one of its lines; but what is no file, or too large, has none."""
+    """Check that an error names the file and a line; an empty or oversized file has no line."""
     rest = error.where.removeprefix(str(path))
     assert rest != error.where, error.where
     if rest == "":

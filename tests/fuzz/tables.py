@@ -1,4 +1,4 @@
-"""Tables of throws that are nearly right, and what may come of them: throws, or errors at lines of the file."""
+"""Fuzzing of tables of throws: an altered table is read, or gives errors at its lines."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 import stager
 from stager.errors import InputErrors
 from stager.fit.table.book import blank
-from tests.fuzz.configurations import ROOT, assert_at_a_line, assert_said
+from tests.fuzz.configurations import ROOT, assert_at_a_line, assert_readable
 
 DRIVEN = {
     "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
@@ -41,7 +41,7 @@ TEXTS = (
 
 
 def text(rng: random.Random) -> bytes:
-    """A table with a few things changed."""
+    """Return a table with a few changes."""
     if rng.random() < 0.4:
         lines = rng.choice(TEXTS).split("\n")
         rows = [line.split(",") for line in lines]
@@ -83,7 +83,7 @@ def _cell(rng: random.Random, head: str) -> str:
 
 
 def judge(path: Path) -> str:
-    """Return what came of a file, "right" or "refused". Raises where that is neither throws nor errors at its lines."""
+    """Read a table; return "accepted" or "refused", raise if it gives anything but throws or errors at its lines."""
     from stager.fit.table import read
 
     lines = path.read_bytes().replace(b"\r\n", b"\n").replace(b"\r", b"\n").count(b"\n") + 1
@@ -91,7 +91,7 @@ def judge(path: Path) -> str:
         throws = read(path, LAUNCHER)
     except InputErrors as found:
         for error in found.errors:
-            assert_said(error)
+            assert_readable(error)
             if error.message != "holds no table":
                 assert_at_a_line(error, path, lines)
         return "refused"
@@ -101,4 +101,4 @@ def judge(path: Path) -> str:
     for stage in np.flatnonzero(throws.present.all(axis=0)) if len(throws) else ():
         speeds = throws.surface_speed(LAUNCHER, [int(stage)], 0)
         assert (speeds >= 0).all()
-    return "right"
+    return "accepted"

@@ -1,4 +1,4 @@
-"""What README shows is what happens. `UPDATE_GOLDEN=1` puts the real output in."""
+"""README shows the real output of its commands and of its Python example. `UPDATE_GOLDEN=1` rewrites it."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ PYTHON = re.compile(r"```python\n(?P<code>.*?)```\n+```\n(?P<shown>.*?)```\n", r
 
 
 @pytest.fixture(autouse=True)
-def plain(monkeypatch: pytest.MonkeyPatch) -> None:
-    """From the repository's root, at 80 columns, without colour."""
+def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Run in the repository's root, at 80 columns, without colour."""
     share_answers(monkeypatch, "plan")
     monkeypatch.chdir(ROOT)
     monkeypatch.setenv("NO_COLOR", "1")
@@ -42,13 +42,13 @@ COMMANDS = COMMAND.findall(README.read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize("number", range(len(COMMANDS)))
-def test_the_commands(number: int) -> None:
+def test_readme_commands_print_the_shown_output(number: int) -> None:
     ran = stager(*COMMANDS[number][0].split())
     assert (ran.status, ran.err) == (0, "")
     _compare(COMMAND, ran.out, number)
 
 
-def test_the_python_example_is_ten_lines_and_runs() -> None:
+def test_readme_python_example_runs_in_ten_lines() -> None:
     found = PYTHON.search(README.read_text(encoding="utf-8"))
     assert found is not None
     assert len(found["code"].splitlines()) <= 10
@@ -58,14 +58,14 @@ def test_the_python_example_is_ten_lines_and_runs() -> None:
     _compare(PYTHON, out.getvalue())
 
 
-def test_every_command_is_listed() -> None:
+def test_readme_lists_every_command() -> None:
     listed = set(re.findall(r"^\| `stager (\w+)", README.read_text(encoding="utf-8"), re.MULTILINE))
     offered = set(re.findall(r"^  ([a-z]+)  +\w", stager("--help").out.partition("Commands:")[2], re.MULTILINE))
     assert listed == offered
     assert offered
 
 
-def test_scenarios_say_that_their_numbers_are_invented() -> None:
+def test_scenarios_state_that_their_numbers_are_invented() -> None:
     scenarios = sorted((ROOT / "configs").glob("*.toml"))
     assert len(scenarios) == 4
     assert all("invented" in path.read_text(encoding="utf-8") for path in scenarios)

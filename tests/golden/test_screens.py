@@ -1,4 +1,4 @@
-"""Every screen as it is printed, at two widths. `UPDATE_GOLDEN=1` rewrites them: read the diff."""
+"""Screens of every command at two widths against stored text. `UPDATE_GOLDEN=1` rewrites them; read the diff."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from scipy.io import wavfile
 from stager.cli.app import COMMANDS
 from tests.cli.run import ROOT, TEMPLATE, Completed, stager
 from tests.fit.recordings import Wheel, recording
+from tests.page.making import with_values
 from tests.sharing import share_answers
 
 TYPED = {
@@ -70,7 +71,7 @@ CASES = {
     "bad-speed": ["throw", BALL, "--speed", "12 kg"],
     "bad-option": ["throw", BALL, "--sped", "12"],
 }
-LOOKED_AT = (
+STYLED = (
     "new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench", "listen", "card",
     "draw", "explain",
 )  # fmt: skip
@@ -91,7 +92,7 @@ wheel_1 [rpm],wheel_2 [rpm]
 
 
 def _sound() -> bytes:
-    """A throw of 5 m at 20 m/s past a microphone 0.3 m from the launcher; a wheel at 4000 rpm that loses 6 %."""
+    """Return a recorded throw: 5 m at 20 m/s, microphone at 0.3 m, a 4000 rpm wheel that slows by 6 %."""
     wheel = Wheel(turns=4000 / 60, amplitudes=(1.0, 0.5, 0.4), droop=0.06, constant=0.15)
     knocks = 1.2 + 0.3 / 343.2, 1.45 + 4.7 / 343.2
     made = recording(np.random.default_rng(11), seconds=3.0, rate=22_050.0, knocks=knocks, release=1.2, wheels=(wheel,))
@@ -105,16 +106,16 @@ SOUND = _sound()
 
 @pytest.fixture(autouse=True)
 def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A directory with one good configuration, one that jams, one that nothing fits and one that is wrong."""
+    """Fill a directory with valid, jamming, infeasible and invalid configurations."""
     text = TEMPLATE.read_text(encoding="utf-8")
     (tmp_path / BALL).write_text(text, encoding="utf-8")
     full = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     more = '[limits]\nwinding_temperature = "50 degC"\nsettled_loss = 0.05\npeak_power = "1 kW"\n'
     (tmp_path / "full.toml").write_text(full.replace("[limits]\n", more), encoding="utf-8")
-    (tmp_path / "narrow.toml").write_text(_with(text, aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
-    (tmp_path / SPUN).write_text(_with(text, aim='"fastest"\nspin = "-15 rev/s"', stages="2"), encoding="utf-8")
-    (tmp_path / "jam.toml").write_text(_with(text, static="0.03", sliding="0.02"), encoding="utf-8")
-    (tmp_path / "bad.toml").write_text(_with(text, crush='"-4 mm"', mass="18", rate='"2 rpm"'), encoding="utf-8")
+    (tmp_path / "narrow.toml").write_text(with_values(text, aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
+    (tmp_path / SPUN).write_text(with_values(text, aim='"fastest"\nspin = "-15 rev/s"', stages="2"), encoding="utf-8")
+    (tmp_path / "jam.toml").write_text(with_values(text, static="0.03", sliding="0.02"), encoding="utf-8")
+    (tmp_path / "bad.toml").write_text(with_values(text, crush='"-4 mm"', mass="18", rate='"2 rpm"'), encoding="utf-8")
     for name in (SEED, TABLE):
         (tmp_path / name).write_text((ROOT / "configs" / name).read_text(encoding="utf-8"), encoding="utf-8")
     (tmp_path / "few.csv").write_text(FEW, encoding="utf-8")
@@ -128,8 +129,8 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(autouse=True)
-def once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Plans and fits are the same at every width: they are made once."""
+def share_results(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Compute plans and fits once for all widths."""
     share_answers(monkeypatch, "plan", "fit", "next", "compare", "watch", "report")
 
 
@@ -142,8 +143,8 @@ def test_screen(name: str, width: int, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "\x1b" not in ran.out + ran.err
 
 
-@pytest.mark.parametrize("name", LOOKED_AT)
-def test_in_colour(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("name", STYLED)
+def test_screen_in_colour(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("NO_COLOR")
     monkeypatch.setenv("FORCE_COLOR", "1")
     monkeypatch.setenv("TERM", "xterm-256color")
@@ -151,12 +152,12 @@ def test_in_colour(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     ran = _run(name, monkeypatch, 80)
     _compare(name, "colour", ran)
     plain = (SCREENS / f"{name}-80.txt").read_text(encoding="utf-8")
-    # Colour adds nothing that is not there without it.
+    # The text is the same with and without colour.
     assert re.sub(r"\x1b\[[\d;]*m", "", _screen(name, ran)) == plain
 
 
-@pytest.mark.parametrize("name", LOOKED_AT)
-def test_in_plain_ascii(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("name", STYLED)
+def test_screen_in_ascii(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     ran = _run(name, monkeypatch, 80, encoding="ascii")
     _compare(name, "ascii", ran)
     asked = ran.out.replace("Is that right?", "")
@@ -175,26 +176,17 @@ def _screen(name: str, ran: Completed) -> str:
 
 
 def _compare(name: str, kind: str, ran: Completed) -> None:
-    seen, kept = _screen(name, ran), SCREENS / f"{name}-{kind}.txt"
+    seen, stored = _screen(name, ran), SCREENS / f"{name}-{kind}.txt"
     if os.environ.get("UPDATE_GOLDEN"):
-        kept.parent.mkdir(exist_ok=True)
-        kept.write_text(seen, encoding="utf-8")
-    assert seen == kept.read_text(encoding="utf-8")
+        stored.parent.mkdir(exist_ok=True)
+        stored.write_text(seen, encoding="utf-8")
+    assert seen == stored.read_text(encoding="utf-8")
 
 
-def test_every_command_is_looked_at() -> None:
-    # What `schema` prints is kept beside the scenarios.
-    assert {CASES[name][0] for name in LOOKED_AT} == {run.__name__ for run in COMMANDS} - {"schema"}
+def test_every_command_has_a_screen() -> None:
+    # The output of `schema` is stored beside the scenarios.
+    assert {CASES[name][0] for name in STYLED} == {run.__name__ for run in COMMANDS} - {"schema"}
 
 
-def test_no_screen_is_left_over() -> None:
+def test_every_stored_screen_has_a_case() -> None:
     assert {path.stem.rpartition("-")[0] for path in SCREENS.glob("*.txt")} == set(CASES)
-
-
-def _with(text: str, **values: str) -> str:
-    """Configuration text with other values for the first line of each key."""
-    lines = text.splitlines()
-    for key, value in values.items():
-        place = next(i for i, line in enumerate(lines) if line.partition("=")[0].strip() == key)
-        lines[place] = f"{key} = {value}"
-    return "\n".join(lines) + "\n"

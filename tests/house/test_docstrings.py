@@ -1,4 +1,4 @@
-"""Public functions of the core say what they take, in which unit, and what comes back."""
+"""Public functions of the core have docstrings; those that take quantities state units."""
 
 from __future__ import annotations
 
@@ -30,13 +30,13 @@ def _takes_quantities(function: ast.FunctionDef) -> bool:
 
 def test_public_functions_are_documented_with_the_units_of_quantities() -> None:
     assert len(CORE) > 50
-    silent, without_unit = [], []
+    undocumented, without_unit = [], []
     for path in sorted(CORE):
         for item in _public(path):
             text, name = ast.get_docstring(item) or "", f"{path.relative_to(ROOT)}: {item.name}"
             if not text:
-                silent.append(name)
+                undocumented.append(name)
             elif _takes_quantities(item) and not UNIT.search(text):
                 without_unit.append(name)
-    assert silent == []
+    assert undocumented == []
     assert without_unit == []

@@ -1,6 +1,6 @@
-"""Notebooks are kept as they ran: every cell with its output, in order, with nothing of the machine they ran on.
+"""Stored notebooks: executed in order, with outputs, without paths of the machine.
 
-`.ci/run` runs them again.
+`.ci/run` executes them again.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import pytest
 from tests.cli.run import ROOT
 
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
-MACHINE = re.compile(r"/(?:tmp|home|root|work|usr|var|Users)/|\\Users\\|\x1b\[|0x[0-9a-f]{8,}")
+MACHINE_PATHS = re.compile(r"/(?:tmp|home|root|work|usr|var|Users)/|\\Users\\|\x1b\[|0x[0-9a-f]{8,}")
 ALLOWED = {"stager", "numpy", "matplotlib", "tempfile", "pathlib"}
 
 
@@ -23,12 +23,12 @@ def _cells(path: Path) -> list[dict[str, Any]]:
     return [cell for cell in json.loads(path.read_text(encoding="utf-8"))["cells"] if cell["cell_type"] == "code"]
 
 
-def test_there_are_three() -> None:
+def test_the_three_notebooks_exist() -> None:
     assert [path.stem for path in NOTEBOOKS] == ["day_at_the_bench", "grip_limit", "second_wheel"]
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_it_ran_from_top_to_bottom(path: Path) -> None:
+def test_notebook_was_executed_in_order_without_errors(path: Path) -> None:
     cells = _cells(path)
     assert [cell["execution_count"] for cell in cells] == list(range(1, len(cells) + 1))
     outputs = [output for cell in cells for output in cell["outputs"]]
@@ -38,22 +38,22 @@ def test_it_ran_from_top_to_bottom(path: Path) -> None:
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_it_pins_a_number_and_shows_a_picture_first(path: Path) -> None:
+def test_notebook_begins_with_a_picture_and_ends_with_an_assertion(path: Path) -> None:
     cells = _cells(path)
     assert "assert abs(" in "".join(cells[-1]["source"])
     assert any("image/svg+xml" in output.get("data", {}) for output in cells[0]["outputs"])
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_nothing_of_the_machine_is_in_it(path: Path) -> None:
+def test_outputs_contain_no_machine_paths(path: Path) -> None:
     for cell in _cells(path):
         for output in cell["outputs"]:
-            kept = {kind: text for kind, text in output.get("data", {}).items() if kind != "image/png"}
-            assert not MACHINE.search(json.dumps([kept, output.get("text", "")], ensure_ascii=False))
+            texts = {kind: text for kind, text in output.get("data", {}).items() if kind != "image/png"}
+            assert not MACHINE_PATHS.search(json.dumps([texts, output.get("text", "")], ensure_ascii=False))
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
-def test_it_uses_the_public_face_only(path: Path) -> None:
+def test_notebook_uses_the_public_api_only(path: Path) -> None:
     source = "\n".join("".join(cell["source"]) for cell in _cells(path))
     found = re.findall(r"^\s*(?:import|from)\s+([\w.]+)", source, re.MULTILINE)
     assert {name.partition(".")[0] for name in found} <= ALLOWED

@@ -1,4 +1,4 @@
-"""The friction laws once more, on single numbers and written from their formulas."""
+"""Reference friction laws: scalar functions written from their formulas."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ Coefficient = Callable[[float], float]
 
 
 def coefficient(law: Any) -> Coefficient:
-    """μ against |slip| [m/s]."""
+    """Return μ as a function of |slip| [m/s]."""
     if isinstance(law, Constant):
         return lambda slip: float(law.friction)
     if isinstance(law, Falling):
@@ -28,4 +28,4 @@ def coefficient(law: Any) -> Coefficient:
     if isinstance(law, Tabulated):
         curve = PchipInterpolator(law.slip, law.friction)
         return lambda slip: float(curve(min(max(slip, law.slip[0]), law.slip[-1])))
-    raise TypeError(f"no such law here: {law}")
+    raise TypeError(f"no reference for this law: {law}")

@@ -1,6 +1,6 @@
-"""Where and how hard a stage presses: geometry of single nips along the barrel, from the model's formulas.
+"""Reference geometry and normal forces of single nips along the barrel.
 
-Where the model leaves a choice:
+Conventions:
 - growth g of a wheel at its set speed, before the contact, is that of the hub's rim (a free rotating annulus) and
   of the tyre. In a pair or with an idler each side takes half the crush and half the sum of both growths, with
   R + (g_A + g_B)/2 in the geometry; an idler is at rest and does not grow. On a rail the wheel takes crush and growth.
@@ -21,7 +21,7 @@ from stager.model.wheel import Wheel
 
 @dataclass(frozen=True)
 class Press:
-    """Of one side: normal force [N]; its push along the barrel [N]; tilt; crush energy lost per length [N]."""
+    """One side of a nip: normal force [N], its part along the barrel [N], tilt, crush loss per length [N]."""
 
     normal: float
     push: float
@@ -31,7 +31,7 @@ class Press:
 
 
 class Nip(Protocol):
-    """`marks`: positions of the projectile's centre [m] between which the phases lie."""
+    """A nip. `marks` are the positions of the projectile's centre [m] that separate its phases."""
 
     @property
     def marks(self) -> tuple[float, ...]: ...
@@ -103,7 +103,7 @@ class RodNip:
 
 
 def growth(wheel: Wheel, surface_speed: float) -> float:
-    """Radial growth [m]: ρω²R t²/(2E) of the tyre, ρω²r_o/(4E)·[(1−ν)r_o² + (3+ν)r_i²] of the hub."""
+    """Return the radial growth [m]: ρω²R t²/(2E) of the tyre, ρω²r_o/(4E)·[(1−ν)r_o² + (3+ν)r_i²] of the hub."""
     turning = surface_speed / wheel.radius
     grown = 0.0
     if wheel.tyre is not None:
@@ -118,7 +118,7 @@ def growth(wheel: Wheel, surface_speed: float) -> float:
 
 
 def rotating_inertia(wheel: Wheel) -> float:
-    """Of hub and tyre [kg m^2], as given or of two annuli."""
+    """Return the inertia of hub and tyre [kg m^2], as given or from two annuli."""
     if wheel.inertia is not None:
         return float(wheel.inertia)
     depth = wheel.tyre.depth if wheel.tyre is not None else 0.0
@@ -131,7 +131,7 @@ def rotating_inertia(wheel: Wheel) -> float:
 
 
 def nip(launcher: Launcher, stage: Stage, axis: float, speed: float, speed_b: float) -> Nip:
-    """The nip of `stage` at its set speeds [m/s], its axis at `axis` [m]."""
+    """Return the nip of `stage` at its set speeds [m/s] with its axis at `axis` [m]."""
     contact, projectile = launcher.contact, launcher.projectile
     if stage.layout is RAIL:
         rest, grown = stage.crush, growth(stage.wheel, speed)

@@ -1,4 +1,4 @@
-"""The oracle judged by what can be known without it."""
+"""The reference solver against closed-form results and its own energy balance."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ MACHINES = {
 
 
 def rod(machine: Launcher, length: float) -> Launcher:
-    """A rod under less crush, as the rail pulls it from one side only."""
+    """Return the launcher with a rod, and less crush so that it passes a rail as well."""
     return replace(
         machine, projectile=Projectile(shape=ROD, mass=0.02, diameter=0.04, length=length),
         template=replace(machine.template, crush=1.2e-3),
@@ -34,7 +34,7 @@ def rod(machine: Launcher, length: float) -> Launcher:
 
 @pytest.mark.parametrize("name", MACHINES)
 @pytest.mark.parametrize("length", [0.0, 0.05])
-def test_its_energy_book_closes(name: str, length: float) -> None:
+def test_energy_balance_closes(name: str, length: float) -> None:
     # First law: work of the wheels = gain of kinetic energy + slip heat + crush loss.
     machine = MACHINES[name] if length == 0.0 else rod(MACHINES[name], length)
     done = throw(machine, [10.0, 15.0])
@@ -46,14 +46,14 @@ def test_its_energy_book_closes(name: str, length: float) -> None:
 
 
 @pytest.mark.parametrize("name", MACHINES)
-def test_tolerance_does_not_show(name: str) -> None:
+def test_result_does_not_depend_on_the_tolerance(name: str) -> None:
     loose, tight = (throw(MACHINES[name], [10.0, 15.0], tolerance=tolerance) for tolerance in (1e-9, 1e-12))
     assert loose.exit_speed == pytest.approx(tight.exit_speed, rel=2e-7)
 
 
 @pytest.mark.parametrize("exponent", [1.0, 1.5])
 @pytest.mark.parametrize(("layout", "sides"), [(PAIR, 2), (IDLER, 2), (RAIL, 1)])
-def test_without_friction_only_crushing_takes_energy(layout: object, sides: int, exponent: float) -> None:
+def test_exit_speed_without_friction(layout: object, sides: int, exponent: float) -> None:
     # Work of a spring that gives back the share e: ½m(v0² − v1²) = sides·(1 − e) k dⁿ⁺¹/(n + 1).
     stiffness = 3e4 if exponent == 1.0 else 1e6
     machine = launcher(
@@ -66,7 +66,7 @@ def test_without_friction_only_crushing_takes_energy(layout: object, sides: int,
     assert done.exit_speed == pytest.approx(np.sqrt(36.0 - 2 * sides * 0.4 * energy / 0.02), rel=1e-8)
 
 
-def test_a_jam_is_where_the_crush_has_used_up_the_kinetic_energy() -> None:
+def test_jam_if_crush_energy_exceeds_kinetic_energy() -> None:
     # ½mv0² = 2·½kd² in a pair without friction.
     machine = launcher(law=Constant(0.0), crush=4e-3, stiffness=3e4, rebound=0.5)
     barely = np.sqrt(2 * 3e4 * 2e-3**2 / 0.02)

@@ -1,10 +1,10 @@
-"""A throw through a chain, slowly: one launcher, in time, all nips that touch at once together.
+"""Reference solver for a throw: one launcher, integrated in time, all nips in contact together.
 
 The state is position of the projectile's centre along the barrel, speed, spin, and for every nip that touches both
-surface speeds and what they have given. It is integrated by LSODA from mark to mark (contact start, axis plane,
-contact end, likewise of a rod) so that forces jump nowhere inside a stretch; v = 0 is a jam.
+surface speeds and accumulated energies. It is integrated by LSODA from mark to mark (contact start, axis plane,
+contact end, likewise of a rod) so that forces are continuous within an interval; v = 0 is a jam.
 
-Where the model leaves a choice: on a rail a round projectile's rail reacts with max(0, N cos φ − F_A sin φ), a
+Conventions: on a rail a round projectile's rail reacts with max(0, N cos φ − F_A sin φ), a
 rod's with N; only side A's normal acts along the barrel there. Pitch between axes i and i + 1 is
 R_i + R_(i+1) + clearance of stage i, or stage i's own pitch. The guide acts between contacts only.
 """
@@ -27,14 +27,14 @@ from tests.oracle.wheels import Spinner, sides
 
 GRAVITY, AIR = 9.80665, 1.225
 LONGEST = 20.0
-"""A projectile that has not come through after this time [s] is called jammed."""
-HEAD, BOOKS = 3, 8
+"""A throw that takes longer than this time [s] counts as a jam."""
+HEAD, ENERGIES = 3, 8
 """Entries of the state: position, speed, spin; of each nip: u_A, u_B, works, heats of A and B, crush loss, motors."""
 
 
 @dataclass
 class Passage:
-    """What one stage did; fields as in `stager.physics.records.Transit`."""
+    """Results of one stage; fields as in `stager.physics.records.Transit`."""
 
     nip: Nip
     side_a: Spinner
@@ -92,7 +92,7 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Forces:
-    """On the projectile and at both sides of one nip."""
+    """Forces and rates of change at one nip."""
 
     along: float
     turning: float
@@ -102,7 +102,7 @@ class Forces:
 
 
 class Chain:
-    """Everything about one launcher at its set speeds that does not change during a throw."""
+    """Constants of one launcher at its set speeds during a throw."""
 
     def __init__(self, launcher: Launcher, speeds: Floats, speeds_b: Floats) -> None:
         projectile, contact = launcher.projectile, launcher.contact
@@ -120,7 +120,7 @@ class Chain:
             if k > 0:
                 axis += self._pitch(k - 1)
             side_a, side_b = sides(stage, speed, speed_b)
-            books = np.zeros(BOOKS)
+            books = np.zeros(ENERGIES)
             books[0], books[1] = speed, speed_b if stage.layout.side_b_driven else 0.0
             here = nip(launcher, stage, axis, speed, speed_b)
             self.stages.append(Passage(here, side_a, side_b, stage.layout is RAIL, books))
@@ -133,7 +133,7 @@ class Chain:
         return law(abs(slip)) * normal * tanh(slip / self.creep)
 
     def forces(self, stage: Passage, phase: int, head: Floats, u_a: float, u_b: float) -> Forces:
-        """At one nip."""
+        """Return the forces at one nip."""
         position, speed, spin = head
         turn = self.radius * spin if self.rolls else 0.0
         press = stage.nip.press(position, phase)
@@ -156,8 +156,8 @@ class Chain:
         along = force_a * press.cos + force_b * cos_b + push
         return Forces(along, self.radius * (force_a - force_b), rates, slip_a, sum(heats))
 
-    def free_run(self, speed: float, run: float) -> float:
-        """Speed after a free run; d(v²)/dx = −2 μ g − ρ c A v²/m."""
+    def free_flight(self, speed: float, run: float) -> float:
+        """Return the speed after a free flight [m]; d(v²)/dx = −2 μ g − ρ c A v²/m."""
         guide, projectile = self.launcher.guide, self.launcher.projectile
         if guide is None:
             return speed
@@ -173,7 +173,7 @@ def throw(
     launcher: Launcher, wheel_speed: list[float], wheel_speed_b: list[float] | None = None,
     *, entry_speed: float | None = None, entry_spin: float = 0.0, tolerance: float = 1e-10,
 ) -> Outcome:  # fmt: skip
-    """Throw through as many stages as there are set speeds [m/s]."""
+    """Throw through one stage per set speed [m/s]."""
     chain = Chain(launcher, np.array(wheel_speed), np.array(wheel_speed_b or wheel_speed))
     marks = sorted({mark for stage in chain.stages for mark in stage.nip.marks})
     speed = float(launcher.feed.speed if entry_speed is None else entry_speed)
@@ -183,18 +183,18 @@ def throw(
         _note_entries(chain, start, head, clock)
         touching = _touching(chain, (start + end) / 2)
         if touching:
-            head, clock = _stretch(chain, touching, head, clock, end, tolerance)
+            head, clock = _integrate(chain, touching, head, clock, end, tolerance)
         else:
-            head[1] = chain.free_run(head[1], end - start)
+            head[1] = chain.free_flight(head[1], end - start)
         if head[1] <= 0:
-            jam = touching[0][0] if touching else _next(chain, end)
+            jam = touching[0][0] if touching else _next_stage(chain, end)
             return Outcome(0.0, head[2], jam, chain.stages)
         _note_exits(chain, end, head, clock)
     return Outcome(head[1], head[2], None, chain.stages)
 
 
 def _touching(chain: Chain, centre: float) -> list[tuple[int, int]]:
-    """Stages that touch, with the phase of each."""
+    """Return the stages in contact, each with its phase."""
     found = []
     for k, stage in enumerate(chain.stages):
         marks = stage.nip.marks
@@ -203,7 +203,7 @@ def _touching(chain: Chain, centre: float) -> list[tuple[int, int]]:
     return found
 
 
-def _next(chain: Chain, end: float) -> int:
+def _next_stage(chain: Chain, end: float) -> int:
     return next(k for k, stage in enumerate(chain.stages) if stage.nip.marks[0] >= end)
 
 
@@ -219,15 +219,15 @@ def _note_exits(chain: Chain, at: float, head: Floats, clock: float) -> None:
             stage.exit_speed, stage.exit_spin, stage.exit_time = head[1], head[2], clock
 
 
-def _stretch(
+def _integrate(
     chain: Chain, touching: list[tuple[int, int]], head: Floats, clock: float, end: float, tolerance: float
 ) -> tuple[Floats, float]:
-    """From mark to mark; head and clock at its end, or where the projectile stopped."""
+    """Integrate from mark to mark; return state and time at the end or where the projectile stopped."""
     active = [(chain.stages[k], phase) for k, phase in touching]
     start = np.concatenate([head, *(stage.books for stage, _ in active)])
 
     def each(state: Floats) -> list[Forces]:
-        at = range(HEAD, len(state), BOOKS)
+        at = range(HEAD, len(state), ENERGIES)
         return [
             chain.forces(stage, phase, state[:HEAD], state[i], state[i + 1])
             for (stage, phase), i in zip(active, at, strict=True)
@@ -248,11 +248,11 @@ def _stretch(
         return float(state[1])
 
     arrived.terminal = stopped.terminal = True  # type: ignore[attr-defined]
-    scale = np.concatenate([[end - head[0], 1.0, 1.0 / chain.radius], np.ones(BOOKS * len(active))])
-    for i in range(HEAD, len(start), BOOKS):
-        scale[i + 2 : i + BOOKS] = chain.mass
+    scale = np.concatenate([[end - head[0], 1.0, 1.0 / chain.radius], np.ones(ENERGIES * len(active))])
+    for i in range(HEAD, len(start), ENERGIES):
+        scale[i + 2 : i + ENERGIES] = chain.mass
     passing = (end - head[0]) / head[1]
-    # No longer steps: over the end and back within one step would not be seen as an arrival.
+    # Limit the step: an arrival and return within one step would not be detected.
     solved = solve_ivp(
         change, (0.0, LONGEST), start, method="LSODA", rtol=tolerance, atol=tolerance * scale,
         events=(arrived, stopped), first_step=passing * 1e-4, max_step=passing / 8,
@@ -261,14 +261,14 @@ def _stretch(
     if not len(solved.t_events[0]):
         last[1] = 0.0
     for column in (*solved.y.T, last):
-        _watch(chain, active, each(column))
-    for (stage, _), i in zip(active, range(HEAD, len(last), BOOKS), strict=True):
-        stage.books = last[i : i + BOOKS]
+        _update_extremes(chain, active, each(column))
+    for (stage, _), i in zip(active, range(HEAD, len(last), ENERGIES), strict=True):
+        stage.books = last[i : i + ENERGIES]
     return last[:HEAD], clock + float(solved.t[-1])
 
 
-def _watch(chain: Chain, active: list[tuple[Passage, int]], forces: list[Forces]) -> None:
-    """Extremes along the way."""
+def _update_extremes(chain: Chain, active: list[tuple[Passage, int]], forces: list[Forces]) -> None:
+    """Update the extreme values of each stage."""
     acceleration = abs(sum(force.along for force in forces)) / chain.mass
     for (stage, _), force in zip(active, forces, strict=True):
         stage.least_slip = min(stage.least_slip, abs(force.slip))

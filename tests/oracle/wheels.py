@@ -1,6 +1,6 @@
-"""What turns on both sides of a nip, and what the motors add in a contact.
+"""Reference wheels, idlers and motors on both sides of a nip.
 
-Where the model leaves a choice: the motor's torque counts beyond what holds the set speed,
+Conventions: the motor's torque counts beyond what holds the set speed,
 τ = gear·Kt·(clip(I_set + gear (ω_set − ω)/(Kv R_w), 0, I_lim) − I_set), I_set = no-load current + windage at the
 set speed/(gear·Kt), I_lim = max(controller's limit, I_set). Each wheel of a pair has its own motor, an idler none;
 without a drive it is 0, and whether the controller governs makes no difference.
@@ -31,13 +31,13 @@ class Spinner:
     stall: float = inf
 
     def torque(self, speed: float) -> float:
-        """At surface speed `speed` [m/s]."""
+        """Return the motor torque [N m] at surface speed `speed` [m/s]."""
         if self.gain == 0.0:
             return 0.0
         return min(max(self.gain * (self.held - speed / self.radius), -self.idle), self.stall - self.idle)
 
     def change(self, speed: float, friction: float) -> float:
-        """du/dt [m/s^2] under the friction force that it gives [N]."""
+        """Return du/dt [m/s^2] under the friction force [N] on the projectile."""
         return self.radius * (self.torque(speed) - self.radius * friction) / self.inertia
 
 
@@ -45,7 +45,7 @@ FIXED = Spinner(1.0, inf)
 
 
 def driven(stage: Stage, speed: float) -> Spinner:
-    """A wheel of `stage` set to `speed` [m/s]."""
+    """Return a wheel of `stage` set to `speed` [m/s]."""
     radius, inertia, drive = stage.wheel.radius, rotating_inertia(stage.wheel), stage.drive
     if drive is None:
         return Spinner(radius, inertia)
@@ -60,7 +60,7 @@ def driven(stage: Stage, speed: float) -> Spinner:
 
 
 def sides(stage: Stage, speed: float, speed_b: float) -> tuple[Spinner, Spinner]:
-    """Sides A and B of `stage`."""
+    """Return sides A and B of `stage`."""
     side_a = driven(stage, speed)
     if stage.layout.side_b_driven:
         return side_a, driven(stage, speed_b)

@@ -1,4 +1,4 @@
-"""A real browser without a window, spoken to by the DevTools protocol."""
+"""A headless browser controlled by the DevTools protocol."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ FLAGS = (
 
 @dataclass
 class Tab:
-    """A page in the browser; `events` holds everything that it reported."""
+    """A browser tab; `events` holds the events it reported."""
 
     socket: ClientConnection
     numbers: Iterator[int] = field(default_factory=lambda: itertools.count(1))
@@ -44,12 +44,12 @@ class Tab:
             self.events.append(message)
 
     def wait(self, method: str) -> None:
-        """Until an event of that name has come."""
+        """Wait for an event of this name."""
         while not any(event.get("method") == method for event in self.events):
             self.events.append(json.loads(self.socket.recv(timeout=WAIT)))
 
     def open(self, path: Path, width: int, height: int = 900, scheme: str = "light") -> None:
-        """Load a file at a window's size."""
+        """Load a file in a window of this size [px] and colour scheme."""
         self.ask("Page.enable")
         self.ask("Runtime.enable")
         self.ask("Log.enable")
@@ -63,44 +63,44 @@ class Tab:
         self.wait("Page.loadEventFired")
 
     def run(self, code: str) -> Any:
-        """The value of an expression in the page, waited for where it is a promise."""
+        """Evaluate an expression in the page; await it if it is a promise."""
         found = self.ask("Runtime.evaluate", expression=code, returnByValue=True, awaitPromise=True)
         assert "exceptionDetails" not in found, found
         return found["result"].get("value")
 
     def press(self, key: str) -> None:
-        """A key pressed and let go, as by a person."""
+        """Press and release a key."""
         code = {"ArrowLeft": 37, "ArrowRight": 39, "Tab": 9, "Home": 36, "End": 35}[key]
         for kind in ("keyDown", "keyUp"):
             self.ask("Input.dispatchKeyEvent", type=kind, key=key, code=key, windowsVirtualKeyCode=code)
 
-    def complaints(self) -> list[str]:
-        """What the console got."""
+    def console_messages(self) -> list[str]:
+        """Return the messages of the console."""
         self.run("1")
         names = ("Log.entryAdded", "Runtime.exceptionThrown", "Runtime.consoleAPICalled")
         return [json.dumps(event["params"]) for event in self.events if event.get("method") in names]
 
     def requests(self) -> list[str]:
-        """Addresses that were asked for."""
+        """Return the requested addresses."""
         self.run("1")
         sent = (event for event in self.events if event.get("method") == "Network.requestWillBeSent")
         return [event["params"]["request"]["url"] for event in sent]
 
     def pdf(self) -> bytes:
-        """The page as it prints on A4."""
+        """Print the page on A4."""
         return base64.b64decode(self.ask("Page.printToPDF", preferCSSPageSize=True, paperWidth=8.27,
                                          paperHeight=11.69)["data"])  # fmt: skip
 
     def screenshot(self, *, whole: bool = False) -> bytes:
-        """A picture of the window, or of the whole page."""
+        """Return a PNG of the window, or of the whole page."""
         return base64.b64decode(self.ask("Page.captureScreenshot", captureBeyondViewport=whole)["data"])
 
 
 @contextmanager
 def browser(profile: Path) -> Iterator[Tab]:
-    """A tab of a fresh browser."""
+    """Start a browser with an empty profile; yield its tab."""
     program = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    assert program, "the page is looked at in chromium: apt-get install -y chromium"
+    assert program, "these tests need chromium: apt-get install -y chromium"
     flags = [*FLAGS, "--remote-debugging-port=0", f"--user-data-dir={profile}", "about:blank"]
     running = subprocess.Popen([program, *flags], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:

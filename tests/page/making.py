@@ -1,4 +1,4 @@
-"""Reports to look at, planned once in a session of tests. Names in them try to break out of the page."""
+"""Reports for tests, planned once per session. Title, file name and build contain markup to test escaping."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ THROWS = f"""throw,build,wheel_1 [rpm],wheel_2 [rpm],exit_speed [m/s],supply [V]
 
 
 def with_values(text: str, **values: str) -> str:
-    """Configuration text with other values; a key that is not there goes to the end of [feed]."""
+    """Return configuration text with other values; missing keys are inserted at the start of [feed]."""
     lines = text.splitlines()
     for key, value in values.items():
         places = [i for i, line in enumerate(lines) if line.partition("=")[0].strip() == key]
@@ -48,18 +48,18 @@ def with_values(text: str, **values: str) -> str:
 
 @lru_cache
 def folder() -> Path:
-    """A directory that lives as long as the session."""
-    kept = tempfile.TemporaryDirectory()
-    _KEPT.append(kept)
-    return Path(kept.name)
+    """Return a temporary directory that exists until the tests end."""
+    made = tempfile.TemporaryDirectory()
+    _FOLDERS.append(made)
+    return Path(made.name)
 
 
-_KEPT: list[tempfile.TemporaryDirectory[str]] = []
+_FOLDERS: list[tempfile.TemporaryDirectory[str]] = []
 
 
 @lru_cache
 def configuration() -> Path:
-    """The seed-ball thrower with two stages and a title that means harm."""
+    """Write the seed-ball launcher with two stages and a title with markup; return the path."""
     path = folder() / FILE
     text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     path.write_text(with_values(text, **CHANGES), encoding="utf-8")
@@ -68,28 +68,28 @@ def configuration() -> Path:
 
 @lru_cache
 def throws() -> Path:
-    """A table of throws, one of them wild."""
+    """Write a table of throws, one of them an outlier; return the path."""
     path = folder() / "throws <i>.csv"
     path.write_text(THROWS, encoding="utf-8")
     return path
 
 
 @lru_cache
-def told() -> Report:
-    """The report with throws."""
+def with_throws() -> Report:
+    """Return the report with throws."""
     loaded = stager.load(configuration())
-    return loaded.report(loaded.read_throws(throws()), plan=plain().plan)
+    return loaded.report(loaded.read_throws(throws()), plan=without_throws().plan)
 
 
 @lru_cache
-def plain() -> Report:
-    """The report without throws."""
+def without_throws() -> Report:
+    """Return the report without throws."""
     return stager.load(configuration()).report()
 
 
 @lru_cache
-def nothing() -> Report:
-    """A report of a configuration that nothing fits."""
+def infeasible() -> Report:
+    """Return a report of a goal that no design reaches."""
     path = folder() / "none.toml"
     text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     path.write_text(with_values(text, stages="1", aim='"reach"\nexit_speed = "60 m/s"'), encoding="utf-8")
@@ -98,7 +98,7 @@ def nothing() -> Report:
 
 @lru_cache
 def page() -> Path:
-    """The page with throws, as a file."""
+    """Write the page with throws; return the path."""
     path = folder() / "page.html"
-    told().save(path)
+    with_throws().save(path)
     return path

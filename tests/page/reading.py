@@ -1,4 +1,4 @@
-"""Reads a page as a program would, without a browser."""
+"""A parser that reads a page into a tree of elements, without a browser."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ VOID = frozenset(("input", "meta", "link", "br", "hr"))
 
 @dataclass
 class Element:
-    """An element with what is in it."""
+    """An element with its children."""
 
     name: str
     attributes: dict[str, str]
     children: list[Element | str] = field(default_factory=list)
 
     def all(self, name: str) -> list[Element]:
-        """Elements of a name inside."""
+        """Return all descendants of this name."""
         found = []
         for child in self.children:
             if isinstance(child, Element):
@@ -27,11 +27,11 @@ class Element:
 
     @property
     def text(self) -> str:
-        """All its text."""
+        """Text of the element and its descendants."""
         return "".join(child if isinstance(child, str) else child.text for child in self.children)
 
     def rows(self) -> list[list[str]]:
-        """Cells of a table's body."""
+        """Return the cells of a table's body, row by row."""
         body = self.all("tbody")[0]
         return [
             [cell.text for cell in row.children if isinstance(cell, Element)]
@@ -64,7 +64,7 @@ class _Reader(HTMLParser):
 
 
 def read(text: str) -> Element:
-    """The tree of a page; every element must be closed."""
+    """Return the tree of a page; fail if an element is not closed."""
     reader = _Reader()
     reader.feed(text)
     reader.close()
@@ -73,6 +73,6 @@ def read(text: str) -> Element:
 
 
 def everything(element: Element) -> list[Element]:
-    """All elements inside."""
+    """Return all descendants."""
     inside = [child for child in element.children if isinstance(child, Element)]
     return inside + [deep for child in inside for deep in everything(child)]

@@ -1,4 +1,4 @@
-"""`stager report`, and figures of `plan`."""
+"""`stager report`, and the figures of `plan --figures`."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from tests.page import making
 STREAMER = ROOT / "configs" / "streamer.toml"
 
 
-def test_page_document_and_figures(tmp_path: Path) -> None:
+def test_report_writes_page_document_and_figures(tmp_path: Path) -> None:
     page, figures = tmp_path / "deep" / "page.html", tmp_path / "figures"
     ran = stager("report", str(STREAMER), "-o", str(page), "--figures", str(figures), "--json")
     document = json.loads(ran.out)
@@ -25,25 +25,25 @@ def test_page_document_and_figures(tmp_path: Path) -> None:
     assert sorted(path.name for path in page.parent.iterdir()) == ["page.html"]
 
 
-def test_a_no_is_written_too(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_infeasible_report_is_written_with_status_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     text = STREAMER.read_text(encoding="utf-8")
     (tmp_path / "far.toml").write_text(text, encoding="utf-8")
-    nothing = making.nothing()
-    monkeypatch.setattr(Loaded, "report", lambda loaded, *given, **options: nothing)
+    infeasible = making.infeasible()
+    monkeypatch.setattr(Loaded, "report", lambda loaded, *given, **options: infeasible)
     ran = stager("report", "far.toml", "--quiet")
     assert ran.status == 1
     assert (tmp_path / "far.html").read_text(encoding="utf-8").count('id="card"') == 0
 
 
-def test_a_place_that_cannot_be_written_is_bad_input(tmp_path: Path) -> None:
+def test_unwritable_path_is_an_input_error(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     ran = stager("report", str(STREAMER), "-o", str(tmp_path / "file" / "page.html"))
     assert ran.status == 2
     assert "cannot be written" in ran.err
 
 
-def test_wrong_throws_are_said_before_anything_is_planned(tmp_path: Path) -> None:
+def test_invalid_throws_are_an_input_error(tmp_path: Path) -> None:
     table = tmp_path / "throws.csv"
     table.write_text("throw,wheel_1 [m/s]\n1,12\n", encoding="utf-8")
     page = tmp_path / "page.html"
@@ -53,7 +53,7 @@ def test_wrong_throws_are_said_before_anything_is_planned(tmp_path: Path) -> Non
     assert not page.exists()
 
 
-def test_plan_draws_the_same_figures(tmp_path: Path) -> None:
+def test_plan_writes_its_figures(tmp_path: Path) -> None:
     ran = stager("plan", str(STREAMER), "--draws", "40", "--figures", str(tmp_path), "--quiet")
     assert ran.status == 0
     names = {path.stem for path in tmp_path.iterdir()}

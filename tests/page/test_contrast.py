@@ -26,12 +26,12 @@ def _contrast(one: str, other: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
-def test_the_formula() -> None:
+def test_contrast_of_black_on_white_is_21() -> None:
     assert _contrast("#000000", "#ffffff") == pytest.approx(21.0)  # WCAG 2.2: black on white is 21 to 1
 
 
 @pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])
-def test_text_and_graphics_stand_out(scheme: dict[str, str]) -> None:
+def test_text_and_graphics_have_enough_contrast(scheme: dict[str, str]) -> None:
     grounds = [scheme["paper"], scheme["ground"]]
     assert all(_contrast(scheme[name], ground) >= 4.5 for name in TEXT for ground in grounds)
     assert _contrast(scheme["ink"], scheme["shade"]) >= 4.5
@@ -39,11 +39,11 @@ def test_text_and_graphics_stand_out(scheme: dict[str, str]) -> None:
 
 
 @pytest.mark.parametrize("scheme", [LIGHT, DARK], ids=["light", "dark"])
-def test_numbers_inside_bars_stand_out(scheme: dict[str, str]) -> None:
+def test_numbers_inside_bars_have_enough_contrast(scheme: dict[str, str]) -> None:
     assert all(_contrast(scheme["ground"], scheme[name]) >= 3.0 for name in ("motion", "spin", "heat", "crush"))
 
 
-def test_figures_and_page_share_their_colours() -> None:
+def test_figures_use_the_colours_of_the_page() -> None:
     assert {name: colour for colour, name in palette.VARIABLES.items()} == {
         name: LIGHT[name] for name in palette.VARIABLES.values()
     }

@@ -1,4 +1,4 @@
-"""The page as text: whole, alone, escaped, repeatable, light."""
+"""The page as HTML: well formed, self-contained, escaped, reproducible, small."""
 
 from __future__ import annotations
 
@@ -19,25 +19,27 @@ from stager.report.page import page as render
 from tests.page import making
 from tests.page.reading import everything, read
 
-MOST = 600_000
-MANY = 12
+MAX_BYTES = 600_000
+MANY_STAGES = 12
 NETWORK = re.compile(r"https?://(?!www\.w3\.org/)|@import|url\((?!#)")
-REPORTS = {"plain": making.plain, "with throws": making.told, "nothing fits": making.nothing}
+REPORTS = {
+    "without throws": making.without_throws, "with throws": making.with_throws, "infeasible": making.infeasible,
+}  # fmt: skip
 
 
 @pytest.fixture(params=REPORTS)
 def text(request: pytest.FixtureRequest) -> str:
-    """Each report's page."""
+    """Return the page of each report."""
     report: Report = REPORTS[request.param]()
     return report.html()
 
 
-def test_every_element_is_closed_and_ids_are_unique(text: str) -> None:
+def test_elements_are_closed_and_ids_unique(text: str) -> None:
     ids = [element.attributes["id"] for element in everything(read(text)) if "id" in element.attributes]
     assert len(ids) == len(set(ids))
 
 
-def test_it_needs_nothing_else(text: str) -> None:
+def test_page_is_self_contained(text: str) -> None:
     elements = everything(read(text))
     assert not {"img", "iframe", "object", "b", "i"} & {element.name for element in elements}
     assert not NETWORK.search(text)
@@ -46,7 +48,7 @@ def test_it_needs_nothing_else(text: str) -> None:
     assert not [name for element in elements for name in element.attributes if name.startswith("on")]
 
 
-def test_only_the_own_script_may_run(text: str) -> None:
+def test_content_policy_allows_only_its_own_script(text: str) -> None:
     tree = read(text)
     scripts = [one for one in tree.all("script") if one.attributes.get("type") != "application/json"]
     policy = next(
@@ -61,20 +63,20 @@ def test_only_the_own_script_may_run(text: str) -> None:
     assert policy.startswith("default-src 'none'")
 
 
-def test_it_is_light(text: str) -> None:
-    assert len(text.encode()) < MOST
+def test_page_size_is_limited(text: str) -> None:
+    assert len(text.encode()) < MAX_BYTES
 
 
-def test_it_stays_light_with_many_stages() -> None:
-    data = making.told().data
+def test_page_size_is_limited_with_many_stages() -> None:
+    data = making.with_throws().data
     curves = tuple(
-        replace(data.curves[-1], sweep=replace(data.curves[-1].sweep, stage=k + 1)) for k in range(MANY)
+        replace(data.curves[-1], sweep=replace(data.curves[-1].sweep, stage=k + 1)) for k in range(MANY_STAGES)
     )
-    assert len(render(replace(data, curves=curves)).encode()) < MOST
+    assert len(render(replace(data, curves=curves)).encode()) < MAX_BYTES
 
 
-def test_names_are_shown_as_they_are_written() -> None:
-    tree = read(making.told().html())
+def test_names_are_escaped() -> None:
+    tree = read(making.with_throws().html())
     assert tree.all("h1")[0].text == printable(making.TITLE)
     assert tree.all("title")[0].text.startswith(printable(making.TITLE))
     footer = tree.all("footer")[0].text
@@ -84,8 +86,8 @@ def test_names_are_shown_as_they_are_written() -> None:
     assert making.BUILD in measured.text
 
 
-def test_verdict_and_numbers_come_first_then_the_card() -> None:
-    report = making.plain()
+def test_page_begins_with_verdict_then_card() -> None:
+    report = making.without_throws()
     tree = read(report.html())
     header = tree.all("header")[0]
     assert report.plan.verdict in header.text
@@ -95,8 +97,8 @@ def test_verdict_and_numbers_come_first_then_the_card() -> None:
     assert order[:2] == ["verdict", "card"]
 
 
-def test_the_card_has_every_wheel() -> None:
-    report = making.plain()
+def test_card_lists_every_wheel() -> None:
+    report = making.without_throws()
     best = report.plan.best
     assert best is not None
     assert best.throttle is not None
@@ -110,8 +112,8 @@ def test_the_card_has_every_wheel() -> None:
         assert [float(cell) for cell in row[2:6]] == pytest.approx(wanted, abs=0.51, rel=1e-3)
 
 
-def test_a_plan_that_fails_says_why_and_has_no_card() -> None:
-    report = making.nothing()
+def test_infeasible_page_gives_the_reason_and_no_card() -> None:
+    report = making.infeasible()
     tree = read(report.html())
     assert report.plan.best is None
     assert report.plan.missed is not None
@@ -119,9 +121,9 @@ def test_a_plan_that_fails_says_why_and_has_no_card() -> None:
     assert "card" not in {element.attributes.get("id") for element in everything(tree)}
 
 
-def test_every_figure_has_words_and_a_table() -> None:
-    figures = read(making.told().html()).all("figure")
-    assert len(figures) == len(making.told().pictures())
+def test_every_figure_has_a_description_and_a_table() -> None:
+    figures = read(making.with_throws().html()).all("figure")
+    assert len(figures) == len(making.with_throws().pictures())
     for figure in figures:
         (drawing,) = [one for one in figure.all("svg") if one.attributes.get("role") == "img"]
         assert len(drawing.attributes["aria-label"]) > 40
@@ -129,8 +131,8 @@ def test_every_figure_has_words_and_a_table() -> None:
         assert figure.all("details")[0].all("table")[0].rows()
 
 
-def test_every_input_is_echoed_as_written_and_as_read() -> None:
-    tree = read(making.plain().html())
+def test_inputs_are_listed_as_written_and_in_si_units() -> None:
+    tree = read(making.without_throws().html())
     section = next(one for one in tree.all("section") if one.attributes.get("id") == "inputs")
     rows = {
         f"{table.all('caption')[0].text} {row[0]}": row[1:] for table in section.all("table") for row in table.rows()
@@ -143,7 +145,7 @@ def test_every_input_is_echoed_as_written_and_as_read() -> None:
     assert rows["[goal] worthwhile"] == ["0.12", "0.12", "", ""]
 
 
-def test_equal_input_gives_equal_bytes_in_another_process() -> None:
+def test_page_is_identical_from_another_process() -> None:
     again = making.folder() / "again.html"
     arguments = ["report", str(making.configuration()), str(making.throws()), "-o", str(again), "--quiet"]
     done = subprocess.run(

@@ -20,7 +20,7 @@ from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
 from stager.physics.layout import greatest_rate
 from stager.report import drives as report
-from tests.broken.corpus import RIGHT
+from tests.broken.corpus import VALID
 from tests.drive.machines import launcher
 
 DISC_65 = Projectile(shape=DISC, mass=0.008, diameter=0.065)
@@ -67,7 +67,7 @@ def test_note_appears_if_the_feed_is_nearly_saturated(share: float, notes: int) 
 
 def _with_feed(tmp_path: Path, lines: str) -> Path:
     path = tmp_path / "a.toml"
-    path.write_text(RIGHT.replace("[feed]\n", f"[feed]\n{lines}", 1), encoding="utf-8")
+    path.write_text(VALID.replace("[feed]\n", f"[feed]\n{lines}", 1), encoding="utf-8")
     return path
 
 
