@@ -1,12 +1,12 @@
-"""Everything that can go wrong, and the exit status each kind owns.
+"""Errors, and the exit status of each kind.
 
-    StagerError                 70   a fault of ours
+    StagerError                 70   a fault of the program
     ├── InputError               2   the input needs correcting; carries a hint
     │   ├── InputErrors          2   several of them, found in one pass
-    │   └── NotComputable        2   numbers too far apart to be computed together
-    └── Interrupted            130   stopped by the user; says what was kept
+    │   └── NotComputable        2   each number is in range, but no throw can be computed from them together
+    └── Interrupted            130   stopped by the user
 
-A result that is "no" (a jam, a broken limit, no design that fits) is not an error: it is a record.
+A jam, a broken limit or no feasible design is a result, not an error.
 """
 
 from __future__ import annotations
@@ -15,16 +15,18 @@ import re
 from collections.abc import Sequence
 from enum import IntEnum
 
-UNSEEN = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060\u2066-\u2069\ud800-\udfff\ufeff]")
+CONTROL_CHARACTERS = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060\u2066-\u2069\ud800-\udfff\ufeff]"
+)
 
 
 def printable(text: str) -> str:
-    """Return a text with control and direction characters escaped: they could change what a screen or page shows.
+    """Return a text with control and direction characters escaped, which could change how a screen or page shows it.
 
     >>> printable("\x1b[2J a\u202eb\n")
     '\\\\x1b[2J a\\\\u202eb\\\\x0a'
     """
-    return UNSEEN.sub(lambda found: _escape(ord(found[0])), text)
+    return CONTROL_CHARACTERS.sub(lambda found: _escape(ord(found[0])), text)
 
 
 def _escape(code: int) -> str:
@@ -32,7 +34,7 @@ def _escape(code: int) -> str:
 
 
 class ExitStatus(IntEnum):
-    """Exit statuses of the command line, a promise to scripts."""
+    """Exit statuses of the command line."""
 
     DONE = 0
     ANSWER_IS_NO = 1
@@ -48,9 +50,9 @@ class StagerError(Exception):
 
 
 class InputError(StagerError):
-    """One thing that is wrong in what the user gave.
+    """One thing that is wrong in the user's input.
 
-    `where` is `file:line: key` (parts that are unknown are left out), `hint` a correct example.
+    where: `file:line: key`, without unknown parts; hint: a correct example.
     """
 
     exit_status = ExitStatus.BAD_INPUT
@@ -61,7 +63,7 @@ class InputError(StagerError):
 
 
 class InputErrors(InputError):
-    """All problems of one input in the order of its lines, but for mistyped tables, which come first."""
+    """All errors of one input: unknown tables first, then the others in the order of its lines."""
 
     def __init__(self, errors: Sequence[InputError]) -> None:
         self.errors = tuple(errors)
@@ -70,7 +72,7 @@ class InputErrors(InputError):
 
 
 class NotComputable(InputError):
-    """The numbers of a launcher lie too far apart to be computed, each within its range."""
+    """No throw can be computed from a launcher's numbers, although each is in its range."""
 
     def __init__(self, message: str, *, where: str = "") -> None:
         hint = "some quantity is far from what a launcher has: look for a wrong unit or a slip of the pen"

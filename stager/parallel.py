@@ -1,6 +1,6 @@
-"""Work in chunks: in this process, in other processes or on a cluster, with finished chunks kept on disk.
+"""Executors: run chunks of work in this process, in others or on a Dask cluster, and keep finished chunks on disk.
 
-Chunks are cut by the problem and not by the number of workers, so the answer does not depend on who works.
+The problem sets the chunks, whatever the number of workers, so that results do not depend on it.
 """
 
 from __future__ import annotations
@@ -33,24 +33,31 @@ Floats = NDArray[np.float64]
 Task = Callable[[Any], Floats]
 T = TypeVar("T")
 DEFAULT_WORKERS = 2
-CHUNKS = '{"stager": "finished chunks"}'
+"""Processes where the user does not say: more gain little, since parts of the search wait for each other."""
+FILE_HEADER = '{"stager": "finished chunks"}'
 """First line of a file of finished chunks."""
 
 
 class ChunkCache:
-    """Finished chunks in a file of JSON lines; a line that was cut off by an interruption is not read."""
+    """Finished chunks in a file of JSON lines; incomplete lines, as an interruption leaves them, are skipped."""
 
     def __init__(self, path: Path) -> None:
-        """Raises InputError where the file holds something else, or cannot be read or written."""
+        """Read the chunks of `path`, or begin the file.
+
+        Raises
+        ------
+        InputError
+            Where the file holds something else, or cannot be read or written.
+        """
         self.path = path
         self._known: dict[str, Floats] = {}
         if path.exists() and not path.is_file():
-            raise InputError("is no file that parts can be kept in", where=str(path), hint="name a file")
+            raise InputError("is not a file: no parts can be kept in it", where=str(path), hint="name a file")
         if not path.exists() or path.stat().st_size == 0:
-            replace_all({path: f"{CHUNKS}\n".encode()})
+            replace_all({path: f"{FILE_HEADER}\n".encode()})
         with _readable(path), path.open(encoding="utf-8") as lines:
-            if next(lines, "").rstrip() != CHUNKS:
-                hint = "name a new file, or one that --resume has begun"
+            if next(lines, "").rstrip() != FILE_HEADER:
+                hint = "name a new file, or one that --resume has futures"
                 raise InputError("holds no finished parts of a plan, and is left as it is", where=str(path), hint=hint)
             for line in lines:
                 self._read(line)
@@ -67,17 +74,18 @@ class ChunkCache:
         return len(self._known)
 
     def get(self, key: str) -> Floats | None:
-        """What was kept under `key`."""
+        """Return the values kept under `key`; None where there are none."""
         return self._known.get(key)
 
     def put(self, key: str, values: Floats) -> None:
-        """Keep `values`, exactly. Raises InputError where the file cannot be written."""
+        """Keep `values` to the last bit. Raises InputError where the file cannot be written."""
         self._known[key] = values
         append(self.path, json.dumps({"key": key, "shape": values.shape, "values": values.ravel().tolist()}))
 
 
 @contextmanager
 def _readable(path: Path) -> Iterator[None]:
+    """Raise failures to read `path` as InputError."""
     try:
         yield
     except (OSError, UnicodeDecodeError) as error:
@@ -87,7 +95,10 @@ def _readable(path: Path) -> Iterator[None]:
 
 @dataclass(frozen=True, slots=True)
 class Executor:
-    """Runs tasks in `pool` (None: in this process) and keeps finished chunks in `cache` (None: nowhere)."""
+    """Runs tasks in `pool` (None: in this process) and keeps finished chunks in `cache` (None: nowhere).
+
+    progress: called with the share of the chunks that is finished [-].
+    """
 
     pool: concurrent.futures.Executor | None = None
     cache: ChunkCache | None = None
@@ -96,25 +107,25 @@ class Executor:
     def map(self, task: Task, payloads: Sequence[Any]) -> list[Floats]:
         """Return `task(payload)` of each payload, in order.
 
-        task : function at the top of a module; payloads : picklable.
+        task: function at the top level of a module; payloads: picklable.
         """
         return self.start_map(task, payloads)()
 
     def start_map(self, task: Task, payloads: Sequence[Any]) -> Callable[[], list[Floats]]:
-        """Start `map` and return a function that waits for its answers.
+        """Start `map` and return a function that waits for its results.
 
-        Without a pool the work is done when that function is called.
+        Without a pool, calling that function does the work.
         """
         keys = ["" if self.cache is None else _key(task, payload) for payload in payloads]
         found: dict[int, Floats] = {}
         for number, key in enumerate(keys):
             if self.cache is not None and (values := self.cache.get(key)) is not None:
                 found[number] = values
-        left = [number for number in range(len(payloads)) if number not in found]
-        begun = self._submit(task, payloads, left)
+        remaining = [number for number in range(len(payloads)) if number not in found]
+        futures = self._submit(task, payloads, remaining)
 
         def answers() -> list[Floats]:
-            for number, values in _finished(begun, task, payloads, left):
+            for number, values in _finished(futures, task, payloads, remaining):
                 found[number] = values
                 if self.cache is not None:
                     self.cache.put(keys[number], values)
@@ -124,45 +135,48 @@ class Executor:
         return answers
 
     def submit(self, work: Callable[..., T], *given: Any) -> Callable[[], T]:
-        """Start `work(*given)` and return a function that waits for its answer.
+        """Start `work(*given)` and return a function that waits for its result.
 
-        Without a pool the work is done when that function is called.
+        Without a pool, calling that function does the work.
         """
         if self.pool is None:
             return lambda: work(*given)
         try:
-            begun = self.pool.submit(work, *given)
+            futures = self.pool.submit(work, *given)
         except BrokenExecutor:
             return lambda: work(*given)
 
         def answer() -> T:
             try:
-                return begun.result()
+                return futures.result()
             except BrokenExecutor:
                 return work(*given)
 
         return answer
 
-    def _submit(self, task: Task, payloads: Sequence[Any], left: Sequence[int]) -> dict[Future[Floats], int]:
-        begun: dict[Future[Floats], int] = {}
+    def _submit(self, task: Task, payloads: Sequence[Any], remaining: Sequence[int]) -> dict[Future[Floats], int]:
+        futures: dict[Future[Floats], int] = {}
         if self.pool is not None:
             with suppress(BrokenExecutor):
-                for number in left:
-                    begun[self.pool.submit(task, payloads[number])] = number
-        return begun
+                for number in remaining:
+                    futures[self.pool.submit(task, payloads[number])] = number
+        return futures
 
 
 def _finished(
-    begun: dict[Future[Floats], int], task: Task, payloads: Sequence[Any], left: Sequence[int]
+    futures: dict[Future[Floats], int], task: Task, payloads: Sequence[Any], remaining: Sequence[int]
 ) -> Iterator[tuple[int, Floats]]:
-    """Each as it is finished; what was not begun, or was lost with a worker that died, is done here."""
+    """Yield number and values of each chunk as it finishes.
+
+    Chunks that were not submitted, or were lost with a worker that died, are computed in this process.
+    """
     done: set[int] = set()
     with suppress(BrokenExecutor):
-        for future in as_completed(begun):
+        for future in as_completed(futures):
             values = future.result()
-            done.add(begun[future])
-            yield begun[future], values
-    for number in left:
+            done.add(futures[future])
+            yield futures[future], values
+    for number in remaining:
         if number not in done:
             yield number, task(payloads[number])
 
@@ -174,15 +188,23 @@ def open_executor(
 ) -> Iterator[Executor]:  # fmt: skip
     """Open an executor over processes of this machine or a Dask cluster.
 
-    workers : number of processes, at most one a core; None: as many as start at no cost
-    dask : address of a scheduler that works in their place; it is trusted, since answers are unpickled
-    tls : certificate of the scheduler's authority, own certificate and own key; then nothing is sent in the clear
-    resume : file of finished chunks, read and added to
+    Parameters
+    ----------
+    workers : int or None
+        Number of processes, at most one a core; None: `default_workers`.
+    dask : str or None
+        Address of a Dask scheduler to use instead; it must be trusted, since its results are unpickled.
+    resume : Path or None
+        File of finished chunks, read and added to.
+    progress : callable
+        Called with the finished share of the chunks [-].
+    tls : tuple of Path or None
+        Certificate of the scheduler's authority, own certificate and own key, for encrypted connections.
 
     Raises
     ------
     InputError
-        Where dask is not installed or no scheduler answers.
+        Where dask is not installed, no scheduler answers, or the file of chunks cannot be used.
     """
     with nullcontext() if resume is None else locked(resume):
         cache = None if resume is None else ChunkCache(resume)
@@ -206,7 +228,7 @@ def _cluster(address: str, tls: tuple[Path, Path, Path] | None) -> Any:
         if not file.is_file():
             raise InputError(f"there is no file {file}", where="--dask-tls", hint="give authority, certificate and key")
     if tls is not None and not address.startswith("tls://"):
-        raise InputError(f"{address} is no address of TLS", where="--dask", hint='give it as "tls://127.0.0.1:8786"')
+        raise InputError(f"{address} is not an address of TLS", where="--dask", hint='give it as "tls://127.0.0.1:8786"')
     try:
         names = ("tls_ca_file", "tls_client_cert", "tls_client_key")
         files = {} if tls is None else dict(zip(names, map(str, tls), strict=True))
@@ -218,27 +240,27 @@ def _cluster(address: str, tls: tuple[Path, Path, Path] | None) -> Any:
 
 
 def _key(task: Task, payload: Any) -> str:
-    """What a chunk is, whatever process works on it."""
+    """Return a hash of task, payload and program version."""
     digest = hashlib.sha256(f"{__version__} {task.__module__}.{task.__qualname__} ".encode())
     digest.update(pickle.dumps(payload, protocol=5))
     return digest.hexdigest()
 
 
 def cores() -> int:
-    """Return how many cores this process may use."""
+    """Return the number of cores that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def default_workers() -> int:
-    """Return how many processes start at no cost: 1 where a forked process could inherit a lock that is held."""
+    """Return the default number of processes: 1 where forking is unsafe, as a child could inherit a held lock."""
     return min(DEFAULT_WORKERS, cores()) if _can_fork() else 1
 
 
 @contextmanager
 def process_pool(count: int) -> Iterator[concurrent.futures.Executor | None]:
-    """Open a pool of `count` processes, started at once; None where the system cannot start any.
+    """Open a pool of `count` processes and start them; None where the system cannot start any.
 
-    They ignore Ctrl-C: this process receives it and ends them.
+    They ignore Ctrl-C: this process handles it and ends them.
     """
     before = set(active_children())
     try:
@@ -251,7 +273,7 @@ def process_pool(count: int) -> Iterator[concurrent.futures.Executor | None]:
     try:
         yield pool
     except BaseException:
-        # Before the shutdown, which otherwise waits until their work is done.
+        # The shutdown would wait until their work is done.
         for child in set(active_children()) - before:
             child.terminate()
         raise

@@ -203,15 +203,15 @@ class Loaded:
         from stager.api.design_results import PlanResult
         from stager.api.results import shown
         from stager.errors import Interrupted
-        from stager.model.arrays import MOST_DRAWS
+        from stager.model.arrays import MAX_DRAWS
         from stager.optimise.flown import flown
         from stager.optimise.pareto import Against
         from stager.optimise.planner import plan
         from stager.parallel import open_executor
 
-        if draws and not LEAST_DRAWS <= draws <= MOST_DRAWS:
+        if draws and not LEAST_DRAWS <= draws <= MAX_DRAWS:
             few = f"{draws} are too few for an interval" if draws < LEAST_DRAWS else f"{draws} are more than any need"
-            raise InputError(few, where="--draws", hint=f"0 for none, or {LEAST_DRAWS} to {MOST_DRAWS}")
+            raise InputError(few, where="--draws", hint=f"0 for none, or {LEAST_DRAWS} to {MAX_DRAWS}")
         tell, against = progress or (lambda share: None), None if trade is None else Against(trade)
         with open_executor(workers, dask, None if resume is None else Path(resume), tls=tls) as executor:
             tell(0.0)

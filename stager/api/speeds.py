@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stager.errors import InputError
-from stager.model.arrays import FASTEST, MOST_STAGES
+from stager.model.arrays import MAX_STAGES, MAX_SURFACE_SPEED
 
 if TYPE_CHECKING:
     from stager.model.arrays import Floats
@@ -49,12 +49,12 @@ def set_speeds(
     place: where the set speed of a stage, counted from 0, is written. Raises InputError where a speed cannot be read,
     is beyond any wheel, or where none is known.
     """
-    if len(given) > MOST_STAGES:
-        raise InputError(f"{len(given)} speeds, for at most {MOST_STAGES} stages", where="speed", hint=HINT)
+    if len(given) > MAX_STAGES:
+        raise InputError(f"{len(given)} speeds, for at most {MAX_STAGES} stages", where="speed", hint=HINT)
     stages = [launcher.stage(k) for k in range(len(given) or max(1, len(launcher.stages)))]
     pairs = [_given(stages[k], given[k], k) if given else _configured(stages[k], k, place) for k in range(len(stages))]
     for k, sides in enumerate(pairs):
-        if (fastest := max(side for side in sides if side is not None)) > FASTEST:
+        if (fastest := max(side for side in sides if side is not None)) > MAX_SURFACE_SPEED:
             raise _too_fast(fastest, k, "speed" if given else place(k))
     side_a = np.array([a for a, _ in pairs])
     split = any(b is not None and b != a for a, b in pairs)
@@ -62,7 +62,8 @@ def set_speeds(
 
 
 def _too_fast(fastest: float, k: int, where: str) -> InputError:
-    message = f"no wheel holds together at more than {FASTEST:g} m/s (stage {k + 1} is set to {fastest:.4g} m/s)"
+    set_to = f"stage {k + 1} is set to {fastest:.4g} m/s"
+    message = f"no wheel holds together at more than {MAX_SURFACE_SPEED:g} m/s ({set_to})"
     return InputError(message, where=where, hint=HINT)
 
 

@@ -10,7 +10,7 @@ from stager.bounds.branch_and_bound import FINE_STEPS, STEPS, Question, explore
 from stager.bounds.entry_sets import GRIP_EVIDENCE, Entries, after_run, capped, feed_entries, leaving
 from stager.bounds.records import Meter
 from stager.bounds.stages import enclosure, even_ceiling, spins
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range, still
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, no_throw, speed_range
 from stager.model.scenario import Scenario
 from stager.physics.layout import free_runs
 
@@ -100,7 +100,7 @@ def not_used(scenario: Scenario) -> frozenset[str]:
     count = max(limit_values.stages, 1)
     tops = [float(np.max(speed_range(launcher, limit_values, k).top)) for k in range(count)]
     beyond = 2.0 * float(exit_cap(launcher, limit_values))
-    throw = replace(still(np.array(tops)), exit_speed=np.asarray(beyond))
+    throw = replace(no_throw(np.array(tops)), exit_speed=np.asarray(beyond))
     point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw)
     found = set()
     for limit in LIMITS:

@@ -15,7 +15,7 @@ from stager.config.problem import Problem, place
 from stager.config.tables import File
 from stager.errors import InputError
 from stager.files import read_bytes
-from stager.model.arrays import MOST_THROWS, Floats
+from stager.model.arrays import MAX_THROWS, Floats
 from stager.units import Measured
 
 _HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"
@@ -71,8 +71,8 @@ def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:
     rows = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     if len(rows) < 2:
         raise ValueError("it holds no draws")
-    if len(rows) - 1 > MOST_THROWS:
-        raise ValueError(f"it holds more than {MOST_THROWS} draws")
+    if len(rows) - 1 > MAX_THROWS:
+        raise ValueError(f"it holds more than {MAX_THROWS} draws")
     keys = [key.strip() for key in rows[0][1].split(",")]
     unknown = [str(column) for column, key in enumerate(keys, 1) if key not in known]
     if unknown:

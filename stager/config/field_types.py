@@ -10,7 +10,7 @@ from pydantic import AfterValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.errors import printable
-from stager.model.arrays import FASTEST, FASTEST_TURNING, MOST_VOLTS
+from stager.model.arrays import MAX_ANGULAR_SPEED, MAX_SURFACE_SPEED, MAX_VOLTAGE
 from stager.model.drive import INSULATION
 from stager.model.flight import Spread
 from stager.units import Measured, QuantityError, format_quantity, is_turning, parse, parse_stiffness, written_unit
@@ -161,7 +161,7 @@ Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0, at_least=1e-6, 
 Bore = Annotated[Measured, Kind("m", "5 mm", at_least=0, at_most=1)]
 Clearance = Annotated[Measured, Kind("m", "6 mm", at_least=0, at_most=10)]
 Speed = Annotated[Measured, Kind("m/s", "1.2 m/s ± 0.1 m/s", above=0, at_least=1e-3, at_most=100)]
-ExitSpeed = Annotated[Measured, Kind("m/s", "18 m/s", above=0, at_least=1e-3, at_most=FASTEST)]
+ExitSpeed = Annotated[Measured, Kind("m/s", "18 m/s", above=0, at_least=1e-3, at_most=MAX_SURFACE_SPEED)]
 FadeSpeed = Annotated[Measured, Kind("m/s", "9 m/s ± 2 m/s", above=0, at_least=1e-4, at_most=1e4)]
 Creep = Annotated[Measured, Kind("m/s", "0.15 m/s", above=0, at_least=1e-5, at_most=100)]
 SlipSpeed = Annotated[Measured, Kind("m/s", "2 m/s", at_least=0, at_most=1e4)]
@@ -194,10 +194,10 @@ Resistance = Annotated[Measured, Kind("ohm", "60 mohm", above=0, at_least=1e-5, 
 SupplyResistance = Annotated[Measured, Kind("ohm", "30 mohm", at_least=0, at_most=1e4)]
 Current = Annotated[Measured, Kind("A", "30 A", above=0, at_least=1e-3, at_most=1e5)]
 NoLoadCurrent = Annotated[Measured, Kind("A", "1.1 A", at_least=0, at_most=1e4)]
-AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0, at_least=1, at_most=FASTEST_TURNING)]
-Spin = Annotated[Measured, Kind("rad/s", "20 rev/s", at_least=-FASTEST_TURNING, at_most=FASTEST_TURNING)]
-FeedSpin = Annotated[Measured, Kind("rad/s", "0 rev/s", at_least=-FASTEST_TURNING, at_most=FASTEST_TURNING)]
-Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0, at_least=0.1, at_most=MOST_VOLTS)]
+AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0, at_least=1, at_most=MAX_ANGULAR_SPEED)]
+Spin = Annotated[Measured, Kind("rad/s", "20 rev/s", at_least=-MAX_ANGULAR_SPEED, at_most=MAX_ANGULAR_SPEED)]
+FeedSpin = Annotated[Measured, Kind("rad/s", "0 rev/s", at_least=-MAX_ANGULAR_SPEED, at_most=MAX_ANGULAR_SPEED)]
+Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0, at_least=0.1, at_most=MAX_VOLTAGE)]
 Charge = Annotated[Measured, Kind("C", "2.2 Ah", above=0, at_least=1, at_most=1e7)]
 Stretch = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1)]
 GripMargin = Annotated[Measured, Kind("", "0.05", at_least=0, below=1)]
@@ -298,8 +298,8 @@ class SetSpeed:
 class _SpeedKind:
     """How a set speed is read."""
 
-    surface = Kind("m/s", "17 m/s", at_least=0, at_most=FASTEST)
-    turning = Kind("rad/s", "4000 rpm", at_least=0, at_most=FASTEST_TURNING)
+    surface = Kind("m/s", "17 m/s", at_least=0, at_most=MAX_SURFACE_SPEED)
+    turning = Kind("rad/s", "4000 rpm", at_least=0, at_most=MAX_ANGULAR_SPEED)
     shown = '"17 m/s"'
 
     def read(self, raw: Any) -> SetSpeed:

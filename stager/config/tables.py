@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
 from stager.config import field_types as t
 from stager.config.field_types import CrushRange, WheelSpeed
-from stager.model.arrays import MOST_STAGES
+from stager.model.arrays import MAX_STAGES
 from stager.physics.friction import LAWS
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.physics.safety import TOY_LIMITS
@@ -200,7 +200,7 @@ class Limits(Table):
     """What must not be passed."""
 
     exit_energy: t.Energy = Field(description="½mv² as it leaves; always required")
-    stages: int = Field(6, ge=0, le=MOST_STAGES, description="most stages")
+    stages: int = Field(6, ge=0, le=MAX_STAGES, description="most stages")
     length: t.Length | None = Field(None, description="along the barrel")
     average_power: t.Power | None = Field(None, description="electrical, at feed.rate")
     peak_power: t.Power | None = Field(None, description="electrical, at spin-up")
@@ -371,7 +371,7 @@ class File(Table):
     measuring: Measuring | None = None
     stage: Stage = Field(description="every stage")
     stages: list[Stage] = Field(
-        default_factory=list, max_length=MOST_STAGES, description="stages that differ from [stage], in order"
+        default_factory=list, max_length=MAX_STAGES, description="stages that differ from [stage], in order"
     )
     supply: Supply | None = None
     flight: Flight | None = Field(None, description="where the muzzle is, and what lies before it")

@@ -1,72 +1,103 @@
-"""The table of limits. To add one: write its object, add it to LIMITS."""
+"""The table of limits. To add a limit, write its `Limit` in a module of this package and add it to LIMITS.
+
+limit.py            what a limit is, evaluate one, how to find out an unknown input
+operating_point.py  a launcher with its stages set and a throw through them: what limits are evaluated at
+design.py           number, length, mass and cost of the stages, crush
+throws.py           exit speed and energy, acceleration, slip heat, grip margin
+wheels.py           wheel speed against motor, supply, hub and tyre
+drives.py           throttle, power, current, winding temperature, loss of exit speed at a rate
+speed_range.py      how fast a wheel may turn, and a projectile may leave, within the limits
+duty.py             spin-up, recovery, rate and winding temperature of an operating point, for reports
+recommend.py        the recommended wheel speed of one stage
+"""
 
 from collections.abc import Mapping
 from functools import lru_cache
 
 import numpy as np
 
-from stager.constraints.building import Cost, Crush, Length, Mass, Stages
-from stager.constraints.driving import (
-    AveragePower,
-    PeakPower,
-    SettledLoss,
-    SupplyCurrent,
-    Throttle,
-    Voltage,
-    WindingTemperature,
+from stager.constraints.design import COST, CRUSH, LENGTH, MASS, STAGES
+from stager.constraints.drives import (
+    AVERAGE_POWER,
+    PEAK_POWER,
+    SETTLED_LOSS,
+    SUPPLY_CURRENT,
+    THROTTLE,
+    VOLTAGE,
+    WINDING_TEMPERATURE,
 )
-from stager.constraints.limit import ROUNDING, Kind, Limit, LimitResult, NotJudged, evaluate
-from stager.constraints.missing import unjudged
+from stager.constraints.limit import ROUNDING, Kind, Limit, LimitResult, NotJudged, evaluate, unjudged
 from stager.constraints.operating_point import OperatingPoint
-from stager.constraints.speed_range import NONE, SpeedRange, cap_of, idle, range_of, still
-from stager.constraints.throwing import Acceleration, EnergyPerArea, ExitEnergy, ExitSpeed, GripMargin, SlipHeat, Toy
-from stager.constraints.wheels import SHARES, RimSafety, TyreTurning, WheelSpeed, wheel_ceilings
+from stager.constraints.speed_range import NONE, SpeedRange, cap_of, no_throw, range_of
+from stager.constraints.throws import (
+    ACCELERATION,
+    ENERGY_PER_AREA,
+    EXIT_ENERGY,
+    EXIT_SPEED,
+    GRIP_MARGIN,
+    SLIP_HEAT,
+    TOY,
+)
+from stager.constraints.wheels import (
+    BURST,
+    DRIVE_REACH,
+    MOTOR_SPEED,
+    RIM_SAFETY,
+    TYRE_RETENTION,
+    TYRE_TURNING,
+    WHEEL_SPEED,
+    wheel_ceilings,
+)
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 
-GEOMETRY: tuple[Limit, ...] = (Stages(), Length(), Mass(), Cost())
-"""Limits on what is built, whatever is thrown."""
-LIMITS: tuple[Limit, ...] = (
-    ExitEnergy(),
-    ExitSpeed(),
-    EnergyPerArea(),
-    Toy(),
-    Acceleration(),
-    Crush(),
-    SlipHeat(),
-    GripMargin(),
+GEOMETRY = (STAGES, LENGTH, MASS, COST)
+"""Limits on the parts and their number alone."""
+LIMITS = (
+    EXIT_ENERGY,
+    EXIT_SPEED,
+    ENERGY_PER_AREA,
+    TOY,
+    ACCELERATION,
+    CRUSH,
+    SLIP_HEAT,
+    GRIP_MARGIN,
     *GEOMETRY,
-    WheelSpeed(),
-    *SHARES,
-    RimSafety(),
-    TyreTurning(),
-    Throttle(),
-    Voltage(),
-    PeakPower(),
-    SupplyCurrent(),
-    AveragePower(),
-    WindingTemperature(),
-    SettledLoss(),
+    WHEEL_SPEED,
+    MOTOR_SPEED,
+    DRIVE_REACH,
+    BURST,
+    TYRE_RETENTION,
+    RIM_SAFETY,
+    TYRE_TURNING,
+    THROTTLE,
+    VOLTAGE,
+    PEAK_POWER,
+    SUPPLY_CURRENT,
+    AVERAGE_POWER,
+    WINDING_TEMPERATURE,
+    SETTLED_LOSS,
 )
+"""All limits, in the order of screens and documents."""
 COMPUTED = frozenset(limit.name for limit in LIMITS)
 
 
 def evaluate_limits(point: OperatingPoint, *, remedies: bool = False) -> list[LimitResult]:
     """Evaluate all limits that are set and can be judged, in the order of LIMITS.
 
-    Those of `not_judged` are left out; with batch axes, where that is not known, what is known is evaluated.
-    remedies: also the one change that would help most with each, for an operating point without batch axes.
+    Those of `not_judged` are left out. With batch axes, limits with unknown inputs are evaluated from the known ones.
+    remedies: add the one change that would help most, for an operating point without batch axes.
     """
-    found = [verdict for limit in LIMITS if (verdict := evaluate(limit, point, remedies=remedies)) is not None]
+    found = [result for limit in LIMITS if (result := evaluate(limit, point, remedies=remedies)) is not None]
     if point.batched:
         return found
     left_out = {one.name for one in not_judged(point)}
-    return [verdict for verdict in found if verdict.name not in left_out]
+    return [result for result in found if result.name not in left_out]
 
 
 def not_judged(point: OperatingPoint) -> list[NotJudged]:
-    """Return the limits that are set or apply and that cannot be judged, in the order of LIMITS; without batch axes."""
+    """Return the limits that apply and cannot be judged at a point without batch axes, in the order of LIMITS."""
     return [one for limit in LIMITS if (one := unjudged(limit, point)) is not None] if point.count else []
 
 
@@ -75,7 +106,7 @@ def speed_range(
 ) -> SpeedRange:
     """Return how fast the wheel of stage `index` may turn within the limits of kind WHEEL.
 
-    margins: least slack of each limit by name [-], 0 where not named.
+    margins: least slack of a limit by its name [-]; 0 for the others.
     """
     key = launcher, limit_values, index, LIMITS, tuple(sorted(margins.items()))
     try:
@@ -85,7 +116,7 @@ def speed_range(
 
 
 def exit_cap(launcher: Launcher, limit_values: LimitValues, margins: Mapping[str, float] = NONE) -> Floats:
-    """Return the exit speed that the limits on exit speed and energy allow [m/s], shape () or the launcher's batch."""
+    """Return the greatest exit speed within the limits on exit speed and energy [m/s], shape () or the batch."""
     try:
         return _exit_cap(launcher, limit_values, LIMITS, tuple(sorted(margins.items())))
     except TypeError:  # Launchers with arrays have no hash.
@@ -110,8 +141,8 @@ def _exit_cap(
 def broken_by(
     launcher: Launcher, limit_values: LimitValues, count: int, margins: Mapping[str, float] = NONE
 ) -> list[str]:
-    """Return the names of the limits of kind DESIGN that so many stages break."""
-    point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=idle(count))
+    """Return the names of the limits of kind DESIGN that `count` stages break; margins as in `speed_range`."""
+    point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=no_throw(np.zeros(count)))
     found = (evaluate(limit, point) for limit in LIMITS if limit.kind is Kind.DESIGN)
     return [
         result.name
@@ -122,6 +153,5 @@ def broken_by(
 
 __all__ = [
     "COMPUTED", "GEOMETRY", "LIMITS", "Kind", "Limit", "LimitResult", "NotJudged", "OperatingPoint", "SpeedRange",
-    "broken_by", "evaluate", "evaluate_limits", "exit_cap", "idle", "not_judged", "speed_range", "still",
-    "wheel_ceilings",
+    "broken_by", "evaluate", "evaluate_limits", "exit_cap", "no_throw", "not_judged", "speed_range", "wheel_ceilings",
 ]  # fmt: skip

@@ -1,4 +1,4 @@
-"""What drives, supply and windings go through: spin-up, throwing at the feed's rate, warming up."""
+"""Spin-up, recovery, highest rate and winding temperatures of an operating point, for reports."""
 
 from __future__ import annotations
 
@@ -16,19 +16,22 @@ from stager.physics.heat.windings import time_to as warming_time
 from stager.physics.layout import feed_rate
 from stager.physics.rate import HighestRate, Settled, highest_rate
 
-LOSS = 0.05
-"""Share of exit speed that the highest rate may cost where the user does not say [-]."""
-BACK = 0.005
-"""Share of its set speed that a wheel which has recovered may lack [-]."""
+DEFAULT_LOSS = 0.05
+"""Loss of exit speed that defines the highest rate where limits.settled_loss is not set [-]."""
+RECOVERED = 0.005
+"""Share of its set speed that a recovered wheel may lack [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Duty:
-    """What drives go through, without batch axes.
+    """What the drives of an operating point without batch axes do.
 
-    together, in_turn: spin-up from rest; settled: at the feed's rate (None: it has none); recovery: time after which
-    every wheel lacks at most BACK of its speed [s]; highest: rate at which `loss` of exit speed is lost [-]; feed_rate:
-    greatest that the feed can hand over [1/s].
+    together, in_turn: spin-up from rest of all stages at once, and of one after the other
+    settled: steady throwing at the feed's rate; None: the feed has no rate
+    recovery: time from a throw until every wheel lacks at most RECOVERED of its speed [s]
+    highest: rate at which the share `loss` of exit speed is lost [-]
+    feed_rate: highest rate of the feed [1/s]
+    winding_duty: None where no thermal data are known
     """
 
     train: Train
@@ -40,24 +43,28 @@ class Duty:
     highest: HighestRate | None
     loss: float
     feed_rate: float
-    warmth: Warmth | None
+    winding_duty: WindingDuty | None
 
     @property
     def highest_rate(self) -> float | None:
-        """Highest rate that feed and loss allow [1/s]; None where the loss is not known."""
+        """Highest rate within feed and loss [1/s]; None where no loss was computed."""
         return None if self.highest is None else min(float(self.highest.rate), self.feed_rate)
 
     @property
     def feed_decides(self) -> bool:
-        """Whether the feed, not the loss, ends the rate."""
+        """Whether the feed, not the loss, limits the rate."""
         return self.highest is not None and float(self.highest.rate) >= self.feed_rate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Warmth:
-    """Windings, in the columns of `windings`: temperature after a session (or after long) and after long [K]; where a
-    limit is set, the time until they have it [s] and the greatest share of the time spent throwing that keeps it [-];
-    throttle that holds the set speeds with the windings' resistance after a session [-].
+class WindingDuty:
+    """Temperatures of the windings; arrays have the columns of `windings`.
+
+    session: temperature after a session, or `steady` where its length is unknown [K]
+    steady: final temperature [K]
+    reaches: time until the temperature limit is reached [s]; None: no limit is set
+    share: greatest share of the time spent throwing that keeps the limit [-]; None: no limit is set
+    throttle: holds the set speeds with the windings' resistance after a session [-]
     """
 
     windings: Windings
@@ -69,30 +76,30 @@ class Warmth:
 
 
 def duty(point: OperatingPoint) -> Duty | None:
-    """What the drives of `point` go through; None without drives or supply, or where the throw jams."""
+    """Return what the drives of `point` do; None without drives or supply, or where the throw jams."""
     train, holding, supply = point.train, point.holding, point.launcher.supply
     if train is None or holding is None or supply is None or point.throw.jammed:
         return None
     asked = point.limit_values.settled_loss
-    loss = LOSS if asked is None else asked
+    loss = DEFAULT_LOSS if asked is None else asked
     settled = point.settled
     return Duty(
         train=train, holding=holding, together=spin_up(train, holding, supply),
         in_turn=spin_up_in_turn(train, holding, supply), settled=settled,
         recovery=None if settled is None else float(
-            time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), BACK)
+            time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), RECOVERED)
         ),
         highest=highest_rate(point.launcher, loss, *point.set_speeds, first=point.throw),
-        loss=loss, feed_rate=float(feed_rate(point.launcher)), warmth=_warmth(point),
+        loss=loss, feed_rate=float(feed_rate(point.launcher)), winding_duty=_winding_duty(point),
     )  # fmt: skip
 
 
-def _warmth(point: OperatingPoint) -> Warmth | None:
+def _winding_duty(point: OperatingPoint) -> WindingDuty | None:
     windings, limit = point.windings, point.limit_values.winding_temperature
     if windings is None:
         return None
     network, loss, session = windings.network, windings.loss, windings.temperature(point.launcher.feed.session)
-    return Warmth(
+    return WindingDuty(
         windings=windings, session=session, steady=windings.temperature(),
         reaches=None if limit is None else warming_time(network, loss, limit),
         share=None if limit is None else np.asarray(throwing_share(network, loss, windings.resting, limit)),
@@ -101,7 +108,7 @@ def _warmth(point: OperatingPoint) -> Warmth | None:
 
 
 def _warm_throttle(point: OperatingPoint, windings: Windings, temperature: Floats) -> Floats:
-    """Throttle [-] of the motors of `windings` at winding temperatures [K]; inf where one has run away."""
+    """Return the throttle that holds the set speeds at winding temperatures [K]; inf where one is infinite [-]."""
     train, holding, supply = point.train, point.holding, point.launcher.supply
     if train is None or holding is None or supply is None or not np.isfinite(temperature).all():
         return np.full(np.shape(temperature), np.inf)

@@ -1,18 +1,47 @@
-"""What a limit is, and its state at an operating point."""
+"""What a limit is, and how it is evaluated at an operating point."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
-from typing import Protocol
 
 import numpy as np
 
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
+from stager.model.stage import Stage
 
 ROUNDING = 1e-6
-"""Share of a bound that a value may exceed and still satisfy it: what a throw is computed to [-]."""
+"""Share of a bound that a value may exceed and still satisfy it: the accuracy of a throw [-]."""
+NO_LOAD = 0.05
+"""Greatest no-load current of a motor as a share of its stall current [-]; common practice, no source. The motor then
+reaches that share less of its ideal speed."""
+NO_GRIP_LIMIT = "a grip limit within the range"
+"""Stands for the missing key where exit speed still rises at the end of the speed range."""
+FIND_OUT = {
+    "projectile.contact_area": "press the projectile on carbon paper and measure the mark",
+    "projectile.thickness": "measure it across the flat side",
+    "stage.mass": "weigh a stage",
+    "stage.cost": "add up its parts",
+    "stage.drive": "describe the motor: speed constant and resistance stand on its data sheet",
+    "stage.drive.heat": "take heat capacities and resistances from the motor's data sheet, or warm it up and time it",
+    "stage.drive.no_load_current": "let the motor run free and read its current",
+    "stage.wheel.material": "name what the hub is made of",
+    "stage.wheel.bore": "measure the hole for the shaft, 0 mm for a wheel without one",
+    "stage.wheel.modulus": "name what the hub is made of, or take Young's modulus from its data sheet",
+    "stage.wheel.yield_strength": "take it from the material's data sheet",
+    "stage.wheel.tensile_strength": "take it from the material's data sheet",
+    "stage.wheel.width": "measure it along the axis",
+    "stage.wheel.tyre.bond_strength": "take it from the adhesive's data sheet, or pull a tread off with a spring scale",
+    "stage.wheel.tyre.lip_strength": "press a lip away with a known force: force by the area of the seat",
+    "stage.wheel.tyre.hub_friction": "turn the tyre on its hub with a spring scale: pull by pressing force",
+    "stage.wheel.tyre.tensile_strength": "name the rubber, or take it from its data sheet",
+    "supply": "describe it: voltage, and resistance of battery and leads",
+    "feed.rate": "say how many throws a second are fed",
+    NO_GRIP_LIMIT: "a faster wheel, or more of its range",
+}
+"""How to find out an unknown input, by its key."""
 
 
 class Kind(Enum):
@@ -28,65 +57,53 @@ class Kind(Enum):
     """Drives and supply: spin-up, holding, and throwing at a rate."""
 
 
-class Limit(Protocol):
-    """One limit: its value at an operating point and the bound on it.
+Compute = Callable[[OperatingPoint], Number | None]
 
-    The bound is None where the limit is not set or does not apply, the value where nothing that it takes is known.
-    Where only a part is known, value and bound are those of that part: enough to say "broken", not to say "kept"; see
-    `missing`. Shapes are the batch's.
+
+def nothing_missing(point: OperatingPoint) -> str | None:
+    """Return None: for a limit whose inputs every launcher has."""
+    return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """One limit: how to compute its value at an operating point, and the bound on it.
+
+    Value and bound have the shape of the batch. Where only some inputs are known, they are those of the known part:
+    enough to call the limit broken, not to call it satisfied.
+
+    Parameters
+    ----------
+    name : str
+        Key in configurations and documents.
+    kind : Kind
+        What the value depends on.
+    unit : str
+        Unit of value and bound.
+    hard : bool
+        Breaking it can hurt or break something, so that it is kept in `limits.confidence` of possible builds.
+    floor : bool
+        The bound is the least value, not the greatest.
+    value : callable
+        Computes the value; None where nothing of it is known.
+    bound : callable
+        Computes the bound; None where the limit is not set or does not apply.
+    missing : callable
+        Returns the configuration key of the first unknown input without which the limit cannot be called satisfied,
+        or None. For an operating point without batch axes.
+    remedy : callable
+        Returns the one change that would help most. For an operating point without batch axes.
     """
 
-    @property
-    def name(self) -> str:
-        """Key in configuration and documents."""
-        ...
-
-    @property
-    def unit(self) -> str:
-        """Unit of value and bound."""
-        ...
-
-    @property
-    def floor(self) -> bool:
-        """Whether the bound is the least value, not the greatest."""
-        ...
-
-    @property
-    def kind(self) -> Kind:
-        """What the value depends on."""
-        ...
-
-    @property
-    def hard(self) -> bool:
-        """Whether breaking it can hurt or break something, so that it is kept with a margin for what is unknown."""
-        ...
-
-    def value(self, point: OperatingPoint) -> Number | None:
-        """Value at the operating point, in `unit`."""
-        ...
-
-    def bound(self, point: OperatingPoint) -> Number | None:
-        """Bound on it, in `unit`."""
-        ...
-
-    def missing(self, point: OperatingPoint) -> str | None:
-        """Key of the first input that is unknown, as a configuration has it, and without which the limit cannot be
-        called kept; None where there is none. For an operating point without batch axes."""
-        ...
-
-    def remedy(self, point: OperatingPoint) -> str:
-        """The one change that would help most, for an operating point without batch axes."""
-        ...
-
-
-class AllKnown:
-    """A limit whose inputs every launcher has."""
-
-    __slots__ = ()
-
-    def missing(self, point: OperatingPoint) -> str | None:
-        """See Limit."""
-        return None
+    name: str
+    kind: Kind
+    unit: str
+    value: Compute
+    bound: Compute
+    remedy: Callable[[OperatingPoint], str]
+    missing: Callable[[OperatingPoint], str | None] = nothing_missing
+    hard: bool = False
+    floor: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +111,7 @@ class LimitResult:
     """A limit at an operating point: value and bound in `unit`.
 
     slack: margin / bound [-]: > 0 satisfied, 0 active, < 0 broken; remedy: the one change that would help most, empty
-    where not asked for; hard: see `Limit`.
+    where it was not asked for; hard: see `Limit`.
     """
 
     name: str
@@ -107,15 +124,15 @@ class LimitResult:
 
     @property
     def satisfied(self) -> bool:
-        """Whether what is known satisfies it to `ROUNDING`, without batch axes."""
+        """Whether the known inputs satisfy it to `ROUNDING`; without batch axes."""
         return bool(self.slack >= -ROUNDING)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotJudged:
-    """A limit that is set or applies but cannot be judged: nothing known breaks it, and something is unknown.
+    """A limit that applies and cannot be judged: the known inputs do not break it, and an input is unknown.
 
-    bound in `unit` (None: unknown too); missing: the key that is unknown; find_out: how to find it out; hard: see
+    bound in `unit` (None: unknown too); missing: key of the unknown input; find_out: how to find it out; hard: see
     `Limit`.
     """
 
@@ -128,9 +145,9 @@ class NotJudged:
 
 
 def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> LimitResult | None:
-    """Evaluate `limit` at `point` by what is known; None where it is not set or nothing is known.
+    """Evaluate `limit` at `point` from the known inputs; None where it is not set or nothing is known.
 
-    remedies: also the one change that would help most, for an operating point without batch axes.
+    remedies: add the one change that would help most, for an operating point without batch axes.
     """
     bound = limit.bound(point)
     if bound is None:
@@ -146,3 +163,36 @@ def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> 
         name=limit.name, unit=limit.unit, value=values, bound=bounds, slack=margin / scale, remedy=remedy,
         hard=limit.hard,
     )  # fmt: skip
+
+
+def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
+    """Return `limit` as not judged at `point` without batch axes; None where it is not set, is broken or is judged."""
+    bound = limit.bound(point)
+    if bound is None:
+        return None
+    result, missing = evaluate(limit, point), limit.missing(point)
+    if result is not None and (missing is None or not result.satisfied):
+        return None
+    key = NO_GRIP_LIMIT if missing is None else missing
+    number = float(np.asarray(bound))
+    return NotJudged(
+        name=limit.name, unit=limit.unit, bound=number if np.isfinite(number) else None, missing=key,
+        find_out=FIND_OUT.get(key, ""), hard=limit.hard,
+    )  # fmt: skip
+
+
+def any_stage(point: OperatingPoint, condition: Callable[[Stage], bool]) -> bool:
+    """Return whether any stage meets a condition."""
+    return any(condition(point.launcher.stage(k)) for k in range(point.count))
+
+
+def missing_drive(point: OperatingPoint) -> str | None:
+    """Return the key that the drives of all stages lack, of a drive or the supply; None where both are given."""
+    if any_stage(point, lambda stage: stage.drive is None):
+        return "stage.drive"
+    return "supply" if point.launcher.supply is None else None
+
+
+def worst_stage(values: Floats) -> int:
+    """Return the index of the stage with the greatest value, for an operating point without batch axes."""
+    return int(np.argmax(values)) if np.size(values) else 0

@@ -1,4 +1,4 @@
-"""What a limit looks at."""
+"""What limits are evaluated at: a launcher with its stages set and a throw through them."""
 
 from __future__ import annotations
 
@@ -24,8 +24,9 @@ class OperatingPoint:
     """A launcher with its stages set, and a throw through them; batch axes lead, stages are last.
 
     grip_limit: grip limit of each stage at its own entry speed [m/s], shape (..., stages); NaN where exit speed
-    still rises at the end of the range; None where it was not asked for. options: how throws at a rate are integrated.
-    What drives, supply and heat do is found when a limit first asks for it, and kept.
+    still rises at the end of the speed range; None where it was not computed.
+    options: how throws at a rate are integrated.
+    States of drives, supply and windings are computed at first use and kept.
     """
 
     launcher: Launcher
@@ -46,12 +47,12 @@ class OperatingPoint:
 
     @cached_property
     def outlet_speed(self) -> Floats:
-        """Speed as it leaves the outlet, or the last wheel where there is none [m/s]; 0 where it does not come out."""
+        """Speed behind the outlet, or behind the last wheel without one [m/s]; 0 where the projectile stops in it."""
         return np.asarray(outlet_speed(self.launcher, self.throw.exit_speed))
 
     @cached_property
     def set_speeds(self) -> tuple[Floats, Floats | None]:
-        """Set surface speeds of sides A [m/s] and, where a pair runs two speeds, B."""
+        """Set surface speeds of sides A and B [m/s], each (..., stages); B None where every pair runs at one speed."""
         stages = self.throw.stages
         pairs = [k for k in range(self.count) if self.launcher.stage(k).layout.side_b_driven]
         same = np.array_equal(stages.wheel_speed_a[..., pairs], stages.wheel_speed_b[..., pairs])
@@ -64,20 +65,20 @@ class OperatingPoint:
 
     @cached_property
     def leading(self) -> Floats:
-        """Speed of the wheel of each stage that leads, where a pair runs two speeds, else side A's [m/s]."""
+        """Speed of each stage's leading wheel [m/s], shape (..., stages): the faster of a pair, else side A's."""
         stages, pairs = self.throw.stages, [self.launcher.stage(k).layout.side_b_driven for k in range(self.count)]
         return np.where(stages.a_leads | ~np.array(pairs, bool), stages.wheel_speed_a, stages.wheel_speed_b)
 
     @cached_property
     def train(self) -> Train | None:
-        """All driven wheels; None where a stage has no drive, or there is no supply."""
+        """The driven wheels of all stages; None where a stage has no drive, or without supply."""
         if self.launcher.supply is None:
             return None
         return build_train(self.launcher, self.count, split=self.set_speeds[1] is not None)
 
     @cached_property
     def holding(self) -> Holding | None:
-        """What keeps the wheels at their set speeds."""
+        """Currents and voltages that hold the wheels at their set speeds; None without drives or supply."""
         if self.train is None or self.launcher.supply is None:
             return None
         speed, speed_b = self.set_speeds
@@ -86,7 +87,7 @@ class OperatingPoint:
 
     @cached_property
     def settled(self) -> Settled | None:
-        """The settled state at the feed's rate; None without rate, drives or supply."""
+        """Steady throwing at the feed's rate; None without rate, drives or supply."""
         rate = self.launcher.feed.rate
         if rate is None or self.holding is None:
             return None
@@ -94,7 +95,7 @@ class OperatingPoint:
 
     @cached_property
     def windings(self) -> Windings | None:
-        """Windings at the feed's rate, or only held where it has none; None where no thermal data are known."""
+        """Windings at the feed's rate, or with the wheels held where it has none; None without thermal data."""
         if self.train is None or self.holding is None:
             return None
         return windings(self.launcher, self.train, self.holding, self.settled)

@@ -1,194 +1,144 @@
-"""Limits on how fast single wheels turn."""
+"""Limits on the speed of single wheels: the user's, motor, supply, hub and tyre."""
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from stager.constraints.limit import AllKnown, Kind
-from stager.constraints.missing import NO_LOAD, any_stage
+from stager.constraints.limit import NO_LOAD, Kind, Limit, any_stage, worst_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
+from stager.model.wheel import Wheel
+from stager.physics.drive.motor import train_of
+from stager.physics.drive.supply import settle
 from stager.physics.mechanics import peak_grip, peak_normal
-from stager.physics.rotor import allowable_speed, rim_safety, unknown_burst, unknown_strength
-from stager.physics.speed_limits import burst_ceiling, motor_ceiling, reach_ceiling, tyre_ceiling
-from stager.physics.tyre import explain, turning_hold, unknown_retention, unknown_turning_hold
+from stager.physics.rotor import allowable_speed, burst_speed, rim_safety, unknown_burst, unknown_strength
+from stager.physics.tyre import explain, retention_speed, turning_hold, unknown_retention, unknown_turning_hold
 
-Ceiling = Callable[[Launcher, Stage], Number]
-Help = Callable[[OperatingPoint, int, float], str]
-
-
-@dataclass(frozen=True, slots=True)
-class WheelSpeed(AllKnown):
-    """The fastest wheel's surface speed, by the user's limit."""
-
-    name: str = "wheel_speed"
-    unit: str = "m/s"
-    floor: bool = False
-    kind: Kind = Kind.WHEEL
-    hard: bool = True
-
-    def value(self, point: OperatingPoint) -> Number | None:
-        """[m/s]."""
-        return np.asarray(point.fastest.max(axis=-1, initial=0.0))
-
-    def bound(self, point: OperatingPoint) -> Number | None:
-        """[m/s]."""
-        return point.limit_values.wheel_speed
-
-    def remedy(self, point: OperatingPoint) -> str:
-        """See Limit."""
-        return f"a slower wheel {1 + worst(point.fastest)}"
+REACH_CACHE = 64
+"""Sets of parts whose reachable speed is kept: a search asks for the same ones again and again."""
+_reach_cache: OrderedDict[tuple[int, ...], tuple[tuple[Any, ...], Number]] = OrderedDict()
 
 
-@dataclass(frozen=True, slots=True)
-class SpeedShare:
-    """Wheel speed as a share of what a part stands, the greatest over the stages.
+def motor_ceiling(launcher: Launcher, stage: Stage) -> Number:
+    """Return the surface speed at the motor's greatest speed [m/s]; inf where it has none."""
+    drive = stage.drive
+    if drive is None or drive.max_speed is None:
+        return np.inf
+    return drive.max_speed / drive.gear * stage.wheel.radius
 
-    ceiling: speed that the part of a stage does not stand for certain [m/s], inf where that is not known; applies:
-    whether a stage has the part; lacks: key without which it is not known that the part stands a speed [m/s].
+
+def reach_ceiling(launcher: Launcher, stage: Stage) -> Number:
+    """Return the surface speed at full throttle against windage and no-load loss [m/s]; inf without drive or supply.
+
+    This stage alone is on the supply.
     """
-
-    name: str
-    ceiling: Ceiling
-    help: Help
-    applies: Callable[[Stage], bool]
-    lacks: Callable[[Launcher, Stage, float], str | None]
-    unit: str = "-"
-    floor: bool = False
-    kind: Kind = Kind.WHEEL
-    hard: bool = True
-
-    def value(self, point: OperatingPoint) -> Number | None:
-        """Greatest share [-]; None where none is known."""
-        known = np.isfinite(self._ceilings(point)).any()
-        return np.asarray(self._shares(point).max(axis=-1, initial=0.0)) if known else None
-
-    def bound(self, point: OperatingPoint) -> Number | None:
-        """1 where any stage has the part."""
-        return 1.0 if any_stage(point, self.applies) else None
-
-    def missing(self, point: OperatingPoint) -> str | None:
-        """See Limit."""
-        for k in range(point.count):
-            stage = point.launcher.stage(k)
-            if self.applies(stage) and (key := self.lacks(point.launcher, stage, float(point.fastest[k]))):
-                return key
-        return None
-
-    def remedy(self, point: OperatingPoint) -> str:
-        """See Limit."""
-        ceilings = np.broadcast_to(self._ceilings(point), point.fastest.shape)
-        stage = worst(self._shares(point))
-        return self.help(point, stage, float(ceilings[stage]))
-
-    def _shares(self, point: OperatingPoint) -> Floats:
-        """Wheel speed by what the part stands, (..., stages); inf where it cannot turn at all."""
-        ceilings = self._ceilings(point)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            return np.asarray(np.where(point.fastest > 0, point.fastest / ceilings, 0.0))
-
-    def _ceilings(self, point: OperatingPoint) -> Floats:
-        return stacked([self.ceiling(point.launcher, point.launcher.stage(k)) for k in range(point.count)])
+    parts = stage.wheel, stage.drive, launcher.supply, stage.layout
+    key = tuple(map(id, parts))
+    found = _reach_cache.get(key)
+    if found is None:
+        # The parts are kept too, so that no other object takes their identity.
+        found = _reach_cache[key] = parts, _reach(launcher, stage)
+        while len(_reach_cache) > REACH_CACHE:
+            _reach_cache.popitem(last=False)
+    return found[1]
 
 
-@dataclass(frozen=True, slots=True)
-class RimSafety:
-    """Strength of the hub by its greatest stress, the least over the stages."""
-
-    name: str = "rim_safety"
-    unit: str = "-"
-    floor: bool = True
-    kind: Kind = Kind.WHEEL
-    hard: bool = True
-
-    def value(self, point: OperatingPoint) -> Number | None:
-        """Least factor [-]; None where no hub's strength is known."""
-        least = self._factors(point).min(axis=-1, initial=np.inf)
-        return None if np.isinf(least).all() else least
-
-    def bound(self, point: OperatingPoint) -> Number | None:
-        """[-]."""
-        return point.limit_values.rim_safety
-
-    def missing(self, point: OperatingPoint) -> str | None:
-        """See Limit."""
-        wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
-        return next((key for wheel in wheels if (key := unknown_strength(wheel))), None)
-
-    def remedy(self, point: OperatingPoint) -> str:
-        """See Limit."""
-        stage = worst(-self._factors(point))
-        wheel = point.launcher.stage(stage).wheel
-        most = float(allowable_speed(wheel, point.limit_values.rim_safety or 1.0))
-        return f"wheel {1 + stage} at {most:.3g} m/s or less, or of a lighter, stronger material"
-
-    def _factors(self, point: OperatingPoint) -> Floats:
-        wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
-        return stacked([rim_safety(wheel, point.fastest[..., k]) for k, wheel in enumerate(wheels)])
+def _reach(launcher: Launcher, stage: Stage) -> Number:
+    train = train_of([stage])
+    if train is None or launcher.supply is None:
+        return np.inf
+    shape = np.broadcast_shapes(train.radius.shape, train.pull.shape, (*np.shape(launcher.supply.voltage), 1))
+    return (settle(train, np.ones(shape), launcher.supply) * train.radius)[..., 0]
 
 
-@dataclass(frozen=True, slots=True)
-class TyreTurning:
-    """Peak grip as a share of what keeps a tyre from turning on its hub, the greatest over the stages."""
-
-    name: str = "tyre_turning"
-    unit: str = "-"
-    floor: bool = False
-    kind: Kind = Kind.WHEEL
-    hard: bool = True
-
-    def value(self, point: OperatingPoint) -> Number | None:
-        """Greatest share [-]; None where no tyre's hold is known."""
-        shares = self._shares(point)
-        return np.asarray(shares.max(axis=-1, initial=0.0)) if (shares > 0).any() else None
-
-    def bound(self, point: OperatingPoint) -> Number | None:
-        """1 where any wheel has a tyre."""
-        return 1.0 if any_stage(point, _has_tyre) else None
-
-    def missing(self, point: OperatingPoint) -> str | None:
-        """See Limit."""
-        wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
-        return next((key for wheel in wheels if (key := unknown_turning_hold(wheel))), None)
-
-    def remedy(self, point: OperatingPoint) -> str:
-        """See Limit."""
-        return f"bond or clamp the tyre of wheel {1 + worst(self._shares(point))}"
-
-    def _shares(self, point: OperatingPoint) -> Floats:
-        launcher, speed = point.launcher, point.fastest
-        found: list[Number] = []
-        for k in range(point.count):
-            normal = peak_normal(launcher, k, speed[..., k])
-            grip = peak_grip(launcher, k, speed[..., k])
-            found.append(grip / turning_hold(launcher.stage(k).wheel, speed[..., k], normal))
-        return stacked(found)
+SPEED_CEILINGS: dict[str, Callable[[Launcher, Stage], Number]] = {
+    "motor_speed": motor_ceiling,
+    "drive_reach": reach_ceiling,
+    "burst": lambda launcher, stage: burst_speed(stage.wheel),
+    "tyre_retention": lambda launcher, stage: retention_speed(stage.wheel),
+}
+"""By name of a limit, the surface speed that a part of a stage certainly does not withstand [m/s]; inf: unknown."""
 
 
-def worst(values: Floats) -> int:
-    """Index of the stage with the greatest value, for an operating point without batch axes."""
-    return int(np.argmax(values)) if np.size(values) else 0
+def wheel_ceilings(launcher: Launcher, limit_values: LimitValues, index: int) -> dict[str, Number]:
+    """Return the surface speed of stage `index` above which each limit on a single wheel is broken [m/s].
+
+    inf where there is no such limit, or where its inputs are unknown.
+    """
+    stage = launcher.stage(index)
+    found = {name: ceiling(launcher, stage) for name, ceiling in SPEED_CEILINGS.items()}
+    if limit_values.wheel_speed is not None:
+        found["wheel_speed"] = limit_values.wheel_speed
+    if limit_values.rim_safety is not None:
+        found["rim_safety"] = allowable_speed(stage.wheel, limit_values.rim_safety)
+    return found
 
 
-def stacked(values: list[Number]) -> Floats:
-    """Values of the stages on a last axis."""
+def _over_stages(values: list[Number]) -> Floats:
+    """Return values of the stages stacked on a last axis."""
     return np.stack(np.broadcast_arrays(*values), axis=-1) if values else np.zeros(0)
 
 
-def _slower(what: str) -> Help:
-    def text(point: OperatingPoint, stage: int, ceiling: float) -> str:
-        return f"wheel {1 + stage} at {ceiling:.3g} m/s or less, or {what}"
+def _share_of_ceiling(
+    name: str, applies: Callable[[Stage], bool], missing: Callable[[Launcher, Stage, float], str | None],
+    remedy: Callable[[OperatingPoint, int, float], str],
+) -> Limit:  # fmt: skip
+    """Return the limit of wheel speed as a share of the ceiling `name`, the greatest share over the stages.
 
-    return text
+    Parameters
+    ----------
+    name : str
+        Key in SPEED_CEILINGS.
+    applies : callable
+        Whether a stage has the part.
+    missing : callable
+        Key of the input without which the part of a stage is not known to withstand a speed [m/s], or None.
+    remedy : callable
+        The change that helps most, for a stage and its ceiling [m/s].
+    """
+
+    def ceilings(point: OperatingPoint) -> Floats:
+        stages = [point.launcher.stage(k) for k in range(point.count)]
+        return _over_stages([SPEED_CEILINGS[name](point.launcher, stage) for stage in stages])
+
+    def shares(point: OperatingPoint) -> Floats:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return np.asarray(np.where(point.fastest > 0, point.fastest / ceilings(point), 0.0))
+
+    def value(point: OperatingPoint) -> Number | None:
+        known = np.isfinite(ceilings(point)).any()
+        return np.asarray(shares(point).max(axis=-1, initial=0.0)) if known else None
+
+    def first_missing(point: OperatingPoint) -> str | None:
+        for k in range(point.count):
+            stage = point.launcher.stage(k)
+            if applies(stage) and (key := missing(point.launcher, stage, float(point.fastest[k]))):
+                return key
+        return None
+
+    def worst_remedy(point: OperatingPoint) -> str:
+        stage = worst_stage(shares(point))
+        return remedy(point, stage, float(np.broadcast_to(ceilings(point), point.fastest.shape)[stage]))
+
+    return Limit(
+        name=name, kind=Kind.WHEEL, unit="-", hard=True, value=value,
+        bound=lambda point: 1.0 if any_stage(point, applies) else None, missing=first_missing, remedy=worst_remedy,
+    )  # fmt: skip
 
 
-def _keep_tyre(point: OperatingPoint, stage: int, ceiling: float) -> str:
+def _slower_or(alternative: str) -> Callable[[OperatingPoint, int, float], str]:
+    """Return a remedy: a wheel no faster than its ceiling, or an alternative."""
+    return lambda point, stage, ceiling: f"wheel {1 + stage} at {ceiling:.3g} m/s or less, or {alternative}"
+
+
+def _hold_tyre(point: OperatingPoint, stage: int, ceiling: float) -> str:
     speed = float(point.fastest[stage]) if point.count else 0.0
     found = explain(point.launcher.stage(stage).wheel, speed)
     if found is None or found.failure is None or not found.changes:
@@ -201,8 +151,11 @@ def _has_tyre(stage: Stage) -> bool:
     return stage.wheel.tyre is not None
 
 
-def _unknown_reach(launcher: Launcher, stage: Stage, speed: float) -> str | None:
-    """An unknown no-load current can cost a share NO_LOAD of the speed that the motor reaches, and no more."""
+def _missing_for_reach(launcher: Launcher, stage: Stage, speed: float) -> str | None:
+    """Return the key without which the motor is not known to reach `speed` [m/s].
+
+    An unknown no-load current lowers the reachable speed by a share of NO_LOAD at most.
+    """
     if launcher.supply is None:
         return "supply"
     known = stage.drive is None or stage.drive.no_load_known
@@ -210,36 +163,92 @@ def _unknown_reach(launcher: Launcher, stage: Stage, speed: float) -> str | None
     return "stage.drive.no_load_current" if near and not known else None
 
 
-MOTOR_SPEED = SpeedShare(
-    "motor_speed", motor_ceiling, _slower("a motor that may turn faster"),
+def _rim_factors(point: OperatingPoint) -> Floats:
+    """Return strength / greatest stress of each hub [-], shape (..., stages)."""
+    wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
+    return _over_stages([rim_safety(wheel, point.fastest[..., k]) for k, wheel in enumerate(wheels)])
+
+
+def _least_rim_factor(point: OperatingPoint) -> Number | None:
+    """Return the least strength / greatest stress over the hubs [-]; None where no hub's strength is known."""
+    least = _rim_factors(point).min(axis=-1, initial=np.inf)
+    return None if np.isinf(least).all() else least
+
+
+def _rim_remedy(point: OperatingPoint) -> str:
+    stage = worst_stage(-_rim_factors(point))
+    most = float(allowable_speed(point.launcher.stage(stage).wheel, point.limit_values.rim_safety or 1.0))
+    return f"wheel {1 + stage} at {most:.3g} m/s or less, or of a lighter, stronger material"
+
+
+def _turning_shares(point: OperatingPoint) -> Floats:
+    """Return peak friction force / the force that turns the tyre on its hub, of each stage [-], shape (..., stages)."""
+    launcher, speed = point.launcher, point.fastest
+    found: list[Number] = []
+    for k in range(point.count):
+        normal = peak_normal(launcher, k, speed[..., k])
+        grip = peak_grip(launcher, k, speed[..., k])
+        found.append(grip / turning_hold(launcher.stage(k).wheel, speed[..., k], normal))
+    return _over_stages(found)
+
+
+def _greatest_turning_share(point: OperatingPoint) -> Number | None:
+    """Return the greatest of `_turning_shares` [-]; None where no tyre's hold is known."""
+    shares = _turning_shares(point)
+    return np.asarray(shares.max(axis=-1, initial=0.0)) if (shares > 0).any() else None
+
+
+def _first_wheel_missing(unknown: Callable[[Wheel], str | None]) -> Callable[[OperatingPoint], str | None]:
+    """Return a function that finds the first key that `unknown` names for a wheel."""
+
+    def first(point: OperatingPoint) -> str | None:
+        wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
+        return next((key for wheel in wheels if (key := unknown(wheel))), None)
+
+    return first
+
+
+WHEEL_SPEED = Limit(
+    name="wheel_speed", kind=Kind.WHEEL, unit="m/s", hard=True,
+    value=lambda point: np.asarray(point.fastest.max(axis=-1, initial=0.0)),
+    bound=lambda point: point.limit_values.wheel_speed,
+    remedy=lambda point: f"a slower wheel {1 + worst_stage(point.fastest)}",
+)  # fmt: skip
+MOTOR_SPEED = _share_of_ceiling(
+    "motor_speed",
     applies=lambda stage: stage.drive is not None and stage.drive.max_speed is not None,
-    lacks=lambda launcher, stage, speed: None,
-)  # fmt: skip
-DRIVE_REACH = SpeedShare(
-    "drive_reach", reach_ceiling, _slower("more volts or more speed per volt"),
+    missing=lambda launcher, stage, speed: None,
+    remedy=_slower_or("a motor that may turn faster"),
+)
+DRIVE_REACH = _share_of_ceiling(
+    "drive_reach",
     applies=lambda stage: stage.drive is not None,
-    lacks=_unknown_reach,
+    missing=_missing_for_reach,
+    remedy=_slower_or("more volts or more speed per volt"),
+)
+BURST = _share_of_ceiling(
+    "burst",
+    applies=lambda stage: True,
+    missing=lambda launcher, stage, speed: unknown_burst(stage.wheel),
+    remedy=_slower_or("a hub of a lighter, stronger material"),
+)
+TYRE_RETENTION = _share_of_ceiling(
+    "tyre_retention",
+    applies=_has_tyre,
+    missing=lambda launcher, stage, speed: unknown_retention(stage.wheel, speed),
+    remedy=_hold_tyre,
+)
+RIM_SAFETY = Limit(
+    name="rim_safety", kind=Kind.WHEEL, unit="-", hard=True, floor=True,
+    value=_least_rim_factor,
+    bound=lambda point: point.limit_values.rim_safety,
+    missing=_first_wheel_missing(unknown_strength),
+    remedy=_rim_remedy,
 )  # fmt: skip
-BURST = SpeedShare(
-    "burst", burst_ceiling, _slower("a hub of a lighter, stronger material"), applies=lambda stage: True,
-    lacks=lambda launcher, stage, speed: unknown_burst(stage.wheel),
+TYRE_TURNING = Limit(
+    name="tyre_turning", kind=Kind.WHEEL, unit="-", hard=True,
+    value=_greatest_turning_share,
+    bound=lambda point: 1.0 if any_stage(point, _has_tyre) else None,
+    missing=_first_wheel_missing(unknown_turning_hold),
+    remedy=lambda point: f"bond or clamp the tyre of wheel {1 + worst_stage(_turning_shares(point))}",
 )  # fmt: skip
-TYRE_RETENTION = SpeedShare(
-    "tyre_retention", tyre_ceiling, _keep_tyre, applies=_has_tyre,
-    lacks=lambda launcher, stage, speed: unknown_retention(stage.wheel, speed),
-)  # fmt: skip
-SHARES = (MOTOR_SPEED, DRIVE_REACH, BURST, TYRE_RETENTION)
-
-
-def wheel_ceilings(launcher: Launcher, limit_values: LimitValues, index: int) -> dict[str, Number]:
-    """Return the surface speed of stage `index` above which each limit on one wheel alone is broken [m/s].
-
-    inf where there is no such limit, or where what it takes is not known.
-    """
-    stage = launcher.stage(index)
-    found = {share.name: share.ceiling(launcher, stage) for share in SHARES}
-    if limit_values.wheel_speed is not None:
-        found["wheel_speed"] = limit_values.wheel_speed
-    if limit_values.rim_safety is not None:
-        found["rim_safety"] = allowable_speed(stage.wheel, limit_values.rim_safety)
-    return found

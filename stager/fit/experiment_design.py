@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints.recommend import Recommended, enough, keeps_hard
+from stager.constraints.recommend import Recommended, enough_kept, keeps_hard
 from stager.fit.grip_ensemble import Ensemble, Finder, Span, after, at, before, span_of
 from stager.fit.prediction import Step, chain, known_of, recommended_chain
 from stager.fit.records import Fit
@@ -108,7 +108,7 @@ def stakes(
         ensemble.launcher, np.broadcast_to(chains[:, None, :], (speeds.size, ensemble.lanes, built)), options=SURE
     )  # fmt: skip
     kept = keeps_hard(ensemble.launcher, limit_values, done)
-    fine = enough(kept, limit_values.confidence)
+    fine = enough_kept(kept, limit_values.confidence)
     safe: NDArray[np.bool_] = np.asarray(kept.all(axis=-1)) if whole else fine
     choose = np.isin(speeds, choices) & fine
     look = np.isin(speeds, settings)

@@ -1,4 +1,4 @@
-"""Motor and controller of one driven wheel, thermal classes of windings, and the supply that all share."""
+"""Motor and controller of one driven wheel, thermal classes of windings, and the common supply."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 from stager.model.arrays import Number
 
 ZERO_CELSIUS = 273.15
+"""0 degC [K]."""
 INSULATION = {
     name: celsius + ZERO_CELSIUS
     for name, celsius in (("A", 105), ("E", 120), ("B", 130), ("F", 155), ("H", 180), ("N", 200), ("R", 220))
@@ -36,7 +37,7 @@ class Heat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mount:
-    """Holes that fasten a motor: on a circle of diameter `circle` [m] about its axis, `screws` holes of `screw` [m]."""
+    """Bolt circle of a motor: `screws` holes of diameter `screw` [m] on a circle of diameter `circle` [m]."""
 
     circle: Number
     screw: Number
@@ -47,10 +48,16 @@ class Mount:
 class Drive:
     """A motor as its DC equivalent, one per driven wheel.
 
-    speed_constant Kv [rad/s/V]; resistance of the winding [ohm] (at 20 degC); no_load_current [A];
-    current_limit of the controller [A] (inf: none); max_speed of the motor [rad/s];
-    rotor_inertia [kg m^2] at the motor shaft; gear: motor turns per wheel turn [-]; no_load_known: whether the no-load
-    current is known, rather than taken as nothing.
+    speed_constant: Kv [rad/s/V]
+    resistance: of the winding at 20 degC [ohm]
+    no_load_current [A]; no_load_known: False where it is unknown and taken as 0
+    current_limit: of the controller [A]; inf: none
+    max_speed: of the motor [rad/s]; None: none given
+    rotor_inertia: at the motor shaft [kg m^2]
+    gear: motor turns per wheel turn [-]
+    governed: the controller holds the set speed, else a constant throttle
+    heat: None: unknown
+    cost [any currency]; mass [kg]
     """
 
     speed_constant: Number
@@ -70,13 +77,13 @@ class Drive:
 
     @property
     def torque_constant(self) -> Number:
-        """Kt = 1/Kv [N m/A] (Kv in rad/s/V)."""
+        """Return Kt = 1/Kv [N m/A], Kv in rad/s/V."""
         return 1 / self.speed_constant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """voltage [V]; resistance [ohm]; capacity [C]."""
+    """The common supply: open voltage [V]; resistance of battery and leads [ohm]; capacity [C]."""
 
     voltage: Number
     resistance: Number = 0.0

@@ -1,4 +1,4 @@
-"""How the projectile leaves the barrel, and what differs from shot to shot."""
+"""Muzzle and target, and standard deviations from shot to shot."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from stager.model.arrays import Number
 
 
 class Placement(Enum):
-    """Where side A is, seen from behind: with a spin of its own the projectile is lifted away from the faster side."""
+    """Where side A is, seen from behind the launcher; a spinning projectile is deflected away from the faster side."""
 
     TOP = "top"
     BOTTOM = "bottom"
@@ -18,7 +18,7 @@ class Placement(Enum):
 
     @property
     def axis(self) -> tuple[float, float, float]:
-        """Direction of a positive spin: (forward, up, right)."""
+        """Return the unit vector of a positive spin: (forward, up, right)."""
         return {
             Placement.TOP: (0.0, 0.0, -1.0), Placement.BOTTOM: (0.0, 0.0, 1.0), Placement.LEFT: (0.0, -1.0, 0.0),
             Placement.RIGHT: (0.0, 1.0, 0.0),
@@ -27,7 +27,7 @@ class Placement(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Spread:
-    """Standard deviation from shot to shot: in the quantity's own unit, or as a share of it."""
+    """Standard deviation from shot to shot, in the quantity's own unit or, `relative`, as a share of it."""
 
     value: float
     relative: bool = False
@@ -39,11 +39,14 @@ class Spread:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flight:
-    """The muzzle and what lies before it.
+    """Muzzle, target and drag.
 
-    height: of the muzzle above where projectiles land [m]; tilt: of the barrel above level [rad]; target: distance of
-    what is thrown at [m], None: nothing; side_a: where it is, None: not known; drag: coefficient [-], None: that of a
-    smooth sphere; tilt_spread, heading_spread: of the direction from shot to shot [rad].
+    height: of the muzzle above the ground where projectiles land [m]
+    tilt: of the barrel above level [rad]
+    target: its distance [m]; None: no target
+    side_a: None: unknown
+    drag: coefficient [-]; None: that of a smooth sphere
+    tilt_spread, heading_spread: of the direction from shot to shot [rad]
     """
 
     height: Number

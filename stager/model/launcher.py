@@ -1,4 +1,4 @@
-"""The launcher: everything a throw depends on, with how projectile and wheel press and rub."""
+"""The launcher: everything that a throw depends on."""
 
 from __future__ import annotations
 
@@ -13,22 +13,22 @@ from stager.model.stage import Stage
 
 
 class FrictionLaw(Protocol):
-    """Coefficient of friction against slip speed. Laws live in `stager.physics.friction`."""
+    """Coefficient of friction as a function of slip speed; laws are in `stager.physics.friction`."""
 
     @property
     def name(self) -> str:
-        """As the configuration has it."""
+        """Name in configurations."""
         ...
 
     def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
         """Return the coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`.
 
-        steep: whether the slope is asked for; if not, anything may stand in its place.
+        steep: whether the slope is needed; if not, its value may be anything.
         """
         ...
 
     def greatest(self, slip: Floats) -> Floats:
-        """Return the greatest coefficient [-] from no slip to `slip` ≥ 0 [m/s]; shape as `slip`."""
+        """Return the greatest coefficient [-] at slip speeds from 0 to `slip` [m/s]; shape as `slip`."""
         ...
 
     def scaled(self, factor: Number) -> Self:
@@ -38,10 +38,13 @@ class FrictionLaw(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contact:
-    """Contact of one side.
+    """Contact of one side: normal force k·dⁿ at compression d, friction by slip speed.
 
-    stiffness k [N/m^exponent]; exponent n [-]; rebound e: share of the crush energy given back [-];
-    creep ε [m/s]; friction of the wheel; rail_friction of the rail.
+    stiffness: k [N/m^exponent]
+    exponent: n [-]
+    rebound: e, share of the crush energy that is given back [-]
+    creep: ε, slip speed over which friction changes sign [m/s]
+    friction: of the wheel; rail_friction: of the rail
     """
 
     stiffness: Number
@@ -54,7 +57,7 @@ class Contact:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guide:
-    """What the projectile meets between stages: friction on its weight [-], air drag or not."""
+    """Barrel between stages: coefficient of friction under the projectile's weight [-], and whether air drags on it."""
 
     friction: Number = 0.0
     air_drag: bool = False
@@ -62,7 +65,7 @@ class Guide:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pusher:
-    """What pushes projectiles into the first nip: force [N]; travel [m]; return_time [s]."""
+    """Pusher into the first nip: force [N]; travel [m]; return_time [s]."""
 
     force: Number
     travel: Number
@@ -73,8 +76,12 @@ class Pusher:
 class Feed:
     """How projectiles enter the first nip.
 
-    speed [m/s]; spin [rad/s], positive where side A drives it forward; rate [1/s]; session length [s]; pusher;
-    push: pusher's force until it lets go [N]; speed_spread: from shot to shot (None: not known).
+    speed [m/s]
+    spin: positive where side A drives it forward [rad/s]
+    rate: throws a second [1/s]
+    push: force of the pusher until it lets go [N]
+    session: length of throwing at the rate [s]
+    speed_spread: from shot to shot; None: unknown
     """
 
     speed: Number
@@ -88,7 +95,7 @@ class Feed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlet:
-    """Barrel or spout behind the last wheel: loss, energy that it takes from each throw [J]; length [m]."""
+    """Barrel behind the last wheel: loss of energy of each throw [J]; length [m]."""
 
     loss: Number = 0.0
     length: Number = 0.0
@@ -96,8 +103,10 @@ class Outlet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measuring:
-    """What the instruments show: true over indicated wheel speed [-] and exit speed [-]; distance from the end of the
-    launcher to the chronograph [m], over which air slows the projectile."""
+    """Calibration of the instruments: true / indicated wheel speed [-] and exit speed [-].
+
+    distance: from the end of the launcher to the chronograph, over which air slows the projectile [m]
+    """
 
     wheel_speed: Number = 1.0
     exit_speed: Number = 1.0
@@ -106,7 +115,7 @@ class Measuring:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Launcher:
-    """A launcher. `stages` are those written one by one; every further one is `template`."""
+    """A launcher; `stages` are those described one by one, all further ones are like `template`."""
 
     projectile: Projectile
     feed: Feed
@@ -120,5 +129,5 @@ class Launcher:
     flight: Flight | None = None
 
     def stage(self, index: int) -> Stage:
-        """Return the stage number `index`, counted from 0."""
+        """Return the stage `index`, counted from 0."""
         return self.stages[index] if index < len(self.stages) else self.template

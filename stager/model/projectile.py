@@ -1,4 +1,4 @@
-"""The thing that is thrown."""
+"""The projectile and its shape."""
 
 from __future__ import annotations
 
@@ -12,16 +12,16 @@ from stager.model.flight import Spread
 
 
 class Shape(Protocol):
-    """What the physics asks of a shape."""
+    """What the physics needs of a shape."""
 
     @property
     def name(self) -> str:
-        """As in a configuration."""
+        """Name in configurations."""
         ...
 
     @property
     def rolls(self) -> bool:
-        """Whether it can turn between the wheels."""
+        """Whether it can spin between the wheels."""
         ...
 
     @property
@@ -38,9 +38,13 @@ class Shape(Protocol):
 class Projectile:
     """A projectile; fields are floats or arrays over the batch.
 
-    mass [kg]; diameter across the grip [m]; length of a rod [m]; thickness of a disc or ring [m];
-    max_acceleration [m/s^2]; max_crush [m]; contact_area that touches what is hit [m^2] (None: unknown);
-    mass_spread, diameter_spread: from shot to shot (None: not known).
+    mass [kg]
+    diameter: across the grip [m]
+    length: of a rod [m]
+    thickness: of a disc or ring [m]; None: unknown
+    max_acceleration [m/s^2], max_crush [m]: what it withstands; None: no limit
+    contact_area: of the impact on a target [m^2]; None: unknown
+    mass_spread, diameter_spread: from shot to shot; None: unknown
     """
 
     shape: Shape
@@ -56,27 +60,27 @@ class Projectile:
 
     @property
     def radius(self) -> Number:
-        """Half-width across the grip [m]."""
+        """Return half the diameter [m]."""
         return self.diameter / 2
 
     @property
     def barrel_length(self) -> Number:
-        """Length along the barrel [m]: of a rod its length, else the diameter."""
+        """Return the extent along the barrel [m]: the length of a rod, else the diameter."""
         return self.diameter if self.length is None else self.length
 
     @property
     def spin_inertia(self) -> Number:
-        """Moment of inertia about the spin axis, I_p = β m r² [kg m^2]."""
+        """Return the moment of inertia about the spin axis, I_p = β m r² [kg m^2]."""
         return self.shape.inertia_factor * self.mass * self.radius**2
 
     @property
     def frontal_area(self) -> Number:
-        """Area seen from the front [m^2]."""
+        """Return the area seen from the front [m^2]; raises ValueError where it needs an unknown thickness."""
         return self.shape.frontal_area(self)
 
     @property
     def known_frontal_area(self) -> Number | None:
-        """As `frontal_area`, None where the thickness that it takes is not known."""
+        """Return `frontal_area`; None where it needs an unknown thickness."""
         try:
             return self.frontal_area
         except ValueError:
@@ -85,7 +89,7 @@ class Projectile:
 
 @dataclass(frozen=True, slots=True)
 class RoundShape:
-    """A shape that can roll; its frontal area is a circle."""
+    """A ball."""
 
     name: str
     inertia_factor: float
@@ -98,16 +102,19 @@ class RoundShape:
 
 @dataclass(frozen=True, slots=True)
 class FlatShape:
-    """A shape that can roll; seen from the front it is a strip, diameter × thickness."""
+    """A disc or ring, thrown edge first: it rolls between the wheels."""
 
     name: str
     inertia_factor: float
     rolls: bool = True
 
     def frontal_area(self, projectile: Projectile) -> Number:
-        """Diameter × thickness [m^2].
+        """Return diameter × thickness [m^2].
 
-        Raises ValueError where the thickness is not known.
+        Raises
+        ------
+        ValueError
+            Where the thickness is unknown.
         """
         if projectile.thickness is None:
             raise ValueError("the frontal area of a disc or ring needs its thickness")

@@ -1,4 +1,4 @@
-"""What the user allows and wants, and what a published limit on toy projectiles says."""
+"""The user's limits and goal, and published limits on toy projectiles."""
 
 from __future__ import annotations
 
@@ -12,7 +12,12 @@ from stager.model.arrays import Number
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ToyLimit:
-    """energy [J]: most that is let out, or, with `energy_per_area` [J/m^2], up to which that is not asked for."""
+    """A published limit on toy projectiles.
+
+    energy: greatest exit energy or, where energy_per_area is given, the exempted energy [J]
+    energy_per_area: greatest energy per contact area above the exempted energy [J/m^2]; None: no such limit
+    applies_to, source: projectiles it is for, and where it is printed
+    """
 
     name: str
     applies_to: str
@@ -21,10 +26,9 @@ class ToyLimit:
     source: str
 
     def keeps(self, energy: float, contact_area: float | None, frontal_area: float | None = None) -> bool | None:
-        """Return whether `energy` [J] is within; None where that takes a contact area [m^2] that is not known.
+        """Return whether `energy` [J] is within the limit; None where that needs an unknown contact area [m^2].
 
-        What touches is no larger than `frontal_area` [m^2], what is seen from the front: beyond the limit on that, it
-        is broken whatever touches.
+        The contact area is at most the frontal area [m^2]: above the limit on that, the answer is False.
         """
         if self.energy_per_area is None or energy <= self.energy:
             return energy <= self.energy
@@ -33,7 +37,7 @@ class ToyLimit:
         return False if frontal_area is not None and energy > self.energy_per_area * frontal_area else None
 
     def most(self, area: Number | None) -> Number:
-        """Return the greatest energy [J] on `area` [m^2]; not known: the one that does not ask for it."""
+        """Return the greatest energy [J] on a contact area [m^2]; None: the exempted energy."""
         if self.energy_per_area is None or area is None:
             return self.energy
         return np.maximum(self.energy, self.energy_per_area * area)
@@ -41,13 +45,16 @@ class ToyLimit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LimitValues:
-    """The user's limits in SI; None: no such limit.
+    """The user's limits; None: no such limit.
 
-    exit_energy [J]; length [m]; average_power, peak_power [W]; supply_current [A]; rim_safety [-];
-    exit_speed, wheel_speed [m/s]; energy_per_area [J/m^2]; winding_temperature [K]; settled_loss [-];
-    slip_heat [J] per throw; voltage [V]; mass [kg]; cost; acceleration [m/s^2]; grip_margin [-];
-    toy: a published limit on toy projectiles; confidence: least share of builds that keep all hard limits together
-    [-].
+    exit_energy [J]; length [m]; average_power, peak_power [W]; supply_current [A]; exit_speed, wheel_speed [m/s];
+    energy_per_area [J/m^2]; winding_temperature [K]; slip_heat: of one throw [J]; voltage [V]; mass [kg];
+    cost [any currency]; acceleration [m/s^2]
+    rim_safety: least strength / stress of a hub [-]
+    settled_loss: greatest loss of exit speed when throwing at the feed's rate [-]
+    grip_margin: share that each wheel stays below its grip limit [-]
+    toy: a published limit on toy projectiles
+    confidence: least share of builds that keep all hard limits together [-]
     """
 
     exit_energy: float
@@ -73,7 +80,7 @@ class LimitValues:
 
 
 class Aim(Enum):
-    """What the plan is for."""
+    """What a plan optimises."""
 
     FASTEST = "fastest"
     REACH = "reach"
@@ -82,7 +89,7 @@ class Aim(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Goal:
-    """aim; exit_speed [m/s] and spin [rad/s] where asked for; worthwhile: least gain that pays for a stage [-]."""
+    """Aim; exit_speed [m/s] and spin [rad/s] asked for; worthwhile: least gain that pays for a further stage [-]."""
 
     aim: Aim
     exit_speed: float | None = None
@@ -91,5 +98,5 @@ class Goal:
 
     @property
     def asked(self) -> float | None:
-        """Exit speed that is wanted [m/s]; None where it is the greatest."""
+        """Return the exit speed asked for [m/s]; None where the greatest is."""
         return None if self.aim is Aim.FASTEST else self.exit_speed

@@ -1,4 +1,4 @@
-"""A launcher with its uncertainties, limits and goal: what a configuration file describes."""
+"""A launcher with its uncertain quantities, limits and goal: the content of a configuration file."""
 
 from __future__ import annotations
 
@@ -16,9 +16,10 @@ from stager.model.requirements import Goal, LimitValues
 class Uncertain:
     """One uncertain quantity.
 
-    key: its dotted place in the configuration ("contact.stiffness", "stages.2.crush");
-    value, standard_uncertainty, low, high in SI (low, high: the key's valid range);
-    rectangular: the distribution is uniform (half-width √3 × standard_uncertainty), else normal.
+    key: its dotted place in the configuration ("contact.stiffness", "stages.2.crush")
+    value, standard_uncertainty: in SI
+    low, high: the key's valid range, in SI
+    rectangular: the distribution is uniform with half-width √3 × standard_uncertainty, else normal
     """
 
     key: str
@@ -31,13 +32,13 @@ class Uncertain:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
-    """What a configuration file describes.
+    """The content of a configuration file.
 
-    `realise(values)` gives the launcher with the named quantities (SI, floats or arrays over the batch) in place of
-    the configuration's; `values` holds every quantity of the configuration by key, in SI.
-    `uncertain`: what a throw depends on; `flight_uncertain`: what its flight depends on besides, which throws past a
-    chronograph say nothing about.
-    `draws`, where a fit has left them: posterior draws by key, correlated, each of shape (draws,).
+    values: every quantity of the configuration by its key, in SI
+    uncertain: uncertain quantities that a throw depends on
+    realise: returns the launcher with the given quantities (SI, floats or arrays over the batch) in place of `values`
+    draws: correlated posterior draws of a fit by key, each of shape (draws,); None: no fit
+    flight_uncertain: uncertain quantities that only the flight depends on; throws past a chronograph do not inform them
     """
 
     title: str

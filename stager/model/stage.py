@@ -1,4 +1,4 @@
-"""One stage, and what grips from the other side."""
+"""One stage, and its layout: pair, rail or idler."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ from stager.model.wheel import Wheel
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """What side B is.
+    """What is on side B, opposite the driven wheel.
 
-    side_b_turns: side B is a wheel; side_b_driven: it has a drive of its own;
-    crush_share: share of the crush that the wheel's side takes.
+    side_b_turns: side B is a wheel
+    side_b_driven: side B has a drive of its own
+    crush_share: share of the crush that side A takes [-]
     """
 
     name: str
@@ -25,7 +26,7 @@ class Layout:
 
     @property
     def driven_wheels(self) -> int:
-        """Driven wheels of a stage."""
+        """Return the number of driven wheels of a stage."""
         return 2 if self.side_b_driven else 1
 
 
@@ -39,12 +40,14 @@ LAYOUTS = {layout.name: layout for layout in (PAIR, RAIL, IDLER)}
 class Stage:
     """A stage as it is built.
 
-    crush: total [m]; clearance between neighbouring wheels [m], or pitch between axes [m];
-    speed, speed_b: set surface speeds of side A and B [m/s]; cost [any currency]; mass [kg];
-    idler_inertia [kg m^2]. `crush_range`: ends between which the crush may be chosen [m], None: as it is;
-    `wheel_options`, `drive_options`: catalogue to choose from.
-    A driven wheel has one motor each: a pair has two. `speed_spread`: of each wheel as it meets a projectile, from shot
-    to shot (None: not known).
+    crush: of both sides together [m]
+    drive: of each driven wheel (a pair has two); None: unknown
+    clearance: between the wheels of neighbouring stages [m]; pitch: between their axes, instead of it [m]
+    speed, speed_b: set surface speeds of sides A and B [m/s]
+    speed_spread: of a wheel's speed as it meets a projectile, from shot to shot; None: unknown
+    idler_inertia [kg m^2]; cost [any currency]; mass [kg]
+    crush_range: least and greatest crush that the search may choose [m]; None: the crush is fixed
+    wheel_options, drive_options: catalogue that the search chooses from
     """
 
     layout: Layout

@@ -1,4 +1,4 @@
-"""A wheel: hub, perhaps a tyre, and what they are made of."""
+"""A wheel: hub, tyre and their materials."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ from stager.model.arrays import Number
 class WheelMaterial:
     """Hub material.
 
-    density [kg/m^3]; modulus [Pa]; poisson [-]; yield_strength, tensile_strength [Pa] (None: unknown);
-    strength_factor: share of the strength that is left, e.g. across printed layers [-];
-    conductivity, thermal [W/m/K] (None: unknown);
-    brittle: burst is judged by the elastic peak, not by the mean hoop stress; source: where the values come from.
+    density [kg/m^3]; modulus [Pa]; poisson [-]; yield_strength, tensile_strength [Pa]; None: unknown
+    strength_factor: share of the strength that remains, e.g. across printed layers [-]
+    brittle: it bursts at the elastic peak of the hoop stress, else at its mean
+    conductivity: thermal [W/m/K]; None: unknown
+    source: of the values
     """
 
     name: str
@@ -42,7 +43,7 @@ class TyreMaterial:
 
 
 class Hold(Enum):
-    """What keeps the tyre on its hub."""
+    """What holds the tyre on its hub."""
 
     STRETCH = "stretch"
     CLAMP = "clamp"
@@ -52,7 +53,14 @@ class Hold(Enum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tyre:
-    """A tyre: depth [m] (radial, as fitted); stretch [-]; held_by."""
+    """A tyre.
+
+    depth: radial, as fitted [m]
+    stretch: extension by fitting, of its diameter before fitting [-]
+    clamp_force: axial, of a clamped tyre [N]; None: unknown
+    hub_friction: coefficient of friction on the hub [-]; None: unknown
+    bond_strength, lip_strength: per area [Pa]; None: unknown
+    """
 
     material: TyreMaterial
     depth: Number
@@ -66,10 +74,15 @@ class Tyre:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wheel:
-    """A wheel: radius to the outside of the tyre, at rest [m]; width, bore diameter [m]; inertia [kg m^2].
+    """A wheel.
 
-    `inertia` is the wheel's own (hub and tyre) as given; None: from geometry (`physics.rotor`).
-    bore 0: not known, so that stress is that around a small hole, unless the wheel is said to be `solid`.
+    radius: to the outside of the tyre, at rest [m]
+    width [m]
+    bore: diameter of the hole for the shaft [m]; 0: unknown, and stress is that around a small hole, unless `solid`
+    solid: the wheel has no hole
+    inertia: of hub and tyre [kg m^2]; None: computed from geometry, see `physics.rotor`
+    tyre: None: the wheel has none
+    cost [any currency]; mass [kg]
     """
 
     radius: Number
@@ -85,5 +98,5 @@ class Wheel:
 
     @property
     def hub_radius(self) -> Number:
-        """Outer radius of the hub, below the tyre [m]."""
+        """Return the outer radius of the hub, below the tyre [m]."""
         return self.radius if self.tyre is None else self.radius - self.tyre.depth

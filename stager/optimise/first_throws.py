@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.constraints.recommend import safe
+from stager.constraints.recommend import safe_settings
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.draws import draw, is_uncertain
@@ -76,7 +76,7 @@ def first_throws(
     speed_a = np.outer(shares, settings.wheel_speed)
     speed_b = np.outer(shares, settings.beside)
     apart = None if settings.wheel_speed_b is None else speed_b
-    fine = safe(launcher, lanes, scenario.limit_values, speed_a, apart)
+    fine = safe_settings(launcher, lanes, scenario.limit_values, speed_a, apart)
     fine |= judged & (np.asarray(shares) == 1.0)
     shape = (len(shares), lanes, settings.count)
     wide = [None if one is None else np.broadcast_to(one[:, None, :], shape) for one in (speed_a, apart)]

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from stager.constraints import GEOMETRY, LimitResult, OperatingPoint, evaluate, exit_cap, idle, speed_range
+from stager.constraints import GEOMETRY, LimitResult, OperatingPoint, evaluate, exit_cap, no_throw, speed_range
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.judge import active as active_of
@@ -216,7 +216,7 @@ class _Reach:
     def _geometry(self, count: int) -> list[LimitResult]:
         """Limits on what is built, of so many stages."""
         launcher, limit_values = self.scenario.launcher, self.scenario.limit_values
-        point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=idle(count))
+        point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=no_throw(np.zeros(count)))
         return [one for limit in GEOMETRY if (one := evaluate(limit, point)) is not None]
 
     def _longer(self, built: Sequence[str], count: int) -> tuple[dict[str, float], float]:

@@ -12,10 +12,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, still
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, no_throw
 from stager.constraints.limit import ROUNDING
-from stager.constraints.recommend import NOMINAL_ONLY
-from stager.constraints.recommend import target as target_of
+from stager.constraints.recommend import NOMINAL_ONLY, required_share
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
@@ -50,7 +49,7 @@ def margin_draws(scenario: Scenario, seed: int = 7) -> Draws | None:
 
 def target(confidence: float) -> float:
     """Return the share of the draws that must keep the hard limits so that fresh ones do with `confidence` [-]."""
-    return target_of(confidence, MARGIN_DRAWS, SPREADS)
+    return required_share(confidence, MARGIN_DRAWS, SPREADS)
 
 
 def throw_draws(draws: Draws, settings: Settings) -> Throw:
@@ -95,7 +94,7 @@ def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tupl
 
 def at_rest(scenario: Scenario, draws: Draws, count: int) -> dict[str, Floats]:
     """Return the slack of each hard limit on wheels with all of them at rest [-], shapes (draws + 1,)."""
-    done = still(np.zeros((draws.lanes, count)))
+    done = no_throw(np.zeros((draws.lanes, count)))
     point = OperatingPoint(launcher=draws.launcher, limit_values=scenario.limit_values, throw=done)
     found = {}
     for limit in LIMITS:

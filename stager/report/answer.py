@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Any, Protocol
 
-from stager.errors import UNSEEN
+from stager.errors import CONTROL_CHARACTERS
 from stager.version import __version__
 
 
@@ -149,4 +149,5 @@ def json_text(content: Mapping[str, Any], *, ascii_only: bool = False) -> str:
     """One JSON document, keys in the order given."""
     plainly = json.dumps(content, indent=2, ensure_ascii=ascii_only, allow_nan=False)
     # Escapes of JSON, so that a document on a terminal cannot steer it.
-    return "\n".join(UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", line) for line in plainly.split("\n"))
+    lines = plainly.split("\n")
+    return "\n".join(CONTROL_CHARACTERS.sub(lambda found: f"\\u{ord(found[0]):04x}", line) for line in lines)

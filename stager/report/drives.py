@@ -35,7 +35,7 @@ def _spin_up(found: SpinUp) -> dict[str, Any]:
 
 
 def _wheel(found: Duty, column: int) -> dict[str, Any]:
-    settled, warmth = found.settled, found.warmth
+    settled, heat = found.settled, found.winding_duty
     row: dict[str, Any] = {
         "stage": found.train.stage[column] + 1,
         "side": "AB"[found.train.side[column]],
@@ -49,13 +49,13 @@ def _wheel(found: Duty, column: int) -> dict[str, Any]:
         "winding_reaches_limit_s": None,
         "throwing_share": None,
     }
-    if warmth is None or column not in warmth.windings.column:
+    if heat is None or column not in heat.windings.column:
         return row
-    at = warmth.windings.column.index(column)
-    row["throttle_warm"] = float(warmth.throttle[at])
-    row["winding_K"], row["winding_after_long_K"] = float(warmth.session[at]), float(warmth.steady[at])
-    if warmth.reaches is not None and warmth.share is not None:
-        row["winding_reaches_limit_s"], row["throwing_share"] = float(warmth.reaches[at]), float(warmth.share[at])
+    at = heat.windings.column.index(column)
+    row["throttle_warm"] = float(heat.throttle[at])
+    row["winding_K"], row["winding_after_long_K"] = float(heat.session[at]), float(heat.steady[at])
+    if heat.reaches is not None and heat.share is not None:
+        row["winding_reaches_limit_s"], row["throwing_share"] = float(heat.reaches[at]), float(heat.share[at])
     return row
 
 

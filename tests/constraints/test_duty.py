@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stager.constraints import OperatingPoint, evaluate_limits
-from stager.constraints.duty import BACK, Duty, duty
+from stager.constraints.duty import RECOVERED, Duty, duty
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -45,7 +45,7 @@ def test_wheels_recover_within_the_recovery_time(found: Duty) -> None:
     after = found.holding.angular_speed * (1 - found.settled.droop)
     for share, back in ((0.9, False), (1.1, True)):
         speed, _ = transient(found.train, found.holding, SUPPLY, after, share * found.recovery, books=False)
-        assert bool((speed >= (1 - BACK) * found.holding.angular_speed).all()) is back
+        assert bool((speed >= (1 - RECOVERED) * found.holding.angular_speed).all()) is back
 
 
 def test_spin_up_in_turn_is_slower_and_draws_less(found: Duty) -> None:
@@ -54,22 +54,22 @@ def test_spin_up_in_turn_is_slower_and_draws_less(found: Duty) -> None:
 
 
 def test_time_to_the_winding_limit_is_finite_below_the_steady_state(found: Duty) -> None:
-    assert found.warmth is not None
-    assert found.warmth.reaches is not None
-    ends = found.warmth.steady > LIMIT
+    assert found.winding_duty is not None
+    assert found.winding_duty.reaches is not None
+    ends = found.winding_duty.steady > LIMIT
     assert ends.any()
-    assert (np.isfinite(found.warmth.reaches) == ends).all()
-    there = found.warmth.windings.temperature(found.warmth.reaches[ends][0])
+    assert (np.isfinite(found.winding_duty.reaches) == ends).all()
+    there = found.winding_duty.windings.temperature(found.winding_duty.reaches[ends][0])
     assert there[ends][0] == pytest.approx(LIMIT, abs=1e-3)
 
 
 def test_warm_windings_need_more_throttle(found: Duty) -> None:
     # Throttle·V = Kω + RI with copper resistance R at winding temperature (IEC 60028), V under the load of all.
-    assert found.warmth is not None
-    factor = 1 + 3.93e-3 * (found.warmth.session - 293.15)
+    assert found.winding_duty is not None
+    factor = 1 + 3.93e-3 * (found.winding_duty.session - 293.15)
     volts = found.train.pull * found.holding.angular_speed + 0.06 * factor * found.holding.current
-    assert (found.warmth.throttle > found.holding.throttle).all()
-    assert found.warmth.throttle == pytest.approx(volts / found.holding.bus_voltage, rel=1e-4)
+    assert (found.winding_duty.throttle > found.holding.throttle).all()
+    assert found.winding_duty.throttle == pytest.approx(volts / found.holding.bus_voltage, rel=1e-4)
 
 
 def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:

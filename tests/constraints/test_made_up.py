@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 
 import stager
-from stager.constraints import LIMITS, Kind, OperatingPoint
-from stager.constraints.limit import AllKnown
+from stager.constraints import LIMITS, Kind, Limit, OperatingPoint
 from stager.model.arrays import Floats, Number
 from stager.optimise.planner import plan
 from stager.physics.friction import Falling
@@ -21,34 +20,21 @@ MAX_FIRST_EXIT = 8.0
 """Bound of the added limit: exit speed of the first stage [m/s]."""
 
 
-@dataclass(frozen=True, slots=True)
-class FirstExit(AllKnown):
-    """Exit speed of the first stage [m/s]."""
+def first_exit_speed(point: OperatingPoint) -> Number | None:
+    exits = point.throw.stages.exit_speed
+    return np.asarray(exits[..., 0]) if exits.shape[-1] else None
 
-    name: str = "first_exit"
-    unit: str = "m/s"
-    floor: bool = False
-    kind: Kind = Kind.THROW
-    hard: bool = True
 
-    def value(self, point: OperatingPoint) -> Number | None:
-        """See Limit."""
-        exits = point.throw.stages.exit_speed
-        return np.asarray(exits[..., 0]) if exits.shape[-1] else None
-
-    def bound(self, point: OperatingPoint) -> Number | None:
-        """See Limit."""
-        return MAX_FIRST_EXIT
-
-    def remedy(self, point: OperatingPoint) -> str:
-        """See Limit."""
-        return "run the first wheel slower"
+FIRST_EXIT = Limit(
+    name="first_exit", kind=Kind.THROW, unit="m/s", hard=True, value=first_exit_speed,
+    bound=lambda point: MAX_FIRST_EXIT, remedy=lambda point: "run the first wheel slower",
+)  # fmt: skip
 
 
 @pytest.fixture
 def added_limit(monkeypatch: pytest.MonkeyPatch) -> None:
     """Add the limit to the table in every module."""
-    more = (*LIMITS, FirstExit())
+    more = (*LIMITS, FIRST_EXIT)
     for name, module in list(sys.modules.items()):
         if name.startswith("stager") and getattr(module, "LIMITS", None) is LIMITS:
             monkeypatch.setattr(module, "LIMITS", more)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from stager.constraints import NotJudged, OperatingPoint, evaluate_limits, not_judged
-from stager.constraints.missing import FIND_OUT
+from stager.constraints.limit import FIND_OUT
 from stager.model.launcher import Launcher
 from stager.model.projectile import DISC
 from stager.model.requirements import LimitValues

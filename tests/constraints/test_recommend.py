@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stager.constraints.recommend import Recommended, enough, recommend, safe, target
+from stager.constraints.recommend import Recommended, enough_kept, recommend, required_share, safe_settings
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -112,7 +112,7 @@ def test_no_recommendation_if_many_builds_break_a_limit_at_any_speed() -> None:
     assert found.by == "crush"
     assert 0.2 < found.broken < 0.5  # 4.0 +- 0.2 mm beyond 4.1 mm: 31 of 100
     assert "crush" in found.reason
-    assert not safe(machine, 201, LimitValues(exit_energy=50.0), np.array([[8.0]])).any()
+    assert not safe_settings(machine, 201, LimitValues(exit_energy=50.0), np.array([[8.0]])).any()
 
 
 def test_safe_settings_satisfy_the_same_limits() -> None:
@@ -121,7 +121,7 @@ def test_safe_settings_satisfy_the_same_limits() -> None:
     best = recommend(machine, 401, values, (NONE, NONE), None).wheel_speed
     assert best is not None
     around = best * np.array([[0.6], [0.99], [1.05], [1.4]])
-    mostly, whole = (safe(machine, 401, values, around, whole=every) for every in (False, True))
+    mostly, whole = (safe_settings(machine, 401, values, around, whole=every) for every in (False, True))
     assert mostly.tolist()[:3] == [True, True, False]
     assert whole[0]
     assert not (whole & ~mostly).any()
@@ -138,11 +138,11 @@ def test_slip_heat_limit_holds_in_the_nominal_build() -> None:
 
 
 def test_required_share_of_draws_exceeds_the_confidence() -> None:
-    assert 0.95 < target(0.95, 1000) < target(0.95, 100) <= 0.99
+    assert 0.95 < required_share(0.95, 1000) < required_share(0.95, 100) <= 0.99
     kept = np.ones((2, 101), bool)
     kept[1, 1:11] = False
-    assert enough(kept, 0.95).tolist() == [True, False]
-    assert enough(kept, 0.5).tolist() == [True, True]
+    assert enough_kept(kept, 0.95).tolist() == [True, False]
+    assert enough_kept(kept, 0.5).tolist() == [True, True]
 
 
 @pytest.mark.parametrize("given", [{}, {"exit_energy": 0.9}, {"grip": 12.0, "grip_margin": 0.05}, {"asked": 8.0}])

@@ -16,7 +16,7 @@ from stager.config.configuration import Configuration
 from stager.config.load import read_tree, understand
 from stager.config.toml import show_tree
 from stager.constraints import LIMITS, OperatingPoint, evaluate, evaluate_limits, not_judged
-from stager.constraints.missing import NO_LOAD
+from stager.constraints.limit import NO_LOAD
 from stager.errors import InputErrors
 from stager.physics.chain import throw
 from tests.cli.run import ROOT

@@ -13,7 +13,7 @@ from stager.api import load
 from stager.config import field_types
 from stager.config.toml import show_tree
 from stager.config.unknown_keys import field_at
-from stager.errors import UNSEEN, InputError, InputErrors
+from stager.errors import CONTROL_CHARACTERS, InputError, InputErrors
 from stager.units import format_quantity
 
 ROOT = Path(__file__).parents[2]
@@ -197,7 +197,7 @@ def judge(path: Path, *, throws: bool = True) -> str:
 def assert_readable(error: InputError) -> None:
     """Check that an error is one short line without control characters, with or without a hint."""
     for said in (str(error), error.hint):
-        assert not UNSEEN.search(said), said
+        assert not CONTROL_CHARACTERS.search(said), said
         assert len(said) < 2000, said
     assert error.message
 

@@ -100,7 +100,7 @@ def test_cluster_over_tls_gives_the_same_result(tmp_path: Path) -> None:
         for given, tls, said in [
             (address, (tmp_path / "none", files[1], files[2]), "there is no file"),
             (address, (files[0], files[2], files[1]), "no Dask cluster answers"),
-            (address.replace("tls", "tcp"), (files[0], files[1], files[2]), "is no address of TLS"),
+            (address.replace("tls", "tcp"), (files[0], files[1], files[2]), "is not an address of TLS"),
         ]:
             with pytest.raises(InputError, match=said), open_executor(dask=given, tls=tls):
                 pass

@@ -11,7 +11,14 @@ from difflib import get_close_matches
 import numpy as np
 
 from stager.fit.table.throws import SURFACE, THROTTLE, TURNING_RATE, Reading
-from stager.model.arrays import FASTEST, FASTEST_TURNING, HOTTEST, MOST_STAGES, MOST_VOLTS, Floats
+from stager.model.arrays import (
+    MAX_AIR_TEMPERATURE,
+    MAX_ANGULAR_SPEED,
+    MAX_STAGES,
+    MAX_SURFACE_SPEED,
+    MAX_VOLTAGE,
+    Floats,
+)
 from stager.model.projectile import Projectile
 from stager.physics.muzzle import speed_from_range, speed_from_time
 
@@ -116,8 +123,8 @@ NUMBERS: Mapping[str, Mapping[str, Unit]] = {
     "range": LENGTHS, "drop": LENGTHS, "flight_time": TIMES, "distance": LENGTHS,
 }  # fmt: skip
 RANGES: Mapping[str, tuple[float, float]] = {
-    "throw": (0.0, 1e9), "exit_speed": (0.0, FASTEST), "supply": (0.0, MOST_VOLTS), "time": (-1e9, 1e9),
-    "temperature": (0.0, HOTTEST), "range": (0.0, 1e4), "drop": (0.0, 1e3), "flight_time": (0.0, 1e3),
+    "throw": (0.0, 1e9), "exit_speed": (0.0, MAX_SURFACE_SPEED), "supply": (0.0, MAX_VOLTAGE), "time": (-1e9, 1e9),
+    "temperature": (0.0, MAX_AIR_TEMPERATURE), "range": (0.0, 1e4), "drop": (0.0, 1e3), "flight_time": (0.0, 1e3),
     "distance": (0.0, 1e4),
 }  # fmt: skip
 """Range of each column of numbers, in SI: what lies outside is a slip of the pen."""
@@ -206,8 +213,8 @@ def _number(place: int, text: str, name: str, unit: str | None) -> Head | Proble
 
 
 def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> Head | Problem:
-    if len(match[2]) > 2 or int(match[2]) > MOST_STAGES:
-        return Problem(text, f"there are at most {MOST_STAGES} stages", f"for example {match[1]}_1")
+    if len(match[2]) > 2 or int(match[2]) > MAX_STAGES:
+        return Problem(text, f"there are at most {MAX_STAGES} stages", f"for example {match[1]}_1")
     stage, side = int(match[2]) - 1, int(bool(match[3]))
     name = f"{match[1]}_{match[2]}{match[3]}"
     if stage < 0:
@@ -215,7 +222,7 @@ def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> Hea
     kinds = ((THROTTLE, SHARES),) if match[1] == "throttle" else ((TURNING_RATE, TURNING), (SURFACE, SPEEDS))
     for reading, units in kinds:
         if unit is not None and unit in units:
-            high = FASTEST_TURNING if reading is TURNING_RATE else FASTEST if reading is SURFACE else 1.0
+            high = MAX_ANGULAR_SPEED if reading is TURNING_RATE else MAX_SURFACE_SPEED if reading is SURFACE else 1.0
             return Head(
                 place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading, high=high,
             )  # fmt: skip

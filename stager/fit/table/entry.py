@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from stager.constraints.wheels import motor_ceiling, reach_ceiling
 from stager.fit.table.book import Book
 from stager.fit.table.columns import LENGTHS, SPEEDS, TEMPERATURES, TIMES, VOLTS, Head, number
 from stager.fit.table.reader import cells_of, read_word
 from stager.fit.table.throws import SURFACE, THROTTLE, TURNING_RATE, Throws
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
-from stager.physics.speed_limits import motor_ceiling, reach_ceiling
 
 TRUST = 0.03
 """Share by which instruments may be off before a throw is doubted [-]; common practice, no source."""

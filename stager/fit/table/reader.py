@@ -27,7 +27,7 @@ from stager.fit.table.columns import (
     uncertainties,
 )
 from stager.fit.table.throws import Throws, Wheels
-from stager.model.arrays import MOST_THROWS, Floats
+from stager.model.arrays import MAX_THROWS, Floats
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 
@@ -60,7 +60,7 @@ def read_text(text: str, path: Path, launcher: Launcher, *, measured: bool = Tru
     """The text of a throws table, as `read`, or of settings where not `measured`; `path` is for its complaints."""
     lines = filled_lines(text)
     _check_size(path, lines)
-    known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: MOST_THROWS + COLUMNS])
+    known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: MAX_THROWS + COLUMNS])
     delimiter = delimiter_of(lines[0][1]) if lines else ","
     rows = [(at, cells_of(line, delimiter)) for at, line in lines]
     rows = [(at, cells) for at, cells in rows if any(cell.strip() for cell in cells)]
@@ -81,9 +81,9 @@ def read_text(text: str, path: Path, launcher: Launcher, *, measured: bool = Tru
 def _check_size(path: Path, lines: Sequence[tuple[int, str]]) -> None:
     """Raises InputErrors where a table is larger than any bench fills."""
     where, hint = f"{path}:{lines[-1][0] if lines else 1}", ""
-    if len(lines) > MOST_THROWS + 1:
-        where = f"{path}:{lines[MOST_THROWS + 1][0]}"
-        message = f"is throw {MOST_THROWS + 1}, and a table has at most {MOST_THROWS}"
+    if len(lines) > MAX_THROWS + 1:
+        where = f"{path}:{lines[MAX_THROWS + 1][0]}"
+        message = f"is throw {MAX_THROWS + 1}, and a table has at most {MAX_THROWS}"
         hint = "leave some out, or part the table"
     elif long := next((at for at, line in lines if len(line) > LINE), None):
         where, message, hint = f"{path}:{long}", f"is a line of more than {LINE} characters", "shorten its note"
