@@ -38,7 +38,7 @@ from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
 from stager.physics.batch import take
 from stager.physics.chain import SURE, Options, throw, transit
-from stager.physics.grip_limit import FAIRLY, GripLimit, grip_limit
+from stager.physics.grip_limit import STANDARD, GripLimit, grip_limit
 from stager.physics.guide import run_up
 from stager.physics.muzzle import last_wheel_speed, speed_before_outlet
 
@@ -51,7 +51,7 @@ def finder(scenario: Scenario) -> Finder:
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, looks=FAIRLY, options=SURE)
+        return grip_limit(launcher, index, entry_speed, entry_spin, top, refinement=STANDARD, options=SURE)
 
     return find
 

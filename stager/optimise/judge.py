@@ -18,7 +18,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.records import Settings
 from stager.optimise.spin import Turned, sides, way_of
 from stager.physics.chain import Options, length, throw, transit
-from stager.physics.grip_limit import Apart, grip_limit
+from stager.physics.grip_limit import TwoSpeeds, grip_limit
 from stager.physics.records import FIELDS, Throw, Transit
 
 JUDGED = Options(tolerance=1e-6)
@@ -132,8 +132,8 @@ def grip_limits_of(
         about = None if near is None else np.array([near[number][k] for number, k in first])
         about = None if about is None or np.isnan(about).any() else about
         making = Turned(after, bool(limit_values.grip_margin), top)
-        way = making if turned else Apart(gap) if apart else transit
-        found = grip_limit(launcher, first[0][1], speed, spin, top, near=about, way=way).wheel_speed
+        way = making if turned else TwoSpeeds(gap) if apart else transit
+        found = grip_limit(launcher, first[0][1], speed, spin, top, near=about, transit_function=way).wheel_speed
         for places, value in zip(group.values(), found, strict=True):
             for number, k in places:
                 out[number][k] = value

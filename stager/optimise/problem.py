@@ -25,7 +25,7 @@ from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
 from stager.optimise.spin import Spun, way_of
 from stager.physics.batch import take
 from stager.physics.chain import QUICK, throw, transit
-from stager.physics.grip_limit import FAIRLY, Way, grip_limit
+from stager.physics.grip_limit import STANDARD, TransitFunction, grip_limit
 from stager.physics.guide import run_up
 from stager.physics.layout import overlapping
 from stager.physics.records import FIELDS, Grip, Throw, Transit
@@ -111,7 +111,10 @@ class Tables:
             rolled = transit(launcher, index, np.array([fastest / 3]), np.array([fastest / 2]), options=QUICK)
             if not rolled.jammed.any():
                 spin = lanes * float(rolled.exit_spin[0] / rolled.exit_speed[0])
-        found = grip_limit(here, index, lanes, spin, np.maximum(top, 1e-3), looks=FAIRLY, way=way, coarse=COARSE)
+        found = grip_limit(
+            here, index, lanes, spin, np.maximum(top, 1e-3), refinement=STANDARD, transit_function=way,
+            grid_points=COARSE,
+        )  # fmt: skip
         through = found.peak_exit > 0
         edge = np.where(through, found.edge, np.maximum(lanes, 1e-3))
         shape = entry.size, crushes.size
@@ -192,7 +195,7 @@ class Problem:
         self.crush_ends = (min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else (0.0, 0.0)
         self.tops = np.array([self._top(k) for k in range(count)])
         self.joint = count > 1 and overlapping(self.launcher, count, self.tops[:1])
-        self.way: Way = way_of(self.launcher, self.limit_values, scenario.goal.spin)
+        self.way: TransitFunction = way_of(self.launcher, self.limit_values, scenario.goal.spin)
         self.cap = aimed_speed(scenario)
         self.asked = scenario.goal.exit_speed if asks_speed(scenario) else None
         self.grip_correction = np.ones(count)

@@ -19,7 +19,7 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.batch import batch_shape, flatten, take
 from stager.physics.chain import DEFAULT, QUICK, Options, transit
-from stager.physics.grip_limit import Apart, Way
+from stager.physics.grip_limit import TransitFunction, TwoSpeeds
 from stager.physics.records import Grip, Throw, Transit
 
 SPIN_WITHIN = 1e-3
@@ -121,7 +121,7 @@ class Turned:
         self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
         options: Options = DEFAULT,
     ) -> Transit:  # fmt: skip
-        """See Way."""
+        """See TransitFunction."""
         given = [np.asarray(part) for part in (entry_speed, wheel_speed, entry_spin, self.spin, self.top)]
         shape = batch_shape(launcher, *given)
         entry, lead, before, spin, top = (np.broadcast_to(part, shape).ravel() for part in given)
@@ -154,23 +154,25 @@ class Spun:
         self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
         options: Options = DEFAULT,
     ) -> Transit:  # fmt: skip
-        """See Way; what enters spins as the stages before have left it, whatever `entry_spin` says."""
+        """See TransitFunction; what enters spins as the stages before have left it, whatever `entry_spin` says."""
         spin = abs(self.spin)
         if index == 0:
             making = Turned(spin, self.gripped, self.top)
             return making(launcher, index, entry_speed, wheel_speed, options=options)
-        keeping = Apart(gap(launcher, spin))
+        keeping = TwoSpeeds(gap(launcher, spin))
         return keeping(launcher, index, entry_speed, wheel_speed, entry_spin=spin, options=options)
 
 
-def way_of(launcher: Launcher, limit_values: LimitValues, spin: float | None) -> Way:
+def way_of(launcher: Launcher, limit_values: LimitValues, spin: float | None) -> TransitFunction:
     """How stages are passed where the projectile shall leave with `spin` [rad/s]; None or 0: wheels alike."""
     if not spin:
         return transit
     return Spun(spin, bool(limit_values.grip_margin), float(np.max(speed_range(launcher, limit_values, 0).top)))
 
 
-def sides(way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT) -> tuple[Floats, Floats | None]:
+def sides(
+    way: TransitFunction, launcher: Launcher, lead: Floats, options: Options = DEFAULT
+) -> tuple[Floats, Floats | None]:
     """Speeds of sides A and B [m/s] with leading wheels at `lead` [m/s], shape (..., stages); B None: all alike."""
     if not isinstance(way, Spun) or lead.shape[-1] == 0:
         return lead, None
@@ -180,7 +182,7 @@ def sides(way: Way, launcher: Launcher, lead: Floats, options: Options = DEFAULT
     return (lead, other) if way.spin > 0 else (other, lead)
 
 
-def turns(way: Way, done: Throw) -> NDArray[np.bool_]:
+def turns(way: TransitFunction, done: Throw) -> NDArray[np.bool_]:
     """Where throws leave with the spin that is asked for, if any."""
     return np.asarray(not isinstance(way, Spun) or np.abs(done.spin / way.spin - 1.0) <= ROUGHLY)
 

@@ -11,7 +11,7 @@ from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.physics.chain import throw, transit
-from stager.physics.grip_limit import Way, grip_limit
+from stager.physics.grip_limit import TransitFunction, grip_limit
 from stager.physics.guide import run_up
 
 POINTS = 81
@@ -40,7 +40,9 @@ class Sweep:
     ends_by: str
 
 
-def sweep(scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = (), way: Way = transit) -> Sweep:
+def sweep(
+    scenario: Scenario, index: int, before: Sequence[tuple[float, float]] = (), way: TransitFunction = transit
+) -> Sweep:
     """Sweep the wheel speed of stage `index` (from 0).
 
     before: speeds of side A and B [m/s] of the stages before it. Where there are fewer: the set speed, else the grip
@@ -86,9 +88,9 @@ def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, f
 
 
 def _grip(
-    scenario: Scenario, k: int, speed: float, spin: float, top: float, way: Way = transit
+    scenario: Scenario, k: int, speed: float, spin: float, top: float, way: TransitFunction = transit
 ) -> tuple[float | None, float | None]:
-    found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]), way=way)
+    found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]), transit_function=way)
     at = float(found.wheel_speed[0])
     return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))
 

@@ -19,13 +19,13 @@ from stager.optimise.spin import sides, turns, way_of
 from stager.parallel import Executor
 from stager.physics.batch import batch_shape, flatten, take
 from stager.physics.chain import Options, throw
-from stager.physics.grip_limit import FAIRLY, Looks, Way, grip_limit
+from stager.physics.grip_limit import STANDARD, Refinement, TransitFunction, grip_limit
 from stager.physics.guide import run_up
 
 TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
 FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
 """Where a draw's grip limit is looked for, as multiples of where it is expected: in the first stage, and behind it."""
-LOOKS, PLACES = Looks(2, close=(-0.1, 0.0, 0.1), crossing=5), 9
+LOOKS, PLACES = Refinement(2, offsets=(-0.1, 0.0, 0.1), crossing_points=5), 9
 CHUNK = 200
 """Draws that are worked on together, whoever works: answers do not depend on it."""
 TRIES, FARTHEST, INSIDE, CLOSE = 6, 40.0, 2e-4, 3e-3
@@ -140,7 +140,7 @@ class _Bench:
         if self.wheels and launcher is self.launcher:
             return
         self.launcher = launcher
-        self.way: Way = way_of(take(launcher, np.zeros(1, int)), limit_values, chunk.spin)
+        self.way: TransitFunction = way_of(take(launcher, np.zeros(1, int)), limit_values, chunk.spin)
         cap = np.minimum(exit_cap(launcher, limit_values, chunk.margins), chunk.asked)
         self.cap = np.broadcast_to(cap, (self.lanes,))
 
@@ -154,11 +154,14 @@ class _Bench:
             speed = run_up(here, index, self.speed[who], np.ones(1)) if index else self.speed[who]
             top = np.broadcast_to(speed_range(here, limit_values, index, self.chunk.margins).top, speed.shape)
             middle = take(here, np.zeros(1, int))
-            centre = grip_limit(middle, index, speed[:1], spin[:1], top[:1], looks=FAIRLY, way=self.way).wheel_speed
+            found = grip_limit(
+                middle, index, speed[:1], spin[:1], top[:1], refinement=STANDARD, transit_function=self.way
+            )
+            centre = found.wheel_speed
             near = float(np.nan_to_num(centre[0], nan=float(top[0]))) * self.drift[who]
             found = grip_limit(
-                here, index, speed, spin, top, near=near, around=LATER if index else FIRST, looks=LOOKS,
-                options=LOOKED, way=self.way, places=PLACES,
+                here, index, speed, spin, top, near=near, around=LATER if index else FIRST, refinement=LOOKS,
+                options=LOOKED, transit_function=self.way, near_points=PLACES,
             )  # fmt: skip
             margin = limit_values.grip_margin
             at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)

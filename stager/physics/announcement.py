@@ -1,4 +1,4 @@
-"""Who is told before kernels are compiled; apart from `compiled`, as asking to be told must not load a compiler."""
+"""A callback before kernels are compiled; apart from `compiled`, so that setting it does not load the compiler."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ _listeners: list[Callable[[], None]] = []
 
 
 def on_compiling(listener: Callable[[], None] | None) -> None:
-    """Call `listener` once before kernels are compiled, which takes seconds; None: nobody listens.
+    """Call `listener` once before kernels are compiled, which takes seconds; None: call nothing.
 
-    Kernels that are found compiled on disk call nobody.
+    It is not called for kernels that are found compiled on disk.
     """
     _listeners[:] = [] if listener is None else [listener]
 
 
 def announce() -> None:
-    """Tell who listens, and forget them."""
-    told, _listeners[:] = list(_listeners), []
-    for listener in told:
+    """Call the listener and forget it."""
+    waiting, _listeners[:] = list(_listeners), []
+    for listener in waiting:
         listener()

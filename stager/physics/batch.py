@@ -1,4 +1,7 @@
-"""Batches of records: their common shape, flattened to one axis; what is the same in all samples keeps length 1."""
+"""Batches of records: common shape, flattening to one axis of samples, selection of samples.
+
+A value that is the same in all samples keeps length 1.
+"""
 
 from __future__ import annotations
 
@@ -19,14 +22,14 @@ def shape_of(value: Number) -> tuple[int, ...]:
 
 
 def common_shape(*shapes: tuple[int, ...]) -> tuple[int, ...]:
-    """Return what `shapes` broadcast to; quick where they hardly differ."""
+    """Return the shape that `shapes` broadcast to; quick where at most one differs from ()."""
     kinds = set(shapes)
-    # One shape beside that of single numbers, which sorts before it, needs no broadcasting.
+    # () sorts before any other shape.
     return max(kinds) if len(kinds) == 1 or (len(kinds) == 2 and () in kinds) else np.broadcast_shapes(*kinds)
 
 
 def batch_shape(*records: Any) -> tuple[int, ...]:
-    """Common shape of all arrays in the given values and records (nested records and tuples are searched)."""
+    """Return the common shape of all arrays in values and records, nested records and tuples included."""
     shapes: set[tuple[int, ...]] = {()}
     for record in records:
         _gather_shapes(record, shapes)
@@ -43,7 +46,7 @@ def _gather_shapes(value: Any, shapes: set[tuple[int, ...]]) -> None:
 
 
 def lane(value: Number, shape: tuple[int, ...]) -> Floats:
-    """`value` as an array of shape (1,) where it is the same in all lanes, else (lanes,)."""
+    """Return `value` as an array of shape (1,) where it is the same in all samples, else (samples,)."""
     array = np.asarray(value, dtype=np.float64)
     if array.size == 1:
         return array.reshape(1)
@@ -51,17 +54,17 @@ def lane(value: Number, shape: tuple[int, ...]) -> Floats:
 
 
 def flatten(value: Any, shape: tuple[int, ...]) -> Any:
-    """Return a record with every array in it flattened to lanes; plain floats stay floats."""
+    """Return a record with every array in it flattened to (samples,) or (1,); plain floats stay floats."""
     return each(value, lambda array: lane(array, shape))
 
 
 def take(value: Any, index: NDArray[np.intp] | list[int] | slice) -> Any:
-    """Return the chosen lanes of an array, tuple or record; what is the same in all lanes is left alone."""
+    """Return the samples `index` of an array, tuple or record; arrays of length 1 are returned as they are."""
     return each(value, lambda array: array if array.shape[-1:] in ((), (1,)) else array[..., index])
 
 
 def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
-    """Return the same tree with each array changed; parts that hold no array are the same objects."""
+    """Return a tree of records with `change` applied to each array; parts without arrays are the same objects."""
     if isinstance(value, np.ndarray):
         return change(value)
     if isinstance(value, tuple):
@@ -77,7 +80,7 @@ def each(value: Any, change: Callable[[Floats], Floats]) -> Any:
 
 
 def parts_of(value: Any) -> tuple[str, ...]:
-    """Return the names of a record's fields that it is made of; none of anything else."""
+    """Return the names of the fields that a record is made from; none for other values."""
     kind: Any = type(value)
     return _parts_of(kind)
 
@@ -88,4 +91,4 @@ def _parts_of(kind: Any) -> tuple[str, ...]:
 
 
 _BARE = frozenset((type(None), bool, int, float, str))
-"""Most of what records are made of, and never an array."""
+"""Types that hold no array."""

@@ -1,4 +1,4 @@
-"""A throw through stages in a row, and how its transits are integrated."""
+"""A throw through a chain of stages, and the options of its integration."""
 
 from __future__ import annotations
 
@@ -25,9 +25,9 @@ from stager.physics.records import FIELDS, Throw, Transit
 class Options:
     """Accuracy of the integrator.
 
-    tolerance: local error of a step, relative to speed squared and to speeds [-];
-    steps: fixed number of steps a segment instead of error control, for measuring the order;
-    books: gather works, heats and contact time too (off: they are 0, about a sixth less work).
+    tolerance: local error of a step, relative to speed squared and to speeds [-]
+    steps: fixed number of steps of a segment instead of error control, for measuring the order
+    books: accumulate works, heats and contact time too; off: they are 0, and a throw takes a sixth less time
     """
 
     tolerance: float = 1e-7
@@ -37,20 +37,20 @@ class Options:
 
 DEFAULT = Options()
 QUICK = Options(tolerance=1e-4, books=False)
-"""For searching: exit speeds good to about 1e-5."""
+"""For a search: exit speeds are accurate to about 1e-5 [-]."""
 
 SURE = Options(tolerance=1e-5, books=False)
-"""For learning: jams are told too. Looser steps can carry a projectile past its standstill before fast wheels."""
+"""For a fit: jams are found too; larger steps may pass over a standstill in front of fast wheels."""
 
 
 __all__ = ["Prepared", "length", "pitch", "prepare", "throw", "transit"]
 
 REMEMBERED = 16
-"""Launchers whose arrays are kept for the next throw."""
+"""Launchers whose arrays are kept for the next throw [-]."""
 
 
 class Prepared:
-    """Stages of a launcher, ready to be thrown at many settings."""
+    """Stages of a launcher as arrays, for throws at many settings."""
 
     def __init__(self, launcher: Launcher, stages: int, first: int = 0) -> None:
         self.launcher = launcher
@@ -70,7 +70,7 @@ class Prepared:
         count: Floats | None = None,
         options: Options = DEFAULT,
     ) -> Throw:
-        """Throw at set surface speeds [m/s], shape (..., stages); arguments and result as `throw` has them."""
+        """Return a throw at set surface speeds [m/s], shape (..., stages); arguments and result as in `throw`."""
         speeds = np.asarray(wheel_speed, dtype=np.float64)
         held = speeds if held_speed is None else np.asarray(held_speed, dtype=np.float64)
         speeds_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
@@ -98,7 +98,7 @@ class Prepared:
 
 
 def as_throw(out: Floats, exits: Floats, shape: tuple[int, ...]) -> Throw:
-    """Return what a kernel has written, records (samples, RECORD, stages) and exits (samples, 3), as a throw."""
+    """Return a throw from the output of a kernel, records (samples, RECORD, stages) and exits (samples, 3)."""
     stages = out.shape[2]
     records = np.ascontiguousarray(out.transpose(1, 0, 2)).reshape(RECORD, *shape, stages)
     columns: dict[str, Any] = dict(zip(FIELDS, records, strict=True))
@@ -109,7 +109,7 @@ def as_throw(out: Floats, exits: Floats, shape: tuple[int, ...]) -> Throw:
 
 
 def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> Floats:
-    """Settings of shape (..., stages) as rows (samples, stages)."""
+    """Return settings of shape (..., stages) as an array (samples, stages)."""
     if values.shape != (*shape, stages):
         values = np.broadcast_to(values, (*shape, stages))
     return np.ascontiguousarray(values).reshape(samples, stages)
@@ -117,7 +117,7 @@ def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> 
 
 @cache
 def how(options: Options) -> Floats:
-    """Return the options as a kernel takes them."""
+    """Return the options as the array that a kernel takes."""
     return np.array([options.tolerance, options.steps or 0, options.books], dtype=np.float64)
 
 
@@ -125,9 +125,14 @@ _known: OrderedDict[tuple[int, int, int], Prepared] = OrderedDict()
 
 
 def prepare(launcher: Launcher, stages: int, *, first: int = 0) -> Prepared:
-    """Return `stages` stages of a launcher from number `first` on, ready to be thrown at many settings.
+    """Return `stages` stages of a launcher from stage `first` on, for throws at many settings.
 
-    The last launchers are remembered. Raises ValueError where a part that a throw needs is missing.
+    The last REMEMBERED results are kept.
+
+    Raises
+    ------
+    ValueError
+        Where a part that the throw needs is missing from the launcher.
     """
     key = (id(launcher), first, stages)
     found = _known.get(key)
@@ -152,7 +157,7 @@ def throw(
     count: Floats | None = None,
     options: Options = DEFAULT,
 ) -> Throw:
-    """Throw through as many stages as `wheel_speed` has on its last axis.
+    """Return a throw through as many stages as `wheel_speed` has on its last axis.
 
     Parameters
     ----------
@@ -161,15 +166,15 @@ def throw(
     wheel_speed, wheel_speed_b : array, shape (..., stages)
         Set surface speeds [m/s]; side B's where a pair runs two speeds.
     entry_speed : float or array, optional
-        [m/s]; the feed's where left out.
+        Into the first stage [m/s]; by default the feed's.
     entry_spin : float or array, optional
-        [rad/s]; where left out the feed's, or none where `entry_speed` is given.
+        Into the first stage [rad/s]; by default the feed's, or 0 where `entry_speed` is given.
     held_speed, held_speed_b : array, shape (..., stages), optional
-        Speeds that the throttles would hold [m/s]; the set speeds where left out.
+        Speeds that the throttles would hold [m/s]; by default the set speeds.
     first : int
-        Which stage of the launcher comes first.
+        Stage of the launcher that the throw begins with, from 0.
     count : array, optional
-        Number of stages behind which a throw ends; further ones are not reached.
+        Number of stages of each throw; further ones are not reached.
     options : Options
         Accuracy.
 
@@ -200,7 +205,7 @@ def transit(
     entry_spin: Number = 0.0,
     options: Options = DEFAULT,
 ) -> Transit:
-    """Return one transit of stage `index` alone; speeds [m/s], spin [rad/s] and result have the batch's shape."""
+    """Return one transit through stage `index`; speeds [m/s], spin [rad/s] and result have the batch's shape."""
     speed_b = None if wheel_speed_b is None else np.asarray(wheel_speed_b)[..., None]
     done = throw(
         launcher, np.asarray(wheel_speed)[..., None], speed_b,

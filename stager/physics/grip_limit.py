@@ -1,14 +1,13 @@
-"""The grip limit of a stage: one finder for plan, sweep, fit and bench.
+"""The grip limit of a stage, for plan, sweep, fit and bench.
 
-The grip limit is the least wheel speed whose exit speed is within 0.1 % of the greatest one in the range, looking up
-from the first setting that does not jam; past it more wheel speed only slips. A tyre that grows as it turns presses
-harder, so that exit speed may creep up for ever though the contact only slips. Where that adds less than a tenth of
-what it takes, 0.1 % of exit speed for 1 % of wheel speed, it does not count: the greatest of
-exit speed / wheel speed^0.1, of wheels at least half as fast as the projectile, takes the place of the greatest exit
-speed. There is no grip limit where exit speed rises faster than that at the end of the range.
+The grip limit is the least wheel speed whose exit speed is within 0.1 % of the greatest one in the speed range; above
+it a faster wheel only slips more. A tyre grows with its speed and presses harder, so that exit speed may rise slowly
+while the contact slips. A rise of less than 0.1 % of exit speed for 1 % of wheel speed is ignored: the exit speed at
+the greatest exit speed / wheel speed^0.1, over wheels at least half as fast as the projectile, then stands for the
+greatest exit speed. There is no grip limit where exit speed rises faster than that at the end of the range.
 
-For a pair at two speeds it is that of the leading wheel, the side that drives the spin forward: the other wheel is the
-slower one, grips as long as the leading one does, and lies the same difference lower.
+Of a pair at two speeds it is that of the leading wheel, the side that drives the spin forward. The other wheel is
+slower by a constant difference and grips as long as the leading one does.
 """
 
 from __future__ import annotations
@@ -26,52 +25,70 @@ from stager.physics.batch import take
 from stager.physics.chain import DEFAULT, QUICK, Options, transit
 from stager.physics.records import Transit
 
-NEARLY, HARDLY_LESS = 0.999, 1 - 2e-5
-"""Shares of the greatest exit speed at the grip limit, and where it is hardly missed [-]."""
-IDLE = 0.5
-"""Slowest wheel that is looked at, as a share of the entry speed: a slower one only brakes [-]."""
-STILL_RISING = 1e-2
+GRIP_SHARE = 0.999
+"""Exit speed at the grip limit by the greatest one [-]: the definition."""
+PLATEAU_SHARE = 1 - 2e-5
+"""Exit speed at the edge of the plateau by the greatest one [-]: the noise of QUICK throws, 1e-5, stays below."""
+SLOWEST_WHEEL = 0.5
+"""Start of the speed range by the entry speed [-]: slower wheels only brake."""
+RISING_SLOPE = 1e-2
+"""d ln(exit speed) / d ln(wheel speed) at the end of the range above which exit speed still rises [-]."""
+END_SHARE = 0.97
+"""Wheel speed of the greatest exit speed, by the end of the range, above which the peak counts as at the end [-]."""
 TINY = 1e-12
-CREEPING = 0.1
-"""Share of exit speed per share of wheel speed below which a rise does not count [-]."""
-BETTER = 1e-3
-"""By how much a slower wheel must be the better trade for the greatest exit speed not to count [-]."""
-COARSE, COARSE_OF_MANY, COARSE_NEAR = 64, 40, 16
-"""Settings that are looked at first: over the whole range, of many samples, near a known place."""
+"""Keeps divisors above 0."""
+IGNORED_SLOPE = 0.1
+"""d ln(exit speed) / d ln(wheel speed) up to which a rise is ignored [-]: the definition."""
+DISCOUNT_GAIN = 1e-3
+"""Gain in the discounted exit speed below which the greatest exit speed itself is taken [-]."""
+GRID_POINTS = 64
+"""Settings of the first grid over the whole range, for few samples."""
+GRID_POINTS_MANY = 40
+"""The same for more than MANY samples."""
+GRID_POINTS_NEAR = 16
+"""Settings of the first grid about an estimate."""
 MANY = 24
-AROUND = 0.8, 1.25
+"""Samples above which the coarser grid is taken."""
+NEAR_FACTORS = 0.8, 1.25
+"""Ends of the grid about an estimate, by the estimate [-]."""
 
 Curve = Callable[[Floats], Floats]
-"""Values at candidates, both of shape (candidates, lanes)."""
+"""Exit speed by wheel speed [m/s], both of shape (candidates, samples)."""
 
 
-class Looks(NamedTuple):
-    """How closely a search looks: rounds of refinement; close: where each looks about a peak, as shares of the way to
-    its neighbours; crossing: places that each looks at where a level is crossed."""
+class Refinement(NamedTuple):
+    """How a search is refined.
+
+    rounds: number of refinements
+    offsets: candidates of a round about the estimated peak, as shares of the distance to its neighbours [-]
+    crossing_points: candidates of a round between the last point below a level and the first above
+    """
 
     rounds: int
-    close: tuple[float, ...] = (-0.3, -0.1, -0.03, -0.01, -0.003, 0.0, 0.003, 0.01, 0.03, 0.1, 0.3)
-    crossing: int = 10
+    offsets: tuple[float, ...] = (-0.3, -0.1, -0.03, -0.01, -0.003, 0.0, 0.003, 0.01, 0.03, 0.1, 0.3)
+    crossing_points: int = 10
 
 
-CLOSELY, FAIRLY = Looks(3), Looks(2)
-"""How closely the finder looks."""
+FINE = Refinement(3)
+"""For single stages."""
+STANDARD = Refinement(2)
+"""For many stages or samples."""
 
 
-class Way(Protocol):
-    """A projectile's way through one stage, the leading wheel at `wheel_speed`; as `physics.chain.transit`."""
+class TransitFunction(Protocol):
+    """A transit through one stage by the speed of its leading wheel; `physics.chain.transit` is one."""
 
     def __call__(
         self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
         options: Options = DEFAULT,
     ) -> Transit:  # fmt: skip
-        """Speeds [m/s], spin [rad/s]; the leading wheel is the transit's side A."""
+        """Return the transit with the leading wheel as side A; speeds [m/s], spin [rad/s]."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
-class Apart:
-    """The other wheel runs slower by `gap` [m/s], a float or an array over the lanes."""
+class TwoSpeeds:
+    """A transit through a pair whose side B is slower than side A by `gap` [m/s], a float or array (samples,)."""
 
     gap: Number
 
@@ -79,16 +96,20 @@ class Apart:
         self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
         options: Options = DEFAULT,
     ) -> Transit:  # fmt: skip
-        """See Way."""
+        """Return the transit; see TransitFunction."""
         other = np.maximum(wheel_speed - np.asarray(self.gap), 0.0)
         return transit(launcher, index, entry_speed, wheel_speed, other, entry_spin=entry_spin, options=options)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GripLimit:
-    """Shapes (lanes,). wheel_speed [m/s] (NaN: exit speed still rises at the end of the range, or all jam) with the
-    exit_speed there [m/s]; peak_speed, peak_exit: the setting of the greatest exit speed, and that [m/s];
-    edge: the least setting that hardly misses it [m/s]."""
+    """Grip limit of a stage; every field has the shape (samples,).
+
+    wheel_speed: the grip limit [m/s]; NaN where exit speed still rises at the end of the range, or all settings jam
+    exit_speed: exit speed there [m/s]
+    peak_speed, peak_exit: wheel speed of the greatest exit speed, and that exit speed [m/s]
+    edge: least wheel speed on the plateau, where exit speed is PLATEAU_SHARE of the greatest [m/s]
+    """
 
     wheel_speed: Floats
     exit_speed: Floats
@@ -105,162 +126,191 @@ def grip_limit(
     top: Floats,
     *,
     near: Floats | None = None,
-    around: tuple[float, float] = AROUND,
-    looks: Looks = CLOSELY,
+    around: tuple[float, float] = NEAR_FACTORS,
+    refinement: Refinement = FINE,
     options: Options = QUICK,
-    way: Way = transit,
-    coarse: int | None = None,
-    places: int = COARSE_NEAR,
+    transit_function: TransitFunction = transit,
+    grid_points: int | None = None,
+    near_points: int = GRID_POINTS_NEAR,
 ) -> GripLimit:
-    """Grip limit of stage `index` for projectiles entering at `entry_speed` [m/s], `entry_spin` [rad/s].
+    """Return the grip limit of stage `index`.
 
-    All of shape (lanes,), as any arrays in `launcher`; top: end of the range [m/s]; near: about where it must be
-    [m/s], where that is known, within the factors `around`; way: how a stage is passed, the wheel speeds being those of
-    its leading wheel; coarse: settings over the whole range that are looked at first (None: fewer where there are many
-    lanes); places: those looked at first about `near`.
+    Parameters
+    ----------
+    launcher : Launcher
+        Arrays in it have the shape (samples,).
+    index : int
+        Stage, counted from 0.
+    entry_speed, entry_spin : ndarray, shape (samples,)
+        Of the projectile into the stage [m/s], [rad/s].
+    top : ndarray, shape (samples,)
+        End of the speed range [m/s].
+    near : ndarray, shape (samples,), optional
+        Estimate of the grip limit [m/s].
+    around : tuple of float
+        Ends of the first grid about the estimate, by the estimate [-].
+    refinement : Refinement
+        How the search is refined.
+    options : Options
+        Accuracy of the throws.
+    transit_function : TransitFunction
+        Transit by the speed of the leading wheel.
+    grid_points : int, optional
+        Settings of the first grid over the whole range; by default fewer for many samples.
+    near_points : int
+        Settings of the first grid about the estimate.
+
+    Returns
+    -------
+    GripLimit
     """
     entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
-    whole = coarse or (COARSE_OF_MANY if top.size > MANY else COARSE)
-    low, high, bend = np.minimum(IDLE * entry_speed, top), top, 1.5
+    whole = grid_points or (GRID_POINTS_MANY if top.size > MANY else GRID_POINTS)
+    low, high, exponent = np.minimum(SLOWEST_WHEEL * entry_speed, top), top, 1.5
     if near is not None:
-        low, high, bend = np.minimum(around[0] * near, top), np.minimum(around[1] * near, top), 1.0
-    count = whole if near is None else places
-    # Much slower than the projectile a wheel only brakes. Above, the whole range is looked at finer near the entry.
-    grid = low + (high - low) * np.linspace(0.0, 1.0, count)[:, None] ** bend
+        low, high, exponent = np.minimum(around[0] * near, top), np.minimum(around[1] * near, top), 1.0
+    count = whole if near is None else near_points
+    # Over the whole range the grid is finer near the entry speed.
+    grid = low + (high - low) * np.linspace(0.0, 1.0, count)[:, None] ** exponent
 
     def curve(speeds: Floats) -> Floats:
-        return way(launcher, index, entry_speed, speeds, entry_spin=entry_spin, options=options).exit_speed
+        done = transit_function(launcher, index, entry_speed, speeds, entry_spin=entry_spin, options=options)
+        return done.exit_speed
 
     values = curve(grid)
     best = np.argmax(values, axis=0)
-    lost = ((best == 0) | ((best == count - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
-    found = _refine(curve, grid, values, top, looks)
-    if not lost.any():
+    # The peak lies outside the grid about the estimate: search the whole range.
+    outside = ((best == 0) | ((best == count - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
+    found = _refine(curve, grid, values, top, refinement)
+    if not outside.any():
         return found
-    where = np.flatnonzero(lost)
+    where = np.flatnonzero(outside)
     again = grip_limit(
-        take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], looks=looks,
-        options=options, way=take(way, where), coarse=whole,
+        take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], refinement=refinement,
+        options=options, transit_function=take(transit_function, where), grid_points=whole,
     )  # fmt: skip
     for name in GripLimit.__dataclass_fields__:
         getattr(found, name)[where] = getattr(again, name)
     return found
 
 
-def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, looks: Looks) -> GripLimit:
-    """Return the grip limit on a curve known at `grid`, shape (candidates, lanes)."""
-    lanes = np.arange(top.size)
-    known, at = sharpen(curve, grid, values, looks)
+def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, refinement: Refinement) -> GripLimit:
+    """Return the grip limit of a curve with `values` at `grid`, each (candidates, samples)."""
+    samples = np.arange(top.size)
+    known, at = sharpen(curve, grid, values, refinement)
     best = np.argmax(at, axis=0)
-    peak_speed, peak_exit = known[best, lanes], at[best, lanes]
-    known, at, sooner = _trade(curve, known, at, peak_speed, peak_exit, looks)
-    level = np.where(sooner > 0, sooner, peak_exit)
-    speed, exit_speed = first_above(curve, NEARLY * level, known, at, looks)
-    edge = known[np.argmax(at >= HARDLY_LESS * peak_exit, axis=0), lanes]
-    none = ((sooner == 0) & _rising(known, at, peak_speed, top)) | (peak_exit <= 0)
+    peak_speed, peak_exit = known[best, samples], at[best, samples]
+    known, at, discounted = _discounted_peak(curve, known, at, peak_speed, peak_exit, refinement)
+    level = np.where(discounted > 0, discounted, peak_exit)
+    speed, exit_speed = first_above(curve, GRIP_SHARE * level, known, at, refinement)
+    edge = known[np.argmax(at >= PLATEAU_SHARE * peak_exit, axis=0), samples]
+    none = ((discounted == 0) & _rising(known, at, peak_speed, top)) | (peak_exit <= 0)
     return GripLimit(
         wheel_speed=np.where(none, np.nan, speed), exit_speed=np.where(none, np.nan, exit_speed),
         peak_speed=peak_speed, peak_exit=peak_exit, edge=edge,
     )  # fmt: skip
 
 
-def _trade(
-    curve: Curve, grid: Floats, values: Floats, peak_speed: Floats, peak_exit: Floats, looks: Looks
+def _discounted_peak(
+    curve: Curve, grid: Floats, values: Floats, peak_speed: Floats, peak_exit: Floats, refinement: Refinement
 ) -> tuple[Floats, Floats, Floats]:
-    """Return the curve, with more places where they are needed, and the exit speed at the best trade of exit speed for
-    wheel speed, 0 where that is the greatest exit speed, or hardly better than it."""
+    """Return the refined curve, and the exit speed where exit speed / wheel speed^IGNORED_SLOPE is greatest [m/s].
 
-    def worth(speeds: Floats, exits: Floats) -> Floats:
-        """Return the exit speed as it counts."""
-        return np.asarray(exits * (np.maximum(speeds, TINY) / np.maximum(peak_speed, TINY)) ** -CREEPING)
+    0 where that is at the greatest exit speed, or gains less than DISCOUNT_GAIN on it.
+    """
 
-    lanes = np.arange(peak_speed.size)
-    traded = worth(grid, values)
-    if not (traded.max(axis=0) > (1 + BETTER) * peak_exit).any():
+    def discount(speeds: Floats, exits: Floats) -> Floats:
+        return np.asarray(exits * (np.maximum(speeds, TINY) / np.maximum(peak_speed, TINY)) ** -IGNORED_SLOPE)
+
+    samples = np.arange(peak_speed.size)
+    discounted = discount(grid, values)
+    if not (discounted.max(axis=0) > (1 + DISCOUNT_GAIN) * peak_exit).any():
         return grid, values, np.zeros(peak_speed.shape)
-    grid, traded = sharpen(lambda speeds: worth(speeds, curve(speeds)), grid, traded, looks)
-    best = np.argmax(traded, axis=0)
-    values = traded / worth(grid, np.ones(grid.shape))
-    better = traded[best, lanes] > (1 + BETTER) * peak_exit
-    return grid, values, np.where(better, values[best, lanes], 0.0)
+    grid, discounted = sharpen(lambda speeds: discount(speeds, curve(speeds)), grid, discounted, refinement)
+    best = np.argmax(discounted, axis=0)
+    values = discounted / discount(grid, np.ones(grid.shape))
+    better = discounted[best, samples] > (1 + DISCOUNT_GAIN) * peak_exit
+    return grid, values, np.where(better, values[best, samples], 0.0)
 
 
 def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> NDArray[np.bool_]:
-    """Return whether exit speed still rises clearly at the end of the range."""
-    lanes = np.arange(top.size)
+    """Return whether exit speed rises faster than RISING_SLOPE at the end of the range, (samples,)."""
+    samples = np.arange(top.size)
     before = np.max(np.where(grid < (1 - 1e-3) * top, np.arange(len(grid))[:, None], 0), axis=0)
-    slope = (values[-1] - values[before, lanes]) / np.maximum(values[-1], 1e-12)
-    width = 1 - grid[before, lanes] / np.where(top > 0, top, 1.0)
-    at_end = (grid[-1] >= top * (1 - 1e-9)) & (peak_speed > 0.97 * top)
-    return np.asarray(at_end & (slope > STILL_RISING * width))
+    slope = (values[-1] - values[before, samples]) / np.maximum(values[-1], TINY)
+    width = 1 - grid[before, samples] / np.where(top > 0, top, 1.0)
+    at_end = (grid[-1] >= top * (1 - 1e-9)) & (peak_speed > END_SHARE * top)
+    return np.asarray(at_end & (slope > RISING_SLOPE * width))
 
 
-def sharpen(curve: Curve, grid: Floats, values: Floats, looks: Looks) -> tuple[Floats, Floats]:
-    """The curve known at `grid`, shape (candidates, lanes), rising along the first axis, with more places about its
-    greatest value.
+def sharpen(curve: Curve, grid: Floats, values: Floats, refinement: Refinement) -> tuple[Floats, Floats]:
+    """Return the curve with more points about its greatest value, each (candidates, samples), ordered along axis 0.
 
-    That may be a kink: each round looks where lines through the neighbours on either side meet, close by, and
-    half-way out. A curve that ends in a jam, 0, is halved instead.
+    The peak may be a kink: each round adds points about the intersection of the secants on either side, and half-way
+    to the neighbours. Where the next point is a jam, 0, the interval before it is halved.
     """
-    close = np.array(looks.close)[:, None]
-    for _ in range(looks.rounds):
+    offsets = np.array(refinement.offsets)[:, None]
+    for _ in range(refinement.rounds):
         low, middle, high, meeting = _about_peak(grid, values)
         reach = np.maximum(high - middle, middle - low)
-        tried = np.clip(meeting + reach * close, low, high)
+        tried = np.clip(meeting + reach * offsets, low, high)
         more = np.vstack([tried, (low + middle) / 2, (middle + high) / 2])
         grid, values = merge(grid, values, more, curve(more))
     return grid, values
 
 
 def _about_peak(grid: Floats, values: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Neighbours of the greatest value, itself between them, and where the lines on either side meet."""
-    lanes, last = np.arange(grid.shape[1]), len(grid) - 1
+    """Return the left neighbour, the point and the right neighbour of the peak, and where the secants intersect."""
+    samples, last = np.arange(grid.shape[1]), len(grid) - 1
     best = np.argmax(values, axis=0)
     left, right = np.maximum(best - 1, 0), np.minimum(best + 1, last)
-    low, middle, high = grid[left, lanes], grid[best, lanes], grid[right, lanes]
+    low, middle, high = grid[left, samples], grid[best, samples], grid[right, samples]
     rise = _slope(grid, values, np.maximum(best - 2, 0), left)
     fall = _slope(grid, values, right, np.minimum(best + 2, last))
-    usable = (rise > 0) & (fall < 0) & (values[right, lanes] > 0)
-    gap = values[right, lanes] - values[left, lanes] - rise * (high - low)
+    usable = (rise > 0) & (fall < 0) & (values[right, samples] > 0)
+    gap = values[right, samples] - values[left, samples] - rise * (high - low)
     meeting = high - np.where(usable, gap / np.where(usable, fall - rise, 1.0), 0.0)
-    jam = values[right, lanes] <= 0
+    jam = values[right, samples] <= 0
     centre = np.where(jam, (middle + high) / 2, middle)
     return low, middle, high, np.where(usable, np.clip(meeting, low, high), centre)
 
 
 def _slope(grid: Floats, values: Floats, first: NDArray[np.intp], second: NDArray[np.intp]) -> Floats:
-    lanes = np.arange(grid.shape[1])
-    width = grid[second, lanes] - grid[first, lanes]
-    return (values[second, lanes] - values[first, lanes]) / np.where(width > 0, width, np.inf)
+    samples = np.arange(grid.shape[1])
+    width = grid[second, samples] - grid[first, samples]
+    return (values[second, samples] - values[first, samples]) / np.where(width > 0, width, np.inf)
 
 
 def merge(grid: Floats, values: Floats, more: Floats, found: Floats) -> tuple[Floats, Floats]:
-    """Return a curve with more places put in order."""
+    """Return a curve with the points `more` and their values `found` added, ordered along axis 0."""
     grid, values = np.vstack([grid, more]), np.vstack([values, found])
     order = np.argsort(grid, axis=0, kind="stable")
     return np.take_along_axis(grid, order, axis=0), np.take_along_axis(values, order, axis=0)
 
 
-def first_above(curve: Curve, level: Floats, grid: Floats, values: Floats, looks: Looks) -> tuple[Floats, Floats]:
-    """Return the least place where the curve reaches `level` (lanes,), and its value there; NaN where it never does.
+def first_above(
+    curve: Curve, level: Floats, grid: Floats, values: Floats, refinement: Refinement
+) -> tuple[Floats, Floats]:
+    """Return the least setting at which the curve reaches `level` (samples,), and its value; NaN where it never does.
 
-    grid, values: the curve as known, shape (candidates, lanes), rising along the first axis. Between the last two
-    places looked at the curve is taken to be straight.
+    grid, values: points of the curve, each (candidates, samples), ordered along axis 0. The last step is linear
+    interpolation.
     """
-    lanes = np.arange(values.shape[1])
+    samples = np.arange(values.shape[1])
     some = (values >= level).any(axis=0)
-    for _ in range(looks.rounds - 1):
+    for _ in range(refinement.rounds - 1):
         first = np.argmax(values >= level, axis=0)
-        low, high = grid[np.maximum(first - 1, 0), lanes], grid[first, lanes]
-        reached = values[first, lanes]
-        grid = low + (high - low) * np.linspace(0.0, 1.0, looks.crossing)[:, None]
+        low, high = grid[np.maximum(first - 1, 0), samples], grid[first, samples]
+        reached = values[first, samples]
+        grid = low + (high - low) * np.linspace(0.0, 1.0, refinement.crossing_points)[:, None]
         values = curve(grid)
         values[-1] = np.maximum(values[-1], np.where(some, np.maximum(reached, level), values[-1]))
     first = np.argmax(values >= level, axis=0)
     before = np.maximum(first - 1, 0)
-    low, high, under, over = grid[before, lanes], grid[first, lanes], values[before, lanes], values[first, lanes]
-    # From 0, a jam, the curve jumps.
-    straight = (under > 0) & (under < level) & (over > under)
-    share = np.where(straight, (level - under) / np.where(straight, over - under, 1.0), 1.0)
-    place, value = low + share * (high - low), under + share * (over - under)
+    low, high = grid[before, samples], grid[first, samples]
+    below, above = values[before, samples], values[first, samples]
+    # The curve jumps from 0, a jam: no interpolation there.
+    continuous = (below > 0) & (below < level) & (above > below)
+    share = np.where(continuous, (level - below) / np.where(continuous, above - below, 1.0), 1.0)
+    place, value = low + share * (high - low), below + share * (above - below)
     return np.where(some, place, np.nan), np.where(some, value, np.nan)

@@ -1,4 +1,4 @@
-"""Where things are along the barrel, and how many projectiles a second a feed can hand over."""
+"""Places along the barrel, length of the launcher, and highest rate of the feed."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from stager.physics.rotor import swell
 
 
 def pitch(launcher: Launcher, index: int) -> Number:
-    """Distance between the axes of stage `index` and the next [m]: as given, or R_i + R_(i+1) + clearance."""
+    """Return the distance between the axes of stage `index` and the next [m]: given, or R_i + R_(i+1) + clearance."""
     here, after = launcher.stage(index), launcher.stage(index + 1)
     if here.pitch is not None:
         return here.pitch
@@ -19,7 +19,7 @@ def pitch(launcher: Launcher, index: int) -> Number:
 
 
 def length(launcher: Launcher, count: int) -> Number:
-    """Length along the barrel of `count` stages [m]: R_1 + pitches + R_n; outlet and rod add their own lengths."""
+    """Return the length of `count` stages [m]: R_1 + pitches + R_n, plus the lengths of outlet and rod."""
     if count == 0:
         return 0.0
     total = place(launcher, count - 1) + launcher.stage(count - 1).wheel.radius
@@ -29,7 +29,7 @@ def length(launcher: Launcher, count: int) -> Number:
 
 
 def place(launcher: Launcher, index: int) -> Number:
-    """Where the axes of stage `index` are along the barrel [m], from the front of the first wheel: R_1 + pitches."""
+    """Return the place of the axes of stage `index` [m], from the back of the first wheel: R_1 + pitches."""
     at = launcher.stage(0).wheel.radius
     for before in range(index):
         at = at + pitch(launcher, before)
@@ -37,9 +37,9 @@ def place(launcher: Launcher, index: int) -> Number:
 
 
 def touch(launcher: Launcher, index: int) -> Number:
-    """How far ahead of the axes of stage `index` a round projectile, or a rod's end, touches the wheel at rest [m].
+    """Return how far before the axes of stage `index` the projectile first touches the wheel at rest [m].
 
-    √(D² − h²) with D = R + r the distance of the centres as they touch, h that in the nip; a rod's edge is a point.
+    √(D² − h²) with D = R + r the distance of the centres at the touch and h that in the nip; r = 0 for a rod's edge.
     """
     stage, projectile = launcher.stage(index), launcher.projectile
     crush = stage.crush * stage.layout.crush_share
@@ -48,10 +48,9 @@ def touch(launcher: Launcher, index: int) -> Number:
 
 
 def half_contact(launcher: Launcher, index: int, wheel_speed: Number) -> Number:
-    """Return how far ahead of the axes of stage `index` contact begins at `wheel_speed` [m/s], both wheels alike [m].
+    """Return how far before the axes of stage `index` contact begins, both wheels at `wheel_speed` [m/s] [m].
 
-    √((R + r)² − h²) with growth of a round shape, √(2 R d) of a rod's ramp; contact ends as far behind, of a rod its
-    length later.
+    √((R + r)² − h²) with growth of the wheel; √(2 R d) for a rod. It ends as far behind, for a rod plus its length.
     """
     stage, projectile = launcher.stage(index), launcher.projectile
     grown = swell(stage, wheel_speed, wheel_speed)
@@ -65,7 +64,7 @@ def half_contact(launcher: Launcher, index: int, wheel_speed: Number) -> Number:
 def free_runs(launcher: Launcher, count: int, wheel_speed: Floats) -> list[Floats]:
     """Return the free runs between `count` stages at `wheel_speed` [m/s], each at least of shape (1,) [m].
 
-    Negative where two stages hold the projectile at once.
+    Negative where two stages hold the projectile at once. Raises ValueError for a rod of unknown length.
     """
     length = 0.0 if launcher.projectile.shape.rolls else launcher.projectile.length
     if length is None:
@@ -77,28 +76,28 @@ def free_runs(launcher: Launcher, count: int, wheel_speed: Floats) -> list[Float
 
 
 def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
-    """Return whether any two neighbours of `count` stages act at once at `wheel_speed` [m/s], shape (1,)."""
+    """Return whether two of `count` stages hold the projectile at once at `wheel_speed` [m/s], shape (1,)."""
     return any(bool((run < 0).any()) for run in free_runs(launcher, count, wheel_speed))
 
 
 BUSY = 0.6
-"""Share of the greatest rate above which a feed has little room for anything late [-]; common practice, no source."""
+"""Share of the feed's highest rate above which delays are likely to jam it [-]; common practice, no source."""
 
 
 def greatest_rate(speed: Number, projectile: Projectile, pusher: Pusher | None = None) -> Floats:
-    """Return the rate above which a feed cannot work [1/s].
+    """Return the highest rate of a feed [1/s].
 
-    Projectiles that touch each other pass at `speed` over their length along the barrel; a pusher takes its travel at
-    `speed` and the time to return.
+    speed / length along the barrel, of projectiles that touch each other; with a pusher at most
+    1 / (travel / speed + return time).
 
     Parameters
     ----------
     speed : Number
         Speed into the first nip [m/s].
     projectile : Projectile
-        What is fed.
+        Gives the length along the barrel.
     pusher : Pusher or None
-        What pushes it in.
+        None: projectiles are fed without one.
     """
     touching = np.asarray(speed / projectile.barrel_length, dtype=np.float64)
     if pusher is None:
@@ -107,5 +106,5 @@ def greatest_rate(speed: Number, projectile: Projectile, pusher: Pusher | None =
 
 
 def feed_rate(launcher: Launcher) -> Floats:
-    """Return `greatest_rate` of the feed of `launcher` [1/s]."""
+    """Return the highest rate of the feed of `launcher` [1/s]."""
     return greatest_rate(launcher.feed.speed, launcher.projectile, launcher.feed.pusher)

@@ -1,4 +1,4 @@
-"""Energies of a moving projectile, and forces of a nip on wheel, shaft and tyre."""
+"""Energies of the projectile, and greatest normal and friction force of a nip."""
 
 from __future__ import annotations
 
@@ -27,9 +27,9 @@ def turns_per_minute(wheel_speed: Number, wheel: Wheel) -> Number:
 
 
 def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
-    """Greatest normal force of one side of stage `index` [N], k·dⁿ with growth: the load on shaft and bearing.
+    """Return the greatest normal force of one side of stage `index` [N], k·dⁿ with growth: the load on its shaft.
 
-    Set surface speeds wheel_speed, wheel_speed_b (None: equal) [m/s]; shapes broadcast.
+    wheel_speed, wheel_speed_b: set surface speeds [m/s], B None: as A; shapes broadcast.
     """
     stage, contact = launcher.stage(index), launcher.contact
     grown = swell(stage, wheel_speed, wheel_speed if wheel_speed_b is None else wheel_speed_b)
@@ -38,19 +38,19 @@ def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed
 
 
 def squeeze(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
-    """Return the greatest normal force by the projectile's mass [m/s^2], across the barrel; see `peak_normal`."""
+    """Return `peak_normal` / mass of the projectile: its greatest acceleration across the barrel [m/s^2]."""
     return peak_normal(launcher, index, wheel_speed, wheel_speed_b) / launcher.projectile.mass
 
 
 def spin_acceleration(spin: Number, projectile: Projectile) -> Floats:
-    """Return rΩ² [m/s^2] that spin [rad/s] gives the rim of the projectile; rolling it is v²/r."""
+    """Return the centripetal acceleration at the projectile's rim, rΩ² [m/s^2], at `spin` [rad/s]."""
     return np.asarray(projectile.radius * np.square(spin))
 
 
 def peak_grip(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
-    """Return the greatest friction force that one wheel of stage `index` can meet [N]; arguments as in `peak_normal`.
+    """Return an upper bound of the friction force on one wheel of stage `index` [N]; arguments as in `peak_normal`.
 
-    The greatest coefficient between no slip and `wheel_speed` [m/s] on the greatest normal force: an upper bound.
+    The greatest coefficient at slips from 0 to `wheel_speed` [m/s] times the greatest normal force.
     """
     grip = launcher.contact.friction.greatest(np.asarray(wheel_speed, dtype=np.float64))
     return grip * peak_normal(launcher, index, wheel_speed, wheel_speed_b)

@@ -1,4 +1,4 @@
-"""A stage with a wheel and a drive of its catalogue, at a crush of its range."""
+"""A stage with a wheel and a drive of its catalogue, and a crush of its range."""
 
 from __future__ import annotations
 
@@ -12,11 +12,23 @@ from stager.physics.rotor import wheel_mass
 
 
 def fitted(stage: Stage, wheel: int, drive: int, crush: Number | None = None) -> Stage:
-    """`stage` with number `wheel` of its wheel_options and number `drive` of its drive_options, 0: as written; with
-    `crush` [m], None: as written.
+    """Return `stage` with chosen parts and nothing left to choose.
 
-    Cost and mass of the stage change by what each new part costs and weighs more than the one in its place; a mass
-    does so where both are known. Nothing is left to choose. Raises IndexError where there is no such option.
+    Cost and mass change by the differences between the new parts and the ones that they replace; a mass only where
+    both are known.
+
+    Parameters
+    ----------
+    stage : Stage
+    wheel, drive : int
+        Numbers in its wheel_options and drive_options, from 1; 0: the stage's own.
+    crush : float or array, optional
+        [m]; by default the stage's own.
+
+    Raises
+    ------
+    IndexError
+        Where there is no such option.
     """
     parts = (stage.wheel, *stage.wheel_options)[wheel], (stage.drive, *stage.drive_options)[drive]
     count = stage.layout.driven_wheels
@@ -31,7 +43,7 @@ def fitted(stage: Stage, wheel: int, drive: int, crush: Number | None = None) ->
 
 
 def choose(stage: Stage, wheel: int | None, drive: int | None) -> Stage:
-    """`stage` with the parts whose numbers are given; what is None stays to be chosen. Raises as `fitted`."""
+    """Return `stage` with the parts whose numbers are given; None: left to choose. Raises as `fitted`."""
     chosen = fitted(stage, wheel or 0, drive or 0)
     return replace(
         chosen,

@@ -1,4 +1,4 @@
-"""What a transit and a throw leave behind."""
+"""Results of a transit through a stage and of a throw through a chain."""
 
 from __future__ import annotations
 
@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats
 
-SAME = 1e-3
+SAME_SPIN = 1e-3
+"""Relative change up to which the spin counts as unchanged [-]."""
 
 
 class Grip(IntEnum):
-    """How a contact went. SYNC: |s_A| came down to 3 × creep or less while in contact."""
+    """Outcome of a contact; SYNC: the slip of side A fell to 3 × creep or less while in contact."""
 
     SYNC = 0
     SLIP = 1
@@ -24,14 +25,19 @@ class Grip(IntEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Transit:
-    """Contact with one stage, or, with a last axis over the stages, with each of a chain.
+    """Contact with one stage or, with a last axis over the stages, with each stage of a chain.
 
-    Every field has the batch's shape. Speeds, slips [m/s]; spins [rad/s]; time [s]; works, heat, losses [J];
-    acceleration [m/s^2]; power [W]. `wheel_speed_*`: surface speed at the start, `wheel_speed_after_*`: at the end.
-    Side B's are 0 on a rail. After a jam `exit_speed` is 0 and the sums are what had gathered when the projectile
-    stopped; a stage behind a jam is NOT_REACHED and all 0.
-    wheel_work: ∫F·u dt of each side; slip_heat: ∫F·s dt of each side; crush_loss: energy lost in crushing;
-    motor_work: mechanical work of the motors on both wheels' during the contact, above what holds the set speed.
+    Every field has the batch's shape. Side B's are 0 on a rail. After a jam exit_speed is 0 and the sums are those up
+    to the standstill; a stage behind a jam is NOT_REACHED and all its fields are 0.
+
+    wheel_speed, wheel_speed_after: surface speed of each side at the start and at the end [m/s]
+    entry_speed, exit_speed [m/s]; entry_spin, exit_spin [rad/s]: of the projectile
+    slip_at_exit, least_slip: of side A, at the end and the least absolute one [m/s]
+    contact_time [s]
+    wheel_work: ∫F·u dt of each side [J]; slip_heat: ∫F·s dt of each side [J]
+    crush_loss: energy lost by compression and release [J]
+    motor_work: mechanical work of the motors during the contact, above that which holds the set speed [J]
+    peak_acceleration: along the barrel [m/s^2]; peak_slip_power: of both sides [W]
     """
 
     wheel_speed_a: Floats
@@ -57,37 +63,37 @@ class Transit:
 
     @property
     def jammed(self) -> NDArray[np.bool_]:
-        """True where the projectile did not get through."""
+        """Whether the projectile did not get through."""
         return self.grip >= Grip.JAM
 
     @property
     def spin_stays(self) -> NDArray[np.bool_]:
-        """Where the projectile leaves with the spin it came with, to a thousandth."""
-        return np.asarray(np.abs(self.exit_spin - self.entry_spin) <= SAME * np.abs(self.exit_spin))
+        """Whether the projectile leaves with its entry spin, to SAME_SPIN."""
+        return np.asarray(np.abs(self.exit_spin - self.entry_spin) <= SAME_SPIN * np.abs(self.exit_spin))
 
     @property
     def a_leads(self) -> NDArray[np.bool_]:
-        """Where side A leads: it drives the spin forward as it changes, or is the faster where that stays."""
+        """Whether side A leads: it drives the change of spin, or is the faster side where the spin stays."""
         faster = self.wheel_speed_a >= self.wheel_speed_b
         return np.where(self.spin_stays, faster, self.exit_spin > self.entry_spin)
 
     @property
     def wheel_work(self) -> Floats:
-        """Work of both wheels [J]; an idler's share is negative."""
+        """Return the work of both wheels [J]; that of an idler is negative."""
         return self.wheel_work_a + self.wheel_work_b
 
     @property
     def slip_heat(self) -> Floats:
-        """Heat of both sides [J]."""
+        """Return the slip heat of both sides [J]."""
         return self.slip_heat_a + self.slip_heat_b
 
 
 FIELDS = tuple(field.name for field in fields(Transit))
-"""Names of what a transit leaves."""
+"""Names of the fields of a transit."""
 
 
 def blank(*shape: int) -> Transit:
-    """Return records of stages that were not reached, fields of the given shape."""
+    """Return a transit of stages that were not reached, its fields of the given shape."""
     values = {name: np.zeros(shape) for name in FIELDS}
     values["grip"] = np.full(shape, Grip.NOT_REACHED, np.int8)
     return Transit(**values)  # type: ignore[arg-type]
@@ -95,9 +101,9 @@ def blank(*shape: int) -> Transit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Throw:
-    """One throw through a chain: `stages` has a last axis over the stages, the rest the batch's shape.
+    """One throw through a chain: fields of `stages` have a last axis over the stages, the others the batch's shape.
 
-    exit_speed [m/s] and spin [rad/s] of the projectile as it leaves the launcher (0 after a jam).
+    exit_speed [m/s], spin [rad/s]: of the projectile behind the last wheel; 0 after a jam
     """
 
     stages: Transit

@@ -11,7 +11,7 @@ from stager.fit.prediction import finder
 from stager.model.stage import IDLER, LAYOUTS, PAIR
 from stager.physics.chain import DEFAULT
 from stager.physics.friction import Constant, Falling
-from stager.physics.grip_limit import CLOSELY, grip_limit
+from stager.physics.grip_limit import FINE, grip_limit
 from tests.physics.machines import launcher
 from tests.recovery.bench import scenario
 
@@ -31,7 +31,8 @@ def test_quick_and_close_finders_agree(layout: object, friction: float, falling:
     given = replace(given, limit_values=replace(given.limit_values, wheel_speed=TOP))
     speed, spin = np.array([1.2]), np.zeros(1)
     quick = finder(given)(machine, 0, speed, spin).wheel_speed
-    close = grip_limit(machine, 0, speed, spin, np.array([TOP]), looks=CLOSELY, options=DEFAULT, coarse=400).wheel_speed
+    found = grip_limit(machine, 0, speed, spin, np.array([TOP]), refinement=FINE, options=DEFAULT, grid_points=400)
+    close = found.wheel_speed
     np.testing.assert_allclose(quick, close, rtol=4e-3)
 
 
@@ -45,5 +46,5 @@ def test_many_lanes_find_what_each_alone_finds() -> None:
         alone = launcher(
             layout=IDLER, law=Constant(float(frictions[row])), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5
         )
-        close = grip_limit(alone, 0, np.array([2.0]), np.zeros(1), np.array([TOP]), looks=CLOSELY, coarse=400)
+        close = grip_limit(alone, 0, np.array([2.0]), np.zeros(1), np.array([TOP]), refinement=FINE, grid_points=400)
         np.testing.assert_allclose(together[row], close.wheel_speed[0], rtol=4e-3)
