@@ -1,8 +1,8 @@
-"""Air: ISO 2533 standard atmosphere, drag and lift of spheres, friction on turning discs.
+"""Air: ISO 2533 standard atmosphere, drag and lift of spheres, windage of discs.
 
-Friction of a disc that turns freely in still air, both faces. Below the transition the boundary layer is laminar
-everywhere. Above it a laminar core of the transition's Reynolds number stays within a turbulent ring: the moment is
-continuous, and the larger of two laws is nowhere taken.
+Windage is that of both faces of a disc that turns freely in still air. Below the transition the boundary layer is
+laminar everywhere. Above it a laminar core, up to the transition's Reynolds number, stays within a turbulent ring, so
+that the moment is continuous.
 """
 
 from __future__ import annotations
@@ -21,14 +21,25 @@ HEAT_CAPACITY = 1005.0
 HEAT_RATIO = 1.4
 """Ratio of specific heats of dry air [-]; ISO 2533."""
 EARTH_RADIUS = 6_356_766.0
+"""Nominal radius of the earth [m]; ISO 2533."""
 STANDARD_GRAVITY = 9.80665
-SEA_LEVEL_TEMPERATURE, SEA_LEVEL_PRESSURE, LAPSE = 288.15, 101_325.0, 6.5e-3
+"""[m/s^2]; ISO 2533."""
+SEA_LEVEL_TEMPERATURE = 288.15
+"""[K]; ISO 2533."""
+SEA_LEVEL_PRESSURE = 101_325.0
+"""[Pa]; ISO 2533."""
+LAPSE = 6.5e-3
+"""Fall of temperature with geopotential altitude in the troposphere [K/m]; ISO 2533."""
 TROPOPAUSE = 11_000.0
+"""Geopotential altitude of the top of the troposphere [m]; ISO 2533."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Air:
-    """temperature [K]; pressure [Pa]; density [kg/m^3]; viscosity (dynamic) [Pa s]; conductivity [W/(m K)]."""
+    """State of the air.
+
+    temperature [K]; pressure [Pa]; density [kg/m^3]; viscosity: dynamic [Pa s]; conductivity: thermal [W/(m K)]
+    """
 
     temperature: Number
     pressure: Number
@@ -38,17 +49,17 @@ class Air:
 
     @property
     def kinematic_viscosity(self) -> Number:
-        """ν = μ/ρ [m^2/s]."""
+        """Return ν = μ/ρ [m^2/s]."""
         return self.viscosity / self.density
 
     @property
     def prandtl(self) -> Number:
-        """μ c_p/λ [-]."""
+        """Return the Prandtl number μ c_p/λ [-]."""
         return self.viscosity * HEAT_CAPACITY / self.conductivity
 
 
 def air_at(temperature: Number, pressure: Number = SEA_LEVEL_PRESSURE) -> Air:
-    """Dry air at `temperature` [K] and `pressure` [Pa]; shapes broadcast.
+    """Return dry air at `temperature` [K] and `pressure` [Pa]; shapes broadcast.
 
     Ideal gas; Sutherland's viscosity 1.458e-6·T^1.5/(T + 110.4) and conductivity
     2.648151e-3·T^1.5/(T + 245.4·10^(−12/T)), both as in ISO 2533 (formulas 22 and 24, as read in code that
@@ -70,7 +81,7 @@ def speed_of_sound(temperature: Number) -> Number:
 
 
 def standard_air(altitude: Number = 0.0) -> Air:
-    """ISO 2533 troposphere at geometric `altitude` [m], up to 11 km geopotential; shape as `altitude`.
+    """Return ISO 2533 air at geometric `altitude` [m], up to 11 km geopotential; shape as `altitude`.
 
     Raises ValueError above the troposphere.
     """
@@ -83,11 +94,11 @@ def standard_air(altitude: Number = 0.0) -> Air:
 
 
 SEA_LEVEL = standard_air(0.0)
-"""Air around everything here, in flight, on wheels, around motors: ISO 2533 at sea level, 15 °C."""
+"""Air in flight, around wheels and motors: ISO 2533 at sea level, 15 °C."""
 
 
 DRAG_CRISIS = 2e5
-"""Reynolds number above which a smooth sphere may drag much less than the curve says [-]."""
+"""Reynolds number above which a smooth sphere may have much less drag than `sphere_coefficient` says [-]."""
 
 
 def sphere_coefficient(number: Number) -> Floats:
@@ -100,7 +111,7 @@ def sphere_coefficient(number: Number) -> Floats:
 
 
 def sphere_reynolds(diameter: Number, speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """vD/ν [-] of a sphere of `diameter` [m] at `speed` [m/s]; shapes broadcast."""
+    """Return the Reynolds number vD/ν [-] of a sphere of `diameter` [m] at `speed` [m/s]; shapes broadcast."""
     return np.asarray(speed * diameter / air.kinematic_viscosity, dtype=np.float64)
 
 
@@ -116,17 +127,17 @@ def lift_coefficient(parameter: Number) -> Floats:
 
     1.120 S/(0.583 + 2.333 S), fitted to thrown baseballs after Nathan, Am. J. Phys. 76 (2008) 119. Footballs (0.10 to
     0.33 for S of 0.04 to 0.40) lie 50 % above it at little spin and 12 % at much; tennis balls are lifted about as
-    much, with large scatter (Cross & Lindsey, Sports Engineering 17 (2014) 89). A smooth ball may be lifted less, and
-    near Re = 1e5 even the other way: this is the greater number.
+    much, with large scatter (Cross & Lindsey, Sports Engineering 17 (2014) 89). A smooth ball may be lifted less, near
+    Re = 1e5 even downwards: this coefficient is the greatest of them.
     """
     spin = np.abs(np.asarray(parameter, dtype=np.float64))
     return np.asarray(1.120 * spin / (0.583 + 2.333 * spin))
 
 
 def terminal_speed(mass: Number, diameter: Number, gravity: float, air: Air = SEA_LEVEL) -> Floats:
-    """Speed [m/s] at which drag is the weight of a sphere of `mass` [kg] and `diameter` [m]; shapes broadcast.
+    """Return the speed [m/s] at which drag equals the weight of a sphere of `mass` [kg], `diameter` [m]; broadcasts.
 
-    Buoyancy is left out. Drag rises with speed: bisection on its logarithm.
+    gravity [m/s^2]. Buoyancy is left out. Bisection on the logarithm of speed.
     """
     shape = np.broadcast_shapes(np.shape(mass), np.shape(diameter))
     low, high = np.full(shape, np.log(1e-6)), np.full(shape, np.log(1e4))
@@ -139,9 +150,12 @@ def terminal_speed(mass: Number, diameter: Number, gravity: float, air: Air = SE
 
 TRANSITION = 3e5
 """Reynolds number ωR²/ν where turbulence sets in [-]; Schlichting, Boundary-Layer Theory, from memory."""
-LAMINAR, TURBULENT = 3.87, 0.146
-"""Moment coefficients Cm·Re^½ and Cm·Re^⅕ of both faces (von Kármán 1921; Schlichting); see `Disc`."""
+LAMINAR = 3.87
+"""Moment coefficient Cm·Re^½ of both faces in laminar flow [-]; von Kármán 1921, Schlichting."""
+TURBULENT = 0.146
+"""Moment coefficient Cm·Re^⅕ of both faces in turbulent flow [-]; von Kármán 1921, Schlichting."""
 EXCESS = TURBULENT * TRANSITION**-0.2 - LAMINAR * TRANSITION**-0.5
+"""Turbulent less laminar moment coefficient at the transition [-]: what the laminar core takes off."""
 
 
 def reynolds(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
@@ -150,17 +164,17 @@ def reynolds(radius: Number, angular_speed: Number, air: Air = SEA_LEVEL) -> Flo
 
 
 def laminar_coefficient(number: Number) -> Floats:
-    """Cm = 3.87·Re^−½ [-] at Reynolds number `number` [-]."""
+    """Return Cm = 3.87·Re^−½ [-] at Reynolds number `number` [-]."""
     return LAMINAR * np.asarray(number, dtype=np.float64) ** -0.5
 
 
 def turbulent_coefficient(number: Number) -> Floats:
-    """Cm = 0.146·Re^−⅕ [-] (1/7-power profile) at Reynolds number `number` [-]."""
+    """Return Cm = 0.146·Re^−⅕ [-] (1/7-power profile) at Reynolds number `number` [-]."""
     return TURBULENT * np.asarray(number, dtype=np.float64) ** -0.2
 
 
 def coefficient(number: Number) -> Floats:
-    """Cm [-]: laminar, or a turbulent disc whose core of Re = TRANSITION is laminar; `number` [-] > 0.
+    """Return Cm [-] at Reynolds number `number` [-] > 0: laminar, above TRANSITION turbulent with a laminar core.
 
     The core's share of the moment goes with r⁵, that is with Re^2.5.
     """
@@ -171,9 +185,9 @@ def coefficient(number: Number) -> Floats:
 
 @dataclass(frozen=True, slots=True)
 class Disc:
-    """A disc in air by its factors: moments [N m] are laminar·ω^1.5, turbulent·ω^1.8 less core·ω^−½.
+    """Factors of a disc's windage moment [N m]: laminar·ω^1.5, above the transition turbulent·ω^1.8 − core·ω^−½.
 
-    transition: angular speed where turbulence sets in [rad/s]. Shapes broadcast.
+    transition: angular speed at which the flow becomes turbulent [rad/s]. Shapes broadcast.
     """
 
     laminar: Floats
@@ -199,7 +213,7 @@ class Disc:
 
 
 def disc(radius: Number, air: Air = SEA_LEVEL) -> Disc:
-    """Return a disc of `radius` [m]; shapes broadcast."""
+    """Return the windage factors of a disc of `radius` [m]; shapes broadcast."""
     turn = np.asarray(radius**2 / air.kinematic_viscosity, dtype=np.float64)
     load = air.density * radius**5 / 2
     return Disc(
@@ -211,5 +225,5 @@ def disc(radius: Number, air: Air = SEA_LEVEL) -> Disc:
 
 
 def windage(wheel: Wheel, angular_speed: Number, air: Air = SEA_LEVEL) -> Floats:
-    """Return the moment on the two faces of `wheel` [N m] at `angular_speed` [rad/s]; the rim's share is left out."""
+    """Return the windage moment on both faces of `wheel`, without its rim [N m], at `angular_speed` [rad/s]."""
     return disc(wheel.radius, air).moment(np.asarray(angular_speed, dtype=np.float64))

@@ -1,4 +1,4 @@
-"""Materials by name, and rubber by its hardness. Every value is typical of its kind and from memory."""
+"""Hub and tyre materials by name; all values are typical of their kind and from memory."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from stager.model.wheel import TyreMaterial, WheelMaterial
 
 
 def gent_modulus(hardness: Number) -> Number:
-    """Young's modulus [Pa] from Shore A hardness 20…80 [-].
+    """Return Young's modulus [Pa] from Shore A hardness 20…80 [-].
 
     E/MPa = 0.0981·(56 + 7.62336 S) / (0.137505·(254 − 2.54 S)); Gent, Trans. IRI 34 (1958), as read in codes that
     name him.
@@ -29,7 +29,7 @@ def _metal(
 
 
 def _printed(name: str, density: float, modulus: float, strength: float, conductivity: float) -> WheelMaterial:
-    """Return a printed plastic: cracks start between layers and at pores, so it fails at its greatest stress."""
+    """Return a printed plastic: brittle, since cracks start between layers and at pores."""
     return WheelMaterial(
         name=name, density=density, modulus=modulus, poisson=0.37, yield_strength=strength, tensile_strength=strength,
         strength_factor=0.5, brittle=True, conductivity=conductivity, source=_TYPICAL,

@@ -1,4 +1,4 @@
-"""Behind the last wheel: what barrel or spout takes, what the air takes, and what instruments show of the rest."""
+"""Behind the last wheel: energy loss in the outlet, and the readings of chronograph, range and tachometer."""
 
 from __future__ import annotations
 
@@ -13,15 +13,16 @@ from stager.physics.flight import Release, land
 BLUNT_DRAG = 1.0
 """Drag coefficient of a flat-faced body on its frontal area [-]; of a disc's rim too. Rough: cylinders along the
 flow have 0.85 to 0.99, square plates 1.17 (Aeronautical Engineer's Data Book, fig. 5.13)."""
-MOST_SLOWED = 30.0
-"""A throw faster than this many times the speed without air is not looked for [-]."""
+MAX_SPEED_RATIO = 30.0
+"""Greatest speed that is searched for, by the speed without air [-]."""
 HALVINGS = 30
+"""Halvings of the logarithm of that range, to 3e-9 of the speed."""
 
 
 def outlet_speed(launcher: Launcher, exit_speed: Number) -> Floats:
     """Return the speed at which the projectile leaves the outlet.
 
-    v_out² = v² − 2·loss/m. A throw whose energy the outlet takes whole stays in it.
+    v_out² = v² − 2·loss/m; 0 where the outlet takes more than the throw's energy.
 
     Parameters
     ----------
@@ -33,7 +34,7 @@ def outlet_speed(launcher: Launcher, exit_speed: Number) -> Floats:
     Returns
     -------
     ndarray
-        [m/s]; 0 where it does not come out.
+        [m/s], shape as `exit_speed`.
     """
     exit_speed = np.asarray(exit_speed, dtype=np.float64)
     if launcher.outlet is None:
@@ -43,14 +44,14 @@ def outlet_speed(launcher: Launcher, exit_speed: Number) -> Floats:
 
 
 def speed_before_outlet(launcher: Launcher, speed: Number) -> Number:
-    """Return the speed at the last wheel [m/s] of what leaves the outlet at `speed` [m/s]; shapes broadcast."""
+    """Return the speed behind the last wheel [m/s] that leaves the outlet at `speed` [m/s]; shapes broadcast."""
     if launcher.outlet is None:
         return speed
     return np.sqrt(speed**2 + 2 * launcher.outlet.loss / launcher.projectile.mass)
 
 
 def indicated_speed(launcher: Launcher, exit_speed: Number) -> Floats:
-    """Return what the chronograph shows.
+    """Return the reading of the chronograph.
 
     Parameters
     ----------
@@ -62,7 +63,7 @@ def indicated_speed(launcher: Launcher, exit_speed: Number) -> Floats:
     Returns
     -------
     ndarray
-        Outlet speed, slowed by the air over `measuring.distance`, by `measuring.exit_speed` [m/s].
+        Outlet speed, slowed by the air over `measuring.distance`, / `measuring.exit_speed` [m/s].
     """
     speed = outlet_speed(launcher, exit_speed)
     if launcher.measuring is None:
@@ -71,7 +72,7 @@ def indicated_speed(launcher: Launcher, exit_speed: Number) -> Floats:
 
 
 def last_wheel_speed(launcher: Launcher, indicated: Floats) -> Floats:
-    """Return the speed at the last wheel [m/s] of a throw that the chronograph shows at `indicated` [m/s].
+    """Return the speed behind the last wheel [m/s] for a reading `indicated` of the chronograph [m/s].
 
     The inverse of `indicated_speed`, with the drag coefficient at the chronograph; shapes broadcast.
     """
@@ -83,19 +84,19 @@ def last_wheel_speed(launcher: Launcher, indicated: Floats) -> Floats:
 
 
 def speed_from_range(projectile: Projectile, distance: Floats, drop: Floats) -> Floats:
-    """Return the speed of a level throw that lands at `distance` below by `drop`.
+    """Return the exit speed of a level throw from where it lands.
 
     Parameters
     ----------
     projectile : Projectile
-        Air slows balls by a sphere's drag; of what is none it is left out, since its drag is not known.
+        Drag is that of a sphere; for other shapes it is unknown and left out.
     distance, drop : ndarray, shape (n,)
-        [m]; NaN where not measured.
+        Along the ground, and height of the outlet above it [m]; NaN where not measured.
 
     Returns
     -------
     ndarray, shape (n,)
-        [m/s]; 0 for a distance of 0, NaN where not measured, inf where the air lets nothing fly so far.
+        [m/s]; 0 for a distance of 0, NaN where not measured, inf where drag lets no throw fly so far.
     """
     plain = distance * np.sqrt(STANDARD_GRAVITY / (2 * np.maximum(drop, 1e-12)))
     if projectile.shape not in (BALL, HOLLOW_BALL):
@@ -104,7 +105,7 @@ def speed_from_range(projectile: Projectile, distance: Floats, drop: Floats) -> 
     out = plain.copy()
     if not known.size:
         return out
-    low, high = plain[known].copy(), plain[known] * MOST_SLOWED
+    low, high = plain[known].copy(), plain[known] * MAX_SPEED_RATIO
     for number in range(HALVINGS):
         middle = np.sqrt(low * high) if number else high
         there = land(Release(projectile=projectile, speed=middle, height=drop[known])).distance
@@ -118,9 +119,9 @@ def speed_from_range(projectile: Projectile, distance: Floats, drop: Floats) -> 
 
 
 def speed_from_time(projectile: Projectile, time: Floats, distance: Floats) -> Floats:
-    """Return the speed at the start of a flight of `time` [s] over `distance` [m], (n,); NaN where not measured.
+    """Return the initial speed [m/s] of a flight of `time` [s] over `distance` [m], (n,); NaN where not measured.
 
-    With drag k = ρcA/(2m): t = (exp(k x) − 1)/(k v), c as it is at the mean speed.
+    With drag k = ρcA/(2m): t = (exp(k x) − 1)/(k v), c at the mean speed.
     """
     mean = np.where(time > 0, distance / np.where(time > 0, time, 1.0), np.nan)
     if projectile.shape not in (BALL, HOLLOW_BALL):
@@ -130,12 +131,12 @@ def speed_from_time(projectile: Projectile, time: Floats, distance: Floats) -> F
 
 
 def indicated_wheel_speed(launcher: Launcher, wheel_speed: Number) -> Number:
-    """Return what the tachometer shows of a wheel at `wheel_speed` [m/s or rad/s], in the same unit."""
+    """Return the reading of the tachometer at `wheel_speed` [m/s or rad/s], in the same unit."""
     return wheel_speed if launcher.measuring is None else wheel_speed / launcher.measuring.wheel_speed
 
 
 def _slowed(launcher: Launcher, speed: Number) -> Number:
-    """Return the share of `speed` [m/s] that is left at the chronograph: exp(−ρ c A x/(2m)), c as it is at `speed`."""
+    """Return the share of `speed` [m/s] that remains at the chronograph: exp(−ρ c A x/(2m)), c at `speed`."""
     measuring, projectile = launcher.measuring, launcher.projectile
     if measuring is None or not np.any(measuring.distance):
         return 1.0
@@ -144,7 +145,7 @@ def _slowed(launcher: Launcher, speed: Number) -> Number:
 
 
 def _coefficient(projectile: Projectile, speed: Number) -> Number:
-    """Drag coefficient on the frontal area [-] at `speed` [m/s]: of a sphere, of a blunt body for what is none."""
+    """Return the drag coefficient on the frontal area [-] at `speed` [m/s]: a sphere's, else a blunt body's."""
     if projectile.shape in (BALL, HOLLOW_BALL):
         return sphere_coefficient(sphere_reynolds(projectile.diameter, np.maximum(speed, 0.1)))
     return BLUNT_DRAG

@@ -1,11 +1,11 @@
-"""The wheel as a rotor: mass, inertia, growth, stresses, where it bursts, what is stored in it.
+"""The wheel as a rotor: mass, inertia, growth, stress, burst speed, stored energy.
 
-A tyre that hangs on the hub (bonded, or held by a lip) pulls at the hub's rim with its whole weight; one that is
-stretched or clamped on carries itself. Speeds are surface speeds, referred to the wheel's radius at rest.
+A tyre that is bonded or held by a lip loads the hub's rim with its whole centrifugal force; one that is stretched or
+clamped on carries itself. Speeds are surface speeds, referred to the wheel's radius at rest.
 
 Stresses are those of turning discs and rings of uniform thickness, plane stress, free rims: Timoshenko & Goodier,
 Theory of Elasticity; Hearn, Mechanics of Materials 2, ch. 4; Roark's Formulas, table of rotating discs. All shapes
-broadcast; `inner` = 0 is a solid disc, whose centre bears half of what the edge of the smallest hole does.
+broadcast; `inner` = 0 is a solid disc, whose stress at the centre is half of that at the edge of a small hole.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ def annulus_inertia(density: Number, width: Number, outer: Number, inner: Number
 
 
 def wheel_inertia(wheel: Wheel) -> Number:
-    """Return the inertia of hub and tyre [kg m^2]: as given, else of two annuli.
+    """Return the inertia of hub and tyre [kg m^2]: given, else that of two annuli.
 
     Raises ValueError where neither the inertia nor width and material are known.
     """
@@ -38,7 +38,7 @@ def wheel_inertia(wheel: Wheel) -> Number:
 
 
 def wheel_mass(wheel: Wheel) -> Number:
-    """Return the mass of hub and tyre [kg]: as given, else of two annuli.
+    """Return the mass of hub and tyre [kg]: given, else that of two annuli.
 
     Raises ValueError where neither the mass nor width and material are known.
     """
@@ -53,7 +53,7 @@ def wheel_mass(wheel: Wheel) -> Number:
 
 
 def driven_inertia(stage: Stage) -> Number:
-    """Inertia that a driven wheel's contact feels [kg m^2]: wheel, and the rotor by the square of its gear."""
+    """Return the inertia at a driven wheel [kg m^2]: of the wheel, plus the motor's rotor times gear²."""
     inertia = wheel_inertia(stage.wheel)
     if stage.drive is None:
         return inertia
@@ -61,7 +61,7 @@ def driven_inertia(stage: Stage) -> Number:
 
 
 def hub_growth(wheel: Wheel, angular_speed: Number) -> Number:
-    """Radial growth of the hub's rim [m] at `angular_speed` [rad/s]; 0 where material or modulus are not known.
+    """Return the radial growth of the hub's rim [m] at `angular_speed` [rad/s]; 0 where its modulus is unknown.
 
     u = ρω²b/(4E)·[(1 − ν)b² + (3 + ν)a²], free rotating annulus, outer radius b, bore radius a, plane stress
     (strain of the rim by its hoop stress, see `hoop`: u = b·σ/E, the rim being free of radial stress).
@@ -75,9 +75,9 @@ def hub_growth(wheel: Wheel, angular_speed: Number) -> Number:
 
 
 def tyre_growth(wheel: Wheel, angular_speed: Number) -> Number:
-    """Return the radial growth of a captive tyre's outside [m] at `angular_speed` [rad/s]; 0 without a tyre.
+    """Return the radial growth of the tyre's outside [m] at `angular_speed` [rad/s]; 0 without a tyre.
 
-    ρω²R t²/(2E) to first order, t the tyre's depth: an elastic layer on a rigid hub under its own weight.
+    ρω²R t²/(2E) to first order, t the tyre's depth: an elastic layer on a rigid hub under its centrifugal force.
     """
     tyre = wheel.tyre
     if tyre is None:
@@ -87,15 +87,15 @@ def tyre_growth(wheel: Wheel, angular_speed: Number) -> Number:
 
 
 def growth(wheel: Wheel, surface_speed: Number) -> Number:
-    """Return the growth of hub and tyre [m] at `surface_speed` [m/s] (referred to the radius at rest)."""
+    """Return the radial growth of hub and tyre [m] at `surface_speed` [m/s]."""
     angular_speed = surface_speed / wheel.radius
     return hub_growth(wheel, angular_speed) + tyre_growth(wheel, angular_speed)
 
 
 def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
-    """Return the growth into each side of a nip [m] at set surface speeds [m/s].
+    """Return the radial growth that adds to each side's crush [m] at set surface speeds [m/s].
 
-    Two wheels share the crush equally: with unequal growth (two speeds, an idler at rest) each side has the mean.
+    Two wheels share the crush equally, so that each side has the mean of both growths; an idler is at rest.
     """
     grown = growth(stage.wheel, wheel_speed)
     if not stage.layout.side_b_turns:
@@ -105,7 +105,7 @@ def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
 
 
 def ring_hoop(density: Number, surface_speed: Number) -> Floats:
-    """Return ρu² [Pa] of a thin ring: density [kg/m^3], surface_speed [m/s]."""
+    """Return the hoop stress of a thin ring, ρu² [Pa]: density [kg/m^3], surface_speed [m/s]."""
     return np.asarray(density * np.square(surface_speed), dtype=np.float64)
 
 
@@ -127,42 +127,43 @@ def hoop(radius: Number, outer: Number, inner: Number, load: Number, poisson: Nu
 
 
 def greatest_radial(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Return (3 + ν)/8·ρω²·(b − a)² [Pa], at r = √(ab), a solid disc's at its centre; arguments as in `radial`."""
+    """Return the greatest radial stress, (3 + ν)/8·ρω²·(b − a)² at r = √(ab) [Pa]; arguments as in `radial`."""
     return np.asarray((3 + poisson) / 8 * load * np.square(outer - inner))
 
 
 def greatest_hoop(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Return the hoop stress at the bore, of a solid disc at its centre [Pa]; arguments as in `radial`."""
+    """Return the greatest hoop stress [Pa]: at the bore, of a solid disc at its centre; arguments as in `radial`."""
     bored = load / 4 * ((3 + poisson) * outer**2 + (1 - poisson) * inner**2)
     return np.where(np.asarray(inner) > 0, bored, (3 + poisson) / 8 * load * outer**2)
 
 
 def mean_hoop(outer: Number, inner: Number, load: Number) -> Floats:
-    """Hoop stress averaged over the section, ρω²·(b² + ab + a²)/3 [Pa], whatever ν; arguments as in `radial`."""
+    """Return the mean hoop stress over the section, ρω²·(b² + ab + a²)/3 [Pa]; arguments as in `radial`."""
     return np.asarray(load / 3 * (outer**2 + outer * inner + inner**2))
 
 
 def pulled_hoop(pull: Number, outer: Number, inner: Number) -> Floats:
-    """Hoop stress that a pull [Pa] on the outer face adds at the bore, of a solid disc anywhere [Pa] (Lamé)."""
+    """Return the hoop stress at the bore from a tension `pull` [Pa] on the outer face [Pa] (Lamé)."""
     bored = np.asarray(inner) > 0
     return np.where(bored, 2 * pull * outer**2 / (outer**2 - inner**2), pull)
 
 
 def _crossed(radius: Number, outer: Number, inner: Number) -> Floats:
-    """a²b²/r² [m^2], 0 for a solid disc."""
+    """Return a²b²/r² [m^2], 0 for a solid disc."""
     at = np.where(np.asarray(inner) > 0, radius, 1.0)
     return np.asarray(inner**2 * outer**2 / at**2)
 
 
 PINHOLE = 1e-4
-"""Hole of a wheel whose bore is not known, by the hub's radius [-]: the stress around it is that of any small hole."""
-HANGING = (Hold.BOND, Hold.LIP)
+"""Radius of an unknown bore, by the hub's [-]: the stress around it is that of any small hole."""
+LOADS_HUB = (Hold.BOND, Hold.LIP)
+"""Tyres whose centrifugal force the hub carries."""
 
 
 def working_strength(material: WheelMaterial) -> Number:
-    """Stress that the hub bears [Pa]: yield strength, of a brittle one tensile strength, each by strength_factor.
+    """Return the strength of the hub [Pa]: yield strength, of a brittle one tensile strength, times strength_factor.
 
-    The one that is known where the other is not; inf where neither is.
+    Where that one is unknown the other; inf where both are unknown.
     """
     first, second = material.yield_strength, material.tensile_strength
     if material.brittle:
@@ -172,19 +173,22 @@ def working_strength(material: WheelMaterial) -> Number:
 
 
 def tyre_pull(wheel: Wheel, angular_speed: Number) -> Floats:
-    """Pull of the tyre's weight on each area of the hub's rim [Pa] at `angular_speed` [rad/s]; 0 if it carries itself.
+    """Return the tension of the tyre on the hub's rim [Pa] at `angular_speed` [rad/s]; 0 if the tyre carries itself.
 
     ρω²·(R³ − b³)/(3b), b the hub's outer radius.
     """
     tyre = wheel.tyre
-    if tyre is None or tyre.held_by not in HANGING:
+    if tyre is None or tyre.held_by not in LOADS_HUB:
         return 0.0 * np.asarray(angular_speed)
     reach = (wheel.radius**3 - wheel.hub_radius**3) / (3 * wheel.hub_radius)
     return np.asarray(tyre.material.density * np.square(angular_speed) * reach)
 
 
 def peak_hoop(wheel: Wheel, angular_speed: Number) -> Floats:
-    """Greatest hoop stress of the hub [Pa] at `angular_speed` [rad/s]. Raises ValueError without a material."""
+    """Return the greatest hoop stress of the hub [Pa] at `angular_speed` [rad/s].
+
+    Raises ValueError without a material.
+    """
     material, outer, inner = _hub(wheel)
     load = material.density * np.square(angular_speed)
     own = greatest_hoop(outer, inner, load, material.poisson)
@@ -192,14 +196,17 @@ def peak_hoop(wheel: Wheel, angular_speed: Number) -> Floats:
 
 
 def section_hoop(wheel: Wheel, angular_speed: Number) -> Floats:
-    """Mean hoop stress over the hub's section [Pa] at `angular_speed` [rad/s]. Raises ValueError without a material."""
+    """Return the mean hoop stress over the hub's section [Pa] at `angular_speed` [rad/s].
+
+    Raises ValueError without a material.
+    """
     material, outer, inner = _hub(wheel)
     load = material.density * np.square(angular_speed)
     return mean_hoop(outer, inner, load) + tyre_pull(wheel, angular_speed) * outer / (outer - inner)
 
 
 def rim_safety(wheel: Wheel, wheel_speed: Number) -> Floats:
-    """Working strength by the greatest hoop stress [-] at `wheel_speed` [m/s]; inf where the strength is unknown."""
+    """Return strength / greatest hoop stress [-] at `wheel_speed` [m/s]; inf where the strength is unknown."""
     if wheel.material is None:
         return np.full(np.shape(wheel_speed), np.inf)
     stress = peak_hoop(wheel, wheel_speed / wheel.radius)
@@ -208,7 +215,7 @@ def rim_safety(wheel: Wheel, wheel_speed: Number) -> Floats:
 
 
 def allowable_speed(wheel: Wheel, safety: Number) -> Floats:
-    """Surface speed [m/s] at which the safety [-] is just kept: stress goes with its square; inf where unknown."""
+    """Return the surface speed at which `rim_safety` is `safety` [-] [m/s]; inf where the strength is unknown."""
     return np.sqrt(rim_safety(wheel, 1.0) / safety)
 
 
@@ -251,16 +258,15 @@ def stored_energy(wheel: Wheel, wheel_speed: Number) -> Number:
 
 
 def fragment_energy(wheel: Wheel, wheel_speed: Number) -> Number:
-    """Return the energy of a third of the wheel that breaks away at `wheel_speed` [J], its spin included.
+    """Return the energy of a third of the wheel that breaks away at `wheel_speed` [m/s], its spin included [J].
 
-    It flies off with what it has in the turning wheel, a third of `stored_energy`: its centre of mass goes on straight,
-    and it goes on turning. For choosing a guard: energy only.
+    It keeps its share of `stored_energy`, a third, as translation and rotation.
     """
     return stored_energy(wheel, wheel_speed) / 3
 
 
 def imbalance_force(mass: Number, grade: Number, angular_speed: Number) -> Number:
-    """Turning force on the shaft [N] of a rotor of `mass` [kg] balanced to a grade.
+    """Return the rotating force on the shaft [N] of a rotor of `mass` [kg] balanced to a grade.
 
     ISO 21940-11 names grades by e·ω: G 6.3 is 6.3e-3 [m/s]; F = m·(eω)·ω with angular_speed [rad/s].
     """

@@ -1,4 +1,4 @@
-"""What can hurt: the projectile that leaves, and wheels that store energy, beside published limits."""
+"""Hazards: injury thresholds and limits on toys for the projectile, stored and fragment energy of the wheels."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from stager.physics.rotor import fragment_energy, imbalance_force, stored_energy
 
 @dataclass(frozen=True, slots=True)
 class EyeInjury:
-    """An injury, and the energy per projected area at which half of the eyes hit suffer it [J/m^2]."""
+    """An injury of the eye; half_risk: energy per projected area at which half of the eyes suffer it [J/m^2]."""
 
     name: str
     meaning: str
@@ -36,7 +36,7 @@ NO_SAFE_VALUE = "No value is safe: less energy only makes an injury of the eye l
 
 
 def likely_injuries(energy_per_area: float) -> tuple[EyeInjury, ...]:
-    """Return the injuries that at least half of the eyes suffer that are hit at `energy_per_area` [J/m^2]."""
+    """Return the injuries whose risk is at least one half at `energy_per_area` [J/m^2]."""
     return tuple(injury for injury in EYE_INJURIES if np.asarray(energy_per_area) >= injury.half_risk)
 
 
@@ -61,22 +61,29 @@ TOY_LIMITS = (
         source="a trading-standards page of 2010",
     ),
 )
-"""Limits whose values were read in the sources named. EN 71-1 as it stands judges by energy per area (amendment
-A1:2018; a report of the Austrian agency for health and food safety on action A-046-18 says so): not read."""
+"""Limits whose values were read in the sources named.
+
+The present EN 71-1 limits energy per area too (amendment A1:2018, by a report of the Austrian agency for health and
+food safety on action A-046-18); its values were not read."""
 NOT_COMPARED = "EN 71-1 as amended in 2018 goes by energy per area too: its values are not known here, so not compared."
 
 
-HEIGHT = 1.5
-"""Height above the ground that fall lines are reckoned from where [flight] names none [m]."""
-GRADE = 6.3e-3
+DEFAULT_HEIGHT = 1.5
+"""Height of the muzzle above the ground where [flight] does not give it [m]."""
+BALANCE_GRADE = 6.3e-3
 """Balance grade G 6.3 [m/s]: fans, small electric motors and machines in general by the table of ISO 21940-11, as a
 maker of test machines prints it (ascentialtech.com, page on its grades)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WheelHazard:
-    """The faster wheel of a stage: stored energy and energy of a third that breaks away, its spin included [J]; the
-    nip's load on its shaft and the turning force of an imbalance at G 6.3 [N], None where its mass is not known."""
+    """Hazards of the faster wheel of a stage.
+
+    stored: kinetic energy [J]
+    fragment: energy of a third that breaks away, its spin included [J]
+    load: force of the nip on its shaft [N]
+    imbalance: rotating force at balance grade G 6.3 [N]; None where its mass is unknown
+    """
 
     stored: float
     fragment: float
@@ -86,9 +93,15 @@ class WheelHazard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hazards:
-    """energy [J] and energy_per_area [J/m^2] (None: area not known) of what leaves; injuries of at least half
-    of the eyes hit; toy limits with whether they are kept (None: not known); fall line from `height` above ground [m];
-    spin parameter [-], wobble rate [rad/s]; wheels by stage."""
+    """Hazards of a throw.
+
+    energy [J], energy_per_area [J/m^2]: of the projectile; None where its frontal area is unknown
+    injuries: of the eye, with a risk of at least one half
+    toys: limits on toys, each with whether it is kept; None: unknown
+    fall: distances of the farthest fall from `height` above the ground [m]
+    spin_parameter [-]; wobble_rate [rad/s]
+    wheels: by stage
+    """
 
     energy: float
     energy_per_area: float | None
@@ -121,7 +134,7 @@ def hazards(launcher: Launcher, throw: Throw) -> Hazards:
 
 
 def _height(launcher: Launcher) -> float:
-    return HEIGHT if launcher.flight is None else float(launcher.flight.height)
+    return DEFAULT_HEIGHT if launcher.flight is None else float(launcher.flight.height)
 
 
 def _fall(launcher: Launcher, speed: float, spin: float) -> FallLine:
@@ -139,5 +152,5 @@ def _wheel(launcher: Launcher, throw: Throw, k: int) -> WheelHazard:
         stored=float(stored_energy(wheel, fastest)),
         fragment=float(fragment_energy(wheel, fastest)),
         load=float(peak_normal(launcher, k, speed_a, speed_b)),
-        imbalance=float(imbalance_force(wheel_mass(wheel), GRADE, fastest / wheel.radius)) if weighed else None,
+        imbalance=float(imbalance_force(wheel_mass(wheel), BALANCE_GRADE, fastest / wheel.radius)) if weighed else None,
     )

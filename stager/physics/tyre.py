@@ -1,14 +1,16 @@
-"""What keeps a tyre on its hub, and what keeps it from turning there.
+"""How a tyre stays on its hub, and the force that turns it there.
 
-A ring stretched by ε presses on its hub with its tension Eε; spinning takes ρu² of that away, and at u = √(Eε/ρ)
-nothing is left, whatever the radius. A clamp adds friction against the way outward; a lip or a bond takes the rest of
-the pull, (ρu² − Eε)·t/b on each area of the seat (t the tyre's depth, b the hub's radius). Held so, the tyre itself
-is what tears. Speeds are surface speeds [m/s], shapes broadcast. Where a strength is not known there are two of them:
-up to `sure_speed` the tyre stays on whatever it is, above `retention_speed` it does not; in between nobody can tell.
+A ring stretched by ε presses on its hub with its tension Eε. Rotation reduces that by ρu²; at u = √(Eε/ρ) nothing is
+left, whatever the radius. A clamp adds friction against outward motion; a lip or a bond carries the remaining stress
+(ρu² − Eε)·t/b on the seat (t the tyre's depth, b the hub's radius), until the tyre itself tears.
+
+Speeds are surface speeds [m/s], shapes broadcast. Where a strength is unknown, the tyre stays on up to `sure_speed`,
+leaves above `retention_speed`, and between them the outcome is unknown.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -18,9 +20,9 @@ from stager.model.arrays import Floats, Number
 from stager.model.wheel import Hold, Tyre, Wheel
 
 USUAL_STRETCH = 0.05
-"""Most that sealing practice stretches a fitted ring [-]."""
+"""Greatest stretch of a fitted ring in sealing practice [-]."""
 USUAL_FRICTION = 0.5
-"""Friction of rubber on its hub where it is not given [-]; from memory, cautious."""
+"""Coefficient of friction of rubber on its hub where it is not given [-]; from memory, low."""
 
 
 class Failure(Enum):
@@ -34,12 +36,12 @@ class Failure(Enum):
 
 
 def lift_off_speed(tyre: Tyre) -> Floats:
-    """Return √(Eε/ρ) [m/s]: above it stretch alone does not hold the ring, whatever the radius."""
+    """Return the speed up to which stretch alone holds the ring, √(Eε/ρ) [m/s]."""
     return np.sqrt(tyre.material.modulus * tyre.stretch / tyre.material.density)
 
 
 def tearing_speed(wheel: Wheel, tyre: Tyre) -> Floats:
-    """Speed at which the tyre's material gives way [m/s]: a bonded one in the pull at its root, else as a free ring."""
+    """Return the speed at which the tyre tears [m/s]: a bonded one at its root, others as a free ring."""
     if tyre.material.tensile_strength is None:
         return np.asarray(np.inf)
     strength = tyre.material.tensile_strength / tyre.material.density
@@ -48,16 +50,16 @@ def tearing_speed(wheel: Wheel, tyre: Tyre) -> Floats:
 
 
 def leaving_speed(wheel: Wheel, tyre: Tyre) -> Floats:
-    """Return the speed at which the tyre leaves its seat [m/s], by what holds it.
+    """Return the speed at which stretch and clamp, lip or bond no longer hold the tyre [m/s].
 
     Raises ValueError where a clamp is on a wheel of unknown width.
     """
-    tension: Number = tyre.material.modulus * tyre.stretch + _HELP[tyre.held_by](wheel, tyre)
+    tension: Number = tyre.material.modulus * tyre.stretch + _ADDED_TENSION[tyre.held_by](wheel, tyre)
     return np.sqrt(tension / tyre.material.density)
 
 
 def retention_speed(wheel: Wheel) -> Floats:
-    """Return the speed above which the tyre does not stay on, by all that is known [m/s]; inf without a tyre."""
+    """Return the speed above which the tyre certainly leaves or tears [m/s]; inf without a tyre."""
     tyre = wheel.tyre
     if tyre is None:
         return np.asarray(np.inf)
@@ -65,10 +67,10 @@ def retention_speed(wheel: Wheel) -> Floats:
 
 
 def sure_speed(wheel: Wheel) -> Floats:
-    """Return the speed up to which the tyre stays on for certain [m/s]; inf without a tyre.
+    """Return the speed up to which the tyre certainly stays on [m/s]; inf without a tyre.
 
-    Where all is known that is `retention_speed`. Else it is where stretch alone ends: up to there nothing bears on
-    clamp, lip or bond, and the ring is in no more tension than at rest.
+    `retention_speed` where all strengths are known, else at most `lift_off_speed`: up to there clamp, lip and bond
+    carry no load, and the tension of the ring is that at rest.
     """
     tyre = wheel.tyre
     if tyre is None:
@@ -78,7 +80,7 @@ def sure_speed(wheel: Wheel) -> Floats:
 
 
 def unknown_retention(wheel: Wheel, wheel_speed: float) -> str | None:
-    """Return the key without which it is not known that the tyre stays on at `wheel_speed` [m/s]; None: it is known."""
+    """Return the key of the strength without which retention at `wheel_speed` [m/s] is unknown; None: it is known."""
     tyre = wheel.tyre
     if tyre is None or wheel_speed <= float(sure_speed(wheel)):
         return None
@@ -98,7 +100,7 @@ def unknown_turning_hold(wheel: Wheel) -> str | None:
 
 
 def _unknown_hold(tyre: Tyre) -> str | None:
-    """Return the key of the strength that the tyre hangs on, where it is not known; a stretched ring hangs on none."""
+    """Return the key of a strength that holds the tyre and is unknown, or None; a stretched ring needs none."""
     needs = {
         Hold.CLAMP: ("hub_friction", tyre.hub_friction),
         Hold.LIP: ("lip_strength", tyre.lip_strength),
@@ -113,11 +115,11 @@ def _unknown_hold(tyre: Tyre) -> str | None:
 
 
 def turning_hold(wheel: Wheel, wheel_speed: Number, normal: Number = 0.0) -> Floats:
-    """Tangential force that the tyre passes to its hub without turning on it [N].
+    """Return the tangential force at which the tyre turns on its hub [N].
 
-    wheel_speed [m/s]; normal: force of the nip [N], which presses the tyre on its hub too. Friction of the hub times
-    what is left of the stretch, 2πbw·(Eε − ρu²)·t/b, the clamp on both flanks and the nip; a bond holds by its area.
-    inf without a tyre, where bond, width or friction are not known.
+    wheel_speed [m/s]; normal: force of the nip, which presses the tyre on its hub [N]. A bond: its strength times the
+    area. Others: hub friction times the sum of the remaining press fit 2πbw·(Eε − ρu²)·t/b, the clamp on both flanks
+    and the nip. inf without a tyre, or where bond strength, width or friction is unknown.
     """
     tyre = wheel.tyre
     if tyre is None or wheel.width is None:
@@ -134,8 +136,8 @@ def turning_hold(wheel: Wheel, wheel_speed: Number, normal: Number = 0.0) -> Flo
     return np.asarray(tyre.hub_friction * (pressed + clamped))
 
 
-def _clamped(wheel: Wheel, tyre: Tyre) -> Number:
-    """Return μF/(πtw) [Pa]: friction on both flanks, spread over the ring's section."""
+def _clamp_tension(wheel: Wheel, tyre: Tyre) -> Number:
+    """Return the hoop tension that a clamp's friction on both flanks replaces, μF/(πtw) [Pa]."""
     if tyre.clamp_force is None:
         return 0.0
     if wheel.width is None:
@@ -144,24 +146,19 @@ def _clamped(wheel: Wheel, tyre: Tyre) -> Number:
     return friction * tyre.clamp_force / (np.pi * tyre.depth * wheel.width)
 
 
-def _borne(strength: Number | None, wheel: Wheel, tyre: Tyre) -> Number:
+def _seat_tension(strength: Number | None, wheel: Wheel, tyre: Tyre) -> Number:
+    """Return the hoop tension that a strength of the seat [Pa] replaces, strength·b/t [Pa]; inf where it is unknown."""
     return np.inf if strength is None else strength * wheel.hub_radius / tyre.depth
 
 
-def _alone(wheel: Wheel, tyre: Tyre) -> Number:
-    return 0.0
-
-
-def _lipped(wheel: Wheel, tyre: Tyre) -> Number:
-    return _borne(tyre.lip_strength, wheel, tyre)
-
-
-def _bonded(wheel: Wheel, tyre: Tyre) -> Number:
-    return _borne(tyre.bond_strength, wheel, tyre)
-
-
-_HELP = {Hold.STRETCH: _alone, Hold.CLAMP: _clamped, Hold.LIP: _lipped, Hold.BOND: _bonded}
-_FAILS = {
+_ADDED_TENSION: dict[Hold, Callable[[Wheel, Tyre], Number]] = {
+    Hold.STRETCH: lambda wheel, tyre: 0.0,
+    Hold.CLAMP: _clamp_tension,
+    Hold.LIP: lambda wheel, tyre: _seat_tension(tyre.lip_strength, wheel, tyre),
+    Hold.BOND: lambda wheel, tyre: _seat_tension(tyre.bond_strength, wheel, tyre),
+}
+"""What holds the tyre besides its stretch, as a hoop tension [Pa]."""
+_FAILURES = {
     Hold.STRETCH: Failure.LIFTS,
     Hold.CLAMP: Failure.CREEPS_OUT,
     Hold.LIP: Failure.BREAKS_LIP,
@@ -171,7 +168,7 @@ _FAILS = {
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A change of a tyre: what it is, and up to which speed the tyre then stays on [m/s]."""
+    """A change of a tyre: what it is, and the speed up to which the tyre then stays on [m/s]."""
 
     what: str
     speed: float
@@ -179,11 +176,14 @@ class Change:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Retention:
-    """Why a tyre leaves its wheel, and what would help.
+    """How a tyre leaves its wheel, and changes that would help.
 
-    failure: what happens first (None: not known); speed: where [m/s] (inf: not known); missing: the key that is not
-    known (None: all is); lift_off: where stretch alone ends [m/s]; needed_stretch [-]: with which stretch alone would
-    hold at the speed asked for; changes: the most helpful first.
+    failure: the first to happen; None: unknown
+    speed: at which it happens [m/s]; inf: unknown
+    missing: key of an unknown strength; None: all are known
+    lift_off: speed up to which stretch alone holds the ring [m/s]
+    needed_stretch: stretch that alone would hold it at the speed asked for [-]
+    changes: the most effective first
     """
 
     failure: Failure | None
@@ -195,7 +195,7 @@ class Retention:
 
 
 def explain(wheel: Wheel, wheel_speed: float) -> Retention | None:
-    """Why the tyre of `wheel` (floats) leaves it and what helps most at `wheel_speed` [m/s]; None without a tyre."""
+    """Return how the tyre of `wheel` leaves it, and what helps at `wheel_speed` [m/s]; None without a tyre."""
     tyre = wheel.tyre
     if tyre is None:
         return None
@@ -208,7 +208,7 @@ def explain(wheel: Wheel, wheel_speed: float) -> Retention | None:
     ]
     lacking = _unknown_hold(tyre)
     return Retention(
-        failure=None if lacking else Failure.TEARS if tears < leaves else _FAILS[tyre.held_by],
+        failure=None if lacking else Failure.TEARS if tears < leaves else _FAILURES[tyre.held_by],
         speed=np.inf if lacking else min(leaves, tears),
         missing=lacking,
         lift_off=float(lift_off_speed(tyre)),
@@ -218,7 +218,7 @@ def explain(wheel: Wheel, wheel_speed: float) -> Retention | None:
 
 
 def _alternatives(wheel: Wheel, tyre: Tyre) -> list[tuple[str, Tyre]]:
-    """Changes a maker can make, one at a time. A lip is asked to bear what the ring does until it tears."""
+    """Return single changes of a tyre. A lip is made as strong as the ring needs until it tears."""
     strength = tyre.material.tensile_strength
     stretch = max(USUAL_STRETCH, 1.5 * float(tyre.stretch))
     stiff = replace(tyre.material, modulus=2 * tyre.material.modulus)
