@@ -1,4 +1,4 @@
-"""All benchmarks as one table: python -m tests.benchmarks [-o FILE.json] [part ...]."""
+"""Run the benchmarks and print one table: python -m tests.benchmarks [-o FILE.json] [part ...]."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ PARTS = ("starting", "transits", "sharing", "fitting", "planning", "answers")
 
 
 def table(lines: list[Line]) -> str:
-    """Markdown."""
+    """Return the rows as a Markdown table."""
     rows = [HEADS, ("---",) * len(HEADS), *(line.cells() for line in lines)]
     return "\n".join("| " + " | ".join(row) + " |" for row in rows)
 
 
 def machine() -> str:
-    """What it ran on."""
+    """Describe the machine."""
     return f"{platform.machine()}, {os.cpu_count()} processors, {platform.system()}, Python {platform.python_version()}"
 
 
 def main() -> None:
-    """Run the parts asked for, all by default."""
+    """Run the given parts, all by default."""
     ask = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     ask.add_argument("parts", nargs="*", metavar="part", help=f"of {', '.join(PARTS)}; all without any")
     ask.add_argument("-o", "--output", type=Path, help="write the lines as JSON")

@@ -1,4 +1,4 @@
-"""Plans against plain searches on many drawn problems: `python -m tests.benchmarks.against_search [count] [seed]`."""
+"""Compare plans with plain searches on drawn problems: `python -m tests.benchmarks.against_search [count] [seed]`."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tests.optimise.against import Rival, draw_problem, tight_limits
 
 
 def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
-    """Print a line a problem that is lost, and a summary."""
+    """Print each problem on which the plan is behind, and a summary."""
     behind, lost, unfit, beaten, spent = [], [], [], [], [0.0, 0.0]
     for number in range(first, first + count):
         rng = np.random.default_rng([seed, number])

@@ -1,4 +1,4 @@
-"""The answers that rest on plans: the ladder over draws, against a plan for each draw; the page, against its plan."""
+"""Times of answers that use plans: the ladder over draws against one search per draw, the page against its plan."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ T = TypeVar("T")
 
 
 def lines() -> list[Line]:
-    """The table's rows."""
+    """Return the rows of the table."""
     loaded = stager.load(CONFIG)
     loaded.plan(draws=20)
     nominal, _ = _timed(lambda: loaded.plan(draws=0))
@@ -50,7 +50,7 @@ def lines() -> list[Line]:
 
 
 def _one_by_one(loaded: stager.Loaded) -> list[float]:
-    """Exit speed of draws, each searched as the nominal launcher is [m/s]."""
+    """Search each draw like the nominal launcher; return the exit speeds [m/s]."""
     scenario = loaded.scenario
     draws, out = draw(scenario, TRIED, np.random.default_rng(0)), []
     for k in range(1, draws.lanes):

@@ -1,9 +1,8 @@
-"""How often `compare` and the drift test cry wolf: python -m tests.benchmarks.false_alarms [pairs] [seed] [workers].
+"""False claims of `compare` and of the drift test: python -m tests.benchmarks.false_alarms [pairs] [seed] [workers].
 
-Pairs of builds that are the same launcher, and sessions without drift, on designs of several kinds: at equal settings
-with repeats, at equal settings without, at settings of their own; in order or shuffled. The share of claims at the
-5 % level must lie within 3–7 %. Pairs of which too few throws got through are refused, and are no looks. The table is
-Markdown.
+Pairs of identical builds, and sessions without drift, in several designs: equal settings with and without repeats,
+different settings; in order or shuffled. The share of claims at the 5 % level must lie within 3–7 %. Pairs with too few
+successful throws are refused and not counted. The table is Markdown.
 """
 
 from __future__ import annotations
@@ -21,16 +20,16 @@ from tests.recovery.bench import scenario
 
 REFUSED = "refused"
 NAMES = ("seed_ball", "constant_pair", "bell_pair")
-TURNS = (*tuple(DESIGNS)[:2] * 9, *tuple(DESIGNS)[2:])
-"""Designs that need the model take a hundred times as long: they come once in 21 pairs each."""
+SCHEDULE = (*tuple(DESIGNS)[:2] * 9, *tuple(DESIGNS)[2:])
+"""Designs that need the model take a hundred times as long, so each comes once in 21 pairs."""
 
 
 def job(given: tuple[int, int]) -> tuple[str, str, bool, list[bool]]:
-    """One pair by its number and the study's seed: design, deciding test, claim, claims of drift."""
+    """Run one pair, given its number and the seed; return design, deciding test, claim, claims of drift."""
     number, seed = given
     rng = np.random.default_rng([seed, number])
-    design = TURNS[number % len(TURNS)]
-    name = NAMES[number // len(TURNS) % len(NAMES)]
+    design = SCHEDULE[number % len(SCHEDULE)]
+    name = NAMES[number // len(SCHEDULE) % len(NAMES)]
     try:
         claim, decides, drifting = one_pair(scenario(name), DESIGNS[design], rng)
     except InputErrors:
@@ -39,7 +38,7 @@ def job(given: tuple[int, int]) -> tuple[str, str, bool, list[bool]]:
 
 
 def row(label: str, claims: int, count: int) -> str:
-    """Share of claims, with a two-sided p value against 5 %."""
+    """Return a table row: share of claims with a two-sided p value against 5 %."""
     return f"| {label} | {count} | {100 * claims / count:.1f} % | {binomtest(claims, count, 0.05).pvalue:.3f} |"
 
 
@@ -62,7 +61,7 @@ def main(pairs: int = 2000, seed: int = 1, workers: int = 1) -> None:
     print("| row | looks | claims | p |\n|---|---|---|---|")
     for label in sorted(count for count in counts if counts[count]):
         print(row(label, claims[label], counts[label]))
-    print(f"\n{pairs} pairs of identical builds, seed {seed}; {refused} refused, too few throws got through.")
+    print(f"\n{pairs} pairs of identical builds, seed {seed}; {refused} refused because too few throws succeeded.")
 
 
 if __name__ == "__main__":

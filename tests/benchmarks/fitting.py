@@ -1,8 +1,8 @@
-"""A fit of 60 throws with three friction laws, against least squares one throw at a time.
+"""Time of a fit of 60 throws with three friction laws, against least squares that throws one at a time.
 
-The other way is what one would write with SciPy alone: for each law, from the middle of what is known and from two
-random places, `least_squares` with difference quotients over residuals in standard deviations. It is given the scatter
-and stops at its best fits: no draws, intervals, second stage or drift, all of which the fit's time includes.
+The alternative uses SciPy alone: for each law, from the prior mean and from two random starts, `least_squares` with
+finite differences on residuals in standard deviations. It is given the scatter and stops at its best fits. The fit
+also draws a posterior, predicts a second stage and tests for drift, all within its time.
 """
 
 from __future__ import annotations
@@ -31,17 +31,17 @@ STARTS, STEP, LONGEST = 3, 1e-3, 10.0
 
 
 def lines() -> list[Line]:
-    """The table's rows."""
+    """Return the rows of the table."""
     given, rng = scenario(NAME), np.random.default_rng(SEED)
     real = own_law(given).launcher(given, draw_truth(given, rng))
-    # Every throw at a setting of its own: the fit would throw repeated ones only once.
+    # All settings differ, because the fit computes repeated settings only once.
     speeds = np.linspace(7.0, 24.0, PLAN.throws)[:, None]
     throws = measure(given, real, speeds, PLAN, rng)
     began = time.process_time()
     found = fit(given, throws, SEED, None, None).fit
     ours = time.process_time() - began
     began = time.process_time()
-    left = min(_alone(given, law, speeds, throws.exit_speed, rng) for law in candidates(given))
+    left = min(_least_squares(given, law, speeds, throws.exit_speed, rng) for law in candidates(given))
     theirs = time.process_time() - began
     _agree(found, left)
     what = f"fit of {PLAN.throws} throws, {len(given.uncertain)} parameters, {len(candidates(given))} laws"
@@ -51,8 +51,8 @@ def lines() -> list[Line]:
     ]
 
 
-def _alone(given: Scenario, law: Law, speeds: Floats, measured: Floats, rng: np.random.Generator) -> float:
-    """Least half sum of squares [-] of one law over all starts: residuals in scatters, and the priors' pull."""
+def _least_squares(given: Scenario, law: Law, speeds: Floats, measured: Floats, rng: np.random.Generator) -> float:
+    """Return the least half sum of squares [-] of one law over all starts, prior included."""
     priors = (*(of(item) for item in given.uncertain if not item.key.startswith(FRICTION)), *law.priors)
 
     def residuals(z: Floats) -> Floats:
@@ -65,7 +65,7 @@ def _alone(given: Scenario, law: Law, speeds: Floats, measured: Floats, rng: np.
 
 
 def _agree(found: Fit, left: float) -> None:
-    """Raises ValueError if the other way found a clearly better fit: the times would not be of the same job."""
+    """Raise ValueError if least squares found a clearly better fit, as the times would not be comparable."""
     own = 0.5 * float(((found.found.residuals / PLAN.noise) ** 2).sum() + (found.found.normal**2).sum())
     if own > left + 2:
         raise ValueError(f"the fit leaves {own:.1f}, least squares {left:.1f}")

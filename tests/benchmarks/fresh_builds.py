@@ -1,6 +1,6 @@
-"""Count how many plans of drawn launchers keep all hard limits in as many fresh builds as asked for.
+"""Count how many plans of drawn launchers keep all hard limits in the requested share of fresh builds.
 
-Run as `python -m tests.benchmarks.fresh_builds [LAUNCHERS] [FIRST]`; each line is one launcher, the last the sum.
+Run as `python -m tests.benchmarks.fresh_builds [LAUNCHERS] [FIRST]`; it prints a line per launcher and a summary.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from tests.optimise.builds import CONFIGS, drawn_changes, fresh
 
 
 def main(count: int = 50, first: int = 0) -> int:
-    """Plan `count` drawn launchers from number `first` on; 1 where a plan keeps its limits too rarely."""
+    """Plan `count` drawn launchers from number `first`; return 1 if a plan keeps its limits too rarely."""
     judged, short = 0, 0
     for number in range(first, first + count):
         name, changes = drawn_changes(np.random.default_rng([13, number]))
@@ -30,7 +30,7 @@ def main(count: int = 50, first: int = 0) -> int:
             f"{found.kept:.1%} of builds (asked {asked:.0%}), jams in {found.jams:.1%}",
             flush=True,
         )
-    print(f"{judged} plans judged, {short} keep their limits in fewer builds than asked for")
+    print(f"{judged} plans judged, {short} keep their limits in fewer builds than requested")
     return int(short > 0)
 
 

@@ -1,7 +1,7 @@
-"""Feed nearly right files to the program: python -m tests.benchmarks.fuzz [--seconds S] [--seed N] [-o DIR].
+"""Fuzz the reader and the commands: python -m tests.benchmarks.fuzz [--seconds S] [--seed N] [-o DIR].
 
-Each is judged in this process with warnings as errors; what is neither an answer nor errors at its lines is kept in
-DIR, by its number, and belongs into tests/fuzz/corpus once it is understood.
+Each altered file is read in this process with warnings as errors. A file that gives neither an answer nor errors at its
+lines is stored in DIR by its number; add it to tests/fuzz/corpus once its cause is understood.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from pathlib import Path
 from tests.fuzz import commands, configurations, tables
 
 KINDS = {"toml": configurations, "csv": tables, "command": commands}
-LONG = {"toml": 5.0, "csv": 5.0, "command": 60.0}
-"""Seconds that one file may take."""
+MAX_SECONDS = {"toml": 5.0, "csv": 5.0, "command": 60.0}
+"""Longest time per file [s]."""
 
 
 def main() -> None:
-    """Run until the time is over, or so many files were judged."""
+    """Run until the time is over or `--count` files were read."""
     ask = argparse.ArgumentParser(prog="python -m tests.benchmarks.fuzz", description=__doc__)
     ask.add_argument("--seconds", type=float, default=120.0)
     ask.add_argument("--count", type=int, default=10**9)
@@ -36,7 +36,7 @@ def main() -> None:
     names = ["toml", "csv"] if given.kind == "files" else [given.kind]
     until, counts, reasons = time.monotonic() + given.seconds, Counter[str](), Counter[str]()
     with tempfile.TemporaryDirectory() as folder:
-        # What is compiled or imported once is no time of a file.
+        # Compile and import first, so that this is not counted as the time of a file.
         configurations.judge(configurations.PLACES[0])
         for number in range(given.count):
             if time.monotonic() > until:
@@ -47,8 +47,8 @@ def main() -> None:
             path.write_bytes(data)
             try:
                 outcome, took = _timed(name, path)
-                # Again: something may have been compiled the first time.
-                if took > LONG[name] and (took := _timed(name, path)[1]) > LONG[name]:
+                # Repeat once, as the first run may have compiled something.
+                if took > MAX_SECONDS[name] and (took := _timed(name, path)[1]) > MAX_SECONDS[name]:
                     raise TimeoutError(f"{took:.1f} s")
             except Exception as error:
                 outcome = "FOUND"

@@ -1,6 +1,6 @@
-"""A serial Numba kernel of the same scheme, for comparison only: a ball between two equal wheels, friction that falls.
+"""A serial Numba kernel of the same scheme for comparison: a ball between two equal wheels, falling friction.
 
-State: projectile's speed v and the wheels' surface speed u; both sides are alike, so one slip stands for two.
+State: projectile speed v and surface speed u of the wheels; both sides are equal, so one slip is enough.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ _PLACE, _DRIFT = np.array(PLACE), np.array(DRIFT)
 
 @njit(cache=False, error_model="numpy")
 def _contact(x, v, u, p, rebound):
-    """Acceleration along the way dv/dx and du/dx, the force on one side, and slopes."""
+    """Return dv/dx and du/dx, the force on one side, and slopes."""
     distance = sqrt(x * x + p[1] * p[1])
     crush = max(p[0] - distance, 0.0)
     sine, cosine = x / distance, p[1] / distance
@@ -39,8 +39,8 @@ def _contact(x, v, u, p, rebound):
 
 
 @njit(cache=False, error_model="numpy")
-def _look(forward, force, v, u, cosine, seen):
-    """Take in one place: greatest acceleration and slip power, lowest and highest slip."""
+def _update_extremes(forward, force, v, u, cosine, seen):
+    """Update the greatest acceleration and slip power, and the lowest and highest slip."""
     slip = u - v * cosine
     seen[0], seen[1] = max(seen[0], abs(forward * v)), max(seen[1], 2.0 * force * slip)
     seen[2], seen[3] = min(seen[2], slip), max(seen[3], slip)
@@ -59,7 +59,7 @@ def _segment(v, u, half, closing, p, tolerance, rebound, seen):
             x, stretch, bend = -half + half * place * place, 2 * half * place, 2 * half
         f = _contact(x, v, u, p, rebound)
         fv, fu, normal, sine, cosine, distance, crush, scale, fading, creeping, traction, force = f
-        _look(fv, force, v, u, cosine, seen)
+        _update_extremes(fv, force, v, u, cosine, seen)
         rush = rub = 0.0
         steep = normal * (-fading / p[6] * abs(creeping) + (p[5] + fading) * (1 - creeping * creeping) / p[7])
         dcos, dsin = -cosine * sine / distance, cosine * cosine / distance
@@ -118,7 +118,7 @@ def _segment(v, u, half, closing, p, tolerance, rebound, seen):
             seen[0], seen[1] = max(seen[0], rush), max(seen[1], rub)
             if place >= 1.0 - 1e-12:
                 g = _contact(half if closing else 0.0, v, u, p, rebound)
-                _look(g[0], g[11], v, u, g[4], seen)
+                _update_extremes(g[0], g[11], v, u, g[4], seen)
                 return v, u, False
             size *= min(factor, 1.0) if held else factor
             held = False
@@ -142,13 +142,13 @@ def _all(speeds, entry, half, p, tolerance, rebound):
 
 
 def throws(launcher: Launcher, speeds: np.ndarray, tolerance: float) -> np.ndarray:
-    """One stage at each of `speeds` [m/s]; launcher: a pair, a ball, no tyre growth, no motor.
+    """Throw a ball through one pair at each of `speeds` [m/s], without tyre growth and motor.
 
-    Rows: exit speed [m/s], peak acceleration [m/s^2], peak slip power [W], least slip [m/s].
+    Rows of the result: exit speed [m/s], peak acceleration [m/s^2], peak slip power [W], least slip [m/s].
     """
     stage, contact, law = launcher.template, launcher.contact, launcher.contact.friction
     if not isinstance(law, Falling):
-        raise TypeError("the kernel knows friction that falls only")
+        raise TypeError("the kernel has falling friction only")
     reach = stage.wheel.radius + launcher.projectile.radius
     height = reach - stage.crush / 2
     constants = np.array([

@@ -1,8 +1,8 @@
-"""What limits cost beside the transits of the chains that they look at.
+"""Cost of the limits relative to the transits of the same chains.
 
     python -m tests.benchmarks.limits [chains]
 
-Ratios of processor time, all in one batch: all limits that do not ask for the settled state, then the settled state.
+Ratios of processor time in one batch: all limits that do not need the steady state, then the steady state.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ T = TypeVar("T")
 
 
 def ratios(chains: int, machine: Launcher) -> dict[str, float]:
-    """Each limit's time, that of all of them, and the settled state's, by that of the transits."""
+    """Return the time of each limit, of all limits and of the steady state, relative to the transits."""
     rng = np.random.default_rng(1)
     speeds = np.sort(rng.uniform(6.0, 16.0, (chains, STAGES)), axis=1)
     still = replace(machine, feed=replace(machine.feed, rate=None))

@@ -1,8 +1,8 @@
-"""How well a second stage is foretold from one: python -m tests.benchmarks.prediction [benches] [seed] [workers].
+"""Predict a second stage from throws of one: python -m tests.benchmarks.prediction [benches] [seed] [workers].
 
-So many benches of each kind of launcher: 24 throws at 1.2 % of scatter across the grip limit, then the exit speed of a
-second stage that no throw had, with its wheels as set by the best guess and at their own best. Asked: within 5 % of the
-truth, and an interval narrower than 25 %. The table is Markdown.
+For each kind of launcher, benches with 24 throws of 1.2 % scatter across the grip limit; then the predicted exit speed
+of a second stage without throws, at its expected best setting and at its true best setting. Target: error below 5 %,
+interval narrower than 25 %. The table is Markdown.
 """
 
 from __future__ import annotations
@@ -20,31 +20,31 @@ ERROR, WIDTH = 0.05, 0.25
 
 
 def one(job: tuple[str, int, int]) -> tuple[str, list[Score]]:
-    """One bench by the name of its kind, its number and the study's seed: the second stage's scores."""
+    """Run one bench, given its kind, number and seed; return the scores of the second stage."""
     name, number, seed = job
     _, scores = recover(scenario(name), PLAN, np.random.default_rng([seed, KINDS.index(name), number]))
     return name, [score for score in scores if score.name.startswith("second stage")]
 
 
-def kept(score: Score) -> bool:
-    """Whether it is what was asked for."""
+def meets_target(score: Score) -> bool:
+    """Return whether error and width meet the target."""
     return abs(score.error) < ERROR and score.width < WIDTH
 
 
 def words(name: str) -> str:
-    """What kind of launcher a scenario is."""
+    """Describe the launcher of a scenario."""
     launcher = scenario(name).launcher
     return f"{launcher.projectile.shape.name}, {launcher.template.layout.name}, {launcher.contact.friction.name}"
 
 
 def row(label: str, scores: list[Score]) -> str:
-    """Share as asked, share that holds the truth, median and greatest error and width."""
+    """Return a table row: share within target, coverage, median and greatest error and width."""
     errors = 100 * np.abs([score.error for score in scores])
     widths = 100 * np.array([score.width for score in scores])
-    shares = (100 * np.mean([test(score) for score in scores]) for test in (kept, lambda score: score.inside))
-    asked, inside = shares
+    met = 100 * np.mean([meets_target(score) for score in scores])
+    inside = 100 * np.mean([score.inside for score in scores])
     return (
-        f"| {label} | {len(scores)} | {asked:.0f} % | {inside:.0f} % | {np.median(errors):.1f} % | {errors.max():.1f} %"
+        f"| {label} | {len(scores)} | {met:.0f} % | {inside:.0f} % | {np.median(errors):.1f} % | {errors.max():.1f} %"
         f" | {np.median(widths):.1f} % | {widths.max():.1f} % |"
     )
 
@@ -58,7 +58,7 @@ def main(benches: int = 10, seed: int = 4, workers: int = 1) -> None:
             print(f"\r{done} of {len(jobs)}", end="", file=sys.stderr)
             for label in ("all", f"{words(name)} ({name})", *(score.name for score in scores)):
                 groups[label] += scores if not label.startswith("second") else [s for s in scores if s.name == label]
-    print("| kind | predictions | as asked | hold the truth | median error | greatest | median width | greatest |")
+    print("| kind | predictions | within target | coverage | median error | greatest | median width | greatest |")
     print("|" + "---|" * 8)
     for label in sorted(groups, key=lambda text: (text != "all", text)):
         print(row(label, groups[label]))

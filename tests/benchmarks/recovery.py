@@ -1,7 +1,7 @@
-"""How often 95 % intervals of a fit hold the truth: python -m tests.benchmarks.recovery [benches] [seed] [workers].
+"""Coverage of the 95 % intervals of a fit: python -m tests.benchmarks.recovery [benches] [seed] [workers].
 
 Truths are drawn from each scenario's uncertainties; scatter 0.5–3 %, 12–60 throws, every second bench with outliers.
-Scored are the identified parameters and the exit speed of a second stage that is not built yet. The table is Markdown.
+Scored are the identified parameters and the exit speed of a second stage without throws. The table is Markdown.
 """
 
 from __future__ import annotations
@@ -16,22 +16,22 @@ from scipy.stats import binomtest
 from tests.recovery.bench import NAMES, Plan, Score, draw_plan, recover, scenario
 
 REJECT = 0.001
-TURNS = (*NAMES[:-1], *NAMES)
-"""The last scenario has a rail, which takes several times as long: it comes half as often."""
+SCHEDULE = (*NAMES[:-1], *NAMES)
+"""The last scenario has a rail and takes several times as long, so it comes half as often."""
 
 
 def one(job: tuple[int, int]) -> tuple[str, Plan, str, list[Score]]:
-    """One bench by its number and the study's seed."""
+    """Run one bench, given its number and the seed."""
     number, seed = job
     rng = np.random.default_rng([seed, number])
-    name = TURNS[number % len(TURNS)]
+    name = SCHEDULE[number % len(SCHEDULE)]
     plan = draw_plan(rng)
     done, scores = recover(scenario(name), plan, rng)
     return name, plan, done.law, scores
 
 
 def row(label: str, scores: list[Score]) -> str:
-    """Coverage, two-sided p value against 95 %, median width and error."""
+    """Return a table row: coverage, two-sided p value against 95 %, median width and error."""
     inside = sum(score.inside for score in scores)
     p = binomtest(inside, len(scores), 0.95).pvalue
     width = np.median([score.width for score in scores])
@@ -47,7 +47,7 @@ Result = tuple[str, Plan, str, list[Score]]
 
 
 def study_table(results: list[Result]) -> list[str]:
-    """The rows, and a line on the laws that were chosen."""
+    """Return the table and a line on the selected friction laws."""
     groups: dict[str, list[Score]] = defaultdict(list)
     for name, plan, _, scores in results:
         for score in scores:
@@ -59,10 +59,10 @@ def study_table(results: list[Result]) -> list[str]:
                 "with outliers" if plan.outliers else "without outliers",
             ):  # fmt: skip
                 groups[label].append(score)
-    lines = ["| row | intervals | hold the truth | p | median width | median error |", "|---|---|---|---|---|---|"]
+    lines = ["| row | intervals | coverage | p | median width | median error |", "|---|---|---|---|---|---|"]
     lines += [row(label, groups[label]) for label in sorted(groups, key=lambda text: (text != "all", text))]
     switched = sum(law != scenario(name).launcher.contact.friction.name for name, _, law, _ in results)
-    return [*lines, "", f"{len(results)} benches; another law than the true one was chosen in {switched}."]
+    return [*lines, "", f"{len(results)} benches; a wrong friction law was selected in {switched}."]
 
 
 def main(benches: int = 210, seed: int = 12, workers: int = 1) -> None:

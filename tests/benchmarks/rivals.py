@@ -1,8 +1,8 @@
-"""The plan against general optimisers on random problems.
+"""Plans against general optimisers on random problems.
 
-`python -m tests.benchmarks.rivals [PROBLEMS] [SEED] [FIRST]` prints for each problem how much more or less than the
-plan each of them reaches, how far its bound lies above the plan and above the fastest of all that keep the limits; and
-at the end the worst. FIRST: the problem to begin with.
+`python -m tests.benchmarks.rivals [PROBLEMS] [SEED] [FIRST]` prints for each problem the difference between each
+optimiser and the plan, and the gap of the bound to the plan and to the fastest feasible setting; at the end the largest
+differences. FIRST: number of the first problem.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from stager.optimise.planner import plan
 from tests.optimise.rivals import SEARCHES, problem, reached
 
 FREE_ENERGY = 1e3
-"""What `scenario` allows where nothing is drawn [J]."""
+"""Energy limit of `scenario` without a drawn one [J]."""
 
 
 def main(problems: int, seed: int, first: int) -> None:
-    """Run and print."""
+    """Run the study and print its table."""
     worst, gaps, beaten = -np.inf, [], 0
     searches = " ".join(f"{name + ' %':>11}" for name in SEARCHES)
     print(f"problem stages limits                              plan m/s    s {searches}    s  bound % above all %")
@@ -48,7 +48,7 @@ def main(problems: int, seed: int, first: int) -> None:
 
 
 def _limits(task: Scenario) -> str:
-    """Names of the limits that were drawn."""
+    """Return the names of the drawn limits."""
     given = {name: getattr(task.limit_values, name) for name in ("slip_heat", "exit_energy", "acceleration")}
     return " ".join(name for name, value in given.items() if value not in (None, FREE_ENERGY))
 

@@ -1,6 +1,6 @@
-"""Draws in one process and in two, and how their time grows with their number.
+"""Time of tuning draws in one process and in two, and its growth with their number.
 
-Both processes are there and have loaded the program before the clock starts; it is the wall's.
+Both processes have started and loaded the program before the wall clock starts.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ ASKED = 1.8
 
 
 def lines() -> list[Line]:
-    """The table's rows."""
+    """Return the rows of the table."""
     task = load(CONFIGS / "seed_ball.toml").scenario()
     rows = select(task, Clock(), lambda share: None).rows
     steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]

@@ -1,4 +1,4 @@
-"""Start-up: help and a configuration error against importing the libraries that they need."""
+"""Start-up time: help and a configuration error, against importing the libraries they need."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ BROKEN = "[projectile]\nshape = 'bal'\nmass = '20 gramm'\n"
 
 
 def lines() -> list[Line]:
-    """The table's rows."""
+    """Return the rows of the table."""
     with tempfile.TemporaryDirectory() as folder:
         broken = Path(folder) / "broken.toml"
         broken.write_text(BROKEN)
@@ -32,7 +32,7 @@ def lines() -> list[Line]:
 
 
 def _run(folder: str, *arguments: str) -> None:
-    """With byte code kept in `folder`, as an installed package has it: else a checkout is compiled each time."""
+    """Run Python with byte code cached in `folder`, like that of an installed package."""
     environment = {key: value for key, value in os.environ.items() if key != "PYTHONDONTWRITEBYTECODE"}
     environment["PYTHONPYCACHEPREFIX"] = folder
     subprocess.run([sys.executable, *arguments], capture_output=True, check=False, env=environment)

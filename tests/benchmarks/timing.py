@@ -1,4 +1,4 @@
-"""Times of one run, taken in turns so that a busy machine slows all alike."""
+"""Timing of jobs in turns, so that a busy machine slows all of them alike."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Line:
-    """One row of the table: what was run, how long it took [s], against what, and what is asked."""
+    """One row of the table: job, time [s], reference, ratio of times, target and whether it is met."""
 
     what: str
     seconds: float
@@ -22,23 +22,21 @@ class Line:
     kept: bool
 
     def cells(self) -> tuple[str, ...]:
-        """As text."""
+        """Return the row as text."""
         kept = "yes" if self.kept else "no"
         return self.what, pretty(self.seconds), self.against, f"{self.ratio:.3g}", self.asked, kept
 
     def plain(self) -> dict[str, Any]:
-        """As data."""
+        """Return the row as plain data."""
         return asdict(self)
 
 
-HEADS = ("run", "time", "against", "ratio", "asked for", "kept")
-
-
+HEADS = ("run", "time", "against", "ratio", "target", "met")
 Clock = Callable[[], float]
 
 
 def medians(*jobs: Callable[[], object], rounds: int = 5, clock: Clock = time.process_time) -> list[float]:
-    """Median time [s] of each job, one after the other in every round."""
+    """Return the median time [s] of each job; every round runs all jobs in turn."""
     taken: list[list[float]] = [[] for _ in jobs]
     for _ in range(rounds):
         for times, job in zip(taken, jobs, strict=True):
@@ -49,12 +47,12 @@ def medians(*jobs: Callable[[], object], rounds: int = 5, clock: Clock = time.pr
 
 
 def exponent(sizes: list[int], seconds: list[float]) -> float:
-    """Slope of log time against log size."""
+    """Return the slope of log time against log size."""
     return float(np.polyfit(np.log(sizes), np.log(seconds), 1)[0])
 
 
 def pretty(seconds: float) -> str:
-    """Seconds with a fitting prefix."""
+    """Format seconds with a suitable prefix."""
     if seconds != seconds:
         return "–"
     for unit, size in (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6)):

@@ -1,6 +1,6 @@
-"""Transits: against solve_ivp in time and against a serial Numba kernel of the same scheme; growth and memory.
+"""Time of transits against solve_ivp and against a serial Numba kernel of the same scheme; growth and memory.
 
-Single transits, ours and those by solve_ivp, are thrown one after the other at different speeds, and their mean counts.
+Single transits of both are run one by one at different speeds; their mean is compared.
 """
 
 from __future__ import annotations
@@ -21,29 +21,28 @@ from stager.physics.rate import settled
 from tests.benchmarks.kernel import throws
 from tests.benchmarks.timing import Line, exponent, medians
 from tests.drive.machines import launcher as driven
-from tests.oracle.throw import throw as slow_throw
+from tests.oracle.throw import throw as reference_throw
 from tests.physics.machines import launcher
 
 ACCURACY = 1e-5
-LANES = (1, 10, 1_000, 10_000, 100_000)
 STAGES = (1, 4, 8)
 SINGLES = 20
 LAW = Falling(0.7, 0.2, 9.0)
 
 
 def machine() -> Launcher:
-    """A ball between two light wheels, friction that falls with slip; invented."""
+    """Return a launcher with two light wheels and falling friction; values are invented."""
     return launcher(inertia=4e-5, crush=2e-3, law=LAW)
 
 
-def speeds(lanes: int, stages: int) -> np.ndarray:
-    """Set surface speeds [m/s] that rise from stage to stage."""
-    first = np.random.default_rng(1).uniform(8.0, 25.0, (lanes, 1))
+def speeds(samples: int, stages: int) -> np.ndarray:
+    """Return surface speeds [m/s] that rise from stage to stage."""
+    first = np.random.default_rng(1).uniform(8.0, 25.0, (samples, 1))
     return first * (1 + 0.1 * np.arange(stages))
 
 
 def tolerance(run, reference: np.ndarray, choices: tuple[float, ...]) -> float:
-    """The loosest choice whose worst error is within ACCURACY."""
+    """Return the loosest choice whose greatest error is within ACCURACY."""
     for choice in choices:
         if np.max(np.abs(run(choice) / reference - 1)) <= ACCURACY:
             return choice
@@ -51,7 +50,7 @@ def tolerance(run, reference: np.ndarray, choices: tuple[float, ...]) -> float:
 
 
 def lines() -> list[Line]:
-    """The table's rows."""
+    """Return the rows of the table."""
     one, sample = machine(), speeds(60, 1)
     exact = throw(one, sample, options=Options(tolerance=1e-11)).exit_speed
     choices = tuple(float(choice) for choice in 10.0 ** np.arange(-3.0, -7.05, -0.1))
@@ -60,7 +59,7 @@ def lines() -> list[Line]:
         return throw(one, values, options=Options(tolerance=choice, books=False)).exit_speed
 
     def slow(values: np.ndarray, choice: float) -> np.ndarray:
-        return np.array([slow_throw(one, list(row), tolerance=choice).exit_speed for row in values])
+        return np.array([reference_throw(one, list(row), tolerance=choice).exit_speed for row in values])
 
     fine = tolerance(partial(ours, sample), exact, choices)
     fine_kernel = tolerance(lambda choice: throws(one, sample[:, 0], choice)[0], exact, choices)
@@ -80,7 +79,7 @@ def lines() -> list[Line]:
 
 
 def _kinds() -> list[Line]:
-    """Transits of each layout at the usual tolerance, CPU of one core."""
+    """Return rows on transits of each layout at the usual tolerance, CPU time of one core."""
     found = []
     rod = replace(machine().projectile, shape=ROD, length=0.05)
     for name, one in {
@@ -97,7 +96,7 @@ def _kinds() -> list[Line]:
 
 
 def _settling() -> list[Line]:
-    """Settled states of two stages at eight throws a second, CPU of one core: many at once, and one alone."""
+    """Return rows on the steady state of two stages at eight throws per second, CPU time: a batch, and one alone."""
     one, many = driven(), 10.0 * np.random.default_rng(1).uniform(0.8, 1.1, (2_000, 2))
     options = Options(tolerance=ACCURACY)
     firsts = throw(one, many, options=options), throw(one, many[0], options=options)
@@ -113,7 +112,7 @@ def _settling() -> list[Line]:
 
 
 def _same_work(one: Launcher, sample: np.ndarray) -> None:
-    """That the kernel finds what is watched in a throw too: ratios of times are of equal work."""
+    """Check that the kernel computes the same quantities, so that times of equal work are compared."""
     stages = throw(one, sample, options=Options(tolerance=1e-7, books=False)).stages
     ours = stages.exit_speed, stages.peak_acceleration, stages.peak_slip_power, stages.least_slip
     for mine, its in zip(ours, throws(one, sample[:, 0], 1e-7), strict=True):
@@ -123,26 +122,26 @@ def _same_work(one: Launcher, sample: np.ndarray) -> None:
 def _growth(choice: float) -> list[Line]:
     run = partial(throw, machine(), options=Options(tolerance=choice, books=False))
     sizes = [12_000, 36_000, 96_000]
-    by_lanes = medians(*(partial(run, speeds(size, 1)) for size in sizes))
+    by_samples = medians(*(partial(run, speeds(size, 1)) for size in sizes))
     by_stages = medians(*(partial(run, speeds(12_000, count)) for count in STAGES))
-    lanes, stages = exponent(sizes, by_lanes), exponent(list(STAGES), by_stages)
+    samples, stages = exponent(sizes, by_samples), exponent(list(STAGES), by_stages)
     asked = "0.95–1.05"
     return [
-        Line("96 000 transits", by_lanes[-1], "exponent in lanes", lanes, asked, 0.95 <= lanes <= 1.05),
+        Line("96 000 transits", by_samples[-1], "exponent in samples", samples, asked, 0.95 <= samples <= 1.05),
         Line("12 000 throws of 8 stages", by_stages[-1], "exponent in stages", stages, asked, 0.95 <= stages <= 1.05),
     ]
 
 
 def _memory(choice: float) -> Line:
-    """Peak memory beyond the result, per transit, of 96 000 against 24 000."""
+    """Return a row on peak memory beyond the result per transit, of 96 000 against 24 000."""
     beyond = []
-    for lanes in (24_000, 96_000):
-        values = speeds(lanes, 4)
+    for samples in (24_000, 96_000):
+        values = speeds(samples, 4)
         tracemalloc.start()
         done = throw(machine(), values, options=Options(tolerance=choice, books=False))
         current, peak = tracemalloc.get_traced_memory()
         tracemalloc.stop()
-        beyond.append((peak - current) / lanes)
+        beyond.append((peak - current) / samples)
         del done
     ratio = beyond[1] / beyond[0]
-    return Line("memory beyond the result", float("nan"), "96 000 / 24 000 lanes", ratio, "≤ 1.2", ratio <= 1.2)
+    return Line("memory beyond the result", float("nan"), "96 000 / 24 000 samples", ratio, "≤ 1.2", ratio <= 1.2)

@@ -1,8 +1,8 @@
-"""The verdict's probabilities against brute force: `python -m tests.benchmarks.verdict [DRAWS] [SEED] [SCENARIO ...]`.
+"""Probabilities of the verdict against brute force: `python -m tests.benchmarks.verdict [DRAWS] [SEED] [SCENARIO ...]`.
 
-Launchers are drawn anew and every one tuned by brute force. Prints, for each stage and several gains that might be
-called worthwhile, in how many of them it adds that much, by brute force and by the plan's draws, and how many standard
-errors of the two counts these lie apart.
+Launchers are drawn and each is tuned by brute force. For each stage and several gains, it prints the share of launchers
+in which the stage adds at least that gain, by brute force and by the plan's draws, and the difference of both in
+standard errors.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)
 
 
 def scenarios() -> dict[str, Scenario]:
-    """By name."""
+    """Return the scenarios by name."""
     files = {name: load(CONFIGS / f"{name}.toml").scenario() for name in ("seed_ball", "table_tennis")}
     return {**files, "foam disc on rails": unsure()}
 
 
 def main(draws: int, seed: int, names: list[str]) -> None:
-    """Run and print."""
+    """Run the study and print its table."""
     apart: list[float] = []
     print(f"{'scenario':20} stage  worthwhile %  brute force    plan  standard errors apart")
     for name, task in scenarios().items():

@@ -1,4 +1,4 @@
-"""From nothing to a first plan, on a terminal and without one."""
+"""`stager new`: questions on a terminal, options without one."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tests.bench.terminal import Terminal
 from tests.cli.run import stager as run
 
 
-def test_questions_with_usual_answers(tmp_path: Path) -> None:
+def test_dialog_writes_a_configuration_that_plans(tmp_path: Path) -> None:
     with Terminal(["new", "mine", "--layout", "rail"], tmp_path) as terminal:
         terminal.expect(r"What is thrown \(ball, .*\) \[ball\]: ")
         terminal.send("disc\n")
@@ -40,7 +40,7 @@ def test_questions_with_usual_answers(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("key", "status"), [("\x03", 130), ("\x04", 130)])
-def test_leaving_writes_nothing(tmp_path: Path, key: str, status: int) -> None:
+def test_leaving_the_dialog_writes_nothing(tmp_path: Path, key: str, status: int) -> None:
     with Terminal(["new", "mine"], tmp_path) as terminal:
         terminal.expect(r"\[ball\]: ")
         terminal.send(key)
@@ -49,7 +49,7 @@ def test_leaving_writes_nothing(tmp_path: Path, key: str, status: int) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-def test_flags_answer_where_there_is_no_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_options_replace_the_dialog(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     ran = run("new", ".", "--shape", "rod", "--mass", "1.2 g", "--width", "13 mm", "--energy", "1 J", "--stages", "2")
     assert (ran.status, ran.err) == (0, "")
@@ -61,7 +61,7 @@ def test_flags_answer_where_there_is_no_terminal(tmp_path: Path, monkeypatch: py
     assert json.loads(run("plan", "launcher.toml", "--draws", "0", "--json").out)["stage_count"] >= 1
 
 
-def test_all_wrong_flags_are_said_at_once(tmp_path: Path) -> None:
+def test_all_invalid_options_are_reported_together(tmp_path: Path) -> None:
     ran = run("new", str(tmp_path / "mine"), "--shape", "cube", "--mass", "3 m")
     assert ran.status == 2
     assert "--shape: " in ran.err

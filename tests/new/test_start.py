@@ -1,4 +1,4 @@
-"""First configurations from a few answers: they load, and they plan."""
+"""First configurations from a few answers load and can be planned."""
 
 from __future__ import annotations
 
@@ -43,19 +43,19 @@ def test_every_shape_and_layout_loads(shape: str, layout: str, motor: str) -> No
         {"width": "120 mm", "radius": "20 mm"},
     ],
 )
-def test_what_is_far_from_the_template_plans_too(given: dict[str, str]) -> None:
+def test_unusual_sizes_can_be_planned(given: dict[str, str]) -> None:
     found = plan(_scenario(**given, stages="2"), draws=0)
     assert found.best is not None
     assert found.best.exit_speed > 3
 
 
-def test_with_all_its_usual_answers_it_is_the_template() -> None:
+def test_default_answers_give_the_template() -> None:
     usual = complete({})
     assert tomllib.loads(start(TEXT, Path("a.toml"), usual)) == tomllib.loads(TEXT)
     assert start(TEXT, Path("a.toml"), {}) == TEXT
 
 
-def test_what_is_answered_stands_in_the_file_with_its_comment() -> None:
+def test_answers_are_written_in_place_with_comments() -> None:
     lines = start(TEXT, Path("a.toml"), {"mass": "25 g", "motor": "1200 rpm/V", "supply": "11.1 V"}).splitlines()
     assert 'mass = "25 g"' in lines
     assert any(line.startswith('speed_constant = "1200 rpm/V" #') for line in lines)
@@ -65,7 +65,7 @@ def test_what_is_answered_stands_in_the_file_with_its_comment() -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "typed", "kept"),
+    ("name", "typed", "answer"),
     [
         ("shape", "b", "ball"),
         ("shape", "Hollow", "hollow ball"),
@@ -77,8 +77,8 @@ def test_what_is_answered_stands_in_the_file_with_its_comment() -> None:
         ("stages", "3", "3"),
     ],
 )
-def test_answers_may_be_short(name: str, typed: str, kept: str) -> None:
-    assert read_answer(BY_NAME[name], typed) == kept
+def test_abbreviated_answers_are_completed(name: str, typed: str, answer: str) -> None:
+    assert read_answer(BY_NAME[name], typed) == answer
 
 
 @pytest.mark.parametrize(
@@ -92,6 +92,6 @@ def test_answers_may_be_short(name: str, typed: str, kept: str) -> None:
         ("energy", NONE, "write it like"),
     ],
 )
-def test_wrong_answers_are_said(name: str, typed: str, said: str) -> None:
+def test_invalid_answer_is_refused_with_its_reason(name: str, typed: str, said: str) -> None:
     with pytest.raises(ValueError, match=said):
         read_answer(BY_NAME[name], typed)

@@ -1,4 +1,4 @@
-"""What the bench says of the next throw: what is now and what would be after it, and no throw that does not help."""
+"""The advice of bench for the next throw: probabilities of a wrong choice now and after it."""
 
 from __future__ import annotations
 
@@ -41,17 +41,17 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
         (USELESS, False, "Throw next at 3581 rpm (15.00 m/s): no single throw tells much, but a fit needs 3."),
     ],
 )  # fmt: skip
-def test_a_throw_is_advised_for_what_it_tells(found: Next, fitted: bool, said: str, tmp_path: Path) -> None:
+def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, said: str, tmp_path: Path) -> None:
     launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
     with open_book(tmp_path / "throws.csv", launcher, 1) as (book, _):
         pass
-    # Source: 15 m/s / 40 mm × 60/2π = 3581 rpm.
+    # 15 m/s / 40 mm × 60/2π = 3581 rpm.
     notes = list(screen(found, fitted, book.throws(), book).notes)
     assert notes[-1] == said
     assert notes[:-1] == ([f"Recommended for stage 1 as the last one: 3581 rpm ({WHY}"] if fitted else [])
 
 
-def test_next_says_both_chances() -> None:
+def test_next_states_the_probability_before_and_after() -> None:
     launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
     said = answer(FOUND, launcher, SOURCE).screen
     assert said is not None

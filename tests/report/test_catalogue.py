@@ -1,4 +1,4 @@
-"""What is said of a choice of parts."""
+"""Reports of a choice of parts or of crush."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 from stager.optimise.records import Catalogue, Option, Parts
 from stager.report import alternatives
 
-CHOICE = Catalogue(
+PARTS = Catalogue(
     options=(
         Option(wheel="wide", drive="quick", exit_speed=20.0, stages=3, at_most=False),
         Option(wheel="small", drive="quick", exit_speed=15.0, stages=None, at_most=True),
@@ -21,8 +21,8 @@ CHOICE = Catalogue(
 )
 
 
-def test_how_much_the_others_lose() -> None:
-    content = alternatives.catalogue_rows(CHOICE, 20.0)
+def test_table_gives_the_loss_of_each_alternative() -> None:
+    content = alternatives.catalogue_rows(PARTS, 20.0)
     assert [option["loses_fraction"] for option in content["options"]] == [0.0, pytest.approx(0.25), None]
     assert [part["stage"] for part in content["chosen"]] == [1, 2]
     rows = alternatives.catalogue_table(content).rows
@@ -31,8 +31,8 @@ def test_how_much_the_others_lose() -> None:
     assert alternatives.catalogue_headline(content) == "Catalogue: wheel wide, drive quick in every stage."
 
 
-def test_each_stage_its_own() -> None:
-    mixed = replace(CHOICE, chosen=(("wide", ""), ("small", "")), one_for_all=False, mixed_gain=0.0234)
+def test_headline_of_different_parts_per_stage() -> None:
+    mixed = replace(PARTS, chosen=(("wide", ""), ("small", "")), one_for_all=False, mixed_gain=0.0234)
     said = alternatives.catalogue_headline(alternatives.catalogue_rows(mixed, 20.0))
     assert said == (
         "Catalogue: stage 1 wheel wide; stage 2 wheel small, 2.3 % faster than the best of one kind. The ladder keeps "
@@ -40,12 +40,12 @@ def test_each_stage_its_own() -> None:
     )
 
 
-def test_where_nothing_fits() -> None:
-    none = replace(CHOICE, chosen=(), numbers=())
+def test_headline_if_no_part_fits() -> None:
+    none = replace(PARTS, chosen=(), numbers=())
     assert "none of the parts" in alternatives.catalogue_headline(alternatives.catalogue_rows(none, None))
 
 
-PRESSED = Catalogue(
+CRUSHES = Catalogue(
     options=(
         Option(wheel="as written", drive="", crush=0.006, exit_speed=21.0, stages=2, at_most=False),
         Option(wheel="as written", drive="", crush=0.002, exit_speed=12.5, stages=None, at_most=True),
@@ -56,8 +56,8 @@ PRESSED = Catalogue(
 )  # fmt: skip
 
 
-def test_a_crush_of_its_own_for_each_stage() -> None:
-    content = alternatives.catalogue_rows(PRESSED, 22.0)
+def test_headline_of_a_crush_per_stage() -> None:
+    content = alternatives.catalogue_rows(CRUSHES, 22.0)
     assert [part["crush_m"] for part in content["chosen"]] == [0.00388, 0.006]
     assert [option["crush_m"] for option in content["options"]] == [0.006, 0.002]
     said = alternatives.catalogue_headline(content)
@@ -66,13 +66,13 @@ def test_a_crush_of_its_own_for_each_stage() -> None:
     table = alternatives.catalogue_table(content)
     assert table.columns[0].head == "crush"
     assert [row[0] for row in table.rows] == ["2.00", "6.00"]
-    assert alternatives.catalogue_proviso(PRESSED) == "That is with the crush that was chosen."
+    assert alternatives.catalogue_proviso(CRUSHES) == "That is with the crush that was chosen."
 
 
-def test_parts_and_crush_are_told_together() -> None:
+def test_headline_of_parts_and_crush() -> None:
     wide = Option(wheel="wide", drive="", crush=0.004, exit_speed=20.0, stages=2, at_most=False)
-    both = replace(PRESSED, options=(*PRESSED.options, wide), one_for_all=True, mixed_gain=None, searched=None)
+    both = replace(CRUSHES, options=(*CRUSHES.options, wide), one_for_all=True, mixed_gain=None, searched=None)
     said = alternatives.catalogue_headline(alternatives.catalogue_rows(both, 22.0))
     assert said.startswith("Catalogue: wheel as written, crush 3.88 mm in every stage. Between the crushes ")
     assert alternatives.catalogue_proviso(both) == "That is with the parts and the crush that were chosen."
-    assert alternatives.catalogue_proviso(CHOICE) == "That is with the parts that were chosen."
+    assert alternatives.catalogue_proviso(PARTS) == "That is with the parts that were chosen."

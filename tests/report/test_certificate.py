@@ -1,4 +1,4 @@
-"""How near a plan comes to its bound, in words that are true of tight and of loose ones."""
+"""Wording of the distance between a plan and its upper bound."""
 
 from __future__ import annotations
 
@@ -21,21 +21,21 @@ NONE = "No settings within the limits exceed"
         (24.17, None, f"{NONE} 24.17 m/s."),
     ],
 )
-def test_a_loose_bound_is_not_called_near(top: float, reached: float | None, said: str) -> None:
+def test_wording_follows_the_gap_to_the_bound(top: float, reached: float | None, said: str) -> None:
     assert nearness(top, reached) == said
 
 
-def test_a_bound_that_is_beaten_is_wrong() -> None:
+def test_plan_above_its_bound_is_reported_as_an_error() -> None:
     assert "the bound is wrong" in nearness(20.0, 21.0)
 
 
-def test_what_is_only_brought_down_to_what_is_asked_for_is_no_speed_that_stages_reach() -> None:
+def test_bound_close_below_the_goal_is_not_shown_as_reachable() -> None:
     close, far = (Bound((0.8, 7.78, top, 13.4), 15.0, asked=11.0) for top in (10.989, 10.5))
     assert fewest(close, 11.0, 3) == "Fewer stages cannot do: 2 stages cannot reach 11.00 m/s."
     assert fewest(far, 11.0, 3) == "Fewer stages cannot do: 2 stages can reach at most 10.50 m/s."
 
 
-def test_where_fewer_stages_do_nothing_is_said_of_whether_they_could() -> None:
+def test_reaches_within_the_solver_tolerance() -> None:
     ladder = [Rung(stages=k, exit_speed=Interval(nominal=speed)) for k, speed in enumerate((1.2, 15.5, 21.999))]
     assert reaches(ladder, 22.0)
     assert not reaches(ladder[:2], 22.0)

@@ -1,4 +1,4 @@
-"""Where a throw lands and how shots scatter, on the screen, in the document, in the picture."""
+"""Flight and shot-to-shot scatter on the screen, in the document and in the figure."""
 
 from __future__ import annotations
 
@@ -42,27 +42,27 @@ def path(tmp_path: Path) -> Path:
     return tmp_path / "flown.toml"
 
 
-def _told(path: Path, *speeds: str) -> dict[str, Any]:
+def _throw_document(path: Path, *speeds: str) -> dict[str, Any]:
     given = [part for speed in speeds for part in ("--speed", speed)]
-    told: dict[str, Any] = json.loads(run("throw", str(path), *given, "--json").out)
-    return told
+    document: dict[str, Any] = json.loads(run("throw", str(path), *given, "--json").out)
+    return document
 
 
 def test_document_has_flight_and_shots(path: Path) -> None:
-    told = _told(path, "9", "13:11")
-    flight, shots = told["flight"], told["shots"]
+    document = _throw_document(path, "9", "13:11")
+    flight, shots = document["flight"], document["shots"]
     assert flight["height_m"] == 1.2
     assert flight["tilt_rad"] == pytest.approx(np.pi / 18)
-    # v²/g-like distances: without air, drag shortens, backspin lengthens.
+    # Drag shortens the flight, backspin lengthens it.
     assert flight["with_drag"]["distance_m"] < flight["with_lift"]["distance_m"]
     assert flight["with_drag"]["distance_m"] < flight["without_air"]["distance_m"]
     assert flight["danger_range_m"] >= flight["with_lift"]["distance_m"]
-    assert flight["danger_range_m"] == told["safety"]["danger_range_m"]
+    assert flight["danger_range_m"] == document["safety"]["danger_range_m"]
     assert flight["at_target"]["distance_m"] == pytest.approx(5.0)
     builds, group = flight["builds"]["landing_m"], shots["landing_m"]
     assert builds["low"] < flight["with_lift"]["distance_m"] < builds["high"]
     assert group["low"] < flight["with_lift"]["distance_m"] < group["high"]
-    # What is unknown moves all shots together: the two intervals are two things.
+    # Uncertainty of the build moves all shots together, so its interval differs from the shot-to-shot one.
     assert builds["high"] - builds["low"] > 1.2 * (group["high"] - group["low"])
     assert {one["name"] for one in shots["causes"]} == {
         "projectile mass", "projectile diameter", "feed speed", "wheel speed", "tilt", "heading"
@@ -73,7 +73,7 @@ def test_document_has_flight_and_shots(path: Path) -> None:
     assert sideways == pytest.approx(5 * np.radians(0.2), rel=0.02)
 
 
-def test_screen_says_it_in_words(path: Path) -> None:
+def test_screen_describes_flight_and_scatter(path: Path) -> None:
     ran = run("throw", str(path), "--speed", "9", "--speed", "13:11")
     said = " ".join(ran.out.split())
     for words in (
@@ -87,33 +87,33 @@ def test_screen_says_it_in_words(path: Path) -> None:
     assert "all together" in full
 
 
-def test_without_the_keys_nothing_is_said_of_it(tmp_path: Path) -> None:
+def test_no_flight_or_scatter_without_their_keys(tmp_path: Path) -> None:
     path = tmp_path / "bare.toml"
     path.write_text(_text(flight="", spreads=False), encoding="utf-8")
-    told = _told(path, "9")
-    assert told["flight"] is None
-    assert told["shots"] is None
+    document = _throw_document(path, "9")
+    assert document["flight"] is None
+    assert document["shots"] is None
     assert "Shot to shot" not in run("throw", str(path), "--speed", "9").out
 
 
-def test_spreads_alone_tell_the_speed(tmp_path: Path) -> None:
+def test_spreads_without_flight_give_the_speed_scatter(tmp_path: Path) -> None:
     path = tmp_path / "spread.toml"
     path.write_text(_text(flight=""), encoding="utf-8")
-    told = _told(path, "9")
-    assert told["flight"] is None
-    assert told["shots"]["landing_m"] is None
-    assert told["shots"]["exit_speed_m_s"]["standard_deviation"] > 0
+    document = _throw_document(path, "9")
+    assert document["flight"] is None
+    assert document["shots"]["landing_m"] is None
+    assert document["shots"]["exit_speed_m_s"]["standard_deviation"] > 0
 
 
-def test_a_spinning_ball_of_which_side_a_is_not_known(tmp_path: Path) -> None:
+def test_lift_needs_the_position_of_side_a(tmp_path: Path) -> None:
     path = tmp_path / "side.toml"
     path.write_text(_text(flight=FLIGHT.replace('side_a = "bottom"\n', "")), encoding="utf-8")
-    assert _told(path, "13:11")["flight"]["with_lift"] is None
+    assert _throw_document(path, "13:11")["flight"]["with_lift"] is None
     said = " ".join(run("throw", str(path), "--speed", "13:11").out.split())
     assert "flight.side_a says it" in said
 
 
-def test_a_target_beyond_the_landing_is_said(tmp_path: Path) -> None:
+def test_target_beyond_the_landing_is_reported(tmp_path: Path) -> None:
     path = tmp_path / "far.toml"
     path.write_text(_text(flight=FLIGHT.replace('"5 m"', '"40 m"')), encoding="utf-8")
     said = " ".join(run("throw", str(path), "--speed", "9").out.split())
@@ -134,7 +134,7 @@ WRONG = [
 
 
 @pytest.mark.parametrize("old, new, key", WRONG)
-def test_wrong_values_are_said_with_key_and_hint(old: str, new: str, key: str, tmp_path: Path) -> None:
+def test_invalid_value_is_an_input_error_with_key_and_hint(old: str, new: str, key: str, tmp_path: Path) -> None:
     path = tmp_path / "wrong.toml"
     text = _text()
     assert old in text
@@ -153,7 +153,7 @@ def _picture(loaded: Loaded) -> figures.Picture:
     return found
 
 
-def test_picture_and_its_table_agree(path: Path) -> None:
+def test_flight_figure_agrees_with_its_table(path: Path) -> None:
     loaded = stager.load(path)
     picture = _picture(loaded)
     (axes,) = picture.figure().axes
@@ -175,7 +175,7 @@ def test_picture_and_its_table_agree(path: Path) -> None:
     assert picture.svg() == _picture(loaded).svg()
 
 
-def test_no_picture_without_a_muzzle(tmp_path: Path) -> None:
+def test_no_flight_figure_without_flight_data(tmp_path: Path) -> None:
     path = tmp_path / "bare.toml"
     path.write_text(_text(flight="", spreads=False), encoding="utf-8")
     loaded = stager.load(path)
@@ -183,15 +183,15 @@ def test_no_picture_without_a_muzzle(tmp_path: Path) -> None:
     assert figures.flight_picture(loaded.scenario.launcher, loaded.flown(done), 9.0, 0.0) is None
 
 
-def test_plan_and_page_tell_where_it_lands(tmp_path: Path) -> None:
+def test_plan_and_page_include_the_flight(tmp_path: Path) -> None:
     path = tmp_path / "page.toml"
     text = _text().replace("stages = 5", "stages = 1")
     path.write_text(text, encoding="utf-8")
     loaded = stager.load(path)
     plan = loaded.plan(draws=20)
-    told = plan.answer().document
-    assert told["flight"]["builds"]["landing_m"]["low"] > 0
-    assert told["shots"]["draws"] == 20
+    document = plan.answer().document
+    assert document["flight"]["builds"]["landing_m"]["low"] > 0
+    assert document["shots"]["draws"] == 20
     report = loaded.report(plan=plan)
     assert "flight" in {picture.name for picture in report.pictures()}
     page = report.html()
@@ -200,17 +200,17 @@ def test_plan_and_page_tell_where_it_lands(tmp_path: Path) -> None:
     assert page.count("Shot to shot: 95 % of shots") == 1
 
 
-def test_what_the_flight_depends_on_is_nothing_that_throws_could_tell(path: Path) -> None:
+def test_flight_uncertainties_are_not_fitted(path: Path) -> None:
     scenario = stager.load(path).scenario
     assert {one.key for one in scenario.flight_uncertain} == {"flight.height", "flight.tilt"}
     assert not any(one.key.startswith("flight") for one in scenario.uncertain)
 
 
-def test_uncertain_tilt_widens_the_landing(tmp_path: Path) -> None:
+def test_tilt_uncertainty_widens_the_landing_interval(tmp_path: Path) -> None:
     widths = []
     for number, spread in enumerate(("0.1 deg", "4 deg")):
         path = tmp_path / f"{number}.toml"
         path.write_text(_text(flight=FLIGHT.replace("± 0.5 deg", f"± {spread}")), encoding="utf-8")
-        found = _told(path, "9")["flight"]["builds"]["landing_m"]
+        found = _throw_document(path, "9")["flight"]["builds"]["landing_m"]
         widths.append(found["high"] - found["low"])
     assert widths[1] > 3 * widths[0]

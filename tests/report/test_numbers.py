@@ -1,6 +1,8 @@
-"""Numbers that are said: no digits that nobody knows, nothing below nothing."""
+"""Formatting of numbers: significant digits, signs of zero, rounded counts, words; range of the sweep figure."""
 
 from __future__ import annotations
+
+import math
 
 import numpy as np
 import pytest
@@ -10,34 +12,34 @@ from hypothesis import strategies as st
 from stager.optimise.sweep import Sweep
 from stager.report import drives
 from stager.report.figures.of_sweep import SweepCurve, sweep_picture
-from stager.report.numbers import about, digits, percent, signed, small_percent, speed
+from stager.report.numbers import about, digits, listing, percent, plural, signed, small_percent, speed
 
 
 @given(st.floats(-1e-3, 1e-3))
-def test_nothing_is_less_than_nothing(share: float) -> None:
+def test_rounded_zero_has_no_minus_sign(share: float) -> None:
     for text in (percent(share), percent(share, 0), small_percent(share), speed(share), signed(share)):
         assert not text.startswith(("-0 ", "-0.0 ", "-0.00"))
 
 
 @given(st.floats(0.0, 1e-3))
-def test_small_losses_have_no_exponent(loss: float) -> None:
+def test_small_loss_is_written_without_exponent(loss: float) -> None:
     settled = {"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": loss, "jammed": False}
     (said,) = drives.settled_note(settled)
     assert "e-" not in said
 
 
-def test_what_loses_nothing_is_said_to() -> None:
+def test_zero_loss_is_worded() -> None:
     (said,) = drives.settled_note({"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": 2.2e-9, "jammed": False})
     assert said == "At 5.00 throws a second it settles at 12.00 m/s, no loss."
 
 
 @pytest.mark.parametrize(("count", "said"), [(106_759.2, "110 000"), (1_849, "1 800"), (87.4, "87"), (0.4, "0")])
-def test_large_counts_are_rounded(count: float, said: str) -> None:
+def test_count_is_rounded_to_two_digits(count: float, said: str) -> None:
     assert about(count) == said
     assert digits(float("nan")) == "-"
 
 
-def test_what_was_measured_beyond_the_curve_is_shown() -> None:
+def test_sweep_figure_includes_throws_beyond_the_curve() -> None:
     curve = Sweep(
         stage=1, before_a=np.zeros(0), before_b=np.zeros(0), entry_speed=1.0, wheel_speed=np.linspace(0, 20, 5),
         exit_speed=np.linspace(0, 15, 5), grip_speed=None, grip_exit=None, top=20.0, ends_by="wheel_speed",
@@ -47,3 +49,30 @@ def test_what_was_measured_beyond_the_curve_is_shown() -> None:
     (plot,) = figure.axes
     assert plot.get_xlim()[1] > 26.0
     assert plot.get_ylim()[1] > 19.0
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (12.3456, "12.3"),
+        (1234.5, "1234"),
+        (0.00012345, "0.000123"),
+        (9.9996, "10.0"),
+        (-0.5, "-0.500"),
+        (1e-7, "1.00e-07"),
+        (0.0, "0"),
+        (None, "-"),
+        (math.nan, "-"),
+        (math.inf, "unlimited"),
+    ],
+)
+def test_number_is_rounded_to_three_significant_digits(value: float | None, text: str) -> None:
+    assert digits(value) == text
+
+
+def test_speeds_shares_plurals_and_lists_are_formatted() -> None:
+    assert speed(-0.001) == "0.00"
+    assert percent(0.0795) == "8.0 %"
+    assert [signed(share) for share in (0.0123, -0.2, -0.0001, math.nan)] == ["+1.2 %", "-20.0 %", "0.0 %", "-"]
+    assert [plural(n, "stage") for n in (0, 1, 2)] == ["0 stages", "1 stage", "2 stages"]
+    assert listing(["a", "b", "c"]) == "a, b and c"

@@ -1,4 +1,4 @@
-"""A plan's first line where nothing gets through: slippery wheels push a ball back harder than they pull it in."""
+"""Headline of a plan if friction is too low for any stage."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 from tests.cli.run import ROOT, stager
 
 
-def test_a_launcher_that_lets_nothing_through_is_not_called_unneeded(tmp_path: Path) -> None:
+def test_plan_without_a_feasible_stage_gives_status_one(tmp_path: Path) -> None:
     text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     slippery = text.replace('"0.75 ± 0.08"', "0.05").replace('"0.22 ± 0.04"', "0.05")
     path = tmp_path / "slippery.toml"

@@ -1,4 +1,4 @@
-"""Wheels that overlap along the barrel are said, those that just touch are not."""
+"""Notes on wheels that overlap along the barrel."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ def _apart(pitch: float) -> Launcher:
     return replace(LAUNCHER, template=replace(LAUNCHER.template, pitch=pitch))
 
 
-@pytest.mark.parametrize(("pitch", "count", "said"), [(0.08, 3, 0), (0.086, 3, 0), (0.079, 3, 2), (0.079, 1, 0)])
-def test_wheels_of_40_mm_take_80_mm(pitch: float, count: int, said: int) -> None:
-    assert len(spacing_notes(_apart(pitch), count)) == said
+@pytest.mark.parametrize(("pitch", "count", "notes"), [(0.08, 3, 0), (0.086, 3, 0), (0.079, 3, 2), (0.079, 1, 0)])
+def test_overlap_is_noted_below_the_sum_of_radii(pitch: float, count: int, notes: int) -> None:
+    assert len(spacing_notes(_apart(pitch), count)) == notes
 
 
-def test_check_says_which_wheels_overlap(tmp_path: Path) -> None:
+def test_check_names_the_overlapping_wheels(tmp_path: Path) -> None:
     text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     path = tmp_path / "close.toml"
     path.write_text(text.replace('clearance = "6 mm"', 'pitch = "60 mm"'), encoding="utf-8")

@@ -1,4 +1,4 @@
-"""What is printed has no blanks at the ends of its lines, wrapped, in tables and in colour."""
+"""Printed lines have no trailing blanks: wrapped text, tables and colour."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ SCREEN = Screen("a headline that is longer than the line is", (TABLE,), ("", "no
 
 
 @pytest.mark.parametrize("colour", [False, True])
-def test_no_line_ends_with_blanks(colour: bool) -> None:
+def test_lines_have_no_trailing_blanks(colour: bool) -> None:
     out = io.StringIO()
     console = Console(file=out, width=20, force_terminal=colour, color_system="standard" if colour else None)
     console.print(headline(SCREEN))
