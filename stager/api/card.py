@@ -1,4 +1,4 @@
-"""The card of a launcher: planned settings, or those that a configuration sets."""
+"""The card of a launcher, with planned settings or those set in its configuration."""
 
 from __future__ import annotations
 
@@ -18,13 +18,16 @@ if TYPE_CHECKING:
     from stager.report.card import Card
 
 EPOCH = "SOURCE_DATE_EPOCH"
-"""Environment variable that sets the date, for files that shall be the same to the byte: seconds since 1970."""
+"""Environment variable with the date for repeatable files [s since 1970]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardResult:
-    """A card, and what it was made from. planned: whether the speeds were planned, not read from the configuration;
-    refusal: why the settings must not be pinned up, "" where they may."""
+    """A card and what it was made from.
+
+    planned: the speeds were planned, not read from the configuration; refusal: why the settings must not be pinned up,
+    "" where they may.
+    """
 
     card: Card
     settings: Settings
@@ -34,13 +37,13 @@ class CardResult:
     refusal: str = ""
 
     def html(self) -> str:
-        """One sheet as an HTML document."""
+        """Return the sheet as an HTML document."""
         from stager.report.card.sheet import html
 
         return html(self.card)
 
     def pdf(self) -> bytes:
-        """One sheet as a PDF document."""
+        """Return the sheet as a PDF document."""
         from stager.report.card.sheet import pdf
 
         return pdf(self.card)
@@ -59,10 +62,10 @@ class CardResult:
         write_all({target: content}, force=force)
 
 
-def build(
+def make_card(
     loaded: Loaded, plan: Plan | None, seed: int, progress: Progress | None, workers: int | None
 ) -> CardResult:
-    """Return the card of a plan, of the set speeds in [[stages]], or else of a plan that is made here.
+    """Return the card of `plan`, without it of the set speeds in [[stages]], else of a plan made here.
 
     Raises InputError where no design fits.
     """
@@ -114,7 +117,7 @@ def today() -> str:
 
 
 def _as_set(loaded: Loaded) -> Settings:
-    """The set speeds, judged by every limit."""
+    """Return the set speeds with the verdict of every limit."""
     from dataclasses import replace
 
     import numpy as np

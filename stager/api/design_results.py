@@ -1,4 +1,4 @@
-"""Results about a design that show themselves: check, many settings, sweep, plan."""
+"""Results about a design: check, table of settings, sweep, plan."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Checked(Shown):
-    """A launcher at set speeds, and the verdict of every limit on it."""
+    """Result of `Loaded.check`: a launcher at set speeds, and the verdict of every limit."""
 
     ROWS: ClassVar[str] = "limits"
 
@@ -32,21 +32,21 @@ class Checked(Shown):
 
     @property
     def kept(self) -> bool:
-        """Whether it throws, and keeps every limit."""
+        """Whether it throws and keeps every limit."""
         return self.answer().yes
 
     def answer(self) -> Answer:
-        """What `stager check` answers."""
+        """Return the answer of `stager check`."""
         from stager.report import check
-        from stager.report.throw import compared
+        from stager.report.throw import note_spin_reached
 
         said = check.answer(self.design, self.verdicts, self.loaded.source())
-        return compared(said, self.loaded.scenario.goal)
+        return note_spin_reached(said, self.loaded.scenario.goal)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class SettingsResult(Shown):
-    """Many settings, one a row of a table, and what the limits say of each."""
+    """Result of `Loaded.check_settings`: a table of settings, and the verdict on each."""
 
     ROWS: ClassVar[str] = "settings"
 
@@ -55,22 +55,24 @@ class SettingsResult(Shown):
     loaded: Loaded = field(repr=False, compare=False)
 
     def answer(self) -> Answer:
-        """What `stager check --settings` answers."""
-        from stager.report.settings import answer
+        """Return the answer of `stager check --settings`."""
+        from stager.report.check import settings_answer
 
-        return answer(self.loaded.scenario.launcher, self.settings, self.judged, self.loaded.source())
+        return settings_answer(self.loaded.scenario.launcher, self.settings, self.judged, self.loaded.source())
 
     def csv(self) -> str:
-        """The table that was read with exit speed, verdict, least slack and the limit that has it in each row."""
-        from stager.report.settings import results_csv
+        """Return the table as CSV, each row with exit speed, verdict, least slack and the limit it belongs to."""
+        from stager.report.check import results_csv
 
         return results_csv(self.settings, self.judged)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class SweepResult(Shown, Sweep):
-    """A sweep; recommended: wheel speed to set; spread: grip limit over the configuration's uncertainties; measured:
-    throws next to it."""
+    """Result of `Loaded.sweep`.
+
+    recommended: wheel speed to set; spread: grip limit over the uncertainties; measured: throws of this stage.
+    """
 
     ROWS: ClassVar[str] = "wheel_speed_m_s"
 
@@ -80,16 +82,16 @@ class SweepResult(Shown, Sweep):
     measured: Observations | None = None
 
     def answer(self) -> Answer:
-        """What `stager sweep` answers."""
+        """Return the answer of `stager sweep`."""
         from stager.report import sweep
-        from stager.report.throw import left_out
+        from stager.report.throw import note_spin_left_out
 
         launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
         said = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured, self.recommended)
-        return left_out(said, goal)
+        return note_spin_left_out(said, goal)
 
     def pictures(self) -> list[Picture]:
-        """The curve with its grip limit and the throws that belong to it."""
+        """Return the picture of the curve with grip limit and measured throws."""
         from stager.report.figures.of_sweep import SweepCurve, sweep_picture
 
         near = None if self.measured is None else self.measured.drawn(self.before_a, self.before_b)
@@ -99,18 +101,18 @@ class SweepResult(Shown, Sweep):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class PlanResult(Shown, Plan):
-    """A plan."""
+    """Result of `Loaded.plan`."""
 
     loaded: Loaded = field(repr=False, compare=False)
 
     def answer(self) -> Answer:
-        """What `stager plan` answers."""
+        """Return the answer of `stager plan`."""
         from stager.report import plan
 
         return plan.answer(self.loaded.scenario.launcher, self, self.loaded.source())
 
     def pictures(self) -> list[Picture]:
-        """Ladder, side view, speed along the barrel, margins, energy."""
+        """Return pictures of ladder, side view, speed along the barrel, margins and energy."""
         from stager.report.page.data import ReportData
         from stager.report.page.gallery import plan_pictures
 

@@ -1,40 +1,49 @@
-"""What can be learned from measured throws: the steps between a loaded configuration and `calibrate`."""
+"""Fit, comparison and next throws of a loaded configuration, and their results."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
+from stager.api.results import Shown
 from stager.errors import InputError, InputErrors
+from stager.fit.compare import Contrast
+from stager.fit.experiment_design import Next
+from stager.fit.prediction import Learned
 
 if TYPE_CHECKING:
+    from stager.api.loaded import Loaded
     from stager.config import Configuration
     from stager.constraints.recommend import Recommended
-    from stager.fit.compare import Contrast
-    from stager.fit.experiment_design import Next
     from stager.fit.grip_ensemble import Tuned
-    from stager.fit.prediction import Learned, Observations
+    from stager.fit.prediction import Observations
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.scenario import Scenario
     from stager.optimise.sweep import Sweep
+    from stager.report.answer import Answer
+    from stager.report.figures import Picture
 
-DRAWS, WRITTEN = 150, 400
+DRAWS = 150
+"""Launchers drawn for intervals of grip limits and predictions."""
+WRITTEN_DRAWS = 400
+"""Draws written next to a fitted configuration."""
 Progress = Callable[[float], None]
 
 
 def advised(scenario: Scenario, sweep: Sweep) -> Recommended:
-    """Recommended wheel speed of the stage of a sweep."""
+    """Return the recommended wheel speed of the stage of a sweep."""
     from stager.fit.prediction import known_of, recommended
 
     return recommended(known_of(scenario), sweep.before_a, sweep.before_b)
 
 
 def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> Tuned | None:
-    """Grip limit of a sweep with its coverage interval, and the recommended setting `chosen`.
+    """Return the grip limit of a sweep with its coverage interval, at the recommended setting `chosen`.
 
     None where the configuration has no uncertainties, or nothing gets through.
     """
@@ -48,7 +57,7 @@ def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> 
 
 
 def of_build(throws: Throws, build: str | None) -> Throws:
-    """Throws of one build, or all. Raises InputErrors where the table has no such build."""
+    """Return the throws of one build, or all. Raises InputErrors where the table has no such build."""
     if build is None:
         return throws
     if build not in throws.builds:
@@ -59,7 +68,7 @@ def of_build(throws: Throws, build: str | None) -> Throws:
 
 
 def points_of(scenario: Scenario, throws: Throws, stage: int) -> Observations:
-    """Throws that ended with a stage (from 1). Raises InputErrors where there are none."""
+    """Return the throws that ended with a stage (from 1). Raises InputErrors where there are none."""
     from stager.fit.prediction import observations
 
     found = observations(scenario, throws, stage - 1)
@@ -71,7 +80,7 @@ def points_of(scenario: Scenario, throws: Throws, stage: int) -> Observations:
 
 
 def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progress: Progress | None) -> Learned:
-    """Fit, predict up to `stages` stages (None: one more than measured), look for drift."""
+    """Fit, predict up to `stages` stages (None: one more than measured), and test for drift."""
     from stager.fit.drift import drifts
     from stager.fit.fitting import fit as fit_throws
     from stager.fit.grip_ensemble import after
@@ -91,7 +100,7 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
 
 
 def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: int) -> Contrast:
-    """Compare two builds and look for drift in each."""
+    """Compare two builds and test each for drift."""
     from stager.fit.compare import Contrast
     from stager.fit.compare import compare as compare_builds
     from stager.fit.drift import drifts
@@ -105,9 +114,9 @@ def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: i
 def suggest(
     scenario: Scenario, throws: Throws, seed: int, count: int, progress: Progress | None, known: Learned | None = None
 ) -> Next:
-    """What to measure next, or in a first session where too few throws were made for a fit.
+    """Return the throws to make next; with too few throws for a fit, those of a first session.
 
-    known: what the throws have told already.
+    known: the fit to these throws, where it was made already.
     """
     from stager.fit.experiment_design import first_session
     from stager.fit.experiment_design import suggest as suggest_next
@@ -134,8 +143,9 @@ def suggest(
 
 
 def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: Progress | None) -> tuple[Next, bool]:
-    """Grip limit, curve and the next setting after each throw; before a fit is possible, what the configuration expects
-    of so many `stages`. True where it is from a fit.
+    """Return grip limit, curve and next setting after a throw, and whether they come from a fit.
+
+    With too few throws for a fit they are what the configuration expects of `stages` stages.
     """
     from stager.fit import experiment_design
     from stager.fit.fitting import LEAST_THROWS
@@ -153,13 +163,16 @@ def watch(scenario: Scenario, throws: Throws, seed: int, stages: int, progress: 
 
 
 def save_fit(configuration: Configuration, done: Fit, path: Path, seed: int, *, force: bool = False) -> list[Path]:
-    """Write a configuration with the fitted values and, next to it, the draws that keep their correlation.
+    """Write a configuration with the fitted values and, next to it, draws that keep their correlation.
 
-    Both are written whole, or none of them. Returns the files.
+    Returns
+    -------
+    list of Path
+        The files; both are written, or none.
     """
     from stager.config.save import save
 
-    drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN)
+    drawn = done.posterior.even(np.random.default_rng(seed), WRITTEN_DRAWS)
     note = f"Fitted to {done.used.size} throws of {Path(done.throws.source).name}."
     return save(configuration, path, _changes(configuration, done), note=note, draws=drawn, force=force)
 
@@ -169,7 +182,7 @@ _UNITS_OF_LAWS = {_FRICTION + name: "m/s" for name in ("fade_speed", "peak_speed
 
 
 def _changes(configuration: Configuration, done: Fit) -> dict[str, str]:
-    """TOML text by dotted key; another friction law takes the place of the whole table."""
+    """Return fitted values as TOML text by dotted key; another friction law replaces the whole table."""
     from stager.units import format_quantity
 
     units = {key: measured.unit for key, measured in configuration.quantities.items()} | _UNITS_OF_LAWS
@@ -184,3 +197,62 @@ def _changes(configuration: Configuration, done: Fit) -> dict[str, str]:
     cells = [f'law = "{done.law}"', *(f"{key.removeprefix(_FRICTION)} = {text}" for key, text in law.items())]
     table = ", ".join(cells)
     return {key: text for key, text in texts.items() if key not in law} | {_FRICTION[:-1]: f"{{ {table} }}"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class FitResult(Shown, Learned):
+    """Result of `Loaded.fit`."""
+
+    ROWS: ClassVar[str] = "parameters"
+
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """Return the answer of `stager fit`."""
+        from stager.report import fit
+        from stager.report.throw import note_spin_left_out
+
+        said = fit.answer(self, self.loaded.configuration.quantities, self.loaded.source())
+        return note_spin_left_out(said, self.loaded.scenario.goal)
+
+    def pictures(self) -> list[Picture]:
+        """Return pictures of parameters before and after, agreement, and residuals."""
+        from stager.report.figures import of_fit
+        from stager.report.fit import units_of
+
+        units = units_of(self.fit.parameters, self.loaded.configuration.quantities)
+        found = (of_fit.told(self.fit, units), of_fit.agreement(self.fit), of_fit.residuals(self.fit))
+        return [picture for picture in found if picture is not None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class CompareResult(Shown, Contrast):
+    """Result of `Loaded.compare`."""
+
+    ROWS: ClassVar[str] = "settings"
+
+    loaded: Loaded = field(repr=False, compare=False)
+    throws: Throws = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """Return the answer of `stager compare`."""
+        from stager.report import compare
+
+        return compare.answer(self, self.throws, self.loaded.scenario.launcher, self.loaded.source())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class NextResult(Shown, Next):
+    """Result of `Loaded.next`."""
+
+    ROWS: ClassVar[str] = "plan"
+
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """Return the answer of `stager next`."""
+        from stager.report import next_throws
+        from stager.report.throw import note_spin_left_out
+
+        said = next_throws.answer(self, self.loaded.scenario.launcher, self.loaded.source())
+        return note_spin_left_out(said, self.loaded.scenario.goal)

@@ -13,8 +13,7 @@ from stager.errors import InputError
 if TYPE_CHECKING:
     from stager.api.card import CardResult
     from stager.api.design_results import Checked, PlanResult, SettingsResult, SweepResult
-    from stager.api.fit_results import CompareResult, FitResult, NextResult
-    from stager.api.fitting import Progress
+    from stager.api.fitting import CompareResult, FitResult, NextResult, Progress
     from stager.api.page import Report
     from stager.api.results import ThrowResult
     from stager.config import Configuration
@@ -29,13 +28,15 @@ if TYPE_CHECKING:
     from stager.report.answer import Provenance
 
 LEAST_DRAWS = 20
+"""Fewer draws give no interval."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Loaded:
-    """A configuration file, read and checked; every answer comes from `scenario`.
+    """A configuration file, read and checked; its methods are the commands of the command line.
 
-    sha256: of the file's bytes.
+    configuration: the file's content; scenario: launcher, limits and goal that it describes; sha256: of the file's
+    bytes.
     """
 
     configuration: Configuration
@@ -44,7 +45,7 @@ class Loaded:
 
     @property
     def files(self) -> list[Path]:
-        """The files that were read: the configuration, and the draws that it names."""
+        """The files that were read: the configuration, and the file of draws that it names."""
         path, draws = self.configuration.path, self.configuration.file.draws
         return [path] if draws is None else [path, path.parent / draws]
 
@@ -59,13 +60,14 @@ class Loaded:
         return terminal.html_text(Screen(self.configuration.file.title, inputs(self.configuration)))
 
     def source(self, seed: int = 0) -> Provenance:
-        """What documents say of where they come from."""
+        """Return hash and seed, as documents state them."""
         from stager.report.answer import Provenance
 
         return Provenance(config_sha256=self.sha256, seed=seed)
 
     def replace(self, values: Mapping[str, object]) -> Loaded:
-        """The same launcher with other values by dotted key, as a file would have them, and nothing written:
+        """Return the same launcher with other values by dotted key, written as in a file; nothing is saved.
+
         `replace({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
         """
         from stager import config
@@ -73,7 +75,7 @@ class Loaded:
         return _loaded(config.with_values(self.configuration, values))
 
     def speeds(self, *given: Speed) -> Speeds:
-        """Wheel speeds of a throw, one argument a stage; without arguments the configuration's set speeds.
+        """Return the wheel speeds of a throw, one argument a stage; without arguments the configuration's set speeds.
 
         A number is a surface speed [m/s], text may carry a unit ("9000 rpm"), "12:9" or (12, 9) sets the wheels of a
         pair apart ("9000:8000 rpm": one unit for both). Raises InputError.
@@ -86,7 +88,7 @@ class Loaded:
         return speed_of(self.configuration, stage)
 
     def simulate(self, *speeds: Speed) -> ThrowResult:
-        """One throw, `speeds` as in `speeds`; the record's fields have one axis over the stages."""
+        """Simulate one throw; `speeds` as in `Loaded.speeds`. The record's fields have one axis, the stage."""
         from stager.api.results import ThrowResult, shown
         from stager.physics import chain
 
@@ -94,7 +96,10 @@ class Loaded:
         return shown(ThrowResult, chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b), loaded=self)
 
     def flown(self, throw: Throw, *, seed: int = 0, draws: int = 200) -> Flown | None:
-        """Where a throw comes down over builds and shots; None where neither [flight] nor a spread is known."""
+        """Return where a throw lands, over possible builds and from shot to shot.
+
+        None where the configuration has neither [flight] nor spreads.
+        """
         import numpy as np
 
         from stager.optimise.flown import flown
@@ -102,9 +107,9 @@ class Loaded:
         return flown(self.scenario, self.scenario.launcher, throw, np.random.default_rng(seed), draws)
 
     def check(self, *speeds: Speed) -> Checked:
-        """A throw, `speeds` as in `speeds`, and the verdict of every limit that is set on it.
+        """Check one throw against every limit that is set; `speeds` as in `Loaded.speeds`.
 
-        Each verdict says which one change would help most.
+        Each verdict says which change would help most.
         """
         from stager.api.design_results import Checked
         from stager.constraints import evaluate_limits
@@ -113,7 +118,7 @@ class Loaded:
         return Checked(design=design, verdicts=tuple(evaluate_limits(design, remedies=True)), loaded=self)
 
     def check_settings(self, path: str | Path) -> SettingsResult:
-        """Judge many settings, one a row of a table (columns as in a throws table), by every limit that is set.
+        """Check a table of settings against every limit that is set; columns as in a table of throws.
 
         Raises
         ------
@@ -137,14 +142,14 @@ class Loaded:
             side_b = some.surface_speed(launcher, stages, 1) if some.splits else None
             parts.append(judge_settings(self.scenario, some.surface_speed(launcher, stages, 0), side_b))
             order.append(rows)
-        back = np.argsort(np.concatenate(order))
+        as_in_table = np.argsort(np.concatenate(order))
         judged = Judgements(**{
-            name: np.concatenate([getattr(part, name) for part in parts])[back] for name in Judgements.__slots__
+            name: np.concatenate([getattr(part, name) for part in parts])[as_in_table] for name in Judgements.__slots__
         })  # fmt: skip
         return SettingsResult(settings=settings, judged=judged, loaded=self)
 
     def design(self, *speeds: Speed) -> OperatingPoint:
-        """The launcher with wheels at `speeds`, as in `speeds`, and a throw through it: what limits look at."""
+        """Return the operating point that limits are evaluated at; `speeds` as in `Loaded.speeds`."""
         from stager.constraints import OperatingPoint
         from stager.optimise.judge import grip_limits
 
@@ -155,12 +160,23 @@ class Loaded:
         return OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw, grip_limit=limits)
 
     def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
-        """Exit speed of a stage (from 1) against its wheel speed, and its grip limit with a coverage interval.
+        """Return exit speed against the wheel speed of a stage, and its grip limit with a coverage interval.
 
-        before: speeds of the stages before it, as in `speeds`; else their set speed, else their grip limit less
-        grip_margin. throws: those of them that ended with this stage are set beside what the configuration expects.
-        Raises InputError for a stage that there cannot be, or of which there are no throws, and for speeds of stages
-        that are not before it.
+        Parameters
+        ----------
+        stage : int
+            Number of the stage, from 1.
+        before : speeds as in `Loaded.speeds`
+            Of the stages before it; left out: their set speeds, else their grip limits less grip_margin.
+        throws : Throws, optional
+            Those that ended with this stage are compared with the model.
+        seed : int
+            Of the draws for the interval.
+
+        Raises
+        ------
+        InputError
+            For a stage beyond limits.stages, a stage without throws, or speeds of stages that are not before it.
         """
         from stager.api import fitting
         from stager.api.design_results import SweepResult
@@ -187,16 +203,38 @@ class Loaded:
         tls: tuple[Path, Path, Path] | None = None, resume: str | Path | None = None, trade: str | None = None,
         robust: bool = False, draws: int = 400, seconds: float | None = None,
     ) -> PlanResult:  # fmt: skip
-        """The best number of stages, the speed of each, and what one more would add.
+        """Search for the best number of stages and the speed of each, and find what one more would add.
 
-        workers: processes that share the work, at most one a core, None: two where that costs nothing (Linux, no other
-        threads), or dask: address of the scheduler of a cluster that does; the answer is the same. A scheduler is
-        trusted: what it sends back can run code here. tls: certificate of its authority, own certificate and own key.
-        resume: file where finished parts are kept and looked for. Raises Interrupted, saying what it has, on Ctrl-C.
-        trade: "power", "length", "heat" or "cost": also the front of exit speed against it.
-        robust: also settings for a low quantile of exit speed over the uncertainties.
-        draws: launchers drawn for the ladder's intervals and chances, 0: none, else 20 to 100 000.
-        seconds: time after which the best so far is returned [s]; its `left_open` says what was not done.
+        Parameters
+        ----------
+        seed : int
+            Of all random draws.
+        progress : function of float, optional
+            Called with the share that is done.
+        workers : int or None
+            Processes that share the work, at most one a core; None: two where they start at no cost. The answer does
+            not depend on it.
+        dask : str, optional
+            Address of the scheduler of a cluster to work on. It is trusted: what it sends back can run code here.
+        tls : (Path, Path, Path), optional
+            For dask: certificate of its authority, own certificate, own key.
+        resume : path, optional
+            File where finished parts are kept and looked for.
+        trade : str, optional
+            "power", "length", "heat" or "cost": also return the Pareto front of exit speed against it.
+        robust : bool
+            Also return settings for a low quantile of exit speed over the uncertainties.
+        draws : int
+            Launchers drawn for the ladder's intervals and chances; 0: none, else 20 to 100 000.
+        seconds : float, optional
+            Time after which the best so far is returned [s]; its `left_open` says what was not done.
+
+        Raises
+        ------
+        InputError
+            For an option out of its range.
+        Interrupted
+            On Ctrl-C, saying what `resume` holds.
         """
         import numpy as np
 
@@ -235,7 +273,7 @@ class Loaded:
         return shown(PlanResult, found, loaded=self)
 
     def save_plan(self, plan: Plan, path: str | Path, *, force: bool = False) -> None:
-        """Write the configuration to `path` with the planned speeds as set speeds.
+        """Write the configuration to `path` with the planned speeds as set speeds and the chosen parts.
 
         The file appears whole or not at all. force: replace one that this program did not write. Raises InputError
         without a design, and where it cannot be written.
@@ -250,8 +288,7 @@ class Loaded:
         config.save(self.configuration, Path(path), self._parts(plan), speeds, drop=drop, force=force)
 
     def _parts(self, plan: Plan) -> dict[str, str]:
-        """Which wheel and drive of its lists and which crush each planned stage has, by key; nothing where there was no
-        choice."""
+        """Return wheel option, drive option and crush of each planned stage by key, where there was a choice."""
         from stager import config
 
         catalogue, found = plan.catalogue, {}
@@ -266,7 +303,7 @@ class Loaded:
         return found
 
     def read_throws(self, path: str | Path, build: str | None = None) -> Throws:
-        """Measured throws of a table, all or those of one build. Raises InputErrors with all that is wrong with it."""
+        """Read a table of measured throws, all or those of one build. Raises InputErrors with all that is wrong."""
         from stager.api.fitting import of_build
         from stager.fit.table import read
 
@@ -275,16 +312,14 @@ class Loaded:
     def fit(
         self, throws: Throws, *, seed: int = 0, stages: int | None = None, progress: Progress | None = None
     ) -> FitResult:
-        """What throws tell of this launcher, and what chains of up to `stages` stages will do (None: one more stage
-        than was measured)."""
+        """Fit the model to throws and predict chains of up to `stages` stages (None: one more than measured)."""
         from stager.api import fitting
-        from stager.api.fit_results import FitResult
         from stager.api.results import shown
 
-        return shown(FitResult, fitting.fit(self.scenario, throws, seed, stages, progress), loaded=self)
+        return shown(fitting.FitResult, fitting.fit(self.scenario, throws, seed, stages, progress), loaded=self)
 
     def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0, force: bool = False) -> list[Path]:
-        """Write the configuration to `path` with fitted values, and next to it the draws; returns the files.
+        """Write the configuration with fitted values to `path`, and the draws next to it; return the files.
 
         force: replace files that this program did not write. Raises InputError where they cannot be written.
         """
@@ -293,27 +328,25 @@ class Loaded:
         return fitting.save_fit(self.configuration, fit, Path(path), seed, force=force)
 
     def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
-        """Whether two builds of a table differ, by how much, and what explains it."""
+        """Compare two builds of a table: whether they differ, by how much, and what explains it."""
         from stager.api import fitting
-        from stager.api.fit_results import CompareResult
         from stager.api.results import shown
 
-        return shown(CompareResult, fitting.compare(self.scenario, throws, builds, seed), loaded=self, throws=throws)
+        compared = fitting.compare(self.scenario, throws, builds, seed)
+        return shown(fitting.CompareResult, compared, loaded=self, throws=throws)
 
     def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
-        """What to measure next, for so many throws."""
+        """Return the `count` throws to make next, or that enough is known."""
         from stager.api import fitting
-        from stager.api.fit_results import NextResult
         from stager.api.results import shown
 
-        return shown(NextResult, fitting.suggest(self.scenario, throws, seed, count, progress), loaded=self)
+        return shown(fitting.NextResult, fitting.suggest(self.scenario, throws, seed, count, progress), loaded=self)
 
     def report(
         self, throws: Throws | None = None, *, plan: Plan | None = None, seed: int = 0,
         progress: Progress | None = None, workers: int | None = 1,
     ) -> Report:  # fmt: skip
-        """Everything that can be told: the plan (made here where it is not given), what explains it, what measured
-        throws tell; a page, and pictures. workers: see `plan`."""
+        """Return a report (page and pictures) of the plan and the measured throws; plan: made here where left out."""
         from stager.api.page import Report, gather
 
         return Report(gather(self, throws, plan, seed, progress, workers))
@@ -321,21 +354,21 @@ class Loaded:
     def card(
         self, *, plan: Plan | None = None, seed: int = 0, progress: Progress | None = None, workers: int | None = 1
     ) -> CardResult:
-        """The sheet to pin up beside the launcher: the settings of `plan`; where it is not given, the set speeds in
-        [[stages]], or where those are not all set, of a plan made here. workers: see `plan`.
+        """Return the sheet to pin up beside the launcher.
 
-        Raises InputError where no design fits.
+        It has the settings of `plan`; without it the set speeds in [[stages]], or if these are not all set, those of a
+        plan made here. Raises InputError where no design fits.
         """
         from stager.api import card
 
-        return card.build(self, plan, seed, progress, workers)
+        return card.make_card(self, plan, seed, progress, workers)
 
     def watch(
         self, throws: Throws, *, seed: int = 0, stages: int = 1, progress: Progress | None = None
     ) -> tuple[Next, bool]:
-        """After each throw at the bench: the curve, its grip limit and the setting to throw at next.
+        """Return curve, grip limit and next setting after a throw at the bench, and whether a fit supports them.
 
-        Below three usable throws it is what the configuration expects of `stages` stages, and the second value False.
+        Below three usable throws they are what the configuration expects of `stages` stages.
         """
         from stager.api import fitting
 

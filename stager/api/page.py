@@ -1,4 +1,4 @@
-"""A report: everything that can be told of a configuration, on one page."""
+"""The report of a configuration: one page with its figures, and the gathering of its data."""
 
 from __future__ import annotations
 
@@ -22,9 +22,12 @@ if TYPE_CHECKING:
     from stager.report.figures.of_sweep import SweepCurve
     from stager.report.page.data import ReportData
 
-DRAWS, THROWS = 150, 12
+DRAWS = 150
+"""Launchers drawn for bands and intervals of grip limits."""
+THROWS = 12
+"""First throws at the feed's rate that are shown."""
 THIN = 2
-"""Every so many points of a sweep are drawn, and of those for a band, so that many stages still make a light page."""
+"""Every second point of a sweep is drawn, and of these every second for a band: many stages still make a light page."""
 SUGGESTED = 6
 """Throws that are suggested."""
 
@@ -33,17 +36,17 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A page and its figures; shown as the page in a notebook."""
+    """A page and its figures; a notebook shows the page."""
 
     data: ReportData
 
     @property
     def plan(self) -> Plan:
-        """The plan that it tells of."""
+        """The plan of the report."""
         return self.data.plan
 
     def html(self) -> str:
-        """The self-contained page, equal for equal input."""
+        """Return the self-contained page, equal for equal input."""
         from stager.report.page import page
 
         return page(self.data)
@@ -58,7 +61,7 @@ class Report:
         write_whole(Path(path), self.html(), force=force)
 
     def pictures(self) -> list[Picture]:
-        """Every picture of the page."""
+        """Return every picture of the page."""
         from stager.report.page import figures
 
         return figures(self.data)
@@ -80,7 +83,7 @@ def gather(
     loaded: Loaded, throws: Throws | None, plan: Plan | None, seed: int, progress: Progress | None = None,
     workers: int | None = 1,
 ) -> ReportData:  # fmt: skip
-    """Plan, curves, throws at the rate, tables for the sliders and, with measured throws, what they tell."""
+    """Return plan, curves, throws at the rate, tables for the sliders and, with measured throws, the fit to them."""
     from stager.api import fitting as learning
     from stager.report.page.data import ReportData
 
@@ -104,7 +107,7 @@ def gather(
 
 
 def _response(loaded: Loaded, data: ReportData) -> Response | None:
-    """Tables for trying other settings."""
+    """Return the tables of the page's sliders."""
     from stager.optimise.response import respond
 
     best = data.settings
@@ -117,7 +120,7 @@ def _response(loaded: Loaded, data: ReportData) -> Response | None:
 
 
 def first_throws(best: Settings) -> Sequence | None:
-    """The first throws at the feed's rate; None without a rate, drives or a supply, or where one jams."""
+    """Return the first throws at the feed's rate; None without rate, drives or supply, or where one jams."""
     from stager.physics.rate import sequence
 
     settled = best.design.settled
@@ -140,7 +143,7 @@ def _curves(
 
 
 def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | None:
-    """Launchers that could be the real one, after the throws where there are any; None without uncertainties."""
+    """Return draws of possible launchers, from the fit where there is one; None without uncertainties."""
     from stager.fit.grip_ensemble import after, before
 
     rng = np.random.default_rng(seed)
@@ -176,7 +179,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
 
 
 def _near(loaded: Loaded, throws: Throws, before_a: Floats, before_b: Floats) -> Floats:
-    """Wheel and exit speed [m/s], (throws, 2), of throws that ended behind stages set about so [m/s]."""
+    """Return wheel and exit speed [m/s], (throws, 2), of throws with earlier stages at about these speeds [m/s]."""
     from stager.fit.prediction import observations
 
     found = observations(loaded.scenario, throws, before_a.size)

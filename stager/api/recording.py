@@ -1,4 +1,4 @@
-"""What the recording of a throw tells, and how WAV files are read."""
+"""`listen`: speed and rpm from the recording of a throw, and reading of WAV files."""
 
 from __future__ import annotations
 
@@ -18,12 +18,14 @@ from stager.model.arrays import Floats
 from stager.units import QuantityError, parse
 
 LARGEST = 100_000_000
-"""Bytes of a file that is read: 17 minutes of one microphone at 48 kHz and 16 bits."""
+"""Greatest size of a file [byte]: 17 minutes of one microphone at 48 kHz and 16 bits."""
 SHORTEST = 0.1
-"""Seconds without which nothing can be told."""
-SLOWEST_SAMPLING, FASTEST_SAMPLING = 4000.0, 400_000.0
-"""Samples a second of a recording that is taken [Hz]."""
-KIND = "a WAV file, uncompressed: 8, 16, 24 or 32 bits or floating point, one channel or more"
+"""Least length of a recording [s]."""
+SLOWEST_SAMPLING = 4000.0
+"""Lowest sampling rate that is accepted [Hz]."""
+FASTEST_SAMPLING = 400_000.0
+"""Highest sampling rate that is accepted [Hz]."""
+FORMATS = "a WAV file, uncompressed: 8, 16, 24 or 32 bits or floating point, one channel or more"
 
 
 def read_recording(
@@ -65,7 +67,7 @@ def _content(path: Path) -> bytes:
     try:
         if not path.is_file():
             there = "is not a regular file" if path.exists() else "is not there"
-            raise InputError(there, where=str(path), hint=f"name {KIND}")
+            raise InputError(there, where=str(path), hint=f"name {FORMATS}")
         with path.open("rb") as file:
             content = file.read(LARGEST + 1)
     except OSError as error:
@@ -78,10 +80,10 @@ def _content(path: Path) -> bytes:
 
 
 def _samples(path: Path, content: bytes) -> tuple[int, Floats]:
-    """Samples a second, and samples within ±1, shape (n, channels)."""
+    """Return the sampling rate [Hz] and the samples within ±1, shape (n, channels)."""
     from scipy.io import wavfile
 
-    hint = f"it should be {KIND}"
+    hint = f"it should be {FORMATS}"
     if content[:4] not in (b"RIFF", b"RIFX", b"RF64") or content[8:12] != b"WAVE":
         raise InputError("is not a WAV file" if content else "is empty", where=str(path), hint=hint)
     try:
@@ -109,7 +111,7 @@ def _samples(path: Path, content: bytes) -> tuple[int, Floats]:
 
 
 def _ended(content: bytes) -> bytes:
-    """A file that was cut off, without the part of a sample at its end."""
+    """Return the content without a part of a sample at its end, where the file was cut off."""
     place, width = 12, 1
     while place + 8 <= len(content):
         name, size = content[place : place + 4], int.from_bytes(content[place + 4 : place + 8], "little")
@@ -123,13 +125,13 @@ def _ended(content: bytes) -> bytes:
 
 
 def _scaled(raw: np.ndarray) -> Floats:
-    """As floats within ±1: 8 bits are unsigned; 24 bits come as the upper ones of 32."""
+    """Return samples as floats within ±1: 8 bits are unsigned, 24 bits come as the upper ones of 32."""
     if raw.dtype == np.uint8:
         return np.asarray((raw.astype(np.float64) - 128) / 128)
     if np.issubdtype(raw.dtype, np.integer):
         return np.asarray(raw / -float(np.iinfo(raw.dtype).min))
     largest = float(np.max(np.abs(raw), initial=0.0)) if np.isfinite(raw).all() else 1.0
-    # Floating point may be of any size, also one whose square is beyond it.
+    # Floating-point samples may be so large that their squares overflow.
     return np.asarray(raw, dtype=np.float64) / (largest if largest > 0 else 1.0)
 
 
@@ -144,8 +146,11 @@ def _channel(path: Path, samples: Floats, channel: int | None) -> int:
 
 
 RANGE = "600:30000"
-SLOWEST, FASTEST = 60.0, 200_000.0
-"""Range of speeds that can be asked for [rpm]."""
+"""Range in which a wheel is looked for, where none is given [rpm]."""
+SLOWEST = 60.0
+"""Least speed that a range may include [rpm]."""
+FASTEST = 200_000.0
+"""Greatest speed that a range may include [rpm]."""
 
 
 def listen(
@@ -153,7 +158,7 @@ def listen(
     temperature: str = "20 degC ± 5 K", rpm: Sequence[str] = (), marks: int = 1, knocks: Sequence[float] = (),
     channel: int | None = None, start: float = 0.0, end: float | None = None,
 ) -> Listened:  # fmt: skip
-    """Return what a recording (WAV) tells of a throw.
+    """Find speed, rpm, droop and recovery in the recording (WAV) of a throw.
 
     Parameters
     ----------
@@ -165,7 +170,7 @@ def listen(
     rpm : sequence of str
         Ranges "LOW:HIGH" in which a wheel is looked for [rpm], one a wheel.
     marks : int
-        What sounds so many times a turn.
+        Blades, spokes or marks that sound in a turn.
     knocks : sequence of float
         About when the two knocks are, where there are more [s].
     channel, start, end
@@ -176,7 +181,6 @@ def listen(
     InputError
         Where the file or an option cannot be used.
     """
-
     path = SoundPath(
         distance=_length("--distance", distance, zero=False), near=_length("--microphone", microphone),
         far=_length("--to-target", to_target),
@@ -214,7 +218,7 @@ def _quantity(name: str, text: str, unit: str, example: str) -> Estimate:
 
 
 def _range(text: str) -> tuple[float, float]:
-    """Turns per second from "LOW:HIGH" in rpm."""
+    """Return turns per second from "LOW:HIGH" in rpm."""
     try:
         low, high = (float(part) for part in text.lower().replace("rpm", "").split(":"))
     except ValueError:

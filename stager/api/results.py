@@ -1,4 +1,4 @@
-"""Results that show themselves: as text, in a notebook, as rows for data frames, as pictures."""
+"""What all results can do: print, show in a notebook, give rows for data frames and pictures; the throw."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Kind = TypeVar("Kind")
 
 
 class Shown:
-    """What every result can do: a screen in a notebook or in print, a document of plain values, pictures."""
+    """A result that can be printed, shown in a notebook, and turned into JSON, rows and pictures."""
 
     __slots__ = ()
     ROWS: ClassVar[str] = "stages"
@@ -28,22 +28,22 @@ class Shown:
 
     @abstractmethod
     def answer(self) -> Answer:
-        """What the command line answers."""
+        """Return the answer that the command line gives."""
 
     def document(self) -> Mapping[str, Any]:
-        """What the command line writes with --json."""
+        """Return the document that the command line writes with --json."""
         return self.answer().document
 
     def to_rows(self) -> list[dict[str, Any]]:
-        """Return its main table as records of plain values, SI units in the keys, as data frames take them."""
+        """Return the main table as records for a data frame, plain values with SI units in the keys."""
         return table_rows(self.document(), self.ROWS)
 
     def pictures(self) -> list[Picture]:
-        """Pictures of it, the most telling one first."""
+        """Return pictures, the most telling one first."""
         return []
 
     def picture(self, name: str = "") -> Picture:
-        """One picture, by name or the first. Raises InputError where there is none."""
+        """Return a picture by name, else the first. Raises InputError where there is none."""
         pictures = self.pictures()
         found = next((one for one in pictures if not name or one.name == name), None)
         if found is None:
@@ -81,24 +81,24 @@ def table_rows(document: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
 
 
 def shown(kind: type[Kind], record: Any, **more: Any) -> Kind:
-    """A record of the core as the result that shows it."""
+    """Return a record of the core as a result of class `kind`; more: fields that the result adds."""
     return kind(**{one.name: getattr(record, one.name) for one in fields(record)}, **more)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class ThrowResult(Shown, Throw):
-    """One throw."""
+    """Result of `Loaded.simulate`."""
 
     loaded: Loaded = field(repr=False, compare=False)
 
     def answer(self) -> Answer:
-        """What `stager throw` answers."""
+        """Return the answer of `stager throw`."""
         from stager.report import throw
 
         return throw.answer(self.loaded.scenario.launcher, self, self.loaded.source(), self.loaded.flown(self))
 
     def pictures(self) -> list[Picture]:
-        """Speed along the barrel, and where the energy goes; none after a jam."""
+        """Return pictures of speed along the barrel and of energy; none after a jam."""
         from stager.report import throw
         from stager.report.figures import of_throw
 

@@ -1,4 +1,4 @@
-"""Wheel speeds as people give them."""
+"""Read wheel speeds as people write them: m/s, rpm, A:B."""
 
 from __future__ import annotations
 
@@ -44,10 +44,10 @@ class Speeds:
 def set_speeds(
     launcher: Launcher, given: Sequence[Speed], place: Callable[[int], str] = lambda stage: "speed"
 ) -> Speeds:
-    """Speeds as given, or the set speeds of the launcher where none are given.
+    """Return the given speeds, or the launcher's set speeds where none are given.
 
-    place: where the set speed of a stage, counted from 0, is written. Raises InputError where a speed cannot be read,
-    is beyond any wheel, or where none is known.
+    place: returns the key of the set speed of a stage (from 0). Raises InputError for a speed that cannot be read, is
+    beyond any wheel, or is missing.
     """
     if len(given) > MAX_STAGES:
         raise InputError(f"{len(given)} speeds, for at most {MAX_STAGES} stages", where="speed", hint=HINT)
@@ -68,7 +68,7 @@ def _too_fast(fastest: float, k: int, where: str) -> InputError:
 
 
 def too_many(count: int, stage: int) -> InputError:
-    """Of more speeds than there are stages before the one, counted from 1, that is swept."""
+    """Return the error for more speeds than there are stages before stage `stage` (from 1), which is swept."""
     fewer = "give none" if stage == 1 else "give " + " ".join(f"--speed {12 + 5 * k}" for k in range(stage - 1))
     before = "no stage" if stage == 1 else "1 stage" if stage == 2 else f"{stage - 1} stages"
     message = f"{count} {'speed' if count == 1 else 'speeds'} for {before} before stage {stage}, whose speed is swept"
@@ -103,7 +103,7 @@ def _unit(part: float | str) -> str:
 
 
 def _surface(stage: Stage, part: float | str) -> float:
-    """Surface speed [m/s] from a number, or from text that may be a rate of turning."""
+    """Return a surface speed [m/s] from a number, or from text with a unit of speed or of rotation."""
     try:
         value = float(part)
     except ValueError:

@@ -1,10 +1,10 @@
-"""The command line: one thin file a command, a session that holds streams and switches, one catch of errors."""
+"""The command line: one thin file a command, a session with streams and switches, one place that catches errors."""
 
 from __future__ import annotations
 
 
 def main() -> None:
-    """Entry point of the `stager` script."""
+    """Run the `stager` script and end the process."""
     import os
     import signal
 
@@ -12,7 +12,7 @@ def main() -> None:
         os.write(2, b"interrupted; nothing was written\n")
         os._exit(130)
 
-    # First of all: Ctrl-C while the rest is loaded.
+    # Before anything else is imported, so that Ctrl-C ends the process without a traceback.
     if signal.getsignal(signal.SIGINT) != signal.SIG_IGN:
         signal.signal(signal.SIGINT, leave)
     from stager.cli import process

@@ -1,4 +1,4 @@
-"""Turns a function of a session into a command that has the shared switches."""
+"""Options that several commands share, and `command`, which makes a typer command of a function of a session."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of a
 Workers = Annotated[
     int | None,
     typer.Option(
-        "--workers", metavar="N", min=1, help="Processes that share a plan, at most one a core.", show_default="2"
+        "--workers", metavar="N", min=1, help="Processes that share the work, at most one a core.", show_default="2"
     ),
 ]
 
@@ -49,7 +49,7 @@ Tls = Annotated[
 ]  # fmt: skip
 Resume = Annotated[
     Path | None,
-    typer.Option("--resume", metavar="FILE", help="Keep finished parts in FILE, and take up those that are there."),
+    typer.Option("--resume", metavar="FILE", help="Keep finished parts in FILE, and go on from those it holds."),
 ]
 
 Force = Annotated[
@@ -58,7 +58,7 @@ Force = Annotated[
 Seconds = Annotated[
     float | None,
     typer.Option(
-        "--seconds", metavar="N", min=0, help="Stop the search after about so many seconds; what is left open is said."
+        "--seconds", metavar="N", min=0, help="Stop the search after about N seconds and say what was left undone."
     ),
 ]
 Change = Annotated[
@@ -85,7 +85,7 @@ _CHANGES = inspect.Parameter("changes", inspect.Parameter.KEYWORD_ONLY, annotati
 
 
 def command(run: Callable[..., Answer | None]) -> Callable[..., None]:
-    """`run(session, ...)` as a typer command: the session is made from the switches, errors end in it."""
+    """Return `run(session, ...)` as a typer command that makes the session from the shared switches."""
 
     def invoke(
         *, json: bool, quiet: bool, full: bool, seed: int, workers: int | None, changes: Sequence[str] = (),

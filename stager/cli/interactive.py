@@ -1,4 +1,4 @@
-"""The bench: one thread takes what is typed and keeps it at once, the main one works out what it means."""
+"""The session of `stager bench`: one thread reads and saves what is typed, the main thread fits and shows."""
 
 from __future__ import annotations
 
@@ -16,29 +16,34 @@ from stager.errors import InputError, printable
 from stager.fit.table.book import Book
 from stager.fit.table.entry import LASTING, cells, entry_of, measure, parse, row_of
 from stager.report import bench as words
-from stager.report.terminal import whole
+from stager.report.terminal import render_screen
 
 if TYPE_CHECKING:
     from stager.fit.experiment_design import Next
     from stager.fit.table import Throws
 
-GATHERING, LONG = 0.2, 8.0
-"""Seconds without a further line before it is worth computing; seconds that a maker likes to wait for it."""
-NARROW = 79
-"""Letters of a line."""
+QUIET = 0.2
+"""Time without a further line before a fit is started [s]."""
+PATIENCE = 8.0
+"""A fit that takes longer runs after several throws only [s]."""
+WIDTH = 79
+"""Width of a line of text [characters]."""
 
 Watch = Callable[["Throws", Callable[[float], None]], tuple["Next", bool]]
 
 
 class Superseded(Exception):
-    """A further throw has come while this one was being computed."""
+    """A further line was entered during a fit, which is given up."""
 
 
 @dataclass(kw_only=True)
 class BenchSession:
-    """A table that is being filled.
+    """Throws being entered into a table.
 
-    watch: what throws mean (None: only keep them); out: where to talk; plots: draw the curve.
+    watch: fits the throws and returns the next setting (None: only save them); out: stream for messages; plots: draw
+    the curve; new: throws entered; watched: last result of `watch`; lasting: cells for all throws from now on; wake:
+    a line was read; over: input has ended; wanted: a fit was asked for; waiting: throws since the last fit; every:
+    throws from one fit to the next; took: time of the last fit [s]; failed: error of the reading thread.
     """
 
     book: Book
@@ -57,15 +62,15 @@ class BenchSession:
     failed: Exception | None = None
 
     def talk(self) -> None:
-        """Take lines from a terminal until it is closed; compute whenever none has come for a moment."""
-        hand = threading.Thread(target=self._listen, daemon=True)
+        """Read lines from a terminal until it is closed; fit whenever none has come for a moment."""
+        reader = threading.Thread(target=self._listen, daemon=True)
         self._prompt()
-        hand.start()
+        reader.start()
         while True:
             self.wake.wait()
             while not self.over and self.wake.is_set():
                 self.wake.clear()
-                time.sleep(GATHERING if self.watch else 0)
+                time.sleep(QUIET if self.watch else 0)
             if self.failed is not None:
                 raise self.failed
             if self.over:
@@ -75,7 +80,7 @@ class BenchSession:
                 self._prompt()
 
     def take_all(self, lines: TextIO) -> None:
-        """Take all lines of a file or pipe, up to quit; then compute once."""
+        """Read all lines of a file or pipe, up to quit; then fit once."""
         for line in lines:
             if not self.over:
                 self.take(line)
@@ -84,7 +89,7 @@ class BenchSession:
         self._compute()
 
     def take(self, line: str) -> None:
-        """One line: a command, or a throw that is kept at once."""
+        """Carry out a line: a command, or a throw that is saved at once."""
         text = line.strip()
         if printable(text.replace("\t", " ")) != text.replace("\t", " "):
             self._say("not kept: it holds a control character", "hint: type it anew")
@@ -122,15 +127,15 @@ class BenchSession:
         self.waiting += 1
         entry = entry_of(throws, self.book)
         if entry is not None:
-            doubts = (line for said in words.doubted(throws, self.book) for line in wrap(said, NARROW))
-            self._say(words.kept(entry, self.book, throw), *doubts)
+            doubts = (line for sentence in words.implausible(throws, self.book) for line in wrap(sentence, WIDTH))
+            self._say(words.saved(entry, self.book, throw), *doubts)
 
     def _look_back(self, name: str, which: str) -> None:
         try:
             if name == "undo":
                 self._undo(which)
             else:
-                self._say(*words.listing(self.book.throws(), self.book))
+                self._say(*words.last_throws(self.book.throws(), self.book))
         except InputError as error:
             self._say(str(error))
 
@@ -138,7 +143,7 @@ class BenchSession:
         try:
             throw = float(which) if which else None
         except ValueError:
-            self._say(f'"{which}" is no number of a throw', "hint: undo, or undo 12; show tells the numbers")
+            self._say(f'"{which}" is not the number of a throw', "hint: undo, or undo 12; show lists the numbers")
             return
         line = self.book.undo(throw)
         none = "nothing to undo" if throw is None else f"there is no throw {which}"
@@ -160,7 +165,7 @@ class BenchSession:
         self._say(f"{head.text} is {text or 'left empty'} from now on")
 
     def _listen(self) -> None:
-        """Until the terminal closes; what fails here is raised where errors are caught."""
+        """Read lines until the terminal closes; an error here is raised in the main thread."""
         try:
             for line in _lines_of(sys.stdin.fileno()):
                 self.take(line)
@@ -174,12 +179,12 @@ class BenchSession:
             self.wake.set()
 
     def _compute(self) -> None:
-        """Curve, grip limit and next setting, where enough throws are waiting for it."""
+        """Fit and show curve, grip limit and next setting, where enough throws are waiting."""
         if self.watch is None or not (self.wanted or self.waiting >= self.every):
             return
         began, before = time.monotonic(), self.waiting
         if self.took > 1:
-            self._say(f"working it out, about {self.took:.0f} s ...")
+            self._say(f"fitting, about {self.took:.0f} s ...")
         try:
             throws = self.book.throws()
             found = self.watch(throws, self._check)
@@ -203,15 +208,15 @@ class BenchSession:
 
         screen = words.screen(found, fitted, throws, self.book)
         if self.plots:
-            console(self.out).print(whole(screen))
+            console(self.out).print(render_screen(screen))
         else:
             self._say(screen.headline, *screen.notes)
 
     def _pace(self, took: float) -> None:
         self.took = took
-        every = max(1, math.ceil(took / LONG))
+        every = max(1, math.ceil(took / PATIENCE))
         if every > self.every:
-            self._say(f"That took {took:.0f} s: from now on after every {every} throws, or when you enter fit.")
+            self._say(f"That took {took:.0f} s: from now on it fits after every {every} throws, or when you enter fit.")
         self.every = max(self.every, every)
 
     def _prompt(self) -> None:
@@ -229,7 +234,7 @@ def _hint(error: Exception) -> list[str]:
 
 
 def _lines_of(handle: int) -> Iterator[str]:
-    """Lines as soon as each is complete, without Python's own buffer, which a daemon thread may not hold at exit."""
+    """Yield lines as soon as each is complete, without Python's buffer, which a daemon thread may not hold at exit."""
     rest = b""
     while chunk := _read(handle):
         *done, rest = (rest + chunk).split(b"\n")
@@ -240,7 +245,7 @@ def _lines_of(handle: int) -> Iterator[str]:
 
 
 def _read(handle: int) -> bytes:
-    """What has come; nothing once the terminal is gone."""
+    """Return the bytes that have come; nothing once the terminal is gone."""
     try:
         return os.read(handle, 65536)
     except OSError:

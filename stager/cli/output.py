@@ -1,4 +1,4 @@
-"""Files that commands write, checked before the work; a progress bar on stderr, where that is a terminal."""
+"""Checks of output files before the work begins, and the progress bar on stderr."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from stager.files import STDOUT, check_place, replace_all
 
 
 def to_stdout(output: Path | None) -> bool:
-    """Whether an output is standard output."""
+    """Whether `output` is standard output."""
     return output is not None and str(output) in STDOUT
 
 
@@ -22,18 +22,26 @@ def check_outputs(
     session: Session, outputs: Sequence[Path | None], inputs: Sequence[Path], resume: Path | None = None,
     *, force: bool = False,
 ) -> None:  # fmt: skip
-    """Check that outputs can be written and replace neither an input, nor each other, nor what a person wrote.
+    """Check that outputs can be written and replace neither an input, nor each other, nor a file of the user.
 
-    inputs : files that the command reads
-    resume : file that the command both reads and adds to
+    Parameters
+    ----------
+    outputs : sequence of Path or None
+        Files to be written.
+    inputs : sequence of Path
+        Files that the command reads.
+    resume : Path, optional
+        File that the command both reads and adds to.
+    force : bool
+        Files of the user may be replaced.
 
     Raises
     ------
     InputError
-        For the first that is not right.
+        For the first output that fails the check.
     """
     if resume is not None:
-        _apart(resume, inputs)
+        _check_resume(resume, inputs)
     seen = [*inputs, *([] if resume is None else [resume])]
     for output in outputs:
         if output is None:
@@ -45,15 +53,15 @@ def check_outputs(
         seen.append(output)
 
 
-def _apart(resume: Path, inputs: Sequence[Path]) -> None:
+def _check_resume(resume: Path, inputs: Sequence[Path]) -> None:
     for other in inputs:
         if resume.resolve() == other.resolve():
-            message = "is read by the same command, and is no place for finished parts"
+            message = "is an input of the same command, so finished parts cannot be kept there"
             raise InputError(message, where=str(resume), hint="name another file for --resume")
 
 
 def check_new(paths: Sequence[Path]) -> None:
-    """Raises InputError where one of the files exists."""
+    """Raise InputError where one of the files exists."""
     for path in paths:
         if path.exists() or path.is_symlink():
             raise InputError("exists already and is left as it is", where=str(path), hint="choose another directory")
@@ -66,15 +74,15 @@ def write_new(texts: Mapping[Path, str]) -> None:
 
 
 EARLY = 0.02
-"""Below this share a rate would be a guess."""
+"""Share done below which no time left is shown [-]."""
 
 
 @contextmanager
 def progress(session: Session, doing: str, *, at_once: bool = True) -> Iterator[Callable[[float], None]]:
-    """A function that takes the share that is done.
+    """Show a progress bar on stderr, where that is a terminal, and yield the function that updates it.
 
-    at_once: the bar is there from now on, else from the first share on: it is drawn by a thread, and processes that
-    are to share the work are begun before that.
+    at_once: show it at once, else at the first update. The bar runs in a thread, and worker processes must be started
+    before any thread.
     """
     if session.quiet or not sys.stderr.isatty():
         yield lambda share: None
@@ -84,7 +92,7 @@ def progress(session: Session, doing: str, *, at_once: bool = True) -> Iterator[
     from rich.text import Text
 
     class Left(ProgressColumn):
-        """Counts down from the last estimate."""
+        """Time left, counted down from the last estimate."""
 
         def render(self, task: Task) -> Text:
             whole, spent = task.fields["whole"], task.elapsed or 0.0
@@ -108,7 +116,7 @@ def progress(session: Session, doing: str, *, at_once: bool = True) -> Iterator[
 
 
 def left(seconds: float) -> str:
-    """Time left as people say it.
+    """Return the time left in words.
 
     >>> left(0.2), left(7.6), left(95)
     ('nearly done', 'about 8 s left', 'about 2 min left')

@@ -1,4 +1,4 @@
-"""The process around a command: signals, streams and the exit status, from the first moment to the last."""
+"""The process around a command: signals, standard streams, exit status."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from typing import NoReturn, TextIO
 from stager.errors import ExitStatus
 
 LEAST_WIDTH = 72
-"""Columns that a screen takes at least, whatever the terminal says that it has."""
+"""Least width of a screen, however narrow the terminal [characters]."""
 
 
 class _Interruption:
@@ -27,7 +27,7 @@ def run() -> NoReturn:
     """Run the command that the process was started with, and end the process with its status."""
     _open_closed_streams()
     if not sys.warnoptions:
-        # What a warning is about is a statement of the answer, or an error.
+        # Whatever matters to the user is in the answer or an error.
         warnings.simplefilter("ignore")
     status = int(ExitStatus.FAULT)
     try:
@@ -48,7 +48,7 @@ def _call() -> int:
     try:
         app(prog_name="stager")
     except SystemExit as stop:
-        # What the parser does itself (help, version) ends with 1 where nobody reads on.
+        # Help and version end with 1 where the reader of stdout has closed it.
         gone = type(sys.stdout).__name__ == "PacifyFlushWrapper"
         return ExitStatus.DONE if gone else stop.code if isinstance(stop.code, int) else 0
     except ImportError as error:
@@ -60,13 +60,13 @@ def _call() -> int:
 
 
 def on_interrupt(handler: object) -> None:
-    """Let Ctrl-C do something else, unless whoever started the process said that it does nothing."""
+    """Set the handler of Ctrl-C, unless the parent process set it to be ignored."""
     if threading.current_thread() is threading.main_thread() and signal.getsignal(signal.SIGINT) != signal.SIG_IGN:
         signal.signal(signal.SIGINT, handler)  # type: ignore[arg-type]
 
 
 def raise_interrupts() -> None:
-    """From now on Ctrl-C raises KeyboardInterrupt, and `interrupted` says that it came."""
+    """Make Ctrl-C raise KeyboardInterrupt and `interrupted` return True."""
     _Interruption.came = False
     on_interrupt(_raise)
 
@@ -82,7 +82,7 @@ def _raise(number: int, frame: FrameType | None) -> None:
 
 
 def _open_closed_streams() -> None:
-    """Point standard streams that are closed to nowhere: a file that is opened must not take their number."""
+    """Open closed standard streams on the null device, so that no other file gets their number."""
     for number, name, mode in ((0, "stdin", "r"), (1, "stdout", "w"), (2, "stderr", "w")):
         try:
             os.fstat(number)
@@ -93,7 +93,7 @@ def _open_closed_streams() -> None:
 
 
 def _flushed(status: int) -> int:
-    """The status, once all is written; nothing is left that could fail later."""
+    """Write what is buffered and return the exit status, which a failure to write changes."""
     try:
         sys.stdout.flush()
     except BrokenPipeError:
@@ -107,27 +107,27 @@ def _flushed(status: int) -> int:
 
 
 def drop(stream: TextIO) -> None:
-    """Let what is still in a stream's buffer go nowhere, so that it does not fail at exit."""
+    """Discard what is buffered in a stream, so that writing it does not fail at exit."""
     with suppress(OSError, ValueError):
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, stream.fileno())
-        os.close(nowhere)
+        null = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, stream.fileno())
+        os.close(null)
 
 
 def unwritable(error: Exception) -> ExitStatus:
-    """Say that standard output cannot be written, and return the status of that."""
+    """Report on stderr that standard output cannot be written, and return the exit status for it."""
     reason = getattr(error, "strerror", None) or str(error)
     say(f"standard output cannot be written: {reason.lower()}")
     return ExitStatus.BAD_INPUT
 
 
 def broken_installation(error: ImportError) -> str:
-    """Return what to say where a part of the program or of a library is missing."""
-    return f"stager is not installed whole ({error}): install it anew, as with pip install --force-reinstall stager"
+    """Return the message for a missing part of the program or of a library."""
+    return f"the installation of stager is incomplete ({error}): pip install --force-reinstall stager"
 
 
 def say(*lines: str) -> None:
-    """Write to stderr, where there is one that takes it."""
+    """Write lines to stderr; a failure to write is ignored."""
     with suppress(OSError, ValueError):
         sys.stderr.write("\n".join(lines) + "\n")
         sys.stderr.flush()

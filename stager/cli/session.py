@@ -1,4 +1,4 @@
-"""A session: where answers and complaints go, and the one place that turns errors into exit statuses."""
+"""The session of a command: its switches, where answers go, and the one place that turns errors into exit statuses."""
 
 from __future__ import annotations
 
@@ -25,22 +25,23 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
 
 TRACEBACK_SWITCH = "STAGER_TRACEBACK"
+"""Environment variable that shows the traceback of a fault."""
 COMPILING = "Preparing the contact model for this computer, once: about 20 seconds ..."
 UNWRITABLE = (errno.ENOSPC, errno.EIO, errno.EDQUOT)
-"""What the system says where standard output takes no more."""
+"""Errors of the system where standard output cannot be written."""
 MOST_ERRORS = 40
-"""Errors that are shown of one file."""
+"""Greatest number of errors of a file that are shown."""
 
 
 def forgiving(stream: TextIO) -> TextIO:
-    """A stream to which a name that the terminal cannot spell does not cost the answer."""
+    """Return the stream, set to replace characters that it cannot encode."""
     if isinstance(stream, io.TextIOWrapper):
         stream.reconfigure(errors="replace")
     return stream
 
 
 def console(stream: TextIO) -> Console:
-    """Return a console that takes texts as they are, is never too narrow, and says where nobody reads on."""
+    """Return a console without markup, at least `process.LEAST_WIDTH` wide, that raises BrokenPipeError."""
     import rich.console
 
     class Console(rich.console.Console):
@@ -56,9 +57,9 @@ def console(stream: TextIO) -> Console:
 class Session:
     """Switches that all commands share. stdout carries the answer only, everything else goes to stderr.
 
-    json: one JSON document in place of the screen; quiet: the headline alone, no progress; full: everything, not only
-    what fits a page; seed of all random draws; workers: how many may share the work, None: as many as begin at no
-    cost; changes: values to use in place of the configuration's, as "key=value"; files: configurations loaded.
+    json: one JSON document in place of the screen; quiet: the headline alone, no progress; full: the full screen;
+    seed: of all random draws; workers: processes that share the work, None: two where they start at no cost; changes:
+    values in place of the configuration's, as "key=value"; files: configurations loaded so far.
     """
 
     json: bool = False
@@ -77,7 +78,7 @@ class Session:
         return api.load(path, dict(_change(text) for text in self.changes))
 
     def run(self, command: Callable[[], Answer | None]) -> ExitStatus:
-        """Run a command, show its answer, and return the exit status; errors end here."""
+        """Run a command, show its answer or error, and return the exit status."""
         process.raise_interrupts()
         forget_written()
         on_compiling(None if self.quiet else self._compiling)
@@ -104,18 +105,18 @@ class Session:
             return self._fault(error)
 
     def _interrupted(self) -> ExitStatus:
-        whole = ", ".join(printable(str(path)) for path in written())
-        process.say(f"interrupted; {whole} was written before" if whole else "interrupted; nothing was written")
+        files = ", ".join(printable(str(path)) for path in written())
+        process.say(f"interrupted; {files} was written before" if files else "interrupted; nothing was written")
         return ExitStatus.INTERRUPTED
 
-    def trusting(self, scheduler: str | None) -> None:
-        """Say on stderr whom a cluster makes one trust."""
+    def warn_of_scheduler(self, scheduler: str | None) -> None:
+        """Warn on stderr that the scheduler of a cluster is trusted."""
         if scheduler is not None and not self.quiet:
             process.say(f"The scheduler at {printable(scheduler)} is trusted: what it sends back can run code here.")
 
     @contextmanager
     def busy(self, doing: str) -> Iterator[None]:
-        """Say on stderr what is going on and for how long, where that is a terminal."""
+        """Show on stderr what is being done and for how long, where that is a terminal."""
         if self.quiet or not sys.stderr.isatty():
             yield
             return
@@ -134,10 +135,10 @@ class Session:
         if answer is None:
             return ExitStatus.DONE
         try:
-            self._print(answer, sys.stderr if answer.aside else sys.stdout)
+            self._print(answer, sys.stderr if answer.screen_to_stderr else sys.stdout)
             sys.stdout.flush()
         except BrokenPipeError:
-            # The reader has seen enough; what is still buffered must not fail at exit.
+            # The reader has closed the pipe; what is still buffered must not fail at exit.
             process.drop(sys.stdout)
         except OSError as error:
             process.drop(sys.stdout)
@@ -154,7 +155,7 @@ class Session:
         from stager.report import terminal
 
         forgiving(stream)
-        show = terminal.headline if self.quiet else terminal.whole
+        show = terminal.render_headline if self.quiet else terminal.render_screen
         screen = answer.screen if unicode else terminal.ascii_screen(answer.screen)
         console(stream).print(show(screen, ascii_only=not unicode, full=self.full))
 
@@ -165,7 +166,7 @@ class Session:
             process.say(process.broken_installation(error))
             return ExitStatus.FAULT
         process.say(
-            f"stager failed, and that is a fault of stager: {type(error).__name__}: {printable(str(error))}",
+            f"stager failed, which is a fault in stager: {type(error).__name__}: {printable(str(error))}",
             "",
             f"hint: set {TRACEBACK_SWITCH}=1 to see the traceback",
         )
@@ -188,7 +189,7 @@ def _change(text: str) -> tuple[str, object]:
 
 
 def _lines(error: StagerError) -> list[str]:
-    """An error as `where: message`, blank line, hint; several one after the other."""
+    """Return the lines of an error: `where: message`, blank line, hint; several one after the other."""
     if isinstance(error, InputErrors):
         parts = [_lines(one) for one in error.errors[:MOST_ERRORS]]
         more = len(error.errors) - len(parts)

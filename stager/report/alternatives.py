@@ -1,4 +1,4 @@
-"""What else could be chosen: parts of a catalogue, ranges of crush, points of a Pareto front, robust settings."""
+"""Alternatives to a plan: parts of a catalogue, crush within a range, a Pareto front, robust settings."""
 
 from __future__ import annotations
 
@@ -10,11 +10,14 @@ from stager.optimise.records import Catalogue, Front, Robust
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, sides, speed
 
-_FEWER = "The ladder keeps these: fewer stages with their own may do better, so that a stage adds less than it says."
+_SAME_PARTS = (
+    "The ladder uses these parts for every stage count. Fewer stages with parts chosen for them may do better, so a"
+    " stage may add less than the ladder says."
+)
 
 
 def catalogue_rows(catalogue: Catalogue, exit_speed: float | None) -> dict[str, Any]:
-    """As the document has it; exit_speed: the plan's [m/s], None where nothing fits."""
+    """Return a catalogue as JSON has it; exit_speed: the plan's [m/s], None where nothing fits."""
     return {
         "chosen": [
             {"stage": number, "wheel": wheel, "drive": drive or None, "crush_m": crush}
@@ -40,7 +43,7 @@ def catalogue_rows(catalogue: Catalogue, exit_speed: float | None) -> dict[str, 
 
 
 def _stages(catalogue: Catalogue) -> Iterator[tuple[int, tuple[str, str], float | None]]:
-    """Number, names and crush of each stage."""
+    """Return number, (wheel, drive) and crush [m] of each stage."""
     return zip(count(1), catalogue.chosen, catalogue.crushes or repeat(None))
 
 
@@ -49,31 +52,31 @@ def _loss(exit_speed: float | None, best: float | None) -> float | None:
 
 
 def catalogue_headline(content: Mapping[str, Any]) -> str:
-    """What is in which stage, in a sentence; and where no crush was looked for."""
-    chosen, alone = content["chosen"], _crush_alone(content)
-    head = "Crush" if alone else "Catalogue"
+    """Return a sentence on the parts of each stage, and one on crushes that were not searched."""
+    chosen, crush_only = content["chosen"], _crush_only(content)
+    head = "Crush" if crush_only else "Catalogue"
     if not chosen:
-        return f"{head}: none {'in the range' if alone else 'of the parts'} makes a design that fits."
+        return f"{head}: none {'in the range' if crush_only else 'of the parts'} makes a design that fits."
     if content["one_for_all"]:
-        said = f"{head}: {_words(chosen[0], alone)} in every stage."
+        parts = f"{head}: {_part_words(chosen[0], crush_only)} in every stage."
     else:
-        each = "; ".join(f"stage {part['stage']} {_words(part, alone)}" for part in chosen)
+        each = "; ".join(f"stage {part['stage']} {_part_words(part, crush_only)}" for part in chosen)
         gain = content["mixed_gain_fraction"]
-        same = "one for all stages" if alone else "one kind"
-        said = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
-    return " ".join([said, *([] if content["one_for_all"] else [_FEWER]), *_unsearched(content)])
+        same = "one for all stages" if crush_only else "one kind"
+        parts = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
+    return " ".join([parts, *([] if content["one_for_all"] else [_SAME_PARTS]), *_unsearched(content)])
 
 
 def catalogue_proviso(catalogue: Catalogue) -> str:
-    """What a bound on all wheel speeds holds for."""
+    """Return a sentence on the parts for which the upper bound holds."""
     if not catalogue.asked:
         return "That is with the parts that were chosen."
     parts = len({(option.wheel, option.drive) for option in catalogue.options}) > 1
     return f"That is with the {'parts and the ' if parts else ''}crush that {'were' if parts else 'was'} chosen."
 
 
-def _crush_alone(content: Mapping[str, Any]) -> bool:
-    """Whether there was nothing else to choose."""
+def _crush_only(content: Mapping[str, Any]) -> bool:
+    """Whether crush was the only choice, with one wheel and one drive."""
     kinds = {(option["wheel"], option["drive"]) for option in content["options"]}
     return content["crush_range_m"] is not None and len(kinds) == 1
 
@@ -83,20 +86,20 @@ def _unsearched(content: Mapping[str, Any]) -> list[str]:
     if asked is None:
         return []
     if searched is None:
-        return ["Between the crushes of the table none was looked for."]
-    said = []
+        return ["Crushes between those of the table were not searched."]
+    ranges = []
     if searched[0] > asked[0]:
-        said.append(f"below {_mm(searched[0])} mm")
+        ranges.append(f"below {_mm(searched[0])} mm")
     if searched[1] < asked[1]:
-        said.append(f"above {_mm(searched[1])} mm")
-    why = "there stages do not pass the projectile on one by one"
-    return [f"No crush {' or '.join(said)} was looked for: {why}."] if said else []
+        ranges.append(f"above {_mm(searched[1])} mm")
+    why = "there one contact begins before the last has ended"
+    return [f"Crush {' or '.join(ranges)} was not searched: {why}."] if ranges else []
 
 
-def _words(part: Mapping[str, Any], alone: bool) -> str:
-    crush = [] if part["crush_m"] is None else [f"{'' if alone else 'crush '}{_mm(part['crush_m'])} mm"]
+def _part_words(part: Mapping[str, Any], crush_only: bool) -> str:
+    crush = [] if part["crush_m"] is None else [f"{'' if crush_only else 'crush '}{_mm(part['crush_m'])} mm"]
     drive = [] if part["drive"] is None else [f"drive {part['drive']}"]
-    return ", ".join(crush if alone else [f"wheel {part['wheel']}", *drive, *crush])
+    return ", ".join(crush if crush_only else [f"wheel {part['wheel']}", *drive, *crush])
 
 
 def _mm(length: float) -> str:
@@ -104,7 +107,7 @@ def _mm(length: float) -> str:
 
 
 def catalogue_table(content: Mapping[str, Any]) -> Table:
-    """One row a choice that all stages might have."""
+    """Return a table with a row for each choice of parts, the same in every stage."""
     columns = (
         Column("wheel", words=True),
         Column("drive", words=True),
@@ -113,19 +116,19 @@ def catalogue_table(content: Mapping[str, Any]) -> Table:
         Column("stages"),
         Column("slower", "%"),
     )
-    alone, options = _crush_alone(content), content["options"]
-    if alone:
+    crush_only, options = _crush_only(content), content["options"]
+    if crush_only:
         options = sorted(options, key=lambda option: option["crush_m"])
-    title = f"{'Crush' if alone else 'Parts'}, the same in every stage"
-    return Table(title, columns, tuple(_catalogue_row(option, alone) for option in options)).without_empty(MISSING)
+    title = f"{'Crush' if crush_only else 'Parts'}, the same in every stage"
+    return Table(title, columns, tuple(_catalogue_row(option, crush_only) for option in options)).without_empty(MISSING)
 
 
-def _catalogue_row(option: Mapping[str, Any], alone: bool) -> tuple[str, ...]:
+def _catalogue_row(option: Mapping[str, Any], crush_only: bool) -> tuple[str, ...]:
     exit_speed, loses, bound = option["exit_speed_m_s"], option["loses_fraction"], option["at_most"]
     stages, crush = option["stage_count"], option["crush_m"]
     return (
-        MISSING if alone else option["wheel"],
-        MISSING if alone else option["drive"] or MISSING,
+        MISSING if crush_only else option["wheel"],
+        MISSING if crush_only else option["drive"] or MISSING,
         MISSING if crush is None else _mm(crush),
         "does not fit" if exit_speed is None else f"{'up to ' if bound else ''}{speed(exit_speed)}",
         MISSING if stages is None else str(stages),
@@ -134,7 +137,7 @@ def _catalogue_row(option: Mapping[str, Any], alone: bool) -> tuple[str, ...]:
 
 
 def front_rows(front: Front | None) -> dict[str, Any] | None:
-    """As the document has it."""
+    """Return a Pareto front as JSON has it."""
     if front is None:
         return None
     points = [
@@ -144,7 +147,7 @@ def front_rows(front: Front | None) -> dict[str, Any] | None:
 
 
 def front_table(front: dict[str, Any]) -> Table:
-    """The fastest for each value, and what it leaves of the fastest of all."""
+    """Return a table of the fastest plan for each value, and how much slower it is than the fastest of all."""
     fastest = max(point["exit_speed_m_s"] for point in front["points"])
     columns = (Column(front["against"], front["unit"]), Column("exit", "m/s"), Column("slower", "%"), Column("stages"))
     rows = tuple(
@@ -160,7 +163,7 @@ def front_table(front: dict[str, Any]) -> Table:
 
 
 def robust_rows(robust: Robust | None) -> dict[str, Any] | None:
-    """As the document has it."""
+    """Return robust settings as JSON has them."""
     if robust is None:
         return None
     return {
@@ -180,7 +183,7 @@ def robust_rows(robust: Robust | None) -> dict[str, Any] | None:
 
 
 def robust_table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]]) -> Table:
-    """Wheel speeds beside those of the plan."""
+    """Return a table of the robust wheel speeds beside the plan's."""
     columns = (Column("stage"), Column("plan", "m/s"), Column("robust", "m/s"), Column("slower", "%"))
     speeds = robust["wheel_speed_m_s"]
     wheels = speeds, robust["wheel_speed_b_m_s"] or [None] * len(speeds)
@@ -197,21 +200,21 @@ def robust_table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]])
 
 
 def robust_notes(content: Mapping[str, Any]) -> list[str]:
-    """What robust settings give and cost, and how steady the plan is."""
-    out = []
+    """Return sentences on what robust settings gain and cost, and on how much exit speed varies."""
+    notes = []
     if (robust := content["robust"]) is not None:
         percent = 100 * (1 - robust["quantile"])
-        out.append(
+        notes.append(
             f"Robust settings: {percent:.0f} % of builds leave at {speed(robust['low_exit_speed_m_s'])} m/s or more "
             f"({speed(robust['low_exit_speed_nominal_settings_m_s'])} m/s with the plan's settings); limits on the "
-            f"throw are kept by {100 * robust['kept_fraction']:.1f} % of them, surely by "
-            f"{100 * robust['kept_fraction_at_least']:.1f} % "
-            f"({100 * robust['kept_fraction_nominal_settings']:.1f} % with the plan's). "
+            f"throw are kept by {100 * robust['kept_fraction']:.1f} % of them, by "
+            f"{100 * robust['kept_fraction_at_least']:.1f} % at least "
+            f"({100 * robust['kept_fraction_nominal_settings']:.1f} % with the plan's settings). "
             f"The nominal build gives up {100 * robust['cost_fraction']:.1f} % of its exit speed."
         )
     if (spread := content["spread_fraction"]) is not None:
-        out.append(
-            f"Exit speed varies by {100 * spread:.2f} % (standard deviation over what is uncertain); with the fewest "
-            f"stages and the least heat it would by {100 * content['spread_least_heat_fraction']:.2f} %."
+        notes.append(
+            f"Exit speed varies by {100 * spread:.2f} % (standard deviation over the uncertainties); with the fewest "
+            f"stages and the least heat it would vary by {100 * content['spread_least_heat_fraction']:.2f} %."
         )
-    return out
+    return notes

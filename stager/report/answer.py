@@ -1,4 +1,4 @@
-"""What a command answers: a screen of headline, tables and notes, and a document for programs."""
+"""The answer of a command: a screen of headline, tables and notes, and a document for programs."""
 
 from __future__ import annotations
 
@@ -15,8 +15,17 @@ from stager.version import __version__
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """Head and unit of a column; `words`: it holds words, so it is set to the left; `wraps`: over several lines;
-    `spare`: left out where the screen is too narrow."""
+    """A column of a table.
+
+    head, unit : str
+        First and second line of its heading.
+    words : bool
+        It holds words, so it is aligned left.
+    wraps : bool
+        Its cells may take several lines.
+    spare : bool
+        It is left out where the screen is too narrow.
+    """
 
     head: str
     unit: str = ""
@@ -27,7 +36,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Title, columns, and rows of finished text cells; `full`: what stands there where everything is asked for."""
+    """A table of finished text cells; full: the table that takes its place under --full."""
 
     title: str
     columns: tuple[Column, ...]
@@ -35,11 +44,11 @@ class Table:
     full: Table | None = None
 
     def without_empty(self, empty: str) -> Table:
-        """The table without the columns whose cells are all `empty`."""
+        """Return the table without the columns whose cells are all `empty`."""
         return self._with([i for i in range(len(self.columns)) if any(row[i] != empty for row in self.rows)])
 
     def without_spare(self) -> Table:
-        """The table without the columns that a narrow screen leaves out."""
+        """Return the table without its spare columns, for a narrow screen."""
         return self._with([i for i, column in enumerate(self.columns) if not column.spare])
 
     def _with(self, kept: list[int]) -> Table:
@@ -55,19 +64,19 @@ class TextPicture(Protocol):
 
     @property
     def title(self) -> str:
-        """What it shows."""
+        """Its title."""
         ...
 
     def lines(self, width: int) -> list[str]:
-        """The picture in at most `width` columns."""
+        """Return the picture's lines, at most `width` characters each."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
 class Screen:
-    """Headline (the answer in a sentence), verdict where there is one, then pictures, tables and notes.
+    """An answer for people: headline (a sentence), verdict if any, pictures, tables, notes.
 
-    more_tables, more_notes: shown only where everything is asked for.
+    more_tables, more_notes: shown under --full only.
     """
 
     headline: str
@@ -79,49 +88,55 @@ class Screen:
     more_notes: Sequence[str] = ()
 
     def all_tables(self, *, full: bool) -> list[Table]:
-        """Return the tables to show; full: everything."""
+        """Return the tables to show; full: also those of --full."""
         if not full:
             return list(self.tables)
         return [*(item.full or item for item in self.tables), *self.more_tables]
 
     def all_notes(self, *, full: bool) -> list[str]:
-        """Return the notes to show; full: everything."""
+        """Return the notes to show; full: also those of --full."""
         return [*self.notes, *(self.more_notes if full else ())]
 
     @property
     def abridged(self) -> bool:
-        """Whether there is more to show where everything is asked for."""
+        """Whether --full shows more."""
         return bool(self.more_tables or self.more_notes or any(item.full for item in self.tables))
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """Screen for people (None: the document is for both), document for programs.
+    """The answer of a command.
 
-    `yes` is False where the answer is "no" (exit status 1); `aside` where standard output holds a file already, and
-    the screen goes to standard error.
+    screen : Screen or None
+        For people; None: the document is for both.
+    document : mapping
+        For programs, as JSON holds it.
+    yes : bool
+        False where the answer is "no": a limit is broken, nothing fits, a jam (exit status 1).
+    screen_to_stderr : bool
+        The screen goes to standard error, as standard output already holds a file.
     """
 
     screen: Screen | None
     document: Mapping[str, Any]
     yes: bool = True
-    aside: bool = False
+    screen_to_stderr: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Provenance:
-    """What an answer came from: SHA-256 of the configuration's bytes, seed of all random draws."""
+    """Where an answer came from: SHA-256 of the configuration's bytes, seed of all random draws."""
 
     config_sha256: str
     seed: int
 
 
 PROVENANCE = ("stager_version", "config_sha256", "seed")
-"""What every document says of where it comes from."""
+"""Keys of a document that say where it comes from."""
 
 
 def document(content: Mapping[str, Any], source: Provenance) -> dict[str, Any]:
-    """Content with its provenance, as plain data."""
+    """Return `content` with its provenance as plain data, ready for JSON."""
     return {
         **{key: plain(value) for key, value in content.items()},
         **dict(zip(PROVENANCE, (__version__, source.config_sha256, source.seed), strict=True)),
@@ -129,10 +144,10 @@ def document(content: Mapping[str, Any], source: Provenance) -> dict[str, Any]:
 
 
 def plain(value: Any) -> Any:
-    """Numbers, text, lists and dictionaries only; NaN and infinity become null."""
+    """Return `value` as numbers, text, lists and dictionaries only; NaN and infinity become None."""
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
-    if hasattr(value, "tolist"):  # NumPy's arrays and scalars; importing it for this would slow every command.
+    if hasattr(value, "tolist"):  # NumPy's arrays and scalars, without importing NumPy, which would slow every command.
         return plain(value.tolist())
     if isinstance(value, Enum):
         return plain(value.value)
@@ -146,8 +161,8 @@ def plain(value: Any) -> Any:
 
 
 def json_text(content: Mapping[str, Any], *, ascii_only: bool = False) -> str:
-    """One JSON document, keys in the order given."""
-    plainly = json.dumps(content, indent=2, ensure_ascii=ascii_only, allow_nan=False)
-    # Escapes of JSON, so that a document on a terminal cannot steer it.
-    lines = plainly.split("\n")
+    """Return one JSON document, keys in the order given, control characters escaped."""
+    text = json.dumps(content, indent=2, ensure_ascii=ascii_only, allow_nan=False)
+    # A document shown on a terminal must not steer it.
+    lines = text.split("\n")
     return "\n".join(CONTROL_CHARACTERS.sub(lambda found: f"\\u{ord(found[0]):04x}", line) for line in lines)

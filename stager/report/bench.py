@@ -1,4 +1,4 @@
-"""What is said at the bench, throw by throw."""
+"""`stager bench`: sentences and screens while throws are entered one by one."""
 
 from __future__ import annotations
 
@@ -29,78 +29,82 @@ fit                   curve, grip limit and next setting, now
 show                  the last throws
 quit                  (or Ctrl-D) leaves; every throw is in the table already"""
 SHOWN = 12
+"""Throws that `show` lists."""
 
 
 def opening(book: Book, throws: Throws, cut: str | None) -> list[str]:
-    """What is said first: how many throws there are, and the last one."""
+    """Return the first lines: how many throws the table has, the last one, and what to enter.
+
+    cut: last line of the table where it was cut short, else None.
+    """
     lines = [f"{plural(len(throws), 'throw')} in {book.path}{_last(book, throws)}."]
     if cut is not None:
         lines.append(f"Its last line was cut short and is a comment now: {cut}")
-    leaves = next(head for head in book.heads if head.name == "exit_speed")
+    exit_head = next(head for head in book.heads if head.name == "exit_speed")
     wheel = wheel_heads(book)[0][0]
     what = "throttles" if wheel.reading is THROTTLE else "wheel speeds"
-    units = f"{what} [{_unit(wheel)}], one a stage, then exit speed [{_unit(leaves)}];"
+    units = f"{what} [{_unit(wheel)}], one a stage, then exit speed [{_unit(exit_head)}];"
     return [*lines, f"Enter {units}", "or help, undo, quit."]
 
 
-def safe(book: Book, throws: Throws) -> str:
-    """That nothing is lost."""
+def all_saved(book: Book, throws: Throws) -> str:
+    """Return the words that every throw is in the table."""
     return f"every throw is kept, {plural(len(throws), 'throw')} in {book.path}"
 
 
 def help_lines(book: Book) -> list[str]:
-    """Everything that can be entered."""
+    """Return a line for each thing that can be entered."""
     wheel = "3000" if "rpm" in wheel_heads(book)[0][0].text else "12"
     return HELP.format(example=f"{wheel} 11.6", wheel=wheel).splitlines()
 
 
-def kept(entry: Entry, book: Book, throw: int) -> str:
-    """A throw as it was understood."""
-    return f"kept {throw}: {said(entry, book)}"
+def saved(entry: Entry, book: Book, throw: int) -> str:
+    """Return a throw as it was understood and saved."""
+    return f"kept {throw}: {entry_text(entry, book)}"
 
 
-def listing(throws: Throws, book: Book) -> list[str]:
-    """The last throws."""
+def last_throws(throws: Throws, book: Book) -> list[str]:
+    """Return a line for each of the last throws."""
     lines = []
     for k in range(max(0, len(throws) - SHOWN), len(throws)):
         entry, build = entry_of(throws, book, k), str(throws.build[k])
         if entry is not None:
-            lines.append(f"{throws.order[k]:g}{f' {build}' if build else ''}: {said(entry, book)}")
+            lines.append(f"{throws.order[k]:g}{f' {build}' if build else ''}: {entry_text(entry, book)}")
     return lines or ["no throws yet"]
 
 
-def said(entry: Entry, book: Book) -> str:
-    """Wheels and exit speed with their units."""
+def entry_text(entry: Entry, book: Book) -> str:
+    """Return wheel speeds and exit speed of a throw with their units."""
     wheels = []
     for (head, _), (side_a, side_b) in zip(wheel_heads(book), entry.wheels, strict=False):
         if side_a is not None:
             apart = "" if side_b is None else f":{side_b:g}"
             wheels.append(f"{side_a:g}{apart} {_unit(head)}")
-    leaves = next(head for head in book.heads if head.name == "exit_speed")
-    exit_speed = f"{entry.exit_speed:g} {_unit(leaves)}" if entry.exit_speed else "jam"
+    exit_head = next(head for head in book.heads if head.name == "exit_speed")
+    exit_speed = f"{entry.exit_speed:g} {_unit(exit_head)}" if entry.exit_speed else "jam"
     return f"{', '.join(wheels)} -> {exit_speed}{f' ({entry.note})' if entry.note else ''}"
 
 
-def doubted(throws: Throws, book: Book) -> list[str]:
-    """What of the last throw cannot be, and what it may have been meant as."""
+def implausible(throws: Throws, book: Book) -> list[str]:
+    """Return a warning where the last throw is physically impossible, with the likely typing error."""
     wheels, leaves = _last_speeds(throws, book), float(throws.exit_speed[-1])
     found = doubts(book.launcher, wheels, leaves)
     if not found:
         return []
-    said = []
+    reasons = []
     if found.most is not None:
-        said.append(f"{speed(leaves)} m/s is more than wheels and tilt allow, {speed(found.most)} m/s at most.")
+        reasons.append(f"{speed(leaves)} m/s is more than wheels and tilt allow, {speed(found.most)} m/s at most.")
     for stage, reached in found.beyond:
         at = _at(wheels[stage - 1], _head(book, stage - 1), book)
-        said.append(f"Wheel {stage} at {at} is beyond its motor's reach, {speed(reached)} m/s.")
-    turned = _swapped(throws, book)
-    meant = f' Columns swapped? "{turned}" could be.' if turned else ""
+        reasons.append(f"Wheel {stage} at {at} is beyond its motor's reach, {speed(reached)} m/s.")
+    swapped = _swapped(throws, book)
+    meant = f' Columns swapped? "{swapped}" could be.' if swapped else ""
     order = f"{throws.order[-1]:g}"
-    return [f"Is that right? {' '.join(said)}{meant} undo {order} takes it out."]
+    return [f"Is that right? {' '.join(reasons)}{meant} undo {order} takes it out."]
 
 
 def _last_speeds(throws: Throws, book: Book) -> dict[int, float]:
-    """Surface speed [m/s] of the faster wheel of each stage of the last throw."""
+    """Return the surface speed [m/s] of the faster wheel of each stage of the last throw, by stage index."""
     last = throws.chosen(np.array([len(throws) - 1]))
     stages = [int(k) for k in np.flatnonzero(throws.present[-1])]
     sides = [last.surface_speed(book.launcher, stages, side)[0] for side in (0, 1)]
@@ -109,7 +113,7 @@ def _last_speeds(throws: Throws, book: Book) -> dict[int, float]:
 
 
 def _swapped(throws: Throws, book: Book) -> str | None:
-    """The last throw with its first wheel speed and its exit speed exchanged, where that could be."""
+    """Return the last throw with wheel and exit speed exchanged, where that is possible, else None."""
     entry = entry_of(throws, book)
     given = [] if entry is None else [(k, side_a) for k, (side_a, _) in enumerate(entry.wheels) if side_a]
     if entry is None or not entry.exit_speed or len(given) != 1:
@@ -120,16 +124,19 @@ def _swapped(throws: Throws, book: Book) -> str | None:
     per_speed = in_column(1.0, head, book)
     if per_speed is None or leaves.unit is None:
         return None
-    turned, away = entry.exit_speed / per_speed, leaves.unit.to_si(wheel)
-    # A wheel that hardly turns is no launcher's, whatever could be thrown by it.
-    if away > turned or doubts(book.launcher, {head.stage: turned}, away):
+    wheel_speed, exit_speed = entry.exit_speed / per_speed, leaves.unit.to_si(wheel)
+    # A projectile never leaves faster than the wheel's surface in a launcher of one stage.
+    if exit_speed > wheel_speed or doubts(book.launcher, {head.stage: wheel_speed}, exit_speed):
         return None
     return f"{entry.exit_speed:g} {wheel:g}"
 
 
 def screen(found: Next, fitted: bool, throws: Throws, book: Book) -> Screen:
-    """Grip limit, next setting and the curve."""
-    about = f"{plural(len(throws), 'throw')}: " if fitted else "Expected before a fit (it needs 3 throws): "
+    """Return the screen after a throw: grip limit, next setting, curve of exit speed.
+
+    fitted: `found` comes from a fit, not from the configuration alone.
+    """
+    start = f"{plural(len(throws), 'throw')}: " if fitted else "Expected before a fit (it needs 3 throws): "
     head = _head(book, found.built - 1)
     limit = found.grip_limit
     grip = (
@@ -138,13 +145,13 @@ def screen(found: Next, fitted: bool, throws: Throws, book: Book) -> Screen:
         else f"{'grips' if fitted else 'would grip'} up to {_at(limit.nominal, head, book)},"
         f" 95 %: {_plain(limit.low, head, book)} to {_plain(limit.high, head, book)}"
     )
-    return Screen(f"{about}stage {found.built} {grip}.", notes=_next(found, fitted, book), pictures=[
+    return Screen(f"{start}stage {found.built} {grip}.", notes=_next(found, fitted, book), pictures=[
         curve(found, throws, book)
     ])  # fmt: skip
 
 
 def curve(found: Next, throws: Throws, book: Book) -> TextCurve:
-    """Exit speed of the last stage with its band, and the throws with as many stages."""
+    """Return the curve of exit speed of the last stage with its band, and the throws with as many stages."""
     head = _head(book, found.built - 1)
     present = throws.present if len(throws) else np.zeros((0, found.built), dtype=bool)
     rows = np.flatnonzero((present.sum(axis=1) == found.built) & (throws.exit_speed > 0))
@@ -161,7 +168,7 @@ def curve(found: Next, throws: Throws, book: Book) -> TextCurve:
     if limit is not None:
         low, middle, high = (float(_scaled(np.array(u), head, book)) for u in (limit.low, limit.nominal, limit.high))
         marked = Marked(x=middle, words=f"grip limit {_plain(limit.nominal, head, book)}", interval=(low, high))
-    unit = _unit(head) if _moves(head, book) else "m/s"
+    unit = _unit(head) if _holds_speeds(head, book) else "m/s"
     return TextCurve(
         title=f"Exit speed (upwards, m/s) against wheel speed of stage {found.built} ({unit}); o: measured",
         x=_scaled(found.wheel_speed, head, book), y=found.median, low=found.low, high=found.high, points=points,
@@ -172,7 +179,7 @@ def curve(found: Next, throws: Throws, book: Book) -> TextCurve:
 def closing(
     book: Book, throws: Throws, new: int, watched: tuple[Next, bool] | None, config: str, source: Provenance
 ) -> Answer:
-    """What is said last."""
+    """Return the answer at the end of a session."""
     notes = () if len(throws) < 3 else (f"Next: stager fit {config} {book.path} -o fitted.toml",)
     content: dict[str, Any] = {"throws": len(throws), "entered": new, "table": str(book.path), "next": None}
     if watched is not None:
@@ -184,15 +191,15 @@ def closing(
 def _next(found: Next, fitted: bool, book: Book) -> list[str]:
     chosen = found.recommended
     at = None if chosen.wheel_speed is None else _at(chosen.wheel_speed, _head(book, found.built - 1), book)
-    said = predictions.recommended_notes(chosen, found.built, at) if fitted or at is None else []
+    advice = predictions.recommended_notes(chosen, found.built, at) if fitted or at is None else []
     if found.enough and fitted and at is not None:
-        return [f"Enough is known for stage {found.built}.", *said]
-    return [*said, *_throw_next(found, fitted, book)]
+        return [f"Enough is known for stage {found.built}.", *advice]
+    return [*advice, *_throw_next(found, fitted, book)]
 
 
 def _throw_next(found: Next, fitted: bool, book: Book) -> list[str]:
     if not found.plan:
-        return [] if found.enough else [NOTHING_SAFE]
+        return [] if found.enough else [f"No throw is proposed. {NOTHING_SAFE}"]
     first = found.plan[0]
     at = f"Throw next at {', '.join(_at(u, _head(book, k), book) for k, u in enumerate(first.wheel_speed))}"
     if found.helps:
@@ -201,13 +208,13 @@ def _throw_next(found: Next, fitted: bool, book: Book) -> list[str]:
         now, after = share(found.wrong), share(found.plan[-1].wrong_after)
         return [f"{at}{first_of}: {chance(found)} is {now} now, and about {after} after {then}."]
     if not fitted:
-        return [f"{at}: no single throw tells much, but a fit needs 3."]
-    return [f"A few throws more would hardly help: {chance(found)} stays near {share(found.wrong)}."]
+        return [f"{at}: one throw alone tells little, but a fit needs 3."]
+    return [f"A few more throws would hardly help: {chance(found)} stays near {share(found.wrong)}."]
 
 
 def _last(book: Book, throws: Throws) -> str:
     entry = entry_of(throws, book)
-    return "" if entry is None else f", the last one {throws.order[-1]:g}: {said(entry, book)}"
+    return "" if entry is None else f", the last one {throws.order[-1]:g}: {entry_text(entry, book)}"
 
 
 def _head(book: Book, stage: int) -> Head:
@@ -219,12 +226,13 @@ def _unit(head: Head) -> str:
     return head.text.partition("[")[2].rstrip("]") or head.text.partition("(")[2].rstrip(")")
 
 
-def _moves(head: Head, book: Book) -> bool:
+def _holds_speeds(head: Head, book: Book) -> bool:
+    """Whether a column holds speeds, not throttles."""
     return in_column(1.0, head, book) is not None
 
 
 def _scaled(surface_speed: Any, head: Head, book: Book) -> Any:
-    """Surface speeds [m/s] as the column has them; as they are where it holds throttles."""
+    """Return surface speeds [m/s] in the unit of the column; unchanged where it holds throttles."""
     factor = in_column(1.0, head, book)
     return surface_speed if factor is None else surface_speed * factor
 
@@ -235,10 +243,10 @@ def _plain(surface_speed: float, head: Head, book: Book) -> str:
 
 
 def _at(surface_speed: float, head: Head, book: Book) -> str:
-    """A setting in the unit of the table, with the surface speed beside it."""
+    """Return a setting in the unit of the table, with its surface speed in brackets."""
     throttle = throttle_for(surface_speed, head, book)
     if throttle is not None:
         return f"about {throttle:.1f} {_unit(head)} ({speed(surface_speed)} m/s)"
-    if not _moves(head, book) or _unit(head) == "m/s":
+    if not _holds_speeds(head, book) or _unit(head) == "m/s":
         return f"{speed(surface_speed)} m/s"
     return f"{_plain(surface_speed, head, book)} {_unit(head)} ({speed(surface_speed)} m/s)"

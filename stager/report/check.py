@@ -1,33 +1,44 @@
-"""Hardware and set speeds against limits."""
+"""`stager check`: hardware and set speeds against limits, one setting or a table of settings."""
 
 from __future__ import annotations
 
+import csv
+import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from stager.constraints import LimitResult, OperatingPoint, not_judged
 from stager.constraints.duty import duty
+from stager.constraints.limit import ROUNDING
+from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.layout import pitch
-from stager.report import drives as duties
-from stager.report import limits, safety
+from stager.report import drives, limits, safety
 from stager.report import throw as throws
-from stager.report.answer import Answer, Provenance, Screen, document
-from stager.report.numbers import digits, listing, plural, speed
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
+from stager.report.numbers import MISSING, digits, listing, plural, speed
+
+if TYPE_CHECKING:
+    from stager.fit.table import Throws
+    from stager.optimise.judge import Judgements
 
 
 def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Provenance) -> Answer:
-    """A launcher with set speeds (no batch axes) and the verdicts on it; a broken limit or a jam is a "no".
+    """Return the screen and document of one operating point (no batch axes); a broken limit or a jam is a "no".
 
-    Where a limit is not judged and none is broken, `kept` is null and the answer not a "no".
+    Where a limit is not judged and none is broken, `kept` is null in the document and the answer is a "yes".
     """
     thrown, rows = throws.summary(design.launcher, design.throw), _rows(design, verdicts)
-    work = duty(design)
-    worked = None if work is None else duties.summary(work)
-    clogs, feed = duties.jams(worked), duties.feed(design.launcher)
+    found = duty(design)
+    driven = None if found is None else drives.summary(found)
+    jams_at_rate, feed = drives.jams(driven), drives.feed(design.launcher)
     judged = [row["kept"] for row in rows]
-    broken = thrown["jammed"] or thrown["stays_in_outlet"] or clogs or False in judged
+    broken = thrown["jammed"] or thrown["stays_in_outlet"] or jams_at_rate or False in judged
     shown = limits.close(rows)
     helped = [row for row in shown if row["remedy"] and (not row["kept"] or row["margin_fraction"] < limits.TIGHT)]
     tables = [
@@ -37,7 +48,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
     ]
     more_tables = [
         *([] if helped else [limits.remedies(rows)]),
-        *([] if worked is None else duties.tables(worked)),
+        *([] if driven is None else drives.tables(driven)),
         safety.wheels(design.launcher, design.throw),
     ]
     notes = [
@@ -45,8 +56,8 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         *spacing_notes(design.launcher, design.count),
         *throws.instruments(design.launcher, thrown["stages"]),
         *limits.tyre_notes(design),
-        *([] if worked is None else duties.notes(worked)),
-        *duties.feed_notes(feed),
+        *([] if driven is None else drives.notes(driven)),
+        *drives.feed_notes(feed),
         *safety.notes(design.launcher, design.throw),
     ]
     more_notes = [*throws.entering(design.launcher), *throws.strain(thrown["stages"]), safety.GUARD]
@@ -54,40 +65,39 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         "kept": False if broken else None if None in judged else True,
         "limits": rows,
         "throw": thrown,
-        "drives": worked,
+        "drives": driven,
         "feed": feed,
         "tyres": limits.tyre_rows(design),
         "safety": safety.rows(design.launcher, design.throw),
     }
-    headline = (
-        f"It jams at the feed's rate. {_headline(design, thrown, rows)}" if clogs else _headline(design, thrown, rows)
-    )
+    headline = _headline(design, thrown, rows)
+    if jams_at_rate:
+        headline = f"It jams at the feed's rate. {headline}"
     screen = Screen(headline, tables, notes, more_tables=more_tables, more_notes=more_notes)
     return Answer(screen, document(content, source), yes=not broken)
 
 
 def _rows(design: OperatingPoint, verdicts: Sequence[LimitResult]) -> list[dict[str, Any]]:
-    rows = limits.rows(verdicts, not_judged(design))
-    helps = {verdict.name: verdict.remedy for verdict in verdicts}
-    rows = [{**row, "remedy": helps.get(row["name"]) or None} for row in rows]
+    remedies = {verdict.name: verdict.remedy for verdict in verdicts}
+    rows = [{**row, "remedy": remedies.get(row["name"]) or None} for row in limits.rows(verdicts, not_judged(design))]
     if not design.throw.jammed:
         return rows
-    return [{**row, **_UNKNOWN} if row["name"] in _THROWN else row for row in rows]
+    return [{**row, **_UNKNOWN} if row["name"] in _NEEDS_EXIT else row for row in rows]
 
 
-_THROWN = frozenset((
+_NEEDS_EXIT = frozenset((
     "exit_energy", "exit_speed", "energy_per_area", "toy", "acceleration", "slip_heat", "grip_margin",
     "average_power", "winding_temperature", "settled_loss",
 ))  # fmt: skip
-"""Limits on what a whole throw does: after a jam there is none to evaluate."""
-_THROUGH = "a throw that gets through"
-_UNKNOWN = {"used": None, "margin_fraction": None, "kept": None, "missing": _THROUGH, "remedy": None}
+"""Limits that need a throw that leaves the launcher: not judged after a jam."""
+_THROW = "a throw that gets through"
+_UNKNOWN = {"used": None, "margin_fraction": None, "kept": None, "missing": _THROW, "remedy": None}
 
 
 def _unjudged_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    jammed = [limits.title(row["name"]) for row in rows if row["missing"] == _THROUGH]
-    said = limits.unjudged_note([row for row in rows if row["missing"] != _THROUGH])
-    return [f"Not judged, as the throw jams: {listing(jammed)}.", *said] if jammed else said
+    jammed = [limits.title(row["name"]) for row in rows if row["missing"] == _THROW]
+    others = limits.unjudged_note([row for row in rows if row["missing"] != _THROW])
+    return [f"Not judged, as the throw jams: {listing(jammed)}.", *others] if jammed else others
 
 
 def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
@@ -102,22 +112,132 @@ def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[
 
 
 _ROUNDING = 1e-9
+"""Share by which axes may be closer than the wheels' radii, for rounding [-]."""
 
 
 def spacing_notes(launcher: Launcher, count: int) -> list[str]:
-    """A sentence for each two neighbours of `count` stages whose wheels would overlap in one plane.
+    """Return a sentence for each pair of neighbours among `count` stages whose wheels overlap in one plane.
 
-    Turned about the barrel they may still have room, so that it is said rather than refused.
+    Turned about the barrel they may still have room, so this is a note and no error.
     """
-    said = []
+    notes = []
     for k in range(count - 1):
         given, needed = (
             float(pitch(launcher, k)),
             float(launcher.stage(k).wheel.radius + launcher.stage(k + 1).wheel.radius),
         )
         if given < needed * (1 - _ROUNDING):
-            said.append(
+            notes.append(
                 f"Wheels of stages {k + 1} and {k + 2} overlap: their axes are {digits(1000 * given)} mm apart and"
                 f" their radii take {digits(1000 * needed)} mm. They fit only if one stage is turned about the barrel."
             )
-    return said
+    return notes
+
+
+SETTINGS_SHOWN = 12
+"""Settings that the short screen shows; the others stand under --full."""
+VERDICTS = ("yes", "no", "not judged")
+JAM = "jam"
+
+
+def verdicts(judged: Judgements) -> list[str]:
+    """Return for each setting whether it keeps all limits: "yes", "no" or "not judged"."""
+    broken = judged.jammed | (judged.slack < -ROUNDING)
+    return [str(word) for word in np.where(broken, "no", np.where(judged.unjudged, "not judged", "yes"))]
+
+
+def tightest(judged: Judgements) -> list[str]:
+    """Return the name of the limit with the least slack at each setting; `JAM` where the projectile jams."""
+    return [str(name) for name in np.where(judged.jammed, JAM, judged.limit)]
+
+
+def settings_answer(launcher: Launcher, settings: Throws, judged: Judgements, source: Provenance) -> Answer:
+    """Return the screen and document of a table of settings; it is a "no" where every setting breaks a limit."""
+    kept, limit = verdicts(judged), tightest(judged)
+    counts = {verdict: kept.count(verdict) for verdict in VERDICTS}
+    speeds = _surface_speeds(launcher, settings)
+    content = {
+        "settings": [
+            {
+                "line": int(settings.line[i]),
+                **{f"{name}_m_s": float(values[i]) for name, values in speeds.items() if not np.isnan(values[i])},
+                "exit_speed_m_s": float(judged.exit_speed[i]),
+                "kept": kept[i], "slack": float(judged.slack[i]), "limit": limit[i],
+            }
+            for i in range(len(kept))
+        ],
+        "counts": counts,
+    }  # fmt: skip
+    unbroken = counts["yes"] + counts["not judged"]
+    counted = listing([f"{counts[key]} {words[counts[key] > 1]}" for key, words in _COUNTED.items() if counts[key]])
+    order = sorted(range(len(kept)), key=lambda i: (kept[i] == "no", -judged.exit_speed[i]))
+    best = order[0]
+    first = (
+        f" The fastest that breaks none leaves at {speed(float(judged.exit_speed[best]))} m/s"
+        f" (line {settings.line[best]})." if unbroken else ""
+    )  # fmt: skip
+    names = list(speeds)
+    columns = (
+        Column("line"), *(Column(name.replace("_", " "), "m/s") for name in names), Column("exit", "m/s"),
+        Column("kept", words=True), Column("slack", "%"), Column("tightest limit", words=True),
+    )  # fmt: skip
+    rows = tuple(
+        (
+            str(settings.line[i]), *(speed(float(speeds[name][i])) for name in names),
+            speed(float(judged.exit_speed[i])), kept[i], _slack(float(judged.slack[i])), limits.title(limit[i]),
+        )
+        for i in order
+    )  # fmt: skip
+    full = Table("Settings, the fastest that keep the limits first", columns, rows).without_empty(MISSING)
+    short = replace(full, rows=full.rows[:SETTINGS_SHOWN], full=full) if len(rows) > SETTINGS_SHOWN else full
+    screen = Screen(f"{plural(len(kept), 'setting')}: {counted}.{first}", (short,))
+    return Answer(screen, document(content, source), yes=bool(unbroken))
+
+
+_COUNTED = {
+    "yes": ("keeps all limits", "keep all limits"),
+    "not judged": ("breaks none that can be judged", "break none that can be judged"),
+    "no": ("breaks a limit or jams", "break a limit or jam"),
+}
+"""Words for each verdict, of one setting and of several."""
+
+
+def results_csv(settings: Throws, judged: Judgements) -> str:
+    """Return the user's table of settings as CSV with added columns: exit speed, verdict, slack, tightest limit."""
+    from stager.fit.table.columns import habits
+    from stager.fit.table.reader import cells_of, delimiter_of, filled_lines, text_of
+
+    text = text_of(Path(settings.source))
+    lines = filled_lines(text)
+    delimiter = delimiter_of(lines[0][1])
+    commas = habits(cell for _, row in lines[1:] for cell in cells_of(row, delimiter)).comma
+    decimal = "," if delimiter == ";" and commas else "."
+    heads = cells_of(lines[0][1], delimiter)
+    own = [i for i, head in enumerate(heads) if not re.match(r"\s*exit[ _-]speed\b", head, re.IGNORECASE)]
+    out = io.StringIO()
+    write = csv.writer(out, delimiter=delimiter, lineterminator="\n").writerow
+    write([*(heads[i].strip() for i in own), "exit_speed [m/s]", "kept", "slack", "limit"])
+    cells = {line: cells_of(row, delimiter) for line, row in lines[1:]}
+    for line, leaves, kept, slack, limit in zip(
+        settings.line.tolist(), judged.exit_speed.tolist(), verdicts(judged), judged.slack.tolist(), tightest(judged),
+        strict=True,
+    ):  # fmt: skip
+        row = cells[line]
+        numbers = [f"{value:.4f}".replace(".", decimal) for value in (leaves, slack)]
+        write([*(row[i].strip() if i < len(row) else "" for i in own), numbers[0], kept, numbers[1], limit])
+    return out.getvalue()
+
+
+def _slack(share: float) -> str:
+    return MISSING if not np.isfinite(share) else f"{100 * max(min(share, 99.0), -99.0):.1f}"
+
+
+def _surface_speeds(launcher: Launcher, settings: Throws) -> dict[str, Floats]:
+    """Return surface speeds [m/s] by column name, shapes (settings,), NaN where a setting lacks the stage."""
+    stages = range(settings.present.shape[-1])
+    side_a = settings.surface_speed(launcher, stages, 0)
+    found = {f"wheel_{k + 1}": side_a[:, k] for k in stages}
+    if settings.splits:
+        side_b = settings.surface_speed(launcher, stages, 1)
+        found |= {f"wheel_{k + 1}b": side_b[:, k] for k in stages}
+    return found

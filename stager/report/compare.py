@@ -1,4 +1,4 @@
-"""Two builds compared, as screen and document."""
+"""`stager compare`: whether two builds differ, as screen and document."""
 
 from __future__ import annotations
 
@@ -21,20 +21,20 @@ TESTS = {
     "paired": "differences of settings",
     "model": "beside the model's curve",
 }
+"""Name of each test on the screen, by its key in JSON."""
 CHECKS = {
     "stiffness": "press both contacts with a scale",
     "friction": "clean wheels and projectiles of both, and throw again",
     "crush": "measure the gap of both", "feed": "time the feed of both", "mass": "weigh ten projectiles of each",
     "supply": "measure the supply under load",
 }  # fmt: skip
-"""What to do about each single change that may explain a difference."""
-
+"""What to check for each change that may explain a difference."""
 WORTH_SEEING = 0.02
-"""A difference of exit speed that is worth finding [-]; an assumption."""
+"""Relative difference of exit speed that is worth finding [-]; an assumption."""
 
 
 def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Provenance) -> Answer:
-    """Whether two builds differ, by how much, and what explains it."""
+    """Return whether two builds differ, by how much, and what explains it."""
     compared = contrast.compared
     tables = []
     if compared.settings:
@@ -48,7 +48,7 @@ def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Prove
 
 
 def summary(contrast: Contrast, throws: Throws, launcher: Launcher) -> dict[str, Any]:
-    """A comparison as the document has it, without provenance."""
+    """Return a comparison as JSON has it, without provenance."""
     compared = contrast.compared
     return {
         "builds": list(compared.builds),
@@ -79,7 +79,7 @@ def summary(contrast: Contrast, throws: Throws, launcher: Launcher) -> dict[str,
 
 
 def _fraction(log: float) -> float:
-    """A relative difference from a difference of logarithms."""
+    """Return the relative difference of a difference of logarithms."""
     return math.expm1(log)
 
 
@@ -102,10 +102,10 @@ def _headline(compared: Compared) -> str:
             f"{first} and {second}, or the time between them, differ by {_span(test)} of exit speed: all throws of one"
             " build came first."
         )
-    way = "faster" if test.value > 0 else "slower"
+    direction = "faster" if test.value > 0 else "slower"
     size = percent(abs(_fraction(test.value)))
     low, high = (percent(_fraction(end)) for end in test.interval)
-    return f"{first} and {second} differ: {first} throws {size} {way} than {second} ({low} to {high})."
+    return f"{first} and {second} differ: {first} throws {size} {direction} than {second} ({low} to {high})."
 
 
 def _span(test: Difference) -> str:
@@ -172,14 +172,14 @@ def _notes(compared: Compared) -> list[str]:
     if compared.left_out:
         lines = listing([str(line) for line in compared.left_out])
         which = f"line {lines} lies" if len(compared.left_out) == 1 else f"lines {lines} lie"
-        notes.append(f"Hardly counted: {which} too far from other throws at the same setting.")
+        notes.append(f"Given little weight: {which} too far from other throws at the same setting.")
     if compared.outliers:
-        notes.append(f"Probably wild beside the model's curve: {plural(compared.outliers, 'throw')}.")
+        notes.append(f"Probably outliers from the model's curve: {plural(compared.outliers, 'throw')}.")
     return notes
 
 
 def next_steps(compared: Compared) -> list[str]:
-    """Return what to do next, each a sentence."""
+    """Return sentences on what to do next."""
     steps = []
     if compared.apart:
         steps.append("Throw again and take turns: A, B, B, A at each setting, so that time falls on both alike.")
@@ -187,8 +187,8 @@ def next_steps(compared: Compared) -> list[str]:
         named = [one.name for one in compared.explanations[: max(compared.equal, 1)] if one.gain > 0]
         checks = [CHECKS[name] for name in named if name in CHECKS]
         if checks:
-            said = listing(checks)
-            steps.append(f"{said[0].upper()}{said[1:]}.")
+            text = listing(checks)
+            steps.append(f"{text[0].upper()}{text[1:]}.")
         return steps
     low, high = (abs(_fraction(end)) for end in compared.deciding.interval)
     widest = max(low, high)
@@ -196,8 +196,8 @@ def next_steps(compared: Compared) -> list[str]:
         factor = (widest / WORTH_SEEING) ** 2
         more = max(1, math.ceil(max(compared.counts) * (factor - 1)))
         steps.append(
-            f"A difference of up to {percent(widest)} would not have shown; about {plural(more, 'throw')} more of each"
-            f" would show {percent(WORTH_SEEING)}."
+            f"A difference of up to {percent(widest)} could have been missed; about {plural(more, 'throw')} more of"
+            f" each would show one of {percent(WORTH_SEEING)}."
         )
     return steps
 

@@ -1,4 +1,4 @@
-"""Drives at work: spin-up, throwing at a rate, warm windings."""
+"""Spin-up, throwing at the feed's rate and winding temperatures: JSON, tables, sentences."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, about, digits, percent, small_percent, speed
 
 NO_LOSS = 5e-5
-"""Share of exit speed that nobody misses [-]."""
+"""Loss of exit speed below which a screen says that there is none [-]."""
 
 
 def summary(found: Duty) -> dict[str, Any]:
-    """As the documents have it."""
+    """Return spin-up, wheels and throws at the feed's rate as JSON has them."""
     return {
         "spin_up": _spin_up(found.together),
         "spin_up_in_turn": _spin_up(found.in_turn),
@@ -77,29 +77,29 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
 
 
 def feed(launcher: Launcher) -> dict[str, Any]:
-    """What the feed can hand over, and how much of that is asked for, as the documents have it."""
-    most, rate = float(feed_rate(launcher)), launcher.feed.rate
+    """Return the feed's rate and its greatest possible rate as JSON has them."""
+    greatest, rate = float(feed_rate(launcher)), launcher.feed.rate
     return {
         "rate_1_s": None if rate is None else float(rate),
-        "greatest_rate_1_s": most,
-        "share": None if rate is None else float(rate) / most,
+        "greatest_rate_1_s": greatest,
+        "share": None if rate is None else float(rate) / greatest,
         "spin_rad_s": float(launcher.feed.spin),
     }
 
 
 def feed_notes(content: dict[str, Any]) -> list[str]:
-    """A sentence on `feed` where it has little time to spare."""
+    """Return a warning where the feed works close to its greatest rate."""
     share = content["share"]
     if share is None or share <= BUSY:
         return []
     return [
-        f"The feed works at {percent(share, 0)} of the {digits(content['greatest_rate_1_s'])} throws a second at"
-        " which it never pauses: whatever is late jams it."
+        f"The feed works at {percent(share, 0)} of its greatest rate, {digits(content['greatest_rate_1_s'])} throws a"
+        " second, where one follows the other without a gap: any delay jams it."
     ]
 
 
 def settled(design: OperatingPoint) -> dict[str, Any] | None:
-    """What throws at the feed's rate settle at; None where rate, drives or supply are not known."""
+    """Return steady throwing at the feed's rate as JSON has it; None without rate, drives or supply."""
     found = design.settled
     if found is None:
         return None
@@ -112,7 +112,7 @@ def settled(design: OperatingPoint) -> dict[str, Any] | None:
 
 
 def settled_note(content: dict[str, Any] | None) -> list[str]:
-    """A sentence on `settled`."""
+    """Return a sentence on steady throwing; content: what `settled` returned."""
     if content is None:
         return []
     rate = f"At {digits(content['rate_1_s'])} throws a second it"
@@ -124,7 +124,7 @@ def settled_note(content: dict[str, Any] | None) -> list[str]:
 
 
 def jams(content: dict[str, Any] | None) -> bool:
-    """Whether a `summary` says that throws jam once the wheels have settled at the feed's rate."""
+    """Whether steady throwing at the feed's rate jams; content: what `summary` returned."""
     return content is not None and content["at_rate"] is not None and bool(content["at_rate"]["jammed"])
 
 
@@ -153,7 +153,7 @@ _RATE = (
 
 
 def tables(content: dict[str, Any]) -> list[Table]:
-    """Motors, and the throws at the feed's rate, of a `summary`."""
+    """Return tables of the motors and of throwing at the feed's rate; content: what `summary` returned."""
     found = [Table("Motors", _MOTORS, tuple(_motor(row) for row in content["wheels"])).without_empty(MISSING)]
     rate = content["at_rate"]
     if rate is not None:
@@ -179,7 +179,7 @@ def _motor(row: dict[str, Any]) -> tuple[str, ...]:
 
 
 def notes(content: dict[str, Any]) -> list[str]:
-    """Spin-up, highest rate, and rests that keep windings below their limit."""
+    """Return sentences on spin-up, highest rate, jams, and the rests that keep windings cool enough."""
     together, turn = content["spin_up"], content["spin_up_in_turn"]
     found = [
         f"Spin-up: {digits(together['time_s'])} s together with up to {digits(together['current_A'])} A,"
@@ -197,7 +197,7 @@ def notes(content: dict[str, Any]) -> list[str]:
     shares = [row["throwing_share"] for row in content["wheels"] if row["throwing_share"] is not None]
     if shares and min(shares) < 1:
         found.append(
-            f"Windings stay below their limit for good with {percent(min(shares), 0)} of the time spent throwing."
+            f"Windings never reach their limit if it throws for {percent(min(shares), 0)} of the time at most."
         )
     return found
 

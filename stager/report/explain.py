@@ -1,4 +1,4 @@
-"""Explain a term, a limit or a key of the configuration: the glossary, and how it is looked up."""
+"""`stager explain`: the glossary of terms and limits, and the keys of the configuration."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from stager.version import __version__
 
 @dataclass(frozen=True, slots=True)
 class Term:
-    """A term in plain words; picture: lines of characters, at most 72 wide; see: related terms."""
+    """An entry of the glossary; picture: lines of characters, at most 72 wide; see: related terms."""
 
     text: str
     picture: str = ""
@@ -87,16 +87,16 @@ TERMS: dict[str, Term] = {
         " inside tyre and projectile. 1 is a perfect spring.", see=("crush",),
     ),
     "creep": Term(
-        "Slip that a rubber contact needs before it has its full friction. Soft tyres shear, so they need more of it.",
+        "Slip at which a rubber contact reaches its full friction. Soft tyres shear, so they need more slip.",
         see=("slip",),
     ),
     "stiffness": Term(
         "How hard tyre and projectile press back together, per side: force per length of crush. Press the ball against"
-        " the tyre on a kitchen scale and note force and way.", see=("crush",),
+        " the tyre on a kitchen scale and note force and distance.", see=("crush",),
     ),
     "friction law": Term(
         "How the coefficient of friction depends on slip speed. constant: one value. falling: high at little slip, low"
-        " at much. rising: the other way round. bell: rises, peaks and falls. tabulated: measured points.",
+        " at much. rising: the other way round. bell: rises, peaks and falls. tabulated: through measured points.",
         see=("grip limit",),
     ),
     "rolling": Term(
@@ -105,7 +105,8 @@ TERMS: dict[str, Term] = {
         see=("rail",),
     ),
     "ladder": Term(
-        "Exit speed against number of stages, each tuned for itself: what every further stage adds and costs.",
+        "Exit speed against number of stages, each count with its own best settings: what every further"
+        " stage adds and costs.",
         _LADDER_PICTURE, ("worthwhile",),
     ),
     "worthwhile": Term(
@@ -113,8 +114,8 @@ TERMS: dict[str, Term] = {
         " stages up to the last that adds so much.", see=("ladder",),
     ),
     "droop": Term(
-        "Share of its set speed that a wheel lacks right after a throw. A heavier wheel droops less and takes longer to"
-        " spin up.", see=("recovery time", "settled loss"),
+        "Share of its set speed by which a wheel is slower right after a throw. A heavier wheel droops less and takes"
+        " longer to spin up.", see=("recovery time", "settled loss"),
     ),
     "recovery time": Term("Time after a throw until the wheels are back at their set speeds.", see=("droop",)),
     "outlet": Term(
@@ -122,15 +123,16 @@ TERMS: dict[str, Term] = {
         " most for slow throws.", see=("exit energy",),
     ),
     "coverage interval": Term(
-        "The range that holds the true value with 95 % probability, as far as the stated uncertainties are right."
-        " '95 % of builds' covers what is not known of this launcher; '95 % of shots' how single throws differ.",
+        "The range that holds the true value with 95 % probability, if the stated uncertainties are right."
+        " '95 % of builds' covers what is uncertain about this launcher, '95 % of shots' the differences from"
+        " throw to throw.",
     ),
     "bound": Term(
-        "A speed that no setting within the limits can exceed. It shows how far from the best a plan can be at most.",
+        "A speed that no setting within the limits can exceed. The plan is at most so far from the best.",
         see=("ladder",),
     ),
     "confidence": Term(
-        "Share of builds in which the planned settings keep all limits together that protect people and parts"
+        "Share of possible builds in which the planned settings keep all limits that protect people and parts"
         " (limits.confidence, 0.95 where left out). 0.5 asks for the nominal settings only.",
         see=("coverage interval",),
     ),
@@ -152,7 +154,7 @@ LIMITS: dict[str, Term] = {
         " without it they are not judged. Such a limit does not make a launcher a toy."
     ),
     "acceleration": Term("Greatest acceleration along the barrel. Brittle projectiles break above theirs."),
-    "crush": Term("Squeeze of the projectile at speed, tyre growth included, against what it bears (max_crush)."),
+    "crush": Term("Squeeze of the projectile at speed, tyre growth included, against the most it stands (max_crush)."),
     "slip_heat": Term(
         "Heat that slip makes in one throw, both sides, all stages. Too much smears tyres and melts plastics."
     ),
@@ -166,7 +168,7 @@ LIMITS: dict[str, Term] = {
     "cost": Term("Cost of all stages together, in any currency."),
     "wheel_speed": Term("Greatest surface speed of any wheel."),
     "motor_speed": Term("Speed of a motor against the greatest that it stands (drive.max_speed)."),
-    "drive_reach": Term("Wheel speed against what the motor reaches at full throttle with this supply."),
+    "drive_reach": Term("Wheel speed against the most that the motor reaches at full throttle with this supply."),
     "burst": Term(
         "Wheel speed against the one at which the hub breaks. Brittle and printed hubs break at the greatest stress,"
         " ductile metal at the mean one. Stay out of the wheel's plane."
@@ -176,30 +178,30 @@ LIMITS: dict[str, Term] = {
         " a lip, a clamp or a bond holds it as far as its own strength goes. Where that is unknown, it is not judged."
     ),
     "rim_safety": Term("Strength of the hub divided by its greatest stress; 3 or more is usual."),
-    "tyre_turning": Term("Grip force against what keeps the tyre from turning on its hub."),
+    "tyre_turning": Term("Grip force against the friction that keeps the tyre from turning on its hub."),
     "throttle": Term("Share of the supply's voltage that holds the wheels at their speeds; 1 is all there is."),
     "voltage": Term("Open voltage of the supply."),
-    "peak_power": Term("Most power that the supply gives while all wheels spin up together."),
-    "supply_current": Term("Most current that the supply gives while all wheels spin up together."),
-    "average_power": Term("Power that the supply gives in the mean, throwing at the feed's rate."),
+    "peak_power": Term("Greatest power that the supply gives while all wheels spin up together."),
+    "supply_current": Term("Greatest current that the supply gives while all wheels spin up together."),
+    "average_power": Term("Mean power that the supply gives while throwing at the feed's rate."),
     "winding_temperature": Term(
         "Temperature of the hottest motor winding after a session at the feed's rate. Insulation and magnets fail above"
         " theirs; many small motors stand about 100 to 120 degC (common practice, no source)."
     ),
     "settled_loss": Term(
-        "Share of exit speed that is lost between the first throw and the ones at the feed's rate.", see=("droop",)
+        "Loss of exit speed from the first throw to steady throwing at the feed's rate.", see=("droop",)
     ),
 }  # fmt: skip
 """Limits by key."""
 
 
 _PREFIX = "#/$defs/"
-REQUIRED = "required"
+"""Beginning of a reference to a table of the JSON Schema."""
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A key of the configuration: where it stands, what it is, its unit, an example, whether it must be there."""
+    """A key of the configuration: dotted name, description, SI unit, an example, whether it is required."""
 
     name: str
     text: str
@@ -222,7 +224,7 @@ class Lines:
 
 @cache
 def configuration_keys() -> dict[str, Key]:
-    """Return every key of the configuration by its dotted name; entries of lists are named as their list."""
+    """Return every key of the configuration by its dotted name; entries of a list have the name of the list."""
     from stager.config import schema_json
 
     schema = schema_json()
@@ -262,7 +264,13 @@ def _example(name: str, value: Any) -> str:
 
 
 def answer(asked: str | None, seed: int = 0) -> Answer:
-    """Explain what was asked, or list all there is. Raises InputError, with what is nearest, where it is not known."""
+    """Return the explanation of a term, limit or key, or the list of all.
+
+    Raises
+    ------
+    InputError
+        For an unknown name; the hint has the nearest known ones.
+    """
     keys = configuration_keys()
     if not asked:
         return _all(keys, seed)
@@ -273,7 +281,7 @@ def answer(asked: str | None, seed: int = 0) -> Answer:
         begin = [one for one in known if len(name) > 2 and one.startswith(name[: max(3, len(name) - 2)])]
         near = list(dict.fromkeys([*difflib.get_close_matches(name, known, 4, 0.7), *begin]))[:4]
         hint = f"did you mean {', '.join(near)}?" if near else "stager explain lists all terms"
-        raise InputError(f'nothing is known of "{asked[:60]}"', where="explain", hint=hint)
+        raise InputError(f'there is no term, limit or key "{asked[:60]}"', where="explain", hint=hint)
     return _answer(name, parts, seed)
 
 
@@ -288,7 +296,7 @@ class _Part:
 
 
 def _parts(name: str, keys: Mapping[str, Key]) -> list[_Part]:
-    """What is known under a name: a term, a limit, keys of that name."""
+    """Return what a name stands for: a term, a limit, keys of that name."""
     found = []
     spaced, joined = name.replace("_", " "), name.replace(" ", "_")
     limit = joined.removeprefix("limits.")

@@ -1,4 +1,4 @@
-"""A fit as screen and document: parameters in people's units, misfit, drift."""
+"""`stager fit`: fitted parameters, misfit and its causes, drift, as screen and document."""
 
 from __future__ import annotations
 
@@ -19,34 +19,34 @@ from stager.report.numbers import digits, listing, percent, plural, speed
 from stager.units import Measured, format_quantity, readable_unit
 
 KILO = 1000.0
-"""Groups are shown in thousands of their SI unit."""
-
+"""Lumped parameters are shown in thousands of their SI unit."""
 _SPEEDS = ("fade_speed", "peak_speed", "rise_speed")
+"""Parameters of friction laws that are speeds [m/s]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """SI unit of each parameter by key."""
+    """Units of fitted parameters; known: SI unit by key."""
 
     known: Mapping[str, str]
 
     def si(self, one: Parameter) -> str:
-        """The SI unit, "" for a pure number."""
+        """Return the SI unit, "" for a pure number."""
         return self.known.get(one.key, one.unit)
 
     def shown(self, one: Parameter) -> str:
-        """The unit for people."""
+        """Return the unit that screens show."""
         return f"k{one.unit}" if one.group else self._unit(one)
 
     def text(self, one: Parameter, value: float, spread: float) -> str:
-        """Value ± standard uncertainty, without unit."""
+        """Return value ± standard uncertainty, without unit."""
         if one.group:
             return format_quantity(value / KILO, spread / KILO)
         text = format_quantity(value, spread, self.si(one), written=self._unit(one))
         return " ± ".join(part.strip().removesuffix(self._unit(one)).strip() for part in text.split("±"))
 
     def span(self, one: Parameter) -> str:
-        """The 95 % interval, without unit."""
+        """Return the 95 % interval, without unit."""
         return " to ".join(self.text(one, end, one.standard_uncertainty).split(" ± ")[0] for end in one.interval)
 
     def _unit(self, one: Parameter) -> str:
@@ -54,55 +54,56 @@ class Units:
 
 
 def name_of(one: Parameter) -> str:
-    """A parameter's key in few words: "crush", "feed speed", "rail friction"."""
+    """Return a parameter's name for screens: "crush", "feed speed", "rail friction"."""
     *path, last = one.key.split(".")
-    place = {"feed": "feed ", "rail_friction": "rail ", "wheel": "wheel ", "supply": "supply "}
-    where = place.get(path[-1], "") if path else ""
+    prefixes = {"feed": "feed ", "rail_friction": "rail ", "wheel": "wheel ", "supply": "supply "}
+    prefix = prefixes.get(path[-1], "") if path else ""
     stage = f", stage {path[1]}" if len(path) > 1 and path[0] == "stages" else ""
-    return f"{where}{last.replace('_', ' ')}{stage}"
+    return f"{prefix}{last.replace('_', ' ')}{stage}"
 
 
 def units_of(parameters: Sequence[Parameter], quantities: Mapping[str, Measured]) -> Units:
-    """Units from a configuration's quantities; those of other friction laws are known by name."""
+    """Return units of parameters: from the configuration, for parameters of other friction laws by name."""
     laws = {one.key: "m/s" for one in parameters if one.key.endswith(_SPEEDS)}
     return Units({**laws, **{key: measured.unit for key, measured in quantities.items()}})
 
 
-CLOSE = 0.06
-"""A factor this near one between two units is taken for it [-]."""
-
+UNIT_TOLERANCE = 0.06
+"""A factor this close to that between two units is taken for a mixed-up unit [-]."""
 MOST_CAUSES = 3
-SIMILAR = 10.0
-"""Causes whose AICc is within this much of the best are named."""
-
-MISREAD: Mapping[float, str] = {
+"""Likely causes of a misfit that are named."""
+SIMILAR_AICC = 10.0
+"""Causes whose AICc is within this of the best are named."""
+MIXED_UNITS: Mapping[float, str] = {
     1 / 3.6: "km/h had been written as m/s", 0.44704: "mph had been written as m/s",
     0.3048: "ft/s had been written as m/s", 3.6: "m/s had been written as km/h",
     1 / 0.44704: "m/s had been written as mph", 1 / 0.3048: "m/s had been written as ft/s",
 }  # fmt: skip
-GENERAL = (
+ADVICE = (
     "Look first at the units in the table's heads, the wheels' radius and rpm, and the distance to the chronograph"
     " (measuring.distance)."
 )
+"""Advice for a misfit of no particular kind."""
 BY_KIND: Mapping[str, str] = {
     "order": "Let wheels, battery and projectiles settle, throw one setting again every few throws, or fit each part of"
     " the session alone.",
     "build": "Fit one build alone: --build NAME.",
     "kinds": "Weigh ten projectiles; throw each kind as a build of its own.",
     "prior": "Measure what they contradict, or give it a larger ±.",
-    "speed": GENERAL, "scatter": GENERAL, "fast": GENERAL,
+    "speed": ADVICE, "scatter": ADVICE, "fast": ADVICE,
 }  # fmt: skip
+"""Advice for each kind of misfit without a likely cause."""
 
 
 def misfit_headline(fit: Fit) -> str:
-    """Return the first line of a fit that fails."""
+    """Return the headline of a fit whose model does not describe the throws."""
     words = list(dict.fromkeys(one.words for one in fit.misfits))
-    said = words[0] if len(words) == 1 else f"{words[0]}, and {words[1]}"
-    return f"The model does not fit these {plural(int(fit.used.size), 'throw')}: {said}. No grip limit can be given."
+    misfits = words[0] if len(words) == 1 else f"{words[0]}, and {words[1]}"
+    return f"The model does not fit these {plural(int(fit.used.size), 'throw')}: {misfits}. No grip limit can be given."
 
 
 def misfit_statements(fit: Fit) -> list[str]:
-    """Return what does not fit, each a sentence, then what to look at first."""
+    """Return a sentence for each misfit, then what to check first."""
     return [*_misfits(fit), *misfit_advice(fit)]
 
 
@@ -112,13 +113,13 @@ def _misfits(fit: Fit) -> list[str]:
 
 
 def misfit_advice(fit: Fit) -> list[str]:
-    """Return likely causes with the remedy for each, best first; without any, what to look at for each kind."""
+    """Return likely causes with their remedies, best first; without causes, advice for each kind of misfit."""
     if not fit.misfits:
         return []
     if not fit.causes:
         return list(dict.fromkeys(BY_KIND[one.kind] for one in fit.misfits))
     best = fit.causes[0].aicc
-    return [_cause(one) for one in fit.causes[:MOST_CAUSES] if one.aicc - best < SIMILAR]
+    return [_cause(one) for one in fit.causes[:MOST_CAUSES] if one.aicc - best < SIMILAR_AICC]
 
 
 def _cause(one: Hypothesis) -> str:
@@ -139,7 +140,7 @@ def _cause(one: Hypothesis) -> str:
         case "creep":
             return f"It would fit with {digits(one.factor)} times the creep: give contact.creep a ± as large as itself."
         case "growth":
-            return "It would fit if the tyre grew otherwise: give stage.wheel.tyre.modulus a ±."
+            return "It would fit if the tyre grew more or less with speed: give stage.wheel.tyre.modulus a ±."
         case "kinds":
             return (
                 f"Some projectiles seem {_round(one.factor)} {'heavier' if one.factor > 1 else 'lighter'}:"
@@ -149,14 +150,14 @@ def _cause(one: Hypothesis) -> str:
 
 
 def _round(factor: float) -> str:
-    """How far a factor is from 1, to no more digits than such an estimate has."""
+    """Return how far a factor is from 1, to the digits that such an estimate has."""
     change = abs(factor - 1)
     return percent(change, 0 if change >= 0.1 else 1)
 
 
 def _times(factor: float) -> str:
-    """A factor on exit speeds in words, as a mixed-up unit where it is near one."""
-    near = [words for known, words in MISREAD.items() if abs(factor / known - 1) < CLOSE]
+    """Return a factor on exit speeds in words, as a mixed-up unit where it is close to one."""
+    near = [words for known, words in MIXED_UNITS.items() if abs(factor / known - 1) < UNIT_TOLERANCE]
     if near:
         return f"as if {near[0]}"
     if 0.5 < factor < 2:
@@ -165,7 +166,7 @@ def _times(factor: float) -> str:
 
 
 def drift_rows(drifts: Sequence[Drift]) -> list[dict[str, Any]]:
-    """Drift of each build as the document has it."""
+    """Return the drift of each build as JSON has it."""
     return [
         {
             "build": one.build,
@@ -182,11 +183,11 @@ def drift_rows(drifts: Sequence[Drift]) -> list[dict[str, Any]]:
 
 
 def drift_notes(drifts: Sequence[Drift]) -> list[str]:
-    """A sentence for each build."""
-    return [_sentence(one) for one in drifts]
+    """Return a sentence on the drift of each build."""
+    return [_drift_note(one) for one in drifts]
 
 
-def _sentence(one: Drift) -> str:
+def _drift_note(one: Drift) -> str:
     name = f"Build {one.build}" if one.build else "The session"
     if one.change is None:
         return f"{name}: drift is not known; {one.reason}."
@@ -197,16 +198,18 @@ def _sentence(one: Drift) -> str:
     return f"{name}: no drift is shown, {span}."
 
 
-TIE = 2.0
-"""AICc within which friction laws describe the throws about as well."""
-TELLS = 0.25
-"""Share learned of a parameter from which on a short screen shows it [-]."""
+TIE_AICC = 2.0
+"""Difference of AICc below which friction laws describe the throws about equally well."""
+WORSE_AICC = 10.0
+"""Difference of AICc from which on a friction law is said not to fit."""
+LEAST_LEARNED = 0.25
+"""Share learned of a parameter from which on the short screen shows it [-]."""
 
 
 def answer(
     learned: Learned, quantities: Mapping[str, Measured], source: Provenance, written: Sequence[Path] = ()
 ) -> Answer:
-    """What the throws told, what they could not, and what the next stage will give; files `written`."""
+    """Return the screen and document of a fit; written: files that were written."""
     fit = learned.fit
     units = units_of(fit.parameters, quantities)
     tables = []
@@ -214,20 +217,21 @@ def answer(
         tables += [predictions.settings(learned.predicted), predictions.exits(learned.predicted)]
     if fit.outliers:
         tables.append(_outliers(fit))
-    whole = parameters(fit, units)
-    told = _told(fit, whole)
-    if told.rows:
-        tables.append(told)
-    more = [*([] if told.rows or not whole.rows else [whole]), _laws(fit)]
+    all_parameters = parameters(fit, units)
+    learned_most = _learned_most(fit, all_parameters)
+    if learned_most.rows:
+        tables.append(learned_most)
+    more = [*([] if learned_most.rows or not all_parameters.rows else [all_parameters]), _laws(fit)]
     notes, more_notes = _notes(learned), [*fit.sentences, *_statistics(fit)]
     if written:
-        notes.append(f"Wrote {listing([str(path) for path in written])}: give the first to plan, worth and sweep.")
+        files = listing([str(path) for path in written])
+        notes.append(f"Wrote {files}: use the first as CONFIG for plan, worth and sweep.")
     screen = Screen(_headline(learned), tables, notes, more_tables=more, more_notes=more_notes)
     return Answer(screen, document(summary(learned, units), source))
 
 
 def summary(learned: Learned, units: Units) -> dict[str, Any]:
-    """A fit as the document has it, without provenance."""
+    """Return a fit as JSON has it, without provenance."""
     fit = learned.fit
     return {
         "parameters": {one.key: _row(one, units) for one in fit.parameters},
@@ -290,12 +294,12 @@ def _row(one: Parameter, units: Units) -> dict[str, Any]:
 def _headline(learned: Learned) -> str:
     if not learned.fit.adequate:
         return misfit_headline(learned.fit)
-    said = predictions.sentence(learned.predicted)
-    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {said}"
+    prediction = predictions.sentence(learned.predicted)
+    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {prediction}"
 
 
 def parameters(fit: Fit, units: Units) -> Table:
-    """What each parameter was and is."""
+    """Return the table of parameters, before and after the throws."""
     columns = (
         Column("parameter", words=True), Column("unit", words=True), Column("before", spare=True), Column("after"),
         Column("95 %"), Column("learned"), Column("pinned down", words=True),
@@ -311,14 +315,14 @@ def parameters(fit: Fit, units: Units) -> Table:
     return Table("What the throws tell about each parameter", columns, rows)
 
 
-def _told(fit: Fit, whole: Table) -> Table:
-    """Return the parameters of which the throws tell something; all of them where everything is asked for."""
-    shown = [one.identified or one.told >= TELLS for one in fit.parameters]
+def _learned_most(fit: Fit, everything: Table) -> Table:
+    """Return the rows of parameters of which the throws tell much; all rows under --full."""
+    shown = [one.identified or one.told >= LEAST_LEARNED for one in fit.parameters]
     if all(shown):
-        return whole
-    rows = tuple(row for row, show in zip(whole.rows, shown, strict=True) if show)
-    others = f" ({plural(len(whole.rows) - len(rows), 'other')}, of which they tell little)"
-    return replace(whole, title=whole.title + others, rows=rows, full=whole)
+        return everything
+    rows = tuple(row for row, show in zip(everything.rows, shown, strict=True) if show)
+    others = f" ({plural(len(everything.rows) - len(rows), 'other')}, of which they tell little)"
+    return replace(everything, title=everything.title + others, rows=rows, full=everything)
 
 
 def _laws(fit: Fit) -> Table:
@@ -331,8 +335,8 @@ def _laws(fit: Fit) -> Table:
 
 
 def _law_sentence(fit: Fit) -> str:
-    """Which friction law is used, and which others describe the throws about as well."""
-    others = [name for name in fit.aicc if name != fit.law and fit.aicc[name] - fit.aicc[fit.law] < TIE]
+    """Return which friction law is used, and which others describe the throws about equally well."""
+    others = [name for name in fit.aicc if name != fit.law and fit.aicc[name] - fit.aicc[fit.law] < TIE_AICC]
     equal = f"; {listing(others)} {'fits' if len(others) == 1 else 'fit'} about as well" if others else ""
     return f"Friction law: {fit.law}, {_law_words(fit, fit.law).removeprefix('used, ').removeprefix('used ')}{equal}."
 
@@ -342,16 +346,16 @@ def _law_words(fit: Fit, name: str) -> str:
     if name == fit.law:
         return "used" + (", as configured" if name == own else ", in place of the configured one")
     apart = fit.aicc[name] - fit.aicc[fit.law]
-    return "fits about as well" if apart < TIE else "fits worse" if apart < 10 else "does not fit"
+    return "fits about as well" if apart < TIE_AICC else "fits worse" if apart < WORSE_AICC else "does not fit"
 
 
 def _outliers(fit: Fit) -> Table:
-    columns = (Column("line"), Column("throw"), Column("measured", "m/s"), Column("fitted", "m/s"), Column("wild"))
+    columns = (Column("line"), Column("throw"), Column("measured", "m/s"), Column("fitted", "m/s"), Column("outlier"))
     rows = tuple(
         (str(one.line), f"{one.order:g}", speed(one.exit_speed), speed(one.fitted), percent(one.probability, 0))
         for one in fit.outliers
     )
-    return Table("Probably wild: they count little, and are not dropped", columns, rows)
+    return Table("Probable outliers: given little weight, not dropped", columns, rows)
 
 
 def _notes(learned: Learned) -> list[str]:
@@ -363,36 +367,37 @@ def _notes(learned: Learned) -> list[str]:
         f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", _law_sentence(fit)
     ]  # fmt: skip
     if fit.scenario.draws is not None:
-        notes.append("The configuration is a fit itself: throws that it has seen already count twice.")
+        notes.append("The configuration comes from a fit: throws used there already would count twice.")
     if not fit.posterior.trusted:
-        notes.append("The draws are too uneven to rely on the intervals: fit fewer parameters, or measure more.")
+        few = "few draws carry most of the weight"
+        notes.append(f"The intervals are not reliable, as {few}: fit fewer parameters, or measure more.")
     if not fit.parameters:
         notes.append('Nothing was fitted: no value has an uncertainty. Write "0.75 ± 0.1" for what is not known.')
     notes += [
-        f"Throws with fewer stages alone predicted those with {one.stages}: {one.inside} of {one.measured.size} inside"
-        f" their 95 % interval, median error {percent(one.error)}."
+        f"Predicted from throws with fewer stages alone, {one.inside} of {one.measured.size} throws with {one.stages}"
+        f" stages lie inside their 95 % interval, median error {percent(one.error)}."
         for one in fit.checks
     ]
     return [*notes, *drift_notes(learned.drifts), *_table_notes(fit)]
 
 
 def _advice(learned: Learned) -> list[str]:
-    """What to set the last stage that was measured to; and where no setting of a stage keeps the limits."""
-    found, built = learned.recommended, learned.fit.built
-    first = predictions.recommended_notes(found[built - 1], built) if built <= len(found) else []
-    ended = bool(found) and len(found) != built and found[-1].wheel_speed is None
-    return [*first, *(predictions.recommended_notes(found[-1], len(found)) if ended else [])]
+    """Return the setting of the last measured stage, and which further stage has no setting within the limits."""
+    chosen, built = learned.recommended, learned.fit.built
+    last_built = predictions.recommended_notes(chosen[built - 1], built) if built <= len(chosen) else []
+    none_left = bool(chosen) and len(chosen) != built and chosen[-1].wheel_speed is None
+    return [*last_built, *(predictions.recommended_notes(chosen[-1], len(chosen)) if none_left else [])]
 
 
 def _repeats(fit: Fit) -> str:
     known = fit.repeats
     if known is None:
-        return " No setting was repeated, so repeatability by itself is not known."
+        return " No setting was repeated, so the scatter of repeats is not known."
     return f" Repeats at one setting scatter by {percent(known.deviation)}."
 
 
 def _statistics(fit: Fit) -> list[str]:
-    """Statistics by name, for those who ask for everything."""
+    """Return statistics by name, for --full."""
     known = fit.repeats
     return [] if known is None else [f"Scatter of repeats: {plural(known.freedom, 'degree')} of freedom."]
 
@@ -400,17 +405,17 @@ def _statistics(fit: Fit) -> list[str]:
 def _table_notes(fit: Fit) -> list[str]:
     throws, notes = fit.throws, []
     if throws.at_outlet:
-        notes.append("Exit speeds were computed from flights: they are those at the opening.")
+        notes.append("Exit speeds were computed from flights: they are speeds at the muzzle.")
     if throws.uncertainty is not None:
         good = percent(float(np.median(throws.uncertainty)))
-        notes.append(f"By the table's own words exit speeds are good to {good} each, one standard uncertainty.")
+        notes.append(f"The table states exit speeds to {good} (one standard uncertainty).")
     if throws.without_speed:
         notes.append(f"Left out, no exit speed: {plural(len(throws.without_speed), 'line')}.")
     jams = int(throws.jammed.sum())
     if jams:
-        notes.append(f"Jammed, and used as such: {plural(jams, 'throw')}.")
+        notes.append(f"Used as jams: {plural(jams, 'throw')}.")
     if throws.passed:
-        notes.append(f"Columns passed over: {listing(list(throws.passed))}.")
+        notes.append(f"Columns not used: {listing(list(throws.passed))}.")
     if len(throws.builds) > 1:
         notes.append(f"Builds fitted as one: {listing(list(throws.builds))}; --build fits one alone.")
     return notes

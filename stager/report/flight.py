@@ -1,4 +1,4 @@
-"""Where a throw comes down, and how shots scatter: sentences, tables, and what documents hold."""
+"""Flight, landing and scatter of shots: JSON, sentences, tables."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from stager.physics.scatter import Scatter, Shots
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, percent, speed
 
-TOGETHER = 1.3
-"""Ratio of the whole scatter to that of the causes one by one from which on they are said to add up [-]."""
+INTERACTION_RATIO = 1.3
+"""Total scatter over the root sum of squares of its causes from which on causes are said to act together [-]."""
 
 
 def summary(launcher: Launcher, flown: Flown | None) -> dict[str, Any]:
-    """`flight` and `shots` as documents have them, null where nothing of them is asked for."""
+    """Return `flight` and `shots` as JSON has them, None where the configuration asks for neither."""
     landing = None if flown is None else flown.landing
     return {
         "flight": None if flown is None or landing is None else _flight(launcher, landing, flown),
@@ -73,7 +73,7 @@ def _scatter(found: Scatter | None) -> dict[str, float] | None:
 
 
 def notes(launcher: Launcher, flown: Flown | None) -> list[str]:
-    """Landing, group and what matters most, a sentence or two each."""
+    """Return sentences on landing, scatter of shots and its greatest cause."""
     if flown is None:
         return []
     landing = [] if flown.landing is None else _landed(launcher, flown.landing, flown)
@@ -87,15 +87,15 @@ def _landed(launcher: Launcher, landing: Landing, flown: Flown) -> list[str]:
               if found is not None and found is not best]  # fmt: skip
     builds = "" if flown.builds is None else f", in 95 % of builds {_range(flown.builds.landing)}"
     also = f" ({'; '.join(others)})" if others else ""
-    said = [
+    sentences = [
         f"Flight: it lands {metres(float(best.distance))} away {name}{builds}{also}."
         f" At the best tilt it could reach {metres(landing.danger)}: keep people farther away."
     ]
     if landing.at_target is not None:
-        said.append(_passes(launcher, landing.at_target))
+        sentences.append(_passes(launcher, landing.at_target))
     if landing.lift_unknown:
-        said.append("Which way spin lifts it is not known: flight.side_a says it.")
-    return said
+        sentences.append("The direction of the lift from spin is not known: set flight.side_a.")
+    return sentences
 
 
 def _passes(launcher: Launcher, at: Arrival) -> str:
@@ -107,31 +107,32 @@ def _passes(launcher: Launcher, at: Arrival) -> str:
         return f"It comes to the ground before the target at {target}."
     change = float(at.height) - float(flight.height)
     where = f"{metres(abs(change))} {'above' if change > 0 else 'below'} the muzzle"
-    aside = "" if abs(float(at.sideways)) < 5e-4 else (
+    sideways = "" if abs(float(at.sideways)) < 5e-4 else (
         f" and {metres(abs(float(at.sideways)))} to the {'right' if at.sideways > 0 else 'left'}")  # fmt: skip
-    return f"At {target} it passes {where}{aside}, at {speed(float(at.speed))} m/s."
+    return f"At {target} it passes {where}{sideways}, at {speed(float(at.speed))} m/s."
 
 
 def _grouped(found: Shots) -> list[str]:
-    said = f"Shot to shot: 95 % of shots leave at {speed(found.exit_speed.low)} to {speed(found.exit_speed.high)} m/s"
+    exits = f"{speed(found.exit_speed.low)} to {speed(found.exit_speed.high)} m/s"
+    sentence = f"Shot to shot: 95 % of shots leave at {exits}"
     if found.landing is not None:
-        said += f" and land {_range(found.landing)} away"
+        sentence += f" and land {_range(found.landing)} away"
     if found.height is not None and found.sideways is not None and found.target is not None:
-        said += (
+        sentence += (
             f"; at {found.target:g} m they lie within {metres(found.height.high - found.height.low)} in height and"
             f" {metres(found.sideways.high - found.sideways.low)} sideways"
         )
     jams = f" {percent(found.jams)} of shots jam." if found.jams > 0 else ""
     most = f" Most comes from {found.causes[0].name}." if found.causes else ""
-    return [f"{said}.{most}{jams}", *_together(found)]
+    return [f"{sentence}.{most}{jams}", *_interaction(found)]
 
 
-def _together(found: Shots) -> list[str]:
-    """Where causes do more together than one by one, a wheel is near its grip limit."""
+def _interaction(found: Shots) -> list[str]:
+    """Return a warning where causes together scatter more than one by one: a wheel is near its grip limit."""
     alone = float(np.sqrt(sum(one.exit_speed**2 for one in found.causes)))
-    if not alone or found.exit_speed.standard_deviation < TOGETHER * alone:
+    if not alone or found.exit_speed.standard_deviation < INTERACTION_RATIO * alone:
         return []
-    return ["Some shots slip past a grip limit and leave much slower: wheels a little slower narrow the group."]
+    return ["Some shots go past a grip limit and leave much slower: slightly slower wheels narrow the group."]
 
 
 def _range(found: Scatter) -> str:
@@ -139,7 +140,7 @@ def _range(found: Scatter) -> str:
 
 
 def metres(value: float) -> str:
-    """A length for people: millimetres, centimetres or metres."""
+    """Return a length [m] as text in millimetres, centimetres or metres."""
     if not np.isfinite(value):
         return MISSING
     if abs(value) < 0.1:
@@ -148,7 +149,7 @@ def metres(value: float) -> str:
 
 
 def tables(flown: Flown | None) -> list[Table]:
-    """Flights by what of the air is in them, and the causes of scatter."""
+    """Return tables of the flight without air, with drag and with lift, and of the causes of scatter."""
     if flown is None:
         return []
     found = [] if flown.landing is None else [_flights(flown.landing)]
@@ -186,10 +187,11 @@ def _causes(found: Shots) -> Table:
 
 
 _SCALES = 1.0, 1.0, 1e3, 1e3
+"""From SI to the units of the columns of causes."""
 
 
 def _part(value: float | None, whole: float | None, scale: float) -> str:
-    """To two digits; nothing where it is below a hundredth of the whole."""
+    """Return a standard deviation to two digits, "0" below a hundredth of the whole."""
     if value is None or whole is None:
         return MISSING
     return "0" if value < 0.01 * whole else digits(scale * value, 2)

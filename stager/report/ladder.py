@@ -1,4 +1,4 @@
-"""The ladder: what each further stage adds and costs."""
+"""`stager worth`: the ladder, what each further stage adds and costs."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from stager.optimise.records import Interval, Plan, Rung
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, percent, speed
 from stager.report.plot import Ranges
-from stager.report.throw import at_spin
+from stager.report.throw import ladder_spin_notes
 
 _COLUMNS = (
     Column("stages"),
@@ -25,7 +25,7 @@ _COLUMNS = (
 
 
 def rows(ladder: Sequence[Rung]) -> list[dict[str, Any]]:
-    """The ladder as the documents have it."""
+    """Return the ladder as JSON has it."""
     return [
         {
             "stages": rung.stages,
@@ -46,13 +46,13 @@ def _interval(interval: Interval) -> dict[str, float | None]:
 
 
 def table(ladder: Sequence[Mapping[str, Any]]) -> Table:
-    """One row a stage count, as the documents have it; what is not computed has no column."""
+    """Return the table of a ladder, a row for each stage count, without empty columns; ladder: see `rows`."""
     shown = [rung for rung in ladder if rung["stages"]] or ladder
     return Table("Ladder", _COLUMNS, tuple(_row(rung) for rung in shown)).without_empty(MISSING)
 
 
 def picture(ladder: Sequence[Mapping[str, Any]]) -> Ranges:
-    """Exit speed of each stage count with its interval, and what the last stage adds."""
+    """Return a text picture of exit speed by stage count, with interval and gain; ladder: see `rows`."""
     return Ranges(title="Exit speed in m/s by number of stages", rows=tuple(_range(rung) for rung in ladder))
 
 
@@ -80,7 +80,7 @@ def _row(rung: Mapping[str, Any]) -> tuple[str, ...]:
 
 
 def _gain(rung: Mapping[str, Any]) -> str:
-    """What the last stage adds to the exit speed of one stage less [%]; the first one has none to add to."""
+    """Return the gain of exit speed over one stage less [%]; MISSING for the first stage."""
     gain = rung["gain_fraction"]
     if gain is None or rung["stages"] < 2:
         return MISSING
@@ -93,21 +93,22 @@ def _times(factor: float, value: float | None) -> float | None:
 
 
 def left_open(plan: Plan) -> list[str]:
-    """Say what a search that was stopped has not looked at."""
+    """Return a sentence on what a stopped search left undone."""
     if not plan.left_open:
         return []
-    return [f"The time was up. Not looked at: {'; '.join(plan.left_open)}. More --seconds, or none, do that too."]
+    undone = "; ".join(plan.left_open)
+    return [f"Stopped when the time was up. Not done: {undone}. Give more --seconds, or leave them out."]
 
 
 def answer(plan: Plan, source: Provenance) -> Answer:
-    """What each further stage adds and costs; no design that fits is a "no"."""
-    found = rows(plan.ladder)
+    """Return the screen and document of the ladder; it is a "no" where no design fits."""
+    content_rows = rows(plan.ladder)
     content = {
-        "ladder": found, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict,
+        "ladder": content_rows, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict,
         "left_open": list(plan.left_open),
     }  # fmt: skip
-    pictures = (picture(found),) if len(found) > 1 else ()
-    notes = [*left_open(plan), *at_spin(plan)]
+    pictures = (picture(content_rows),) if len(content_rows) > 1 else ()
+    notes = [*left_open(plan), *ladder_spin_notes(plan)]
     so_far = "Best so far: " if plan.left_open else ""
-    screen = Screen(f"{so_far}{plan.verdict}", (table(found),), notes, pictures=pictures)
+    screen = Screen(f"{so_far}{plan.verdict}", (table(content_rows),), notes, pictures=pictures)
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)

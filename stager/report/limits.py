@@ -1,4 +1,4 @@
-"""Limits as rows and tables; why a tyre leaves its rim."""
+"""Limits as rows, tables and sentences; tyres and why they leave their rims."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from stager.report.numbers import MISSING, digits, listing, percent, plural
 from stager.units import ScreenUnit, screen_unit
 
 TIGHT = 1e-3
+"""Margin below which a limit has "no margin left" [-]."""
 _FLOORS = frozenset(limit.name for limit in LIMITS if limit.floor)
+"""Limits with a lower bound."""
 _COLUMNS = (
     Column("limit", words=True),
     Column("used"),
@@ -28,10 +30,10 @@ _COLUMNS = (
 
 
 def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) -> list[dict[str, Any]]:
-    """Verdicts without batch axes as the documents have them; a margin is a share of what is allowed.
+    """Return verdicts (no batch axes) as JSON has them; a margin is a share of what is allowed.
 
-    Limits that cannot be judged come last, whatever `verdicts` says of them: `kept` is null, `missing` the key that
-    they lack, `find_out` how to find it out.
+    Limits that cannot be judged come last: `kept` is None, `missing` the key that they lack, `find_out` how to find
+    its value.
     """
     left_out = {limit.name for limit in not_judged}
     judged = [
@@ -64,14 +66,14 @@ def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) 
 
 
 def remedies(limits: Sequence[Mapping[str, Any]]) -> Table:
-    """Of each limit the one change that would help most; rows with `remedy`."""
+    """Return a table of the change that helps each limit most; limits: rows with `remedy`."""
     columns = (Column("limit", words=True), Column("what helps most", words=True, wraps=True))
     rows = tuple((title(limit["name"]), limit["remedy"]) for limit in limits if limit["remedy"])
     return Table("To use less of a limit", columns, rows)
 
 
 def unjudged_note(limits: Sequence[Mapping[str, Any]]) -> list[str]:
-    """A sentence for each key that is missing: the limits that cannot be judged without it, and how to find it out."""
+    """Return a sentence for each missing key: which limits need it, and how to find its value."""
     lacking: dict[str, list[Mapping[str, Any]]] = {}
     for limit in limits:
         if limit["kept"] is None:
@@ -80,7 +82,7 @@ def unjudged_note(limits: Sequence[Mapping[str, Any]]) -> list[str]:
 
 
 def missing_keys(limits: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Say in one sentence which limits are not judged and which keys they lack."""
+    """Return one sentence on which limits are not judged and which keys they lack."""
     lacking = [limit for limit in limits if limit["kept"] is None]
     if not lacking:
         return []
@@ -98,25 +100,28 @@ def _unjudged(key: str, found: Sequence[Mapping[str, Any]]) -> str:
 
 
 def title(name: str) -> str:
-    """A limit's name in words."""
+    """Return a limit's name in words."""
     return name.replace("_", " ")
 
 
 def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str], more: str = "") -> Table:
-    """One row a limit, with its verdict in a word, and its price where that is known; more: stands in the title."""
+    """Return a table with a row for each limit.
+
+    words: verdict on each in a word; more: addition to the title.
+    """
     rows = tuple(_row(limit, word) for limit, word in zip(limits, words, strict=True))
     return Table(f"Limits{more}", _COLUMNS, rows).without_empty(MISSING)
 
 
 def room(limit: Mapping[str, Any]) -> float:
-    """Return what is left of a limit, by what is allowed [-]; of a temperature by what is allowed above the air's."""
+    """Return the margin of a limit over its bound [-]; of a temperature over the bound's rise above the air."""
     if limit["unit"] != "K":
         return float(limit["margin_fraction"])
     return float((limit["allowed"] - limit["used"]) / (limit["allowed"] - SEA_LEVEL_TEMPERATURE))
 
 
 def room_text(limit: Mapping[str, Any]) -> str:
-    """Return `room` as people read it: counts as they are, all else as a share."""
+    """Return `room` as text: of counts as a number, else per cent."""
     if limit["name"] in COUNTS:
         return f"{limit['allowed'] - limit['used']:.0f}"
     left = max(room(limit), 0.0) if limit["kept"] else room(limit)
@@ -126,23 +131,23 @@ def room_text(limit: Mapping[str, Any]) -> str:
 
 
 FAR = 10.0
-"""Margin from which on its size tells nothing more [-]."""
+"""Margin above which only "> 1000 %" is shown [-]."""
 SHARES_SHOWN = frozenset(
     limit.name for limit in LIMITS if limit.unit == "-" and limit.name not in ("stages", "rim_safety")
 )
 """Limits on shares, shown in per cent."""
 COUNTS = frozenset(("stages",))
-"""Limits on a number of things, of which no share is told."""
+"""Limits on a number of things, whose margin is a number too."""
 ROOM = 0.15
-"""Margin above which a limit that is kept is left out of a short screen [-]."""
+"""Margin above which the short screen leaves a limit out [-]."""
 ALWAYS = frozenset(("exit_energy",))
 """Limits that every screen shows."""
 
 
 def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
-    """Return the limits that a short screen shows: always shown, broken, active, or without much room.
+    """Return the limits of the short screen: always shown, broken, active, or with little margin.
 
-    Those that are not judged stand in a sentence of their own.
+    Limits that are not judged are left to `missing_keys`.
     """
     judged = [one for one in limits if one["kept"] is not None]
     return [
@@ -152,7 +157,7 @@ def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
 
 
 def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
-    """Say, for the title of a table, how many limits `close` leaves out."""
+    """Return for the title of a table how many limits `close` leaves out."""
     near = close(limits)
     count = sum(one["kept"] is not None for one in limits) - len(near)
     if count and not near:
@@ -161,7 +166,7 @@ def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
 
 
 def abridged(limits: Sequence[Mapping[str, Any]], word: Callable[[Mapping[str, Any]], str]) -> Table:
-    """Return the table of the limits that are `close`, with all of them in its place where everything is asked for."""
+    """Return the table of the limits that are `close`; all of them under --full."""
     near = close(limits)
     short = table(near, [word(one) for one in near], left_out(limits))
     full = table(limits, [word(one) for one in limits])
@@ -169,7 +174,7 @@ def abridged(limits: Sequence[Mapping[str, Any]], word: Callable[[Mapping[str, A
 
 
 def word(limit: Mapping[str, Any]) -> str:
-    """Return the verdict on one row of `rows`, in a word."""
+    """Return the verdict on a row of `rows` in a word."""
     if limit["kept"] is None:
         return "not judged"
     if not limit["kept"]:
@@ -192,17 +197,16 @@ def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
 
 
 def unit_of(limit: Mapping[str, Any]) -> ScreenUnit:
-    """Return the unit in which a limit is shown: that of people; shares in %."""
+    """Return the unit in which a limit is shown; shares in %."""
     return screen_unit("share" if limit["name"] in SHARES_SHOWN else limit["unit"])
 
 
 def used_text(used: float | None, limit: Mapping[str, Any]) -> str:
-    """Return a value of the limit in its unit, without that unit."""
+    """Return a value of the limit as text in its unit; counts as whole numbers, infinity as "beyond"."""
     return _used(used, unit_of(limit))
 
 
 def _used(used: float | None, unit: ScreenUnit) -> str:
-    """Counts as whole numbers; what cannot be had at all is beyond any number."""
     if used is None:
         return MISSING
     if math.isinf(used):
@@ -211,33 +215,32 @@ def _used(used: float | None, unit: ScreenUnit) -> str:
 
 
 def _margin(limit: Mapping[str, Any]) -> str:
-    """What is left, for people: of temperatures as a difference."""
+    """Return the margin as text; of temperatures as a difference."""
     if limit["used"] is None or limit["margin_fraction"] is None:
         return MISSING
     return f"{limit['allowed'] - limit['used']:.0f} K" if limit["unit"] == "K" else room_text(limit)
 
 
 NEAR = 0.7
-"""Share of a tyre's greatest speed from which its story is told [-]."""
+"""Share of the speed at which a tyre fails from which on it is explained [-]."""
 WHY = {
     Failure.LIFTS: (
-        "Spinning pulls the ring outward with ρu², whatever the wheel's radius, against the Eε that its stretch presses"
-        " it on with."
+        "Spinning pulls the ring outward with ρu², whatever the wheel's radius, against the Eε of its stretch."
     ),
-    Failure.CREEPS_OUT: "Spinning takes the ring's grip on its seat away, then friction of the clamp alone holds it.",
-    Failure.BREAKS_LIP: "What spinning takes from the ring's stretch comes to lie on the lip.",
-    Failure.PEELS: "What spinning takes from the ring's stretch comes to pull on the bond.",
-    Failure.TEARS: "It is held, so that the ring's own weight is what its rubber has to bear.",
+    Failure.CREEPS_OUT: "Spinning takes away the ring's grip on its seat; then only the clamp's friction holds it.",
+    Failure.BREAKS_LIP: "The lip carries the load that spinning takes off the ring's stretch.",
+    Failure.PEELS: "The bond carries the load that spinning takes off the ring's stretch.",
+    Failure.TEARS: "The ring is held on; its rubber tears under its own centrifugal load.",
 }
 
 
 def tyre_rows(design: OperatingPoint) -> list[dict[str, Any]]:
-    """Tyres by stage as the documents have them; nothing for wheels without one."""
+    """Return the tyres by stage as JSON has them; wheels without a tyre are left out."""
     return [_tyre_row(stage, speed, found) for stage, speed, found in _tyres(design)]
 
 
 def tyre_notes(design: OperatingPoint) -> list[str]:
-    """The story of the tyre that is nearest to leaving, where it is near or over; nothing else."""
+    """Return how the tyre closest to failure fails and what helps most; nothing while all are far from it."""
     tyres = _tyres(design)
     if not tyres:
         return []
@@ -251,7 +254,7 @@ def tyre_notes(design: OperatingPoint) -> list[str]:
         f"Stretch alone holds to {digits(found.lift_off)} m/s; at {digits(speed)} m/s it would take"
         f" {percent(found.needed_stretch, 0)}."
     )
-    help_most = [f"Most helps: {change.what}, to {digits(change.speed)} m/s." for change in found.changes[:1]]
+    help_most = [f"What helps most: {change.what}, to {digits(change.speed)} m/s." for change in found.changes[:1]]
     return [" ".join([first, WHY[found.failure], alone, *help_most])]
 
 

@@ -1,4 +1,4 @@
-"""What a recording tells, as screen and document."""
+"""`stager listen`: speed and rpm from the sound of a throw, as screen and document."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from stager.version import __version__
 
 MAINS = (50.0, 60.0, 100.0, 120.0)
 """Frequencies at which mains hum sounds [Hz]."""
-NEAR = 3e-3
+HUM_TOLERANCE = 3e-3
 """A tone this close to one of them may be hum [-]."""
 
 
 def answer(listened: Listened, seed: int) -> Answer:
-    """Screen and document; a recording that tells neither a speed nor a wheel is a "no"."""
+    """Return the screen and document; it is a "no" where neither a speed nor a wheel was found."""
     heard = listened.heard
-    told = heard.speed.known or heard.flight_time.known or any(tone.turns.known for tone in heard.tones)
+    found = heard.speed.known or heard.flight_time.known or any(tone.turns.known for tone in heard.tones)
     notes = [*_notes(listened), *_row(listened)]
     more = [_knocks(listened)] if heard.knocks else []
     screen = Screen(_headline(listened), [_results(listened)], notes, more_tables=more)
-    return Answer(screen, _document(listened, seed), yes=told)
+    return Answer(screen, _document(listened, seed), yes=found)
 
 
 def _document(listened: Listened, seed: int) -> dict[str, Any]:
@@ -48,7 +48,7 @@ def _document(listened: Listened, seed: int) -> dict[str, Any]:
 
 
 def _estimate(found: Estimate, unit: str, scale: float = 1.0) -> dict[str, Any]:
-    """A value with its uncertainty, or null and the reason."""
+    """Return a value with its uncertainty, or None and the reason."""
     known = found.value is not None
     return {
         f"value_{unit}": found.value * scale if found.value is not None else None,
@@ -68,12 +68,14 @@ def _headline(listened: Listened) -> str:
     heard = listened.heard
     parts = [f"{_shown(heard.speed, 'm/s')} over the flight"] if heard.speed.known else []
     parts += [f"wheel at {_shown(tone.turns, 'rpm', 60.0)}" for tone in heard.tones if tone.turns.known]
-    said = listing(parts)
-    return f"{said[:1].upper()}{said[1:]}." if parts else "The recording tells neither a speed nor a wheel's."
+    text = listing(parts)
+    if not parts:
+        return "Neither the speed nor a wheel's rpm was found in the recording."
+    return f"{text[:1].upper()}{text[1:]}."
 
 
 def _results(listened: Listened) -> Table:
-    """One row a number: what was heard, or why it cannot be told."""
+    """Return a table with a row for each quantity: its value, or why it was not found."""
     heard = listened.heard
     lines = [("time of flight", heard.flight_time, "ms", 1e3), ("mean speed of flight", heard.speed, "m/s", 1.0)]
     for number, tone in enumerate(heard.tones, 1):
@@ -104,21 +106,21 @@ def _knocks(listened: Listened) -> Table:
 def _notes(listened: Listened) -> list[str]:
     notes = []
     if listened.heard.speed.known:
-        notes.append("The speed is the mean over the flight: air takes some on the way, so it left a little faster.")
+        notes.append("The speed is the mean over the flight. Air slows it, so the exit speed was a little higher.")
     if any(_hum(tone, listened.marks) for tone in listened.heard.tones):
-        notes.append("A tone at a multiple of 50 or 60 Hz may be mains hum: listen with the wheel off to compare.")
+        notes.append("A tone at a multiple of 50 or 60 Hz may be mains hum: record once with the wheel off to compare.")
     return notes
 
 
 def _hum(tone: Tone, marks: int) -> bool:
-    """Whether a tone that does not dip may be that of the mains."""
+    """Whether a tone that does not dip may be mains hum."""
     if tone.turns.value is None or tone.droop.known:
         return False
-    return any(abs(marks * tone.turns.value / mains - 1) < NEAR for mains in MAINS)
+    return any(abs(marks * tone.turns.value / mains - 1) < HUM_TOLERANCE for mains in MAINS)
 
 
 def _cells(listened: Listened) -> dict[str, str]:
-    """What a table of throws would take of this recording, by head."""
+    """Return the cells of this recording for a table of throws, by head."""
     heard, path = listened.heard, listened.path
     cells = {
         f"wheel_{number} [rpm]": f"{60 * tone.turns.value:.0f}"
@@ -130,7 +132,7 @@ def _cells(listened: Listened) -> dict[str, str]:
 
 
 def _row(listened: Listened) -> list[str]:
-    """Head and row for a table of throws."""
+    """Return head and row for a table of throws, where speed and a wheel were found."""
     cells = _cells(listened)
     if "flight_time [s]" not in cells or not any(head.startswith("wheel") for head in cells):
         return []

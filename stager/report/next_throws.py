@@ -1,4 +1,4 @@
-"""What to measure next, as screen and document."""
+"""`stager next`: settings to throw at next, as screen and document."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from stager.report.numbers import percent, plural, speed
 
 
 def answer(found: Next, launcher: Launcher, source: Provenance) -> Answer:
-    """Settings to throw at, or that enough is known."""
+    """Return settings to throw at, or that enough is known."""
     tables = (_plan(found, launcher),) if found.helps else ()
     return Answer(Screen(_headline(found), tables, _notes(found)), document(summary(found, launcher), source))
 
 
 def summary(found: Next, launcher: Launcher) -> dict[str, Any]:
-    """The suggestion as the document has it, without provenance."""
+    """Return the suggestion as JSON has it, without provenance."""
     return {
         "enough_is_known": found.enough,
         "first_session": found.unmeasured,
@@ -50,9 +50,10 @@ def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
 
 
 MINUTES = 2.5
-"""Time that one throw takes, with setting and writing down [min]; an assumption."""
+"""Time for one throw, with setting the wheels and writing it down [min]; an assumption."""
 PURPOSES = {"decision": "how to set it", "model": "if the model fits", "drift": "if it drifts"}
-NOTHING_SAFE = "No setting keeps the hard limits as surely as limits.confidence asks: none is proposed."
+"""What a throw of a first session shows, by its purpose."""
+NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
 
 
 def _headline(found: Next) -> str:
@@ -76,13 +77,13 @@ def _headline(found: Next) -> str:
 
 
 def chance(found: Next) -> str:
-    """What throws are to make small."""
+    """Return the words for the risk that further throws reduce."""
     stages = "" if found.probability_worthwhile is None else " or number of stages"
     return f"the chance to choose the wrong wheel speed{stages}"
 
 
 def share(wrong: float) -> str:
-    """A chance in whole per cent; two that are added may come to more than all."""
+    """Return a chance in whole per cent, at most 100 %: the sum of two chances may exceed it."""
     return percent(min(wrong, 1.0), 0)
 
 
@@ -111,7 +112,7 @@ def _notes(found: Next) -> list[str]:
     notes += predictions.recommended_notes(found.recommended, found.built)
     if found.recommended.wheel_speed is not None:
         notes.append(f"Chance to lose more than 1 % of exit speed by the wheel speed: {percent(found.wrong_speed, 0)}.")
-    if not found.enough and not found.plan:
+    if not found.enough and not found.plan and found.recommended.wheel_speed is None:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:
         notes.append("Every throw keeps the hard limits in all builds that the configuration allows for.")

@@ -1,14 +1,17 @@
-"""Numbers as people read them."""
+"""Numbers as text for people: digits, speeds, per cent, counts, lists of words."""
 
 from __future__ import annotations
 
 import math
 
 MISSING = "-"
+"""Text of a value that is not known or does not apply."""
 
 
 def digits(value: float | None, significant: int = 3) -> str:
-    """Value to so many significant digits, never in more whole digits than it has; MISSING for None and NaN.
+    """Return a value to `significant` digits; MISSING for None and NaN.
+
+    Digits before the decimal point are never rounded away.
 
     >>> digits(12.3456), digits(1234.5), digits(0.00012345), digits(9.9996)
     ('12.3', '1234', '0.000123', '10.0')
@@ -26,17 +29,17 @@ def digits(value: float | None, significant: int = 3) -> str:
 
 
 def speed(value: float | None) -> str:
-    """Speed to 0.01 m/s, as a chronograph shows it."""
+    """Return a speed [m/s] to 0.01 m/s, as a chronograph shows it."""
     return MISSING if value is None or math.isnan(value) else f"{round(value, 2) + 0.0:.2f}"
 
 
 def sides(side_a: float, side_b: float | None) -> str:
-    """Speeds of a stage's wheels, A:B where they differ."""
+    """Return the speed of a stage's wheels [m/s], A:B where they differ."""
     return speed(side_a) if side_b in (None, side_a) else f"{speed(side_a)}:{speed(side_b)}"
 
 
 def percent(share: float | None, decimals: int = 1) -> str:
-    """Share as per cent, in whole ones from 100 % on; never "-0".
+    """Return a share as per cent, without decimals from 100 % on.
 
     >>> percent(0.0123), percent(-1e-9), percent(12.3)
     ('1.2 %', '0.0 %', '1230 %')
@@ -50,7 +53,7 @@ def percent(share: float | None, decimals: int = 1) -> str:
 
 
 def signed(share: float | None) -> str:
-    """Difference as per cent, with its sign.
+    """Return a relative difference as per cent with its sign.
 
     >>> signed(0.0123), signed(-0.2), signed(-0.0001)
     ('+1.2 %', '-20.0 %', '0.0 %')
@@ -62,7 +65,7 @@ def signed(share: float | None) -> str:
 
 
 def small_percent(share: float) -> str:
-    """Share as per cent to a hundredth, for losses that are small.
+    """Return a share as per cent to 0.01 %, for small losses.
 
     >>> small_percent(0.0123), small_percent(2.2e-9), small_percent(-1e-9)
     ('1.23 %', 'less than 0.01 %', '0.00 %')
@@ -73,7 +76,7 @@ def small_percent(share: float) -> str:
 
 
 def about(count: float) -> str:
-    """A large count to no more digits than it is known to: two, and the thousands apart.
+    """Return a count, from 100 on to two digits with a space between thousands.
 
     >>> about(106759.2), about(87.4), about(1234)
     ('110 000', '87', '1 200')
@@ -84,10 +87,10 @@ def about(count: float) -> str:
 
 
 def plural(count: int, noun: str) -> str:
-    """Count with its noun: "1 stage", "3 stages"."""
+    """Return a count with its noun: "1 stage", "3 stages"."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def listing(words: list[str]) -> str:
-    """Words as a sentence has them: "a, b and c"."""
+    """Join words as in a sentence: "a, b and c"."""
     return " and ".join(words) if len(words) < 3 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -1,4 +1,4 @@
-"""A plan as screen and document: settings, upper bound, limits, relaxations, cautions."""
+"""`stager plan`: settings, upper bound, limits, relaxations and cautions, as screen and document."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 from stager.bounds import Bound
 from stager.constraints import not_judged
 from stager.model.launcher import Launcher
-from stager.optimise.judge import REACHED as ENOUGH
+from stager.optimise.judge import REACHED
 from stager.optimise.records import Missed, Plan, Relaxation, Rung, Settings
 from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
@@ -16,7 +16,7 @@ from stager.report import alternatives, check, drives, flight, ladder, limits, s
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, percent, plural, sides, speed
-from stager.report.throw import planned, said
+from stager.report.throw import spin_notes, spin_text
 
 CAUTIONS = (
     "Eye protection, guard and backstop; never aim at people or animals.",
@@ -27,16 +27,19 @@ MORE_CAUTIONS = (
     "Before you build: enclose wheels in a guard and stay out of their plane; charge lithium cells with a charger made"
     " for them, and watch them.",
 )
-"""What is said beside them where there is room."""
-
-
-BEATEN, REACHED, LOOSE, SHORT = 2e-6, 5e-5, 0.1, 2e-3
-"""Gaps [-]: more than limits may be overstepped by rounding; too small to speak of; too large to tell much; so little
-short of what is asked for that it need not be a stage's own doing."""
+"""Cautions that the short screen leaves out."""
+ROUNDING_GAP = 2e-6
+"""A plan may exceed the bound by this much, as the search and the bound round differently [-]."""
+NO_GAP = 5e-5
+"""Gap between bound and plan that counts as none [-]."""
+WIDE_GAP = 0.1
+"""Gap between bound and plan from which on the bound is said to tell little [-]."""
+BOUND_STOP = 2e-3
+"""The bound stops this close below a speed that is asked for, so a figure this close to it tells nothing [-]."""
 
 
 def certificate_rows(plan: Plan) -> dict[str, Any]:
-    """The bound as the document has it; `bound_by_stages_m_s` counts from no stage."""
+    """Return the upper bound as JSON has it; `bound_by_stages_m_s` begins with no stage."""
     known, fastest = plan.bound, plan.best if plan.fastest is None else plan.fastest
     return {
         "bound_m_s": None if known is None else known.speed,
@@ -53,81 +56,81 @@ def certificate_rows(plan: Plan) -> dict[str, Any]:
 
 
 def certificate_notes(plan: Plan) -> list[str]:
-    """What is proven, how near the plan comes to it, and what is not."""
+    """Return sentences on the upper bound: how near the plan comes to it, what it leaves out."""
     known, best = plan.bound, plan.best
     if known is None:
         return []
     asked = None if best is None else known.asked
-    # The bound is one on the fastest design; a cap alone is none.
+    # The bound is on the fastest design. Where no bound is known, `speed` is the limit on exit speed alone.
     fastest = best if plan.fastest is None else plan.fastest
-    bare = known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + REACHED))
+    unbounded = known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + NO_GAP))
     reached = None if fastest is None or asked is not None else fastest.exit_speed
-    said = [] if bare else [nearness(known.speed, reached)]
+    sentences = [] if unbounded else [nearness(known.speed, reached)]
     if plan.fastest is not None and plan.fastest is not plan.best:
         stages = plural(plan.fastest.count, "stage")
-        said.insert(0, f"Fastest within the limits: {stages}, {speed(plan.fastest.exit_speed)} m/s.")
+        sentences.insert(0, f"Fastest within the limits: {stages}, {speed(plan.fastest.exit_speed)} m/s.")
     if best is not None and asked is not None and not reaches(plan.ladder[: best.count], asked):
-        said.append(fewest(known, asked, best.count))
+        sentences.append(fewest(known, asked, best.count))
     if plan.catalogue is not None:
-        said.append(alternatives.catalogue_proviso(plan.catalogue))
-    if bare:
-        said.append(f"There is no upper bound for {known.missing} yet: another setting may be faster.")
+        sentences.append(alternatives.catalogue_proviso(plan.catalogue))
+    if unbounded:
+        sentences.append(f"There is no upper bound for {known.missing} yet: another setting may be faster.")
     names = [name.replace("_", " ") for name in sorted(known.left_out & plan.binding)]
     if names and not known.missing:
-        said.append(f"The bound leaves out {', '.join(names)}: the plan may be nearer to the best than that.")
-    return [" ".join(part for part in said if part)]
+        sentences.append(f"The bound leaves out {', '.join(names)}: the plan may be nearer to the best than that.")
+    return [" ".join(sentence for sentence in sentences if sentence)]
 
 
 def certificate_details(plan: Plan) -> list[str]:
-    """Say how far the bound is proven."""
+    """Return a sentence on how far the bound is proven."""
     if plan.bound is None or not plan.bound.evidence:
         return []
     return [f"The bound was checked closely, not proven at every entry speed: it rests on {plan.bound.evidence}."]
 
 
 def nearness(top: float, reached: float | None) -> str:
-    """How near a plan that throws at `reached` [m/s] comes to the bound `top` [m/s]; None: the bound alone."""
+    """Return how near a plan that reaches `reached` [m/s] comes to the bound `top` [m/s]; None: the bound alone."""
     none_faster = f"No settings within the limits exceed {speed(top)} m/s"
     if reached is None:
         return f"{none_faster}."
     gap = top / reached - 1
-    if gap < -BEATEN:
-        return f"This plan beats the {speed(top)} m/s that nothing should exceed: the bound is wrong. Please report it."
-    if gap < REACHED:
+    if gap < -ROUNDING_GAP:
+        return f"This plan exceeds its upper bound of {speed(top)} m/s, so the bound is wrong. Please report it."
+    if gap < NO_GAP:
         return f"{none_faster}; the fastest reaches that."
-    if gap < LOOSE:
+    if gap < WIDE_GAP:
         return f"{none_faster}, {percent(gap, 2)} more."
     return f"{none_faster}; the fastest reaches {percent(reached / top, 0)} of that, so the bound tells little."
 
 
 def reaches(ladder: Sequence[Rung], asked: float) -> bool:
-    """Whether a rung does what is asked for [m/s]: the steadiest plan may take more stages than that needs."""
-    return any(rung.kept and rung.exit_speed.nominal >= asked * (1 - ENOUGH) for rung in ladder)
+    """Whether a stage count of the ladder reaches `asked` [m/s] within the limits."""
+    return any(rung.kept and rung.exit_speed.nominal >= asked * (1 - REACHED) for rung in ladder)
 
 
 def fewest(known: Bound, asked: float, count: int) -> str:
-    """Whether fewer stages could reach what is asked for [m/s], where `count` do."""
+    """Return whether fewer than `count` stages could reach `asked` [m/s]."""
     if count == 0:
         return ""
     below = known.speeds[:count]
     if len(below) < count or max(below) >= asked:
-        return "Whether fewer stages could do is not proven."
+        return "It is not proven that fewer stages would not do."
     fewer, most = plural(count - 1, "stage"), max(below)
-    # A bound is brought down until it is below what is asked for, and then no further.
-    if most > asked * (1 - SHORT):
-        return f"Fewer stages cannot do: {fewer} cannot reach {speed(asked)} m/s."
-    return f"Fewer stages cannot do: {fewer} can reach at most {speed(most)} m/s."
+    # The bound is only tightened until it is below `asked`.
+    if most > asked * (1 - BOUND_STOP):
+        return f"Fewer stages are not enough: {fewer} cannot reach {speed(asked)} m/s."
+    return f"Fewer stages are not enough: {fewer} can reach at most {speed(most)} m/s."
 
 
 def answer(launcher: Launcher, plan: Plan, source: Provenance) -> Answer:
-    """Screen and document of a plan; no design that fits is a "no"."""
+    """Return the screen and document of a plan; it is a "no" where no design fits."""
     launcher = launcher if plan.best is None else plan.best.design.launcher
     content = summary(launcher, plan)
     nearest = content["nearest"] or {"stages": [], "limits": []}
     stages, rows = content["stages"] or nearest["stages"], content["limits"] or nearest["limits"]
     tables = [_relaxations(content["relaxations"])] if content["relaxations"] else []
     if stages:
-        tables.append(settings(stages, "Settings" if plan.best else "What comes nearest"))
+        tables.append(settings(stages, "Settings" if plan.best else "Nearest settings"))
     if limits.close(rows):
         tables.append(limits.abridged(rows, word))
     if content["catalogue"]:
@@ -138,13 +141,13 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance) -> Answer:
         tables.append(alternatives.robust_table(content["robust"], content["stages"]))
     if content["trade"]:
         tables.append(alternatives.front_table(content["trade"]))
-    hurts = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
-    room = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
-    notes = [*ladder.left_open(plan), *planned(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
+    hazards = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
+    overlaps = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
+    notes = [*ladder.left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
     more_notes = [
-        *certificate_details(plan), *throws.instruments(launcher, stages), *room,
+        *certificate_details(plan), *throws.instruments(launcher, stages), *overlaps,
         *limits.unjudged_note(content["limits"]),
-        *flight.notes(launcher, plan.flown), *hurts, *MORE_CAUTIONS,
+        *flight.notes(launcher, plan.flown), *hazards, *MORE_CAUTIONS,
     ]  # fmt: skip
     screen = Screen(
         _headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "",
@@ -154,7 +157,7 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance) -> Answer:
 
 
 def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
-    """A plan as the document has it, without provenance."""
+    """Return a plan as JSON has it, without provenance."""
     best = plan.best
     return {
         "stages": [] if best is None else _stages(launcher, best),
@@ -188,17 +191,17 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
 
 
 def _leaves(launcher: Launcher, best: Settings) -> float:
-    """Speed behind the outlet [m/s]."""
+    """Return the speed behind the outlet [m/s]."""
     return float(outlet_speed(launcher, best.exit_speed))
 
 
 def _energy(launcher: Launcher, best: Settings) -> float:
-    """Translation energy behind the outlet [J]."""
+    """Return the translation energy behind the outlet [J]."""
     return float(translation_energy(_leaves(launcher, best), launcher.projectile))
 
 
 def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
-    """Why no design fits, what comes nearest, and what would help."""
+    """Return as JSON has it why no design fits, the nearest settings, and which looser limits would help."""
     missed, nearest = plan.missed, None if plan.missed is None else plan.missed.nearest
     return {
         "reason": None if missed is None else missed.reason,
@@ -251,28 +254,28 @@ def _relaxation(item: Relaxation) -> dict[str, Any]:
 
 
 def _headline(launcher: Launcher, plan: Plan) -> str:
-    """The answer in a sentence; of a search that was stopped, that it is the best so far."""
-    said = _answer(launcher, plan)
-    return f"Best so far: {said}" if plan.left_open else said
+    """Return the answer in a sentence, marked as "best so far" where the search was stopped."""
+    sentence = _result(launcher, plan)
+    return f"Best so far: {sentence}" if plan.left_open else sentence
 
 
-def _answer(launcher: Launcher, plan: Plan) -> str:
+def _result(launcher: Launcher, plan: Plan) -> str:
     name, best = launcher.projectile.shape.name, plan.best
     if best is None:
-        return _why(plan.missed)
+        return _why_none(plan.missed)
     if plan.nothing_fits:
         return f"No stage fits: the {name} stays at the feed's {speed(best.exit_speed)} m/s."
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
     energy = digits(_energy(launcher, best))
-    turning = f" and {said(best.spin)} of spin" if best.spin else ""
+    turning = f" and {spin_text(best.spin)} of spin" if best.spin else ""
     fewer = "" if plan.recommended_stages == best.count else f" Worth building: {plan.recommended_stages}."
     leaves = f"leaves at {speed(_leaves(launcher, best))} m/s with {energy} J{turning}"
     outlet = " and the outlet" if _leaves(launcher, best) != best.exit_speed else ""
     return f"{plural(best.count, 'stage')}{outlet}: the {name} {leaves}.{fewer}"
 
 
-def _why(missed: Missed | None) -> str:
+def _why_none(missed: Missed | None) -> str:
     if missed is None:
         return "No design fits."
     words = ", ".join(limits.title(name) for name in missed.conflict)
@@ -280,22 +283,19 @@ def _why(missed: Missed | None) -> str:
 
 
 def word(row: Mapping[str, Any]) -> str:
-    """LimitResult on one row of a plan's limits."""
+    """Return the verdict on a row of a plan's limits in a word: "binds" where it is active, else `limits.word`."""
     return "binds" if row.get("binding") else limits.word(row)
 
 
 def _notes(content: Mapping[str, Any]) -> list[str]:
-    length = content["length_m"]
-    size = [f"{1000 * length:.0f} mm along the barrel."] if length else []
-    more = content["one_more_stage_fraction"]
-    wish = [f"One more stage than is allowed would add {100 * more:.1f} %."] if more else []
-    first = [" ".join(size + wish)] if size or wish else []
-    parts = [alternatives.catalogue_headline(content["catalogue"])] if content["catalogue"] else []
-    sized = " ".join([*first, *drives.settled_note(content["settled"])])
+    length = [f"{1000 * content['length_m']:.0f} mm along the barrel."] if content["length_m"] else []
+    gain = content["one_more_stage_fraction"]
+    one_more = [f"One more stage than is allowed would add {100 * gain:.1f} %."] if gain else []
+    first = " ".join([*length, *one_more, *drives.settled_note(content["settled"])])
     return [
-        *([sized] if sized else []),
+        *([first] if first else []),
         *drives.feed_notes(content["feed"]),
-        *parts,
+        *([alternatives.catalogue_headline(content["catalogue"])] if content["catalogue"] else []),
         *alternatives.robust_notes(content),
         *limits.missing_keys(content["limits"]),
     ]
@@ -316,7 +316,7 @@ _SETTINGS = (
 
 
 def settings(stages: list[dict[str, Any]], title: str = "Settings") -> Table:
-    """Speed of each wheel, and what it does."""
+    """Return the table of settings, a row for each stage."""
     rows = tuple(_setting(number, stage) for number, stage in enumerate(stages, 1))
     return Table(title, _SETTINGS, rows).without_empty(MISSING)
 
@@ -329,7 +329,7 @@ def _setting(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
         sides(side_a, side_b),
         f"{rpm:.0f}" if alike else f"{rpm:.0f}:{rpm * side_b / side_a:.0f}",
         _hundred(stage["throttle"]),
-        # What a screen has no room for beside two speeds.
+        # Left out where two wheel speeds take the room on the screen.
         speed(stage["entry_speed_m_s"]) if alike else MISSING,
         speed(stage["exit_speed_m_s"]),
         stage["grip"],

@@ -1,7 +1,7 @@
-"""The side plate of a launcher, 1:1 in millimetres: holes, outlines, dimensions, parts; as DXF or SVG.
+"""`stager draw`: the side plate of a launcher, 1:1 in millimetres, with holes, outlines, dimensions and parts.
 
 x runs along the barrel from the front of the first wheel, y across it from the barrel's centre line towards side A.
-ezdxf is needed by `dxf` alone.
+`svg` and `dxf` write it; ezdxf is needed by `dxf` alone.
 """
 
 from __future__ import annotations
@@ -11,14 +11,18 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
+from pathlib import Path
 from textwrap import wrap
 
 from stager.errors import InputError
 from stager.model.arrays import Number
 from stager.model.launcher import Launcher
 from stager.physics.layout import length, place
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
+from stager.report.numbers import digits
 
 MM = 1000.0
+"""Millimetres in a metre."""
 EDGE = 12.0
 """Material between the outermost wheel or hole and the plate's edge [mm]."""
 SHAFT = 5.0
@@ -57,7 +61,7 @@ class Label:
 
 @dataclass(frozen=True, slots=True)
 class Dimension:
-    """A distance along x or y between two points [mm], shown at `at`, the y or x of its line."""
+    """A distance along x (or y, if upright) between two points [mm]; at: y (or x) of its line."""
 
     start: tuple[float, float]
     end: tuple[float, float]
@@ -66,13 +70,13 @@ class Dimension:
 
     @property
     def value(self) -> float:
-        """What it measures [mm]."""
+        """Return the distance [mm]."""
         return abs(self.end[1] - self.start[1]) if self.upright else abs(self.end[0] - self.start[0])
 
 
 @dataclass(frozen=True, slots=True)
 class PlatePart:
-    """A row of the parts list: how many, what, mass of one [g] and cost of one, None: not known."""
+    """A row of the parts list; mass of one [g] and cost of one, None: not known."""
 
     count: int
     name: str
@@ -82,7 +86,7 @@ class PlatePart:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plate:
-    """A drawing in millimetres; `low` and `high` are the corners of the plate."""
+    """A drawing of a side plate in millimetres; low, high: corners of the plate."""
 
     title: str
     low: tuple[float, float]
@@ -96,7 +100,7 @@ class Plate:
 
     @property
     def holes(self) -> tuple[PlateCircle, ...]:
-        """What is to be drilled, in the order of the hole table."""
+        """Return the circles to be drilled, in the order of the hole table."""
         return tuple(circle for circle in self.circles if circle.layer == "HOLES")
 
 
@@ -106,7 +110,7 @@ def draw_plate(launcher: Launcher, count: int, title: str = "") -> Plate:
     Returns
     -------
     Plate
-        Shaft holes at the wheels' axes, motor holes about them, barrel, wheels and rails.
+        Shaft holes at the wheels' axes, motor holes around them, barrel, wheels and rails.
 
     Raises
     ------
@@ -134,9 +138,9 @@ def draw_plate(launcher: Launcher, count: int, title: str = "") -> Plate:
 
 
 def axes(launcher: Launcher, index: int) -> list[tuple[str, float, float]]:
-    """Return side, x and y of the axes of stage `index` [mm].
+    """Return side, x and y [mm] of each axis of stage `index`.
 
-    The axis is R + r − d from the barrel's centre line, d the wheel side's share of the crush.
+    The axis is R + r − d from the barrel's centre line, d the crush on the wheel's side.
     """
     stage = launcher.stage(index)
     x = MM * float(place(launcher, index))
@@ -233,22 +237,26 @@ COLOURS = {
     "PLATE": "#000000", "HOLES": "#c00000", "WHEELS": "#606060", "BARREL": "#1060a0", "RAIL": "#1060a0",
     "DIMENSIONS": "#305030", "TEXT": "#000000",
 }  # fmt: skip
+"""Colour of each layer in SVG."""
 DASHES = {"BARREL": "6 3", "WHEELS": "3 2"}
-BORDER, LINE = 30.0, 5.5
-"""Free border, and distance of text lines [mm]."""
+"""Dashes of layers in SVG [mm]."""
+BORDER = 30.0
+"""Border around the plate [mm]."""
+LINE = 5.5
+"""Distance of text lines [mm]."""
 LETTER = 2.4
-"""Width of a letter of such lines, rather too wide than too narrow [mm]."""
+"""Greatest width of a letter of such lines [mm]."""
 
 
 def svg(plate: Plate) -> str:
     """Return the drawing as an SVG document, one user unit a millimetre."""
     left, top = plate.low[0] - BORDER, plate.high[1] + BORDER
     width = max(plate.high[0] - plate.low[0] + 2 * BORDER, 180.0)
-    said = [
+    texts = [
         *(f"{hole.name}: x {hole.x:.2f}, y {hole.y:.2f}, diameter {hole.diameter:.2f}" for hole in plate.holes),
         "", *(_part(part.count, part.name, part.mass, part.cost) for part in plate.parts), "", *plate.notes,
     ]  # fmt: skip
-    words = [line for text in said for line in wrap(text, int((width - BORDER) / LETTER)) or [""]]
+    words = [line for text in texts for line in wrap(text, int((width - BORDER) / LETTER)) or [""]]
     height = plate.high[1] - plate.low[1] + 2 * BORDER + LINE * (len(words) + 3)
     shapes = [
         *(_line(line) for line in plate.lines),
@@ -300,7 +308,7 @@ def _label(label: Label) -> str:
 
 
 def _dimension(one: Dimension) -> list[str]:
-    """Its line, two ticks and its value."""
+    """Return the SVG of a dimension: its line, two ticks and its value."""
     (a, b), (c, d) = one.start, one.end
     ends = ((one.at, b), (one.at, d)) if one.upright else ((a, one.at), (c, one.at))
     middle = ((ends[0][0] + ends[1][0]) / 2, (ends[0][1] + ends[1][1]) / 2)
@@ -314,7 +322,7 @@ def _dimension(one: Dimension) -> list[str]:
 
 
 LAYERS = {"PLATE": 7, "HOLES": 1, "WHEELS": 8, "BARREL": 5, "RAIL": 5, "DIMENSIONS": 3, "TEXT": 7}
-"""Layers by name, with their colour's number."""
+"""Colour number of each layer in DXF."""
 
 
 def dxf(plate: Plate) -> str:
@@ -330,11 +338,11 @@ def dxf(plate: Plate) -> str:
         ) from None  # fmt: skip
     # The same drawing gives the same bytes.
     options.write_fixed_meta_data_for_testing = True
-    document = ezdxf.new("R2010", setup=["linetypes"])  # type: ignore[attr-defined]
-    document.units = units.MM
+    drawing = ezdxf.new("R2010", setup=["linetypes"])  # type: ignore[attr-defined]
+    drawing.units = units.MM
     for name, colour in LAYERS.items():
-        document.layers.add(name, color=colour)
-    space = document.modelspace()
+        drawing.layers.add(name, color=colour)
+    space = drawing.modelspace()
     for line in plate.lines:
         space.add_line(line.start, line.end, dxfattribs={"layer": line.layer})
     for circle in plate.circles:
@@ -357,5 +365,37 @@ def dxf(plate: Plate) -> str:
         place = (plate.low[0], plate.low[1] - 35 - LINE * number)
         space.add_text(text, height=4.0, dxfattribs={"layer": "TEXT", "insert": place})
     stream = io.StringIO()
-    document.write(stream)
+    drawing.write(stream)
     return stream.getvalue()
+
+
+def answer(plate: Plate, path: Path, source: Provenance) -> Answer:
+    """Return where the drawing is, with tables of its holes and parts."""
+    holes = Table(
+        "Holes, from the front of the first wheel and the barrel's centre line",
+        (Column("hole", words=True), Column("x", "mm"), Column("y", "mm"), Column("diameter", "mm")),
+        tuple((hole.name, f"{hole.x:.2f}", f"{hole.y:.2f}", f"{hole.diameter:.2f}") for hole in plate.holes),
+    )
+    parts = Table(
+        "Parts",
+        (Column("count"), Column("part", words=True), Column("mass of one", "g"), Column("cost of one")),
+        tuple((str(part.count), part.name, digits(part.mass), digits(part.cost)) for part in plate.parts),
+    )
+    size = f"{plate.high[0] - plate.low[0]:.1f} mm x {plate.high[1] - plate.low[1]:.1f} mm"
+    content = {
+        "drawing": str(path),
+        "width_m": (plate.high[0] - plate.low[0]) / 1000, "height_m": (plate.high[1] - plate.low[1]) / 1000,
+        "holes": [
+            {"name": hole.name, "x_m": hole.x / 1000, "y_m": hole.y / 1000, "diameter_m": hole.diameter / 1000}
+            for hole in plate.holes
+        ],
+        "parts": [
+            {"count": part.count, "name": part.name, "mass_kg": None if part.mass is None else part.mass / 1000,
+             "cost": part.cost}
+            for part in plate.parts
+        ],
+    }  # fmt: skip
+    return Answer(
+        Screen(f"The side plate, {size}, 1:1, is {path}.", (holes,), plate.notes, more_tables=(parts,)),
+        document(content, source),
+    )

@@ -1,4 +1,4 @@
-"""Small pictures of plain characters, for any terminal and any encoding."""
+"""Text pictures of plain characters, for any terminal and any encoding."""
 
 from __future__ import annotations
 
@@ -10,15 +10,19 @@ import numpy as np
 
 from stager.model.arrays import Floats
 
-HEIGHT, WIDEST = 12, 100
+HEIGHT = 12
+"""Lines of a curve without its axis."""
+WIDEST = 100
+"""Greatest width of a picture [characters]."""
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)
+"""Steps between ticks, times a power of ten."""
 LEAST_SPAN = 1e-9
-"""A range of numbers shorter than this is shown as none: ticks are rounded to 12 decimals."""
+"""A range shorter than this counts as empty: ticks are rounded to 12 decimals."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marked:
-    """A place on the x axis: the mark that stands there, the words below it, and the ends of its interval."""
+    """A mark on the x axis, with words below it and the ends of its interval."""
 
     x: float
     words: str
@@ -27,9 +31,9 @@ class Marked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextCurve:
-    """A curve over x, points beside it, and a place on the x axis that matters.
+    """A curve over x with measured points and a mark on the x axis.
 
-    x, y: the curve, (n,); low, high: a band about it, (n,); points: x and y of what was measured, shown as "o".
+    x, y: the curve, (n,); low, high: a band about it, (n,); points: x and y of measurements, shown as "o".
     """
 
     title: str
@@ -41,14 +45,14 @@ class TextCurve:
     marked: Marked | None = None
 
     def lines(self, width: int) -> list[str]:
-        """The picture in at most `width` columns."""
+        """Return the picture's lines, at most `width` characters each."""
         seen = [self.y, *([] if self.high is None else [self.high]), *([] if self.points is None else [self.points[1]])]
         ticks = nice(0.0, max(float(np.nanmax(part)) for part in seen if part.size), 4)
         labels = [f"{tick:g}" for tick in ticks]
         edge = max(map(len, labels))
         across = self.x if self.points is None else np.concatenate([self.x, self.points[0]])
         room = min(width, WIDEST) - edge - 3
-        sheet = _Sheet(room, HEIGHT, float(across.min()), float(across.max()), float(ticks[-1]))
+        sheet = _Grid(room, HEIGHT, float(across.min()), float(across.max()), float(ticks[-1]))
         self._draw(sheet)
         rows = {sheet.row(tick): label for tick, label in zip(ticks, labels, strict=True)}
         body = [
@@ -57,7 +61,7 @@ class TextCurve:
         ]
         return [*body, *(" " * (edge + 1) + line for line in self._foot(sheet))]
 
-    def _draw(self, sheet: _Sheet) -> None:
+    def _draw(self, sheet: _Grid) -> None:
         if self.marked is not None:
             sheet.upright(self.marked.x, ":")
         if self.low is not None and self.high is not None:
@@ -68,8 +72,8 @@ class TextCurve:
             for x, y in zip(*self.points, strict=True):
                 sheet.put(float(x), float(y), "o")
 
-    def _foot(self, sheet: _Sheet) -> list[str]:
-        """Axis with its interval in square brackets, numbers, and the words below what is marked."""
+    def _foot(self, sheet: _Grid) -> list[str]:
+        """Return the axis with the interval in square brackets, its numbers, and the words of the mark."""
         axis = ["-"] * sheet.width
         ticks = nice(sheet.left, sheet.right, max(2, sheet.width // 14))
         for tick in ticks:
@@ -87,18 +91,18 @@ class TextCurve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ranges:
-    """One interval a row, with its best guess: name, low, nominal, high; words behind each row may be empty."""
+    """A row for each interval: name, low, nominal, high, and words behind it."""
 
     title: str
     rows: tuple[tuple[str, float, float, float, str], ...]
 
     def lines(self, width: int) -> list[str]:
-        """The picture in at most `width` columns."""
+        """Return the picture's lines, at most `width` characters each."""
         names = max(len(row[0]) for row in self.rows)
         behind = max(len(row[4]) for row in self.rows)
         room = min(width, WIDEST) - names - behind - 4
         ticks = nice(0.0, max(row[3] for row in self.rows), max(2, room // 14))
-        sheet = _Sheet(room, 1, 0.0, float(ticks[-1]), 1.0)
+        sheet = _Grid(room, 1, 0.0, float(ticks[-1]), 1.0)
         body = []
         for name, low, nominal, high, words in self.rows:
             cells = [" "] * room
@@ -115,7 +119,7 @@ class Ranges:
         return [*body, f"{indent}+{''.join(axis)}", indent + numbers]
 
 
-class _Sheet:
+class _Grid:
     """Cells of characters over x from `left` to `right` and y from 0 to `top`."""
 
     def __init__(self, width: int, height: int, left: float, right: float, top: float) -> None:
@@ -124,34 +128,34 @@ class _Sheet:
         self.cells = [[" "] * self.width for _ in range(height)]
 
     def column(self, x: float) -> int:
-        """Column of x, the nearest that there is."""
+        """Return the column nearest to x."""
         share = (x - self.left) / (self.right - self.left) if self.right > self.left else 0.0
         return round(min(max(share, 0.0), 1.0) * (self.width - 1))
 
     def row(self, y: float) -> int:
-        """Row of y, the nearest that there is."""
+        """Return the row nearest to y."""
         share = y / self.top if self.top > 0 else 0.0
         return round((1 - min(max(share, 0.0), 1.0)) * (self.height - 1))
 
     def put(self, x: float, y: float, mark: str) -> None:
-        """One mark."""
+        """Set a mark at (x, y); nothing where they are not finite."""
         if math.isfinite(x) and math.isfinite(y):
             self.cells[self.row(y)][self.column(x)] = mark
 
     def upright(self, x: float, mark: str) -> None:
-        """A line from top to bottom."""
+        """Draw a line of marks from top to bottom."""
         for row in self.cells:
             row[self.column(x)] = mark
 
     def line(self, x: Floats, y: Floats, mark: str) -> None:
-        """One mark a column along a curve."""
+        """Draw a curve, a mark in each column."""
         across = np.linspace(self.left, self.right, self.width)
         for place in across[(across >= x.min()) & (across <= x.max())]:
             self.put(float(place), float(np.interp(place, x, y)), mark)
 
 
 def nice(low: float, high: float, count: int) -> list[float]:
-    """About `count` round numbers from `low` on; the last one is the first not below `high`, if `low` is 0."""
+    """Return about `count` round numbers between `low` and `high`; if `low` is 0, up to the first not below `high`."""
     span = high - low
     if not span > LEAST_SPAN:
         return [low, low + 1.0]
@@ -164,7 +168,7 @@ def nice(low: float, high: float, count: int) -> list[float]:
 
 
 def place(width: int, words: Sequence[tuple[int, str]]) -> str:
-    """Words centred on their columns, moved inwards at the ends, left out where they would run into each other."""
+    """Return a line with words centred on their columns; words that would overlap are left out."""
     line = ""
     for column, word in words:
         start = max(0, min(column - len(word) // 2, width - len(word)))

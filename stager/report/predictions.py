@@ -1,4 +1,4 @@
-"""What is expected of throws: predicted chains, measured throws beside them, the recommended wheel speed."""
+"""Predicted chains, recommended wheel speeds, measured throws beside predictions: JSON, tables, sentences."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from stager.report.numbers import MISSING, listing, percent, plural, signed, spe
 
 
 def recommended_rows(chosen: Recommended) -> dict[str, Any]:
-    """A recommendation as the documents have it."""
+    """Return a recommended wheel speed as JSON has it."""
     none = chosen.wheel_speed is None
     return {
         "wheel_speed_m_s": chosen.wheel_speed,
@@ -28,18 +28,21 @@ def recommended_rows(chosen: Recommended) -> dict[str, Any]:
 
 
 def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = None) -> list[str]:
-    """A sentence on what to set stage `stage` (from 1) to, and why; at: the speed as the reader's table has it."""
+    """Return a sentence on the recommended wheel speed of a stage (from 1) and its reason.
+
+    at: the speed in the unit of the reader's table; None: in m/s.
+    """
     if chosen is None:
         return []
     if chosen.wheel_speed is None:
         return [f"Stage {stage}: {chosen.reason[0].lower()}{chosen.reason[1:]}"]
-    said = at or f"{speed(chosen.wheel_speed)} m/s"
-    leaves = f"{speed(chosen.exit_speed)} m/s"
-    return [f"Recommended for stage {stage} as the last one: {said} of wheel speed, exit {leaves}. {chosen.reason}"]
+    setting = at or f"{speed(chosen.wheel_speed)} m/s"
+    exits = f"{speed(chosen.exit_speed)} m/s"
+    return [f"Recommended for stage {stage} as the last one: wheel speed {setting}, exit {exits}. {chosen.reason}"]
 
 
 def chain_rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:
-    """Chains as the document has them; without grip limits where the fit they come from is not adequate."""
+    """Return predicted chains as JSON has them; adequate: False leaves out grip limits, as the fit does not hold."""
     return [
         {
             "stages": one.stages,
@@ -64,13 +67,13 @@ def chain_rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list
 
 
 def robust(tuned: Tuned) -> dict[str, Any]:
-    """Recommended setting with its interval, as the documents have it."""
-    leaves = tuned.recommended_exit
+    """Return the recommended setting with its interval as JSON has it."""
+    exits = tuned.recommended_exit
     known = tuned.recommended.wheel_speed is not None
     return {
         "wheel_speed_m_s": tuned.recommended.wheel_speed,
-        "exit_speed_m_s": leaves.nominal if known else None,
-        "interval_m_s": [leaves.low, leaves.high] if known else None,
+        "exit_speed_m_s": exits.nominal if known else None,
+        "interval_m_s": [exits.low, exits.high] if known else None,
         "jams_fraction": tuned.jams if known else None,
         "loss_5_percent_short": tuned.short,
         "loss_5_percent_over": tuned.over,
@@ -78,14 +81,14 @@ def robust(tuned: Tuned) -> dict[str, Any]:
 
 
 def jams(tuned: Tuned) -> list[str]:
-    """How many builds jam at the recommended setting, where any do."""
+    """Return how many builds jam at the recommended setting, where any do."""
     if not tuned.jams > 0:
         return []
     return [f"At that setting stage {tuned.stage} jams in {max(100 * tuned.jams, 1):.0f} of 100 builds."]
 
 
 def settings(predicted: Sequence[Predicted]) -> Table:
-    """One row a stage: where its wheels lose grip, where to set them, what being off by 5 % costs."""
+    """Return a table with a row for each stage: grip limit, wheel speed to set, loss if set 5 % off."""
     columns = (
         Column("stage"), Column("grip limit", "m/s"), Column("95 %", "m/s"), Column("set to", "m/s"),
         Column("5 % below", "costs"), Column("5 % above", "costs"),
@@ -101,7 +104,7 @@ def settings(predicted: Sequence[Predicted]) -> Table:
 
 
 def exits(predicted: Sequence[Predicted]) -> Table:
-    """One row a chain: what leaves the launcher."""
+    """Return a table of the exit speed of each chain of stages."""
     columns = (
         Column("stages"), Column("exit", "m/s"), Column("95 %", "m/s"), Column("gain"), Column("chance it pays"),
         Column("", words=True),
@@ -118,32 +121,33 @@ def exits(predicted: Sequence[Predicted]) -> Table:
 
 
 def sentence(predicted: Sequence[Predicted]) -> str:
-    """The answer in a sentence: where the last measured stage grips, what the next one gives."""
+    """Return a sentence on the grip limit of the last measured stage and the exit speed with the next one."""
     built = [one for one in predicted if one.measured]
-    said = ""
+    measured = ""
     if built:
         last = built[-1]
         limit = last.tuned.grip_limit
-        said = (
+        measured = (
             f"stage {last.stages} still gains at the end of its range"
             if limit is None
             else f"stage {last.stages} grips up to {speed(limit.nominal)} m/s of wheel speed ({_ends(limit)})"
         )
     ahead = next((one for one in predicted if not one.measured), None)
     if ahead is None:
-        return said + "."
-    leaves = f"{ahead.stages} stages would throw at {speed(ahead.tuned_exit.nominal)} m/s ({_ends(ahead.tuned_exit)})"
-    return f"{said}; {leaves}." if said else f"{leaves}."
+        return measured + "."
+    exits = ahead.tuned_exit
+    next_stage = f"{ahead.stages} stages would throw at {speed(exits.nominal)} m/s ({_ends(exits)})"
+    return f"{measured}; {next_stage}." if measured else f"{next_stage}."
 
 
 def jams_at_last(predicted: Sequence[Predicted]) -> list[str]:
-    """Say how many builds jam at the recommended setting of the last measured stage, where any do."""
+    """Return how many builds jam at the recommended setting of the last measured stage, where any do."""
     built = [one for one in predicted if one.measured and one.tuned.grip_limit is not None]
     return jams(built[-1].tuned) if built else []
 
 
 def _costs(tuned: Tuned) -> tuple[str, str]:
-    """What being off the grip limit costs, where there is one."""
+    """Return the loss 5 % below and above the grip limit, where there is one."""
     return (MISSING, MISSING) if tuned.grip_limit is None else (percent(tuned.short), percent(tuned.over))
 
 
@@ -160,7 +164,7 @@ def _ends(span: Span) -> str:
 
 
 def measured_rows(points: Observations) -> list[dict[str, Any]]:
-    """Throws as the document has them, in the order of the table."""
+    """Return measured throws as JSON has them, in the order of the table."""
     throws = points.throws
     return [
         {
@@ -174,13 +178,13 @@ def measured_rows(points: Observations) -> list[dict[str, Any]]:
 
 
 def median(points: Observations) -> float | None:
-    """Difference that half of the throws are below [-]; None where no throw has one."""
+    """Return the median relative difference of measured and expected exit speed [-]; None where there is none."""
     known = points.difference[np.isfinite(points.difference)]
     return float(np.median(known)) if known.size else None
 
 
 def measured_table(points: Observations) -> Table:
-    """One row a throw, slowest wheels first."""
+    """Return a table with a row for each throw, slowest wheels first."""
     throws, before = points.throws, points.side_a.shape[1] - 1
     columns = (
         Column("throw"), Column("build", words=True), Column("before", "m/s"), Column("wheel", "m/s"),
@@ -198,15 +202,18 @@ def measured_table(points: Observations) -> Table:
 
 
 def measured_notes(points: Observations, drawn: int) -> list[str]:
-    """The difference in a sentence, jams, builds, and throws that the picture leaves out."""
+    """Return sentences on the difference from expectation, jams, builds, and throws not in the picture.
+
+    drawn: throws in the picture.
+    """
     throws, middle = points.throws, median(points)
     measured, expected = throws.exit_speed > 0, points.expected > 0
-    said = []
+    sentences = []
     if middle is not None:
         known = points.difference[np.isfinite(points.difference)]
         low, high = np.quantile(known, [0.25, 0.75])
         half = f"; half of them between {signed(low)} and {signed(high)}" if known.size > 3 else ""
-        said.append(
+        sentences.append(
             f"Measured exit speed differs from what the configuration expects by {signed(middle)} in the median"
             f" ({plural(known.size, 'throw')}{half})."
         )
@@ -216,13 +223,13 @@ def measured_notes(points: Observations, drawn: int) -> list[str]:
         ((~measured & ~expected).sum(), "jammed as expected"),
     ):
         if count:
-            said.append(f"{plural(int(count), 'throw')} {words}.")
+            sentences.append(f"{plural(int(count), 'throw')} {words}.")
     left = int(measured.sum()) - drawn
     if left:
-        said.append(f"Not in the picture: {plural(left, 'throw')} with the other wheels set otherwise.")
+        sentences.append(f"Not in the picture: {plural(left, 'throw')} with other speeds of the wheels before.")
     if len(throws.builds) > 1:
-        said.append(f"Builds shown as one: {listing(list(throws.builds))}; --build shows one alone.")
-    return said
+        sentences.append(f"Builds shown as one: {listing(list(throws.builds))}; --build shows one alone.")
+    return sentences
 
 
 def _setting(points: Observations, k: int, stage: int) -> str:

@@ -1,4 +1,4 @@
-"""What can hurt, in plain words: cautions, never a permission."""
+"""Hazards of a throw and of the wheels: JSON, sentences, table. They caution and never permit."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ from stager.physics.safety import EYE_INJURIES, NO_SAFE_VALUE, NOT_COMPARED, Haz
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing
 
-GUARD = "What guard a wheel needs is for standards and qualified people to say; these are energies only."
+GUARD = "These are energies only: which guard a wheel needs is for standards and qualified people to say."
 NO_CERTIFICATE = "This certifies nothing."
 
 
 def rows(launcher: Launcher, throw: Throw) -> dict[str, Any]:
-    """Hazards of a throw (no batch axes) as the documents have them."""
+    """Return the hazards of a throw (no batch axes) as JSON has them."""
     found = hazards(launcher, throw)
     return {
         "energy_J": found.energy,
@@ -44,7 +44,7 @@ def rows(launcher: Launcher, throw: Throw) -> dict[str, Any]:
 
 
 def notes(launcher: Launcher, throw: Throw) -> list[str]:
-    """What a hit in the eye does, what toys may, how far it falls; one short line each. Nothing after a jam."""
+    """Return a line each on eye injuries, toy limits and how far it falls; nothing after a jam."""
     if throw.jammed:
         return []
     found = hazards(launcher, throw)
@@ -52,7 +52,7 @@ def notes(launcher: Launcher, throw: Throw) -> list[str]:
 
 
 def wheels(launcher: Launcher, throw: Throw) -> Table:
-    """Energies and forces of the wheels, a row each stage."""
+    """Return a table of energies and forces of the wheels, a row for each stage."""
     rows = tuple(
         (str(k), digits(wheel.stored), digits(wheel.fragment), digits(wheel.load), digits(wheel.imbalance))
         for k, wheel in enumerate(hazards(launcher, throw).wheels, 1)
@@ -71,33 +71,33 @@ _COLUMNS = (
 
 def _eye(found: Hazards) -> str:
     if found.energy_per_area is None:
-        return f"Eyes: the thickness that its energy per area takes is not known. {NO_SAFE_VALUE}"
+        return f"Eyes: the energy per area is not known, as it needs the thickness. {NO_SAFE_VALUE}"
     energy = f"Eyes: {digits(found.energy_per_area)} J/m² as it leaves."
     if not found.injuries:
         first = EYE_INJURIES[0]
         suffer = f"suffer {first.name} ({first.meaning})"
-        return f"{energy} Half of the eyes hit at {first.half_risk:.0f} J/m² {suffer}; less is not safe either."
+        return f"{energy} At {first.half_risk:.0f} J/m² half of the eyes hit {suffer}; less is not safe either."
     names = listing([f"{injury.name} ({injury.meaning})" for injury in found.injuries])
-    return f"{energy} At least half of the eyes hit so hard suffer {names}."
+    return f"{energy} At least half of the eyes hit this hard suffer {names}."
 
 
 def _toys(found: Hazards) -> str:
     broken = [limit.name for limit, kept in found.toys if kept is False]
     unknown = [limit.name for limit, kept in found.toys if kept is None]
     if broken:
-        said = f"Toys: beyond {listing(broken)}."
+        text = f"Toys: exceeds {listing(broken)}."
     elif unknown:
-        said = "Toys: no published limit known here is broken."
+        text = "Toys: no published limit known here is broken."
     else:
-        said = f"Toys: within the published limits known here, by the area that touches. {NO_CERTIFICATE}"
+        text = f"Toys: within the published limits known here, by the contact area. {NO_CERTIFICATE}"
     if unknown:
-        said += f" Not judged: {listing(unknown)}, by the area that touches (projectile.contact_area)."
-    return f"{said} {NOT_COMPARED}"
+        text += f" Not judged: {listing(unknown)}, as projectile.contact_area is missing."
+    return f"{text} {NOT_COMPARED}"
 
 
 def _fall(found: Hazards) -> str:
     far = f"Fall: up to {digits(found.fall.vacuum)} m from {found.height:g} m up without air"
     drag = "" if found.fall.drag is None else f", {digits(found.fall.drag)} m with drag"
     lift = "" if found.fall.lift is None else f", {digits(found.fall.lift)} m if its spin is all backspin"
-    glide = "" if found.fall.glide is None else f", {digits(found.fall.glide)} m if it flew as a flying disc does"
+    glide = "" if found.fall.glide is None else f", {digits(found.fall.glide)} m if it flew like a flying disc"
     return f"{far}{drag}{lift}{glide}. {found.fall.caution}"

@@ -1,4 +1,4 @@
-"""A sweep as screen and document."""
+"""`stager sweep`: exit speed against the wheel speed of a stage, as screen and document."""
 
 from __future__ import annotations
 
@@ -20,15 +20,16 @@ from stager.report.numbers import percent, speed
 from stager.report.plot import Marked, TextCurve
 
 ROWS = 16
+"""About so many points of the curve stand in its table."""
 
 
 def answer(
     launcher: Launcher, sweep: Sweep, source: Provenance, spread: Tuned | None = None,
     measured: Observations | None = None, chosen: Recommended | None = None,
 ) -> Answer:  # fmt: skip
-    """The curve and its grip limit, with its interval where `spread` knows it, recommended setting, measured throws.
+    """Return the curve of a sweep with its grip limit; it is a "no" where no throw leaves this stage.
 
-    A projectile that jams at every speed, or before this stage, is a "no".
+    spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed.
     """
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
     more = [_curve(launcher, sweep)] if _passes(sweep) else []
@@ -45,7 +46,7 @@ def answer(
 def summary(
     sweep: Sweep, spread: Tuned | None = None, measured: Observations | None = None, chosen: Recommended | None = None
 ) -> dict[str, Any]:
-    """A sweep as the document has it, without provenance."""
+    """Return a sweep as JSON has it, without provenance."""
     grip = None
     if sweep.grip_speed is not None:
         limit = None if spread is None else spread.grip_limit
@@ -67,7 +68,7 @@ def summary(
 
 
 def _spread(spread: Tuned | None) -> list[str]:
-    """Interval of the grip limit, and what it costs to miss it."""
+    """Return sentences on the interval of the grip limit, and on the loss 5 % below and above it."""
     if spread is None:
         return []
     limit, jams = spread.grip_limit, predictions.jams(spread)
@@ -104,7 +105,7 @@ def _headline(launcher: Launcher, sweep: Sweep) -> str:
 
 
 def _picture(sweep: Sweep, spread: Tuned | None, near: Floats | None) -> TextCurve:
-    """The curve with the throws that belong to it, and the grip limit below."""
+    """Return the text picture of the curve with measured throws and the grip limit."""
     marked = None
     if sweep.grip_speed is not None:
         limit = None if spread is None else spread.grip_limit
@@ -116,7 +117,7 @@ def _picture(sweep: Sweep, spread: Tuned | None, near: Floats | None) -> TextCur
 
 
 def _curve(launcher: Launcher, sweep: Sweep) -> Table:
-    """Every few points of the curve, and the grip limit in its place."""
+    """Return a table of about `ROWS` points of the curve, with the grip limit among them."""
     wheel = launcher.stage(sweep.stage - 1).wheel
     points = [(u, v, "") for u, v in zip(sweep.wheel_speed, sweep.exit_speed, strict=True)]
     points = points[:: max(1, len(points) // ROWS)]

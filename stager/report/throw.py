@@ -1,4 +1,4 @@
-"""A throw as screen and document, and its spin beside the one that the goal asks for."""
+"""`stager throw`: speeds, energies and spin of one throw, as screen and document."""
 
 from __future__ import annotations
 
@@ -23,12 +23,13 @@ from stager.report.numbers import MISSING, digits, listing, plural, speed
 if TYPE_CHECKING:
     from stager.optimise.records import Plan
 
-WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
+GRIP_WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
 TURN = 2 * np.pi
+"""Angle of a turn [rad]."""
 
 
 def answer(launcher: Launcher, throw: Throw, source: Provenance, flown: Flown | None = None) -> Answer:
-    """Screen and document of one throw (no batch axes); a jam is a "no"."""
+    """Return the screen and document of one throw (no batch axes); a jam is a "no"."""
     content = summary(launcher, throw)
     return Answer(
         Screen(
@@ -49,7 +50,7 @@ def answer(launcher: Launcher, throw: Throw, source: Provenance, flown: Flown | 
 
 
 def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
-    """A throw as the document has it, without provenance."""
+    """Return a throw as JSON has it, without provenance."""
     projectile = launcher.projectile
     leaves = float(outlet_speed(launcher, throw.exit_speed))
     return {
@@ -65,7 +66,7 @@ def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
 
 
 def stages(launcher: Launcher, throw: Throw) -> list[dict[str, Any]]:
-    """One dictionary a stage; after a jam the jammed stage is the last one."""
+    """Return the stages of a throw as JSON has them; after a jam the jammed stage is the last one."""
     reached = [k for k, grip in enumerate(throw.stages.grip) if grip != Grip.NOT_REACHED]
     return [_stage(launcher, throw, k) for k in reached]
 
@@ -84,7 +85,7 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
         "wheel_speed_b_after_m_s": float(part.wheel_speed_after_b[k]) if turns else None,
         "spin_rad_s": float(part.exit_spin[k]),
         "slip_at_exit_m_s": float(part.slip_at_exit[k]),
-        "grip": WORDS[Grip(part.grip[k])],
+        "grip": GRIP_WORDS[Grip(part.grip[k])],
         "contact_time_s": float(part.contact_time[k]),
         "wheel_work_J": float(part.wheel_work[k]),
         "slip_heat_J": float(part.slip_heat[k]),
@@ -96,7 +97,7 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
 
 
 def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
-    """The answer in a sentence."""
+    """Return the headline of a throw; content: see `summary`."""
     name, count = launcher.projectile.shape.name, len(content["stages"])
     if content["jammed"]:
         return f"The {name} jams in stage {count}: its wheel pushes back harder than friction pulls in."
@@ -110,11 +111,11 @@ def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
 
 
 def instruments(launcher: Launcher, stages: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What the tachometer shows at the wheel speeds of `stages`, where that is not how fast they turn."""
+    """Return what the tachometer shows at the wheel speeds of `stages`, where it does not show their true rpm."""
     if all(stage["indicated_rpm"] == stage["rpm"] for stage in stages):
         return []
     shown = listing([f"{stage['indicated_rpm']:.0f}" for stage in stages])
-    return [f"Speeds are true ones. Set the wheels until the tachometer shows {shown} rpm (measuring.wheel_speed)."]
+    return [f"The speeds are true ones: set the wheels until the tachometer shows {shown} rpm (measuring.wheel_speed)."]
 
 
 def _notes(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
@@ -127,12 +128,12 @@ def _notes(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
         *outlet,
         f"Spin {digits(content['spin_rad_s'] / TURN)} rev/s, {digits(content['spin_energy_J'])} J."
         " It is positive where side A drives it forward.",
-        _spun(content["spin_rad_s"], content["outlet_speed_m_s"], launcher.projectile),
+        _spin_parameter(content["spin_rad_s"], content["outlet_speed_m_s"], launcher.projectile),
     ]
 
 
 def _outlet(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
-    """What the outlet takes."""
+    """Return a sentence on the energy that the outlet takes."""
     if content["outlet_speed_m_s"] == content["exit_speed_m_s"]:
         return []
     had = float(translation_energy(content["exit_speed_m_s"], launcher.projectile))
@@ -142,16 +143,17 @@ def _outlet(content: Mapping[str, Any], launcher: Launcher) -> list[str]:
     ]
 
 
-def _spun(spin: float, exit_speed: float, projectile: Projectile) -> str:
-    """Spin parameter, and, of what has an axis of its own, how fast it wobbles."""
-    said = f"Spin parameter {digits(float(spin_parameter(spin, exit_speed, projectile)))}"
+def _spin_parameter(spin: float, exit_speed: float, projectile: Projectile) -> str:
+    """Return a sentence on the spin parameter and, unless it is a sphere, on the wobble rate."""
+    text = f"Spin parameter {digits(float(spin_parameter(spin, exit_speed, projectile)))}"
     if projectile.shape in SPHERES:
-        return f"{said}."
-    return f"{said}; let go askew it wobbles {digits(abs(float(wobble_rate(spin, projectile))) / TURN)} times a second."
+        return f"{text}."
+    wobble = digits(abs(float(wobble_rate(spin, projectile))) / TURN)
+    return f"{text}; if it leaves at an angle it wobbles {wobble} times a second."
 
 
 def entering(launcher: Launcher) -> list[str]:
-    """How what can roll enters the first nip."""
+    """Return a sentence on the spin with which a projectile that can roll enters the first nip."""
     if not launcher.projectile.shape.rolls:
         return []
     spin = float(launcher.feed.spin)
@@ -159,26 +161,26 @@ def entering(launcher: Launcher) -> list[str]:
 
 
 def strain(stages: Sequence[Mapping[str, Any]]) -> list[str]:
-    """What the projectile feels, and which of it counts as acceleration."""
+    """Return a sentence on the accelerations of the projectile, and which of them the limit counts."""
     if not stages:
         return []
     most = {name: max(stage[f"{name}_m_s2"] for stage in stages) for name in ("squeeze", "spin_acceleration")}
     along = max(stage["peak_acceleration_m_s2"] for stage in stages)
     spun = f"; spin pulls at its rim with {digits(most['spin_acceleration'])} m/s²" if most["spin_acceleration"] else ""
     return [
-        f"Acceleration counts along the barrel, up to {digits(along)} m/s². Not counted: wheels squeeze it across with"
-        f" {digits(most['squeeze'])} m/s² (force by mass){spun}."
+        f"The limit on acceleration counts along the barrel, up to {digits(along)} m/s². Not counted: the wheels"
+        f" squeeze it with {digits(most['squeeze'])} m/s² across (force by mass){spun}."
     ]
 
 
 def speeds(stages: list[dict[str, Any]]) -> Table:
-    """Speeds, a row each stage."""
+    """Return a table of speeds, a row for each stage."""
     rows = tuple(_speeds(k, stage) for k, stage in enumerate(stages, 1))
     return Table("Speeds", _SPEEDS, rows).without_empty(MISSING)
 
 
 def energies(stages: list[dict[str, Any]]) -> Table:
-    """Where the energy went, a row each stage."""
+    """Return a table of energies and forces, a row for each stage."""
     return Table("Energy and forces", _ENERGY, tuple(_energy(k, stage) for k, stage in enumerate(stages, 1)))
 
 
@@ -232,50 +234,53 @@ def _energy(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
     )
 
 
-ALIKE = (
-    "Grip limits, settings and further stages are those of pairs whose wheels run alike: the spin that the goal asks "
-    "for is left out here, plan sets it."
+NO_SPIN = (
+    "The spin that the goal asks for is left out here: pairs run both wheels at the same speed. Use stager plan for"
+    " settings with spin."
 )
 
 
-def left_out(answer: Answer, goal: Goal) -> Answer:
-    """With a word that the spin is left out, where one is asked for."""
+def note_spin_left_out(answer: Answer, goal: Goal) -> Answer:
+    """Add a note that spin is left out, where the goal asks for spin."""
     if not goal.spin:
         return answer
-    return _noted(replace(answer, document={**answer.document, "left_out": ["goal.spin"]}), ALIKE)
+    return _noted(replace(answer, document={**answer.document, "left_out": ["goal.spin"]}), NO_SPIN)
 
 
-def compared(answer: Answer, goal: Goal) -> Answer:
-    """A check with the spin that is reached beside the one asked for."""
+def note_spin_reached(answer: Answer, goal: Goal) -> Answer:
+    """Add a note on the spin of a checked throw beside the goal's, where the goal asks for spin."""
     if not goal.spin:
         return answer
     thrown = answer.document["throw"]
-    reached = "It jams" if thrown["jammed"] else f"It spins {said(thrown['spin_rad_s'])}"
-    return _noted(answer, f"{reached}; the goal asks for {said(goal.spin)}.")
+    reached = "It jams" if thrown["jammed"] else f"It spins at {spin_text(thrown['spin_rad_s'])}"
+    return _noted(answer, f"{reached}; the goal asks for {spin_text(goal.spin)}.")
 
 
-def at_spin(plan: Plan) -> list[str]:
-    """What a ladder holds of."""
-    return [] if plan.best is None or not plan.best.spin else [f"Every stage count leaves with {said(plan.best.spin)}."]
+def ladder_spin_notes(plan: Plan) -> list[str]:
+    """Return a sentence on the spin with which every stage count of a ladder throws."""
+    if plan.best is None or not plan.best.spin:
+        return []
+    return [f"Every stage count throws with {spin_text(plan.best.spin)} of spin."]
 
 
-def planned(plan: Plan) -> list[str]:
-    """How a plan makes its spin."""
+def spin_notes(plan: Plan) -> list[str]:
+    """Return a sentence on how the settings of a plan make its spin."""
     best = plan.best
     if best is None or not best.spin or best.count == 0:
         return []
-    first = "Wheels as A:B, grip limits of the side that drives the spin forward"
+    first = "Wheel speeds are of sides A:B, grip limits of the side that drives the spin forward"
     if best.count == 1:
         return [f"{first}."]
     apart = speed(abs(float(best.wheel_speed[-1] - best.beside[-1])))
     return [f"{first}: the first stage makes the spin, the others keep it with wheels {apart} m/s apart."]
 
 
-def said(spin: float) -> str:
-    """A spin [rad/s] in words."""
+def spin_text(spin: float) -> str:
+    """Return a spin [rad/s] as text in rev/s."""
     return f"{digits(spin / TURN)} rev/s"
 
 
 def _noted(answer: Answer, note: str) -> Answer:
+    """Return the answer with a note put first."""
     screen = answer.screen
     return answer if screen is None else replace(answer, screen=replace(screen, notes=[note, *screen.notes]))

@@ -11,7 +11,7 @@ import stager
 from stager.errors import InputErrors
 from stager.fit.table.book import CUT, Book, blank, open_book
 from stager.fit.table.entry import Entry, cells, entry_of, measure, parse, throttle_for
-from stager.report.bench import doubted
+from stager.report.bench import implausible
 from tests.cli.run import TEMPLATE
 
 LAUNCHER = stager.load(TEMPLATE).scenario.launcher
@@ -181,6 +181,6 @@ def test_physically_impossible_throw_raises_a_warning(tmp_path: Path, row: list[
     path.write_text(blank(2), encoding="utf-8")
     with open_book(path, launcher, 2) as (book, _):
         book.append(row)
-        found = doubted(book.throws(), book)
+        found = implausible(book.throws(), book)
     assert bool(found) is bool(said)
     assert not said or (said in found[0] and found[0].endswith("undo 1 takes it out."))

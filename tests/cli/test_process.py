@@ -139,7 +139,7 @@ def test_missing_dependency_is_reported_in_one_line(name: str) -> None:
     code = HOOKED.format(name=name, do=f"raise ImportError('no {name}')", arguments=["throw", BALL, "--speed", "9"])
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=ENVIRONMENT)
     assert (done.returncode, done.stdout) == (70, "")
-    assert done.stderr.startswith(f"stager is not installed whole (no {name})")
+    assert done.stderr.startswith(f"the installation of stager is incomplete (no {name})")
     assert done.stderr.count("\n") == 1
 
 

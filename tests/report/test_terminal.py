@@ -8,7 +8,7 @@ import pytest
 from rich.console import Console
 
 from stager.report.answer import Column, Screen, Table
-from stager.report.terminal import headline, whole
+from stager.report.terminal import render_headline, render_screen
 
 TABLE = Table(
     "Limits", (Column("limit", words=True), Column("verdict", words=True)), (("heat", "kept"), ("a", "BROKEN"))
@@ -20,8 +20,8 @@ SCREEN = Screen("a headline that is longer than the line is", (TABLE,), ("", "no
 def test_lines_have_no_trailing_blanks(colour: bool) -> None:
     out = io.StringIO()
     console = Console(file=out, width=20, force_terminal=colour, color_system="standard" if colour else None)
-    console.print(headline(SCREEN))
-    console.print(whole(SCREEN))
+    console.print(render_headline(SCREEN))
+    console.print(render_screen(SCREEN))
     lines = out.getvalue().replace("\x1b[0m", "").split("\n")
     assert [line for line in lines if line != line.rstrip()] == []
     if not colour:

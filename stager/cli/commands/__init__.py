@@ -1,1 +1,1 @@
-"""One file a command. Heavy modules are imported inside the functions, so that help and complaints come at once."""
+"""One file for each command or two. Heavy modules are imported inside the functions, so that help comes at once."""

@@ -18,25 +18,26 @@ if TYPE_CHECKING:
     from stager.fit.experiment_design import Next
     from stager.fit.table import Throws
 
-Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); begun where there is none.", show_default=False)]
-Fitting = Annotated[bool, typer.Option("--fit/--no-fit", help="Work out curve and next setting after each throw.")]
+Table = Annotated[Path, typer.Argument(help="Table of throws (CSV); created if missing.", show_default=False)]
+Fitting = Annotated[bool, typer.Option("--fit/--no-fit", help="Show curve and next setting after each throw.")]
 Built = Annotated[
-    int, typer.Option("--stages", metavar="N", min=1, max=12, help="Stages on the launcher before any throw.")
+    int, typer.Option("--stages", metavar="N", min=1, max=12, help="Stages built, as long as no throw tells.")
 ]
 
 
 def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, stages: Built = 1) -> Answer:
     """Enter throws one by one at the bench.
 
-    Each is safe in the table at once; then come the curve, its grip limit and the setting to throw at next.
+    Each throw is saved in the table at once. Then come the curve, the grip limit and the setting to throw at next.
     """
     loaded = session.load(config)
     from stager.cli.interactive import BenchSession
     from stager.fit.table.book import open_book
     from stager.report import bench as report
-    from stager.report.throw import left_out
+    from stager.report.throw import note_spin_left_out
 
     scenario = loaded.scenario
+
     def watch(measured: Throws, tell: Callable[[float], None]) -> tuple[Next, bool]:
         return loaded.watch(measured, seed=session.seed, stages=stages, progress=tell)
 
@@ -52,6 +53,6 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
             else:
                 entering.take_all(sys.stdin)
         except KeyboardInterrupt:
-            raise Interrupted(f"interrupted; {report.safe(book, book.throws())}") from None
+            raise Interrupted(f"interrupted; {report.all_saved(book, book.throws())}") from None
     said = report.closing(book, book.throws(), entering.new, entering.watched, str(config), loaded.source(session.seed))
-    return left_out(said, loaded.scenario.goal)
+    return note_spin_left_out(said, loaded.scenario.goal)

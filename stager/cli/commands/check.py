@@ -17,7 +17,7 @@ from stager.report.answer import Answer
 
 Settings = Annotated[
     Path | None,
-    typer.Option("--settings", metavar="TABLE", help="Judge one setting a row of a table (CSV, heads as for throws)."),
+    typer.Option("--settings", metavar="TABLE", help="Check every row of a table (CSV, heads as for throws)."),
 ]
 Results = Annotated[
     Path | None,
@@ -32,13 +32,13 @@ def check(
 ) -> Answer:  # fmt: skip
     """Check hardware and set speeds against limits.
 
-    With --settings as many as a table has rows, each with its exit speed, whether all limits are kept, and the limit
-    that leaves the least room.
+    With --settings it checks every row of a table and shows the exit speed, whether all limits are kept, and the limit
+    with the least margin.
     """
     loaded = session.load(config)
     if settings is not None:
         if speed:
-            raise InputError("and --settings both say how fast the wheels run", where="--speed", hint=EXAMPLE)
+            raise InputError("and --settings both give the wheel speeds", where="--speed", hint=EXAMPLE)
         check_outputs(session, [output], [*loaded.files, settings], force=force)
         with session.busy("Checking"):
             found = loaded.check_settings(settings)
@@ -50,13 +50,13 @@ def check(
             if answer.screen is not None:
                 notes = (*answer.screen.notes, f"The results are in {output}.")
                 answer = replace(answer, screen=replace(answer.screen, notes=notes))
-        return replace(answer, aside=to_stdout(output))
+        return replace(answer, screen_to_stderr=to_stdout(output))
     if output is not None:
-        raise InputError("is where judged settings go, but no table of settings is given", where="-o", hint=EXAMPLE)
+        raise InputError("names the file for checked settings, but --settings gives no table", where="-o", hint=EXAMPLE)
     from stager.constraints import evaluate_limits
     from stager.report import check as report
-    from stager.report.throw import compared
+    from stager.report.throw import note_spin_reached
 
     design = loaded.design(*speed)
     said = report.answer(design, evaluate_limits(design, remedies=True), loaded.source(session.seed))
-    return compared(said, loaded.scenario.goal)
+    return note_spin_reached(said, loaded.scenario.goal)

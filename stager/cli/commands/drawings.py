@@ -31,12 +31,11 @@ def draw(
 ) -> Answer:
     """Draw the side plate 1:1, as DXF or SVG.
 
-    With shaft and motor holes, barrel, wheels, dimensions and a list of parts.
+    The drawing has shaft and motor holes, barrel, wheels, dimensions and a list of parts.
     """
     loaded = session.load(config)
     from stager.files import write_whole
-    from stager.report import written as report
-    from stager.report.plate import draw_plate
+    from stager.report import plate as report
 
     kind = output.suffix.lower()
     if kind not in (".dxf", ".svg"):
@@ -51,13 +50,10 @@ def draw(
             where="--stages", hint="limits.stages says how many there may be",
         )  # fmt: skip
     check_outputs(session, [output], loaded.files, force=force)
-    plate = draw_plate(launcher, count, loaded.configuration.file.title or "")
-    if kind == ".svg":
-        from stager.report.plate import svg as write
-    else:
-        from stager.report.plate import dxf as write
-    write_whole(output, write(plate), force=force)
-    return replace(report.plate_answer(plate, output, loaded.source(session.seed)), aside=to_stdout(output))
+    plate = report.draw_plate(launcher, count, loaded.configuration.file.title or "")
+    drawing = report.svg(plate) if kind == ".svg" else report.dxf(plate)
+    write_whole(output, drawing, force=force)
+    return replace(report.answer(plate, output, loaded.source(session.seed)), screen_to_stderr=to_stdout(output))
 
 
 Sheet = Annotated[
@@ -68,12 +64,12 @@ Sheet = Annotated[
 def card(session: Session, config: Config, output: Sheet = Path("card.html"), force: Force = False) -> Answer:
     """Write the sheet to pin up beside the launcher.
 
-    Settings, first throws, limits and cautions on one A4 page.
+    It has settings, first throws, limits and cautions on one A4 page.
 
     The speeds are those of [[stages]], as plan -o writes them; where they are not all set, they are planned first.
     """
     loaded = session.load(config)
-    from stager.report.written import card_answer
+    from stager.report.card.content import card_answer
 
     kind = output.suffix.lower()
     if not to_stdout(output) and kind not in (".html", ".htm", ".pdf"):
@@ -89,4 +85,4 @@ def card(session: Session, config: Config, output: Sheet = Path("card.html"), fo
         made.card, made.settings, made.first_throws, made.margin, output, loaded.source(session.seed),
         planned=made.planned, refusal=made.refusal,
     )  # fmt: skip
-    return replace(told, aside=to_stdout(output) and not made.refusal)
+    return replace(told, screen_to_stderr=to_stdout(output) and not made.refusal)

@@ -22,7 +22,7 @@ Output = Annotated[
 Stages = Annotated[
     int | None,
     typer.Option(
-        "--stages", metavar="N", min=1, max=12, help="Foretell chains of up to N stages; one more than measured."
+        "--stages", metavar="N", min=1, max=12, help="Predict up to N stages; default: one more than measured."
     ),
 ]
 
@@ -33,13 +33,13 @@ def fit(
 ) -> Answer:  # fmt: skip
     """Calibrate the model with measured throws.
 
-    What the contact really does, what the throws cannot tell, and what the next stage will give.
+    Shows the fitted values, what the throws cannot tell, and the exit speed to expect from the next stage.
     """
     loaded = session.load(config)
     from stager.config.draws import draws_place
     from stager.files import is_stream
     from stager.report import fit as report
-    from stager.report.throw import left_out
+    from stager.report.throw import note_spin_left_out
 
     outputs = [] if output is None else [output] if is_stream(output) else [output, draws_place(output)]
     check_outputs(session, outputs, [*loaded.files, throws], force=force)
@@ -48,7 +48,7 @@ def fit(
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
     written = [] if output is None else loaded.save_fit(found.fit, output, seed=session.seed, force=force)
     said = report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
-    return replace(left_out(said, loaded.scenario.goal), aside=to_stdout(output))
+    return replace(note_spin_left_out(said, loaded.scenario.goal), screen_to_stderr=to_stdout(output))
 
 
 Builds = Annotated[
@@ -75,10 +75,10 @@ def next(session: Session, config: Config, throws: Table, count: Count = 6, buil
     """Propose what to measure next, if anything."""
     loaded = session.load(config)
     from stager.report import next_throws as report
-    from stager.report.throw import left_out
+    from stager.report.throw import note_spin_left_out
 
     table = loaded.read_throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)
     said = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))
-    return left_out(said, loaded.scenario.goal)
+    return note_spin_left_out(said, loaded.scenario.goal)

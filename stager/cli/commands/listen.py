@@ -51,7 +51,7 @@ def listen(
 ) -> Answer:  # fmt: skip
     """Find speed and rpm in the sound of a throw.
 
-    Speed from two knocks; rpm, how much the wheels slow and how soon they recover from their tone.
+    The speed comes from two knocks; rpm, how much the wheels slow and how soon they recover come from their tone.
     """
     from stager.api.recording import listen as hear
     from stager.report import listen as report

@@ -13,17 +13,21 @@ import typer
 from stager.cli.output import check_new, write_new
 from stager.cli.session import Session
 from stager.errors import InputError, InputErrors, Interrupted
-from stager.report.answer import Answer
+from stager.report.answer import Answer, Screen
+from stager.report.numbers import listing
+from stager.version import __version__
 
 if TYPE_CHECKING:
     from stager.config.scaffold import Question
 
-LAUNCHER, THROWS, SCHEMA = "launcher.toml", "throws.csv", "stager.schema.json"
-ABOUT = "Enter keeps what stands in brackets; ? explains; Ctrl-C leaves and writes nothing."
+LAUNCHER = "launcher.toml"
+THROWS = "throws.csv"
+SCHEMA = "stager.schema.json"
+ABOUT = "Enter takes the value in brackets; ? explains; Ctrl-C leaves and writes nothing."
 
 
 def ask(given: Mapping[str, str], out: TextIO) -> dict[str, str]:
-    """Ask all questions that `given` does not answer. Raises Interrupted where input ends."""
+    """Ask what `given` leaves open and return all answers by name. Raises Interrupted where input ends."""
     from stager.config.scaffold import QUESTIONS
 
     answers: dict[str, str] = {}
@@ -42,25 +46,25 @@ def _one(question: Question, usual: str, out: TextIO) -> str:
     choices = f" ({', '.join(question.choices)})" if question.choices and question.unit == "" else ""
     choices = "" if all(choice.isdigit() for choice in question.choices) else choices
     while True:
-        out.write(f"{question.text}{choices} [{_spelt(usual, out)}]: ")
+        out.write(f"{question.text}{choices} [{_encodable(usual, out)}]: ")
         out.flush()
         line = sys.stdin.readline()
         if not line:
             out.write("\n")
             raise Interrupted("input ended; nothing was written")
-        # In a terminal without UTF-8 what it does not know comes as lone bytes.
-        said = line.encode("utf-8", "surrogateescape").decode("utf-8", "replace").strip()
-        if said == "?":
+        # A terminal without UTF-8 gives letters beyond ASCII as lone bytes.
+        text = line.encode("utf-8", "surrogateescape").decode("utf-8", "replace").strip()
+        if text == "?":
             out.write(f"  {question.help}\n")
             continue
         try:
-            return read_answer(question, said) if said else usual
+            return read_answer(question, text) if text else usual
         except ValueError as error:
-            out.write(f"  {_spelt(str(error), out)}\n")
+            out.write(f"  {_encodable(str(error), out)}\n")
 
 
-def _spelt(text: str, out: TextIO) -> str:
-    """The text as the terminal can spell it."""
+def _encodable(text: str, out: TextIO) -> str:
+    """Return the text with ± written as +/- where the terminal is not UTF-8."""
     return text if (out.encoding or "").lower().startswith("utf") else text.replace("±", "+/-")
 
 
@@ -96,8 +100,8 @@ def new(
 ) -> Answer:  # fmt: skip
     """Write a starting configuration and a throws table.
 
-    And the schema from which editors complete keys. On a terminal it asks what the flags leave open; elsewhere the
-    usual values are taken.
+    It also writes the schema from which editors complete keys. On a terminal it asks what the flags leave open;
+    elsewhere it takes usual values.
     """
     given = {
         "shape": shape, "mass": mass, "width": width, "length": length, "thickness": thickness, "layout": layout,
@@ -108,12 +112,10 @@ def new(
     from stager.config.scaffold import start
     from stager.fit.table.book import blank
     from stager.report import answer
-    from stager.report import written as report
 
     answers = _flags({name: text for name, text in given.items() if text is not None})
     check_new([dir / name for name in (LAUNCHER, THROWS, SCHEMA)])
     if sys.stdin.isatty() and not (defaults or session.quiet or session.json):
-
         answers = ask(answers, sys.stderr)
     template = (files("stager.cli") / "templates" / LAUNCHER).read_text(encoding="utf-8")
     texts = {
@@ -122,11 +124,22 @@ def new(
         dir / SCHEMA: answer.json_text(schema_json()) + "\n",
     }
     write_new(texts)
-    return report.new_answer([str(path) for path in texts])
+    return _written([str(path) for path in texts])
+
+
+def _written(names: list[str]) -> Answer:
+    """Return the answer; names: files written, first the configuration, then the table of throws."""
+    notes = (
+        f"Next: stager plan {names[0]}",
+        "Stiffness, friction and creep in it are guesses: put in what you know, then measure some throws:"
+        f" stager bench {names[0]} {names[1]}",
+    )
+    screen = Screen(f"Wrote {listing(names)}.", notes=notes)
+    return Answer(screen, {"written": names, "stager_version": __version__})
 
 
 def _flags(given: dict[str, str]) -> dict[str, str]:
-    """What the flags say. Raises InputErrors with all that is wrong with them."""
+    """Return the answers that flags give. Raises InputErrors with all that is wrong with them."""
     from stager.config.scaffold import QUESTIONS, read_answer
 
     answers: dict[str, str] = {}

@@ -26,7 +26,7 @@ Figures = Annotated[
 
 
 class Axis(Enum):
-    """What --trade takes."""
+    """Quantities for --trade."""
 
     POWER = "power"
     LENGTH = "length"
@@ -34,10 +34,10 @@ class Axis(Enum):
     COST = "cost"
 
 
-Trade = Annotated[Axis | None, typer.Option("--trade", help="Also the front of exit speed against this.")]
+Trade = Annotated[Axis | None, typer.Option("--trade", help="Also show the Pareto front of exit speed against this.")]
 
 Robust = Annotated[
-    bool, typer.Option("--robust", help="Also settings for nearly all builds: a low quantile of exit speed.")
+    bool, typer.Option("--robust", help="Also find settings with the best 5 % quantile of exit speed over builds.")
 ]
 
 
@@ -57,13 +57,13 @@ def plan(
 ) -> Answer:
     """Plan the stages: how many, how fast, is one more worth it.
 
-    With the limits that bind and the ladder of stage counts.
+    Also shows the limits that bind and the ladder of stage counts.
     """
     loaded = session.load(config)
     check_outputs(session, [output], loaded.files, resume, force=force)
     from stager.report import plan as report
 
-    session.trusting(dask)
+    session.warn_of_scheduler(dask)
     with progress(session, "Planning", at_once=False) as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,
@@ -75,7 +75,7 @@ def plan(
         with session.busy("Drawing"):
             loaded.report(plan=found, seed=session.seed).save_figures(figures, force=force)
     answer = report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))
-    return replace(answer, aside=to_stdout(output) and found.best is not None)
+    return replace(answer, screen_to_stderr=to_stdout(output) and found.best is not None)
 
 
 def worth(
@@ -87,7 +87,7 @@ def worth(
     check_outputs(session, [], loaded.files, resume)
     from stager.report import ladder as report
 
-    session.trusting(dask)
+    session.warn_of_scheduler(dask)
     with progress(session, "Planning", at_once=False) as tell:
         found = loaded.plan(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,

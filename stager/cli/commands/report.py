@@ -31,14 +31,14 @@ def report(
 ) -> Answer:  # fmt: skip
     """Write one HTML page with all results.
 
-    Verdict, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, what they tell. A
-    single HTML file that needs no network.
+    It has verdict, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, the fit to them.
+    The page is a single file and needs no network.
     """
     loaded = session.load(config)
-    from stager.report import written
+    from stager.report.page.data import page_answer
 
     if build is not None and throws is None:
-        raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)
+        raise InputError("names a build, but THROWS is missing", where="build", hint=EXAMPLE)
     table = None if throws is None else loaded.read_throws(throws, build)
     page = Path(config.with_suffix(".html").name) if output is None else output
     check_outputs(session, [page], [*loaded.files, *([] if throws is None else [throws])], force=force)
@@ -46,4 +46,4 @@ def report(
         made = loaded.report(table, seed=session.seed, progress=tell, workers=session.workers)
         made.save(page, force=force)
         drawn = [] if figures is None else made.save_figures(figures, force=force)
-    return replace(written.page_answer(made.data, page, drawn), aside=to_stdout(page))
+    return replace(page_answer(made.data, page, drawn), screen_to_stderr=to_stdout(page))

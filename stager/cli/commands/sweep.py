@@ -24,19 +24,19 @@ def sweep(
 ) -> Answer:
     """Show exit speed against the wheel speed of a stage.
 
-    Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin. With THROWS,
-    those that ended with this stage stand beside what the configuration expects of them.
+    Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin. With THROWS it
+    compares throws that ended with this stage with what the configuration expects of them.
     """
     loaded = session.load(config)
     from stager.report import sweep as report
-    from stager.report.throw import left_out
+    from stager.report.throw import note_spin_left_out
 
     if build is not None and throws is None:
-        raise InputError("names a build, but no table of throws is given", where="build", hint=EXAMPLE)
+        raise InputError("names a build, but THROWS is missing", where="build", hint=EXAMPLE)
     table = None if throws is None else loaded.read_throws(throws, build)
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
     said = report.answer(
         loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured, found.recommended
     )  # fmt: skip
-    return left_out(said, loaded.scenario.goal)
+    return note_spin_left_out(said, loaded.scenario.goal)

@@ -1,9 +1,10 @@
-"""What the card says: settings wheel by wheel, first throws, limits, cautions, and where the numbers come from."""
+"""`stager card`: settings wheel by wheel, first throws, limits and cautions, as text and tables."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,14 +17,15 @@ from stager.optimise.records import Margin, Settings
 from stager.physics.mechanics import translation_energy, turns_per_minute
 from stager.physics.muzzle import outlet_speed
 from stager.report import limits
-from stager.report.answer import Column, Provenance, Table
+from stager.report import throw as throws
+from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 from stager.report.plan import CAUTIONS
 from stager.units import format_quantity
 from stager.version import __version__
 
-SHORT = 12
-"""Digits of the configuration's hash on the card."""
+HASH_DIGITS = 12
+"""Digits of the configuration's hash on card and page."""
 COLUMNS = (
     Column("stage"), Column("wheel", words=True), Column("surface speed", "m/s"), Column("wheel", "rpm"),
     Column("throttle", "%"), Column("below grip limit", "%"), Column("exit speed", "m/s"),
@@ -32,12 +34,13 @@ SAFETY = "Eye protection on, guard closed, backstop in place, nobody ahead."
 
 
 def settings_rows(launcher: Launcher, best: Settings, recommended: int) -> list[tuple[Sequence[str], bool]]:
-    """Return the cells of each row, see `COLUMNS`, and whether its stage is worth building; a row a wheel."""
+    """Return a row for each wheel: its cells, see `COLUMNS`, and whether its stage is worth building."""
     throttles = _throttles(best)
     return [row for k in range(best.count) for row in _rows(launcher, best, k, throttles, worth=k < recommended)]
 
 
 def _throttles(best: Settings) -> Mapping[tuple[int, int], float]:
+    """Return the throttle [-] that holds each wheel's speed, by (stage index, side)."""
     train, holding = best.design.train, best.design.holding
     if train is None or holding is None:
         return {}
@@ -50,7 +53,7 @@ def _rows(
 ) -> list[tuple[Sequence[str], bool]]:
     stage, part = launcher.stage(k), best.throw.stages
     a, b = float(part.wheel_speed_a[k]), float(part.wheel_speed_b[k])
-    grip, leaves = float(best.grip_limit[k]), float(part.exit_speed[k])
+    grip, exit_speed = float(best.grip_limit[k]), float(part.exit_speed[k])
     split = stage.layout.side_b_driven and a != b
     names = ["A", "B"] if split else ["A + B" if stage.layout.side_b_driven else "A"]
     leads = "B" if split and best.spin < 0 else names[0]
@@ -61,7 +64,7 @@ def _rows(
         cells = (
             str(k + 1), name, speed(u), f"{float(turns_per_minute(u, stage.wheel)):.0f}",
             MISSING if throttle is None else f"{100 * throttle:.1f}",
-            MISSING if names[side] != leads or np.isnan(grip) else _below(1 - u / grip), speed(leaves),
+            MISSING if names[side] != leads or np.isnan(grip) else _below(1 - u / grip), speed(exit_speed),
         )  # fmt: skip
         found.append((cells, worth))
     return found
@@ -72,21 +75,21 @@ def _below(share: float) -> str:
 
 
 def facts(launcher: Launcher, best: Settings) -> str:
-    """Say how projectiles are fed, what the supply is, and how fast they leave."""
-    said = [f"Feed at {format_quantity(float(launcher.feed.speed), 0.0, 'm/s')}"]
+    """Return a sentence on feed, supply and exit speed."""
+    parts = [f"Feed at {format_quantity(float(launcher.feed.speed), 0.0, 'm/s')}"]
     if launcher.feed.rate is not None:
-        said.append(f"{float(launcher.feed.rate):g} a second")
+        parts.append(f"{float(launcher.feed.rate):g} a second")
     if launcher.supply is not None:
-        said.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
-    said.append(f"exit speed {speed(float(outlet_speed(launcher, best.exit_speed)))} m/s")
-    without = bool(np.isnan(best.grip_limit).any())
-    return f"{', '.join(said)}.{' Stages without a figure have no grip limit within their range.' if without else ''}"
+        parts.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
+    parts.append(f"exit speed {speed(float(outlet_speed(launcher, best.exit_speed)))} m/s")
+    missing = " Stages without a figure below grip limit have no grip limit in their range."
+    return f"{', '.join(parts)}.{missing if np.isnan(best.grip_limit).any() else ''}"
 
 
 MOST_RPM = 6
-"""Stages whose rpm stand beside each first throw: more do not fit on a sheet."""
+"""Greatest number of stages whose rpm stand beside each first throw, as a sheet has no room for more."""
 REPEATS = 3
-BEFORE, AFTER = "before any throw was measured", "by what the throws have told"
+"""First throws at each setting."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +128,7 @@ def build_card(
         Speeds to set, judged by every limit.
     throws : sequence of FirstThrow
         Settings to begin with, slowest first.
-    source : Source
+    source : Provenance
         Hash and seed.
     origin : str
         Where the speeds come from, as "planned".
@@ -150,13 +153,14 @@ def build_card(
         first_note=_first_note(scenario, throws), limits=_limits(rows, margin),
         limit_notes=tuple(_limit_notes(scenario, rows, margin)), cautions=(SAFETY, *CAUTIONS[1:]),
         stamp=" · ".join((
-            day, f"stager {__version__}", file, f"configuration {source.config_sha256[:SHORT]}", f"seed {source.seed}",
+            day, f"stager {__version__}", file, f"configuration {source.config_sha256[:HASH_DIGITS]}",
+            f"seed {source.seed}",
         )),
     )  # fmt: skip
 
 
 def refusal(best: Settings) -> str:
-    """Say why settings must not be pinned up; "" where they may: they jam, or break a limit that protects someone."""
+    """Return why settings must not be pinned up: they jam or break a limit that protects people; "" where they may."""
     if bool(best.throw.jammed):
         return "No card: at these speeds the projectile jams."
     broken = [limits.title(one.name) for one in best.verdicts if one.hard and not one.satisfied]
@@ -164,13 +168,14 @@ def refusal(best: Settings) -> str:
 
 
 def _alarm(scenario: Scenario, rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> str:
-    """What is not as it should be: limits that are broken, too few builds that keep those that protect."""
+    """Return a warning where limits are broken, or kept in too few builds; "" where all is well."""
     broken = [limits.title(row["name"]) for row in rows if row["kept"] is False]
-    said = [f"These speeds break {listing(broken)}."] if broken else []
+    sentences = [f"These speeds break {listing(broken)}."] if broken else []
     wanted = scenario.limit_values.confidence
     if margin is not None and margin.kept < wanted:
-        said.append(f"Only {100 * margin.kept:.0f} of 100 builds keep the limits below, {100 * wanted:.3g} should.")
-    return " ".join(said)
+        kept = f"{100 * margin.kept:.0f} of 100 builds"
+        sentences.append(f"Only {kept} keep the limits below, {100 * wanted:.3g} should.")
+    return " ".join(sentences)
 
 
 def _settings(best: Settings) -> Table:
@@ -179,7 +184,7 @@ def _settings(best: Settings) -> Table:
 
 
 def first_table(best: Settings, throws: Sequence[FirstThrow]) -> Table:
-    """Return the first throws, with the wheels of all stages in one column."""
+    """Return the table of first throws for a screen, with the rpm of all stages in one column."""
     launcher = best.design.launcher
     columns = (
         Column("of speed", "%"), Column("stage by stage", "rpm", words=True), Column("expect", "m/s"),
@@ -194,7 +199,7 @@ def first_table(best: Settings, throws: Sequence[FirstThrow]) -> Table:
 
 
 def _turns(launcher: Launcher, one: FirstThrow, k: int) -> str:
-    """Rpm of the wheels of a stage, A:B where they differ."""
+    """Return the rpm of the wheels of a stage, A:B where they differ."""
     wheel = launcher.stage(k).wheel
     a, b = (f"{float(turns_per_minute(u[k], wheel)):.0f}" for u in (one.wheel_speed, one.wheel_speed_b))
     return a if a == b or not launcher.stage(k).layout.side_b_driven else f"{a}:{b}"
@@ -205,6 +210,7 @@ def _between(one: FirstThrow) -> str:
 
 
 def _first_wide(best: Settings, throws: Sequence[FirstThrow]) -> Table:
+    """Return the table of first throws for the sheet, with a column for each stage."""
     launcher, count = best.design.launcher, best.count
     shown = range(count) if count <= MOST_RPM else range(0)
     columns = (
@@ -219,14 +225,14 @@ def _first_wide(best: Settings, throws: Sequence[FirstThrow]) -> Table:
 
 
 def _first_note(scenario: Scenario, throws: Sequence[FirstThrow]) -> str:
-    sure = f"{100 * scenario.limit_values.confidence:.3g} of 100 builds"
+    share = f"{100 * scenario.limit_values.confidence:.3g} of 100 builds"
     if not throws:
         return (
             "No first throws: at every speed tried the projectile may jam, or a limit that protects people or parts"
-            f" may be broken in more builds than allowed ({sure} shall keep them)."
+            f" may be broken in more builds than allowed ({share} shall keep them)."
         )
     reached = "" if throws[-1].share == 1.0 else (
-        f" Stop at {100 * throws[-1].share:.0f} %: faster ones are not known to keep the limits in {sure}."
+        f" Stop at {100 * throws[-1].share:.0f} %: faster ones are not known to keep the limits in {share}."
     )  # fmt: skip
     return (
         f"{REPEATS} throws at each, all wheels at this share of their speeds. Write down what you measure. Stop if it"
@@ -242,7 +248,7 @@ _LIMITS = (
 
 
 def _limits(rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> Table:
-    """The limits with what nearly all builds stay within."""
+    """Return the table of limits, with a column for the value that nearly all builds stay within."""
     plain = limits.table(rows, [limits.word(row) for row in rows])
     place = {column.head: i for i, column in enumerate(plain.columns)}
     unit = place.get("unit")
@@ -268,11 +274,48 @@ def _at_confidence(row: Mapping[str, Any], margin: Margin) -> str:
 
 
 def _limit_notes(scenario: Scenario, rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> list[str]:
+    when = "given the measured throws" if scenario.draws else "before any throw was measured"
     kept = [] if margin is None or not margin.draws else [
         f"Of {margin.draws} builds drawn from the stated uncertainties, {margin.kept * margin.draws:.0f} keep all"
-        f" judged limits together that protect people and parts, {AFTER if scenario.draws else BEFORE}."
+        f" judged limits together that protect people and parts, {when}."
     ]  # fmt: skip
     jams = [] if margin is None or margin.jams < MANY_JAMS / 5 else [
         f"It jams in {margin.jams * margin.draws:.0f} of them at these speeds."
     ]  # fmt: skip
     return [*kept, *jams, *limits.missing_keys(rows)]
+
+
+def card_answer(
+    card: Card, best: Settings, first: Sequence[FirstThrow], margin: Margin | None, path: Path, source: Provenance, *,
+    planned: bool, refusal: str = "",
+) -> Answer:  # fmt: skip
+    """Return where the card is and what it says; it is a "no" where its settings break a limit or jam.
+
+    refusal: why no card was written, "" where it was.
+    """
+    launcher = best.design.launcher
+    leaves = float(outlet_speed(launcher, best.exit_speed))
+    content = {
+        "card": None if refusal else str(path), "planned": planned, "stages": throws.stages(launcher, best.throw),
+        "exit_speed_m_s": best.exit_speed, "outlet_speed_m_s": leaves,
+        "exit_energy_J": float(translation_energy(leaves, launcher.projectile)),
+        "limits": limits.rows(best.verdicts, not_judged(best.design)),
+        "builds_kept_fraction": None if margin is None else margin.kept,
+        "first_throws": [
+            {
+                "speed_fraction": one.share, "wheel_speed_m_s": one.wheel_speed, "wheel_speed_b_m_s": one.wheel_speed_b,
+                "outlet_speed_m_s": one.exit_speed,
+                "interval_m_s": None if one.low is None else [one.low, one.high],
+            }
+            for one in first
+        ],
+    }  # fmt: skip
+    if refusal:
+        hint = "Nothing was written. stager check tells what helps."
+        return Answer(Screen(refusal, [card.settings, card.limits], [hint]), document(content, source), yes=False)
+    tables = [card.settings, *([first_table(best, first)] if first else [])]
+    screen = Screen(
+        card.headline, tables, [card.first_note, *card.limit_notes, f"The card is {path}."], verdict=card.alarm,
+        more_tables=[card.limits],
+    )  # fmt: skip
+    return Answer(screen, document(content, source), yes=not card.alarm)

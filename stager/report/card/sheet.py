@@ -1,4 +1,4 @@
-"""The card as one A4 sheet: HTML that needs nothing else, or a PDF drawn with matplotlib; lengths in millimetres."""
+"""The card as one A4 sheet: self-contained HTML, or a PDF drawn with matplotlib; lengths in millimetres."""
 
 from __future__ import annotations
 
@@ -19,20 +19,23 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
-LARGEST_HTML, ROOM_HTML = 1.15, 39.0
-"""Greatest size [-], and rows that a sheet holds at size 1, as weighed by `_rows`."""
+"""Content security policy of the sheet."""
+LARGEST_HTML = 1.15
+"""Greatest scale of the type in HTML [-]."""
+ROWS_HTML = 39.0
+"""Rows that a sheet holds at scale 1, counted by `_rows_of_html`."""
 
 
 def html(card: Card) -> str:
     """Return the card as an HTML document; equal for equal input."""
-    size = min(LARGEST_HTML, ROOM_HTML / _rows_of_html(card))
+    size = min(LARGEST_HTML, ROWS_HTML / _rows_of_html(card))
     style = f":root{{--size:{size:.3f}}}\n{(files('stager.report.card') / 'card.css').read_text('utf-8')}"
     sheet = environment().get_template("sheet.html").render(card=card, style=Markup(style), policy=POLICY)
     return f"{sheet}\n"
 
 
 def _rows_of_html(card: Card) -> float:
-    """How long the card is, in rows of its smaller tables."""
+    """Return the length of the card in rows of its smaller tables."""
     texts = [card.facts, card.first_note, *card.limit_notes, *card.cautions]
     heads = 1.9 * -(-len(card.title) // 40) + 1.3 * -(-len(card.headline) // 75) + 2.0 * -(-len(card.alarm) // 60)
     first = 0.0 if card.first is None else 1.35 * len(card.first.rows) + 2.5
@@ -40,15 +43,32 @@ def _rows_of_html(card: Card) -> float:
     return 1.6 * len(card.settings.rows) + first + len(card.limits.rows) + 0.85 * lines + heads + 3.5
 
 
-WIDTH, HEIGHT, MARGIN = 210.0, 297.0, 12.0
+WIDTH = 210.0
+"""Width of A4 [mm]."""
+HEIGHT = 297.0
+"""Height of A4 [mm]."""
+MARGIN = 12.0
+"""Margin on all sides [mm]."""
 POINT = 25.4 / 72
-LARGEST, SHRINK, LEAST = 1.15, 0.97, 0.3
-"""Size that is tried first, factor between attempts at a smaller one, and the size at which it ends [-]."""
+"""A typographic point [mm]."""
+LARGEST = 1.15
+"""Scale of the type that is tried first [-]."""
+SHRINK = 0.97
+"""Factor to the next smaller scale [-]."""
+LEAST = 0.3
+"""Scale at which attempts end, whether the card fits or not [-]."""
 LEAST_GAP = 1.5
-"""Distance between columns [mm]."""
-INK, MUTED, RULE, ALARM = "#111111", "#444444", "#bbbbbb", "#a01010"
-LEADING, ROW, ASCENT = 1.3, 0.95, 0.76
-"""Distance of lines in text and in tables, and height of a capital, over a text's size [-]."""
+"""Least distance between columns [mm]."""
+INK = "#111111"
+MUTED = "#444444"
+RULE = "#bbbbbb"
+ALARM = "#a01010"
+LEADING = 1.3
+"""Distance of lines of text over the type's size [-]."""
+ROW = 0.95
+"""Height of a table's row over the type's size [-]."""
+ASCENT = 0.76
+"""Height of a capital over the type's size [-]."""
 
 
 def pdf(card: Card) -> bytes:
@@ -75,8 +95,11 @@ def draw(card: Card) -> Figure:
 
 @dataclass(slots=True)
 class _Sheet:
-    """A sheet that is filled from the top: y, where the next line begins [mm]; too_wide: whether a table goes beyond
-    the margin; drawn: what is on it."""
+    """A sheet that is filled from the top.
+
+    size: scale of the type; y: where the next line begins [mm]; too_wide: a table exceeds the margin; drawn: what
+    puts each item on matplotlib axes.
+    """
 
     size: float
     y: float = HEIGHT - MARGIN
@@ -84,7 +107,7 @@ class _Sheet:
     drawn: list[Callable[[Axes], object]] = field(default_factory=list)
 
     def text(self, text: str, points: float, *, bold: bool = False, colour: str = INK, indent: float = 0.0) -> None:
-        """A paragraph, wrapped at the margin."""
+        """Add a paragraph, wrapped at the margin."""
         for line in _wrapped(text, points * self.size, WIDTH - 2 * MARGIN - indent, bold=bold):
             self.put(MARGIN + indent, line, points, bold=bold, colour=colour)
             self.down(points * LEADING * POINT)
@@ -92,7 +115,7 @@ class _Sheet:
     def put(
         self, x: float, text: str, points: float, *, bold: bool = False, colour: str = INK, right: bool = False
     ) -> None:
-        """A text whose line begins, or ends, at `x`."""
+        """Add a text that begins, or with `right` ends, at `x`."""
         size = points * self.size
         y = self.y - ASCENT * size * POINT
         self.drawn.append(lambda axes: axes.text(
@@ -101,19 +124,19 @@ class _Sheet:
         ))  # fmt: skip
 
     def rule(self, colour: str = RULE, width: float = 0.5) -> None:
-        """A line from margin to margin."""
+        """Add a line from margin to margin."""
         y = self.y
         self.drawn.append(lambda axes: axes.plot([MARGIN, WIDTH - MARGIN], [y, y], color=colour, linewidth=width))
 
     def frame(self, top: float, colour: str = INK) -> None:
-        """A frame from `top` to here."""
+        """Add a frame from `top` to here."""
         x, y = [MARGIN - 2, WIDTH - MARGIN + 2], [top, self.y]
         self.drawn.append(lambda axes: axes.plot(
             [x[0], x[1], x[1], x[0], x[0]], [y[0], y[0], y[1], y[1], y[0]], color=colour, linewidth=1.2
         ))  # fmt: skip
 
     def down(self, distance: float) -> None:
-        """Go down by `distance` at full size [mm]."""
+        """Go down by `distance` [mm] at scale 1."""
         self.y -= distance * self.size
 
 
@@ -150,7 +173,7 @@ def _lay_out(card: Card, size: float) -> _Sheet:
 
 
 def _table(sheet: _Sheet, item: Table, points: float, *, bold: bool = False, space: float = 0.9) -> None:
-    """A table over the whole width; columns share what is left of it."""
+    """Add a table over the whole width; the columns share the free width."""
     sheet.down(4)
     sheet.text(item.title, 12, bold=True)
     sheet.rule(INK, 1.2)
@@ -182,7 +205,7 @@ def _table(sheet: _Sheet, item: Table, points: float, *, bold: bool = False, spa
 
 
 def _wrapped(text: str, points: float, width: float, *, bold: bool) -> Sequence[str]:
-    """Lines no wider than `width` [mm]; a word that is wider is cut."""
+    """Return lines no wider than `width` [mm]; a wider word is cut."""
     lines, line = [], ""
     for word in text.split():
         longer = f"{line} {word}".strip()

@@ -1,4 +1,4 @@
-"""Plain shapes to scale, in millimetres, y upwards, and dimension lines; as SVG or painted with matplotlib."""
+"""Plain shapes and dimension lines to scale, in millimetres, y upwards, as SVG or drawn with matplotlib."""
 
 from __future__ import annotations
 
@@ -14,11 +14,12 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 INCHES = 9.6
+"""Width of a drawing with matplotlib [inch]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Look:
-    """How a shape is drawn; width of its line in pixels, dash in pixels."""
+    """How a shape is drawn; width and dash of its line in pixels."""
 
     name: str
     fill: str = "none"
@@ -28,7 +29,7 @@ class Look:
 
     @property
     def attributes(self) -> str:
-        """As SVG."""
+        """SVG attributes."""
         dash = f' stroke-dasharray="{" ".join(map(_number, self.dash))}"' if self.dash else ""
         return (
             f'class="{self.name}" fill="{self.fill}" stroke="{self.line}" stroke-width="{_number(self.width)}"{dash}'
@@ -46,12 +47,12 @@ class Circle:
     look: Look
 
     def svg(self) -> str:
-        """As an SVG element."""
+        """Return it as an SVG element."""
         place = f'cx="{_number(self.x)}" cy="{_number(-self.y)}" r="{_number(self.radius)}"'
         return f"<circle {place} {self.look.attributes}/>"
 
     def paint(self, axes: Axes, scale: float) -> None:
-        """On matplotlib axes."""
+        """Draw it on matplotlib axes; scale: points for the drawing's type size."""
         from matplotlib.patches import Circle as Disc
 
         axes.add_patch(Disc((self.x, self.y), self.radius, **_patch(self.look)))
@@ -66,12 +67,12 @@ class Stroke:
     closed: bool = False
 
     def svg(self) -> str:
-        """As an SVG element."""
+        """Return it as an SVG element."""
         points = " ".join(f"{_number(x)},{_number(-y)}" for x, y in self.points)
         return f'<{"polygon" if self.closed else "polyline"} points="{points}" {self.look.attributes}/>'
 
     def paint(self, axes: Axes, scale: float) -> None:
-        """On matplotlib axes."""
+        """Draw it on matplotlib axes; scale: points for the drawing's type size."""
         from matplotlib.patches import Polygon
 
         axes.add_patch(Polygon(self.points, closed=self.closed, **_patch(self.look)))
@@ -79,8 +80,11 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
-    """Text centred on a place [mm]; size: in parts of the drawing's type; lift: its middle above the place, in parts of
-    its own size; fine: left out where there is no room."""
+    """A text centred on a place [mm].
+
+    size: over the drawing's type size; lift: height of its middle above the place over its own size; fine: left out
+    on narrow screens.
+    """
 
     x: float
     y: float
@@ -93,7 +97,7 @@ class Words:
     colour: str = palette.INK
 
     def svg(self) -> str:
-        """As an SVG element."""
+        """Return it as an SVG element."""
         turned = f' transform="rotate(-90 {_number(self.x)} {_number(-self.y)})"' if self.upright else ""
         kind = ' class="fine"' if self.fine else ""
         weight = ' font-weight="700"' if self.bold else ""
@@ -102,7 +106,7 @@ class Words:
         return f"<text {place} {drawn}>{html.escape(self.text)}</text>"
 
     def paint(self, axes: Axes, scale: float) -> None:
-        """On matplotlib axes."""
+        """Draw it on matplotlib axes; scale: points for the drawing's type size."""
         up = self.lift * self.size * scale
         axes.annotate(
             self.text, (self.x, self.y), (-up, 0.0) if self.upright else (0.0, up), textcoords="offset points",
@@ -116,7 +120,7 @@ Shape = Circle | Stroke | Words
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawing:
-    """Shapes and the window on them [mm]; type: height of plain text [mm]."""
+    """Shapes and the window around them [mm]; type: type size of text [mm]."""
 
     shapes: Sequence[Shape]
     left: float
@@ -126,7 +130,7 @@ class Drawing:
     type: float
 
     def svg(self) -> str:
-        """As SVG in millimetres."""
+        """Return it as SVG in millimetres."""
         wide, high = self.right - self.left, self.top - self.bottom
         window = " ".join(map(_number, (self.left, -self.top, wide, high)))
         inside = "".join(shape.svg() for shape in self.shapes)
@@ -136,7 +140,7 @@ class Drawing:
         )
 
     def paint(self) -> Figure:
-        """With matplotlib."""
+        """Return it as a matplotlib figure."""
         from stager.report.figures.picture import axes
 
         wide, high = self.right - self.left, self.top - self.bottom
@@ -162,15 +166,19 @@ def _patch(look: Look) -> dict[str, object]:
 THIN = Look(name="dimension", line=palette.MUTED, width=0.9)
 TIP = Look(name="tip", fill=palette.MUTED)
 SLIM = 0.16
+"""Half width of an arrow tip over the type size [-]."""
 
 
 def millimetres(value: float) -> str:
-    """A length in millimetres as the drawing has it: whole ones, else tenths or hundredths."""
+    """Return a length [mm] as text with at most two decimals."""
     return f"{value:.2f}".rstrip("0").rstrip(".")
 
 
 def along(start: float, end: float, y: float, size: float, text: str, foot: tuple[float, float]) -> list[Shape]:
-    """Between two places along the barrel [mm], drawn at height y; foot: heights from which its ends are led."""
+    """Return a dimension between two places along the barrel [mm].
+
+    y: height of its line; size: type size; foot: heights where its extension lines begin.
+    """
     ends = ((start, foot[0]), (end, foot[1]))
     over = 0.4 * size if y > max(foot) else -0.4 * size
     shapes: list[Shape] = [Stroke(points=((x, low), (x, y + over)), look=THIN) for x, low in ends]
@@ -181,7 +189,10 @@ def along(start: float, end: float, y: float, size: float, text: str, foot: tupl
 
 
 def across(low: float, high: float, x: float, size: float, text: str, foot: float) -> list[Shape]:
-    """Between two heights [mm], drawn at place x along the barrel; foot: place from which its ends are led."""
+    """Return a dimension between two heights [mm].
+
+    x: place of its line along the barrel; size: type size; foot: place where its extension lines begin.
+    """
     over = 0.4 * size if x > foot else -0.4 * size
     shapes: list[Shape] = [Stroke(points=((foot, y), (x + over, y)), look=THIN) for y in (low, high)]
     shapes.append(Stroke(points=((x, low), (x, high)), look=THIN))
@@ -191,7 +202,7 @@ def across(low: float, high: float, x: float, size: float, text: str, foot: floa
 
 
 def _tip(x: float, y: float, size: float, dx: float, dy: float) -> Stroke:
-    """Arrow tip at a place, pointing away from (dx, dy)."""
+    """Return an arrow tip at (x, y) that points away from (dx, dy)."""
     long, slim = 0.75 * size, SLIM * size
     back = (x + long * dx, y + long * dy)
     side = (slim * dy, slim * dx)

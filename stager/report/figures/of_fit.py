@@ -1,4 +1,4 @@
-"""Figures of a fit: agreement with the throws, what is left over, how much was learned of each parameter."""
+"""Pictures of a fit: agreement with the throws, residuals, what was learned of each parameter."""
 
 from __future__ import annotations
 
@@ -21,56 +21,58 @@ if TYPE_CHECKING:
 
 Flags = NDArray[np.bool_]
 WILD = 0.5
+"""Probability from which on a throw is drawn as an outlier [-]."""
 COVERAGE = 1.96
+"""Half width of a 95 % interval in standard uncertainties [-]."""
 
 
 def agreement(fit: Fit) -> Picture:
-    """Measured against fitted exit speeds."""
+    """Return the picture of measured against fitted exit speeds."""
     measured, fitted, wild = _speeds(fit)
     count = int(wild.sum())
     rows = tuple(
-        (f"{order:g}", speed(float(v)), speed(float(w)), "wild" if bad else "")
+        (f"{order:g}", speed(float(v)), speed(float(w)), "outlier" if bad else "")
         for order, v, w, bad in zip(fit.throws.order[fit.used], measured, fitted, wild, strict=True)
     )
     columns = (Column("throw"), Column("measured", "m/s"), Column("fitted", "m/s"), Column("", words=True))
-    said = f"{plural(measured.size, 'throw')} fitted, scatter {percent(fit.scatter)}." + (
-        f" {plural(count, 'throw')} probably wild." if count else ""
+    summary = f"{plural(measured.size, 'throw')} fitted, scatter {percent(fit.scatter)}." + (
+        f" {plural(count, 'throw')} probably outliers." if count else ""
     )
     return Picture(
-        name="agreement", title="Measured and fitted", alt=f"Measured against fitted exit speed: {said}",
-        caption=f"{said} On the line they agree; crosses are probably wild and count little.",
+        name="agreement", title="Measured and fitted", alt=f"Measured against fitted exit speed: {summary}",
+        caption=f"{summary} On the line they agree; crosses are probable outliers, given little weight.",
         twin=Table("Measured and fitted", columns, rows), paint=lambda: _paint_agreement(measured, fitted, wild),
     )  # fmt: skip
 
 
 def residuals(fit: Fit) -> Picture:
-    """What the fit leaves over, in the order of the throws."""
+    """Return the picture of residuals in the order of the throws."""
     left = 100 * fit.found.residuals
     order = fit.throws.order[fit.used]
     wild = np.asarray(fit.found.outlier_probability > WILD)
     rows = tuple((f"{n:g}", f"{value:+.2f}") for n, value in zip(order, left, strict=True))
     columns = (Column("throw"), Column("measured above fitted", "%"))
     return Picture(
-        name="residuals", title="What the fit leaves over",
+        name="residuals", title="Residuals of the fit",
         alt=f"Residuals in the order of the throws, between {left.min():+.1f} and {left.max():+.1f} per cent;"
         f" two thirds lie within {percent(fit.scatter)}.",
-        caption="In the order of the throws: a slope would be a drift. Shaded: twice the scatter of one throw.",
-        twin=Table("What the fit leaves over", columns, rows),
+        caption="In the order of the throws; a slope means drift. Shaded: twice the scatter of one throw.",
+        twin=Table("Residuals of the fit", columns, rows),
         paint=lambda: _paint_residuals(order, left, wild, 100 * fit.scatter),
     )  # fmt: skip
 
 
 def told(fit: Fit, units: Units) -> Picture | None:
-    """Each parameter's 95 % interval before and after, on the scale of what was thought before. None without any."""
+    """Return the picture of each parameter's 95 % interval before and after; None without uncertain parameters."""
     parameters = [one for one in fit.parameters if one.prior_uncertainty > 0]
     if not parameters:
         return None
     unknown = [name_of(one) for one in parameters if not one.identified]
     missing = f" Not identified: {listing(unknown)}." if unknown else " All are identified."
-    said = ", ".join(f"{name_of(one)} {percent(one.told, 0)}" for one in parameters)
+    learned = ", ".join(f"{name_of(one)} {percent(one.told, 0)}" for one in parameters)
     return Picture(
-        name="told", title="What the throws have told", alt=f"Share of uncertainty that is gone: {said}.{missing}",
-        caption=f"Grey: 95 % before; blue: after, in standard uncertainties from before.{missing}",
+        name="told", title="What the throws tell", alt=f"Share of uncertainty removed: {learned}.{missing}",
+        caption=f"Grey: 95 % before; blue: 95 % after; in standard uncertainties of before.{missing}",
         twin=parameters_of(fit, units), paint=lambda: _paint_told(parameters),
     )  # fmt: skip
 
@@ -117,7 +119,7 @@ def _paint_told(parameters: list[Parameter]) -> Figure:
         plot.plot([-COVERAGE, COVERAGE], [place, place], color=palette.RULE, linewidth=8, solid_capstyle="butt")
         plot.plot([low, high], [place, place], color=palette.CURVE, linewidth=3.5, solid_capstyle="butt")
         plot.plot(middle, place, marker="o", markersize=5, color=palette.CURVE)
-    plot.set(xlabel="from the value before (standard uncertainties)", yticks=range(len(parameters)))
+    plot.set(xlabel="change from before (standard uncertainties)", yticks=range(len(parameters)))
     plot.set_yticklabels(names)
     plot.invert_yaxis()
     plot.grid(visible=False, axis="y")

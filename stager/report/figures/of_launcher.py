@@ -1,4 +1,4 @@
-"""Side view of a launcher, drawn to scale from its configuration; side A is above the projectile's path."""
+"""Picture of a launcher: its side view to scale; side A is above the projectile's path."""
 
 from __future__ import annotations
 
@@ -18,23 +18,27 @@ from stager.report.figures.picture import Picture
 from stager.report.numbers import MISSING, listing, plural, speed
 
 MM = 1000.0
+"""Millimetres in a metre."""
 TYRE = Look(name="tyre", fill=palette.RULE, line=palette.INK, width=1.3)
 HUB = Look(name="hub", fill=palette.GROUND, line=palette.INK, width=1.1)
-LOOSE = Look(name="idler", fill=palette.GROUND, line=palette.INK, width=1.3, dash=(5, 3))
+IDLER = Look(name="idler", fill=palette.GROUND, line=palette.INK, width=1.3, dash=(5, 3))
 BORE = Look(name="bore", fill=palette.FAINT, line=palette.INK, width=0.9)
 PATH = Look(name="path", line=palette.MUTED, width=0.9, dash=(14, 3, 3, 3))
 RAIL = Look(name="rail", fill=palette.RULE, line=palette.INK, width=1.1)
 BODY = Look(name="projectile", fill=palette.MARK, line=palette.INK, width=1.1)
-GONE = Look(name="leaving", fill=palette.GROUND, line=palette.MARK, width=1.5)
+LEAVING = Look(name="leaving", fill=palette.GROUND, line=palette.MARK, width=1.5)
 TURN = Look(name="turn", line=palette.MUTED, width=1.2)
 ARROW = Look(name="arrow", line=palette.MARK, width=2.0)
 HEAD = Look(name="head", fill=palette.MARK)
-RAIL_DEPTH, FARTHEST = 0.12, 12
+RAIL_DEPTH = 0.12
+"""Depth of the drawn rail over the wheel's diameter [-]."""
+MOST_PITCHES = 12
+"""Greatest number of stages with a dimension for each pitch."""
 
 
 @dataclass(frozen=True, slots=True)
 class Nip:
-    """Where a stage is, all in mm: axes at x; wheel radius; heights of the nearest surfaces of sides A and B."""
+    """Position of a stage [mm]: x of its axes, wheel radius, heights of the surfaces of sides A and B at the gap."""
 
     x: float
     radius: float
@@ -43,12 +47,12 @@ class Nip:
 
     @property
     def gap(self) -> float:
-        """Free gap."""
+        """Free gap [mm]."""
         return self.top - self.bottom
 
 
 def nips(launcher: Launcher, count: int) -> list[Nip]:
-    """Nips of the first `count` stages; the path's middle is at height 0, a rail is where the projectile lies on it."""
+    """Return the nips of the first `count` stages; height 0 is the middle of the projectile's path."""
     return [_nip(launcher, k) for k in range(count)]
 
 
@@ -61,7 +65,10 @@ def _nip(launcher: Launcher, k: int) -> Nip:
 
 
 def picture(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] = ()) -> Picture | None:
-    """The launcher with `count` stages; stages: rows of a throw, for speeds. None without stages."""
+    """Return the picture of a launcher with `count` stages, None for 0.
+
+    stages: rows of a throw, for rpm and exit speed.
+    """
     if count == 0:
         return None
     drawing = draw(launcher, count, stages)
@@ -78,7 +85,7 @@ def picture(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] 
 
 
 def draw(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] = ()) -> Drawing:
-    """Shapes of the side view of `count` stages, at least one."""
+    """Return the side view of `count` stages, at least one."""
     spots = nips(launcher, count)
     width, rod = MM * float(launcher.projectile.diameter), MM * float(launcher.projectile.length or 0.0)
     start = -rod
@@ -134,8 +141,8 @@ def _wheels(stage: Stage, spot: Nip, number: str, row: Mapping[str, Any] | None,
 
 
 def _wheel(spot: Nip, y: float, hub: float, bore: float, turn: int, size: float) -> list[Shape]:
-    """One wheel; turn: 1 against the clock, -1 with it, 0 not driven."""
-    shapes: list[Shape] = [Circle(x=spot.x, y=y, radius=spot.radius, look=TYRE if turn else LOOSE)]
+    """Return the shapes of a wheel; turn: 1 counter-clockwise, -1 clockwise, 0 not driven."""
+    shapes: list[Shape] = [Circle(x=spot.x, y=y, radius=spot.radius, look=TYRE if turn else IDLER)]
     if hub < spot.radius or turn:
         shapes.append(Circle(x=spot.x, y=y, radius=hub, look=HUB))
     if bore:
@@ -144,7 +151,7 @@ def _wheel(spot: Nip, y: float, hub: float, bore: float, turn: int, size: float)
 
 
 def _turning(x: float, y: float, radius: float, turn: int, size: float) -> list[Shape]:
-    """An arc with a tip, on the side away from the path, for the sense of turning."""
+    """Return an arc with a tip, on the side away from the path, that shows the sense of rotation."""
     middle = turn * pi / 2
     angles = [middle + turn * (-0.5 + step / 12) for step in range(13)]
     points = tuple((x + radius * cos(angle), y + radius * sin(angle)) for angle in angles)
@@ -169,7 +176,7 @@ def _projectile(launcher: Launcher, left: float, right: float, size: float, look
 
 def _leaving(launcher: Launcher, ahead: float, size: float, exit_speed: float | None) -> list[Shape]:
     size_along = MM * float(launcher.projectile.length or launcher.projectile.diameter)
-    shapes = _projectile(launcher, ahead, ahead + size_along, size, GONE)
+    shapes = _projectile(launcher, ahead, ahead + size_along, size, LEAVING)
     start, end = ahead + size_along + 0.6 * size, ahead + size_along + 4.6 * size
     tip = ((end + size, 0.0), (end, 0.4 * size), (end, -0.4 * size))
     shapes += [Stroke(points=((start, 0), (end, 0)), look=ARROW), Stroke(points=tip, look=HEAD, closed=True)]
@@ -187,7 +194,7 @@ def _dimensions(
     first, last, half = spots[0], spots[-1], MM * float(launcher.projectile.radius)
     feet = [_lowest(launcher, k, spot) - 0.4 * size for k, spot in enumerate(spots)]
     shapes: list[Shape] = []
-    if len(spots) <= FARTHEST:
+    if len(spots) <= MOST_PITCHES:
         for k in range(len(spots) - 1):
             text = millimetres(MM * float(pitch(launcher, k)))
             shapes += along(spots[k].x, spots[k + 1].x, low - 2.4 * size, size, text, (feet[k], feet[k + 1]))

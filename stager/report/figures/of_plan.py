@@ -1,4 +1,4 @@
-"""Figures of a plan: the ladder, limits as margins, windings warming up, throw after throw at the rate."""
+"""Pictures of a plan: ladder, margins of limits, winding temperatures, throw after throw at the feed's rate."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stager.model.arrays import Floats
+from stager.model.drive import ZERO_CELSIUS
 from stager.physics.heat.windings import Windings
 from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import ladder, limits
@@ -23,15 +24,15 @@ Rungs = Sequence[Mapping[str, Any]]
 
 
 def ladder_picture(rungs: Rungs, recommended: int) -> Picture | None:
-    """Exit speed against the number of stages, with intervals; rungs: rows of a ladder. None without a stage."""
+    """Return the picture of exit speed against number of stages; rungs: rows of a ladder. None without a stage."""
     if len(rungs) < 2:
         return None
-    said = ". ".join(f"{plural(rung['stages'], 'stage')}: {_words(rung['exit_speed_m_s'])}" for rung in rungs)
+    steps = ". ".join(f"{plural(rung['stages'], 'stage')}: {_words(rung['exit_speed_m_s'])}" for rung in rungs)
     banded = any(rung["exit_speed_m_s"]["low"] is not None for rung in rungs)
-    bars = " Bars hold 95 % of the launchers that the uncertainties allow, each tuned at the bench." if banded else ""
+    bars = " Bars: 95 % of possible builds, each tuned at the bench." if banded else ""
     return Picture(
-        name="ladder", title="What each further stage adds", alt=f"{said}. Worth building: {recommended}.",
-        caption=f"Per cent: gain on one stage less. Filled: worth building.{bars}",
+        name="ladder", title="What each further stage adds", alt=f"{steps}. Worth building: {recommended}.",
+        caption=f"Per cent: gain over one stage less. Filled: worth building.{bars}",
         twin=ladder.table(rungs), paint=lambda: _paint_ladder(rungs, recommended),
     )  # fmt: skip
 
@@ -75,16 +76,19 @@ Rows = Sequence[Mapping[str, Any]]
 
 
 def limits_picture(rows: Rows, words: Sequence[str]) -> Picture | None:
-    """How much of each limit is left; rows: limits as the documents have them, with a word on each. None without."""
+    """Return the picture of the margin of each limit; None without a judged limit.
+
+    rows: limits as JSON has them; words: verdict on each in a word.
+    """
     judged = [(row, word) for row, word in zip(rows, words, strict=True) if row["margin_fraction"] is not None]
     if not judged:
         return None
     tight = [limits.title(row["name"]) for row, word in judged if word != "kept"]
-    held = f"Nothing left at: {listing(tight)}." if tight else "Every limit has margin left."
-    said = ", ".join(f"{limits.title(row['name'])} {limits.room_text(row)}" for row, _ in judged)
+    summary = f"No margin left: {listing(tight)}." if tight else "Every limit has margin left."
+    margins = ", ".join(f"{limits.title(row['name'])} {limits.room_text(row)}" for row, _ in judged)
     return Picture(
-        name="limits", title="Limits, as what is left of them", alt=f"{held} Margins: {said}.",
-        caption=f"Margin as a share of what is allowed; 0 % binds. {held}",
+        name="limits", title="Margins of the limits", alt=f"{summary} Margins: {margins}.",
+        caption=f"Margin as a share of what is allowed; a limit binds at 0 %. {summary}",
         twin=limits.table(rows, words), paint=lambda: _paint_limits(judged),
     )  # fmt: skip
 
@@ -99,9 +103,9 @@ def _paint_limits(judged: Sequence[tuple[Mapping[str, Any], str]]) -> Figure:
         shown = min(max(100 * limits.room(row), -100.0), 100.0)
         lowest = min(lowest, shown - 2)
         plot.barh(place, shown, height=0.55, color=palette.GOOD if word == "kept" else palette.MARK)
-        said = limits.room_text(row) if word == "kept" else f"{word}, {limits.room_text(row)}"
+        label = limits.room_text(row) if word == "kept" else f"{word}, {limits.room_text(row)}"
         ink = palette.INK if word == "kept" else palette.MARK
-        plot.text(max(shown, 0.0) + 1.5, place, said, va="center", color=ink)
+        plot.text(max(shown, 0.0) + 1.5, place, label, va="center", color=ink)
     plot.axvline(0, color=palette.INK, linewidth=1.0)
     plot.set(xlabel="margin (% of what is allowed)", yticks=range(len(judged)), xlim=(lowest, 132))
     plot.set_yticklabels(names)
@@ -112,15 +116,21 @@ def _paint_limits(judged: Sequence[tuple[Mapping[str, Any], str]]) -> Figure:
     return figure
 
 
-ZERO, MINUTE = 273.15, 60.0
-POINTS, LONGEST = 31, 3600.0
+MINUTE = 60.0
+POINTS = 31
+"""Points of a temperature curve."""
+LONGEST = 3600.0
+"""Longest time shown [s]."""
 
 
 def heat_picture(windings: Windings, allowed: float | None, session: float | None) -> Picture:
-    """Temperature of the windings while throwing; allowed [K]; session: its length [s] (None: half an hour)."""
+    """Return the picture of winding temperatures while throwing.
+
+    allowed: greatest temperature [K]; session: its length [s] (None: half an hour).
+    """
     time = min(session or LONGEST / 2, LONGEST) * np.linspace(0.0, 1.0, POINTS) ** 2
-    celsius = windings.temperature(time) - ZERO
-    after_long = windings.temperature() - ZERO
+    celsius = windings.temperature(time) - ZERO_CELSIUS
+    after_long = windings.temperature() - ZERO_CELSIUS
     hottest = int(np.argmax(celsius[-1]))
     stages = [f"stage {k + 1}" for k in windings.stage]
     columns = (Column("time", "min"), *(Column(name, "°C") for name in stages))
@@ -128,15 +138,15 @@ def heat_picture(windings: Windings, allowed: float | None, session: float | Non
         (f"{t / MINUTE:.2f}", *(f"{value:.1f}" for value in row)) for t, row in zip(time, celsius, strict=True)
     )
     rows = (*rows, ("final", *(f"{value:.1f}" if np.isfinite(value) else "unlimited" for value in after_long)))
-    limit = "" if allowed is None else f" Allowed: {allowed - ZERO:.0f} °C."
-    said = (
+    limit = "" if allowed is None else f" Allowed: {allowed - ZERO_CELSIUS:.0f} °C."
+    summary = (
         f"The windings of {stages[hottest]} get warmest: {celsius[-1, hottest]:.0f} °C after"
         f" {time[-1] / MINUTE:.0f} min, {_long(float(after_long[hottest]))} finally.{limit}"
     )
     return Picture(
-        name="heat", title="Windings while throwing", alt=said, caption=f"{said} From a cold start, at a steady rate.",
+        name="heat", title="Windings while throwing", alt=summary, caption=f"{summary} From a cold start, at a steady rate.",
         twin=Table("Winding temperatures", columns, rows),
-        paint=lambda: _paint_heat(time / MINUTE, celsius, stages, None if allowed is None else allowed - ZERO),
+        paint=lambda: _paint_heat(time / MINUTE, celsius, stages, None if allowed is None else allowed - ZERO_CELSIUS),
     )  # fmt: skip
 
 
@@ -166,7 +176,7 @@ def _paint_heat(minutes: Floats, celsius: Floats, stages: list[str], allowed: fl
 
 
 def rate_picture(sequence: ThrowSequence, settled: float, rate: float) -> Picture:
-    """Exit speed of throw after throw; settled: the exit speed they come to [m/s]; rate [1/s]."""
+    """Return the picture of exit speed throw after throw; settled: that of steady throwing [m/s]; rate [1/s]."""
     exits = sequence.exit_speed
     first = float(exits[0])
     lost = small_percent(1 - settled / first if first > 0 else 0.0)
@@ -178,7 +188,7 @@ def rate_picture(sequence: ThrowSequence, settled: float, rate: float) -> Pictur
         name="rate", title=f"Throw after throw, {digits(rate)} a second",
         alt=f"The first throw leaves at {speed(first)} m/s, later ones settle at {speed(settled)} m/s,"
         f" {lost} less.",
-        caption=f"The wheels do not quite come back between throws: settled throws leave {lost} slower.",
+        caption=f"The wheels do not recover fully between throws: settled throws leave {lost} slower.",
         twin=Table("Throw after throw", columns, rows), paint=lambda: _paint_rate(exits.tolist(), settled),
     )  # fmt: skip
 

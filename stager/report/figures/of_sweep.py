@@ -1,4 +1,4 @@
-"""Exit speed of a stage against its wheel speed."""
+"""Picture of a sweep: exit speed of a stage against its wheel speed."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 class SweepCurve:
     """A sweep and what is known about it.
 
-    setting: the planned wheel speed [m/s] and the exit speed there; grip_limit: its interval; band: coverage of
-    the curve at the sweep's points; told: these come from measured throws, not from the configuration alone; measured:
-    wheel and exit speeds [m/s], (throws, 2), of throws made with the stages before it set about so.
+    setting: planned wheel speed and exit speed [m/s]; grip_limit: its interval; band: 95 % band of the curve; told:
+    interval and band come from a fit, not from the configuration alone; measured: wheel and exit speeds [m/s],
+    (throws, 2), of throws with earlier stages at about these speeds.
     """
 
     sweep: Sweep
@@ -38,7 +38,7 @@ class SweepCurve:
 
     @property
     def doubt(self) -> Span | None:
-        """Grip limit by the throws, where the configuration's is outside of its interval."""
+        """Fitted interval of the grip limit where the configured grip limit lies outside of it, else None."""
         limit = self.grip_limit
         if not self.told or limit is None or self.sweep.grip_speed is None:
             return None
@@ -46,7 +46,7 @@ class SweepCurve:
 
     @property
     def refuted(self) -> bool:
-        """Whether the configured grip limit lies farther off the interval than that is wide, or the setting slips."""
+        """Whether the configured grip limit is far outside the fitted interval, or the setting slips."""
         limit = self.doubt
         if limit is None or self.sweep.grip_speed is None:
             return False
@@ -56,7 +56,7 @@ class SweepCurve:
 
 
 def sweep_picture(curve: SweepCurve, *, planned: bool = True) -> Picture:
-    """The curve with grip limit, band, setting (where `planned`) and measured throws."""
+    """Return the picture of a curve with grip limit, band, setting (if `planned`) and measured throws."""
     curve = curve if planned else replace(curve, setting=None)
     sweep = curve.sweep
     return Picture(
@@ -66,7 +66,7 @@ def sweep_picture(curve: SweepCurve, *, planned: bool = True) -> Picture:
 
 
 def line(sweep: Sweep) -> tuple[Floats, Floats]:
-    """Wheel and exit speeds of a sweep with its grip limit among them [m/s], (points,)."""
+    """Return wheel and exit speeds [m/s], (points,), of a sweep with its grip limit inserted."""
     if sweep.grip_speed is None or sweep.grip_exit is None:
         return sweep.wheel_speed, sweep.exit_speed
     place = int(np.searchsorted(sweep.wheel_speed, sweep.grip_speed))
@@ -76,35 +76,33 @@ def line(sweep: Sweep) -> tuple[Floats, Floats]:
 
 
 def _alt(curve: SweepCurve) -> str:
-    sweep, said = (
-        curve.sweep,
-        f"The projectile enters stage {curve.sweep.stage} at {speed(curve.sweep.entry_speed)} m/s. ",
-    )
+    sweep = curve.sweep
+    text = f"The projectile enters stage {sweep.stage} at {speed(sweep.entry_speed)} m/s. "
     if sweep.grip_speed is None or sweep.grip_exit is None:
-        said += f"Exit speed still rises where the range ends, at {speed(sweep.top)} m/s of wheel speed."
+        text += f"Exit speed still rises where the range ends, at {speed(sweep.top)} m/s of wheel speed."
     else:
-        said += (
+        text += (
             f"Exit speed rises with wheel speed up to the grip limit, {speed(sweep.grip_exit)} m/s at"
             f" {speed(sweep.grip_speed)} m/s of wheel speed; past it the wheels only slip."
         )
     if curve.setting is not None:
-        said += f" The setting is {speed(curve.setting[0])} m/s, exit {speed(curve.setting[1])} m/s."
-    return said
+        text += f" The setting is {speed(curve.setting[0])} m/s, exit {speed(curve.setting[1])} m/s."
+    return text
 
 
 def _caption(curve: SweepCurve) -> str:
     limit = curve.grip_limit
     parts = []
     if curve.sweep.grip_speed is not None:
-        whose = " as configured; the throws say" if curve.told else ", 95 %:"
-        between = "" if limit is None else f"{whose} {speed(limit.low)} to {speed(limit.high)}"
+        source = " as configured; the throws say" if curve.told else ", 95 %:"
+        between = "" if limit is None else f"{source} {speed(limit.low)} to {speed(limit.high)}"
         parts.append(f"Grip limit {speed(curve.sweep.grip_speed)} m/s{between}.")
     else:
         parts.append(f"No grip limit up to {speed(curve.sweep.top)} m/s ({curve.sweep.ends_by.replace('_', ' ')}).")
     if curve.setting is not None:
         parts.append(f"Setting {speed(curve.setting[0])} m/s.")
     if curve.band is not None:
-        parts.append("Thin line and shade: after the throws." if curve.told else "Shaded: 95 % of launchers.")
+        parts.append("Thin line and shade: fitted to the throws." if curve.told else "Shaded: 95 % of builds.")
     if curve.measured is not None and curve.measured.size:
         parts.append("Crosses: measured throws.")
     return " ".join(parts)
@@ -127,8 +125,8 @@ def _twin(curve: SweepCurve) -> Table:
     for u, v in () if measured is None else measured:
         rows.append((float(u), speed(float(v)), MISSING, MISSING, "measured"))
     columns = (
-        Column("wheel", "m/s"), Column("exit", "m/s"), Column("after the throws", "m/s"),
-        Column("95 % of launchers", "m/s"), Column("", words=True),
+        Column("wheel", "m/s"), Column("exit", "m/s"), Column("fitted", "m/s"),
+        Column("95 % of builds", "m/s"), Column("", words=True),
     )  # fmt: skip
     rows.sort(key=lambda row: row[0])
     lines = tuple((speed(u), *rest) for u, *rest in rows)
@@ -159,7 +157,7 @@ def _paint(curve: SweepCurve) -> Figure:
     high = max(top, 0.0 if curve.band is None else float(np.max(curve.band.high)))
     end = float(sweep.wheel_speed[-1])
     if curve.measured is not None and curve.measured.size:
-        # What was measured is shown, however far from what was expected.
+        # All measured throws are shown, however far from the curve.
         end, high = (max(most, 1.02 * float(curve.measured[:, k].max())) for k, most in enumerate((end, high)))
     plot.set(xlabel="wheel speed (m/s)", ylabel="exit speed (m/s)", xlim=(0, end))
     plot.set_ylim(0, 1.14 * high if high > 0 else 1.0)

@@ -1,4 +1,4 @@
-"""Figures of a throw: exit speed along the barrel, where the energy goes, the flight."""
+"""Pictures of a throw: speed along the barrel, energy by stage, flight."""
 
 from __future__ import annotations
 
@@ -23,11 +23,12 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MM = 1000.0
+"""Millimetres in a metre."""
 Stages = Sequence[Mapping[str, Any]]
 
 
 def speed_picture(launcher: Launcher, stages: Stages) -> Picture | None:
-    """Speed of the projectile against its place; stages: rows of a throw that gets through. None without stages."""
+    """Return the picture of speed along the barrel; stages: rows of a throw. None without stages or after a jam."""
     if not stages or stages[-1]["exit_speed_m_s"] <= 0:
         return None
     points = speed_course(launcher, stages)
@@ -55,7 +56,7 @@ def _rolling(launcher: Launcher, count: int) -> str:
 
 
 def speed_course(launcher: Launcher, stages: Stages) -> list[tuple[float, float, str]]:
-    """Places [mm], speeds [m/s] and what happens there; a rod's place is that of its front end."""
+    """Return places [mm], speeds [m/s] and what happens there; the place of a rod is that of its front end."""
     rod = MM * float(launcher.projectile.length or 0.0)
     points = [(0.0, float(stages[0]["entry_speed_m_s"]), "fed")]
     spots = [MM * float(place(launcher, k)) for k in range(len(stages))]
@@ -92,10 +93,11 @@ def _paint_speeds(launcher: Launcher, stages: Stages, points: list[tuple[float, 
 KINDS = ("motion", "spin", "slip heat", "crushing")
 COLOURS = (palette.MOTION, palette.SPIN, palette.HEAT, palette.CRUSH)
 LEGIBLE = 0.12
+"""Share of the longest bar from which on a part is labelled [-]."""
 
 
 def energy_picture(launcher: Launcher, stages: Stages) -> Picture | None:
-    """Work of the wheels of each stage by what it becomes; stages: rows of a throw. None without stages."""
+    """Return the picture of the work of each stage by what it becomes; stages: rows of a throw. None without stages."""
     if not stages:
         return None
     parts = shares(launcher, stages)
@@ -109,10 +111,10 @@ def energy_picture(launcher: Launcher, stages: Stages) -> Picture | None:
         if work[n - 1]
     ]
     total = ("all", digits(work.sum()), *(digits(whole[k]) for k in kept), percent(whole[0] / work.sum()))
-    said = listing([f"{KINDS[k]} {digits(whole[k])} J" for k in kept])
+    shares_text = listing([f"{KINDS[k]} {digits(whole[k])} J" for k in kept])
     return Picture(
         name="energy", title="Where the energy goes",
-        alt=f"The wheels give {digits(work.sum())} J to a throw. Of it becomes: {said}."
+        alt=f"The wheels give {digits(work.sum())} J to a throw. Of this becomes: {shares_text}."
         f" The first stage alone turns {digits(parts[0, 2])} J into slip heat.",
         caption=f"Work of the wheels in one throw: {digits(work.sum())} J, of which {percent(whole[0] / work.sum(), 0)}"
         " becomes motion. Slip heat wears tyre and projectile.",
@@ -121,7 +123,7 @@ def energy_picture(launcher: Launcher, stages: Stages) -> Picture | None:
 
 
 def shares(launcher: Launcher, stages: Stages) -> Floats:
-    """What the work of each stage becomes [J], (stages, kinds), kinds as in KINDS."""
+    """Return the work of each stage by what it becomes [J], (stages, kinds), kinds as in KINDS."""
     out, spin_before = np.zeros((len(stages), len(KINDS))), 0.0
     for k, row in enumerate(stages):
         speeds = row["exit_speed_m_s"], row["entry_speed_m_s"]
@@ -156,10 +158,11 @@ def _paint_energy(parts: Floats, kept: list[int]) -> Figure:
 
 NAMES = ("without air", "with drag", "with drag and lift")
 ROWS = 13
+"""Distances in the table of a flight."""
 
 
 def flight_picture(launcher: Launcher, flown: Flown | None, exit_speed: float, spin: float) -> Picture | None:
-    """Height over distance of what leaves at `exit_speed` [m/s] with `spin` [rad/s]; None without [flight]."""
+    """Return the picture of a flight at `exit_speed` [m/s] with `spin` [rad/s]; None without [flight]."""
     flight, landing = launcher.flight, None if flown is None else flown.landing
     if flight is None or flown is None or landing is None:
         return None
@@ -168,19 +171,19 @@ def flight_picture(launcher: Launcher, flown: Flown | None, exit_speed: float, s
     best = float(landing.best.distance)
     shots = None if flown.shots is None or flown.shots.landing is None else (
         flown.shots.landing.low, flown.shots.landing.high)  # fmt: skip
-    said = "" if shots is None else f" 95 % of shots land {digits(shots[0])} to {digits(shots[1])} m away."
+    scatter = "" if shots is None else f" 95 % of shots land {digits(shots[0])} to {digits(shots[1])} m away."
     return Picture(
         name="flight", title="Flight",
         alt=f"From {float(flight.height):g} m up it lands {digits(best)} m away {curves[-1][0]}."
-        f" At the best tilt it could reach {digits(landing.danger)} m.{said}",
+        f" At the best tilt it could reach {digits(landing.danger)} m.{scatter}",
         caption=f"Nobody may be within {digits(landing.danger)} m, the dashed line: as far as it could fly at any tilt."
-        f"{said}",
+        f"{scatter}",
         twin=_twin(curves, landing.danger), paint=lambda: _paint_flight(curves, landing.danger, shots),
     )  # fmt: skip
 
 
 def _twin(curves: list[tuple[str, Floats]], danger: float) -> Table:
-    """Heights at equal distances, and the danger range."""
+    """Return the table of heights at equal distances, with landings and danger range."""
     far = max(float(points[-1, 0]) for _, points in curves)
     columns = (Column("distance", "m"), *(Column(name, "m") for name, _ in curves), Column("", words=True))
     rows = []

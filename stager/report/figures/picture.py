@@ -1,4 +1,4 @@
-"""What a picture is, and the only module that touches matplotlib, when a figure is first drawn.
+"""The class Picture, and how matplotlib draws and writes figures; it is imported when the first figure is drawn.
 
 Figures are repeatable to the byte: ids come from a fixed salt, and no date is written.
 """
@@ -23,10 +23,18 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH, HEIGHT = 3.7, 2.45
-"""Inches; narrow enough to be read on a telephone, three side by side on a screen and on paper."""
-LEFT, RIGHT, BOTTOM, TOP = 0.56, 0.12, 0.44, 0.12
-"""Margins about the axes [inch]; fixed ones, since finding them would draw every figure twice."""
+WIDTH = 3.7
+"""Width of a figure [inch]: readable on a telephone, three side by side on a screen and on paper."""
+HEIGHT = 2.45
+"""Height of a figure [inch]."""
+LEFT = 0.56
+"""Margin left of the axes [inch]; margins are fixed, as fitting them would draw every figure twice."""
+RIGHT = 0.12
+"""Margin right of the axes [inch]."""
+BOTTOM = 0.44
+"""Margin below the axes [inch]."""
+TOP = 0.12
+"""Margin above the axes [inch]."""
 LETTER = 0.068
 """Width of a letter of a tick label [inch]."""
 
@@ -45,10 +53,10 @@ STYLE: dict[str, Any] = {
 
 @contextmanager
 def styled(salt: str = "") -> Iterator[None]:
-    """matplotlib's settings for the time of drawing or writing."""
+    """Apply our matplotlib settings while drawing or writing; salt: makes ids in SVG unique."""
     import matplotlib
 
-    # The user's own settings must not show; the backend is not ours to choose.
+    # Start from the defaults, not from the user's settings, and leave the backend as it is.
     settings: Any = {k: v for k, v in matplotlib.rcParamsDefault.items() if not k.startswith("backend")}
     settings |= {**STYLE, "svg.hashsalt": f"stager {salt}"}
     with matplotlib.rc_context(settings):
@@ -59,7 +67,7 @@ def axes(
     width: float = WIDTH, height: float = HEIGHT, *, left: float = LEFT, right: float = RIGHT, bottom: float = BOTTOM,
     top: float = TOP,
 ) -> tuple[Figure, Axes]:  # fmt: skip
-    """A figure with one set of axes; sizes and margins in inches."""
+    """Return a figure with one set of axes; sizes and margins in inches."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(width, height))
@@ -68,12 +76,12 @@ def axes(
 
 
 def for_labels(labels: Iterable[str]) -> float:
-    """Margin that tick labels beside the axes need [inch]."""
+    """Return the margin that tick labels beside the axes need [inch]."""
     return 0.16 + LETTER * max(map(len, labels), default=0)
 
 
 def as_svg(figure: Figure, name: str) -> str:
-    """A figure as SVG text without prolog, its ids unique to `name`."""
+    """Return a figure as SVG text without prolog, its ids unique to `name`."""
     out = io.StringIO()
     with styled(name):
         figure.savefig(out, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
@@ -81,7 +89,7 @@ def as_svg(figure: Figure, name: str) -> str:
 
 
 def as_png(figure: Figure, name: str, dots: int = 200) -> bytes:
-    """A figure as PNG, `dots` per inch."""
+    """Return a figure as PNG, `dots` per inch."""
     out = io.BytesIO()
     with styled(name):
         figure.savefig(out, format="png", dpi=dots, metadata={"Software": None})
@@ -89,7 +97,7 @@ def as_png(figure: Figure, name: str, dots: int = 200) -> bytes:
 
 
 def as_pdf(figure: Figure, name: str, title: str) -> bytes:
-    """A figure as PDF with text that can be searched; characters that the font lacks are boxes."""
+    """Return a figure as PDF with searchable text; characters that the font lacks are boxes."""
     out = io.BytesIO()
     with styled(name), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")
@@ -99,13 +107,13 @@ def as_pdf(figure: Figure, name: str, title: str) -> bytes:
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
-    """Width of a line of text at `size` [pt]."""
+    """Return the width of a line of text at `size` [pt]."""
     return size * _width(text, bold)
 
 
 @lru_cache(maxsize=4096)
 def _width(text: str, bold: bool) -> float:
-    """Width of a text over its size."""
+    """Return the width of a text over its size [-]."""
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
@@ -124,7 +132,7 @@ _GROUND = re.compile(r'<g id="patch_1">.*?</g>', re.DOTALL)
 
 
 def _tidy(text: str, name: str) -> str:
-    """Only what draws: no prolog, no page-wide style, no ids that nothing points to, a hundredth of a point."""
+    """Return an SVG without prolog, page-wide style and unused ids, its numbers to 0.01 pt."""
     text = text[text.index("<svg") :]
     text = _GROUND.sub("", _STYLE.sub("", text), count=1)
     used = {found["id"] for found in _USED.finditer(text)}
@@ -138,11 +146,11 @@ def _tidy(text: str, name: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
-    """A figure with its twins for those who do not see it.
+    """A figure with a description and a table of its numbers for readers who cannot see it.
 
-    name: file stem and id; title; alt: what it shows, in words; caption: how to read it; twin: a table of the same
-    numbers; paint: draws it with matplotlib; drawn: SVG of its own, where it is not matplotlib's; wide: asks for the
-    whole width of a page.
+    name: file stem and id; alt: what it shows, in words; caption: how to read it; twin: table of the same numbers;
+    paint: draws it with matplotlib; drawn: returns its SVG, where matplotlib does not; wide: it takes the whole width
+    of a page.
     """
 
     name: str
@@ -155,17 +163,17 @@ class Picture:
     wide: bool = False
 
     def figure(self) -> Figure:
-        """As a matplotlib figure, to be changed at will."""
+        """Return a new matplotlib figure, free to be changed."""
         with styled(self.name):
             return self.paint()
 
     def svg(self) -> str:
-        """As SVG that stands alone or in a page, equal for equal input; its colours are fixed."""
+        """Return it as SVG for a file or a page, equal for equal input, with fixed colours."""
         own = as_svg(self.figure(), self.name) if self.drawn is None else self.drawn()
         return own.replace("<svg ", f'<svg role="img" aria-label="{html.escape(self.alt)}" ', 1)
 
     def png(self) -> bytes:
-        """As PNG."""
+        """Return it as PNG."""
         return as_png(self.figure(), self.name)
 
     def save(self, directory: str | Path, *, force: bool = False) -> tuple[Path, Path]:
@@ -187,5 +195,5 @@ class Picture:
         return self.svg()
 
     def themed(self) -> str:
-        """As SVG whose colours follow a page's light and dark styles."""
+        """Return it as SVG whose colours follow the page's light and dark styles."""
         return palette.themed(self.svg())

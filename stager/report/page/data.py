@@ -1,10 +1,11 @@
-"""Report data: everything that a page tells of a launcher."""
+"""The data of a report, and the answer of `stager report`."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from pathlib import Path
 from typing import Any
 
 from stager.config import Configuration
@@ -15,19 +16,20 @@ from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.records import Plan, Settings
 from stager.optimise.response import Response
-from stager.physics.rate import Sequence
+from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import fit
 from stager.report import plan as plans
-from stager.report.answer import Answer, Provenance, Screen
+from stager.report.answer import PROVENANCE, Answer, Provenance, Screen, document
 from stager.report.figures.of_sweep import SweepCurve
+from stager.report.numbers import plural
 
 
 @dataclass(frozen=True, kw_only=True)
 class ReportData:
-    """A plan with what explains it; what several sections show is computed once.
+    """A plan with what a page shows beside it.
 
-    curves: of each planned stage; sequence: the first throws at the feed's rate; response: tables for trying other
-    settings; learned, suggested: what measured throws have told, and what to measure next.
+    curves: exit speed against wheel speed of each planned stage; sequence: the first throws at the feed's rate;
+    response: tables for the sliders; learned: the fit to measured throws; suggested: what to measure next.
     """
 
     configuration: Configuration
@@ -35,7 +37,7 @@ class ReportData:
     source: Provenance
     plan: Plan
     curves: tuple[SweepCurve, ...] = ()
-    sequence: Sequence | None = None
+    sequence: ThrowSequence | None = None
     response: Response | None = None
     learned: Learned | None = None
     suggested: Next | None = None
@@ -47,7 +49,7 @@ class ReportData:
 
     @property
     def launcher(self) -> Launcher:
-        """The launcher that was planned, with the parts that a catalogue was asked for."""
+        """The planned launcher, with the parts chosen from lists."""
         return self.scenario.launcher if self.plan.best is None else self.plan.best.design.launcher
 
     @property
@@ -58,7 +60,7 @@ class ReportData:
 
     @cached_property
     def answer(self) -> Answer:
-        """What `plan` answers."""
+        """The answer of `stager plan`."""
         return plans.answer(self.launcher, self.plan, self.source)
 
     @property
@@ -73,12 +75,12 @@ class ReportData:
 
     @cached_property
     def duty(self) -> Duty | None:
-        """What drives and supply go through; None where they are not known."""
+        """Spin-up, steady throwing and warm windings; None without drives or supply."""
         return None if self.settings is None else duty(self.settings.design)
 
     @property
     def doubts(self) -> list[str]:
-        """Where the throws put a grip limit elsewhere than the configuration, a sentence each."""
+        """A sentence for each stage whose measured grip limit differs from the configured one."""
         found = [(curve.sweep, curve.doubt) for curve in self.curves]
         return [
             f"The throws put the grip limit of stage {sweep.stage} at {limit.low:.2f} to {limit.high:.2f} m/s, the"
@@ -88,9 +90,23 @@ class ReportData:
 
     @property
     def contradictions(self) -> list[str]:
-        """What measured throws say against the settings, a sentence each; none where settings can be shown."""
+        """Sentences on how measured throws contradict the plan; empty where its settings can be shown."""
         if self.learned is None:
             return []
         learned = self.learned.fit
         unfit = [] if learned.adequate else [fit.misfit_headline(learned), *fit.misfit_advice(learned)]
         return [*unfit, *(self.doubts if any(curve.refuted for curve in self.curves) else [])]
+
+
+def page_answer(data: ReportData, page: Path, figures: Sequence[Path] = ()) -> Answer:
+    """Return the plan's headline and where the page is; it is a "no" where the plan is."""
+    screen = data.screen
+    notes = [f"The page is {page}."]
+    if figures:
+        notes.append(f"{plural(len(figures), 'figure file')} in {figures[0].parent}.")
+    content = {
+        "page": str(page), "figures": [str(path) for path in figures],
+        "plan": {key: value for key, value in data.content.items() if key not in PROVENANCE},
+    }  # fmt: skip
+    short = Screen(screen.headline, notes=notes, verdict=screen.verdict)
+    return Answer(short, document(content, data.source), yes=data.answer.yes)

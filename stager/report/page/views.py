@@ -12,7 +12,7 @@ from stager.report import drives, flight, limits, next_throws, safety
 from stager.report import fit as fits
 from stager.report import plan as plans
 from stager.report.answer import Column, Screen, Table
-from stager.report.card.content import COLUMNS, SAFETY, SHORT, facts, settings_rows
+from stager.report.card.content import COLUMNS, HASH_DIGITS, SAFETY, facts, settings_rows
 from stager.report.explain import TERMS
 from stager.report.numbers import MISSING, digits, percent, plural, small_percent, speed
 from stager.report.page.data import ReportData
@@ -149,7 +149,8 @@ def _card(data: ReportData, best: Settings) -> SettingsCard:
     return SettingsCard(
         columns=[COLUMNS[i] for i in kept],
         rows=[CardRow([cells[i] for i in kept], not worth) for cells, worth in found],
-        facts=facts(data.launcher, best), warning=SAFETY, stamp=f"configuration {data.source.config_sha256[:SHORT]}",
+        facts=facts(data.launcher, best), warning=SAFETY,
+        stamp=f"configuration {data.source.config_sha256[:HASH_DIGITS]}",
     )  # fmt: skip
 
 
