@@ -147,7 +147,7 @@ class BenchSession:
             return
         line = self.book.undo(throw)
         none = "nothing to undo" if throw is None else f"there is no throw {which}"
-        self._say(none if line is None else f"taken out: {line}")
+        self._say(none if line is None else f"removed: {line}")
         self.new -= line is not None
         self.waiting += line is not None
 

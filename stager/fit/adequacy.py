@@ -87,11 +87,11 @@ def _tests(
     kinds, _ = groups(left, rng)
     found_tests = [
         Misfit(
-            kind="speed", words="residuals bend with wheel speed",
+            kind="speed", words="the error of the fit changes with wheel speed",
             probability=structure(left, bend_columns(found)[good], tangents),
         ),
         Misfit(
-            kind="speed", words="neighbouring speeds miss the same way",
+            kind="speed", words="throws at similar wheel speeds err in the same direction",
             probability=runs(left[along], tangents[along], rng),
         ),
         Misfit(
@@ -107,7 +107,7 @@ def _tests(
         words = "builds that were fitted as one differ"
         found_tests.append(Misfit(kind="build", words=words, probability=structure(left, columns, tangents)))
     if repeated is not None and repeated.lack_of_fit is not None:
-        words = "settings lie farther from the fit than repeats scatter"
+        words = "settings are farther from the fit than repeats scatter"
         found_tests.append(Misfit(kind="speed", words=words, probability=repeated.lack_of_fit))
     return found_tests
 
@@ -149,7 +149,7 @@ def _too_many_wild(found: BestFit) -> list[Misfit]:
     wild = int((found.outlier_probability > 0.5).sum())
     if wild < MANY_WILD * found.count or wild < 2 * TWICE:
         return []
-    return [Misfit(kind="kinds", words=f"{wild} of {found.count} throws do not go with the others")]
+    return [Misfit(kind="kinds", words=f"{wild} of {found.count} throws do not agree with the others")]
 
 
 def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
@@ -163,7 +163,7 @@ def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
             seen.append(float(np.median(throws.exit_speed[here])))
     if not seen:
         return []
-    words = f"all throws at {', '.join(f'{one:.1f}' for one in seen)} m/s lie far from the fit, and agree"
+    words = f"all throws at {', '.join(f'{one:.1f}' for one in seen)} m/s are far from the fit but agree"
     return [Misfit(kind="speed", words=words)]
 
 

@@ -1,4 +1,4 @@
-"""Draw launchers as they may really be."""
+"""Draw possible launchers from what is uncertain about one."""
 
 from __future__ import annotations
 
@@ -12,11 +12,17 @@ from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario, Uncertain
 
 ROOT_3 = np.sqrt(3.0)
+"""Half width of a rectangular distribution over its standard deviation [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draws:
-    """values by key in SI, each (lanes,), lane 0 the configuration's own; `launcher` with arrays over the lanes."""
+    """Drawn values and the launchers that have them.
+
+    values : by key in SI, each (lanes,); lane 0 is the configuration's own
+    launcher : with arrays over the lanes
+    lanes : number of draws and the nominal launcher
+    """
 
     values: Mapping[str, Floats]
     launcher: Launcher
@@ -24,10 +30,10 @@ class Draws:
 
 
 def draw(scenario: Scenario, count: int, rng: np.random.Generator) -> Draws:
-    """`count` draws behind the nominal values.
+    """Return the nominal launcher and `count` draws.
 
-    Posterior draws of a fit are taken as they are, rows whole; every other uncertain quantity by itself, in equal
-    slices of its distribution, shuffled (McKay, Beckman, Conover 1979: less noise than plain draws).
+    Posterior draws of a fit are taken by whole rows, which keeps their correlation. Every other uncertain quantity is
+    drawn by itself by Latin hypercube sampling (McKay, Beckman, Conover 1979).
     """
     values: dict[str, Floats] = {}
     fitted = scenario.draws or {}
@@ -45,7 +51,7 @@ def draw(scenario: Scenario, count: int, rng: np.random.Generator) -> Draws:
 
 
 def quantile(item: Uncertain, share: Floats) -> Floats:
-    """Value below which `share` of the distribution lies, in the quantity's unit.
+    """Return the value below which `share` of the distribution lies, in the quantity's unit.
 
     Normal, cut to the key's valid range, or rectangular of half-width √3 u (JCGM 101, 6.4.2).
     """

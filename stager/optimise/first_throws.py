@@ -1,4 +1,4 @@
-"""The first throws with a launcher that was never measured: all wheels slow, then faster, up to the settings."""
+"""Choose the first throws with a launcher that was never measured: wheels slow, then faster, up to the settings."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ from stager.physics.muzzle import outlet_speed
 SHARES = (0.5, 0.65, 0.8, 0.9, 1.0)
 """Shares of the settings' wheel speeds, slowest first [-]."""
 DRAWS = 400
-"""Builds that are looked at: enough that 0.95 of them is told from 0.93."""
+"""Builds drawn: enough to tell a share of 0.95 from 0.93."""
 MANY_JAMS = 0.05
-"""Share of builds in which the projectile may jam at a setting that is proposed [-]."""
+"""Greatest share of builds in which the projectile may jam at a proposed setting [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,16 +53,16 @@ def first_throws(
     Parameters
     ----------
     scenario : Scenario
-        What is uncertain; draws are of the parts as configured, so that only the best guess is looked at where the
-        settings have others.
+        What is uncertain. Draws have the parts as configured, so where the settings have others only the nominal
+        launcher is checked.
     settings : Settings
-        The settings to come to.
+        The settings that the last throw is to reach.
     rng : Generator
         Draws of what is uncertain.
     shares : sequence of float
         Shares of the settings' wheel speeds [-].
     judged : bool
-        Whether the settings themselves are known already to keep the hard limits in enough builds.
+        The settings are known to keep the hard limits in enough builds.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Where throws come down: the flight of the middle shot, shots around it, and what is unknown of the launcher."""
+"""Where throws land: the nominal flight, its scatter over possible builds, and from shot to shot."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from stager.physics.scatter import Scatter, Shots, scatter_of, shots
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Builds:
-    """What is unknown of the launcher: landing distance and height at the target over builds [m] (None: no target)."""
+    """Scatter over possible builds of landing distance and of height at the target [m] (None: no target)."""
 
     landing: Scatter
     height: Scatter | None
@@ -28,9 +28,11 @@ class Builds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flown:
-    """Where a throw comes down. landing: of the middle shot, None without [flight]; builds: over launchers that the
-    uncertainties allow, None where nothing is uncertain or no draws are asked for; shots: from shot to shot, None where
-    no spread is known."""
+    """Where a throw lands.
+
+    landing: of the nominal throw, None without [flight]; builds: over possible builds, None where nothing is uncertain
+    or no draws are asked for; shots: from shot to shot, None where no spread is known.
+    """
 
     landing: Landing | None
     builds: Builds | None
@@ -40,9 +42,9 @@ class Flown:
 def flown(
     scenario: Scenario, launcher: Launcher, done: Throw, rng: np.random.Generator, draws: int = 200
 ) -> Flown | None:
-    """Return where a throw (no batch axes) comes down; None where nothing is asked for, or it does not come out.
+    """Return where a throw (no batch axes) lands; None without [flight] and spreads, or where nothing leaves.
 
-    launcher: the scenario's, or with the parts that a plan chose; draws: builds and shots that are drawn, 0: none.
+    launcher: the scenario's, or with the parts that a plan chose; draws: number of builds and shots drawn, 0: none.
     """
     part = done.stages
     speeds = np.asarray(part.wheel_speed_a, dtype=np.float64), np.asarray(part.wheel_speed_b, dtype=np.float64)
@@ -59,15 +61,15 @@ def flown(
         return None if found is None else Flown(landing=None, builds=None, shots=found)
     middle = landing(launcher.flight, launcher.projectile, leaves, float(done.spin), length(launcher, speeds[0].size))
     # Draws are of the parts as configured: none where a plan chose others.
-    unsure = scenario.uncertain + scenario.flight_uncertain
-    own = draws and unsure and launcher.template == scenario.launcher.template
+    uncertain = scenario.uncertain + scenario.flight_uncertain
+    own = draws and uncertain and launcher.template == scenario.launcher.template
     return Flown(landing=middle, builds=_builds(scenario, speeds[0], side_b, rng, draws) if own else None, shots=found)
 
 
 def _builds(
     scenario: Scenario, side_a: Floats, side_b: Floats | None, rng: np.random.Generator, draws: int
 ) -> Builds | None:
-    """Landing over launchers that the uncertainties allow, at the same wheel speeds."""
+    """Return the landing over possible builds at the same wheel speeds."""
     everything = replace(scenario, uncertain=scenario.uncertain + scenario.flight_uncertain)
     drawn = draw(everything, draws, rng).launcher
     flight = drawn.flight

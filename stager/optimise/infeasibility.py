@@ -1,8 +1,8 @@
-"""Where nothing fits: which limits are in conflict with the goal, and how much looser they would have to be.
+"""Explain why no design fits: which limits conflict with the goal, and how much looser they would have to be.
 
-Limits are loosened by their slacks (see `sensitivities`), so none is special. Those in conflict are found by a deletion
-filter (Chinneck, Feasibility and Infeasibility in Optimization, 2008): one limit after the other is set free for good
-as long as the goal stays out of reach without it.
+Limits are loosened by their slacks (see `sensitivities`). Those in conflict are found by a deletion filter (Chinneck,
+Feasibility and Infeasibility in Optimization, 2008): limits are dropped one after the other as long as the goal stays
+out of reach without them.
 """
 
 from __future__ import annotations
@@ -25,37 +25,59 @@ from stager.optimise.sensitivities import BUILT, FLOORS, looser, without
 from stager.optimise.spin import most_spin
 
 TURN = 2 * np.pi
+"""Angle of a turn [rad]."""
 MANY = 6
-"""How many stages more may be thought of."""
+"""Greatest number of further stages that are considered."""
 ENOUGH = 5e-4
+"""Relative shortfall below which the asked speed counts as reached [-]."""
 ROUGHLY = Effort(rounds=12, radius=0.08, smallest=5e-5, gain=5e-6)
-"""How closely designs are looked for, as what is asked need not be reached more closely than ENOUGH."""
-FIRST, WIDEST, TRIES, SHARP = 1.02, 64.0, 16, 1e-3
-HOPELESS, FLAT = 2.0, 1e-6
+"""Effort of the search, which need not be closer than ENOUGH."""
+FIRST = 1.02
+"""First factor by which limits are loosened [-]."""
+WIDEST = 64.0
+"""Greatest factor [-]."""
+TRIES = 16
+"""Greatest number of factors tried."""
+SHARP = 1e-3
+"""Relative interval at which the search for a factor ends [-]."""
+HOPELESS = 2.0
+"""Factor above which the search gives up if exit speed no longer rises [-]."""
+FLAT = 1e-6
+"""Logarithmic slope of exit speed that counts as no rise [-]."""
 DIGITS = 4
-OUT_OF_REACH = " Without these limits and with six stages more it is not reached either."
+"""Digits of a needed limit value."""
+OUT_OF_REACH = " Without these limits and with six more stages it is not reached either."
 
 
 def explain(
     rows: Sequence[Row], margins: Mapping[str, float], bound: float | None, clock: Clock, *, proven: bool = True
 ) -> Missed:  # fmt: skip
-    """Return why none of the best designs of each number of stages will do, and what would help.
+    """Return why no design fits, and which looser limits would help.
 
-    bound : exit speed that no setting within the limits exceeds [m/s], None: not known; proven : whether that is, or
-    in part evidence.
+    Parameters
+    ----------
+    rows : sequence of Row
+        Best design of each stage count.
+    margins : mapping
+        Reserves of limits by name [-].
+    bound : float or None
+        Exit speed that no setting within the limits exceeds [m/s], None: not known.
+    clock : Clock
+    proven : bool
+        Whether the bound is proven.
     """
     scenario = rows[0].scenario
     fits = [row for row in rows if row.feasible]
     asked = scenario.goal.asked
     fed = rows[0].settings
     if not fits and scenario.goal.spin and not _broken(fed):
-        return _unspun(scenario, rows, scenario.goal.spin)
+        return _spin_missed(scenario, rows, scenario.goal.spin)
     if not fits or asked is None:
-        return _from_the_start(fed)
+        return _broken_as_fed(fed)
     if fed.exit_speed > asked:
         reason = (
-            f"No setting was found that leaves as slowly as {asked:.4g} m/s: the feed brings {fed.exit_speed:.4g} m/s, "
-            "and wheels so slow let nothing through."
+            f"No setting was found that throws as slowly as {asked:.4g} m/s: the feed alone gives {fed.exit_speed:.4g} "
+            "m/s, and the projectile jams at wheels that slow."
         )
         return Missed(reason=reason, proven=False, nearest=fed)
     nearest = max(fits, key=lambda row: row.settings.exit_speed)
@@ -72,7 +94,7 @@ def explain(
 
 
 class _Reach:
-    """How fast a launcher gets under looser limits, hardly farther than what is asked."""
+    """Searches for exit speeds under looser limits, up to the speed that is asked for."""
 
     def __init__(self, nearest: Row, asked: float, margins: Mapping[str, float], clock: Clock) -> None:
         goal = Goal(aim=Aim.REACH, exit_speed=asked, spin=nearest.scenario.goal.spin)
@@ -84,9 +106,9 @@ class _Reach:
         self.found = [] if nearest.solution is None else [nearest.solution.trial]
 
     def best(self, margins: Mapping[str, float], *, near: bool = False) -> tuple[float, Trial | None, Problem | None]:
-        """Exit speed [m/s] of the best design under margins, and how it is set.
+        """Return exit speed [m/s] and settings of the best design under margins.
 
-        near: looked for from designs found before alone, where there are any of as many stages.
+        near: search only from designs found before, where there are any with as many stages.
         """
         key = tuple(sorted(margins.items()))
         if key not in self._known:
@@ -96,7 +118,7 @@ class _Reach:
         return self._known[key]
 
     def _best(self, margins: Mapping[str, float], near: bool) -> tuple[float, Trial | None, Problem | None]:
-        # Settings are looked for up to what is asked; the goal itself keeps them from going beyond.
+        # The goal keeps settings from exceeding the asked speed.
         most = most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY)
         out: tuple[float, Trial | None, Problem | None] = (float(self.scenario.launcher.feed.speed), None, None)
         counts = sorted({min(max(self.count, 1), most), min(self.count + 1, most), most} - {0})
@@ -121,12 +143,14 @@ class _Reach:
         return out
 
     def enough(self, margins: Mapping[str, float]) -> bool:
-        """Whether what is asked is reached."""
+        """Whether the asked speed is reached."""
         return self.best(margins)[0] >= self.asked * (1 - ENOUGH)
 
     def conflict(self) -> tuple[str, ...]:
-        """Limits that keep the speed out of reach: sets of which none could be spared, until without all of them it is
-        reached. Empty where it is out of reach without any limit."""
+        """Return the limits in conflict with the asked speed; empty where it is out of reach without any limit.
+
+        Minimal sets of conflicting limits are added until the speed is reached without all of them.
+        """
         held = [result.name for result in self.nearest.settings.verdicts]
         tight = active_of(self.scenario, self.nearest.settings, [])
         if not self.enough(without(self.margins, held)):
@@ -138,7 +162,7 @@ class _Reach:
             for name in order:
                 others = [other for other in order if other != name and other not in spared]
                 free = [*spared, name]
-                # What is out of reach without it too is not held back by it.
+                # If the speed stays out of reach without it, this limit is not in the conflict.
                 if others and not self.enough(without(self.margins, free)):
                     spared = free
             needed = [name for name in order if name not in spared]
@@ -150,7 +174,7 @@ class _Reach:
         return tuple(name for name in held if name in found)
 
     def relaxations(self, names: Sequence[str]) -> tuple[Relaxation, ...]:
-        """Of each named limit what would do alone, and what if all are loosened by one share."""
+        """Return for each named limit the value needed if it alone is loosened, and if all are by one factor."""
         together = self._together(names)
         out = []
         for result in self.nearest.settings.verdicts:
@@ -166,7 +190,7 @@ class _Reach:
         return tuple(out)
 
     def _together(self, names: Sequence[str]) -> dict[str, float] | None:
-        """Values of the named limits with which it is reached, the share by which they are loosened at its least."""
+        """Return the values of the named limits that reach the speed with the least common factor; None: none do."""
         built, others = [name for name in names if name in BUILT], [name for name in names if name not in BUILT]
         best: tuple[float, Mapping[str, float]] | None = None
         for more in range(MANY + 1 if built else 1):
@@ -186,7 +210,7 @@ class _Reach:
         return None if best is None else self._values(best[1], names)
 
     def _values(self, margins: Mapping[str, float], names: Sequence[str]) -> dict[str, float]:
-        """Values of the named limits that the best design under margins takes, no tighter than they are."""
+        """Return the values of the named limits under margins, for geometry those of the best design; none tighter."""
         _, _, problem = self.best(margins)
         bounds = {one.name: float(np.max(one.bound)) for one in self.nearest.settings.verdicts}
         out = {}
@@ -202,6 +226,7 @@ class _Reach:
         return out
 
     def _share(self, margins: Mapping[str, float], names: Sequence[str]) -> float | None:
+        """Return the least factor on the named limits that reaches the speed; None: none does."""
         if not names:
             return 1.0 if self.enough(margins) else None
 
@@ -214,13 +239,13 @@ class _Reach:
         return _least(reached, self.asked)
 
     def _geometry(self, count: int) -> list[LimitResult]:
-        """Limits on what is built, of so many stages."""
+        """Return the results of the limits on what is built, for `count` stages."""
         launcher, limit_values = self.scenario.launcher, self.scenario.limit_values
         point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=no_throw(np.zeros(count)))
         return [one for limit in GEOMETRY if (one := evaluate(limit, point)) is not None]
 
     def _longer(self, built: Sequence[str], count: int) -> tuple[dict[str, float], float]:
-        """Margins with the named limits on what is built as wide as `count` stages need, and by what share at most."""
+        """Return margins that let the named limits on what is built hold `count` stages, and the greatest factor."""
         results = [one for one in self._geometry(count) if one.name in built]
         shares = {one.name: max(float(np.max(one.value)) / float(np.max(one.bound)), 1.0) for one in results}
         margins: dict[str, float] = dict(self.margins)
@@ -236,7 +261,7 @@ def _faster(one: Trial, other: Trial) -> Trial:
 
 
 def _least(reached: Callable[[float], float], asked: float) -> float | None:
-    """Least factor at which `reached(factor)` [m/s], rising, is what is asked; None: not even far out."""
+    """Return the least factor at which `reached(factor)` [m/s], which rises, is `asked`; None: none up to WIDEST."""
     goal = asked * (1 - ENOUGH)
     low, at_low = 1.0, reached(1.0)
     high, at_high = np.inf, np.inf
@@ -262,7 +287,7 @@ def _least(reached: Callable[[float], float], asked: float) -> float | None:
 
 
 def _outward(name: str, value: float) -> float:
-    """A limit to a few digits, on the looser side."""
+    """Return a limit value rounded to DIGITS digits on the looser side."""
     if value <= 0 or float(value).is_integer():
         return value
     unit = 10.0 ** (np.floor(np.log10(value)) - DIGITS + 1)
@@ -271,20 +296,20 @@ def _outward(name: str, value: float) -> float:
 
 
 def _reason(asked: float, nearest: float, most: float, sure: bool) -> str:
-    close = f"the nearest leaves at {nearest:.4g} m/s"
+    close = f"the nearest design throws at {nearest:.4g} m/s"
     if most < asked and not sure:
-        return f"None found that reaches {asked:.4g} m/s, and all but proven that there is none; {close}."
+        return f"No design found that reaches {asked:.4g} m/s, and almost proven that none exists; {close}."
     if most < asked:
-        return f"No design reaches {asked:.4g} m/s: the limits let out {most:.4g} m/s at most; {close}."
-    return f"None found that reaches {asked:.4g} m/s, which does not prove that there is none; {close}."
+        return f"No design reaches {asked:.4g} m/s: the limits allow {most:.4g} m/s at most; {close}."
+    return f"No design found that reaches {asked:.4g} m/s, which does not prove that none exists; {close}."
 
 
 def _broken(settings: Settings) -> list[LimitResult]:
     return [result for result in settings.verdicts if not result.satisfied]
 
 
-def _from_the_start(fed: Settings) -> Missed:
-    """Where the projectile breaks limits as it is fed."""
+def _broken_as_fed(fed: Settings) -> Missed:
+    """Return the result where the projectile breaks limits as it is fed."""
     broken = _broken(fed)
     names = tuple(result.name for result in broken)
     words = ", ".join(name.replace("_", " ") for name in names)
@@ -293,23 +318,23 @@ def _from_the_start(fed: Settings) -> Missed:
                    float(one.value), together=float(one.value))
         for one in broken
     )  # fmt: skip
-    reason = f"No design keeps the limits: already as it is fed it breaks {words}."
+    reason = f"No design keeps the limits: the projectile breaks them as it is fed ({words})."
     return Missed(reason=reason, proven=True, nearest=None, conflict=names, relaxations=needed)
 
 
-def _unspun(scenario: Scenario, rows: Sequence[Row], spin: float) -> Missed:
-    """Where no setting with the spin that is asked for was found within the limits."""
+def _spin_missed(scenario: Scenario, rows: Sequence[Row], spin: float) -> Missed:
+    """Return the result where no setting within the limits has the spin that is asked for."""
     turned = [row.settings for row in rows if row.settings.turns and row.count]
     asked = f"{spin / TURN:.4g} rev/s"
     if turned:
         nearest = min(turned, key=lambda found: sum(-float(one.slack) for one in _broken(found)))
         names = tuple(result.name for result in _broken(nearest))
-        reason = f"None found that spins at {asked} within the limits, which does not prove that there is none."
+        reason = f"No design found that spins at {asked} within the limits, which does not prove that none exists."
         return Missed(reason=reason, proven=False, nearest=nearest, conflict=names)
     top = float(np.max(speed_range(scenario.launcher, scenario.limit_values, 0).top))
     most = np.copysign(most_spin(scenario.launcher, top), spin) / TURN
     reason = (
-        f"No design is found that spins at {asked}: the first stage makes the spin and gives {most:.3g} rev/s at most"
+        f"No design found that spins at {asked}: the first stage makes the spin and gives {most:.3g} rev/s at most"
         + (", with no margin to its grip limit." if scenario.limit_values.grip_margin else ".")
     )
     return Missed(reason=reason, proven=False, nearest=None)

@@ -1,4 +1,4 @@
-"""Judge settings in the true model: throw, grip limits, every limit of the table."""
+"""Evaluate settings in the full model: throw, grip limits, every limit that is set."""
 
 from __future__ import annotations
 
@@ -22,18 +22,23 @@ from stager.physics.grip_limit import TwoSpeeds, grip_limit
 from stager.physics.records import FIELDS, Throw, Transit
 
 JUDGED = Options(tolerance=1e-6)
-"""How throws are integrated that answers rest on."""
-TIE, REACHED, ACTIVE = 2e-4, 5e-4, 1e-3
-"""Shares [-]: exit speeds so near are the same; a speed asked for is reached so near; a limit is active so near."""
+"""Integration of throws that answers rest on."""
+TIE = 2e-4
+"""Relative difference below which exit speeds count as equal [-]."""
+REACHED = 5e-4
+"""Relative shortfall below which a speed that is asked for counts as reached [-]."""
+ACTIVE = 1e-3
+"""Slack below which a limit counts as active [-]."""
 CHUNK = 256
+"""Settings evaluated at once, which bounds memory."""
 
 
 Use = Callable[[OperatingPoint], Floats | None]
-"""What an operating point uses of something, None where that is not known."""
+"""Returns how much of a resource an operating point uses, None where that is not known."""
 
 
 def average_power(point: OperatingPoint) -> Floats | None:
-    """Return what the supply delivers in the mean, throwing at the feed's rate or holding the wheels [W]."""
+    """Return the mean power of the supply, throwing at the feed's rate or holding the wheels [W]."""
     if point.settled is not None:
         return point.settled.average_power
     return None if point.holding is None else np.asarray(point.holding.power)
@@ -45,20 +50,20 @@ def slip_heat(point: OperatingPoint) -> Floats:
 
 
 def asks_speed(scenario: Scenario) -> bool:
-    """Return whether a certain exit speed is wanted, rather than the greatest."""
+    """Return whether the goal is a given exit speed rather than the greatest."""
     return scenario.goal.aim is not Aim.FASTEST and scenario.goal.exit_speed is not None
 
 
 def aimed_speed(scenario: Scenario) -> float:
-    """Return the exit speed beyond which no design is asked for [m/s]: the cap, or the goal's where that is less."""
+    """Return the greatest exit speed that is sought [m/s]: the limits' cap, or the goal's speed where that is less."""
     cap = float(exit_cap(scenario.launcher, scenario.limit_values))
     return min(cap, scenario.goal.exit_speed or cap) if asks_speed(scenario) else cap
 
 
 def judged(scenario: Scenario, lead: Floats, launcher: Launcher | None = None) -> Settings:
-    """Return the settings with leading wheels at `lead` [m/s], shape (stages,), judged by every limit.
+    """Return settings with leading wheels at `lead` [m/s], shape (stages,), with the result of every limit.
 
-    launcher: with the parts that were chosen, None: the scenario's.
+    launcher: with chosen parts; None: the scenario's.
     """
     machine, limit_values, spin = launcher or scenario.launcher, scenario.limit_values, scenario.goal.spin or 0.0
     lead = np.asarray(lead, dtype=np.float64)
@@ -81,9 +86,9 @@ def verdicts(point: OperatingPoint) -> tuple[LimitResult, ...]:
 
 
 def active(scenario: Scenario, best: Settings, one_more: Sequence[str]) -> frozenset[str]:
-    """Return the names of the limits that hold settings back.
+    """Return the names of the active limits.
 
-    one_more: those on what is built that one more stage would break.
+    one_more: limits on what is built that one more stage would break; they count as active.
     """
     built = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
     held = {result.name for result in best.verdicts if abs(float(result.slack)) <= ACTIVE}
@@ -91,9 +96,9 @@ def active(scenario: Scenario, best: Settings, one_more: Sequence[str]) -> froze
 
 
 class _Entry(NamedTuple):
-    """How a stage is entered, as its leading wheel sees it.
+    """Entry of a stage, spin counted positive where its leading wheel drives it forward.
 
-    speed [m/s]; spin before and after [rad/s]; gap: how much slower the other wheel runs [m/s]; turned: whether the
+    speed [m/s]; spin before and after [rad/s]; gap: speed of the leading wheel less the other's [m/s]; turned: the
     stage changes the spin.
     """
 
@@ -107,8 +112,8 @@ class _Entry(NamedTuple):
 def grip_limits(launcher: Launcher, limit_values: LimitValues, done: Throw, near: Floats | None = None) -> Floats:
     """Return the grip limit of each stage at its own entry in a throw [m/s], shape (stages,).
 
-    That of the leading wheel where a pair runs two speeds; NaN where exit speed still rises at the end of the range,
-    or where the projectile does not get to. near: about where they are [m/s], None: not known.
+    It is the leading wheel's where a pair runs two speeds; NaN where exit speed still rises at the end of the range,
+    and in stages that the projectile does not reach. near: first guesses [m/s].
     """
     return grip_limits_of(launcher, limit_values, [done], None if near is None else [near])[0]
 
@@ -151,10 +156,10 @@ def _entry(launcher: Launcher, done: Throw, k: int) -> _Entry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Judgements:
-    """Many settings judged at once, shapes (settings,).
+    """Results of many settings, shapes (settings,).
 
-    exit_speed [m/s], 0 where it jams; slack: least slack of all limits that can be judged [-]; limit: name of the
-    limit that has it; unjudged: whether a limit that is set cannot be judged there, see `not_judged`.
+    exit_speed [m/s], 0 where it jams; slack: least slack of all limits that can be evaluated [-]; limit: name of the
+    limit with that slack; unjudged: a limit that is set cannot be evaluated, see `not_judged`.
     """
 
     exit_speed: Floats
@@ -165,7 +170,7 @@ class Judgements:
 
 
 def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> Judgements:
-    """Judge many settings by every limit that is set.
+    """Evaluate every limit that is set at many settings.
 
     Parameters
     ----------
@@ -202,19 +207,19 @@ def judge_settings(scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Float
 
 
 def _missing(point: OperatingPoint) -> dict[str, NDArray[np.bool_]]:
-    """Whether each limit that is set lacks an input, by name; of a point with one batch axis, shapes (throws,)."""
+    """Return whether each limit that is set lacks an input, by name, (throws,), for a point with one batch axis."""
     rows = [replace(point, throw=done, grip_limit=None) for done in _in_rows(point.throw)]
     asked = [limit for limit in LIMITS if limit.bound(point) is not None]
     return {limit.name: np.array([limit.missing(row) is not None for row in rows]) for limit in asked}
 
 
 def _grips_in_rows(launcher: Launcher, limit_values: LimitValues, done: Throw) -> Floats:
-    """Grip limits of throws with one batch axis [m/s], shape (throws, stages)."""
+    """Return the grip limits of throws with one batch axis [m/s], shape (throws, stages)."""
     return np.stack(grip_limits_of(launcher, limit_values, _in_rows(done)))
 
 
 def _in_rows(done: Throw) -> list[Throw]:
-    """Throws with one batch axis, one by one."""
+    """Return throws with one batch axis as a list of single throws."""
     return [
         Throw(
             stages=Transit(**{name: getattr(done.stages, name)[row] for name in FIELDS}),

@@ -1,4 +1,4 @@
-"""Exit speed against something that it costs: a front of plans, each the fastest for what it may use."""
+"""Pareto fronts: exit speed against power, length, heat or cost."""
 
 from __future__ import annotations
 
@@ -15,12 +15,13 @@ from stager.optimise.search import Clock, improve
 from stager.optimise.sensitivities import under
 
 SHARES = (1.0, 0.85, 0.7, 0.58, 0.48, 0.4, 0.33, 0.27)
-"""Of what the fastest plan uses."""
+"""Budgets tried, over what the fastest plan uses [-]."""
 GAIN = 1e-5
+"""Relative difference of exit speed that counts [-]."""
 
 
 class Against(Enum):
-    """What exit speed is traded for."""
+    """Quantities that exit speed can be traded against."""
 
     POWER = "power"
     LENGTH = "length"
@@ -31,7 +32,7 @@ class Against(Enum):
 def front(
     rows: Sequence[Row], ladder: Sequence[Rung], against: Against, margins: Mapping[str, float], clock: Clock
 ) -> Front:
-    """Return the front from the fastest plan down. Raises InputError where what it costs is not known."""
+    """Return the Pareto front of exit speed. Raises InputError where the other quantity is not known."""
     if against in _BY_RUNG:
         unit, value = _BY_RUNG[against]
         found = [FrontPoint(value=value(rung), exit_speed=rung.exit_speed.nominal, stages=rung.stages)
@@ -45,7 +46,7 @@ def front(
 
 
 def refuse(scenario: Scenario, against: Against | None) -> None:
-    """Raise InputError where a front is asked for that the configuration does not tell enough about."""
+    """Raise InputError where the configuration does not have the inputs of a front that is asked for."""
     if against is None:
         return
     stages = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
@@ -58,12 +59,12 @@ def refuse(scenario: Scenario, against: Against | None) -> None:
 
 
 def refusal(against: Against) -> InputError:
-    """Return the error that says what is missing for a front."""
-    return InputError(f"no plan tells its {against.value}", where="--trade", hint=_HINTS[against])
+    """Return the error that says which inputs of a front are missing."""
+    return InputError(f"the {against.value} of a plan is not known", where="--trade", hint=_HINTS[against])
 
 
 def _undominated(found: Sequence[FrontPoint]) -> tuple[FrontPoint, ...]:
-    """In the order of what they cost, each faster than all that cost less."""
+    """Return the Pareto-optimal points, cheapest first."""
     kept: list[FrontPoint] = []
     for point in sorted(found, key=lambda point: (point.value or 0.0, -point.exit_speed)):
         if not kept or point.exit_speed > kept[-1].exit_speed * (1 + GAIN):
@@ -72,19 +73,18 @@ def _undominated(found: Sequence[FrontPoint]) -> tuple[FrontPoint, ...]:
 
 
 def _limited(rows: Sequence[Row], used: Use, margins: Mapping[str, float], clock: Clock) -> list[FrontPoint]:
-    """The fastest of all numbers of stages for each share of what the fastest uses."""
+    """Return the fastest point over all stage counts for each budget, a share of what the fastest plan uses."""
     solved = [row for row in rows if row.feasible and row.solution is not None]
     best = max(solved, key=lambda row: row.settings.exit_speed, default=None)
-    taken = None if best is None else used(best.settings.design)
-    if taken is None:
+    greatest = None if best is None else used(best.settings.design)
+    if greatest is None:
         return []
-    most = float(taken)
     found = []
     starts = {row.count: row.solution.trial for row in solved if row.solution is not None}
     for share in SHARES:
         if clock.out("the front"):
             break
-        value, points = share * most, []
+        value, points = share * float(greatest), []
         for row in solved:
             if row.solution is None:
                 continue

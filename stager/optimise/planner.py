@@ -16,7 +16,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws
 from stager.optimise.infeasibility import explain
 from stager.optimise.judge import active, judged
-from stager.optimise.ladder import rungs
+from stager.optimise.ladder import advise, margin_sentence, rungs, stops
 from stager.optimise.pareto import Against, front, refuse
 from stager.optimise.parts import Row, Selected, choose, select
 from stager.optimise.problem import NO_MARGINS, Problem
@@ -26,7 +26,6 @@ from stager.optimise.search import Clock, Solution, improve, most_stages
 from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
 from stager.optimise.tune import Step, Tuned, tune
 from stager.optimise.uncertainty import enough, margin_draws, margin_of
-from stager.optimise.verdict import advise, margin_sentence, stops
 from stager.parallel import Executor
 from stager.physics.layout import overlapping
 

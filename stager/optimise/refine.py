@@ -1,8 +1,8 @@
 """Polish settings in the true model by sequential linear programming with one-sided slopes.
 
-The best settings lie on kinks: each wheel as fast as it still just catches the projectile. A linear model with one
-slope is wrong there. So each variable is tried both ways, the model takes the slope of the way it goes, and a trust
-region that shrinks where the model was wrong does the rest. Limits are elastic: a start that breaks some is led back.
+The best settings lie on kinks, where each wheel just catches the projectile, so a linear model with one slope per
+variable is wrong. Each variable is tried in both directions, the model uses the slope of the direction it steps in, and
+a trust region shrinks where the model was wrong. Limits are elastic: a start that breaks some is led back.
 """
 
 from __future__ import annotations
@@ -16,21 +16,30 @@ from stager.model.arrays import Floats
 from stager.optimise.problem import KEPT, Problem, Trial
 
 Objective = Callable[[Trial], Floats]
-"""What is to be the greatest, of samples, (samples,)."""
+"""Returns what is to be maximised, (samples,)."""
 SHARES = np.array([1.0, 0.7, 0.4, 0.15, 0.03])
-"""Of a step, all tried together [-]."""
-STEP, ROOM, AIMED = 1e-4, 0.3, 1e-7
-"""Of differences in smooth models; how far those may lead; slack that they aim at [-]."""
-WIDER, UNSETTLED = 3e-3, 5e-6
-"""Trust region in which settled settings promise less than this gain [-]."""
+"""Shares of a step that are all tried [-]."""
+STEP = 1e-4
+"""Step of central differences in `smooth` [-]."""
+ROOM = 0.3
+"""Greatest change of a variable in `smooth` [-]."""
+AIMED = 1e-7
+"""Least slack that `smooth` aims at [-]."""
+CHECK_RADIUS = 3e-3
+"""Trust region in which the result is checked for further gain [-]."""
+UNSETTLED = 5e-6
+"""Promised gain in that region above which the result is not on a kink [-]."""
 INNER = 0.3
-"""Inner place of two that are looked at on either side, as a share of the trust region [-]."""
+"""Inner of the two points tried on either side of a variable, over the trust region [-]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How closely a search looks: rounds; radius of the first trust region, and the one that ends it [-]; gain that is
-    too small to go on for [-]; finish: by smooth models where the rounds do not settle."""
+    """Effort of a refinement.
+
+    rounds: greatest number of steps; radius, smallest: first and last trust region [-]; gain: gain that is too small
+    to go on for [-]; finish: use `smooth` where the result is not on a kink.
+    """
 
     rounds: int = 16
     radius: float = 0.08
@@ -39,21 +48,24 @@ class Effort:
     finish: bool = False
 
 
-CLOSE, QUICKLY = Effort(finish=True), Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
+CLOSE = Effort(finish=True)
+"""Effort for answers."""
+QUICKLY = Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
+"""Effort for comparing candidates."""
 
 
 def fastest(trial: Trial) -> Floats:
-    """Exit speed."""
+    """Return exit speed [m/s], to be maximised."""
     return trial.exit_speed
 
 
 def coolest(trial: Trial) -> Floats:
-    """Slip heat, the least of it."""
+    """Return minus the slip heat [J], to be maximised."""
     return -trial.heat
 
 
 def score(objective: Objective, trial: Trial) -> Floats:
-    """Rank samples: feasible ones by the objective, before all others by how far they are from it."""
+    """Return a rank value: feasible samples by the objective, infeasible ones below them by their violation."""
     with np.errstate(invalid="ignore"):
         value = np.nan_to_num(objective(trial), neginf=-1e9)
         return np.where(trial.violation <= 0.0, value, -1e12 * (1 + trial.violation))
@@ -69,7 +81,7 @@ def refine(
 ) -> Trial:
     """Return the best settings found from `start`, a trial of one.
 
-    least: exit speed that settings must have [m/s], 0: none.
+    least: least exit speed [m/s], 0: none.
     """
     kept = here = start
     radius, penalty = effort.radius, 10.0
@@ -94,15 +106,15 @@ def refine(
         if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):
             break
     if effort.finish and not kept.jammed[0]:
-        _, promised, _ = _Model(problem, kept, objective, WIDER, least).step(penalty)
+        _, promised, _ = _Model(problem, kept, objective, CHECK_RADIUS, least).step(penalty)
         if promised > UNSETTLED:
-            # No kink holds the settings, so smooth models serve.
+            # The settings are not on a kink, so smooth models are better.
             return smooth(problem, kept, objective, effort, least)
     return kept
 
 
 def smooth(problem: Problem, start: Trial, objective: Objective, effort: Effort, least: float = 0.0) -> Trial:
-    """Polish settings that lie on no kink by sequential quadratic programming (SLSQP, Kraft 1988)."""
+    """Polish settings away from kinks by sequential quadratic programming (SLSQP, Kraft 1988)."""
     from scipy.optimize import minimize
 
     if start.jammed[0]:
@@ -112,7 +124,7 @@ def smooth(problem: Problem, start: Trial, objective: Objective, effort: Effort,
     moves = np.vstack([np.zeros(size), STEP * np.eye(size), -STEP * np.eye(size)])
 
     def values(x: Floats) -> tuple[Floats, Floats]:
-        """Minus the objective and the slacks, (rows,), and their slopes, (rows, variables)."""
+        """Return minus the objective, and the slacks, (rows,), and their slopes, (rows, variables)."""
         nonlocal kept
         key = x.tobytes()
         if key not in seen:
@@ -136,7 +148,7 @@ def smooth(problem: Problem, start: Trial, objective: Objective, effort: Effort,
 
 
 def _better(objective: Objective, kept: Trial, around: Trial, least: float) -> Trial:
-    """The best of what was kept and what was looked at."""
+    """Return the best of `kept` and `around`."""
     both = kept.join(around)
     value = score(objective, both)
     if least:
@@ -152,7 +164,7 @@ def _merit(trial: Trial, objective: Objective, scale: float, penalty: float, lea
 
 
 class _Model:
-    """Objective and slacks about a setting, straight between the places looked at on either side of each variable."""
+    """Piecewise linear model of objective and slacks around a setting, with two points on either side per variable."""
 
     def __init__(self, problem: Problem, here: Trial, objective: Objective, radius: float, least: float) -> None:
         size = problem.size
@@ -167,7 +179,7 @@ class _Model:
         around = (self._values(self.trials, objective) / unit).reshape(2, 2 * size, -1)
         moved = np.abs(self.trials.x - here.x).max(axis=1).reshape(2, 2 * size)
         jammed = self.trials.jammed.reshape(2, 2 * size)
-        # Segments: from here to the inner place, and on to the outer one, first all up, then all down.
+        # Segments: from here to the inner point, and on to the outer one, first all up, then all down.
         self.length = np.stack([moved[0], moved[1] - moved[0]])
         rise = np.stack([around[0] - self.values, around[1] - around[0]])
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -176,7 +188,7 @@ class _Model:
         shut[1] |= shut[0]
         slopes[shut] = 0.0
         self.length = np.where(shut, 0.0, self.length)
-        # A valley has a slope both ways at once: there the mean slope serves.
+        # In a valley the objective rises in both directions; use the mean slope there.
         up, down = slopes[0, :size], slopes[0, size:]
         valley = (up[:, 0] + down[:, 0] > 1e-9) & ~shut[0, :size] & ~shut[0, size:]
         mean = (up - down) / 2
@@ -191,7 +203,7 @@ class _Model:
         return np.stack([np.nan_to_num(row, posinf=1e6, neginf=-1e6) for row in rows], axis=-1)
 
     def step(self, penalty: float) -> tuple[Floats, float, float]:
-        """The step of the linear programme, the merit it promises, and the greatest price of a limit."""
+        """Return the step of the linear programme, the gain of merit it promises, and a limit's greatest multiplier."""
         from scipy.optimize import linprog
 
         size, slack, length = self.problem.size, self.values[1:], self.length.ravel()

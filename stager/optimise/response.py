@@ -1,9 +1,8 @@
-"""Response of a launcher to its settings, computed beforehand on grids and interpolated.
+"""Response of a launcher to its settings, computed on grids and interpolated, for the sliders of the page.
 
-A page that answers while a slider moves cannot throw; it looks up. Stage after stage, exit speed, spin, slip heat and
-peak acceleration are tables over arrival speed, spin, crush and wheel speed. Along the wheel speed the exit curve has
-corners: where the projectile jams, and where the wheel begins and ceases to grip. Corners move with the other
-variables, so the tables follow them: nodes lie at fixed shares of the way from corner to corner, where each piece is
+For each stage, exit speed, spin, slip heat and peak acceleration are tables over arrival speed, spin, crush and wheel
+speed. Along the wheel speed the exit speed has corners: where the projectile jams, and where the wheel begins and
+ceases to grip. Corners move with the other variables, so nodes lie at fixed shares between corners, where each piece is
 smooth.
 """
 
@@ -33,18 +32,23 @@ Ends = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class Grids:
-    """How wide and how fine the tables are: counts, and shares without a unit.
+    """Ranges and resolution of the tables, all without a unit.
 
-    slowest, fastest: ends of a wheel's speed, by the planned one. floor, past: ends of its table, by the planned and by
-    the fastest one, so that corners beyond the ends keep their place. crush: change to either side, by the least crush.
-    rate: the greatest, by the configured one.
-    arrivals, spins, crushes, first_crushes: nodes; the last of the first stage, where only crush varies. coarse: wheel
-    speeds at which corners are looked for; closer, rounds: points within the interval around a corner, and how often
-    again. gripped: slip up to which a wheel grips, by creep, as `Grip.SYNC` has it.
-    cloud, checked: settings thrown to see what arrives at each stage, and to see how far the tables are off; worst:
-    greatest relative error of the exit speed; narrower: factor of the ranges where it is greater, up to `tries` times.
-    wheels, changes, exits: nodes of limits. steady, paces: nodes of each variable and of the rate for what depends on
-    it; steady_checked, steady_worst: as `checked` and `worst`, for that.
+    slowest, fastest : ends of a wheel's speed over the planned one
+    floor, past : ends of its table over the planned speed, and over `fastest`, so that corners outside keep their place
+    crush : greatest change of crush over the least crush
+    rate : greatest rate over the configured one
+    arrivals, spins, crushes : nodes of each variable
+    first_crushes : nodes of crush in the first stage, where nothing else varies
+    coarse : wheel speeds at which corners are sought
+    closer, rounds : points within the interval around a corner, and how often it is refined
+    gripped : slip over creep up to which a wheel grips, as in `Grip.SYNC`
+    cloud : settings thrown to find what arrives at each stage
+    checked, worst : settings at which the tables are compared with throws, greatest relative error of exit speed
+    narrower, tries : factor on the ranges where the error is greater, and how often
+    wheels, changes, exits : nodes of limits over wheel speed, change of crush, exit speed
+    steady, paces : nodes of each variable and of the rate, for values that depend on the rate
+    steady_checked, steady_worst : as `checked` and `worst`, for these values
     """
 
     slowest: float = 0.6
@@ -79,22 +83,22 @@ GRIDS = Grids()
 SPREAD = 1e-3
 """Range of spin ratios below which spin is no variable of its own [-]."""
 MATCH = 1e-3
-"""How closely a limit must follow from what the tables hold, at every checked setting [-]."""
+"""Greatest relative error of a limit that is computed from the tables, at every checked setting [-]."""
 NEAR_TOP = 0.999
 """Share of the greatest exit speed at which the grip limit lies [-]."""
 TOWARDS = (0.0, 0.005, 0.015, 0.03, 0.055, 0.09, 0.14, 0.21, 0.3, 0.41, 0.54, 0.69, 0.85, 1.0)
 BETWEEN = (0.0, 0.006, 0.02, 0.05, 0.12, 0.28, 0.5, 0.68, 0.79, 0.87, 0.925, 0.965, 0.988, 1.0)
 PIECES: Floats = np.stack([1 - np.array(TOWARDS)[::-1], np.array(BETWEEN), np.array(TOWARDS)])
-"""Shares of the way between corners at which a table has nodes, crowded where curves bend, (pieces, nodes)."""
+"""Nodes of a table as shares of the distance between corners, dense where curves bend, (pieces, nodes)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StageTable:
-    """Transit of one stage over what arrives and its settings.
+    """Transit of one stage over arrival and settings.
 
     arrival: exit speed of the stage before, or the feed's [m/s], shape (A,); spin_ratio: rΩ/v, (S,); crush_change [m],
-    (C,). corners: wheel speeds at which it begins to get through, to grip, to slip, to jam again [m/s], (A, S, C, 4),
-    NaN where nothing gets through. grip_limit [m/s], (A, S, C), the last corner where exit speed rises up to there.
+    (C,). corners: wheel speeds at which the projectile begins to pass, to grip, to slip, to jam again [m/s],
+    (A, S, C, 4), NaN where nothing passes. grip_limit [m/s], (A, S, C), the last corner where exit speed still rises.
     values: exit speed [m/s], spin ratio, slip heat [J], peak acceleration [m/s^2], (4, A, S, C, pieces, nodes).
     """
 
@@ -114,7 +118,7 @@ class Curve:
     values: Floats
 
     def at(self, place: Floats) -> Floats:
-        """Value by cubic interpolation, (samples,)."""
+        """Return values by cubic interpolation, (samples,)."""
         index, weight = weights(self.nodes, place)
         return np.asarray((weight * self.values[index]).sum(axis=1))
 
@@ -128,7 +132,7 @@ class Surface:
     values: Floats
 
     def at(self, place: Floats, other: Floats) -> Floats:
-        """Value by cubic interpolation, (samples,)."""
+        """Return values by cubic interpolation, (samples,)."""
         (i, wi), (j, wj) = weights(self.nodes, place), weights(self.others, other)
         return np.asarray(np.einsum("na,nb,nab->n", wi, wj, self.values[i[:, :, None], j[:, None, :]]))
 
@@ -137,9 +141,9 @@ class Surface:
 class Judged:
     """A limit that follows from the tables.
 
-    of: "exit_speed": a curve over it; "wheels": the worst of the stages' surfaces over wheel speed [m/s] and change of
-    crush [m]; "slip_heat": its sum;
-    "peak_acceleration": the greatest; "grip_margin": what is left of the grip limit, at the least.
+    of: its source. "exit_speed": `curve` over it; "wheels": the worst of the stages' `surfaces` over wheel speed [m/s]
+    and change of crush [m]; "slip_heat": the sum over stages; "peak_acceleration": the greatest of the
+    stages; "grip_margin": the least of the stages.
     """
 
     name: str
@@ -154,7 +158,7 @@ class Judged:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Steady:
-    """A value that depends on drives, supply and rate, from changes of one variable at a time.
+    """A value that depends on drives, supply and rate, computed with one variable changed at a time.
 
     bound: None where none is set. base: at the plan, over the rate [1/s], or at one node without one; surfaces: over
     each wheel's speed [m/s], then the change of crush [m], each with the rate; by: "sum": differences to `base` add;
@@ -175,13 +179,13 @@ class Steady:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Response:
-    """Tables of a launcher about a plan, and how good they are.
+    """Tables of a launcher around a plan, and their error.
 
     wheel_speed, wheel_speed_b: the plan's [m/s], (stages,); speeds: ends of side A's, (stages, 2); crush: ends of the
     change of crush [m]; rate, rates: the configured one and its ends [1/s], None where throwing at a rate is not known.
     feed: speed [m/s] and spin ratio of what enters. leaves, energy: speed behind the outlet [m/s] and energy there [J]
-    over the last stage's exit speed [m/s]. error: greatest relative error of exit
-    speed at `checked` settings. not_followed: names of limits that the tables do not tell.
+    over the last stage's exit speed [m/s]. error: greatest relative error of exit speed at `checked` settings.
+    not_followed: names of limits that the tables do not give.
     """
 
     wheel_speed: Floats
@@ -203,8 +207,11 @@ class Response:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Looked:
-    """What tables say at settings: exit speed [m/s], (samples,); slip heat [J], peak acceleration [m/s^2], share of the
-    grip limit, (samples, stages). NaN where the projectile jams, or may."""
+    """Values looked up at settings; NaN where the projectile jams or may jam.
+
+    exit_speed [m/s], (samples,); slip_heat [J], peak_acceleration [m/s^2] and grip_share, wheel speed over grip limit
+    [-], (samples, stages).
+    """
 
     exit_speed: Floats
     slip_heat: Floats
@@ -216,9 +223,9 @@ def respond(
     launcher: Launcher, limit_values: LimitValues, wheel_speed: Floats, wheel_speed_b: Floats | None = None, *,
     grip_limit: Floats | None = None, grids: Grids = GRIDS,
 ) -> Response | None:  # fmt: skip
-    """Compute the response of a launcher about a plan.
+    """Compute the response of a launcher around a plan.
 
-    Ranges shrink until exit speeds are within `grids.worst` of true throws at every checked setting.
+    Ranges shrink until exit speeds are within `grids.worst` of throws at every checked setting.
 
     Parameters
     ----------
@@ -228,14 +235,13 @@ def respond(
     wheel_speed, wheel_speed_b : array, shape (stages,) [m/s]
         The plan's. Side B keeps its ratio to side A; None: as A.
     grip_limit : array, shape (stages,) [m/s]
-        Grip limits at the plan by side A's speed, NaN where there is none; the tables' are scaled to them.
+        Grip limits at the plan as speeds of side A, NaN where there is none; the tables' are scaled to them.
     grids : Grids
 
     Returns
     -------
     Response or None
-        None without a stage, where two stages hold the projectile at once so that tables cannot be by stage, and where
-        exit speeds do not come as close as that.
+        None without a stage, where two stages hold the projectile at once, and where the error stays too large.
     """
     count = int(wheel_speed.size)
     if count == 0 or (wheel_speed <= 0).any():
@@ -259,7 +265,7 @@ def respond(
 
 
 def _scaled(response: Response, grip_limit: Floats) -> tuple[StageTable, ...]:
-    """Tables with grip limits that are as known at the plan, which a table has to a grid's spacing only."""
+    """Return tables with grip limits scaled to those known at the plan, which are more exact."""
     share = look_up(response.stages, response.feed, response.wheel_speed[None], np.zeros(1)).grip_share[0]
     factor = np.where((share > 0) & np.isfinite(grip_limit), grip_limit * share / response.wheel_speed, 1.0)
     return tuple(
@@ -290,7 +296,7 @@ def look_up(tables: Sequence[StageTable], feed: Ends, wheel_speed: Floats, crush
 
 
 def weights(nodes: Floats, place: Floats) -> tuple[NDArray[np.intp], Floats]:
-    """Return indices and weights of the polynomial through the four nodes about each place, (samples, 4 or fewer)."""
+    """Return indices and weights of the cubic polynomial through the nodes around each place, (samples, 4 or fewer)."""
     size = min(4, nodes.size)
     first = np.clip(np.searchsorted(nodes, place) - size // 2, 0, nodes.size - size)
     index = first[:, None] + np.arange(size)
@@ -305,7 +311,7 @@ def weights(nodes: Floats, place: Floats) -> tuple[NDArray[np.intp], Floats]:
 def _through(
     table: StageTable, arrival: Floats, spin: Floats, change: Floats, wheel: Floats
 ) -> tuple[tuple[Floats, ...], Floats]:
-    """The table's quantities, (samples,) each, and the share of the grip limit, 0 where there is none."""
+    """Return a table's values, (samples,) each, and wheel speed over grip limit, 0 where there is none."""
     arrives = np.isfinite(arrival)
     (i, wi), (j, wj), (k, wk) = (
         weights(nodes, np.where(arrives, place, nodes[0]))
@@ -331,7 +337,7 @@ def _through(
 
 
 def _tables(launcher: Launcher, wheel_speed: Floats, ratio: Floats, grids: Grids) -> Response | None:
-    """Tables without limits, and their error; None where hardly anything gets through."""
+    """Return tables without limits, and their error; None where nothing passes all stages."""
     count = wheel_speed.size
     speeds, crush = (
         wheel_speed[:, None] * np.array([grids.slowest, grids.fastest]),
@@ -366,7 +372,7 @@ def _tables(launcher: Launcher, wheel_speed: Floats, ratio: Floats, grids: Grids
 
 
 def _settings(count: int, skip: int, speeds: Floats, crush: Ends) -> tuple[Floats, Floats]:
-    """Evenly spread wheel speeds [m/s], (count, stages), and changes of crush [m], (count,)."""
+    """Return quasi-random wheel speeds [m/s], (count, stages), and changes of crush [m], (count,)."""
     low, high = np.vstack([speeds, crush]).T
     places = np.asarray(qmc.Halton(low.size, scramble=False).random(1 + skip + count)[1 + skip :])
     found = low + (high - low) * places
@@ -379,19 +385,19 @@ def _ends_of_crush(launcher: Launcher, count: int, grids: Grids) -> Ends:
 
 
 def _nodes(ends: Sequence[float] | Floats, count: int) -> Floats:
-    """So many nodes from one end to the other, evenly."""
+    """Return `count` evenly spaced nodes from one end to the other."""
     low, high = (float(end) for end in ends)
     return np.linspace(low, high, count)
 
 
 def _crushed(launcher: Launcher, count: int, change: Number) -> Launcher:
-    """The launcher with the crush of `count` stages changed [m]."""
+    """Return the launcher with the crush of `count` stages changed by `change` [m]."""
     stages = tuple(replace(stage, crush=stage.crush + change) for stage in map(launcher.stage, range(count)))
     return replace(launcher, stages=stages)
 
 
 def _axes(arrivals: Floats, spins: Floats, crush: Ends, grids: Grids) -> tuple[Floats, Floats, Floats]:
-    """Nodes over what arrives and the change of crush."""
+    """Return nodes of arrival speed [m/s], spin ratio and change of crush [m]."""
 
     def axis(values: Floats, count: int, room: float) -> Floats:
         low, high = float(values.min()), float(values.max())
@@ -408,13 +414,13 @@ def _axes(arrivals: Floats, spins: Floats, crush: Ends, grids: Grids) -> tuple[F
 def _table(
     launcher: Launcher, k: int, ratio: float, planned: float, axes: tuple[Floats, Floats, Floats], grids: Grids
 ) -> StageTable:
-    """Table of stage k, whose wheel is planned to run at `planned` [m/s]."""
+    """Return the table of stage `k`, whose planned wheel speed is `planned` [m/s]."""
     shape = tuple(axis.size for axis in axes)
     arrival, turning, change = (part.reshape(-1, 1) for part in np.meshgrid(*axes, indexing="ij"))
     radius = float(launcher.projectile.radius)
 
     def go(wheel: Floats, rows: NDArray[np.intp] | slice = slice(None)) -> Transit:
-        """Transits of some profiles, (profiles, points)."""
+        """Return transits of some profiles, (profiles, points)."""
         here = _crushed(launcher, k + 1, change[rows])
         entry = run_up(here, k, np.broadcast_to(arrival[rows], wheel.shape), np.full(1, planned))
         return transit(here, k, entry, wheel, wheel * ratio, entry_spin=turning[rows] * arrival[rows] / radius)
@@ -423,7 +429,7 @@ def _table(
     slip = grids.gripped * float(launcher.contact.creep)
     corners = _corners(go, len(arrival), ends, slip, grids)
     wheel = (corners[:, :-1, None] + np.diff(corners)[:, :, None] * PIECES).reshape(len(arrival), -1)
-    # Rounding must not leave the interval in which it gets through.
+    # Rounding must not leave the interval in which the projectile passes.
     wheel = np.clip(wheel, corners[:, :1], corners[:, -1:])
     done = go(np.where(np.isnan(wheel), planned, wheel))
     turned = done.exit_spin * radius / np.where(done.exit_speed > 0, done.exit_speed, 1.0)
@@ -436,7 +442,7 @@ def _table(
 
 
 def _corners(go: Callable[..., Transit], profiles: int, ends: Ends, slip: float, grids: Grids) -> Floats:
-    """Wheel speeds [m/s] at which each profile begins to get through, to grip, to slip, to jam again, (profiles, 4)."""
+    """Return wheel speeds [m/s] where each profile begins to pass, to grip, to slip, to jam again, (profiles, 4)."""
     wheel = np.tile(_nodes(ends, grids.coarse), (profiles, 1))
 
     def passes(done: Transit) -> Flags:
@@ -460,7 +466,7 @@ def _edge(
     go: Callable[..., Transit], test: Callable[[Transit], Flags], wheel: Floats, at: NDArray[np.intp], step: int,
     grids: Grids,
 ) -> Floats:  # fmt: skip
-    """How far `test` holds from the points `at` of `wheel` towards the next ones [m/s], (profiles,)."""
+    """Return how far `test` holds from the points `at` of `wheel` in direction `step` [m/s], (profiles,)."""
     beyond = at + step
     inside, rows = wheel[at], np.flatnonzero((beyond >= 0) & (beyond < wheel.size))
     if rows.size == 0:
@@ -476,7 +482,7 @@ def _edge(
 
 
 def _grip_limits(wheel: Floats, exits: Floats) -> Floats:
-    """Least wheel speed of each profile with all but its greatest exit speed [m/s]; its end where that is there."""
+    """Return the least wheel speed of each profile with `NEAR_TOP` of its greatest exit speed [m/s], else its end."""
     enough = NEAR_TOP * exits.max(axis=1)
     rows, at = np.arange(len(wheel)), np.argmax(exits >= enough[:, None], axis=1)
     before = np.maximum(at - 1, 0)
@@ -487,7 +493,7 @@ def _grip_limits(wheel: Floats, exits: Floats) -> Floats:
 
 
 def _with_limits(response: Response, launcher: Launcher, limit_values: LimitValues, grids: Grids) -> Response:
-    """The response with the limits that follow from it."""
+    """Return the response with the limits that can be computed from it."""
     count, ratio = response.wheel_speed.size, response.wheel_speed_b / response.wheel_speed
     tried, change = _settings(grids.checked, grids.cloud, response.speeds, response.crush)
     looked = look_up(response.stages, response.feed, tried, change)
@@ -530,7 +536,7 @@ Followed = tuple[str, Curve | None, tuple[Surface, ...]]
 
 
 def _alone(response: Response, k: int, launcher: Launcher, limit_values: LimitValues, grids: Grids) -> OperatingPoint:
-    """Stage k by itself over its wheel speeds and changes of crush, (speeds, changes)."""
+    """Return stage `k` by itself over its wheel speeds and changes of crush, (speeds, changes)."""
     speed = _nodes(response.speeds[k], grids.wheels)[:, None, None]
     stage = launcher.stage(k)
     stage = replace(stage, crush=stage.crush + _nodes(response.crush, grids.changes))
@@ -543,7 +549,7 @@ def _by_wheels(
     limit: Limit, response: Response, single: Sequence[OperatingPoint], tried: Floats, change: Floats, value: Floats,
     grids: Grids,
 ) -> Followed | None:  # fmt: skip
-    """The worst of the stages; None where that is not what the limit is."""
+    """Return a limit as the worst of its stages; None where that does not give its value."""
     surfaces = []
     for k, point in enumerate(single):
         found = limit.value(point)
@@ -569,7 +575,7 @@ def _by_throw(
     known: dict[str, Floats],
     value: Floats,
 ) -> Followed | None:
-    """What of a throw the limit is a function of; None where it is of none."""
+    """Return a limit as a function of one quantity of the throw; None where it is none."""
     for name in ("slip_heat", "peak_acceleration", "grip_margin"):
         if _close(known[name], value):
             return name, None, ()
@@ -589,7 +595,7 @@ def _close(one: Floats, other: Floats) -> bool:
 
 
 def _with_steady(response: Response, launcher: Launcher, limit_values: LimitValues, grids: Grids) -> Response:
-    """The response with what depends on drives, supply and rate, one variable changed at a time."""
+    """Return the response with values that depend on drives, supply and rate, one variable changed at a time."""
     asked = launcher.feed.rate
     rates = None if asked is None else _rates(launcher, float(asked), grids)
     paces = np.zeros(1) if rates is None else _nodes(rates, grids.paces)
@@ -629,14 +635,14 @@ def _with_steady(response: Response, launcher: Launcher, limit_values: LimitValu
 
 
 def _changed(plan: Floats, axes: Floats) -> Floats:
-    """Settings with one variable changed at a time, (variables, nodes, variables)."""
+    """Return settings with one variable changed at a time, (variables, nodes, variables)."""
     found = np.tile(plan, (*axes.shape, 1))
     found[np.arange(plan.size), :, np.arange(plan.size)] = axes
     return found
 
 
 def _passing(plan: Floats, axes: Floats, through: Flags) -> Floats:
-    """Ends between which nothing jams on the way from the plan, (variables, 2)."""
+    """Return the range of each variable around the plan in which nothing jams, (variables, 2)."""
     ends = []
     for at, axis, passes in zip(plan, axes, through, strict=True):
         here = int(np.argmin(np.abs(axis - at)))
@@ -647,14 +653,14 @@ def _passing(plan: Floats, axes: Floats, through: Flags) -> Floats:
 
 
 def _rates(launcher: Launcher, rate: float, grids: Grids) -> Ends:
-    """Ends of the rate [1/s], within what the feed can do."""
+    """Return the range of rates [1/s] that the feed can do."""
     return rate / grids.rate, max(rate, min(grids.rate * rate, float(feed_rate(launcher))))
 
 
 def _at_rates(
     response: Response, launcher: Launcher, limit_values: LimitValues, rows: Floats, pace: Number
 ) -> OperatingPoint:
-    """Throws at settings, (samples, stages and change of crush), and rates [1/s], (samples,)."""
+    """Return operating points at settings, (samples, stages and change of crush), and rates [1/s], (samples,)."""
     count, ratio = response.wheel_speed.size, response.wheel_speed_b / response.wheel_speed
     here = _crushed(launcher, count, rows[:, count])
     if launcher.feed.rate is not None:
@@ -666,7 +672,7 @@ def _at_rates(
 def _alone_at_rates(
     response: Response, k: int, launcher: Launcher, limit_values: LimitValues, speeds: Floats, paces: Floats
 ) -> OperatingPoint:
-    """Stage k by itself, (speeds, rates)."""
+    """Return stage `k` by itself over wheel speeds and rates, (speeds, rates)."""
     alone, ratio = (
         replace(launcher, stages=(), template=launcher.stage(k)),
         response.wheel_speed_b[k] / response.wheel_speed[k],
@@ -678,7 +684,10 @@ def _alone_at_rates(
 
 
 def _steady(limit: Limit, grid: Floats, single: Sequence[Number | None], axes: Floats, paces: Floats) -> list[Steady]:
-    """Ways to put a value together from its changes, (1 + variables × nodes, rates), or from the stages alone."""
+    """Return candidates for computing a value from changes of single variables, or from the stages alone.
+
+    grid: its values, (1 + variables × nodes, rates); single: its values for each stage alone.
+    """
     if not np.isfinite(grid).all():
         return []
     base, shape = Curve(nodes=paces, values=grid[0]), (axes.shape[1], paces.size)
@@ -695,7 +704,7 @@ def _steady(limit: Limit, grid: Floats, single: Sequence[Number | None], axes: F
 
 
 def _error(steady: Steady, tried: Floats, pace: Floats, known: Floats, scale: float) -> float:
-    """Greatest error at settings that get through, by the greatest value or by `scale`, whichever is more."""
+    """Return the greatest error at settings that pass, over the greatest value or `scale`, whichever is larger."""
     through = np.isfinite(known)
     if not through.any():
         return np.inf

@@ -1,7 +1,7 @@
-"""Settings for nearly all builds: a high low quantile of exit speed, or the least spread of it.
+"""Robust settings: the greatest low quantile of exit speed over builds, or the least spread of it.
 
 At the nominal optimum wheels are as fast as the nominal launcher's grip allows; a little slower, nearly every build
-still grips. A choice is made on some draws and judged on others, since it flatters itself on its own
+still grips. Settings are chosen on some draws and evaluated on others, as they look too good on their own draws
 (Luedtke and Ahmed, SIAM J. Optim. 19, 2008).
 """
 
@@ -28,18 +28,35 @@ from stager.physics.chain import Options, throw
 from stager.physics.records import Throw
 
 ROUGH = Options(tolerance=1e-4)
-QUANTILE, CHANCE, SURE = 0.05, 0.95, 0.95
-CHOSEN_ON, JUDGED_ON, STEADIED_ON = 100, 400, 64
-COMMON, OWN = np.linspace(0.7, 1.0, 25), np.array([0.96, 0.98, 0.99, 1.0, 1.01, 1.02])
-PASSES, SLACK = 2, 1e-6
+"""Integration of throws of draws."""
+QUANTILE = 0.05
+"""Quantile of exit speed that is maximised [-]."""
+CHANCE = 0.95
+"""Share of draws that must keep the limits [-]."""
+SURE = 0.95
+"""Confidence of the lower bound on that share [-]."""
+CHOSEN_ON = 100
+"""Draws on which settings are chosen."""
+JUDGED_ON = 400
+"""Fresh draws on which they are evaluated."""
+STEADIED_ON = 64
+"""Draws on which the spread of exit speed is minimised."""
+COMMON = np.linspace(0.7, 1.0, 25)
+"""Factors on all wheel speeds that are tried [-]."""
+OWN = np.array([0.96, 0.98, 0.99, 1.0, 1.01, 1.02])
+"""Factors on the wheel speed of one stage that are tried [-]."""
+PASSES = 2
+"""Passes over the stages."""
+SLACK = 1e-6
+"""Room kept to the grip margin, for rounding [-]."""
 NEAR = 0.1
-"""Limits that drives and supply keep are looked at where the nominal design is as near to them [-]."""
+"""Slack of the nominal design below which limits on drives and supply are evaluated on draws [-]."""
 CLEARLY = 0.02
-"""By how much more stages must be steadier [-]."""
+"""Share by which more stages must reduce the spread to be chosen [-]."""
 
 
 class Sample:
-    """Launchers drawn, sample 0 the nominal one."""
+    """Drawn launchers, sample 0 the nominal one."""
 
     def __init__(self, scenario: Scenario, count: int, rng: np.random.Generator) -> None:
         drawn = draw(scenario, count, rng)
@@ -48,15 +65,17 @@ class Sample:
         self.way = way_of(scenario.launcher, scenario.limit_values, scenario.goal.spin)
 
     def throw(self, lead: Floats, options: Options = ROUGH) -> Throw:
-        """Throw with leading wheels at speeds [m/s], (candidates, stages), set as the nominal launcher spins as asked;
-        arrays (candidates, samples, ...)."""
+        """Throw all samples at leading wheel speeds [m/s], (candidates, stages); arrays (candidates, samples, ...).
+
+        The other wheels run as the nominal launcher needs for the spin that is asked for.
+        """
         speed, other = sides(self.way, self.scenario.launcher, lead, ROUGH)
         each = np.ones((self.draws.lanes, 1))
         second = None if other is None else other[:, None, :] * each
         return throw(self.draws.launcher, speed[:, None, :] * each, second, options=options)
 
     def kept(self, done: Throw, near: OperatingPoint) -> Floats:
-        """1 for each throw that keeps the limits on throws, and those on drives that `near` is near, else 0."""
+        """Return 1 for each throw that keeps the limits, else 0; those on drives only where `near` has little slack."""
         point = OperatingPoint(launcher=self.draws.launcher, limit_values=self.scenario.limit_values, throw=done)
         fine = ~done.jammed
         for limit in LIMITS:
@@ -77,16 +96,18 @@ def robust(row: Row, rng: np.random.Generator) -> Robust | None:
         return None
     from scipy.special import betaincinv
 
-    people, fresh = Sample(scenario, CHOSEN_ON, rng), Sample(scenario, JUDGED_ON, rng)
+    sample, fresh = Sample(scenario, CHOSEN_ON, rng), Sample(scenario, JUDGED_ON, rng)
     start = best.lead
-    lead = _pick(people, best, COMMON[:, None] * start)
+    lead = _pick(sample, best, COMMON[:, None] * start)
     for _ in range(PASSES):
         for k in range(best.count):
             tries = np.tile(lead, (OWN.size, 1))
             tries[:, k] = np.minimum(tries[:, k] * OWN, start[k])
-            lead = _pick(people, best, np.vstack([lead, tries]))
+            lead = _pick(sample, best, np.vstack([lead, tries]))
     nominal = _within_grip(scenario, lead, best)
-    (low, share), (before, share_before) = (_judge(fresh, best, speeds) for speeds in (nominal.lead, start))
+    (low, share), (before, share_before) = (
+        _quantile_and_share(fresh, best, speeds) for speeds in (nominal.lead, start)
+    )
     count = round(share * JUDGED_ON)
     surely = 0.0 if count == 0 else float(betaincinv(count, JUDGED_ON - count + 1, 1 - SURE))
     return Robust(
@@ -96,8 +117,7 @@ def robust(row: Row, rng: np.random.Generator) -> Robust | None:
 
 
 def _within_grip(scenario: Scenario, lead: Floats, best: Settings) -> Settings:
-    """The speeds in the nominal launcher, slowed stage by stage to their grip margin: behind slower stages that is
-    less."""
+    """Return settings at `lead` [m/s], slowed to the grip margin of each stage, which falls as earlier stages slow."""
     margin, launcher = scenario.limit_values.grip_margin, best.design.launcher
     found = judged(scenario, lead, launcher)
     for _ in range(lead.size if margin else 0):
@@ -108,27 +128,37 @@ def _within_grip(scenario: Scenario, lead: Floats, best: Settings) -> Settings:
     return found
 
 
-def _pick(people: Sample, best: Settings, candidates: Floats) -> Floats:
-    """The candidate with the greatest low quantile of those that keep the limits often enough, else the one that
-    keeps them most often."""
-    done = people.throw(candidates)
+def _pick(sample: Sample, best: Settings, candidates: Floats) -> Floats:
+    """Return the candidate with the greatest low quantile of those that keep the limits often enough.
+
+    Where none does, the one that keeps them most often.
+    """
+    done = sample.throw(candidates)
     low = np.quantile(done.exit_speed[:, 1:], QUANTILE, axis=1)
-    share = people.kept(done, best.design)[:, 1:].mean(axis=1)
+    share = sample.kept(done, best.design)[:, 1:].mean(axis=1)
     return np.asarray(candidates[int(np.argmax(np.where(share >= CHANCE, low, share - 1)))])
 
 
-def _judge(people: Sample, best: Settings, lead: Floats) -> tuple[float, float]:
-    """Low quantile of exit speed [m/s], and how often limits are kept."""
-    done = people.throw(lead[None])
-    share = people.kept(done, best.design)[0, 1:].mean()
+def _quantile_and_share(sample: Sample, best: Settings, lead: Floats) -> tuple[float, float]:
+    """Return the low quantile of exit speed [m/s], and the share of draws that keep the limits."""
+    done = sample.throw(lead[None])
+    share = sample.kept(done, best.design)[0, 1:].mean()
     return float(np.quantile(done.exit_speed[0, 1:], QUANTILE)), float(share)
 
 
 def steadiest(
     rows: Sequence[Row], margins: Mapping[str, float], rng: np.random.Generator
 ) -> tuple[Row | None, float | None, float | None]:
-    """Return the steadiest design that leaves at the speed asked for; the spread of its exit speed, and that of the
-    fewest stages with the least heat, as standard deviations over the asked speed. None where none is found."""
+    """Return the design with the least spread of exit speed at the speed that is asked for.
+
+    Returns
+    -------
+    Row or None
+        None where no design reaches the speed.
+    float or None, float or None
+        Standard deviation of exit speed over the asked speed [-], of this design and of the fewest stages with the
+        least heat.
+    """
     asked = rows[0].scenario.goal.asked
     fits = [row for row in rows if asked and row.feasible and row.settings.exit_speed >= asked * (1 - REACHED)]
     if asked is None or not fits:
@@ -142,13 +172,13 @@ def steadiest(
         if row.solution is None:
             continue
         rng.bit_generator.state = state
-        people = Sample(row.scenario, STEADIED_ON, rng)
-        spread = _spread(people, row.settings.lead, asked)
+        sample = Sample(row.scenario, STEADIED_ON, rng)
+        spread = _spread(sample, row.settings.lead, asked)
         if not np.isfinite(plain):
             least = plain = spread
-        found = _steadied(row, people, asked, margins)
+        found = _steadied(row, sample, asked, margins)
         if found is not None:
-            other = _spread(people, found.settings.lead, asked)
+            other = _spread(sample, found.settings.lead, asked)
             if other < spread:
                 row, spread = replace(row, solution=found, settings=found.settings), other
         # More stages must be clearly steadier.
@@ -157,13 +187,13 @@ def steadiest(
     return best, least, plain
 
 
-def _steadied(row: Row, people: Sample, asked: float, margins: Mapping[str, float]) -> Solution | None:
-    """The steadiest settings of so many stages, from those with the least heat."""
+def _steadied(row: Row, sample: Sample, asked: float, margins: Mapping[str, float]) -> Solution | None:
+    """Return the settings of a row with the least spread, found from those with the least heat."""
     assert row.solution is not None
     problem: Problem = row.solution.problem
 
     def steadiness(trial: Trial) -> Floats:
-        done = people.throw(trial.lead, JUDGED)
+        done = sample.throw(trial.lead, JUDGED)
         varied = done.exit_speed[:, 1:].std(axis=1) / asked
         return np.where(done.jammed.any(axis=1), -10.0, 1 - varied)
 
@@ -174,5 +204,6 @@ def _steadied(row: Row, people: Sample, asked: float, margins: Mapping[str, floa
     return Solution(problem, found, settings) if settings.feasible else None
 
 
-def _spread(people: Sample, lead: Floats, asked: float) -> float:
-    return float(people.throw(lead[None], JUDGED).exit_speed[0, 1:].std() / asked)
+def _spread(sample: Sample, lead: Floats, asked: float) -> float:
+    """Return the standard deviation of exit speed over `asked` [-]."""
+    return float(sample.throw(lead[None], JUDGED).exit_speed[0, 1:].std() / asked)

@@ -1,9 +1,9 @@
-"""Set the two wheels of a pair: alike, or apart so that the projectile leaves with the spin that is asked for.
+"""Speeds of the two wheels of a pair: equal, or apart so that the projectile leaves with the spin that is asked for.
 
-The first stage makes the spin, where the projectile is slow and turning it costs least of its speed; each further one
-runs its wheels 2rΩ apart. Then u_A − (v cos φ + rΩ) = u_B − (v cos φ − rΩ): both slip alike, so the spin stays, and
-the exit speed is that of two wheels at their mean. A chain is told by the speed of its leading wheels, the sides that
-drive the spin forward (A, or B where the spin is negative).
+The first stage makes the spin, where the projectile is slow and spinning it costs least exit speed. Each further stage
+runs its wheels 2rΩ apart: u_A − (v cos φ + rΩ) = u_B − (v cos φ − rΩ), so both sides slip alike, the spin stays, and
+the exit speed is that of two wheels at their mean speed. A chain is described by the speeds of its leading wheels, the
+sides that drive the spin forward (A, or B where the spin is negative).
 """
 
 from __future__ import annotations
@@ -23,24 +23,36 @@ from stager.physics.grip_limit import TransitFunction, TwoSpeeds
 from stager.physics.records import Grip, Throw, Transit
 
 SPIN_WITHIN = 1e-3
-"""How near a spin must come to the one that is asked for [-]."""
-GRID, ZOOMS = 40, 2
-FOUND, BESIDE_JAM, TRIES, HALF = 1e-6, 2e-4, 40, 0.5
+"""Relative error of spin that counts as reached [-]."""
+GRID = 40
+"""Points of a search grid for the greatest spin, each way."""
+ZOOMS = 2
+"""Times that this grid is refined."""
+FOUND = 1e-6
+"""Interval of wheel speed over the leading wheel's at which a search ends [-]."""
+BESIDE_JAM = 2e-4
+"""The same where one end of the interval jams [-]."""
+TRIES = 40
+"""Greatest number of steps of a search."""
+HALF = 0.5
+"""Step of bisection [-]."""
 ROUGHLY = 5e-3
-"""How near a spin must come to be the one looked for [-]."""
+"""Relative error of spin up to which a search has not missed it [-]."""
 TURNED = 1.03
-"""Wheels that grip lie about so much farther apart than 2rΩ: the contact tilts."""
+"""Wheels that grip run about this many times 2rΩ apart, as the contact tilts [-]."""
 
 
 def gap(launcher: Launcher, spin: Number) -> Number:
-    """How far apart wheels keep `spin` [rad/s] as it is [m/s]."""
+    """Return the difference of wheel speeds that keeps `spin` [rad/s] as it is [m/s]."""
     return 2.0 * launcher.projectile.radius * np.abs(spin)
 
 
 @dataclass(frozen=True, slots=True)
 class Making:
-    """Lanes of stage `index` that shall leave with `spin` [rad/s], more than they enter with, `before`; entry and
-    leading wheel [m/s]. Arrays are flat, (lanes,), the launcher's too."""
+    """A search for the other wheel's speed with which stage `index` makes `spin` [rad/s]; arrays (lanes,).
+
+    entry: entry speed [m/s]; lead: speed of the leading wheel [m/s]; before: spin at entry [rad/s], less than `spin`.
+    """
 
     launcher: Launcher
     index: int
@@ -52,13 +64,13 @@ class Making:
 
     @property
     def twice(self) -> Making:
-        """The lanes, then the lanes again."""
+        """The lanes twice, one after the other."""
         entry, lead, before, spin = (np.tile(values, 2) for values in (self.entry, self.lead, self.before, self.spin))
         launcher = take(self.launcher, np.tile(np.arange(self.lead.size), 2))
         return Making(launcher, self.index, entry, lead, before, spin, self.options)
 
     def run(self, other: Floats) -> Transit:
-        """Transits with the other wheel at `other` [m/s], jammed where they miss the spin."""
+        """Return transits with the other wheel at `other` [m/s], as jams where they miss the spin."""
         done = self._transit(np.arange(other.size), other)
         missed = np.abs(done.exit_spin / self.spin - 1.0) > ROUGHLY
         jam, none = np.int8(Grip.JAM), np.zeros_like(done.exit_speed)
@@ -67,10 +79,10 @@ class Making:
         )  # fmt: skip
 
     def other(self, much: Floats, little: Floats, guess: Floats) -> Floats:
-        """The other wheel's speed [m/s] between `much`, where it turns more or jams, and `little`, where it turns less;
-        `guess` lies between them. What is found elsewhere misses the spin.
+        """Return the other wheel's speed [m/s] that makes the spin.
 
-        False position, the end that stays counting half (the Illinois method; Dowell and Jarratt, BIT 11 (1971) 168).
+        It lies between `much`, where the spin is greater or it jams, and `little`, where it is less; guess: a start
+        between them. Regula falsi with the Illinois method (Dowell and Jarratt, BIT 11 (1971) 168).
         """
         far, near, at = much.copy(), little.copy(), guess.copy()
         over, under = np.ones_like(far), self.before / self.spin - 1.0
@@ -87,7 +99,7 @@ class Making:
             over[who] = np.where(up, excess, stays * over[who])
             under[who] = np.where(up, stays * under[who], excess)
             moved[who] = side
-            # Until the far end is known: that end itself; halves while it jams.
+            # Bisect while the far end jams.
             step[who] = np.where(up, np.where(done.jammed, HALF, np.nan), step[who])
             wide = np.abs(far[who] - near[who]) > np.where(step[who] == HALF, BESIDE_JAM, FOUND) * self.lead[who]
             who = who[(np.abs(excess) > enough) & wide]
@@ -106,11 +118,10 @@ class Making:
 
 @dataclass(frozen=True, slots=True)
 class Turned:
-    """The other wheel runs so that the projectile leaves with `spin` [rad/s], a float or an array over the lanes, no
-    less than it enters with.
+    """Transit of a pair whose other wheel runs so that the projectile leaves with `spin` [rad/s], a float or (lanes,).
 
-    gripped: keep to settings where the other wheel grips; else it may also slip past its grip limit, up to `top`
-    [m/s], where that throws faster. What cannot be turned so fast counts as jammed.
+    gripped: only settings where the other wheel grips; else it may also slip past its grip limit, up to `top` [m/s],
+    where that throws faster. Where the spin cannot be reached the transit counts as a jam.
     """
 
     spin: Number
@@ -143,8 +154,10 @@ class Turned:
 
 @dataclass(frozen=True, slots=True)
 class Spun:
-    """As Turned for the first stage of a chain, which a projectile enters without spin; the others keep the spin.
-    spin [rad/s] of either sign, top [m/s]."""
+    """Transit of a chain with spin: the first stage makes it, see `Turned`, the others keep it.
+
+    spin [rad/s] of either sign; top [m/s].
+    """
 
     spin: float
     gripped: bool
@@ -154,7 +167,7 @@ class Spun:
         self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
         options: Options = DEFAULT,
     ) -> Transit:  # fmt: skip
-        """See TransitFunction; what enters spins as the stages before have left it, whatever `entry_spin` says."""
+        """See TransitFunction. Behind the first stage the entry spin is the one asked for; `entry_spin` is not used."""
         spin = abs(self.spin)
         if index == 0:
             making = Turned(spin, self.gripped, self.top)
@@ -164,7 +177,7 @@ class Spun:
 
 
 def way_of(launcher: Launcher, limit_values: LimitValues, spin: float | None) -> TransitFunction:
-    """How stages are passed where the projectile shall leave with `spin` [rad/s]; None or 0: wheels alike."""
+    """Return the transit for a goal of `spin` [rad/s]; None or 0: both wheels at one speed."""
     if not spin:
         return transit
     return Spun(spin, bool(limit_values.grip_margin), float(np.max(speed_range(launcher, limit_values, 0).top)))
@@ -173,7 +186,7 @@ def way_of(launcher: Launcher, limit_values: LimitValues, spin: float | None) ->
 def sides(
     way: TransitFunction, launcher: Launcher, lead: Floats, options: Options = DEFAULT
 ) -> tuple[Floats, Floats | None]:
-    """Speeds of sides A and B [m/s] with leading wheels at `lead` [m/s], shape (..., stages); B None: all alike."""
+    """Return speeds of sides A and B [m/s] for leading wheels at `lead` [m/s], (..., stages); B None: as A."""
     if not isinstance(way, Spun) or lead.shape[-1] == 0:
         return lead, None
     other = np.maximum(lead - np.asarray(gap(launcher, way.spin))[..., None], 0.0)
@@ -183,15 +196,15 @@ def sides(
 
 
 def turns(way: TransitFunction, done: Throw) -> NDArray[np.bool_]:
-    """Where throws leave with the spin that is asked for, if any."""
+    """Return which throws leave with the spin that is asked for, if any."""
     return np.asarray(not isinstance(way, Spun) or np.abs(done.spin / way.spin - 1.0) <= ROUGHLY)
 
 
 def most_spin(launcher: Launcher, top: float) -> float:
-    """About the greatest spin [rad/s] that the first stage makes with wheels up to `top` [m/s]."""
+    """Return about the greatest spin [rad/s] that the first stage makes with wheels up to `top` [m/s]."""
     most, low, high = 0.0, np.zeros(2), np.ones(2)
     for _ in range(ZOOMS):
-        # Dense at the low end: a slow first stage turns most.
+        # Dense at the low end, as slow wheels make the most spin.
         root, share = np.meshgrid(*np.linspace(low, high, GRID).T)
         lead = top * root**2
         done = transit(

@@ -1,4 +1,4 @@
-"""Exit speed of one stage against its wheel speed, behind the stages before it."""
+"""Sweep the wheel speed of one stage behind the stages before it."""
 
 from __future__ import annotations
 
@@ -15,15 +15,17 @@ from stager.physics.grip_limit import TransitFunction, grip_limit
 from stager.physics.guide import run_up
 
 POINTS = 81
+"""Points of the curve."""
 BEYOND = 2.0
+"""End of the curve over the grip limit [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sweep:
-    """A curve and its grip limit.
+    """Exit speed against wheel speed of a stage, and its grip limit.
 
-    stage counts from 1; before_a, before_b: speeds of the stages before it [m/s]; entry_speed [m/s] into it, 0 where
-    the projectile jams before. wheel_speed, exit_speed [m/s]: the curve, shape (points,).
+    stage: its number, from 1; before_a, before_b: wheel speeds of the stages before it [m/s]; entry_speed [m/s], 0
+    where the projectile jams before it. wheel_speed, exit_speed [m/s]: the curve, shape (points,).
     grip_speed, grip_exit: the grip limit and the exit speed there [m/s], None where exit speed still rises at `top`,
     the end of the searched range [m/s], set by `ends_by`.
     """
@@ -55,18 +57,19 @@ def sweep(
     speed, spin = _entry(scenario, side_a, side_b)
     reach = speed_range(scenario.launcher, scenario.limit_values, index)
     top = float(reach.top)
-    grip, there = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
+    grip, grip_exit = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
     grid = np.linspace(0.0, top if grip is None else min(top, BEYOND * grip), POINTS)
     exits = throw(scenario.launcher, _chains(side_a, grid), _chains(side_b, grid)).exit_speed
     if way is not transit and speed > 0:
         exits = way(scenario.launcher, index, speed, grid, entry_spin=spin).exit_speed
     return Sweep(
         stage=index + 1, before_a=side_a, before_b=side_b, entry_speed=speed, wheel_speed=grid,
-        exit_speed=exits, grip_speed=grip, grip_exit=there, top=top, ends_by=reach.ends_by,
+        exit_speed=exits, grip_speed=grip, grip_exit=grip_exit, top=top, ends_by=reach.ends_by,
     )  # fmt: skip
 
 
 def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[float, float]:
+    """Return the set speeds of stage `k` [m/s], else its grip limit less grip_margin, else the end of the range."""
     stage = scenario.launcher.stage(k)
     if stage.speed is not None:
         a = float(stage.speed)
@@ -79,7 +82,7 @@ def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[fl
 
 
 def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, float]:
-    """Speed [m/s] and spin [rad/s] into the stage behind these, after the run up to it."""
+    """Return speed [m/s] and spin [rad/s] at the entry of the next stage, after the free path to it."""
     if side_a.size == 0:
         return float(scenario.launcher.feed.speed), float(scenario.launcher.feed.spin)
     done = throw(scenario.launcher, side_a, side_b)
@@ -90,6 +93,7 @@ def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, f
 def _grip(
     scenario: Scenario, k: int, speed: float, spin: float, top: float, way: TransitFunction = transit
 ) -> tuple[float | None, float | None]:
+    """Return the grip limit and its exit speed [m/s], None where exit speed still rises at `top`."""
     found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]), transit_function=way)
     at = float(found.wheel_speed[0])
     return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))

@@ -1,4 +1,4 @@
-"""Tune every draw of a launcher anew on each number of stages, as a bench would."""
+"""Tune every draw of a launcher anew for each stage count, as its maker would at the bench."""
 
 from __future__ import annotations
 
@@ -22,20 +22,35 @@ from stager.physics.chain import Options, throw
 from stager.physics.grip_limit import STANDARD, Refinement, TransitFunction, grip_limit
 from stager.physics.guide import run_up
 
-TUNED, LOOKED = Options(tolerance=1e-4), Options(tolerance=3e-4, books=False)
-FIRST, LATER = (0.6, 1.55), (0.75, 1.35)
-"""Where a draw's grip limit is looked for, as multiples of where it is expected: in the first stage, and behind it."""
-LOOKS, PLACES = Refinement(2, offsets=(-0.1, 0.0, 0.1), crossing_points=5), 9
+TUNED = Options(tolerance=1e-4)
+"""Integration of throws at tuned settings."""
+LOOKED = Options(tolerance=3e-4, books=False)
+"""Integration of throws while a grip limit is sought."""
+FIRST = (0.6, 1.55)
+"""Range of a draw's grip limit over its expected value, in the first stage [-]."""
+LATER = (0.75, 1.35)
+"""The same in later stages [-]."""
+LOOKS = Refinement(2, offsets=(-0.1, 0.0, 0.1), crossing_points=5)
+"""Search of a draw's grip limit."""
+PLACES = 9
+"""Wheel speeds that it begins with."""
 CHUNK = 200
-"""Draws that are worked on together, whoever works: answers do not depend on it."""
-TRIES, FARTHEST, INSIDE, CLOSE = 6, 40.0, 2e-4, 3e-3
-"""Tries in which wheels are slowed; the most of it; slack that is aimed at, and that is near enough [-]."""
+"""Draws in a chunk of work. It does not depend on who works, so that answers do not either."""
+TRIES = 6
+"""Steps of the search for wheels slow enough to keep the limits."""
+FARTHEST = 40.0
+"""Greatest multiple of the line along which wheels are slowed [-]."""
+INSIDE = 2e-4
+"""Slack that this search aims at [-]."""
+CLOSE = 3e-3
+"""Slack at which it ends [-]."""
 LEAST_EXIT = 1e-6
+"""Least exit speed that gains are related to [m/s]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tuned:
-    """Exit speed [m/s] of every draw with each number of stages, shape (stages + 1, draws), and what was drawn."""
+    """Exit speed [m/s] of every draw with each stage count, shape (stages + 1, draws), and the draws."""
 
     draws: Draws
     exit_speed: Floats
@@ -48,8 +63,11 @@ class Tuned:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """A number of stages to tune: the scenario with its parts, the parts, none where there was nothing to choose, and
-    the leading wheels' speeds of the nominal design [m/s], (stages,)."""
+    """A stage count to tune.
+
+    scenario: with its parts; parts: empty where there was nothing to choose; lead: leading wheels of the nominal design
+    [m/s], (stages,).
+    """
 
     scenario: Scenario
     parts: tuple[Parts, ...]
@@ -58,8 +76,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class _Chunk:
-    """Draws behind the nominal launcher as sample 0: launcher, parts, and nominal leading wheels [m/s] by number of
-    stages, from 1."""
+    """Work for one worker: some draws behind the nominal launcher, sample 0.
+
+    steps: launcher, parts and nominal leading wheels [m/s] by stage count, from 1; spin: asked for [rad/s]; asked: exit
+    speed asked for [m/s], infinite if none; margins: reserves of hard limits [-].
+    """
 
     steps: tuple[tuple[Launcher, tuple[Parts, ...], Floats], ...]
     limit_values: LimitValues
@@ -72,11 +93,11 @@ def tune(
     steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float],
     executor: Executor | None = None,
 ) -> Callable[[], Tuned | None]:  # fmt: skip
-    """Begin to tune `count` draws with 1, 2, … stages; what is given back waits for it.
+    """Begin to tune `count` draws with 1, 2, … stages; return a function that waits for the result.
 
-    Every draw runs each stage at its own grip limit less the margin, or where it throws fastest; where that breaks a
-    limit, all wheels are slowed along the line on which the nominal design is slower than the free one. The reserves
-    of hard limits are kept as in the nominal design. None where nothing is uncertain.
+    Every draw runs each stage at its own grip limit less the margin, or where it throws fastest. Where that breaks a
+    limit, all wheels are slowed in the ratios by which the nominal design is slower than one without limits. Reserves
+    of hard limits are kept as in the nominal design. The result is None where nothing is uncertain.
     """
     if not steps or not is_uncertain(steps[0].scenario):
         return lambda: None
@@ -102,7 +123,7 @@ def tune(
 
 
 def _tuned(chunk: _Chunk) -> Floats:
-    """Exit speeds [m/s] of the chunk's draws with 0, 1, 2 … stages, (stages + 1, draws)."""
+    """Return exit speeds [m/s] of the chunk's draws with 0, 1, 2 … stages, (stages + 1, draws)."""
     out: list[Floats] = []
     bench: _Bench | None = None
     before: tuple[Parts, ...] = ()
@@ -135,7 +156,7 @@ class _Bench:
         self.refit(launcher)
 
     def refit(self, launcher: Launcher) -> None:
-        """Go on with a launcher whose first stages are the same."""
+        """Continue with a launcher whose first stages are the same."""
         limit_values, chunk = self.chunk.limit_values, self.chunk
         if self.wheels and launcher is self.launcher:
             return
@@ -145,7 +166,7 @@ class _Bench:
         self.cap = np.broadcast_to(cap, (self.lanes,))
 
     def add(self) -> None:
-        """Tune one more stage freely."""
+        """Tune one more stage without regard to limits on the whole throw."""
         index, launcher, limit_values = len(self.wheels), self.launcher, self.chunk.limit_values
         who = np.flatnonzero(self.speed > 0)
         wheel = np.zeros(self.lanes)
@@ -172,7 +193,7 @@ class _Bench:
         self.wheels.append(wheel)
 
     def kept(self, lead: Floats) -> Floats:
-        """Exit speeds [m/s] within all limits, wheels slowed as far as they need, (samples,)."""
+        """Return exit speeds [m/s] within all limits, (samples,), with wheels slowed as far as necessary."""
         free = np.stack(self.wheels, axis=-1)
         known = np.where(free[0] > 0, free[0], lead)
         free = np.where(free > 0, free, known)
@@ -200,11 +221,11 @@ class _Bench:
         return reached
 
     def _look(self, who: NDArray[np.intp], lead: Floats) -> tuple[Floats, Floats]:
-        """Least slack of the limits [-], those on exit speed alone but for the cap, and exit speed [m/s]."""
+        """Return the least slack of all limits [-] with exit speed capped, and exit speed [m/s]."""
         chunk, here = self.chunk, take(self.launcher, who)
         done = throw(here, *sides(self.way, here, lead, TUNED), options=TUNED)
         speed = np.where(turns(self.way, done), done.exit_speed, 0.0)
-        # A projectile that leaves too fast is throttled to the cap: its other limits count as they are there.
+        # A draw that throws faster than the cap would be slowed to it, so its limits are evaluated there.
         point = OperatingPoint(
             launcher=here, limit_values=chunk.limit_values, options=TUNED,
             throw=replace(done, exit_speed=np.minimum(done.exit_speed, self.cap[who])),

@@ -1,8 +1,8 @@
-"""Draw launchers as they may really be, and keep hard limits in nearly all of them.
+"""Reserves of hard limits, so that nearly all possible builds keep them.
 
-A hard limit is kept with a reserve: the nominal build keeps a slack so large that the share of builds asked for keeps
-all hard limits together. The reserve is found on common random numbers: the shift of each limit's slack from the
-nominal build to a drawn one hardly depends on the settings, so its quantiles tell what slack the nominal build needs.
+The reserve of a hard limit is the slack that the nominal build needs for the requested share of builds to keep all hard
+limits together. It is found on common random numbers: the shift of a limit's slack from the nominal build to a drawn
+one hardly depends on the settings, so its quantiles give the slack that the nominal build needs.
 """
 
 from __future__ import annotations
@@ -25,22 +25,24 @@ from stager.physics.muzzle import outlet_speed
 from stager.physics.records import FIELDS, Throw, Transit
 
 DRAWN = Options(tolerance=1e-5)
-"""How draws are thrown."""
+"""Integration of throws of draws."""
 NO_RESERVE: Mapping[str, float] = {}
 MARGIN_DRAWS = 1000
-"""Draws that a reserve is found on."""
+"""Draws on which a reserve is found."""
 SPREADS = 2.0
-"""Standard deviations of the share of builds by which more are asked for, as both samples are chance [-]."""
-LOOKED, SURELY = 100, 5.0
-"""Draws on which costly limits are looked at first, and standard deviations from the limit that are enough."""
+"""Standard errors by which the target share exceeds the confidence, as both samples vary [-]."""
+LOOKED = 100
+"""Draws on which costly limits are evaluated first."""
+SURELY = 5.0
+"""Distance of their mean slack from 0 in standard deviations that makes further draws needless [-]."""
 TIGHT = 2e-3
 """Slack beyond its reserve up to which a limit counts as used up [-]."""
 AT_REST = 0.95
-"""Share of its slack at rest that a wheel's limit may be asked to keep in reserve [-]."""
+"""Greatest reserve of a wheel's limit over its slack at rest [-]."""
 
 
 def margin_draws(scenario: Scenario, seed: int = 7) -> Draws | None:
-    """Return the draws on which reserves are found; None where none are kept."""
+    """Return the draws on which reserves are found; None where no reserve is asked for."""
     if not is_uncertain(scenario) or scenario.limit_values.confidence <= NOMINAL_ONLY:
         return None
     found = draw(scenario, MARGIN_DRAWS, np.random.default_rng(seed))
@@ -107,10 +109,10 @@ def margin_of(
     scenario: Scenario, draws: Draws, settings: Settings, held: Mapping[str, float] = NO_RESERVE, *,
     ranged: bool = False,
 ) -> Margin:  # fmt: skip
-    """Return how surely settings keep the hard limits, and the reserve that the nominal build would need.
+    """Return the share of builds that keep the hard limits, and the reserves that the nominal build needs.
 
-    held: reserve under which they were found; ranged: whether the crush may still be chosen, so that what builds break
-    at rest may be mended.
+    held: reserves under which the settings were found; ranged: the crush may still be chosen, so limits that builds
+    break at rest may yet be kept.
     """
     confidence = scenario.limit_values.confidence
     done = throw_draws(draws, settings)
@@ -144,16 +146,16 @@ def margin_of(
 
 
 def enough(margin: Margin) -> bool:
-    """Return whether as many builds keep the hard limits as must."""
+    """Return whether enough builds keep the hard limits."""
     return margin.kept >= target(margin.confidence) - max(margin.unkeepable.values(), default=0.0)
 
 
 def _reserve(
     slacks: Mapping[str, Floats], mendable: NDArray[np.bool_], share: float, held: Mapping[str, float]
 ) -> dict[str, float]:
-    """Least slack of each limit in the nominal build with which `share` of the builds keep all together [-].
+    """Return the slack of each limit in the nominal build with which `share` of the builds keep all together [-].
 
-    held : reserve under which the settings were found: a limit that has used it up will have the new one.
+    mendable: builds that can keep all limits, (draws,); held: reserves under which the settings were found.
     """
     shifts = {name: slack[1:][mendable] - slack[0] for name, slack in slacks.items()}
     if not shifts or not mendable.any():

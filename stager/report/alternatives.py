@@ -1,4 +1,4 @@
-"""Alternatives to a plan: parts of a catalogue, crush within a range, a Pareto front, robust settings."""
+"""What else could be chosen: parts of a catalogue, ranges of crush, points of a Pareto front, robust settings."""
 
 from __future__ import annotations
 
@@ -10,14 +10,11 @@ from stager.optimise.records import Catalogue, Front, Robust
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, sides, speed
 
-_SAME_PARTS = (
-    "The ladder uses these parts for every stage count. Fewer stages with parts chosen for them may do better, so a"
-    " stage may add less than the ladder says."
-)
+_FEWER = "The ladder keeps these: fewer stages with their own may do better, so that a stage adds less than it says."
 
 
 def catalogue_rows(catalogue: Catalogue, exit_speed: float | None) -> dict[str, Any]:
-    """Return a catalogue as JSON has it; exit_speed: the plan's [m/s], None where nothing fits."""
+    """As the document has it; exit_speed: the plan's [m/s], None where nothing fits."""
     return {
         "chosen": [
             {"stage": number, "wheel": wheel, "drive": drive or None, "crush_m": crush}
@@ -43,7 +40,7 @@ def catalogue_rows(catalogue: Catalogue, exit_speed: float | None) -> dict[str, 
 
 
 def _stages(catalogue: Catalogue) -> Iterator[tuple[int, tuple[str, str], float | None]]:
-    """Return number, (wheel, drive) and crush [m] of each stage."""
+    """Number, names and crush of each stage."""
     return zip(count(1), catalogue.chosen, catalogue.crushes or repeat(None))
 
 
@@ -52,31 +49,31 @@ def _loss(exit_speed: float | None, best: float | None) -> float | None:
 
 
 def catalogue_headline(content: Mapping[str, Any]) -> str:
-    """Return a sentence on the parts of each stage, and one on crushes that were not searched."""
-    chosen, crush_only = content["chosen"], _crush_only(content)
-    head = "Crush" if crush_only else "Catalogue"
+    """What is in which stage, in a sentence; and where no crush was looked for."""
+    chosen, alone = content["chosen"], _crush_alone(content)
+    head = "Crush" if alone else "Catalogue"
     if not chosen:
-        return f"{head}: none {'in the range' if crush_only else 'of the parts'} makes a design that fits."
+        return f"{head}: none {'in the range' if alone else 'of the parts'} makes a design that fits."
     if content["one_for_all"]:
-        parts = f"{head}: {_part_words(chosen[0], crush_only)} in every stage."
+        said = f"{head}: {_words(chosen[0], alone)} in every stage."
     else:
-        each = "; ".join(f"stage {part['stage']} {_part_words(part, crush_only)}" for part in chosen)
+        each = "; ".join(f"stage {part['stage']} {_words(part, alone)}" for part in chosen)
         gain = content["mixed_gain_fraction"]
-        same = "one for all stages" if crush_only else "one kind"
-        parts = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
-    return " ".join([parts, *([] if content["one_for_all"] else [_SAME_PARTS]), *_unsearched(content)])
+        same = "one for all stages" if alone else "one kind"
+        said = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
+    return " ".join([said, *([] if content["one_for_all"] else [_FEWER]), *_unsearched(content)])
 
 
 def catalogue_proviso(catalogue: Catalogue) -> str:
-    """Return a sentence on the parts for which the upper bound holds."""
+    """What a bound on all wheel speeds holds for."""
     if not catalogue.asked:
         return "That is with the parts that were chosen."
     parts = len({(option.wheel, option.drive) for option in catalogue.options}) > 1
     return f"That is with the {'parts and the ' if parts else ''}crush that {'were' if parts else 'was'} chosen."
 
 
-def _crush_only(content: Mapping[str, Any]) -> bool:
-    """Whether crush was the only choice, with one wheel and one drive."""
+def _crush_alone(content: Mapping[str, Any]) -> bool:
+    """Whether there was nothing else to choose."""
     kinds = {(option["wheel"], option["drive"]) for option in content["options"]}
     return content["crush_range_m"] is not None and len(kinds) == 1
 
@@ -86,20 +83,20 @@ def _unsearched(content: Mapping[str, Any]) -> list[str]:
     if asked is None:
         return []
     if searched is None:
-        return ["Crushes between those of the table were not searched."]
-    ranges = []
+        return ["Between the crushes of the table none was looked for."]
+    said = []
     if searched[0] > asked[0]:
-        ranges.append(f"below {_mm(searched[0])} mm")
+        said.append(f"below {_mm(searched[0])} mm")
     if searched[1] < asked[1]:
-        ranges.append(f"above {_mm(searched[1])} mm")
-    why = "there one contact begins before the last has ended"
-    return [f"Crush {' or '.join(ranges)} was not searched: {why}."] if ranges else []
+        said.append(f"above {_mm(searched[1])} mm")
+    why = "there stages do not pass the projectile on one by one"
+    return [f"No crush {' or '.join(said)} was looked for: {why}."] if said else []
 
 
-def _part_words(part: Mapping[str, Any], crush_only: bool) -> str:
-    crush = [] if part["crush_m"] is None else [f"{'' if crush_only else 'crush '}{_mm(part['crush_m'])} mm"]
+def _words(part: Mapping[str, Any], alone: bool) -> str:
+    crush = [] if part["crush_m"] is None else [f"{'' if alone else 'crush '}{_mm(part['crush_m'])} mm"]
     drive = [] if part["drive"] is None else [f"drive {part['drive']}"]
-    return ", ".join(crush if crush_only else [f"wheel {part['wheel']}", *drive, *crush])
+    return ", ".join(crush if alone else [f"wheel {part['wheel']}", *drive, *crush])
 
 
 def _mm(length: float) -> str:
@@ -107,7 +104,7 @@ def _mm(length: float) -> str:
 
 
 def catalogue_table(content: Mapping[str, Any]) -> Table:
-    """Return a table with a row for each choice of parts, the same in every stage."""
+    """One row a choice that all stages might have."""
     columns = (
         Column("wheel", words=True),
         Column("drive", words=True),
@@ -116,19 +113,19 @@ def catalogue_table(content: Mapping[str, Any]) -> Table:
         Column("stages"),
         Column("slower", "%"),
     )
-    crush_only, options = _crush_only(content), content["options"]
-    if crush_only:
+    alone, options = _crush_alone(content), content["options"]
+    if alone:
         options = sorted(options, key=lambda option: option["crush_m"])
-    title = f"{'Crush' if crush_only else 'Parts'}, the same in every stage"
-    return Table(title, columns, tuple(_catalogue_row(option, crush_only) for option in options)).without_empty(MISSING)
+    title = f"{'Crush' if alone else 'Parts'}, the same in every stage"
+    return Table(title, columns, tuple(_catalogue_row(option, alone) for option in options)).without_empty(MISSING)
 
 
-def _catalogue_row(option: Mapping[str, Any], crush_only: bool) -> tuple[str, ...]:
+def _catalogue_row(option: Mapping[str, Any], alone: bool) -> tuple[str, ...]:
     exit_speed, loses, bound = option["exit_speed_m_s"], option["loses_fraction"], option["at_most"]
     stages, crush = option["stage_count"], option["crush_m"]
     return (
-        MISSING if crush_only else option["wheel"],
-        MISSING if crush_only else option["drive"] or MISSING,
+        MISSING if alone else option["wheel"],
+        MISSING if alone else option["drive"] or MISSING,
         MISSING if crush is None else _mm(crush),
         "does not fit" if exit_speed is None else f"{'up to ' if bound else ''}{speed(exit_speed)}",
         MISSING if stages is None else str(stages),
@@ -137,7 +134,7 @@ def _catalogue_row(option: Mapping[str, Any], crush_only: bool) -> tuple[str, ..
 
 
 def front_rows(front: Front | None) -> dict[str, Any] | None:
-    """Return a Pareto front as JSON has it."""
+    """As the document has it."""
     if front is None:
         return None
     points = [
@@ -147,7 +144,7 @@ def front_rows(front: Front | None) -> dict[str, Any] | None:
 
 
 def front_table(front: dict[str, Any]) -> Table:
-    """Return a table of the fastest plan for each value, and how much slower it is than the fastest of all."""
+    """The fastest for each value, and what it leaves of the fastest of all."""
     fastest = max(point["exit_speed_m_s"] for point in front["points"])
     columns = (Column(front["against"], front["unit"]), Column("exit", "m/s"), Column("slower", "%"), Column("stages"))
     rows = tuple(
@@ -163,7 +160,7 @@ def front_table(front: dict[str, Any]) -> Table:
 
 
 def robust_rows(robust: Robust | None) -> dict[str, Any] | None:
-    """Return robust settings as JSON has them."""
+    """As the document has it."""
     if robust is None:
         return None
     return {
@@ -183,7 +180,7 @@ def robust_rows(robust: Robust | None) -> dict[str, Any] | None:
 
 
 def robust_table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]]) -> Table:
-    """Return a table of the robust wheel speeds beside the plan's."""
+    """Wheel speeds beside those of the plan."""
     columns = (Column("stage"), Column("plan", "m/s"), Column("robust", "m/s"), Column("slower", "%"))
     speeds = robust["wheel_speed_m_s"]
     wheels = speeds, robust["wheel_speed_b_m_s"] or [None] * len(speeds)
@@ -200,21 +197,21 @@ def robust_table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]])
 
 
 def robust_notes(content: Mapping[str, Any]) -> list[str]:
-    """Return sentences on what robust settings gain and cost, and on how much exit speed varies."""
-    notes = []
+    """What robust settings give and cost, and how steady the plan is."""
+    out = []
     if (robust := content["robust"]) is not None:
         percent = 100 * (1 - robust["quantile"])
-        notes.append(
+        out.append(
             f"Robust settings: {percent:.0f} % of builds leave at {speed(robust['low_exit_speed_m_s'])} m/s or more "
             f"({speed(robust['low_exit_speed_nominal_settings_m_s'])} m/s with the plan's settings); limits on the "
-            f"throw are kept by {100 * robust['kept_fraction']:.1f} % of them, by "
-            f"{100 * robust['kept_fraction_at_least']:.1f} % at least "
-            f"({100 * robust['kept_fraction_nominal_settings']:.1f} % with the plan's settings). "
+            f"throw are kept by {100 * robust['kept_fraction']:.1f} % of them, surely by "
+            f"{100 * robust['kept_fraction_at_least']:.1f} % "
+            f"({100 * robust['kept_fraction_nominal_settings']:.1f} % with the plan's). "
             f"The nominal build gives up {100 * robust['cost_fraction']:.1f} % of its exit speed."
         )
     if (spread := content["spread_fraction"]) is not None:
-        notes.append(
-            f"Exit speed varies by {100 * spread:.2f} % (standard deviation over the uncertainties); with the fewest "
-            f"stages and the least heat it would vary by {100 * content['spread_least_heat_fraction']:.2f} %."
+        out.append(
+            f"Exit speed varies by {100 * spread:.2f} % (standard deviation over what is uncertain); with the fewest "
+            f"stages and the least heat it would by {100 * content['spread_least_heat_fraction']:.2f} %."
         )
-    return notes
+    return out

@@ -24,7 +24,7 @@ HELP = """\
 11.6                  exit speed alone: wheels as in the throw before
 build NAME            for all throws from now on; also supply VOLTS ("12.4 V"),
                       temperature DEGREES
-undo                  takes the last throw out of the table; undo 12: throw 12
+undo                  removes the last throw from the table; undo 12: throw 12
 fit                   curve, grip limit and next setting, now
 show                  the last throws
 quit                  (or Ctrl-D) leaves; every throw is in the table already"""
@@ -100,7 +100,7 @@ def implausible(throws: Throws, book: Book) -> list[str]:
     swapped = _swapped(throws, book)
     meant = f' Columns swapped? "{swapped}" could be.' if swapped else ""
     order = f"{throws.order[-1]:g}"
-    return [f"Is that right? {' '.join(reasons)}{meant} undo {order} takes it out."]
+    return [f"Is that right? {' '.join(reasons)}{meant} undo {order} removes it."]
 
 
 def _last_speeds(throws: Throws, book: Book) -> dict[int, float]:

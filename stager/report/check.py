@@ -173,7 +173,7 @@ def settings_answer(launcher: Launcher, settings: Throws, judged: Judgements, so
     order = sorted(range(len(kept)), key=lambda i: (kept[i] == "no", -judged.exit_speed[i]))
     best = order[0]
     first = (
-        f" The fastest that breaks none leaves at {speed(float(judged.exit_speed[best]))} m/s"
+        f" The fastest that breaks no limit leaves at {speed(float(judged.exit_speed[best]))} m/s"
         f" (line {settings.line[best]})." if unbroken else ""
     )  # fmt: skip
     names = list(speeds)
@@ -196,7 +196,7 @@ def settings_answer(launcher: Launcher, settings: Throws, judged: Judgements, so
 
 _COUNTED = {
     "yes": ("keeps all limits", "keep all limits"),
-    "not judged": ("breaks none that can be judged", "break none that can be judged"),
+    "not judged": ("keeps all limits that can be judged", "keep all limits that can be judged"),
     "no": ("breaks a limit or jams", "break a limit or jam"),
 }
 """Words for each verdict, of one setting and of several."""

@@ -190,7 +190,7 @@ def notes(content: dict[str, Any]) -> list[str]:
         found.append(f"The feed gives {digits(content['highest_rate_1_s'])} throws a second at most.")
     elif content["highest_rate_1_s"]:
         lost = percent(content["highest_rate_loss_fraction"], 0)
-        found.append(f"At {digits(content['highest_rate_1_s'])} throws a second {lost} of the exit speed are lost.")
+        found.append(f"At {digits(content['highest_rate_1_s'])} throws a second the exit speed is {lost} lower.")
     if jams(content):
         rate = content["at_rate"]
         found.append(f"At {digits(rate['rate_1_s'])} throws a second it jams once the wheels have settled.")

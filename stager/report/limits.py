@@ -67,9 +67,9 @@ def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) 
 
 def remedies(limits: Sequence[Mapping[str, Any]]) -> Table:
     """Return a table of the change that helps each limit most; limits: rows with `remedy`."""
-    columns = (Column("limit", words=True), Column("what helps most", words=True, wraps=True))
+    columns = (Column("limit", words=True), Column("change", words=True, wraps=True))
     rows = tuple((title(limit["name"]), limit["remedy"]) for limit in limits if limit["remedy"])
-    return Table("To use less of a limit", columns, rows)
+    return Table("What helps each limit most", columns, rows)
 
 
 def unjudged_note(limits: Sequence[Mapping[str, Any]]) -> list[str]:

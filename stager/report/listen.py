@@ -81,7 +81,7 @@ def _results(listened: Listened) -> Table:
     for number, tone in enumerate(heard.tones, 1):
         name = "wheel" if len(heard.tones) == 1 else f"wheel {number}"
         lines += [(f"{name} before the throw", tone.turns, "rpm", 60.0), (f"{name} slows by", tone.droop, "%", 100.0),
-                  (f"{name} regains 9/10 in", tone.recovery, "s", 1.0)]  # fmt: skip
+                  (f"{name} recovers 90 % in", tone.recovery, "s", 1.0)]  # fmt: skip
     rows = tuple((name, _shown(found, unit, scale), found.reason or MISSING) for name, found, unit, scale in lines)
     columns = Column("what", words=True), Column("heard", words=True), Column("why not", words=True, wraps=True)
     return Table("What the recording tells (value ± standard uncertainty)", columns, rows).without_empty(MISSING)

@@ -89,7 +89,7 @@ def share(wrong: float) -> str:
 
 def _plan(found: Next, launcher: Launcher) -> Table:
     columns = (
-        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("chance to be wrong then"),
+        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("chance to be wrong after it"),
         *((Column("it shows"),) if found.unmeasured else ()),
     )  # fmt: skip
     rows = tuple(
@@ -111,7 +111,7 @@ def _notes(found: Next) -> list[str]:
         )
     notes += predictions.recommended_notes(found.recommended, found.built)
     if found.recommended.wheel_speed is not None:
-        notes.append(f"Chance to lose more than 1 % of exit speed by the wheel speed: {percent(found.wrong_speed, 0)}.")
+        notes.append(f"Chance that it loses more than 1 % of exit speed: {percent(found.wrong_speed, 0)}.")
     if not found.enough and not found.plan and found.recommended.wheel_speed is None:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:

@@ -63,8 +63,8 @@ def wheels(launcher: Launcher, throw: Throw) -> Table:
 _COLUMNS = (
     Column("stage"),
     Column("stored", "J"),
-    Column("a third flies off with", "J"),
-    Column("nip's load", "N"),
+    Column("fragment of a third", "J"),
+    Column("nip load", "N"),
     Column("imbalance G 6.3", "N"),
 )
 

@@ -35,7 +35,10 @@ def answer(
     more = [_curve(launcher, sweep)] if _passes(sweep) else []
     chosen = chosen if _passes(sweep) else None
     pictures = (_picture(sweep, spread, near),) if _passes(sweep) else ()
-    notes = [*_notes(launcher, sweep), *_spread(spread), *predictions.recommended_notes(chosen, sweep.stage)]
+    notes = [
+        *_notes(launcher, sweep), *_interval(spread), *predictions.recommended_notes(chosen, sweep.stage),
+        *([] if spread is None else predictions.jams(spread)),
+    ]  # fmt: skip
     if measured is not None and near is not None:
         more.append(predictions.measured_table(measured))
         notes = [*predictions.measured_notes(measured, len(near)), *notes]
@@ -67,16 +70,13 @@ def summary(
     }
 
 
-def _spread(spread: Tuned | None) -> list[str]:
+def _interval(spread: Tuned | None) -> list[str]:
     """Return sentences on the interval of the grip limit, and on the loss 5 % below and above it."""
-    if spread is None:
+    limit = None if spread is None else spread.grip_limit
+    if spread is None or limit is None:
         return []
-    limit, jams = spread.grip_limit, predictions.jams(spread)
-    if limit is None:
-        return jams
     short, over = percent(spread.short), percent(spread.over)
     return [
-        *jams,
         f"95 % interval of the grip limit: {limit.low:.2f} to {limit.high:.2f} m/s. A wheel 5 % below the grip limit"
         f" costs {short} of exit speed, 5 % above it {over}."
     ]
@@ -149,4 +149,4 @@ def _notes(launcher: Launcher, sweep: Sweep) -> list[str]:
     if sweep.stage == 1:
         return [f"The {launcher.projectile.shape.name} enters at the feed's {speed(sweep.entry_speed)} m/s."]
     before = ", ".join(speed(u) for u in sweep.before_a)
-    return [f"It enters at {speed(sweep.entry_speed)} m/s, behind wheels at {before} m/s."]
+    return [f"It enters stage {sweep.stage} at {speed(sweep.entry_speed)} m/s, after wheels at {before} m/s."]

@@ -183,4 +183,4 @@ def test_physically_impossible_throw_raises_a_warning(tmp_path: Path, row: list[
         book.append(row)
         found = implausible(book.throws(), book)
     assert bool(found) is bool(said)
-    assert not said or (said in found[0] and found[0].endswith("undo 1 takes it out."))
+    assert not said or (said in found[0] and found[0].endswith("undo 1 removes it."))

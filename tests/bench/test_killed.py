@@ -106,7 +106,7 @@ def test_throw_entered_before_a_kill_during_the_fit_is_stored(tmp_path: Path) ->
     with _bench(tmp_path) as bench:
         assert bench.expect(OPENING)[1] == "4"
         bench.send("undo\n")
-        bench.expect("taken out: 4,,4800,")
+        bench.expect("removed: 4,,4800,")
         bench.kill()
     assert [row[1] for row in _rows(tmp_path)] == ["2400", "3000", "4200"]
 

@@ -92,8 +92,8 @@ def test_conflicting_options_and_overwriting_the_input_are_refused(table: Path) 
     before = table.read_bytes()
     for arguments, said in (
         (("--settings", str(table), "-o", str(table)), "would be replaced"),
-        (("--settings", str(table), "--speed", "12"), "both say how fast"),
-        (("-o", "results.csv"), "no table of settings"),
+        (("--settings", str(table), "--speed", "12"), "both give the wheel speeds"),
+        (("-o", "results.csv"), "--settings gives no table"),
     ):
         ran = stager("check", str(CONFIG), *arguments)
         assert ran.status == 2

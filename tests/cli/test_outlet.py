@@ -28,7 +28,7 @@ def test_throw_reports_the_outlet_loss(config: str) -> None:
     assert behind["stages"][0]["indicated_rpm"] == pytest.approx(behind["stages"][0]["rpm"] / 1.02)
     said = " ".join(stager("throw", config, "--speed", "12").out.split())
     assert "the outlet takes 0.200 J" in said
-    assert "Set the wheels until the tachometer shows" in said
+    assert "set the wheels until the tachometer shows" in said
 
 
 def test_projectile_that_stays_in_the_outlet_gives_status_one(config: str) -> None:

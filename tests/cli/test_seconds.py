@@ -19,7 +19,7 @@ def test_zero_seconds_give_one_stage_and_list_what_is_left_open() -> None:
     ran = _plan("--seconds", "0")
     assert ran.status == 0, ran.err
     assert ran.out.startswith("Best so far: 1 stage")
-    assert "Not looked at: 2 and more stages" in " ".join(ran.out.split())
+    assert "Not done: 2 and more stages" in " ".join(ran.out.split())
     document = json.loads(_plan("--seconds", "0", "--json").out)
     assert document["stage_count"] == 1
     assert {"2 and more stages", "the upper bound", "draws"} <= set(document["left_open"])
@@ -44,7 +44,7 @@ def test_zero_seconds_do_not_prove_infeasibility() -> None:
 def test_worth_reports_that_time_was_up() -> None:
     ran = stager("worth", str(TEMPLATE), *TWO_STAGES, "--seconds", "0")
     assert ran.out.startswith("Best so far: ")
-    assert "The time was up." in ran.out
+    assert "Stopped when the time was up." in ran.out
 
 
 def test_negative_seconds_are_an_input_error() -> None:

@@ -62,4 +62,4 @@ def test_sweep_says_that_the_spin_goal_is_ignored(spun: Path) -> None:
     answer = package.load(spun).sweep().answer()
     assert answer.document["left_out"] == ["goal.spin"]
     assert answer.screen is not None
-    assert "the spin that the goal asks for is left out here" in answer.screen.notes[0]
+    assert "The spin that the goal asks for is left out here" in answer.screen.notes[0]

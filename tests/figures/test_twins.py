@@ -135,7 +135,7 @@ def test_agreement_and_residuals_tables(pictures: dict[str, Picture]) -> None:
     drawn = sorted(map(tuple, np.concatenate([good.get_xydata(), wild.get_xydata()])[:, ::-1]))
     table = sorted(zip(_column(picture, "measured"), _column(picture, "fitted"), strict=True))
     _assert_close(drawn, table, 0.0051)  # type: ignore[arg-type]
-    named = [row[0] for row in picture.twin.rows if row[-1] == "wild"]
+    named = [row[0] for row in picture.twin.rows if row[-1] == "outlier"]
     assert "6" in named
     assert len(wild.get_xydata()) == len(named)
     left = pictures["residuals"]

@@ -81,7 +81,7 @@ def test_a_speed_below_what_gets_through_is_said_to_be_so() -> None:
     found = plan(_configured("seed_ball", Goal(aim=Aim.REACH, exit_speed=0.6), stages=2), draws=0, certified=False)
     assert found.best is None
     assert found.missed is not None
-    assert "leaves as slowly as 0.6 m/s" in found.missed.reason
+    assert "throws as slowly as 0.6 m/s" in found.missed.reason
 
 
 TIGHT = ["slip_heat", "settled_loss", "average_power", "winding_temperature", "supply_current"]

@@ -48,7 +48,7 @@ def test_a_bound_that_rests_on_evidence_is_not_said_to_say_nothing() -> None:
     rows = solved(HEAT)
     said = explain(rows, NO_MARGINS, 14.99, Clock(), proven=False)
     assert not said.proven
-    assert said.reason.startswith("None found that reaches 15 m/s, and all but proven that there is none; ")
+    assert said.reason.startswith("No design found that reaches 15 m/s, and almost proven that none exists; ")
     assert "does not prove" in explain(rows, NO_MARGINS, 15.5, Clock(), proven=False).reason
 
 

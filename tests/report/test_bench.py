@@ -20,7 +20,7 @@ from tests.cli.run import ROOT
 SOURCE = Provenance(config_sha256="", seed=0)
 SPEEDS = np.array([10.0, 15.0])
 BEST = Recommended(wheel_speed=15.0, exit_speed=11.0, by="peak", confidence=0.95, draws=400)
-WHY = "15.00 m/s) of wheel speed, exit 11.00 m/s. A faster wheel throws slower on average over what is not known."
+WHY = "15.00 m/s), exit 11.00 m/s. A faster wheel throws slower on average over what is not known."
 FOUND = Next(
     built=1, probability_worthwhile=0.6, wrong_stage=0.4, wrong_speed=0.36, recommended=BEST, wheel_speed=SPEEDS,
     wrong_after=np.array([0.5, 0.6]), low=SPEEDS, median=SPEEDS, high=SPEEDS, grip_limit=None, behind=np.zeros(0),
@@ -37,8 +37,8 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
         (FOUND, True, f"Throw next at 3581 rpm (15.00 m/s): {CHANCE} is 76 % now, and about 50 % after it."),
         (SEVERAL, True, "Throw next at 3581 rpm (15.00 m/s), the first of 3 throws:"
          f" {CHANCE} is 76 % now, and about 60 % after them."),
-        (USELESS, True, f"A few throws more would hardly help: {CHANCE} stays near 76 %."),
-        (USELESS, False, "Throw next at 3581 rpm (15.00 m/s): no single throw tells much, but a fit needs 3."),
+        (USELESS, True, f"A few more throws would hardly help: {CHANCE} stays near 76 %."),
+        (USELESS, False, "Throw next at 3581 rpm (15.00 m/s): one throw alone tells little, but a fit needs 3."),
     ],
 )  # fmt: skip
 def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, said: str, tmp_path: Path) -> None:
@@ -48,7 +48,7 @@ def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, said:
     # 15 m/s / 40 mm × 60/2π = 3581 rpm.
     notes = list(screen(found, fitted, book.throws(), book).notes)
     assert notes[-1] == said
-    assert notes[:-1] == ([f"Recommended for stage 1 as the last one: 3581 rpm ({WHY}"] if fitted else [])
+    assert notes[:-1] == ([f"Recommended for stage 1 as the last one: wheel speed 3581 rpm ({WHY}"] if fitted else [])
 
 
 def test_next_states_the_probability_before_and_after() -> None:

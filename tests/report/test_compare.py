@@ -43,4 +43,4 @@ def test_no_difference_states_the_detectable_one(noise: float) -> None:
     found = _compared(1.0, interleaved=True, noise=noise)
     assert not found.different
     said = " ".join(next_steps(found))
-    assert ("would not have shown" in said) == (noise > 0.02)
+    assert ("could have been missed" in said) == (noise > 0.02)

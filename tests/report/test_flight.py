@@ -110,7 +110,7 @@ def test_lift_needs_the_position_of_side_a(tmp_path: Path) -> None:
     path.write_text(_text(flight=FLIGHT.replace('side_a = "bottom"\n', "")), encoding="utf-8")
     assert _throw_document(path, "13:11")["flight"]["with_lift"] is None
     said = " ".join(run("throw", str(path), "--speed", "13:11").out.split())
-    assert "flight.side_a says it" in said
+    assert "set flight.side_a" in said
 
 
 def test_target_beyond_the_landing_is_reported(tmp_path: Path) -> None:

@@ -187,7 +187,7 @@ def first_table(best: Settings, throws: Sequence[FirstThrow]) -> Table:
     """Return the table of first throws for a screen, with the rpm of all stages in one column."""
     launcher = best.design.launcher
     columns = (
-        Column("of speed", "%"), Column("stage by stage", "rpm", words=True), Column("expect", "m/s"),
+        Column("wheel speed", "%"), Column("stage by stage", "rpm", words=True), Column("expect", "m/s"),
         Column("95 % of builds", "m/s"),
     )  # fmt: skip
     shown = range(best.count) if best.count <= MOST_RPM else range(0)

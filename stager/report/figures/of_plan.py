@@ -144,7 +144,8 @@ def heat_picture(windings: Windings, allowed: float | None, session: float | Non
         f" {time[-1] / MINUTE:.0f} min, {_long(float(after_long[hottest]))} finally.{limit}"
     )
     return Picture(
-        name="heat", title="Windings while throwing", alt=summary, caption=f"{summary} From a cold start, at a steady rate.",
+        name="heat", title="Windings while throwing", alt=summary,
+        caption=f"{summary} From a cold start, at a steady rate.",
         twin=Table("Winding temperatures", columns, rows),
         paint=lambda: _paint_heat(time / MINUTE, celsius, stages, None if allowed is None else allowed - ZERO_CELSIUS),
     )  # fmt: skip
