@@ -1,7 +1,7 @@
-"""The self-contained page.
+"""The self-contained HTML page of `stager report`.
 
-data.py     what the page tells of a launcher     views.py   what the templates show     gallery.py   figures by section
-render.py   templates to HTML, the configuration as read     whatif.py   tables that answer while sliders move
+data.py     data of a report, answer of the command     views.py   texts and tables for the templates
+gallery.py  figures by section     render.py   templates to HTML     whatif.py   tables behind the sliders
 templates/  page.html and its parts, screen.html for notebooks, page.css, whatif.js
 """
 

@@ -1,4 +1,4 @@
-"""Which figures a report has, and in which section each stands."""
+"""The figures of a report by section."""
 
 from __future__ import annotations
 
@@ -15,23 +15,23 @@ Found = Picture | None | Sequence[Picture | None]
 
 
 def figures(data: ReportData) -> list[Picture]:
-    """All figures, in the page's order."""
+    """Return all figures in the page's order."""
     return [picture for section in by_section(data).values() for picture in section]
 
 
 def by_section(data: ReportData) -> Mapping[str, list[Picture]]:
-    """Figures by the section in which they stand, without those that measured throws refute."""
+    """Return figures by section, without those of a plan that measured throws contradict."""
     found: dict[str, list[Picture]] = {}
     for section, make in FIGURES:
-        kept = found.setdefault(section, [])
+        shown = found.setdefault(section, [])
         if data.contradictions and section not in EVIDENCE:
             continue
-        kept += _made(make(data))
+        shown += _made(make(data))
     return found
 
 
 def plan_pictures(data: ReportData) -> Iterator[Picture]:
-    """Figures of a plan alone, the most telling one first."""
+    """Yield the figures of a plan alone, the most telling one first."""
     for make in (_ladder, _launcher, _barrel, _limits, _energy):
         yield from _made(make(data))
 
@@ -98,14 +98,14 @@ def _learned(data: ReportData) -> Found:
     if data.learned is None:
         return ()
     fit = data.learned.fit
-    told = of_fit.told(fit, units_of(fit.parameters, data.configuration.quantities))
-    return of_fit.agreement(fit), of_fit.residuals(fit), told
+    units = units_of(fit.parameters, data.configuration.quantities)
+    return of_fit.agreement(fit), of_fit.residuals(fit), of_fit.told(fit, units)
 
 
 FIGURES: tuple[tuple[str, Callable[[ReportData], Found]], ...] = (
     ("sheet", _launcher), ("worth", _ladder), ("worth", _barrel), ("speeds", _sweeps), ("limits", _limits),
     ("limits", _energy), ("rate", _rate), ("rate", _heat), ("flight", _flight), ("measured", _learned),
 )  # fmt: skip
-"""Section and maker of every figure, in the page's order; to add a figure, write its module and add a line."""
+"""Section and function of every figure, in the page's order."""
 EVIDENCE = frozenset(("speeds", "measured"))
-"""Sections that hold measured throws, and so stay where they refute the plan."""
+"""Sections with measured throws, which stay where these contradict the plan."""

@@ -1,4 +1,4 @@
-"""Templates to HTML: whatever is not markup already is escaped; and the configuration as it was read."""
+"""Render the page from its templates, and the configuration's inputs as tables."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from stager.units import Measured
 
 
 def page(data: ReportData) -> str:
-    """Return one HTML file that needs nothing else: no network, and a script only for its sliders."""
+    """Return one HTML file that needs no other file and no network, with a script only for its sliders."""
     response = None if data.response is None or data.contradictions else whatif.tables(data.response, data)
     script = Markup(_text("whatif.js")) if response is not None else None
     found = environment().get_template("page.html").render(
@@ -35,7 +35,7 @@ def page(data: ReportData) -> str:
 
 @cache
 def environment() -> Environment:
-    """Templates of this package, all escaping."""
+    """Return the templates of this package, with autoescape."""
     return Environment(
         loader=PackageLoader("stager.report.page"), autoescape=True, undefined=StrictUndefined, finalize=_showable,
         trim_blocks=True, lstrip_blocks=True,
@@ -43,7 +43,7 @@ def environment() -> Environment:
 
 
 def _showable(value: object) -> object:
-    """Text with its control and direction characters escaped; nothing for None."""
+    """Return text with control and direction characters escaped, "" for None."""
     if value is None:
         return ""
     return "\n".join(map(printable, value.split("\n"))) if type(value) is str else value
@@ -54,7 +54,7 @@ def _text(name: str) -> str:
 
 
 def _policy(script: str | None) -> str:
-    """Content security policy: own styles, own script by its hash, nothing from elsewhere."""
+    """Return the content security policy: own styles, own script by its hash, nothing from elsewhere."""
     own = "" if script is None else f" script-src 'sha256-{_hash(script)}';"
     return f"default-src 'none';{own} style-src 'unsafe-inline'; img-src data:"
 
@@ -70,21 +70,21 @@ COLUMNS = (
 
 
 def inputs(configuration: Configuration) -> list[Table]:
-    """A table for each part of the file; what it leaves to defaults is said to be so."""
-    known = {**configuration.quantities, **_wishes(configuration)}
+    """Return a table of values as written and as read for each part of the file; defaults are marked."""
+    known = {**configuration.quantities, **_requirements(configuration)}
     written = dict(_leaves(configuration.raw, ""))
     keys = [*written, *(key for key in known if key not in written and not _inside(key, written))]
     parts = dict.fromkeys(key.partition(".")[0] for key in keys if "." in key)
     found = []
     for part in parts:
-        mine = sorted((key for key in keys if key.partition(".")[0] == part and "." in key), key=keys.index)
-        rows = tuple(_input_row(key, part, written.get(key), known.get(key)) for key in mine)
+        inside = [key for key in keys if key.partition(".")[0] == part and "." in key]
+        rows = tuple(_input_row(key, part, written.get(key), known.get(key)) for key in inside)
         found.append(Table(f"[{part}]", COLUMNS, rows))
     return found
 
 
-def _wishes(configuration: Configuration) -> dict[str, Measured]:
-    """Limits and goal, which are no quantities of the launcher."""
+def _requirements(configuration: Configuration) -> dict[str, Measured]:
+    """Return the values of limits and goal by key; they are not among the quantities of the launcher."""
     parts = {"limits": configuration.file.limits, "goal": configuration.file.goal}
     found = ((f"{part}.{name}", value) for part, table in parts.items() for name, value in table)
     return {key: value for key, value in found if isinstance(value, Measured)}
@@ -100,7 +100,7 @@ def _input_row(key: str, part: str, written: Any, known: Measured | None) -> tup
 
 
 def _inside(key: str, written: Mapping[str, Any]) -> bool:
-    """Whether a quantity is part of something that is written whole, as a set speed for both sides."""
+    """Whether a quantity is part of a key that is written as one, as a set speed for both sides is."""
     return any(key.startswith((f"{whole}.", f"{whole}_b")) for whole in written)
 
 

@@ -1,4 +1,4 @@
-"""What the templates show, as finished text."""
+"""Texts and tables of the page, section by section, for the templates."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class CardRow:
-    """Cells of one wheel's row; spare: of a stage beyond the recommended ones."""
+    """The row of a wheel; spare: its stage is beyond the recommended ones."""
 
     cells: Sequence[str]
     spare: bool
@@ -52,7 +52,7 @@ class CardRow:
 
 @dataclass(frozen=True, slots=True)
 class SettingsCard:
-    """The settings card: what to set, wheel by wheel."""
+    """The settings card, a row for each wheel."""
 
     columns: Sequence[Column]
     rows: Sequence[CardRow]
@@ -63,7 +63,7 @@ class SettingsCard:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A section: sentence that leads, tables, notes."""
+    """A section: first sentence, tables, notes, and a last sentence."""
 
     lead: str = ""
     tables: Sequence[Table] = ()
@@ -73,7 +73,7 @@ class Section:
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """A page's texts and tables, section by section; `card` is None where there is nothing to set."""
+    """The page by section; card: None where there is nothing to set; kicker: short line above the answer."""
 
     kicker: str
     answer: str
@@ -93,7 +93,7 @@ class View:
 
 
 def view(data: ReportData) -> View:
-    """Return what the page of `data` says; without what measured throws refute."""
+    """Return the page of `data`, without a plan that measured throws contradict."""
     found = data.plan.best is not None
     hidden = bool(data.contradictions)
     screen = data.screen
@@ -118,7 +118,7 @@ def view(data: ReportData) -> View:
 
 
 def _facts(data: ReportData) -> Sequence[Fact]:
-    """Headline numbers of a plan."""
+    """Return the main figures of a plan."""
     content, best = data.content, data.plan.best
     length, power, bound = content["length_m"], content["average_power_W"], content["bound_m_s"]
     spin = (content["spin_rad_s"] or 0.0) / tau
@@ -143,7 +143,7 @@ def _facts(data: ReportData) -> Sequence[Fact]:
 
 
 def _card(data: ReportData, best: Settings) -> SettingsCard:
-    """Return the settings card: a row a wheel, equal wheels of a pair in one."""
+    """Return the settings card: a row for each wheel, equal wheels of a pair in one."""
     found = settings_rows(data.launcher, best, data.plan.recommended_stages)
     kept = [i for i in range(len(COLUMNS)) if any(cells[i] != MISSING for cells, _ in found)]
     return SettingsCard(
@@ -161,14 +161,13 @@ def _worth(data: ReportData) -> Section:
     last = data.plan.ladder[-1]
     if last.probability_worthwhile is not None:
         lead += (
-            f" Stage {last.stages} does in {percent(last.probability_worthwhile, 0)} of the launchers that the"
-            " uncertainties allow."
+            f" Stage {last.stages} does in {percent(last.probability_worthwhile, 0)} of possible builds."
         )
     return Section(lead=lead)
 
 
 SHOWN_ELSEWHERE = ("Settings", "Limits", "Ladder")
-"""Tables of the plan's screen that card, limits and ladder hold already, by the beginning of their titles."""
+"""Tables of the plan's screen that other sections have, by the beginning of their titles."""
 
 
 def _limits(data: ReportData) -> Section:
@@ -181,19 +180,19 @@ def _limits(data: ReportData) -> Section:
 
 
 def _notes(data: ReportData) -> list[str]:
-    """What the plan's screen says but for what has a section of its own."""
-    # The keys that are missing stand in the sentences on each limit.
+    """Return the notes of the plan's screen that no other section has."""
+    # The sentences on each limit name the missing keys.
     elsewhere = {*limits.missing_keys(data.content["limits"])}
-    elsewhere |= {*CAUTIONS, *MORE_CAUTIONS, *_hurts(data), *flight.notes(data.launcher, data.plan.flown)}
+    elsewhere |= {*CAUTIONS, *MORE_CAUTIONS, *_hazards(data), *flight.notes(data.launcher, data.plan.flown)}
     return [note for note in data.screen.all_notes(full=True) if note not in elsewhere]
 
 
-def _hurts(data: ReportData) -> list[str]:
+def _hazards(data: ReportData) -> list[str]:
     return [] if data.plan.best is None else safety.notes(data.launcher, data.plan.best.throw)
 
 
 def _rate(data: ReportData) -> Section:
-    """Spin-up, settled throws and warm windings; empty where drives or supply are not known."""
+    """Return spin-up, steady throws and warm windings; empty where drives or supply are not known."""
     found = data.duty
     if found is None:
         return Section()
@@ -205,7 +204,7 @@ def _rate(data: ReportData) -> Section:
             f" {digits(float(settled.average_power))} W on average."
         )
         if settled.throws_per_charge is not None:
-            lead += f" A full charge is good for about {digits(float(settled.throws_per_charge), 2)} throws."
+            lead += f" A full charge lasts for about {digits(float(settled.throws_per_charge), 2)} throws."
     return Section(lead=lead, tables=drives.tables(content), notes=drives.notes(content))
 
 
@@ -214,14 +213,14 @@ def _flight(data: ReportData) -> Section:
 
 
 def _measured(data: ReportData) -> Section:
-    """What measured throws tell; empty without any."""
+    """Return the fit to measured throws; empty without throws."""
     if data.learned is None:
         return Section()
     screen = fits.answer(data.learned, data.configuration.quantities, data.source).screen or Screen("")
     unknown = sum(not one.identified for one in data.learned.fit.parameters)
-    said = "One parameter is" if unknown == 1 else f"{unknown} parameters are"
+    which = "One parameter is" if unknown == 1 else f"{unknown} parameters are"
     more = (
-        f'{said} not identified by these throws ("pinned down: no"): the value after is little more than before.'
+        f'{which} not pinned down by these throws: the value after is hardly better known than before.'
         if unknown else ""
     )  # fmt: skip
     return Section(
@@ -238,14 +237,15 @@ def _next(data: ReportData) -> Section:
 
 
 def _cautions(data: ReportData, hidden: bool) -> Section:
-    said = [text.removeprefix("Before you build: ") for text in (*CAUTIONS, *MORE_CAUTIONS)]
-    said = [text[0].upper() + text[1:] for text in said]
+    cautions = [text.removeprefix("Before you build: ") for text in (*CAUTIONS, *MORE_CAUTIONS)]
+    cautions = [text[0].upper() + text[1:] for text in cautions]
     settings = data.settings
     if hidden or settings is None:
-        return Section(notes=said)
+        return Section(notes=cautions)
     wheels = safety.wheels(data.launcher, settings.throw)
-    hurts = " ".join(_hurts(data))
-    return Section(lead=hurts, tables=[wheels] if wheels.columns else [], notes=said, more=safety.GUARD)
+    return Section(
+        lead=" ".join(_hazards(data)), tables=[wheels] if wheels.columns else [], notes=cautions, more=safety.GUARD,
+    )  # fmt: skip
 
 
 def _provenance(data: ReportData) -> Sequence[Fact]:
