@@ -21,6 +21,7 @@ from stager.physics.layout import pitch
 from stager.report import drives, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
+from stager.report.limits import LimitRow
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 
 if TYPE_CHECKING:
@@ -77,12 +78,14 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
     return Answer(screen, document(content, source), yes=not broken)
 
 
-def _rows(design: OperatingPoint, verdicts: Sequence[LimitResult]) -> list[dict[str, Any]]:
+def _rows(design: OperatingPoint, verdicts: Sequence[LimitResult]) -> list[LimitRow]:
     remedies = {verdict.name: verdict.remedy for verdict in verdicts}
-    rows = [{**row, "remedy": remedies.get(row["name"]) or None} for row in limits.rows(verdicts, not_judged(design))]
-    if not design.throw.jammed:
-        return rows
-    return [{**row, **_UNKNOWN} if row["name"] in _NEEDS_EXIT else row for row in rows]
+    rows = limits.rows(verdicts, not_judged(design))
+    for row in rows:
+        row["remedy"] = remedies.get(row["name"]) or None
+        if design.throw.jammed and row["name"] in _NEEDS_EXIT:
+            row.update({"used": None, "margin_fraction": None, "kept": None, "missing": _THROW, "remedy": None})
+    return rows
 
 
 _NEEDS_EXIT = frozenset((
@@ -91,16 +94,15 @@ _NEEDS_EXIT = frozenset((
 ))  # fmt: skip
 """Limits that need a throw that leaves the launcher: not judged after a jam."""
 _THROW = "a throw that gets through"
-_UNKNOWN = {"used": None, "margin_fraction": None, "kept": None, "missing": _THROW, "remedy": None}
 
 
-def _unjudged_notes(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+def _unjudged_notes(rows: Sequence[LimitRow]) -> list[str]:
     jammed = [limits.title(row["name"]) for row in rows if row["missing"] == _THROW]
     others = limits.unjudged_note([row for row in rows if row["missing"] != _THROW])
     return [f"Not judged, as the throw jams: {listing(jammed)}.", *others] if jammed else others
 
 
-def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[Mapping[str, Any]]) -> str:
+def _headline(design: OperatingPoint, thrown: Mapping[str, Any], rows: Sequence[LimitRow]) -> str:
     if thrown["jammed"] or thrown["stays_in_outlet"]:
         return throws.headline(design.launcher, thrown)
     what = f"{speed(thrown['outlet_speed_m_s'])} m/s, {digits(thrown['exit_energy_J'])} J"

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NotRequired, TypedDict
 
 from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint
 from stager.physics.air import SEA_LEVEL_TEMPERATURE
@@ -29,14 +29,31 @@ _COLUMNS = (
 )
 
 
-def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) -> list[dict[str, Any]]:
-    """Return verdicts (no batch axes) as JSON has them; a margin is a share of what is allowed.
+class LimitRow(TypedDict):
+    """A limit as JSON has it.
 
-    Limits that cannot be judged come last: `kept` is None, `missing` the key that they lack, `find_out` how to find
-    its value.
+    used, allowed: numbers in `unit`; margin_fraction: a share of what is allowed; missing, find_out: of a limit that
+    cannot be judged, the key that it lacks and how to find its value, where the numbers and `kept` are None. remedy is
+    set by `check`, binding and price (share of exit speed that 1 % more adds) by `plan`.
     """
+
+    name: str
+    used: Any
+    allowed: Any
+    unit: str
+    margin_fraction: Any
+    kept: bool | None
+    missing: Any
+    find_out: str | None
+    remedy: NotRequired[str | None]
+    binding: NotRequired[bool]
+    price: NotRequired[Any]
+
+
+def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) -> list[LimitRow]:
+    """Return verdicts (no batch axes) as JSON has them, those that cannot be judged last."""
     left_out = {limit.name for limit in not_judged}
-    judged = [
+    judged: list[LimitRow] = [
         {
             "name": verdict.name,
             "used": float(verdict.value),
@@ -65,23 +82,23 @@ def rows(verdicts: Sequence[LimitResult], not_judged: Sequence[NotJudged] = ()) 
     ]
 
 
-def remedies(limits: Sequence[Mapping[str, Any]]) -> Table:
+def remedies(limits: Sequence[LimitRow]) -> Table:
     """Return a table of the change that helps each limit most; limits: rows with `remedy`."""
     columns = (Column("limit", words=True), Column("change", words=True, wraps=True))
     rows = tuple((title(limit["name"]), limit["remedy"]) for limit in limits if limit["remedy"])
     return Table("What helps each limit most", columns, rows)
 
 
-def unjudged_note(limits: Sequence[Mapping[str, Any]]) -> list[str]:
+def unjudged_note(limits: Sequence[LimitRow]) -> list[str]:
     """Return a sentence for each missing key: which limits need it, and how to find its value."""
-    lacking: dict[str, list[Mapping[str, Any]]] = {}
+    lacking: dict[str, list[LimitRow]] = {}
     for limit in limits:
         if limit["kept"] is None:
             lacking.setdefault(limit["missing"], []).append(limit)
     return [_unjudged(key, found) for key, found in lacking.items()]
 
 
-def missing_keys(limits: Sequence[Mapping[str, Any]]) -> list[str]:
+def missing_keys(limits: Sequence[LimitRow]) -> list[str]:
     """Return one sentence on which limits are not judged and which keys they lack."""
     lacking = [limit for limit in limits if limit["kept"] is None]
     if not lacking:
@@ -92,7 +109,7 @@ def missing_keys(limits: Sequence[Mapping[str, Any]]) -> list[str]:
     return [f"Not judged, so not known to be satisfied: {names}. Missing: {keys}."]
 
 
-def _unjudged(key: str, found: Sequence[Mapping[str, Any]]) -> str:
+def _unjudged(key: str, found: Sequence[LimitRow]) -> str:
     names = listing([title(limit["name"]) for limit in found])
     needs = "which needs" if len(found) == 1 else "which need"
     how = found[0].get("find_out")
@@ -104,7 +121,7 @@ def title(name: str) -> str:
     return name.replace("_", " ")
 
 
-def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str], more: str = "") -> Table:
+def table(limits: Sequence[LimitRow], words: Sequence[str], more: str = "") -> Table:
     """Return a table with a row for each limit.
 
     words: verdict on each in a word; more: addition to the title.
@@ -113,14 +130,14 @@ def table(limits: Sequence[Mapping[str, Any]], words: Sequence[str], more: str =
     return Table(f"Limits{more}", _COLUMNS, rows).without_empty(MISSING)
 
 
-def room(limit: Mapping[str, Any]) -> float:
+def room(limit: LimitRow) -> float:
     """Return the margin of a limit over its bound [-]; of a temperature over the bound's rise above the air."""
     if limit["unit"] != "K":
         return float(limit["margin_fraction"])
     return float((limit["allowed"] - limit["used"]) / (limit["allowed"] - SEA_LEVEL_TEMPERATURE))
 
 
-def room_text(limit: Mapping[str, Any]) -> str:
+def room_text(limit: LimitRow) -> str:
     """Return `room` as text: of counts as a number, else per cent."""
     if limit["name"] in COUNTS:
         return f"{limit['allowed'] - limit['used']:.0f}"
@@ -144,7 +161,7 @@ ALWAYS = frozenset(("exit_energy",))
 """Limits that every screen shows."""
 
 
-def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+def close(limits: Sequence[LimitRow]) -> list[LimitRow]:
     """Return the limits of the short screen: always shown, broken, active, or with little margin.
 
     Limits that are not judged are left to `missing_keys`.
@@ -156,7 +173,7 @@ def close(limits: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     ]  # fmt: skip
 
 
-def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
+def left_out(limits: Sequence[LimitRow]) -> str:
     """Return for the title of a table how many limits `close` leaves out."""
     near = close(limits)
     count = sum(one["kept"] is not None for one in limits) - len(near)
@@ -165,7 +182,7 @@ def left_out(limits: Sequence[Mapping[str, Any]]) -> str:
     return f" ({plural(count, 'other')} with more than {100 * ROOM:.0f} % to spare)" if count else ""
 
 
-def abridged(limits: Sequence[Mapping[str, Any]], word: Callable[[Mapping[str, Any]], str]) -> Table:
+def abridged(limits: Sequence[LimitRow], word: Callable[[LimitRow], str]) -> Table:
     """Return the table of the limits that are `close`; all of them under --full."""
     near = close(limits)
     short = table(near, [word(one) for one in near], left_out(limits))
@@ -173,7 +190,7 @@ def abridged(limits: Sequence[Mapping[str, Any]], word: Callable[[Mapping[str, A
     return replace(short, full=full) if len(near) < len(limits) else short
 
 
-def word(limit: Mapping[str, Any]) -> str:
+def word(limit: LimitRow) -> str:
     """Return the verdict on a row of `rows` in a word."""
     if limit["kept"] is None:
         return "not judged"
@@ -182,8 +199,8 @@ def word(limit: Mapping[str, Any]) -> str:
     return "no margin left" if limit["margin_fraction"] < TIGHT else "kept"
 
 
-def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
-    unit, used, allowed = unit_of(limit), limit["used"], limit["allowed"]
+def _row(limit: LimitRow, word: str) -> tuple[str, ...]:
+    unit, used, allowed = unit_of(limit["name"], limit["unit"]), limit["used"], limit["allowed"]
     bound = MISSING if allowed is None else f"{unit.shown(allowed):.6g}"
     return (
         title(limit["name"]),
@@ -196,14 +213,14 @@ def _row(limit: Mapping[str, Any], word: str) -> tuple[str, ...]:
     )
 
 
-def unit_of(limit: Mapping[str, Any]) -> ScreenUnit:
-    """Return the unit in which a limit is shown; shares in %."""
-    return screen_unit("share" if limit["name"] in SHARES_SHOWN else limit["unit"])
+def unit_of(name: str, unit: str) -> ScreenUnit:
+    """Return the unit in which a limit `name` with SI unit `unit` is shown; shares in %."""
+    return screen_unit("share" if name in SHARES_SHOWN else unit)
 
 
-def used_text(used: float | None, limit: Mapping[str, Any]) -> str:
+def used_text(used: float | None, limit: LimitRow) -> str:
     """Return a value of the limit as text in its unit; counts as whole numbers, infinity as "beyond"."""
-    return _used(used, unit_of(limit))
+    return _used(used, unit_of(limit["name"], limit["unit"]))
 
 
 def _used(used: float | None, unit: ScreenUnit) -> str:
@@ -214,7 +231,7 @@ def _used(used: float | None, unit: ScreenUnit) -> str:
     return f"{used:.0f}" if not unit.name and used == round(used) else digits(unit.shown(used))
 
 
-def _margin(limit: Mapping[str, Any]) -> str:
+def _margin(limit: LimitRow) -> str:
     """Return the margin as text; of temperatures as a difference."""
     if limit["used"] is None or limit["margin_fraction"] is None:
         return MISSING

@@ -15,8 +15,9 @@ from stager.physics.muzzle import outlet_speed
 from stager.report import alternatives, check, drives, flight, ladder, limits, safety
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
+from stager.report.limits import LimitRow
 from stager.report.numbers import MISSING, digits, percent, plural, sides, speed
-from stager.report.throw import spin_notes, spin_text
+from stager.report.throw import StageRow, spin_notes, spin_text
 
 CAUTIONS = (
     "Eye protection, guard and backstop; never aim at people or animals.",
@@ -219,13 +220,13 @@ def _missed(launcher: Launcher, plan: Plan) -> dict[str, Any]:
     }
 
 
-def _stages(launcher: Launcher, best: Settings) -> list[dict[str, Any]]:
+def _stages(launcher: Launcher, best: Settings) -> list[StageRow]:
+    """Return the stages of a plan as JSON has them."""
     rows = throws.stages(launcher, best.throw)
-    motors = ("", best.throttle), ("_b", best.throttle_b)
     for k, (row, grip_limit) in enumerate(zip(rows, best.grip_limit, strict=True)):
         after, before = row["wheel_speed_after_m_s"], row["wheel_speed_m_s"]
-        for side, throttles in motors:
-            row[f"throttle{side}"] = None if throttles is None else float(throttles[k])
+        row["throttle"] = None if best.throttle is None else float(best.throttle[k])
+        row["throttle_b"] = None if best.throttle_b is None else float(best.throttle_b[k])
         row["speed_loss_fraction"] = 1 - after / before if before else None
         row["grip_limit_m_s"] = float(grip_limit)
     return rows
@@ -236,7 +237,7 @@ def _average_power(plan: Plan) -> float | None:
     return next((rung.average_power for rung in plan.ladder if rung.stages == count), None)
 
 
-def _limits(plan: Plan, best: Settings) -> list[dict[str, Any]]:
+def _limits(plan: Plan, best: Settings) -> list[LimitRow]:
     return [
         {**row, "binding": row["name"] in plan.binding, "price": plan.prices.get(row["name"])}
         for row in limits.rows(best.verdicts, not_judged(best.design))
@@ -282,7 +283,7 @@ def _why_none(missed: Missed | None) -> str:
     return f"{missed.reason} Limited by: {words}." if missed.nearest and words else missed.reason
 
 
-def word(row: Mapping[str, Any]) -> str:
+def word(row: LimitRow) -> str:
     """Return the verdict on a row of a plan's limits in a word: "binds" where it is active, else `limits.word`."""
     return "binds" if row.get("binding") else limits.word(row)
 
@@ -315,19 +316,19 @@ _SETTINGS = (
 )
 
 
-def settings(stages: list[dict[str, Any]], title: str = "Settings") -> Table:
+def settings(stages: Sequence[StageRow], title: str = "Settings") -> Table:
     """Return the table of settings, a row for each stage."""
     rows = tuple(_setting(number, stage) for number, stage in enumerate(stages, 1))
     return Table(title, _SETTINGS, rows).without_empty(MISSING)
 
 
-def _setting(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
+def _setting(number: int, stage: StageRow) -> tuple[str, ...]:
     side_a, side_b, rpm = stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"], stage["rpm"]
-    alike = side_b in (None, side_a)
+    alike = side_b is None or side_b == side_a
     return (
         str(number),
         sides(side_a, side_b),
-        f"{rpm:.0f}" if alike else f"{rpm:.0f}:{rpm * side_b / side_a:.0f}",
+        f"{rpm:.0f}" if side_b is None or alike else f"{rpm:.0f}:{rpm * side_b / side_a:.0f}",
         _hundred(stage["throttle"]),
         # Left out where two wheel speeds take the room on the screen.
         speed(stage["entry_speed_m_s"]) if alike else MISSING,
@@ -357,7 +358,7 @@ def _relaxations(items: list[dict[str, Any]]) -> Table:
             _needed(item["allowed"], item),
             _needed(item["needed"], item),
             _needed(item["needed_together"], item),
-            limits.unit_of(item).name or MISSING,
+            limits.unit_of(item["name"], item["unit"]).name or MISSING,
         )
         for item in items
     )
@@ -365,4 +366,5 @@ def _relaxations(items: list[dict[str, Any]]) -> Table:
 
 
 def _needed(value: float | None, item: Mapping[str, Any]) -> str:
-    return "none" if value is None else f"{limits.unit_of(item).shown(value):.6g}"
+    unit = limits.unit_of(item["name"], item["unit"])
+    return "none" if value is None else f"{unit.shown(value):.6g}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NotRequired, TypedDict
 
 import numpy as np
 
@@ -26,6 +26,36 @@ if TYPE_CHECKING:
 GRIP_WORDS = {Grip.SYNC: "sync", Grip.SLIP: "slip", Grip.JAM: "jam"}
 TURN = 2 * np.pi
 """Angle of a turn [rad]."""
+
+
+class StageRow(TypedDict):
+    """A stage of a throw as JSON has it; side B is None where it does not turn.
+
+    `plan` adds the last four: throttles that hold the wheels, loss of wheel speed by a throw, grip limit.
+    """
+
+    wheel_speed_m_s: float
+    wheel_speed_b_m_s: float | None
+    rpm: float
+    indicated_rpm: float
+    entry_speed_m_s: float
+    exit_speed_m_s: float
+    wheel_speed_after_m_s: float
+    wheel_speed_b_after_m_s: float | None
+    spin_rad_s: float
+    slip_at_exit_m_s: float
+    grip: str
+    contact_time_s: float
+    wheel_work_J: float
+    slip_heat_J: float
+    crush_loss_J: float
+    peak_acceleration_m_s2: float
+    squeeze_m_s2: float
+    spin_acceleration_m_s2: float
+    throttle: NotRequired[float | None]
+    throttle_b: NotRequired[float | None]
+    speed_loss_fraction: NotRequired[float | None]
+    grip_limit_m_s: NotRequired[float]
 
 
 def answer(launcher: Launcher, throw: Throw, source: Provenance, flown: Flown | None = None) -> Answer:
@@ -65,13 +95,13 @@ def summary(launcher: Launcher, throw: Throw) -> dict[str, Any]:
     }
 
 
-def stages(launcher: Launcher, throw: Throw) -> list[dict[str, Any]]:
+def stages(launcher: Launcher, throw: Throw) -> list[StageRow]:
     """Return the stages of a throw as JSON has them; after a jam the jammed stage is the last one."""
     reached = [k for k, grip in enumerate(throw.stages.grip) if grip != Grip.NOT_REACHED]
     return [_stage(launcher, throw, k) for k in reached]
 
 
-def _stage(launcher: Launcher, throw: Throw, k: int) -> dict[str, Any]:
+def _stage(launcher: Launcher, throw: Throw, k: int) -> StageRow:
     part, stage = throw.stages, launcher.stage(k)
     turns = stage.layout.side_b_turns
     return {
@@ -110,7 +140,7 @@ def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
     )
 
 
-def instruments(launcher: Launcher, stages: Sequence[Mapping[str, Any]]) -> list[str]:
+def instruments(launcher: Launcher, stages: Sequence[StageRow]) -> list[str]:
     """Return what the tachometer shows at the wheel speeds of `stages`, where it does not show their true rpm."""
     if all(stage["indicated_rpm"] == stage["rpm"] for stage in stages):
         return []
@@ -160,26 +190,27 @@ def entering(launcher: Launcher) -> list[str]:
     return [f"It enters with {digits(spin / TURN)} rev/s of spin." if spin else "It enters without spin (feed.spin)."]
 
 
-def strain(stages: Sequence[Mapping[str, Any]]) -> list[str]:
+def strain(stages: Sequence[StageRow]) -> list[str]:
     """Return a sentence on the accelerations of the projectile, and which of them the limit counts."""
     if not stages:
         return []
-    most = {name: max(stage[f"{name}_m_s2"] for stage in stages) for name in ("squeeze", "spin_acceleration")}
+    squeezed = max(stage["squeeze_m_s2"] for stage in stages)
+    spun = max(stage["spin_acceleration_m_s2"] for stage in stages)
     along = max(stage["peak_acceleration_m_s2"] for stage in stages)
-    spun = f"; spin pulls at its rim with {digits(most['spin_acceleration'])} m/s²" if most["spin_acceleration"] else ""
+    rim = f"; spin pulls at its rim with {digits(spun)} m/s²" if spun else ""
     return [
         f"The limit on acceleration counts along the barrel, up to {digits(along)} m/s². Not counted: the wheels"
-        f" squeeze it with {digits(most['squeeze'])} m/s² across (force by mass){spun}."
+        f" squeeze it with {digits(squeezed)} m/s² across (force by mass){rim}."
     ]
 
 
-def speeds(stages: list[dict[str, Any]]) -> Table:
+def speeds(stages: Sequence[StageRow]) -> Table:
     """Return a table of speeds, a row for each stage."""
     rows = tuple(_speeds(k, stage) for k, stage in enumerate(stages, 1))
     return Table("Speeds", _SPEEDS, rows).without_empty(MISSING)
 
 
-def energies(stages: list[dict[str, Any]]) -> Table:
+def energies(stages: Sequence[StageRow]) -> Table:
     """Return a table of energies and forces, a row for each stage."""
     return Table("Energy and forces", _ENERGY, tuple(_energy(k, stage) for k, stage in enumerate(stages, 1)))
 
@@ -206,7 +237,7 @@ _ENERGY = (
 )
 
 
-def _speeds(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
+def _speeds(number: int, stage: StageRow) -> tuple[str, ...]:
     side_b = stage["wheel_speed_b_m_s"]
     spin = stage["spin_rad_s"]
     return (
@@ -223,7 +254,7 @@ def _speeds(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
     )
 
 
-def _energy(number: int, stage: Mapping[str, Any]) -> tuple[str, ...]:
+def _energy(number: int, stage: StageRow) -> tuple[str, ...]:
     return (
         str(number),
         digits(1000 * stage["contact_time_s"]),

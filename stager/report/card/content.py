@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -19,6 +18,7 @@ from stager.physics.muzzle import outlet_speed
 from stager.report import limits
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
+from stager.report.limits import LimitRow
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 from stager.report.plan import CAUTIONS
 from stager.units import format_quantity
@@ -167,7 +167,7 @@ def refusal(best: Settings) -> str:
     return f"No card: these speeds break {listing(broken)}." if broken else ""
 
 
-def _alarm(scenario: Scenario, rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> str:
+def _alarm(scenario: Scenario, rows: Sequence[LimitRow], margin: Margin | None) -> str:
     """Return a warning where limits are broken, or kept in too few builds; "" where all is well."""
     broken = [limits.title(row["name"]) for row in rows if row["kept"] is False]
     sentences = [f"These speeds break {listing(broken)}."] if broken else []
@@ -247,7 +247,7 @@ _LIMITS = (
 )  # fmt: skip
 
 
-def _limits(rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> Table:
+def _limits(rows: Sequence[LimitRow], margin: Margin | None) -> Table:
     """Return the table of limits, with a column for the value that nearly all builds stay within."""
     plain = limits.table(rows, [limits.word(row) for row in rows])
     place = {column.head: i for i, column in enumerate(plain.columns)}
@@ -266,14 +266,14 @@ def _limits(rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> Table:
     return Table("Limits", columns, tuple(found)).without_empty(MISSING)
 
 
-def _at_confidence(row: Mapping[str, Any], margin: Margin) -> str:
+def _at_confidence(row: LimitRow, margin: Margin) -> str:
     value = margin.at_confidence.get(row["name"])
     if value is None or row["kept"] is None or not np.isfinite(value) or abs(value) > 1e100:
         return MISSING
     return limits.used_text(value, row)
 
 
-def _limit_notes(scenario: Scenario, rows: Sequence[Mapping[str, Any]], margin: Margin | None) -> list[str]:
+def _limit_notes(scenario: Scenario, rows: Sequence[LimitRow], margin: Margin | None) -> list[str]:
     when = "given the measured throws" if scenario.draws else "before any throw was measured"
     kept = [] if margin is None or not margin.draws else [
         f"Of {margin.draws} builds drawn from the stated uncertainties, {margin.kept * margin.draws:.0f} keep all"

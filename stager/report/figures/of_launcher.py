@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, pi, sin
-from typing import Any
 
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
@@ -16,6 +15,7 @@ from stager.report.figures import palette
 from stager.report.figures.drawing import TIP, Circle, Drawing, Look, Shape, Stroke, Words, across, along, millimetres
 from stager.report.figures.picture import Picture
 from stager.report.numbers import MISSING, listing, plural, speed
+from stager.report.throw import StageRow
 
 MM = 1000.0
 """Millimetres in a metre."""
@@ -64,7 +64,7 @@ def _nip(launcher: Launcher, k: int) -> Nip:
     return Nip(MM * float(place(launcher, k)), MM * float(stage.wheel.radius), top, below - width / 2)
 
 
-def picture(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] = ()) -> Picture | None:
+def picture(launcher: Launcher, count: int, stages: Sequence[StageRow] = ()) -> Picture | None:
     """Return the picture of a launcher with `count` stages, None for 0.
 
     stages: rows of a throw, for rpm and exit speed.
@@ -84,7 +84,7 @@ def picture(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] 
     )  # fmt: skip
 
 
-def draw(launcher: Launcher, count: int, stages: Sequence[Mapping[str, Any]] = ()) -> Drawing:
+def draw(launcher: Launcher, count: int, stages: Sequence[StageRow] = ()) -> Drawing:
     """Return the side view of `count` stages, at least one."""
     spots = nips(launcher, count)
     width, rod = MM * float(launcher.projectile.diameter), MM * float(launcher.projectile.length or 0.0)
@@ -123,7 +123,7 @@ def _rail(launcher: Launcher, spots: Sequence[Nip], start: float, end: float) ->
     return Stroke(points=((start, y), (end, y), (end, y - depth), (start, y - depth)), look=RAIL, closed=True)
 
 
-def _wheels(stage: Stage, spot: Nip, number: str, row: Mapping[str, Any] | None, size: float) -> list[Shape]:
+def _wheels(stage: Stage, spot: Nip, number: str, row: StageRow | None, size: float) -> list[Shape]:
     hub, bore = MM * float(stage.wheel.hub_radius), MM * float(stage.wheel.bore) / 2
     shapes = _wheel(spot, spot.top + spot.radius, hub, bore, 1, size)
     y = spot.top + spot.radius

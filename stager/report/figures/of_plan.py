@@ -15,6 +15,7 @@ from stager.report import ladder, limits
 from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture
+from stager.report.limits import LimitRow
 from stager.report.numbers import digits, listing, plural, small_percent, speed
 
 if TYPE_CHECKING:
@@ -72,10 +73,7 @@ def _paint_ladder(rungs: Rungs, recommended: int) -> Figure:
     return figure
 
 
-Rows = Sequence[Mapping[str, Any]]
-
-
-def limits_picture(rows: Rows, words: Sequence[str]) -> Picture | None:
+def limits_picture(rows: Sequence[LimitRow], words: Sequence[str]) -> Picture | None:
     """Return the picture of the margin of each limit; None without a judged limit.
 
     rows: limits as JSON has them; words: verdict on each in a word.
@@ -93,7 +91,7 @@ def limits_picture(rows: Rows, words: Sequence[str]) -> Picture | None:
     )  # fmt: skip
 
 
-def _paint_limits(judged: Sequence[tuple[Mapping[str, Any], str]]) -> Figure:
+def _paint_limits(judged: Sequence[tuple[LimitRow, str]]) -> Figure:
     from stager.report.figures.picture import axes, for_labels
 
     names = [limits.title(row["name"]) for row, _ in judged]

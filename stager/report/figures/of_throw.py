@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,13 +18,14 @@ from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture
 from stager.report.numbers import digits, listing, percent, speed
+from stager.report.throw import StageRow
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 MM = 1000.0
 """Millimetres in a metre."""
-Stages = Sequence[Mapping[str, Any]]
+Stages = Sequence[StageRow]
 
 
 def speed_picture(launcher: Launcher, stages: Stages) -> Picture | None:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any
 
 from stager.physics.muzzle import outlet_speed
 from stager.report import plan as plans
 from stager.report.figures import Picture, of_fit, of_launcher, of_plan, of_sweep, of_throw
 from stager.report.fit import units_of
 from stager.report.page.data import ReportData
+from stager.report.throw import StageRow
 
 Found = Picture | None | Sequence[Picture | None]
 
@@ -40,8 +40,8 @@ def _made(found: Found) -> list[Picture]:
     return [one for one in ([found] if isinstance(found, Picture) or found is None else found) if one is not None]
 
 
-def _rows(data: ReportData) -> Sequence[Mapping[str, Any]]:
-    rows: Sequence[Mapping[str, Any]] = data.content["stages"]
+def _rows(data: ReportData) -> Sequence[StageRow]:
+    rows: Sequence[StageRow] = data.content["stages"]
     return rows
 
 

@@ -122,7 +122,7 @@ def _row(one: Judged | Steady) -> LimitRow:
 
 
 def _unit(one: Judged | Steady) -> ScreenUnit:
-    return unit_of({"name": one.name, "unit": one.unit})
+    return unit_of(one.name, one.unit)
 
 
 def _limit(one: Judged | Steady, reserve: float) -> dict[str, Any]:
