@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.bounds import bound
 from stager.optimise.planner import plan
-from tests.optimise.against import Rival, draw_problem, tight_limits
+from tests.optimise.against import PlainSearch, draw_problem, tight_limits
 
 
 def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
@@ -22,10 +22,10 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
         found = plan(task, draws=0, certified=False)
         spent[0] += time.process_time() - clock
         clock = time.process_time()
-        rivals = [Rival(task, stages).search(rng) for stages in range(1, task.limit_values.stages + 1)]
+        searches = [PlainSearch(task, stages).search(rng) for stages in range(1, task.limit_values.stages + 1)]
         spent[1] += time.process_time() - clock
         asked = task.goal.asked
-        speeds = [rival.exit_speed for rival in rivals]
+        speeds = [search.exit_speed for search in searches]
         rungs = [rung.exit_speed.nominal if rung.kept else 0.0 for rung in found.ladder[1:]]
         rungs += [max(rungs, default=0.0)] * (len(speeds) - len(rungs))
         best = found.best
@@ -46,7 +46,7 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
                 said = f"behind by {100 * gap:.2f} %"
                 print(number, words, said, np.round(speeds, 3), np.round(rungs, 3), flush=True)
         else:
-            reaching = [k + 1 for k, rival in enumerate(rivals) if rival.reaches]
+            reaching = [k + 1 for k, search in enumerate(searches) if search.reaches]
             if reaching and (best is None or best.count > min(reaching)):
                 lost.append(number)
                 said = f"reached with {reaching[0]}, plan"
@@ -62,8 +62,8 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
     print(f"{count} problems; behind by more than 0.1 %: {len(lost)} {lost}")
     print(f"limits broken: {unfit}; bounds beaten: {beaten}")
     if behind:
-        print("rivals ahead by, quantiles 0.5 0.9 1:", np.round(np.quantile(behind, [0.5, 0.9, 1.0]), 5))
-    print(f"CPU s: plans {spent[0]:.1f}, rivals {spent[1]:.1f}")
+        print("searches ahead by, quantiles 0.5 0.9 1:", np.round(np.quantile(behind, [0.5, 0.9, 1.0]), 5))
+    print(f"CPU s: plans {spent[0]:.1f}, searches {spent[1]:.1f}")
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""No setting beats the bound, and the plan comes near it. Source: random settings thrown in the full model."""
+"""Upper bounds: no random setting exceeds them, and plans come close to them."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ SAMPLES = 10_000
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_no_random_setting_beats_the_bound(name: str) -> None:
+def test_no_random_setting_exceeds_the_bound(name: str) -> None:
     task = CASES[name]
     found = bound(task, task.limit_values.stages)
     assert found.missing == ""
@@ -51,14 +51,14 @@ def test_no_random_setting_beats_the_bound(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", ["hollow ball", "rod", "stages that differ", "acceleration", "margin", "energy"])
-def test_the_plan_is_near_its_bound_where_limits_are_local(name: str) -> None:
+def test_plan_is_close_to_its_bound_under_limits_of_single_stages(name: str) -> None:
     found = plan(CASES[name], draws=0)
     assert found.best is not None
     assert found.bound is not None
     assert -2e-6 <= found.bound.speed / found.best.exit_speed - 1 <= 1e-3
 
 
-def test_the_seed_ball_plan_is_proven_to_a_thousandth() -> None:
+def test_seed_ball_plan_is_within_0_1_percent_of_its_bound() -> None:
     task = load(CONFIGS / "seed_ball.toml").scenario()
     found = plan(task, draws=0)
     assert found.fastest is not None
@@ -66,14 +66,14 @@ def test_the_seed_ball_plan_is_proven_to_a_thousandth() -> None:
     assert 0 <= found.bound.speed / found.fastest.exit_speed - 1 <= 1e-3
 
 
-def test_halving_the_tolerance_moves_the_bound_within_it() -> None:
+def test_bound_converges_with_its_tolerance() -> None:
     task = CASES["heavy"]
     loose, tight = (bound(task, 3, tolerance=tolerance).speeds for tolerance in (4e-4, 5e-5))
     assert np.array(loose) == pytest.approx(np.array(tight), rel=1.5e-3)
     assert (np.array(loose) >= np.array(tight) * (1 - 1e-4)).all()
 
 
-def test_a_limit_that_allows_more_never_lowers_the_bound() -> None:
+def test_bound_rises_with_a_looser_limit() -> None:
     task = CASES["heavy"]
     tops = [
         _speed(replace(task, limit_values=replace(task.limit_values, wheel_speed=top)))
@@ -82,7 +82,7 @@ def test_a_limit_that_allows_more_never_lowers_the_bound() -> None:
     assert (np.diff(tops) > 0).all()
 
 
-def test_stages_that_act_together_are_said_to_have_no_bound() -> None:
+def test_overlapping_stages_have_no_bound_but_the_cap() -> None:
     found = bound(scenario(CLOSE, wheel_speed=40.0, exit_energy=5.0), 2)
     assert found.speed == pytest.approx(np.sqrt(2 * 5.0 / 0.014), rel=1e-5)
     assert "together" in found.missing
@@ -94,12 +94,12 @@ def _speed(task: Scenario) -> float:
 
 
 def _fastest_of_many(task: Scenario) -> list[float]:
-    """Greatest feasible exit speed of each number of stages among random settings [m/s]."""
+    """Return the greatest feasible exit speed of each number of stages among random settings [m/s]."""
     machine, allowed, rng = task.launcher, task.limit_values, np.random.default_rng(11)
     count = allowed.stages
     tops = np.array([float(speed_range(machine, allowed, k).top) for k in range(count)])
     wheel = rng.uniform(0.15, 1.0, (SAMPLES, count)) * tops
-    # Half of them near chains whose exits rise by even steps, where the fast ones are.
+    # Half of them rise from stage to stage, as fast settings do.
     ramp = np.cumsum(rng.uniform(0.2, 1.0, (SAMPLES // 2, count)), axis=1)
     wheel[: SAMPLES // 2] = np.minimum(ramp / ramp[:, -1:] * rng.uniform(0.3, 1.0, (SAMPLES // 2, 1)) * tops, tops)
     done = throw(machine, wheel, options=Options(tolerance=1e-5))
@@ -113,8 +113,10 @@ def _fastest_of_many(task: Scenario) -> list[float]:
 
 
 def _grips(task: Scenario, stages: Transit, wheel: Floats, tops: Floats) -> Floats:
-    """Whether wheels stay below their grip limits, by a table for what is fed and for what rolls in after it: the
-    lower of the two nearest, infinite where exit speed rises to the end of the range."""
+    """Return whether wheels stay below their grip limits, from a table over entry speeds.
+
+    The lower of the two nearest entries counts; it is infinite where exit speed rises to the end of the range.
+    """
     margin = task.limit_values.grip_margin
     if not margin:
         return np.ones(wheel.shape, bool)

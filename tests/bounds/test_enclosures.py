@@ -1,5 +1,4 @@
-"""Throws lie within the bounds of their cells, and bounds are exact where cells are points. Source: the full model,
-integrated on its own (`stager.physics.chain.transit`)."""
+"""Enclosures of pairs: throws lie within the bounds of their cell, and bounds of point cells are exact."""
 
 from __future__ import annotations
 
@@ -25,7 +24,7 @@ CLOSE = Options(tolerance=1e-9)
 
 @pytest.mark.parametrize("name", MACHINES)
 def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
-    # Cells of all widths go through their steps together, each at its own pace.
+    # Cells of all widths are integrated in one batch.
     machine, rng = MACHINES[name], np.random.default_rng(7)
     count, inside, width = 72, 12, np.repeat([0.0, 0.02, 0.5], 24)
     low = np.stack([rng.uniform(0.5, 15.0, count), np.zeros(count), rng.uniform(2.0, 40.0, count)])
@@ -40,7 +39,7 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
     through = ~done.jammed.any(axis=0)
     assert (done.exit_speed[:, through] >= found.low[through] - 1e-6).all()
     assert (done.peak_acceleration[:, through] >= found.strain[through] * (1 - 5e-3)).all()
-    # Near a jam the coarse steps of a bound tell less.
+    # Near a jam the bound's steps are too coarse for this check.
     clear = (width == 0.0) & through & (done.exit_speed[0] > 1.0)
     assert clear.sum() > 6
     assert found.high[clear] == pytest.approx(done.exit_speed[0, clear], rel=2e-3)
@@ -48,7 +47,7 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", ["heavy", "constant friction", "hollow ball", "rod"])
-def test_bounds_close_in_on_the_throw_as_cells_shrink(name: str) -> None:
+def test_bounds_converge_as_cells_shrink(name: str) -> None:
     machine, speed = MACHINES[name], 12.0
     done = float(transit(machine, 0, 6.0, speed, options=CLOSE).exit_speed)
     widths = np.array([0.8, 0.2, 0.05])
@@ -68,8 +67,8 @@ def _enclose(machine: Launcher, cells: Cells) -> Enclosed:
     return fine.widened(2.0 * fine.apart(coarse) + 1e-5 * fine.high)
 
 
-def test_a_cell_that_must_jam_says_so() -> None:
-    # Friction below tan φ at entry: the wheels push back harder than they pull in (model.md §3, bite condition).
+def test_cell_without_bite_has_bound_zero() -> None:
+    # Friction below tan φ at entry: the bite condition of rolling mills is not met.
     weak = replace(HEAVY, contact=replace(HEAVY.contact, friction=Constant(0.1)))
     slow: Floats = np.array([[0.05], [0.0], [5.0]])
     assert bool(transit(weak, 0, 0.05, 5.0).jammed)

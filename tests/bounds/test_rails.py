@@ -1,5 +1,4 @@
-"""Throws through stages with one driven wheel lie within the bounds of their cells: spin, speed and both together.
-Source: the full model, integrated on its own (`stager.physics.chain.transit`)."""
+"""Enclosures of stages with one driven wheel: throws lie within the bounds of speed, spin and both together."""
 
 from __future__ import annotations
 
@@ -29,7 +28,7 @@ CLOSE = Options(tolerance=1e-9)
 
 @pytest.mark.parametrize("name", MACHINES)
 def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
-    # Cells of all widths go through their steps together, each at its own pace.
+    # Cells of all widths are integrated in one batch.
     machine, rng, count = MACHINES[name], np.random.default_rng(5), 72
     width = np.repeat([0.0, 0.05, 0.4], 24)
     rolls = machine.projectile.shape.rolls
@@ -63,7 +62,7 @@ def test_throws_lie_within_the_bounds_of_their_cell(name: str) -> None:
     assert np.median(found.high[clear] / exits[0, clear]) < 1.001
 
 
-def test_idlers_that_a_ring_turns_have_no_bound_but_the_limits() -> None:
+def test_rings_with_idlers_have_no_bound_but_the_cap() -> None:
     found = bound(scenario(HOOP, exit_energy=4.0), 2)
     assert "idlers" in found.missing
     assert found.speed == pytest.approx(np.sqrt(2 * 4.0 / 0.02), rel=1e-5)

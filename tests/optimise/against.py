@@ -1,8 +1,8 @@
-"""Problems drawn over every limit, layout and goal, and plain searches that know nothing of launchers.
+"""Drawn problems over every limit, layout and goal, and plain searches that know nothing about launchers.
 
-The searches throw through the public interface and judge by the public table of limits: random log-spaced settings,
+The searches throw through the public interface and use the public table of limits: random log-spaced settings,
 differential evolution (Storn and Price 1997) on logarithms of wheel speeds with violations as a penalty, and a random
-local search from the best. All numbers invented.
+local search from the best. All numbers are invented.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import differential_evolution
 
-from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
+from stager.constraints import LIMITS, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.launcher import Guide, Launcher, Outlet
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
@@ -37,15 +37,15 @@ TIGHT = (
     "exit_energy", "exit_speed", "energy_per_area", "acceleration", "slip_heat", "average_power", "peak_power",
     "supply_current", "winding_temperature", "settled_loss", "voltage", "rim_safety", "length", "mass", "cost",
 )  # fmt: skip
-"""Limits that are drawn so that a drawn chain uses about as much of them."""
+"""Limits whose bounds are drawn near the values of a drawn chain."""
 
 
 def draw_problem(rng: np.random.Generator, *, layout: Any = None, aim: Aim | None = None) -> Scenario:
-    """A launcher of up to six stages, several limits about as tight as a drawn chain needs, and a goal."""
+    """Draw a launcher of up to six stages, several limits near the values of a drawn chain, and a goal."""
     chosen = (PAIR, RAIL, IDLER)[int(rng.integers(3))] if layout is None else layout
     machine, count = _launcher(rng, chosen), int(rng.integers(1, 7))
     limits: dict[str, Any] = {"exit_energy": 1e4, "stages": count, "wheel_speed": float(rng.uniform(15.0, WIDEST))}
-    used = _used(machine, _chain(rng, machine, count, limits["wheel_speed"]), LimitValues(**limits))
+    used = _limit_values_of(machine, _chain(rng, machine, count, limits["wheel_speed"]), LimitValues(**limits))
     for name in TIGHT:
         value = used.get(name)
         if value is not None and np.isfinite(value) and rng.random() < (0.35 if name != "exit_energy" else 0.5):
@@ -97,8 +97,7 @@ def _launcher(rng: np.random.Generator, layout: Any) -> Launcher:
 
 
 def _varied(rng: np.random.Generator, machine: Launcher) -> Launcher:
-    """The launcher with what some have: tyres that grow and come off, brittle hubs, stages of their own, losses behind
-    the last wheel and between wheels, a pusher, and a projectile that bears only so much."""
+    """Add drawn features: tyres, brittle hubs, unequal stages, outlet and guide losses, a pusher, projectile limits."""
     stages, radius = [machine.template], float(machine.template.wheel.radius)
     if rng.random() < 0.4:
         stages += [
@@ -138,8 +137,8 @@ def _chain(rng: np.random.Generator, machine: Launcher, count: int, top: float) 
     return feed + (rng.uniform(0.3, 0.9) * top - feed) * ((np.arange(count) + 1) / count) ** rng.uniform(0.5, 1.2)
 
 
-def _used(machine: Launcher, speeds: Floats, limit_values: LimitValues) -> dict[str, float]:
-    """What a chain uses of each limit, slowed until it gets through."""
+def _limit_values_of(machine: Launcher, speeds: Floats, limit_values: LimitValues) -> dict[str, float]:
+    """Return the value of each limit for a chain, slowed down until it does not jam."""
     for _ in range(8):
         done = throw(machine, speeds, options=OPTIONS)
         if not done.jammed:
@@ -152,8 +151,7 @@ def _used(machine: Launcher, speeds: Floats, limit_values: LimitValues) -> dict[
 
 @dataclass
 class Found:
-    """The best of a search for one number of stages: exit speed [m/s] (0: nothing fits), least heat of what reaches the
-    goal [J], wheel speeds [m/s]."""
+    """Result of a search: exit speed [m/s] (0: infeasible), least heat at the goal [J], wheel speeds [m/s]."""
 
     exit_speed: float = 0.0
     heat: float = np.inf
@@ -161,16 +159,16 @@ class Found:
     lead: Floats | None = None
 
 
-class Rival:
-    """Plain searches for the best chain of `count` stages."""
+class PlainSearch:
+    """Searches for the best chain of `count` stages."""
 
     def __init__(self, scenario: Scenario, count: int) -> None:
         self.scenario, self.count, self.found = scenario, count, Found()
         top = scenario.limit_values.wheel_speed or WIDEST
         self.low, self.high = np.log(0.3 * float(scenario.launcher.feed.speed)), np.log(top)
 
-    def look(self, logs: Floats) -> Floats:
-        """Merit to be least, of logarithms of wheel speeds (samples, stages)."""
+    def cost(self, logs: Floats) -> Floats:
+        """Return the cost of logarithms of wheel speeds, shape (samples, stages)."""
         scenario = self.scenario
         lead = np.exp(np.clip(logs, self.low, self.high))
         done = throw(scenario.launcher, lead, options=OPTIONS)
@@ -178,7 +176,7 @@ class Rival:
             launcher=scenario.launcher, limit_values=scenario.limit_values, throw=done, options=OPTIONS,
             grip_limit=self._grips(done) if scenario.limit_values.grip_margin else None,
         )  # fmt: skip
-        results = [result for limit in LIMITS if (result := _evaluated(limit, point)) is not None]
+        results = [result for limit in LIMITS if (result := evaluate(limit, point)) is not None]
         slack = np.array([np.nan_to_num(np.broadcast_to(one.slack, done.jammed.shape), nan=-1.0) for one in results])
         asked = scenario.goal.asked
         speed = done.exit_speed
@@ -214,13 +212,13 @@ class Rival:
         return out
 
     def search(self, rng: np.random.Generator, *, samples: int = 400, generations: int = 25, local: int = 20) -> Found:
-        """Random settings, differential evolution, and local search from the best of both."""
+        """Run random sampling, differential evolution and local search in turn; return the best."""
         logs = rng.uniform(self.low, self.high, (samples, self.count))
         logs[: samples // 2] = np.sort(logs[: samples // 2], axis=1)
-        merit = self.look(logs)
+        merit = self.cost(logs)
         start = logs[np.argsort(merit)[: max(24, 4 * self.count)]]
         differential_evolution(
-            lambda x: self.look(x.T), [(self.low, self.high)] * self.count, init=start, rng=rng, maxiter=generations,
+            lambda x: self.cost(x.T), [(self.low, self.high)] * self.count, init=start, rng=rng, maxiter=generations,
             polish=False, vectorized=True, updating="deferred", tol=1e-9,
         )  # fmt: skip
         radius = 0.1
@@ -229,18 +227,14 @@ class Rival:
                 break
             before = self.found.lead
             around = np.log(before) + radius * rng.normal(size=(16, self.count)) * (rng.random((16, self.count)) < 0.6)
-            # One wheel and all behind it together, too.
+            # Also change one wheel and all later ones together.
             together = np.triu(np.ones((self.count, self.count)))
-            self.look(np.vstack([around, np.log(before) + radius * together, np.log(before) - radius * together]))
+            self.cost(np.vstack([around, np.log(before) + radius * together, np.log(before) - radius * together]))
             radius *= 1.3 if self.found.lead is not before else 0.6
         return self.found
 
 
-def _evaluated(limit: Any, point: OperatingPoint) -> LimitResult | None:
-    return evaluate(limit, point)
-
-
 def tight_limits(scenario: Scenario) -> list[str]:
-    """Names of the limits that were drawn."""
+    """Return the names of the drawn limits."""
     values = scenario.limit_values
     return [one.name for one in fields(values) if one.name in TIGHT and getattr(values, one.name) not in (None, 1e4)]

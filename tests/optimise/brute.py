@@ -14,25 +14,25 @@ OPTIONS = Options(tolerance=1e-5)
 
 
 def grip_table(machine: Launcher, index: int, top: float, speeds: Floats, turns: float) -> Floats:
-    """Grip limit by its definition, on a plain grid of wheel speeds; inf where exit speed rises to the end."""
+    """Return grip limits by their definition on a grid of wheel speeds; inf where exit speed rises to the end."""
     wheel = np.linspace(0.01, 1.0, 1500) * top
     spin = turns * speeds / float(machine.projectile.radius)
     exits = transit(machine, index, speeds, wheel[:, None], entry_spin=spin, options=OPTIONS).exit_speed
-    lanes = np.arange(speeds.size)
+    columns = np.arange(speeds.size)
     peak = np.argmax(exits, axis=0)
-    # A wheel of less than half the projectile's speed only brakes.
+    # A wheel below half the projectile's speed only brakes, so it is excluded.
     traded = np.where(wheel[:, None] < 0.5 * speeds, 0.0, exits * (wheel[:, None] / wheel[peak]) ** -0.1)
     best = np.argmax(traded, axis=0)
-    better = traded[best, lanes] > 1.001 * exits[peak, lanes]
-    level = 0.999 * exits[np.where(better, best, peak), lanes]
+    better = traded[best, columns] > 1.001 * exits[peak, columns]
+    level = 0.999 * exits[np.where(better, best, peak), columns]
     first = np.maximum(np.argmax(exits >= level, axis=0), 1)
-    below, above = exits[first - 1, lanes], exits[first, lanes]
+    below, above = exits[first - 1, columns], exits[first, columns]
     crossing = wheel[first - 1] + (wheel[first] - wheel[first - 1]) * (level - below) / np.maximum(above - below, 1e-12)
     return np.where(~better & (exits[-1] > exits[-18] * 1.0001), np.inf, crossing)
 
 
 def fastest(task: Scenario, count: int, top: float, *, grid: int = 22, zooms: int = 4) -> tuple[float, Floats]:
-    """Greatest exit speed [m/s] of `count` stages within the limits and its wheel speeds [m/s], each up to `top`."""
+    """Return the greatest exit speed [m/s] of `count` stages within the limits, and its wheel speeds [m/s]."""
     machine, margin = task.launcher, task.limit_values.grip_margin
     speeds = np.geomspace(0.5, 1.2 * top, 16)
     grips = [grip_table(machine, k, top, speeds, float(k > 0 and machine.stage(k).layout.name != "pair"))
@@ -55,7 +55,7 @@ def fastest(task: Scenario, count: int, top: float, *, grid: int = 22, zooms: in
 
 
 def _smooth(speeds: Floats, grips: Floats, at: Floats) -> Floats:
-    """Grip limits between those of the table; inf where one beside it is."""
+    """Interpolate the table of grip limits; inf next to an infinite entry."""
     finite = np.isfinite(grips)
     if not finite.any():
         return np.full(at.shape, np.inf)

@@ -1,4 +1,4 @@
-"""Builds drawn afresh, thrown at the settings of a plan."""
+"""Fresh builds drawn from the uncertainties and thrown at the settings of a plan."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ FRESH = 2000
 
 @dataclass(frozen=True)
 class Builds:
-    """Shares of fresh builds that keep all hard limits together, and that jam [-]; mean exit speed [m/s]."""
+    """Share of fresh builds that keep all hard limits, share that jams [-], and mean exit speed [m/s]."""
 
     kept: float
     jams: float
@@ -32,7 +32,7 @@ class Builds:
 
 
 def fresh(scenario: Scenario, settings: Settings, *, seed: int = 99) -> Builds:
-    """Throw 2 000 builds, drawn one by one, at the same wheel speeds."""
+    """Throw 2 000 fresh builds at the same wheel speeds."""
     known = before(scenario, np.random.default_rng(seed), FRESH)
     each = np.ones((known.lanes, 1))
     other = None if settings.wheel_speed_b is None else each * settings.wheel_speed_b
@@ -46,7 +46,7 @@ def fresh(scenario: Scenario, settings: Settings, *, seed: int = 99) -> Builds:
 
 
 def drawn_changes(rng: np.random.Generator) -> tuple[str, Mapping[str, Any]]:
-    """Return the name of a shipped scenario, and values of its keys that make another launcher of it."""
+    """Draw a shipped scenario and changed values of its keys."""
     name = SHIPPED[int(rng.integers(len(SHIPPED)))]
     tree = stager.load(CONFIGS / f"{name}.toml").scenario
     launcher, limits = tree.launcher, tree.limit_values

@@ -1,4 +1,4 @@
-"""Optimisers that each ask for points one after the other, answered together: lanes of one call are cheap."""
+"""Run several sequential optimisers in threads and evaluate their points in one batch."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Answer = tuple[Floats, ...]
 
 
 class Lockstep:
-    """Calls `look` once for the points of all who are still at work; see `together`."""
+    """Collects the points of all running workers and calls `look` once for them; see `together`."""
 
     def __init__(self, look: Callable[[Floats], Answer], workers: int) -> None:
         self._look, self._working, self._turn = look, workers, Condition()
@@ -21,7 +21,7 @@ class Lockstep:
         self._answers: dict[int, Answer | BaseException] = {}
 
     def ask(self, worker: int, points: Floats) -> Answer:
-        """Answers to `points`, shape (points, sides), once everybody has asked or left."""
+        """Return the answers to `points`, shape (points, sides), once every worker has asked or left."""
         with self._turn:
             self._asked[worker] = points
             self._run_if_all()
@@ -32,7 +32,7 @@ class Lockstep:
         return answer
 
     def leave(self) -> None:
-        """One worker less to wait for."""
+        """Remove a worker that has ended."""
         with self._turn:
             self._working -= 1
             self._run_if_all()
@@ -45,7 +45,7 @@ class Lockstep:
         try:
             columns = [np.split(values, cuts) for values in self._look(np.vstack(points))]
             self._answers |= {each: tuple(column[k] for column in columns) for k, each in enumerate(who)}
-        except Exception as error:  # all who wait must hear of it
+        except Exception as error:  # passed on to every waiting worker
             self._answers |= dict.fromkeys(who, error)
         self._asked.clear()
         self._turn.notify_all()
@@ -55,7 +55,7 @@ Ask = Callable[[Floats], Answer]
 
 
 def together(look: Callable[[Floats], Answer], jobs: Sequence[Callable[[Ask], object]]) -> None:
-    """Run the jobs, each given a function that answers its points as `look` would."""
+    """Run the jobs in threads, each with a function that evaluates its points with `look`."""
     step, failed = Lockstep(look, len(jobs)), list[BaseException]()
 
     def work(number: int) -> None:

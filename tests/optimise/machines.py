@@ -1,4 +1,4 @@
-"""Launchers and scenarios for the tests of plans; all numbers invented."""
+"""Launchers and scenarios for tests of plans; all numbers are invented."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ FALLING = Falling(static=0.75, sliding=0.22, fade_speed=9.0)
 
 
 def stage(**changes: Any) -> Stage:
-    """A pair of wheels, heavy unless `inertia` says otherwise."""
+    """Return a pair of heavy wheels, with `changes`."""
     wheel = {"radius": changes.pop("radius", 0.04), "inertia": changes.pop("inertia", 4e-3)}
     return Stage(**{"layout": PAIR, "wheel": Wheel(**wheel), "crush": 0.004, "clearance": 0.006, **changes})
 
@@ -28,7 +28,7 @@ def launcher(
     projectile: Projectile, template: Stage, friction: FrictionLaw = FALLING, *, feed: float = 1.2,
     stages: tuple[Stage, ...] = (), guide: Guide | None = None, **contact: Any,
 ) -> Launcher:  # fmt: skip
-    """A launcher of equal stages, unless `stages` writes some one by one."""
+    """Return a launcher of equal stages, or with the given `stages`."""
     given = {"stiffness": 40e3, "creep": 0.15, "rebound": 0.8, "rail_friction": friction, **contact}
     return Launcher(
         projectile=projectile, feed=Feed(speed=feed), contact=Contact(friction=friction, **given),
@@ -37,7 +37,7 @@ def launcher(
 
 
 def scenario(machine: Launcher, aim: Goal | None = None, **limit_values: Any) -> Scenario:
-    """A scenario without uncertainties."""
+    """Return a scenario without uncertainties."""
     return Scenario(
         title="test", launcher=machine, limit_values=LimitValues(**{"exit_energy": 1e3, "stages": 3, **limit_values}),
         goal=Goal(aim=Aim.FASTEST) if aim is None else aim, values={}, uncertain=(), realise=lambda values: machine,
@@ -78,7 +78,7 @@ CLOSE = launcher(
 
 
 def unsure() -> Scenario:
-    """Foam discs on rails whose friction, mass and feed are not known well; jams on one side of the best speeds."""
+    """Return a foam disc on rails with uncertain friction, mass and feed, which jams just beyond its best speeds."""
     normal, law = {"friction.peak": (0.95, 0.06), "friction.width": (2.2, 0.25)}, FOAM.contact.friction
     level = {"projectile.mass": (0.008, 0.0004), "feed.speed": (1.5, 0.15)}
     uncertain = [Uncertain(key=key, value=value, standard_uncertainty=spread, low=0.1 * value)

@@ -1,4 +1,4 @@
-"""Launchers drawn one by one and tuned by brute force, stage by stage: of the planner only the range of wheels."""
+"""Launchers drawn one by one and tuned by brute force, stage by stage."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from stager.physics.batch import flatten, take
 from stager.physics.chain import Options, transit
 
 FINE = Options(tolerance=3e-5, books=False)
-GRID, FEW, ZOOM, ZOOMS, NEARLY = 48, 12, 10, 3, 0.999
+GRID, FEW, REFINE_POINTS, REFINEMENTS, NEARLY = 48, 12, 10, 3, 0.999
 
 
 @dataclass(frozen=True)
 class Entry:
-    """What comes into a stage: speed [m/s], spin [rad/s], (draws,)."""
+    """Entry of a stage: speed [m/s] and spin [rad/s], shape (draws,)."""
 
     speed: Floats
     spin: Floats
 
 
 def drawn(scenario: Scenario, count: int, rng: np.random.Generator) -> Launcher:
-    """`count` launchers in lanes, each value drawn by itself: normal or rectangular, again while out of its range."""
+    """Draw `count` launchers: each value normal or rectangular, drawn again while outside its range."""
     values = {item.key: _values(item, count, rng) for item in scenario.uncertain}
     return flatten(scenario.realise(values), (count,))
 
@@ -47,22 +47,22 @@ def _values(item: Uncertain, count: int, rng: np.random.Generator) -> Floats:
 
 
 def ladder(scenario: Scenario, launchers: Launcher, draws: int, *, chunk: int = 250) -> Floats:
-    """Exit speeds [m/s] behind 0, 1, 2 … stages, each tuned for the greatest within its own limits, (rungs, draws)."""
+    """Return exit speeds [m/s] after 0, 1, 2 … stages, each tuned within its limits, shape (stages + 1, draws)."""
     parts = np.array_split(np.arange(draws), max(draws // chunk, 1))
-    return np.hstack([_climb(scenario, take(launchers, part), part.size) for part in parts])
+    return np.hstack([_tuned_exit_speeds(scenario, take(launchers, part), part.size) for part in parts])
 
 
-def _climb(scenario: Scenario, launcher: Launcher, draws: int) -> Floats:
-    cap = _cap(scenario, launcher)
+def _tuned_exit_speeds(scenario: Scenario, launcher: Launcher, draws: int) -> Floats:
+    cap = _exit_speed_cap(scenario, launcher)
     entry = Entry(np.broadcast_to(launcher.feed.speed, draws).astype(float), np.zeros(draws))
-    rungs = [entry.speed]
+    speeds = [entry.speed]
     for index in range(scenario.limit_values.stages):
-        entry = _leave(scenario, launcher, index, entry)
-        rungs.append(np.maximum(np.minimum(entry.speed, cap), rungs[-1]))
-    return np.array(rungs)
+        entry = _best_exit(scenario, launcher, index, entry)
+        speeds.append(np.maximum(np.minimum(entry.speed, cap), speeds[-1]))
+    return np.array(speeds)
 
 
-def _cap(scenario: Scenario, launcher: Launcher) -> Floats:
+def _exit_speed_cap(scenario: Scenario, launcher: Launcher) -> Floats:
     allowed, ball, goal = scenario.limit_values, launcher.projectile, scenario.goal
     energy = np.asarray(allowed.exit_energy)
     if allowed.energy_per_area is not None:
@@ -71,10 +71,10 @@ def _cap(scenario: Scenario, launcher: Launcher) -> Floats:
     return np.asarray(np.minimum(np.sqrt(2 * energy / ball.mass), min(asked, allowed.exit_speed or np.inf)))
 
 
-def _leave(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> Entry:
-    """The greatest exit among all wheel speeds on ever finer grids."""
+def _best_exit(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> Entry:
+    """Return speed and spin behind the stage at its fastest wheel speed, found on refined grids."""
     top = np.broadcast_to(speed_range(launcher, scenario.limit_values, index).top, entry.speed.shape)
-    margin, lanes = scenario.limit_values.grip_margin, np.arange(top.size)
+    margin, columns = scenario.limit_values.grip_margin, np.arange(top.size)
 
     def run(wheel: Floats) -> tuple[Floats, Floats, Floats]:
         done = transit(launcher, index, entry.speed, wheel, entry_spin=entry.spin, options=FINE)
@@ -89,8 +89,8 @@ def _leave(scenario: Scenario, launcher: Launcher, index: int, entry: Entry) -> 
         speed, _, peak = run(wheel)
         return np.asarray(np.where(peak <= strain, speed, 0.0))
 
-    wheel, value = _zoomed(kept, _grid(FEW if margin and strain == np.inf else GRID) * top)
-    speed, spin, _ = run(wheel[np.argmax(value, axis=0), lanes])
+    wheel, value = _refined(kept, _grid(FEW if margin and strain == np.inf else GRID) * top)
+    speed, spin, _ = run(wheel[np.argmax(value, axis=0), columns])
     return Entry(speed, spin)
 
 
@@ -98,13 +98,13 @@ def _grid(size: int) -> Floats:
     return np.asarray(np.linspace(0.05, 1.0, size)[:, None] ** 1.5)
 
 
-def _zoomed(curve: Callable[[Floats], Floats], wheel: Floats) -> tuple[Floats, Floats]:
-    """Wheel speeds in rising order, ever denser about the greatest value, and the values, (points, draws)."""
-    value, lanes = curve(wheel), np.arange(wheel.shape[1])
-    for _ in range(ZOOMS):
+def _refined(curve: Callable[[Floats], Floats], wheel: Floats) -> tuple[Floats, Floats]:
+    """Refine the grid around the greatest value; return rising wheel speeds and their values, shape (points, draws)."""
+    value, columns = curve(wheel), np.arange(wheel.shape[1])
+    for _ in range(REFINEMENTS):
         best = np.argmax(value, axis=0)
-        low, high = wheel[np.maximum(best - 1, 0), lanes], wheel[np.minimum(best + 1, len(wheel) - 1), lanes]
-        finer = low + (high - low) * np.linspace(0.0, 1.0, ZOOM + 2)[1:-1, None]
+        low, high = wheel[np.maximum(best - 1, 0), columns], wheel[np.minimum(best + 1, len(wheel) - 1), columns]
+        finer = low + (high - low) * np.linspace(0.0, 1.0, REFINE_POINTS + 2)[1:-1, None]
         wheel, value = np.vstack([wheel, finer]), np.vstack([value, curve(finer)])
         order = np.argsort(wheel, axis=0, kind="stable")
         wheel, value = np.take_along_axis(wheel, order, axis=0), np.take_along_axis(value, order, axis=0)
@@ -112,26 +112,25 @@ def _zoomed(curve: Callable[[Floats], Floats], wheel: Floats) -> tuple[Floats, F
 
 
 def _below_grip(curve: Callable[[Floats], Floats], entry: Floats, top: Floats, margin: float) -> Floats:
-    """The least wheel speed that comes within 0.1 % of the greatest exit speed, or of the best exit / wheel^0.1 where
-    that is more, less the margin; the end of the range where exit speed still rises there."""
-    lanes = np.arange(top.size)
-    wheel, value = _zoomed(curve, _grid(GRID) * top)
-    peak = wheel[np.argmax(value, axis=0), lanes]
+    """Return the grip limit by its definition less the margin; the end of the range if exit speed rises up to it."""
+    columns = np.arange(top.size)
+    wheel, value = _refined(curve, _grid(GRID) * top)
+    peak = wheel[np.argmax(value, axis=0), columns]
 
     def trade(speeds: Floats) -> Floats:
-        """A wheel of less than half the projectile's speed only brakes."""
+        """Return exit / wheel^0.1; 0 for wheels below half the projectile's speed, which only brake."""
         return np.where(speeds < 0.5 * entry, 0.0, curve(speeds) * (speeds / peak) ** -0.1)
 
-    slower, traded = _zoomed(trade, _grid(GRID) * top)
+    slower, traded = _refined(trade, _grid(GRID) * top)
     best = np.argmax(traded, axis=0)
-    better = traded[best, lanes] > 1.001 * value.max(axis=0)
-    level = NEARLY * np.where(better, curve(slower)[best, lanes], value.max(axis=0))
+    better = traded[best, columns] > 1.001 * value.max(axis=0)
+    level = NEARLY * np.where(better, curve(slower)[best, columns], value.max(axis=0))
     wheel, value = np.where(better, slower, wheel), np.where(better, curve(slower), value)
     first = np.argmax(value >= level, axis=0)
-    below, above = wheel[np.maximum(first - 1, 0), lanes], wheel[first, lanes]
-    for _ in range(ZOOMS - 1):
-        between = below + (above - below) * np.linspace(0.0, 1.0, ZOOM)[:, None]
+    below, above = wheel[np.maximum(first - 1, 0), columns], wheel[first, columns]
+    for _ in range(REFINEMENTS - 1):
+        between = below + (above - below) * np.linspace(0.0, 1.0, REFINE_POINTS)[:, None]
         place = np.maximum(np.argmax(curve(between) >= level, axis=0), 1)
-        below, above = between[place - 1, lanes], between[place, lanes]
+        below, above = between[place - 1, columns], between[place, columns]
     rising = ~better & (peak >= top * (1 - 1e-6))
     return np.asarray(np.where(rising, top, (1 - margin) * above))

@@ -1,4 +1,4 @@
-"""General optimisers on the same model, and problems drawn for them and the plan. All numbers invented."""
+"""General optimisers on the same model, and drawn problems for them. All numbers are invented."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ LOW, STEP, KEPT = 0.1, 1e-6, 1e-6
 
 
 def problem(rng: np.random.Generator) -> Scenario:
-    """A ball between pairs: one to six stages, some of the limits on throw and wheels."""
+    """Draw a ball launcher with one to six pairs and some limits on throw and wheels."""
     mass, count = rng.uniform(0.005, 0.05), int(rng.integers(1, 7))
     friction = Falling(static=rng.uniform(0.4, 1.0), sliding=rng.uniform(0.15, 0.35), fade_speed=rng.uniform(4.0, 14.0))
     wheel = stage(inertia=mass * 0.0016 * rng.choice([0.3, 1.0, 10.0, 100.0]), crush=rng.uniform(0.002, 0.005))
@@ -38,10 +38,11 @@ def problem(rng: np.random.Generator) -> Scenario:
     return scenario(machine, stages=count, **limits)
 
 
-class Problem:
-    """Exit speed and slacks of wheel speeds as shares of the greatest allowed, (..., stages).
+class Search:
+    """Exit speed and slack of wheel speeds, given as shares of the highest allowed, shape (..., stages).
 
-    fastest: the greatest exit speed [m/s] of all looked at that keep the limits to a millionth; at: its shares.
+    fastest : greatest exit speed [m/s] of all evaluated settings within the limits (to 1e-6)
+    at : its shares [-]
     """
 
     def __init__(self, task: Scenario) -> None:
@@ -52,7 +53,7 @@ class Problem:
         self._seen: dict[bytes, tuple[float, float]] = {}
 
     def look(self, shares: Floats, options: Options = OPTIONS) -> tuple[Floats, Floats]:
-        """Exit speed [m/s] (0: a jam) and the least slack [-]."""
+        """Return exit speed [m/s] (0: a jam) and the least slack [-]."""
         shares, allowed = np.asarray(shares), self.task.limit_values
         done = throw(self.task.launcher, shares * self.top, options=options)
         slack = 1 - done.exit_speed / float(_cap(self.task.launcher, self.task.limit_values))
@@ -68,11 +69,11 @@ class Problem:
         return done.exit_speed, slack
 
     def cost(self, shares: Floats) -> float:
-        """What is minimised."""
+        """Return minus the exit speed [m/s]."""
         return -self._remembered(shares)[0]
 
     def slack(self, shares: Floats) -> float:
-        """≥ 0 where all limits are kept."""
+        """Return the least slack, at least 0 if all limits are kept [-]."""
         return self._remembered(shares)[1]
 
     def _remembered(self, shares: Floats) -> tuple[float, float]:
@@ -83,17 +84,17 @@ class Problem:
         return self._seen[key]
 
 
-def slsqp(rivalry: Problem, rng: np.random.Generator, starts: int = 16) -> None:
-    """SLSQP from random starts, which throw in one call."""
-    jobs = [partial(_slsqp, rivalry, start) for start in rng.uniform(LOW, 1.0, (starts, rivalry.count))]
-    together(rivalry.look, jobs)
+def slsqp(search: Search, rng: np.random.Generator, starts: int = 16) -> None:
+    """Run SLSQP from random starts, evaluated in one batch."""
+    jobs = [partial(_slsqp, search, start) for start in rng.uniform(LOW, 1.0, (starts, search.count))]
+    together(search.look, jobs)
 
 
-def _slsqp(rivalry: Problem, start: Floats, ask: Ask) -> None:
+def _slsqp(search: Search, start: Floats, ask: Ask) -> None:
     seen: dict[bytes, tuple[Floats, Floats]] = {}
 
     def known(shares: Floats) -> tuple[Floats, Floats]:
-        """Minus speed and slack, each with its slopes behind it."""
+        """Return minus speed and slack, each followed by its slopes."""
         key = shares.tobytes()
         if key not in seen:
             steps = np.where(shares + STEP <= 1.0, STEP, -STEP)
@@ -102,46 +103,48 @@ def _slsqp(rivalry: Problem, start: Floats, ask: Ask) -> None:
         return seen[key]
 
     rule: Any = [{"type": "ineq", "fun": lambda x: known(x)[1][0], "jac": lambda x: known(x)[1][1:]}]
-    minimize(lambda x: known(x)[0][0], start, jac=lambda x: known(x)[0][1:], bounds=rivalry.bounds, constraints=rule,
+    minimize(lambda x: known(x)[0][0], start, jac=lambda x: known(x)[0][1:], bounds=search.bounds, constraints=rule,
              method="SLSQP", options={"maxiter": 60, "ftol": 1e-7})  # fmt: skip
 
 
-def cobyqa(rivalry: Problem, rng: np.random.Generator) -> None:
-    """COBYQA from the middle."""
-    rule = NonlinearConstraint(rivalry.slack, 0.0, np.inf)
-    minimize(rivalry.cost, np.full(rivalry.count, 0.5), bounds=rivalry.bounds, constraints=rule,
+def cobyqa(search: Search, rng: np.random.Generator) -> None:
+    """Run COBYQA from the middle of the range."""
+    rule = NonlinearConstraint(search.slack, 0.0, np.inf)
+    minimize(search.cost, np.full(search.count, 0.5), bounds=search.bounds, constraints=rule,
              method="COBYQA", options={"maxfev": 300})  # fmt: skip
 
 
-def evolution(rivalry: Problem, rng: np.random.Generator, generations: int = 80) -> None:
-    """Differential evolution, all of a generation at once."""
+def evolution(search: Search, rng: np.random.Generator, generations: int = 80) -> None:
+    """Run differential evolution, a generation per call."""
 
     def merit(shares: Floats) -> Floats:
-        speed, slack = rivalry.look(shares.T)
+        speed, slack = search.look(shares.T)
         return np.asarray(-speed + 100 * np.maximum(-slack, 0.0) * (1 + speed))
 
-    differential_evolution(merit, rivalry.bounds, rng=rng, maxiter=generations, popsize=12, polish=False,
+    differential_evolution(merit, search.bounds, rng=rng, maxiter=generations, popsize=12, polish=False,
                            vectorized=True, updating="deferred", tol=1e-8)  # fmt: skip
 
 
-def samples(rivalry: Problem, rng: np.random.Generator, count: int = 10_000) -> None:
-    """Random settings, half of them rising from stage to stage, where the fast ones are."""
-    shares = rng.uniform(LOW, 1.0, (count, rivalry.count))
-    ramp = np.cumsum(rng.uniform(0.2, 1.0, (count // 2, rivalry.count)), axis=1)
+def samples(search: Search, rng: np.random.Generator, count: int = 10_000) -> None:
+    """Evaluate random settings, half of them rising from stage to stage as fast settings do."""
+    shares = rng.uniform(LOW, 1.0, (count, search.count))
+    ramp = np.cumsum(rng.uniform(0.2, 1.0, (count // 2, search.count)), axis=1)
     shares[: count // 2] = np.maximum(ramp / ramp[:, -1:] * rng.uniform(0.3, 1.0, (count // 2, 1)), LOW)
     for part in np.array_split(shares, max(count // 1000, 1)):
-        rivalry.look(part)
+        search.look(part)
 
 
 SEARCHES = {"SLSQP": slsqp, "COBYQA": cobyqa, "evolution": evolution, "random": samples}
 
 
 def reached(task: Scenario, name: str, rng: np.random.Generator, **effort: int) -> float:
-    """The greatest exit speed [m/s] of settings within the limits that a search finds, thrown again with finer steps,
-    wheels a hair slower or faster where that keeps the limits then too."""
-    rivalry = Problem(task)
-    SEARCHES[name](rivalry, rng, **effort)
+    """Return the greatest feasible exit speed [m/s] that a search finds, checked at a finer tolerance.
+
+    Wheel speeds are scaled slightly where the finer throw would break a limit.
+    """
+    search = Search(task)
+    SEARCHES[name](search, rng, **effort)
     steps = np.geomspace(1e-7, 1e-3, 30)
     nearly = 1 + np.concatenate([[0.0], -steps, steps])[:, None]
-    speed, slack = rivalry.look(np.minimum(rivalry.at * nearly, 1.0), FINE)
+    speed, slack = search.look(np.minimum(search.at * nearly, 1.0), FINE)
     return float(np.where(slack >= -KEPT, speed, 0.0).max())

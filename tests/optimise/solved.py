@@ -1,4 +1,4 @@
-"""The search alone, and scenarios with other limits, for the tests."""
+"""The search alone, and scenarios with changed limits, for tests."""
 
 from __future__ import annotations
 
@@ -17,30 +17,30 @@ UNLIMITED = {"exit_energy": 1e9, "grip_margin": 1e-6}
 
 
 def solved(scenario: Scenario) -> list[Row]:
-    """The best design of each number of stages."""
+    """Return the best design of each number of stages."""
     return select(scenario, Clock()).rows
 
 
 def best_of(scenario: Scenario) -> Settings | None:
-    """The fastest design, or the fewest stages that reach what is asked for."""
+    """Return the fastest design, or the one with fewest stages that reaches the goal."""
     row = choose(scenario, solved(scenario))
     return None if row is None else row.settings
 
 
 def speed_of(scenario: Scenario) -> float:
-    """Exit speed of the best design [m/s], 0 where none fits."""
+    """Return the exit speed of the best design [m/s], 0 if none is feasible."""
     best = best_of(scenario)
     return 0.0 if best is None else best.exit_speed
 
 
 def with_limits(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
-    """With limits at `values`, in their units."""
+    """Return the scenario with these limit values."""
     changes: dict[str, Any] = {name: round(value) if name == "stages" else value for name, value in values.items()}
     return replace(scenario, limit_values=replace(scenario.limit_values, **changes))
 
 
 def looser(scenario: Scenario, names: Iterable[str], factor: float) -> Scenario:
-    """With each of the named limits, all set, looser by `factor`; a floor is divided by it."""
+    """Return the scenario with the named limits looser by `factor`; a lower bound is divided by it."""
     values = scenario.limit_values
     return with_limits(
         scenario,
@@ -49,7 +49,7 @@ def looser(scenario: Scenario, names: Iterable[str], factor: float) -> Scenario:
 
 
 def without(scenario: Scenario, names: Iterable[str]) -> Scenario:
-    """Without the named limits; of stages there may be six more."""
+    """Return the scenario without the named limits; `stages` is raised by six."""
     values = scenario.limit_values
     free: dict[str, Any] = {name: UNLIMITED.get(name) for name in names}
     if "stages" in free:

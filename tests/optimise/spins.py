@@ -1,4 +1,4 @@
-"""Brute force over the two wheel speeds of a stage: grids of A and B, the spin met between two points of a row."""
+"""Brute force over both wheel speeds of a stage at a given spin: a grid of A and B, interpolated along B."""
 
 from __future__ import annotations
 
@@ -15,9 +15,10 @@ def fastest_pair(
     machine: Launcher, index: int, entry: tuple[float, float], spin: float, top: float, *, grid: int = 48,
     zooms: int = 3,
 ) -> float:  # fmt: skip
-    """Greatest exit speed [m/s] of a stage that leaves with `spin` [rad/s], both wheels up to `top` [m/s]; 0: none.
+    """Return the greatest exit speed [m/s] of a stage whose projectile leaves with `spin` [rad/s]; 0 if none does.
 
-    entry: speed [m/s] and spin [rad/s].
+    entry : speed [m/s] and spin [rad/s]
+    top : highest speed of both wheels [m/s]
     """
     low, high, best = np.zeros(2), np.full(2, top), 0.0
     for _ in range(zooms):
@@ -34,7 +35,7 @@ def fastest_pair(
 
 
 def _where(excess: Floats, exits: Floats) -> tuple[Floats, Floats]:
-    """Exit speed where `excess` is 0 between neighbours of a row, 0 where it is not, and how far along that is."""
+    """Interpolate exit speeds to `excess` 0 within each row (0 without a crossing); also return the place."""
     left, right = excess[:, :-1], excess[:, 1:]
     crosses = (left * right <= 0) & (left != right) & (exits[:, :-1] > 0) & (exits[:, 1:] > 0)
     share = np.where(crosses, left / np.where(crosses, left - right, 1.0), 0.0)

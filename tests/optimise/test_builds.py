@@ -1,4 +1,4 @@
-"""Plans against builds drawn afresh. No source but counting; tests/benchmarks/fresh_builds.py draws many launchers."""
+"""Plans judged on freshly drawn builds; tests/benchmarks/fresh_builds.py draws many launchers."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ from tests.optimise.builds import CONFIGS, SHIPPED, drawn_changes, fresh
 
 @cache
 def planned(name: str) -> tuple[Any, Any]:
-    """A shipped scenario and its plan."""
+    """Return a shipped scenario and its plan."""
     one = stager.load(CONFIGS / f"{name}.toml")
     return one, one.plan()
 
 
 @pytest.mark.parametrize("name", SHIPPED)
-def test_plan_keeps_all_hard_limits_in_95_of_100_builds(name: str) -> None:
+def test_plan_keeps_hard_limits_in_95_percent_of_fresh_builds(name: str) -> None:
     one, plan = planned(name)
     found = fresh(one.scenario, plan.best)
     assert found.kept >= 0.95
@@ -30,7 +30,7 @@ def test_plan_keeps_all_hard_limits_in_95_of_100_builds(name: str) -> None:
 
 
 @pytest.mark.parametrize("number", [3, 4])
-def test_drawn_launcher_keeps_hard_limits_as_surely_as_asked_for(number: int) -> None:
+def test_plan_of_a_drawn_launcher_keeps_hard_limits_at_its_confidence(number: int) -> None:
     name, changes = drawn_changes(np.random.default_rng([13, number]))
     one = stager.load(CONFIGS / f"{name}.toml").replace(changes)
     plan = one.plan(draws=40)
@@ -38,14 +38,14 @@ def test_drawn_launcher_keeps_hard_limits_as_surely_as_asked_for(number: int) ->
     assert fresh(one.scenario, plan.best).kept >= one.scenario.limit_values.confidence
 
 
-def test_confidence_of_a_half_gives_the_plan_of_the_nominal_build() -> None:
+def test_confidence_of_a_half_gives_the_nominal_plan() -> None:
     one = stager.load(CONFIGS / "streamer.toml")
     half, nominal = one.replace({"limits.confidence": 0.5}).plan(draws=40), one.plan(draws=0)
     np.testing.assert_allclose(half.best.wheel_speed, nominal.best.wheel_speed, rtol=1e-3)
     assert half.best.exit_speed > one.plan(draws=40).best.exit_speed
 
 
-def test_several_stages_beside_a_peak_are_set_to_what_throws_fastest_on_average() -> None:
+def test_settings_maximise_the_mean_exit_speed_next_to_a_jam() -> None:
     # The best settings of the nominal foam disc jam in about twice as many builds.
     one, plan = planned("foam_disc")
     chain = recommended_chain(known_of(one.scenario), plan.best.count)

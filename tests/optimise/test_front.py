@@ -1,4 +1,4 @@
-"""Fronts against plans with the limit set. No source but arithmetic."""
+"""Pareto fronts against plans with the limit set."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from tests.optimise.solved import with_limits
 TASK = scenario(HEAVY, stages=2)
 
 
-def test_heat_buys_speed_and_each_point_is_the_plan_with_that_limit() -> None:
+def test_point_of_the_heat_front_is_the_plan_with_that_limit() -> None:
     found = plan(TASK, draws=0, certified=False, trade=Against.HEAT).front
     assert found is not None
     assert len(found.points) >= 5
@@ -30,19 +30,19 @@ def test_heat_buys_speed_and_each_point_is_the_plan_with_that_limit() -> None:
     assert point.exit_speed == pytest.approx(again.fastest.exit_speed, rel=2e-4)
 
 
-def test_length_is_read_off_the_ladder() -> None:
+def test_length_front_follows_the_ladder() -> None:
     found = plan(TASK, draws=0, certified=False, trade=Against.LENGTH)
     assert found.front is not None
     assert [point.stages for point in found.front.points] == [1, 2]
     assert found.front.points[1].value == found.ladder[2].length
 
 
-def test_processes_draw_the_same_front() -> None:
+def test_front_is_identical_with_processes() -> None:
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         shared = plan(TASK, draws=0, certified=False, trade=Against.HEAT, executor=Executor(pool)).front
     assert shared == plan(TASK, draws=0, certified=False, trade=Against.HEAT).front
 
 
-def test_what_is_not_known_is_said() -> None:
+def test_front_of_an_unknown_quantity_is_an_input_error() -> None:
     with pytest.raises(InputError, match="no plan tells its cost"):
         plan(TASK, draws=0, certified=False, trade=Against.COST)

@@ -1,4 +1,4 @@
-"""A wheel that cannot exist is in no plan, and `check` says which limit it breaks and by how much."""
+"""Physical wheel limits: plans keep them, and `check` reports the broken one and its excess."""
 
 from __future__ import annotations
 
@@ -31,14 +31,14 @@ CASES = {"burst": WEAK, "tyre_retention": LOOSE, "drive_reach": SLOW, "motor_spe
 
 @pytest.fixture(scope="module")
 def free() -> float:
-    """The fastest wheel of a plan with sound parts [m/s]."""
+    """Return the highest wheel speed of a plan with sound parts [m/s]."""
     best = plan(scenario(launcher(), stages=2), draws=0, certified=False).best
     assert best is not None
     return float(best.wheel_speed.max())
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_no_plan_has_it(name: str, free: float) -> None:
+def test_plan_keeps_the_physical_wheel_limit(name: str, free: float) -> None:
     machine = CASES[name]
     found = plan(scenario(machine, stages=2), draws=0, certified=False)
     assert found.best is not None
@@ -47,12 +47,12 @@ def test_no_plan_has_it(name: str, free: float) -> None:
     ceilings = wheel_ceilings(machine, LimitValues(exit_energy=1e3), 0)
     lowest = min(float(np.max(value)) for value in ceilings.values())
     assert float(found.best.wheel_speed.max()) <= lowest * (1 + 1e-6)
-    # The limit matters: without it wheels would turn faster.
+    # Without the weak part the wheels would turn faster, so the limit is active.
     assert free > float(found.best.wheel_speed.max()) * 1.05
 
 
 @pytest.mark.parametrize("name", [name for name in CASES if name != "throttle"])
-def test_a_check_says_which_and_by_how_much(name: str) -> None:
+def test_check_reports_the_broken_wheel_limit_and_its_excess(name: str) -> None:
     machine = CASES[name]
     top = float(np.max(wheel_ceilings(machine, LimitValues(exit_energy=1e3), 0)[name]))
     speeds = np.array([0.5 * top, 1.2 * top])

@@ -1,4 +1,4 @@
-"""Plans that miss: checked by planning again with what they say would do. No source but arithmetic."""
+"""Infeasible goals: conflicts and relaxations, checked by planning again with them."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ CAP_AND_HEAT = _reach(15.0, slip_heat=1.0, exit_speed=14.0)
 SHORT = _reach(20.0, length=0.2)
 
 
-def test_one_limit_in_the_way() -> None:
+def test_relaxation_of_one_limit_makes_the_goal_feasible() -> None:
     missed = _missed(HEAT)
     assert missed.conflict == ("slip_heat", "stages")
     assert missed.proven
@@ -44,7 +44,7 @@ def test_one_limit_in_the_way() -> None:
     assert plan(with_limits(HEAT, {"slip_heat": 1 + 0.95 * (heat - 1)}), draws=0, certified=False).best is None
 
 
-def test_a_bound_that_rests_on_evidence_is_not_said_to_say_nothing() -> None:
+def test_wording_of_an_unproven_infeasibility() -> None:
     rows = solved(HEAT)
     said = explain(rows, NO_MARGINS, 14.99, Clock(), proven=False)
     assert not said.proven
@@ -52,7 +52,7 @@ def test_a_bound_that_rests_on_evidence_is_not_said_to_say_nothing() -> None:
     assert "does not prove" in explain(rows, NO_MARGINS, 15.5, Clock(), proven=False).reason
 
 
-def test_two_conflicts_at_once() -> None:
+def test_relaxation_of_two_conflicting_limits() -> None:
     missed = _missed(CAP_AND_HEAT)
     assert missed.proven
     assert {"exit_speed", "slip_heat"} <= set(missed.conflict)
@@ -61,7 +61,7 @@ def test_two_conflicts_at_once() -> None:
     assert plan(with_limits(CAP_AND_HEAT, together), draws=0, certified=False).best is not None
 
 
-def test_what_is_built_stands_in_the_way() -> None:
+def test_relaxation_of_stages_and_length() -> None:
     missed = _missed(SHORT)
     assert missed.conflict == ("stages", "length")
     together = {item.name: item.together for item in missed.relaxations}
@@ -73,7 +73,7 @@ def test_what_is_built_stands_in_the_way() -> None:
     assert again.best.length == pytest.approx(together["length"], abs=1e-3)
 
 
-def test_nearest_is_the_fastest_within_the_limits() -> None:
+def test_nearest_design_is_the_fastest_feasible_one() -> None:
     missed = _missed(HEAT)
     fastest = plan(replace(HEAT, goal=Goal(aim=Aim.FASTEST)), draws=0, certified=False).fastest
     assert fastest is not None

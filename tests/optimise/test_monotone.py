@@ -1,4 +1,4 @@
-"""More of a limit, or one more stage, is never worse. No source but logic."""
+"""Looser limits and more stages never lower the exit speed."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_more_of_a_limit_is_never_slower(name: str) -> None:
+def test_exit_speed_does_not_fall_with_a_looser_limit(name: str) -> None:
     speeds = []
     for factor in (1.0, 1.3, 1.8):
         found = plan(looser(CASES[name], [name], factor), draws=0, certified=False)

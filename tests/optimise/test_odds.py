@@ -1,4 +1,4 @@
-"""Draws up the ladder: against brute force, and where shared limits hold them back."""
+"""Monte Carlo draws of the ladder against brute force, and under limits that stages share."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
 @pytest.fixture
 def weak(tmp_path: Path) -> Scenario:
-    """The foam disc thrower on a supply that starts three of its four wheels at once."""
+    """Return the foam disc launcher on a supply that can start three of its four wheels at once."""
     text = (CONFIGS / "foam_disc.toml").read_text(encoding="utf-8")
     path = tmp_path / "weak.toml"
     path.write_text(
@@ -34,8 +34,8 @@ def weak(tmp_path: Path) -> Scenario:
     return load(path).scenario()
 
 
-def test_draws_that_need_no_further_stage_are_no_fault(weak: Scenario) -> None:
-    # Sample 0 is at its cap after two stages: the third and fourth have no speed of its own to start from.
+def test_draws_at_their_cap_are_tuned_for_further_stages(weak: Scenario) -> None:
+    # Sample 0 reaches its cap after two stages, so stages three and four have no start value from it.
     leads = [np.full(count, 35.0) for count in range(1, 5)]
     verdicts = judged(weak, leads[3]).verdicts
     assert min(float(verdict.slack) for verdict in verdicts if verdict.name == "supply_current") < 0
@@ -53,27 +53,27 @@ def _tuned(task: Scenario, leads: list[Floats], count: int, seed: int) -> Tuned:
 
 @pytest.fixture(scope="module")
 def task() -> Scenario:
-    """Two stages are enough here."""
+    """Return the uncertain scenario with two stages."""
     found = unsure()
     return replace(found, limit_values=replace(found.limit_values, stages=2))
 
 
 @pytest.fixture(scope="module")
 def planned(task: Scenario) -> Tuned:
-    """160 draws."""
+    """Return the tuned ladder of 160 draws."""
     return _tuned(task, [row.settings.lead for row in solved(task)[1:]], 160, 6)
 
 
-def test_a_draw_is_tuned_as_well_as_by_brute_force(task: Scenario, planned: Tuned) -> None:
-    # Source: the same launchers tuned on ever finer grids of wheel speeds. Beside a jam both may miss a little.
+def test_tuned_draw_matches_brute_force(task: Scenario, planned: Tuned) -> None:
+    # The same launchers tuned on refined grids of wheel speeds; next to a jam both have a small error.
     launchers = take(flatten(planned.draws.launcher, (161,)), np.arange(1, 31))
     apart = np.abs(planned.exit_speed[:, :30] / ladder(task, launchers, 30) - 1)
     assert apart.max() < 1e-2
     assert (apart < 1e-3).mean() > 0.9
 
 
-def test_chances_agree_with_brute_force_on_other_draws(task: Scenario, planned: Tuned) -> None:
-    # Source: 120 launchers drawn and tuned on their own; tests/benchmarks/verdict.py does it with 10 000.
+def test_gain_probabilities_match_brute_force_on_other_draws(task: Scenario, planned: Tuned) -> None:
+    # 120 launchers drawn and tuned independently; tests/benchmarks/verdict.py does it with 10 000.
     truth = ladder(task, drawn(task, 120, np.random.default_rng(5)), 120)
     gains = truth[1:] / truth[:-1] - 1
     for true, found in zip(gains, [planned.gain(0), planned.gain(1)], strict=True):

@@ -1,4 +1,4 @@
-"""Prices against plans made anew with a looser limit: no source but arithmetic."""
+"""Sensitivities to limits against plans with a slightly looser limit."""
 
 from __future__ import annotations
 
@@ -25,33 +25,33 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_price_is_what_a_new_plan_gains(name: str) -> None:
+def test_sensitivity_is_the_gain_of_a_new_plan(name: str) -> None:
     task = CASES[name]
-    _priced(task, name, within=0.01)
+    _check_sensitivity(task, name, within=0.01)
 
 
-def test_price_of_power_that_all_stages_share(tmp_path: Path) -> None:
+def test_sensitivity_to_a_power_limit_that_stages_share(tmp_path: Path) -> None:
     text = (CONFIGS / "foam_disc.toml").read_text(encoding="utf-8")
     path = tmp_path / "weak.toml"
     path.write_text(
         text.replace("[limits]\n", '[limits]\naverage_power = "25 W"\n').replace("stages = 4", "stages = 2"),
         encoding="utf-8",
     )
-    _priced(load(path).scenario(), "average_power", within=0.02)
+    _check_sensitivity(load(path).scenario(), "average_power", within=0.02)
 
 
-def _priced(task: Scenario, name: str, *, within: float) -> None:
+def _check_sensitivity(task: Scenario, name: str, *, within: float) -> None:
     found = plan(task, draws=0, certified=False)
     assert found.best is not None
     assert name in found.binding
     again = plan(looser(task, [name], 1.01), draws=0, certified=False)
     gained = again.ladder[found.best.count].exit_speed.nominal / found.best.exit_speed - 1
-    # The plan itself is settled to 1e-5 of its exit speed.
+    # The plan converges to 1e-5 of its exit speed.
     assert found.prices[name] == pytest.approx(gained, rel=within, abs=2e-5)
 
 
-def test_the_price_of_slip_heat_is_its_multiplier() -> None:
-    # Where nothing else holds a wheel back, ∂exit/∂setting = λ ∂heat/∂setting for each of them.
+def test_sensitivity_to_slip_heat_is_its_lagrange_multiplier() -> None:
+    # If no other limit is active, ∂exit/∂setting = λ ∂heat/∂setting for each setting.
     task = CASES["slip_heat"]
     found = plan(task, draws=0, certified=False)
     assert found.best is not None
@@ -66,10 +66,10 @@ def test_the_price_of_slip_heat_is_its_multiplier() -> None:
     )
 
 
-def test_one_more_stage_than_allowed_is_worth_what_it_adds() -> None:
+def test_value_of_one_more_stage_is_its_gain() -> None:
     few, more = (plan(scenario(HEAVY, stages=count), draws=0, certified=False) for count in (2, 3))
     assert few.best is not None
     assert more.best is not None
     assert few.binding == {"stages"}
-    # Told from the maps, which are good to about 1e-4.
+    # Computed from the maps, which are accurate to about 1e-4.
     assert few.one_more_stage == pytest.approx(more.best.exit_speed / few.best.exit_speed - 1, abs=5e-4)

@@ -1,4 +1,4 @@
-"""Plans with a spin asked for, against brute force over both wheel speeds. No source but arithmetic."""
+"""Plans with a spin goal against brute force over both wheel speeds."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario, Uncertain
-from stager.optimise import robust as sturdy
+from stager.optimise import robust
 from stager.optimise.parts import Row
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
@@ -39,7 +39,7 @@ def _sides(task: Scenario, lead: Floats) -> tuple[Floats, Floats]:
 
 
 def _exits(task: Scenario, done: Throw) -> Floats:
-    """Exit speeds [m/s] of throws that spin as asked, 0 of others."""
+    """Return exit speeds [m/s] of throws with the goal's spin, 0 of others."""
     turned = np.abs(done.spin / (task.goal.spin or 1.0) - 1) < SPIN_WITHIN
     return np.where(turned & ~done.jammed, done.exit_speed, 0.0)
 
@@ -56,7 +56,7 @@ def _planned(name: str) -> tuple[Scenario, Plan]:
 
 
 @pytest.mark.parametrize("name", FREE)
-def test_every_rung_is_as_fast_as_brute_force_at_its_spin(name: str) -> None:
+def test_every_stage_count_is_as_fast_as_brute_force_at_its_spin(name: str) -> None:
     task, found = _planned(name)
     spin, entry = task.goal.spin or 0.0, (float(task.launcher.feed.speed), 0.0)
     for index in range(FREE[name][1]):
@@ -72,7 +72,7 @@ def test_every_rung_is_as_fast_as_brute_force_at_its_spin(name: str) -> None:
 
 
 @pytest.mark.parametrize("share", [0.0, 0.6, 1.2])
-def test_spin_made_later_or_lost_again_is_no_faster(share: float) -> None:
+def test_other_spin_after_the_first_stage_is_not_faster(share: float) -> None:
     # The first stage may leave with another share of the spin.
     _, found = _planned("falling friction")
     if share:
@@ -82,8 +82,8 @@ def test_spin_made_later_or_lost_again_is_no_faster(share: float) -> None:
     assert fastest_pair(HEAVY, 1, (first, share * SPIN), SPIN, TOP) < found.ladder[2].exit_speed.nominal
 
 
-def test_wheels_2_r_spin_apart_keep_the_spin_and_are_as_fast_as_their_mean() -> None:
-    # s_A = u_A − v cos φ − rΩ and s_B = u_B − v cos φ + rΩ are equal; without drives nothing else tells A from B.
+def test_wheel_speeds_2_r_spin_apart_keep_the_spin_at_the_mean_speed() -> None:
+    # The slips u_A − v cos φ − rΩ and u_B − v cos φ + rΩ are equal, so without drives both sides act alike.
     mean, half = np.linspace(12.0, 30.0, 25), 0.019 * SPIN
     apart = transit(HEAVY, 1, 11.0, mean + half, mean - half, entry_spin=SPIN, options=CLOSE)
     alike = transit(HEAVY, 1, 11.0, mean, options=CLOSE)
@@ -91,7 +91,7 @@ def test_wheels_2_r_spin_apart_keep_the_spin_and_are_as_fast_as_their_mean() -> 
     np.testing.assert_allclose(apart.exit_speed, alike.exit_speed, rtol=1e-5)
 
 
-def test_the_other_spin_is_the_mirror() -> None:
+def test_opposite_spin_mirrors_the_plan() -> None:
     task, best = _planned("falling friction")[0], _planned("falling friction")[1].fastest
     assert best is not None
     mirrored = replace(task, goal=replace(task.goal, spin=-SPIN))
@@ -103,7 +103,7 @@ def test_the_other_spin_is_the_mirror() -> None:
     assert float(done.exit_speed) == pytest.approx(best.exit_speed, rel=1e-5)
 
 
-def test_no_spin_is_the_ordinary_plan() -> None:
+def test_zero_spin_gives_the_plan_without_spin() -> None:
     task = _task(HEAVY, 0.0, stages=1)
     asked, plain = plan(task, draws=0), plan(replace(task, goal=Goal(aim=Aim.FASTEST)), draws=0)
     assert asked.best is not None
@@ -113,7 +113,7 @@ def test_no_spin_is_the_ordinary_plan() -> None:
     assert asked.bound == plain.bound
 
 
-def test_margin_and_heat_are_those_of_both_wheels() -> None:
+def test_grip_margin_and_heat_count_both_wheels() -> None:
     task = _task(HEAVY, stages=2, grip_margin=0.05, slip_heat=1.1)
     best = plan(task, draws=0).fastest
     assert best is not None
@@ -124,7 +124,7 @@ def test_margin_and_heat_are_those_of_both_wheels() -> None:
     done = throw(HEAVY, *_sides(task, grid), options=CLOSE)
     reached = np.where(done.stages.slip_heat.sum(-1) <= 1.1, _exits(task, done), 0.0).max()
     assert best.exit_speed > reached * (1 - WITHIN)
-    # By its definition: leading wheels at the same spin, the stages before as planned.
+    # Grip limit by its definition: sweep the faster wheels at the same spin, earlier stages as planned.
     for k in range(2):
         lead = np.tile(best.lead[: k + 1], (500, 1))
         lead[:, k] = np.linspace(0.7, 1.6, 500) * best.lead[k]
@@ -132,11 +132,11 @@ def test_margin_and_heat_are_those_of_both_wheels() -> None:
         exits = _exits(task, throw(HEAVY, side_a, side_b, options=CLOSE))
         first = int(np.argmax(exits >= 0.999 * exits.max()))
         assert best.grip_limit[k] == pytest.approx(lead[first, k], rel=4e-3)
-        # The other wheel has the larger share to where it is at the limit.
+        # The slower wheel is farther from its limit.
         assert best.beside[k] / side_b[first, k] < best.lead[k] / lead[first, k] <= 0.95 * (1 + 4e-3)
 
 
-def test_a_speed_is_reached_at_the_spin_with_fewest_stages() -> None:
+def test_goal_speed_at_a_spin_is_reached_with_fewest_stages() -> None:
     found = plan(_task(HEAVY, stages=2, grip_margin=0.05, speed=13.0), draws=0)
     assert found.ladder[1].exit_speed.nominal < 13.0 * (1 - WITHIN)
     assert found.fastest is not None
@@ -145,7 +145,7 @@ def test_a_speed_is_reached_at_the_spin_with_fewest_stages() -> None:
     assert float(found.fastest.throw.spin) == pytest.approx(SPIN, rel=SPIN_WITHIN)
 
 
-def test_a_spin_out_of_reach_is_said_with_the_nearest() -> None:
+def test_unreachable_spin_is_reported_with_the_greatest_one() -> None:
     missed = plan(_task(HOLLOW, 120 * TURN, stages=1, grip_margin=0.05), draws=0).missed
     assert missed is not None
     assert not missed.proven
@@ -156,25 +156,25 @@ def test_a_spin_out_of_reach_is_said_with_the_nearest() -> None:
     assert f"{most_spin(HOLLOW, TOP) / TURN:.3g} rev/s at most" in missed.reason
 
 
-def test_no_bound_of_equal_wheels_is_taken_for_one_of_two_speeds() -> None:
+def test_spin_plan_has_no_bound_but_the_cap() -> None:
     found = _planned("falling friction")[1]
     assert found.bound is not None
     assert found.bound.missing == "pairs at two speeds"
     assert found.bound.speed == found.bound.cap
 
 
-def test_robust_settings_spin_as_asked_in_the_nominal_build(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_robust_settings_keep_the_spin_in_the_nominal_build(monkeypatch: pytest.MonkeyPatch) -> None:
     task, best = FREE["falling friction"][0], _planned("falling friction")[1].fastest
     assert best is not None
 
     def realise(values: Any) -> Launcher:
         return replace(HEAVY, projectile=replace(HEAVY.projectile, mass=values["projectile.mass"]))
 
-    monkeypatch.setattr(sturdy, "CHOSEN_ON", 12)
-    monkeypatch.setattr(sturdy, "JUDGED_ON", 24)
+    monkeypatch.setattr(robust, "CHOSEN_ON", 12)
+    monkeypatch.setattr(robust, "JUDGED_ON", 24)
     unsure = Uncertain(key="projectile.mass", value=0.018, standard_uncertainty=0.001, low=0.0)
     row = Row(best.count, replace(task, uncertain=(unsure,), realise=realise), (), None, best)
-    found = sturdy.robust(row, np.random.default_rng(0))
+    found = robust.robust(row, np.random.default_rng(0))
     assert found is not None
     assert found.settings.turns
     assert found.low >= found.low_before * (1 - 1e-9)

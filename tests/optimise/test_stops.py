@@ -1,4 +1,4 @@
-"""Which limit stops a further stage, in the verdict."""
+"""The limit that the verdict names as reason against a further stage."""
 
 from __future__ import annotations
 
@@ -24,18 +24,18 @@ def _verdict(machine: Any = HEAVY, **limit_values: Any) -> str:
         ({"length": 0.1, "mass": 0.5}, "Build 1 stage: the limits on length and mass allow no more."),
     ],
 )  # fmt: skip
-def test_what_forbids_one_more_is_named(limit_values: dict[str, Any], said: str) -> None:
+def test_limit_that_forbids_a_further_stage_is_named(limit_values: dict[str, Any], said: str) -> None:
     machine = launcher(HEAVY.projectile, built(mass=0.3))
     assert _verdict(machine, **limit_values) == said
 
 
 @pytest.mark.parametrize("name, value", [("exit_energy", 0.9), ("wheel_speed", 5.0)])
-def test_what_keeps_one_more_from_adding_is_named(name: str, value: float) -> None:
+def test_limit_that_keeps_a_further_stage_from_adding_is_named(name: str, value: float) -> None:
     verdict = _verdict(stages=3, **{name: value})
     assert verdict.endswith(f"that you call worthwhile, with {name.replace('_', ' ')} at its limit.")
     assert " would add 0." in verdict
 
 
-def test_a_stage_that_only_grips_less_is_laid_on_no_limit() -> None:
+def test_grip_margin_is_not_named_as_the_reason() -> None:
     verdict = plan(scenario(HEAVY, stages=2, grip_margin=0.05), draws=0, certified=False).verdict
     assert verdict.endswith("the limit on stages allows no more.")

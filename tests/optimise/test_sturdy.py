@@ -1,4 +1,4 @@
-"""Robust and steady settings. No source but arithmetic on fresh draws."""
+"""Robust and minimum-variance settings on fresh draws."""
 
 from __future__ import annotations
 
@@ -28,33 +28,34 @@ def ball() -> Scenario:
 
 
 @pytest.fixture(scope="module")
-def sturdy(ball: Scenario) -> Plan:
+def robust_plan(ball: Scenario) -> Plan:
     return plan(ball, draws=0, certified=False, sturdy=True)
 
 
-def test_robust_settings_hold_on_draws_that_nobody_has_seen(ball: Scenario, sturdy: Plan) -> None:
-    assert sturdy.robust is not None
-    assert sturdy.best is not None
-    found = sturdy.robust
-    people = Sample(ball, 4000, np.random.default_rng(99))
-    speeds = np.stack([found.settings.wheel_speed, sturdy.best.wheel_speed])
-    low, before = np.quantile(people.throw(speeds).exit_speed[:, 1:], found.quantile, axis=1)
+def test_robust_quantile_holds_on_fresh_draws(ball: Scenario, robust_plan: Plan) -> None:
+    assert robust_plan.robust is not None
+    assert robust_plan.best is not None
+    found = robust_plan.robust
+    fresh = Sample(ball, 4000, np.random.default_rng(99))
+    speeds = np.stack([found.settings.wheel_speed, robust_plan.best.wheel_speed])
+    low, before = np.quantile(fresh.throw(speeds).exit_speed[:, 1:], found.quantile, axis=1)
     # The 5 % quantile of 400 draws lies between their 3 % and 7.4 % quantiles with about 95 % probability.
-    span = np.quantile(people.throw(speeds[:1]).exit_speed[0, 1:], [0.03, 0.074])
+    span = np.quantile(fresh.throw(speeds[:1]).exit_speed[0, 1:], [0.03, 0.074])
     assert span[0] <= found.low <= span[1]
     assert low >= before
     assert found.kept_at_least < found.kept <= 1
 
 
-def test_robust_settings_keep_the_limits_and_tell_their_cost(sturdy: Plan) -> None:
-    assert sturdy.robust is not None
-    assert sturdy.best is not None
-    assert sturdy.robust.settings.feasible
-    assert sturdy.robust.cost == pytest.approx(1 - sturdy.robust.settings.exit_speed / sturdy.best.exit_speed)
-    assert sturdy.robust.cost >= 0
+def test_robust_settings_keep_the_limits_at_a_stated_cost(robust_plan: Plan) -> None:
+    assert robust_plan.robust is not None
+    assert robust_plan.best is not None
+    assert robust_plan.robust.settings.feasible
+    lost = 1 - robust_plan.robust.settings.exit_speed / robust_plan.best.exit_speed
+    assert robust_plan.robust.cost == pytest.approx(lost)
+    assert robust_plan.robust.cost >= 0
 
 
-def test_the_steadiest_is_at_the_speed_and_steadier_than_random_settings() -> None:
+def test_minimum_variance_settings_scatter_less_than_random_ones() -> None:
     task = load(CONFIGS / "table_tennis.toml").scenario()
     task = replace(task, goal=Goal(aim=Aim.STEADIEST, exit_speed=SPEED))
     found = plan(task, draws=0, certified=False)
@@ -64,10 +65,10 @@ def test_the_steadiest_is_at_the_speed_and_steadier_than_random_settings() -> No
     assert found.best.feasible
     assert found.best.exit_speed == pytest.approx(SPEED, rel=5e-4)
     assert found.spread <= found.spread_before
-    people = Sample(task, 64, np.random.default_rng(1))
+    fresh = Sample(task, 64, np.random.default_rng(1))
     tries = found.best.wheel_speed * np.random.default_rng(5).uniform(0.85, 1.15, (1500, found.best.count))
     tries = tries[np.abs(throw(task.launcher, tries).exit_speed / SPEED - 1) < 0.003]
-    rivals = tries[judge_settings(task, tries).slack >= -1e-6]
-    assert len(rivals) >= 5
-    # They may be 0.3 % slower, and then a little steadier.
-    assert (people.throw(rivals).exit_speed[:, 1:].std(axis=1) / SPEED).min() > found.spread * 0.98
+    others = tries[judge_settings(task, tries).slack >= -1e-6]
+    assert len(others) >= 5
+    # These may be 0.3 % slower and therefore scatter a little less.
+    assert (fresh.throw(others).exit_speed[:, 1:].std(axis=1) / SPEED).min() > found.spread * 0.98

@@ -1,4 +1,4 @@
-"""A swept stage is entered as in the whole chain. Source: the throw through all stages."""
+"""The entry speed of a swept stage against the throw through the whole chain."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from tests.optimise.machines import GUIDED, HEAVY, scenario
 
 
 @pytest.mark.parametrize("machine", [GUIDED, HEAVY], ids=["guide that brakes", "free"])
-def test_what_the_guide_takes_before_a_stage_is_gone_when_it_is_swept(machine: object) -> None:
+def test_swept_stage_is_entered_as_in_the_whole_chain(machine: object) -> None:
     task = scenario(machine, stages=2, wheel_speed=40.0)  # type: ignore[arg-type]
     found = sweep(task, 1, [(12.0, 12.0)])
     place = len(found.wheel_speed) // 2
