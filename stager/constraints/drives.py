@@ -113,12 +113,18 @@ def _settled_loss(point: OperatingPoint) -> Number | None:
 
 
 def _settled_loss_remedy(point: OperatingPoint) -> str:
-    if point.settled is None:
+    if point.settled is None or point.holding is None:
         return ""
-    column = worst_stage(point.settled.missing)
-    stage = 1 + point.settled.rhythm.train.stage[column]
-    governed = bool(point.settled.rhythm.train.governed[column])
-    return f"a heavier wheel {stage}, or fewer throws a second" if governed else f"govern motor {stage}"
+    train, column = point.settled.rhythm.train, worst_stage(point.settled.missing)
+    stage, limit = 1 + train.stage[column], float(train.current_limit[..., column])
+    held, bus = float(point.holding.current[column]), float(point.holding.bus_voltage)
+    lacking = float(train.pull[..., column] * point.holding.angular_speed[column] * point.settled.missing[column])
+    ungoverned = held + lacking / float(train.resistance[..., column])
+    if not train.governed[..., column] and ungoverned < limit:
+        return f"govern motor {stage}"
+    full = ungoverned + (bus - float(point.holding.voltage[column])) / float(train.resistance[..., column])
+    better = "more current for" if full > limit else "more volts for, or less resistance of,"
+    return f"{better} motor {stage}, or fewer throws a second"
 
 
 THROTTLE = Limit(
