@@ -119,12 +119,16 @@ class BenchSession:
             if row is None:
                 row = cells(parse(text, self.book, entry_of(throws, self.book)), self.book, throw, self.lasting)
             self.book.append(row)
-            throws = self.book.throws()
         except (InputError, ValueError) as error:
             self._say(f"not kept: {getattr(error, 'message', error)}", *_hint(error))
             return
         self.new += 1
         self.waiting += 1
+        try:
+            throws = self.book.throws()
+        except InputError as error:
+            self._say(f"kept {throw}, but now {getattr(error, 'message', error)}", *_hint(error))
+            return
         entry = entry_of(throws, self.book)
         if entry is not None:
             doubts = (line for sentence in words.implausible(throws, self.book) for line in wrap(sentence, WIDTH))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 from collections.abc import Callable, Iterator
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 import stager
+from stager.cli.interactive import BenchSession
 from stager.config import load, save
 from stager.errors import InputError
 from stager.files import append, clear_stale, is_ours, marked_content, write_all, write_whole
@@ -131,6 +133,30 @@ def test_confirmed_throws_survive_every_fault(kind: str, pid: int, tmp_path: Pat
             assert found[: len(promised) - 1] == promised[:-1]
         else:
             assert found == promised
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_a_bench_says_of_a_throw_is_true(kind: str, pid: int, tmp_path: Path) -> None:
+    path, said = tmp_path / "throws.csv", io.StringIO()
+    typed = ["3000 11.75", "3100 12.25"]
+
+    def prepare() -> None:
+        path.write_text("note,build,wheel_1 [rpm],wheel_2 [rpm],exit_speed [m/s],supply [V]\n", encoding="utf-8")
+        said.seek(0)
+        said.truncate()
+
+    def run() -> None:
+        with open_book(path, LAUNCHER, 2) as (book, _):
+            BenchSession(book=book, watch=None, out=said).take_all(io.StringIO("\n".join(typed)))
+
+    for faulty in _fault_at_each_call(kind, pid, prepare, run):
+        if faulty.dead:
+            continue
+        answers = [line for line in said.getvalue().splitlines() if re.match("(not )?kept", line)]
+        found = path.read_text(encoding="utf-8")
+        for text, answer in zip(typed, answers, strict=False):
+            rpm, speed = text.split()
+            assert (f",{rpm},,{speed}," in found) == answer.startswith("kept")
 
 
 @pytest.mark.parametrize("kind", KINDS)
