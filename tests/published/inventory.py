@@ -1,4 +1,4 @@
-"""Compare with printed numbers, and keep what was compared: `python -m tests.published.inventory` prints the table."""
+"""Compare results with printed numbers and collect them: `python -m tests.published.inventory` prints the table."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import pytest
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A printed number beside ours. read: in the source itself; otherwise the number is from memory."""
+    """A printed number and ours; `read` if it was read in the source, otherwise it is from memory."""
 
     topic: str
     source: str
@@ -22,14 +22,14 @@ ROWS: list[Row] = []
 
 
 def printed(topic: str, source: str, theirs: float, ours: object, *, rel: float, read: bool = True) -> None:
-    """Check that `ours` is within `rel` of what `source` prints, and keep both."""
+    """Check that `ours` is within `rel` of the number in `source`; store both."""
     value = float(ours)  # type: ignore[arg-type]
     ROWS.append(Row(topic, source, theirs, value, read))
     assert value == pytest.approx(theirs, rel=rel)
 
 
 def table() -> str:
-    """Return what was compared as a table in Markdown, and how much of it was read."""
+    """Return the comparisons as a Markdown table, and how many were read in the source."""
     head = ["| topic | source | theirs | ours | difference (%) | |", "|---|---|---|---|---|---|"]
     lines = [
         f"| {row.topic} | {row.source} | {row.theirs:.5g} | {row.ours:.5g} | {100 * (row.ours / row.theirs - 1):+.2f} "
@@ -48,8 +48,8 @@ if __name__ == "__main__":
 
     from tests.published import inventory
 
-    said = io.StringIO()
-    with contextlib.redirect_stdout(said):
+    output = io.StringIO()
+    with contextlib.redirect_stdout(output):
         status = pytest.main(["-q", "-p", "no:cacheprovider", str(Path(__file__).parent)])
-    print(inventory.table() if status == 0 else said.getvalue())  # noqa: T201
+    print(inventory.table() if status == 0 else output.getvalue())  # noqa: T201
     sys.exit(int(status))

@@ -1,4 +1,4 @@
-"""Air against ISO 2533 and tables."""
+"""Air properties against ISO 2533, tables and libraries."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ WARM = [
 
 
 @pytest.mark.parametrize("altitude, temperature, pressure, density, viscosity", STANDARD)
-def test_standard_atmosphere(
+def test_standard_atmosphere_matches_iso_2533(
     altitude: float, temperature: float, pressure: float, density: float, viscosity: float
 ) -> None:
     air = standard_air(altitude)
@@ -41,7 +41,9 @@ def test_standard_atmosphere(
 
 
 @pytest.mark.parametrize("temperature, density, viscosity, conductivity, prandtl", WARM)
-def test_warm_air(temperature: float, density: float, viscosity: float, conductivity: float, prandtl: float) -> None:
+def test_warm_air_matches_coolprop(
+    temperature: float, density: float, viscosity: float, conductivity: float, prandtl: float
+) -> None:
     air = air_at(temperature)
     compare("density of warm air (kg/m³)", "CoolProp 8.0", density, air.density, rel=1e-3)
     compare("viscosity of warm air (Pa s)", "CoolProp 8.0", viscosity, air.viscosity, rel=1e-2)
@@ -49,6 +51,6 @@ def test_warm_air(temperature: float, density: float, viscosity: float, conducti
     assert air.prandtl == pytest.approx(prandtl, rel=2e-2)
 
 
-def test_the_stratosphere_is_refused() -> None:
+def test_altitude_above_11_km_is_refused() -> None:
     with pytest.raises(ValueError, match="11 km"):
         standard_air(12_000.0)

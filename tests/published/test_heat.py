@@ -1,4 +1,4 @@
-"""Fins, turning surfaces and copper against textbooks and the library ht."""
+"""Fins, rotating surfaces and copper against textbooks and the library ht."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_annular_fins_agree_with_the_library(film: float) -> None:
     assert here == pytest.approx(ht.fin_efficiency_Kern_Kraus(0.025, 0.06, 1e-3, 180.0, film), rel=1e-9)
 
 
-def test_holman_2_9() -> None:
+def test_annular_fin_of_holman_2_9() -> None:
     # Holman, Heat Transfer, example 2.9: tube 25 mm, fin 1 mm thick and 15 mm long, 200 W/(m K), 130 W/(m² K), 170 and
     # 25 °C. The chart's 0.82 gives 60.97 W in print; the exact efficiency at corrected length 0.866905 gives 64.454 W.
     root, length, thickness, film = 0.0125, 0.015, 1e-3, 130.0
@@ -54,11 +54,10 @@ def test_holman_2_9() -> None:
     assert straight_efficiency(length + thickness / 2, thickness, 200.0, film) == pytest.approx(0.907438, rel=1e-5)
 
 
-def test_motorcycle_cylinder() -> None:
+def test_finned_cylinder_of_incropera() -> None:
     # Incropera: cylinder 0.15 m by 50 mm at 500 K in air of 300 K, 50 W/(m² K), five fins of 6 mm by 20 mm (from
-    # memory), 186 W/(m K): 235.62 W bare (book 236), 704.66 W finned (book by chart 690).
+    # memory), 186 W/(m K): 704.66 W with the exact efficiency, 690 W in the book by its chart.
     film, rise, root, tip, thickness = 50.0, 200.0, 0.025, 0.045 + 0.003, 0.006
-    assert film * np.pi * 0.05 * 0.15 * rise == pytest.approx(235.62, rel=1e-4)
     efficiency = annular_efficiency(root, tip, thickness, 186.0, film)
     assert efficiency == pytest.approx(0.978552, rel=1e-5)
     between = 2 * np.pi * root * (0.15 - 5 * thickness)
@@ -67,7 +66,7 @@ def test_motorcycle_cylinder() -> None:
     compare("heat of a finned cylinder, by chart (W)", "Incropera, ch. 3", 690.0, heat, rel=3e-2, read=False)
 
 
-def test_straight_fin_limits() -> None:
+def test_limits_of_straight_fin_efficiency() -> None:
     # tanh(mL)/(mL): 1 for a short fin, 1/(mL) for a long one; identity.
     assert straight_efficiency(1e-6, 1e-3, 200.0, 50.0) == pytest.approx(1.0, rel=1e-6)
     slope = np.sqrt(2 * 50.0 / (200.0 * 1e-3))
@@ -75,7 +74,7 @@ def test_straight_fin_limits() -> None:
 
 
 def _von_karman(prandtl: float) -> float:
-    """Nu/√Re of a disc that turns in still fluid, laminar, of one temperature: −θ'(0) of the similarity solution.
+    """Return Nu/√Re of an isothermal disc rotating in still fluid, laminar: −θ'(0) of the similarity solution.
 
     von Kármán 1921: H' = −2F, F'' = F² − G² + F'H, G'' = 2FG + G'H, θ'' = Pr·Hθ'; F = H = 0, G = θ = 1 on the disc,
     F = G = θ = 0 far from it.
@@ -98,8 +97,8 @@ def _von_karman(prandtl: float) -> float:
     return float(-found.y[6, 0])
 
 
-def test_laminar_disc() -> None:
-    # 0.326·√Re in air (Pr 0.71) by the equations themselves; 0.36 in use (Kreith; Dorfman; from memory) is 10 % high.
+def test_nusselt_number_of_a_laminar_disc() -> None:
+    # 0.326·√Re in air (Pr 0.71) from the equations; the usual 0.36 (Kreith; Dorfman; from memory) is 10 % high.
     exact = _von_karman(0.71)
     assert exact == pytest.approx(0.326, abs=5e-4)
     for number in (1e4, 1e5, 2e5):
@@ -107,8 +106,8 @@ def test_laminar_disc() -> None:
 
 
 @pytest.mark.parametrize("conductivity, warm", [(160.0, (0.97, 1.0)), (0.2, (0.02, 0.08))])
-def test_a_wheel_is_a_fin_of_its_material(conductivity: float, warm: tuple[float, float]) -> None:
-    # model.md §9: aluminium is nearly of one temperature; of PETG (0.2 W/m K) a wheel gives off a few per cent of that.
+def test_wheel_cools_as_a_fin_of_its_material(conductivity: float, warm: tuple[float, float]) -> None:
+    # Aluminium is nearly isothermal; PETG (0.2 W/m K) gives off a few per cent of that (our range).
     material = WheelMaterial(name="hub", density=1270.0, conductivity=conductivity)
     wheel = Wheel(radius=0.03, width=0.015, bore=0.005, material=material)
     speed = 14.0 / 0.03
@@ -116,36 +115,36 @@ def test_a_wheel_is_a_fin_of_its_material(conductivity: float, warm: tuple[float
     whole = 2 * np.pi * (0.03**2 - 0.0025**2) * film
     efficiency = float(hub_conductance(wheel, speed)) / whole
     assert warm[0] < efficiency < warm[1]
-    # A straight fin as long is more even than a ring, whose area lies far out: an upper bound (Incropera, ch. 3).
+    # Upper bound: a straight fin of the same length, as a ring has more of its area far out (Incropera, ch. 3).
     assert efficiency <= straight_efficiency(0.03 - 0.0025, 0.015, conductivity, film)
 
 
-def test_the_surface_of_a_motor_follows_from_its_heat_capacity() -> None:
+def test_motor_surface_from_its_heat_capacity() -> None:
     # 45 J/K at 2.5 MJ/(m³ K) is 18 cm³, a cylinder of 28.4 mm by 28.4 mm with 38 cm²: 26 K/W at 10 W/(m² K).
     heat = Heat(winding_capacity=9.0, winding_to_case=1.8, case_capacity=45.0)
     assert 1 / float(motor_conductance(heat)) == pytest.approx(26.3, rel=5e-3)
 
 
-def test_turbulent_disc() -> None:
-    # 0.015·Re^0.8 (from memory) for a disc that is turbulent throughout: 946.4 at 1e6; a laminar core takes some off.
+def test_nusselt_number_of_a_turbulent_disc() -> None:
+    # 0.015·Re^0.8 (from memory) for a fully turbulent disc: 946.4 at 1e6; a laminar core lowers it.
     assert 0.9 * 946.4 < disc_nusselt(1e6) < 946.4
     assert disc_nusselt(1e9) == pytest.approx(0.015 * 1e9**0.8, rel=1e-3)
     below, above = disc_nusselt(np.array([TRANSITION * (1 - 1e-9), TRANSITION * (1 + 1e-9)]))
     assert below == pytest.approx(above, rel=1e-7)
 
 
-def test_a_still_disc_has_free_convection_left() -> None:
+def test_standing_disc_has_free_convection() -> None:
     assert disc_film(0.04, 0.0, SEA_LEVEL) == STILL
 
 
-def test_turning_cylinder() -> None:
+def test_nusselt_number_of_a_rotating_cylinder() -> None:
     # 0.133·Re^⅔·Pr^⅓ (Kays & Bjorklund, from memory): exact exponent in speed.
     one, eight = cylinder_nusselt(0.05, np.array([100.0, 800.0]), SEA_LEVEL)
     assert eight / one == pytest.approx(4.0, rel=1e-12)
 
 
 @pytest.mark.parametrize("celsius, ratio", [(20, 1.0), (90, 1.2751), (100, 1.3144), (155, 1.53055)])
-def test_copper_warms_by_iec_60028(celsius: float, ratio: float) -> None:
+def test_copper_resistance_rises_by_iec_60028(celsius: float, ratio: float) -> None:
     # IEC 60028: 3.93e-3 /K from 20 °C; the older rule (234.5 + T)/254.5 agrees within 5e-5.
     assert warm_factor(celsius + 273.15) == pytest.approx(ratio, rel=1e-4)
     assert warm_factor(celsius + 273.15) == pytest.approx((234.5 + celsius) / 254.5, rel=1e-3)
@@ -157,6 +156,6 @@ def test_temperature_coefficient_of_copper() -> None:
 
 
 @pytest.mark.parametrize("name, celsius", [("A", 105), ("E", 120), ("B", 130), ("F", 155), ("H", 180), ("N", 200)])
-def test_insulation_classes(name: str, celsius: float) -> None:
+def test_insulation_classes_match_iec_60085(name: str, celsius: float) -> None:
     # IEC 60085:2007.
     compare("thermal class (K)", "IEC 60085:2007", celsius + 273.15, INSULATION[name], rel=1e-6)

@@ -1,4 +1,4 @@
-"""Flight with drag and lift against published curves, measured flights, closed forms and an independent integrator."""
+"""Flight with drag and lift against published curves, measured flights, closed forms and another integrator."""
 
 from __future__ import annotations
 
@@ -32,13 +32,13 @@ TENNIS = Projectile(shape=HOLLOW_BALL, mass=0.0577, diameter=0.067)  # ITF type 
 
 
 @pytest.mark.parametrize("spin, lift", [(0.0, 0.0), (0.1, 0.13720), (0.2, 0.21340), (0.4, 0.29547), (1.0, 0.38409)])
-def test_lift_of_a_baseball(spin: float, lift: float) -> None:
+def test_lift_coefficient_of_a_baseball(spin: float, lift: float) -> None:
     # C_L = 1.120 S/(0.583 + 2.333 S), after Nathan, Am. J. Phys. 76 (2008) 119 (formula read; values by arithmetic).
     assert lift_coefficient(spin) == pytest.approx(lift, rel=1e-4, abs=1e-12)
     assert lift_coefficient(-spin) == lift_coefficient(spin)
 
 
-def test_lift_of_a_football_is_near() -> None:
+def test_lift_coefficient_of_a_football_within_15_percent() -> None:
     # A table of C_L over spin ratio in an open flight-mechanics program (PyFME, ball example): 0.10, 0.16, 0.23, 0.33
     # at 0.04, 0.10, 0.20, 0.40. Other balls scatter by as much (Cross & Lindsey 2014).
     found = lift_coefficient(np.array([0.04, 0.10, 0.20, 0.40]))
@@ -47,7 +47,7 @@ def test_lift_of_a_football_is_near() -> None:
     assert 0.5 < found[0] / published[0] < 1.0
 
 
-def test_drag_of_a_tennis_ball_in_flight() -> None:
+def test_measured_drag_of_a_tennis_ball() -> None:
     # Cross & Lindsey, Sports Engineering 17 (2014) 89: C_D 0.507 ± 0.024 at 15 to 30 m/s over 6.4 m; a smooth sphere's
     # curve lies below. By the closed form v = v0·exp(−kx), level flight, k = ρ C_D A/(2m).
     k = 1.2250 * 0.507 * np.pi * 0.067**2 / 4 / (2 * 0.0577)
@@ -56,7 +56,7 @@ def test_drag_of_a_tennis_ball_in_flight() -> None:
     assert float(sphere_coefficient(sphere_reynolds(0.067, 25.0))) < 0.507 - 0.024
 
 
-def test_free_flight_is_the_parabola() -> None:
+def test_flight_without_air_is_a_parabola() -> None:
     # School mechanics: h = x·tan θ − g x²/(2 v² cos² θ).
     release = Release(projectile=BASEBALL, speed=14.0, height=1.2, tilt=0.4, air=None)
     at = hit(release, 6.0)
@@ -68,8 +68,8 @@ def test_free_flight_is_the_parabola() -> None:
     assert points[-1, 1] == pytest.approx(0.0, abs=1e-9)
 
 
-def _oracle(release: Release) -> tuple[float, float, float]:
-    """Distance, way to the right and time of the landing by another integrator, in another form."""
+def _reference(release: Release) -> tuple[float, float, float]:
+    """Integrate the flight in vector form; return distance, lateral distance and time of the landing."""
     thrown, axis = release.projectile, np.asarray(release.axis)
     area, mass = np.pi * float(thrown.diameter) ** 2 / 4, float(thrown.mass)
 
@@ -111,9 +111,9 @@ def test_landing_agrees_with_another_integrator(
     thrown = Projectile(shape=BALL, mass=mass, diameter=diameter)
     release = Release(projectile=thrown, speed=speed, tilt=tilt, heading=heading, height=height, spin=spin,
                       axis=side.axis, drag=drag, lifted=True)  # fmt: skip
-    done, (distance, aside, time) = land(release), _oracle(release)
+    done, (distance, sideways, time) = land(release), _reference(release)
     assert done.distance == pytest.approx(distance, rel=1e-4, abs=1e-4)
-    assert done.sideways == pytest.approx(aside, rel=1e-3, abs=1e-3)
+    assert done.sideways == pytest.approx(sideways, rel=1e-3, abs=1e-3)
     assert done.time == pytest.approx(time, rel=1e-4)
 
 
@@ -121,7 +121,7 @@ SIDES = [(Placement.BOTTOM, 1, 1), (Placement.TOP, 1, -1), (Placement.RIGHT, 2, 
 
 
 @pytest.mark.parametrize("side, axis, sign", SIDES)
-def test_spin_lifts_away_from_the_side_that_drives_forward(side: Placement, axis: int, sign: int) -> None:
+def test_lift_points_away_from_the_forward_driven_side(side: Placement, axis: int, sign: int) -> None:
     # A ball whose underside is driven forward has backspin and is lifted (Magnus; any text).
     release = Release(projectile=BASEBALL, speed=25.0, height=2.0, spin=120.0, axis=side.axis, lifted=True)
     bare = hit(replace(release, lifted=False), 10.0)
@@ -143,8 +143,8 @@ def test_backspin_carries_a_baseball_farther() -> None:
     assert fall_line(40.0, BASEBALL, 1.0).lift is None
 
 
-def test_a_light_ball_with_backspin_may_pass_the_range_without_air() -> None:
-    # Then the danger range is that with lift.
+def test_light_ball_with_backspin_exceeds_the_range_without_air() -> None:
+    # The danger range is then the one with lift.
     foam = Projectile(shape=BALL, mass=0.02, diameter=0.15)
     line = fall_line(4.0, foam, 0.5, 25.0, 0.1)
     assert line.lift is not None
@@ -152,7 +152,7 @@ def test_a_light_ball_with_backspin_may_pass_the_range_without_air() -> None:
     assert line.danger == line.lift
 
 
-def test_a_rod_has_neither_drag_nor_lift() -> None:
+def test_rod_has_no_drag_or_lift_model() -> None:
     rod = Projectile(shape=ROD, mass=0.01, diameter=0.02, length=0.06)
     line = fall_line(20.0, rod, 1.0)
     assert (line.drag, line.lift, line.glide) == (None, None, None)
@@ -160,7 +160,7 @@ def test_a_rod_has_neither_drag_nor_lift() -> None:
 
 
 def _glide(disc: Projectile, speed: float, height: float, angle: float, pitch: float) -> float:
-    """Distance of a disc at a fixed pitch by another integrator; coefficients of Morrison (2005) as in two codes."""
+    """Integrate the flight of a disc at fixed pitch; coefficients of Morrison (2005) as in two public codes."""
 
     def rate(_: float, state: np.ndarray) -> np.ndarray:
         velocity = state[2:]
@@ -178,7 +178,7 @@ def _glide(disc: Projectile, speed: float, height: float, angle: float, pitch: f
     return float(solve_ivp(rate, (0, 60), start, events=ground, rtol=1e-6, atol=1e-8).y_events[0][0][0])
 
 
-def test_a_flying_disc_is_carried_as_published_coefficients_say() -> None:
+def test_glide_range_of_a_flying_disc() -> None:
     disc = Projectile(shape=DISC, mass=0.175, diameter=float(np.sqrt(4 * 0.057 / np.pi)), thickness=0.03)  # Hummel 2003
     found = glide_range(14.0, disc, 1.0)
     tries = [
@@ -186,22 +186,22 @@ def test_a_flying_disc_is_carried_as_published_coefficients_say() -> None:
         for angle in (0.0, 10.0, 15.0, 20.0, 30.0) for attack in (-4.0, 2.0, 5.0, 8.0, 11.0)
     ]  # fmt: skip
     assert found == pytest.approx(max(tries), rel=0.01)
-    # Lift is what carries it.
+    # Without lift it lands much earlier.
     bare = replace(FLYING_DISC, lift=0.0, lift_slope=0.0)
     assert glide_range(14.0, disc, 1.0, glide=bare) < 0.8 * found
-    # Heavy discs fly as without air.
+    # A heavy disc flies as without air.
     heavy = replace(disc, mass=1e4)
     assert glide_range(20.0, heavy, 1.0) == pytest.approx(float(vacuum_range(20.0, 1.0)), rel=5e-3)
 
 
-def test_climb_through_the_barrel() -> None:
+def test_speed_loss_of_a_climbing_barrel() -> None:
     # Energy: ½v² less gL·sin θ.
     assert gravity_loss(0.5, np.pi / 2, 5.0) == pytest.approx(1 - np.sqrt(25 - 2 * 9.80665 * 0.5) / 5)
     assert gravity_loss(0.5, 0.0, 5.0) == 0
     assert gravity_loss(0.5, np.pi / 2, 1.0) == 1
 
 
-def test_a_level_throw_of_a_stated_muzzle() -> None:
+def test_landing_of_a_level_throw() -> None:
     flight = Flight(height=1.2, tilt=0.0, target=3.0, side_a=Placement.BOTTOM, drag=0.507)
     found = landing(flight, TENNIS, 15.0, 100.0, 0.4)
     assert found.drag is not None
@@ -227,7 +227,7 @@ def test_a_level_throw_of_a_stated_muzzle() -> None:
 
 @settings(max_examples=25)
 @given(speed=st.floats(2, 40), spin=st.floats(-300, 300), height=st.floats(0, 3), tilt=st.floats(-0.5, 1.4))
-def test_no_flight_passes_the_danger_range(speed: float, spin: float, height: float, tilt: float) -> None:
+def test_no_flight_exceeds_the_danger_range(speed: float, spin: float, height: float, tilt: float) -> None:
     line = fall_line(speed, TENNIS, height, spin)
     for side in Placement:
         release = Release(projectile=TENNIS, speed=speed, height=height, tilt=tilt, spin=spin, axis=side.axis,
@@ -235,7 +235,7 @@ def test_no_flight_passes_the_danger_range(speed: float, spin: float, height: fl
         assert float(np.nan_to_num(land(release).distance)) <= line.danger * (1 + 1e-4) + 1e-6
 
 
-def test_what_never_gets_there_is_told_as_such() -> None:
+def test_height_at_an_unreached_target_is_nan() -> None:
     light = Projectile(shape=BALL, mass=1e-4, diameter=0.1)
     found = hit(Release(projectile=light, speed=5.0, height=1.0), np.array([0.05, 50.0]))
     assert np.isfinite(found.height[0])

@@ -1,4 +1,4 @@
-"""Wheel speed to exit speed against tables that others measured (tests/published/data, the source in each)."""
+"""Wheel speed to exit speed against tables measured by others (tests/published/data, the source in each file)."""
 
 from __future__ import annotations
 
@@ -23,13 +23,12 @@ from tests.published.inventory import printed as compare
 DATA = Path(__file__).parent / "data"
 TEAM = "uw-advanced-robotics/aruw-mcb, launcher constants"
 SPREAD = 0.03
-"""What the sensor is taken for, relative."""
-
+"""Assumed relative error of the sensor."""
 
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """A value that the source does not state: best guess, ± and how a launcher gets another."""
+    """A parameter missing in the source: estimate, uncertainty, function that sets it in a launcher."""
 
     guess: float
     spread: float
@@ -70,18 +69,18 @@ UNKNOWN = (
     Unknown(0.6, 0.3, lambda machine, value: _friction(machine, sliding=value)),
     Unknown(9.0, 4.0, lambda machine, value: _friction(machine, fade_speed=value)),
 )
-"""As the configuration beside the table guesses them."""
+"""Estimates as in the configuration beside the table."""
 
 
 def _table() -> tuple[Floats, Floats]:
-    """Angular speeds of the wheels [rad/s] and exit speeds [m/s] of the balls of 17 mm."""
+    """Return wheel speeds [rad/s] and exit speeds [m/s] of 17 mm balls."""
     rows = np.loadtxt(DATA / "two_wheels_17mm.csv", delimiter=",", skiprows=5)
     return rows[:, 0] * 2 * np.pi / 60, rows[:, 1]
 
 
 @cache
 def _fitted(count: int) -> tuple[float, ...]:
-    """Exit speeds [m/s] at all settings by the values likeliest from the `count` slowest throws."""
+    """Fit the `count` slowest throws; return the predicted exit speeds [m/s] at all settings."""
     known = stager.load(DATA / "two_wheels_17mm.toml").scenario.launcher
     turning, measured = _table()
     widths = [np.sqrt(np.log1p((each.spread / each.guess) ** 2)) for each in UNKNOWN]
@@ -93,34 +92,35 @@ def _fitted(count: int) -> tuple[float, ...]:
         done = throw(machine, (turning * machine.template.wheel.radius)[:, None])
         return outlet_speed(machine, done.exit_speed)
 
-    def misfit(place: Floats) -> Floats:
+    def residuals(place: Floats) -> Floats:
         error = np.log(np.maximum(speeds(place)[:count], 0.1) / measured[:count])
         return np.concatenate([error / SPREAD, place])
 
     starts = [np.full(len(UNKNOWN), at) for at in (-0.5, 0.0, 0.5)]
-    best = min((least_squares(misfit, start, diff_step=1e-3) for start in starts), key=lambda found: float(found.cost))
+    found = [least_squares(residuals, start, diff_step=1e-3) for start in starts]
+    best = min(found, key=lambda one: float(one.cost))
     return tuple(float(speed) for speed in speeds(best.x))
 
 
-def test_the_whole_table_is_described_within_its_scatter() -> None:
+def test_measured_table_is_fitted_within_its_scatter() -> None:
     _, measured = _table()
     error = np.log(np.array(_fitted(len(measured))) / measured)
     assert np.sqrt(np.mean(error**2)) < 0.025
     assert np.abs(error).max() < 0.07
 
 
-def test_slower_throws_foretell_the_fastest_third() -> None:
-    """Fitted to twelve of eighteen; a straight line through these is up to 24 % too fast."""
+def test_slow_throws_predict_the_fastest_third() -> None:
+    # Fitted to 12 of 18 throws; a straight line through these is up to 24 % too fast.
     turning, measured = _table()
-    foretold = np.array(_fitted(12))[12:]
+    predicted = np.array(_fitted(12))[12:]
     line = np.polyval(np.polyfit(turning[:12], measured[:12], 1), turning[12:])
-    for found, value in zip(foretold, measured[12:], strict=True):
+    for found, value in zip(predicted, measured[12:], strict=True):
         compare("exit speed beyond the throws fitted (m/s)", TEAM, value, found, rel=0.09)
-    assert np.abs(foretold / measured[12:] - 1).max() < 0.4 * np.abs(line / measured[12:] - 1).max()
+    assert np.abs(predicted / measured[12:] - 1).max() < 0.4 * np.abs(line / measured[12:] - 1).max()
 
 
 @pytest.mark.parametrize("exponent", [1.0, 1.25, 1.5])
-def test_a_narrower_gap_throws_faster(exponent: float) -> None:
+def test_exit_speed_rises_with_a_narrower_gap(exponent: float) -> None:
     """A ball of 42 mm leaves at 14.4 m/s from a gap of 38 mm and at 18.9 m/s from 36 mm (issue 35; gaps inferred).
 
     It slips all the way, so that the energy gained goes with the crush to the power exponent + 1/2.

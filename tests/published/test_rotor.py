@@ -1,4 +1,4 @@
-"""Turning discs and rings against textbook numbers."""
+"""Stress and burst of rotating discs and rings against textbook numbers."""
 
 from __future__ import annotations
 
@@ -30,21 +30,21 @@ from tests.published.inventory import printed as compare
 TUTORIAL = (0.36, 0.18, 7700 * 160.0**2)
 
 
-def test_greatest_radial_stress_as_printed() -> None:
+def test_greatest_radial_stress_of_a_disc() -> None:
     outer, inner, load = TUTORIAL
     found = greatest_radial(outer, inner, load, 0.33)
     compare("greatest radial stress of a disc (Pa)", "tutorial TUT-4, example 1.1", 2.66e6, found, rel=2e-3)
     assert radial(np.sqrt(outer * inner), outer, inner, load, 0.33) == pytest.approx(2.6585e6, rel=1e-4)
 
 
-def test_bore_hoop_by_the_formula_of_hearn_and_shigley() -> None:
+def test_hoop_stress_at_the_bore() -> None:
     # The tutorial prints 21.80 MPa, which its own formula does not give.
     outer, inner, load = TUTORIAL
     assert greatest_hoop(outer, inner, load, 0.33) == pytest.approx(22.337e6, rel=1e-4)
     assert hoop(inner, outer, inner, load, 0.33) == pytest.approx(22.337e6, rel=1e-4)
 
 
-def test_mean_hoop_is_the_mean_of_hoop() -> None:
+def test_mean_hoop_stress_is_the_integral_mean() -> None:
     # Identity; 14.9023 MPa for the tutorial's disc.
     outer, inner, load = TUTORIAL
     total, _ = quad(lambda r: float(hoop(r, outer, inner, load, 0.33)), inner, outer)
@@ -52,7 +52,7 @@ def test_mean_hoop_is_the_mean_of_hoop() -> None:
     assert mean_hoop(outer, inner, load) == pytest.approx(total / (outer - inner), rel=1e-12)
 
 
-def test_grey_iron_disc_fails_at() -> None:
+def test_burst_speed_of_a_grey_iron_disc() -> None:
     # Class exercise after Shigley: class 30 iron, 12 in by 1 in, bore hoop = 31 000 psi; ν 0.211, 0.26 lbf/in³
     # (Shigley, table A-5, from memory): 12 041 rpm by arithmetic, no answer printed.
     inch, psi = 0.0254, 6894.757
@@ -63,7 +63,7 @@ def test_grey_iron_disc_fails_at() -> None:
     assert rpm == pytest.approx(12_041, rel=1e-2)
 
 
-def test_abrasive_wheel() -> None:
+def test_stresses_of_an_abrasive_wheel() -> None:
     # Shigley's cut-off wheel (statement from memory; results by arithmetic): 6 in, bore 1 in, 1/16 in thick, 6 oz,
     # 10 000 rpm, ν 0.20.
     load = 5.655e-4 * 1047.2**2  # in lbf, in, s
@@ -71,7 +71,7 @@ def test_abrasive_wheel() -> None:
     assert greatest_radial(3.0, 0.5, load, 0.20) == pytest.approx(1550, rel=1e-3)
 
 
-def test_shrunk_ring_lets_go_at() -> None:
+def test_release_speed_of_a_shrunk_ring() -> None:
     # Hearn, Mechanics of Materials 2, example 4.1: steel ring 300 by 200 mm on a shaft; pressed by 30 MPa at speed,
     # hoop at the bore 240 MPa, 7470 kg/m³, ν 0.3: 9867 rpm by the book's method (our arithmetic).
     outer, inner, density = 0.15, 0.10, 7470.0
@@ -81,7 +81,7 @@ def test_shrunk_ring_lets_go_at() -> None:
     assert speed * 60 / (2 * np.pi) == pytest.approx(9867, rel=1e-4)
 
 
-def test_a_pinhole_doubles_the_stress() -> None:
+def test_pinhole_doubles_the_stress() -> None:
     # Solid steel disc, R 0.15 m, 10 000 rpm, ν 0.3: 79.898 MPa; a graduate text: a small hole doubles it.
     load = 7850 * (10_000 * 2 * np.pi / 60) ** 2
     solid = greatest_hoop(0.15, 0.0, load, 0.3)
@@ -97,7 +97,7 @@ def test_a_pinhole_doubles_the_stress() -> None:
     poisson=st.floats(0.1, 0.45),
     modulus=st.floats(1e9, 3e11),
 )
-def test_a_hub_grows_as_its_hoop_strains(
+def test_hub_growth_is_the_rim_hoop_strain(
     radius: float, bore: float, speed: float, poisson: float, modulus: float
 ) -> None:
     # A free rim bears no radial stress, so its strain is its hoop stress by the modulus.
@@ -107,13 +107,13 @@ def test_a_hub_grows_as_its_hoop_strains(
     assert hub_growth(wheel, speed / radius) == pytest.approx(radius * float(stress) / modulus, rel=1e-9)
 
 
-def test_thin_ring() -> None:
+def test_hoop_stress_of_a_thin_ring() -> None:
     # ρu² (Carvill, Mechanical Engineer's Data Handbook, 1.2.7): 7850 kg/m³ at 100 m/s is 78.5 MPa.
     assert ring_hoop(7850.0, 100.0) == pytest.approx(78.5e6, rel=1e-12)
     assert greatest_hoop(1.0, 0.9999, 7850.0 * 100.0**2, 0.3) == pytest.approx(78.5e6, rel=1e-3)
 
 
-def test_ductile_discs_burst_later_than_their_peak_says() -> None:
+def test_ductile_disc_bursts_above_its_elastic_peak_stress() -> None:
     # Robinson, Trans. ASME 66 (1944), abstract: at burst the mean hoop stress is the tensile strength while the
     # elastic peak is far above it, with a central hole more than double.
     steel = WheelMaterial(name="steel", density=7850, poisson=0.3, tensile_strength=600e6)
@@ -121,7 +121,7 @@ def test_ductile_discs_burst_later_than_their_peak_says() -> None:
     assert peak_hoop(holed, burst_speed(holed) / holed.radius) > 2 * 600e6
 
 
-def test_a_pull_on_the_rim_is_lames() -> None:
+def test_rim_pull_matches_lame() -> None:
     # Lamé: an annulus under outward pull p has 2p·b²/(b² − a²) at its bore; a thin one p·b/(b − a) all through.
     assert pulled_hoop(1e6, 0.1, 0.05) == pytest.approx(2e6 * 0.01 / 0.0075)
     assert pulled_hoop(1e6, 0.1, 0.0) == pytest.approx(1e6)
@@ -135,10 +135,10 @@ def test_a_pull_on_the_rim_is_lames() -> None:
     depth=st.floats(0.0, 0.4),
     held_by=st.sampled_from(list(Hold)),
 )
-def test_what_is_printed_bursts_where_its_rim_safety_ends(
+def test_brittle_hub_bursts_at_rim_safety_one(
     material: WheelMaterial, radius: float, bore: float, depth: float, held_by: Hold
 ) -> None:
-    # model.md §9: printed and brittle hubs fail at the elastic peak stress, not at the mean (Robinson).
+    # Brittle and printed hubs fail at the elastic peak stress; Robinson's mean stress holds for ductile ones.
     rubber = TyreMaterial(name="rubber", density=1200.0, modulus=3e6)
     tyre = Tyre(material=rubber, depth=depth * radius, held_by=held_by) if depth > 0.01 else None
     wheel = Wheel(radius=radius, bore=2 * bore * radius * (1 - depth), material=material, tyre=tyre)
@@ -146,11 +146,11 @@ def test_what_is_printed_bursts_where_its_rim_safety_ends(
     assert rim_safety(wheel, burst_speed(wheel)) == pytest.approx(1.0)
 
 
-def test_every_printed_plastic_is_brittle() -> None:
+def test_printed_plastics_are_brittle() -> None:
     assert all(material.brittle for name, material in WHEEL_MATERIALS.items() if name.startswith("printed"))
 
 
-def test_printed_petg_does_not_burst_past_its_strength() -> None:
+def test_burst_speed_of_a_printed_petg_hub() -> None:
     # 30 mm PETG hub under a 4 mm ring that a lip holds: 209 m/s by the mean stress, 143 m/s by the greatest one.
     ring = Tyre(material=TYRE_MATERIALS["natural rubber 40"], depth=0.004, held_by=Hold.LIP)
     wheel = Wheel(radius=0.03, width=0.015, bore=0.005, material=WHEEL_MATERIALS["printed PETG"], tyre=ring)
@@ -158,8 +158,8 @@ def test_printed_petg_does_not_burst_past_its_strength() -> None:
 
 
 @pytest.mark.parametrize("material", list(WHEEL_MATERIALS.values()), ids=lambda m: m.name)
-def test_a_bore_left_out_counts_as_a_hole(material: WheelMaterial) -> None:
-    # A small hole doubles the greatest stress (test_a_pinhole_doubles_the_stress): not to be hoped away.
+def test_unknown_bore_counts_as_a_hole(material: WheelMaterial) -> None:
+    # A small hole doubles the greatest stress (test_pinhole_doubles_the_stress), so an unknown bore counts as one.
     unknown = Wheel(radius=0.04, material=material)
     pinhole = Wheel(radius=0.04, bore=1e-6, material=material)
     solid = Wheel(radius=0.04, material=material, solid=True)

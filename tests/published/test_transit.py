@@ -1,4 +1,4 @@
-"""Wheel speed to exit speed against printed numbers: bite, belts, sliding that turns into rolling.
+"""Contact model against printed numbers: rolling-mill bite, belts, sliding to rolling.
 
 Each number was read in the source named beside it unless it is marked as from memory or as a derivation.
 """
@@ -21,7 +21,7 @@ from tests.published.inventory import printed as compare
 
 
 def _threshold(passes: Callable[[float], bool], low: float, high: float) -> float:
-    """Where `passes` turns from true (at `low`) to false (at `high`), to 1e-3."""
+    """Bisect for where `passes` turns from true (at `low`) to false (at `high`), to 1e-3."""
     assert passes(low)
     assert not passes(high)
     while high - low > 1e-3 * high:
@@ -44,8 +44,10 @@ def _rod(machine: Launcher, length: float, diameter: float = 0.04) -> Launcher:
         (0.321, 0.14, 0.048, 3.146e-3),  # printed 48 mm to 44.85 mm
     ],
 )
-def test_rolling_mill_bite(roll_diameter: float, friction: float, thickness: float, printed: float) -> None:
-    """Rolls draw in drafts up to μ²R. The small difference shrinks with feed speed."""
+def test_greatest_draft_of_rolling_mills(
+    roll_diameter: float, friction: float, thickness: float, printed: float
+) -> None:
+    # Rolls draw in drafts up to μ²R; the remaining difference shrinks with feed speed.
     machine = _rod(launcher(law=Constant(friction), feed=1e-4, mass=1.0, creep=1e-4), 0.05, thickness)
 
     def bites(draft: float) -> bool:
@@ -59,9 +61,9 @@ def test_rolling_mill_bite(roll_diameter: float, friction: float, thickness: flo
 
 
 def _sliding(shape: Shape, *, feed: float, radius: float = 0.02, push: float = 1500.0) -> Launcher:
-    """What enters slides on a rail, held down by `push` [N] under a wheel without friction.
+    """Return a rail launcher whose frictionless wheel presses the projectile onto the rail with `push` [N].
 
-    A large wheel and a small crush: it slides far and climbs little.
+    A large wheel with a small crush makes the contact long and flat.
     """
     crush = 1e-7
     machine = launcher(
@@ -77,7 +79,7 @@ def _sliding(shape: Shape, *, feed: float, radius: float = 0.02, push: float = 1
 
 @pytest.mark.parametrize("share", [0.0, 0.5, -0.25])
 @pytest.mark.parametrize("shape", [BALL, HOLLOW_BALL, DISC, RING], ids=lambda shape: shape.name)
-def test_sliding_turns_into_rolling(shape: Shape, share: float) -> None:
+def test_speed_after_sliding_to_rolling(shape: Shape, share: float) -> None:
     """v/v0 = (1 + β s)/(1 + β), β moment of inertia by m r², s rim speed by v0 at first: momentum about the ground."""
     done = throw(_sliding(shape, feed=8.5), np.array([8.5]), entry_spin=share * 8.5 / 0.02)
     beta = shape.inertia_factor
@@ -94,12 +96,12 @@ def test_sliding_turns_into_rolling(shape: Shape, share: float) -> None:
         (RING, 0.0, 1 / 2, "learn.careers360.com, question 1792"),
     ],
 )
-def test_share_of_speed_left_as_printed(shape: Shape, rim: float, printed: float, source: str) -> None:
+def test_share_of_speed_left_after_sliding_to_rolling(shape: Shape, rim: float, printed: float, source: str) -> None:
     done = throw(_sliding(shape, feed=8.5), np.array([8.5]), entry_spin=rim * 8.5 / 0.02)
     compare("share of speed left once it rolls (-)", source, printed, done.exit_speed / 8.5, rel=0.01)
 
 
-def test_bowling_ball_slows_and_spins_up_at_its_printed_rates() -> None:
+def test_rates_of_a_sliding_bowling_ball() -> None:
     """8.10 m/s, μ 0.19, 11 cm: 1.86 m/s² and 42.3 rad/s² (physicsforums.com, thread 394359)."""
     done = throw(_sliding(BALL, feed=8.10, radius=0.11, push=100.0), np.array([8.10]))
     assert 6.0 < float(done.exit_speed) < 8.09
@@ -107,13 +109,13 @@ def test_bowling_ball_slows_and_spins_up_at_its_printed_rates() -> None:
     compare("spin gained by speed lost (1/m)", "physicsforums.com, thread 394359", 42.3 / 1.86, rates, rel=0.005)
 
 
-def test_ball_struck_low_rolls_off_slowly() -> None:
+def test_rolling_speed_of_a_ball_struck_low() -> None:
     """Struck 2R/3 below its centre it leaves with backspin 5/3·v0/R and rolls at 0.238 v0 (jiskha.com, 1337145166)."""
     done = throw(_sliding(BALL, feed=3.0), np.array([3.0]), entry_spin=-5 / 3 * 3.0 / 0.02)
     compare("share of speed left, struck low (-)", "jiskha.com, 1337145166", 0.238, done.exit_speed / 3.0, rel=0.02)
 
 
-def test_ball_struck_high_speeds_up() -> None:
+def test_rolling_speed_of_a_ball_struck_high() -> None:
     """Struck 4R/5 above its centre it leaves with topspin 2·v0/R and rolls at 9/7 v0 (physweb.bgu.ac.il, 22_8_422)."""
     done = throw(_sliding(BALL, feed=3.0), np.array([3.0]), entry_spin=2.0 * 3.0 / 0.02)
     source = "physweb.bgu.ac.il, exercise 22_8_422"
@@ -129,16 +131,16 @@ def test_ball_struck_high_speeds_up() -> None:
     ],
     ids=["hoop", "disc", "ball"],
 )
-def test_what_spins_and_is_set_down_runs_off(shape: Shape, printed: float, source: str) -> None:
+def test_rolling_speed_of_a_spinning_wheel_set_down(shape: Shape, printed: float, source: str) -> None:
     """A hoop set down with ω ends at ωr/2, a uniform wheel at ωr/3, a ball at 2ωr/7."""
     slow, rim = 0.3, 10.0
     done = throw(_sliding(shape, feed=slow), np.array([1.0]), entry_spin=rim / 0.02)
-    # What it brings along counts too: v = (v0 + β ω r)/(1 + β).
+    # Corrected for its entry speed: v = (v0 + β ω r)/(1 + β).
     share = (done.exit_speed - (1 - printed) * slow) / rim
     compare("share of rim speed of a spinning wheel set down (-)", source, printed, share, rel=0.0104)
 
 
-def test_cylinder_set_down_slides_its_printed_time() -> None:
+def test_sliding_time_of_a_cylinder_set_down() -> None:
     """125 rad/s, 0.12 m, μ 0.15, g 9.81: slides for 3.4 s (solve.club, rolling of a cylinder) and has gained μ g t."""
     slow, rim = 0.3, 125 * 0.12
     done = throw(_sliding(DISC, feed=slow, radius=0.12), np.array([1.0]), entry_spin=125.0)
@@ -147,7 +149,7 @@ def test_cylinder_set_down_slides_its_printed_time() -> None:
     compare("time until a cylinder set down rolls (s)", "solve.club, rolling of a cylinder", 3.4, sliding, rel=0.02)
 
 
-def test_full_grip_gives_the_mean_speed_and_the_difference_as_spin() -> None:
+def test_speed_and_spin_in_full_grip() -> None:
     """Wheels at 30 and 20 m/s, ball of 73.5 mm: 25 m/s and 1299.2 rpm (a derivation, stated in many papers)."""
     machine = launcher(crush=1e-3, stiffness=2e7, feed=5.0, mass=0.05, creep=1e-2)
     ball = replace(machine, projectile=replace(machine.projectile, diameter=0.0735))
@@ -157,14 +159,14 @@ def test_full_grip_gives_the_mean_speed_and_the_difference_as_spin() -> None:
 
 
 def _belt(normal: float, mass: float, friction: float, length: float, feed: float) -> Launcher:
-    """A box on a belt: a rod between wheels that each press it all along with `normal` [N]."""
+    """Return a box on a belt: a rod between wheels that press it with `normal` [N] each over its whole length."""
     crush = 1e-6
     pressed = 2 * normal / crush
     machine = launcher(law=Constant(friction), feed=feed, mass=mass, crush=crush, stiffness=pressed, creep=1e-4)
     return _rod(machine, length)
 
 
-def test_box_on_a_belt_slips_its_printed_distance() -> None:
+def test_slip_distance_of_a_box_on_a_belt() -> None:
     """Belt at 2 m/s, μ 0.5, g 10: slips 0.4 m against the belt (studyadda.com, 282931): as far as it goes itself."""
     mass, slow = 1.0, 0.02
 
@@ -176,7 +178,7 @@ def test_box_on_a_belt_slips_its_printed_distance() -> None:
     compare("slip of a box on a belt (m)", "studyadda.com, 282931", 0.4, found, rel=0.02)
 
 
-def test_package_comes_to_rest_in_its_printed_distance() -> None:
+def test_stopping_distance_of_a_package() -> None:
     """5 m/s, μ 0.15, g 9.81: 8.4947 m (web.mst.edu, best practices in mechanics, ch. 2, problem 1)."""
     mass = 15.0
 
@@ -188,15 +190,15 @@ def test_package_comes_to_rest_in_its_printed_distance() -> None:
     compare("way of a package to rest (m)", source, 8.4947, found, rel=0.005)
 
 
-def test_heavier_grip_stops_a_package_sooner() -> None:
+def test_stopping_distance_of_a_second_package() -> None:
     """5 m/s, μ 0.15, g 9.8, 10 kg: 8.5 m (byjus.com, conveyor belt for packages of varied weights)."""
     speeds = [float(throw(_belt(10 * 9.8 / 2, 10.0, 0.15, way, 5.0), np.array([0.0])).exit_speed) for way in (4.0, 8.0)]
-    # v² falls evenly along the way: where two of its values put the end.
+    # v² falls linearly along the belt; two values give the point of rest.
     end = 4.0 + 4.0 * speeds[0] ** 2 / (speeds[0] ** 2 - speeds[1] ** 2)
     compare("way of a package to rest (m)", "byjus.com, conveyor belt for packages", 8.5, end, rel=0.005)
 
 
-def test_belt_works_twice_what_the_sand_gains() -> None:
+def test_belt_work_is_twice_the_energy_of_the_sand() -> None:
     """5.10 kg of sand onto a belt at 0.600 m/s: 1.836 J of work, 0.918 J of it in the sand (greekchat.com, 2009853)."""
     mass = 5.10
     done = throw(_belt(mass * 9.81 / 2, mass, 0.5, 0.5, 0.006), np.array([0.600]))

@@ -1,4 +1,4 @@
-"""Air friction of discs against theory."""
+"""Air friction of rotating discs against theory."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from stager.physics.air import (
 AIR = Air(temperature=288.15, pressure=101_325.0, density=1.225, viscosity=1.225 * 1.4607e-5, conductivity=0.0253)
 
 
-def test_laminar_moment_by_the_exact_flow() -> None:
+def test_laminar_moment_matches_the_von_karman_flow() -> None:
     # von Kármán's equations for the free disc, solved here: G'(0) = −0.615922, Cm·√Re = 2π·0.615922 = 3.86995.
     def rates(z: Floats, y: Floats) -> Floats:
         f, df, g, dg, h = y
@@ -42,13 +42,13 @@ def test_laminar_moment_by_the_exact_flow() -> None:
     [(1e4, 0.038700, 0.023139), (1e5, 0.0122380, 0.0146000), (3e5, 0.0070656, 0.0117200), (1e6, 0.0038700, 0.0092120),
      (1e7, 0.0012238, 0.0058124)],
 )  # fmt: skip
-def test_coefficients(number: float, laminar: float, turbulent: float) -> None:
+def test_laminar_and_turbulent_moment_coefficients(number: float, laminar: float, turbulent: float) -> None:
     # 3.87·Re^−½ and 0.146·Re^−⅕, both faces; as in Bird, Stewart & Lightfoot, Transport Phenomena, ch. 6.
     assert laminar_coefficient(number) == pytest.approx(laminar, rel=1e-4)
     assert turbulent_coefficient(number) == pytest.approx(turbulent, rel=1e-4)
 
 
-def test_transport_phenomena_prints_the_same() -> None:
+def test_moments_match_transport_phenomena() -> None:
     # Bird, Stewart & Lightfoot: 0.616·π·ρR⁴√(νω³) laminar, 0.073·ρω²R⁵(ν/(R²ω))^0.2 turbulent.
     radius, speed, nu = 0.05, 1000.0, AIR.kinematic_viscosity
     torque = disc(radius, AIR).moment(np.array(speed))
@@ -57,7 +57,7 @@ def test_transport_phenomena_prints_the_same() -> None:
     assert rough == pytest.approx(0.073 * AIR.density * speed**2 * radius**5 * (nu / radius**2 / speed) ** 0.2)
 
 
-def test_disc_at_10000_rpm() -> None:
+def test_power_of_a_disc_at_10000_rpm() -> None:
     # R 0.05 m at 10 000 rpm in air of 1.225 kg/m³: Re 1.792e5, 1.919e-3 N m, 2.009 W (arithmetic).
     speed = 10_000 * 2 * np.pi / 60
     assert reynolds(0.05, speed, AIR) == pytest.approx(1.792e5, rel=5e-3)
@@ -66,8 +66,8 @@ def test_disc_at_10000_rpm() -> None:
     assert torque * speed == pytest.approx(2.009, rel=5e-3)
 
 
-def test_disc_at_20000_rpm_lies_between_the_two_laws() -> None:
-    # R 0.05 m at 20 000 rpm: Re 3.585e5; 11.37 W were it laminar throughout, 19.89 W were it turbulent (arithmetic).
+def test_power_at_20000_rpm_lies_between_both_laws() -> None:
+    # R 0.05 m at 20 000 rpm: Re 3.585e5; 11.37 W if fully laminar, 19.89 W if fully turbulent (arithmetic).
     speed = 20_000 * 2 * np.pi / 60
     number = reynolds(0.05, speed, AIR)
     assert number == pytest.approx(3.585e5, rel=5e-3)
@@ -77,7 +77,7 @@ def test_disc_at_20000_rpm_lies_between_the_two_laws() -> None:
     assert 11.37 < disc(0.05, AIR).moment(np.array(speed)) * speed < 19.89
 
 
-def test_scaling() -> None:
+def test_moment_scales_with_radius_and_speed() -> None:
     # Exact exponents: laminar power goes with ω^2.5 R^4, turbulent with ω^2.8 R^4.6.
     slow, fast = disc(0.02, AIR).moment(np.array([100.0, 200.0]))
     assert fast / slow == pytest.approx(2**1.5, rel=1e-12)
@@ -85,7 +85,7 @@ def test_scaling() -> None:
     assert turbulent_coefficient(2.0) / turbulent_coefficient(1.0) == pytest.approx(2**-0.2, rel=1e-12)
 
 
-def test_the_transition_is_no_jump_and_no_maximum_of_two_laws() -> None:
+def test_moment_coefficient_is_continuous_at_transition() -> None:
     below, above = coefficient(np.array([TRANSITION * (1 - 1e-9), TRANSITION * (1 + 1e-9)]))
     assert below == pytest.approx(above, rel=1e-8)
     # The laws cross at Re = 55 530, where the flow is laminar still.
@@ -94,7 +94,7 @@ def test_the_transition_is_no_jump_and_no_maximum_of_two_laws() -> None:
     assert coefficient(1e8) == pytest.approx(turbulent_coefficient(1e8), rel=1e-3)
 
 
-def test_slope() -> None:
+def test_slope_is_the_derivative_of_the_moment() -> None:
     plate = disc(0.08, AIR)
     for speed in (50.0, 400.0, 2000.0):
         near = plate.moment(np.array([speed * (1 - 1e-6), speed * (1 + 1e-6)]))

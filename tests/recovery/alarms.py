@@ -1,4 +1,4 @@
-"""Pairs of identical builds, and what is claimed of them."""
+"""False claims on pairs of identical builds: simulated designs, and the claims of compare and of the drift test."""
 
 from __future__ import annotations
 
@@ -15,8 +15,8 @@ from tests.recovery.bench import Plan, draw_truth, measure, settings, table
 
 
 @dataclass(frozen=True, kw_only=True)
-class OperatingPoint:
-    """How two builds are measured: distinct settings, repeats of each, the same settings or not, shuffled or not."""
+class Design:
+    """Design of a comparison: distinct settings, repeats, same settings for both builds, random order."""
 
     distinct: int
     repeats: int
@@ -25,16 +25,16 @@ class OperatingPoint:
 
 
 DESIGNS = {
-    "one setting, 8 throws": OperatingPoint(distinct=1, repeats=8, same=True, shuffled=True),
-    "6 settings, 3 throws": OperatingPoint(distinct=6, repeats=3, same=True, shuffled=True),
-    "12 settings, 1 throw": OperatingPoint(distinct=12, repeats=1, same=True, shuffled=True),
-    "own settings": OperatingPoint(distinct=12, repeats=2, same=False, shuffled=True),
-    "12 settings, in order": OperatingPoint(distinct=12, repeats=1, same=True, shuffled=False),
+    "one setting, 8 throws": Design(distinct=1, repeats=8, same=True, shuffled=True),
+    "6 settings, 3 throws": Design(distinct=6, repeats=3, same=True, shuffled=True),
+    "12 settings, 1 throw": Design(distinct=12, repeats=1, same=True, shuffled=True),
+    "own settings": Design(distinct=12, repeats=2, same=False, shuffled=True),
+    "12 settings, in order": Design(distinct=12, repeats=1, same=True, shuffled=False),
 }
 
 
-def one_pair(given: Scenario, design: OperatingPoint, rng: np.random.Generator) -> tuple[bool, str, list[bool]]:
-    """Whether a difference is claimed, by which test, and whether drift is claimed in each build's session."""
+def one_pair(given: Scenario, design: Design, rng: np.random.Generator) -> tuple[bool, str, list[bool]]:
+    """Simulate a pair; return whether a difference is claimed, by which test, and the drift claims per session."""
     truth = draw_truth(given, rng)
     real = own_law(given).launcher(given, truth)
     plan = Plan(noise=float(rng.uniform(0.005, 0.03)), throws=0, outliers=0.0)
@@ -53,7 +53,7 @@ def one_pair(given: Scenario, design: OperatingPoint, rng: np.random.Generator) 
     return compared.different, compared.decides, looked
 
 
-def _settings(given: Scenario, design: OperatingPoint, rng: np.random.Generator, before: list[Floats]) -> Floats:
+def _settings(given: Scenario, design: Design, rng: np.random.Generator, before: list[Floats]) -> Floats:
     if design.same and before:
         return np.unique(before[0], axis=0)
     whole = np.unique(settings(given, 60, rng), axis=0)

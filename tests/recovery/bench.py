@@ -1,4 +1,4 @@
-"""Simulated benches: launchers drawn from a configuration's uncertainties, throws with scatter, then a fit."""
+"""Simulated measuring sessions: a launcher drawn from the uncertainties, throws with scatter, a fit and its scores."""
 
 from __future__ import annotations
 
@@ -27,19 +27,19 @@ ROOT = Path(__file__).parents[2]
 FOLDERS = (ROOT / "configs", Path(__file__).parent / "scenarios")
 NAMES = ("seed_ball", "table_tennis", "streamer", "constant_pair", "bell_pair", "stiff_pair", "foam_disc")
 KINDS = (*NAMES, "tabulated_disc", "hollow_rail")
-"""Those, and others that only the study of predictions has."""
+"""Scenarios of the study of predictions: NAMES and two more."""
 
 DRAWS, FEW = 200, 61
 
 
 @lru_cache
 def scenario(name: str) -> Scenario:
-    """One of the example configurations or of this folder's scenarios."""
+    """Return a shipped scenario or one of this folder."""
     return load(next(folder / f"{name}.toml" for folder in FOLDERS if (folder / f"{name}.toml").exists())).scenario()
 
 
 def table(wheel_speed: Floats, exit_speed: Floats, build: list[str] | None = None) -> Throws:
-    """Throws at surface speeds (n, stages) [m/s] with exit speeds (n,) [m/s]."""
+    """Return throws at surface speeds (n, stages) [m/s] with exit speeds (n,) [m/s]."""
     count = exit_speed.size
     unknown = np.full(count, np.nan)
     return Throws(
@@ -53,7 +53,7 @@ def table(wheel_speed: Floats, exit_speed: Floats, build: list[str] | None = Non
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """How a bench is measured: relative scatter, number of throws, share of outliers."""
+    """Measuring plan: relative scatter, number of throws, share of outliers."""
 
     noise: float
     throws: int
@@ -61,14 +61,14 @@ class Plan:
 
 
 def draw_plan(rng: np.random.Generator) -> Plan:
-    """0.5–3 % of scatter, 12–60 throws, every second bench with 5 % of outliers."""
+    """Draw a plan: 0.5–3 % scatter, 12–60 throws, 5 % outliers in every second plan."""
     noise, throws = float(rng.uniform(0.005, 0.03)), int(rng.integers(12, 61))
     return Plan(noise=noise, throws=throws, outliers=0.05 * int(rng.integers(2)))
 
 
 @lru_cache
 def _expected_limit(title: str) -> float:
-    """Grip limit of the first stage [m/s] as the configuration of that title has it."""
+    """Return the nominal grip limit of the first stage [m/s] of the scenario with this title."""
     given = next(one for one in map(scenario, KINDS) if one.title == title)
     launcher = given.launcher
     found = finder(given)(launcher, 0, np.array([launcher.feed.speed]), np.zeros(1))
@@ -76,14 +76,14 @@ def _expected_limit(title: str) -> float:
 
 
 def settings(given: Scenario, count: int, rng: np.random.Generator) -> Floats:
-    """Wheel speeds of the first stage across the grip limit that the configuration expects (count, 1) [m/s]."""
+    """Return wheel speeds of the first stage [m/s] across the nominal grip limit, shape (count, 1)."""
     limit = _expected_limit(given.title)
     distinct = np.linspace(0.5, 1.7, max(6, count // int(rng.integers(2, 5)))) * limit
     return np.sort(np.resize(distinct, count))[:, None]
 
 
 def measure(given: Scenario, truth: Launcher, speeds: Floats, plan: Plan, rng: np.random.Generator) -> Throws:
-    """Throws of the true launcher at `speeds` (n, stages) [m/s]; outliers are 5 to 20 scatters off."""
+    """Simulate throws at `speeds` (n, stages) [m/s]; outliers deviate by 5 to 20 times the scatter."""
     exact = throw(truth, speeds).exit_speed
     error = plan.noise * rng.normal(size=exact.size)
     wild = rng.random(exact.size) < plan.outliers
@@ -92,14 +92,14 @@ def measure(given: Scenario, truth: Launcher, speeds: Floats, plan: Plan, rng: n
 
 
 def draw_truth(given: Scenario, rng: np.random.Generator) -> dict[str, float]:
-    """A launcher as uncertain as the configuration says, SI values by key."""
+    """Draw a launcher from the uncertainties; return SI values by key."""
     priors = tuple(of(item) for item in given.uncertain)
     return {key: float(value) for key, value in values(priors, rng.normal(size=len(priors))).items()}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Score:
-    """What was scored: name, whether its 95 % interval held the truth, width of the interval by the truth [-]."""
+    """Score of an estimate: name, coverage by its 95 % interval, relative width and error [-]."""
 
     name: str
     inside: bool
@@ -108,7 +108,7 @@ class Score:
 
 
 def recover(given: Scenario, plan: Plan, rng: np.random.Generator) -> tuple[Fit, list[Score]]:
-    """One bench: draw, measure, fit, and score identified parameters and the second stage's exit speed."""
+    """Draw, measure and fit; score the identified parameters and the second stage's exit speed."""
     speeds = settings(given, plan.throws, rng)
     truth, real = working(given, speeds, rng)
     done = fit(given, measure(given, real, speeds, plan, rng), rng, words=False)
@@ -116,21 +116,21 @@ def recover(given: Scenario, plan: Plan, rng: np.random.Generator) -> tuple[Fit,
     ensemble = after(done, rng, DRAWS)
     second = predict(ensemble, 2, finder(given), recommended_chain(_few(known_of(done)), 2), built=1)[1]
     exact = float(throw(real, second.wheel_speed).exit_speed)
-    best = _tuned(given, truth)
+    best = _best_exit_speed(given, truth)
     scores.append(_score("second stage as set", exact, second.exit_speed))
     scores.append(_score("second stage at its best", best, second.tuned_exit))
     return done, scores
 
 
 def _few(known: Ensemble) -> Ensemble:
-    """The first draws alone: any setting will do to predict the exit speed at."""
+    """Return the first draws only, which are enough to choose a setting."""
     lanes = np.arange(min(FEW, known.lanes))
     values = {key: value[lanes] for key, value in known.values.items()}
     return replace(known, launcher=take(known.launcher, lanes), laws=known.laws[: lanes.size], values=values)
 
 
 def working(given: Scenario, speeds: Floats, rng: np.random.Generator) -> tuple[dict[str, float], Launcher]:
-    """A launcher that gets the projectile through at one setting in three at least."""
+    """Draw a launcher that throws without a jam at more than a third of the settings."""
     while True:
         truth = draw_truth(given, rng)
         real = own_law(given).launcher(given, truth)
@@ -138,8 +138,8 @@ def working(given: Scenario, speeds: Floats, rng: np.random.Generator) -> tuple[
             return truth, real
 
 
-def _tuned(given: Scenario, truth: dict[str, float]) -> float:
-    """Exit speed of the true launcher's second stage [m/s], both set to their own grip limits less the margin."""
+def _best_exit_speed(given: Scenario, truth: dict[str, float]) -> float:
+    """Return the exit speed [m/s] of the true launcher with both stages at their grip limits less the margin."""
     known = {key: np.array([value]) for key, value in truth.items()}
     real = of_law(given, own_law(given), known)
     settings = np.zeros((1, 0))
@@ -160,7 +160,7 @@ def _parameters(given: Scenario, done: Fit, truth: dict[str, float]) -> Iterator
 
 
 def _score(name: str, truth: float, span: Span) -> Score:
-    # Where truth and best guess both jam, width and error stay in m/s.
+    # If truth and estimate both jam, width and error are not relative but in m/s.
     size = abs(truth) or abs(span.nominal) or 1.0
     inside = span.low <= truth <= span.high
     return Score(name=name, inside=inside, width=(span.high - span.low) / size, error=(span.nominal - truth) / size)

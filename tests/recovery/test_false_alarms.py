@@ -1,4 +1,4 @@
-"""A small, seeded part of the study in tests/benchmarks/false_alarms.py."""
+"""False claims on identical builds: a seeded part of tests/benchmarks/false_alarms.py."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tests.recovery.bench import scenario
 @pytest.mark.parametrize(
     ("design", "pairs"), [("one setting, 8 throws", 60), ("6 settings, 3 throws", 60), ("own settings", 20)]
 )
-def test_identical_builds_are_rarely_told_apart(design: str, pairs: int) -> None:
+def test_false_claims_on_identical_builds_and_drift(design: str, pairs: int) -> None:
     given = scenario("constant_pair")
     found = [one_pair(given, DESIGNS[design], np.random.default_rng([3, number])) for number in range(pairs)]
     claims = sum(claim for claim, _, _ in found)
