@@ -1,4 +1,4 @@
-"""Synthetic recordings of throws: knocks, wheels' tones and noise."""
+"""Synthetic recordings of throws: knocks, wheel tones and noise."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from stager.model.arrays import Floats
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wheel:
-    """turns per second before the throw; amplitudes of harmonics 1, 2, …; droop share, time constant [s]."""
+    """A wheel: speed before the throw [rev/s], amplitudes of harmonics 1, 2, …, droop [-], time constant [s]."""
 
     turns: float
     amplitudes: tuple[float, ...]
@@ -22,7 +22,7 @@ class Wheel:
 
 
 def tone(wheel: Wheel, time: Floats, release: float, rng: np.random.Generator) -> Floats:
-    """Samples of a wheel's tone at `time` [s]; it loses speed at `release` [s]."""
+    """Return samples of a wheel's tone at `time` [s]; the wheel slows at `release` [s]."""
     passed = np.maximum(time - release, 0.0)
     turns = wheel.turns * wheel.marks * np.where(
         time < release, 1.0, 1 - wheel.droop * np.exp(-passed / wheel.constant))  # fmt: skip
@@ -32,7 +32,7 @@ def tone(wheel: Wheel, time: Floats, release: float, rng: np.random.Generator) -
 
 
 def knock(time: Floats, at: float, rng: np.random.Generator, ring: float = 4e-3, pitch: float | None = None) -> Floats:
-    """A knock of unit power over its first `ring` seconds: noise, or a sine of `pitch` [Hz], that dies away."""
+    """Return a decaying knock of unit power over its first `ring` seconds: noise, or a sine of `pitch` [Hz]."""
     passed = time - at
     fade = np.where(passed >= 0, np.exp(-np.maximum(passed, 0.0) / ring), 0.0)
     body = rng.standard_normal(time.size) if pitch is None else np.sqrt(2) * np.cos(2 * np.pi * pitch * passed)
@@ -42,7 +42,7 @@ def knock(time: Floats, at: float, rng: np.random.Generator, ring: float = 4e-3,
 
 
 def noise(size: int, slope: float, rng: np.random.Generator) -> Floats:
-    """Noise of unit power whose amplitude falls with frequency to the power `slope` (0 white, 0.5 pink)."""
+    """Return noise of unit power whose amplitude falls with frequency to the power `slope` (0 white, 0.5 pink)."""
     spectrum = np.fft.rfft(rng.standard_normal(size))
     number = np.maximum(np.arange(spectrum.size), 1 + size // 2000)
     shaped = np.fft.irfft(spectrum / number**slope, size)
@@ -54,7 +54,7 @@ def recording(
     wheels: tuple[Wheel, ...] = (), release: float = np.inf, ratio: float = 10.0, slope: float = 0.0,
     pitch: float | None = None, ring: float = 4e-3,
 ) -> Recording:  # fmt: skip
-    """A recording; ratio: power of each knock, and of each wheel's tone, over that of the noise [dB]."""
+    """Return a recording; `ratio` is the power of each knock and each tone over that of the noise [dB]."""
     time = np.arange(int(seconds * rate)) / rate
     loud = 10 ** (ratio / 20)
     samples = noise(time.size, slope, rng)

@@ -1,4 +1,4 @@
-"""Fits of the right model are adequate; planted errors are noticed, and named."""
+"""Model adequacy: a fit of the right model passes, planted errors are detected and named."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from stager.fit.friction_laws import own_law
 from stager.fit.records import Fit
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
-from stager.report import fit as misfit
+from stager.report import fit as report
 from tests.recovery.bench import Plan, draw_truth, measure, scenario, settings
 
 COUNT = 30
 
 
 def _measured(name: str, seed: int, change: Callable[[Floats, Floats], Floats] | None = None) -> Throws:
-    """Shuffled throws of a drawn launcher; change(exit speeds, order as 0 to 1): what went wrong."""
+    """Return shuffled throws of a drawn launcher; `change` plants an error, given exit speeds and order (0 to 1)."""
     given, rng = scenario(name), np.random.default_rng(seed)
     real = own_law(given).launcher(given, draw_truth(given, rng))
     plan = Plan(noise=0.012, throws=COUNT, outliers=0.0)
@@ -38,7 +38,7 @@ def _fit(name: str, throws: Throws, *, words: bool = True) -> Fit:
     ("name", "seed"),
     [("foam_disc", 0), *((name, k) for name in ("seed_ball", "streamer", "constant_pair") for k in range(3))],
 )
-def test_right_model_is_adequate(name: str, seed: int) -> None:
+def test_fit_of_the_right_model_is_adequate(name: str, seed: int) -> None:
     assert _fit(name, _measured(name, seed), words=False).misfits == ()
 
 
@@ -52,27 +52,27 @@ def test_right_model_is_adequate(name: str, seed: int) -> None:
     ],
     ids=["km/h", "half in mph", "drift", "reads low"],
 )
-def test_planted_error_is_noticed_and_named(
+def test_planted_error_is_detected_and_named(
     change: Callable[[Floats, Floats], Floats], kind: str, cause: str, factor: float, words: str
 ) -> None:
     found = _fit("seed_ball", _measured("seed_ball", 1, change))
     assert kind in [one.kind for one in found.misfits]
     named = {one.name: one for one in found.causes}
     assert named[cause].factor == pytest.approx(factor, rel=0.05)
-    assert misfit.misfit_headline(found).startswith("The model does not fit these 30 throws: ")
-    assert words in " ".join(misfit.misfit_advice(found))
+    assert report.misfit_headline(found).startswith("The model does not fit these 30 throws: ")
+    assert words in " ".join(report.misfit_advice(found))
 
 
-def test_builds_that_differ_are_not_fitted_as_one() -> None:
+def test_different_builds_in_one_fit_are_detected() -> None:
     throws = _measured("seed_ball", 2, lambda v, order: np.where(np.arange(v.size) % 2, 1.06 * v, v))
     two = replace(throws, build=np.where(np.arange(COUNT) % 2, "B", "A"))
     found = _fit("seed_ball", two)
     assert "build" in [one.kind for one in found.misfits]
-    assert "Fit one build alone" in " ".join(misfit.misfit_statements(found)) or found.causes
+    assert "Fit one build alone" in " ".join(report.misfit_statements(found)) or found.causes
 
 
-def test_what_contradicts_the_configuration_is_said() -> None:
-    """Two thirds of a friction that was thought sure: the fit goes there, and says so."""
+def test_conflict_with_the_prior_is_reported() -> None:
+    # True friction of two thirds of a value with a narrow prior: the fit follows the throws and reports the conflict.
     given = scenario("constant_pair")
     narrow = (replace(one, standard_uncertainty=one.standard_uncertainty / 4) for one in given.uncertain)
     sure = replace(given, uncertain=tuple(narrow))
@@ -84,7 +84,7 @@ def test_what_contradicts_the_configuration_is_said() -> None:
     assert any("contradict contact.friction.coefficient" in one.words for one in found.misfits)
 
 
-def test_scatter_that_repeats_show_is_no_misfit() -> None:
+def test_large_scatter_seen_in_repeats_is_adequate() -> None:
     given, rng = scenario("seed_ball"), np.random.default_rng(4)
     speeds = np.repeat(np.linspace(8, 22, 8), 4)[:, None]
     throws = measure(given, given.launcher, speeds, Plan(noise=0.09, throws=32, outliers=0.0), rng)

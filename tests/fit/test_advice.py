@@ -1,4 +1,4 @@
-"""Advice stays inside the limits, and every screen names the same wheel speed."""
+"""Advised wheel speeds keep the limits, and every screen names the same speed."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ TIGHT = {
     "streamer": {"limits.exit_energy": "0.5 J"},
     "table_tennis": {"limits.exit_energy": "0.06 J", "projectile.max_crush": "2.2 mm"},
 }
-"""What makes limits bind far below what wheels could do."""
+"""Limit values that are active far below the grip limit."""
 FRESH = 2000
 
 
@@ -47,23 +47,23 @@ def throws(name: str) -> Throws:
 
 
 @lru_cache
-def unmeasured(name: str, tight: bool) -> tuple[Any, bool]:
-    """What bench answers before any throw."""
+def answer_before_throws(name: str, tight: bool) -> tuple[Any, bool]:
+    """Return the answer of bench before any throw."""
     return loaded(name, tight).watch(table(np.zeros((0, 1)), np.zeros(0)))  # type: ignore[no-any-return]
 
 
 @lru_cache
-def learned(name: str, tight: bool) -> tuple[Any, Any, Any, bool]:
-    """What fit, next and bench answer after the throws."""
+def answers_after_throws(name: str, tight: bool) -> tuple[Any, Any, Any, bool]:
+    """Return the answers of fit, next and bench after the throws."""
     one, measured = loaded(name, tight), throws(name)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(fitting, "fit", _once(fitting.fit))
+        patch.setattr(fitting, "fit", _cached(fitting.fit))
         watched, fitted = one.watch(measured)
         return one.fit(measured), one.next(measured), watched, fitted
 
 
-def _once(fit: Callable[..., Fit]) -> Callable[..., Fit]:
-    """The fit, made once for equal arguments and random numbers, which go on as after a fit of their own."""
+def _cached(fit: Callable[..., Fit]) -> Callable[..., Fit]:
+    """Cache the fit by arguments and generator state; restore the state that it leaves."""
     done: dict[str, tuple[Fit, Any]] = {}
 
     def again(scenario: Any, throws: Throws, rng: np.random.Generator, *, progress: Any = None, **more: Any) -> Fit:
@@ -76,8 +76,8 @@ def _once(fit: Callable[..., Fit]) -> Callable[..., Fit]:
     return again
 
 
-def broken(known: Ensemble, settings: Floats) -> float:
-    """Share of fresh draws in which settings (stages,) break a hard limit."""
+def share_broken(known: Ensemble, settings: Floats) -> float:
+    """Return the share of fresh draws in which settings (stages,) [m/s] break a hard limit."""
     values = known.scenario.limit_values
     done = throw(known.launcher, np.broadcast_to(settings, (known.lanes, settings.size)), options=SURE)
     kept = np.ones(known.lanes, bool)
@@ -94,32 +94,32 @@ PLANNED = pytest.mark.parametrize(
 
 
 @CASES
-def test_nothing_is_proposed_that_breaks_a_hard_limit_in_more_than_5_of_100_builds(name: str, tight: bool) -> None:
-    fitted, advised, watched, _ = learned(name, tight)
+def test_proposed_settings_keep_hard_limits_in_95_percent_of_builds(name: str, tight: bool) -> None:
+    fitted, advised, watched, _ = answers_after_throws(name, tight)
     known = after(fitted.fit, np.random.default_rng(99), FRESH)
     proposed = [np.array([fitted.recommended[0].wheel_speed])]
     proposed += [one.wheel_speed for found in (advised, watched) for one in found.plan]
     proposed += [one.wheel_speed for one in fitted.predicted]
     for settings in proposed:
-        assert broken(known, settings) <= 0.05
+        assert share_broken(known, settings) <= 0.05
 
 
 @CASES
-def test_the_first_throw_is_safe_over_all_that_is_not_known(name: str, tight: bool) -> None:
+def test_first_throws_keep_hard_limits_in_99_5_percent_of_builds(name: str, tight: bool) -> None:
     one = loaded(name, tight)
-    found, fitted = unmeasured(name, tight)
+    found, fitted = answer_before_throws(name, tight)
     assert not fitted
     known = before(one.scenario, np.random.default_rng(99), FRESH)
     for throw_at in found.plan:
-        assert broken(known, throw_at.wheel_speed) <= 0.005
+        assert share_broken(known, throw_at.wheel_speed) <= 0.005
     if found.recommended.wheel_speed is not None:
         assert found.plan
-        assert broken(known, np.array([found.recommended.wheel_speed])) <= 0.05
+        assert share_broken(known, np.array([found.recommended.wheel_speed])) <= 0.05
 
 
 @CASES
-def test_after_throws_fit_next_and_bench_name_the_same_wheel_speed(name: str, tight: bool) -> None:
-    fitted, advised, watched, from_fit = learned(name, tight)
+def test_fit_next_and_bench_recommend_the_same_speed(name: str, tight: bool) -> None:
+    fitted, advised, watched, from_fit = answers_after_throws(name, tight)
     assert from_fit
     speed = fitted.recommended[0].wheel_speed
     assert speed is not None
@@ -133,10 +133,10 @@ def test_after_throws_fit_next_and_bench_name_the_same_wheel_speed(name: str, ti
 
 
 @PLANNED
-def test_before_throws_plan_sweep_and_bench_name_the_same_wheel_speed(name: str, tight: bool) -> None:
+def test_plan_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -> None:
     one = loaded(name, tight)
     swept = one.sweep().recommended
-    watched, _ = unmeasured(name, tight)
+    watched, _ = answer_before_throws(name, tight)
     assert watched.recommended == swept
     planned = one.plan().best
     if planned is None or swept.wheel_speed is None:
@@ -145,8 +145,8 @@ def test_before_throws_plan_sweep_and_bench_name_the_same_wheel_speed(name: str,
     assert float(planned.wheel_speed[0]) == pytest.approx(swept.wheel_speed, rel=2e-3)
 
 
-def test_a_page_names_the_speed_of_the_fit(tmp_path: Path) -> None:
+def test_page_shows_the_speed_recommended_by_the_fit(tmp_path: Path) -> None:
     name = "seed_ball"
-    fitted = learned(name, False)[0]
+    fitted = answers_after_throws(name, False)[0]
     page = loaded(name, False).report(throws(name)).html()
     assert f"{fitted.recommended[0].wheel_speed:.2f} m/s" in page

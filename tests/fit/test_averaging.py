@@ -1,4 +1,4 @@
-"""Friction laws that the throws cannot tell apart are averaged."""
+"""Model averaging over friction laws that the throws cannot distinguish."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ LAWS = (Falling(0.8, 0.3, 7.0), Bell(0.9, 1.5, 2.0), Rising(0.4, 0.9, 4.0))
 
 
 @pytest.mark.parametrize("law", LAWS, ids=lambda law: law.name)
-def test_sampled_law_throws_as_the_law_itself(law: object) -> None:
+def test_sampled_law_throws_like_the_law(law: object) -> None:
     speeds = np.linspace(5, 30, 9)[:, None]
     contact = replace(GIVEN.launcher.contact, friction=law, rail_friction=law)
     exact = throw(replace(GIVEN.launcher, contact=contact), speeds).exit_speed
@@ -38,7 +38,7 @@ def test_sampled_law_throws_as_the_law_itself(law: object) -> None:
     np.testing.assert_allclose(throw(replace(GIVEN.launcher, contact=contact), speeds).exit_speed, exact, rtol=1e-4)
 
 
-def test_lanes_of_several_laws_stand_side_by_side() -> None:
+def test_sampled_laws_are_combined_in_one_batch() -> None:
     laws = [Falling(np.array([0.8, 0.7]), 0.3, 7.0), Rising(0.4, np.array([0.9, 0.8, 0.7]), 4.0)]
     sampled = Sampled.of(laws, [2, 3])  # type: ignore[arg-type]
     slip = np.array([0.5, 3.0, 12.0])
@@ -47,16 +47,16 @@ def test_lanes_of_several_laws_stand_side_by_side() -> None:
     np.testing.assert_allclose(sampled.coefficient(slip[:, None])[0].T, expected, rtol=1e-4)
 
 
-def test_weights_follow_aicc_and_far_laws_have_none() -> None:
+def test_weights_follow_aicc_and_drop_unlikely_laws() -> None:
     weights = likely({"falling": 10.0, "bell": 11.0, "constant": 12.5, "rising": np.inf}, "falling")
     assert list(weights) == ["falling", "bell"]
     assert weights["bell"] / weights["falling"] == pytest.approx(np.exp(-0.5))
     assert sum(weights.values()) == pytest.approx(1.0)
-    # The law that is used always counts, though another one is a little better.
+    # The configured law is always included, even if another one is a little better.
     assert "falling" in likely({"falling": 13.0, "bell": 10.0}, "falling")
 
 
-def test_few_gripping_throws_leave_several_laws_and_wider_predictions() -> None:
+def test_averaging_widens_predictions_from_few_gripping_throws() -> None:
     throws = _throws(5.0, 12.0, 8)
     averaged = fit(GIVEN, throws, np.random.default_rng(0), words=False)
     alone = fit(GIVEN, throws, np.random.default_rng(0), words=False, other_laws=False)
@@ -73,7 +73,7 @@ def test_few_gripping_throws_leave_several_laws_and_wider_predictions() -> None:
     assert spread[0] > 1.2 * spread[1]
 
 
-def test_draws_of_an_average_are_shared_out_by_weight() -> None:
+def test_draws_are_distributed_by_the_weights() -> None:
     averaged = fit(GIVEN, _throws(5.0, 12.0, 8), np.random.default_rng(0), words=False)
     ensemble = after(averaged, np.random.default_rng(1), 400)
     assert ensemble.lanes == 401

@@ -1,6 +1,8 @@
-"""Comparing builds, drift, and what to measure next."""
+"""Comparing builds, drift tests, and the choice of the next throws."""
 
 from __future__ import annotations
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,7 +24,7 @@ SPEEDS = np.repeat(np.linspace(6.0, 20.0, 8), 3)[:, None]
 
 
 def _two(change: dict[str, float], speeds: Floats = SPEEDS, seed: int = 1) -> Throws:
-    """Builds A and B in turns; B's quantities times the factors of `change`."""
+    """Return interleaved throws of builds A and B; B has its quantities multiplied by the factors of `change`."""
     rng = np.random.default_rng(seed)
     truth = draw_truth(GIVEN, rng)
     other = {key: value * change.get(key, 1.0) for key, value in truth.items()}
@@ -30,12 +32,10 @@ def _two(change: dict[str, float], speeds: Floats = SPEEDS, seed: int = 1) -> Th
     both = table(np.concatenate([speeds, speeds]), np.concatenate([p.exit_speed for p in parts]))
     turns = np.arange(2 * len(speeds)).reshape(2, -1).T.reshape(-1)
     named = np.array(["A"] * len(speeds) + ["B"] * len(speeds))
-    from dataclasses import replace
-
     return replace(both, build=named).chosen(turns)
 
 
-def test_more_crush_is_found_and_so_are_its_rivals() -> None:
+def test_more_crush_is_found_with_its_equivalent_explanations() -> None:
     found = compare(GIVEN, _two({"stage.crush": 1.1}), ("A", "B"), np.random.default_rng(0))
     assert found.different
     assert found.deciding.value < 0
@@ -44,12 +44,12 @@ def test_more_crush_is_found_and_so_are_its_rivals() -> None:
     crush = next(one for one in found.explanations if one.words == "crush")
     assert crush.interval[0] < 1.1 < crush.interval[1]
     best = {one.words for one in found.explanations[: found.equal]}
-    # With constant friction only stiffness × friction × a power of crush / mass shows.
+    # With constant friction only stiffness × friction × a power of crush / mass is identifiable.
     assert {"crush", "friction"} <= best
 
 
-def test_at_one_setting_it_is_nearly_welch_s_test() -> None:
-    """Nearly: what lies far out is drawn in."""
+def test_comparison_at_one_setting_is_close_to_welch() -> None:
+    # Not exactly equal, as outliers are downweighted.
     throws = _two({"stage.crush": 1.2}, np.full((6, 1), 16.0))
     found = compare(GIVEN, throws, ("A", "B"), np.random.default_rng(0), brief=True)
     logs = np.log(throws.exit_speed)
@@ -60,11 +60,9 @@ def test_at_one_setting_it_is_nearly_welch_s_test() -> None:
     assert found.welch.freedom == pytest.approx(expected.freedom, rel=0.3)
 
 
-def test_builds_at_settings_of_their_own_need_the_model() -> None:
+def test_builds_at_different_settings_are_compared_by_the_model() -> None:
     throws = _two({"contact.friction.coefficient": 1.15})
     apart = throws.wheels[0].values * np.where(throws.build == "A", 1.0, 1.013)
-    from dataclasses import replace
-
     throws = replace(throws, wheels=(replace(throws.wheels[0], values=apart),))
     found = compare(GIVEN, throws, ("A", "B"), np.random.default_rng(0), brief=True)
     assert found.welch is None
@@ -76,13 +74,13 @@ def test_builds_at_settings_of_their_own_need_the_model() -> None:
 @pytest.mark.parametrize(
     ("builds", "words"), [(("A", "C"), 'no throw of build "C"'), (("A", "A"), "two builds that differ")]
 )
-def test_builds_that_are_not_there(builds: tuple[str, str], words: str) -> None:
+def test_unknown_or_equal_builds_are_input_errors(builds: tuple[str, str], words: str) -> None:
     with pytest.raises(InputErrors, match=words):
         compare(GIVEN, _two({}), builds, np.random.default_rng(0))
 
 
 def _session(change: float, speeds: Floats, *, shuffled: bool, seed: int = 3) -> Throws:
-    """Throws whose speed changes by the relative `change` from first to last."""
+    """Return throws whose speed drifts by the relative `change` from first to last."""
     rng = np.random.default_rng(seed)
     if shuffled:
         speeds = rng.permutation(speeds)
@@ -99,22 +97,22 @@ def test_drift_is_found_in_shuffled_throws() -> None:
     assert low < -0.05 < high
 
 
-def test_drift_within_settings_that_rise_with_it_is_not_claimed() -> None:
-    # An error of the model along the wheel speed would look the same.
+def test_drift_confounded_with_the_settings_is_not_claimed() -> None:
+    # A model error along the wheel speed would have the same effect.
     rising = np.linspace(6.0, 20.0, 16)[:, None]
     (found,) = drifts(GIVEN, _session(-0.05, rising, shuffled=False), np.random.default_rng(0))
     assert found.change is None
     assert "rise together" in found.reason
 
 
-def test_a_throw_or_two_tell_no_drift() -> None:
+def test_drift_test_needs_eight_throws() -> None:
     (found,) = drifts(GIVEN, _session(-0.05, SPEEDS[:4], shuffled=True), np.random.default_rng(0))
     assert found.change is None
     assert "at least 8 throws" in found.reason
 
 
-def test_next_measures_where_the_decision_hangs() -> None:
-    # Gripped throws alone leave open where the grip limit is: the next throw belongs above the settings thrown so far.
+def test_next_proposes_throws_beyond_the_gripping_ones() -> None:
+    # Throws in grip do not locate the grip limit, so the next throw must be faster than those so far.
     given = scenario("seed_ball")
     rng = np.random.default_rng(4)
     real = own_law(given).launcher(given, draw_truth(given, rng))
@@ -128,7 +126,7 @@ def test_next_measures_where_the_decision_hangs() -> None:
     assert found.wrong > left[0] > left[-1]
 
 
-def test_next_knows_when_to_stop() -> None:
+def test_next_stops_once_decisions_are_certain() -> None:
     given = scenario("constant_pair")
     rng = np.random.default_rng(5)
     real = own_law(given).launcher(given, draw_truth(given, rng))

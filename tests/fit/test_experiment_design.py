@@ -1,4 +1,4 @@
-"""Whether what `next` advises is worth more than the same throws spread evenly."""
+"""Throws advised by `next` against the same number of evenly spread ones."""
 
 from __future__ import annotations
 
@@ -31,12 +31,11 @@ def advice(title: str) -> tuple[Recommended, ...]:
     return recommended_chain(known_of(given), 1)
 
 
-def _wrongly_set(given: Scenario, plans: list[Floats], rng: np.random.Generator) -> list[float]:
-    """Share of simulated benches at which the wheel speed chosen after a plan's throws loses more than it may.
+def _share_wrong(given: Scenario, plans: list[Floats], rng: np.random.Generator) -> list[float]:
+    """Return for each plan the share of simulated sessions that end in a wrong wheel speed.
 
-    Each launcher of a fresh ensemble is thrown once at every setting of a plan (throws,) [m/s], with scatter; all
-    others are weighted by how well they agree, and the speed that is most probably good is chosen. The truth says
-    whether it is.
+    Each launcher of a fresh ensemble throws once at every setting of a plan (throws,) [m/s], with scatter. The others
+    are weighted by their likelihood and the speed that is most probably good is chosen; the truth decides if it is.
     """
     ensemble = before(given, rng, DRAWS)
     what, _ = stakes(ensemble, 1, finder(given), advice(given.title))
@@ -57,23 +56,23 @@ def _wrongly_set(given: Scenario, plans: list[Floats], rng: np.random.Generator)
 
 
 @pytest.mark.parametrize("name", ["seed_ball", "stiff_pair"])
-def test_advised_throws_are_worth_more_than_evenly_spread_ones(name: str) -> None:
-    # One stage: the plan is to settle its speed, which is what is judged.
+def test_advised_throws_are_better_than_evenly_spread_ones(name: str) -> None:
+    # One stage, so that only its speed is to be decided.
     one_stage, throws = replace(scenario(name).limit_values, stages=1), 3
     given = replace(scenario(name), limit_values=one_stage)
     found = expect(given, 1, finder(given), np.random.default_rng(1), throws=throws)
     advised = np.array([one.wheel_speed[0] for one in found.plan])
     assert advised.size == throws
     even = np.linspace(found.wheel_speed[0], found.wheel_speed[-1], throws)
-    none, ours, theirs = _wrongly_set(given, [np.zeros(0), advised, even], np.random.default_rng(2))
+    none, ours, theirs = _share_wrong(given, [np.zeros(0), advised, even], np.random.default_rng(2))
     assert ours < 0.8 * theirs < 0.8 * none
-    # What was promised is what came: both are shares of 400 launchers, so 0.06 is more than two standard errors.
+    # Predicted and simulated shares of 400 launchers; 0.06 is more than two standard errors.
     assert found.wrong_speed == pytest.approx(none, abs=0.06)
     assert found.plan[-1].wrong_after == pytest.approx(ours, abs=0.06)
 
 
-def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: pytest.MonkeyPatch) -> None:
-    # As many draws speak for a further stage as against it: without the one that is the truth, most speak against it.
+def test_uninformative_throw_does_not_raise_the_error_probability(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Half of the draws favour a further stage; without the true one, most of the others do not.
     rng = np.random.default_rng(1)
     what = Stakes(
         worthwhile=np.arange(DRAWS) % 2.0, choices=np.ones(1), loss=np.zeros((1, DRAWS)), grip_limit=np.full(1, np.nan)
@@ -92,18 +91,18 @@ def test_a_throw_that_tells_nothing_is_not_said_to_make_it_worse(monkeypatch: py
     assert (found.wrong_after <= found.wrong).all()
 
 
-def test_a_plan_ends_as_soon_as_it_helps() -> None:
+def test_plan_ends_once_it_helps() -> None:
     given = scenario("stiff_pair")
     some, rng = before(given, np.random.default_rng(1), DRAWS), np.random.default_rng(2)
     one = experiment_design.weigh(some, 1, FIRST_SCATTER, finder(given), rng, advice(given.title), throws=4, least=1)
     assert one.helps
     assert len(one.plan) == 1
-    # Throws of such scatter tell little: all that are allowed are taken.
+    # With such scatter throws tell little, so all allowed ones are proposed.
     all_four = experiment_design.weigh(some, 1, 20.0, finder(given), rng, advice(given.title), throws=4, least=1)
     assert (all_four.helps, len(all_four.plan)) == (False, 4)
 
 
-def test_as_many_throws_as_asked_for(tmp_path: Path) -> None:
+def test_next_proposes_the_requested_number_of_throws(tmp_path: Path) -> None:
     rows = "wheel_1 [m/s],exit_speed [m/s]\n8,7.2\n10,9.0\n12,10.7\n"
     (tmp_path / "few.csv").write_text(rows, encoding="utf-8")
     ran = stager("next", str(ROOT / "configs" / "seed_ball.toml"), str(tmp_path / "few.csv"), "--throws", "2", "--json")
@@ -113,8 +112,8 @@ def test_as_many_throws_as_asked_for(tmp_path: Path) -> None:
     assert len(document["plan"]) == 2
 
 
-def test_no_more_than_half_the_throws_are_at_one_setting(tmp_path: Path) -> None:
-    # Four throws at 15.06 m/s were advised, which could never have shown that the model does not fit.
+def test_at_most_half_the_throws_are_at_one_setting(tmp_path: Path) -> None:
+    # Throws at one setting only could not reveal a misfit of the model.
     table = tmp_path / "throws.csv"
     rows = ["7,6.72", "10,9.44", "13,12.31", "17,11.69"]
     table.write_text("\n".join(["wheel_1 [m/s],exit_speed [m/s]", *rows]), encoding="utf-8")

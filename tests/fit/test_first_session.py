@@ -1,4 +1,4 @@
-"""What to measure before anything was measured."""
+"""The plan of a first session, before any throw."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def speeds(name: str) -> list[float]:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_slow_throws_come_first_and_the_last_one_looks_for_drift(name: str) -> None:
+def test_session_starts_slow_and_ends_with_a_drift_check(name: str) -> None:
     plan = planned(name).plan
     assert len(plan) == COUNT
     assert speeds(name)[:-1] == sorted(speeds(name)[:-1])
@@ -42,18 +42,18 @@ def test_slow_throws_come_first_and_the_last_one_looks_for_drift(name: str) -> N
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_settings_are_spread_and_a_share_is_kept_for_the_model(name: str) -> None:
+def test_settings_are_spread_over_the_range(name: str) -> None:
     session = speeds(name)[:-1]
     distinct, counts = np.unique(session, return_counts=True)
     assert counts.max() <= ALIKE
     assert distinct.size >= 4
     assert sum(one.purpose == "model" for one in planned(name).plan) >= COUNT // 4
-    # No half of the range is left unseen.
+    # No gap is larger than 0.6 of the range.
     assert np.diff(distinct).max() < 0.6 * np.ptp(distinct)
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_a_first_session_settles_decisions(name: str) -> None:
+def test_first_session_halves_the_error_probability(name: str) -> None:
     found = planned(name)
     assert found.unmeasured
     assert found.helps
@@ -63,7 +63,7 @@ def test_a_first_session_settles_decisions(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_first_throws_keep_the_hard_limits_in_fresh_draws(name: str) -> None:
+def test_first_throws_keep_hard_limits_in_fresh_draws(name: str) -> None:
     given = scenario(name)
     known = before(given, np.random.default_rng(99), 2000)
     settings = np.unique(speeds(name))[:, None, None] * np.ones((1, known.lanes, 1))
@@ -75,8 +75,8 @@ def test_first_throws_keep_the_hard_limits_in_fresh_draws(name: str) -> None:
 
 
 @pytest.mark.parametrize(("factor", "fits"), [(1.0, True), (0.75, False)])
-def test_its_throws_tell_whether_the_model_fits(factor: float, fits: bool) -> None:
-    """A chronograph that reads a quarter too little is found after eight throws."""
+def test_first_session_reveals_a_misfit(factor: float, fits: bool) -> None:
+    # A chronograph that reads 25 % low is detected after eight throws.
     given = scenario("seed_ball")
     rng = np.random.default_rng(3)
     real = own_law(given).launcher(given, draw_truth(given, rng))

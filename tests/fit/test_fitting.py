@@ -1,4 +1,4 @@
-"""What a fit says, and what it says it cannot."""
+"""Fits of simulated throws: identified parameters, outliers, jams, friction laws, later stages."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def _fit(given: Scenario, throws: Throws, *, other_laws: bool = False, words: bo
     return fit(given, throws, np.random.default_rng(0), other_laws=other_laws, words=words)
 
 
-def test_across_the_grip_limit_friction_is_told() -> None:
+def test_throws_across_the_grip_limit_identify_friction() -> None:
     found = _fit(scenario("seed_ball"), _measured(scenario("seed_ball"), ACROSS, 1), words=True)
     known = {one.key: one for one in found.parameters}
     assert known["contact.friction.sliding"].identified
@@ -40,7 +40,7 @@ def test_across_the_grip_limit_friction_is_told() -> None:
     assert found.posterior.trusted
     assert found.scatter == pytest.approx(0.012, rel=0.5)
     assert found.repeats is not None
-    # 12 settings, each thrown twice; one throw is more probably wild than not, so it is left out of its pair.
+    # 12 settings with two throws each; one throw is probably an outlier and is left out of its pair.
     assert found.repeats.freedom == 11
     text = " ".join(found.sentences)
     assert "Stiffness of the contact and friction cannot be told apart here: only stiffness × friction / mass" in text
@@ -51,19 +51,19 @@ def test_across_the_grip_limit_friction_is_told() -> None:
             assert one.profile == pytest.approx(one.interval, rel=0.1)
 
 
-def test_gripped_throws_tell_nothing_of_sliding() -> None:
+def test_gripping_throws_leave_sliding_friction_at_its_prior() -> None:
     given = scenario("seed_ball")
     found = _fit(given, _measured(given, np.linspace(4.0, 9.0, 18)[:, None], 2), words=True)
     assert "All throws gripped" in found.sentences[0]
     assert "sliding friction" in found.sentences[0]
     sliding = next(one for one in found.parameters if one.key == "contact.friction.sliding")
     assert not sliding.identified
-    # It keeps its prior: 0.22 ± 0.04.
+    # Its posterior is the prior: 0.22 ± 0.04.
     assert sliding.value == pytest.approx(0.22, abs=0.01)
     assert sliding.standard_uncertainty == pytest.approx(0.04, rel=0.2)
 
 
-def test_outliers_are_listed_and_hardly_count() -> None:
+def test_outliers_are_listed_and_downweighted() -> None:
     given = scenario("constant_pair")
     clean = _measured(given, ACROSS, 3)
     wild = clean.exit_speed.copy()
@@ -77,19 +77,19 @@ def test_outliers_are_listed_and_hardly_count() -> None:
         assert b.value == pytest.approx(a.value, abs=a.standard_uncertainty)
 
 
-def test_the_law_that_fits_takes_over_only_when_clearly_better() -> None:
+def test_other_friction_law_is_selected_only_if_clearly_better() -> None:
     falling = scenario("seed_ball")
     throws = _measured(falling, ACROSS, 4)
-    kept = _fit(falling, throws, other_laws=True)
-    assert set(kept.aicc) == {"constant", "falling", "bell", "rising"}
-    assert kept.law == "falling"
-    assert kept.aicc["constant"] > kept.aicc["falling"] + 10
+    found = _fit(falling, throws, other_laws=True)
+    assert set(found.aicc) == {"constant", "falling", "bell", "rising"}
+    assert found.law == "falling"
+    assert found.aicc["constant"] > found.aicc["falling"] + 10
     other = _fit(scenario("constant_pair"), throws, other_laws=True)
     assert other.law != "constant"
     assert not other.keeps_law
 
 
-def test_throws_of_a_second_stage_check_what_one_stage_foretold() -> None:
+def test_throws_of_a_second_stage_check_its_prediction() -> None:
     given = scenario("constant_pair")
     second = np.column_stack([np.full(8, 9.0), np.linspace(10.0, 16.0, 8)])
     speeds = np.vstack([np.column_stack([ACROSS[:, 0], np.full(24, np.nan)]), second])
@@ -105,24 +105,24 @@ def test_throws_of_a_second_stage_check_what_one_stage_foretold() -> None:
     assert abs(check.error) < 0.02
 
 
-def test_a_jam_counts_as_one() -> None:
-    # Rubber friction starts from nothing at no slip, so that fast wheels let the ball jam: where they do tells much.
+def test_jams_narrow_the_posterior() -> None:
+    # Rubber friction is zero at zero slip and falls at high slip, so fast wheels jam; where they jam is informative.
     given = scenario("bell_pair")
     speeds = np.linspace(8.0, 30.0, 24)[:, None]
     throws = _measured(given, speeds, 6)
     jammed = int(throws.jammed.sum())
     assert jammed > 3
-    blind = _fit(given, throws.chosen(~throws.jammed))
+    without_jams = _fit(given, throws.chosen(~throws.jammed))
     found = _fit(given, throws)
     assert found.used.size == 24 - jammed
     widths = [
         next(one for one in done.parameters if one.key == "contact.friction.width").standard_uncertainty
-        for done in (found, blind)
+        for done in (found, without_jams)
     ]
     assert widths[0] < widths[1]
 
 
-def test_an_accidental_jam_does_little() -> None:
+def test_single_jam_hardly_changes_the_fit() -> None:
     given = scenario("constant_pair")
     throws = _measured(given, ACROSS, 6)
     speeds = throws.exit_speed.copy()
@@ -133,14 +133,14 @@ def test_an_accidental_jam_does_little() -> None:
         assert a.value == pytest.approx(b.value, abs=b.standard_uncertainty)
 
 
-def test_too_few_throws() -> None:
+def test_too_few_throws_are_an_input_error() -> None:
     given = scenario("constant_pair")
     throws = _measured(given, ACROSS, 7).chosen(np.arange(3))
     with pytest.raises(InputErrors, match=r"at least 3 usable throws \(got 2 .* 1 that jammed"):
         _fit(given, throws.with_speeds(np.array([9.0, 0.0, 8.0])))
 
 
-def test_nothing_uncertain_leaves_only_the_scatter(tmp_path: Path) -> None:
+def test_fit_without_uncertain_parameters_estimates_the_scatter(tmp_path: Path) -> None:
     text = (Path(__file__).parents[2] / "configs/seed_ball.toml").read_text(encoding="utf-8")
     lines = [line.split(" ±")[0] + '"' if " ± " in line and " = " in line else line for line in text.splitlines()]
     path = tmp_path / "sure.toml"
@@ -152,13 +152,13 @@ def test_nothing_uncertain_leaves_only_the_scatter(tmp_path: Path) -> None:
     assert found.scatter == pytest.approx(0.012, rel=0.5)
 
 
-def test_the_same_seed_gives_the_same_fit() -> None:
+def test_fit_is_reproducible_for_a_seed() -> None:
     given = scenario("constant_pair")
     throws = _measured(given, ACROSS, 9)
     assert _fit(given, throws).parameters == _fit(given, throws).parameters
 
 
-def test_progress_rises_to_the_end() -> None:
+def test_progress_rises_to_one() -> None:
     seen: list[float] = []
     given = scenario("constant_pair")
     fit(given, _measured(given, ACROSS, 10), np.random.default_rng(0), progress=seen.append, words=False)
@@ -166,7 +166,7 @@ def test_progress_rises_to_the_end() -> None:
     assert seen[-1] == 1.0
 
 
-def test_rectangular_and_cut_priors_stay_in_range() -> None:
+def test_posterior_stays_within_a_rectangular_prior() -> None:
     given = scenario("constant_pair")
     narrow = replace(given.uncertain[0], rectangular=True)
     given = replace(given, uncertain=(narrow, *given.uncertain[1:]))
@@ -176,7 +176,7 @@ def test_rectangular_and_cut_priors_stay_in_range() -> None:
     assert np.abs(drawn - narrow.value).max() <= half * (1 + 1e-12)
 
 
-def test_what_is_identified_does_not_hang_on_the_seed() -> None:
+def test_identified_parameters_do_not_depend_on_the_seed() -> None:
     given = scenario("seed_ball")
     throws = _measured(given, ACROSS, 5)
     found = [
@@ -189,7 +189,7 @@ def test_what_is_identified_does_not_hang_on_the_seed() -> None:
 
 
 @pytest.mark.parametrize("name", ["seed_ball", "bell_pair", "foam_disc"])
-def test_every_nominal_lies_in_its_own_interval(name: str) -> None:
+def test_estimate_lies_in_its_interval(name: str) -> None:
     given = scenario(name)
     speeds = np.linspace(5.0, 12.0, 6)[:, None]
     for seed in range(2):

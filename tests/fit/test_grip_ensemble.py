@@ -1,4 +1,4 @@
-"""Settings that launchers are tuned to."""
+"""Grip limits and intervals of an ensemble of launchers."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from stager.physics.chain import throw
 from tests.recovery.bench import scenario
 
 
-def test_no_launcher_is_tuned_to_a_speed_at_which_it_jams() -> None:
-    # Rubber friction lets a ball jam before fast wheels, where long steps carried it past its standstill.
+def test_peak_speeds_of_an_ensemble_do_not_jam() -> None:
+    # With rubber friction fast wheels jam; integration steps that are too long would miss the standstill.
     given = scenario("bell_pair")
     ensemble = before(given, np.random.default_rng(0), 120)
     found = finder(given)(ensemble.launcher, 0, *feed(ensemble))
@@ -24,6 +24,6 @@ def test_no_launcher_is_tuned_to_a_speed_at_which_it_jams() -> None:
 
 @drawn(st.integers(0, 2**32 - 1), st.floats(-5, 5))
 def test_nominal_lies_in_its_interval(seed: int, best: float) -> None:
-    lanes = np.concatenate([[best], np.random.default_rng(seed).normal(size=200)])
-    found = span_of(lanes)
+    draws = np.concatenate([[best], np.random.default_rng(seed).normal(size=200)])
+    found = span_of(draws)
     assert found.low <= found.nominal <= found.high

@@ -1,4 +1,4 @@
-"""Fit, sweep and plan name the same grip limit for the same launcher."""
+"""The grip limit of fit, sweep and plan is the same for the same launcher."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ TOP = 60.0
 @pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS)
 @pytest.mark.parametrize("friction", [0.3, 0.574, 0.9])
 @pytest.mark.parametrize("falling", [False, True], ids=["constant", "falling"])
-def test_quick_and_close_finders_agree(layout: object, friction: float, falling: bool) -> None:
-    """On a plateau, as constant friction has it, a straight line across a coarse cell misses the near edge."""
+def test_quick_and_fine_grip_limits_agree(layout: object, friction: float, falling: bool) -> None:
+    # Constant friction gives a plateau, whose edge linear interpolation on a coarse grid would miss.
     law = Falling(friction, 0.4 * friction, 6.0) if falling else Constant(friction)
     machine = launcher(
         layout=layout, law=law, crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5, feed=1.2, idler_inertia=1e-5,
@@ -32,11 +32,11 @@ def test_quick_and_close_finders_agree(layout: object, friction: float, falling:
     speed, spin = np.array([1.2]), np.zeros(1)
     quick = finder(given)(machine, 0, speed, spin).wheel_speed
     found = grip_limit(machine, 0, speed, spin, np.array([TOP]), refinement=FINE, options=DEFAULT, grid_points=400)
-    close = found.wheel_speed
-    np.testing.assert_allclose(quick, close, rtol=4e-3)
+    fine = found.wheel_speed
+    np.testing.assert_allclose(quick, fine, rtol=4e-3)
 
 
-def test_many_lanes_find_what_each_alone_finds() -> None:
+def test_batch_of_grip_limits_equals_single_ones() -> None:
     frictions = np.linspace(0.3, 0.9, 40)
     many = launcher(layout=IDLER, law=Constant(frictions), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5)  # type: ignore[arg-type]
     given = replace(scenario("seed_ball"), launcher=launcher(layout=PAIR))
@@ -46,5 +46,5 @@ def test_many_lanes_find_what_each_alone_finds() -> None:
         alone = launcher(
             layout=IDLER, law=Constant(float(frictions[row])), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5
         )
-        close = grip_limit(alone, 0, np.array([2.0]), np.zeros(1), np.array([TOP]), refinement=FINE, grid_points=400)
-        np.testing.assert_allclose(together[row], close.wheel_speed[0], rtol=4e-3)
+        fine = grip_limit(alone, 0, np.array([2.0]), np.zeros(1), np.array([TOP]), refinement=FINE, grid_points=400)
+        np.testing.assert_allclose(together[row], fine.wheel_speed[0], rtol=4e-3)

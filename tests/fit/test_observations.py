@@ -1,4 +1,4 @@
-"""Measured throws beside what the configuration expects of them."""
+"""Measured throws beside the exit speeds that the configuration predicts."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tests.recovery.bench import scenario, table
 NAN = np.nan
 
 
-def test_throws_that_ended_with_a_stage_and_no_others() -> None:
+def test_observations_of_a_stage_are_the_throws_that_end_with_it() -> None:
     given = scenario("seed_ball")
     speeds = np.array([[10.0, NAN], [10.0, 14.0], [NAN, 14.0], [12.0, 15.0]])
     throws = table(speeds, np.array([9.0, 12.0, 8.0, 0.0]))
@@ -25,12 +25,12 @@ def test_throws_that_ended_with_a_stage_and_no_others() -> None:
     assert observations(given, throws, 2).throws.line.tolist() == []
     exact = throw(given.launcher, speeds[[1, 3]]).exit_speed
     np.testing.assert_allclose(second.expected, exact)
-    # The last one jammed, so there is no share to give.
+    # The last throw jammed and has no relative difference.
     np.testing.assert_allclose(second.difference, [12.0 / exact[0] - 1, NAN])
     np.testing.assert_array_equal(second.side_b, second.side_a)
 
 
-def test_a_curve_has_the_throws_made_behind_its_stages() -> None:
+def test_curve_shows_throws_with_the_same_earlier_stages() -> None:
     given = scenario("seed_ball")
     speeds = np.array([[10.0, 14.0], [10.2, 15.0], [11.0, 14.0], [10.0, 13.0], [10.0, 16.0]])
     throws = table(speeds, np.array([12.0, 13.0, 12.5, 0.0, 13.5]))
@@ -38,7 +38,7 @@ def test_a_curve_has_the_throws_made_behind_its_stages() -> None:
     side_b = Wheels(stage=1, side=1, reading=SURFACE, values=apart)
     found = observations(given, replace(throws, wheels=(*throws.wheels, side_b)), 1)
     before = np.array([10.0])
-    # Within 3 % of 10 m/s are all but the third; the last one's wheels differ from each other.
+    # All but the third are within 3 % of 10 m/s; the last one has two different wheel speeds.
     assert found.on_curve(before, before).tolist() == [True, True, False, True, False]
     # The fourth jammed.
     assert found.drawn(before, before).tolist() == [[14.0, 12.0], [15.0, 13.0]]

@@ -66,7 +66,7 @@ def given(tmp_path_factory: pytest.TempPathFactory) -> Scenario:
     return load(path).scenario()
 
 
-def test_bench_shows_what_the_chronograph_shows(given: Scenario) -> None:
+def test_forward_model_includes_outlet_and_instruments(given: Scenario) -> None:
     launcher = given.launcher
     throws = table(SPEEDS, np.ones(len(SPEEDS)))
     seen = forward_model(given, own_law(given), throws).exit_speed({"measuring.wheel_speed": 1.05, "outlet.loss": 0.3})
@@ -75,7 +75,7 @@ def test_bench_shows_what_the_chronograph_shows(given: Scenario) -> None:
     np.testing.assert_allclose(seen, expected, rtol=1e-4)
 
 
-def test_lanes_of_every_parameter_agree_with_one_by_one(given: Scenario) -> None:
+def test_batch_of_parameters_equals_single_evaluations(given: Scenario) -> None:
     where = forward_model(given, own_law(given), read_text(
         "wheel_1 [rpm],exit_speed [m/s]\n" + "\n".join(f"{rpm},1" for rpm in (1500, 3000, 4500)), Path("t.csv"),
         given.launcher,
@@ -83,11 +83,11 @@ def test_lanes_of_every_parameter_agree_with_one_by_one(given: Scenario) -> None
     rng = np.random.default_rng(0)
     keys = [item.key for item in given.uncertain]
     assert {"outlet.loss", "measuring.wheel_speed", "stage.wheel.radius", "stage.wheel.tyre.modulus"} <= set(keys)
-    lanes = {item.key: item.value * rng.uniform(0.9, 1.1, 4) for item in given.uncertain}
-    together = where.exit_speed(lanes)
+    draws = {item.key: item.value * rng.uniform(0.9, 1.1, 4) for item in given.uncertain}
+    together = where.exit_speed(draws)
     assert together.shape == (4, 3)
     for row in range(4):
-        alone = where.exit_speed({key: values[row] for key, values in lanes.items()})
+        alone = where.exit_speed({key: values[row] for key, values in draws.items()})
         np.testing.assert_allclose(together[row], alone, rtol=1e-5)
     plain = where.exit_speed({})
     for key in keys:
@@ -95,8 +95,8 @@ def test_lanes_of_every_parameter_agree_with_one_by_one(given: Scenario) -> None
         assert np.abs(np.log(moved / plain)).max() > 1e-4, key
 
 
-def test_fit_learns_the_outlet_loss_from_slow_throws(given: Scenario) -> None:
-    """The loss shows at the slow end, where the wheels grip."""
+def test_fit_identifies_the_outlet_loss(given: Scenario) -> None:
+    # The loss is identified by slow throws, where the wheels grip.
     only = {"outlet.loss", "contact.friction.static", "contact.friction.sliding"}
     known = replace(given, uncertain=tuple(item for item in given.uncertain if item.key in only))
     real = replace(known.launcher, outlet=Outlet(loss=0.25))
@@ -109,13 +109,13 @@ def test_fit_learns_the_outlet_loss_from_slow_throws(given: Scenario) -> None:
     assert loss.standard_uncertainty < 0.05
 
 
-def test_what_stays_in_the_outlet_is_not_a_fast_throw(given: Scenario) -> None:
+def test_projectile_stopped_in_the_outlet_has_speed_zero(given: Scenario) -> None:
     throws = table(SPEEDS, np.ones(len(SPEEDS)))
     assert (forward_model(given, own_law(given), throws).exit_speed({"outlet.loss": 1e3}) == 0).all()
 
 
-def test_points_lie_on_the_curve_of_the_last_wheel(given: Scenario) -> None:
-    """Curves show the last wheel, chronographs what is left behind outlet and air."""
+def test_observations_are_corrected_to_the_last_wheel(given: Scenario) -> None:
+    # The curve shows the speed at the last wheel; the chronograph measures behind outlet and air.
     launcher = given.launcher
     exact = throw(launcher, SPEEDS).exit_speed
     found = observations(given, table(SPEEDS, indicated_speed(launcher, exact)), 0)
@@ -123,8 +123,8 @@ def test_points_lie_on_the_curve_of_the_last_wheel(given: Scenario) -> None:
     np.testing.assert_allclose(found.difference, 0.0, atol=1e-4)
 
 
-def test_radius_and_tachometer_are_called_alike(given: Scenario) -> None:
-    """rpm × radius: a table in rpm cannot tell which of them is off."""
+def test_radius_and_tachometer_factor_are_reported_as_confounded(given: Scenario) -> None:
+    # A table in rpm determines only the product of radius and tachometer factor.
     only = {"stage.wheel.radius", "measuring.wheel_speed"}
     known = replace(given, uncertain=tuple(item for item in given.uncertain if item.key in only))
     text = "wheel_1 [rpm],exit_speed [m/s]\n" + "\n".join(f"{rpm},1" for rpm in range(1200, 4000, 300))

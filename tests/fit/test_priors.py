@@ -14,11 +14,11 @@ from stager.model.scenario import Uncertain
 Z = np.linspace(-4, 4, 17)
 
 
-def test_a_normal_prior_is_a_line() -> None:
+def test_normal_prior_is_linear() -> None:
     assert Normal("k", 2.0, 0.5).value(Z) == pytest.approx(2 + 0.5 * Z)
 
 
-def test_a_cut_prior_has_the_cut_distribution() -> None:
+def test_truncated_prior_matches_scipy() -> None:
     # scipy's truncated normal distribution, at the shares that belong to z.
     from scipy.special import ndtr
 
@@ -28,7 +28,7 @@ def test_a_cut_prior_has_the_cut_distribution() -> None:
     assert (prior.value(np.array([-40.0, 40.0])) > 0).all()
 
 
-def test_an_uncertainty_between_limits_is_flat() -> None:
+def test_rectangular_prior_is_uniform() -> None:
     prior = of(Uncertain(key="k", value=1.0, standard_uncertainty=0.1, rectangular=True))
     assert isinstance(prior, Rectangular)
     drawn = prior.value(np.random.default_rng(1).normal(size=100_000))
@@ -36,11 +36,11 @@ def test_an_uncertainty_between_limits_is_flat() -> None:
     assert np.ptp(drawn) == pytest.approx(2 * np.sqrt(3) * 0.1, rel=0.001)
 
 
-def test_a_factor() -> None:
+def test_log_normal_prior_is_a_factor() -> None:
     assert LogNormal("k", 3.0, 0.5).value(np.array([0.0, 2.0])) == pytest.approx([3.0, 3 * np.e])
 
 
-def test_an_open_end_stays_open() -> None:
+def test_unbounded_end_is_not_truncated() -> None:
     ends = np.array([-np.inf, np.inf])
     priors = (Normal("k", 0.0, 1.0), Normal("k", 3.0, 0.3, 0.0))
     line, bent = (bend((prior,))(ends[:, None])[0][:, 0] for prior in priors)
@@ -51,8 +51,8 @@ def test_an_open_end_stays_open() -> None:
 
 
 @given(st.floats(0.01, 3.0))
-def test_all_of_a_wide_prior_can_be_reached(relative: float) -> None:
-    """A loss of 0.1 J ± 0.1 J may well be 0.01 J."""
+def test_wide_prior_reaches_its_lower_tail(relative: float) -> None:
+    # A loss of 0.1 J ± 0.1 J may be as low as 0.01 J.
     prior = Normal("outlet.loss", 0.1, 0.1 * relative, 0.0)
     lowest = bend((prior,))(np.array([[-20.0]]))[0][0, 0]
     assert lowest < -4.0

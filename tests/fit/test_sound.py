@@ -17,7 +17,7 @@ TEMPERATURE = Estimate(value=293.15, standard_uncertainty=3.0)
 SOUND = float(speed_of_sound(293.15))
 
 
-def _exactly(value: float, spread: float = 0.0) -> Estimate:
+def _estimate(value: float, spread: float = 0.0) -> Estimate:
     return Estimate(value=value, standard_uncertainty=spread)
 
 
@@ -26,26 +26,26 @@ def _pair(between: float, spread: float = 0.0) -> tuple[Knock, Knock]:
         time=1.0 + between, standard_uncertainty=0.0, level=20.0)  # fmt: skip
 
 
-def test_speed_of_sound_in_standard_air() -> None:
+def test_speed_of_sound_matches_iso_2533() -> None:
     # ISO 2533: 340.294 m/s at 288.15 K, 320.545 m/s at 255.676 K (5000 m).
     assert speed_of_sound(288.15) == pytest.approx(340.294, rel=1e-5)
     assert speed_of_sound(255.676) == pytest.approx(320.545, rel=1e-5)
 
 
-def test_printed_example_of_two_knocks() -> None:
+def test_speed_of_a_printed_example() -> None:
     # A lecture on acoustics prints 112 ft/s for Z = 21 ft, t = 0.207 s, A = -21 ft, c = 1125 ft/s: microphone at the
     # release. The temperature is that at which sound is as fast as printed.
     kelvin = 288.15 * (1125 * FOOT / 340.294) ** 2
-    path = Path(distance=_exactly(21 * FOOT), near=_exactly(0.0), temperature=_exactly(kelvin))
+    path = Path(distance=_estimate(21 * FOOT), near=_estimate(0.0), temperature=_estimate(kelvin))
     time, speed = sound.flight(_pair(0.207), path)
     assert speed.value is not None
     assert time.value == pytest.approx(0.207 - 21 / 1125, rel=1e-4)
     assert round(speed.value / FOOT) == 112
 
 
-def test_a_millisecond_is_half_a_per_cent_there() -> None:
+def test_uncertainty_of_a_printed_example() -> None:
     # The same lecture: an error of 1 ms in 0.207 s is about 0.5 %.
-    path = Path(distance=_exactly(21 * FOOT), near=_exactly(0.0), temperature=TEMPERATURE)
+    path = Path(distance=_estimate(21 * FOOT), near=_estimate(0.0), temperature=TEMPERATURE)
     _, speed = sound.flight(_pair(0.207, 1e-3), path)
     assert speed.value is not None
     assert 0.004 < speed.standard_uncertainty / speed.value < 0.006
@@ -66,7 +66,7 @@ def test_base_frequency_of_printed_harmonics() -> None:
 
 
 def _throw(rng: np.random.Generator) -> tuple[Recording, Path, float]:
-    """A drawn recording of a throw at 10 dB, the place of things, and the speed."""
+    """Draw a throw; return its recording at 10 dB, the geometry and the speed."""
     speed, way = float(rng.uniform(5, 45)), float(rng.uniform(3, 8))
     beside, release = float(rng.uniform(0, way)), float(rng.uniform(0.8, 1.3))
     hit = release + way / speed
@@ -75,28 +75,28 @@ def _throw(rng: np.random.Generator) -> tuple[Recording, Path, float]:
         slope=float(rng.choice([0.0, 0.5])), pitch=[None, 400.0, 1500.0][rng.integers(3)],
         ring=float(rng.uniform(2e-3, 6e-3)),
     )  # fmt: skip
-    return made, Path(distance=_exactly(way, 1e-3), near=_exactly(beside), temperature=TEMPERATURE), speed
+    return made, Path(distance=_estimate(way, 1e-3), near=_estimate(beside), temperature=TEMPERATURE), speed
 
 
-def test_speed_within_one_per_cent_of_drawn_throws() -> None:
+def test_speed_is_within_1_percent() -> None:
     rng = np.random.default_rng(16)
-    off, told = [], 0
+    off, count = [], 0
     for _ in range(40):
         made, path, speed = _throw(rng)
         found = sound.listen(made, path, []).speed
         if found.value is not None:
-            told += 1
+            count += 1
             off.append((abs(found.value / speed - 1), abs(found.value - speed) / found.standard_uncertainty))
     errors, pulls = np.array(off).T
-    assert told >= 38
+    assert count >= 38
     assert errors.max() < 0.01
-    # Standard uncertainties are neither hopeful nor idle.
+    # Standard uncertainties are neither too small nor too large.
     assert np.mean(pulls < 2) >= 0.9
     assert np.median(pulls) > 0.05
 
 
 def _heard(rng: np.random.Generator, droop: float) -> tuple[Wheel, sound.Tone]:
-    """A drawn wheel with two knocks at 10 dB, listened to in a drawn range."""
+    """Draw a wheel and two knocks at 10 dB; return it and the tone found in a drawn range."""
     turns, count = float(np.exp(rng.uniform(np.log(25), np.log(400)))), int(rng.integers(1, 8))
     amplitudes = rng.uniform(0.05, 1, count)
     amplitudes[0] = max(amplitudes[0], 0.15)
@@ -109,7 +109,7 @@ def _heard(rng: np.random.Generator, droop: float) -> tuple[Wheel, sound.Tone]:
     return wheel, sound.tone(made, low, high, wheel.marks, release)
 
 
-def test_wheel_speed_within_half_a_per_cent_of_drawn_wheels() -> None:
+def test_wheel_speed_is_within_0_5_percent() -> None:
     rng = np.random.default_rng(17)
     off, pulls = [], []
     for _ in range(25):
@@ -122,7 +122,7 @@ def test_wheel_speed_within_half_a_per_cent_of_drawn_wheels() -> None:
     assert np.mean(np.array(pulls) < 2) >= 0.9
 
 
-def test_droop_and_recovery_of_drawn_throws() -> None:
+def test_droop_and_recovery_time_are_found() -> None:
     rng = np.random.default_rng(18)
     droops, recoveries = [], []
     for _ in range(16):
@@ -140,14 +140,14 @@ def test_droop_and_recovery_of_drawn_throws() -> None:
     assert np.mean(np.abs(droops) < 2) >= 0.85
 
 
-def test_no_dip_is_told_of_a_steady_wheel() -> None:
+def test_no_droop_of_a_steady_wheel() -> None:
     rng = np.random.default_rng(19)
     found = [_heard(rng, 0.0)[1].droop for _ in range(6)]
     assert [one.value for one in found] == [None] * 6
     assert all("no dip stands out" in one.reason for one in found)
 
 
-def test_wheel_without_knocks_is_followed_through_its_deepest_dip() -> None:
+def test_droop_without_knocks_is_found() -> None:
     rng = np.random.default_rng(20)
     wheel = Wheel(turns=90.0, amplitudes=(1.0, 0.5, 0.3, 0.2), droop=0.08, constant=0.25)
     found = sound.tone(recording(rng, seconds=4.0, wheels=(wheel,), release=1.6), 60.0, 130.0)
@@ -155,9 +155,9 @@ def test_wheel_without_knocks_is_followed_through_its_deepest_dip() -> None:
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.5])
-def test_nothing_is_told_of_noise(slope: float) -> None:
+def test_noise_gives_no_answers_but_reasons(slope: float) -> None:
     rng = np.random.default_rng(21)
-    path = Path(distance=_exactly(5.0), near=_exactly(0.0), temperature=TEMPERATURE)
+    path = Path(distance=_estimate(5.0), near=_estimate(0.0), temperature=TEMPERATURE)
     for _ in range(6):
         heard = sound.listen(recording(rng, slope=slope), path, [(20.0, 200.0)])
         (tone,) = heard.tones
@@ -167,7 +167,7 @@ def test_nothing_is_told_of_noise(slope: float) -> None:
         assert heard.knocks == ()
 
 
-def test_no_false_knock_of_wheels_that_slow() -> None:
+def test_slowing_wheel_gives_no_knock() -> None:
     rng = np.random.default_rng(22)
     for _ in range(8):
         wheel = Wheel(turns=float(rng.uniform(30, 300)), amplitudes=tuple(rng.uniform(0.1, 1, 6)), droop=0.08)
@@ -175,39 +175,39 @@ def test_no_false_knock_of_wheels_that_slow() -> None:
         assert isinstance(sound.choose(sound.knocks(made)), str)
 
 
-def _cannot(reason: str, times: Sequence[float] = (), **places: Estimate | None) -> None:
+def _assert_no_speed(reason: str, times: Sequence[float] = (), **places: Estimate | None) -> None:
     rng = np.random.default_rng(23)
     made = recording(rng, knocks=(1.0, 1.3), seconds=2.0)
-    path = Path(**{"distance": _exactly(5.0), "near": _exactly(0.0), "temperature": TEMPERATURE, **places})  # type: ignore[arg-type]
+    path = Path(**{"distance": _estimate(5.0), "near": _estimate(0.0), "temperature": TEMPERATURE, **places})  # type: ignore[arg-type]
     found = sound.listen(made, path, [], near=times).speed
     assert found.value is None
     assert reason in found.reason
 
 
-def test_unknown_places_are_a_reason_and_no_guess() -> None:
-    _cannot("distance", distance=None, far=_exactly(5.0))
+def test_missing_geometry_gives_a_reason() -> None:
+    _assert_no_speed("distance", distance=None, far=_estimate(5.0))
     # 5 m in 0.3 s: 17.5 m/s where the microphone is at the launcher, 15.9 m/s where it is at the target.
-    _cannot("17.5 m/s", near=None)
-    _cannot("15.9", near=None)
-    _cannot("longer than", distance=_exactly(110.0))
-    _cannot("standard uncertainty", distance=_exactly(5.0, 2.0))
-    _cannot("near the knock", times=(1.28, 1.31))
+    _assert_no_speed("17.5 m/s", near=None)
+    _assert_no_speed("15.9", near=None)
+    _assert_no_speed("longer than", distance=_estimate(110.0))
+    _assert_no_speed("standard uncertainty", distance=_estimate(5.0, 2.0))
+    _assert_no_speed("near the knock", times=(1.28, 1.31))
 
 
-def test_three_knocks_alike_are_told_apart_by_the_user_only() -> None:
+def test_three_equal_knocks_need_the_user_to_choose() -> None:
     rng = np.random.default_rng(24)
     made = recording(rng, knocks=(1.0, 1.2, 1.45), seconds=2.2)
     found = sound.knocks(made)
     assert [round(one.time, 2) for one in found] == [1.0, 1.2, 1.45]
-    said = sound.choose(found)
-    assert isinstance(said, str)
-    assert "3 knocks" in said
+    reason = sound.choose(found)
+    assert isinstance(reason, str)
+    assert "3 knocks" in reason
     pair = sound.choose(found, (1.46, 1.02))
     assert not isinstance(pair, str)
     assert [round(one.time, 2) for one in pair] == [1.0, 1.45]
 
 
-def test_two_wheels_in_one_range_are_ambiguous_and_alone_are_not() -> None:
+def test_two_tones_in_one_range_are_ambiguous() -> None:
     rng = np.random.default_rng(25)
     wheels = tuple(Wheel(turns=turns, amplitudes=(1.0, 0.6, 0.4)) for turns in (70.0, 97.0))
     made = recording(rng, wheels=wheels)
@@ -218,7 +218,7 @@ def test_two_wheels_in_one_range_are_ambiguous_and_alone_are_not() -> None:
     assert alone == pytest.approx([70.0, 97.0], rel=1e-3)
 
 
-def test_multiples_and_parts_of_a_wheels_speed_are_not_taken_for_it() -> None:
+def test_harmonics_are_not_taken_for_the_wheel_speed() -> None:
     rng = np.random.default_rng(26)
     for _ in range(8):
         turns = float(rng.uniform(40, 120))
@@ -227,7 +227,7 @@ def test_multiples_and_parts_of_a_wheels_speed_are_not_taken_for_it() -> None:
         assert found.turns.value == pytest.approx(turns, rel=5e-3)
 
 
-def test_a_range_that_leaves_the_wheel_out_finds_none_of_its_harmonics() -> None:
+def test_range_without_the_wheel_finds_no_harmonic() -> None:
     rng = np.random.default_rng(29)
     for _ in range(6):
         turns = float(rng.uniform(40, 120))
@@ -239,7 +239,7 @@ def test_a_range_that_leaves_the_wheel_out_finds_none_of_its_harmonics() -> None
             assert "outside the range" in found.reason or "no tone" in found.reason
 
 
-def test_silence_and_shortness_are_reasons() -> None:
+def test_silent_or_short_recording_gives_a_reason() -> None:
     silent = Recording(samples=np.zeros(20_000), rate=8000.0)
     assert sound.knocks(silent) == ()
     assert "silent" in sound.tone(silent, 20.0, 50.0).turns.reason

@@ -41,7 +41,7 @@ def _rational(b: Array, x: Array) -> Array:
 
 
 def model(name: str, b: Array, x: Array) -> Array:
-    """Values of a set's model for parameters (lanes, p) at x (n,), shape (lanes, n)."""
+    """Return the values of a set's model for parameters (samples, p) at x (n,), shape (samples, n)."""
     p = [b[..., k : k + 1] for k in range(b.shape[-1])]
     with np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         match name:

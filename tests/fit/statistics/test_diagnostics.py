@@ -1,4 +1,4 @@
-"""Tests of residuals keep their level, and see what they are for."""
+"""Tests of residuals keep their level and detect structure, runs and groups."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from stager.fit.statistics.hypothesis_tests import groups, runs, structure
 
 
 def _fitted(rng: np.random.Generator, count: int, what: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Scatter plus `what`, after a straight line was fitted, and the line's tangents."""
+    """Fit a straight line to scatter plus `what`; return the residuals and the tangents of the line."""
     x = np.linspace(0, 1, count)
     tangents = np.column_stack([np.ones(count), x])
     values = rng.normal(size=count) + what
@@ -23,7 +23,7 @@ def _bends(count: int) -> np.ndarray:
 
 
 @pytest.mark.parametrize("count", [8, 12, 40])
-def test_p_values_of_plain_scatter_are_even(count: int) -> None:
+def test_p_values_of_pure_scatter_are_uniform(count: int) -> None:
     rng = np.random.default_rng(0)
     found: dict[str, list[float]] = {"structure": [], "runs": [], "groups": []}
     for _ in range(200):
@@ -38,18 +38,18 @@ def test_p_values_of_plain_scatter_are_even(count: int) -> None:
         assert stats.kstest(values, "uniform").pvalue > 1e-3, name
 
 
-def test_a_bend_is_seen() -> None:
+def test_bend_is_detected_by_structure() -> None:
     rng = np.random.default_rng(1)
-    seen = [structure(*_args(rng)) < 0.05 for _ in range(50)]
+    seen = [structure(*_residuals_with_a_bend(rng)) < 0.05 for _ in range(50)]
     assert np.mean(seen) > 0.9
 
 
-def _args(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _residuals_with_a_bend(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     left, tangents = _fitted(rng, 20, 3 * np.linspace(-1, 1, 20) ** 2)
     return left, _bends(20), tangents
 
 
-def test_a_wave_is_seen_by_its_runs() -> None:
+def test_wave_is_detected_by_runs() -> None:
     rng = np.random.default_rng(2)
     seen = []
     for _ in range(50):
@@ -58,7 +58,7 @@ def test_a_wave_is_seen_by_its_runs() -> None:
     assert np.mean(seen) > 0.9
 
 
-def test_two_kinds_are_told_apart_and_one_outlier_is_no_kind() -> None:
+def test_two_groups_are_detected_but_not_one_outlier() -> None:
     rng = np.random.default_rng(3)
     kind = np.arange(30) % 2
     chance, which = groups(rng.normal(size=30) + 6.0 * kind, rng)
@@ -69,7 +69,7 @@ def test_two_kinds_are_told_apart_and_one_outlier_is_no_kind() -> None:
     assert groups(one, rng)[0] > 0.05
 
 
-def test_what_the_fit_has_taken_cannot_be_tested() -> None:
+def test_structure_within_the_fitted_tangents_is_not_tested() -> None:
     rng = np.random.default_rng(4)
     left, tangents = _fitted(rng, 10, np.zeros(10))
     assert structure(left, tangents, tangents) == 1.0

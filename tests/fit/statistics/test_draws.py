@@ -1,4 +1,4 @@
-"""Draws, their weights, and profiles, on densities that are known exactly."""
+"""Importance sampling, its weights, and profile intervals, on densities that are known exactly."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ from arviz_stats.base import array_stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stager.fit.likelihood import Noise
 from stager.fit.statistics.importance_sampling import TRUSTED, interval, moments, quantile, sample, smooth, threshold
 from stager.fit.statistics.least_squares import Problem, Squares, minimise, profiles
 
 
-def test_a_banana_is_drawn() -> None:
+def test_banana_shaped_target_has_the_exact_moments() -> None:
     # z2 | z1 ~ N(0.3 z1², 0.5²), z1 ~ N(0, 1): mean of z2 is 0.3, its variance 2·0.09 + 0.25.
     def log_density(z: np.ndarray) -> np.ndarray:
         return -0.5 * (z[:, 0] ** 2 + ((z[:, 1] - 0.3 * z[:, 0] ** 2) / 0.5) ** 2)
@@ -26,13 +25,13 @@ def test_a_banana_is_drawn() -> None:
     assert np.diagonal(spread) == pytest.approx([1.0, 0.43], rel=0.15)
 
 
-def test_draws_far_from_the_target_are_not_trusted() -> None:
+def test_proposal_far_from_the_target_is_not_trusted() -> None:
     far = [(np.full(4, 6.0), 0.01 * np.eye(4), 1.0)]
     drawn = sample(lambda z: -0.5 * (z**2).sum(axis=1), far, np.random.default_rng(5), rounds=1)
     assert not drawn.trusted
 
 
-def test_the_tail_tells_even_weights_from_wild_ones() -> None:
+def test_pareto_shape_separates_even_from_heavy_tailed_weights() -> None:
     rng = np.random.default_rng(6)
     even, wild = smooth(0.1 * rng.normal(size=2000)), smooth(rng.standard_exponential(2000) * 1.5)
     # exp of an exponential of mean 1.5 is Pareto with shape 1.5.
@@ -42,23 +41,23 @@ def test_the_tail_tells_even_weights_from_wild_ones() -> None:
 
 
 @given(st.integers(30, 3000), st.floats(0.2, 20.0), st.integers(0, 2**32 - 1))
-def test_smoothing_agrees_with_arviz(count: int, shape: float, seed: int) -> None:
+def test_pareto_smoothing_agrees_with_arviz(count: int, shape: float, seed: int) -> None:
     logs = np.random.default_rng(seed).standard_exponential(count) / shape
     weights, tail = smooth(logs)
-    theirs, khat = array_stats.psislw(-logs, r_eff=1.0)  # it takes log likelihoods: weights are their inverse
+    theirs, khat = array_stats.psislw(-logs, r_eff=1.0)  # takes log likelihoods, the negative log weights
     assert tail == pytest.approx(float(khat), abs=1e-9)
     np.testing.assert_allclose(weights, np.exp(theirs - np.logaddexp.reduce(theirs)), rtol=1e-9)
 
 
-def test_few_draws_ask_for_lighter_tails() -> None:
+def test_threshold_of_the_pareto_shape_falls_with_few_draws() -> None:
     assert threshold(100) == pytest.approx(0.5)
     assert threshold(10_000) == 0.7
 
 
 @settings(max_examples=8)
 @given(st.integers(1, 7), st.floats(0.0, 0.5), st.integers(0, 2**32 - 1))
-def test_bent_and_correlated_targets_are_drawn(size: int, bend: float, seed: int) -> None:
-    """A normal with random correlations, bent along its first direction: exact moments are known."""
+def test_bent_correlated_targets_have_the_exact_moments(size: int, bend: float, seed: int) -> None:
+    # A correlated normal, bent along its first direction, whose exact moments are known.
     rng = np.random.default_rng(seed)
     root = np.eye(size) + 0.5 * np.tril(rng.normal(size=(size, size)), -1)
 
@@ -78,8 +77,8 @@ def test_bent_and_correlated_targets_are_drawn(size: int, bend: float, seed: int
     np.testing.assert_allclose(np.diagonal(spread), 1.0, rtol=0.2)
 
 
-def test_a_second_hill_far_away_is_not_confirmed_or_found() -> None:
-    """A start that sees one of two hills may miss the other; what it must not do is trust a few draws of it."""
+def test_second_distant_mode_is_found_or_draws_are_not_trusted() -> None:
+    # A proposal at one of two modes may miss the other, but few draws of the other must not be trusted.
     rng = np.random.default_rng(3)
 
     def target(place: np.ndarray) -> np.ndarray:
@@ -90,14 +89,14 @@ def test_a_second_hill_far_away_is_not_confirmed_or_found() -> None:
     assert not drawn.trusted or mean == pytest.approx([2.5, 2.5], abs=0.5)
 
 
-def test_resampling_keeps_shares() -> None:
+def test_resampling_keeps_the_weights() -> None:
     drawn = sample(lambda z: -0.5 * (z**2).sum(axis=1), [(np.zeros(1), np.eye(1), 1.0)], np.random.default_rng(7))
     rows = drawn.resample(np.random.default_rng(8), 4000)
     share = np.bincount(rows, minlength=drawn.weights.size) / 4000
     assert np.abs(share - drawn.weights).max() <= 1 / 4000 + 1e-12
 
 
-def test_profile_of_a_line_is_the_textbook_interval() -> None:
+def test_profile_interval_of_a_line() -> None:
     # y = a + b x with known scatter: the 95 % interval is ± 1.959964 standard deviations.
     x = np.linspace(0, 1, 9)
     y = 1 + 2 * x + 0.1 * np.sin(17 * x)
@@ -112,7 +111,7 @@ def test_profile_of_a_line_is_the_textbook_interval() -> None:
         assert one.interval == pytest.approx((best[k] - 1.959964 * spread[k], best[k] + 1.959964 * spread[k]), rel=1e-3)
 
 
-def test_profile_of_a_curve_is_lopsided() -> None:
+def test_profile_interval_of_an_exponential_is_asymmetric() -> None:
     # One datum 1 ± 0.2 of exp(z): the likelihood's interval is ln(1 ± 0.2 · 1.959964).
     problem = Problem(residuals=lambda z: (1 - np.exp(z)) / 0.2, loss=Squares(), step=np.full(1, 1e-5))
     found = minimise(problem, np.full((1, 1), 0.3), tolerance=1e-14)
@@ -123,37 +122,8 @@ def test_profile_of_a_curve_is_lopsided() -> None:
     assert one.interval == pytest.approx((np.log(1 - 0.2 * 1.959964), np.log(1 + 0.2 * 1.959964)), abs=0.01)
 
 
-def test_weighted_quantiles() -> None:
+def test_weighted_quantiles_and_interval() -> None:
     draws = np.array([3.0, 1.0, 2.0])
     assert quantile(draws, np.array([0.0, 0.5, 0.5]), np.array([0.5]))[0] == pytest.approx(1.5)
     # Of n draws the r-th has the expected share r/(n + 1) below it: r = 0.025 · 1002 = 25.05, counted from 1.
     assert interval(np.arange(1001.0)) == pytest.approx((24.05, 975.95))
-
-
-def test_noise_weights_are_the_slope_of_the_loss() -> None:
-    noise, rng, h = Noise(), np.random.default_rng(9), 1e-6
-    residuals = 0.012 * rng.normal(size=30)
-    residuals[3] = 0.2
-    weights = noise(residuals[None])[1][0]
-    for k in (0, 3):
-        ends = [noise((residuals + s * h * np.eye(30)[k])[None])[0][0] for s in (1, -1)]
-        assert (ends[0] - ends[1]) / (2 * h) == pytest.approx(weights[k] * residuals[k], rel=1e-4)
-
-
-def test_noise_finds_scatter_and_outlier() -> None:
-    noise, rng = Noise(), np.random.default_rng(10)
-    residuals = 0.012 * rng.normal(size=400)
-    residuals[[5, 50]] = 0.2, -0.15
-    assert noise.scatter(residuals) == pytest.approx(0.012, rel=0.08)
-    assert np.flatnonzero(noise.outlier_probability(residuals) > 0.5).tolist() == [5, 50]
-
-
-def test_honest_throws_are_seldom_called_wild_and_wild_ones_always() -> None:
-    noise, rng = Noise(), np.random.default_rng(11)
-    errors = 0.012 * rng.normal(size=(300, 24))
-    called = np.array([noise.outlier_probability(row) > 0.5 for row in errors])
-    assert called.mean() < 0.003
-    errors[:, :2] = 0.012 * rng.choice([-1, 1], (300, 2)) * rng.uniform(6, 20, (300, 2))
-    called = np.array([noise.outlier_probability(row) > 0.5 for row in errors])
-    assert called[:, :2].mean() > 0.99
-    assert called[:, 2:].mean() < 0.01

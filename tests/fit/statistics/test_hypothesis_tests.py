@@ -1,4 +1,4 @@
-"""A slope among covariates, several tests at once, AICc."""
+"""Slope among covariates, Holm's correction, AICc."""
 
 from __future__ import annotations
 
@@ -22,18 +22,18 @@ def test_slope_with_a_constant_is_simple_regression() -> None:
     assert left == pytest.approx(1.0)
 
 
-def test_a_column_within_the_covariates_cannot_be_told() -> None:
+def test_slope_of_a_column_within_the_covariates_is_refused() -> None:
     x = np.arange(6.0)
     with pytest.raises(Together, match="with the settings"):
         slope(x**2, x, np.column_stack([np.ones(6), 2 * x]))
 
 
-def test_holm() -> None:
+def test_holm_correction_of_a_hand_worked_example() -> None:
     # Worked by hand: sorted 0.01, 0.02, 0.04 times 3, 2, 1.
     assert holm([0.02, 0.04, 0.01]) == pytest.approx([0.04, 0.04, 0.03])
 
 
-def test_aicc() -> None:
+def test_aicc_of_a_hand_worked_example() -> None:
     # 2·10 + 2·3 + 2·3·4/(12 − 4).
     assert aicc(10.0, 3, 12) == pytest.approx(29.0)
     assert aicc(10.0, 3, 4) == math.inf

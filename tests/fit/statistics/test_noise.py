@@ -1,4 +1,4 @@
-"""Scatter of unknown size, integrated out: against plain quadrature over a wide, fine grid."""
+"""Marginal likelihood over unknown scatter against quadrature on a fine grid; outlier probabilities."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ NOISE = Noise()
 
 
 def _exact(residuals: np.ndarray) -> tuple[float, float, np.ndarray]:
-    """−ln evidence, mean of ln σ, and probabilities of outliers, by brute force."""
+    """Return −ln evidence, mean of ln σ and outlier probabilities by quadrature."""
     steps = np.linspace(np.log(NOISE.least) - 6, np.log(50.0), 4001)
     sigma = np.hypot(np.exp(steps), NOISE.least)[:, None]
     logs = []
@@ -44,7 +44,7 @@ CASES = {
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_marginal_likelihood_and_outliers(name: str) -> None:
+def test_marginal_likelihood_and_outliers_match_quadrature(name: str) -> None:
     residuals = CASES[name]
     loss, logarithm, chance = _exact(residuals)
     assert NOISE(residuals[None])[0][0] == pytest.approx(loss, abs=0.02)
@@ -54,7 +54,7 @@ def test_marginal_likelihood_and_outliers(name: str) -> None:
 
 @settings(max_examples=40)
 @given(st.integers(3, 80), st.floats(-9, 0), st.floats(0, 0.9), st.integers(0, 2**32 - 1))
-def test_marginal_likelihood_of_any_residuals(count: int, size: float, zeros: float, seed: int) -> None:
+def test_marginal_likelihood_of_drawn_residuals(count: int, size: float, zeros: float, seed: int) -> None:
     rng = np.random.default_rng(seed)
     residuals = np.exp(size) * rng.normal(size=count) * (rng.random(count) > zeros)
     assert NOISE(residuals[None])[0][0] == pytest.approx(_exact(residuals)[0], abs=0.05)
@@ -67,9 +67,38 @@ def test_weights_are_the_slope_of_the_loss() -> None:
         np.testing.assert_allclose(NOISE(residuals[None])[1][0] * residuals, slope, rtol=0.02, atol=0.05)
 
 
-def test_loss_has_no_steps() -> None:
-    """Residuals that shrink together, some of them to nothing, move the loss smoothly."""
+def test_loss_is_smooth() -> None:
+    # The loss must vary smoothly as some residuals shrink to zero.
     shares = np.linspace(1.0, 0.0, 400)[:, None]
     path = np.where(np.arange(8) % 2, 1.0, shares) * CASES["even"]
     loss = NOISE(path)[0]
     assert np.abs(np.diff(loss, 2)).max() < 0.1
+
+
+def test_weights_are_the_slope_of_the_loss_with_an_outlier() -> None:
+    rng, h = np.random.default_rng(9), 1e-6
+    residuals = 0.012 * rng.normal(size=30)
+    residuals[3] = 0.2
+    weights = NOISE(residuals[None])[1][0]
+    for k in (0, 3):
+        ends = [NOISE((residuals + s * h * np.eye(30)[k])[None])[0][0] for s in (1, -1)]
+        assert (ends[0] - ends[1]) / (2 * h) == pytest.approx(weights[k] * residuals[k], rel=1e-4)
+
+
+def test_scatter_and_outliers_are_found() -> None:
+    rng = np.random.default_rng(10)
+    residuals = 0.012 * rng.normal(size=400)
+    residuals[[5, 50]] = 0.2, -0.15
+    assert NOISE.scatter(residuals) == pytest.approx(0.012, rel=0.08)
+    assert np.flatnonzero(NOISE.outlier_probability(residuals) > 0.5).tolist() == [5, 50]
+
+
+def test_outliers_are_classified() -> None:
+    rng = np.random.default_rng(11)
+    errors = 0.012 * rng.normal(size=(300, 24))
+    called = np.array([NOISE.outlier_probability(row) > 0.5 for row in errors])
+    assert called.mean() < 0.003
+    errors[:, :2] = 0.012 * rng.choice([-1, 1], (300, 2)) * rng.uniform(6, 20, (300, 2))
+    called = np.array([NOISE.outlier_probability(row) > 0.5 for row in errors])
+    assert called[:, :2].mean() > 0.99
+    assert called[:, 2:].mean() < 0.01

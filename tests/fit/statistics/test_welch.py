@@ -1,4 +1,4 @@
-"""Two samples: published data, and one setting after the other."""
+"""Welch's test on published data, and its extension over several settings."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ DEPRIVED = (
         (DEPRIVED, 2.685145, 17.556628, 0.0153484),
     ],
 )
-def test_published_samples(
+def test_welch_of_published_samples(
     samples: tuple[np.ndarray, np.ndarray], t: float, freedom: float, probability: float
 ) -> None:
     found = welch(*samples)
@@ -50,9 +50,8 @@ def test_interval_of_the_sleep_data() -> None:
     assert welch(*SLEEP).interval == pytest.approx((-3.365483, 0.205483), abs=1e-6)
 
 
-def test_settings_share_a_build_s_scatter() -> None:
-    # Two settings far apart, the same samples shifted: the difference is that of one setting, the freedom doubles; that
-    # both settings differ alike adds a little of it.
+def test_stratified_test_pools_the_scatter_of_settings() -> None:
+    # The same samples at two settings: the difference stays, the degrees of freedom double.
     first, second = SUMMARY
     one, two = welch(first, second), stratified([(first, second), (first + 100, second + 100)])
     assert two.value == pytest.approx(one.value)
@@ -60,13 +59,13 @@ def test_settings_share_a_build_s_scatter() -> None:
     assert two.freedom == pytest.approx(2 * one.freedom, rel=0.1)
 
 
-def test_single_throws_everywhere_have_no_scatter() -> None:
+def test_single_throws_at_every_setting_are_refused() -> None:
     with pytest.raises(ValueError, match="two throws"):
         stratified([(np.ones(1), np.ones(1))] * 5)
 
 
 @drawn(st.integers(3, 12), st.integers(3, 12), st.floats(0.2, 5.0), st.integers(0, 2**32 - 1))
-def test_one_setting_is_the_test_of_scipy(one: int, two: int, ratio: float, seed: int) -> None:
+def test_welch_agrees_with_scipy(one: int, two: int, ratio: float, seed: int) -> None:
     rng = np.random.default_rng(seed)
     first, second = rng.normal(size=one), ratio * rng.normal(size=two)
     found, theirs = welch(first, second), stats.ttest_ind(first, second, equal_var=False)
@@ -74,7 +73,7 @@ def test_one_setting_is_the_test_of_scipy(one: int, two: int, ratio: float, seed
     assert found.freedom == pytest.approx(float(theirs.df), rel=1e-6)
 
 
-def test_a_wild_throw_hardly_moves_the_difference() -> None:
+def test_outlier_hardly_changes_the_difference() -> None:
     rng = np.random.default_rng(0)
     settings, first = np.repeat(np.arange(5), 6), np.tile([True, False], 15)
     values = rng.normal(size=30) + settings
@@ -87,7 +86,7 @@ def test_a_wild_throw_hardly_moves_the_difference() -> None:
     assert tamed.standard_uncertainty < 1.5 * clean.standard_uncertainty
 
 
-def test_a_shared_drift_is_taken_out() -> None:
+def test_shared_drift_is_removed() -> None:
     rng = np.random.default_rng(1)
     settings, first = rng.permutation(np.repeat(np.arange(5), 6)), np.tile([True, False], 15)
     order = np.arange(30.0)

@@ -1,8 +1,9 @@
-"""Throws tables as spreadsheets write them."""
+"""Reading tables of throws as spreadsheets write them."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -26,13 +27,13 @@ def _read(tmp_path: Path, launcher: Launcher, text: str) -> Throws:
     return read(path, launcher)
 
 
-def _wrong(tmp_path: Path, launcher: Launcher, text: str) -> list[str]:
+def _errors(tmp_path: Path, launcher: Launcher, text: str) -> list[str]:
     with pytest.raises(InputErrors) as caught:
         _read(tmp_path, launcher, text)
     return [str(error).replace(str(tmp_path / "throws.csv"), "T") for error in caught.value.errors]
 
 
-def test_units_builds_and_stages_that_are_not_there(tmp_path: Path, launcher: Launcher) -> None:
+def test_units_builds_and_missing_stages_are_read(tmp_path: Path, launcher: Launcher) -> None:
     throws = _read(
         tmp_path, launcher,
         "# a fine evening\nthrow,build,wheel_1 [rpm],wheel_2 [m/s],exit_speed [km/h],note\n"
@@ -54,38 +55,38 @@ def test_equal_settings_share_a_number(tmp_path: Path, launcher: Launcher) -> No
     assert throws.settings[0] == throws.settings[2] != throws.settings[1]
 
 
-def test_a_european_spreadsheet(tmp_path: Path, launcher: Launcher) -> None:
+def test_decimal_commas_and_semicolons_are_read(tmp_path: Path, launcher: Launcher) -> None:
     text = "\ufeffsep=;\nThrow;Wheel 1 (rpm);Exit speed (m/s);;\n1;3.000;9,25;;\n2;3.200,5;9,5;;\n;;;;\n"
-    assert "two ways" in _wrong(tmp_path, launcher, text)[0]
+    assert "two ways" in _errors(tmp_path, launcher, text)[0]
     throws = _read(tmp_path, launcher, text.replace("3.000", "3000"))
     assert throws.exit_speed == pytest.approx([9.25, 9.5])
     assert throws.wheels[0].values[1] == pytest.approx(3200.5 * math.pi / 30)
 
 
-def test_a_comma_before_three_digits_needs_company(tmp_path: Path, launcher: Launcher) -> None:
+def test_comma_before_three_digits_is_ambiguous_alone(tmp_path: Path, launcher: Launcher) -> None:
     head = "wheel_1 [rpm];exit_speed [m/s]\n"
-    assert "two ways" in _wrong(tmp_path, launcher, head + "3000;9,125\n")[0]
+    assert "two ways" in _errors(tmp_path, launcher, head + "3000;9,125\n")[0]
     assert _read(tmp_path, launcher, head + "3000;9,125\n3000;9,5\n").exit_speed[0] == 9.125
     assert _read(tmp_path, launcher, head + "3,000;9.5\n").wheels[0].values[0] == pytest.approx(100 * math.pi)
 
 
-def test_a_throttle_is_a_speed_through_drive_and_supply(tmp_path: Path, launcher: Launcher) -> None:
+def test_throttle_is_converted_by_drive_and_supply(tmp_path: Path, launcher: Launcher) -> None:
     head = "throttle_1 [%],exit_speed [m/s],supply [V]\n"
     throws = _read(tmp_path, launcher, head + "40,8,14.8\n40,7,12\n40,8,\n")
     full, flat, own = throws.surface_speed(launcher, (0,), 0)[:, 0]
-    # No load: Kv · throttle · V · R, less what windage and the no-load current take.
+    # Kv · throttle · V · R, less the effect of windage and no-load current.
     assert 0.9 * 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04 < full < 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04
     assert flat < full
     assert own == pytest.approx(full)
 
 
-def test_two_wheels_of_a_pair(tmp_path: Path, launcher: Launcher) -> None:
+def test_two_wheel_speeds_of_a_pair_are_read(tmp_path: Path, launcher: Launcher) -> None:
     throws = _read(tmp_path, launcher, "wheel_1 [m/s],wheel_1b [m/s],exit_speed [m/s]\n10,8,9\n10,,10\n")
     assert throws.surface_speed(launcher, (0,), 1)[:, 0].tolist() == [8, 10]
 
 
-def test_everything_that_is_wrong_at_once(tmp_path: Path, launcher: Launcher) -> None:
-    found = _wrong(
+def test_all_errors_are_reported_together(tmp_path: Path, launcher: Launcher) -> None:
+    found = _errors(
         tmp_path, launcher,
         "throw,weel_1 [rpm],wheel_1 [furlong],wheel_2 [rpm],throttle_3 [%],exit_speed [m/s],exit_speed [m/s]\n"
         "1,,,3000,50,fast,\n2,,,-5,120,9,,8\n",
@@ -112,22 +113,20 @@ def test_everything_that_is_wrong_at_once(tmp_path: Path, launcher: Launcher) ->
         ("wheel_1 [rpm],wheel_1b [rpm],exit_speed [m/s]\n,9,9\n", "none of side A"),
     ],
 )
-def test_what_a_table_needs(tmp_path: Path, launcher: Launcher, text: str, words: str) -> None:
-    assert words in "\n".join(_wrong(tmp_path, launcher, text))
+def test_missing_columns_and_values_are_input_errors(tmp_path: Path, launcher: Launcher, text: str, words: str) -> None:
+    assert words in "\n".join(_errors(tmp_path, launcher, text))
 
 
-def test_a_launcher_without_drive_has_no_throttle(tmp_path: Path, launcher: Launcher) -> None:
-    from dataclasses import replace
-
+def test_throttle_without_drive_is_an_input_error(tmp_path: Path, launcher: Launcher) -> None:
     bare = replace(launcher, template=replace(launcher.template, drive=None))
-    assert "stage.drive" in _wrong(tmp_path, bare, "throttle_1 [%],exit_speed [m/s]\n40,9\n")[0]
+    assert "stage.drive" in _errors(tmp_path, bare, "throttle_1 [%],exit_speed [m/s]\n40,9\n")[0]
 
 
-def test_other_columns_are_passed_over_and_said(tmp_path: Path, launcher: Launcher) -> None:
+def test_unknown_columns_are_ignored_and_listed(tmp_path: Path, launcher: Launcher) -> None:
     throws = _read(tmp_path, launcher, "wheel_1 [rpm],exit_speed [m/s],operator\n3000,9,Kim\n")
     assert throws.passed == ("operator",)
 
 
-def test_no_such_file(tmp_path: Path, launcher: Launcher) -> None:
+def test_missing_file_is_an_input_error(tmp_path: Path, launcher: Launcher) -> None:
     with pytest.raises(InputErrors, match="no such file"):
         read(tmp_path / "missing.csv", launcher)

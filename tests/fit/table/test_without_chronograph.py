@@ -1,4 +1,4 @@
-"""Tables without a chronograph: range and drop, flight time and distance; what each is worth."""
+"""Exit speeds from range and drop or from flight time and distance, with their uncertainties."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def _read(text: str) -> Throws:
     return read_text(text, Path("t.csv"), BALL.launcher)
 
 
-def test_range_and_drop_give_the_speed_that_flies_there() -> None:
+def test_range_and_drop_give_the_exit_speed() -> None:
     rng = np.random.default_rng(1)
     speeds, drops = rng.uniform(2.0, 40.0, 40), rng.uniform(0.3, 3.0, 40)
     there = land(Release(projectile=BALL.launcher.projectile, speed=speeds, height=drops)).distance
@@ -34,19 +34,19 @@ def test_range_and_drop_give_the_speed_that_flies_there() -> None:
     assert found.at_outlet
 
 
-def test_without_air_it_is_the_textbook_fall() -> None:
-    """A slow heavy ball: v = R·√(g/(2h)); the air takes little."""
+def test_slow_heavy_ball_follows_the_parabola() -> None:
+    # A slow heavy ball: v = R·√(g/(2h)), with little air drag.
     found = _read("wheel_1 [m/s],range [cm],drop [cm]\n12,100,100\n")
     assert found.exit_speed[0] == pytest.approx(1.0 * np.sqrt(9.80665 / 2), rel=0.01)
 
 
-def test_flight_time_and_distance_give_the_speed_at_the_start() -> None:
+def test_flight_time_and_distance_give_the_exit_speed() -> None:
     found = _read("wheel_1 [m/s],flight_time [ms],distance [m]\n12,500,5\n12,250,5\n")
     assert found.exit_speed[0] > 10.0  # the mean is slower than the start
     np.testing.assert_allclose(found.exit_speed, [10.0, 20.0], rtol=0.05)
 
 
-def test_units_and_uncertainties_are_read() -> None:
+def test_uncertainty_comments_are_read() -> None:
     found = _read(
         "# uncertainty: range 2 cm, drop 1 cm\nwheel_1 [m/s],range [m],drop [m]\n12,2,1\n14,4,1\n"
     )  # fmt: skip
@@ -76,22 +76,21 @@ def test_units_and_uncertainties_are_read() -> None:
         ("wheel_1 [m/s],range [m],drop [m]\n12,2,0\n", "t.csv:2", "above 0"),
     ],
 )
-def test_what_is_wrong_is_said_at_its_line(text: str, where: str, message: str) -> None:
+def test_error_names_its_line(text: str, where: str, message: str) -> None:
     with pytest.raises(InputErrors) as caught:
         _read(text)
-    said = str(caught.value)
-    assert where in said
-    assert message in said
+    assert where in str(caught.value)
+    assert message in str(caught.value)
 
 
-def test_a_jam_has_no_range() -> None:
+def test_range_zero_is_a_jam() -> None:
     found = _read("wheel_1 [m/s],range [m],drop [m]\n12,0,1\n14,3,1\n16,,1\n")
     assert found.exit_speed[0] == 0
     assert found.without_speed == (4,)
 
 
-def test_model_is_compared_at_the_outlet() -> None:
-    """Nothing lies between the opening and where a flight begins."""
+def test_forward_model_of_a_range_is_the_outlet_speed() -> None:
+    # The flight begins at the outlet's opening.
     found = _read("wheel_1 [m/s],range [m],drop [m]\n12,3,1\n14,4,1\n")
     exact = outlet_speed(BALL.launcher, throw(BALL.launcher, np.array([[12.0], [14.0]])).exit_speed)
     seen = forward_model(BALL, own_law(BALL), found).exit_speed({})
