@@ -50,7 +50,7 @@ def test_typed_throw_is_parsed(tmp_path: Path, typed: str, wheels: tuple[float],
 
 
 @pytest.mark.parametrize(
-    ("typed", "said"),
+    ("typed", "message"),
     [
         ("windy", "needs wheel speeds"),
         ("15,5", "can be read two ways"),
@@ -60,8 +60,8 @@ def test_typed_throw_is_parsed(tmp_path: Path, typed: str, wheels: tuple[float],
         ("3000 -", "has no exit speed"),
     ],
 )
-def test_ambiguous_or_incomplete_entry_is_refused_with_its_reason(tmp_path: Path, typed: str, said: str) -> None:
-    with pytest.raises(ValueError, match=said.replace("[", r"\[")):
+def test_ambiguous_or_incomplete_entry_is_refused_with_its_reason(tmp_path: Path, typed: str, message: str) -> None:
+    with pytest.raises(ValueError, match=message.replace("[", r"\[")):
         parse(typed, _book(tmp_path), PREVIOUS)
 
 
@@ -162,7 +162,7 @@ def test_value_with_a_wrong_unit_is_refused(tmp_path: Path, typed: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("row", "said"),
+    ("row", "message"),
     [
         (["1", "", "3000", "", "11.6", "", ""], ""),
         (["1", "", "3000", "", "12.9", "", ""], ""),  # 12.57 m/s, by tilt and instruments 13.4 m/s at most
@@ -171,7 +171,7 @@ def test_value_with_a_wrong_unit_is_refused(tmp_path: Path, typed: str) -> None:
         (["1", "", "3000", "90000", "14", "", ""], "beyond its motor's reach"),
     ],
 )
-def test_physically_impossible_throw_raises_a_warning(tmp_path: Path, row: list[str], said: str) -> None:
+def test_physically_impossible_throw_raises_a_warning(tmp_path: Path, row: list[str], message: str) -> None:
     values = {
         "stage.drive": {"speed_constant": "1400 rpm/V", "resistance": "60 mohm", "no_load_current": "1.1 A"},
         "supply": {"voltage": "14.8 V", "resistance": "30 mohm"},
@@ -182,5 +182,5 @@ def test_physically_impossible_throw_raises_a_warning(tmp_path: Path, row: list[
     with open_book(path, launcher, 2) as (book, _):
         book.append(row)
         found = implausible(book.throws(), book)
-    assert bool(found) is bool(said)
-    assert not said or (said in found[0] and found[0].endswith("undo 1 removes it."))
+    assert bool(found) is bool(message)
+    assert not message or (message in found[0] and found[0].endswith("undo 1 removes it."))

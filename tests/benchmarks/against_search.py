@@ -43,14 +43,14 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
             behind.append(gap)
             if gap > 1e-3:
                 lost.append(number)
-                said = f"behind by {100 * gap:.2f} %"
-                print(number, words, said, np.round(speeds, 3), np.round(rungs, 3), flush=True)
+                message = f"behind by {100 * gap:.2f} %"
+                print(number, words, message, np.round(speeds, 3), np.round(rungs, 3), flush=True)
         else:
             reaching = [k + 1 for k, search in enumerate(searches) if search.reaches]
             if reaching and (best is None or best.count > min(reaching)):
                 lost.append(number)
-                said = f"reached with {reaching[0]}, plan"
-                print(number, words, said, None if best is None else best.count, flush=True)
+                message = f"reached with {reaching[0]}, plan"
+                print(number, words, message, None if best is None else best.count, flush=True)
             if best is not None and best.exit_speed > asked:
                 unfit.append(number)
                 print(number, words, "overshot", best.exit_speed / asked - 1, flush=True)

@@ -51,8 +51,8 @@ def _lines(words: str, machine: Launcher, heat: float, alone: str) -> list[Line]
     (planned,), best = medians(lambda: _planned(task), clock=time.perf_counter), found.best
     if best is None or found.bound is None:
         raise ValueError("the benchmark's scenario has no plan")
-    told = "certified" if not found.bound.missing else "bounded by the cap alone"
-    what = f"plan, {told}, {best.count} stages, {words}"
+    certificate = "certified" if not found.bound.missing else "bounded by the cap alone"
+    what = f"plan, {certificate}, {best.count} stages, {words}"
     rows = []
     for form, settings, asked in (("default", DEFAULT, alone), ("vectorised", VECTORISED, "shown")):
         race = Race(task, (1 - GAP) * best.exit_speed)

@@ -79,9 +79,9 @@ def test_card_shows_settings_limits_first_throws_cautions_and_source(kind: str, 
     for speed in SPEEDS:
         assert f"{speed:.2f}" in text
         assert f"{speed / 0.04 * 60 / (2 * np.pi):.0f}" in text
-    for said in ("exit energy", "tyre retention", "not judged", "First throws", "nobody ahead", "2023-11-14",
+    for message in ("exit energy", "tyre retention", "not judged", "First throws", "nobody ahead", "2023-11-14",
                  document["config_sha256"][:12], document["stager_version"]):  # fmt: skip
-        assert said in text
+        assert message in text
     assert document["planned"] is False
     assert [stage["wheel_speed_m_s"] for stage in document["stages"]] == pytest.approx(SPEEDS)
 
@@ -175,20 +175,20 @@ def test_no_first_throws_if_many_builds_jam() -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "said"),
+    ("old", "new", "message"),
     [
         ('exit_energy = "8 J"', 'exit_energy = "3 J"', "break exit energy"),
         ('static = "0.75 ± 0.08"', "static = 0.02", "jams"),
     ],
 )
-def test_settings_that_break_a_safety_limit_or_jam_give_no_card(old: str, new: str, said: str, tmp_path: Path) -> None:
+def test_settings_that_break_a_hard_limit_or_jam_give_no_card(old: str, new: str, message: str, tmp_path: Path) -> None:
     changes = {old: new, 'sliding = "0.22 ± 0.04"': "sliding = 0.01"} if "static" in old else {old: new}
     config, out = _written(tmp_path, changes), tmp_path / "card.html"
     done = stager("card", str(config), "-o", str(out))
     assert done.status == 1
-    assert said in done.out
+    assert message in done.out
     assert not out.exists()
-    with pytest.raises(InputError, match=said):
+    with pytest.raises(InputError, match=message):
         package.load(config).card().save(out)
 
 

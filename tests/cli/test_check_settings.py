@@ -69,7 +69,7 @@ def test_status_is_one_if_no_setting_keeps_the_limits(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("rows", "where", "said"),
+    ("rows", "where", "message"),
     [
         ("wheel_1 [rpm]\n3000\nx\n", ":3: wheel_1 [rpm]", "is not a number"),
         ("wheel_1 [rpm],wheel_2 [rpm]\n3000,3000\n,3000\n", ":3", "leaves a stage out"),
@@ -78,24 +78,24 @@ def test_status_is_one_if_no_setting_keeps_the_limits(tmp_path: Path) -> None:
         ("wheel_1 [m/s]\n99999\n", ":2: wheel_1 [m/s]", "must be 0 to"),
     ],
 )
-def test_error_in_the_table_names_file_and_line(rows: str, where: str, said: str, tmp_path: Path) -> None:
+def test_error_in_the_table_names_file_and_line(rows: str, where: str, message: str, tmp_path: Path) -> None:
     table, results = tmp_path / "settings.csv", tmp_path / "results.csv"
     table.write_text(rows, encoding="utf-8")
     ran = stager("check", str(CONFIG), "--settings", str(table), "-o", str(results))
     assert ran.status == 2
     assert f"{table}{where}" in ran.err
-    assert said in ran.err
+    assert message in ran.err
     assert not results.exists()
 
 
 def test_conflicting_options_and_overwriting_the_input_are_refused(table: Path) -> None:
     before = table.read_bytes()
-    for arguments, said in (
+    for arguments, message in (
         (("--settings", str(table), "-o", str(table)), "would be replaced"),
         (("--settings", str(table), "--speed", "12"), "both give the wheel speeds"),
         (("-o", "results.csv"), "--settings gives no table"),
     ):
         ran = stager("check", str(CONFIG), *arguments)
         assert ran.status == 2
-        assert said in ran.err
+        assert message in ran.err
     assert table.read_bytes() == before

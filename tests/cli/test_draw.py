@@ -133,15 +133,15 @@ def test_title_is_escaped(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("arguments", "said"),
+    ("arguments", "message"),
     [(("-o", "plate.png"), "cannot draw"), (("-o", "plate.svg", "--stages", "9"), "must be 1 to 5")],
 )
 def test_unsupported_file_type_and_stage_count_are_input_errors(
-    arguments: tuple[str, ...], said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    arguments: tuple[str, ...], message: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     config = Path(SEED_BALL).resolve()
     monkeypatch.chdir(tmp_path)
     done = stager("draw", str(config), *arguments)
     assert done.status == 2
-    assert said in done.err
+    assert message in done.err
     assert list(tmp_path.iterdir()) == []

@@ -75,8 +75,8 @@ def test_interruption_during_the_fit_writes_nothing(tmp_path: Path) -> None:
         assert process.stdout is not None
         process.stdout.readline()
         process.send_signal(signal.SIGINT)
-        out, said = process.communicate()
-    assert (process.returncode, out, said) == (130, "", "interrupted; nothing was written\n")
+        out, message = process.communicate()
+    assert (process.returncode, out, message) == (130, "", "interrupted; nothing was written\n")
     assert _files(tmp_path) == before
 
 

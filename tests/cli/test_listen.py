@@ -58,14 +58,14 @@ def _write(path: Path, kind: str, samples: Floats = SAMPLES) -> None:
 def test_every_sample_format_gives_the_same_result(kind: str, tmp_path: Path) -> None:
     _write(tmp_path / "a.wav", kind)
     ran = stager("listen", str(tmp_path / "a.wav"), *PLACES, "--rpm", "2000:6000", "--json")
-    told = json.loads(ran.out)
+    document = json.loads(ran.out)
     assert ran.status == 0
-    assert told["speed"]["value_m_s"] == pytest.approx(20.0, rel=0.01)
-    (wheel,) = told["wheels"]
+    assert document["speed"]["value_m_s"] == pytest.approx(20.0, rel=0.01)
+    (wheel,) = document["wheels"]
     assert wheel["rpm"]["value_rpm"] == pytest.approx(4000, rel=0.005)
     assert wheel["droop"]["value_fraction"] == pytest.approx(0.06, abs=0.012)
-    assert told["row"].keys() == {"wheel_1 [rpm]", "flight_time [s]", "distance [m]"}
-    assert float(told["row"]["flight_time [s]"]) == pytest.approx(0.25, rel=0.01)
+    assert document["row"].keys() == {"wheel_1 [rpm]", "flight_time [s]", "distance [m]"}
+    assert float(document["row"]["flight_time [s]"]) == pytest.approx(0.25, rel=0.01)
 
 
 def test_tone_of_another_program_is_recognised(tmp_path: Path) -> None:
@@ -119,12 +119,12 @@ def test_file_that_is_no_wav_is_an_input_error_with_a_hint(content: str, tmp_pat
     assert ran.out == ""
 
 
-@pytest.mark.parametrize("name, said", [("missing.wav", "is not there"), (".", "is not a regular file"),
+@pytest.mark.parametrize("name, message", [("missing.wav", "is not there"), (".", "is not a regular file"),
                                         ("/dev/zero", "is not a regular file")])  # fmt: skip
-def test_missing_file_folder_and_device_are_refused(name: str, said: str, tmp_path: Path) -> None:
+def test_missing_file_folder_and_device_are_refused(name: str, message: str, tmp_path: Path) -> None:
     ran = stager("listen", str(tmp_path / name))
     assert ran.status == 2
-    assert said in ran.err
+    assert message in ran.err
 
 
 def test_truncated_files_are_read_or_refused(tmp_path: Path) -> None:
@@ -156,12 +156,12 @@ WRONG = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("options, said", WRONG, ids=lambda part: " ".join(part) if isinstance(part, list) else None)
-def test_invalid_option_is_an_input_error(options: list[str], said: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("options, message", WRONG, ids=lambda part: " ".join(part) if isinstance(part, list) else None)
+def test_invalid_option_is_an_input_error(options: list[str], message: str, tmp_path: Path) -> None:
     _write(tmp_path / "a.wav", "16")
     ran = stager("listen", str(tmp_path / "a.wav"), *options)
     assert ran.status == 2
-    assert said in ran.err
+    assert message in ran.err
 
 
 def _small_wav() -> bytes:

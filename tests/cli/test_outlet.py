@@ -26,9 +26,9 @@ def test_throw_reports_the_outlet_loss(config: str) -> None:
     assert behind["exit_energy_J"] == pytest.approx(plain["exit_energy_J"] - 0.2)
     assert behind["outlet_speed_m_s"] < plain["outlet_speed_m_s"]
     assert behind["stages"][0]["indicated_rpm"] == pytest.approx(behind["stages"][0]["rpm"] / 1.02)
-    said = " ".join(stager("throw", config, "--speed", "12").out.split())
-    assert "the outlet takes 0.200 J" in said
-    assert "set the wheels until the tachometer shows" in said
+    message = " ".join(stager("throw", config, "--speed", "12").out.split())
+    assert "the outlet takes 0.200 J" in message
+    assert "set the wheels until the tachometer shows" in message
 
 
 def test_projectile_that_stays_in_the_outlet_gives_status_one(config: str) -> None:

@@ -91,8 +91,8 @@ def test_closed_pipe_gives_status_zero() -> None:
         assert process.stdout is not None
         assert process.stderr is not None
         process.stdout.close()
-        said = process.stderr.read()
-    assert (process.returncode, said) == (0, b"")
+        message = process.stderr.read()
+    assert (process.returncode, message) == (0, b"")
 
 
 def test_interruption_gives_status_130() -> None:
@@ -103,8 +103,8 @@ def test_interruption_gives_status_130() -> None:
         assert process.stdout is not None
         process.stdout.readline()
         process.send_signal(signal.SIGINT)
-        _, said = process.communicate()
-    assert (process.returncode, said) == (130, "interrupted; nothing was written\n")
+        _, message = process.communicate()
+    assert (process.returncode, message) == (130, "interrupted; nothing was written\n")
 
 
 HOOKED = """
@@ -130,8 +130,8 @@ def test_interruption_during_imports_gives_status_130(name: str) -> None:
         assert process.stdout is not None
         process.stdout.readline()
         process.send_signal(signal.SIGINT)
-        _, said = process.communicate()
-    assert (process.returncode, said) == (130, "interrupted; nothing was written\n")
+        _, message = process.communicate()
+    assert (process.returncode, message) == (130, "interrupted; nothing was written\n")
 
 
 @pytest.mark.parametrize("name", ["typer", "numpy", "pydantic", "pint", "rich"])

@@ -16,11 +16,11 @@ CTRL_C = "\x03"
 
 
 @pytest.mark.parametrize(
-    ("seconds", "said"),
+    ("seconds", "message"),
     [(0.2, "nearly done"), (7.6, "about 8 s left"), (89.0, "about 89 s left"), (95.0, "about 2 min left")],
 )
-def test_time_left_is_rounded_and_worded(seconds: float, said: str) -> None:
-    assert left(seconds) == said
+def test_time_left_is_rounded_and_worded(seconds: float, message: str) -> None:
+    assert left(seconds) == message
 
 
 def test_plan_shows_the_time_left_then_the_answer(tmp_path: Path) -> None:
@@ -35,10 +35,10 @@ def test_interrupted_plan_ends_with_all_its_processes(tmp_path: Path) -> None:
     with Terminal(["plan", str(ROOT / "configs" / "seed_ball.toml")], tmp_path, TERM="xterm") as terminal:
         terminal.expect("Planning")
         terminal.send(CTRL_C)
-        said = terminal.expect(r"(?s).*interrupted; nothing was written")[0]
+        message = terminal.expect(r"(?s).*interrupted; nothing was written")[0]
         # The terminal closes once every process that holds it has ended.
         assert terminal.end() == 130
-        assert "Traceback" not in said + terminal.seen
+        assert "Traceback" not in message + terminal.seen
 
 
 def test_sweep_shows_the_time_spent(tmp_path: Path) -> None:

@@ -68,8 +68,8 @@ def test_internal_error_names_the_traceback_switch(
 ) -> None:
     monkeypatch.delenv(TRACEBACK_SWITCH, raising=False)
     assert Session().run(lambda: _raises(ZeroDivisionError("by zero"))) is ExitStatus.FAULT
-    assert "ZeroDivisionError" in (said := capsys.readouterr().err)
-    assert TRACEBACK_SWITCH in said
+    assert "ZeroDivisionError" in (message := capsys.readouterr().err)
+    assert TRACEBACK_SWITCH in message
     monkeypatch.setenv(TRACEBACK_SWITCH, "1")
     with pytest.raises(ZeroDivisionError):
         Session().run(lambda: _raises(ZeroDivisionError("by zero")))

@@ -34,7 +34,7 @@ def test_set_may_be_repeated_and_takes_plain_numbers() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "said"),
+    ("change", "message"),
     [
         ("foo", "KEY=VALUE"),
         ("limits.stagess=2", "unknown key"),
@@ -46,9 +46,9 @@ def test_set_may_be_repeated_and_takes_plain_numbers() -> None:
         ("a..b=3", "unknown key"),
     ],
 )
-def test_invalid_set_is_an_input_error_with_a_hint(change: str, said: str) -> None:
+def test_invalid_set_is_an_input_error_with_a_hint(change: str, message: str) -> None:
     done = stager("throw", CONFIG, "--speed", "12", "--set", change)
     assert done.status == 2
-    assert said in done.err
+    assert message in done.err
     assert "hint:" in done.err
     assert "Traceback" not in done.err

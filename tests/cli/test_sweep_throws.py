@@ -59,11 +59,11 @@ def test_throws_of_stage_two_at_the_given_first_speed(two: str) -> None:
     assert [one["line"] for one in document["measured"]] == [3, 4, 5, 7]
     assert [one["speeds_before_m_s"] for one in document["measured"]] == [[12], [12], [14], [12]]
     assert document["measured"][2]["difference_fraction"] is None
-    said = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "12").out.split())
-    assert "1 throw jammed where the configuration expects none to." in said
-    assert "Not in the picture" not in said
-    said = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "10").out.split())
-    assert "Not in the picture: 3 throws with the other wheels set otherwise." in said
+    message = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "12").out.split())
+    assert "1 throw jammed where the configuration expects none to." in message
+    assert "Not in the picture" not in message
+    message = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "10").out.split())
+    assert "Not in the picture: 3 throws with the other wheels set otherwise." in message
 
 
 def test_table_without_throws_of_the_stage_is_an_input_error(two: str) -> None:

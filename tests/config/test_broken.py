@@ -68,7 +68,7 @@ def test_missing_empty_and_unreadable_files_are_input_errors(tmp_path: Path) -> 
     empty, foreign = tmp_path / "empty.toml", tmp_path / "foreign.toml"
     empty.write_text(" \n", encoding="utf-8")
     foreign.write_bytes(b"# one\n# two\ntitle = 'caf\xe9'\n")
-    for path, said in [
+    for path, message in [
         (tmp_path / "none.toml", f"{tmp_path}/none.toml: there is no such file"),
         (tmp_path, f"{tmp_path}: is a directory, not a configuration file"),
         (empty, f"{empty}: the file is empty"),
@@ -78,7 +78,7 @@ def test_missing_empty_and_unreadable_files_are_input_errors(tmp_path: Path) -> 
     ]:
         with pytest.raises(InputErrors) as caught:
             load(path)
-        assert str(caught.value) == said
+        assert str(caught.value) == message
 
 
 def test_deep_nesting_is_an_input_error(tmp_path: Path) -> None:

@@ -102,7 +102,7 @@ def test_oversized_quantity_is_refused_quickly(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "value", "said"),
+    ("key", "value", "message"),
     [
         ('speed = "1.2 m/s"', 'speed = "800 m/s"', "feed.speed: must be at most 100 m/s (got 800 m/s)"),
         ('stiffness = "40 kN/m"', 'stiffness = "1e-299 kN/m"', "contact.stiffness: must be at least"),
@@ -113,13 +113,13 @@ def test_oversized_quantity_is_refused_quickly(text: str) -> None:
         (MASS, 'mass = "18 g ± 1e-200 g"', "projectile.mass: has an uncertainty that is too small to matter"),
     ],
 )
-def test_quantity_outside_its_range_is_an_input_error(key: str, value: str, said: str, tmp_path: Path) -> None:
+def test_quantity_outside_its_range_is_an_input_error(key: str, value: str, message: str, tmp_path: Path) -> None:
     assert key in VALID
     path = tmp_path / "a.toml"
     path.write_text(VALID.replace(key, value), encoding="utf-8")
     (error, *_) = _load_errors(path).errors
     line = VALID[: VALID.index(key)].count("\n") + 1
-    assert str(error).startswith(f"{path}:{line}: {said}")
+    assert str(error).startswith(f"{path}:{line}: {message}")
 
 
 def test_every_quantity_has_a_range_that_contains_its_example() -> None:

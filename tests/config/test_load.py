@@ -143,7 +143,7 @@ def test_draws_of_a_fit_are_read_or_refused(tmp_path: Path) -> None:
     found = loaded(tmp_path, draws).scenario().draws
     assert found is not None
     np.testing.assert_array_equal(found["stage.crush"], [0.004, 0.0039])
-    for text, said in [
+    for text, message in [
         ("contact.stiffness\n", "it holds no draws"),
         ("contact.stiffnes\n1\n", "no quantity of this configuration heads column 1"),
         ("contact.stiffness,stage.crush\n1,2\n1\n", "line 3 has fewer cells than heads (2)"),
@@ -154,7 +154,7 @@ def test_draws_of_a_fit_are_read_or_refused(tmp_path: Path) -> None:
         table.write_text(text, encoding="utf-8")
         with pytest.raises(InputErrors) as caught:
             loaded(tmp_path, draws)
-        assert str(caught.value) == f'{tmp_path}/a.toml:2: draws: "fitted.csv" cannot be used ({said})'
+        assert str(caught.value) == f'{tmp_path}/a.toml:2: draws: "fitted.csv" cannot be used ({message})'
     table.unlink()
     with pytest.raises(InputErrors, match="No such file"):
         loaded(tmp_path, draws)

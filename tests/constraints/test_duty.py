@@ -78,9 +78,9 @@ def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
     assert content["at_rate"]["energy_per_throw_J"] * 4 == pytest.approx(content["at_rate"]["average_power_W"])
     assert content["at_rate"]["throws_per_charge"] > 0
     assert [table.title for table in report.tables(content)] == ["Motors", "Throw after throw"]
-    said = " ".join(report.notes(content))
-    assert "Spin-up" in said
-    assert "of the time spent throwing" in said
+    message = " ".join(report.notes(content))
+    assert "Spin-up" in message
+    assert "% of the time at most" in message
 
 
 def test_report_leaves_out_rate_and_heat_without_their_data() -> None:
@@ -102,12 +102,12 @@ def test_jam_at_the_rate_fails_the_check() -> None:
     # Governors too weak for the rate: the first throw passes, throws in the steady state jam.
     machine = launcher(drive=replace(DRIVE, governed=True, current_limit=2.0), rate=15.0)
     design = OperatingPoint(launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, SPEEDS))
-    said = check.answer(design, evaluate_limits(design), Provenance(config_sha256="", seed=0))
+    answer = check.answer(design, evaluate_limits(design), Provenance(config_sha256="", seed=0))
     assert not design.throw.jammed
-    assert not any(limit["kept"] is False for limit in said.document["limits"])
-    assert said.document["kept"] is said.yes is False
-    assert said.screen is not None
-    assert said.screen.headline.startswith("It jams at the feed's rate")
+    assert not any(limit["kept"] is False for limit in answer.document["limits"])
+    assert answer.document["kept"] is answer.yes is False
+    assert answer.screen is not None
+    assert answer.screen.headline.startswith("It jams at the feed's rate")
 
 
 def test_plan_reports_the_steady_exit_speed() -> None:

@@ -58,17 +58,17 @@ def test_eye_injury_is_named_above_its_half_risk(shape: int) -> None:
 
 def test_notes_cover_eyes_toys_and_fall() -> None:
     machine = _thrown()
-    said = safety.notes(machine, throw(machine, SPEEDS))
-    assert [line.partition(":")[0] for line in said] == ["Eyes", "Toys", "Fall"]
-    assert all(len(line) <= 300 for line in said)
-    assert "not safe" in said[0]
+    notes = safety.notes(machine, throw(machine, SPEEDS))
+    assert [line.partition(":")[0] for line in notes] == ["Eyes", "Toys", "Fall"]
+    assert all(len(line) <= 300 for line in notes)
+    assert "not safe" in notes[0]
 
 
 def test_note_on_toy_limits_certifies_nothing() -> None:
     machine = _thrown(mass=0.0005)
-    said = safety.notes(machine, throw(machine, SPEEDS[:1]))
-    assert "certifies nothing" in said[1]
-    assert "not compared" in said[1]
+    notes = safety.notes(machine, throw(machine, SPEEDS[:1]))
+    assert "certifies nothing" in notes[1]
+    assert "not compared" in notes[1]
 
 
 @pytest.mark.parametrize("mass, area, kept", [(0.018, None, None), (0.018, 1e-3, True), (0.018, 1e-5, False)])
@@ -78,9 +78,9 @@ def test_toy_limit_per_area_uses_the_contact_area(mass: float, area: float | Non
     done = throw(machine, SPEEDS[:1])
     row = safety.rows(machine, done)["toy_limits"][0]
     assert row == {"name": "ASTM F963-17", "kept": kept}
-    said = safety.notes(machine, done)[1]
-    assert ("Not judged: ASTM F963-17" in said) is (kept is None)
-    assert ("within the published limits" in said) is False  # EN 71-1 before A1:2018 is broken
+    note = safety.notes(machine, done)[1]
+    assert ("Not judged: ASTM F963-17" in note) is (kept is None)
+    assert ("within the published limits" in note) is False  # EN 71-1 before A1:2018 is broken
 
 
 def test_disc_of_unknown_thickness_has_no_energy_per_area() -> None:
@@ -119,7 +119,7 @@ def test_strain_of_a_rolling_ball() -> None:
     done = throw(machine, SPEEDS)
     row = throws.stages(machine, done)[0]
     assert row["squeeze_m_s2"] == pytest.approx(4e4 * 4e-3 / 0.018, rel=0.02)
-    (said,) = throws.strain([row])
-    assert "along the barrel" in said
-    assert "Not counted" in said
+    (message,) = throws.strain([row])
+    assert "along the barrel" in message
+    assert "Not counted" in message
     assert throws.entering(machine) == ["It enters without spin (feed.spin)."]

@@ -27,15 +27,15 @@ def _design(speeds: list[float], **tyre: object) -> OperatingPoint:
 def test_lift_off_is_explained_with_the_best_remedy() -> None:
     # Lift-off at √(5.52 MPa × 0.05 / 1250 kg/m³) = 14.86 m/s; at 20 m/s stretch alone takes ρu²/E = 9.06 %.
     design = _design([8.0, 20.0], held_by=Hold.STRETCH)
-    (said,) = limits.tyre_notes(design)
-    assert said.startswith("Tyre of stage 2: its own weight outdoes its stretch")
-    assert "14.9 m/s" in said
-    assert "9 %" in said
-    assert "whatever the wheel's radius" in said
+    (message,) = limits.tyre_notes(design)
+    assert message.startswith("Tyre of stage 2: its own weight outdoes its stretch")
+    assert "14.9 m/s" in message
+    assert "9 %" in message
+    assert "whatever the wheel's radius" in message
     rows = limits.tyre_rows(design)
     best = max(rows[1]["changes"], key=lambda change: change["holds_to_m_s"])
     assert rows[1]["changes"][0] == best
-    assert best["what"] in said
+    assert best["what"] in message
     assert rows[1]["stretch_needed_alone"] == pytest.approx(1250 * 400 / 5.52e6)
 
 
@@ -53,8 +53,8 @@ def test_each_fastening_has_its_failure_mode(tyre: dict[str, object], because: s
     assert because in slow["because"]
     leaves = float(slow["leaves_at_m_s"])
     assert limits.tyre_notes(_design([0.6 * leaves], **tyre)) == []
-    (said,) = limits.tyre_notes(_design([0.8 * leaves], **tyre))
-    assert because in said
+    (message,) = limits.tyre_notes(_design([0.8 * leaves], **tyre))
+    assert because in message
 
 
 @pytest.mark.parametrize("hold, key", [(Hold.LIP, "lip_strength"), (Hold.BOND, "bond_strength")])

@@ -99,10 +99,10 @@ def test_dimension_lines_have_the_stated_length(tmp_path: Path) -> None:
         if one.get("class") == "dimension":
             (x0, y0), (x1, y1) = (map(float, pair.split(",")) for pair in one.get("points", "").split())
             lengths.add(round(abs(x1 - x0) + abs(y1 - y0), 2))
-    said = {float(text.removeprefix("Ø ")) for text in _texts(drawing) if re.fullmatch(r"(Ø )?[\d.]+", text)}
+    labels = {float(text.removeprefix("Ø ")) for text in _texts(drawing) if re.fullmatch(r"(Ø )?[\d.]+", text)}
     # configs/table_tennis.toml: ball 40 mm, crush 1.8 mm, wheels 50 mm across 6 mm apart
-    assert said - {1.0, 2.0, 3.0} == {40.0, 38.2, 50.0, 56.0, 162.0}
-    assert said - {1.0, 2.0, 3.0} <= lengths
+    assert labels - {1.0, 2.0, 3.0} == {40.0, 38.2, 50.0, 56.0, 162.0}
+    assert labels - {1.0, 2.0, 3.0} <= lengths
 
 
 def test_side_view_is_within_its_view_box(tmp_path: Path) -> None:

@@ -89,13 +89,13 @@ def test_line_is_appended_whole_or_not_at_all(kind: str, pid: int, tmp_path: Pat
     for faulty in _fault_at_each_call(kind, pid, prepare, lambda: append(path, line)):
         text = path.read_text(encoding="utf-8")
         found.add(text)
-        said = not faulty.dead
+        confirmed = not faulty.dead
         if text != f"{before}\n{line}\n":
             kept, _, torn = text.removeprefix(before).partition("\n")
             assert not kept
             assert not torn or torn.startswith("#")
             assert "kill" in kind or not torn
-            assert not said or kind != "short"
+            assert not confirmed or kind != "short"
     assert f"{before}\n{line}\n" in found
     assert kind == "short" or len(found) > 1
 
@@ -198,8 +198,8 @@ def test_configuration_and_its_draws_stay_consistent(kind: str, pid: int, tmp_pa
         try:
             found = load(path)
         except InputError as error:
-            said = f"{kind}: {error}"
-            assert re.match("kill: .*draws_sha256", said)
+            message = f"{kind}: {error}"
+            assert re.match("kill: .*draws_sha256", message)
         else:
             assert found.draws is not None
             assert found.draws["stage.crush"][0] in (0.003, 0.004)
@@ -219,8 +219,8 @@ def test_second_writer_of_a_table_is_refused_until_the_first_closes(tmp_path: Pa
     path, link = tmp_path / "throws.csv", tmp_path / "link.csv"
     link.symlink_to(path)
     with open_book(path, LAUNCHER, 2) as (book, _):
-        said = rf"another stager \(process {os.getpid()} on "
-        with pytest.raises(InputError, match=said), open_book(link, LAUNCHER, 2):
+        message = rf"another stager \(process {os.getpid()} on "
+        with pytest.raises(InputError, match=message), open_book(link, LAUNCHER, 2):
             pass
         book.append(["", "", "3000", "", "11.75", "", ""])
     with open_book(link, LAUNCHER, 2) as (other, _):

@@ -82,7 +82,7 @@ def test_abbreviated_answers_are_completed(name: str, typed: str, answer: str) -
 
 
 @pytest.mark.parametrize(
-    ("name", "typed", "said"),
+    ("name", "typed", "message"),
     [
         ("shape", "r", "not one of"),
         ("mass", "20 mm", "does not measure a mass"),
@@ -92,6 +92,6 @@ def test_abbreviated_answers_are_completed(name: str, typed: str, answer: str) -
         ("energy", NONE, "write it like"),
     ],
 )
-def test_invalid_answer_is_refused_with_its_reason(name: str, typed: str, said: str) -> None:
-    with pytest.raises(ValueError, match=said):
+def test_invalid_answer_is_refused_with_its_reason(name: str, typed: str, message: str) -> None:
+    with pytest.raises(ValueError, match=message):
         read_answer(BY_NAME[name], typed)

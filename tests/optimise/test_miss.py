@@ -46,9 +46,9 @@ def test_relaxation_of_one_limit_makes_the_goal_feasible() -> None:
 
 def test_wording_of_an_unproven_infeasibility() -> None:
     rows = solved(HEAT)
-    said = explain(rows, NO_MARGINS, 14.99, Clock(), proven=False)
-    assert not said.proven
-    assert said.reason.startswith("No design found that reaches 15 m/s, and almost proven that none exists; ")
+    missed = explain(rows, NO_MARGINS, 14.99, Clock(), proven=False)
+    assert not missed.proven
+    assert missed.reason.startswith("No design found that reaches 15 m/s, and almost proven that none exists; ")
     assert "does not prove" in explain(rows, NO_MARGINS, 15.5, Clock(), proven=False).reason
 
 

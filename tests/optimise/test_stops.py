@@ -16,7 +16,7 @@ def _verdict(machine: Any = HEAVY, **limit_values: Any) -> str:
 
 
 @pytest.mark.parametrize(
-    ("limit_values", "said"),
+    ("limit_values", "message"),
     [
         ({"stages": 1}, "Build 1 stage: the limit on stages allows no more."),
         ({"stages": 6, "length": 0.1}, "Build 1 stage: the limit on length allows no more."),
@@ -24,9 +24,9 @@ def _verdict(machine: Any = HEAVY, **limit_values: Any) -> str:
         ({"length": 0.1, "mass": 0.5}, "Build 1 stage: the limits on length and mass allow no more."),
     ],
 )  # fmt: skip
-def test_limit_that_forbids_a_further_stage_is_named(limit_values: dict[str, Any], said: str) -> None:
+def test_limit_that_forbids_a_further_stage_is_named(limit_values: dict[str, Any], message: str) -> None:
     machine = launcher(HEAVY.projectile, built(mass=0.3))
-    assert _verdict(machine, **limit_values) == said
+    assert _verdict(machine, **limit_values) == message
 
 
 @pytest.mark.parametrize("name, value", [("exit_energy", 0.9), ("wheel_speed", 5.0)])

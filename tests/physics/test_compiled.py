@@ -107,12 +107,12 @@ def double(value: float) -> float:
 
 @pytest.mark.parametrize("cached", [False, True])
 def test_compiling_is_announced_once_without_a_cached_kernel(cached: bool, monkeypatch: pytest.MonkeyPatch) -> None:
-    told: list[bool] = []
-    announcement.on_compiling(lambda: told.append(True))
+    announced: list[bool] = []
+    announcement.on_compiling(lambda: announced.append(True))
     monkeypatch.setattr(compiled.Entry, "kept", property(lambda self: cached))
     entry = compiled.entry(double)
     assert [entry(1.0), entry(2.0)] == [2.0, 4.0]
-    assert told == ([] if cached else [True])
+    assert announced == ([] if cached else [True])
     announcement.on_compiling(None)
 
 

@@ -72,13 +72,13 @@ def _with_feed(tmp_path: Path, lines: str) -> Path:
 
 
 def test_rate_above_the_feed_rate_is_an_input_error(tmp_path: Path) -> None:
-    with pytest.raises(InputErrors) as told:
+    with pytest.raises(InputErrors) as caught:
         load(_with_feed(tmp_path, 'rate = "500 /s"\n'))
-    (error,) = told.value.errors
+    (error,) = caught.value.errors
     assert "feed.rate" in str(error)
     assert "must be at most" in str(error)
     pusher = 'rate = "5 /s"\npusher = {force = "6 N", travel = "30 mm", return_time = "0.5 s"}\n'
-    with pytest.raises(InputErrors) as told:
+    with pytest.raises(InputErrors) as caught:
         load(_with_feed(tmp_path, pusher))
-    assert "the pusher needs that long" in str(told.value)
+    assert "the pusher needs that long" in str(caught.value)
     load(_with_feed(tmp_path, pusher.replace("5 /s", "1 /s")))

@@ -32,7 +32,7 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
 
 
 @pytest.mark.parametrize(
-    ("found", "fitted", "said"),
+    ("found", "fitted", "message"),
     [
         (FOUND, True, f"Throw next at 3581 rpm (15.00 m/s): {CHANCE} is 76 % now, and about 50 % after it."),
         (SEVERAL, True, "Throw next at 3581 rpm (15.00 m/s), the first of 3 throws:"
@@ -41,22 +41,22 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
         (USELESS, False, "Throw next at 3581 rpm (15.00 m/s): one throw alone tells little, but a fit needs 3."),
     ],
 )  # fmt: skip
-def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, said: str, tmp_path: Path) -> None:
+def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, message: str, tmp_path: Path) -> None:
     launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
     with open_book(tmp_path / "throws.csv", launcher, 1) as (book, _):
         pass
     # 15 m/s / 40 mm × 60/2π = 3581 rpm.
     notes = list(screen(found, fitted, book.throws(), book).notes)
-    assert notes[-1] == said
+    assert notes[-1] == message
     assert notes[:-1] == ([f"Recommended for stage 1 as the last one: wheel speed 3581 rpm ({WHY}"] if fitted else [])
 
 
 def test_next_states_the_probability_before_and_after() -> None:
     launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
-    said = answer(FOUND, launcher, SOURCE).screen
-    assert said is not None
-    assert said.headline == f"Throw next at 15.00 m/s: {CHANCE} is 76 % now and about 50 % after the 1 throw below."
+    shown = answer(FOUND, launcher, SOURCE).screen
+    assert shown is not None
+    assert shown.headline == f"Throw next at 15.00 m/s: {CHANCE} is 76 % now and about 50 % after the 1 throw below."
     last = replace(USELESS, probability_worthwhile=None, wrong_stage=0.0, wrong_speed=0.9)
-    said = answer(last, launcher, SOURCE).screen
-    assert said is not None
-    assert said.headline.endswith("would hardly help: the chance to choose the wrong wheel speed stays near 90 %.")
+    shown = answer(last, launcher, SOURCE).screen
+    assert shown is not None
+    assert shown.headline.endswith("would hardly help: the chance to choose the wrong wheel speed stays near 90 %.")

@@ -33,8 +33,8 @@ def test_table_gives_the_loss_of_each_alternative() -> None:
 
 def test_headline_of_different_parts_per_stage() -> None:
     mixed = replace(PARTS, chosen=(("wide", ""), ("small", "")), one_for_all=False, mixed_gain=0.0234)
-    said = alternatives.catalogue_headline(alternatives.catalogue_rows(mixed, 20.0))
-    assert said == (
+    headline = alternatives.catalogue_headline(alternatives.catalogue_rows(mixed, 20.0))
+    assert headline == (
         "Catalogue: stage 1 wheel wide; stage 2 wheel small, 2.3 % faster than the best of one kind. The ladder keeps "
         "these: fewer stages with their own may do better, so that a stage adds less than it says."
     )
@@ -60,9 +60,11 @@ def test_headline_of_a_crush_per_stage() -> None:
     content = alternatives.catalogue_rows(CRUSHES, 22.0)
     assert [part["crush_m"] for part in content["chosen"]] == [0.00388, 0.006]
     assert [option["crush_m"] for option in content["options"]] == [0.006, 0.002]
-    said = alternatives.catalogue_headline(content)
-    assert said.startswith("Crush: stage 1 3.88 mm; stage 2 6.00 mm, 5.0 % faster than the best of one for all stages.")
-    assert "No crush above 6.00 mm was looked for" in said
+    headline = alternatives.catalogue_headline(content)
+    assert headline.startswith(
+        "Crush: stage 1 3.88 mm; stage 2 6.00 mm, 5.0 % faster than the best of one for all stages."
+    )
+    assert "No crush above 6.00 mm was looked for" in headline
     table = alternatives.catalogue_table(content)
     assert table.columns[0].head == "crush"
     assert [row[0] for row in table.rows] == ["2.00", "6.00"]
@@ -72,7 +74,7 @@ def test_headline_of_a_crush_per_stage() -> None:
 def test_headline_of_parts_and_crush() -> None:
     wide = Option(wheel="wide", drive="", crush=0.004, exit_speed=20.0, stages=2, at_most=False)
     both = replace(CRUSHES, options=(*CRUSHES.options, wide), one_for_all=True, mixed_gain=None, searched=None)
-    said = alternatives.catalogue_headline(alternatives.catalogue_rows(both, 22.0))
-    assert said.startswith("Catalogue: wheel as written, crush 3.88 mm in every stage. Between the crushes ")
+    headline = alternatives.catalogue_headline(alternatives.catalogue_rows(both, 22.0))
+    assert headline.startswith("Catalogue: wheel as written, crush 3.88 mm in every stage. Between the crushes ")
     assert alternatives.catalogue_proviso(both) == "That is with the parts and the crush that were chosen."
     assert alternatives.catalogue_proviso(PARTS) == "That is with the parts that were chosen."

@@ -12,7 +12,7 @@ NONE = "No settings within the limits exceed"
 
 
 @pytest.mark.parametrize(
-    ("top", "reached", "said"),
+    ("top", "reached", "message"),
     [
         (24.17, 24.17, f"{NONE} 24.17 m/s; the fastest reaches that."),
         (24.17, 24.153, f"{NONE} 24.17 m/s, 0.07 % more."),
@@ -21,8 +21,8 @@ NONE = "No settings within the limits exceed"
         (24.17, None, f"{NONE} 24.17 m/s."),
     ],
 )
-def test_wording_follows_the_gap_to_the_bound(top: float, reached: float | None, said: str) -> None:
-    assert nearness(top, reached) == said
+def test_wording_follows_the_gap_to_the_bound(top: float, reached: float | None, message: str) -> None:
+    assert nearness(top, reached) == message
 
 
 def test_plan_above_its_bound_is_reported_as_an_error() -> None:

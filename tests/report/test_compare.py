@@ -27,8 +27,8 @@ def test_interleaved_throws_attribute_the_difference_to_the_builds() -> None:
     found = _compared(0.95, interleaved=True)
     assert _headline(found).startswith("A and B differ: A throws")
     assert not found.apart
-    said = " ".join(next_steps(found))
-    assert any(word in said for word in ("easure the gap", "eigh ten", "lean wheels", "ress both"))
+    message = " ".join(next_steps(found))
+    assert any(word in message for word in ("easure the gap", "eigh ten", "lean wheels", "ress both"))
 
 
 def test_throws_in_blocks_cannot_separate_build_from_time() -> None:
@@ -42,5 +42,5 @@ def test_throws_in_blocks_cannot_separate_build_from_time() -> None:
 def test_no_difference_states_the_detectable_one(noise: float) -> None:
     found = _compared(1.0, interleaved=True, noise=noise)
     assert not found.different
-    said = " ".join(next_steps(found))
-    assert ("could have been missed" in said) == (noise > 0.02)
+    message = " ".join(next_steps(found))
+    assert ("could have been missed" in message) == (noise > 0.02)

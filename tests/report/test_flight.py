@@ -75,13 +75,13 @@ def test_document_has_flight_and_shots(path: Path) -> None:
 
 def test_screen_describes_flight_and_scatter(path: Path) -> None:
     ran = run("throw", str(path), "--speed", "9", "--speed", "13:11")
-    said = " ".join(ran.out.split())
+    message = " ".join(ran.out.split())
     for words in (
         "Flight: it lands", "with drag and lift, in 95 % of builds", "keep people farther away", "At 5 m it passes",
         "Shot to shot: 95 % of shots leave at", "Most comes from", "--full shows more",
     ):  # fmt: skip
-        assert words in said
-    assert "standard deviation from each cause" not in said
+        assert words in message
+    assert "standard deviation from each cause" not in message
     full = run("throw", str(path), "--speed", "9", "--speed", "13:11", "--full").out
     assert "standard deviation from each cause" in full
     assert "all together" in full
@@ -109,15 +109,15 @@ def test_lift_needs_the_position_of_side_a(tmp_path: Path) -> None:
     path = tmp_path / "side.toml"
     path.write_text(_text(flight=FLIGHT.replace('side_a = "bottom"\n', "")), encoding="utf-8")
     assert _throw_document(path, "13:11")["flight"]["with_lift"] is None
-    said = " ".join(run("throw", str(path), "--speed", "13:11").out.split())
-    assert "set flight.side_a" in said
+    message = " ".join(run("throw", str(path), "--speed", "13:11").out.split())
+    assert "set flight.side_a" in message
 
 
 def test_target_beyond_the_landing_is_reported(tmp_path: Path) -> None:
     path = tmp_path / "far.toml"
     path.write_text(_text(flight=FLIGHT.replace('"5 m"', '"40 m"')), encoding="utf-8")
-    said = " ".join(run("throw", str(path), "--speed", "9").out.split())
-    assert "comes to the ground before the target at 40 m" in said
+    message = " ".join(run("throw", str(path), "--speed", "9").out.split())
+    assert "comes to the ground before the target at 40 m" in message
 
 
 WRONG = [

@@ -24,18 +24,18 @@ def test_rounded_zero_has_no_minus_sign(share: float) -> None:
 @given(st.floats(0.0, 1e-3))
 def test_small_loss_is_written_without_exponent(loss: float) -> None:
     settled = {"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": loss, "jammed": False}
-    (said,) = drives.settled_note(settled)
-    assert "e-" not in said
+    (note,) = drives.settled_note(settled)
+    assert "e-" not in note
 
 
 def test_zero_loss_is_worded() -> None:
-    (said,) = drives.settled_note({"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": 2.2e-9, "jammed": False})
-    assert said == "At 5.00 throws a second it settles at 12.00 m/s, no loss."
+    (note,) = drives.settled_note({"rate_1_s": 5.0, "exit_speed_m_s": 12.0, "loss_fraction": 2.2e-9, "jammed": False})
+    assert note == "At 5.00 throws a second it settles at 12.00 m/s, no loss."
 
 
-@pytest.mark.parametrize(("count", "said"), [(106_759.2, "110 000"), (1_849, "1 800"), (87.4, "87"), (0.4, "0")])
-def test_count_is_rounded_to_two_digits(count: float, said: str) -> None:
-    assert about(count) == said
+@pytest.mark.parametrize(("count", "text"), [(106_759.2, "110 000"), (1_849, "1 800"), (87.4, "87"), (0.4, "0")])
+def test_count_is_rounded_to_two_digits(count: float, text: str) -> None:
+    assert about(count) == text
     assert digits(float("nan")) == "-"
 
 

@@ -28,5 +28,5 @@ def test_check_names_the_overlapping_wheels(tmp_path: Path) -> None:
     text = (ROOT / "configs" / "seed_ball.toml").read_text(encoding="utf-8")
     path = tmp_path / "close.toml"
     path.write_text(text.replace('clearance = "6 mm"', 'pitch = "60 mm"'), encoding="utf-8")
-    said = " ".join(stager("check", str(path), "--speed", "12", "--speed", "15").out.split())
-    assert "Wheels of stages 1 and 2 overlap: their axes are 60.0 mm apart and their radii take 80.0 mm." in said
+    message = " ".join(stager("check", str(path), "--speed", "12", "--speed", "15").out.split())
+    assert "Wheels of stages 1 and 2 overlap: their axes are 60.0 mm apart and their radii take 80.0 mm." in message
