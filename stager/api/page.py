@@ -126,7 +126,7 @@ def first_throws(best: Settings) -> Sequence | None:
     settled = best.design.settled
     if settled is None or best.count == 0 or not bool(settled.converged):
         return None
-    return sequence(settled.rhythm, THROWS)
+    return sequence(settled.cycle, THROWS)
 
 
 def _curves(

@@ -14,7 +14,7 @@ import numpy as np
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
-from stager.physics.rotor import swell
+from stager.physics.rotor import nip_growth
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +178,8 @@ _NONE, _ONE = np.zeros(1), np.ones(1)
 def press_between(launcher: Launcher, stage: Stage, low: Floats, high: Floats) -> Press:
     """The contact of `stage` with set speeds between `low` and `high` [m/s], both sides alike, arrays (lanes,)."""
     grown = [
-        np.broadcast_to(np.asarray(swell(stage, speed, speed), dtype=np.float64), low.shape) for speed in (low, high)
+        np.broadcast_to(np.asarray(nip_growth(stage, speed, speed), dtype=np.float64), low.shape)
+        for speed in (low, high)
     ]
     projectile, contact = launcher.projectile, launcher.contact
     crush = stage.layout.crush_share * float(stage.crush)

@@ -44,7 +44,7 @@ class Traction:
 
     def value(self, slip: Floats) -> Floats:
         """φ [-] at `slip` [m/s], of either sign; shape as `slip`."""
-        return np.asarray(self.law.coefficient(np.abs(slip), steep=False)[0] * np.tanh(slip / self.creep))
+        return np.asarray(self.law.coefficient(np.abs(slip), with_slope=False)[0] * np.tanh(slip / self.creep))
 
     def both(self, slip: Floats) -> tuple[Floats, Floats]:
         """φ [-] and dφ/ds [s/m] at `slip` [m/s]; shapes as `slip`."""

@@ -9,7 +9,7 @@ from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Number
 from stager.model.stage import Stage
 from stager.physics.layout import length
-from stager.physics.rotor import swell
+from stager.physics.rotor import nip_growth
 
 CALIPER_RESOLUTION = 1e-5
 """Last digit of calipers [m]: no gap is set more closely, and wheels grow by less at usual speeds."""
@@ -33,7 +33,7 @@ def _greatest_crush(point: OperatingPoint) -> Number:
     found = [np.zeros(point.throw.exit_speed.shape)]
     for index in range(point.count):
         stage = point.launcher.stage(index)
-        growth = swell(stage, speed_a[..., index], speed_b[..., index])
+        growth = nip_growth(stage, speed_a[..., index], speed_b[..., index])
         found.append(np.asarray(stage.crush + growth / stage.layout.crush_share))
     return np.asarray(np.max(np.broadcast_arrays(*found), axis=0))
 

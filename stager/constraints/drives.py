@@ -7,7 +7,7 @@ import numpy as np
 from stager.constraints.limit import NO_LOAD, Kind, Limit, any_stage, missing_drive, worst_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Number
-from stager.physics.drive.spinup import peak_in_turn, rushing
+from stager.physics.drive.spinup import peak_in_turn, spin_up_throttle
 from stager.physics.drive.supply import peak_draw
 
 
@@ -58,7 +58,7 @@ def _peak_draw(point: OperatingPoint, which: int) -> Number | None:
     supply = point.launcher.supply
     if point.holding is None or point.train is None or supply is None:
         return None
-    return peak_draw(point.train, rushing(point.train, point.holding), supply)[which]
+    return peak_draw(point.train, spin_up_throttle(point.train, point.holding), supply)[which]
 
 
 def _start_in_turn(point: OperatingPoint, which: int, unit: str) -> str:
@@ -115,7 +115,7 @@ def _settled_loss(point: OperatingPoint) -> Number | None:
 def _settled_loss_remedy(point: OperatingPoint) -> str:
     if point.settled is None or point.holding is None:
         return ""
-    train, column = point.settled.rhythm.train, worst_stage(point.settled.missing)
+    train, column = point.settled.cycle.train, worst_stage(point.settled.missing)
     stage, limit = 1 + train.stage[column], float(train.current_limit[..., column])
     held, bus = float(point.holding.current[column]), float(point.holding.bus_voltage)
     lacking = float(train.pull[..., column] * point.holding.angular_speed[column] * point.settled.missing[column])

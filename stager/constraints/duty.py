@@ -8,11 +8,11 @@ import numpy as np
 
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats
-from stager.physics.drive.motor import Train, warm_factor
+from stager.physics.drive.motor import Drivetrain, warm_factor
 from stager.physics.drive.spinup import SpinUp, spin_up, spin_up_in_turn, time_to
 from stager.physics.drive.supply import Holding, hold
-from stager.physics.heat.windings import Windings, throwing_share
-from stager.physics.heat.windings import time_to as warming_time
+from stager.physics.heat import Windings, throwing_share
+from stager.physics.heat import time_to as warming_time
 from stager.physics.layout import feed_rate
 from stager.physics.rate import HighestRate, Settled, highest_rate
 
@@ -34,7 +34,7 @@ class Duty:
     winding_duty: None where no thermal data are known
     """
 
-    train: Train
+    train: Drivetrain
     holding: Holding
     together: SpinUp
     in_turn: SpinUp

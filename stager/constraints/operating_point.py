@@ -11,9 +11,9 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.chain import DEFAULT, Options
-from stager.physics.drive.motor import Train, build_train
+from stager.physics.drive.motor import Drivetrain, build_drivetrain
 from stager.physics.drive.supply import Holding, hold
-from stager.physics.heat.windings import Windings, windings
+from stager.physics.heat import Windings, windings
 from stager.physics.muzzle import outlet_speed
 from stager.physics.rate import Settled, settled
 from stager.physics.records import Throw
@@ -70,11 +70,11 @@ class OperatingPoint:
         return np.where(stages.a_leads | ~np.array(pairs, bool), stages.wheel_speed_a, stages.wheel_speed_b)
 
     @cached_property
-    def train(self) -> Train | None:
+    def train(self) -> Drivetrain | None:
         """The driven wheels of all stages; None where a stage has no drive, or without supply."""
         if self.launcher.supply is None:
             return None
-        return build_train(self.launcher, self.count, split=self.set_speeds[1] is not None)
+        return build_drivetrain(self.launcher, self.count, split=self.set_speeds[1] is not None)
 
     @cached_property
     def holding(self) -> Holding | None:

@@ -15,7 +15,7 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
 from stager.model.wheel import Wheel
-from stager.physics.drive.motor import train_of
+from stager.physics.drive.motor import drivetrain_of
 from stager.physics.drive.supply import settle
 from stager.physics.mechanics import peak_grip, peak_normal
 from stager.physics.rotor import allowable_speed, burst_speed, rim_safety, unknown_burst, unknown_strength
@@ -51,7 +51,7 @@ def reach_ceiling(launcher: Launcher, stage: Stage) -> Number:
 
 
 def _reach(launcher: Launcher, stage: Stage) -> Number:
-    train = train_of([stage])
+    train = drivetrain_of([stage])
     if train is None or launcher.supply is None:
         return np.inf
     shape = np.broadcast_shapes(train.radius.shape, train.pull.shape, (*np.shape(launcher.supply.voltage), 1))

@@ -55,7 +55,7 @@ class Sampled(Record):
         """Return the points as the kernel's curve takes them."""
         return (float(len(self.slip)), *self.slip, *self.value, *self.slope)
 
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, with_slope: bool = True) -> tuple[Floats, Floats]:
         """Return coefficient [-] and slope [s/m] at slips [m/s] whose last axis is over the batch, or has length 1."""
         value, slope = np.stack(np.broadcast_arrays(*self.value)), np.stack(np.broadcast_arrays(*self.slope))
         held = np.clip(slip, self.slip[0], self.slip[-1])

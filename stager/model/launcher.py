@@ -20,10 +20,10 @@ class FrictionLaw(Protocol):
         """Name in configurations."""
         ...
 
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, with_slope: bool = True) -> tuple[Floats, Floats]:
         """Return the coefficient [-] and its slope [s/m] at slip speed |s| ≥ 0 [m/s], shapes as `slip`.
 
-        steep: whether the slope is needed; if not, its value may be anything.
+        with_slope: whether the slope is needed; if not, its value may be anything.
         """
         ...
 

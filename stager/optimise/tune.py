@@ -24,7 +24,7 @@ from stager.physics.guide import run_up
 
 TUNED = Options(tolerance=1e-4)
 """Integration of throws at tuned settings."""
-LOOKED = Options(tolerance=3e-4, books=False)
+LOOKED = Options(tolerance=3e-4, energies=False)
 """Integration of throws while a grip limit is sought."""
 FIRST = (0.6, 1.55)
 """Range of a draw's grip limit over its expected value, in the first stage [-]."""

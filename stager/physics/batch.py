@@ -45,7 +45,7 @@ def _gather_shapes(value: Any, shapes: set[tuple[int, ...]]) -> None:
             _gather_shapes(item, shapes)
 
 
-def lane(value: Number, shape: tuple[int, ...]) -> Floats:
+def as_samples(value: Number, shape: tuple[int, ...]) -> Floats:
     """Return `value` as an array of shape (1,) where it is the same in all samples, else (samples,)."""
     array = np.asarray(value, dtype=np.float64)
     if array.size == 1:
@@ -55,7 +55,7 @@ def lane(value: Number, shape: tuple[int, ...]) -> Floats:
 
 def flatten(value: Any, shape: tuple[int, ...]) -> Any:
     """Return a record with every array in it flattened to (samples,) or (1,); plain floats stay floats."""
-    return each(value, lambda array: lane(array, shape))
+    return each(value, lambda array: as_samples(array, shape))
 
 
 def take(value: Any, index: NDArray[np.intp] | list[int] | slice) -> Any:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.physics.batch import common_shape, lane, shape_of
+from stager.physics.batch import as_samples, common_shape, shape_of
 from stager.physics.contact.columns import RECORD
 from stager.physics.contact.run import Packed, pack, run, spread
 from stager.physics.contact.stages import JAM
@@ -27,19 +27,19 @@ class Options:
 
     tolerance: local error of a step, relative to speed squared and to speeds [-]
     steps: fixed number of steps of a segment instead of error control, for measuring the order
-    books: accumulate works, heats and contact time too; off: they are 0, and a throw takes a sixth less time
+    energies: accumulate works, heats and contact time too; off: they are 0, and a throw takes a sixth less time
     """
 
     tolerance: float = 1e-7
     steps: int | None = None
-    books: bool = True
+    energies: bool = True
 
 
 DEFAULT = Options()
-QUICK = Options(tolerance=1e-4, books=False)
+QUICK = Options(tolerance=1e-4, energies=False)
 """For a search: exit speeds are accurate to about 1e-5 [-]."""
 
-SURE = Options(tolerance=1e-5, books=False)
+SURE = Options(tolerance=1e-5, energies=False)
 """For a fit: jams are found too; larger steps may pass over a standstill in front of fast wheels."""
 
 
@@ -91,8 +91,9 @@ class Prepared:
             rows.append(rows[0] if values is speeds else _rows(values, shape, samples, stages))
         out, exits = np.empty((samples, RECORD, stages)), np.empty((samples, 3))
         run(
-            spread(self.packed, shape), rows, lane(entry, shape), lane(entry_spin, shape),
-            self._ends if count is None else lane(count, shape).astype(np.int64), how(options), out, exits,
+            spread(self.packed, shape), rows, as_samples(entry, shape), as_samples(entry_spin, shape),
+            self._ends if count is None else as_samples(count, shape).astype(np.int64), options_array(options), out,
+            exits,
         )  # fmt: skip
         return as_throw(out, exits, shape)
 
@@ -116,9 +117,9 @@ def _rows(values: Floats, shape: tuple[int, ...], samples: int, stages: int) -> 
 
 
 @cache
-def how(options: Options) -> Floats:
+def options_array(options: Options) -> Floats:
     """Return the options as the array that a kernel takes."""
-    return np.array([options.tolerance, options.steps or 0, options.books], dtype=np.float64)
+    return np.array([options.tolerance, options.steps or 0, options.energies], dtype=np.float64)
 
 
 _known: OrderedDict[tuple[int, int, int], Prepared] = OrderedDict()

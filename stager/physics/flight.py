@@ -319,16 +319,16 @@ def _force(release: Release, size: int) -> Force:
     """Acceleration by the air."""
     air, thrown = release.air, release.projectile
 
-    def lane(value: Number) -> Floats:
+    def flat(value: Number) -> Floats:
         shape = np.broadcast_shapes(*(np.shape(one) for one in _numbers(release)))
         return np.broadcast_to(np.asarray(value, dtype=np.float64), shape).reshape(-1)
 
     if air is None:
         nothing = np.zeros(size)
         return lambda state: (nothing, nothing, nothing)
-    diameter, mass, spin = lane(thrown.diameter), lane(thrown.mass), lane(release.spin)
-    area = np.pi * diameter**2 / 4 if thrown.shape in SPHERES else lane(thrown.frontal_area)
-    fixed = None if release.drag is None else lane(release.drag)
+    diameter, mass, spin = flat(thrown.diameter), flat(thrown.mass), flat(release.spin)
+    area = np.pi * diameter**2 / 4 if thrown.shape in SPHERES else flat(thrown.frontal_area)
+    fixed = None if release.drag is None else flat(release.drag)
     push, (ahead, over, aside) = air.density * area / (2 * mass), release.axis
 
     def force(state: Floats) -> tuple[Floats, Floats, Floats]:
@@ -354,16 +354,16 @@ def _march(
         *(np.shape(value) for value in _numbers(release)), np.shape(target if target is not None else 0.0)
     )
 
-    def lane(value: Number) -> Floats:
+    def flat(value: Number) -> Floats:
         return np.broadcast_to(np.asarray(value, dtype=np.float64), shape).reshape(-1)
 
-    speed, height, tilt, heading = map(lane, (release.speed, release.height, release.tilt, release.heading))
+    speed, height, tilt, heading = map(flat, (release.speed, release.height, release.tilt, release.heading))
     along, up = speed * np.cos(tilt), speed * np.sin(tilt)
     zero = np.zeros_like(speed)
     state = np.stack([zero, height, zero, along * np.cos(heading), up, along * np.sin(heading)])
     longest = (up + np.sqrt(np.maximum(up**2 + 2 * STANDARD_GRAVITY * height, 0.0))) / STANDARD_GRAVITY
     if target is not None:
-        longest = lane(target) / np.maximum(along * np.cos(heading), 1e-9)
+        longest = flat(target) / np.maximum(along * np.cos(heading), 1e-9)
     longest = np.maximum(longest, 1e-6) / steps.each
     push = _force(release, speed.size) if force is None else force
 

@@ -1,4 +1,4 @@
-"""The free run between stages."""
+"""Free run between stages, with friction and air drag."""
 
 from __future__ import annotations
 
@@ -12,11 +12,13 @@ from stager.model.projectile import Projectile
 from stager.physics.layout import free_runs
 
 STANDARD_GRAVITY = 9.80665
+"""[m/s^2]; ISO 2533."""
 AIR_DENSITY = 1.225
 """ISO 2533 at sea level [kg/m^3]."""
-ROUND_DRAG, BLUNT_DRAG = 0.47, 1.0
-"""Typical drag coefficients of a sphere (read: 0.45) and of a blunt body below the drag crisis (read: 0.85 to 0.99 of
-cylinders along the flow, Aeronautical Engineer's Data Book, fig. 5.13)."""
+ROUND_DRAG = 0.47
+"""Drag coefficient of a sphere below the drag crisis [-]; 0.45 in Aeronautical Engineer's Data Book, fig. 5.13."""
+BLUNT_DRAG = 1.0
+"""Typical drag coefficient of a blunt body [-]; there 0.85 to 0.99 of cylinders along the flow."""
 
 
 def free_flight(speed: Any, run: Any, slowing: Any, drag: Any) -> Any:
@@ -30,9 +32,9 @@ def free_flight(speed: Any, run: Any, slowing: Any, drag: Any) -> Any:
 
 
 def slowing(guide: Guide | None, projectile: Projectile) -> tuple[Number, Number]:
-    """Return how a guide slows the projectile, Δ(v²)/L by friction on its weight [m/s^2] and ρ c A/m of the air [1/m].
+    """Return the losses in a guide: −d(v²)/dx by friction, 2 μ g [m/s^2], and ρ c A/m of air drag [1/m].
 
-    Air drag has a constant coefficient on the frontal area. Without a guide nothing is lost.
+    The drag coefficient on the frontal area is constant. 0, 0 without a guide.
     """
     if guide is None:
         return 0.0, 0.0
@@ -53,9 +55,9 @@ def free_run(guide: Guide | None, projectile: Projectile, speed: Floats, run: Nu
 
 
 def run_up(launcher: Launcher, index: int, exit_speed: Floats, wheel_speed: Floats) -> Floats:
-    """Return the speed into stage `index` [m/s], behind `exit_speed` [m/s] from the stage before.
+    """Return the entry speed of stage `index` [m/s] from the exit speed of the stage before it [m/s].
 
-    wheel_speed: of the wheels [m/s], which grow with it, shape (1,).
+    wheel_speed: of the wheels, for their growth [m/s], shape (1,).
     """
     if index == 0 or launcher.guide is None:
         return exit_speed

@@ -7,7 +7,7 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Pusher
 from stager.model.projectile import Projectile
-from stager.physics.rotor import swell
+from stager.physics.rotor import nip_growth
 
 
 def pitch(launcher: Launcher, index: int) -> Number:
@@ -53,7 +53,7 @@ def half_contact(launcher: Launcher, index: int, wheel_speed: Number) -> Number:
     √((R + r)² − h²) with growth of the wheel; √(2 R d) for a rod. It ends as far behind, for a rod plus its length.
     """
     stage, projectile = launcher.stage(index), launcher.projectile
-    grown = swell(stage, wheel_speed, wheel_speed)
+    grown = nip_growth(stage, wheel_speed, wheel_speed)
     depth = stage.layout.crush_share * stage.crush + grown
     if projectile.shape.rolls:
         reach = stage.wheel.radius + projectile.radius + grown

@@ -8,7 +8,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.model.wheel import Wheel
-from stager.physics.rotor import swell
+from stager.physics.rotor import nip_growth
 
 
 def translation_energy(speed: Number, projectile: Projectile) -> Number:
@@ -32,12 +32,14 @@ def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed
     wheel_speed, wheel_speed_b: set surface speeds [m/s], B None: as A; shapes broadcast.
     """
     stage, contact = launcher.stage(index), launcher.contact
-    grown = swell(stage, wheel_speed, wheel_speed if wheel_speed_b is None else wheel_speed_b)
+    grown = nip_growth(stage, wheel_speed, wheel_speed if wheel_speed_b is None else wheel_speed_b)
     depth = np.asarray(stage.layout.crush_share * stage.crush + grown)
     return np.asarray(contact.stiffness * depth**contact.exponent)
 
 
-def squeeze(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
+def squeeze_acceleration(
+    launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None
+) -> Floats:
     """Return `peak_normal` / mass of the projectile: its greatest acceleration across the barrel [m/s^2]."""
     return peak_normal(launcher, index, wheel_speed, wheel_speed_b) / launcher.projectile.mass
 

@@ -92,7 +92,7 @@ def growth(wheel: Wheel, surface_speed: Number) -> Number:
     return hub_growth(wheel, angular_speed) + tyre_growth(wheel, angular_speed)
 
 
-def swell(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
+def nip_growth(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
     """Return the radial growth that adds to each side's crush [m] at set surface speeds [m/s].
 
     Two wheels share the crush equally, so that each side has the mean of both growths; an idler is at rest.

@@ -71,7 +71,7 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
         "loss_fraction": float(settled.loss),
         "recovery_time_s": found.recovery,
         "average_power_W": float(settled.average_power),
-        "energy_per_throw_J": float(settled.books.delivered),
+        "energy_per_throw_J": float(settled.energies.delivered),
         "throws_per_charge": None if settled.throws_per_charge is None else float(settled.throws_per_charge),
     }
 

@@ -13,7 +13,13 @@ from stager.model.projectile import Projectile
 from stager.model.requirements import Goal
 from stager.optimise.flown import Flown
 from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
-from stager.physics.mechanics import spin_acceleration, spin_energy, squeeze, translation_energy, turns_per_minute
+from stager.physics.mechanics import (
+    spin_acceleration,
+    spin_energy,
+    squeeze_acceleration,
+    translation_energy,
+    turns_per_minute,
+)
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
 from stager.report import flight, safety
@@ -121,7 +127,7 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> StageRow:
         "slip_heat_J": float(part.slip_heat[k]),
         "crush_loss_J": float(part.crush_loss[k]),
         "peak_acceleration_m_s2": float(part.peak_acceleration[k]),
-        "squeeze_m_s2": float(squeeze(launcher, k, part.wheel_speed_a[k], part.wheel_speed_b[k])),
+        "squeeze_m_s2": float(squeeze_acceleration(launcher, k, part.wheel_speed_a[k], part.wheel_speed_b[k])),
         "spin_acceleration_m_s2": float(spin_acceleration(part.exit_spin[k], launcher.projectile)),
     }
 

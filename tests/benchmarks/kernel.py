@@ -11,14 +11,14 @@ import numpy as np
 from numba import njit
 
 from stager.model.launcher import Launcher
-from stager.physics.contact.integrate import DRIFT, GAMMA, INSIDE, KNOWN_SHARES, PLACE, STATE
+from stager.physics.contact.integrate import EXPLICIT, GAMMA, KNOWN_SHARES, LAST_INSIDE, PLACE, STATE
 from stager.physics.friction import Falling
 from stager.physics.rotor import driven_inertia
 
 ROWS = 6
 _STATE = np.array([row + (0.0,) * (5 - len(row)) for row in STATE])
 _KNOWN = np.array([row + (0.0,) * (5 - len(row)) for row in KNOWN_SHARES])
-_PLACE, _DRIFT = np.array(PLACE), np.array(DRIFT)
+_PLACE, _DRIFT = np.array(PLACE), np.array(EXPLICIT)
 
 
 @njit(cache=False, error_model="numpy")
@@ -97,7 +97,7 @@ def _segment(v, u, half, closing, p, tolerance, rebound, seen):
                     y, later = -half + half * at * at, 2 * half * at
                 moving = max(inner_v, 1e-6)
                 g = _contact(y, moving, inner_u, p, rebound)
-                if number <= INSIDE:
+                if number <= LAST_INSIDE:
                     rush, rub = max(rush, abs(g[0] * moving)), max(rub, 2.0 * g[11] * (inner_u - moving * g[4]))
                 known[0] = reach * later * g[0] + _DRIFT[number] * dv + GAMMA * mix_v
                 known[1] = reach * later * g[1] + _DRIFT[number] * du + GAMMA * mix_u

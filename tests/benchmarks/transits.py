@@ -56,7 +56,7 @@ def lines() -> list[Line]:
     choices = tuple(float(choice) for choice in 10.0 ** np.arange(-3.0, -7.05, -0.1))
 
     def ours(values: np.ndarray, choice: float) -> np.ndarray:
-        return throw(one, values, options=Options(tolerance=choice, books=False)).exit_speed
+        return throw(one, values, options=Options(tolerance=choice, energies=False)).exit_speed
 
     def slow(values: np.ndarray, choice: float) -> np.ndarray:
         return np.array([reference_throw(one, list(row), tolerance=choice).exit_speed for row in values])
@@ -113,14 +113,14 @@ def _settling() -> list[Line]:
 
 def _same_work(one: Launcher, sample: np.ndarray) -> None:
     """Check that the kernel computes the same quantities, so that times of equal work are compared."""
-    stages = throw(one, sample, options=Options(tolerance=1e-7, books=False)).stages
+    stages = throw(one, sample, options=Options(tolerance=1e-7, energies=False)).stages
     ours = stages.exit_speed, stages.peak_acceleration, stages.peak_slip_power, stages.least_slip
     for mine, its in zip(ours, throws(one, sample[:, 0], 1e-7), strict=True):
         np.testing.assert_allclose(its, mine[:, 0], rtol=1e-3, atol=1e-6)
 
 
 def _growth(choice: float) -> list[Line]:
-    run = partial(throw, machine(), options=Options(tolerance=choice, books=False))
+    run = partial(throw, machine(), options=Options(tolerance=choice, energies=False))
     sizes = [12_000, 36_000, 96_000]
     by_samples = medians(*(partial(run, speeds(size, 1)) for size in sizes))
     by_stages = medians(*(partial(run, speeds(12_000, count)) for count in STAGES))
@@ -138,7 +138,7 @@ def _memory(choice: float) -> Line:
     for samples in (24_000, 96_000):
         values = speeds(samples, 4)
         tracemalloc.start()
-        done = throw(machine(), values, options=Options(tolerance=choice, books=False))
+        done = throw(machine(), values, options=Options(tolerance=choice, energies=False))
         current, peak = tracemalloc.get_traced_memory()
         tracemalloc.stop()
         beyond.append((peak - current) / samples)

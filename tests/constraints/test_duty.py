@@ -44,7 +44,7 @@ def test_wheels_recover_within_the_recovery_time(found: Duty) -> None:
     assert found.recovery is not None
     after = found.holding.angular_speed * (1 - found.settled.droop)
     for share, back in ((0.9, False), (1.1, True)):
-        speed, _ = transient(found.train, found.holding, SUPPLY, after, share * found.recovery, books=False)
+        speed, _ = transient(found.train, found.holding, SUPPLY, after, share * found.recovery, energies=False)
         assert bool((speed >= (1 - RECOVERED) * found.holding.angular_speed).all()) is back
 
 

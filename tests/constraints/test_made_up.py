@@ -67,9 +67,9 @@ class AddedLaw:
     like: Falling
     name: str = "added"
 
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, with_slope: bool = True) -> tuple[Floats, Floats]:
         """See Law."""
-        return self.like.coefficient(slip, steep=steep)
+        return self.like.coefficient(slip, with_slope=with_slope)
 
     def greatest(self, slip: Floats) -> Floats:
         """See Law."""

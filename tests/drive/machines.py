@@ -13,7 +13,7 @@ from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile
 from stager.model.stage import PAIR, Layout, Stage
 from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
-from stager.physics.drive.motor import Train
+from stager.physics.drive.motor import Drivetrain
 from stager.physics.drive.transient import (
     COMMAND,
     CURRENT,
@@ -58,7 +58,7 @@ def launcher(
     )
 
 
-def on_the_bus(train: Train, throttle: Floats, speed: Floats) -> tuple[Floats, Floats, float]:
+def on_the_bus(train: Drivetrain, throttle: Floats, speed: Floats) -> tuple[Floats, Floats, float]:
     """Return currents [A] and powers [W] of the wheels at throttles and speeds [rad/s], and the bus voltage [V]."""
     wheels = np.zeros((train.size, ROOM))
     wheels[:, :WHEEL] = pack_wheels(train, ())[0]

@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.model.drive import Supply
-from stager.physics.drive.motor import build_train
+from stager.physics.drive.motor import build_drivetrain
 from stager.physics.drive.supply import hold, loaded_voltage, peak_draw, settle
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
-TRAIN = build_train(launcher(), 3)
+TRAIN = build_drivetrain(launcher(), 3)
 assert TRAIN is not None
 TARGET = SPEEDS / 0.04
 
@@ -47,7 +47,7 @@ def test_settle_inverts_hold(speeds: list[float], resistance: float) -> None:
 def test_shared_supply_needs_more_throttle() -> None:
     together = hold(TRAIN, TARGET, SUPPLY).throttle
     for column in range(3):
-        alone = build_train(launcher(), 1)
+        alone = build_drivetrain(launcher(), 1)
         assert alone is not None
         assert together[column] > hold(alone, TARGET[[column]], SUPPLY).throttle[0]
 
@@ -62,14 +62,14 @@ def test_speed_beyond_the_supply_needs_throttle_above_one() -> None:
 
 
 def test_low_current_limit_makes_the_speed_unreachable() -> None:
-    weak = build_train(launcher(drive=replace(DRIVE, current_limit=1.0)), 3)
+    weak = build_drivetrain(launcher(drive=replace(DRIVE, current_limit=1.0)), 3)
     assert weak is not None
     assert not hold(weak, TARGET, SUPPLY).reached
 
 
 def test_steady_speed_at_full_and_zero_throttle() -> None:
     # Without no-load current the speed is Kv·V, less a little windage.
-    ideal = build_train(launcher(drive=replace(DRIVE, no_load_current=0.0)), 1)
+    ideal = build_drivetrain(launcher(drive=replace(DRIVE, no_load_current=0.0)), 1)
     assert ideal is not None
     speed = settle(ideal, np.ones(1), Supply(voltage=14.8))
     assert speed[0] < 14.8 * DRIVE.speed_constant
@@ -110,5 +110,5 @@ def test_overloaded_supply_delivers_half_its_voltage() -> None:
 
 
 def test_no_drivetrain_without_drives_or_stages() -> None:
-    assert build_train(launcher(drive=None), 2) is None
-    assert build_train(launcher(), 0) is None
+    assert build_drivetrain(launcher(drive=None), 2) is None
+    assert build_drivetrain(launcher(), 0) is None

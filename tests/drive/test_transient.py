@@ -9,23 +9,23 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
-from stager.physics.drive.motor import Train, build_train
-from stager.physics.drive.spinup import NEAR, peak_in_turn, rushing, spin_up, spin_up_in_turn, time_to
+from stager.physics.drive.motor import Drivetrain, build_drivetrain
+from stager.physics.drive.spinup import NEAR, peak_in_turn, spin_up, spin_up_in_turn, spin_up_throttle, time_to
 from stager.physics.drive.supply import Holding, hold, peak_draw
-from stager.physics.drive.transient import Ledger, transient
+from stager.physics.drive.transient import MotorEnergies, transient
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TARGET = SPEEDS / 0.04
 GOVERNED = replace(DRIVE, governed=True)
 
 
-def train(governed: bool = False) -> Train:
-    found = build_train(launcher(drive=GOVERNED if governed else DRIVE), 3)
+def train(governed: bool = False) -> Drivetrain:
+    found = build_drivetrain(launcher(drive=GOVERNED if governed else DRIVE), 3)
     assert found is not None
     return found
 
 
-def reference(wheels: Train, there: Holding, start: Floats, time: float) -> Floats:
+def reference(wheels: Drivetrain, there: Holding, start: Floats, time: float) -> Floats:
     """Integrate wheels at fixed throttle with a stiff solver; find the bus voltage by fixed-point iteration."""
 
     def rates(_: float, speed: Floats) -> Floats:
@@ -56,14 +56,15 @@ def test_energy_balance_closes(governed: bool, share: float, time: float) -> Non
     wheels = train(governed)
     there = hold(wheels, TARGET, SUPPLY)
     start = share * TARGET
-    end, books = transient(wheels, there, SUPPLY, start, time)
-    assert isinstance(books, Ledger)
+    end, energies = transient(wheels, there, SUPPLY, start, time)
+    assert isinstance(energies, MotorEnergies)
     stored = wheels.inertia * (end**2 - start**2) / 2
-    spent = books.supply_heat + (wheels.count * (books.copper + books.no_load + books.windage + stored)).sum()
-    taken = SUPPLY.voltage * books.charge
+    used = energies.copper + energies.no_load + energies.windage + stored
+    spent = energies.supply_heat + (wheels.count * used).sum()
+    taken = SUPPLY.voltage * energies.charge
     turnover = taken + (wheels.count * wheels.inertia * start**2 / 2).sum()
     assert abs(taken - spent) < 1e-6 * turnover
-    assert books.electrical == pytest.approx(books.copper + books.no_load + books.windage + stored, abs=1e-6 * turnover)
+    assert energies.electrical == pytest.approx(used, abs=1e-6 * turnover)
 
 
 def test_governed_wheel_reaches_and_holds_its_set_speed() -> None:
@@ -77,11 +78,11 @@ def test_governor_above_set_speed_draws_no_charge() -> None:
     # Above its set speed the motor takes no current; bearing loss and windage slow the wheel.
     wheels = train(governed=True)
     there = hold(wheels, TARGET, SUPPLY)
-    end, books = transient(wheels, there, SUPPLY, 1.5 * TARGET, 0.01)
+    end, energies = transient(wheels, there, SUPPLY, 1.5 * TARGET, 0.01)
     assert (end < 1.5 * TARGET).all()
     assert (end > TARGET).all()
-    assert books is not None
-    assert books.charge == pytest.approx(0.0)
+    assert energies is not None
+    assert energies.charge == pytest.approx(0.0)
 
 
 def test_governed_wheel_recovers_faster() -> None:
@@ -106,7 +107,7 @@ def test_batch_equals_single_calls() -> None:
 
 def test_spin_up_time_of_an_ideal_motor() -> None:
     # An ideal motor's wheel comes up as 1 − exp(−t/τ) with τ = RJ/Kt²: 2 % is left after τ·ln 50; any textbook.
-    ideal = build_train(launcher(drive=replace(DRIVE, no_load_current=0.0, current_limit=np.inf), radius=0.01), 1)
+    ideal = build_drivetrain(launcher(drive=replace(DRIVE, no_load_current=0.0, current_limit=np.inf), radius=0.01), 1)
     assert ideal is not None
     supply = replace(SUPPLY, resistance=0.0)
     there = hold(ideal, np.array([500.0]), supply)
@@ -133,11 +134,11 @@ def test_spin_up_in_turn_is_slower_and_draws_less(governed: bool) -> None:
 
 def test_peak_draw_of_equal_wheels_is_at_standstill() -> None:
     # Without a current limit the current is largest at standstill: throttle·V/R per motor, on the shared bus.
-    free = build_train(launcher(drive=replace(DRIVE, current_limit=np.inf)), 3)
+    free = build_drivetrain(launcher(drive=replace(DRIVE, current_limit=np.inf)), 3)
     assert free is not None
     there = hold(free, np.full(3, 300.0), SUPPLY)
     _, drawn, volts = on_the_bus(free, np.minimum(there.throttle, 1.0), np.zeros(3))
-    current, power = peak_draw(free, rushing(free, there), SUPPLY)
+    current, power = peak_draw(free, spin_up_throttle(free, there), SUPPLY)
     assert power == pytest.approx(float((free.count * drawn).sum()))
     assert current == pytest.approx(power / volts)
 
@@ -161,7 +162,7 @@ def test_overloaded_supply_transient_stays_finite() -> None:
     # Set speeds far beyond the supply: controllers ask for more than it delivers throughout.
     weak = replace(SUPPLY, voltage=2.5, resistance=0.25)
     strong = launcher(drive=replace(DRIVE, resistance=0.03, current_limit=60.0), inertia=2e-3)
-    wheels = build_train(strong, 3)
+    wheels = build_drivetrain(strong, 3)
     assert wheels is not None
     there = hold(wheels, np.array([280.0, 1220.0, 1190.0]), weak)
     assert not there.reached

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
-from stager.physics.heat.windings import Loss, Network, after, steady, throwing_share, time_to
+from stager.physics.heat import Loss, Network, after, steady, throwing_share, time_to
 
 NETWORK = Network(winding_capacity=12.0, case_capacity=60.0, winding_to_case=1.5, case_to_air=4.0, air=293.15)
 LOSS = Loss(copper=8.0, idle=1.5)

@@ -9,10 +9,9 @@ import pytest
 
 from stager.model.drive import Heat
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE
-from stager.physics.drive.motor import build_train
+from stager.physics.drive.motor import build_drivetrain
 from stager.physics.drive.supply import hold
-from stager.physics.heat.cooling import case_to_air, fin_conductance
-from stager.physics.heat.windings import Windings, steady, throwing_loss, windings
+from stager.physics.heat import Windings, case_to_air, fin_conductance, steady, throwing_loss, windings
 from stager.physics.materials import WHEEL_MATERIALS
 from stager.physics.rate import settled
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
@@ -23,7 +22,7 @@ WARM = replace(DRIVE, heat=HEAT)
 
 def windings_at(rate: float | None) -> Windings:
     machine = launcher(drive=WARM)
-    train = build_train(machine, 2)
+    train = build_drivetrain(machine, 2)
     assert train is not None
     found = windings(
         machine, train, hold(train, SPEEDS / 0.04, SUPPLY), None if rate is None else settled(machine, rate, SPEEDS)
@@ -44,7 +43,7 @@ def test_mean_losses_match_the_energy_of_a_cycle() -> None:
     found = settled(machine, 4.0, SPEEDS)
     assert found is not None
     loss = throwing_loss(found)
-    assert loss.copper == pytest.approx(4.0 * found.books.copper)
+    assert loss.copper == pytest.approx(4.0 * found.energies.copper)
     assert windings_at(4.0).temperature() == pytest.approx(steady(windings_at(4.0).network, loss)[0])
 
 
@@ -61,7 +60,7 @@ def test_temperature_rises_from_ambient_to_steady_state() -> None:
 
 def test_no_temperatures_without_thermal_data() -> None:
     machine = launcher()
-    train = build_train(machine, 2)
+    train = build_drivetrain(machine, 2)
     assert train is not None
     assert windings(machine, train, hold(train, SPEEDS / 0.04, SUPPLY), None) is None
 
@@ -72,7 +71,7 @@ def _winding_temperature_in_petg(case_to_air: float | None) -> float:
     heat = Heat(winding_capacity=7.0, winding_to_case=2.2, case_capacity=20.0, case_to_air=case_to_air)
     machine = replace(launcher(drive=replace(DRIVE, heat=heat)), template=replace(launcher().template, wheel=petg))
     machine = replace(machine, template=replace(machine.template, drive=replace(DRIVE, heat=heat)))
-    train = build_train(machine, 2)
+    train = build_drivetrain(machine, 2)
     assert train is not None
     found = windings(machine, train, hold(train, SPEEDS / 0.04, SUPPLY), settled(machine, 4.0, SPEEDS))
     assert found is not None

@@ -15,7 +15,7 @@ from stager.model.scenario import Scenario, Uncertain
 from stager.physics.batch import flatten, take
 from stager.physics.chain import Options, transit
 
-FINE = Options(tolerance=3e-5, books=False)
+FINE = Options(tolerance=3e-5, energies=False)
 GRID, FEW, REFINE_POINTS, REFINEMENTS, NEARLY = 48, 12, 10, 3, 0.999
 
 

@@ -65,7 +65,7 @@ def results() -> list[float]:
         left += [float(getattr(done.stages, name)[k]) for name in FIELDS for k in range(2)]
     found = settled(driven(supply=Supply(voltage=14.8, resistance=0.03)), 8.0, SPEEDS[:1], options=LOOSE)
     assert found is not None
-    return [*left, float(found.loss), *found.missing.tolist(), *found.books.copper.tolist()]
+    return [*left, float(found.loss), *found.missing.tolist(), *found.energies.copper.tolist()]
 
 
 def test_plain_python_gives_the_compiled_results() -> None:

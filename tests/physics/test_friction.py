@@ -39,7 +39,7 @@ def test_coefficient_matches_the_formula_and_slope_its_derivative(law: FrictionL
     value, slope = law.coefficient(np.array([slip]))
     formula = coefficient(law)
     assert float(value[0]) == pytest.approx(formula(slip), rel=1e-9)
-    assert law.coefficient(np.array([slip]), steep=False)[0] == value
+    assert law.coefficient(np.array([slip]), with_slope=False)[0] == value
     step = 1e-5 * slip
     near = [abs(slip - knot) < 3 * step for knot in getattr(law, "slip", ())]
     if not any(near):
@@ -54,8 +54,8 @@ class UnregisteredLaw:
     def __init__(self, like: Falling) -> None:
         self.like = like
 
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
-        return self.like.coefficient(slip, steep=steep)
+    def coefficient(self, slip: Floats, *, with_slope: bool = True) -> tuple[Floats, Floats]:
+        return self.like.coefficient(slip, with_slope=with_slope)
 
     def greatest(self, slip: Floats) -> Floats:
         return self.like.greatest(slip)

@@ -24,7 +24,7 @@ WHEEL = np.geomspace(0.5 * FEED, TOP, 1200)
 
 
 def _exit_speeds(machine: Launcher) -> Floats:
-    return transit(machine, 0, FEED, WHEEL, options=Options(tolerance=1e-5, books=False)).exit_speed
+    return transit(machine, 0, FEED, WHEEL, options=Options(tolerance=1e-5, energies=False)).exit_speed
 
 
 def _with_soft_tyre(modulus: float, friction: float) -> Launcher:

@@ -13,8 +13,8 @@ from stager.model.drive import INSULATION, Heat
 from stager.model.wheel import Wheel, WheelMaterial
 from stager.physics.air import SEA_LEVEL
 from stager.physics.drive.motor import warm_factor
-from stager.physics.heat.cooling import (
-    STILL,
+from stager.physics.heat import (
+    FREE_CONVECTION,
     TRANSITION,
     annular_efficiency,
     cylinder_nusselt,
@@ -134,7 +134,7 @@ def test_nusselt_number_of_a_turbulent_disc() -> None:
 
 
 def test_standing_disc_has_free_convection() -> None:
-    assert disc_film(0.04, 0.0, SEA_LEVEL) == STILL
+    assert disc_film(0.04, 0.0, SEA_LEVEL) == FREE_CONVECTION
 
 
 def test_nusselt_number_of_a_rotating_cylinder() -> None:

@@ -11,8 +11,8 @@ from scipy.integrate import solve_ivp
 from stager.model.arrays import Floats
 from stager.physics.chain import throw
 from stager.physics.friction import Constant
-from stager.physics.rate import build_rhythm
-from stager.physics.rate.state import contact_ledger
+from stager.physics.rate import build_cycle
+from stager.physics.rate.state import contact_energies
 from tests.drive.machines import DRIVE, launcher
 
 SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4
@@ -52,8 +52,8 @@ def test_copper_heat_of_a_contact_matches_the_integrated_current(friction: float
     machine = replace(machine, contact=replace(machine.contact, friction=law, rail_friction=law, rebound=1.0))
     speeds = np.array([SPEED])
     done = throw(machine, speeds)
-    rhythm = build_rhythm(machine, 1.0, done.stages.contact_time.max(), speeds)
-    assert rhythm is not None
-    found = contact_ledger(rhythm, rhythm.target, done)
-    expected = _integrate_copper_heat(friction, limit, float(rhythm.holding.current[0]))
+    cycle = build_cycle(machine, 1.0, done.stages.contact_time.max(), speeds)
+    assert cycle is not None
+    found = contact_energies(cycle, cycle.target, done)
+    expected = _integrate_copper_heat(friction, limit, float(cycle.holding.current[0]))
     assert float(found.copper[0]) == pytest.approx(expected, rel=within)

@@ -11,10 +11,10 @@ import pytest
 from stager.model.arrays import Floats
 from stager.model.stage import IDLER, PAIR, RAIL, Layout
 from stager.physics.chain import Options, throw
-from stager.physics.rate import Rhythm, Settled, highest_rate, settled
+from stager.physics.rate import Cycle, Settled, highest_rate, settled
 from tests.drive.machines import DRIVE, launcher
 
-WITHOUT_ENERGY = Options(books=False)
+WITHOUT_ENERGY = Options(energies=False)
 GOVERNED = replace(DRIVE, governed=True, current_limit=3.0)
 SPEEDS = np.array([8.0, 11.0])
 
@@ -27,12 +27,12 @@ def steady_state(rate: float, inertia: float = 4e-5, layout: Layout = PAIR, gove
     return found
 
 
-def simulate(rhythm: Rhythm, throws: int = 500) -> Floats:
+def simulate(cycle: Cycle, throws: int = 500) -> Floats:
     """Throw repeatedly until the wheel speeds before a throw [rad/s] no longer change; return them."""
-    speed = rhythm.target
+    speed = cycle.target
     for _ in range(throws):
-        before, speed = speed, rhythm.recover(rhythm.after(rhythm.throw(speed, WITHOUT_ENERGY)))
-        if (np.abs(speed - before) <= 1e-12 * rhythm.target).all():
+        before, speed = speed, cycle.recover(cycle.after(cycle.throw(speed, WITHOUT_ENERGY)))
+        if (np.abs(speed - before) <= 1e-12 * cycle.target).all():
             break
     return speed
 
@@ -40,19 +40,19 @@ def simulate(rhythm: Rhythm, throws: int = 500) -> Floats:
 def test_steady_state_matches_hundreds_of_simulated_throws() -> None:
     found = settled(launcher(), np.array([2.0, 8.0, 20.0]), np.broadcast_to(SPEEDS, (3, 2)))
     assert found is not None
-    speed = simulate(found.rhythm)
+    speed = simulate(found.cycle)
     assert found.converged.all()
-    assert found.throw.exit_speed == pytest.approx(found.rhythm.throw(speed).exit_speed, rel=1e-6)
-    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
+    assert found.throw.exit_speed == pytest.approx(found.cycle.throw(speed).exit_speed, rel=1e-6)
+    assert found.missing == pytest.approx(1 - speed / found.cycle.target, abs=1e-6)
     assert (found.loss > 0).all()
 
 
 @pytest.mark.parametrize("layout, governed", [(RAIL, False), (PAIR, True)])
 def test_steady_state_on_rails_and_with_governors_matches_simulation(layout: Layout, governed: bool) -> None:
     found = steady_state(8.0, layout=layout, governed=governed)
-    speed = simulate(found.rhythm)
+    speed = simulate(found.cycle)
     assert bool(found.converged)
-    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
+    assert found.missing == pytest.approx(1 - speed / found.cycle.target, abs=1e-6)
     assert found.loss > 0
 
 
@@ -74,9 +74,9 @@ def test_steady_state_of_a_pair_with_two_speeds() -> None:
     speeds = SPEEDS[:1]
     found = settled(launcher(), 8.0, speeds, 0.8 * speeds)
     assert found is not None
-    assert found.rhythm.train.size == 2
-    speed = simulate(found.rhythm)
-    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-6)
+    assert found.cycle.train.size == 2
+    speed = simulate(found.cycle)
+    assert found.missing == pytest.approx(1 - speed / found.cycle.target, abs=1e-6)
     assert float(found.first.spin) == pytest.approx(float(throw(launcher(), speeds, 0.8 * speeds).spin))
 
 
@@ -92,17 +92,17 @@ def test_standing_wheel_has_no_droop() -> None:
 def test_energy_balance_closes_over_a_cycle_and_a_minute(rate: float, governed: bool) -> None:
     # Electrical in = what the wheels give to the throw + heat, in every motor and in the supply.
     found = steady_state(rate, governed=governed)
-    books, count = found.books, found.rhythm.train.count
-    heat = books.supply_heat + (count * (books.copper + books.no_load + books.windage)).sum(axis=-1)
-    work = (count * books.wheel_work).sum(axis=-1)
+    energies, count = found.energies, found.cycle.train.count
+    heat = energies.supply_heat + (count * (energies.copper + energies.no_load + energies.windage)).sum(axis=-1)
+    work = (count * energies.wheel_work).sum(axis=-1)
     assert work == pytest.approx(float(found.throw.stages.wheel_work.sum()), rel=1e-12)
-    stored = (count * books.stored).sum(axis=-1)
-    assert float(books.source) == pytest.approx(float(heat + work + stored), rel=1e-6)
+    stored = (count * energies.stored).sum(axis=-1)
+    assert float(energies.source) == pytest.approx(float(heat + work + stored), rel=1e-6)
     throws = round(60 * rate)
-    assert throws * float(books.source) == pytest.approx(throws * float(heat + work), rel=1e-6)
-    assert float(books.delivered) == pytest.approx(float(books.source - books.supply_heat), rel=1e-12)
-    assert float(found.average_power) == pytest.approx(rate * float(books.delivered))
-    assert found.throws_per_charge == pytest.approx(2.2 * 3600 / float(books.charge))
+    assert throws * float(energies.source) == pytest.approx(throws * float(heat + work), rel=1e-6)
+    assert float(energies.delivered) == pytest.approx(float(energies.source - energies.supply_heat), rel=1e-12)
+    assert float(found.average_power) == pytest.approx(rate * float(energies.delivered))
+    assert found.throws_per_charge == pytest.approx(2.2 * 3600 / float(energies.charge))
 
 
 def test_wheel_work_equals_the_energy_of_the_throw() -> None:
@@ -111,7 +111,17 @@ def test_wheel_work_equals_the_energy_of_the_throw() -> None:
     stages = found.throw.stages
     gained = 0.018 * (float(found.throw.exit_speed) ** 2 - 1.2**2) / 2
     spent = gained + float(stages.slip_heat.sum() + stages.crush_loss.sum())
-    assert float((found.rhythm.train.count * found.books.wheel_work).sum()) == pytest.approx(spent, rel=1e-5)
+    assert float((found.cycle.train.count * found.energies.wheel_work).sum()) == pytest.approx(spent, rel=1e-5)
+
+
+def test_settled_throws_enter_with_the_spin_of_the_feed() -> None:
+    machine = launcher()
+    machine = replace(machine, feed=replace(machine.feed, spin=300.0))
+    found = settled(machine, 0.05, SPEEDS)
+    assert found is not None
+    # At one throw in 20 s the wheels recover, so that a settled throw repeats the first one.
+    assert found.throw.stages.entry_spin[0] == 300.0
+    assert float(found.throw.exit_speed) == pytest.approx(float(found.first.exit_speed), rel=1e-6)
 
 
 def test_slow_throwing_has_no_speed_loss() -> None:
@@ -146,7 +156,7 @@ def test_batch_equals_single_calls() -> None:
             one = settled(launcher(inertia=inertia), float(rates[i, 0]), speeds[j])
             assert one is not None
             assert float(both.loss[i, j]) == pytest.approx(float(one.loss), abs=1e-6)
-            assert both.books.copper[i, j] == pytest.approx(one.books.copper, rel=1e-4)
+            assert both.energies.copper[i, j] == pytest.approx(one.energies.copper, rel=1e-4)
 
 
 def test_fixed_point_converges_within_ten_throws() -> None:
@@ -174,8 +184,8 @@ def test_wheel_driven_by_the_projectile_settles_above_its_set_speed() -> None:
     assert found is not None
     assert bool(found.converged)
     assert found.missing[1] < -0.1
-    speed = simulate(found.rhythm)
-    assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-5)
+    speed = simulate(found.cycle)
+    assert found.missing == pytest.approx(1 - speed / found.cycle.target, abs=1e-5)
 
 
 @pytest.mark.parametrize("limit", [1.25, 2.0])
@@ -183,17 +193,17 @@ def test_weak_governors_jam_or_converge_as_simulated(limit: float) -> None:
     weak = launcher(drive=replace(GOVERNED, current_limit=limit), inertia=3e-4)
     found = settled(weak, 4.0, SPEEDS[:1])
     assert found is not None
-    speed, jams = found.rhythm.target, False
+    speed, jams = found.cycle.target, False
     for _ in range(500):
-        before, done = speed, found.rhythm.throw(speed, WITHOUT_ENERGY)
+        before, done = speed, found.cycle.throw(speed, WITHOUT_ENERGY)
         jams |= bool(done.jammed)
-        speed = found.rhythm.recover(found.rhythm.after(done))
-        if jams or (np.abs(speed - before) <= 1e-9 * found.rhythm.target).all():
+        speed = found.cycle.recover(found.cycle.after(done))
+        if jams or (np.abs(speed - before) <= 1e-9 * found.cycle.target).all():
             break
     assert bool(found.throw.jammed) is jams
     assert bool(found.converged) is not jams
     if not jams:
-        assert found.missing == pytest.approx(1 - speed / found.rhythm.target, abs=1e-5)
+        assert found.missing == pytest.approx(1 - speed / found.cycle.target, abs=1e-5)
 
 
 def test_no_steady_state_without_drive_or_supply() -> None:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
 from stager.model.launcher import Launcher
-from stager.physics.drive.motor import build_train
+from stager.physics.drive.motor import build_drivetrain
 from stager.physics.drive.supply import settle
 
 
@@ -79,7 +79,7 @@ class Throttle:
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
         """Settled surface speeds [m/s]."""
         chosen = replace(launcher, stages=tuple(launcher.stage(k) for k in stages))
-        train = build_train(chosen, len(stages))
+        train = build_drivetrain(chosen, len(stages))
         if train is None or launcher.supply is None:
             raise ValueError("a throttle needs a drive and a supply")
         volts = _volts(launcher.supply, supply)

@@ -1,12 +1,11 @@
-"""The contact kernel: one throw through stages in a row, in plain scalar Python that numba compiles.
+"""The contact kernel: one throw through a chain of stages, in scalar Python that numba compiles.
 
-    columns.py    what stands where in the kernel's arrays
-    profile.py    normal force and tilt along the barrel: round shapes, rods
-    equations.py  forces at one place, and how they change along the way
-    integrate.py  one step of the linearly implicit method, error control, jams, extremes, energies
-    stages.py     from piece to piece and stage to stage: marks, free runs, records
-    run.py        a launcher as the kernel's arrays; many throws, on several threads
+    columns.py    columns of the kernel's arrays
+    profile.py    normal force along the barrel, of round shapes and rods
+    equations.py  forces of wheel, rail and idler at one place, and their derivatives
+    integrate.py  one step of the linearly implicit method; error control, jams, extremes, energies
+    stages.py     a throw from stage to stage: set-up, free runs, records of the stages
+    run.py        a launcher as the kernel's arrays; many throws on several threads
 
-Speeds are integrated along the barrel, with the place as independent variable; the creep term, stiff near equal speeds,
-is implicit.
+The independent variable is the place along the barrel. The creep term, stiff near equal speeds, is implicit.
 """

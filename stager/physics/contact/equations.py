@@ -12,17 +12,18 @@ from typing import Any
 
 from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
-    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_DRIFT, GAIN, HALF_WIDTH, HEIGHT, HELD, MOTOR_STEEP, NIP_LAYOUT,
-    RAIL, RATE, RATE_DRIFT, SLIP, SLIP_DRIFT, STEEP, STEP_POWER, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
+    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP, GAIN, HALF_WIDTH, HEIGHT, HELD,
+    NIP_LAYOUT, RAIL, RATE, RATE_BY_PLACE, SLIP, SLIP_BY_PLACE, STEP_POWER, TORQUE_BY_SPEED, TORQUE_HIGH, TORQUE_LOW,
+    TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
 from stager.physics.friction.dispatch import coefficient
 
 Floats = Any
 LEAST_SPEED = 1e-6
-"""Slowest speed at which time along the barrel is counted [m/s]."""
-FLAT = 20.0
-"""Beyond it tanh, here (1 − e^−2x)/(1 + e^−2x), which takes half as long, is 1 to the last digit."""
+"""Speed below which the projectile counts as this fast [m/s], so that times stay finite."""
+TANH_IS_ONE = 20.0
+"""Argument above which tanh is 1 to the last digit; below it (1 − e^−2x)/(1 + e^−2x) takes half the time of tanh."""
 
 
 @inlined
@@ -31,9 +32,9 @@ def grip(number: int, values: Floats, slip: float, creep: float) -> tuple[float,
     friction, slope = coefficient(number, abs(slip), values)
     inverse = 1.0 / creep
     ratio = slip * inverse
-    if ratio > FLAT:
+    if ratio > TANH_IS_ONE:
         return friction, slope
-    if ratio < -FLAT:
+    if ratio < -TANH_IS_ONE:
         return -friction, slope
     fading = exp(-2.0 * abs(ratio))
     creeping = copysign((1.0 - fading) / (1.0 + fading), ratio)
@@ -52,7 +53,7 @@ def air_moment(angular_speed: float, laminar: float, turbulent: float, core: flo
 
 @inlined
 def motor(sides: Floats, i: int, wheel: float) -> tuple[float, float]:
-    """Return the motor's torque beyond what holds the set speed [N m] and its slope by surface speed [N s]."""
+    """Return the motor's torque above that which holds the set speed [N m], and its slope by surface speed [N s]."""
     slope = sides[i, TORQUE_SLOPE]
     if slope == 0.0:
         return 0.0, 0.0
@@ -66,34 +67,36 @@ def motor(sides: Floats, i: int, wheel: float) -> tuple[float, float]:
 
 @inlined
 def evaluate(
-    active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, kinds: Any,
-    wheel_law: Floats, rail_law: Floats, even: bool, place: float, speed: float, spin: float, steep: bool,
-    watch: bool,
+    active: Any, count: int, pieces: Any, nips: Floats, sides: Floats, body: Floats, law_numbers: Any,
+    wheel_law: Floats, rail_law: Floats, symmetric: bool, place: float, speed: float, spin: float, with_slope: bool,
+    record_power: bool,
 ) -> tuple[float, float, float, float]:  # fmt: skip
-    """Find forces and rates where the projectile is at `place` [m] and the wheels turn at WHEEL [m/s].
+    """Compute the forces with the projectile at `place` [m] and the wheels at WHEEL [m/s].
 
     Parameters
     ----------
-    active, count : which nips touch, and how many
-    pieces : the smooth piece that each is in
-    even : bool
+    active, count : array of int, int
+        Nips in contact, and their number.
+    pieces : array of int
+        Smooth piece of each nip.
+    symmetric : bool
         Both sides of every nip are alike and nothing spins: side A stands for both.
     place, speed, spin : float
         Of the projectile [m], [m/s], [rad/s].
-    steep : bool
-        Find also what an implicit step needs: derivatives by slip and by place.
-    watch : bool
+    with_slope : bool
+        Compute the derivatives by slip and by place too, for an implicit step.
+    record_power : bool
         Raise STEP_POWER of each nip to the slip power here [W].
 
     Returns
     -------
     thrust, turning, thrust_change, turning_change : float
-        Force along the barrel and sum of the forces that spin the projectile [N], and their derivatives by the place
-        at fixed speeds [N/m]. SLIP [m/s], FORCE [N] and RATE of the wheel [m/s^2] of each side are left in `sides`.
+        Force along the barrel, sum of the forces that spin the projectile [N], and their derivatives by place at fixed
+        speeds [N/m]. SLIP [m/s], FORCE [N] and RATE of the wheel [m/s^2] of each side are written to `sides`.
     """
     speed = max(speed, LEAST_SPEED)
     creep, around = body[CREEP], body[HALF_WIDTH] * spin
-    weight = 2.0 if even else 1.0
+    weight = 2.0 if symmetric else 1.0
     thrust = turning = thrust_change = turning_change = 0.0
     for n in range(count):
         k = active[n]
@@ -102,15 +105,15 @@ def evaluate(
         normal, cosine, sine, push = press(nips, k, pieces[k], offset)
         wheel = sides[a, WHEEL]
         slip = wheel - speed * cosine - around
-        traction, steepness = grip(kinds[0], wheel_law, slip, creep)
+        traction, steepness = grip(law_numbers[0], wheel_law, slip, creep)
         force = normal * traction
-        torque, torque_steep = motor(sides, a, wheel)
+        torque, torque_slope = motor(sides, a, wheel)
         sides[a, SLIP], sides[a, FORCE], sides[a, RATE] = slip, force, sides[a, BRAKE] * force + sides[a, GAIN] * torque
         thrust += weight * force * cosine + push
         turning += force
         power = weight * force * slip
         normal_change = cosine_change = sine_change = force_change = 0.0
-        if steep:
+        if with_slope:
             steepness *= normal
             normal_change, cosine_change, sine_change, push_change = press_change(
                 nips, k, pieces[k], offset, normal, cosine, sine
@@ -119,12 +122,12 @@ def evaluate(
             force_change = normal_change * traction + steepness * slip_change
             thrust_change += weight * (force_change * cosine + force * cosine_change) + push_change
             turning_change += force_change
-            sides[a, COSINE], sides[a, STEEP], sides[a, COUPLING] = cosine, steepness, 0.0
-            sides[a, MOTOR_STEEP] = torque_steep
-            sides[a, SLIP_DRIFT], sides[a, FORCE_DRIFT], sides[a, RATE_DRIFT] = (
+            sides[a, COSINE], sides[a, FORCE_BY_SLIP], sides[a, COUPLING] = cosine, steepness, 0.0
+            sides[a, TORQUE_BY_SPEED] = torque_slope
+            sides[a, SLIP_BY_PLACE], sides[a, FORCE_BY_PLACE], sides[a, RATE_BY_PLACE] = (
                 slip_change, force_change, sides[a, BRAKE] * force_change,
             )  # fmt: skip
-        if not even:
+        if not symmetric:
             b = a + 1
             wheel = sides[b, WHEEL]
             coupling = 0.0
@@ -139,30 +142,30 @@ def evaluate(
                         pressed = pressed_change = coupling = 0.0
                 normal, normal_change, cosine, cosine_change = pressed, pressed_change, 1.0, 0.0
                 slip = wheel - speed + around
-                traction, steepness = grip(kinds[1], rail_law, slip, creep)
+                traction, steepness = grip(law_numbers[1], rail_law, slip, creep)
                 coupling *= traction
             else:
                 slip = wheel - speed * cosine + around
-                traction, steepness = grip(kinds[0], wheel_law, slip, creep)
+                traction, steepness = grip(law_numbers[0], wheel_law, slip, creep)
             force = normal * traction
-            torque, torque_steep = motor(sides, b, wheel)
+            torque, torque_slope = motor(sides, b, wheel)
             sides[b, SLIP], sides[b, FORCE] = slip, force
             sides[b, RATE] = sides[b, BRAKE] * force + sides[b, GAIN] * torque
             thrust += force * cosine
             turning -= force
             power += force * slip
-            if steep:
+            if with_slope:
                 steepness *= normal
                 slip_change = -speed * cosine_change
                 force_change = normal_change * traction + steepness * slip_change
                 thrust_change += force_change * cosine + force * cosine_change
                 turning_change -= force_change
-                sides[b, COSINE], sides[b, STEEP], sides[b, COUPLING], sides[b, MOTOR_STEEP] = (
-                    cosine, steepness, coupling, torque_steep,
+                sides[b, COSINE], sides[b, FORCE_BY_SLIP], sides[b, COUPLING], sides[b, TORQUE_BY_SPEED] = (
+                    cosine, steepness, coupling, torque_slope,
                 )  # fmt: skip
-                sides[b, SLIP_DRIFT], sides[b, FORCE_DRIFT], sides[b, RATE_DRIFT] = (
+                sides[b, SLIP_BY_PLACE], sides[b, FORCE_BY_PLACE], sides[b, RATE_BY_PLACE] = (
                     slip_change, force_change, sides[b, BRAKE] * force_change,
                 )  # fmt: skip
-        if watch:
+        if record_power:
             nips[k, STEP_POWER] = max(nips[k, STEP_POWER], power)
     return thrust, turning, thrust_change, turning_change

@@ -1,7 +1,7 @@
 """Normal force of a nip along the barrel.
 
-A nip has three smooth pieces: before the axis plane, along a rod's length (none of a round projectile), and behind.
-`offset` is the projectile's place (a rod: its front end's) past the axis plane [m].
+A nip has three smooth pieces: before the axis plane, along a rod's length (empty for round shapes), and behind it.
+`offset` is the place of the projectile, or of a rod's front end, past the axis plane [m].
 """
 
 from __future__ import annotations
@@ -15,12 +15,15 @@ from stager.physics.contact.columns import (
 )  # fmt: skip
 
 Floats = Any
-MIDDLE, CLOSING = 1, 2
+MIDDLE = 1
+"""The piece along a rod's length."""
+CLOSING = 2
+"""The piece behind the axis plane, where the rebound's share of the force acts."""
 
 
 @inlined
 def power(base: float, exponent: float) -> Any:
-    """Return base**exponent, quick for the usual exponents."""
+    """Return base**exponent, with shortcuts for the usual exponents."""
     if exponent == 1.0:
         return base
     if exponent == 1.5:
@@ -34,10 +37,10 @@ def power(base: float, exponent: float) -> Any:
 
 @inlined
 def press(nips: Floats, k: int, piece: int, offset: float) -> tuple[float, float, float, float]:
-    """Return N [N], cos φ and sin φ of one side, and the normals' push along the barrel [N].
+    """Return normal force [N], cos φ and sin φ of one side, and the normal forces' component along the barrel [N].
 
-    Round: c(x) = reach − √(x² + h²), N = k cⁿ, sin φ = x/D. Rod: c = d (1 − (ξ/a_r)²), push −N dc/dξ, less the rolling
-    loss along its length.
+    Round: c(x) = reach − √(x² + h²), N = k cⁿ, sin φ = x/D. Rod: c = d (1 − (ξ/a_r)²), component −N dc/dξ, along its
+    length less the rolling loss.
     """
     strength = nips[k, NIP_STIFFNESS]
     if piece == CLOSING:
@@ -59,7 +62,7 @@ def press(nips: Floats, k: int, piece: int, offset: float) -> tuple[float, float
 
 @inlined
 def ramp(nips: Floats, k: int, offset: float) -> tuple[float, float, float]:
-    """Return the crush on a rod's ramp [m] and its first and second derivative, `offset` past the full crush [m]."""
+    """Return the crush on a rod's ramp [m], its first and second derivative, at `offset` from the full crush [m]."""
     place = offset / nips[k, RAMP]
     bend = -2.0 * nips[k, DEPTH] / (nips[k, RAMP] * nips[k, RAMP])
     return max(nips[k, DEPTH] * (1.0 - place * place), 0.0), bend * offset, bend
@@ -69,7 +72,7 @@ def ramp(nips: Floats, k: int, offset: float) -> tuple[float, float, float]:
 def press_change(
     nips: Floats, k: int, piece: int, offset: float, normal: float, cosine: float, sine: float
 ) -> tuple[float, float, float, float]:
-    """Return the derivatives by the offset [1/m] of what `press` returned there.
+    """Return the derivatives by the offset [1/m] of the results of `press`.
 
     Crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D, with D = h/cos φ.
     """
@@ -80,28 +83,28 @@ def press_change(
     if nips[k, HEIGHT] > 0.0:
         bend = cosine * cosine / nips[k, HEIGHT]
         crush = nips[k, REACH] - nips[k, HEIGHT] / cosine
-        steep = 0.0
+        normal_change = 0.0
         if crush > 0.0:
-            steep = -strength * exponent * power(crush, exponent - 1.0) * sine
+            normal_change = -strength * exponent * power(crush, exponent - 1.0) * sine
         opening = bend * cosine
-        return steep, -bend * sine, opening, nips[k, NORMALS] * (steep * sine + normal * opening)
+        return normal_change, -bend * sine, opening, nips[k, NORMALS] * (normal_change * sine + normal * opening)
     if piece == MIDDLE:
         return 0.0, 0.0, 0.0, 0.0
     crush, slope, bend = ramp(nips, k, offset)
-    steep = strength * exponent * power(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
-    return steep, 0.0, 0.0, -nips[k, NORMALS] * (steep * slope + normal * bend)
+    normal_change = strength * exponent * power(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
+    return normal_change, 0.0, 0.0, -nips[k, NORMALS] * (normal_change * slope + normal * bend)
 
 
 @compiled
 def stored(nips: Floats, k: int, crush: float) -> Any:
-    """Return the energy stored in all sides at a crush [m] of each [J]."""
+    """Return the elastic energy of all sides at the crush of each [m] [J]."""
     exponent = nips[k, NIP_EXPONENT]
     return nips[k, NORMALS] * nips[k, NIP_STIFFNESS] * power(crush, exponent) * crush / (exponent + 1.0)
 
 
 @compiled
 def crush_loss(nips: Floats, k: int, offset: float) -> Any:
-    """Return the energy that the normals have taken on the way to `offset` and not given back [J]."""
+    """Return the work of the normal forces up to `offset` [m] that is not given back [J]."""
     length = nips[k, LENGTH]
     past = offset - min(max(offset, 0.0), length)
     if nips[k, HEIGHT] > 0.0:

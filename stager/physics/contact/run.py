@@ -1,4 +1,4 @@
-"""Many throws: a launcher as the kernel's arrays, samples shared among threads."""
+"""A launcher as the kernel's arrays, and many throws on several threads."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from stager.model.stage import Layout, Stage
 from stager.parallel import cores
 from stager.physics import compiled
 from stager.physics.air import disc
-from stager.physics.batch import batch_shape, lane
+from stager.physics.batch import batch_shape, as_samples
 from stager.physics.contact import stages
 from stager.physics.contact.columns import IDLER, PAIR, RAIL
 from stager.physics.friction.dispatch import number_and_values
@@ -28,17 +28,17 @@ from stager.physics.rotor import driven_inertia, growth
 
 
 class Packed(NamedTuple):
-    """Arrays of a launcher as `stages.throw_samples` takes them, and the shape of its batch."""
+    """Arrays of a launcher for `stages.throw_samples`, and the shape of its batch."""
 
     body: Floats
     stages: Floats
-    kinds: NDArray[np.int64]
+    law_numbers: NDArray[np.int64]
     laws: Floats
     shape: tuple[int, ...]
 
 
 def pack(launcher: Launcher, first: int, count: int) -> Packed:
-    """Return the arrays of `count` stages from number `first` on.
+    """Return the arrays of `count` stages from stage `first` on.
 
     Raises ValueError where a part that a throw needs is missing from the launcher.
     """
@@ -50,7 +50,7 @@ def pack(launcher: Launcher, first: int, count: int) -> Packed:
     return Packed(
         body=_rows([_body(launcher)], shape)[:, 0],
         stages=_rows([_stage(launcher, first + k, k + 1 < count) for k in range(count)], shape),
-        kinds=np.array([number for number, _ in found], dtype=np.int64),
+        law_numbers=np.array([number for number, _ in found], dtype=np.int64),
         laws=_rows([[*values, *[0.0] * (width - len(values))] for _, values in found], shape),
         shape=shape,
     )
@@ -120,7 +120,7 @@ def _rows(rows: Sequence[Sequence[Any]], shape: tuple[int, ...]) -> Floats:
     if all(isinstance(value, float) or np.size(value) == 1 for value in flat):
         table = np.array([value if isinstance(value, float) else np.asarray(value).item() for value in flat])
         return table.reshape(1, len(rows), -1) if rows else np.zeros((1, 0, 0))
-    columns = [lane(value, shape) for value in flat]
+    columns = [as_samples(value, shape) for value in flat]
     table = np.empty((max(column.size for column in columns), len(flat)))
     for number, column in enumerate(columns):
         table[:, number] = column
@@ -128,16 +128,15 @@ def _rows(rows: Sequence[Sequence[Any]], shape: tuple[int, ...]) -> Floats:
 
 
 FEW = 192
-"""Most contacts that are not worth a second thread: about what starting one takes."""
+"""Contacts up to which one thread is used [-]: starting another takes about as long."""
 CHUNK = 96
-"""Least contacts in a chunk."""
+"""Least contacts in a chunk [-]."""
 PER_THREAD = 4
-"""Chunks for each thread, so that none waits long for another."""
+"""Chunks for each thread [-], so that no thread waits long for another."""
 
 
 def threads() -> int:
-    """Return how many threads work at once: one for each core, or as many as OMP_NUM_THREADS says; one alone in a
-    process that works for another."""
+    """Return the number of threads: OMP_NUM_THREADS, else one a core; 1 in a worker process or without a compiler."""
     if not compiled.COMPILES or multiprocessing.parent_process() is not None:
         return 1
     if (said := os.environ.get("OMP_NUM_THREADS", "")).isdigit() and int(said):
@@ -146,9 +145,9 @@ def threads() -> int:
 
 
 def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
-    """Call `work(low, high)` for chunks of 0 … `samples`, each of which takes as long as `cost` contacts.
+    """Call `work(low, high)` for chunks of 0 … `samples` on several threads; a sample takes as long as `cost` contacts.
 
-    Samples do not depend on each other: results are the same for any number of threads.
+    Samples are independent: results are the same for any number of threads.
     """
     workers = threads() if samples > 1 and samples * cost > FEW else 1
     if workers == 1:
@@ -164,19 +163,19 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
 
 def run(
     packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Any,
-    how: Floats, out: Floats, exits: Floats,
+    options: Floats, out: Floats, exits: Floats,
 ) -> None:  # fmt: skip
-    """Throw all samples; arguments as `stages.throw_samples` has them, speeds in [m/s].
+    """Throw all samples; arguments as in `stages.throw_samples`, speeds in [m/s].
 
-    Raises NotComputable where a throw does not end.
+    Raises NotComputable where the allowed number of steps does not suffice.
     """
 
     def work(low: int, high: int) -> None:
         lost = stages.throw_samples(
-            low, high, packed.body, packed.stages, packed.kinds, packed.laws, *speeds, entry_speed, spin, ends,
-            how, out, exits,
+            low, high, packed.body, packed.stages, packed.law_numbers, packed.laws, *speeds, entry_speed, spin, ends,
+            options, out, exits,
         )  # fmt: skip
         if lost:
-            raise NotComputable("a contact did not come to its end within the allowed number of steps")
+            raise NotComputable("a contact needs more than the allowed number of steps")
 
     share(work, len(exits), speeds[0].shape[1])

@@ -1,7 +1,8 @@
-"""A throw from stage to stage: where contacts begin and end, free runs between, what each stage leaves.
+"""A throw from stage to stage: set-up of the nips, free runs between them, records of the stages.
 
-All stages' marks along the barrel (contact begins, axis plane, of a rod its rear end there, contact ends) are sorted;
-between two marks the same nips touch and everything is smooth. So any number of stages may hold the projectile at once.
+The marks of all stages along the barrel (start of contact, axis plane, rear end of a rod there, end of contact) are
+sorted. Between two marks the same nips are in contact and the forces are smooth, so that any number of stages may hold
+the projectile at once.
 """
 
 from __future__ import annotations
@@ -15,35 +16,37 @@ from stager.physics import guide
 from stager.physics.compiled import compiled, entry, kept
 from stager.physics.contact.columns import (
     ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
-    CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EVEN, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT,
-    HELD, HIGH_SLIP, IDLE_CURRENT, IDLER, IDLER_INVERSE, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
+    CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT,
+    HELD, HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
     MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PITCH, PULL,
     RADIUS, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
-    SPIN_IN, SPIN_OUT, START, STIFFNESS, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK, WORK_A,
+    SPIN_IN, SPIN_OUT, START, STIFFNESS, SYMMETRIC, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK,
+    WORK_A,
 )  # fmt: skip
 from stager.physics.contact.equations import air_moment
-from stager.physics.contact.integrate import LOST, STOPPED, march
+from stager.physics.contact.integrate import LOST, STOPPED, integrate_piece
 from stager.physics.contact.profile import crush_loss, stored
 
 Floats = Any
 SYNC_CREEPS = 3.0
+"""Slip, by the creep speed, up to which a contact counts as in sync [-]."""
 SYNC, SLIPS, JAM, NOT_REACHED = 0, 1, 2, 3
-"""As `stager.physics.records.Grip`."""
+"""Values of `stager.physics.records.Grip`."""
 PIECES = 3
 """Smooth pieces of a nip."""
 BENDS = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [2.0, -1.0, 0.0], [0.0, 3.0, -2.0]])
-"""Coefficients a, b, c of x = a τ + b τ² + c τ³ over 0 … 1: straight, opening, closing, both.
+"""Coefficients a, b, c of x = a τ + b τ² + c τ³ over 0 … 1: no contact begins or ends, one begins, one ends, both.
 
-dx/dτ is 0 where a contact begins or ends: there powers of the crush are smooth in τ, not in x."""
+dx/dτ is 0 where a contact begins or ends, since powers of the crush are smooth there in τ and not in x."""
 free_flight: Any = compiled(guide.free_flight)
 
 
 @compiled
 def set_nip(nips: Floats, k: int, stage: Floats, body: Floats, axis: float, speed_a: float, speed_b: float) -> None:
-    """Set up one stage's nip at the set speeds [m/s] of its sides.
+    """Set up the nip of one stage at the set speeds of its sides [m/s].
 
-    Growth adds to the wheel's radius and to the crush alike; with two wheels each side has the mean of both, an idler
-    is at rest.
+    Growth adds to the wheel's radius and to the crush; with two wheels each side has the mean of both, and an idler is
+    at rest.
     """
     nip = nips[k]
     for j in range(NIP):
@@ -75,10 +78,10 @@ def set_nip(nips: Floats, k: int, stage: Floats, body: Floats, axis: float, spee
 
 @compiled
 def set_side(side: Floats, stage: Floats, turn: float, speed: float, held: float) -> None:
-    """Set up one side at its set and held speeds [m/s]; turn: −1 for side B.
+    """Set up one side at its set speed and at the speed that its throttle would hold [m/s]; turn: −1 for side B.
 
-    The throttle would hold the held speed against no-load current and windage; as the wheel slows the current rises
-    along the motor's line, from 0 up to the controller's limit. A governor is too slow to act in a contact.
+    The throttle balances no-load current and windage at the held speed. As the wheel slows, the current rises along the
+    motor's line, between 0 and the controller's limit. A governor is too slow to act during a contact.
     """
     for column in range(SIDE):
         side[column] = 0.0
@@ -97,8 +100,8 @@ def set_side(side: Floats, stage: Floats, turn: float, speed: float, held: float
 
 
 @compiled
-def set_marks(nips: Floats, count: int, at: Floats, owner: Any, number: Any) -> int:
-    """Write the places of all marks along the barrel in their order, the stage of each and its number there."""
+def sort_marks(nips: Floats, count: int, at: Floats, owner: Any, number: Any) -> int:
+    """Write the places of all marks in their order, the stage of each and its number there; return their number."""
     marks = 0
     for k in range(count):
         place = nips[k, AXIS] - nips[k, RAMP]
@@ -114,7 +117,7 @@ def set_marks(nips: Floats, count: int, at: Floats, owner: Any, number: Any) -> 
 
 
 @compiled
-def finish(nips: Floats, k: int, sides: Floats, body: Floats, speed: float, spin: float, offset: float,
+def complete_record(nips: Floats, k: int, sides: Floats, body: Floats, speed: float, spin: float, offset: float,
            jams: bool) -> None:  # fmt: skip
     """Complete the record of stage `k`, left at `speed` [m/s], `offset` [m] past the axis plane."""
     nip = nips[k]
@@ -128,38 +131,40 @@ def finish(nips: Floats, k: int, sides: Floats, body: Floats, speed: float, spin
         side = sides[2 * k + j]
         nip[AFTER_A + j], nip[WORK_A + j], nip[HEAT_A + j] = side[SPEED], side[WORK], side[HEAT]
         if side[TORQUE_SLOPE] * side[GAIN] * abs(side[WORK]) > 0.0:
-            # What the wheel gave and what it gained.
+            # The motor did the wheel's work and its gain of kinetic energy.
             gained = (side[SPEED] * side[SPEED] - side[START] * side[START]) / (2.0 * side[RADIUS] * side[GAIN])
             nip[MOTOR_WORK] += side[WORK] + gained
 
 
 @kept
 def throw_one(
-    body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats, held_a: Floats,
-    held_b: Floats, speed: float, spin: float, count: int, how: Floats, nips: Floats, sides: Floats, places: Floats,
+    body: Floats, stages: Floats, law_numbers: Any, laws: Floats, speed_a: Floats, speed_b: Floats, held_a: Floats,
+    held_b: Floats, speed: float, spin: float, count: int, options: Floats, nips: Floats, sides: Floats, places: Floats,
     marks: Any, out: Floats,
 ) -> tuple[float, float, int]:  # fmt: skip
-    """Take one projectile through `count` stages.
+    """Throw one projectile through `count` stages.
 
     Parameters
     ----------
-    body, stages, kinds, laws : packed launcher; see `packing`
+    body, stages, law_numbers, laws : array
+        The launcher, see `run.pack`.
     speed_a, speed_b, held_a, held_b : array, shape (stages,)
         Set and held surface speeds [m/s].
     speed, spin : float
         At the entry [m/s], [rad/s].
-    how : array, shape (3,)
-        TOLERANCE, STEPS and BOOKS.
-    nips, sides, places, marks : room to work in
+    options : array, shape (3,)
+        TOLERANCE, STEPS and SUM_ENERGIES.
+    nips, sides, places, marks : array
+        Workspace.
     out : array, shape (RECORD, stages)
-        Records of the stages, written to.
+        Written to: records of the stages.
 
     Returns
     -------
     speed, spin : float
         At the exit, 0 after a jam.
     grip : int
-        SLIPS where it got through, else JAM; NOT_REACHED where the integration gave up.
+        SLIPS where it got through, else JAM; NOT_REACHED where MAX_STEPS did not suffice.
     """
     axis, planned, grip = 0.0, speed_a.shape[0], SLIPS
     for k in range(planned):
@@ -169,12 +174,12 @@ def throw_one(
         set_side(sides[2 * k + 1], stage, -1.0, b, held)
         if stage[LAYOUT] == PAIR:
             nips[k, SPEED_B] = b
-            nips[k, EVEN] = 1.0 if b == speed_a[k] and held == held_a[k] else 0.0
+            nips[k, SYMMETRIC] = 1.0 if b == speed_a[k] and held == held_a[k] else 0.0
         axis += stage[PITCH]
     at, piece, start, parts = places[0], places[1], places[2], places[3:5]
     owner, number, active, pieces, acting = marks[0], marks[1], marks[2], marks[3], marks[4]
     wheel_law, rail_law = laws[0], laws[1]
-    total, touching, opening = set_marks(nips, count, at, owner, number), 0, 0
+    total, touching, opening = sort_marks(nips, count, at, owner, number), 0, 0
     for mark in range(total):
         k = owner[mark]
         if number[mark] == 0:
@@ -184,7 +189,7 @@ def throw_one(
                 nips[k, GRIP], grip = JAM, JAM
                 break
         if number[mark] == PIECES:
-            finish(nips, k, sides, body, speed, spin, at[mark] - nips[k, AXIS], grip == JAM)
+            complete_record(nips, k, sides, body, speed, spin, at[mark] - nips[k, AXIS], grip == JAM)
             touching -= 1
             passed = 0
             for j in range(touching):
@@ -200,35 +205,35 @@ def throw_one(
         if touching == 0:
             speed = free_flight(speed, span, body[SLOWING], body[AIR_DRAG])
             continue
-        even, n, origin = spin == 0.0, 0, nips[active[0], AXIS]
+        symmetric, n, origin = spin == 0.0, 0, nips[active[0], AXIS]
         for j in range(touching):
-            even = even and nips[active[j], EVEN] > 0.0
+            symmetric = symmetric and nips[active[j], SYMMETRIC] > 0.0
         for j in range(touching):
             k = active[j]
             nips[k, AXIS] -= origin
             acting[n], n = 2 * k, n + 1
-            if not even:
-                nips[k, EVEN] = 0.0
+            if not symmetric:
+                nips[k, SYMMETRIC] = 0.0
                 acting[n], n = 2 * k + 1, n + 1
         bent = opening + 2 if number[mark + 1] == PIECES else opening
         opening = 0
         piece[0] = at[mark] - origin
         for j in range(3):
             piece[1 + j] = span * BENDS[bent, j]
-        speed, spin, place, ending = march(
-            acting[:n], active, touching, pieces, nips, sides, body, kinds, wheel_law, rail_law, even, how, piece,
-            speed, spin, start, parts,
+        speed, spin, place, ending = integrate_piece(
+            acting[:n], active, touching, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric,
+            options, piece, speed, spin, start, parts,
         )  # fmt: skip
         if ending == LOST:
             grip = NOT_REACHED
             break
         for j in range(touching):
             k = active[j]
-            if even:
+            if symmetric:
                 a, b_side = sides[2 * k], sides[2 * k + 1]
                 b_side[SPEED], b_side[WORK], b_side[HEAT] = a[SPEED], a[WORK], a[HEAT]
             if ending == STOPPED:
-                finish(nips, k, sides, body, 0.0, spin, place - nips[k, AXIS], j == touching - 1)
+                complete_record(nips, k, sides, body, 0.0, spin, place - nips[k, AXIS], j == touching - 1)
             nips[k, AXIS] += origin
         if ending == STOPPED:
             grip = JAM
@@ -243,10 +248,10 @@ def throw_one(
 
 @entry
 def throw_samples(
-    low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, speed_a: Floats, speed_b: Floats,
-    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, how: Floats, out: Floats, exits: Floats,
+    low: int, high: int, body: Floats, stages: Floats, law_numbers: Any, laws: Floats, speed_a: Floats, speed_b: Floats,
+    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, options: Floats, out: Floats, exits: Floats,
 ) -> int:  # fmt: skip
-    """Throw the samples from `low` up to `high`; return how many did not come to an end.
+    """Throw the samples from `low` up to `high`; return the number of throws that MAX_STEPS did not suffice for.
 
     The first axis of all arrays is over the samples, or of length 1.
 
@@ -254,14 +259,14 @@ def throw_samples(
     ----------
     body : array, shape (samples or 1, BODY)
     stages : array, shape (samples or 1, stages, STAGE)
-    kinds : array of int, shape (2,)
+    law_numbers : array of int, shape (2,)
         Number of the friction law of the wheels and of the rail.
     laws : array, shape (samples or 1, 2, values)
     speed_a, speed_b, held_a, held_b : array, shape (samples, stages)
     entry, spin, ends : array, shape (samples or 1,)
         Entry speed [m/s], spin [rad/s] and number of stages.
-    how : array, shape (3,)
-        TOLERANCE, STEPS and BOOKS.
+    options : array, shape (3,)
+        TOLERANCE, STEPS and SUM_ENERGIES.
     out : array, shape (samples, RECORD, stages)
         Written to.
     exits : array, shape (samples, 3)
@@ -274,9 +279,9 @@ def throw_samples(
     last = np.array([body.shape[0], stages.shape[0], laws.shape[0], entry.shape[0], spin.shape[0], ends.shape[0]]) - 1
     for i in range(low, high):
         exits[i, 0], exits[i, 1], exits[i, 2] = throw_one(
-            body[min(i, last[0])], stages[min(i, last[1])], kinds, laws[min(i, last[2])], speed_a[i], speed_b[i],
-            held_a[i], held_b[i], entry[min(i, last[3])], spin[min(i, last[4])], min(ends[min(i, last[5])], count), how,
-            nips, sides, places, marks, out[i],
+            body[min(i, last[0])], stages[min(i, last[1])], law_numbers, laws[min(i, last[2])], speed_a[i], speed_b[i],
+            held_a[i], held_b[i], entry[min(i, last[3])], spin[min(i, last[4])], min(ends[min(i, last[5])], count),
+            options, nips, sides, places, marks, out[i],
         )  # fmt: skip
         if exits[i, 2] == NOT_REACHED:
             lost += 1

@@ -1,5 +1,7 @@
-"""Motors, their controllers and the supply they share.
+"""Motors, their controllers and the common supply.
 
-A `Train` is all driven wheels of a launcher in a row. `hold` says what keeps them at their speeds, `Bus` what the
-supply gives to all at any speeds, `spin_up` and `recover` how they get there.
+motor.py      equations of one motor; all driven wheels of a launcher as a `Drivetrain`
+supply.py     currents that hold the wheels at their speeds, speeds at given throttles, peak draw of the supply
+spinup.py     spin-up time and its peak current and power
+transient.py  speeds and energies of the wheels over time
 """

@@ -1,4 +1,4 @@
-"""A motor as its DC equivalent, and all driven wheels of a launcher in a row.
+"""A motor as its DC equivalent, and all driven wheels of a launcher.
 
 speed_constant Kv [rad/s/V], torque constant Kt = 1/Kv [N m/A]. Motor speeds are before the gear. Shapes broadcast.
 """
@@ -20,49 +20,55 @@ from stager.physics.air import SEA_LEVEL, Air, Disc, disc
 from stager.physics.rotor import driven_inertia
 
 COPPER_COEFFICIENT = 3.93e-3
-"""Of resistance by temperature [1/K], from 20 degC; IEC 60028."""
+"""Temperature coefficient of copper's resistance at 20 degC [1/K]; IEC 60028."""
 REFERENCE = 293.15
+"""20 degC [K]: the temperature that winding resistances are given at."""
 
 
 def back_emf(drive: Drive, motor_speed: Number) -> Number:
-    """Return ω/Kv [V] at `motor_speed` [rad/s]."""
+    """Return the back-EMF ω/Kv [V] at `motor_speed` [rad/s]."""
     return motor_speed / drive.speed_constant
 
 
 def motor_current(drive: Drive, voltage: Number, motor_speed: Number) -> Floats:
-    """Return (V − ω/Kv)/R [A] at motor `voltage` [V], from 0 (it does not brake) to the controller's limit."""
+    """Return the current (V − ω/Kv)/R [A] at motor `voltage` [V], between 0 and the controller's limit."""
     asked = (voltage - back_emf(drive, motor_speed)) / drive.resistance
     return np.asarray(np.clip(asked, 0.0, drive.current_limit))
 
 
 def motor_torque(drive: Drive, current: Number) -> Number:
-    """Kt·(I − I₀) [N m] at the shaft, for `current` [A]; the no-load current stands for bearings and iron."""
+    """Return the torque at the shaft, Kt·(I − I₀) [N m], at `current` [A]; I₀ accounts for bearings and iron."""
     return drive.torque_constant * (current - drive.no_load_current)
 
 
 def no_load_speed(drive: Drive, voltage: Number) -> Floats:
-    """Kv·(V − I₀R) [rad/s] at motor `voltage` [V]; 0 where that does not overcome the no-load loss."""
+    """Return the no-load speed Kv·(V − I₀R) [rad/s] at motor `voltage` [V]; 0 where V < I₀R."""
     return np.maximum(voltage - drive.no_load_current * drive.resistance, 0.0) * drive.speed_constant
 
 
 def greatest_power(drive: Drive, voltage: Number) -> Number:
-    """V²/(4R) [W]: mechanical power at half speed of an ideal motor at `voltage` [V], half of what goes in."""
+    """Return the greatest mechanical power V²/(4R) [W] of an ideal motor at `voltage` [V], at half its speed."""
     return voltage**2 / (4 * drive.resistance)
 
 
 def warm_factor(temperature: Number) -> Number:
-    """Resistance of copper by that at 20 degC [-], at `temperature` [K]; IEC 60028, constant mass."""
+    """Return the resistance of copper at `temperature` [K] / that at 20 degC [-]; IEC 60028, constant mass."""
     return 1 + COPPER_COEFFICIENT * (temperature - REFERENCE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Train:
-    """Driven wheels; every array broadcasts to (..., wheels).
+class Drivetrain:
+    """All driven wheels of a launcher; every array broadcasts to (..., wheels).
 
-    radius R [m]; inertia J with the rotor's share [kg m^2]; pull: torque on the wheel by motor current [N m/A], which
-    is also motor voltage by wheel speed [V s/rad]; resistance of the windings [ohm]; idle_current I₀ [A];
-    current_limit [A]; governed; count: equal wheels that each column stands for; stage, side (0: A, 1: B) of each
-    column; disc: its windage.
+    radius: R [m]
+    inertia: J, with the rotor's share [kg m^2]
+    pull: torque on the wheel per motor current [N m/A], also motor voltage per wheel speed [V s/rad]
+    resistance: of the windings [ohm]
+    idle_current: I₀ [A]; current_limit: of the controllers [A]
+    governed: whether a controller holds the set speed
+    count: equal wheels that a column stands for [-]
+    stage, side: of each column; side 0: A, 1: B
+    disc: windage factors
     """
 
     radius: Floats
@@ -79,7 +85,7 @@ class Train:
 
     @property
     def size(self) -> int:
-        """Number of columns."""
+        """Return the number of columns."""
         return len(self.stage)
 
     def columns(self, side_a: Floats, side_b: Floats) -> Floats:
@@ -88,15 +94,17 @@ class Train:
         return np.stack(np.broadcast_arrays(*chosen), axis=-1)
 
 
-def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
+def build_drivetrain(
+    launcher: Launcher, stages: int, *, split: bool = False, air: Air = SEA_LEVEL
+) -> Drivetrain | None:
     """Return the driven wheels of the first `stages` stages; None where one of them has no drive.
 
-    split: wheels of pairs in columns of their own, for two speeds. The last launchers are remembered.
+    split: the two wheels of a pair get columns of their own, for two speeds. The last REMEMBERED results are kept.
     """
     key = (id(launcher), stages, split, id(air))
     known = _known.get(key)
     if known is None or known[0] is not launcher or known[1] is not air:
-        known = launcher, air, train_of([launcher.stage(index) for index in range(stages)], split=split, air=air)
+        known = launcher, air, drivetrain_of([launcher.stage(index) for index in range(stages)], split=split, air=air)
         _known[key] = known
         if len(_known) > REMEMBERED:
             _known.popitem(last=False)
@@ -104,12 +112,12 @@ def build_train(launcher: Launcher, stages: int, *, split: bool = False, air: Ai
 
 
 REMEMBERED = 16
-"""Launchers whose wheels are kept."""
-_known: OrderedDict[tuple[int, int, bool, int], tuple[Launcher, Air, Train | None]] = OrderedDict()
+"""Launchers whose drivetrains are kept [-]."""
+_known: OrderedDict[tuple[int, int, bool, int], tuple[Launcher, Air, Drivetrain | None]] = OrderedDict()
 
 
-def train_of(stages: Sequence[Stage], *, split: bool = False, air: Air = SEA_LEVEL) -> Train | None:
-    """As `build_train`, of these stages."""
+def drivetrain_of(stages: Sequence[Stage], *, split: bool = False, air: Air = SEA_LEVEL) -> Drivetrain | None:
+    """Return the driven wheels of `stages`; see `build_drivetrain`."""
     columns: list[tuple[int, int, float]] = []
     for index, stage in enumerate(stages):
         driven = stage.layout.driven_wheels
@@ -128,7 +136,7 @@ def train_of(stages: Sequence[Stage], *, split: bool = False, air: Air = SEA_LEV
     def by_stage(value: Callable[[Stage], Number]) -> Floats:
         return _row([value(stage) for stage in owners])
 
-    return Train(
+    return Drivetrain(
         radius=by_stage(lambda stage: stage.wheel.radius),
         inertia=by_stage(driven_inertia),
         pull=by_drive(lambda drive: drive.gear * drive.torque_constant),

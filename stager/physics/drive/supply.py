@@ -1,4 +1,4 @@
-"""What keeps the wheels at their speeds, and what the supply they share can give."""
+"""Holding the wheels at their speeds on a common supply; speeds at given throttles; peak draw of the supply."""
 
 from __future__ import annotations
 
@@ -9,19 +9,22 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
-from stager.physics.drive.motor import Train
+from stager.physics.drive.motor import Drivetrain
 
 ROUNDS = 60
+"""Most iterations of Newton's method and of the bus voltage [-]."""
 CLOSE = 1e-13
+"""Relative change at which they end [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Holding:
-    """What holds the wheels at their speeds when nothing is thrown; wheels are the last axis.
+    """State of drives that hold the wheels at their speeds while nothing is thrown; wheels are the last axis.
 
-    angular_speed of the wheels [rad/s]; current of each motor [A]; voltage of each motor [V];
-    throttle [-]: share of the supply's voltage, above 1 where it cannot be had;
-    bus_voltage [V], bus_current [A], power [W] at the terminals of the supply, all motors together.
+    angular_speed: of the wheels [rad/s]
+    current [A], voltage [V]: of each motor
+    throttle: share of the bus voltage [-]; above 1 where the speed cannot be held
+    bus_voltage [V], bus_current [A], power [W]: at the terminals of the supply, all motors together
     """
 
     angular_speed: Floats
@@ -34,20 +37,20 @@ class Holding:
 
     @property
     def reached(self) -> NDArray[np.bool_]:
-        """Whether every wheel can be held so."""
+        """Whether every wheel can be held at its speed."""
         return np.asarray((self.throttle <= 1.0).all(axis=-1))
 
 
-def holding_current(train: Train, angular_speed: Floats) -> Floats:
-    """I₀ and what windage takes [A], shape (..., wheels) as `angular_speed` [rad/s]."""
+def holding_current(train: Drivetrain, angular_speed: Floats) -> Floats:
+    """Return the current that balances no-load loss and windage at `angular_speed` [rad/s] [A], (..., wheels)."""
     return train.idle_current + train.disc.moment(angular_speed) / train.pull
 
 
-def hold(train: Train, angular_speed: Floats, supply: Supply) -> Holding:
-    """Return what holds the wheels at `angular_speed` [rad/s], shape (..., wheels).
+def hold(train: Drivetrain, angular_speed: Floats, supply: Supply) -> Holding:
+    """Return the state of drives that hold the wheels at `angular_speed` [rad/s], shape (..., wheels).
 
-    Controllers pass power on without loss: at given speeds the motors take a given power P in all, and the sagging
-    supply gives it at V = (V₀ + √(V₀² − 4R_sP))/2. Where it cannot, throttle is the power asked for by the greatest.
+    Controllers are lossless: at given speeds the motors take the power P together, and the bus voltage is
+    V = (V₀ + √(V₀² − 4R_sP))/2. Where the supply cannot give P, the throttle is P / its greatest power.
     """
     current = holding_current(train, angular_speed)
     voltage = train.pull * angular_speed + train.resistance * current
@@ -62,11 +65,11 @@ def hold(train: Train, angular_speed: Floats, supply: Supply) -> Holding:
     )  # fmt: skip
 
 
-def settle(train: Train, throttle: Floats, supply: Supply) -> Floats:
-    """Angular speeds [rad/s] that wheels come to at `throttle` [-], shape (..., wheels): the inverse of `hold`.
+def settle(train: Drivetrain, throttle: Floats, supply: Supply) -> Floats:
+    """Return the steady angular speeds at `throttle` [-], each (..., wheels) [rad/s]: the inverse of `hold`.
 
-    Each wheel by Newton's method from above, where the balance of torques is concave and falling; the bus voltage by
-    repetition, since a settled motor takes hardly more current at more voltage.
+    Newton's method from above for each wheel, where the balance of torques is concave and falling; fixed-point
+    iteration for the bus voltage, on which the current of a settled motor hardly depends.
     """
     bus = np.broadcast_to(np.asarray(supply.voltage, dtype=np.float64), np.shape(throttle)[:-1])
     speed = np.zeros(np.shape(throttle))
@@ -82,8 +85,8 @@ def settle(train: Train, throttle: Floats, supply: Supply) -> Floats:
     return speed
 
 
-def _settled(train: Train, voltage: Floats) -> Floats:
-    """Return the angular speed at motor `voltage` [V] where torque and windage balance, from 0."""
+def _settled(train: Drivetrain, voltage: Floats) -> Floats:
+    """Return the angular speed at motor `voltage` [V] at which torque and windage balance, at least 0 [rad/s]."""
     idle = np.maximum(voltage - train.resistance * train.idle_current, 0.0) / train.pull
     speed = idle
     for _ in range(ROUNDS):
@@ -100,19 +103,20 @@ def _settled(train: Train, voltage: Floats) -> Floats:
 
 
 def loaded_voltage(supply: Supply, power: Number) -> Floats:
-    """Terminal voltage [V] of a supply that gives `power` [W]; half its open voltage where it cannot give so much."""
+    """Return the terminal voltage [V] of a supply at `power` [W]; half its open voltage where that is too much."""
     left = supply.voltage**2 - 4 * supply.resistance * power
     return np.asarray((supply.voltage + np.sqrt(np.maximum(left, 0.0))) / 2)
 
 
 DRAW_ROUNDS = 40
+"""Most iterations of Newton's method for the bus voltage [-]."""
 
 
-def peak_draw(train: Train, throttle: Floats, supply: Supply) -> tuple[Number, Number]:
-    """Greatest current [A] and power [W] from the supply while all wheels spin up from rest at `throttle` [-].
+def peak_draw(train: Drivetrain, throttle: Floats, supply: Supply) -> tuple[Number, Number]:
+    """Return an upper bound of current [A] and power [W] from the supply while all wheels spin up at `throttle` [-].
 
-    As if every motor drew its most at once: a motor's power is greatest where its current leaves the controller's
-    limit, θV·min(I_max, θV/R), for one without a limit at standstill. An upper bound, met by equal wheels.
+    Every motor draws its greatest power at once, θV·min(I_max, θV/R): where its current leaves the controller's limit,
+    or at standstill without a limit. Equal wheels reach the bound.
     """
     source = np.asarray(supply.voltage, dtype=np.float64)
     bus = source

@@ -1,8 +1,8 @@
-"""Wheels under their motors through time, on a supply that sags: one launcher at a time, compiled.
+"""Speeds and energies of driven wheels over time, on a supply with internal resistance; compiled.
 
-Controllers give a motor current of 0 or more and at most their limit. Open throttles stay where they hold the set
-speed; a governor gives full throttle below its speed, none above, and holds it once there. Integrated by the method of
-Dormand and Prince (1980, order 5 with an estimate of order 4) between the times at which a governor changes.
+Controllers pass a current between 0 and their limit. A fixed throttle is the one that holds the set speed. A governor
+gives full throttle below its speed, none above, and holds it once reached. The method is that of Dormand and Prince
+(1980, order 5 with an error estimate of order 4), between the times at which a governor switches.
 """
 
 from __future__ import annotations
@@ -19,35 +19,43 @@ from stager.model.drive import Supply
 from stager.physics.compiled import compiled, entry, inlined
 from stager.physics.contact.equations import air_moment
 from stager.physics.contact.run import share
-from stager.physics.drive.motor import Train
+from stager.physics.drive.motor import Drivetrain
 from stager.physics.drive.supply import Holding
 
 (
     COUNT, INERTIA, PULL, RESISTANCE, IDLE_CURRENT, CURRENT_LIMIT, GOVERNED, AIR_LAMINAR, AIR_TURBULENT, AIR_CORE,
     AIR_TRANSITION, WHEEL_RADIUS,
 ) = range(12)  # fmt: skip
-"""Columns of a wheel as it is built; see `motor.Train` and `stager.physics.air.Disc`."""
+"""Columns of a wheel: its constants; see `motor.Drivetrain` and `stager.physics.air.Disc`."""
 WHEEL = 12
 TARGET, THROTTLE, HOLDING = 12, 13, 14
-"""Set speed [rad/s], open throttle [-] and current [A] that hold it."""
+"""Set speed [rad/s], and the throttle [-] and current [A] that hold it."""
 SPEED, HELD, COMMAND, TRIAL, FRESH, CURRENT, POWER, LOSSES, STORED, STEP_LOSSES, SLOPES = (
     15, 16, 17, 18, 19, 20, 21, 22, 26, 30, 34,
 )  # fmt: skip
-"""SPEED [rad/s]; HELD: 1 where a governor holds it; COMMAND: throttle now; LOSSES: rates of the wheel's four energies,
-STORED: their sums [J], in the order of `Ledger`; SLOPES: accelerations of the seven stages of a step."""
+"""SPEED [rad/s]; HELD: 1 where a governor holds it; COMMAND: throttle [-]; TRIAL, FRESH: speed within and at the end of
+a step [rad/s]; LOSSES: powers of the wheel's four energies [W], STORED: their sums [J], in the order of
+`MotorEnergies`; SLOPES: accelerations of the seven stages of a step [rad/s^2]."""
 ROOM = 41
 BUS, DRAWN, HEAT, CHARGE, STEP_HEAT, STEP_CHARGE, ENERGIES = range(7)
-"""Of the supply: terminal voltage [V], current now [A], heat [J], charge [C]; ENERGIES: 1 where energies are summed."""
+"""Of the supply: terminal voltage [V], current [A], heat [J], charge [C]; ENERGIES: 1 where energies are summed."""
 
-PATIENCE, EAGER, EASING = 5000, 3500, 250
-"""Most steps; steps from which on, and over how many of which each time tenfold, errors are let pass: an overloaded
-supply makes motors chatter between what they ask for and what they get."""
-CALM, SNAP = 10.0, 1e-9
-"""Tolerances from rest within which the motor's lag alone brings wheels there; share of its set speed within which a
-governed wheel has arrived [-]."""
+MAX_STEPS = 5000
+"""Most steps [-]."""
+RELAX_AFTER = 3500
+"""Steps after which the tolerance is relaxed [-]: an overloaded supply makes the motors' currents oscillate."""
+RELAX_STEPS = 250
+"""Steps over which it is relaxed tenfold, each time [-]."""
+SMALL_CHANGE = 10.0
+"""Remaining change of speed, by the tolerance, below which the motor's lag alone finishes the integration [-]."""
+ARRIVED = 1e-9
+"""Share of its set speed within which a governed wheel has reached it [-]."""
 BISECTIONS = 40
-ROUNDS, CLOSE = 60, 1e-13
-"""Of the search for the bus voltage; share of the open voltage within which it is found [-]."""
+"""For the time at which a governor switches or a wheel arrives: to 1e-12 of a step."""
+ROUNDS = 60
+"""Most iterations for the bus voltage [-]."""
+CLOSE = 1e-13
+"""Share of the open voltage to which it is found [-]."""
 STAGES = np.array([
     [1 / 5, 0.0, 0.0, 0.0, 0.0, 0.0],
     [3 / 40, 9 / 40, 0.0, 0.0, 0.0, 0.0],
@@ -56,16 +64,18 @@ STAGES = np.array([
     [9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656, 0.0],
     [35 / 384, 0.0, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84],
 ])  # fmt: skip
+"""Coefficients of the seven stages; Dormand and Prince 1980."""
 WEIGHTS = np.array([*STAGES[5], 0.0])
+"""Weights of the order 5 result."""
 ERRORS = WEIGHTS - np.array([5179 / 57600, 0.0, 7571 / 16695, 393 / 640, -92097 / 339200, 187 / 2100, 1 / 40])
 
 
 @inlined
 def bus_voltage(wheels: Floats, source: float, sag: float, guess: float) -> float:
-    """Find the currents of all motors at TRIAL [rad/s] and return the voltage of the bus [V].
+    """Return the bus voltage [V] with the wheels at TRIAL [rad/s].
 
-    V = V₀ − R_s·P(V)/V with P = Σ I (E + R I) and I = (θV − E)/R between 0 and the controller's limit, by Newton's
-    method within brackets. CURRENT [A] and POWER [W] of each wheel are left in `wheels`.
+    V = V₀ − R_s·P(V)/V with P = Σ I (E + R I) and I = (θV − E)/R between 0 and the controller's limit, by bracketed
+    Newton's method. CURRENT [A] and POWER [W] of each wheel are written to `wheels`.
     """
     bus, low, high = guess, source / 2.0, source
     for _ in range(ROUNDS):
@@ -108,9 +118,9 @@ def bus_voltage(wheels: Floats, source: float, sag: float, guess: float) -> floa
 
 @compiled
 def rates(wheels: Floats, supply: Floats, totals: Floats, stage: float) -> None:
-    """Find each wheel's acceleration at TRIAL as stage `stage` of a step [rad/s^2], and the rates of its energies."""
+    """Compute each wheel's acceleration at TRIAL for stage `stage` of a step [rad/s^2], and its powers [W]."""
     totals[BUS] = bus_voltage(wheels, supply[0], supply[1], totals[BUS])
-    drawn, books = 0.0, totals[ENERGIES] > 0.0
+    drawn, energies = 0.0, totals[ENERGIES] > 0.0
     for i in range(wheels.shape[0]):
         speed, pull = wheels[i, TRIAL], wheels[i, PULL]
         drag = air_moment(
@@ -120,31 +130,31 @@ def rates(wheels: Floats, supply: Floats, totals: Floats, stage: float) -> None:
         if wheels[i, HELD] > 0.0 or (speed <= 0.0 and torque < 0.0):
             torque = 0.0
         wheels[i, SLOPES + int(stage)] = torque / wheels[i, INERTIA]
-        if books:
+        if energies:
             drawn += wheels[i, COUNT] * wheels[i, POWER]
             wheels[i, LOSSES] = wheels[i, POWER]
             wheels[i, LOSSES + 1] = wheels[i, RESISTANCE] * wheels[i, CURRENT] * wheels[i, CURRENT]
             wheels[i, LOSSES + 2] = pull * speed * wheels[i, IDLE_CURRENT]
             wheels[i, LOSSES + 3] = drag * speed
-    totals[DRAWN] = drawn / totals[BUS] if books else 0.0
+    totals[DRAWN] = drawn / totals[BUS] if energies else 0.0
 
 
 @compiled
-def command(wheels: Floats) -> None:
-    """Hold governed wheels that have arrived, and set the throttles by the speeds at the start of a step."""
+def set_throttles(wheels: Floats) -> None:
+    """Set the throttles from the speeds at the start of a step, and hold governed wheels that have arrived."""
     for i in range(wheels.shape[0]):
         target = wheels[i, TARGET]
         wheels[i, COMMAND] = wheels[i, THROTTLE]
         if wheels[i, GOVERNED] > 0.0:
-            if abs(target - wheels[i, SPEED]) <= SNAP * target:
+            if abs(target - wheels[i, SPEED]) <= ARRIVED * target:
                 wheels[i, HELD], wheels[i, SPEED] = 1.0, target
             wheels[i, COMMAND] = 0.0 if wheels[i, SPEED] > target else 1.0
         wheels[i, TRIAL] = wheels[i, SPEED]
 
 
 @inlined
-def gather(wheels: Floats, totals: Floats, sag: float, weight: float) -> None:
-    """Add `weight` [s] of the rates of the books to the step's."""
+def add_energies(wheels: Floats, totals: Floats, sag: float, weight: float) -> None:
+    """Add `weight` [s] times the powers to the energies of the step."""
     for i in range(wheels.shape[0]):
         for k in range(4):
             wheels[i, STEP_LOSSES + k] += weight * wheels[i, LOSSES + k]
@@ -153,8 +163,8 @@ def gather(wheels: Floats, totals: Floats, sag: float, weight: float) -> None:
 
 
 @compiled
-def crossing(start: float, start_slope: float, end: float, end_slope: float) -> float:
-    """Return where on 0 … 1 the cubic with these ends and slopes is 0; the ends have opposite signs."""
+def crossing_time(start: float, start_slope: float, end: float, end_slope: float) -> float:
+    """Return the root on 0 … 1 of the cubic with these ends, of opposite sign, and slopes."""
     low, high = 0.0, 1.0
     for _ in range(BISECTIONS):
         at = (low + high) / 2.0
@@ -174,8 +184,8 @@ def cubic(at: float, start: float, start_slope: float, end: float, end_slope: fl
 
 
 @compiled
-def lack(wheels: Floats, at: float, pace: float) -> float:
-    """Return the greatest share of its set speed that a wheel lacks `at` 0 … 1 of the last step of `pace` [s]."""
+def greatest_shortfall(wheels: Floats, at: float, pace: float) -> float:
+    """Return the greatest share of its set speed that a wheel lacks at `at` 0 … 1 of the last step, `pace` [s]."""
     most = 0.0
     for i in range(wheels.shape[0]):
         speed = wheels[i, FRESH]
@@ -189,11 +199,11 @@ def lack(wheels: Floats, at: float, pace: float) -> float:
 
 @compiled
 def arrival(wheels: Floats, near: float, pace: float) -> float:
-    """Return when within the last step of `pace` [s] every wheel came to lack at most `near` [s]."""
+    """Return the time within the last step of `pace` [s] from which every wheel lacks at most `near` [s]."""
     low, high = 0.0, 1.0
     for _ in range(BISECTIONS):
         at = (low + high) / 2.0
-        if lack(wheels, at, pace) > near:
+        if greatest_shortfall(wheels, at, pace) > near:
             low = at
         else:
             high = at
@@ -201,10 +211,10 @@ def arrival(wheels: Floats, near: float, pace: float) -> float:
 
 
 @compiled
-def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float) -> None:
-    """Bring wheels to rest by the lags of their motors in `left` [s]: FRESH, and what the books gain.
+def finish_by_lag(wheels: Floats, supply: Floats, totals: Floats, left: float) -> None:
+    """Finish the remaining time `left` [s] with the exponential lag of each motor: FRESH, and the energies.
 
-    The books' rates go over from those at the start to those at the end as speeds do, the supply's with the slowest.
+    Powers change from those at the start to those at the end with the same lag, those of the supply with the longest.
     """
     slowest = 0.0
     for i in range(wheels.shape[0]):
@@ -236,25 +246,25 @@ def calm_end(wheels: Floats, supply: Floats, totals: Floats, left: float) -> Non
 def advance(
     wheels: Floats, supply: Floats, totals: Floats, duration: float, tolerance: float, near: float
 ) -> float:
-    """Take the wheels from SPEED through `duration` [s], or until all lack at most `near` of their set speeds.
+    """Integrate the wheels over `duration` [s], or until all lack at most `near` of their set speeds; return the time.
 
     Parameters
     ----------
     wheels : array, shape (wheels, ROOM)
-        Columns up to SPEED set; SPEED is left at the end, energies in STORED [J].
+        Columns up to SPEED are set; SPEED and energies, STORED [J], at the end are written.
     supply : array, shape (2,)
         Open voltage [V], resistance [ohm].
     totals : array, shape (7,)
-        BUS a guess, ENERGIES; HEAT [J] and CHARGE [C] are left there.
+        BUS: a guess; ENERGIES; HEAT [J] and CHARGE [C] are written.
     tolerance : float
         Local error relative to the set speeds [-].
     near : float
-        Below 0: to the end.
+        Share that a wheel may lack [-]; below 0: integrate to the end.
 
     Returns
     -------
     float
-        Time taken [s]; infinite where the wheels did not come near; NaN where the steps did not suffice.
+        [s]; infinite where the wheels did not come near; NaN where MAX_STEPS did not suffice.
     """
     totals[HEAT] = totals[CHARGE] = 0.0
     for i in range(wheels.shape[0]):
@@ -262,36 +272,36 @@ def advance(
         wheels[i, FRESH] = wheels[i, SPEED]
         for k in range(4):
             wheels[i, STORED + k] = 0.0
-    if near >= 0.0 and lack(wheels, 1.0, 0.0) <= near:
+    if near >= 0.0 and greatest_shortfall(wheels, 1.0, 0.0) <= near:
         return 0.0
-    left, size, books = duration, inf, totals[ENERGIES] > 0.0
-    for number in range(PATIENCE):
+    left, size, energies = duration, inf, totals[ENERGIES] > 0.0
+    for number in range(MAX_STEPS):
         if not left > 0.0:
             return inf if near >= 0.0 else duration
-        command(wheels)
+        set_throttles(wheels)
         rates(wheels, supply, totals, 0.0)
-        ease = 10.0 ** (max(number - EAGER, 0) / EASING)
+        ease = 10.0 ** (max(number - RELAX_AFTER, 0) / RELAX_STEPS)
         calm, brisk = True, inf
         for i in range(wheels.shape[0]):
             lag = wheels[i, RESISTANCE] * wheels[i, INERTIA] / (wheels[i, PULL] * wheels[i, PULL])
             rate = abs(wheels[i, SLOPES])
             coming = -rate * lag * expm1(-left / lag)
-            calm = calm and coming <= CALM * ease * tolerance * max(wheels[i, TARGET], 1e-300)
+            calm = calm and coming <= SMALL_CHANGE * ease * tolerance * max(wheels[i, TARGET], 1e-300)
             if rate > 0.0:
                 brisk = min(brisk, 0.05 * wheels[i, TARGET] / rate)
         if size == inf:
             size = brisk
         totals[STEP_HEAT] = totals[STEP_CHARGE] = 0.0
         if calm:
-            calm_end(wheels, supply, totals, left)
-            keep(wheels, totals)
-            return inf if near >= 0.0 and lack(wheels, 1.0, 0.0) > near else duration
+            finish_by_lag(wheels, supply, totals, left)
+            accept_step(wheels, totals)
+            return inf if near >= 0.0 and greatest_shortfall(wheels, 1.0, 0.0) > near else duration
         pace = min(size, left)
         for i in range(wheels.shape[0]):
             for k in range(4):
                 wheels[i, STEP_LOSSES + k] = 0.0
-        if books:
-            gather(wheels, totals, supply[1], pace * WEIGHTS[0])
+        if energies:
+            add_energies(wheels, totals, supply[1], pace * WEIGHTS[0])
         for stage in range(1, 7):
             for i in range(wheels.shape[0]):
                 speed = 0.0
@@ -299,8 +309,8 @@ def advance(
                     speed += STAGES[stage - 1, k] * wheels[i, SLOPES + k]
                 wheels[i, TRIAL] = max(wheels[i, SPEED] + pace * speed, 0.0)
             rates(wheels, supply, totals, 1.0 * stage)
-            if books:
-                gather(wheels, totals, supply[1], pace * WEIGHTS[stage])
+            if energies:
+                add_energies(wheels, totals, supply[1], pace * WEIGHTS[stage])
         ratio, first = 0.0, inf
         for i in range(wheels.shape[0]):
             wheels[i, FRESH] = wheels[i, TRIAL]
@@ -311,23 +321,23 @@ def advance(
             ratio = max(ratio, abs(pace * error) / scale)
             start, end = wheels[i, TARGET] - wheels[i, SPEED], wheels[i, TARGET] - wheels[i, FRESH]
             free = wheels[i, GOVERNED] > 0.0 and wheels[i, HELD] == 0.0
-            if free and start * end < 0.0 and abs(end) > SNAP * wheels[i, TARGET]:
+            if free and start * end < 0.0 and abs(end) > ARRIVED * wheels[i, TARGET]:
                 slopes = -pace * wheels[i, SLOPES], -pace * wheels[i, SLOPES + 6]
-                first = min(first, pace * crossing(start, slopes[0], end, slopes[1]))
+                first = min(first, pace * crossing_time(start, slopes[0], end, slopes[1]))
         size = pace * min(max(0.9 * max(ratio, 1e-10) ** -0.2, 0.2), 5.0)
         if ratio <= 1.0 and first < inf:
             size = min(size, first)
         elif ratio <= 1.0:
-            if near >= 0.0 and lack(wheels, 1.0, 0.0) <= near:
+            if near >= 0.0 and greatest_shortfall(wheels, 1.0, 0.0) <= near:
                 return duration - left + arrival(wheels, near, pace)
-            keep(wheels, totals)
+            accept_step(wheels, totals)
             left = left - pace if pace < left else 0.0
     return np.nan
 
 
 @compiled
-def keep(wheels: Floats, totals: Floats) -> None:
-    """Take over a step."""
+def accept_step(wheels: Floats, totals: Floats) -> None:
+    """Accept a step: speeds and energies."""
     for i in range(wheels.shape[0]):
         wheels[i, SPEED] = wheels[i, FRESH]
         if totals[ENERGIES] > 0.0:
@@ -339,7 +349,7 @@ def keep(wheels: Floats, totals: Floats) -> None:
 
 @compiled
 def set_wheels(wheels: Floats, built: Floats, settings: Floats) -> None:
-    """Set the columns of the wheels as they are built and set."""
+    """Write the constants and the settings of the wheels to their columns."""
     for i in range(wheels.shape[0]):
         for j in range(WHEEL):
             wheels[i, j] = built[i, j]
@@ -349,7 +359,7 @@ def set_wheels(wheels: Floats, built: Floats, settings: Floats) -> None:
 
 @compiled
 def read_wheels(wheels: Floats, totals: Floats, speed: Floats, energy: Floats, whole: Floats) -> None:
-    """Write the speeds [rad/s] and energies [J] of the wheels, and heat and charge of the supply."""
+    """Write speeds [rad/s] and energies [J] of the wheels, and heat and charge of the supply, to the results."""
     for i in range(wheels.shape[0]):
         speed[i] = wheels[i, SPEED]
         for k in range(4):
@@ -360,9 +370,9 @@ def read_wheels(wheels: Floats, totals: Floats, speed: Floats, energy: Floats, w
 @entry
 def advance_samples(
     low: int, high: int, built: Floats, supply: Floats, settings: Floats, bus: Floats, start: Floats, duration: Floats,
-    tolerance: float, books: bool, near: float, speed: Floats, energy: Floats, whole: Floats,
+    tolerance: float, energies: bool, near: float, speed: Floats, energy: Floats, whole: Floats,
 ) -> None:  # fmt: skip
-    """Take the samples from `low` up to `high` through `advance`.
+    """Integrate the samples from `low` up to `high`, see `advance`.
 
     Parameters
     ----------
@@ -379,7 +389,7 @@ def advance_samples(
     """
     count = start.shape[1]
     wheels, totals = np.zeros((count, ROOM)), np.zeros(7)
-    totals[ENERGIES] = 1.0 if books else 0.0
+    totals[ENERGIES] = 1.0 if energies else 0.0
     for n in range(low, high):
         set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
         for i in range(count):
@@ -393,11 +403,11 @@ def advance_samples(
 
 
 @dataclass(frozen=True, slots=True)
-class Ledger:
-    """Energies [J] of a while, shape (..., wheels) for one wheel of each column, and of the supply, shape (...).
+class MotorEnergies:
+    """Energies over a time: of one wheel of each column, shape (..., wheels), and of the supply, shape (...).
 
-    electrical: into the motors; copper, no_load, windage: what becomes heat there; supply_heat: in the supply;
-    charge: taken from it [C].
+    electrical: into the motor [J]; copper, no_load, windage: its losses [J]
+    supply_heat: in the supply's resistance [J]; charge: taken from it [C]
     """
 
     electrical: Floats
@@ -409,10 +419,10 @@ class Ledger:
 
 
 def transient(
-    train: Train, holding: Holding, supply: Supply, speed: Floats, duration: Number, *,
-    tolerance: float = 1e-9, books: bool = True,
-) -> tuple[Floats, Ledger | None]:  # fmt: skip
-    """Return the wheels' speeds [rad/s] after `duration` [s] on their way to `holding`, and the energies.
+    train: Drivetrain, holding: Holding, supply: Supply, speed: Floats, duration: Number, *,
+    tolerance: float = 1e-9, energies: bool = True,
+) -> tuple[Floats, MotorEnergies | None]:  # fmt: skip
+    """Return the wheels' speeds [rad/s] after `duration` [s] on their way to the set speeds, and the energies.
 
     Parameters
     ----------
@@ -422,27 +432,29 @@ def transient(
         [s].
     tolerance : float
         Local error relative to the set speeds [-].
-    books : bool
-        Whether energies are asked for.
+    energies : bool
+        Whether to sum energies; else None is returned for them.
 
     Raises
     ------
     ValueError
         Where a speed is NaN.
     """
-    ended, energy, whole = _advance(train, holding, supply, speed, duration, tolerance, books, -1.0)
-    if not books:
+    ended, energy, whole = _advance(train, holding, supply, speed, duration, tolerance, energies, -1.0)
+    if not energies:
         return ended, None
-    return ended, as_ledger(energy, whole)
+    return ended, motor_energies(energy, whole)
 
 
-def as_ledger(energy: Floats, whole: Floats) -> Ledger:
-    """Return the energies [J] that a kernel has written, shapes (..., wheels, 4) and (..., at least 2), as a ledger."""
+def motor_energies(energy: Floats, whole: Floats) -> MotorEnergies:
+    """Return a kernel's energies [J], shapes (..., wheels, 4) and (..., at least 2), as a record."""
     electrical, copper, no_load, air = np.moveaxis(energy, -1, 0)
-    return Ledger(electrical, copper, no_load, air, whole[..., 0], whole[..., 1])
+    return MotorEnergies(electrical, copper, no_load, air, whole[..., 0], whole[..., 1])
 
 
-def time_until(train: Train, holding: Holding, supply: Supply, speed: Floats, near: float, longest: float) -> Floats:
+def time_until(
+    train: Drivetrain, holding: Holding, supply: Supply, speed: Floats, near: float, longest: float
+) -> Floats:
     """Return the time [s], shape (...), from `speed` [rad/s] until every wheel lacks at most `near` of its set speed.
 
     Infinite where one does not get there in `longest` [s].
@@ -451,8 +463,8 @@ def time_until(train: Train, holding: Holding, supply: Supply, speed: Floats, ne
 
 
 def _advance(
-    train: Train, holding: Holding, supply: Supply, speed: Floats, duration: Number, tolerance: float, books: bool,
-    near: float,
+    train: Drivetrain, holding: Holding, supply: Supply, speed: Floats, duration: Number, tolerance: float,
+    energies: bool, near: float,
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     lead = np.broadcast_shapes(np.shape(speed)[:-1], np.shape(duration), holding.bus_voltage.shape)
     samples, wheels = prod(lead), train.size
@@ -466,17 +478,17 @@ def _advance(
 
     def work(low: int, high: int) -> None:
         advance_samples(
-            low, high, built, source, settings, bus, start, spans, tolerance, books, near, ended, energy, whole
+            low, high, built, source, settings, bus, start, spans, tolerance, energies, near, ended, energy, whole
         )
 
     share(work, samples, 1)
     if np.isnan(whole[:, 2]).any():
-        raise NotComputable("wheels did not come through their time within the allowed number of steps")
+        raise NotComputable("the speeds of the wheels over time need more than the allowed number of steps")
     return ended.reshape(*lead, wheels), energy.reshape(*lead, wheels, 4), whole.reshape(*lead, 3)
 
 
-def pack_wheels(train: Train, lead: tuple[int, ...]) -> Floats:
-    """Return the wheels of a batch of shape `lead` as `advance_samples` takes them."""
+def pack_wheels(train: Drivetrain, lead: tuple[int, ...]) -> Floats:
+    """Return the constants of the wheels as an array for `advance_samples`; lead: shape of the batch."""
     disc = train.disc
     return _columns(
         [
@@ -488,19 +500,19 @@ def pack_wheels(train: Train, lead: tuple[int, ...]) -> Floats:
 
 
 def pack_supply(supply: Supply, lead: tuple[int, ...]) -> Floats:
-    """Return the supply as `advance_samples` takes it."""
+    """Return voltage and resistance of the supply as an array for `advance_samples`."""
     return _columns([supply.voltage, supply.resistance], lead, None)
 
 
 def pack_holding(holding: Holding, lead: tuple[int, ...], wheels: int) -> tuple[Floats, Floats]:
-    """Return what holds the wheels, and the bus voltage, as `advance_samples` takes them."""
+    """Return the settings of the wheels and the bus voltage as arrays for `advance_samples`."""
     throttle = np.minimum(holding.throttle, 1.0)
     settings = _columns([holding.angular_speed, throttle, holding.current], lead, wheels)
     return settings, _columns([holding.bus_voltage], lead, None)[:, 0]
 
 
 def _columns(values: list[Any], lead: tuple[int, ...], wheels: int | None) -> Floats:
-    """Values of shape (..., wheels), or (...), as the last axis of one array over the samples, or over 1."""
+    """Return values of shape (..., wheels), or (...), stacked on the last axis of an array over samples, or over 1."""
     last = () if wheels is None else (wheels,)
     wide = max((np.ndim(value) for value in values), default=0) > len(last)
     shape = (*lead, *last) if wide else last

@@ -1,4 +1,4 @@
-"""Find a friction law in a kernel: its number, its values, and a compiled function that branches by number."""
+"""Friction in the kernels: number and values of a law, and a compiled function that evaluates laws by number."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from stager.physics.friction.laws import Formula, Law, curve
 def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
     """Return the number of a law's formula and its values, floats or arrays over the batch.
 
-    A law without a formula that the kernel has is known by its `coefficient` alone: it becomes a curve through many of
-    its points, with its own slopes (error about 1e-9 of a smooth law).
+    A law that is not registered is sampled through its `coefficient`: a cubic through many points and slopes, with an
+    error of about 1e-9 for a smooth law.
     """
     if isinstance(law, Law) and law.formulas[law.formula] in FORMULAS:
         return FORMULAS.index(law.formulas[law.formula]), law.values()
@@ -23,7 +23,7 @@ def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
 def dispatch(formulas: tuple[Formula, ...]) -> Any:
     """Return a compiled function of (number, slip [m/s], values) that evaluates one of `formulas`.
 
-    Its source, one branch a formula, is written here: the compiler can call no function out of a tuple.
+    Its source, one branch a formula, is generated: the compiler cannot call a function out of a tuple.
     """
     if not COMPILES:
         return lambda number, slip, values: formulas[number](slip, values)
@@ -37,3 +37,4 @@ def dispatch(formulas: tuple[Formula, ...]) -> Any:
 
 
 coefficient: Any = dispatch(FORMULAS)
+"""Compiled (number, slip [m/s], values) → coefficient [-] and slope [s/m]."""

@@ -1,4 +1,4 @@
-"""Friction laws: what they have in common, and one class each with its formula."""
+"""Friction laws: base class, and one class with its formula for each law."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ from stager.model.arrays import Floats, Number
 Formula = Callable[[Any, Any], tuple[Any, Any]]
 """Coefficient [-] and slope [s/m] from slip speed [m/s] and the law's values in the order of its fields.
 
-One source serves single numbers (compiled by `dispatch`) and arrays (as plain Python): NumPy functions, no branches.
+The same source serves numbers (compiled by `dispatch`) and arrays (plain Python): NumPy functions, no branches.
 """
 RANGES = {
     "coefficient": (0.0, 5.0, "-"), "speed": (1e-4, 1e3, "m/s"), "shape": (1e-2, 1e2, "-"),
 }  # fmt: skip
-"""Kinds of parameters: least and greatest value that makes sense, unit."""
+"""Kinds of parameters: least and greatest accepted value, unit."""
 
 
 def parameter(kind: str, help: str, *, key: str = "", default: float | None = None) -> Any:
-    """Declare a parameter of a law.
+    """Return the dataclass field of a law's parameter.
 
     Parameters
     ----------
     kind : str
         One of `RANGES`.
     help : str
-        What it is, for the schema.
+        Description in the schema.
     key : str
         Its key in a configuration; empty: the field's name.
     default : float, optional
-        Value where it is left out.
+        Value where the configuration leaves it out.
     """
     low, high, unit = RANGES[kind]
     metadata = {"kind": kind, "key": key, "unit": unit, "low": low, "high": high, "help": help}
@@ -44,7 +44,7 @@ def parameter(kind: str, help: str, *, key: str = "", default: float | None = No
 class Law:
     """A friction law: a frozen record of its parameters with `name`, `source` and `formulas`.
 
-    formulas: the ways to evaluate it, of which `formula` says the one for its values.
+    formulas: functions that evaluate it; `formula` is the index of the one for its values.
     """
 
     __slots__ = ()
@@ -54,7 +54,7 @@ class Law:
 
     @property
     def formula(self) -> int:
-        """Which of `formulas` evaluates the law."""
+        """Return the index in `formulas` of the one that evaluates the law."""
         return 0
 
     def values(self) -> tuple[Number, ...]:
@@ -62,15 +62,15 @@ class Law:
         kind: Any = type(self)
         return tuple(getattr(self, name) for name in _names(kind))
 
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, with_slope: bool = True) -> tuple[Floats, Floats]:
         """Return the coefficient and its slope.
 
         Parameters
         ----------
         slip : array
             Slip speed, at least 0 [m/s].
-        steep : bool
-            Whether the slope is needed; otherwise its place may hold anything.
+        with_slope : bool
+            Whether the slope is needed; if not, its value may be anything.
 
         Returns
         -------
@@ -82,8 +82,8 @@ class Law:
 
     def scaled(self, factor: Number) -> Self:
         """Return the same law with all coefficients times `factor`, a float or an array over the batch [-]."""
-        mine = [item.name for item in fields(self) if item.metadata.get("kind") == "coefficient"]  # type: ignore[arg-type]
-        return replace(self, **{name: getattr(self, name) * factor for name in mine})  # type: ignore[type-var]
+        coefficients = [item.name for item in fields(self) if item.metadata.get("kind") == "coefficient"]  # type: ignore[arg-type]
+        return replace(self, **{name: getattr(self, name) * factor for name in coefficients})  # type: ignore[type-var]
 
     def greatest(self, slip: Floats) -> Floats:
         """Return the greatest coefficient [-] from no slip to `slip` [m/s]; shape as `slip`."""
@@ -96,14 +96,16 @@ def _names(kind: Any) -> tuple[str, ...]:
 
 
 def tables(law: Any) -> Floats:
-    """Return points of a law that is known by its `coefficient` alone: slips, coefficients and slopes, shape (3, n)."""
-    slip = np.concatenate([[0.0], np.geomspace(*SAMPLED, POINTS - 1)])
+    """Return samples of a law through its `coefficient`: slips, coefficients and slopes, shape (3, n)."""
+    slip = np.concatenate([[0.0], np.geomspace(*SAMPLED_RANGE, SAMPLES - 1)])
     value, slope = law.coefficient(slip)
     return np.stack(np.broadcast_arrays(slip, value, slope))
 
 
-SAMPLED, POINTS = (1e-5, 1e4), 1000
-"""Slip speeds [m/s] between which such a law is sampled, evenly in the logarithm, and number of points."""
+SAMPLED_RANGE = (1e-5, 1e4)
+"""Slip speeds between which such a law is sampled [m/s], evenly in the logarithm."""
+SAMPLES = 1000
+"""Number of samples [-]: the error of a smooth law is about 1e-9."""
 
 
 def constant(slip, values):  # type: ignore[no-untyped-def]
@@ -122,7 +124,7 @@ class Constant(Law):
     friction: Number = parameter("coefficient", "of friction, at every slip speed", key="coefficient")
 
     def greatest(self, slip: Floats) -> Floats:
-        """Return the coefficient [-]; shape as `slip`."""
+        """Return the coefficient [-], at every slip [m/s]; shape as `slip`."""
         return np.broadcast_to(self.friction, slip.shape)
 
 
@@ -155,11 +157,11 @@ class Falling(Law):
 
     @property
     def formula(self) -> int:
-        """Which of `formulas` evaluates the law."""
+        """Return 0, the shorter formula, where the fade exponent is 1, else 1."""
         return 0 if isinstance(self.fade_exponent, float) and self.fade_exponent == 1.0 else 1
 
     def greatest(self, slip: Floats) -> Floats:
-        """Return the greatest coefficient [-] up to `slip` [m/s]: at no slip unless it sticks worse than it slides."""
+        """Return the greatest coefficient [-] at slips from 0 to `slip` [m/s]; it is at one end."""
         return np.maximum(self.static, self.coefficient(slip)[0])
 
 
@@ -183,7 +185,7 @@ class Bell(Law):
     width: Number = parameter("shape", "of the peak, in the natural logarithm of slip")
 
     def greatest(self, slip: Floats) -> Floats:
-        """Return the greatest coefficient [-] up to `slip` [m/s]: at the peak or before it."""
+        """Return the greatest coefficient [-] at slips from 0 to `slip` [m/s]; at the peak or below it."""
         return self.coefficient(np.minimum(slip, self.peak_speed))[0]
 
 
@@ -206,14 +208,14 @@ class Rising(Law):
     rise_speed: Number = parameter("speed", "slip speed over which it rises")
 
     def greatest(self, slip: Floats) -> Floats:
-        """Return the greatest coefficient [-] up to `slip` [m/s]: there, or at no slip where the law falls."""
+        """Return the greatest coefficient [-] at slips from 0 to `slip` [m/s]; it is at one end."""
         return np.maximum(self.static, self.coefficient(slip)[0])
 
 
 def curve(slip, values):  # type: ignore[no-untyped-def]
-    """Return the cubic Hermite curve through points [-] and its slope [s/m] at one slip, the ends held.
+    """Return the cubic Hermite curve through points [-] and its slope [s/m] at one slip, constant beyond the ends.
 
-    values: number of points n, then n slips, n coefficients and n slopes, maybe more.
+    values: number of points n, then n slips, n coefficients and n slopes; further values are ignored.
     """
     count = int(values[0])
     if slip <= values[1]:
@@ -237,13 +239,13 @@ def curve(slip, values):  # type: ignore[no-untyped-def]
 
 
 def packed(slip: Floats, friction: Floats, slope: Floats) -> Floats:
-    """Return points, slips in [m/s], as `curve` takes them, shape (1 + 3n,)."""
+    """Return points, slips in [m/s], as the values of `curve`, shape (1 + 3n,)."""
     return np.concatenate([[float(len(slip))], slip, friction, slope])
 
 
 @dataclass(frozen=True, slots=True)
 class Tabulated(Law):
-    """Shape-preserving cubic (PCHIP) through measured points; the ends are held.
+    """Shape-preserving cubic (PCHIP) through measured points, constant beyond the ends.
 
     slip: increasing slip speeds [m/s], shape (points,); friction: coefficients there [-], shape (points,).
     """
@@ -265,7 +267,7 @@ class Tabulated(Law):
         object.__setattr__(self, "_slope", curve.derivative())
 
     def values(self) -> tuple[Number, ...]:
-        """Return the points as the formula takes them."""
+        """Return the points as the values of `curve`."""
         slip = np.asarray(self.slip, dtype=np.float64)
         plain = packed(slip, np.asarray(self.friction, dtype=np.float64), self._slope(slip))
         head = 1 + len(self.slip)
@@ -275,15 +277,17 @@ class Tabulated(Law):
         """Return the same law with all coefficients times `factor`, see `Law.scaled`."""
         return replace(self, _factor=self._factor * factor)
 
-    def coefficient(self, slip: Floats, *, steep: bool = True) -> tuple[Floats, Floats]:
+    def coefficient(self, slip: Floats, *, with_slope: bool = True) -> tuple[Floats, Floats]:
         """Return the coefficient [-] and its slope [s/m]; see `Law.coefficient`."""
         low, high = self.slip[0], self.slip[-1]
         held = np.clip(slip, low, high)
         value: Floats = self._curve(held) * self._factor
-        return value, np.where((slip > low) & (slip < high), self._slope(held), 0.0) * self._factor if steep else value
+        if not with_slope:
+            return value, value
+        return value, np.where((slip > low) & (slip < high), self._slope(held), 0.0) * self._factor
 
     def greatest(self, slip: Floats) -> Floats:
-        """Return the greatest coefficient [-] up to `slip` [m/s]: each piece of the curve only rises or only falls."""
+        """Return the greatest coefficient [-] at slips from 0 to `slip` [m/s]; pieces are monotonic."""
         passed = np.concatenate([self.friction[:1], np.maximum.accumulate(self.friction)])
         at = np.searchsorted(self.slip, slip, side="right")
         return np.asarray(np.maximum(passed[at] * self._factor, self.coefficient(slip)[0]))

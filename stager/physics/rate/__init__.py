@@ -1,18 +1,19 @@
-"""Throwing at a rate: what the wheels lose in each throw and get back until the next one.
+"""Throwing at a rate: wheels slow down in each throw and recover until the next one.
 
-`Rhythm` is one cycle, throw and recovery; `settled` is the state it settles into; `highest_rate` asks how often one may
-throw.
+cycle.py     one cycle of throw and recovery, and a sequence of throws
+settling.py  compiled: the fixed point of the cycle
+state.py     the settled state, its energies and its loss of exit speed; the highest rate within a loss
 """
 
-from stager.physics.rate.cycle import Rhythm, Sequence, build_rhythm, sequence
+from stager.physics.rate.cycle import Cycle, Sequence, build_cycle, sequence
 from stager.physics.rate.state import HighestRate, Settled, highest_rate, settled
 
 __all__ = [
     "HighestRate",
-    "Rhythm",
+    "Cycle",
     "Sequence",
     "Settled",
-    "build_rhythm",
+    "build_cycle",
     "highest_rate",
     "sequence",
     "settled",

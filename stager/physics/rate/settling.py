@@ -1,6 +1,7 @@
-"""Where throwing at a rate leads: the fixed point of throw and recovery, one launcher at a time, compiled.
+"""The settled state of throwing at a rate: the fixed point of throw and recovery, compiled.
 
-Broyden's method on the wheels' speeds at the start of a throw; where it does not end, cycle after cycle with leaps.
+Broyden's method on the wheels' speeds at the start of a throw; where it does not converge, cycle after cycle with
+extrapolation.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import numpy as np
 
 from stager.physics.compiled import compiled, entry
 from stager.physics.contact.columns import (
-    AFTER_A, BOOKS, ENTRY, GRIP, NIP, SIDE, SPEED_A, TOLERANCE,
+    AFTER_A, ENTRY, GRIP, NIP, SIDE, SPEED_A, SUM_ENERGIES, TOLERANCE,
 )  # fmt: skip
 from stager.physics.contact.stages import JAM, NOT_REACHED, SYNC, throw_one
 from stager.physics.drive.transient import (
@@ -19,26 +20,34 @@ from stager.physics.drive.transient import (
 )  # fmt: skip
 
 Floats = Any
-RECOVERED, RECORDED = 1e-8, 1e-9
-"""Tolerance of a recovery in the search, and of the last one, whose energies are kept [-]."""
-CLOSER = 0.2
+SEARCH_TOLERANCE = 1e-8
+"""Tolerance of a recovery in the search [-]."""
+FINAL_TOLERANCE = 1e-9
+"""Tolerance of the last recovery, whose energies are returned [-]."""
+CLOSE = 0.2
 """Relative error of the wheel speeds, by the tolerance of the throws [-]."""
-MOST, FARTHEST = 30, 150
-"""Most cycles of the search, and of following on."""
-SCOUT = 1e-4
+BROYDEN_CYCLES = 30
+"""Most cycles of Broyden's method [-]."""
+PLAIN_CYCLES = 150
+"""Most cycles of the plain iteration behind it [-]."""
+FIRST_TOLERANCE = 1e-4
 """Tolerance of the first throw of the search [-]."""
-BEYOND = 4.0
-"""By how much a wheel that a throw speeds up may go past its set speed [-]."""
-LEAP, LONGEST = 0.1, 0.995
-"""Greatest leap, as a share of a wheel's set speed; greatest ratio of one change to the last that a leap trusts [-]."""
+MAX_OVERSPEED = 4.0
+"""Greatest speed by the set speed of a wheel that throws speed up [-]."""
+MAX_EXTRAPOLATION = 0.1
+"""Greatest extrapolation, by a wheel's set speed [-]."""
+MAX_RATIO = 0.995
+"""Greatest ratio of one change to the last that is extrapolated [-]."""
 POINT, VALUE, CHANGE, DROP, REACHED, ALONG, LAST = range(7)
-"""Rows of the search's room."""
+"""Rows of the workspace: speeds at the start of a cycle and at its end, last change of the point, decrease of the
+residual VALUE − POINT, the products of the inverse with DROP and CHANGE, last change of the plain iteration."""
 CONVERGED, CALLS = range(2)
+"""Columns of the result: 1 where the search converged; number of cycles."""
 
 
 @compiled
 def by_sides(wheels: Floats, place: Any, column: int, sides: Floats, row: int) -> None:
-    """Write a column of the wheels, angular speeds, as surface speeds of sides A and B of the stages [m/s]."""
+    """Write a column of angular speeds as surface speeds of sides A and B of the stages [m/s]."""
     for k in range(place.shape[1]):
         for side in range(2):
             i = place[side, k]
@@ -46,7 +55,7 @@ def by_sides(wheels: Floats, place: Any, column: int, sides: Floats, row: int) -
 
 
 @compiled
-def leave(wheels: Floats, place: Any, out: Floats) -> None:
+def set_after_throw(wheels: Floats, place: Any, out: Floats) -> None:
     """Set the wheels to the speeds that a throw leaves [rad/s]."""
     for k in range(place.shape[1]):
         for side in range(1, -1, -1):
@@ -56,10 +65,10 @@ def leave(wheels: Floats, place: Any, out: Floats) -> None:
 
 @compiled
 def first_guess(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> None:
-    """Set the inverse of −d(residual)/d(point) by what a throw and a recovery take from each wheel.
+    """Set a diagonal estimate of the inverse of −d(residual)/d(point) from the first throw and recovery.
 
-    VALUE holds where the first recovery ends. All of a wheel's lack before a throw is left after it while it slips; in
-    full grip projectile and wheel share what they bring, so that the wheel's part is 1 − (loss of speed)/(u − v₀).
+    A lack of speed before a throw remains after it while the wheel slips. With full grip, projectile and wheel come to
+    a common speed, and the share 1 − (loss of speed)/(u − v₀) remains. VALUE is the end of the first recovery.
     """
     for i in range(inverse.shape[0]):
         for j in range(inverse.shape[0]):
@@ -78,10 +87,10 @@ def first_guess(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse
 
 
 @compiled
-def propose(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool:
-    """Move POINT by Broyden's step, or to VALUE where that leads out of bounds; return whether it has still moved.
+def broyden_step(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool:
+    """Move POINT by Broyden's step, or to VALUE where that leaves the bounds; return whether it still moves.
 
-    Points stay within 0 and the set speed, or BEYOND times that where a recovery ends above it.
+    Bounds are 0 and the set speed, or MAX_OVERSPEED times that where a recovery ends above it.
     """
     count, inside, moving = inverse.shape[0], True, False
     for i in range(count):
@@ -90,7 +99,7 @@ def propose(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool
             change += inverse[i, j] * (rows[VALUE, j] - rows[POINT, j])
         aim, top = rows[POINT, i] + change, wheels[i, TARGET]
         if rows[VALUE, i] > top:
-            top *= BEYOND
+            top *= MAX_OVERSPEED
         inside = inside and aim >= 0.0 and aim <= top
         rows[CHANGE, i] = change
     for i in range(count):
@@ -105,8 +114,8 @@ def propose(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool
 
 
 @compiled
-def update(wheels: Floats, rows: Floats, inverse: Floats) -> None:
-    """Take over where a cycle ended, by Broyden's good update of `inverse` from CHANGE and the residual's DROP."""
+def broyden_update(wheels: Floats, rows: Floats, inverse: Floats) -> None:
+    """Update `inverse` by Broyden's good update from the end of a cycle."""
     count = inverse.shape[0]
     for i in range(count):
         rows[VALUE, i] = wheels[i, SPEED]
@@ -126,28 +135,28 @@ def update(wheels: Floats, rows: Floats, inverse: Floats) -> None:
 
 
 @compiled
-def follow(wheels: Floats, rows: Floats, close: float, leaps: bool) -> bool:
-    """Move POINT on by a cycle and return whether it has come to rest.
+def iterate_cycle(wheels: Floats, rows: Floats, close: float, extrapolate: bool) -> bool:
+    """Move POINT to the end of a cycle and return whether it has converged.
 
-    leaps: go as far as the last two changes say that all further ones would, up to LEAP of the set speed.
+    extrapolate: extrapolate the geometric series of the last two changes, up to MAX_EXTRAPOLATION of the set speed.
     """
     moving = False
     for i in range(wheels.shape[0]):
         change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
         moving = moving or abs(change) > close * target
         rows[POINT, i] += change
-        if leaps:
+        if extrapolate:
             ratio = change / rows[LAST, i] if rows[LAST, i] != 0.0 else 0.0
-            ratio = min(max(ratio, 0.0), LONGEST)
-            leap = min(max(change * ratio / (1.0 - ratio), -LEAP * target), LEAP * target)
-            rows[POINT, i] = max(rows[POINT, i] + leap, 0.0)
+            ratio = min(max(ratio, 0.0), MAX_RATIO)
+            extra = min(max(change * ratio / (1.0 - ratio), -MAX_EXTRAPOLATION * target), MAX_EXTRAPOLATION * target)
+            rows[POINT, i] = max(rows[POINT, i] + extra, 0.0)
         rows[LAST, i] = change
     return not moving
 
 
 @compiled
 def start_search(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> None:
-    """Begin the search at the set speeds, with the wheels where the recovery from the first throw has ended."""
+    """Start the search at the set speeds, with the wheels at the end of the recovery from the first throw."""
     for i in range(wheels.shape[0]):
         rows[POINT, i], rows[VALUE, i] = wheels[i, TARGET], wheels[i, SPEED]
     first_guess(wheels, place, first, rows, inverse)
@@ -155,11 +164,11 @@ def start_search(wheels: Floats, place: Any, first: Floats, rows: Floats, invers
 
 @compiled
 def next_point(wheels: Floats, rows: Floats, inverse: Floats, close: float, call: int) -> bool:
-    """Set the wheels to the next point of the search, and then of following on; return whether it has come to rest."""
-    if call < MOST:
-        return not propose(wheels, rows, inverse, close)
+    """Set the wheels to the next point of Broyden's method or the plain iteration; return whether it has converged."""
+    if call < BROYDEN_CYCLES:
+        return not broyden_step(wheels, rows, inverse, close)
     for i in range(wheels.shape[0]):
-        if call == MOST:
+        if call == BROYDEN_CYCLES:
             rows[POINT, i], rows[LAST, i] = wheels[i, TARGET], 0.0
         wheels[i, SPEED] = rows[POINT, i]
     return False
@@ -167,18 +176,18 @@ def next_point(wheels: Floats, rows: Floats, inverse: Floats, close: float, call
 
 @entry
 def settle_samples(
-    low: int, high: int, body: Floats, stages: Floats, kinds: Any, laws: Floats, built: Floats, supply: Floats,
-    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, how: Floats, point: Floats,
+    low: int, high: int, body: Floats, stages: Floats, law_numbers: Any, laws: Floats, built: Floats, supply: Floats,
+    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, options: Floats, point: Floats,
     out: Floats, exits: Floats, ended: Floats, energy: Floats, whole: Floats, found: Floats,
 ) -> int:  # fmt: skip
-    """Settle the samples from `low` up to `high`; return how many throws did not come to an end.
+    """Find the settled state of the samples from `low` up to `high`; return the number of throws that failed.
 
-    Arguments as `throw_samples` and `advance_samples` have them, with the first axis over the samples or of length 1.
+    Arguments as in `throw_samples` and `advance_samples`, the first axis over the samples or of length 1.
 
     Parameters
     ----------
     place : array of int, shape (2, stages)
-        The wheel that is side A or B of a stage, B as A where both are alike.
+        The wheel of side A and of side B of each stage; the same where both are alike.
     fed : array, shape (samples, 2)
         Entry speed [m/s] and spin [rad/s].
     rest : array, shape (samples or 1,)
@@ -186,7 +195,7 @@ def settle_samples(
     first : array, shape (samples, RECORD, stages)
         Records of the throws from the set speeds.
     point, out, exits : array
-        Written to: speeds at which the wheels start a settled throw [rad/s], its records, and what leaves.
+        Written to: wheel speeds at the start of a settled throw [rad/s], its records and its exit.
     ended, energy, whole : array
         Written to: speeds at the end of the recovery and its energies.
     found : array, shape (samples, 2)
@@ -197,46 +206,46 @@ def settle_samples(
     places, marks = np.zeros((5, 4 * count + 6)), np.zeros((5, 4 * count + 1), np.int64)
     wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(7), np.zeros((4, count))
     rows, inverse, accuracy = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros(3)
-    close = CLOSER * how[TOLERANCE]
+    close = CLOSE * options[TOLERANCE]
     for n in range(low, high):
         set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
         source, voltage = supply[min(n, supply.shape[0] - 1)], bus[min(n, bus.shape[0] - 1)]
-        pause, tolerance, last, converged = rest[min(n, rest.shape[0] - 1)], RECOVERED, False, False
-        leave(wheels, place, first[n])
-        totals[BUS], totals[ENERGIES], accuracy[BOOKS] = voltage, 0.0, 0.0
+        pause, tolerance, last, converged = rest[min(n, rest.shape[0] - 1)], SEARCH_TOLERANCE, False, False
+        set_after_throw(wheels, place, first[n])
+        totals[BUS], totals[ENERGIES], accuracy[SUM_ENERGIES] = voltage, 0.0, 0.0
         advance(wheels, source, totals, pause, tolerance, -1.0)
         start_search(wheels, place, first[n], rows, inverse)
-        for call in range(MOST + FARTHEST + 1):
-            if call < MOST + FARTHEST and not last:
+        for call in range(BROYDEN_CYCLES + PLAIN_CYCLES + 1):
+            if call < BROYDEN_CYCLES + PLAIN_CYCLES and not last:
                 last = converged = next_point(wheels, rows, inverse, close, call)
             else:
                 last = True
-            accuracy[TOLERANCE] = how[TOLERANCE]
+            accuracy[TOLERANCE] = options[TOLERANCE]
             if call == 0 and not last:
-                accuracy[TOLERANCE] = max(SCOUT, how[TOLERANCE])
+                accuracy[TOLERANCE] = max(FIRST_TOLERANCE, options[TOLERANCE])
             if last:
-                accuracy[BOOKS], totals[ENERGIES], tolerance = how[BOOKS], 1.0, RECORDED
+                accuracy[SUM_ENERGIES], totals[ENERGIES], tolerance = options[SUM_ENERGIES], 1.0, FINAL_TOLERANCE
                 found[n, CONVERGED], found[n, CALLS] = 1.0 if converged else 0.0, call
                 for i in range(wide):
                     point[n, i] = wheels[i, SPEED] = rows[POINT, i]
             by_sides(wheels, place, SPEED, speeds, 0)
             by_sides(wheels, place, TARGET, speeds, 2)
             exits[n, 0], exits[n, 1], exits[n, 2] = throw_one(
-                body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)], kinds,
+                body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)], law_numbers,
                 laws[min(n, laws.shape[0] - 1)], speeds[0], speeds[1], speeds[2], speeds[3], fed[n, 0], fed[n, 1],
                 count, accuracy, nips, sides, places, marks, out[n],
             )  # fmt: skip
-            leave(wheels, place, out[n])
+            set_after_throw(wheels, place, out[n])
             totals[BUS] = voltage
             whole[n, 2] = advance(wheels, source, totals, pause, tolerance, -1.0)
             if last:
                 break
-            if call < MOST:
-                update(wheels, rows, inverse)
+            if call < BROYDEN_CYCLES:
+                broyden_update(wheels, rows, inverse)
             elif exits[n, 2] == JAM:
                 last = True
             else:
-                last = converged = follow(wheels, rows, close, (call - MOST) % 2 == 1)
+                last = converged = iterate_cycle(wheels, rows, close, (call - BROYDEN_CYCLES) % 2 == 1)
         if exits[n, 2] == NOT_REACHED:
             lost += 1
         read_wheels(wheels, totals, ended[n], energy[n], whole[n])

@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.model.arrays import Floats
 from stager.model.drive import ZERO_CELSIUS
-from stager.physics.heat.windings import Windings
+from stager.physics.heat import Windings
 from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import ladder, limits
 from stager.report.answer import Column, Table
