@@ -1,6 +1,6 @@
-"""What happens once the projectile has left: spin, wobble, the way through the air, where it comes down.
+"""Flight of the projectile: trajectory, landing, range and fall line; spin parameter, wobble and precession.
 
-Places are (forward, up, right) seen from the muzzle, with the ground below at height 0.
+Coordinates are (forward, up, right) seen from the muzzle, with the ground at height 0.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from stager.model.projectile import BALL, HOLLOW_BALL, ROD, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air, lift_coefficient, sphere_coefficient, sphere_reynolds
 
 SPHERES = (BALL, HOLLOW_BALL)
+"""Shapes whose drag is a sphere's."""
 LIFT_CAUTION = "A spinning disc or ring is lifted by the air: it can fly farther than any of these distances."
 ROUND_CAUTION = "A ball with backspin is lifted by the air and can fly farther than with drag alone."
 TUMBLE_CAUTION = "A rod may tumble or glide: take the distance without air, and more."
@@ -24,18 +25,20 @@ TUMBLE_CAUTION = "A rod may tumble or glide: take the distance without air, and 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Steps:
-    """How trajectories are computed.
+    """How trajectories are integrated, by the Runge-Kutta method of order 4.
 
-    each: steps of a flight without air, of the fourth order; most: steps after which a flight is given up, as a
-    multiple of `each`; relax: longest step as a share of the time in which air would stop it; angles: tilts at which
-    the farthest fall is looked for first [rad]; closer: how many around the best then.
+    count: steps of a flight without air [-]
+    max_factor: most steps, by `count` [-]
+    stop_share: longest step, by the time in which drag would stop the projectile [-]
+    angles: tilts of the first search for the farthest fall [rad]
+    refined: tilts of the second, about the best of the first [-]
     """
 
-    each: int = 60
-    most: int = 20
-    relax: float = 0.25
+    count: int = 60
+    max_factor: int = 20
+    stop_share: float = 0.25
     angles: tuple[float, ...] = tuple(np.radians(np.linspace(-5.0, 60.0, 14)).tolist())
-    closer: int = 9
+    refined: int = 9
 
 
 STEPS = Steps()
@@ -43,8 +46,12 @@ STEPS = Steps()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Glide:
-    """How a flying disc is carried, by angle of attack α [rad]: C_L = lift + lift_slope·α, C_D = drag +
-    drag_slope·(α − zero)². Within 30°; beyond it the flow leaves the disc."""
+    """Lift and drag of a flying disc at angle of attack α [rad].
+
+    C_L = lift + lift_slope·α, C_D = drag + drag_slope·(α − zero)²
+
+    stall: angle of attack beyond which the flow separates, and coefficients stay [rad]
+    """
 
     lift: float = 0.15
     lift_slope: float = 1.4
@@ -55,16 +62,18 @@ class Glide:
 
 
 FLYING_DISC = Glide()
-"""Morrison, The Physics of Frisbees (2005), as used in two published programs; area is that seen from above."""
+"""Morrison, The Physics of Frisbees (2005), as used in two published programs; the area is that seen from above."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Release:
-    """What leaves the muzzle; numbers or arrays that broadcast.
+    """State of a projectile at the muzzle; numbers or arrays that broadcast.
 
-    speed [m/s]; height above the ground [m]; tilt above level, heading to the right [rad]; spin [rad/s] about `axis`
-    (forward, up, right); drag: coefficient [-], None: a smooth sphere's; air None: there is none; lifted: whether the
-    spin lifts it.
+    speed [m/s]; height: above the ground [m]; tilt: above level [rad]; heading: to the right [rad]
+    spin: about `axis` [rad/s]
+    drag: coefficient [-]; None: that of a smooth sphere
+    air: None: without drag and lift
+    lifted: whether lift by the spin is included
     """
 
     projectile: Projectile
@@ -81,8 +90,10 @@ class Release:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrival:
-    """Where a flight ends: distance along the ground, height, way to the right [m]; speed [m/s]; time [s]. NaN where it
-    does not get there."""
+    """End of a flight; NaN where it is never reached.
+
+    distance: along the ground [m]; height [m]; sideways: to the right [m]; speed [m/s]; time [s]
+    """
 
     distance: Floats
     height: Floats
@@ -93,9 +104,14 @@ class Arrival:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FallLine:
-    """Farthest falls at the best angle [m]: without air; of a ball with drag, and with the lift of its spin as backspin
-    (None: not a ball, or no spin); of a disc or ring that flies as well as a flying disc; danger: the farthest of
-    them; and what none of them knows."""
+    """Greatest distance of a fall over all tilts [m].
+
+    vacuum: without air
+    drag: of a ball with drag; None: not a ball
+    lift: of a ball with drag and the lift of its spin as backspin; None: not a ball, or without spin
+    glide: of a disc or ring that flies as well as a flying disc; None: other shapes
+    caution: what these distances leave out
+    """
 
     vacuum: float
     drag: float | None
@@ -105,16 +121,20 @@ class FallLine:
 
     @property
     def danger(self) -> float:
-        """Distance within which nobody may be [m]: the farthest that is known."""
+        """Return the greatest of the known distances [m], within which nobody may be."""
         return max(found for found in (self.vacuum, self.drag, self.lift, self.glide) if found is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Landing:
-    """A flight from a stated height and tilt: without air, with drag, with drag and lift (None: not known); the last
-    that is known at the target (None: no target); danger: farthest known fall at any tilt [m]; gravity_loss: greatest
-    share of exit speed that the climb through the barrel may take [-]; lift_unknown: it spins, and which way that lifts
-    it is not known."""
+    """Landing of a flight from a given height and tilt.
+
+    vacuum, drag, lift: without air, with drag, with drag and lift; None: unknown
+    at_target: where the most complete of them passes the target; None: no target
+    danger: greatest known distance of a fall over all tilts [m]
+    gravity_loss: greatest share of exit speed that a climb through the barrel takes [-]
+    lift_unknown: the projectile spins, and the direction of its lift is unknown
+    """
 
     vacuum: Arrival
     drag: Arrival | None
@@ -126,20 +146,20 @@ class Landing:
 
     @property
     def best(self) -> Arrival:
-        """The one with most of the air in it."""
+        """Return the most complete of the three flights."""
         return self.lift or self.drag or self.vacuum
 
 
 def spin_parameter(spin: Number, speed: Number, projectile: Projectile) -> Floats:
-    """rΩ/v [-] from `spin` [rad/s] and `speed` [m/s]; 0 at rest; shapes broadcast."""
+    """Return the spin parameter rΩ/v [-] from `spin` [rad/s] and `speed` [m/s]; 0 at rest; shapes broadcast."""
     moving = np.where(np.asarray(speed) > 0, speed, 1.0)
     return np.where(np.asarray(speed) > 0, projectile.radius * spin / moving, 0.0)
 
 
 def inertia_ratio(projectile: Projectile) -> Number:
-    """Moment of inertia about the spin axis by that across it [-]: 1 for balls, near 2 for a thin disc or ring.
+    """Return the moment of inertia about the spin axis / that across it [-]: 1 for balls, near 2 for thin discs.
 
-    Discs and rings: β m r² against ½β m r² + m t²/12, thickness t (0 where not known).
+    Discs and rings: β m r² / (½β m r² + m t²/12) with thickness t, 0 where it is unknown.
     """
     beta = projectile.shape.inertia_factor
     if projectile.shape in SPHERES:
@@ -150,66 +170,66 @@ def inertia_ratio(projectile: Projectile) -> Number:
 
 
 def wobble_rate(spin: Number, projectile: Projectile) -> Number:
-    """Rate [rad/s] at which a spinning body that was let go askew wobbles, seen from outside: I_spin/I_across·Ω.
+    """Return the wobble rate of a freely spinning body, I_spin/I_across·Ω [rad/s], at `spin` [rad/s].
 
-    Free of torques and for small angles (any text on rigid bodies); twice the spin for a thin disc.
+    Without torques and for small angles (any text on rigid bodies); twice the spin for a thin disc.
     """
     return inertia_ratio(projectile) * spin
 
 
 def precession_rate(moment: Number, spin: Number, projectile: Projectile) -> Number:
-    """Rate [rad/s] at which `moment` [N m] across the spin axis turns that axis: M/(I_spin·Ω); spin [rad/s]."""
+    """Return the precession rate M/(I_spin·Ω) [rad/s] of the spin axis under `moment` [N m]; spin [rad/s]."""
     return moment / (projectile.spin_inertia * spin)
 
 
 def vacuum_range(speed: Number, height: Number = 0.0) -> Floats:
-    """Farthest fall without air [m] from `speed` [m/s] at `height` above ground [m], at the best angle.
+    """Return the greatest range without air, v/g·√(v² + 2gh) [m], at `speed` [m/s] from `height` [m].
 
-    v/g·√(v² + 2gh): an upper bound for whatever has no lift.
+    An upper bound for a body without lift.
     """
     return np.asarray(speed / STANDARD_GRAVITY * np.sqrt(np.square(speed) + 2 * STANDARD_GRAVITY * height))
 
 
 def gravity_loss(length: Number, tilt: Number, speed: Number) -> Floats:
-    """Return the share of exit speed [-] that a climb through `length` [m] of barrel at `tilt` [rad] takes at most.
+    """Return the greatest share of exit speed that a climb through the barrel takes, 1 − √(1 − 2gL·sin tilt/v²) [-].
 
-    1 − √(1 − 2gL·sin tilt/v²) at exit speed `speed` [m/s]: a wheel that still grips gives some of it back.
+    length: of the barrel [m]; tilt [rad]; speed: at the exit [m/s]. A wheel that grips gives some of it back.
     """
     left = 1 - 2 * STANDARD_GRAVITY * length * np.sin(tilt) / np.square(np.maximum(speed, 1e-12))
     return np.asarray(1 - np.sqrt(np.maximum(left, 0.0)))
 
 
 def land(release: Release, steps: Steps = STEPS) -> Arrival:
-    """Return where a release comes down to the ground; shapes broadcast."""
+    """Return the landing on the ground; shapes broadcast."""
     return _arrive(release, 1, 0.0, steps)
 
 
 def hit(release: Release, target: Number, steps: Steps = STEPS) -> Arrival:
-    """Return where a release passes the distance `target` [m], be it above or below the ground."""
+    """Return where the projectile passes the distance `target` [m], above or below the ground."""
     return _arrive(release, 0, target, steps)
 
 
-def course(release: Release, steps: Steps = STEPS) -> Floats:
-    """Return the places of one release until it comes down, (forward, up, right) [m], shape (points, 3)."""
+def trajectory(release: Release, steps: Steps = STEPS) -> Floats:
+    """Return points of one trajectory up to the landing, (forward, up, right) [m], shape (points, 3)."""
     end = land(release, steps)
-    found = [state[:3, 0] for state, _ in _march(release, None, steps)]
+    found = [state[:3, 0] for state, _ in _steps_of(release, None, steps)]
     above = [place for place in found if place[0] < float(end.distance)]
     last = [float(end.distance), float(end.height), float(end.sideways)]
     return np.array([*above, last])
 
 
 def farthest(release: Release, steps: Steps = STEPS) -> Floats:
-    """Return the farthest fall over tilts [m], in place of the release's own; shape as its numbers broadcast."""
+    """Return the greatest distance of a fall over all tilts [m]; shape as the numbers of the release broadcast."""
     shape = np.broadcast_shapes(*(np.shape(value) for value in _numbers(release)))
     angles = np.broadcast_to(np.reshape(steps.angles, (-1, *(1,) * len(shape))), (len(steps.angles), *shape))
     reached = np.nan_to_num(land(replace(release, tilt=angles), steps).distance)
     best = np.clip(np.argmax(reached, axis=0), 1, len(angles) - 2)[None]
     low, high = (np.take_along_axis(angles, best + shift, axis=0)[0] for shift in (-1, 1))
-    angles = np.linspace(low, high, steps.closer)
+    angles = np.linspace(low, high, steps.refined)
     reached = np.nan_to_num(land(replace(release, tilt=angles), steps).distance)
     best = np.clip(np.argmax(reached, axis=0), 1, len(angles) - 2)[None]
     left, top, right = (np.take_along_axis(reached, best + shift, axis=0)[0] for shift in (-1, 0, 1))
-    # The top of the parabola through the best and its neighbours.
+    # The maximum of the parabola through the best and its neighbours.
     bend = np.minimum(left - 2 * top + right, -1e-12)
     return np.asarray(
         np.maximum(top - np.clip(left - right, 4 * bend, -4 * bend) ** 2 / (8 * bend), np.max(reached, axis=0))
@@ -217,9 +237,9 @@ def farthest(release: Release, steps: Steps = STEPS) -> Floats:
 
 
 def sphere_range(speed: Number, projectile: Projectile, height: Number = 0.0, *, air: Air = SEA_LEVEL) -> Floats:
-    """Farthest fall of a ball [m] with drag, without lift, over launch angles; `speed` [m/s], `height` [m].
+    """Return the greatest distance of a ball's fall with drag [m] at `speed` [m/s] from `height` [m].
 
-    A spinning ball may fly farther: its lift is left out, and so is the drag crisis above Re = 2e5.
+    Lift of a spinning ball and the drag crisis above Re = 2e5 are left out; with them it may fly farther.
     """
     return farthest(Release(projectile=projectile, speed=speed, height=height, air=air))
 
@@ -227,10 +247,10 @@ def sphere_range(speed: Number, projectile: Projectile, height: Number = 0.0, *,
 def glide_range(
     speed: float, projectile: Projectile, height: float, *, air: Air = SEA_LEVEL, glide: Glide = FLYING_DISC
 ) -> float:
-    """Return how far a disc or ring would fly [m] at `speed` [m/s] from `height` [m] as well as a flying disc does.
+    """Return the range of a disc or ring with the coefficients of a flying disc [m], at `speed` [m/s], `height` [m].
 
-    Its spin holds it at a fixed pitch; the best of launch angles and angles of attack. Its own mass and area count,
-    its own shape is not known: a ring made for flight may fly farther still.
+    Its spin keeps its pitch fixed; the best of launch angles and angles of attack. Mass and area are its own; a ring
+    shaped for flight may fly farther.
     """
     angles, attacks = np.meshgrid(np.radians(np.arange(-5.0, 51.0, 5.0)), np.radians(np.arange(-4.0, 21.0, 3.0)))
     pitch = (angles + attacks).ravel()
@@ -239,9 +259,9 @@ def glide_range(
     def force(state: Floats) -> tuple[Floats, Floats, Floats]:
         x, y = state[3], state[4]
         attack = np.clip(pitch - np.arctan2(y, x), -glide.stall, glide.stall)
-        push = air.density * area * np.hypot(x, y) / (2 * float(projectile.mass))
-        brake = -push * (glide.drag + glide.drag_slope * (attack - glide.zero) ** 2)
-        lift = push * (glide.lift + glide.lift_slope * attack)
+        factor = air.density * area * np.hypot(x, y) / (2 * float(projectile.mass))
+        brake = -factor * (glide.drag + glide.drag_slope * (attack - glide.zero) ** 2)
+        lift = factor * (glide.lift + glide.lift_slope * attack)
         return brake * x - lift * y, brake * y + lift * x, np.zeros_like(x)
 
     release = Release(projectile=projectile, speed=speed, height=height, tilt=angles.ravel(), air=air)
@@ -252,9 +272,9 @@ def glide_range(
 def fall_line(
     speed: float, projectile: Projectile, height: float, spin: float = 0.0, drag: float | None = None
 ) -> FallLine:
-    """Return where to draw the line behind which a projectile let go at `speed` [m/s] and `height` [m] cannot fall.
+    """Return the greatest distances of a fall from `height` [m] at `speed` [m/s].
 
-    spin [rad/s]: taken as backspin, the worst that it can be; drag: coefficient of a ball [-], None: a smooth sphere's.
+    spin: taken as backspin, the worst case [rad/s]; drag: coefficient of a ball [-], None: that of a smooth sphere.
     """
     release = Release(projectile=projectile, speed=speed, height=height, drag=drag)
     if projectile.shape in SPHERES:
@@ -273,9 +293,9 @@ def fall_line(
 def releases(
     flight: Flight, projectile: Projectile, speed: Number, spin: Number
 ) -> tuple[Release, Release | None, Release | None]:
-    """Return a release without air, with drag, with drag and lift; None where drag or the lift is not known.
+    """Return releases without air, with drag, with drag and lift; None where drag or lift is unknown.
 
-    speed [m/s] and spin [rad/s] as it leaves; lift needs a ball that spins, and to know where side A is.
+    speed [m/s], spin [rad/s]: at the muzzle. Lift needs a spinning ball and the direction of side A.
     """
     bare = Release(projectile=projectile, speed=speed, height=flight.height, tilt=flight.tilt, air=None)
     known = projectile.shape in SPHERES or (flight.drag is not None and projectile.known_frontal_area is not None)
@@ -290,7 +310,7 @@ def releases(
 def landing(
     flight: Flight, projectile: Projectile, speed: float, spin: float = 0.0, length: Number = 0.0
 ) -> Landing:  # fmt: skip
-    """Return the flight from a stated height and tilt, at `speed` [m/s] and `spin` [rad/s]; `length`: barrel [m]."""
+    """Return the landing of a flight at `speed` [m/s], `spin` [rad/s] and the tilt of `flight`; length: barrel [m]."""
     found = releases(flight, projectile, speed, spin)
     vacuum, drag, lift = (None if one is None else land(one) for one in found)
     assert vacuum is not None
@@ -304,20 +324,20 @@ def landing(
 
 
 def _numbers(release: Release) -> list[Number]:
-    """Return all that may be arrays."""
-    thrown = release.projectile
-    found = (release.speed, release.height, release.tilt, release.heading, release.spin, release.drag, thrown.mass,
-             thrown.diameter, thrown.length, thrown.thickness)  # fmt: skip
+    """Return the fields that may be arrays."""
+    projectile = release.projectile
+    found = (release.speed, release.height, release.tilt, release.heading, release.spin, release.drag, projectile.mass,
+             projectile.diameter, projectile.length, projectile.thickness)  # fmt: skip
     return [value for value in found if value is not None]
 
 
 Force = Callable[[Floats], tuple[Floats, Floats, Floats]]
-"""Acceleration by the air (forward, up, right) [m/s^2] of states (6, lanes)."""
+"""Acceleration by the air (forward, up, right) [m/s^2] of states (6, samples)."""
 
 
 def _force(release: Release, size: int) -> Force:
-    """Acceleration by the air."""
-    air, thrown = release.air, release.projectile
+    """Return a function for the acceleration by drag and lift, with `size` samples."""
+    air, projectile = release.air, release.projectile
 
     def flat(value: Number) -> Floats:
         shape = np.broadcast_shapes(*(np.shape(one) for one in _numbers(release)))
@@ -326,30 +346,30 @@ def _force(release: Release, size: int) -> Force:
     if air is None:
         nothing = np.zeros(size)
         return lambda state: (nothing, nothing, nothing)
-    diameter, mass, spin = flat(thrown.diameter), flat(thrown.mass), flat(release.spin)
-    area = np.pi * diameter**2 / 4 if thrown.shape in SPHERES else flat(thrown.frontal_area)
+    diameter, mass, spin = flat(projectile.diameter), flat(projectile.mass), flat(release.spin)
+    area = np.pi * diameter**2 / 4 if projectile.shape in SPHERES else flat(projectile.frontal_area)
     fixed = None if release.drag is None else flat(release.drag)
-    push, (ahead, over, aside) = air.density * area / (2 * mass), release.axis
+    factor, (ahead, over, aside) = air.density * area / (2 * mass), release.axis
 
     def force(state: Floats) -> tuple[Floats, Floats, Floats]:
         x, y, z = state[3], state[4], state[5]
         fast = np.maximum(np.sqrt(x**2 + y**2 + z**2), 1e-9)
         drag = sphere_coefficient(sphere_reynolds(diameter, fast, air)) if fixed is None else fixed
-        brake = -push * drag * fast
+        brake = -factor * drag * fast
         if not release.lifted:
             return brake * x, brake * y, brake * z
         across = over * z - aside * y, aside * x - ahead * z, ahead * y - over * x
         turned = np.maximum(np.sqrt(across[0] ** 2 + across[1] ** 2 + across[2] ** 2), 1e-12)
-        lift = push * lift_coefficient(diameter / 2 * spin * turned / fast**2) * np.sign(spin) * fast**2 / turned
+        lift = factor * lift_coefficient(diameter / 2 * spin * turned / fast**2) * np.sign(spin) * fast**2 / turned
         return brake * x + lift * across[0], brake * y + lift * across[1], brake * z + lift * across[2]
 
     return force
 
 
-def _march(
+def _steps_of(
     release: Release, target: Number | None, steps: Steps, force: Force | None = None
 ) -> Iterator[tuple[Floats, Floats]]:
-    """States (6, lanes), place and velocity, and times since the release [s] (lanes,), step by step (Runge-Kutta)."""
+    """Yield states (6, samples), place and velocity, and times [s] (samples,), step by step (Runge-Kutta, order 4)."""
     shape = np.broadcast_shapes(
         *(np.shape(value) for value in _numbers(release)), np.shape(target if target is not None else 0.0)
     )
@@ -364,20 +384,20 @@ def _march(
     longest = (up + np.sqrt(np.maximum(up**2 + 2 * STANDARD_GRAVITY * height, 0.0))) / STANDARD_GRAVITY
     if target is not None:
         longest = flat(target) / np.maximum(along * np.cos(heading), 1e-9)
-    longest = np.maximum(longest, 1e-6) / steps.each
-    push = _force(release, speed.size) if force is None else force
+    longest = np.maximum(longest, 1e-6) / steps.count
+    acceleration = _force(release, speed.size) if force is None else force
 
     def rate(state: Floats) -> Floats:
-        forward, up, right = push(state)
+        forward, up, right = acceleration(state)
         return np.stack([state[3], state[4], state[5], forward, up - STANDARD_GRAVITY, right])
 
     time = zero
     yield state, time
-    for _ in range(steps.most * steps.each):
+    for _ in range(steps.max_factor * steps.count):
         first = rate(state)
-        # Light bodies are stopped by the air sooner than they fall: no step may be longer than that.
+        # Air stops light bodies before they fall: steps are short against that time.
         stop = np.hypot(np.hypot(state[3], state[4]), state[5]) / np.maximum(_air(first), 1e-9)
-        step = np.minimum(longest, steps.relax * stop + 1e-9)
+        step = np.minimum(longest, steps.stop_share * stop + 1e-9)
         second = rate(state + step / 2 * first)
         third = rate(state + step / 2 * second)
         state = state + step / 6 * (first + 2 * second + 2 * third + rate(state + step * third))
@@ -386,19 +406,19 @@ def _march(
 
 
 def _air(rate: Floats) -> Floats:
-    """Size of the acceleration by the air [m/s^2] in the rate of a state."""
+    """Return the magnitude of the acceleration by the air [m/s^2] in the rate of a state."""
     return np.asarray(np.sqrt(rate[3] ** 2 + (rate[4] + STANDARD_GRAVITY) ** 2 + rate[5] ** 2))
 
 
 def _arrive(release: Release, axis: int, goal: Number, steps: Steps, force: Force | None = None) -> Arrival:
-    """Return where the coordinate `axis` first comes to `goal`: forward rising, or height falling."""
+    """Return where coordinate `axis` first reaches `goal` [m]: forward (0) rising, or height (1) falling."""
     target = goal if axis == 0 else None
     shape = np.broadcast_shapes(*(np.shape(value) for value in _numbers(release)), np.shape(goal))
     goals = np.broadcast_to(np.asarray(goal, dtype=np.float64), shape).reshape(-1)
     sign = 1.0 if axis == 0 else -1.0
     before: Floats | None = None
     found = np.full((7, goals.size), np.nan)
-    for state, time in _march(release, target, steps, force):
+    for state, time in _steps_of(release, target, steps, force):
         row = np.concatenate([state, time[None]])
         if before is not None:
             due = np.isnan(found[0]) & (sign * (state[axis] - goals) >= 0) & (sign * state[3 + axis] > 0)
@@ -415,7 +435,7 @@ def _arrive(release: Release, axis: int, goal: Number, steps: Steps, force: Forc
 
 
 def _between(before: Floats, after: Floats, axis: int, goal: Floats) -> Floats:
-    """Columns at which a coordinate is at `goal`, between two of a march, by Hermite's cubic in time."""
+    """Return states at which a coordinate is `goal`, between two steps, by cubic Hermite interpolation in time."""
     step = after[6] - before[6]
 
     def place(s: Floats) -> Floats:

@@ -1,6 +1,6 @@
-"""Shot to shot: how exit speed and the place on a target scatter, and which cause matters most.
+"""Scatter from shot to shot of exit speed and place on the target, and the share of each cause.
 
-What is unknown of a launcher is the same for every shot and stays out: it moves the middle of the group, not its size.
+Uncertainty of the launcher is left out: it is the same for every shot and moves the middle of the group, not its size.
 """
 
 from __future__ import annotations
@@ -20,15 +20,17 @@ from stager.physics.muzzle import outlet_speed
 from stager.physics.records import Throw
 
 COVERAGE = 0.95
-"""Share of shots that intervals hold [-]."""
+"""Share of shots within the intervals [-]."""
 NODES = 61
-"""Values of each cause alone, equally likely: enough to feel the grip limit, where shots fall off on one side only."""
+"""Equally likely values of each cause alone [-]: enough to resolve the one-sided scatter at the grip limit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause:
-    """One thing that differs from shot to shot, and the standard deviations that it alone would give each result: exit
-    speed [m/s]; landing distance [m]; height and way to the side at the target [m] (None: not known)."""
+    """A quantity that differs from shot to shot, and the standard deviation of each result from it alone.
+
+    exit_speed [m/s]; landing: distance [m]; height, sideways: at the target [m]; None: unknown
+    """
 
     name: str
     exit_speed: float
@@ -39,7 +41,7 @@ class Cause:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scatter:
-    """One result over the shots that leave: middle (median), standard deviation, and the interval of 95 % of shots."""
+    """One result over the shots that do not jam: median, standard deviation, interval of COVERAGE of the shots."""
 
     middle: float
     standard_deviation: float
@@ -49,11 +51,13 @@ class Scatter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shots:
-    """What scatters from shot to shot.
+    """Scatter from shot to shot.
 
-    exit_speed [m/s], behind the outlet; landing [m]; height above the ground and sideways at `target` [m] (None: not
-    asked for, or it does not get there); causes, the greatest first; jams: share of shots that jam [-];
-    flown: what of the air is in it ("without air", "with drag", "with drag and lift").
+    exit_speed: behind the outlet [m/s]; landing: distance [m]
+    height: above the ground, sideways: to the right, at `target` [m]; None: no target, or a shot does not reach it
+    causes: the greatest first
+    jams: share of shots that jam [-]
+    flown: "without air", "with drag" or "with drag and lift"
     """
 
     exit_speed: Scatter
@@ -68,8 +72,8 @@ class Shots:
 
 
 @dataclass(frozen=True, slots=True)
-class _Lanes:
-    """Differences from the middle shot in every lane, each (lanes,) in its own unit; wheels: (lanes, stages, 2)."""
+class _Samples:
+    """Differences of each sample from the nominal shot, each (samples,) in SI; wheels: (samples, stages, 2)."""
 
     mass: Floats
     diameter: Floats
@@ -80,9 +84,9 @@ class _Lanes:
 
 
 def known_spreads(launcher: Launcher, stages: int) -> bool:
-    """Return whether anything is known to differ from shot to shot in a launcher of so many stages."""
-    flight, thrown = launcher.flight, launcher.projectile
-    found: list[Spread | None] = [thrown.mass_spread, thrown.diameter_spread, launcher.feed.speed_spread]
+    """Return whether any quantity of a launcher of `stages` stages is known to differ from shot to shot."""
+    flight, projectile = launcher.flight, launcher.projectile
+    found: list[Spread | None] = [projectile.mass_spread, projectile.diameter_spread, launcher.feed.speed_spread]
     found += [launcher.stage(k).speed_spread for k in range(stages)]
     found += [] if flight is None else [flight.tilt_spread, flight.heading_spread]
     return any(one is not None and one.value > 0 for one in found)
@@ -92,17 +96,17 @@ def shots(
     launcher: Launcher, wheel_speed: Floats, wheel_speed_b: Floats | None = None, *, rng: np.random.Generator,
     draws: int = 400,
 ) -> Shots | None:  # fmt: skip
-    """Return how shots scatter with the wheels at set speeds; None where nothing is known to differ, or all jam.
+    """Return the scatter of shots at set wheel speeds; None where nothing is known to differ, or too many jam.
 
-    Totals are drawn, as normal deviates (JCGM 101); each cause alone goes through equally likely values. A wider
-    projectile is crushed more, as the gap stays.
+    All causes together are drawn from normal distributions (JCGM 101); each cause alone takes equally likely values.
+    The gap is constant: a wider projectile is crushed more.
 
     Parameters
     ----------
     launcher : Launcher
         Without batch axes.
     wheel_speed, wheel_speed_b : ndarray, shape (stages,)
-        Set surface speeds of side A and B [m/s]; B None: as A.
+        Set surface speeds of sides A and B [m/s]; B None: as A.
     rng : Generator
     draws : int
         Shots that are drawn.
@@ -112,31 +116,31 @@ def shots(
     count = side_a.size
     if not known_spreads(launcher, count):
         return None
-    names, lanes = _lanes(launcher, side_a, side_b, rng, draws)
-    done = _thrown(launcher, side_a, side_b, lanes)
-    speed = np.where(done.jammed, np.nan, outlet_speed(_launcher(launcher, lanes), done.exit_speed))
+    names, samples = _samples(launcher, side_a, side_b, rng, draws)
+    done = _thrown(launcher, side_a, side_b, samples)
+    speed = np.where(done.jammed, np.nan, outlet_speed(_launcher(launcher, samples), done.exit_speed))
     speed = np.where(speed > 0, speed, np.nan)
     first = 1 + NODES * len(names)
-    gone = np.isfinite(speed)
-    if not gone[0] or gone[first:].sum() < 2:
+    valid = np.isfinite(speed)
+    if not valid[0] or valid[first:].sum() < 2:
         return None
-    flown, landing, height, sideways = _flights(launcher, done, speed, lanes)
+    flown, landing, height, sideways = _flights(launcher, done, speed, samples)
     results = (speed, landing, height, sideways)
     causes = _causes(names, results)
-    drawn = [None if one is None else scatter_of(one[first:][gone[first:]]) for one in results]
+    drawn = [None if one is None else scatter_of(one[first:][valid[first:]]) for one in results]
     target = None if launcher.flight is None or launcher.flight.target is None else float(launcher.flight.target)
     assert drawn[0] is not None
     return Shots(
         exit_speed=drawn[0], landing=drawn[1], height=drawn[2], sideways=drawn[3], target=target, causes=causes,
-        jams=float(1 - gone[first:].mean()), flown=flown, draws=draws,
+        jams=float(1 - valid[first:].mean()), flown=flown, draws=draws,
     )  # fmt: skip
 
 
-def _lanes(
+def _samples(
     launcher: Launcher, side_a: Floats, side_b: Floats, rng: np.random.Generator, draws: int
-) -> tuple[list[str], _Lanes]:
-    """Return the names of the causes, and lanes: the middle shot, each cause to either side, then the drawn ones."""
-    flight, thrown, count = launcher.flight, launcher.projectile, side_a.size
+) -> tuple[list[str], _Samples]:
+    """Return the names of the causes, and samples: the nominal shot, each cause alone, then all causes drawn."""
+    flight, projectile, count = launcher.flight, launcher.projectile, side_a.size
 
     def size(spread: Spread | None, base: Number) -> float:
         return 0.0 if spread is None else float(spread.of(base))
@@ -147,8 +151,8 @@ def _lanes(
         wheels[k, 0] = size(stage.speed_spread, float(side_a[k]))
         wheels[k, 1] = size(stage.speed_spread, float(side_b[k])) if stage.layout.side_b_driven else 0.0
     sizes: dict[str, tuple[int, float]] = {
-        "projectile mass": (0, size(thrown.mass_spread, thrown.mass)),
-        "projectile diameter": (1, size(thrown.diameter_spread, thrown.diameter)),
+        "projectile mass": (0, size(projectile.mass_spread, projectile.mass)),
+        "projectile diameter": (1, size(projectile.diameter_spread, projectile.diameter)),
         "feed speed": (2, size(launcher.feed.speed_spread, launcher.feed.speed)),
         "tilt": (3, 0.0 if flight is None else size(flight.tilt_spread, flight.tilt)),
         "heading": (4, 0.0 if flight is None else size(flight.heading_spread, 0.0)),
@@ -165,55 +169,55 @@ def _lanes(
         table[first:, column] = spread * rng.standard_normal(draws)
     mass, diameter, feed, tilt, heading = table[:, :5].T
     sides = table[:, 5:].reshape(-1, count, 2)
-    return list(chosen), _Lanes(mass, diameter, feed, sides, tilt, heading)
+    return list(chosen), _Samples(mass, diameter, feed, sides, tilt, heading)
 
 
 def _slices() -> Floats:
-    """Return the standard normal deviates in the middle of equally likely slices, with a standard deviation of one."""
+    """Return the normal quantiles at the middle of NODES equally likely slices, scaled to unit standard deviation."""
     from scipy.special import ndtri
 
     nodes = ndtri((np.arange(NODES) + 0.5) / NODES)
     return np.asarray(nodes / np.std(nodes))
 
 
-def _launcher(launcher: Launcher, lanes: _Lanes) -> Launcher:
-    """Return the launcher with another projectile and feed in each sample; the gaps stay as they are."""
-    thrown, feed = launcher.projectile, launcher.feed
-    mass = np.maximum(thrown.mass + lanes.mass, 0.01 * thrown.mass)
-    diameter = np.maximum(thrown.diameter + lanes.diameter, 0.5 * thrown.diameter)
+def _launcher(launcher: Launcher, samples: _Samples) -> Launcher:
+    """Return the launcher with the projectile and feed of each sample, and constant gaps."""
+    projectile, feed = launcher.projectile, launcher.feed
+    mass = np.maximum(projectile.mass + samples.mass, 0.01 * projectile.mass)
+    diameter = np.maximum(projectile.diameter + samples.diameter, 0.5 * projectile.diameter)
 
     def gripped(stage: Stage) -> Stage:
-        crush = stage.crush + (diameter - thrown.diameter)
+        crush = stage.crush + (diameter - projectile.diameter)
         return replace(stage, crush=np.maximum(crush, 1e-3 * stage.crush))
 
     return replace(
-        launcher, projectile=replace(thrown, mass=mass, diameter=diameter),
-        feed=replace(feed, speed=np.maximum(feed.speed + lanes.feed, 1e-3 * feed.speed)),
+        launcher, projectile=replace(projectile, mass=mass, diameter=diameter),
+        feed=replace(feed, speed=np.maximum(feed.speed + samples.feed, 1e-3 * feed.speed)),
         template=gripped(launcher.template), stages=tuple(gripped(stage) for stage in launcher.stages),
     )  # fmt: skip
 
 
-def _thrown(launcher: Launcher, side_a: Floats, side_b: Floats, lanes: _Lanes) -> Throw:
-    """Throw all samples at once. Wheels that run alike on the average may differ in a shot."""
-    speed_a = np.maximum(side_a + lanes.wheels[:, :, 0], 0.0)
-    speed_b = np.maximum(side_b + lanes.wheels[:, :, 1], 0.0)
-    split = bool((side_a != side_b).any() or lanes.wheels[:, :, 1].any())
-    return throw(_launcher(launcher, lanes), speed_a, speed_b if split else None)
+def _thrown(launcher: Launcher, side_a: Floats, side_b: Floats, samples: _Samples) -> Throw:
+    """Return the throws of all samples; wheels with equal set speeds may differ in a shot."""
+    speed_a = np.maximum(side_a + samples.wheels[:, :, 0], 0.0)
+    speed_b = np.maximum(side_b + samples.wheels[:, :, 1], 0.0)
+    split = bool((side_a != side_b).any() or samples.wheels[:, :, 1].any())
+    return throw(_launcher(launcher, samples), speed_a, speed_b if split else None)
 
 
 def _flights(
-    launcher: Launcher, done: Throw, speed: Floats, lanes: _Lanes
+    launcher: Launcher, done: Throw, speed: Floats, samples: _Samples
 ) -> tuple[str, Floats | None, Floats | None, Floats | None]:
-    """What of the air is in it, landing distance, height and way to the side at the target, each (lanes,) [m]."""
+    """Return the kind of flight, landing distance, and height and sideways at the target, each (samples,) [m]."""
     flight = launcher.flight
     if flight is None:
         return "", None, None, None
-    here = _launcher(launcher, lanes)
+    here = _launcher(launcher, samples)
     found = releases(flight, here.projectile, np.nan_to_num(speed, nan=1.0), done.spin)
     kind = max(k for k, one in enumerate(found) if one is not None)
     release = found[kind]
     assert isinstance(release, Release)
-    release = replace(release, tilt=flight.tilt + lanes.tilt, heading=lanes.heading)
+    release = replace(release, tilt=flight.tilt + samples.tilt, heading=samples.heading)
     landing = land(release)
     at = None if flight.target is None else hit(release, flight.target)
     if at is not None and not np.isfinite(at.height).all():
@@ -223,13 +227,13 @@ def _flights(
 
 
 def _causes(names: Sequence[str], results: tuple[Floats | None, ...]) -> tuple[Cause, ...]:
-    """Return what each cause alone gives, all wheels together as one; the greatest first.
+    """Return the standard deviations from each cause alone, all wheels as one cause; the greatest first.
 
-    Greatest by the place on the target, else by the landing, else by the exit speed.
+    They are ordered by the place on the target, else by the landing, else by the exit speed.
     """
     sizes: dict[str, list[float | None]] = {}
     for row, name in enumerate(names):
-        ends = [None if one is None else _alone(one[1 + NODES * row : 1 + NODES * (row + 1)]) for one in results]
+        ends = [None if one is None else _deviation(one[1 + NODES * row : 1 + NODES * (row + 1)]) for one in results]
         merged = "wheel speed" if name.startswith("wheel") else name
         before = sizes.get(merged, [None if end is None else 0.0 for end in ends])
         sizes[merged] = [
@@ -243,10 +247,10 @@ def _causes(names: Sequence[str], results: tuple[Floats | None, ...]) -> tuple[C
     return tuple(sorted(causes, key=_weight, reverse=True))
 
 
-def _alone(values: Floats) -> float:
-    """Return the standard deviation over equally likely values; those that jam are left out."""
-    gone = np.isfinite(values)
-    return float(np.std(values[gone])) if gone.any() else 0.0
+def _deviation(values: Floats) -> float:
+    """Return the standard deviation over the values that do not jam."""
+    valid = np.isfinite(values)
+    return float(np.std(values[valid])) if valid.any() else 0.0
 
 
 def _weight(cause: Cause) -> float:
@@ -256,7 +260,7 @@ def _weight(cause: Cause) -> float:
 
 
 def scatter_of(values: Floats) -> Scatter:
-    """Return middle, standard deviation and the interval of 95 % of `values`, shape (n,), n at least 2."""
+    """Return median, standard deviation and the interval of COVERAGE of `values`, shape (n,), n at least 2."""
     left, right = np.quantile(values, [(1 - COVERAGE) / 2, (1 + COVERAGE) / 2])
     return Scatter(
         middle=float(np.median(values)), standard_deviation=float(np.std(values, ddof=1)), low=float(left),

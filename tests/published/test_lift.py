@@ -16,7 +16,6 @@ from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, lift_coefficient, sp
 from stager.physics.flight import (
     FLYING_DISC,
     Release,
-    course,
     fall_line,
     farthest,
     glide_range,
@@ -24,6 +23,7 @@ from stager.physics.flight import (
     hit,
     land,
     landing,
+    trajectory,
     vacuum_range,
 )
 
@@ -63,7 +63,7 @@ def test_flight_without_air_is_a_parabola() -> None:
     wanted = 1.2 + 6.0 * np.tan(0.4) - STANDARD_GRAVITY * 36.0 / (2 * 196.0 * np.cos(0.4) ** 2)
     assert at.height == pytest.approx(wanted, abs=1e-9)
     assert farthest(replace(release, tilt=0.0)) == pytest.approx(float(vacuum_range(14.0, 1.2)), rel=1e-5)
-    points = course(release)
+    points = trajectory(release)
     assert points[0] == pytest.approx([0.0, 1.2, 0.0])
     assert points[-1, 1] == pytest.approx(0.0, abs=1e-9)
 

@@ -10,7 +10,7 @@ import numpy as np
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.flown import Flown
-from stager.physics.flight import course, releases
+from stager.physics.flight import releases, trajectory
 from stager.physics.layout import length, place, touch
 from stager.physics.mechanics import spin_energy, translation_energy
 from stager.physics.muzzle import outlet_speed
@@ -168,7 +168,7 @@ def flight_picture(launcher: Launcher, flown: Flown | None, exit_speed: float, s
     if flight is None or flown is None or landing is None:
         return None
     found = zip(NAMES, releases(flight, launcher.projectile, exit_speed, spin), strict=True)
-    curves = [(name, course(one)) for name, one in found if one is not None]
+    curves = [(name, trajectory(one)) for name, one in found if one is not None]
     best = float(landing.best.distance)
     shots = None if flown.shots is None or flown.shots.landing is None else (
         flown.shots.landing.low, flown.shots.landing.high)  # fmt: skip
