@@ -40,8 +40,8 @@ class Checked(Shown):
         from stager.report import check
         from stager.report.throw import note_spin_reached
 
-        said = check.answer(self.design, self.verdicts, self.loaded.source())
-        return note_spin_reached(said, self.loaded.scenario.goal)
+        answer = check.answer(self.design, self.verdicts, self.loaded.source())
+        return note_spin_reached(answer, self.loaded.scenario.goal)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -87,8 +87,8 @@ class SweepResult(Shown, Sweep):
         from stager.report.throw import note_spin_left_out
 
         launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
-        said = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured, self.recommended)
-        return note_spin_left_out(said, goal)
+        answer = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured, self.recommended)
+        return note_spin_left_out(answer, goal)
 
     def pictures(self) -> list[Picture]:
         """Return the picture of the curve with grip limit and measured throws."""

@@ -212,8 +212,8 @@ class FitResult(Shown, Learned):
         from stager.report import fit
         from stager.report.throw import note_spin_left_out
 
-        said = fit.answer(self, self.loaded.configuration.quantities, self.loaded.source())
-        return note_spin_left_out(said, self.loaded.scenario.goal)
+        answer = fit.answer(self, self.loaded.configuration.quantities, self.loaded.source())
+        return note_spin_left_out(answer, self.loaded.scenario.goal)
 
     def pictures(self) -> list[Picture]:
         """Return pictures of parameters before and after, agreement, and residuals."""
@@ -221,7 +221,7 @@ class FitResult(Shown, Learned):
         from stager.report.fit import units_of
 
         units = units_of(self.fit.parameters, self.loaded.configuration.quantities)
-        found = (of_fit.told(self.fit, units), of_fit.agreement(self.fit), of_fit.residuals(self.fit))
+        found = (of_fit.learned(self.fit, units), of_fit.agreement(self.fit), of_fit.residuals(self.fit))
         return [picture for picture in found if picture is not None]
 
 
@@ -254,5 +254,5 @@ class NextResult(Shown, Next):
         from stager.report import next_throws
         from stager.report.throw import note_spin_left_out
 
-        said = next_throws.answer(self, self.loaded.scenario.launcher, self.loaded.source())
-        return note_spin_left_out(said, self.loaded.scenario.goal)
+        answer = next_throws.answer(self, self.loaded.scenario.launcher, self.loaded.source())
+        return note_spin_left_out(answer, self.loaded.scenario.goal)

@@ -140,8 +140,8 @@ def _channel(path: Path, samples: Floats, channel: int | None) -> int:
     if channel is None:
         return int(np.argmax(np.std(samples, axis=0)))
     if not 1 <= channel <= count:
-        said = "one channel" if count == 1 else f"{count} channels"
-        raise InputError(f"has {said} (got {channel})", where=f"{path}: --channel", hint="leave it out for the loudest")
+        has = "one channel" if count == 1 else f"{count} channels"
+        raise InputError(f"has {has} (got {channel})", where=f"{path}: --channel", hint="leave it out for the loudest")
     return channel - 1
 
 

@@ -95,17 +95,17 @@ def progress(session: Session, doing: str, *, at_once: bool = True) -> Iterator[
         """Time left, counted down from the last estimate."""
 
         def render(self, task: Task) -> Text:
-            whole, spent = task.fields["whole"], task.elapsed or 0.0
-            return Text("" if whole is None else left(whole - spent))
+            estimate, spent = task.fields["estimate"], task.elapsed or 0.0
+            return Text("" if estimate is None else left(estimate - spent))
 
     columns = (SpinnerColumn("line"), TextColumn("{task.description}"), BarColumn(), Left())
     bar = Progress(*columns, console=Console(stderr=True), transient=True)
-    task, began = bar.add_task(doing, total=1.0, whole=None), time.monotonic()
+    task, began = bar.add_task(doing, total=1.0, estimate=None), time.monotonic()
 
     def tell(share: float) -> None:
         bar.start()
-        whole = (time.monotonic() - began) / share if share > EARLY else None
-        bar.update(task, completed=share, whole=whole)
+        estimate = (time.monotonic() - began) / share if share > EARLY else None
+        bar.update(task, completed=share, estimate=estimate)
 
     try:
         if at_once:

@@ -54,5 +54,6 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
                 entering.take_all(sys.stdin)
         except KeyboardInterrupt:
             raise Interrupted(f"interrupted; {report.all_saved(book, book.throws())}") from None
-    said = report.closing(book, book.throws(), entering.new, entering.watched, str(config), loaded.source(session.seed))
-    return note_spin_left_out(said, loaded.scenario.goal)
+    source = loaded.source(session.seed)
+    answer = report.closing(book, book.throws(), entering.new, entering.watched, str(config), source)
+    return note_spin_left_out(answer, loaded.scenario.goal)

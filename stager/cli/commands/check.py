@@ -58,5 +58,5 @@ def check(
     from stager.report.throw import note_spin_reached
 
     design = loaded.design(*speed)
-    said = report.answer(design, evaluate_limits(design, remedies=True), loaded.source(session.seed))
-    return note_spin_reached(said, loaded.scenario.goal)
+    answer = report.answer(design, evaluate_limits(design, remedies=True), loaded.source(session.seed))
+    return note_spin_reached(answer, loaded.scenario.goal)

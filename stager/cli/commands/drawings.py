@@ -81,8 +81,8 @@ def card(session: Session, config: Config, output: Sheet = Path("card.html"), fo
         made = loaded.card(seed=session.seed, progress=tell, workers=session.workers)
     if not made.refusal:
         made.save(output, force=force)
-    told = card_answer(
+    answer = card_answer(
         made.card, made.settings, made.first_throws, made.margin, output, loaded.source(session.seed),
         planned=made.planned, refusal=made.refusal,
     )  # fmt: skip
-    return replace(told, screen_to_stderr=to_stdout(output) and not made.refusal)
+    return replace(answer, screen_to_stderr=to_stdout(output) and not made.refusal)

@@ -47,8 +47,8 @@ def fit(
     with progress(session, "Fitting") as tell:
         found = loaded.fit(table, seed=session.seed, stages=stages, progress=tell)
     written = [] if output is None else loaded.save_fit(found.fit, output, seed=session.seed, force=force)
-    said = report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
-    return replace(note_spin_left_out(said, loaded.scenario.goal), screen_to_stderr=to_stdout(output))
+    answer = report.answer(found, loaded.configuration.quantities, loaded.source(session.seed), written)
+    return replace(note_spin_left_out(answer, loaded.scenario.goal), screen_to_stderr=to_stdout(output))
 
 
 Builds = Annotated[
@@ -80,5 +80,5 @@ def next(session: Session, config: Config, throws: Table, count: Count = 6, buil
     table = loaded.read_throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)
-    said = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))
-    return note_spin_left_out(said, loaded.scenario.goal)
+    answer = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))
+    return note_spin_left_out(answer, loaded.scenario.goal)

@@ -36,7 +36,7 @@ def sweep(
     table = None if throws is None else loaded.read_throws(throws, build)
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
-    said = report.answer(
+    answer = report.answer(
         loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured, found.recommended
     )  # fmt: skip
-    return note_spin_left_out(said, loaded.scenario.goal)
+    return note_spin_left_out(answer, loaded.scenario.goal)

@@ -62,16 +62,16 @@ def residuals(fit: Fit) -> Picture:
     )  # fmt: skip
 
 
-def told(fit: Fit, units: Units) -> Picture | None:
+def learned(fit: Fit, units: Units) -> Picture | None:
     """Return the picture of each parameter's 95 % interval before and after; None without uncertain parameters."""
     parameters = [one for one in fit.parameters if one.prior_uncertainty > 0]
     if not parameters:
         return None
     unknown = [name_of(one) for one in parameters if not one.identified]
     missing = f" Not identified: {listing(unknown)}." if unknown else " All are identified."
-    learned = ", ".join(f"{name_of(one)} {percent(one.told, 0)}" for one in parameters)
+    shares = ", ".join(f"{name_of(one)} {percent(one.told, 0)}" for one in parameters)
     return Picture(
-        name="told", title="What the throws tell", alt=f"Share of uncertainty removed: {learned}.{missing}",
+        name="told", title="What the throws tell", alt=f"Share of uncertainty removed: {shares}.{missing}",
         caption=f"Grey: 95 % before; blue: 95 % after; in standard uncertainties of before.{missing}",
         twin=parameters_of(fit, units), paint=lambda: _paint_told(parameters),
     )  # fmt: skip

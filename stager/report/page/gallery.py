@@ -99,7 +99,7 @@ def _learned(data: ReportData) -> Found:
         return ()
     fit = data.learned.fit
     units = units_of(fit.parameters, data.configuration.quantities)
-    return of_fit.agreement(fit), of_fit.residuals(fit), of_fit.told(fit, units)
+    return of_fit.agreement(fit), of_fit.residuals(fit), of_fit.learned(fit, units)
 
 
 FIGURES: tuple[tuple[str, Callable[[ReportData], Found]], ...] = (
