@@ -1,4 +1,4 @@
-"""What a limit names as the change that helps most does help, and is the one that helps most of those it could name."""
+"""Remedies of limits: the named change helps, and helps most among the alternatives."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ BY_NAME = {limit.name: limit for limit in LIMITS}
 
 
 def judged(name: str, machine: Launcher, speeds: Any, **given: Any) -> LimitResult:
-    """A limit at wheel speeds [m/s], with its remedy."""
+    """Evaluate a limit at wheel speeds [m/s], with its remedy."""
     speeds = np.asarray(speeds, dtype=np.float64)
     point = OperatingPoint(
         launcher=machine, limit_values=limit_values(**given), throw=throw(machine, speeds), grip_limit=1.5 * speeds
@@ -35,14 +35,14 @@ def judged(name: str, machine: Launcher, speeds: Any, **given: Any) -> LimitResu
 
 
 def named(verdict: LimitResult) -> int:
-    """Index of the stage that a remedy names."""
+    """Return the index of the stage that a remedy names."""
     found = re.search(r"(?:stage|wheel|motor) (\d+)", verdict.remedy)
     assert found is not None
     return int(found[1]) - 1
 
 
 def chain(machine: Launcher, *changes: dict[str, Any]) -> Launcher:
-    """Stages of their own, each the template with its changes."""
+    """Return a launcher whose stages are the template with the given changes."""
     return replace(machine, stages=tuple(replace(machine.template, **change) for change in changes))
 
 
@@ -55,7 +55,7 @@ def with_stage(machine: Launcher, index: int, **changes: Any) -> Launcher:
 
 @pytest.mark.parametrize("name", ["mass", "cost"])
 @given(values=st.lists(st.integers(1, 1000), min_size=1, max_size=5, unique=True))
-def test_the_heaviest_and_the_dearest_stage_are_named(name: str, values: list[int]) -> None:
+def test_heaviest_or_most_expensive_stage_is_named(name: str, values: list[int]) -> None:
     machine = chain(FULL, *({name: float(value)} for value in values))
     speeds = 8.0 + 2.0 * np.arange(len(values))
     verdict = judged(name, machine, speeds)
@@ -65,7 +65,7 @@ def test_the_heaviest_and_the_dearest_stage_are_named(name: str, values: list[in
 
 
 @given(order=st.permutations([8.0, 11.0, 14.0]))
-def test_the_fastest_wheel_is_named(order: list[float]) -> None:
+def test_fastest_wheel_is_named(order: list[float]) -> None:
     verdict = judged("wheel_speed", FULL, order)
     slower = [[0.9 * speed if k == j else speed for j, speed in enumerate(order)] for k in range(3)]
     gained = [float(judged("wheel_speed", FULL, speeds).slack) - float(verdict.slack) for speeds in slower]
@@ -73,7 +73,7 @@ def test_the_fastest_wheel_is_named(order: list[float]) -> None:
 
 
 @given(order=st.permutations([900.0, 1100.0, 1400.0]))
-def test_the_motor_at_its_widest_throttle_is_named(order: list[float]) -> None:
+def test_motor_with_the_highest_throttle_is_named(order: list[float]) -> None:
     drives: list[Drive] = [replace(DRIVE, speed_constant=value * 2 * np.pi / 60) for value in order]
     machine = replace(chain(FULL, *({"drive": drive} for drive in drives)), supply=replace(SUPPLY, resistance=1e-6))
     speeds = [10.0, 10.0, 10.0]
@@ -83,7 +83,7 @@ def test_the_motor_at_its_widest_throttle_is_named(order: list[float]) -> None:
 
 
 @given(order=st.permutations([0.03, 0.06, 0.12]))
-def test_the_hottest_motor_is_named(order: list[float]) -> None:
+def test_hottest_motor_is_named(order: list[float]) -> None:
     assert FULL.template.drive is not None
     drives = [replace(FULL.template.drive, resistance=value) for value in order]
     machine = chain(FULL, *({"drive": drive} for drive in drives))
@@ -96,7 +96,7 @@ def test_the_hottest_motor_is_named(order: list[float]) -> None:
 
 
 @given(order=st.permutations([2e-3, 3e-3, 4e-3]))
-def test_the_stage_that_accelerates_most_is_named(order: list[float]) -> None:
+def test_stage_with_the_highest_acceleration_is_named(order: list[float]) -> None:
     machine = chain(FULL, *({"crush": value} for value in order))
     speeds = [20.0, 26.0, 32.0]
     verdict = judged("acceleration", machine, speeds)
@@ -105,7 +105,7 @@ def test_the_stage_that_accelerates_most_is_named(order: list[float]) -> None:
 
 
 @given(order=st.permutations([6.0, 9.0, 22.0]))
-def test_the_stage_with_most_slip_heat_is_named(order: list[float]) -> None:
+def test_stage_with_most_slip_heat_is_named(order: list[float]) -> None:
     verdict = judged("slip_heat", FULL, order)
     heat = throw(FULL, np.asarray(order)).stages.slip_heat
     assert float(heat[named(verdict)]) == heat.max()
@@ -113,7 +113,7 @@ def test_the_stage_with_most_slip_heat_is_named(order: list[float]) -> None:
 
 @pytest.mark.parametrize("rate", [0.05, 0.5, 2.0, 6.0])
 @pytest.mark.parametrize("no_load", [0.05, 0.4, 1.6])
-def test_power_is_saved_where_most_of_it_goes(rate: float, no_load: float) -> None:
+def test_power_remedy_names_throws_or_wheels_by_their_share(rate: float, no_load: float) -> None:
     drive = replace(DRIVE, no_load_current=no_load)
     machine = launcher(drive=drive, rate=rate)
     verdict = judged("average_power", machine, [10.0, 14.0])
@@ -124,13 +124,13 @@ def test_power_is_saved_where_most_of_it_goes(rate: float, no_load: float) -> No
     assert ("slower wheels" in verdict.remedy) == (thrown_for <= held_for)
 
 
-def test_power_is_saved_in_either_way() -> None:
-    """Both branches of the test above are met."""
-    said = {
+def test_both_power_remedies_occur() -> None:
+    # The cases of the test above include both remedies.
+    remedies = {
         judged("average_power", launcher(drive=replace(DRIVE, no_load_current=amps), rate=rate), [10.0, 14.0]).remedy
         for amps, rate in ((0.05, 6.0), (1.6, 0.05))
     }
-    assert len(said) == 2
+    assert len(remedies) == 2
 
 
 @pytest.mark.parametrize("governed", [True, False])
@@ -141,7 +141,7 @@ def test_power_is_saved_in_either_way() -> None:
         (40.0, 1.2, 2e-4, 12.0, 9.0), (40.0, 1.4, 2e-4, 12.0, 9.0),
     ],
 )
-def test_what_is_said_to_lessen_the_settled_loss_does(
+def test_remedy_of_the_steady_loss_lowers_it(
     limit: float, resistance: float, inertia: float, rate: float, volts: float, governed: bool
 ) -> None:
     drive = replace(DRIVE, governed=governed, current_limit=limit, resistance=resistance)
@@ -166,7 +166,7 @@ def test_what_is_said_to_lessen_the_settled_loss_does(
 
 @pytest.mark.parametrize("name", ["peak_power", "supply_current"])
 @given(fast=st.floats(8.0, 20.0))
-def test_starting_in_turn_takes_what_is_said(name: str, fast: float) -> None:
+def test_spin_up_in_turn_draws_less_than_together(name: str, fast: float) -> None:
     verdict = judged(name, FULL, [8.0, fast, 12.0])
     in_turn = float(verdict.remedy.split(": ")[1].split()[0])
     assert 0 < in_turn < float(verdict.value)
@@ -177,7 +177,7 @@ BOUNDED = sorted(set(BY_NAME) & set(limit_values().__dataclass_fields__) - {"sta
 
 @pytest.mark.parametrize("name", BOUNDED)
 @given(share=st.floats(0.1, 10.0))
-def test_slack_is_the_margin_by_the_bound(name: str, share: float) -> None:
+def test_slack_is_the_margin_relative_to_the_bound(name: str, share: float) -> None:
     value = float(judged(name, FULL, [8.0, 11.0]).value)
     bound = value * share
     found = judged(name, FULL, [8.0, 11.0], **{name: bound})
@@ -188,10 +188,10 @@ def test_slack_is_the_margin_by_the_bound(name: str, share: float) -> None:
 
 @pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
 @given(speeds=st.tuples(st.floats(10.0, 40.0), st.floats(10.0, 40.0)), crush=st.floats(1e-3, 4e-3))
-def test_wheels_that_grow_narrow_the_gap_by_their_growth(
+def test_wheel_growth_adds_to_the_crush(
     layout: Layout, speeds: tuple[float, float], crush: float
 ) -> None:
-    """A wheel that grows by g takes g off the gap between it and what lies opposite, whatever that is."""
+    # A wheel that grows by g narrows the gap to the opposite side by g in every layout.
     stage = replace(FULL.template, layout=layout, crush=crush, idler_inertia=1e-5)
     machine = replace(FULL, template=stage)
     fast = np.array([speeds[0]])

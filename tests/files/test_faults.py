@@ -136,23 +136,23 @@ def test_confirmed_throws_survive_every_fault(kind: str, pid: int, tmp_path: Pat
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_what_a_bench_says_of_a_throw_is_true(kind: str, pid: int, tmp_path: Path) -> None:
-    path, said = tmp_path / "throws.csv", io.StringIO()
+def test_bench_reports_a_throw_as_kept_only_if_it_is_stored(kind: str, pid: int, tmp_path: Path) -> None:
+    path, output = tmp_path / "throws.csv", io.StringIO()
     typed = ["3000 11.75", "3100 12.25"]
 
     def prepare() -> None:
         path.write_text("note,build,wheel_1 [rpm],wheel_2 [rpm],exit_speed [m/s],supply [V]\n", encoding="utf-8")
-        said.seek(0)
-        said.truncate()
+        output.seek(0)
+        output.truncate()
 
     def run() -> None:
         with open_book(path, LAUNCHER, 2) as (book, _):
-            BenchSession(book=book, watch=None, out=said).take_all(io.StringIO("\n".join(typed)))
+            BenchSession(book=book, watch=None, out=output).take_all(io.StringIO("\n".join(typed)))
 
     for faulty in _fault_at_each_call(kind, pid, prepare, run):
         if faulty.dead:
             continue
-        answers = [line for line in said.getvalue().splitlines() if re.match("(not )?kept", line)]
+        answers = [line for line in output.getvalue().splitlines() if re.match("(not )?kept", line)]
         found = path.read_text(encoding="utf-8")
         for text, answer in zip(typed, answers, strict=False):
             rpm, speed = text.split()
