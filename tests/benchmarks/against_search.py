@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.bounds import bound
 from stager.optimise.planner import plan
-from tests.optimise.against import PlainSearch, draw_problem, tight_limits
+from tests.optimise.plain_search import PlainSearch, draw_problem, tight_limits
 
 
 def main(count: int = 100, seed: int = 0, first: int = 0) -> None:

@@ -6,7 +6,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.bench.test_killed import enter_throws_between_kills
+from tests.bench.test_kills import enter_throws_between_kills
 
 
 def main(throws: int = 200, kills: int = 20) -> None:

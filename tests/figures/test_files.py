@@ -10,11 +10,11 @@ from pathlib import Path
 
 import matplotlib
 
-from tests.page import making
+from tests.page import reports
 
 
 def test_svg_is_reproducible_and_well_formed() -> None:
-    for picture in making.without_throws().pictures():
+    for picture in reports.without_throws().pictures():
         first = picture.svg()
         with matplotlib.rc_context({"font.size": 20, "axes.facecolor": "red", "svg.fonttype": "path"}):
             assert picture.svg() == first
@@ -23,8 +23,8 @@ def test_svg_is_reproducible_and_well_formed() -> None:
 
 
 def test_figures_are_written_as_svg_and_png(tmp_path: Path) -> None:
-    written = making.without_throws().save_figures(tmp_path / "new" / "figures")
-    names = [picture.name for picture in making.without_throws().pictures()]
+    written = reports.without_throws().save_figures(tmp_path / "new" / "figures")
+    names = [picture.name for picture in reports.without_throws().pictures()]
     assert sorted(path.name for path in written) == sorted(
         f"{name}.{kind}" for name in names for kind in ("svg", "png")
     )
@@ -33,8 +33,8 @@ def test_figures_are_written_as_svg_and_png(tmp_path: Path) -> None:
 
 
 def test_pictures_and_report_have_notebook_html() -> None:
-    assert making.without_throws().pictures()[0]._repr_svg_().startswith("<svg")
-    shown = making.without_throws()._repr_html_()
+    assert reports.without_throws().pictures()[0]._repr_svg_().startswith("<svg")
+    shown = reports.without_throws()._repr_html_()
     assert shown.startswith("<iframe srcdoc=")
     assert "<script" not in shown
 

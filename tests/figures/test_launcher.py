@@ -10,7 +10,7 @@ import pytest
 
 import stager
 from stager.report.figures import of_launcher as side
-from tests.page.making import with_values
+from tests.page.reports import with_values
 
 ROOT = Path(__file__).parents[2]
 SVG = "{http://www.w3.org/2000/svg}"

@@ -18,7 +18,7 @@ from stager.units import format_quantity
 
 ROOT = Path(__file__).parents[2]
 PLACES = (
-    *sorted((ROOT / "configs").glob("*.toml")), ROOT / "tests/config/whole.toml", ROOT / "tests/broken/valid.toml",
+    *sorted((ROOT / "configs").glob("*.toml")), ROOT / "tests/config/complete.toml", ROOT / "tests/broken/valid.toml",
     ROOT / "stager/cli/templates/launcher.toml",
 )  # fmt: skip
 TEXTS = tuple(path.read_text(encoding="utf-8") for path in PLACES)

@@ -14,7 +14,7 @@ from scipy.io import wavfile
 from stager.cli.app import COMMANDS
 from tests.cli.run import ROOT, TEMPLATE, Completed, stager
 from tests.fit.recordings import Wheel, recording
-from tests.page.making import with_values
+from tests.page.reports import with_values
 from tests.sharing import share_answers
 
 TYPED = {

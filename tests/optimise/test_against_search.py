@@ -15,7 +15,7 @@ from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.optimise.planner import plan
-from tests.optimise.against import PlainSearch, draw_problem
+from tests.optimise.plain_search import PlainSearch, draw_problem
 from tests.oracle.throw import throw as reference_throw
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"

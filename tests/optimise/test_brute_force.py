@@ -9,7 +9,7 @@ import pytest
 
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
-from tests.optimise import brute
+from tests.optimise import brute_force
 from tests.optimise.machines import (
     CLOSE,
     FOAM,
@@ -56,7 +56,7 @@ def test_every_stage_count_is_as_fast_as_brute_force(name: str) -> None:
     assert found.best is not None
     assert found.best.feasible
     for count in range(1, task.limit_values.stages + 1):
-        reached, _ = brute.fastest(task, count, top)
+        reached, _ = brute_force.fastest(task, count, top)
         assert found.ladder[count].exit_speed.nominal > reached * (1 - 1e-3)
         if np.isfinite(reached) and not _is_tight(task):
             # Where limits leave a narrow feasible set, the grid may miss the optimum, so only this side is checked.

@@ -19,8 +19,8 @@ from stager.optimise.records import Plan
 from stager.optimise.spin import SPIN_WITHIN, most_spin, sides, way_of
 from stager.physics.chain import Options, throw, transit
 from stager.physics.records import Throw
+from tests.optimise.brute_force_spin import fastest_pair
 from tests.optimise.machines import HEAVY, HOLLOW, PLATEAU, scenario
-from tests.optimise.spins import fastest_pair
 
 TURN, TOP, WITHIN = 2 * np.pi, 40.0, 3e-3
 SPIN = 20 * TURN

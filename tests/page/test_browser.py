@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from tests.page import making
+from tests.page import reports
 from tests.page.browser import Tab, browser
 
 WIDTHS = (390, 768, 1440)
@@ -36,7 +36,7 @@ def tab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Tab]:
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", WIDTHS)
 def test_page_fits_the_window_without_errors_or_requests(tab: Tab, width: int, scheme: str) -> None:
-    path = making.page()
+    path = reports.page()
     tab.open(path, width, scheme=scheme)
     assert tab.run("document.documentElement.scrollWidth") <= width
     assert tab.run(OVERFLOWING) == []
@@ -51,7 +51,7 @@ def test_page_fits_the_window_without_errors_or_requests(tab: Tab, width: int, s
 def test_dark_scheme_has_a_dark_background(tab: Tab) -> None:
     grounds = []
     for scheme in ("light", "dark"):
-        tab.open(making.page(), 1440, scheme=scheme)
+        tab.open(reports.page(), 1440, scheme=scheme)
         colour = tab.run("getComputedStyle(document.body).backgroundColor")
         grounds.append(sum(int(part) for part in colour.removeprefix("rgb(").removesuffix(")").split(",")))
     assert grounds[0] > 600
@@ -61,20 +61,20 @@ def test_dark_scheme_has_a_dark_background(tab: Tab) -> None:
 def test_figure_colours_follow_the_scheme(tab: Tab) -> None:
     inks = []
     for scheme in ("light", "dark"):
-        tab.open(making.page(), 1440, scheme=scheme)
+        tab.open(reports.page(), 1440, scheme=scheme)
         inks.append(tab.run("getComputedStyle(document.querySelector('#figure-ladder svg text')).fill"))
     assert inks[0] != inks[1]
 
 
 def test_first_printed_sheet_has_verdict_and_card(tab: Tab) -> None:
-    tab.open(making.page(), 1440)
+    tab.open(reports.page(), 1440)
     first, *others = [" ".join(sheet.extract_text().split()) for sheet in PdfReader(io.BytesIO(tab.pdf())).pages]
-    best = making.with_throws().plan.best
+    best = reports.with_throws().plan.best
     assert best is not None
     assert "Settings card" in first
     assert all(f"{u / 0.040 * 60 / 6.283185307179586:.0f}" in first for u in best.wheel_speed)
     assert "nobody ahead" in first
-    assert making.with_throws().plan.verdict[:40] in first
+    assert reports.with_throws().plan.verdict[:40] in first
     assert 1 <= len(others) < MAX_SHEETS
     assert not any("Settings card" in sheet for sheet in others)
     # No sheet ends with a heading.
@@ -85,7 +85,7 @@ def test_first_printed_sheet_has_verdict_and_card(tab: Tab) -> None:
 
 def test_page_is_complete_without_scripts(tab: Tab) -> None:
     tab.ask("Emulation.setScriptExecutionDisabled", value=True)
-    tab.open(making.page(), 1440)
+    tab.open(reports.page(), 1440)
     text = tab.ask("DOM.getDocument", depth=0)
     assert text["root"]["nodeName"] == "#document"
     sheet = PdfReader(io.BytesIO(tab.pdf())).pages[0].extract_text()
@@ -95,7 +95,7 @@ def test_page_is_complete_without_scripts(tab: Tab) -> None:
 
 def test_page_of_an_infeasible_goal_fits_the_window(tab: Tab, tmp_path: Path) -> None:
     path = tmp_path / "none.html"
-    making.infeasible().save(path)
+    reports.infeasible().save(path)
     tab.open(path, 390)
     assert tab.run("document.documentElement.scrollWidth") <= 390
     assert tab.run(OVERFLOWING) == []

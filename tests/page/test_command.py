@@ -9,7 +9,7 @@ import pytest
 
 from stager.api import Loaded
 from tests.cli.run import ROOT, stager
-from tests.page import making
+from tests.page import reports
 
 STREAMER = ROOT / "configs" / "streamer.toml"
 
@@ -29,7 +29,7 @@ def test_infeasible_report_is_written_with_status_one(tmp_path: Path, monkeypatc
     monkeypatch.chdir(tmp_path)
     text = STREAMER.read_text(encoding="utf-8")
     (tmp_path / "far.toml").write_text(text, encoding="utf-8")
-    infeasible = making.infeasible()
+    infeasible = reports.infeasible()
     monkeypatch.setattr(Loaded, "report", lambda loaded, *given, **options: infeasible)
     ran = stager("report", "far.toml", "--quiet")
     assert ran.status == 1

@@ -16,14 +16,14 @@ import pytest
 from stager.api.page import Report
 from stager.errors import printable
 from stager.report.page import page as render
-from tests.page import making
-from tests.page.reading import everything, read
+from tests.page import reports
+from tests.page.html_tree import everything, read
 
 MAX_BYTES = 600_000
 MANY_STAGES = 12
 NETWORK = re.compile(r"https?://(?!www\.w3\.org/)|@import|url\((?!#)")
 REPORTS = {
-    "without throws": making.without_throws, "with throws": making.with_throws, "infeasible": making.infeasible,
+    "without throws": reports.without_throws, "with throws": reports.with_throws, "infeasible": reports.infeasible,
 }  # fmt: skip
 
 
@@ -68,7 +68,7 @@ def test_page_size_is_limited(text: str) -> None:
 
 
 def test_page_size_is_limited_with_many_stages() -> None:
-    data = making.with_throws().data
+    data = reports.with_throws().data
     curves = tuple(
         replace(data.curves[-1], sweep=replace(data.curves[-1].sweep, stage=k + 1)) for k in range(MANY_STAGES)
     )
@@ -76,18 +76,18 @@ def test_page_size_is_limited_with_many_stages() -> None:
 
 
 def test_names_are_escaped() -> None:
-    tree = read(making.with_throws().html())
-    assert tree.all("h1")[0].text == printable(making.TITLE)
-    assert tree.all("title")[0].text.startswith(printable(making.TITLE))
+    tree = read(reports.with_throws().html())
+    assert tree.all("h1")[0].text == printable(reports.TITLE)
+    assert tree.all("title")[0].text.startswith(printable(reports.TITLE))
     footer = tree.all("footer")[0].text
-    assert making.FILE in footer
-    assert making.throws().name in footer
+    assert reports.FILE in footer
+    assert reports.throws().name in footer
     measured = next(section for section in tree.all("section") if section.attributes.get("id") == "measured")
-    assert making.BUILD in measured.text
+    assert reports.BUILD in measured.text
 
 
 def test_page_begins_with_verdict_then_card() -> None:
-    report = making.without_throws()
+    report = reports.without_throws()
     tree = read(report.html())
     header = tree.all("header")[0]
     assert report.plan.verdict in header.text
@@ -98,7 +98,7 @@ def test_page_begins_with_verdict_then_card() -> None:
 
 
 def test_card_lists_every_wheel() -> None:
-    report = making.without_throws()
+    report = reports.without_throws()
     best = report.plan.best
     assert best is not None
     assert best.throttle is not None
@@ -113,7 +113,7 @@ def test_card_lists_every_wheel() -> None:
 
 
 def test_infeasible_page_gives_the_reason_and_no_card() -> None:
-    report = making.infeasible()
+    report = reports.infeasible()
     tree = read(report.html())
     assert report.plan.best is None
     assert report.plan.missed is not None
@@ -122,8 +122,8 @@ def test_infeasible_page_gives_the_reason_and_no_card() -> None:
 
 
 def test_every_figure_has_a_description_and_a_table() -> None:
-    figures = read(making.with_throws().html()).all("figure")
-    assert len(figures) == len(making.with_throws().pictures())
+    figures = read(reports.with_throws().html()).all("figure")
+    assert len(figures) == len(reports.with_throws().pictures())
     for figure in figures:
         (drawing,) = [one for one in figure.all("svg") if one.attributes.get("role") == "img"]
         assert len(drawing.attributes["aria-label"]) > 40
@@ -132,7 +132,7 @@ def test_every_figure_has_a_description_and_a_table() -> None:
 
 
 def test_inputs_are_listed_as_written_and_in_si_units() -> None:
-    tree = read(making.without_throws().html())
+    tree = read(reports.without_throws().html())
     section = next(one for one in tree.all("section") if one.attributes.get("id") == "inputs")
     rows = {
         f"{table.all('caption')[0].text} {row[0]}": row[1:] for table in section.all("table") for row in table.rows()
@@ -146,11 +146,11 @@ def test_inputs_are_listed_as_written_and_in_si_units() -> None:
 
 
 def test_page_is_identical_from_another_process() -> None:
-    again = making.folder() / "again.html"
-    arguments = ["report", str(making.configuration()), str(making.throws()), "-o", str(again), "--quiet"]
+    again = reports.folder() / "again.html"
+    arguments = ["report", str(reports.configuration()), str(reports.throws()), "-o", str(again), "--quiet"]
     done = subprocess.run(
         [sys.executable, "-W", "error", "-m", "stager", *arguments], capture_output=True, text=True, check=False,
         env={**os.environ, "PYTHONHASHSEED": "7", "LC_ALL": "C", "TZ": "Asia/Tokyo"}, cwd=Path(__file__).parents[2],
     )  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
-    assert again.read_bytes() == making.page().read_bytes()
+    assert again.read_bytes() == reports.page().read_bytes()

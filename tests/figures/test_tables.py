@@ -12,13 +12,13 @@ from matplotlib.lines import Line2D
 from stager.api.page import Report
 from stager.report.figures import Picture
 from stager.report.figures.of_sweep import line
-from tests.page import making
+from tests.page import reports
 
 
 @pytest.fixture(scope="module")
 def pictures() -> dict[str, Picture]:
     """Return the pictures of a report with throws by name."""
-    report: Report = making.with_throws()
+    report: Report = reports.with_throws()
     return {picture.name: picture for picture in report.pictures()}
 
 
@@ -67,7 +67,7 @@ def test_barrel_table(pictures: dict[str, Picture]) -> None:
 @pytest.mark.parametrize("stage", [1, 2])
 def test_sweep_table(pictures: dict[str, Picture], stage: int) -> None:
     picture = pictures[f"sweep-{stage}"]
-    curve = making.with_throws().data.curves[stage - 1]
+    curve = reports.with_throws().data.curves[stage - 1]
     axes = _axes(picture)
     drawn = _line(axes, line(curve.sweep)[0].size)
     table = {(row[0], row[1].replace("jam", "0.00")) for row in picture.twin.rows if row[-1] in ("", "grip limit")}

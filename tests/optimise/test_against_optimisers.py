@@ -1,4 +1,4 @@
-"""The plan and its bound against general optimisers on drawn problems; tests/benchmarks/rivals.py runs many."""
+"""The plan and its bound against general optimisers on drawn problems; tests/benchmarks/optimisers.py runs many."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import numpy as np
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from tests.optimise.machines import LIGHT, scenario
-from tests.optimise.rivals import problem, reached
+from tests.optimise.optimisers import problem, reached
 
 
 def test_plan_is_within_0_05_percent_of_general_optimisers() -> None:
@@ -27,8 +27,8 @@ def test_plan_is_within_0_05_percent_of_general_optimisers() -> None:
 
 
 def test_peak_near_the_end_of_the_range_is_found() -> None:
-    # Source: differential evolution on problem 34 of tests/benchmarks/rivals.py; maps whose peaks met the end of the
-    # range missed it by 0.7 %.
+    # Source: differential evolution on problem 34 of tests/benchmarks/optimisers.py; maps whose peaks were at the end
+    # of the range once missed it by 0.7 %.
     task = problem(np.random.default_rng([0, 34]))
     known = throw(task.launcher, np.array([15.064, 16.952, 20.154, 23.111, 25.844, 28.387]))
     best = plan(task, draws=0, certified=False).fastest

@@ -14,7 +14,7 @@ from stager.config.load import merged, read_tree
 from stager.config.tables import File
 from stager.model.launcher import Measuring, Outlet, Pusher
 
-PATH = Path(__file__).parent / "whole.toml"
+PATH = Path(__file__).parent / "complete.toml"
 TEXT = PATH.read_text(encoding="utf-8")
 RAW = read_tree(PATH, TEXT)
 

@@ -11,13 +11,13 @@ import pytest
 from stager.constraints import COMPUTED
 from tests.cli.run import stager
 
-WHOLE = Path(__file__).parents[1] / "config" / "whole.toml"
+WHOLE = Path(__file__).parents[1] / "config" / "complete.toml"
 
 
 @pytest.mark.filterwarnings("error")
 def test_every_limit_has_a_verdict_and_a_remedy(tmp_path: Path) -> None:
     text = re.sub(r"(?m)^(push|spin) = .*\n", "", WHOLE.read_text(encoding="utf-8"))
-    path = tmp_path / "whole.toml"
+    path = tmp_path / "complete.toml"
     path.write_text(re.sub(r"(?m)^aim = .*$", 'aim = "fastest"', text), encoding="utf-8")
     ran = stager("check", str(path), "--json")
     assert ran.err == ""

@@ -1,6 +1,6 @@
 """Plans against general optimisers on random problems.
 
-`python -m tests.benchmarks.rivals [PROBLEMS] [SEED] [FIRST]` prints for each problem the difference between each
+`python -m tests.benchmarks.optimisers [PROBLEMS] [SEED] [FIRST]` prints for each problem the difference between each
 optimiser and the plan, and the gap of the bound to the plan and to the fastest feasible setting; at the end the largest
 differences. FIRST: number of the first problem.
 """
@@ -14,7 +14,7 @@ import numpy as np
 
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
-from tests.optimise.rivals import SEARCHES, problem, reached
+from tests.optimise.optimisers import SEARCHES, problem, reached
 
 FREE_ENERGY = 1e3
 """Energy limit of `scenario` without a drawn one [J]."""
