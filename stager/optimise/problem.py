@@ -119,7 +119,17 @@ class Tables:
         edge = np.where(through, found.edge, np.maximum(lanes, 1e-3))
         shape = entry.size, crushes.size
         with np.errstate(divide="ignore", invalid="ignore"):
-            return Table(entry, crushes, np.log(edge).reshape(shape), np.log(found.wheel_speed).reshape(shape))
+            grip = _reaching(np.log(found.wheel_speed).reshape(shape))
+        return Table(entry, crushes, np.log(edge).reshape(shape), grip)
+
+
+def _reaching(grip: Floats) -> Floats:
+    """Return a table (nodes, crushes) whose known values reach one node on: what lies between a node with a grip limit
+    and one without may have one."""
+    padded = np.pad(grip, 1, constant_values=np.nan)
+    around = np.stack([padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:]])
+    lowest = np.where(np.isnan(around), np.inf, around).min(axis=0)
+    return np.where(np.isnan(grip) & np.isfinite(lowest), lowest, grip)
 
 
 def with_crush(launcher: Launcher, index: int, crush: Floats) -> Launcher:
@@ -199,6 +209,8 @@ class Problem:
         self.cap = aimed_speed(scenario)
         self.asked = scenario.goal.exit_speed if asks_speed(scenario) else None
         self.grip_correction = np.ones(count)
+        self.grip_found = np.full(count, np.nan)
+        """Grip limits of the stages where the tables know of none [m/s]."""
         self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
         self.high = np.append(np.full(count, np.log(FASTEST)), np.ones(self.size - count))
         if self.joint:
@@ -399,7 +411,8 @@ class Problem:
         for k in range(count):
             table = self.tables.of(self.launcher, k, ranged=k in self.ranged)
             best = table.at(table.fastest, speed, crush[:, k])
-            grips[:, k] = table.at(table.grip, speed, crush[:, k]) * self.grip_correction[k]
+            limit = table.at(table.grip, speed, crush[:, k]) * self.grip_correction[k]
+            grips[:, k] = np.where(np.isnan(limit), self.grip_found[k], limit)
             if lead is None:
                 wheels[:, k] = np.minimum(np.exp(x[:, k]) * best, self.tops[k])
             else:

@@ -28,6 +28,10 @@ APART = 0.03
 """How far apart two settings are that are polished both [-]."""
 ROUNDS, PULLED = 4, 2e-5
 """Rounds in which grip limits are looked up where the settings are; how far wheels are slowed to keep a margin [-]."""
+NO_LIMIT = 1e3
+"""What the grip limit of the tables is multiplied by where there is none [-]."""
+FAR_OFF = 0.02
+"""Error of a grip limit in the tables beyond which settings are looked for farther away [-]."""
 RESTORED = 0.2
 """Violation from which settings are led back [-]."""
 LEVEL, COOLER = 2e-5, 0.01
@@ -117,14 +121,21 @@ def settle(problem: Problem, found: Trial) -> Solution:
     """Return settings judged in the true model, with grip limits found at their own entry speeds."""
     margin, launcher = problem.limit_values.grip_margin, chosen(problem, found)
     settings = judged(problem.scenario, found.lead[0], launcher)
+    lowest = np.full(problem.count, NO_LIMIT)
     for turn in range(ROUNDS if margin and found.violation[0] <= 0.0 else 0):
-        with np.errstate(invalid="ignore", divide="ignore"):
-            ratio = settings.grip_limit / _table_grips(problem, found, settings)
-        problem.grip_correction = np.where(np.isfinite(ratio), ratio, 1.0)
+        before = problem.grip_correction
+        table = _table_grips(problem, found, settings)
+        ratio = np.where(np.isnan(settings.grip_limit), NO_LIMIT, settings.grip_limit / table)
+        ratio[np.isnan(table)] = 1.0
+        lowest = np.minimum(lowest, ratio)
+        # Stages that have a limit at some settings and none at others may change for ever.
+        problem.grip_correction = ratio if turn < ROUNDS - 1 else lowest
+        problem.grip_found = np.fmin(problem.grip_found, settings.grip_limit)
+        changed = bool((np.abs(problem.grip_correction / before - 1.0) > FAR_OFF).any())
         again = problem.look(found.x)
-        if settings.feasible and again.violation[0] <= 0.0 and turn:
+        if settings.feasible and again.violation[0] <= 0.0 and turn and not changed:
             break
-        found = refine(problem, again, fastest, Effort(rounds=6, radius=0.01, smallest=3e-5))
+        found = refine(problem, again, fastest, CLOSE if changed else Effort(rounds=6, radius=0.01, smallest=3e-5))
         settings = judged(problem.scenario, found.lead[0], chosen(problem, found))
     slowed = 1.0
     for turn in range(6):
@@ -195,7 +206,21 @@ def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial],
         population = population.join(
             problem.look_at(np.hstack([np.tile(chains, (3, 1)), last]), _crush_tail(problem, one))
         )
+        population = population.join(problem.look_at(_with_one_between(one.lead[0], feed), _crush_tail(problem, one)))
     return population
+
+
+def _with_one_between(lead: Floats, feed: float) -> Floats:
+    """Return chains with one wheel more before each wheel, its speed between those around it [m/s].
+
+    Smaller steps slip less, which pays where a budget of slip heat or power binds.
+    lead : shape (stages,); result : (3 stages, stages + 1).
+    """
+    before = np.append(feed, lead[:-1])
+    return np.array([
+        np.insert(lead, place, before[place] ** (1 - share) * wheel**share)
+        for place, wheel in enumerate(lead) for share in (0.3, 0.5, 0.75)
+    ])  # fmt: skip
 
 
 def _crush_tail(problem: Problem, one: Trial) -> Floats:

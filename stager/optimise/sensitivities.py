@@ -79,7 +79,7 @@ def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
     other = Problem(
         problem.scenario, problem.count, launcher=problem.launcher, tables=problem.tables, margins=margins, crush=crush
     )
-    other.grip_correction = problem.grip_correction
+    other.grip_correction, other.grip_found = problem.grip_correction, problem.grip_found
     return other
 
 

@@ -11,14 +11,12 @@ import numpy as np
 import pytest
 
 import stager
-from stager.constraints.recommend import hard_slacks
 from stager.fit import fitting
-from stager.fit.grip_ensemble import Ensemble, after, before
+from stager.fit.grip_ensemble import after, before
 from stager.fit.records import Fit
 from stager.fit.table.throws import Throws
-from stager.model.arrays import Floats
-from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT
+from tests.optimise.builds import FRESH, share_broken
 from tests.recovery.bench import Plan, measure, table
 
 SHIPPED = ("seed_ball", "foam_disc", "streamer", "table_tennis")
@@ -29,7 +27,7 @@ TIGHT = {
     "table_tennis": {"limits.exit_energy": "0.06 J", "projectile.max_crush": "2.2 mm"},
 }
 """Limit values that are active far below the grip limit."""
-FRESH = 2000
+
 
 
 @lru_cache
@@ -74,16 +72,6 @@ def _cached(fit: Callable[..., Fit]) -> Callable[..., Fit]:
         return found
 
     return again
-
-
-def share_broken(known: Ensemble, settings: Floats) -> float:
-    """Return the share of fresh draws in which settings (stages,) [m/s] break a hard limit."""
-    values = known.scenario.limit_values
-    done = throw(known.launcher, np.broadcast_to(settings, (known.lanes, settings.size)), options=SURE)
-    kept = np.ones(known.lanes, bool)
-    for slack in hard_slacks(known.launcher, values, done, steady=False).values():
-        kept &= slack >= -1e-6
-    return float(1 - kept[1:].mean())
 
 
 CASES = pytest.mark.parametrize(("name", "tight"), [("seed_ball", False), *((name, True) for name in SHIPPED[1:])])

@@ -11,7 +11,8 @@ import numpy as np
 
 import stager
 from stager.constraints.recommend import hard_slacks
-from stager.fit.grip_ensemble import before
+from stager.fit.grip_ensemble import Ensemble, before
+from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.records import Settings
 from stager.physics.chain import SURE, throw
@@ -43,6 +44,15 @@ def fresh(scenario: Scenario, settings: Settings, *, seed: int = 99) -> Builds:
             kept &= slack >= -1e-6
     exits = outlet_speed(known.launcher, done.exit_speed)
     return Builds(float(kept[1:].mean()), float(done.jammed[1:].mean()), float(exits[1:].mean()))
+
+
+def share_broken(known: Ensemble, settings: Floats) -> float:
+    """Share of draws in which a throw at wheel speeds (stages,) [m/s] breaks a hard limit."""
+    done = throw(known.launcher, np.broadcast_to(settings, (known.lanes, settings.size)), options=SURE)
+    kept = np.ones(known.lanes, bool)
+    for slack in hard_slacks(known.launcher, known.scenario.limit_values, done, steady=False).values():
+        kept &= slack >= -1e-6
+    return float(1 - kept[1:].mean())
 
 
 def drawn_changes(rng: np.random.Generator) -> tuple[str, Mapping[str, Any]]:
