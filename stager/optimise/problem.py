@@ -294,7 +294,10 @@ class Problem:
         machine = self.machine(crush)
         if self.joint:
             x, lead, done = self._held(machine, x, lead)
-            grips = None
+            entry = done.stages.entry_speed
+            grips = np.full(entry.shape, np.nan)
+            for k in range(self.count if self.limit_values.grip_margin else 0):
+                grips[:, k] = self._grip_limit(k, entry[:, k], crush[:, k])
         else:
             x, lead, done, grips = self._passed(machine, x, lead, crush)
         point = OperatingPoint(
@@ -411,8 +414,7 @@ class Problem:
         for k in range(count):
             table = self.tables.of(self.launcher, k, ranged=k in self.ranged)
             best = table.at(table.fastest, speed, crush[:, k])
-            limit = table.at(table.grip, speed, crush[:, k]) * self.grip_correction[k]
-            grips[:, k] = np.where(np.isnan(limit), self.grip_found[k], limit)
+            grips[:, k] = self._grip_limit(k, speed, crush[:, k])
             if lead is None:
                 wheels[:, k] = np.minimum(np.exp(x[:, k]) * best, self.tops[k])
             else:
@@ -436,6 +438,12 @@ class Problem:
             spin=np.where(alive, fields["exit_spin"][:, -1], 0.0), jammed=~alive,
         )  # fmt: skip
         return x, wheels, done_all, grips
+
+    def _grip_limit(self, k: int, entry: Floats, crush: Floats) -> Floats:
+        """Return the grip limit of stage `k` by its table [m/s], at entry speeds [m/s] and crushes [m], (samples,)."""
+        table = self.tables.of(self.launcher, k, ranged=k in self.ranged)
+        limit = table.at(table.grip, entry, crush) * self.grip_correction[k]
+        return np.where(np.isnan(limit), self.grip_found[k], limit)
 
     def _held(self, machine: Launcher, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Throw]:
         """Throw where stages hold the projectile together."""
