@@ -47,6 +47,18 @@ def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number
     assert top.speed >= max(max(speeds), reached) * (1 - 2e-6)
 
 
+@pytest.mark.parametrize(("seed", "number", "count"), [(71, 9, 5), (72, 12, 2)], ids=["small steps", "two nips at once"])
+def test_chains_that_a_search_once_missed(seed: int, number: int, count: int) -> None:
+    # Idlers and a rod whose slip heat binds: 10.19 m/s was planned, 10.48 is there. A rod in two nips under a grip
+    # margin: the margin was left out of the search, then broken, and no stage was called best.
+    rng = np.random.default_rng([seed, number])
+    task = draw_problem(rng)
+    task = replace(task, limit_values=replace(task.limit_values, stages=count))
+    row = plan(task, draws=0, certified=False).ladder[count]
+    assert row.kept
+    assert row.exit_speed.nominal >= PlainSearch(task, count).search(rng).exit_speed * (1 - WITHIN)
+
+
 @pytest.mark.parametrize("number", range(4))
 def test_goal_is_reached_with_no_more_stages_than_plain_search(number: int) -> None:
     rng = np.random.default_rng([4, number])
