@@ -443,7 +443,7 @@ class Problem:
         """Return the grip limit of stage `k` by its table [m/s], at entry speeds [m/s] and crushes [m], (samples,)."""
         table = self.tables.of(self.launcher, k, ranged=k in self.ranged)
         limit = table.at(table.grip, entry, crush) * self.grip_correction[k]
-        return np.where(np.isnan(limit), self.grip_found[k], limit)
+        return np.asarray(np.where(np.isnan(limit), self.grip_found[k], limit))
 
     def _held(self, machine: Launcher, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Throw]:
         """Throw where stages hold the projectile together."""
