@@ -1,4 +1,4 @@
-"""Bound the exit speed stage by stage: what no setting within the limits exceeds."""
+"""Bound the exit speed of a chain stage by stage: a speed that no setting within the limits exceeds."""
 
 from __future__ import annotations
 
@@ -15,29 +15,35 @@ from stager.model.scenario import Scenario
 from stager.physics.layout import free_runs
 
 TOLERANCE = 1e-4
-EFFORT, DEARER = 1_500_000, 3
-"""Steps of cells that a stage may take; how much dearer they are where one wheel is driven."""
+"""Relative distance of the bound from the best exit speed found, at which a stage is done [-]."""
+EFFORT = 1_500_000
+"""Greatest number of steps of cells for a stage."""
+DEARER = 3
+"""Cost of a step with one driven wheel over that of a pair's [-]."""
 STRAIN_SEEN = 1e-3
-"""Share of its peak acceleration that a throw may hide between two of its steps [-]."""
+"""Share of its peak acceleration that integration steps may miss [-]."""
 ROUNDING = 1e-6
-"""Limits count as kept to a millionth of what they allow."""
+"""Share of a limit that counts as rounding [-]."""
 SLOW_EVIDENCE = "settings that slow the projectile below its feed (not looked at)"
 AT_CAP = 5e-5
+"""A known setting this close to the cap makes a bound needless [-]."""
 TWO_SPEEDS = "pairs at two speeds"
 CARRIED = frozenset({"acceleration", "grip_margin"})
-"""Limits on a throw, beside those on exit speed alone, that the bound of a stage takes into account."""
+"""Limits on a throw, besides those on exit speed alone, that the bound of a stage takes into account."""
 FED_SPINNING = "a projectile that enters with spin"
 
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """No wheel speeds within the limits, both of a pair alike unless it is the cap, throw faster, to integration
-    tolerance.
+    """An upper bound on exit speed over all wheel speeds within the limits, to integration tolerance.
 
-    speeds: by number of stages, from 0, as far as they are bounded [m/s]; cap: what limits on the throw allow [m/s];
-    missing: which stages there is no bound of but that, empty where all are bounded; evidence: which part is numerical
-    evidence, empty where all is proven; asked: exit speed that is wanted, where it is not the greatest [m/s];
-    kept: limits that stages share and that are taken into account; left_out: every limit that is set and is not.
+    It is for pairs with both wheels at one speed, except where it is the cap.
+
+    speeds: bound by stage count, from 0, as far as it is known [m/s]; cap: exit speed that limits on the throw allow
+    [m/s]; missing: the kind of stage that has no bound but the cap, empty where all have one; evidence: the part that
+    rests on numerical evidence, empty where all is proven; asked: exit speed that is asked for, None where it is the
+    greatest [m/s]; kept: limits shared by stages that are taken into account; left_out: every limit that is set and
+    not taken into account.
     """
 
     speeds: tuple[float, ...]
@@ -49,24 +55,28 @@ class Bound:
     left_out: frozenset[str] = frozenset()
 
     @property
-    def is_cap(self) -> bool:
-        """Whether it is no more than what the limits on a throw allow."""
-        return self.missing != "" or self.speed >= self.cap
-
-    @property
     def speed(self) -> float:
-        """Of all allowed numbers of stages [m/s]."""
+        """Bound over all allowed stage counts [m/s]."""
         return self.cap if self.missing else max(self.speeds)
 
 
 def bound(
     scenario: Scenario, most: int, reached: float = 0.0, *, effort: int = EFFORT, tolerance: float = TOLERANCE
 ) -> Bound:
-    """Bound the exit speed of every setting of up to `most` stages.
+    """Return an upper bound on exit speed over all settings of up to `most` stages.
 
-    Limits that a stage keeps by itself narrow what is bounded; those that stages share are left out, so the bound may
-    lie farther off than it need. reached: exit speed of a setting that is known [m/s]: at the cap that is all.
-    effort, for each stage, and tolerance: see Question.
+    Limits of single stages are taken into account; those that stages share are left out, so the bound may be looser
+    than necessary.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    most : int
+        Greatest number of stages.
+    reached : float
+        Exit speed of a known setting [m/s]. At the cap, the cap is returned.
+    effort, tolerance
+        For each stage, see `Question`.
     """
     launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
     cap, left_out = float(exit_cap(launcher, scenario.limit_values)) * (1 + ROUNDING), not_used(scenario)
@@ -74,7 +84,7 @@ def bound(
         return Bound((feed, cap), cap, left_out=left_out)
     missing = TWO_SPEEDS if scenario.goal.spin else FED_SPINNING if launcher.feed.spin else ""
     arriving, speeds, evidence = feed_entries(feed), [feed], set[str]()
-    # Behind as many stages as reach the cap no more need be known: nothing may leave faster.
+    # Once the bound is at the cap, further stages cannot raise it.
     while not missing and len(speeds) <= most and 0.0 < speeds[-1] < cap:
         index = len(speeds) - 1
         task = _task(scenario, index, arriving, cap, tolerance, effort)
@@ -90,12 +100,12 @@ def bound(
         evidence |= {SLOW_EVIDENCE} if arriving.spins else set()
         speeds.append(min(found.bound, cap))
         arriving = leaving(found.enclosed, feed if turning else 0.0, spins=turning)
-    told = "" if missing else " and ".join(sorted(evidence))
-    return Bound(tuple(speeds), cap, missing, told, scenario.goal.asked, left_out=left_out)
+    rests_on = "" if missing else " and ".join(sorted(evidence))
+    return Bound(tuple(speeds), cap, missing, rests_on, scenario.goal.asked, left_out=left_out)
 
 
 def not_used(scenario: Scenario) -> frozenset[str]:
-    """Return the names of the limits that are set and that the bound of a stage does not take into account."""
+    """Return the names of the limits that are set and not taken into account by the bound of a stage."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
     count = max(limit_values.stages, 1)
     tops = [float(np.max(speed_range(launcher, limit_values, k).top)) for k in range(count)]
@@ -107,7 +117,7 @@ def not_used(scenario: Scenario) -> frozenset[str]:
         if limit.kind in (Kind.DESIGN, Kind.WHEEL) or limit.name in CARRIED or limit.bound(point) is None:
             continue
         result = evaluate(limit, point)
-        # A throw that only leaves too fast breaks the limits that the cap stands for.
+        # A throw that is only too fast breaks just the limits that the cap includes.
         if limit.kind is Kind.STEADY or result is None or not bool((result.slack < 0).any()):
             found.add(limit.name)
     return frozenset(found)
@@ -116,8 +126,7 @@ def not_used(scenario: Scenario) -> frozenset[str]:
 def _task(
     scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float, effort: int
 ) -> Question | str:
-    """What to ask of stage `index` where all that comes out of the one before is in `arriving`, or of what there is no
-    bound."""
+    """Return the query for stage `index` with entries `arriving`, or the kind of stage that has no bound."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
     stage = launcher.stage(index)
     meter = Meter()
@@ -140,7 +149,7 @@ def _task(
 
 
 def runs(scenario: Scenario, index: int) -> tuple[float, float]:
-    """Shortest and longest free run before stage `index` [m]: wheels grow with speed, and contacts with them."""
+    """Return the shortest and longest free path before stage `index` [m], as contacts grow with wheel speed."""
     launcher = scenario.launcher
     tops = [np.atleast_1d(speed_range(launcher, scenario.limit_values, k).top) for k in (index - 1, index)]
     fast, still = np.maximum(*tops), np.zeros(1)
@@ -149,11 +158,11 @@ def runs(scenario: Scenario, index: int) -> tuple[float, float]:
 
 
 def top_of(scenario: Scenario, index: int) -> float:
-    """Return the greatest wheel speed that is open to stage `index` [m/s], rounding allowed for."""
+    """Return the greatest allowed wheel speed of stage `index` [m/s], with rounding."""
     return float(speed_range(scenario.launcher, scenario.limit_values, index).top) * (1 + ROUNDING)
 
 
 def strain(scenario: Scenario) -> float:
-    """Return the greatest peak acceleration allowed [m/s^2], and what steps may hide of it."""
+    """Return the greatest allowed peak acceleration [m/s^2], raised by what integration steps may miss."""
     known = [scenario.limit_values.acceleration, scenario.launcher.projectile.max_acceleration]
     return min((float(value) for value in known if value is not None), default=np.inf) * (1 + STRAIN_SEEN)

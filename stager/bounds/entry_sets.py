@@ -1,7 +1,7 @@
-"""What may come into a stage, and how fast a wheel may turn that must stay below its grip limit.
+"""Sets of entries of a stage, and the greatest wheel speed that keeps a margin to the grip limit for them.
 
-Grip limits are searched for, so what lies between the entry speeds looked at is evidence, not proof: each box of
-entries takes the greatest at its corners and in its middle, and what they bend by.
+Grip limits are found numerically, so between the entry speeds tried they are evidence, not proof: each box of entries
+takes the greatest at its corners and in its middle, plus the curvature between them.
 """
 
 from __future__ import annotations
@@ -21,15 +21,16 @@ from stager.physics.guide import free_run
 BELOW_TOP = 1.0 - np.array(
     [1.0, 0.5, 0.3, 0.2, 0.13, 0.08, 0.05, 0.03, 0.02, 0.013, 8e-3, 5e-3, 3e-3, 2e-3, 1e-3, 5e-4, 2e-4, 0.0]
 )
-"""Where the range of entries is cut, as shares of the fastest: it is what the fastest do that decides."""
+"""Edges of the entry boxes over the fastest entry, dense near it, as the fastest entries decide the bound [-]."""
 SAMPLES = 9
+"""Speeds at which the loss over a free path is computed."""
 
 
 @dataclass(frozen=True, slots=True)
 class Entries:
-    """Boxes that hold all that may come in, arrays (boxes,) [m/s].
+    """Boxes that contain every possible entry, arrays (boxes,) [m/s].
 
-    low, high of the leading speed Y = v + β rΩ, band_low, band_high of z = v − rΩ; without spin both are v.
+    low, high: of Y = v + β rΩ; band_low, band_high: of z = v − rΩ; without spin both are v.
     """
 
     low: Floats
@@ -58,8 +59,10 @@ def feed_entries(speed: float) -> Entries:
 
 
 def leaving(enclosed: Enclosed, floor: float, *, spins: bool) -> Entries:
-    """All that leaves a stage with Y above `floor` [m/s], finely cut where it is fastest; with spin each slice of Y has
-    the z of all cells that may leave there."""
+    """Return the exits of a stage with Y above `floor` [m/s] as entries, in finer boxes where they are fastest.
+
+    With spin, each slice of Y has the range of z of all cells that may leave there.
+    """
     top = float(enclosed.lead_high.max(initial=0.0))
     edges = np.unique(np.maximum(top * BELOW_TOP, min(floor, top)))
     low, high = edges[:-1], edges[1:]
@@ -73,7 +76,7 @@ def leaving(enclosed: Enclosed, floor: float, *, spins: bool) -> Entries:
 
 
 def after_run(launcher: Launcher, entries: Entries, least: float, most: float) -> Entries:
-    """The same after a free run between `least` and `most` [m] long. Spin is kept, so Y and z lose what v does."""
+    """Return entries after a free path of `least` to `most` [m]; spin stays, so Y and z lose as much as v."""
     if launcher.guide is None:
         return entries
     if not entries.spins:
@@ -85,7 +88,7 @@ def after_run(launcher: Launcher, entries: Entries, least: float, most: float) -
     fast = np.maximum((entries.high + inertia * entries.band_high) / (1.0 + inertia), 0.0)
     speed = slow + share * (fast - slow)
     short, long = (speed - _left(launcher, speed, run) for run in (least, most))
-    # What is lost is a smooth function of speed: between samples it may dip by no more than they differ.
+    # The loss is a smooth function of speed: between samples it differs by no more than they do.
     between = np.abs(np.diff(short, axis=0)).max(axis=0)
     lost_low = np.maximum(short.min(axis=0) - between, 0.0)
     lost_high = long.max(axis=0) + np.abs(np.diff(long, axis=0)).max(axis=0)
@@ -96,20 +99,25 @@ def after_run(launcher: Launcher, entries: Entries, least: float, most: float) -
 
 
 def _left(launcher: Launcher, speed: Floats, run: float) -> Floats:
+    """Return the speed [m/s] after a free path of `run` [m]."""
     return np.asarray(free_run(launcher.guide, launcher.projectile, speed, run))
 
 
 GRIP_EVIDENCE = "grip limits between the entry speeds looked at (evidence)"
 FOUND_WITHIN = 1e-4
-"""How far below the true one a grip limit that was searched for may lie [-]."""
+"""Relative error by which a grip limit that was found may be too low [-]."""
 SLOWEST = 1e-3
-NODES, UNLIMITED = 97, 1e6
+"""Least entry speed at which a grip limit is sought [m/s]."""
+NODES = 97
+"""Entry speeds at which `margins` finds grip limits."""
+UNLIMITED = 1e6
+"""Stands for no grip limit within the range [m/s]."""
 
 
 def capped(launcher: Launcher, index: int, entries: Entries, top: float, margin: float) -> Floats:
-    """Greatest wheel speed [m/s] of stage `index` that any entry of each box allows `margin` below its grip limit.
+    """Return the greatest wheel speed of stage `index` that is `margin` below the grip limit of any entry in each box.
 
-    top: end of the range in which the grip limit is looked for [m/s]; shape (entries,).
+    top: end of the range in which the grip limit is sought [m/s]. Returns [m/s], shape (boxes,).
     """
     projectile = launcher.projectile
     inertia = projectile.shape.inertia_factor
@@ -128,9 +136,11 @@ def capped(launcher: Launcher, index: int, entries: Entries, top: float, margin:
 def margins(
     launcher: Launcher, index: int, fastest: float, top: float, margin: float
 ) -> Callable[[Floats, Floats], Floats]:
-    """The same for entries without spin, as a function: greatest wheel speed [m/s] that any entry from … to [m/s]
-    allows, where none is faster than `fastest` [m/s]. Limits are found at NODES speeds and are straight in between but
-    for what they bend by."""
+    """Return `capped` for entries without spin as a function of the ends [m/s] of intervals of entry speed.
+
+    fastest: greatest entry speed [m/s]. Grip limits are found at NODES speeds, and taken as linear in between plus
+    their curvature.
+    """
     nodes = np.linspace(0.0, fastest, NODES)
     found = grip_limit(launcher, index, np.maximum(nodes, SLOWEST), np.zeros(NODES), np.full(NODES, top)).wheel_speed
     limits = np.where(np.isnan(found), UNLIMITED, found)
@@ -148,11 +158,12 @@ def margins(
 
 
 def _below(limit: Floats, margin: float, top: float) -> Floats:
+    """Return wheel speeds `margin` below grip limits [m/s], at most `top`."""
     return np.asarray(np.minimum(limit * (1.0 - margin) * (1.0 + FOUND_WITHIN), top))
 
 
 def _greatest(values: Floats, first: NDArray[np.intp], last: NDArray[np.intp]) -> Floats:
-    """Return the greatest of `values` from first to before last; 0 where there is none."""
+    """Return the greatest of `values` from index `first` to before `last`, 0 where there is none."""
     places = np.arange(values.size)
     chosen = (places >= first[:, None]) & (places < last[:, None])
     return np.asarray(np.where(chosen, values, 0.0).max(axis=1))

@@ -1,10 +1,9 @@
-"""What a budget that stages share leaves of the bound: slip heat.
+"""Tighten the bound by a budget that stages share: slip heat.
 
-Chains that would leave faster than a target are looked for among cells of all stages at once. A cell holds entries of a
-slice of speeds and an interval of wheel speed; its theorem gives where it leaves and the least heat it makes. The least
-heat to reach a slice (forward) and to reach the target from it (backward) tell which cells lie on a chain within the
-budget; all others are dropped, those are cut, and so on until none is left: then nothing within the budget reaches the
-target.
+Chains faster than a target are sought among cells of all stages at once. A cell is a slice of entry speeds and an
+interval of wheel speeds; its theorem gives its exit speeds and the least heat it makes. The least heat to reach a slice
+(forward) and to reach the target from it (backward) tell which cells lie on a chain within the budget. All others are
+dropped and those are cut, until none is left: then nothing within the budget reaches the target.
 """
 
 from __future__ import annotations
@@ -27,15 +26,21 @@ from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.model.stage import Stage
 
-ROUNDS, PARTS = 14, 2
+ROUNDS = 14
+"""Greatest number of rounds of cutting."""
+PARTS = 2
+"""Parts into which a cell is cut each way."""
 STALLED = 3000
-"""With so many cells the bound should have come down: else cutting does not help."""
+"""Number of cells from which on cutting ends unless the bound falls."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """Cells of one stage, arrays (cells,): number of the slice that they enter by; wheel speeds from wheel_low to
-    wheel_high; exit speeds from exit_low to exit_high [m/s]; heat: the least they make [J]."""
+    """Cells of one stage, arrays (cells,).
+
+    slice: index of the slice of entry speed; wheel_low, wheel_high: wheel speeds; exit_low, exit_high: exit speeds
+    [m/s]; heat: least slip heat [J].
+    """
 
     slice: NDArray[np.intp]
     wheel_low: Floats
@@ -63,7 +68,7 @@ class Floor:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Cells of stage `number`: entry speeds from `low` to `high`, wheel speeds likewise [m/s], all (cells,)."""
+    """Cells to be evaluated of stage `number` (from 0): ranges of entry and wheel speed [m/s], all (cells,)."""
 
     number: int
     low: Floats
@@ -73,14 +78,14 @@ class Asked:
 
 
 Evaluate = Callable[[Sequence[Asked]], list[tuple[Floats, Floats, Floats]]]
-"""Of each stage's cells: exit speeds from … to [m/s] and least heat [J], (cells,); infinite heat where nothing gets
-through within the stage's own limits."""
+"""Returns for each stage's cells least and greatest exit speed [m/s] and least heat [J], (cells,); infinite heat where
+nothing passes within the stage's own limits."""
 
 
 def within(floors: list[Floor], evaluate: Evaluate, budget: float, target: float, most: int) -> float:
-    """Return a speed [m/s], `target` or more, that no chain through all `floors` within `budget` [J] exceeds.
+    """Return a speed [m/s], at least `target`, that no chain through all `floors` within `budget` [J] exceeds.
 
-    most: cells that may be looked at.
+    most: greatest number of cells evaluated.
     """
     spent, before = 0, np.inf
     for _ in range(ROUNDS):
@@ -97,7 +102,10 @@ def within(floors: list[Floor], evaluate: Evaluate, budget: float, target: float
 
 
 def begin(entries: Sequence[tuple[Floats, Floats]], wheels: Sequence[Floats], evaluate: Evaluate) -> list[Floor]:
-    """Stages with slices of entry speed from … to [m/s] and cells between edges of wheel speed, (slices, edges)."""
+    """Return stages with first cells.
+
+    entries: ends of the slices of entry speed [m/s] by stage; wheels: edges of wheel speed [m/s], (slices, edges).
+    """
     slices = [np.repeat(np.arange(len(edges)), edges.shape[1] - 1) for edges in wheels]
     asked = [
         Asked(number, entry[0][which], entry[1][which], edges[:, :-1].ravel(), edges[:, 1:].ravel())
@@ -110,11 +118,12 @@ def begin(entries: Sequence[tuple[Floats, Floats]], wheels: Sequence[Floats], ev
 
 
 def _through(pieces: Pieces) -> Pieces:
+    """Return the cells through which something passes."""
     return pieces.take(np.isfinite(pieces.heat))
 
 
 def _critical(floors: list[Floor], budget: float, target: float) -> list[Floor]:
-    """With only the cells that lie on a chain to the target within the budget."""
+    """Return the stages with only the cells on a chain to the target within the budget."""
     links = [_links(floor.pieces, after) for floor, after in pairwise(floors)]
     behind, spent = [], np.zeros(floors[0].low.size)
     for number, floor in enumerate(floors):
@@ -137,7 +146,7 @@ def _critical(floors: list[Floor], budget: float, target: float) -> list[Floor]:
 
 
 def _links(pieces: Pieces, after: Floor) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Return the numbers of the cells and of the slices of the next floor that they may leave into, pair by pair."""
+    """Return pairs of a cell and a slice of the next stage that it may leave into, as two arrays of indices."""
     begin = np.searchsorted(after.high, pieces.exit_low, side="left")
     end = np.searchsorted(after.low, pieces.exit_high, side="right")
     count = np.maximum(end - begin, 0)
@@ -146,8 +155,10 @@ def _links(pieces: Pieces, after: Floor) -> tuple[NDArray[np.intp], NDArray[np.i
 
 
 def _cut(floors: list[Floor], evaluate: Evaluate) -> list[Floor]:
-    """Slices and wheel intervals cut in PARTS; the first stage has but one entry. What is known of a cell holds of its
-    parts."""
+    """Return the stages with slices and wheel intervals cut in PARTS, the first stage's single slice uncut.
+
+    Known bounds of a cell also hold for its parts.
+    """
     parts = [_parts(floor, PARTS if number else 1) for number, floor in enumerate(floors)]
     asked = [
         Asked(number, low[old.slice], high[old.slice], old.wheel_low, old.wheel_high)
@@ -164,7 +175,7 @@ def _cut(floors: list[Floor], evaluate: Evaluate) -> list[Floor]:
 
 
 def _parts(floor: Floor, parts: int) -> tuple[Floats, Floats, Pieces]:
-    """Slices from … to, those in use cut in `parts`, and the cells cut with them and in PARTS across wheel speed."""
+    """Return ends of the used slices, cut in `parts`, and the cells cut with them and in PARTS across wheel speed."""
     used, rank = np.unique(floor.pieces.slice, return_inverse=True)
     share = np.arange(parts + 1) / parts
     edges = floor.low[used, None] + (floor.high - floor.low)[used, None] * share
@@ -178,12 +189,24 @@ def _parts(floor: Floor, parts: int) -> tuple[Floats, Floats, Pieces]:
     return edges[:, :-1].ravel(), edges[:, 1:].ravel(), replace(old, slice=slices, wheel_low=low, wheel_high=high)
 
 
-NEAR, UNDER = 3e-3, 1e-3
-"""How near a bound is to come to what is reached, and how far below what is asked for to what falls short [-]."""
-FEWEST, WHEELS, STEPS, FINEST = 4, 16, 12, 96
+NEAR = 3e-3
+"""Distance from the best known exit speed at which the bound is close enough [-]."""
+UNDER = 1e-3
+"""Distance below an asked speed at which fewer stages are shown to fall short [-]."""
+FEWEST = 4
+"""Least number of slices of entry speed."""
+WHEELS = 16
+"""Intervals of wheel speed to begin with."""
+STEPS = 12
+"""Integration steps for a smooth piece of the contact."""
+FINEST = 96
+"""Greatest number of these steps."""
 MOST = 100_000
-SHARE, NARROW = 0.3, 0.03
-"""Steps are halved where that moves ends by this share of their distance, of cells so narrow beside their speed."""
+"""Greatest number of cells evaluated."""
+SHARE = 0.3
+"""Change of a cell's ends over their distance above which steps are halved [-]."""
+NARROW = 0.03
+"""Width of a cell over its wheel speed below which they are [-]."""
 BUDGETS = frozenset({"slip_heat"})
 """Limits that stages share and that bounds can take into account."""
 Ends = tuple[Floats, Floats, Floats]
@@ -191,11 +214,21 @@ Top = Callable[[Floats, Floats], Floats]
 
 
 def shared(scenario: Scenario, known: Bound, reached: float | None, count: int | None, *, most: int = MOST) -> Bound:
-    """`known` with the slip heat that is allowed taken into account, for chains of pairs.
+    """Return the bound `known` tightened by the limit on slip heat, for chains of pairs.
 
-    reached: exit speed [m/s] of the best setting that is known, count: its stages; None: there is none. Where a speed
-    is asked for, it is proven that fewer stages fall short; else that nothing is much faster than what is reached.
-    Bounds that tell as much already stay. most: cells that may be looked at.
+    Where a speed is asked for, it shows that fewer stages fall short; else that nothing is much faster than the best
+    known setting. Bounds that already show this stay.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    known : Bound
+    reached : float or None
+        Exit speed of the best known setting [m/s].
+    count : int or None
+        Its stage count.
+    most : int
+        Greatest number of cells evaluated.
     """
     budget, bounded = scenario.limit_values.slip_heat, len(known.speeds)
     if budget is None or known.missing:
@@ -220,6 +253,7 @@ def shared(scenario: Scenario, known: Bound, reached: float | None, count: int |
 
 
 def _pairs(scenario: Scenario, count: int) -> bool:
+    """Whether the first `count` stages are pairs and nothing spins."""
     launcher = scenario.launcher
     stages = [launcher.stage(k) for k in range(count)]
     return not scenario.goal.spin and all(
@@ -228,7 +262,7 @@ def _pairs(scenario: Scenario, count: int) -> bool:
 
 
 def _slices(scenario: Scenario, number: int, fastest: float, top: Top) -> tuple[Floats, Floats]:
-    """Slices of what leaves the stage before `number`, up to `fastest` [m/s], about as wide as those of wheel speed."""
+    """Return slices of entry speed [m/s] of stage `number`, up to `fastest`, about as wide as those of wheel speed."""
     if number == 0:
         feed = np.array([float(scenario.launcher.feed.speed)])
         return feed, feed
@@ -238,7 +272,7 @@ def _slices(scenario: Scenario, number: int, fastest: float, top: Top) -> tuple[
 
 
 def _tops(scenario: Scenario, fastest: Sequence[float]) -> list[Top]:
-    """Return the greatest wheel speed open to entries from … to [m/s], by stage; stages alike share theirs."""
+    """Return for each stage a function of ends of entry speed [m/s] to the greatest allowed wheel speed [m/s]."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
     found: dict[int, Top] = {}
     for index in range(len(fastest) - 1):
@@ -261,8 +295,10 @@ def _entering(scenario: Scenario, number: int, low: Floats, high: Floats) -> Ent
 
 
 def _evaluation(scenario: Scenario, fastest: Sequence[float], tops: Sequence[Top]) -> Evaluate:
-    """What cells do, step errors allowed for; nothing leaves stage k faster than fastest[k + 1] [m/s], no wheel turns
-    faster than its tops allow. Equal stages go through their steps together."""
+    """Return the evaluation of cells, step errors included; equal stages are integrated together.
+
+    fastest: bound by stage count [m/s]; tops: greatest wheel speed of each stage, see `_tops`.
+    """
     launcher, hardest = scenario.launcher, strain(scenario)
 
     def evaluate(asked: Sequence[Asked]) -> list[Ends]:
@@ -302,7 +338,7 @@ def _joined(parts: Sequence[Cells]) -> Cells:
 
 
 def _ends(launcher: Launcher, stage: Stage, cells: Cells, hardest: float) -> Ends:
-    """Exits and least heat of cells. Steps are halved until what that moves matters little beside a cell's width."""
+    """Return exit speeds and least heat of cells, with steps halved until that moves ends little beside their width."""
     enclose = heated_pair(launcher, stage)
     steps, index = STEPS, np.arange(len(cells))
     coarse, before = enclose(cells, steps)
