@@ -1,9 +1,17 @@
-"""The configuration file: the only place that knows pydantic.
+"""The configuration file: tables, checks, reading and writing. pydantic is used here only.
 
-field_types.py  units, ranges, examples    tables.py         the tables        checks.py   what must fit together
-load.py         read a file                errors.py, problem.py, unknown_keys.py   what is wrong, and where
-build.py        to hardware records        configuration.py  quantities by key  draws.py    draws that a fit left
-save.py         write one back             scaffold.py       a first file       schema.py   JSON Schema for editors
+field_types.py    types of values: unit, range, example
+tables.py         the tables, as pydantic models
+checks.py         checks across several keys
+toml.py           TOML as text: lines of keys, values written out
+errors.py         problems of a file, with lines and hints
+load.py           read a file into a `Configuration`
+configuration.py  a checked configuration and its quantities by key
+build.py          launcher, limits and goal from the tables
+draws.py          posterior draws beside a configuration
+save.py           change the text of a configuration and write it
+scaffold.py       a first configuration from a few answers
+schema.py         JSON Schema for editors
 """
 
 from stager.config.configuration import Configuration, crush_ranges, crush_values

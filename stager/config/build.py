@@ -1,4 +1,4 @@
-"""Build hardware records, limits and goal from a configuration's tables."""
+"""Build launcher, limits and goal from the tables of a configuration."""
 
 from __future__ import annotations
 
@@ -27,41 +27,41 @@ from stager.units import Measured
 
 
 class Source:
-    """Values in place of the file's, by dotted key, in SI; it remembers which were asked for."""
+    """Values that replace those of the file, by dotted key in SI; it records which were used."""
 
     def __init__(self, values: Mapping[str, Number]) -> None:
         self.values = values
         self._left = set(values)
 
     def take(self, key: str, given: Number | None) -> Number | None:
-        """Return the value in place of `given`, or `given`."""
+        """Return the replacement of a key, else `given`."""
         self._left.discard(key)
         return self.values.get(key, given)
 
     def check(self) -> None:
-        """Raises KeyError where a value was asked for by nobody: it would have no effect."""
+        """Raise KeyError where a value was not used: its key is not one of the launcher."""
         if self._left:
             raise KeyError("no such quantity of the launcher: " + ", ".join(sorted(self._left)))
 
 
 class Reader:
-    """Reads one table by name.
+    """Reads the SI values of one table.
 
-    own: what stands in the file itself, where the table is one of [[stages]]; the rest has the keys of [stage].
+    own: keys that an entry of [[stages]] has itself; the others are inherited, with the keys of `base`.
     """
 
     def __init__(self, table: BaseModel, key: str, source: Source, own: Any = None, base: str = "") -> None:
         self.table, self.key, self.source, self.own, self.base = table, key, source, own, base
 
     def number(self, name: str) -> Number:
-        """Return the SI value of a key that is there."""
+        """Return the SI value of a key. Raises KeyError where it is left out."""
         found = self.maybe(name)
         if found is None:
             raise KeyError(f"{self.key}.{name}")
         return found
 
     def maybe(self, name: str) -> Number | None:
-        """Return the SI value, or None where the key was left out."""
+        """Return the SI value of a key; None where it is left out."""
         measured: Measured | None = getattr(self.table, name)
         return self.source.take(self.place(name), None if measured is None else measured.value)
 
@@ -74,14 +74,14 @@ class Reader:
         )
 
     def speeds(self, radius: Number) -> tuple[Number | None, Number | None]:
-        """Set surface speeds of side A and B [m/s], None where they are not set; radius of the wheel at rest [m]."""
+        """Return the set surface speeds of sides A and B [m/s], None: not set; radius: of the wheel at rest [m]."""
         place, given = self.place("speed"), _speed(self.table)
         sides = (None, None) if given is None else (given.side_a, given.side_b)
         side_a, side_b = (None if side is None else _surface(side, radius) for side in sides)
         return self.source.take(place, side_a), self.source.take(f"{place}_b", side_b)
 
     def inner(self, name: str) -> Reader | None:
-        """Reader of a table within this one."""
+        """Return the reader of a table within this one."""
         table = getattr(self.table, name)
         if table is None:
             return None
@@ -89,14 +89,14 @@ class Reader:
         return Reader(table, f"{self.key}.{name}", self.source, own, f"{self.base}.{name}")
 
     def each(self, name: str) -> list[Reader]:
-        """Readers of a list of tables within this one."""
+        """Return the readers of a list of tables within this one."""
         place = self.place(name)
         return [
             Reader(table, f"{place}.{number}", self.source) for number, table in enumerate(getattr(self.table, name), 1)
         ]
 
     def place(self, name: str) -> str:
-        """Dotted key of a name: that of [stage] where an entry of [[stages]] has it from there."""
+        """Return the dotted key of a name: that of [stage] where an entry of [[stages]] inherits it."""
         inherited = isinstance(self.own, Mapping) and inherits(self.own, name)
         return f"{self.base if inherited else self.key}.{name}"
 
@@ -209,9 +209,9 @@ def _plain(value: Any) -> Any:
 
 
 def build_launcher(file: File, raw: Mapping[str, Any], values: Mapping[str, Number]) -> Launcher:
-    """The launcher, with `values` (SI, floats or arrays over the batch) in place of the file's where a key is named.
+    """Return the launcher, with `values` by key (SI, floats or arrays over the batch) in place of the file's.
 
-    A key of [stage] reaches every stage that has it from there. Raises KeyError where a key is none of the launcher's.
+    A key of [stage] applies to every stage that inherits it. Raises KeyError for a key that the launcher lacks.
     """
     source = Source(values)
     launcher = _launcher(file, raw, source)
@@ -302,7 +302,7 @@ def _flight(file: File, source: Source) -> Flight | None:
 
 
 def _spread(read: Reader, name: str) -> Spread | None:
-    """From shot to shot, where the table tells it."""
+    """Return the standard deviation from shot to shot; None where it is not given."""
     table = getattr(read.table, "spread", None)
     found: Spread | None = None if table is None else getattr(table, name)
     return found

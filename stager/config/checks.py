@@ -1,4 +1,4 @@
-"""Check what must fit together across keys, once each key alone is right."""
+"""Checks across several keys, for a file whose single keys are right."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterator, Mapping
 from difflib import get_close_matches
 from itertools import pairwise
 
-from stager.config.problem import KeyPath, Problem
+from stager.config.errors import Problem
 from stager.config.tables import Drive, File, Stage, TabulatedFriction, Tyre, Wheel
+from stager.config.toml import KeyPath
 from stager.model.launcher import Pusher
 from stager.model.projectile import SHAPES, Projectile
 from stager.physics.layout import greatest_rate
@@ -17,7 +18,7 @@ from stager.units import Measured, format_quantity, stiffness_unit
 
 
 def contact(file: File) -> Iterator[Problem]:
-    """The unit of the stiffness fits the exponent; friction laws are whole."""
+    """Check the unit of the stiffness against the exponent, and the points of tabulated laws."""
     table = file.contact
     unit = stiffness_unit(table.exponent.value)
     if table.stiffness.unit != unit:
@@ -42,11 +43,11 @@ def _points(path: KeyPath, law: TabulatedFriction) -> Iterator[Problem]:
 
 
 def feed(file: File) -> Iterator[Problem]:
-    """A rod enters without spin; no more is fed than fits behind each other, or than the pusher can push."""
+    """Check that a rod enters without spin, and that the rate is within the highest rate of the feed."""
     fed, thrown, size = file.feed, file.projectile, ("projectile", "diameter")
     if thrown.shape == "rod" and fed.spin.value:
         yield Problem(
-            ("feed", "spin"), "belongs to what can roll, not to a rod", "leave it out", (("projectile", "shape"),)
+            ("feed", "spin"), "is for shapes that roll, not for a rod", "leave it out", (("projectile", "shape"),)
         )
     if fed.rate is None:
         return
@@ -68,7 +69,7 @@ def feed(file: File) -> Iterator[Problem]:
 
 
 RATE_ROUNDING = 1e-9
-"""Share by which a rate may pass the greatest one [-]."""
+"""Share by which a rate may exceed the highest one, from rounding [-]."""
 
 
 Needs = tuple[str, str, Callable[[Stage], bool]]
@@ -96,9 +97,9 @@ _SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_
 
 
 def limits(file: File) -> Iterator[Problem]:
-    """Each limit that is set can be judged; limits and goals are exact.
+    """Check that each limit has its inputs, and that limits and goal have no uncertainty.
 
-    The drive's heat is optional: without it answers say that a winding's temperature is not judged.
+    The drive's heat may be missing: the winding temperature is then not judged.
     """
     yield from _exact(file)
     known = [toy.name for toy in TOY_LIMITS]
@@ -130,7 +131,7 @@ def _stage_tables(file: File) -> list[tuple[KeyPath, Stage]]:
 
 
 def _parts(stage: Stage, key: str) -> Iterator[tuple[KeyPath, Stage]]:
-    """Where `key` belongs in a stage as written, then in each part that may be in it, with the stage so."""
+    """Yield the place of `key` in a stage and in each of its options, with the stage that has that option."""
     table, *rest = key.split(".")
     yield (table, *rest), stage
     for number, option in enumerate(getattr(stage, f"{table}_options", ()) if rest else ()):
@@ -142,7 +143,7 @@ def _exact(file: File) -> Iterator[Problem]:
         for key in type(table).model_fields:
             value = getattr(table, key)
             if isinstance(value, Measured) and value.standard_uncertainty:
-                message = "is yours to choose, so it has no uncertainty"
+                message = "is a choice, so it has no uncertainty"
                 yield Problem((name, key), message, "leave out ± and what follows")
 
 
@@ -157,7 +158,7 @@ def _goal(file: File) -> Iterator[Problem]:
 
 
 def _spin(file: File) -> Iterator[Problem]:
-    """Only what rolls between pairs is set to a spin."""
+    """Check that a spin is asked for with pairs and a shape that rolls."""
     spin, without = ("goal", "spin"), "or leave spin out"
     if any(stage.layout != "pair" for _, stage in _stage_tables(file)):
         others = (("stage", "layout"), ("stages",))
@@ -175,7 +176,7 @@ FLAT = ("disc", "ring")
 
 
 def projectile(file: File) -> Iterator[Problem]:
-    """A rod has a length; discs and rings have a thickness, and need it where energy per area is limited."""
+    """Check length, thickness and greatest crush against the shape."""
     thrown, shape = file.projectile, ("projectile", "shape")
     if thrown.shape == "rod" and thrown.length is None:
         yield Problem(("projectile", "length"), "is missing: a rod needs it", 'for example length = "60 mm"', (shape,))
@@ -199,7 +200,7 @@ def projectile(file: File) -> Iterator[Problem]:
 
 
 def wheel(path: KeyPath, table: Wheel) -> Iterator[Problem]:
-    """Its inertia is known; bore, hub and tyre fit into each other; materials are known."""
+    """Check that inertia and materials are known, and that bore, hub and tyre fit."""
     yield from _material((*path, "material"), table.material, WHEEL_MATERIALS)
     if table.inertia is None:
         yield from _geometry(path, table)
@@ -209,7 +210,7 @@ def wheel(path: KeyPath, table: Wheel) -> Iterator[Problem]:
         yield Problem((*path, "tyre", "depth"), "must be less than the wheel's radius", 'for example "3 mm"', radius)
     elif table.bore is not None and table.bore.value / 2 >= table.radius.value - depth:
         others, hint = (*radius, (*path, "tyre", "depth")), 'for example bore = "5 mm"'
-        yield Problem((*path, "bore"), "must be smaller than the hub, which is what the tyre leaves", hint, others)
+        yield Problem((*path, "bore"), "must be smaller than the hub, the wheel without its tyre", hint, others)
     if table.tyre is not None:
         yield from _tyre(path, table, table.tyre)
 
@@ -234,7 +235,7 @@ def _tyre(path: KeyPath, table: Wheel, tyre: Tyre) -> Iterator[Problem]:
             yield Problem((*place, "material"), message, 'for example material = "nitrile 70"', others)
     if tyre.hardness is not None and tyre.modulus is not None:
         others = ((*place, "modulus"),)
-        message = "says the same as `modulus` in another way"
+        message = "is given as well as `modulus`, which it determines"
         yield Problem((*place, "hardness"), message, "leave out one of them", others)
     if tyre.held_by == "clamp":
         others = ((*place, "held_by"),)
@@ -254,12 +255,12 @@ def _material(path: KeyPath, name: str | None, known: Mapping[str, object]) -> I
 
 
 ROUNDING = 1e-9
-"""Share by which equal lengths may differ once each is in metres [-]."""
+"""Share by which equal lengths may differ after conversion to metres [-]."""
 _FINS = ("fin_count", "fin_diameter", "fin_thickness", "fin_conductivity")
 
 
 def stage(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
-    """Crush and its range fit the projectile, side B fits the layout; wheel and drive are whole."""
+    """Check crush against the projectile, side B against the layout, and wheels and drives."""
     yield from _crush(file, path, table)
     yield from _crush_range(file, path, table)
     layout = ((*path, "layout"),)
@@ -271,7 +272,8 @@ def stage(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
         yield Problem((*path, "speed"), message, 'for example speed = "12 m/s"', layout)
     if table.pitch is not None and {"pitch", "clearance"} <= table.model_fields_set:
         others = ((*path, "clearance"),)
-        yield Problem((*path, "pitch"), "says the same as `clearance` in another way", "leave out one of them", others)
+        message = "is given as well as `clearance`, which it determines"
+        yield Problem((*path, "pitch"), message, "leave out one of them", others)
     yield from wheel((*path, "wheel"), table.wheel)
     for number, option in enumerate(table.wheel_options):
         yield from wheel((*path, "wheel_options", number), option)
@@ -300,7 +302,7 @@ def _crush(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
 
 
 def _crush_range(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
-    """Its ends are crushes that there may be, and `crush` lies between them."""
+    """Check that the ends of a range are possible crushes, and that `crush` lies between them."""
     thrown, ends = file.projectile, table.crush_range
     if ends is None:
         return
@@ -321,7 +323,7 @@ def _crush_range(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
 
 
 def _drive(path: KeyPath, drive: Drive) -> Iterator[Problem]:
-    """Fins are described in full or not at all."""
+    """Check that fins are described in full or not at all, and replace case_to_air."""
     heat = drive.heat
     if heat is None:
         return
@@ -330,17 +332,17 @@ def _drive(path: KeyPath, drive: Drive) -> Iterator[Problem]:
         lacking = ", ".join(name for name in _FINS if name not in given)
         yield Problem((*path, "heat", given[0]), f"needs {lacking} as well", "fins are described in full or not at all")
     if given and heat.case_to_air is not None:
-        message = "says in another way what the fins say"
+        message = "is given as well as the fins, which determine it"
         yield Problem((*path, "heat", "case_to_air"), message, "leave it out, or the fins")
 
 
 def check(file: File) -> list[Problem]:
-    """Problems of a file whose single values are all right."""
+    """Return the problems of a file whose single keys are right."""
     return [*projectile(file), *feed(file), *contact(file), *limits(file), *_stages(file)]
 
 
 def _stages(file: File) -> Iterator[Problem]:
-    """Those of [stage], and of each entry of [[stages]] what [stage] has not got already."""
+    """Yield the problems of [stage], and those of each entry of [[stages]] that [stage] does not have."""
     common = list(stage(file, ("stage",), file.stage))
     yield from common
     said = {(problem.path[1:], problem.message) for problem in common}

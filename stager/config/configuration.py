@@ -1,4 +1,4 @@
-"""A configuration that has been read and found right: its quantities by dotted key, and where each stands."""
+"""A checked configuration: its quantities by dotted key, and the lines that they stand in."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from typing import Any
 from pydantic import BaseModel
 
 from stager.config.build import build_goal, build_launcher, build_limit_values
+from stager.config.errors import dotted
 from stager.config.field_types import SetSpeed
-from stager.config.problem import KeyPath, dotted, key_lines, line_of
 from stager.config.tables import File, Stage
-from stager.config.toml import show_value
+from stager.config.toml import KeyPath, key_lines, line_of, show_value
 from stager.errors import InputError
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario, Uncertain
@@ -23,7 +23,7 @@ from stager.units import Measured, format_quantity
 
 
 def quantities(file: File, raw: Mapping[str, Any]) -> dict[str, Measured]:
-    """Quantities by key; one that a stage has from [stage] has that key alone."""
+    """Return the quantities by key; one that a stage inherits from [stage] is listed there only."""
     found: dict[str, Measured] = {}
     for name in File.model_fields:
         value = getattr(file, name)
@@ -37,7 +37,7 @@ def quantities(file: File, raw: Mapping[str, Any]) -> dict[str, Measured]:
 
 
 def surface_speed(side: Measured, radius: float) -> Measured:
-    """Return a set speed as surface speed [m/s]; a rate of turning counts at the radius at rest [m]."""
+    """Return a set speed as surface speed [m/s]; an angular speed is converted at the radius at rest [m]."""
     if side.unit == "m/s":
         return side
     return replace(
@@ -76,7 +76,7 @@ def _walk(value: Any, key: str, own: Any) -> dict[str, Measured]:
 
 
 def uncertain(found: Mapping[str, Measured]) -> tuple[Uncertain, ...]:
-    """Those with a standard uncertainty."""
+    """Return the quantities with a standard uncertainty."""
     return tuple(
         Uncertain(
             key=key, value=m.value, standard_uncertainty=m.standard_uncertainty,
@@ -89,7 +89,12 @@ def uncertain(found: Mapping[str, Measured]) -> tuple[Uncertain, ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class Configuration:
-    """path, text and sha256 (of the bytes) of a file; raw: its TOML tree; file: its tables, checked; draws of a fit."""
+    """A checked configuration.
+
+    path, text, sha256: of the file, the hash of its bytes
+    raw: its TOML tree; file: its tables
+    draws: of a fit, by key; None: no fit
+    """
 
     path: Path
     text: str
@@ -100,16 +105,16 @@ class Configuration:
 
     @property
     def title(self) -> str:
-        """The launcher's title."""
+        """Return the launcher's title."""
         return self.file.title
 
     @property
     def quantities(self) -> dict[str, Measured]:
-        """Every quantity by dotted key."""
+        """Return every quantity by dotted key."""
         return quantities(self.file, self.raw)
 
     def scenario(self) -> Scenario:
-        """Return what the file describes, in hardware records."""
+        """Return launcher, limits, goal and uncertain quantities as records."""
         found = self.quantities
         unsure = uncertain(found)
         return Scenario(
@@ -125,7 +130,7 @@ class Configuration:
         )
 
     def spell(self, key: str, value: float, standard_uncertainty: float = 0.0) -> str:
-        """TOML text of another value [SI] for a quantity of the file, in the unit that it is written in.
+        """Return the TOML text of another value [SI] for a quantity of the file, in the unit that the file uses.
 
         Raises KeyError where the file has no such quantity.
         """
@@ -135,8 +140,10 @@ class Configuration:
 
 
 def speed_of(configuration: Configuration, stage: int) -> str:
-    """`file:line: key` of the set speed of a stage, counted from 0: its own, else that of [stage]; where there is
-    none, the table that lacks it."""
+    """Return `file:line: key` of the set speed of a stage, counted from 0: its own, else that of [stage].
+
+    Where there is none, the table that lacks it.
+    """
     entries = configuration.raw.get("stages", [])
     own = stage < len(entries) and "speed" in entries[stage]
     path: KeyPath = ("stages", stage, "speed") if own else ("stage", "speed")
@@ -149,7 +156,7 @@ def crush_values(configuration: Configuration, crushes: Sequence[float]) -> dict
     known, found = configuration.quantities, {}
     inherit = [f"stages.{k + 1}.crush" not in known for k in range(len(crushes))]
     common = {crush for crush, inherits in zip(crushes, inherit, strict=True) if inherits}
-    # Draws of a fit would go on to say what the crush of [stage] was.
+    # Draws of a fit would still contain the old crush of [stage].
     together = len(common) == 1 and configuration.draws is None
     for k, (crush, inherits) in enumerate(zip(crushes, inherit, strict=True)):
         own = f"stages.{k + 1}.crush"
@@ -158,7 +165,7 @@ def crush_values(configuration: Configuration, crushes: Sequence[float]) -> dict
             continue
         if not inherits and configuration.draws is not None and own in configuration.draws:
             raise InputError(
-                "the draws that a fit has left hold the crush as it was measured", where=own,
+                "the draws of a fit hold the crush as it was measured", where=own,
                 hint="leave out `draws`, or `crush_range`",
             )  # fmt: skip
         found["stage.crush" if inherits and together else own] = show_value(_spelled(old, crush))
@@ -166,7 +173,7 @@ def crush_values(configuration: Configuration, crushes: Sequence[float]) -> dict
 
 
 def crush_ranges(configuration: Configuration) -> list[str]:
-    """Dotted keys of all ranges of crush."""
+    """Return the dotted keys of all ranges of crush."""
     raw, key = configuration.raw, "crush_range"
     found = [f"stage.{key}"] if key in raw["stage"] else []
     stages = enumerate(raw.get("stages", ()), 1)
@@ -174,7 +181,7 @@ def crush_ranges(configuration: Configuration) -> list[str]:
 
 
 def _spelled(old: Measured, crush: float) -> str:
-    """Another crush [m] with the spread of `old`, in its unit."""
+    """Return the text of another crush [m] with the uncertainty of `old`, in its unit."""
     text = format_quantity(crush, unit="m", written=old.written)
     if not old.standard_uncertainty:
         return text

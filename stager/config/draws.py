@@ -1,4 +1,4 @@
-"""Correlated draws that a fit has left beside a configuration."""
+"""Correlated posterior draws of a fit, in a table beside a configuration."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from stager.config.configuration import quantities
-from stager.config.problem import Problem, place
+from stager.config.errors import Problem, place
 from stager.config.tables import File
 from stager.errors import InputError
 from stager.files import read_bytes
@@ -20,11 +20,11 @@ from stager.units import Measured
 
 _HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"
 _SIZE = 16_000_000
-"""Greatest size of a table [bytes]."""
+"""Greatest size of a table of draws [bytes]."""
 
 
 def draws_place(path: Path) -> Path:
-    """Return where the draws of a configuration at `path` are written."""
+    """Return the path of the draws of a configuration at `path`."""
     return path.with_name(f"{path.stem}.draws.csv")
 
 
@@ -38,7 +38,7 @@ def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Map
     try:
         content = _beside(path, file.draws)
         if file.draws_sha256 not in (None, hashlib.sha256(content).hexdigest()):
-            raise ValueError("it is not the table that draws_sha256 was taken of: one of the two files was replaced")
+            raise ValueError("its hash is not draws_sha256: one of the two files was replaced")
         return parse_draws(content.decode("utf-8-sig"), quantities(file, raw))
     except (OSError, ValueError, InputError) as error:
         reason = error.strerror if isinstance(error, OSError) else getattr(error, "message", error)
@@ -48,25 +48,25 @@ def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Map
 
 
 def _beside(path: Path, name: str) -> bytes:
-    """What a file next to `path` holds. Raises ValueError for any other: a configuration may come from a stranger."""
+    """Return the content of a file next to `path`. Raises ValueError for other places: the file is untrusted."""
     plain = {PurePosixPath(name).name, PureWindowsPath(name).name} == {name} and name not in (".", "..")
     found = path.parent / name
     if not plain or found.resolve().parent != path.parent.resolve():
         raise ValueError("it must be the name of a file next to this one")
     if found.exists() and not found.is_file():
-        raise ValueError("it is no file")
+        raise ValueError("it is not a file")
     return read_bytes(found, _SIZE)
 
 
 def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:
-    """Draws by key, each of shape (draws,), in SI, from a table whose heads are keys and whose cells are in SI.
+    """Return draws by key, each of shape (draws,), from a table in SI whose heads are keys.
 
-    known : quantities of the configuration, each with its range
+    known: quantities of the configuration, each with its range.
 
     Raises
     ------
     ValueError
-        Where a cell is not right; it says which, and never what it holds.
+        Where a cell is wrong; the message names the cell and does not repeat its content.
     """
     rows = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
     if len(rows) < 2:
@@ -78,7 +78,7 @@ def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:
     if unknown:
         raise ValueError(f"no quantity of this configuration heads column {', '.join(unknown[:5])}")
     if len(set(keys)) < len(keys):
-        raise ValueError("a key stands in two heads")
+        raise ValueError("two columns have the same head")
     table = np.array([_cells(number, row, len(keys)) for number, row in rows[1:]])
     for column, key in enumerate(keys):
         outside = ~known[key].holds(table[:, column])
@@ -95,14 +95,14 @@ def _cells(number: int, row: str, count: int) -> list[float]:
     try:
         values = [float(cell) if len(cell) < 40 else math.nan for cell in cells]
     except ValueError:
-        raise ValueError(f"line {number} holds what is no number") from None
+        raise ValueError(f"line {number} holds a cell that is not a number") from None
     if not all(map(math.isfinite, values)):
-        raise ValueError(f"line {number} holds what is no finite number")
+        raise ValueError(f"line {number} holds a number that is not finite")
     return values
 
 
 def show_draws(draws: Mapping[str, Floats], note: str = "") -> str:
-    """Return the table that `parse_draws` reads; `note` stands above it as comments."""
+    """Return the text of a table for `parse_draws`, with `note` as comments above it."""
     head = [f"# {line}" for line in note.splitlines()]
     rows = np.stack([draws[key] for key in draws], axis=-1)
     return "\n".join([*head, ",".join(draws), *(",".join(f"{cell:.10g}" for cell in row) for row in rows)]) + "\n"

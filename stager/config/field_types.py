@@ -1,4 +1,4 @@
-"""Field types of a configuration: each knows its unit, its range and a correct example."""
+"""Types of values in a configuration, each with unit, range and example."""
 
 from __future__ import annotations
 
@@ -15,17 +15,21 @@ from stager.model.drive import INSULATION
 from stager.model.flight import Spread
 from stager.units import Measured, QuantityError, format_quantity, is_turning, parse, parse_stiffness, written_unit
 
-LEAST_SHARE, LEAST_SPREAD = 1e-9, 1e-15
-"""Least uncertainty as a share of the value, and in SI: below, a draw differs from the value by rounding."""
+LEAST_SHARE = 1e-9
+"""Least uncertainty, by the value [-]: below, a draw differs from the value by rounding only."""
+LEAST_SPREAD = 1e-15
+"""Least uncertainty of a value near 0 [SI]: the same."""
 UNIT = "x-unit"
-"""Where a quantity's JSON schema has its SI unit."""
+"""Key of the SI unit in a quantity's JSON schema."""
 
 
 @dataclass(frozen=True)
 class Kind:
-    """unit: in SI, "" for a pure number; above, at_least, below, at_most: the range, in SI; named: values by name.
+    """A kind of quantity.
 
-    Of a stiffness the range is that of the force at a crush of 1 mm [N].
+    unit: in SI, "" for a pure number; example: text as in a file
+    above, at_least, below, at_most: the range in SI; of a stiffness that of the force at a crush of 1 mm [N]
+    named: values by name
     """
 
     unit: str
@@ -37,7 +41,7 @@ class Kind:
     named: tuple[tuple[str, float], ...] = ()
 
     def read(self, raw: Any) -> Measured:
-        """Return a quantity from what TOML holds. Raises PydanticCustomError with a hint."""
+        """Return a quantity from a TOML value. Raises PydanticCustomError with a hint."""
         found = raw if isinstance(raw, Measured) else self._parse(raw)
         scale = _per_force(found.unit) if self.unit == "N/m^n" else 1.0
         low, high = (end * scale for end in (max(self.above, self.at_least), min(self.below, self.at_most)))
@@ -100,18 +104,18 @@ class Kind:
 
 
 def _per_force(unit: str) -> float:
-    """Stiffness [`unit`, N/m^exponent] for a force of 1 N at a crush of 1 mm."""
+    """Return the stiffness [`unit`, N/m^exponent] for a force of 1 N at a crush of 1 mm."""
     return float(1e3 ** float(unit.partition("^")[2] or 1))
 
 
 def refusal(text: str, hint: str) -> PydanticCustomError:
-    """Return what a validator raises: `text` says what is wrong, `hint` what would be right."""
+    """Return the error for a validator to raise: the problem and a hint."""
     return PydanticCustomError("quantity", "{text}", {"text": text, "hint": hint})
 
 
 @dataclass(frozen=True)
 class SpreadKind:
-    """How a standard deviation from shot to shot is read: in a unit, or as a share of the quantity in per cent."""
+    """A standard deviation from shot to shot, in a unit or as a share of the quantity in per cent."""
 
     unit: str
     example: str
@@ -135,7 +139,8 @@ class SpreadKind:
         except QuantityError as error:
             raise refusal(str(error), hint) from error
         if found.standard_uncertainty:
-            raise refusal("is a spread itself, so it has none", f"leave out ± and what follows, {hint}")
+            message = "is a standard deviation, so it has no uncertainty of its own"
+            raise refusal(message, f"leave out ± and what follows, {hint}")
         value = found.value / 100 if share else found.value
         if not 0 <= value < (1 if share else math.inf):
             raise refusal(f"must be at least 0, and less than 100 % (got {raw})", hint)
@@ -150,9 +155,9 @@ class SpreadKind:
 
 CLASSES = tuple((f"class {name}", kelvin) for name, kelvin in INSULATION.items())
 """Thermal classes of insulation, as "class F"."""
-# Ranges are wide: what lies outside is a slip of the pen, or breaks floating-point arithmetic.
+# Ranges are wide: values outside are typing errors, or break floating-point arithmetic.
 Words = Annotated[str, AfterValidator(printable)]
-"""A text that is shown: what could steer a screen is escaped."""
+"""A text for screens, with control characters escaped."""
 Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0, at_least=1e-6, at_most=100)]
 StageMass = Annotated[Measured, Kind("kg", "240 g", above=0, at_least=1e-6, at_most=1e4)]
 Length = Annotated[Measured, Kind("m", "38 mm", above=0, at_least=1e-5, at_most=100)]
@@ -222,11 +227,12 @@ AngleSpread = Annotated[Spread, SpreadKind("rad", "0.3 deg")]
 
 
 _COUNT = 2
+"""Ends of a range."""
 
 
 @dataclass(frozen=True, slots=True)
 class Ends:
-    """low and high, exact lengths [m]."""
+    """A range of lengths [m], its ends without uncertainty."""
 
     low: Measured
     high: Measured
@@ -234,7 +240,7 @@ class Ends:
 
 @dataclass(frozen=True)
 class _EndsKind:
-    """How a pair of ends is read."""
+    """A range of lengths, written as a list of two."""
 
     end = Kind("m", "2 mm", above=0, at_least=1e-6, at_most=1)
     examples = ("2 mm", "6 mm")
@@ -253,7 +259,7 @@ class _EndsKind:
             raise refusal("must be two lengths, the ends of a range", hint)
         low, high = (self._end(text) for text in raw)
         if low.standard_uncertainty or high.standard_uncertainty:
-            raise refusal("is yours to choose, so its ends have no uncertainty", f"leave out ±, {hint}")
+            raise refusal("is a choice, so its ends have no uncertainty", f"leave out ±, {hint}")
         if not low.value < high.value:
             raise refusal(f"must rise from its first end to its second (got {raw[0]} to {raw[1]})", hint)
         return Ends(low, high)
@@ -284,11 +290,12 @@ CrushRange = Annotated[Ends, _EndsKind()]
 
 _HINT = 'write it like "17 m/s", "4000 rpm" or, for the sides of a pair, "12 m/s : 9 m/s"'
 _SIDES = 2
+"""Sides of a stage."""
 
 
 @dataclass(frozen=True, slots=True)
 class SetSpeed:
-    """side_a, side_b: surface speed [m/s] or rate of turning [rad/s], as their units say; side_b None: as side A."""
+    """Set speeds of sides A and B: surface speed [m/s] or angular speed [rad/s] by its unit; side_b None: as A."""
 
     side_a: Measured
     side_b: Measured | None = None
@@ -296,7 +303,7 @@ class SetSpeed:
 
 @dataclass(frozen=True)
 class _SpeedKind:
-    """How a set speed is read."""
+    """A set speed, of one wheel or of the two sides of a pair."""
 
     surface = Kind("m/s", "17 m/s", at_least=0, at_most=MAX_SURFACE_SPEED)
     turning = Kind("rad/s", "4000 rpm", at_least=0, at_most=MAX_ANGULAR_SPEED)
@@ -327,7 +334,7 @@ class _SpeedKind:
 
 
 def _with_units(parts: list[str]) -> list[str]:
-    """Each part with a unit: "12:9 m/s" has one for both."""
+    """Return each part with a unit: "12:9 m/s" has one for both."""
     units = [_unit(part) for part in parts]
     known = next((unit for unit in units if unit), "")
     return [part if unit else f"{part.strip()} {known}".strip() for part, unit in zip(parts, units, strict=True)]

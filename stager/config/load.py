@@ -1,4 +1,4 @@
-"""Read a configuration file, from path to records; say all that is wrong with it at once."""
+"""Read a configuration file and report all its problems at once."""
 
 from __future__ import annotations
 
@@ -14,24 +14,35 @@ from pydantic import ValidationError
 from stager.config.checks import check
 from stager.config.configuration import Configuration
 from stager.config.draws import read_draws
-from stager.config.errors import explain
-from stager.config.problem import KeyPath, Problem, place, tokens
+from stager.config.errors import Problem, explain, findings, meant, place, repair
 from stager.config.schema import refuse
 from stager.config.tables import File, merged
-from stager.config.unknown_keys import findings, meant, repair
+from stager.config.toml import KeyPath, tokens
 from stager.errors import InputError, InputErrors
 from stager.files import read_bytes
 
-SIZE, LINE, NESTED, PARTS = 250_000, 4000, 12, 12
-"""Greatest size of a configuration [bytes], longest line, depth of brackets and parts of a dotted key."""
-ENTRIES, VALUES, WORDS, NAME = 1000, 5000, 2000, 100
-"""Most entries of a list, values of a file, characters of a text and of a key."""
+SIZE = 250_000
+"""Greatest size of a configuration [bytes]; this and the following limits keep parsing quick and messages short."""
+LINE = 4000
+"""Most characters of a line."""
+NESTED = 12
+"""Greatest depth of brackets."""
+PARTS = 12
+"""Most parts of a dotted key."""
+ENTRIES = 1000
+"""Most entries of a list."""
+VALUES = 5000
+"""Most values of a file."""
+WORDS = 2000
+"""Most characters of a text."""
+NAME = 100
+"""Most characters of a key."""
 _START = "`stager new DIR` writes a configuration to start from"
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 
 
 def read_text(path: Path) -> tuple[str, str]:
-    """Return the text and SHA-256 of a file. Raises InputErrors where there is none, or none that can be read."""
+    """Return the text and SHA-256 of a file. Raises InputErrors where it is missing or cannot be read."""
     where = str(path)
     try:
         data = read_bytes(path, SIZE)
@@ -48,14 +59,14 @@ def read_text(path: Path) -> tuple[str, str]:
     except OSError as error:
         raise _error(f"cannot be read ({error.strerror})", where, _START) from None
     except ValueError as error:
-        raise _error(f"is no path ({error})", where, _START) from None
+        raise _error(f"is not a path ({error})", where, _START) from None
     if not text.strip():
         raise _error("the file is empty", where, _START)
     return text, hashlib.sha256(data).hexdigest()
 
 
 def read_tree(path: Path, text: str) -> dict[str, Any]:
-    """TOML tree of a text. Raises InputErrors with the line where it is no TOML."""
+    """Return the TOML tree of a text. Raises InputErrors with the line where it is not TOML."""
     _check_shape(path, text)
     try:
         tree = tomllib.loads(text)
@@ -75,7 +86,7 @@ def read_tree(path: Path, text: str) -> dict[str, Any]:
 
 
 def _check_shape(path: Path, text: str) -> None:
-    """Raises InputErrors with the line of what would take a reader of TOML long, or too deep."""
+    """Raise InputErrors where lines or nesting exceed what tomllib parses quickly."""
     line = depth = dots = 0
     for line, written in enumerate(text.split("\n"), 1):
         if len(written) > LINE:
@@ -96,7 +107,7 @@ def _check_shape(path: Path, text: str) -> None:
 
 
 def _too_large(tree: dict[str, Any]) -> Iterator[Problem]:
-    """Return what is larger than any configuration needs."""
+    """Yield lists, texts and keys that are larger than any configuration needs."""
     left: list[tuple[KeyPath, Any]] = [((), tree)]
     for seen in range(VALUES):
         if not left:
@@ -129,24 +140,24 @@ def _error(message: str, where: str, hint: str) -> InputErrors:
 
 
 def load(path: str | Path) -> Configuration:
-    """Read `path`. Raises InputErrors with every problem of the file, each with its line and a hint."""
+    """Return the configuration at `path`. Raises InputErrors with all its problems, each with its line and a hint."""
     path = Path(path)
     text, sha256 = read_text(path)
     return understand(path, text, sha256)
 
 
 def understand(path: Path, text: str, sha256: str, *, with_draws: bool = True) -> Configuration:
-    """Return a configuration from its text. Raises InputErrors as `load` does; `path` is what they name."""
+    """Return a configuration from its text. Raises InputErrors as `load` does, which name `path`."""
     raw = read_tree(path, text)
-    file, problems = _judge(raw)
+    file, problems = _check_tree(raw)
     if file is None or problems:
         raise place(str(path), text, problems)
     draws = read_draws(path, text, file, raw) if with_draws else None
     return Configuration(path=path, text=text, sha256=sha256, raw=raw, file=file, draws=draws)
 
 
-def _judge(raw: Mapping[str, Any]) -> tuple[File | None, list[Problem]]:
-    """Return the checked file and its problems; with wrong single keys, also those between the right ones."""
+def _check_tree(raw: Mapping[str, Any]) -> tuple[File | None, list[Problem]]:
+    """Return the checked file and its problems; where single keys are wrong, also problems across the others."""
     tree = merged(raw)
     try:
         file = File.model_validate(tree)

@@ -1,4 +1,4 @@
-"""Change the text of a configuration; what is there already keeps its lines and comments."""
+"""Change the text of a configuration, keeping its lines and comments, and write it."""
 
 from __future__ import annotations
 
@@ -16,8 +16,7 @@ from stager.config.configuration import Configuration
 from stager.config.draws import draws_place, show_draws
 from stager.config.field_types import Kind
 from stager.config.load import read_tree, understand
-from stager.config.problem import KeyPath, head_path, key_lines, statements
-from stager.config.toml import show_key, show_tree, show_value
+from stager.config.toml import KeyPath, head_path, key_lines, show_key, show_tree, show_value, statements
 from stager.errors import InputError, InputErrors, StagerError
 from stager.files import is_stream, marked_content, write_all
 from stager.model.arrays import Floats
@@ -27,10 +26,10 @@ _ONE_LINE = re.compile(r"""(?P<key>\s*[^=\[\]{}"']+?\s*=\s*)(?P<value>.*?)(?P<re
 
 
 def put(text: str, path: KeyPath, value: str) -> str:
-    """Text with the TOML text `value` at `path`: in its line, else at the end of its table, else in a new table.
+    """Return the text with the TOML text `value` at `path`: in its line, at the end of its table, or in a new table.
 
-    Elements of [[…]] are counted from 0 in `path`; one behind the last is begun. The result is to be checked against
-    what was meant: a line this cannot read is left as it is.
+    Elements of [[…]] are counted from 0 in `path`; one behind the last is added. A line that cannot be parsed here is
+    not changed: callers compare the result with the intended tree.
     """
     lines = text.splitlines()
     known = key_lines(text)
@@ -47,7 +46,7 @@ def put(text: str, path: KeyPath, value: str) -> str:
 
 
 def comment_out(text: str, path: KeyPath) -> str:
-    """Return the text with a table and those within it as comments."""
+    """Return the text with a table and the tables within it commented out."""
     lines = text.splitlines()
     spans = [span for span in _spans(lines) if span[2][: len(path)] == path]
     for start, end, _ in spans:
@@ -56,7 +55,7 @@ def comment_out(text: str, path: KeyPath) -> str:
 
 
 def _aligned(said: str, rest: str, column: int) -> str:
-    """Return a comment stays in its column where there is room."""
+    """Return a line with its comment in the same column where there is room."""
     comment = rest.lstrip()
     width = column + len(rest) - len(comment)
     return f"{said:<{width - 1}} {comment}" if comment else said
@@ -74,7 +73,7 @@ def _joined(lines: list[str]) -> str:
 
 
 def _new(known: dict[KeyPath, int], table: KeyPath) -> list[str]:
-    """Heads that begin a table; elements of an array before it that are not there yet are begun empty."""
+    """Return the head lines of a new table, with empty elements of an array before it where they are missing."""
     name = ".".join(show_key(part) for part in table if isinstance(part, str))
     if not isinstance(table[-1], int):
         return ["", f"[{name}]"]
@@ -94,14 +93,14 @@ def _end(lines: list[str], known: dict[KeyPath, int], table: KeyPath) -> int | N
 
 
 def _last_said(lines: list[str], start: int, end: int) -> int:
-    """Behind the last line that says something: comments behind it belong to what follows."""
+    """Return the index behind the last line with content: comments behind it belong to the next table."""
     while end > start + 1 and (not lines[end - 1].strip() or lines[end - 1].lstrip().startswith("#")):
         end -= 1
     return end
 
 
 def _spans(lines: list[str]) -> list[tuple[int, int, KeyPath]]:
-    """First line, line behind the last and path of each table that has a head; the file's top has path ()."""
+    """Return first line, line behind the last and path of each table with a head; the top of the file has path ()."""
     heads: list[tuple[int, KeyPath]] = [(0, ())]
     counts: dict[KeyPath, int] = {}
     for number, statement in statements("\n".join(lines)):
@@ -132,15 +131,34 @@ def save(
     draws: Mapping[str, Floats] | None = None,
     force: bool = False,
 ) -> list[Path]:
-    """Write `configuration` to `path` with `changes` and planned set `speeds`, one text a stage.
+    """Write `configuration` to `path` with changes, and return the files written.
 
-    changes: TOML text of a value by dotted key ("contact.stiffness", "stages.2.crush"); speeds: as in a file, without
-    quotes ("17 m/s"); stages behind the last of them become comments. note: comments for the head of the file;
-    drop: dotted keys that go; draws: of a fit, in SI by key, instead of those that the configuration has; force:
-    replace files that this program did not write.
-    Draws stand in a table next to the file, whose hash the file carries; a pipe takes the configuration alone.
-    Returns the files. They appear whole, both or none, and load again. Raises InputError where they cannot be written,
-    StagerError where a change would spoil the file.
+    Draws go to a table beside the file, which has their hash; to a pipe only the configuration is written. Both files
+    are replaced together, and can be loaded again.
+
+    Parameters
+    ----------
+    configuration : Configuration
+    path : Path
+    changes : mapping
+        TOML text of values by dotted key ("contact.stiffness", "stages.2.crush").
+    speeds : sequence of str
+        Set speed of each stage without quotes ("17 m/s"); stages behind the last one are commented out.
+    note : str
+        Comment at the head of the file.
+    drop : sequence of str
+        Dotted keys to remove.
+    draws : mapping, optional
+        Draws of a fit in SI by key, in place of the configuration's.
+    force : bool
+        Replace files that this program did not write.
+
+    Raises
+    ------
+    InputError
+        Where a file cannot be written.
+    StagerError
+        Where a change would damage the file.
     """
     path, beside = Path(path), draws_place(Path(path))
     contents: dict[Path, bytes] = {}
@@ -154,7 +172,7 @@ def save(
     if beside in contents:
         sha256 = hashlib.sha256(contents[beside]).hexdigest()
         changes = {**changes, "draws": show_value(beside.name), "draws_sha256": show_value(sha256)}
-        note += f" Draws that keep what belongs together are in {beside.name}." if draws else ""
+        note += f" Draws of the fit, with their correlations, are in {beside.name}." if draws else ""
     contents[path] = changed(configuration, path, changes, speeds, note, drop).encode()
     write_all(contents, force=force)
     return [path, *(other for other in contents if other != path)]
@@ -164,7 +182,7 @@ PLACES = "keys are dotted, as in limits.stages or stage.wheel.radius; single sta
 
 
 def with_values(configuration: Configuration, values: Mapping[str, object]) -> Configuration:
-    """The configuration with other values by dotted key, as TOML would hold them. Raises InputErrors as `load` does."""
+    """Return the configuration with other values by dotted key. Raises InputErrors as `load` does."""
     text, tree = configuration.text, copy.deepcopy(dict(configuration.raw))
     for key, value in values.items():
         _check_place(configuration, tree, key)
@@ -242,7 +260,7 @@ def _path(key: str) -> KeyPath:
 
 
 def _check_place(configuration: Configuration, tree: Mapping[str, Any], key: str) -> None:
-    """Raise InputError where no value can stand at `key`: below a value, or far beyond the last of a list."""
+    """Raise InputError where `key` cannot hold a value: it is below a value, or beyond the end of a list."""
     holder: Any = tree
     path = _path(key)
     for part, below in pairwise((*path, path[-1])):
@@ -252,7 +270,7 @@ def _check_place(configuration: Configuration, tree: Mapping[str, Any], key: str
         elif isinstance(holder, list) and isinstance(part, int) and 0 <= part <= len(holder):
             holder = holder[part] if part < len(holder) else {}
         else:
-            raise InputError("is no place for a value", where=f"{configuration.path}: {key}", hint=PLACES)
+            raise InputError("is not a key that can hold a value", where=f"{configuration.path}: {key}", hint=PLACES)
 
 
 def _set(tree: dict[str, Any], path: KeyPath, value: Any) -> None:
@@ -276,5 +294,5 @@ def _remove(tree: dict[str, Any], path: KeyPath) -> None:
 
 
 def _moved(place: str, old: Path, new: Path) -> str:
-    """Return a path that is relative to one file, relative to another."""
+    """Return a path relative to the folder of `old` as one relative to the folder of `new`."""
     return os.path.relpath(old.parent.resolve() / place, new.parent.resolve()).replace(os.sep, "/")

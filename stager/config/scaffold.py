@@ -1,4 +1,4 @@
-"""A first configuration from a few answers; what is not answered follows from what is."""
+"""A first configuration from a few answers; other values are estimated from them."""
 
 from __future__ import annotations
 
@@ -19,10 +19,12 @@ Answers = Mapping[str, str]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """One question: name (also the flag's), text, help behind "?", unit (SI, "" for words), its usual way of writing.
+    """One question.
 
-    usual: the answer where none is given, from those before; asked: whether it is asked at all; choices: words that it
-    may be.
+    name: also that of the flag; text; help: shown for "?"
+    unit: SI, "" for words; written: unit of a bare number
+    usual: the default, from the answers before; asked: whether it is asked, from the answers before
+    choices: words that the answer may be
     """
 
     name: str
@@ -47,7 +49,7 @@ def _fixed(text: str) -> Callable[[Answers], str]:
 def _of(
     first: str, text: str, compute: Callable[[Answers], float], factor: float, unit: str
 ) -> Callable[[Answers], str]:
-    """`text` while the answer `first` is its usual one, else computed to two digits."""
+    """Return a default: `text` while the answer `first` is the default, else computed to two digits."""
 
     def usual(answers: Answers) -> str:
         question = next(one for one in QUESTIONS if one.name == first)
@@ -131,9 +133,9 @@ QUESTIONS: tuple[Question, ...] = (
 
 
 def read_answer(question: Question, text: str) -> str:
-    """Return an answer as the file has it: words may be shortened, a bare number gets the usual unit.
+    """Return an answer as in a file: words may be shortened, a bare number gets the usual unit.
 
-    Raises ValueError that says what is wrong and what would be right.
+    Raises ValueError with the problem and a hint.
     """
     said = " ".join(text.split())
     if question.choices:
@@ -158,7 +160,7 @@ def read_answer(question: Question, text: str) -> str:
 
 
 def complete(given: Answers) -> dict[str, str]:
-    """Return all answers, with the usual ones for those that are not given."""
+    """Return all answers, with defaults for those that are not given."""
     answers: dict[str, str] = {}
     for question in QUESTIONS:
         if question.name in given:
@@ -169,7 +171,7 @@ def complete(given: Answers) -> dict[str, str]:
 
 
 def start(template: str, path: Path, given: Answers) -> str:
-    """Text of a configuration for `path`: the template with the answers in it. Raises InputErrors where they clash."""
+    """Return the text of a configuration: the template with the answers. Raises InputErrors where they conflict."""
     if not given:
         return template
     answers = complete(given)
@@ -183,7 +185,7 @@ def start(template: str, path: Path, given: Answers) -> str:
 
 
 def _values(answers: Answers) -> dict[str, str]:
-    """TOML text by key: what was answered, and what follows from it."""
+    """Return TOML text by key: the answers and the estimates."""
     said = {
         "projectile.shape": "shape", "projectile.mass": "mass", "projectile.diameter": "width",
         "projectile.length": "length", "projectile.thickness": "thickness", "feed.rate": "rate",
@@ -195,10 +197,10 @@ def _values(answers: Answers) -> dict[str, str]:
 
 
 def _guesses(answers: Answers) -> dict[str, str]:
-    """Crush, stiffness, set speed, and inertia of an idler, in proportion to those of the template.
+    """Return estimates of crush, stiffness, outlet loss, wheel and set speed.
 
-    Crush is about a tenth of what is smaller, width or wheel, so that the nip takes the projectile in; the stiffness
-    lets one stage give it about a sixth of the allowed energy; wheels run at two fifths of the speed that has it.
+    Crush: about a tenth of the smaller of width and wheel radius, so that the nip draws the projectile in. Stiffness:
+    one stage gives about a sixth of the allowed energy. Set speed: two fifths of the speed at that energy.
     """
     mass, width, radius = (_si(answers, name) for name in ("mass", "width", "radius"))
     energy = _si(answers, "energy")
@@ -218,19 +220,21 @@ def _guesses(answers: Answers) -> dict[str, str]:
     return values | (_motor(answers) if answers["motor"] != NONE else {})
 
 
-MOTOR, CASE = 0.0278, 0.028
-"""Motor constant Kt/√R [N m/√W] of a motor with a case of so much diameter [m]; typical, from memory."""
+MOTOR_CONSTANT = 0.0278
+"""Kt/√R of a motor whose case has the diameter CASE_DIAMETER [N m/√W]; typical, from memory."""
+CASE_DIAMETER = 0.028
+"""[m]"""
 
 
 def _motor(answers: Answers) -> dict[str, str]:
-    """Resistance and currents by the size of the motor.
+    """Return estimates of resistance and currents from the size of the motor.
 
-    Its constant Kt/√R goes with the case's diameter to the 2.5th power (turns change both), currents with the square,
-    as the surface does that cools it: common practice, no source.
+    Kt/√R goes with the case's diameter to the power 2.5, whatever the turns; currents with its square, as the cooled
+    surface: common practice, no source.
     """
-    size = _si(answers, "case") / CASE
+    size = _si(answers, "case") / CASE_DIAMETER
     torque = 1 / _si(answers, "motor")
-    resistance = (torque / (MOTOR * size**2.5)) ** 2
+    resistance = (torque / (MOTOR_CONSTANT * size**2.5)) ** 2
     return {
         "stage.drive.resistance": _guess(_round(1e3 * resistance), 0.33, "mohm"),
         "stage.drive.no_load_current": _guess(_round(1.1 * size**2), 0.35, "A"),
@@ -239,7 +243,7 @@ def _motor(answers: Answers) -> dict[str, str]:
 
 
 def _guess(value: float, share: float, unit: str) -> str:
-    """Return a guess as the file has it: with so wide a standard uncertainty."""
+    """Return an estimate as in a file, with a standard uncertainty of `share` of the value."""
     spread = float(f"{share * value:.1g}")
     return show_value(f"{value:g} {unit} ± {spread:g} {unit}".replace("e-0", "e-"))
 
@@ -249,7 +253,7 @@ def _without(text: str, line: str) -> str:
 
 
 def _uncommented(text: str, head: str) -> str:
-    """Return the text with a table that stands there as comments."""
+    """Return the text with a commented-out table made active."""
     before, mark, after = text.partition(f"# {head}")
     table, blank, rest = after.partition("\n\n")
     return f"{before}{mark}{table}".replace(f"{mark}{table}", f"{head}{table}".replace("\n# ", "\n")) + blank + rest

@@ -1,4 +1,4 @@
-"""JSON Schema of the configuration, for editors; keys that are known but not computed yet."""
+"""JSON Schema of the configuration, for editors, and keys that are refused since they are not implemented."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
+from stager.config.errors import Problem
 from stager.config.field_types import UNIT
-from stager.config.problem import Problem
 from stager.config.tables import File
 from stager.units import format_quantity
 
@@ -88,19 +88,19 @@ EXAMPLES: Mapping[str, Any] = {
 NOT_YET: Mapping[str, tuple[str, ...]] = {
     "feed.push": (),
 }
-"""By key, the values that are refused; none: all of them."""
+"""Values that are refused, by key; none: all of them."""
 INSTEAD = {"feed.push": "leave it out, and describe the pusher in [feed.pusher]"}
 
 
 def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:
-    """Return the problems of the keys that stand in the file but would have no effect."""
+    """Yield the problems of keys in the file that would have no effect."""
     for key, values in NOT_YET.items():
         table, name = key.split(".")
         found = raw.get(table)
         if not isinstance(found, Mapping) or name not in found or (values and found[name] not in values):
             continue
         what = f'"{found[name]}" is' if values else "is"
-        message = f"{what} not kept yet, so it is refused rather than ignored"
+        message = f"{what} not implemented yet, so it is refused rather than ignored"
         yield Problem((table, name), message, INSTEAD.get(key, "leave it out"))
 
 
@@ -111,7 +111,7 @@ _PART = "Part"
 def schema_json() -> dict[str, Any]:
     """Return the schema, with titles, descriptions, SI units and examples.
 
-    An entry of [[stages]] needs only what differs from [stage], also within its tables.
+    An entry of [[stages]] needs only keys that differ from [stage], within its tables too.
     """
     schema = File.model_json_schema(schema_generator=_Generator)
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
@@ -129,7 +129,7 @@ def schema_json() -> dict[str, Any]:
 
 
 def _within(name: str, tables: dict[str, Any]) -> list[str]:
-    """Return a table and those in it."""
+    """Return the names of a table and of those within it."""
     found = [name]
     for other in _refs(tables[name]):
         found += [inner for inner in _within(other, tables) if inner not in found]
@@ -144,7 +144,7 @@ def _refs(value: Any) -> list[str]:
 
 
 def _part(table: dict[str, Any]) -> dict[str, Any]:
-    """Return a table of which nothing is required; lists within are whole."""
+    """Return a table without required keys; entries of lists keep theirs."""
     part = copy.deepcopy(table)
     part.pop("required", None)
     for entry in part["properties"].values():
@@ -155,7 +155,7 @@ def _part(table: dict[str, Any]) -> dict[str, Any]:
 
 
 def _describe(entry: dict[str, Any], key: str) -> None:
-    """What editors show: no null, which TOML lacks; defaults as they would be written; the SI unit behind the words."""
+    """Change an entry to what editors should show: no null, defaults as TOML, the SI unit behind the description."""
     if entry.get("default", 0) is None:
         del entry["default"]
     for choice in entry.pop("anyOf", ()):
@@ -181,8 +181,8 @@ def _say_not_yet(schema: dict[str, Any], key: str) -> None:
 
 
 class _Generator(GenerateJsonSchema):
-    """Defaults are quantities read from text; in the file they are numbers or text again."""
+    """Generator that writes defaults, which are quantities, as numbers or text."""
 
     def encode_default(self, value: Any) -> Any:
-        """Return what stands for a default in JSON."""
+        """Return a default as a JSON value."""
         return getattr(value, "value", value)

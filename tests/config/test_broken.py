@@ -74,7 +74,7 @@ def test_missing_empty_and_unreadable_files_are_input_errors(tmp_path: Path) -> 
         (empty, f"{empty}: the file is empty"),
         (empty / "below", f"{empty}/below: cannot be read (Not a directory)"),
         (foreign, f"{foreign}:3: is not text in UTF-8"),
-        (tmp_path / "nul\0", f"{tmp_path}/nul\\x00: is no path (embedded null byte)"),
+        (tmp_path / "nul\0", f"{tmp_path}/nul\\x00: is not a path (embedded null byte)"),
     ]:
         with pytest.raises(InputErrors) as caught:
             load(path)

@@ -30,23 +30,23 @@ def test_draws_outside_the_folder_are_refused(name: str, tmp_path: Path) -> None
         place.write_text("stage.crush\n0.004\n0.0041\n", encoding="utf-8")
     (home / "link.csv").symlink_to(tmp_path / "secret.csv")
     message = _error(home, str(tmp_path / "secret.csv") if name == "ABSOLUTE" else name)
-    assert "it must be the name of a file next to this one" in message or "it is no file" in message
+    assert "it must be the name of a file next to this one" in message or "it is not a file" in message
 
 
 @pytest.mark.parametrize(
     ("table", "what"),
     [
         (f"{SECRET}\nsecret\n", "heads column 1"),
-        (f"stage.crush\n0.004\n{SECRET}\n", "line 3 holds what is no number"),
+        (f"stage.crush\n0.004\n{SECRET}\n", "line 3 holds a cell that is not a number"),
         (f"stage.crush\n0.004\n{SECRET},{SECRET}\n", "line 3 has more cells than heads"),
         (f"stage.crush,{SECRET}", "it holds no draws"),
         ("stage.crush\n0.004\n-0.004\n", "line 3, column 1 is outside the range of stage.crush"),
         ("stage.crush\n0.004\n1e300\n", "line 3, column 1 is outside the range of stage.crush"),
         ("contact.rebound\n0.5\n1.5\n", "line 3, column 1 is outside the range of contact.rebound"),
-        ("stage.crush,stage.crush\n1,1\n", "a key stands in two heads"),
+        ("stage.crush,stage.crush\n1,1\n", "two columns have the same head"),
         ("stage.crush\n" + "0.004\n" * 10_001, "more than 10000 draws"),
-        ("stage.crush\n0.004\nnan\n", "no finite number"),
-        ("stage.crush\n0.004\n" + "0" * 100_000 + "\n", "line 3 holds what is no finite number"),
+        ("stage.crush\n0.004\nnan\n", "a number that is not finite"),
+        ("stage.crush\n0.004\n" + "0" * 100_000 + "\n", "line 3 holds a number that is not finite"),
     ],
 )
 def test_invalid_draws_are_reported_without_quoting_the_file(table: str, what: str, tmp_path: Path) -> None:

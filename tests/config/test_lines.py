@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stager.config.problem import key_lines, line_of
+from stager.config.toml import key_lines, line_of
 
 TEXT = '''\
 # a comment with [brackets]

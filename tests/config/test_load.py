@@ -147,9 +147,9 @@ def test_draws_of_a_fit_are_read_or_refused(tmp_path: Path) -> None:
         ("contact.stiffness\n", "it holds no draws"),
         ("contact.stiffnes\n1\n", "no quantity of this configuration heads column 1"),
         ("contact.stiffness,stage.crush\n1,2\n1\n", "line 3 has fewer cells than heads (2)"),
-        ("contact.stiffness\n1\nmuch\n", "line 3 holds what is no number"),
-        ("contact.stiffness\ninf\n", "line 2 holds what is no finite number"),
-        ("contact.stiffness,contact.stiffness\n1,2\n", "a key stands in two heads"),
+        ("contact.stiffness\n1\nmuch\n", "line 3 holds a cell that is not a number"),
+        ("contact.stiffness\ninf\n", "line 2 holds a number that is not finite"),
+        ("contact.stiffness,contact.stiffness\n1,2\n", "two columns have the same head"),
     ]:
         table.write_text(text, encoding="utf-8")
         with pytest.raises(InputErrors) as caught:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from stager.config import load
-from stager.config.problem import key_lines, tokens
+from stager.config.toml import key_lines, tokens
 from stager.errors import InputError, InputErrors
 from stager.units import QuantityError, parse
 from tests.broken.corpus import VALID

@@ -11,8 +11,8 @@ from typing import Any
 
 from stager.api import load
 from stager.config import field_types
+from stager.config.errors import field_at
 from stager.config.toml import show_tree
-from stager.config.unknown_keys import field_at
 from stager.errors import CONTROL_CHARACTERS, InputError, InputErrors
 from stager.units import format_quantity
 
