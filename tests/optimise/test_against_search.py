@@ -47,7 +47,9 @@ def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number
     assert top.speed >= max(max(speeds), reached) * (1 - 2e-6)
 
 
-@pytest.mark.parametrize(("seed", "number", "count"), [(71, 9, 5), (72, 12, 2)], ids=["small steps", "two nips at once"])
+@pytest.mark.parametrize(
+    ("seed", "number", "count"), [(71, 9, 5), (72, 12, 2)], ids=["small steps", "two nips at once"]
+)
 def test_chains_that_a_search_once_missed(seed: int, number: int, count: int) -> None:
     # Idlers and a rod whose slip heat binds: 10.19 m/s was planned, 10.48 is there. A rod in two nips under a grip
     # margin: the margin was left out of the search, then broken, and no stage was called best.
