@@ -13,8 +13,8 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, TextIO
 
 from stager.errors import InputError, printable
-from stager.fit.table.book import Book
 from stager.fit.table.entry import LASTING, cells, entry_of, measure, parse, row_of
+from stager.fit.table.writer import TableWriter
 from stager.report import bench as words
 from stager.report.terminal import render_screen
 
@@ -46,7 +46,7 @@ class BenchSession:
     throws from one fit to the next; took: time of the last fit [s]; failed: error of the reading thread.
     """
 
-    book: Book
+    writer: TableWriter
     watch: Watch | None
     out: TextIO
     plots: bool = True
@@ -101,7 +101,7 @@ class BenchSession:
             case "quit" | "exit" | "q":
                 self.over = True
             case "help" | "?":
-                self._say(*words.help_lines(self.book))
+                self._say(*words.help_lines(self.writer))
             case "undo" | "show":
                 self._look_back(name.lower(), rest.strip())
             case "fit":
@@ -113,33 +113,33 @@ class BenchSession:
 
     def _keep(self, text: str) -> None:
         try:
-            throws = self.book.throws()
+            throws = self.writer.throws()
             throw = 1 + int(max(throws.order, default=0))
-            row = row_of(text, self.book)
+            row = row_of(text, self.writer)
             if row is None:
-                row = cells(parse(text, self.book, entry_of(throws, self.book)), self.book, throw, self.lasting)
-            self.book.append(row)
+                row = cells(parse(text, self.writer, entry_of(throws, self.writer)), self.writer, throw, self.lasting)
+            self.writer.append(row)
         except (InputError, ValueError) as error:
             self._say(f"not kept: {getattr(error, 'message', error)}", *_hint(error))
             return
         self.new += 1
         self.waiting += 1
         try:
-            throws = self.book.throws()
+            throws = self.writer.throws()
         except InputError as error:
             self._say(f"kept {throw}, but now {getattr(error, 'message', error)}", *_hint(error))
             return
-        entry = entry_of(throws, self.book)
+        entry = entry_of(throws, self.writer)
         if entry is not None:
-            doubts = (line for sentence in words.implausible(throws, self.book) for line in wrap(sentence, WIDTH))
-            self._say(words.saved(entry, self.book, throw), *doubts)
+            doubts = (line for sentence in words.implausible(throws, self.writer) for line in wrap(sentence, WIDTH))
+            self._say(words.saved(entry, self.writer, throw), *doubts)
 
     def _look_back(self, name: str, which: str) -> None:
         try:
             if name == "undo":
                 self._undo(which)
             else:
-                self._say(*words.last_throws(self.book.throws(), self.book))
+                self._say(*words.last_throws(self.writer.throws(), self.writer))
         except InputError as error:
             self._say(str(error))
 
@@ -149,19 +149,19 @@ class BenchSession:
         except ValueError:
             self._say(f'"{which}" is not the number of a throw', "hint: undo, or undo 12; show lists the numbers")
             return
-        line = self.book.undo(throw)
+        line = self.writer.undo(throw)
         none = "nothing to undo" if throw is None else f"there is no throw {which}"
         self._say(none if line is None else f"removed: {line}")
         self.new -= line is not None
         self.waiting += line is not None
 
     def _set(self, name: str, text: str) -> None:
-        head = next((head for head in self.book.heads if head.name == name), None)
+        head = next((head for head in self.writer.heads if head.name == name), None)
         try:
             if head is None:
                 raise ValueError(f"the table has no column {name}")
             if head.unit is not None and text:
-                text = measure(text, head, self.book)
+                text = measure(text, head, self.writer)
         except ValueError as error:
             self._say(f"not set: {error}")
             return
@@ -190,7 +190,7 @@ class BenchSession:
         if self.took > 1:
             self._say(f"fitting, about {self.took:.0f} s ...")
         try:
-            throws = self.book.throws()
+            throws = self.writer.throws()
             found = self.watch(throws, self._check)
             self._check(1.0)
         except Superseded:
@@ -210,7 +210,7 @@ class BenchSession:
     def _show(self, found: Next, fitted: bool, throws: Throws) -> None:
         from stager.cli.session import console
 
-        screen = words.screen(found, fitted, throws, self.book)
+        screen = words.screen(found, fitted, throws, self.writer)
         if self.plots:
             console(self.out).print(render_screen(screen))
         else:

@@ -8,10 +8,10 @@ import numpy as np
 
 from stager.fit.experiment_design import Next
 from stager.fit.table import Throws
-from stager.fit.table.book import Book
-from stager.fit.table.columns import Head
-from stager.fit.table.entry import Entry, doubts, entry_of, in_column, throttle_for, wheel_heads
+from stager.fit.table.columns import TableColumn
+from stager.fit.table.entry import Entry, doubts, entry_of, in_column, throttle_for, wheel_columns
 from stager.fit.table.throws import THROTTLE
+from stager.fit.table.writer import TableWriter
 from stager.report import predictions
 from stager.report.answer import Answer, Provenance, Screen, document
 from stager.report.next_throws import NOTHING_SAFE, chance, share, summary
@@ -32,127 +32,127 @@ SHOWN = 12
 """Throws that `show` lists."""
 
 
-def opening(book: Book, throws: Throws, cut: str | None) -> list[str]:
+def opening(writer: TableWriter, throws: Throws, cut: str | None) -> list[str]:
     """Return the first lines: how many throws the table has, the last one, and what to enter.
 
     cut: last line of the table where it was cut short, else None.
     """
-    lines = [f"{plural(len(throws), 'throw')} in {book.path}{_last(book, throws)}."]
+    lines = [f"{plural(len(throws), 'throw')} in {writer.path}{_last(writer, throws)}."]
     if cut is not None:
         lines.append(f"Its last line was cut short and is a comment now: {cut}")
-    exit_head = next(head for head in book.heads if head.name == "exit_speed")
-    wheel = wheel_heads(book)[0][0]
+    exit_head = next(head for head in writer.heads if head.name == "exit_speed")
+    wheel = wheel_columns(writer)[0][0]
     what = "throttles" if wheel.reading is THROTTLE else "wheel speeds"
     units = f"{what} [{_unit(wheel)}], one a stage, then exit speed [{_unit(exit_head)}];"
     return [*lines, f"Enter {units}", "or help, undo, quit."]
 
 
-def all_saved(book: Book, throws: Throws) -> str:
+def all_saved(writer: TableWriter, throws: Throws) -> str:
     """Return the words that every throw is in the table."""
-    return f"every throw is kept, {plural(len(throws), 'throw')} in {book.path}"
+    return f"every throw is kept, {plural(len(throws), 'throw')} in {writer.path}"
 
 
-def help_lines(book: Book) -> list[str]:
+def help_lines(writer: TableWriter) -> list[str]:
     """Return a line for each thing that can be entered."""
-    wheel = "3000" if "rpm" in wheel_heads(book)[0][0].text else "12"
+    wheel = "3000" if "rpm" in wheel_columns(writer)[0][0].text else "12"
     return HELP.format(example=f"{wheel} 11.6", wheel=wheel).splitlines()
 
 
-def saved(entry: Entry, book: Book, throw: int) -> str:
+def saved(entry: Entry, writer: TableWriter, throw: int) -> str:
     """Return a throw as it was understood and saved."""
-    return f"kept {throw}: {entry_text(entry, book)}"
+    return f"kept {throw}: {entry_text(entry, writer)}"
 
 
-def last_throws(throws: Throws, book: Book) -> list[str]:
+def last_throws(throws: Throws, writer: TableWriter) -> list[str]:
     """Return a line for each of the last throws."""
     lines = []
     for k in range(max(0, len(throws) - SHOWN), len(throws)):
-        entry, build = entry_of(throws, book, k), str(throws.build[k])
+        entry, build = entry_of(throws, writer, k), str(throws.build[k])
         if entry is not None:
-            lines.append(f"{throws.order[k]:g}{f' {build}' if build else ''}: {entry_text(entry, book)}")
+            lines.append(f"{throws.order[k]:g}{f' {build}' if build else ''}: {entry_text(entry, writer)}")
     return lines or ["no throws yet"]
 
 
-def entry_text(entry: Entry, book: Book) -> str:
+def entry_text(entry: Entry, writer: TableWriter) -> str:
     """Return wheel speeds and exit speed of a throw with their units."""
     wheels = []
-    for (head, _), (side_a, side_b) in zip(wheel_heads(book), entry.wheels, strict=False):
+    for (head, _), (side_a, side_b) in zip(wheel_columns(writer), entry.wheels, strict=False):
         if side_a is not None:
             apart = "" if side_b is None else f":{side_b:g}"
             wheels.append(f"{side_a:g}{apart} {_unit(head)}")
-    exit_head = next(head for head in book.heads if head.name == "exit_speed")
+    exit_head = next(head for head in writer.heads if head.name == "exit_speed")
     exit_speed = f"{entry.exit_speed:g} {_unit(exit_head)}" if entry.exit_speed else "jam"
     return f"{', '.join(wheels)} -> {exit_speed}{f' ({entry.note})' if entry.note else ''}"
 
 
-def implausible(throws: Throws, book: Book) -> list[str]:
+def implausible(throws: Throws, writer: TableWriter) -> list[str]:
     """Return a warning where the last throw is physically impossible, with the likely typing error."""
-    wheels, leaves = _last_speeds(throws, book), float(throws.exit_speed[-1])
-    found = doubts(book.launcher, wheels, leaves)
+    wheels, leaves = _last_speeds(throws, writer), float(throws.exit_speed[-1])
+    found = doubts(writer.launcher, wheels, leaves)
     if not found:
         return []
     reasons = []
     if found.most is not None:
         reasons.append(f"{speed(leaves)} m/s is more than wheels and tilt allow, {speed(found.most)} m/s at most.")
     for stage, reached in found.beyond:
-        at = _at(wheels[stage - 1], _head(book, stage - 1), book)
+        at = _at(wheels[stage - 1], _head(writer, stage - 1), writer)
         reasons.append(f"Wheel {stage} at {at} is beyond its motor's reach, {speed(reached)} m/s.")
-    swapped = _swapped(throws, book)
+    swapped = _swapped(throws, writer)
     meant = f' Columns swapped? "{swapped}" could be.' if swapped else ""
     order = f"{throws.order[-1]:g}"
     return [f"Is that right? {' '.join(reasons)}{meant} undo {order} removes it."]
 
 
-def _last_speeds(throws: Throws, book: Book) -> dict[int, float]:
+def _last_speeds(throws: Throws, writer: TableWriter) -> dict[int, float]:
     """Return the surface speed [m/s] of the faster wheel of each stage of the last throw, by stage index."""
     last = throws.chosen(np.array([len(throws) - 1]))
     stages = [int(k) for k in np.flatnonzero(throws.present[-1])]
-    sides = [last.surface_speed(book.launcher, stages, side)[0] for side in (0, 1)]
+    sides = [last.surface_speed(writer.launcher, stages, side)[0] for side in (0, 1)]
     fastest = np.fmax(*sides)
     return {k: float(u) for k, u in zip(stages, fastest, strict=True) if np.isfinite(u)}
 
 
-def _swapped(throws: Throws, book: Book) -> str | None:
+def _swapped(throws: Throws, writer: TableWriter) -> str | None:
     """Return the last throw with wheel and exit speed exchanged, where that is possible, else None."""
-    entry = entry_of(throws, book)
+    entry = entry_of(throws, writer)
     given = [] if entry is None else [(k, side_a) for k, (side_a, _) in enumerate(entry.wheels) if side_a]
     if entry is None or not entry.exit_speed or len(given) != 1:
         return None
     place, wheel = given[0]
-    head = wheel_heads(book)[place][0]
-    leaves = next(one for one in book.heads if one.name == "exit_speed")
-    per_speed = in_column(1.0, head, book)
+    head = wheel_columns(writer)[place][0]
+    leaves = next(one for one in writer.heads if one.name == "exit_speed")
+    per_speed = in_column(1.0, head, writer)
     if per_speed is None or leaves.unit is None:
         return None
     wheel_speed, exit_speed = entry.exit_speed / per_speed, leaves.unit.to_si(wheel)
     # A projectile never leaves faster than the wheel's surface in a launcher of one stage.
-    if exit_speed > wheel_speed or doubts(book.launcher, {head.stage: wheel_speed}, exit_speed):
+    if exit_speed > wheel_speed or doubts(writer.launcher, {head.stage: wheel_speed}, exit_speed):
         return None
     return f"{entry.exit_speed:g} {wheel:g}"
 
 
-def screen(found: Next, fitted: bool, throws: Throws, book: Book) -> Screen:
+def screen(found: Next, fitted: bool, throws: Throws, writer: TableWriter) -> Screen:
     """Return the screen after a throw: grip limit, next setting, curve of exit speed.
 
     fitted: `found` comes from a fit, not from the configuration alone.
     """
     start = f"{plural(len(throws), 'throw')}: " if fitted else "Expected before a fit (it needs 3 throws): "
-    head = _head(book, found.built - 1)
+    head = _head(writer, found.built - 1)
     limit = found.grip_limit
     grip = (
         "exit speed still rises at the end of the range"
         if limit is None
-        else f"{'grips' if fitted else 'would grip'} up to {_at(limit.nominal, head, book)},"
-        f" 95 %: {_plain(limit.low, head, book)} to {_plain(limit.high, head, book)}"
+        else f"{'grips' if fitted else 'would grip'} up to {_at(limit.nominal, head, writer)},"
+        f" 95 %: {_plain(limit.low, head, writer)} to {_plain(limit.high, head, writer)}"
     )
-    return Screen(f"{start}stage {found.built} {grip}.", notes=_next(found, fitted, book), pictures=[
-        curve(found, throws, book)
+    return Screen(f"{start}stage {found.built} {grip}.", notes=_next(found, fitted, writer), pictures=[
+        curve(found, throws, writer)
     ])  # fmt: skip
 
 
-def curve(found: Next, throws: Throws, book: Book) -> TextCurve:
+def curve(found: Next, throws: Throws, writer: TableWriter) -> TextCurve:
     """Return the curve of exit speed of the last stage with its band, and the throws with as many stages."""
-    head = _head(book, found.built - 1)
+    head = _head(writer, found.built - 1)
     present = throws.present if len(throws) else np.zeros((0, found.built), dtype=bool)
     rows = np.flatnonzero((present.sum(axis=1) == found.built) & (throws.exit_speed > 0))
     points = None
@@ -160,48 +160,48 @@ def curve(found: Next, throws: Throws, book: Book) -> TextCurve:
         chosen = throws.chosen(rows)
         last = np.array([np.flatnonzero(line)[-1] for line in chosen.present])
         side_a = [
-            chosen.chosen(np.array([k])).surface_speed(book.launcher, [int(stage)], 0)[0, 0]
+            chosen.chosen(np.array([k])).surface_speed(writer.launcher, [int(stage)], 0)[0, 0]
             for k, stage in enumerate(last)
         ]
-        points = (_scaled(np.array(side_a), head, book), chosen.exit_speed)
+        points = (_scaled(np.array(side_a), head, writer), chosen.exit_speed)
     limit, marked = found.grip_limit, None
     if limit is not None:
-        low, middle, high = (float(_scaled(np.array(u), head, book)) for u in (limit.low, limit.nominal, limit.high))
-        marked = Marked(x=middle, words=f"grip limit {_plain(limit.nominal, head, book)}", interval=(low, high))
-    unit = _unit(head) if _holds_speeds(head, book) else "m/s"
+        low, middle, high = (float(_scaled(np.array(u), head, writer)) for u in (limit.low, limit.nominal, limit.high))
+        marked = Marked(x=middle, words=f"grip limit {_plain(limit.nominal, head, writer)}", interval=(low, high))
+    unit = _unit(head) if _holds_speeds(head, writer) else "m/s"
     return TextCurve(
         title=f"Exit speed (upwards, m/s) against wheel speed of stage {found.built} ({unit}); o: measured",
-        x=_scaled(found.wheel_speed, head, book), y=found.median, low=found.low, high=found.high, points=points,
+        x=_scaled(found.wheel_speed, head, writer), y=found.median, low=found.low, high=found.high, points=points,
         marked=marked,
     )  # fmt: skip
 
 
 def closing(
-    book: Book, throws: Throws, new: int, watched: tuple[Next, bool] | None, config: str, source: Provenance
+    writer: TableWriter, throws: Throws, new: int, watched: tuple[Next, bool] | None, config: str, source: Provenance
 ) -> Answer:
     """Return the answer at the end of a session."""
-    notes = () if len(throws) < 3 else (f"Next: stager fit {config} {book.path} -o fitted.toml",)
-    content: dict[str, Any] = {"throws": len(throws), "entered": new, "table": str(book.path), "next": None}
+    notes = () if len(throws) < 3 else (f"Next: stager fit {config} {writer.path} -o fitted.toml",)
+    content: dict[str, Any] = {"throws": len(throws), "entered": new, "table": str(writer.path), "next": None}
     if watched is not None:
-        content["next"] = summary(watched[0], book.launcher) | {"fitted": watched[1]}
-    head = f"{plural(len(throws), 'throw')} in {book.path}, {new} of them entered now."
+        content["next"] = summary(watched[0], writer.launcher) | {"fitted": watched[1]}
+    head = f"{plural(len(throws), 'throw')} in {writer.path}, {new} of them entered now."
     return Answer(Screen(head, notes=notes), document(content, source))
 
 
-def _next(found: Next, fitted: bool, book: Book) -> list[str]:
+def _next(found: Next, fitted: bool, writer: TableWriter) -> list[str]:
     chosen = found.recommended
-    at = None if chosen.wheel_speed is None else _at(chosen.wheel_speed, _head(book, found.built - 1), book)
+    at = None if chosen.wheel_speed is None else _at(chosen.wheel_speed, _head(writer, found.built - 1), writer)
     advice = predictions.recommended_notes(chosen, found.built, at) if fitted or at is None else []
     if found.enough and fitted and at is not None:
         return [f"Enough is known for stage {found.built}.", *advice]
-    return [*advice, *_throw_next(found, fitted, book)]
+    return [*advice, *_throw_next(found, fitted, writer)]
 
 
-def _throw_next(found: Next, fitted: bool, book: Book) -> list[str]:
+def _throw_next(found: Next, fitted: bool, writer: TableWriter) -> list[str]:
     if not found.plan:
         return [] if found.enough else [f"No throw is proposed. {NOTHING_SAFE}"]
     first = found.plan[0]
-    at = f"Throw next at {', '.join(_at(u, _head(book, k), book) for k, u in enumerate(first.wheel_speed))}"
+    at = f"Throw next at {', '.join(_at(u, _head(writer, k), writer) for k, u in enumerate(first.wheel_speed))}"
     if found.helps:
         several = len(found.plan) > 1
         first_of, then = (f", the first of {len(found.plan)} throws", "them") if several else ("", "it")
@@ -212,41 +212,41 @@ def _throw_next(found: Next, fitted: bool, book: Book) -> list[str]:
     return [f"A few more throws would hardly help: {chance(found)} stays near {share(found.wrong)}."]
 
 
-def _last(book: Book, throws: Throws) -> str:
-    entry = entry_of(throws, book)
-    return "" if entry is None else f", the last one {throws.order[-1]:g}: {entry_text(entry, book)}"
+def _last(writer: TableWriter, throws: Throws) -> str:
+    entry = entry_of(throws, writer)
+    return "" if entry is None else f", the last one {throws.order[-1]:g}: {entry_text(entry, writer)}"
 
 
-def _head(book: Book, stage: int) -> Head:
-    heads = wheel_heads(book)
+def _head(writer: TableWriter, stage: int) -> TableColumn:
+    heads = wheel_columns(writer)
     return heads[min(stage, len(heads) - 1)][0]
 
 
-def _unit(head: Head) -> str:
+def _unit(head: TableColumn) -> str:
     return head.text.partition("[")[2].rstrip("]") or head.text.partition("(")[2].rstrip(")")
 
 
-def _holds_speeds(head: Head, book: Book) -> bool:
+def _holds_speeds(head: TableColumn, writer: TableWriter) -> bool:
     """Whether a column holds speeds, not throttles."""
-    return in_column(1.0, head, book) is not None
+    return in_column(1.0, head, writer) is not None
 
 
-def _scaled(surface_speed: Any, head: Head, book: Book) -> Any:
+def _scaled(surface_speed: Any, head: TableColumn, writer: TableWriter) -> Any:
     """Return surface speeds [m/s] in the unit of the column; unchanged where it holds throttles."""
-    factor = in_column(1.0, head, book)
+    factor = in_column(1.0, head, writer)
     return surface_speed if factor is None else surface_speed * factor
 
 
-def _plain(surface_speed: float, head: Head, book: Book) -> str:
-    value = float(_scaled(surface_speed, head, book))
+def _plain(surface_speed: float, head: TableColumn, writer: TableWriter) -> str:
+    value = float(_scaled(surface_speed, head, writer))
     return MISSING if np.isnan(value) else f"{value:.2f}" if value < 100 else f"{value:.0f}"
 
 
-def _at(surface_speed: float, head: Head, book: Book) -> str:
+def _at(surface_speed: float, head: TableColumn, writer: TableWriter) -> str:
     """Return a setting in the unit of the table, with its surface speed in brackets."""
-    throttle = throttle_for(surface_speed, head, book)
+    throttle = throttle_for(surface_speed, head, writer)
     if throttle is not None:
         return f"about {throttle:.1f} {_unit(head)} ({speed(surface_speed)} m/s)"
-    if not _holds_speeds(head, book) or _unit(head) == "m/s":
+    if not _holds_speeds(head, writer) or _unit(head) == "m/s":
         return f"{speed(surface_speed)} m/s"
-    return f"{_plain(surface_speed, head, book)} {_unit(head)} ({speed(surface_speed)} m/s)"
+    return f"{_plain(surface_speed, head, writer)} {_unit(head)} ({speed(surface_speed)} m/s)"

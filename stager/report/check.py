@@ -206,13 +206,13 @@ _COUNTED = {
 
 def results_csv(settings: Throws, judged: Judgements) -> str:
     """Return the user's table of settings as CSV with added columns: exit speed, verdict, slack, tightest limit."""
-    from stager.fit.table.columns import habits
+    from stager.fit.table.columns import number_format
     from stager.fit.table.reader import cells_of, delimiter_of, filled_lines, text_of
 
     text = text_of(Path(settings.source))
     lines = filled_lines(text)
     delimiter = delimiter_of(lines[0][1])
-    commas = habits(cell for _, row in lines[1:] for cell in cells_of(row, delimiter)).comma
+    commas = number_format(cell for _, row in lines[1:] for cell in cells_of(row, delimiter)).comma
     decimal = "," if delimiter == ";" and commas else "."
     heads = cells_of(lines[0][1], delimiter)
     own = [i for i, head in enumerate(heads) if not re.match(r"\s*exit[ _-]speed\b", head, re.IGNORECASE)]

@@ -9,19 +9,19 @@ import pytest
 
 import stager
 from stager.errors import InputErrors
-from stager.fit.table.book import CUT, Book, blank, open_book
 from stager.fit.table.entry import Entry, cells, entry_of, measure, parse, throttle_for
+from stager.fit.table.writer import CUT, TableWriter, blank, open_table
 from stager.report.bench import implausible
 from tests.cli.run import TEMPLATE
 
 LAUNCHER = stager.load(TEMPLATE).scenario.launcher
 
 
-def _book(folder: Path, text: str | None = None, stages: int = 2) -> Book:
+def _book(folder: Path, text: str | None = None, stages: int = 2) -> TableWriter:
     path = folder / "throws.csv"
     path.write_text(blank(stages) if text is None else text, encoding="utf-8")
-    with open_book(path, LAUNCHER, stages) as (book, _):
-        return book
+    with open_table(path, LAUNCHER, stages) as (writer, _):
+        return writer
 
 
 PREVIOUS = Entry(wheels=((3000.0, None),), exit_speed=11.0)
@@ -71,12 +71,12 @@ def test_single_number_without_previous_throw_is_refused(tmp_path: Path) -> None
 
 
 def test_appended_row_parses_back_to_the_same_entry(tmp_path: Path) -> None:
-    book = _book(tmp_path, "wheel_1 [m/s];wheel_1b [m/s];exit_speed [km/h];build;note\n12,5;11;40,5;a;\n")
-    entry = parse("13.25:12 45 so, so", book, None)
-    book.append(cells(entry, book, 2, {"build": "b"}))
-    assert book.path.read_text(encoding="utf-8").splitlines()[-1] == "13,25;12;45;b;so, so"
-    throws = book.throws()
-    assert entry_of(throws, book) == entry
+    writer = _book(tmp_path, "wheel_1 [m/s];wheel_1b [m/s];exit_speed [km/h];build;note\n12,5;11;40,5;a;\n")
+    entry = parse("13.25:12 45 so, so", writer, None)
+    writer.append(cells(entry, writer, 2, {"build": "b"}))
+    assert writer.path.read_text(encoding="utf-8").splitlines()[-1] == "13,25;12;45;b;so, so"
+    throws = writer.throws()
+    assert entry_of(throws, writer) == entry
     # 45 km/h is 12.5 m/s by definition of the hour.
     assert throws.exit_speed[-1] == pytest.approx(12.5)
     assert throws.build.tolist() == ["a", "b"]
@@ -85,35 +85,35 @@ def test_appended_row_parses_back_to_the_same_entry(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("row", [["1", "", "-5", "", "9", "", ""], ["1", "", "", "", "9", "", ""]])
 def test_invalid_row_leaves_the_table_unchanged(tmp_path: Path, row: list[str]) -> None:
-    book = _book(tmp_path)
+    writer = _book(tmp_path)
     with pytest.raises(InputErrors):
-        book.append(row)
-    assert book.path.read_text(encoding="utf-8") == blank(2)
+        writer.append(row)
+    assert writer.path.read_text(encoding="utf-8") == blank(2)
 
 
 def test_undo_removes_the_last_throw_only(tmp_path: Path) -> None:
     text = "# mine\nwheel_1 [rpm],exit_speed [m/s]\n1000,4\n# a pause\n1100,5\n# the end\n"
-    book = _book(tmp_path, text)
-    assert book.undo() == "1100,5"
-    assert book.path.read_text(encoding="utf-8") == text.replace("1100,5\n", "")
-    assert book.undo() == "1000,4"
-    assert book.undo() is None
+    writer = _book(tmp_path, text)
+    assert writer.undo() == "1100,5"
+    assert writer.path.read_text(encoding="utf-8") == text.replace("1100,5\n", "")
+    assert writer.undo() == "1000,4"
+    assert writer.undo() is None
 
 
 def test_truncated_last_line_is_commented_out(tmp_path: Path) -> None:
     path = tmp_path / "throws.csv"
     path.write_text("wheel_1 [rpm],exit_speed [m/s],note\n1000,4,\n1100,5", encoding="utf-8")
-    with open_book(path, LAUNCHER, 1) as (book, cut):
+    with open_table(path, LAUNCHER, 1) as (writer, cut):
         pass
     assert cut == "1100,5"
-    assert len(book.throws()) == 1
+    assert len(writer.throws()) == 1
     assert path.read_text(encoding="utf-8").endswith(f"1000,4,\n{CUT}1100,5\n")
 
 
 def test_complete_last_line_without_newline_is_kept(tmp_path: Path) -> None:
-    book = _book(tmp_path, "wheel_1 [rpm],exit_speed [m/s]\n1000,4")
-    book.append(["1100", "5"])
-    assert book.path.read_text(encoding="utf-8") == "wheel_1 [rpm],exit_speed [m/s]\n1000,4\n1100,5\n"
+    writer = _book(tmp_path, "wheel_1 [rpm],exit_speed [m/s]\n1000,4")
+    writer.append(["1100", "5"])
+    assert writer.path.read_text(encoding="utf-8") == "wheel_1 [rpm],exit_speed [m/s]\n1000,4\n1100,5\n"
 
 
 def test_throttle_for_a_surface_speed_inverts_the_steady_speed(tmp_path: Path) -> None:
@@ -124,23 +124,23 @@ def test_throttle_for_a_surface_speed_inverts_the_steady_speed(tmp_path: Path) -
     launcher = stager.load(TEMPLATE).replace(values).scenario.launcher
     path = tmp_path / "throws.csv"
     path.write_text("throttle_1 [%],exit_speed [m/s]\n25,9\n", encoding="utf-8")
-    with open_book(path, launcher, 1) as (book, _):
+    with open_table(path, launcher, 1) as (writer, _):
         pass
-    settled = float(book.throws().surface_speed(launcher, [0], 0)[0, 0])
-    head = book.heads[0]
-    assert throttle_for(settled, head, book) == pytest.approx(25, abs=0.01)
-    assert throttle_for(1000.0, head, book) is None
-    assert throttle_for(settled, book.heads[1], book) is None
+    settled = float(writer.throws().surface_speed(launcher, [0], 0)[0, 0])
+    head = writer.heads[0]
+    assert throttle_for(settled, head, writer) == pytest.approx(25, abs=0.01)
+    assert throttle_for(1000.0, head, writer) is None
+    assert throttle_for(settled, writer.heads[1], writer) is None
 
 
 def test_undo_with_a_number_removes_that_throw(tmp_path: Path) -> None:
     text = "# mine\nthrow,wheel_1 [rpm],exit_speed [m/s]\n1,1000,4\n2,1100,5\n# a pause\n3,1200,6\n"
-    book = _book(tmp_path, text)
-    assert book.undo(9) is None
-    assert book.undo(2) == "2,1100,5"
-    assert book.path.read_text(encoding="utf-8") == text.replace("2,1100,5\n", "")
-    assert book.undo(1) == "1,1000,4"
-    assert book.throws().order.tolist() == [3]
+    writer = _book(tmp_path, text)
+    assert writer.undo(9) is None
+    assert writer.undo(2) == "2,1100,5"
+    assert writer.path.read_text(encoding="utf-8") == text.replace("2,1100,5\n", "")
+    assert writer.undo(1) == "1,1000,4"
+    assert writer.throws().order.tolist() == [3]
 
 
 @pytest.mark.parametrize(
@@ -148,17 +148,17 @@ def test_undo_with_a_number_removes_that_throw(tmp_path: Path) -> None:
     [("supply", "12.4", "12.4"), ("supply", "12.4 V", "12.4"), ("supply", "12400mV", "12.4"), ("supply", "", "")],
 )
 def test_value_with_its_unit_is_converted_to_the_column_unit(tmp_path: Path, name: str, typed: str, cell: str) -> None:
-    book = _book(tmp_path)
-    head = next(head for head in book.heads if head.name == name)
-    assert measure(typed, head, book) == cell
+    writer = _book(tmp_path)
+    head = next(head for head in writer.heads if head.name == name)
+    assert measure(typed, head, writer) == cell
 
 
 @pytest.mark.parametrize("typed", ["12.4 A", "V", "12.4 V V", "full"])
 def test_value_with_a_wrong_unit_is_refused(tmp_path: Path, typed: str) -> None:
-    book = _book(tmp_path)
-    head = next(head for head in book.heads if head.name == "supply")
+    writer = _book(tmp_path)
+    head = next(head for head in writer.heads if head.name == "supply")
     with pytest.raises(ValueError, match=r"no unit of supply|not a number"):
-        measure(typed, head, book)
+        measure(typed, head, writer)
 
 
 @pytest.mark.parametrize(
@@ -179,8 +179,8 @@ def test_physically_impossible_throw_raises_a_warning(tmp_path: Path, row: list[
     launcher = stager.load(TEMPLATE).replace(values).scenario.launcher
     path = tmp_path / "throws.csv"
     path.write_text(blank(2), encoding="utf-8")
-    with open_book(path, launcher, 2) as (book, _):
-        book.append(row)
-        found = implausible(book.throws(), book)
+    with open_table(path, launcher, 2) as (writer, _):
+        writer.append(row)
+        found = implausible(writer.throws(), writer)
     assert bool(found) is bool(message)
     assert not message or (message in found[0] and found[0].endswith("undo 1 removes it."))

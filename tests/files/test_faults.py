@@ -16,7 +16,7 @@ from stager.cli.interactive import BenchSession
 from stager.config import load, save
 from stager.errors import InputError
 from stager.files import append, clear_stale, is_ours, marked_content, write_all, write_whole
-from stager.fit.table.book import Book, blank, open_book
+from stager.fit.table.writer import TableWriter, blank, open_table
 from stager.parallel import ChunkCache
 from tests.cli.run import TEMPLATE
 from tests.files.faults import KINDS, Faulty, dead_process, fault
@@ -115,16 +115,16 @@ def test_confirmed_throws_survive_every_fault(kind: str, pid: int, tmp_path: Pat
     promised: list[str] = []
 
     def run() -> None:
-        with open_book(path, LAUNCHER, 2) as (book, _):
+        with open_table(path, LAUNCHER, 2) as (writer, _):
             for row, text in zip(kept, rows, strict=True):
-                book.append(row)
+                writer.append(row)
                 promised.append(text)
-            if book.undo() is not None:
+            if writer.undo() is not None:
                 promised.pop()
 
     for faulty in _fault_at_each_call(kind, pid, prepare, run):
-        with open_book(path, LAUNCHER, 2) as (book, _):
-            book.throws()
+        with open_table(path, LAUNCHER, 2) as (writer, _):
+            writer.throws()
         found = [line for line in path.read_text(encoding="utf-8").splitlines() if line[0] != "#"][1:]
         assert sorted(path.name for path in tmp_path.iterdir()) == ["throws.csv"]
         if faulty.dead:
@@ -146,8 +146,8 @@ def test_bench_reports_a_throw_as_kept_only_if_it_is_stored(kind: str, pid: int,
         output.truncate()
 
     def run() -> None:
-        with open_book(path, LAUNCHER, 2) as (book, _):
-            BenchSession(book=book, watch=None, out=output).take_all(io.StringIO("\n".join(typed)))
+        with open_table(path, LAUNCHER, 2) as (writer, _):
+            BenchSession(writer=writer, watch=None, out=output).take_all(io.StringIO("\n".join(typed)))
 
     for faulty in _fault_at_each_call(kind, pid, prepare, run):
         if faulty.dead:
@@ -218,13 +218,13 @@ def test_only_stale_temporary_files_are_removed(tmp_path: Path) -> None:
 def test_second_writer_of_a_table_is_refused_until_the_first_closes(tmp_path: Path) -> None:
     path, link = tmp_path / "throws.csv", tmp_path / "link.csv"
     link.symlink_to(path)
-    with open_book(path, LAUNCHER, 2) as (book, _):
+    with open_table(path, LAUNCHER, 2) as (writer, _):
         message = rf"another stager \(process {os.getpid()} on "
-        with pytest.raises(InputError, match=message), open_book(link, LAUNCHER, 2):
+        with pytest.raises(InputError, match=message), open_table(link, LAUNCHER, 2):
             pass
-        book.append(["", "", "3000", "", "11.75", "", ""])
-    with open_book(link, LAUNCHER, 2) as (other, _):
-        assert isinstance(other, Book)
+        writer.append(["", "", "3000", "", "11.75", "", ""])
+    with open_table(link, LAUNCHER, 2) as (other, _):
+        assert isinstance(other, TableWriter)
         other.append(["", "", "3100", "", "12", "", ""])
         other.undo()
     assert link.is_symlink()

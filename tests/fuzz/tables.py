@@ -9,7 +9,7 @@ import numpy as np
 
 import stager
 from stager.errors import InputErrors
-from stager.fit.table.book import blank
+from stager.fit.table.writer import blank
 from tests.fuzz.configurations import ROOT, assert_at_a_line, assert_readable
 
 DRIVEN = {

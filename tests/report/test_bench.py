@@ -11,7 +11,7 @@ import pytest
 from stager.config import load
 from stager.constraints.recommend import Recommended
 from stager.fit.experiment_design import Next, Suggested
-from stager.fit.table.book import open_book
+from stager.fit.table.writer import open_table
 from stager.report.answer import Provenance
 from stager.report.bench import screen
 from stager.report.next_throws import answer
@@ -43,10 +43,10 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
 )  # fmt: skip
 def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, message: str, tmp_path: Path) -> None:
     launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
-    with open_book(tmp_path / "throws.csv", launcher, 1) as (book, _):
+    with open_table(tmp_path / "throws.csv", launcher, 1) as (writer, _):
         pass
     # 15 m/s / 40 mm × 60/2π = 3581 rpm.
-    notes = list(screen(found, fitted, book.throws(), book).notes)
+    notes = list(screen(found, fitted, writer.throws(), writer).notes)
     assert notes[-1] == message
     assert notes[:-1] == ([f"Recommended for stage 1 as the last one: wheel speed 3581 rpm ({WHY}"] if fitted else [])
 

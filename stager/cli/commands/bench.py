@@ -32,7 +32,7 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
     """
     loaded = session.load(config)
     from stager.cli.interactive import BenchSession
-    from stager.fit.table.book import open_book
+    from stager.fit.table.writer import open_table
     from stager.report import bench as report
     from stager.report.throw import note_spin_left_out
 
@@ -43,9 +43,9 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
 
     out = forgiving(sys.stderr if session.json else sys.stdout)
     columns = max(stages, scenario.limit_values.stages)
-    with open_book(throws, scenario.launcher, columns) as (book, cut):
-        entering = BenchSession(book=book, watch=watch if fit else None, out=out, plots=not session.quiet)
-        out.write("".join(f"{line}\n" for line in report.opening(book, book.throws(), cut)))
+    with open_table(throws, scenario.launcher, columns) as (writer, cut):
+        entering = BenchSession(writer=writer, watch=watch if fit else None, out=out, plots=not session.quiet)
+        out.write("".join(f"{line}\n" for line in report.opening(writer, writer.throws(), cut)))
         out.flush()
         try:
             if sys.stdin.isatty():
@@ -53,7 +53,7 @@ def bench(session: Session, config: Config, throws: Table, fit: Fitting = True, 
             else:
                 entering.take_all(sys.stdin)
         except KeyboardInterrupt:
-            raise Interrupted(f"interrupted; {report.all_saved(book, book.throws())}") from None
+            raise Interrupted(f"interrupted; {report.all_saved(writer, writer.throws())}") from None
     source = loaded.source(session.seed)
-    answer = report.closing(book, book.throws(), entering.new, entering.watched, str(config), source)
+    answer = report.closing(writer, writer.throws(), entering.new, entering.watched, str(config), source)
     return note_spin_left_out(answer, loaded.scenario.goal)

@@ -110,7 +110,7 @@ def new(
     }  # fmt: skip
     from stager.config import schema_json
     from stager.config.scaffold import start
-    from stager.fit.table.book import blank
+    from stager.fit.table.writer import blank
     from stager.report import answer
 
     answers = _flags({name: text for name, text in given.items() if text is not None})

@@ -1,8 +1,10 @@
-"""The throws table: a spreadsheet's export with units in its heads.
+"""The table of measured throws: a CSV file with units in its heads.
 
-columns  units that heads may name, what each column is, numbers as spreadsheets write them
-throws   the record of throws, and its wheel speeds     reader   a file to a record, all problems at once
-book     a table that grows at a bench                  entry    a throw as it is typed
+columns.py  columns by their heads, units, numbers as spreadsheets write them, uncertainties in comments
+throws.py   the record of throws, and surface speeds from its columns
+reader.py   read a file into the record and report all its problems at once
+writer.py   a table that throws are added to, line by line
+entry.py    a throw as it is typed, and checks of its plausibility
 """
 
 from stager.fit.table.reader import read, read_settings

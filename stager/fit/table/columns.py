@@ -1,4 +1,4 @@
-"""Columns of a throws table: units, numbers as spreadsheets write them, what each column is, what was measured."""
+"""Columns of a throws table: heads, units, numbers as spreadsheets write them, exit speed from measurements."""
 
 from __future__ import annotations
 
@@ -25,17 +25,17 @@ from stager.physics.muzzle import speed_from_range, speed_from_time
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """SI value = factor × number + offset."""
+    """A unit: SI value = factor × number + offset."""
 
     factor: float
     offset: float = 0.0
 
     def to_si(self, number: float) -> float:
-        """A number as written, in SI."""
+        """Return a number in this unit as an SI value."""
         return number * self.factor + self.offset
 
     def from_si(self, value: float) -> float:
-        """An SI value in this unit."""
+        """Return an SI value in this unit."""
         return (value - self.offset) / self.factor
 
 
@@ -70,37 +70,37 @@ _UNCLEAR_POINT = re.compile(r"^[+-]?\d{1,3}(\.\d{3})+$")
 
 
 @dataclass(frozen=True, slots=True)
-class Marks:
-    """What a table shows of its habits: commas that can only be decimal, points that can only be."""
+class NumberFormat:
+    """Decimal marks of a table: whether commas, and whether points, are certainly decimal in some cell."""
 
     comma: bool
     point: bool
 
 
-def habits(cells: Iterable[str]) -> Marks:
-    """Habits of the cells that leave no doubt."""
+def number_format(cells: Iterable[str]) -> NumberFormat:
+    """Return the decimal marks of the cells that are unambiguous."""
     comma = point = False
     for cell in map(_clean, cells):
         if (_COMMA.match(cell) and not _UNCLEAR.match(cell)) or ("," in cell and _GROUPED_POINT.match(cell)):
             comma = True
         elif "." in cell and not _UNCLEAR_POINT.match(cell) and (_POINT.match(cell) or _GROUPED_COMMA.match(cell)):
             point = True
-    return Marks(comma, point)
+    return NumberFormat(comma, point)
 
 
-def number(cell: str, marks: Marks) -> float | None:
-    """The number in a cell; None where it is missing. Raises ValueError that says why it cannot be read."""
+def read_number(cell: str, decimal_marks: NumberFormat) -> float | None:
+    """Return the number in a cell; None where it is missing. Raises ValueError with the reason."""
     text = _clean(cell)
     if text.lower() in MISSING:
         return None
-    if marks.comma and not marks.point and _UNCLEAR_POINT.match(text):
+    if decimal_marks.comma and not decimal_marks.point and _UNCLEAR_POINT.match(text):
         raise ValueError(f'"{cell.strip()}" can be read two ways: this table has decimal commas')
     if _POINT.match(text):
         return float(text)
     if _UNCLEAR.match(text):
-        if marks.comma == marks.point:
+        if decimal_marks.comma == decimal_marks.point:
             raise ValueError(f'"{cell.strip()}" can be read two ways: is the comma decimal, or between thousands?')
-        return float(text.replace(",", "." if marks.comma else ""))
+        return float(text.replace(",", "." if decimal_marks.comma else ""))
     if _COMMA.match(text):
         return float(text.replace(",", "."))
     if _GROUPED_COMMA.match(text):
@@ -127,18 +127,20 @@ RANGES: Mapping[str, tuple[float, float]] = {
     "temperature": (0.0, MAX_AIR_TEMPERATURE), "range": (0.0, 1e4), "drop": (0.0, 1e3), "flight_time": (0.0, 1e3),
     "distance": (0.0, 1e4),
 }  # fmt: skip
-"""Range of each column of numbers, in SI: what lies outside is a slip of the pen."""
+"""Range of each column of numbers, in SI; values outside are typing errors."""
 MEASURES: tuple[tuple[str, ...], ...] = (("exit_speed",), ("range", "drop"), ("flight_time", "distance"))
-"""Columns that tell how fast it left, any of these; the first that is there counts."""
+"""Sets of columns that give the exit speed; the first complete one is used."""
 _ONE = Unit(1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Head:
-    """One column: its place in the row, text as written, name; unit (None: words).
+class TableColumn:
+    """One column.
 
-    low, high: range of its numbers, in SI. A wheel's column has its stage (from 0), side (0: A, 1: B) and what kind of
-    reading it is.
+    place: in the row; text: its head as written; name
+    unit: None: words
+    stage: from 0, side: 0: A, 1: B, reading: kind of wheel speed; of a wheel's column
+    low, high: range of its numbers, in SI
     """
 
     place: int
@@ -153,104 +155,106 @@ class Head:
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
-    """What is wrong with a head, and what would be right."""
+class HeadProblem:
+    """A problem of a head, with a hint."""
 
     text: str
     message: str
     hint: str
 
 
-def read_heads(cells: Sequence[str], *, measured: bool = True) -> tuple[list[Head], list[str], list[Problem]]:
-    """Columns that are understood, heads that are passed over, and what is wrong.
+def read_columns(
+    cells: Sequence[str], *, measured: bool = True
+) -> tuple[list[TableColumn], list[str], list[HeadProblem]]:
+    """Return the known columns, the heads that are ignored, and problems.
 
-    measured: whether a column must say how fast the projectile left.
+    measured: whether columns must give the exit speed.
     """
-    heads: list[Head] = []
+    heads: list[TableColumn] = []
     passed: list[str] = []
-    problems: list[Problem] = []
+    problems: list[HeadProblem] = []
     for place, text in enumerate(cells):
         if not text.strip():
             continue
         found = _head(place, text)
-        if isinstance(found, Problem):
+        if isinstance(found, HeadProblem):
             problems.append(found)
         elif found is None:
             passed.append(text.strip())
         else:
             twin = next((h for h in heads if h.name == found.name), None)
             if twin is not None:
-                problems.append(Problem(text.strip(), "names a column that is there already", "keep one of them"))
+                problems.append(HeadProblem(text.strip(), "names a column that is there already", "keep one of them"))
             else:
                 heads.append(found)
     return heads, passed, problems + _missing(heads, problems, measured=measured)
 
 
-def _head(place: int, text: str) -> Head | Problem | None:
+def _head(place: int, text: str) -> TableColumn | HeadProblem | None:
     match = _HEAD.match(text)
     if match is None:
-        return Problem(text.strip(), "is not a head", f"heads look like {EXAMPLE}")
+        return HeadProblem(text.strip(), "is not a head", f"heads look like {EXAMPLE}")
     name = re.sub(r"[\s\-]+", "_", match["name"].strip().lower())
     unit = match["unit"]
     if name in WORDS:
-        return Head(place=place, text=text.strip(), name=name)
+        return TableColumn(place=place, text=text.strip(), name=name)
     wheel = _WHEEL.match(name)
     if wheel:
         return _wheel(place, text.strip(), wheel, unit)
     if name in NUMBERS:
         return _number(place, text.strip(), name, unit)
     near = get_close_matches(name, [*WORDS, *NUMBERS, "wheel_1", "wheel_2", "throttle_1"], cutoff=0.75)
-    return Problem(text.strip(), "is not a column that is known", f"did you mean {near[0]}?") if near else None
+    return HeadProblem(text.strip(), "is not a column that is known", f"did you mean {near[0]}?") if near else None
 
 
-def _number(place: int, text: str, name: str, unit: str | None) -> Head | Problem:
+def _number(place: int, text: str, name: str, unit: str | None) -> TableColumn | HeadProblem:
     units = NUMBERS[name]
     if not units:
-        return Head(place=place, text=text, name=name, unit=_ONE, low=RANGES[name][0], high=RANGES[name][1])
+        return TableColumn(place=place, text=text, name=name, unit=_ONE, low=RANGES[name][0], high=RANGES[name][1])
     if unit is None or unit not in units:
         return _no_unit(text, name, unit, units)
-    return Head(place=place, text=text, name=name, unit=units[unit], low=RANGES[name][0], high=RANGES[name][1])
+    return TableColumn(place=place, text=text, name=name, unit=units[unit], low=RANGES[name][0], high=RANGES[name][1])
 
 
-def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> Head | Problem:
+def _wheel(place: int, text: str, match: re.Match[str], unit: str | None) -> TableColumn | HeadProblem:
     if len(match[2]) > 2 or int(match[2]) > MAX_STAGES:
-        return Problem(text, f"there are at most {MAX_STAGES} stages", f"for example {match[1]}_1")
+        return HeadProblem(text, f"there are at most {MAX_STAGES} stages", f"for example {match[1]}_1")
     stage, side = int(match[2]) - 1, int(bool(match[3]))
     name = f"{match[1]}_{match[2]}{match[3]}"
     if stage < 0:
-        return Problem(text, "stages are counted from 1", f"for example {match[1]}_1")
+        return HeadProblem(text, "stages are counted from 1", f"for example {match[1]}_1")
     kinds = ((THROTTLE, SHARES),) if match[1] == "throttle" else ((TURNING_RATE, TURNING), (SURFACE, SPEEDS))
     for reading, units in kinds:
         if unit is not None and unit in units:
             high = MAX_ANGULAR_SPEED if reading is TURNING_RATE else MAX_SURFACE_SPEED if reading is SURFACE else 1.0
-            return Head(
+            return TableColumn(
                 place=place, text=text, name=name, unit=units[unit], stage=stage, side=side, reading=reading, high=high,
             )  # fmt: skip
     return _no_unit(text, name, unit, {u: v for _, units in kinds for u, v in units.items()})
 
 
-def _no_unit(text: str, name: str, unit: str | None, units: Mapping[str, Unit]) -> Problem:
+def _no_unit(text: str, name: str, unit: str | None, units: Mapping[str, Unit]) -> HeadProblem:
     said = "names no unit" if unit is None else f'has a unit that is not known here, "{unit}"'
-    return Problem(text, said, f"write {name} [{next(iter(units))}]; known are {', '.join(units)}")
+    return HeadProblem(text, said, f"write {name} [{next(iter(units))}]; known are {', '.join(units)}")
 
 
-def _missing(heads: Sequence[Head], problems: Sequence[Problem], *, measured: bool) -> list[Problem]:
+def _missing(heads: Sequence[TableColumn], problems: Sequence[HeadProblem], *, measured: bool) -> list[HeadProblem]:
     names = {head.name for head in heads}
     tried = " ".join(problem.text.lower() for problem in problems)
     out = _measure_missing(names, tried) if measured else []
     wheels = [head for head in heads if head.reading is not None]
     if not wheels and "wheel" not in tried and "throttle" not in tried:
-        out.append(Problem("", "has no column of wheel speeds", f"heads look like {EXAMPLE}"))
+        out.append(HeadProblem("", "has no column of wheel speeds", f"heads look like {EXAMPLE}"))
     out += [
-        Problem(head.text, f"side B of stage {head.stage + 1} without its side A", f"add {head.name[:-1]}")
+        HeadProblem(head.text, f"side B of stage {head.stage + 1} without its side A", f"add {head.name[:-1]}")
         for head in wheels
         if head.side and not any(h.stage == head.stage and not h.side for h in wheels)
     ]
     return out
 
 
-def _measure_missing(names: set[str], tried: str) -> list[Problem]:
-    """What is missing to tell how fast it left."""
+def _measure_missing(names: set[str], tried: str) -> list[HeadProblem]:
+    """Return the problem where columns for the exit speed are missing."""
     if any(set(columns) <= names for columns in MEASURES):
         return []
     for first, *others in MEASURES[1:]:
@@ -258,11 +262,11 @@ def _measure_missing(names: set[str], tried: str) -> list[Problem]:
         if len(lacking) == 1 and lacking[0] not in tried:
             given = next(name for name in (first, *others) if name in names)
             unit = next(iter(NUMBERS[lacking[0]]))
-            return [Problem(given, f"needs a column {lacking[0]} beside it", f"for example {lacking[0]} [{unit}]")]
+            return [HeadProblem(given, f"needs a column {lacking[0]} beside it", f"for example {lacking[0]} [{unit}]")]
     if any(word in tried for word in ("exit", "range", "drop", "flight", "distance")):
         return []
     hint = f"heads look like {EXAMPLE}; range and drop, or flight_time and distance, do too"
-    return [Problem("", "has no column exit_speed", hint)]
+    return [HeadProblem("", "has no column exit_speed", hint)]
 
 
 COMMENT = re.compile(r"^#\s*uncertainty\s*:(?P<rest>.*)$", re.IGNORECASE)
@@ -271,71 +275,72 @@ LONG = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
-    """A standard uncertainty: value in SI, or a share of what was measured."""
+class ColumnUncertainty:
+    """Standard uncertainty of a column: value in SI, or relative to the measured value [-]."""
 
     value: float
     relative: bool
 
 
 @dataclass(frozen=True, slots=True)
-class Mistake:
-    """What is wrong with a comment, and what would be right."""
+class CommentProblem:
+    """A problem of a comment, with a hint."""
 
     line: int
     message: str
     hint: str
 
 
-def uncertainties(lines: Sequence[tuple[int, str]]) -> tuple[dict[str, Known], list[Mistake]]:
-    """Return standard uncertainties by column from comments `# uncertainty: range 2 cm, drop 5 mm`; and mistakes.
+def uncertainties(lines: Sequence[tuple[int, str]]) -> tuple[dict[str, ColumnUncertainty], list[CommentProblem]]:
+    """Return standard uncertainties by column from comments `# uncertainty: range 2 cm, drop 5 mm`, and problems.
 
     lines: all lines of a table with their numbers.
     """
-    found: dict[str, Known] = {}
-    mistakes: list[Mistake] = []
+    found: dict[str, ColumnUncertainty] = {}
+    mistakes: list[CommentProblem] = []
     for at, line in lines:
         match = COMMENT.match(line.strip()[:LONG])
         for item in re.split("[,;]", match["rest"]) if match else ():
             known = _item(item.strip())
             if isinstance(known, str):
                 hint = "write it like # uncertainty: exit_speed 2 %, or # uncertainty: range 2 cm, drop 5 mm"
-                mistakes.append(Mistake(at, known, hint))
+                mistakes.append(CommentProblem(at, known, hint))
             else:
                 found[known[0]] = known[1]
     return found, mistakes
 
 
-def _item(text: str) -> tuple[str, Known] | str:
+def _item(text: str) -> tuple[str, ColumnUncertainty] | str:
     match = _ITEM.match(text)
     if match is None:
-        return f'"{text[:40]}" is no uncertainty'
+        return f'"{text[:40]}" is not an uncertainty'
     name, number, unit = match["name"].lower(), float(match["number"]), match["unit"]
     columns = [column for columns in MEASURES for column in columns]
     if name not in columns:
         return f'"{name[:40]}" is not a column that has an uncertainty; these have: {", ".join(columns)}'
     if unit == "%":
-        return name, Known(number / 100, relative=True)
+        return name, ColumnUncertainty(number / 100, relative=True)
     units = NUMBERS[name]
     if unit not in units:
         return f'"{unit[:20]}" is not a unit of {name}; known are %, {", ".join(units)}'
-    return name, Known(units[unit].factor * number, relative=False)
+    return name, ColumnUncertainty(units[unit].factor * number, relative=False)
 
 
 def exit_speeds(columns: Mapping[str, Floats], projectile: Projectile) -> tuple[Floats, bool]:
-    """Return exit speeds [m/s] and whether they are those at the opening.
+    """Return exit speeds and whether they are those at the outlet.
 
     Parameters
     ----------
     columns : mapping of str to ndarray, shape (n,)
-        What was measured, in SI; NaN where a cell is empty.
+        Measured values in SI; NaN where a cell is empty.
     projectile : Projectile
 
     Returns
     -------
     speeds : ndarray, shape (n,)
-        0 where nothing came out; NaN where nothing was measured; inf where no speed flies so far.
+        [m/s]; 0 after a jam, NaN where nothing was measured, inf where no speed gives the range.
     at_outlet : bool
+        Whether they are speeds behind the outlet, else those behind the last wheel.
     """
     if "exit_speed" in columns:
         return columns["exit_speed"], False
@@ -344,10 +349,10 @@ def exit_speeds(columns: Mapping[str, Floats], projectile: Projectile) -> tuple[
     return speed_from_time(projectile, columns["flight_time"], columns["distance"]), True
 
 
-def relative(columns: Mapping[str, Floats], known: Mapping[str, Known]) -> Floats | None:
-    """Return the relative standard uncertainty of each exit speed (n,) [-]; None where the table says nothing.
+def relative_uncertainty(columns: Mapping[str, Floats], known: Mapping[str, ColumnUncertainty]) -> Floats | None:
+    """Return the relative standard uncertainty of each exit speed (n,) [-]; None where the table gives none.
 
-    A speed goes with the range, the inverse root of the drop, the distance, the inverse of the time.
+    Exit speed is proportional to range, drop^−½, distance and 1 / time.
     """
     powers = {"exit_speed": 1.0, "range": 1.0, "drop": 0.5, "flight_time": 1.0, "distance": 1.0}
     used = next(measure for measure in MEASURES if set(measure) <= columns.keys())

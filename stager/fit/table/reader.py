@@ -1,4 +1,4 @@
-"""A file to a record; every problem named by line and column, all in one pass."""
+"""Read a throws table into a record; all problems are reported at once, by line and column."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from stager.files import read_bytes
 from stager.fit.table.columns import (
     EXAMPLE,
     MEASURES,
-    Head,
-    Known,
-    Marks,
-    Problem,
+    ColumnUncertainty,
+    HeadProblem,
+    NumberFormat,
+    TableColumn,
     exit_speeds,
-    habits,
-    number,
-    read_heads,
-    relative,
+    number_format,
+    read_columns,
+    read_number,
+    relative_uncertainty,
     uncertainties,
 )
 from stager.fit.table.throws import Throws, Wheels
@@ -31,19 +31,23 @@ from stager.model.arrays import MAX_THROWS, Floats
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 
-SIZE, COLUMNS, LINE = 4_000_000, 100, 1000
-"""Greatest size of a table [bytes], most columns, and characters of a line."""
+SIZE = 4_000_000
+"""Greatest size of a table [bytes]."""
+COLUMNS = 100
+"""Most columns."""
+LINE = 1000
+"""Most characters of a line."""
 
 
 def read(path: Path, launcher: Launcher) -> Throws:
-    """Read a throws table for `launcher`. Raises InputErrors with everything that is wrong."""
+    """Return the throws of a table for `launcher`. Raises InputErrors with all its problems."""
     return read_text(text_of(path), path, launcher)
 
 
 def read_settings(path: Path, launcher: Launcher) -> Throws:
-    """Read a table of settings for `launcher`: a throws table that need not say how fast the projectile left.
+    """Return the settings of a table for `launcher`: a throws table that need not give exit speeds.
 
-    Its exit speeds are NaN. Raises InputErrors with everything that is wrong.
+    Its exit speeds are NaN. Raises InputErrors with all its problems.
     """
     settings = read_text(text_of(path), path, launcher, measured=False)
     if not len(settings):
@@ -57,7 +61,7 @@ def read_settings(path: Path, launcher: Launcher) -> Throws:
 
 
 def read_text(text: str, path: Path, launcher: Launcher, *, measured: bool = True) -> Throws:
-    """The text of a throws table, as `read`, or of settings where not `measured`; `path` is for its complaints."""
+    """Return the throws in a text, or settings where not `measured`. Raises InputErrors, which name `path`."""
     lines = filled_lines(text)
     _check_size(path, lines)
     known, mistakes = uncertainties(list(enumerate(text.splitlines(), start=1))[: MAX_THROWS + COLUMNS])
@@ -68,10 +72,10 @@ def read_text(text: str, path: Path, launcher: Launcher, *, measured: bool = Tru
         hint = f"its first line holds the heads: {EXAMPLE}"
         raise InputErrors([InputError("holds no table", where=str(path), hint=hint)])
     (head_line, head_cells), body = rows[0], rows[1:]
-    heads, passed, problems = read_heads(head_cells, measured=measured)
+    heads, passed, problems = read_columns(head_cells, measured=measured)
     errors = [InputError(one.message, where=f"{path}:{one.line}", hint=one.hint) for one in mistakes]
     errors += [_of_head(path, head_line, problem) for problem in problems + _unfit(heads, launcher)]
-    page = _Page(path, heads, habits_of(heads, [cells for _, cells in body]), launcher.projectile, known, errors)
+    page = _Rows(path, heads, number_format_of(heads, [cells for _, cells in body]), launcher.projectile, known, errors)
     page.fill(body, len(head_cells))
     if page.errors:
         raise InputErrors(page.errors)
@@ -79,12 +83,12 @@ def read_text(text: str, path: Path, launcher: Launcher, *, measured: bool = Tru
 
 
 def _check_size(path: Path, lines: Sequence[tuple[int, str]]) -> None:
-    """Raises InputErrors where a table is larger than any bench fills."""
+    """Raise InputErrors where a table exceeds the limits of size."""
     where, hint = f"{path}:{lines[-1][0] if lines else 1}", ""
     if len(lines) > MAX_THROWS + 1:
         where = f"{path}:{lines[MAX_THROWS + 1][0]}"
         message = f"is throw {MAX_THROWS + 1}, and a table has at most {MAX_THROWS}"
-        hint = "leave some out, or part the table"
+        hint = "leave some out, or split the table"
     elif long := next((at for at, line in lines if len(line) > LINE), None):
         where, message, hint = f"{path}:{long}", f"is a line of more than {LINE} characters", "shorten its note"
     elif lines and lines[0][1].count(delimiter_of(lines[0][1])) >= COLUMNS:
@@ -96,20 +100,20 @@ def _check_size(path: Path, lines: Sequence[tuple[int, str]]) -> None:
 
 
 @dataclass
-class _Page:
-    """Columns as they fill up."""
+class _Rows:
+    """Columns, filled row by row, and the problems found on the way."""
 
     path: Path
-    heads: list[Head]
-    marks: Marks
+    heads: list[TableColumn]
+    decimal_marks: NumberFormat
     projectile: Projectile
-    known: dict[str, Known]
+    known: dict[str, ColumnUncertainty]
     errors: list[InputError]
     lines: list[int] = field(default_factory=list)
     cells: dict[str, list[float | str]] = field(default_factory=dict)
 
     def fill(self, body: Sequence[tuple[int, list[str]]], width: int) -> None:
-        """Read all rows under `width` heads; what is wrong is kept for later."""
+        """Read all rows under `width` heads and collect problems."""
         for line, cells in body:
             extra = [cell for cell in cells[width:] if cell.strip()]
             if extra:
@@ -121,11 +125,11 @@ class _Page:
                 self.cells.setdefault(head.name, []).append(self._cell(line, head, text))
             self._check_wheels(line)
 
-    def _cell(self, line: int, head: Head, text: str) -> float | str:
+    def _cell(self, line: int, head: TableColumn, text: str) -> float | str:
         if head.unit is None:
             return printable(read_word(text))
         try:
-            value = number(text, self.marks)
+            value = read_number(text, self.decimal_marks)
         except ValueError as error:
             self._wrong(line, head.text, str(error), "write a plain number, such as 12.5; leave it empty if unknown")
             return float("nan")
@@ -154,9 +158,9 @@ class _Page:
         self.errors.append(InputError(message, where=where, hint=hint))
 
     def throws(self, passed: tuple[str, ...], *, measured: bool) -> Throws:
-        """The record, of rows that have an exit speed, or of all where that is not `measured`.
+        """Return the record of the rows with an exit speed, or of all rows where not `measured`.
 
-        Raises InputErrors where nothing could fly as measured.
+        Raises InputErrors where no exit speed gives a measured flight.
         """
         lines = np.array(self.lines, dtype=np.intp)
         names = {name for columns in MEASURES for name in columns} if measured else set()
@@ -176,7 +180,8 @@ class _Page:
         place = np.arange(1.0, lines.size + 1)
         whole = Throws(
             line=lines, order=place if np.isnan(order).any() else order, build=self._words("build"),
-            exit_speed=speeds, at_outlet=at_outlet, uncertainty=relative(columns, self.known) if measured else None,
+            exit_speed=speeds, at_outlet=at_outlet,
+            uncertainty=relative_uncertainty(columns, self.known) if measured else None,
             supply=self._numbers("supply"), time=self._numbers("time"),
             temperature=self._numbers("temperature"), note=self._words("note"),
             wheels=tuple(
@@ -196,7 +201,7 @@ class _Page:
 
 
 def text_of(path: Path) -> str:
-    """What a file holds. Raises InputErrors where it cannot be read."""
+    """Return the text of a file. Raises InputErrors where it cannot be read."""
     hint = f"a table of throws is a CSV file with heads such as {EXAMPLE}"
     try:
         return read_bytes(path, SIZE).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
@@ -214,7 +219,7 @@ def text_of(path: Path) -> str:
 
 
 def filled_lines(text: str) -> list[tuple[int, str]]:
-    """Lines that hold something, with their numbers; comments and a spreadsheet's `sep=` are passed over."""
+    """Return the lines with content and their numbers, without comments and a spreadsheet's `sep=`."""
     found = enumerate(lines_of(text), start=1)
     kept = [(at, line) for at, line in found if line.strip() and not line.lstrip('" \t').startswith("#")]
     if kept and kept[0][1].lower().startswith("sep="):
@@ -223,12 +228,12 @@ def filled_lines(text: str) -> list[tuple[int, str]]:
 
 
 def lines_of(text: str) -> list[str]:
-    """Lines of a text, parted by line ends alone: other separators may stand in a note."""
+    """Return the lines of a text, split at line ends only: a note may contain other separators."""
     return text.replace("\r\n", "\n").replace("\r", "\n").removesuffix("\n").split("\n")
 
 
 def safe_word(word: str) -> str:
-    """Words as a cell that no spreadsheet runs: a quote stands before what would begin a formula.
+    """Return words as a cell that no spreadsheet takes for a formula: with a quote before such a beginning.
 
     >>> safe_word("=1+1"), safe_word("-5 cm"), safe_word("windy")
     ("'=1+1", "'-5 cm", 'windy')
@@ -237,45 +242,45 @@ def safe_word(word: str) -> str:
 
 
 def read_word(cell: str) -> str:
-    """The words of a cell, without the quote that `safe_word` put before them."""
+    """Return the words of a cell, without the quote of `safe_word`."""
     word = cell.strip()
     return word[1:] if word.startswith("'") and safe_word(word[1:]) == word else word
 
 
 def delimiter_of(head: str) -> str:
-    """Semicolon or tab where the line of heads has one, else comma."""
+    """Return the delimiter of a line of heads: semicolon or tab where it has one, else comma."""
     return next((mark for mark in (";", "\t") if mark in head), ",")
 
 
 def cells_of(text: str, delimiter: str) -> list[str]:
-    """Cells of a line."""
+    """Return the cells of a line."""
     try:
         return next(csv.reader(io.StringIO(text), delimiter=delimiter, skipinitialspace=True), [])
     except csv.Error:
         return text.split(delimiter)
 
 
-def habits_of(heads: Sequence[Head], body: Sequence[Sequence[str]]) -> Marks:
-    """How the cells of numbers are written."""
+def number_format_of(heads: Sequence[TableColumn], body: Sequence[Sequence[str]]) -> NumberFormat:
+    """Return the decimal marks in the columns of numbers."""
     places = [head.place for head in heads if head.unit is not None]
-    return habits(cells[place] for cells in body for place in places if place < len(cells))
+    return number_format(cells[place] for cells in body for place in places if place < len(cells))
 
 
-def _of_head(path: Path, line: int, problem: Problem) -> InputError:
+def _of_head(path: Path, line: int, problem: HeadProblem) -> InputError:
     where = f"{path}:{line}" + (f": {problem.text}" if problem.text else "")
     return InputError(problem.message, where=where, hint=problem.hint)
 
 
-def _unfit(heads: Sequence[Head], launcher: Launcher) -> list[Problem]:
-    """Columns that this launcher cannot have."""
+def _unfit(heads: Sequence[TableColumn], launcher: Launcher) -> list[HeadProblem]:
+    """Return a problem for each column that does not fit the launcher."""
     out = []
     for head in heads:
         if head.reading is None:
             continue
         layout = launcher.stage(head.stage).layout
         if head.side and not layout.side_b_driven:
-            out.append(Problem(head.text, f"stage {head.stage + 1} is a {layout.name}: one driven wheel", ""))
+            out.append(HeadProblem(head.text, f"stage {head.stage + 1} is a {layout.name}: one driven wheel", ""))
         lacking = head.reading.missing(launcher, head.stage)
         if lacking:
-            out.append(Problem(head.text, f"the configuration lacks {lacking}", "give wheel speeds, or add it"))
+            out.append(HeadProblem(head.text, f"the configuration lacks {lacking}", "give wheel speeds, or add it"))
     return out

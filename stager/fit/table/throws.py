@@ -1,4 +1,4 @@
-"""The record of measured throws: settings, wheel speeds as they were read, exit speeds."""
+"""The record of measured throws, and surface speeds from its columns."""
 
 from __future__ import annotations
 
@@ -17,19 +17,19 @@ from stager.physics.drive.supply import settle
 
 
 class Reading(Protocol):
-    """One kind of column."""
+    """A kind of wheel column: surface speed, angular speed or throttle."""
 
     @property
     def asks_supply(self) -> bool:
-        """Whether the supply's voltage matters."""
+        """Whether surface speeds depend on the supply's voltage."""
         ...
 
     def missing(self, launcher: Launcher, stage: int) -> str:
-        """What the launcher lacks for such a column, "" where nothing."""
+        """Return what the launcher lacks for such a column, "" for nothing."""
         ...
 
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
-        """Surface speeds [m/s] of wheels of `stages` for `values` (..., n, wheels), in SI; supply [V], (n,)."""
+        """Return surface speeds [m/s] of wheels of `stages` from `values` (..., n, wheels) in SI; supply [V], (n,)."""
         ...
 
 
@@ -44,13 +44,13 @@ class Surface:
         return ""
 
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
-        """As it is, but for how far the tachometer is off [m/s]."""
+        """Return the surface speeds, corrected for the tachometer [m/s]."""
         return _true(launcher, values)
 
 
 @dataclass(frozen=True, slots=True)
 class TurningRate:
-    """Indicated rate of turning [rad/s]; surface speed counts at the radius at rest."""
+    """Indicated angular speed [rad/s], converted to surface speed with the radius at rest."""
 
     asks_supply: bool = False
 
@@ -59,25 +59,25 @@ class TurningRate:
         return ""
 
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
-        """ωR [m/s]."""
+        """Return ωR, corrected for the tachometer [m/s]."""
         radii = [np.asarray(launcher.stage(k).wheel.radius, dtype=np.float64) for k in stages]
         return _true(launcher, values * np.stack(np.broadcast_arrays(*radii), axis=-1))
 
 
 @dataclass(frozen=True, slots=True)
 class Throttle:
-    """Share of the supply's voltage [-]: the wheels settle where motors and windage balance, on one sagging supply."""
+    """Throttle, share of the supply's voltage [-]; the wheels run at the speeds where motors and windage balance."""
 
     asks_supply: bool = True
 
     def missing(self, launcher: Launcher, stage: int) -> str:
-        """A drive and a supply."""
+        """Return the drive or the supply that the launcher lacks, "" for nothing."""
         if launcher.stage(stage).drive is None:
             return f"stage.drive, to turn a throttle into a speed of stage {stage + 1}"
         return "" if launcher.supply is not None else "[supply], to turn a throttle into a speed"
 
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
-        """Settled surface speeds [m/s]."""
+        """Return the steady surface speeds on the common supply [m/s]."""
         chosen = replace(launcher, stages=tuple(launcher.stage(k) for k in stages))
         train = build_drivetrain(chosen, len(stages))
         if train is None or launcher.supply is None:
@@ -90,7 +90,7 @@ class Throttle:
 
 
 def _true(launcher: Launcher, values: Floats) -> Floats:
-    """True wheel speeds for indicated ones (..., n, wheels); the launcher's fields have shape (..., 1)."""
+    """Return true wheel speeds from indicated ones (..., n, wheels); the launcher's fields have shape (..., 1)."""
     if launcher.measuring is None:
         return values
     return np.asarray(values * np.asarray(launcher.measuring.wheel_speed)[..., None])
@@ -109,7 +109,7 @@ Rows = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wheels:
-    """A column of wheel speeds: stage (from 0), side (0: A, 1: B), what the numbers are, values (n,), NaN: none."""
+    """A column of wheel speeds: stage from 0, side 0: A, 1: B, kind of reading, values (n,); NaN: none."""
 
     stage: int
     side: int
@@ -121,11 +121,15 @@ class Wheels:
 class Throws:
     """Measured throws, one a row, shape (n,); NaN where a cell is empty.
 
-    line of the file; order: number of the throw, or its place in the file; build: name; exit_speed [m/s], 0 where it
-    jammed; supply [V]; time [s]; temperature [K]; note; wheels: one for each column.
-    at_outlet: exit speeds are those at the opening, from flights, rather than what a chronograph shows; uncertainty:
-    relative standard uncertainty of each exit speed by the table's own words [-], (n,), None: it has none.
-    source: the file; without_speed: lines without an exit speed, left out; passed: heads that were passed over.
+    line: of the file
+    order: number of the throw, or its place in the file
+    build: name of the build; note
+    exit_speed: 0 after a jam [m/s]
+    supply [V]; time [s]; temperature [K]
+    wheels: one for each column
+    at_outlet: exit speeds are those at the outlet, from flights; else readings of a chronograph
+    uncertainty: relative standard uncertainty of each exit speed, from comments of the table [-], (n,); None: none
+    source: the file; without_speed: lines that were left out without an exit speed; passed: heads that were ignored
     """
 
     line: Rows
@@ -147,7 +151,7 @@ class Throws:
         return int(self.exit_speed.size)
 
     def chosen(self, rows: Mask | Rows) -> Throws:
-        """Those of some rows."""
+        """Return the throws of some rows."""
         arrays = {
             field.name: getattr(self, field.name)[rows]
             for field in fields(self)
@@ -156,22 +160,22 @@ class Throws:
         return replace(self, **arrays, wheels=tuple(replace(w, values=w.values[rows]) for w in self.wheels))
 
     def with_speeds(self, exit_speed: Floats) -> Throws:
-        """The same settings with other exit speeds [m/s], shape (n,)."""
+        """Return the same settings with other exit speeds [m/s], shape (n,)."""
         return replace(self, exit_speed=exit_speed)
 
     @property
     def builds(self) -> tuple[str, ...]:
-        """Names of the builds, in the order they first appear."""
+        """Return the names of the builds, in the order of their first throws."""
         return tuple(dict.fromkeys(self.build.tolist()))
 
     @property
     def jammed(self) -> Mask:
-        """True where a throw left at 0."""
+        """Whether each throw jammed, (n,)."""
         return np.asarray(self.exit_speed == 0)
 
     @property
     def settings(self) -> Rows:
-        """Number of the setting each throw was made at, (n,): throws at equal settings share it."""
+        """Return the number of each throw's setting, (n,); equal settings have the same number."""
         columns = [wheel.values for wheel in self.wheels]
         if any(wheel.reading.asks_supply for wheel in self.wheels):
             columns.append(self.supply)
@@ -181,7 +185,7 @@ class Throws:
 
     @property
     def present(self) -> Mask:
-        """Which stages were on the launcher, (n, stages)."""
+        """Whether each stage was on the launcher, (n, stages)."""
         count = 1 + max(wheel.stage for wheel in self.wheels)
         there = np.zeros((len(self), count), dtype=bool)
         for wheel in self.wheels:
@@ -189,7 +193,7 @@ class Throws:
         return there
 
     def surface_speed(self, launcher: Launcher, stages: Sequence[int], side: int) -> Floats:
-        """Surface speeds of one side of `stages` [m/s], (..., n, stages); side B is A's where it has none.
+        """Return surface speeds of one side of `stages` [m/s], (..., n, stages); side B's are A's where it has none.
 
         launcher: fields may be arrays of shape (..., 1).
         """
@@ -213,7 +217,7 @@ class Throws:
 
     @property
     def splits(self) -> bool:
-        """Whether any throw has speeds of its own on side B."""
+        """Whether any throw has its own speeds of side B."""
         return self._has(1)
 
     def _has(self, side: int) -> bool:
@@ -225,5 +229,5 @@ class Throws:
 
 
 def clock(throws: Throws) -> tuple[str, Floats]:
-    """What tells the order of throws, and its values: time [s] where every throw has one, else the throws' numbers."""
+    """Return "time" and times [s] where every throw has one, else "order" and the numbers of the throws."""
     return ("time", throws.time) if not np.isnan(throws.time).any() else ("order", throws.order)

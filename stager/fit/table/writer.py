@@ -1,4 +1,4 @@
-"""A throws table that is being written: each line is on the disk before it counts."""
+"""A throws table that lines are added to; each line is on disk before it counts."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from pathlib import Path
 
 from stager.errors import InputError
 from stager.files import append, clear_stale, locked, make_folder, replace_all
-from stager.fit.table.columns import Head, Marks, read_heads
+from stager.fit.table.columns import NumberFormat, TableColumn, read_columns
 from stager.fit.table.reader import (
     cells_of,
     delimiter_of,
     filled_lines,
-    habits_of,
     lines_of,
+    number_format_of,
     read_text,
     safe_word,
     text_of,
@@ -26,42 +26,43 @@ from stager.fit.table.throws import Throws
 from stager.model.launcher import Launcher
 
 CUT = "# cut short when it was written: "
+"""Comment before a last line that an interruption cut short."""
 ABOUT = "# One throw a line. Units stand in the heads; lines that start with # are comments.\n"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Book:
+class TableWriter:
     """A table of throws that lines are added to.
 
-    heads: its columns; width: how many heads there are; marks: how its numbers are written.
+    heads: its columns; width: number of heads; decimal_marks: of its numbers
     """
 
     path: Path
     launcher: Launcher
-    heads: tuple[Head, ...]
+    heads: tuple[TableColumn, ...]
     width: int
     delimiter: str
-    marks: Marks
+    decimal_marks: NumberFormat
 
     def throws(self) -> Throws:
-        """What is in it now. Raises InputErrors."""
+        """Return the throws that it has now. Raises InputErrors."""
         return read_text(text_of(self.path), self.path, self.launcher)
 
     def append(self, cells: list[str]) -> None:
-        """Add a line, wait until it is on the disk and read it back.
+        """Add a line, wait until it is on disk and read it back.
 
-        The file is opened anew each time, so that an editor may save it in between.
+        The file is opened for each line, so that an editor may save it in between.
 
         Raises
         ------
         InputErrors, InputError
-            Where the line cannot be read or the file cannot be written; then nothing is added.
+            Where the line is invalid or the file cannot be written; then nothing is added.
         """
         text_of(self.path)
         append(self.path, self._line(cells), lambda text: read_text(text, self.path, self.launcher))
 
     def undo(self, throw: float | None = None) -> str | None:
-        """Take a throw out, by its number or (None) the last one; returns its line, None where there is none."""
+        """Remove a throw, by its number or (None) the last one; return its line, None where there is none."""
         filled = filled_lines(text_of(self.path))
         if len(filled) < 2:
             return None
@@ -84,17 +85,23 @@ class Book:
         line = out.getvalue()
         if line[:1].isascii():
             return line
-        # Its first byte stands for the whole line until that is on the disk.
+        # `files.append` writes the first byte last, so it must be a whole character.
         first, *rest = line.split(self.delimiter)
         return self.delimiter.join([f'"{first}"', *rest])
 
 
 @contextmanager
-def open_book(path: Path, launcher: Launcher, stages: int) -> Iterator[tuple[Book, str | None]]:
-    """Open a table for this process alone, or begin one with columns for so many `stages`.
+def open_table(path: Path, launcher: Launcher, stages: int) -> Iterator[tuple[TableWriter, str | None]]:
+    """Open a table for this process alone, or begin one with columns for `stages` stages.
 
-    A last line that was cut short becomes a comment. Gives the table and the line that was cut short. Raises
-    InputErrors with all that is wrong with the table, and InputError where another process has it open.
+    Yields the table, and a last line that was cut short, which becomes a comment.
+
+    Raises
+    ------
+    InputErrors
+        With all problems of the table.
+    InputError
+        Where another process has it open.
     """
     if not path.exists():
         make_folder(path)
@@ -103,7 +110,7 @@ def open_book(path: Path, launcher: Launcher, stages: int) -> Iterator[tuple[Boo
         yield _opened(path, launcher, stages)
 
 
-def _opened(path: Path, launcher: Launcher, stages: int) -> tuple[Book, str | None]:
+def _opened(path: Path, launcher: Launcher, stages: int) -> tuple[TableWriter, str | None]:
     if not path.exists():
         replace_all({path: blank(stages).encode()})
     cut = _mend(path)
@@ -112,19 +119,20 @@ def _opened(path: Path, launcher: Launcher, stages: int) -> tuple[Book, str | No
     lines = filled_lines(text)
     delimiter = delimiter_of(lines[0][1])
     rows = [cells_of(line, delimiter) for _, line in lines]
-    heads, _, _ = read_heads(rows[0])
+    heads, _, _ = read_columns(rows[0])
     if all(head.name != "exit_speed" for head in heads):
         hint = "enter throws in the file itself, or begin a table with exit_speed [m/s]"
-        raise InputError("has no column exit_speed, which is what is typed here", where=str(path), hint=hint)
-    marks = habits_of(heads, rows[1:])
-    book = Book(
-        path=path, launcher=launcher, heads=tuple(heads), width=len(rows[0]), delimiter=delimiter, marks=marks
+        raise InputError("has no column exit_speed, which is typed here", where=str(path), hint=hint)
+    decimal_marks = number_format_of(heads, rows[1:])
+    writer = TableWriter(
+        path=path, launcher=launcher, heads=tuple(heads), width=len(rows[0]), delimiter=delimiter,
+        decimal_marks=decimal_marks,
     )  # fmt: skip
-    return book, cut
+    return writer, cut
 
 
 def blank(stages: int) -> str:
-    """An empty table with wheel columns for so many stages."""
+    """Return an empty table with wheel columns for `stages` stages."""
     wheels = "".join(f"wheel_{k + 1} [rpm]," for k in range(stages))
     return f"{ABOUT}throw,build,{wheels}exit_speed [m/s],supply [V],note\n"
 
