@@ -284,12 +284,13 @@ class Loaded:
             raise InputError("no design fits, so there is nothing to write", where=str(path))
         sides = zip(plan.best.wheel_speed, plan.best.beside, strict=True)
         speeds = [f"{a:.10g} m/s" if a == b else f"{a:.10g}:{b:.10g} m/s" for a, b in sides]
-        drop = [] if plan.catalogue is None or not plan.catalogue.crushes else config.crush_ranges(self.configuration)
+        drop = [] if plan.catalogue is None or not plan.catalogue.design else config.ranges(self.configuration)
         config.save(self.configuration, Path(path), self._parts(plan), speeds, drop=drop, force=force)
 
     def _parts(self, plan: Plan) -> dict[str, str]:
-        """Return wheel option, drive option and crush of each planned stage by key, where there was a choice."""
+        """Return parts and design variables of each planned stage by key, where there was a choice."""
         from stager import config
+        from stager.physics.parts import with_variables
 
         catalogue, found = plan.catalogue, {}
         for k, parts in enumerate(() if catalogue is None else catalogue.numbers):
@@ -298,8 +299,10 @@ class Loaded:
                 found[f"stages.{k + 1}.wheel_option"] = str(parts.wheel)
             if stage.drive_options:
                 found[f"stages.{k + 1}.drive_option"] = str(parts.drive)
-        if catalogue is not None and catalogue.crushes:
-            found |= config.crush_values(self.configuration, catalogue.crushes)
+        if catalogue is not None and catalogue.design:
+            numbered = enumerate(catalogue.numbers)
+            stages = [with_variables(self.scenario.launcher.stage(k), parts.design) for k, parts in numbered]
+            found |= config.variable_values(self.configuration, stages)
         return found
 
     def read_throws(self, path: str | Path, build: str | None = None) -> Throws:

@@ -14,9 +14,9 @@ scaffold.py       a first configuration from a few answers
 schema.py         JSON Schema for editors
 """
 
-from stager.config.configuration import Configuration, crush_ranges, crush_values
+from stager.config.configuration import Configuration, ranges, variable_values
 from stager.config.load import load, understand
 from stager.config.save import save, with_values
 from stager.config.schema import schema_json
 
-__all__ = ["Configuration", "crush_ranges", "crush_values", "load", "save", "schema_json", "understand", "with_values"]
+__all__ = ["Configuration", "load", "variable_values", "ranges", "save", "schema_json", "understand", "with_values"]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from pydantic import BaseModel
 
-from stager.config.field_types import SetSpeed
+from stager.config.field_types import Ends, SetSpeed
 from stager.config.tables import File, inherits
 from stager.model.arrays import Number
 from stager.model.drive import Drive, Heat, Mount, Supply
@@ -122,7 +122,12 @@ def build_wheel(read: Reader) -> Wheel:
         solid=bore is not None and not np.any(bore), material=_hub(read),
         inertia=read.maybe("inertia"), tyre=None if tyre is None else _tyre(tyre), name=table.name,
         cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),
+        radius_range=_ends(table.radius_range), inertia_range=_ends(table.inertia_range),
     )  # fmt: skip
+
+
+def _ends(ends: Ends | None) -> tuple[float, float] | None:
+    return None if ends is None else (ends.low.value, ends.high.value)
 
 
 def _hub(read: Reader) -> WheelMaterial | None:
@@ -326,7 +331,6 @@ def _supply(file: File, source: Source) -> Supply | None:
 
 def _stage(read: Reader) -> Stage:
     table: Any = read.table
-    ends = table.crush_range
     wheel, drive, idler = read.inner("wheel"), read.inner("drive"), read.inner("idler")
     if wheel is None:
         raise ValueError("a stage needs a wheel")
@@ -336,7 +340,7 @@ def _stage(read: Reader) -> Stage:
     side_a, side_b = read.speeds(wheels[table.wheel_option or 0].radius)
     stage = Stage(
         layout=LAYOUTS[table.layout], wheel=wheels[0], drive=drives[0],
-        crush=read.number("crush"), crush_range=None if ends is None else (ends.low.value, ends.high.value),
+        crush=read.number("crush"), crush_range=_ends(table.crush_range),
         clearance=read.number("clearance"), pitch=read.maybe("pitch"),
         speed=side_a, speed_b=side_b, speed_spread=_spread(read, "speed"),
         idler_inertia=None if idler is None else idler.number("inertia"),

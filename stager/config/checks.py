@@ -206,6 +206,7 @@ def wheel(path: KeyPath, table: Wheel) -> Iterator[Problem]:
         yield from _geometry(path, table)
     depth = 0.0 if table.tyre is None else table.tyre.depth.value
     radius = ((*path, "radius"),)
+    yield from _wheel_ranges(path, table, depth)
     if depth >= table.radius.value:
         yield Problem((*path, "tyre", "depth"), "must be less than the wheel's radius", 'for example "3 mm"', radius)
     elif table.bore is not None and table.bore.value / 2 >= table.radius.value - depth:
@@ -213,6 +214,22 @@ def wheel(path: KeyPath, table: Wheel) -> Iterator[Problem]:
         yield Problem((*path, "bore"), "must be smaller than the hub, the wheel without its tyre", hint, others)
     if table.tyre is not None:
         yield from _tyre(path, table, table.tyre)
+
+
+def _wheel_ranges(path: KeyPath, table: Wheel, depth: float) -> Iterator[Problem]:
+    """The radius as written lies in its range, and the least of it leaves a hub."""
+    ends = table.radius_range
+    if ends is None:
+        return
+    low, high = (format_quantity(end.value, unit="m", written=end.written) for end in (ends.low, ends.high))
+    bore = 0.0 if table.bore is None else table.bore.value
+    if not ends.low.value <= table.radius.value <= ends.high.value:
+        message = f"must lie within radius_range, {low} to {high}"
+        yield Problem((*path, "radius"), message, f'for example radius = "{low}", or widen the range')
+    elif ends.low.value <= depth + bore / 2:
+        least = format_quantity(depth + bore / 2, unit="m", written=ends.low.written)
+        message = f"must begin above {least}, where tyre and bore leave no hub"
+        yield Problem((*path, "radius_range"), message, "a larger first end", ((*path, "tyre", "depth"),))
 
 
 def _geometry(path: KeyPath, table: Wheel) -> Iterator[Problem]:
@@ -276,7 +293,11 @@ def stage(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
         yield Problem((*path, "pitch"), message, "leave out one of them", others)
     yield from wheel((*path, "wheel"), table.wheel)
     for number, option in enumerate(table.wheel_options):
-        yield from wheel((*path, "wheel_options", number), option)
+        place = (*path, "wheel_options", number)
+        yield from wheel(place, option)
+        for name in ("radius_range", "inertia_range"):
+            if getattr(option, name) is not None:
+                yield Problem((*place, name), "is of the wheel as written alone", "list a wheel of each size instead")
     if table.drive is not None:
         yield from _drive((*path, "drive"), table.drive)
     for number, choice in enumerate(table.drive_options):

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from pydantic import BaseModel
 
 from stager.config.build import build_goal, build_launcher, build_limit_values
@@ -17,8 +18,9 @@ from stager.config.field_types import SetSpeed
 from stager.config.tables import File, Stage
 from stager.config.toml import KeyPath, key_lines, line_of, show_value
 from stager.errors import InputError
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Number
 from stager.model.scenario import Scenario, Uncertain
+from stager.model.stage import Stage as BuiltStage
 from stager.units import Measured, format_quantity
 
 
@@ -150,41 +152,74 @@ def speed_of(configuration: Configuration, stage: int) -> str:
     return f"{configuration.path}:{line_of(key_lines(configuration.text), path)}: {dotted(path)}"
 
 
-def crush_values(configuration: Configuration, crushes: Sequence[float]) -> dict[str, str]:
-    """TOML text by dotted key of the chosen `crushes` [m], one a stage, each with the ± of the one as written; what is
-    as written is left out. Raises InputError where draws of a fit hold another crush of a stage's own."""
-    known, found = configuration.quantities, {}
-    inherit = [f"stages.{k + 1}.crush" not in known for k in range(len(crushes))]
-    common = {crush for crush, inherits in zip(crushes, inherit, strict=True) if inherits}
-    # Draws of a fit would still contain the old crush of [stage].
-    together = len(common) == 1 and configuration.draws is None
-    for k, (crush, inherits) in enumerate(zip(crushes, inherit, strict=True)):
-        own = f"stages.{k + 1}.crush"
-        old = known["stage.crush" if inherits else own]
-        if crush == old.value:
-            continue
-        if not inherits and configuration.draws is not None and own in configuration.draws:
-            raise InputError(
-                "the draws of a fit hold the crush as it was measured", where=own,
-                hint="leave out `draws`, or `crush_range`",
-            )  # fmt: skip
-        found["stage.crush" if inherits and together else own] = show_value(_spelled(old, crush))
+WRITTEN: Mapping[str, Callable[[BuiltStage], Number | None]] = {
+    "crush": lambda stage: stage.crush,
+    "wheel.radius": lambda stage: stage.wheel.radius,
+    "wheel.width": lambda stage: stage.wheel.width,
+    "wheel.inertia": lambda stage: stage.wheel.inertia,
+    "wheel.mass": lambda stage: stage.wheel.mass,
+    "mass": lambda stage: stage.mass,
+    "idler.inertia": lambda stage: stage.idler_inertia,
+}
+"""Keys within a stage that change where a variable is chosen, with their values."""
+RANGES = ("crush_range", "wheel.radius_range", "wheel.inertia_range")
+
+
+def variable_values(configuration: Configuration, stages: Sequence[BuiltStage]) -> dict[str, str]:
+    """TOML text by dotted key of what differs in `stages` from those as written, each with the ± of the one as written.
+
+    Raises InputError where draws of a fit hold another value of a stage's own.
+    """
+    found: dict[str, str] = {}
+    for key, value in WRITTEN.items():
+        given = [value(stage) for stage in stages]
+        if all(one is not None for one in given):
+            found |= _changed_values(configuration, key, [float(np.mean(one)) for one in given if one is not None])
     return found
 
 
-def crush_ranges(configuration: Configuration) -> list[str]:
-    """Return the dotted keys of all ranges of crush."""
-    raw, key = configuration.raw, "crush_range"
-    found = [f"stage.{key}"] if key in raw["stage"] else []
-    stages = enumerate(raw.get("stages", ()), 1)
-    return found + [f"stages.{number}.{key}" for number, own in stages if isinstance(own, Mapping) and key in own]
+def _changed_values(configuration: Configuration, key: str, values: Sequence[float]) -> dict[str, str]:
+    """TOML text of the `values` of a key, one a stage; what is as written is left out."""
+    known, found = configuration.quantities, {}
+    inherit = [f"stages.{k + 1}.{key}" not in known for k in range(len(values))]
+    common = {value for value, inherits in zip(values, inherit, strict=True) if inherits}
+    # Draws of a fit would still contain the old value of [stage].
+    together = len(common) == 1 and configuration.draws is None
+    for k, (value, inherits) in enumerate(zip(values, inherit, strict=True)):
+        own = f"stages.{k + 1}.{key}"
+        old = known[f"stage.{key}" if inherits else own]
+        if math.isclose(value, old.value, rel_tol=1e-12):
+            continue
+        if not inherits and configuration.draws is not None and own in configuration.draws:
+            raise InputError(
+                f"the draws of a fit hold the {key.rpartition('.')[2]} as it was measured", where=own,
+                hint="leave out `draws`, or the range",
+            )  # fmt: skip
+        ratio = 1.0 if key == "crush" else value / old.value
+        found[f"stage.{key}" if inherits and together else own] = show_value(_spelled(old, value, ratio))
+    return found
 
 
-def _spelled(old: Measured, crush: float) -> str:
-    """Return the text of another crush [m] with the uncertainty of `old`, in its unit."""
-    text = format_quantity(crush, unit="m", written=old.written)
+def ranges(configuration: Configuration) -> list[str]:
+    """Return the dotted keys of all ranges of design variables."""
+    tables = {"stage": configuration.raw["stage"]}
+    tables |= {f"stages.{number}": own for number, own in enumerate(configuration.raw.get("stages", ()), 1)}
+    return [f"{place}.{key}" for place, table in tables.items() for key in RANGES if _holds(table, key)]
+
+
+def _holds(table: Any, key: str) -> bool:
+    for part in key.split("."):
+        if not isinstance(table, Mapping) or part not in table:
+            return False
+        table = table[part]
+    return True
+
+
+def _spelled(old: Measured, value: float, ratio: float) -> str:
+    """Return the text of another value in the unit of `old`, with its spread times `ratio`."""
+    text = format_quantity(float(f"{value:.7g}"), unit=old.unit, written=old.written)
     if not old.standard_uncertainty:
         return text
-    half = old.standard_uncertainty * (math.sqrt(3) if old.rectangular else 1.0)
-    spread = format_quantity(float(f"{half:.6g}"), unit="m", written=old.written)
+    half = ratio * old.standard_uncertainty * (math.sqrt(3) if old.rectangular else 1.0)
+    spread = format_quantity(float(f"{half:.6g}"), unit=old.unit, written=old.written)
     return f"{text} ± {spread}{' limits' if old.rectangular else ''}"

@@ -160,7 +160,8 @@ Words = Annotated[str, AfterValidator(printable)]
 """A text for screens, with control characters escaped."""
 Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0, at_least=1e-6, at_most=100)]
 StageMass = Annotated[Measured, Kind("kg", "240 g", above=0, at_least=1e-6, at_most=1e4)]
-Length = Annotated[Measured, Kind("m", "38 mm", above=0, at_least=1e-5, at_most=100)]
+_LENGTH = Kind("m", "38 mm", above=0, at_least=1e-5, at_most=100)
+Length = Annotated[Measured, _LENGTH]
 Distance = Annotated[Measured, Kind("m", "2 m", at_least=0, at_most=1000)]
 Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0, at_least=1e-6, at_most=1)]
 Bore = Annotated[Measured, Kind("m", "5 mm", at_least=0, at_most=1)]
@@ -187,7 +188,8 @@ PositiveShare = Annotated[Measured, Kind("", "0.8", above=0, at_least=1e-3, at_m
 Friction = Annotated[Measured, Kind("", "0.75 ± 0.08", at_least=0, at_most=10)]
 PositiveNumber = Annotated[Measured, Kind("", "1.0", above=0, at_least=1e-3, at_most=1e3)]
 Number = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1e3)]
-Inertia = Annotated[Measured, Kind("kg m^2", "4e-5 kg m^2", above=0, at_least=1e-12, at_most=1e3)]
+_INERTIA = Kind("kg m^2", "4e-5 kg m^2", above=0, at_least=1e-12, at_most=1e3)
+Inertia = Annotated[Measured, _INERTIA]
 RotorInertia = Annotated[Measured, Kind("kg m^2", "2e-6 kg m^2", at_least=0, at_most=100)]
 Density = Annotated[Measured, Kind("kg/m^3", "2700 kg/m^3", above=0, at_least=1, at_most=3e4)]
 Stress = Annotated[Measured, Kind("Pa", "70 GPa", above=0, at_least=1e3, at_most=1e13)]
@@ -232,7 +234,7 @@ _COUNT = 2
 
 @dataclass(frozen=True, slots=True)
 class Ends:
-    """A range of lengths [m], its ends without uncertainty."""
+    """A range of a quantity, its ends in SI units and without uncertainty."""
 
     low: Measured
     high: Measured
@@ -240,10 +242,11 @@ class Ends:
 
 @dataclass(frozen=True)
 class _EndsKind:
-    """A range of lengths, written as a list of two."""
+    """A range, written as a list of two: what each end is, what they are called, examples."""
 
-    end = Kind("m", "2 mm", above=0, at_least=1e-6, at_most=1)
-    examples = ("2 mm", "6 mm")
+    end: Kind
+    words: str
+    examples: tuple[str, str]
 
     @property
     def shown(self) -> str:
@@ -256,7 +259,7 @@ class _EndsKind:
             return raw
         hint = f"for example {self.shown}"
         if not isinstance(raw, list) or len(raw) != _COUNT:
-            raise refusal("must be two lengths, the ends of a range", hint)
+            raise refusal(f"must be two {self.words}, the ends of a range", hint)
         low, high = (self._end(text) for text in raw)
         if low.standard_uncertainty or high.standard_uncertainty:
             raise refusal("is a choice, so its ends have no uncertainty", f"leave out ±, {hint}")
@@ -276,7 +279,7 @@ class _EndsKind:
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         text, count = {"type": "string"}, _COUNT
         return {
-            UNIT: "m",
+            UNIT: self.end.unit,
             "type": "array",
             "items": text,
             "minItems": count,
@@ -285,7 +288,10 @@ class _EndsKind:
         }
 
 
-CrushRange = Annotated[Ends, _EndsKind()]
+_CRUSH = Kind("m", "2 mm", above=0, at_least=1e-6, at_most=1)
+CrushRange = Annotated[Ends, _EndsKind(_CRUSH, "lengths", ("2 mm", "6 mm"))]
+RadiusRange = Annotated[Ends, _EndsKind(_LENGTH, "lengths", ("30 mm", "50 mm"))]
+InertiaRange = Annotated[Ends, _EndsKind(_INERTIA, "inertias", ("2e-5 kg m^2", "8e-5 kg m^2"))]
 
 
 _HINT = 'write it like "17 m/s", "4000 rpm" or, for the sides of a pair, "12 m/s : 9 m/s"'

@@ -266,6 +266,9 @@ class Wheel(Table):
     """A wheel: material by name, or density (and more) in full."""
 
     radius: t.Length = Field(description="to the outside of the tyre, at rest")
+    radius_range: t.RadiusRange | None = Field(
+        None, description="ends between which the plan may choose the radius of wheels of this make"
+    )
     width: t.Length | None = Field(None, description="along the axis")
     bore: t.Bore | None = Field(
         None, description='diameter of the hole for the shaft; a small one where left out, "0 mm": a solid wheel'
@@ -280,6 +283,9 @@ class Wheel(Table):
     conductivity: t.HubConductivity | None = Field(None, description="thermal, of the hub, where it cools the motor")
     brittle: bool | None = Field(None, description="burst by the elastic peak, not by the mean stress")
     inertia: t.Inertia | None = Field(None, description="from geometry where left out")
+    inertia_range: t.InertiaRange | None = Field(
+        None, description="ends between which the plan may choose the inertia, by a wider or narrower wheel"
+    )
     tyre: Tyre | None = None
     name: t.Words = ""
     cost: t.Money | None = None

@@ -83,6 +83,7 @@ class Wheel:
     inertia: of hub and tyre [kg m^2]; None: computed from geometry, see `physics.rotor`
     tyre: None: the wheel has none
     cost [any currency]; mass [kg]
+    radius_range, inertia_range: ends between which they may be chosen [m], [kg m^2]; None: they are as they are
     """
 
     radius: Number
@@ -95,6 +96,8 @@ class Wheel:
     name: str = ""
     cost: Number = 0.0
     mass: Number | None = None
+    radius_range: tuple[float, float] | None = None
+    inertia_range: tuple[float, float] | None = None
 
     @property
     def hub_radius(self) -> Number:

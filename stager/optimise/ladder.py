@@ -13,7 +13,7 @@ from stager.constraints import LIMITS, Kind, broken_by
 from stager.model.arrays import Floats, Number
 from stager.model.requirements import Aim, Goal
 from stager.optimise.judge import ACTIVE
-from stager.optimise.parts import Row
+from stager.optimise.parts import Row, chosen_values
 from stager.optimise.records import Interval, Margin, Rung
 from stager.optimise.tune import Tuned
 
@@ -49,7 +49,7 @@ def _rung(rows: Sequence[Row], number: int, tuned: Tuned | None) -> Rung:
         mass=_sum([stage.mass for stage in stages]), cost=_sum([stage.cost for stage in stages]),
         average_power=here.settings.average_power, kept=here.feasible,
         broken=() if row.feasible else _broken(row), parts=row.parts,
-        crushes=tuple(float(np.mean(stage.crush)) for stage in stages),
+        design=chosen_values(row),
     )  # fmt: skip
 
 

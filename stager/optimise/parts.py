@@ -1,32 +1,31 @@
-"""Choose wheel, drive and crush of each stage from what is offered.
+"""Choose wheel, drive and design variables of each stage from what is offered.
 
 First the same parts in every stage, each choice searched like a problem of its own. Then, number of stages by number of
 stages, single stages get other parts as long as that is better: what limits on cost, length and mass leave over is
-spent where it pays most. A crush that may be chosen is a variable of the search, the same in all stages at first, and
-of each stage its own where that is clearly better.
+spent where it pays most. A crush, radius or inertia that may be chosen is a variable of the search, the same in all
+stages at first, and of each stage its own where that is clearly better.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
 
 from stager.constraints import broken_by
-from stager.model.arrays import Number
+from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.model.stage import Stage
 from stager.optimise.judge import REACHED, TIE, judged
-from stager.optimise.problem import NO_MARGINS, Problem, Tables, Trial, has_range
+from stager.optimise.problem import NO_MARGINS, Problem, Tables, Trial, spanned
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.refine import CLOSE, QUICKLY, best, fastest, score
 from stager.optimise.search import Clock, Solution, improve, most_stages, solve
-from stager.physics.parts import fitted
+from stager.physics.parts import VARIABLES, DesignVariable, Ends, fitted, free_variables
 
-LEAST, DIGITS = 1e-6, 3
-"""The least crush that an error may leave of the chosen one [m]; digits of what is chosen."""
 FEW = 4
 """Generations in which a choice is looked at that starts from the best one so far."""
 PROMISING, CLEARLY, OWN_GAIN = 3, 1e-4, 1e-3
@@ -41,16 +40,17 @@ def parts_of(stage: Stage) -> tuple[Parts, ...]:
     return tuple(Parts(wheel, drive) for wheel in range(len(stage.wheel_options) + 1) for drive in drives)
 
 
-def ranged_over(stages: Sequence[Stage]) -> tuple[float, float] | None:
-    """Least and greatest crush [m] that may be chosen for any of the stages; None: there is none to choose."""
-    ranges = [stage.crush_range for stage in stages if stage.crush_range is not None and has_range(stage)]
-    return (min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else None
+def ranges_of(stages: Sequence[Stage]) -> dict[str, Ends]:
+    """Least and greatest value of each variable, by name, that may be chosen for any of the stages with any part."""
+    kinds = [fitted(stage, *parts.kind) for stage in stages for parts in parts_of(stage)]
+    ranges = {one.name: [ends for kind in kinds if (ends := one.range(kind)) is not None] for one in VARIABLES}
+    return {name: (min(low for low, _ in ends), max(high for _, high in ends)) for name, ends in ranges.items() if ends}
 
 
 def with_parts(scenario: Scenario, parts: Sequence[Parts]) -> Scenario:
     """The scenario with chosen parts, one a stage; the last serves for all further stages.
 
-    Launchers with other values have the chosen crush, and their own error in it.
+    Launchers with other values have the chosen values, and their own errors in them.
     """
     written = scenario.launcher
     realise = _Realise(scenario.realise, tuple(parts), written)
@@ -72,18 +72,17 @@ class _Realise:
 def outfit(launcher: Launcher, parts: Sequence[Parts], written: Launcher | None = None) -> Launcher:
     """The launcher with chosen parts; equal stages stay one record.
 
-    written: where `launcher` is this one with other values, what its crush is off by stays in the chosen one.
+    written: where `launcher` is this one with other values, what these are off by stays in the chosen ones.
     """
-    made: dict[tuple[int, Parts, float], Stage] = {}
+    made: dict[tuple[int, int, Parts], Stage] = {}
 
     def stage(index: int) -> Stage:
         given, nominal = launcher.stage(index), (written or launcher).stage(index)
         chosen = within(nominal, parts[min(index, len(parts) - 1)])
-        key = id(given), chosen, float(nominal.crush)
+        key = id(given), id(nominal), chosen
         if key not in made:
-            new = fitted(given, chosen.wheel, chosen.drive, _built(given, nominal, chosen.crush))
-            # What is not chosen yet may still be.
-            made[key] = new if chosen.crush is not None else replace(new, crush_range=nominal.crush_range)
+            meant = None if given is nominal else fitted(nominal, *chosen.kind)
+            made[key] = _built(fitted(given, *chosen.kind), meant, chosen.design)
         return made[key]
 
     alike = len(set(parts)) == 1
@@ -91,28 +90,39 @@ def outfit(launcher: Launcher, parts: Sequence[Parts], written: Launcher | None 
     return replace(launcher, template=stage(max(count, len(parts))), stages=tuple(stage(k) for k in range(count)))
 
 
+def _built(given: Stage, nominal: Stage | None, chosen: Mapping[str, float]) -> Stage:
+    """A stage that was to have the chosen values, with the errors in which it differs from the nominal one.
+
+    nominal: None where it has none.
+    """
+    for variable in VARIABLES:
+        if (value := chosen.get(variable.name)) is None:
+            continue
+        own: Number = value
+        if nominal is not None:
+            own = variable.carried(variable.value(given), variable.value(nominal), value)
+            nominal = variable.change(nominal, value)
+        given = variable.change(given, own)
+    return given
+
+
 def within(stage: Stage, parts: Parts) -> Parts:
-    """The parts as far as a stage offers them."""
+    """The parts as far as a stage offers them, and values within its ranges."""
     offered = parts_of(stage)
-    wheel, drive, _ = offered[0]
-    if any(parts[:2] == each[:2] for each in offered):
-        wheel, drive = parts[:2]
-    if parts.crush is None or stage.crush_range is None or not has_range(stage):
-        return Parts(wheel, drive)
-    return Parts(wheel, drive, min(max(parts.crush, stage.crush_range[0]), stage.crush_range[1]))
+    wheel, drive = parts.kind if any(parts.kind == each.kind for each in offered) else offered[0].kind
+    ranges = {one.name: one.range(fitted(stage, wheel, drive)) for one in VARIABLES}
+    values = {name: float(np.clip(value, *ends)) for name, value in parts.design.items() if (ends := ranges[name])}
+    return Parts(wheel, drive).having(values)
 
 
-def _built(given: Stage, nominal: Stage, crush: float | None) -> Number | None:
-    """The crush [m] of a stage that was to have `crush`; None: its own."""
-    if crush is None or given is nominal:
-        return crush
-    return np.maximum(given.crush + (crush - nominal.crush), LEAST)
-
-
-def crush_of(stage: Stage, parts: Parts) -> float:
-    """The crush that a stage has with the parts [m]."""
-    crush = within(stage, parts).crush
-    return float(stage.crush) if crush is None else crush
+def chosen_values(row: Row) -> dict[str, tuple[float, ...]]:
+    """Design variables of each stage of a row, by name, that could be chosen in any of them."""
+    found: dict[str, tuple[float, ...]] = {}
+    for variable in VARIABLES:
+        if any(variable.name in parts.design for parts in row.parts):
+            stages = (row.scenario.launcher.stage(k) for k in range(row.count))
+            found[variable.name] = tuple(float(np.mean(variable.value(stage))) for stage in stages)
+    return found
 
 
 def names(stage: Stage, parts: Parts) -> tuple[str, str]:
@@ -138,6 +148,17 @@ class Row:
     settings: Settings
 
     @property
+    def design(self) -> Floats:
+        """Values that were chosen from ranges, (stages, design variables), NaN of all others."""
+        return np.array([[parts.design.get(one.name, np.nan) for one in VARIABLES] for parts in self.parts])
+
+    def start(self, problem: Problem) -> Trial:
+        """Return the settings as those of a problem in which other design variables may be chosen."""
+        assert self.solution is not None
+        trial = replace(self.solution.trial, design=self.design[None]) if self.parts else self.solution.trial
+        return problem.look(problem.adopt(trial))
+
+    @property
     def feasible(self) -> bool:
         """Whether every limit is kept, reserves included."""
         return self.settings.feasible if self.solution is None else self.solution.feasible
@@ -145,11 +166,12 @@ class Row:
 
 @dataclass(slots=True)
 class Selected:
-    """Rows by number of stages, and what was chosen among, None where there was nothing to choose."""
+    """Rows by number of stages, and what was chosen among: rows of each choice that all stages might share, none where
+    there was nothing to choose; common: the best of these by number of stages."""
 
     rows: list[Row]
-    catalogue: Catalogue | None
     options: list[tuple[Parts, list[Row]]] = field(default_factory=list)
+    common: list[Row] = field(default_factory=list)
 
 
 def select(
@@ -160,13 +182,33 @@ def select(
     return _Selection(scenario, clock, margins, seed).run(tell)
 
 
+def choose_again(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Clock) -> Row:
+    """Return a row with its design variables chosen anew under other margins, from those that it has.
+
+    scenario : with the ranges.
+    """
+    if row.solution is None:
+        return row
+    return _Selection(scenario, clock, margins, 0, row.solution.problem.tables).again(row)
+
+
+def opened(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Clock) -> Problem:
+    """Return the problem of a row, which has a solution, with the design variables of `scenario` to be chosen."""
+    assert row.solution is not None
+    if not any(parts.design for parts in row.parts):
+        return row.solution.problem
+    return _Selection(scenario, clock, margins, 0, row.solution.problem.tables).opened(row)
+
+
 class _Selection:
-    def __init__(self, scenario: Scenario, clock: Clock, margins: Mapping[str, float], seed: int) -> None:
+    def __init__(
+        self, scenario: Scenario, clock: Clock, margins: Mapping[str, float], seed: int, tables: Tables | None = None
+    ) -> None:
         self.scenario, self.clock, self.margins, self.seed = scenario, clock, margins, seed
-        self.tables = Tables(scenario)
+        self.tables = tables or Tables(scenario)
         self.stages = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
         self.offered = list(dict.fromkeys(parts for stage in self.stages for parts in parts_of(stage)))
-        self.ranged = ranged_over(self.stages) is not None
+        self.ranged = bool(ranges_of(self.stages))
         self.bare = judged(scenario, np.zeros(0))
 
     def run(self, tell: Callable[[float], None]) -> Selected:
@@ -181,17 +223,17 @@ class _Selection:
         most = max(len(rows) for _, rows in whole)
         rows = [self._best([rows[count] for _, rows in whole if len(rows) > count]) for count in range(most)]
         if len(choices) == 1 and not self.ranged and choices[0] == Parts(0, 0):
-            return Selected(rows, None)
+            return Selected(rows)
         common = list(rows)
         if len(choices) > 1:
             rows = self._exchange(rows)
         if self.ranged:
-            rows = [self._press(row) for row in rows]
+            rows = [self._chosen_values(row) for row in rows]
         tell(1.0)
-        return Selected(rows, _told(self.scenario, whole, common, rows), whole)
+        return Selected(rows, whole, common)
 
-    def _build(self, scenario: Scenario, count: int, crush: str | None) -> Problem:
-        return Problem(scenario, count, tables=self.tables, margins=self.margins, crush=crush)
+    def _build(self, scenario: Scenario, count: int, choose: str | None) -> Problem:
+        return Problem(scenario, count, tables=self.tables, margins=self.margins, choose=choose)
 
     def _rows(self, parts: Parts, known: Sequence[tuple[Parts, list[Row]]]) -> list[Row]:
         """The same parts in every stage that offers them: a row for each number of stages."""
@@ -252,7 +294,7 @@ class _Selection:
             return None
         chosen = (*before.parts, parts)
         scenario = with_parts(self.scenario, chosen)
-        if broken_by(scenario.launcher, scenario.limit_values, len(chosen)):
+        if broken_by(spanned(scenario.launcher, len(chosen)), scenario.limit_values, len(chosen)):
             return None
         problem = self._build(scenario, len(chosen), "common" if self.ranged else None)
         found = solve(problem, [before.solution.trial], seed=self.seed, generations=FEW, effort=QUICKLY)
@@ -266,14 +308,14 @@ class _Selection:
         shares = np.log([1.0, 0.97, 0.9, 0.75])[:, None]
         for k in range(row.count):
             for parts in parts_of(self.stages[min(k, len(self.stages) - 1)]):
-                if parts[:2] == row.parts[k][:2]:
+                if parts.kind == row.parts[k].kind:
                     continue
                 chosen = (*row.parts[:k], parts, *row.parts[k + 1 :])
                 scenario = with_parts(self.scenario, chosen)
-                if broken_by(scenario.launcher, scenario.limit_values, row.count):
+                if broken_by(spanned(scenario.launcher, row.count), scenario.limit_values, row.count):
                     continue
                 problem = self._build(scenario, row.count, "common" if self.ranged else None)
-                x = np.tile(trial.x, (shares.size, 1))
+                x = np.tile(problem.adopt(trial), (shares.size, 1))
                 x[:, : row.count] += shares
                 looked = problem.look(x)
                 tried.append((float(score(fastest, looked).max()), chosen, scenario, problem, best(fastest, looked)))
@@ -286,58 +328,102 @@ class _Selection:
                 return Row(row.count, scenario, chosen, found, found.settings)
         return None
 
-    def _press(self, row: Row) -> Row:
-        """The row with crushes as one can set them."""
+    def _chosen_values(self, row: Row) -> Row:
+        """The row with values of design variables as one can make and set them."""
         if row.solution is None:
             return row
         found, trial = row.solution, row.solution.trial
-        if row.count > 1 and row.feasible and not self.clock.out("a crush of its own for each stage"):
+        if row.count > 1 and row.feasible and not self.clock.out("wheels and crush of its own for each stage"):
             own = self._build(row.scenario, row.count, "own")
-            start = np.append(trial.x[0, : row.count], own.crush_variables(list(trial.crush[0])))
-            # Crushes of their own may pay far from the common one, so all of their range is looked at.
-            better = solve(own, starts=[own.look(start[None])], seed=self.seed)
+            # Values of their own may pay far from the common ones, so all of their ranges are looked at.
+            better = solve(own, starts=[own.look(own.adopt(trial))], seed=self.seed)
             if better.feasible and better.settings.exit_speed > found.settings.exit_speed * (1 + OWN_GAIN):
                 found = better
-        rows = [self._set(row, found.trial, upward=upward) for upward in (False, True)]
-        best = self._best(rows)
-        plain = tuple(Parts(*one[:2], None) for one in row.parts)
-        bounds = [self._stage(k).crush_range or (0.0, np.inf) for k in range(row.count)]
-        within_range = all(low <= float(self._stage(k).crush) <= high for k, (low, high) in enumerate(bounds))
-        if not within_range:
-            return best
-        # The crush as written stays where another gains nothing.
-        written = self._improved(row, plain, replace(best.solution.trial) if best.solution else trial)
-        return written if written.feasible and not _clearly_ahead(self.scenario, best, written) else best
+        best = self._rounded(row, found.trial)
+        # What is as written stays where another value gains nothing: all together, or one by one.
+        names = [one.name for one in VARIABLES if any(one.name in parts.design for parts in best.parts)]
+        kept = [names, *([name] for name in names if len(names) > 1)]
+        for left in kept:
+            if all(self._written_fits(k, left, best.parts[k]) for k in range(row.count)):
+                plain = tuple(self._as_written(k, left, parts) for k, parts in enumerate(best.parts))
+                written = self._improved(row, plain, best.solution.trial if best.solution else trial)
+                if written.feasible and not _clearly_ahead(self.scenario, best, written):
+                    best = written
+                    if left == names:
+                        break
+        return best
 
-    def _set(self, row: Row, trial: Trial, *, upward: bool) -> Row:
-        """The row with crushes rounded down, or up."""
-        parts = tuple(
-            Parts(*one[:2], _rounded(float(trial.crush[0, k]), self._stage(k), upward=upward))
-            for k, one in enumerate(row.parts)
-        )
-        return self._improved(row, parts, trial)
+    def again(self, row: Row) -> Row:
+        """See `choose_again`."""
+        if row.solution is None:
+            return row
+        fixed = self._improved(row, row.parts, row.solution.trial)
+        problem = self.opened(row)
+        found = improve(problem, row.start(problem))
+        return self._best([fixed, self._rounded(row, found.trial)])
+
+    def opened(self, row: Row) -> Problem:
+        """Return the problem of a row in which its design variables may be chosen."""
+        scenario = with_parts(self.scenario, [Parts(*parts.kind) for parts in row.parts])
+        return self._build(scenario, row.count, "own" if len(set(row.parts)) > 1 else "common")
+
+    def _written_fits(self, k: int, names: Sequence[str], parts: Parts) -> bool:
+        """Whether the named design variables of stage `k` as written lie within their ranges."""
+        stage = fitted(self._stage(k), *parts.kind)
+        free = {one: one.range(stage) for one in free_variables(stage) if one.name in names}
+        return all(ends is None or ends[0] <= float(one.value(stage)) <= ends[1] for one, ends in free.items())
+
+    def _as_written(self, k: int, names: Sequence[str], parts: Parts) -> Parts:
+        """Parts with the named design variables as written."""
+        stage = fitted(self._stage(k), *parts.kind)
+        return parts.having({name: float(_named(name).value(stage)) for name in names if name in parts.design})
+
+    def _rounded(self, row: Row, trial: Trial) -> Row:
+        """The best row of those with each design variable rounded down or up."""
+        names = sorted({one.name for k, parts in enumerate(row.parts) for one in self._free(k, parts)})
+        tried = []
+        for ways in product((False, True), repeat=len(names)):
+            upward = dict(zip(names, ways, strict=True))
+            parts = tuple(self._made(k, one, trial.design[0, k], upward) for k, one in enumerate(row.parts))
+            scenario = with_parts(self.scenario, parts)
+            broken = broken_by(scenario.launcher, scenario.limit_values, row.count, self.margins)
+            looked = self._build(scenario, row.count, None).look_at(trial.lead * np.linspace(1.0, 0.97, 13)[:, None])
+            tried.append((len(broken), -float(score(fastest, looked).max()), parts))
+        tried.sort(key=lambda one: one[:2])
+        return self._best([self._improved(row, parts, trial) for _, _, parts in tried[:2]])
+
+    def _made(self, k: int, parts: Parts, design: Floats, upward: Mapping[str, bool]) -> Parts:
+        """Parts with the design variables of stage `k` rounded, shape (design variables,), upward by name."""
+        stage = fitted(self._stage(k), *parts.kind)
+        return Parts(*parts.kind).having({
+            one.name: _round(float(value), one, stage, upward=upward[one.name])
+            for one, value in zip(VARIABLES, design, strict=True) if one in free_variables(stage)
+        })  # fmt: skip
+
+    def _free(self, k: int, parts: Parts) -> tuple[DesignVariable, ...]:
+        """Design variables of stage `k` with the parts that may be chosen."""
+        return free_variables(fitted(self._stage(k), *parts.kind))
 
     def _improved(self, row: Row, parts: tuple[Parts, ...], trial: Trial) -> Row:
         scenario = with_parts(self.scenario, parts)
-        again = improve(self._build(scenario, row.count, None), replace_x(trial, row.count))
+        problem = self._build(scenario, row.count, None)
+        again = improve(problem, replace(trial, x=problem.adopt(trial), design=trial.design))
         return Row(row.count, scenario, parts, again, again.settings)
 
     def _stage(self, k: int) -> Stage:
         return self.stages[min(k, len(self.stages) - 1)]
 
-def replace_x(trial: Trial, count: int) -> Trial:
-    """Return a trial with the variables of its wheels alone."""
-    return replace(trial, x=trial.x[:, :count])
+
+def _named(name: str) -> DesignVariable:
+    return next(variable for variable in VARIABLES if variable.name == name)
 
 
-def _rounded(crush: float, stage: Stage, *, upward: bool) -> float | None:
-    """A crush [m] as one can set it, to DIGITS digits, within the range of a stage."""
-    if stage.crush_range is None or not has_range(stage):
-        return None
-    unit = 10.0 ** (np.floor(np.log10(max(crush, 1e-9))) - DIGITS + 1)
-    steps = (np.ceil if upward else np.floor)(crush / unit + (-1e-6 if upward else 1e-6))
-    low, high = stage.crush_range
-    return min(max(float(f"{steps * unit:.{DIGITS}g}"), low), high)
+def _round(value: float, variable: DesignVariable, stage: Stage, *, upward: bool) -> float:
+    """A value as one can make or set it, to the digits of a variable, within the range of a stage."""
+    unit = 10.0 ** (np.floor(np.log10(max(value, 1e-15))) - variable.digits + 1)
+    steps = (np.ceil if upward else np.floor)(value / unit + (-1e-6 if upward else 1e-6))
+    low, high = variable.range(stage) or (value, value)
+    return min(max(float(f"{steps * unit:.{variable.digits}g}"), low), high)
 
 
 def _near(found: Solution, other: Solution) -> bool:
@@ -379,36 +465,35 @@ def choose(scenario: Scenario, rows: Sequence[Row]) -> Row | None:
     return next((row for row in fits if asked * (1 - REACHED) <= row.settings.exit_speed <= asked * (1 + OVER)), None)
 
 
-def _told(
-    scenario: Scenario, whole: Sequence[tuple[Parts, list[Row]]], common: Sequence[Row], rows: Sequence[Row]
-) -> Catalogue:
-    """What was chosen, and how much the same parts in every stage lose."""
-    final, single = choose(scenario, rows), choose(scenario, common)
+def told(scenario: Scenario, selected: Selected, final: Row | None) -> Catalogue | None:
+    """Return what was chosen for the design `final`, and how much the same parts in every stage lose; None where there
+    was nothing to choose.
+    """
+    if not selected.options:
+        return None
     parts = () if final is None else final.parts
     stages = [scenario.launcher.stage(k) for k in range(len(parts))]
-    alike = len({(one.wheel, one.drive, one.crush) for one in parts}) <= 1
-    gain = None
-    if not alike and final is not None and single is not None:
-        gain = final.settings.exit_speed / single.settings.exit_speed - 1
+    alike, gain = len(set(parts)) <= 1, None
+    if not alike and final is not None and final.count < len(selected.common):
+        single = selected.common[final.count]
+        gain = final.settings.exit_speed / single.settings.exit_speed - 1 if single.feasible else None
     everywhere = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
-    asked = ranged_over(everywhere)
     return Catalogue(
-        options=tuple(_option(scenario, everywhere, one, found) for one, found in whole), numbers=tuple(parts),
-        one_for_all=alike, mixed_gain=gain,
+        options=tuple(_option(everywhere, one, choose(scenario, found)) for one, found in selected.options),
+        numbers=tuple(parts), one_for_all=alike, mixed_gain=gain,
         chosen=tuple(names(stage, one) for stage, one in zip(stages, parts, strict=True)),
-        crushes=tuple(crush_of(stage, one) for stage, one in zip(stages, parts, strict=True)) if asked else (),
-        asked=asked, searched=asked,
+        design={} if final is None else chosen_values(final), asked=ranges_of(everywhere),
     )  # fmt: skip
 
 
-def _option(scenario: Scenario, stages: Sequence[Stage], parts: Parts, rows: Sequence[Row]) -> Option:
-    offering = next((one for one in stages if parts[:2] in [each[:2] for each in parts_of(one)]), stages[0])
+def _option(stages: Sequence[Stage], parts: Parts, found: Row | None) -> Option:
+    offering = next((one for one in stages if parts.kind in [each.kind for each in parts_of(one)]), stages[0])
     wheel, drive = names(offering, parts)
-    found = choose(scenario, rows)
-    crush = None
-    if found is not None and found.solution is not None and ranged_over(stages):
-        crush = float(found.solution.trial.crush[0, 0])
+    design = {}
+    if found is not None and found.solution is not None:
+        design = found.solution.trial.design[0, 0]
+        design = {one.name: float(value) for one, value in zip(VARIABLES, design, strict=True) if not np.isnan(value)}
     return Option(
-        wheel=wheel, drive=drive, crush=crush, exit_speed=None if found is None else found.settings.exit_speed,
+        wheel=wheel, drive=drive, design=design, exit_speed=None if found is None else found.settings.exit_speed,
         stages=None if found is None else found.count, at_most=False,
     )  # fmt: skip

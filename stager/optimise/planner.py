@@ -18,12 +18,13 @@ from stager.optimise.infeasibility import explain
 from stager.optimise.judge import active, judged
 from stager.optimise.ladder import advise, margin_sentence, rungs, stops
 from stager.optimise.pareto import Against, front, refuse
-from stager.optimise.parts import Row, Selected, choose, select
+from stager.optimise.parts import Row, Selected, choose, choose_again, opened, select, told
 from stager.optimise.problem import NO_MARGINS, Problem
 from stager.optimise.records import Margin, Plan
 from stager.optimise.robust import robust, steadiest
 from stager.optimise.search import Clock, Solution, improve, most_stages
 from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
+from stager.optimise.trade import trades
 from stager.optimise.tune import Step, Tuned, tune
 from stager.optimise.uncertainty import enough, margin_draws, margin_of
 from stager.parallel import Executor
@@ -140,19 +141,24 @@ class _Planning:
             held = self._active(advised, built)
             if self.scenario.goal.asked is None and advised.count:
                 beyond = one_more(advised, rows, self.reserve)
-            bought = prices(advised, held, self.reserve, beyond, self.clock)
+            if advised.solution is not None:
+                problem = opened(self.scenario, advised, self.reserve, self.clock)
+                bought = prices(advised, held, self.reserve, beyond, self.clock, problem)
         missed = None
         if best is None:
             speed = None if proof is None else proof.speed
             proven = (proof is None or not proof.evidence) and not self.clock.open
             missed = explain(rows, self.reserve, speed, self.clock, proven=proven)
         worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
+        catalogue = told(self.scenario, selected, advised)
+        if catalogue is not None and advised is not None:
+            catalogue = replace(catalogue, traded=trades(self.scenario, advised, self.reserve, self.clock))
         return Plan(
             best=best, ladder=ladder, recommended_stages=advice.stages,
             verdict=advice.sentence + margin_sentence(self.margin) + (AVERAGED if self.averaged else ""), missed=missed,
             binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
-            settled_by=advice.settled_by, catalogue=selected.catalogue, bound=proof, spread=spread,
+            settled_by=advice.settled_by, catalogue=catalogue, bound=proof, spread=spread,
             spread_before=before,
             robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
             front=None if trade is None else front(rows, ladder, trade, self.reserve, self.clock),
@@ -182,16 +188,16 @@ class _Planning:
 
     def _reserved(self, rows: list[Row], leader: Row) -> list[Row]:
         """Rows whose hard limits are kept in as many builds as asked for, by the draws at the leader's settings."""
-        drawn = margin_draws(leader.scenario)
-        if drawn is None or leader.count == 0:
+        if margin_draws(leader.scenario) is None or leader.count == 0:
             return rows
-        self._settle_reserve(leader, drawn)
+        self._settle_reserve(leader)
         return [row if not self.reserve else self._again(row) for row in rows]
 
-    def _settle_reserve(self, row: Row, drawn: Draws) -> Row:
+    def _settle_reserve(self, row: Row) -> Row:
         """Find reserve and settings that agree: the reserve is read off at the settings that are found under it."""
         for _ in range(ROUNDS):
-            if self.clock.out("the reserve of hard limits"):
+            drawn = margin_draws(row.scenario)
+            if drawn is None or self.clock.out("the reserve of hard limits"):
                 break
             self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
             needed = self.margin.reserve
@@ -213,6 +219,8 @@ class _Planning:
         """A row solved anew under the reserve, from what was best without it."""
         if row.solution is None:
             return row
+        if any(parts.design for parts in row.parts):
+            return choose_again(self.scenario, row, self.reserve, self.clock)
         solution = improve(under(row.solution.problem, self.reserve), row.solution.trial)
         return replace(row, solution=solution, settings=solution.settings)
 
@@ -226,10 +234,12 @@ class _Planning:
 
     def _surely(self, row: Row) -> Row:
         """The row with hard limits kept in as many builds as asked for, wheels slowed where the reserve falls short."""
-        drawn = margin_draws(row.scenario)
-        if drawn is None or row.solution is None:
+        if row.solution is None or margin_draws(row.scenario) is None:
             return row
-        row = self._settle_reserve(row, drawn)
+        row = self._settle_reserve(row)
+        drawn = margin_draws(row.scenario)
+        if drawn is None:
+            return row
         if self.margin is None or enough(self.margin):
             self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
         return row if enough(self.margin) else self._slowed(row, drawn)

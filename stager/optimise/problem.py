@@ -4,14 +4,16 @@ A stage's variable is the logarithm of its leading wheel's speed as a multiple o
 fastest at the entry speed that the stages before give it. So the kink where a stage only just catches the projectile
 stays at 0 when a stage before it changes, and changing one variable moves all later wheels along. Where the projectile
 is held by several stages at once there is no such entry speed: there it is the logarithm of the ratio to the wheel
-before. Where a crush may be chosen, it is a further variable, from 0 to 1 over its range.
+before. Where crush, radius or inertia of wheels may be chosen, each is a further variable, from 0 to 1 over its range:
+the same in all stages, or of each stage its own.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from itertools import product
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +21,7 @@ from numpy.typing import NDArray
 from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, evaluate, exit_cap, speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
 from stager.model.scenario import Scenario
 from stager.model.stage import Stage
 from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
@@ -28,10 +31,13 @@ from stager.physics.chain import QUICK, throw, transit
 from stager.physics.grip_limit import STANDARD, TransitFunction, grip_limit
 from stager.physics.guide import run_up
 from stager.physics.layout import overlapping
+from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
 from stager.physics.records import FIELDS, Grip, Throw, Transit
 
-NODES, CRUSH_NODES, COARSE = 24, 7, 32
-"""Entry speeds and crushes of a table of fastest settings, and settings that are looked at first for each."""
+NODES, COARSE = 24, 32
+"""Entry speeds of a table of fastest settings, and settings that are looked at first for each."""
+VARIABLE_NODES = {0: 1, 1: 7, 2: 5, 3: 4}
+"""Nodes of each variable of a stage that may be chosen, by how many there are."""
 SLOWEST, FASTEST = 0.02, 4.0
 """Ends of the multiples of the fastest setting that are searched [-]."""
 KEPT = 3e-7
@@ -47,31 +53,32 @@ NO_MARGINS: Mapping[str, float] = {}
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Wheel speed at which a stage throws fastest, and its grip limit, by entry speed and crush.
+    """Wheel speed at which a stage throws fastest, and its grip limit, by entry speed and design variables.
 
-    entry : shape (nodes,), crush : (crushes,); fastest, grip : logarithms [ln m/s], (nodes, crushes), NaN where there
-    is no grip limit.
+    entry : shape (nodes,); axes : design variables by number, with their nodes; fastest, grip : logarithms [ln m/s],
+    (nodes, nodes of each design variable …), NaN where there is no grip limit.
     """
 
     entry: Floats
-    crush: Floats
+    axes: tuple[tuple[int, Floats], ...]
     fastest: Floats
     grip: Floats
 
-    def at(self, values: Floats, entry: Floats, crush: Floats) -> Floats:
-        """Return interpolated `values` [m/s] at entry speeds [m/s] and crushes [m], shape (samples,)."""
+    def at(self, values: Floats, entry: Floats, design: Floats) -> Floats:
+        """Return interpolated `values` [m/s] at entry speeds [m/s], (samples,), and design variables, (samples, …)."""
         speed = np.log(np.clip(entry, self.entry[0], self.entry[-1]))
-        place = np.interp(speed, np.log(self.entry), np.arange(self.entry.size))
-        row = np.minimum(place.astype(int), self.entry.size - 2)
-        share = place - row
-        if self.crush.size == 1:
-            return np.asarray(np.exp((1 - share) * values[row, 0] + share * values[row + 1, 0]))
-        across = np.interp(crush, self.crush, np.arange(self.crush.size))
-        column = np.minimum(across.astype(int), self.crush.size - 2)
-        part = across - column
-        low = (1 - share) * values[row, column] + share * values[row + 1, column]
-        high = (1 - share) * values[row, column + 1] + share * values[row + 1, column + 1]
-        return np.asarray(np.exp((1 - part) * low + part * high))
+        places = [np.interp(speed, np.log(self.entry), np.arange(self.entry.size))]
+        places += [np.interp(design[:, m], nodes, np.arange(nodes.size)) for m, nodes in self.axes]
+        lows = [np.minimum(place.astype(int), size - 2) for place, size in zip(places, values.shape, strict=True)]
+        shares = [place - low for place, low in zip(places, lows, strict=True)]
+        total = np.zeros(speed.shape)
+        for corner in product((0, 1), repeat=len(places)):
+            weight = np.ones(speed.shape)
+            for share, upper in zip(shares, corner, strict=True):
+                weight = weight * (share if upper else 1 - share)
+            cell = tuple(low + upper for low, upper in zip(lows, corner, strict=True))
+            total = total + weight * values[cell]
+        return np.asarray(np.exp(total))
 
 
 class Tables:
@@ -81,30 +88,30 @@ class Tables:
         self.scenario = scenario
         self._known: dict[Any, Table] = {}
 
-    def of(self, launcher: Launcher, index: int, *, ranged: bool) -> Table:
-        """Return the table of stage `index`; ranged: over its range of crush."""
+    def of(self, launcher: Launcher, index: int, *, free: bool) -> Table:
+        """Return the table of stage `index`; free: over the ranges of its design variables."""
         stage = launcher.stage(index)
-        key = stage, index > 0 and not self._alike(stage), index == 0 and bool(self.scenario.goal.spin), ranged
+        key = stage, index > 0 and not self._alike(stage), index == 0 and bool(self.scenario.goal.spin), free
         if key not in self._known:
-            self._known[key] = self._make(launcher, index, stage, ranged)
+            self._known[key] = self._make(launcher, index, stage, free)
         return self._known[key]
 
     def _alike(self, stage: Stage) -> bool:
         """Whether the projectile enters it as it is fed, without spin, behind others too."""
         return stage.layout.side_b_driven
 
-    def _make(self, launcher: Launcher, index: int, stage: Stage, ranged: bool) -> Table:
+    def _make(self, launcher: Launcher, index: int, stage: Stage, free: bool) -> Table:
         limit_values, goal = self.scenario.limit_values, self.scenario.goal
         feed = float(launcher.feed.speed)
-        ends = stage.crush_range if ranged else None
-        ranging = ends is not None
-        crushes = np.array([float(stage.crush)]) if ends is None else np.linspace(*ends, CRUSH_NODES)
-        widest = float(np.max(speed_range(launcher, limit_values, index).top))
-        fastest = max(min(1.05 * float(exit_cap(launcher, limit_values)), 1.1 * widest), 1.5 * feed)
+        chosen = [(VARIABLES.index(variable), variable) for variable in free_variables(stage)] if free else []
+        count = VARIABLE_NODES[len(chosen)]
+        axes = tuple((m, one.at(one.range(stage) or (0.0, 0.0), np.linspace(0.0, 1.0, count))) for m, one in chosen)
+        grid = [place.ravel() for place in np.meshgrid(*(nodes for _, nodes in axes), indexing="ij")]
+        tops = np.broadcast_to(_top(_with(launcher, index, axes, grid), limit_values, index, {}), (count ** len(axes),))
+        fastest = max(min(1.05 * float(exit_cap(launcher, limit_values)), 1.1 * float(np.max(tops))), 1.5 * feed)
         entry = np.geomspace(0.3 * feed, fastest, NODES)
-        lanes, crush = (grid.ravel() for grid in np.meshgrid(entry, crushes, indexing="ij"))
-        here = with_crush(launcher, index, crush) if ranging else launcher
-        top = np.broadcast_to(speed_range(here, limit_values, index).top, lanes.shape)
+        lanes, node = np.repeat(entry, tops.size), np.tile(np.arange(tops.size), entry.size)
+        here, top = _with(launcher, index, axes, [values[node] for values in grid]), np.asarray(tops[node])
         way = way_of(launcher, limit_values, goal.spin)
         spin = np.full(lanes.shape, float(launcher.feed.spin))
         if index and not goal.spin and not stage.layout.side_b_driven:
@@ -117,29 +124,69 @@ class Tables:
         )  # fmt: skip
         through = found.peak_exit > 0
         edge = np.where(through, found.edge, np.maximum(lanes, 1e-3))
-        shape = entry.size, crushes.size
+        shape = (entry.size, *(nodes.size for _, nodes in axes))
         with np.errstate(divide="ignore", invalid="ignore"):
             grip = _reaching(np.log(found.wheel_speed).reshape(shape))
-        return Table(entry, crushes, np.log(edge).reshape(shape), grip)
+        return Table(entry, axes, np.log(edge).reshape(shape), grip)
 
 
 def _reaching(grip: Floats) -> Floats:
-    """Return a table (nodes, crushes) whose known values reach one node on: what lies between a node with a grip limit
-    and one without may have one."""
+    """Return a table (nodes, …) whose known values reach one node on: what lies between a node with a grip limit and
+    one without may have one."""
     padded = np.pad(grip, 1, constant_values=np.nan)
-    around = np.stack([padded[:-2, 1:-1], padded[2:, 1:-1], padded[1:-1, :-2], padded[1:-1, 2:]])
+    middle = [slice(1, -1)] * grip.ndim
+    around = [
+        padded[(*middle[:axis], side, *middle[axis + 1 :])]
+        for axis in range(grip.ndim) for side in (slice(None, -2), slice(2, None))
+    ]  # fmt: skip
     lowest = np.where(np.isnan(around), np.inf, around).min(axis=0)
     return np.where(np.isnan(grip) & np.isfinite(lowest), lowest, grip)
 
 
-def with_crush(launcher: Launcher, index: int, crush: Floats) -> Launcher:
-    """Return the launcher with the crush of stage `index`, and of all alike, at `crush` [m], over the samples."""
+def _with(
+    launcher: Launcher, index: int, axes: tuple[tuple[int, Floats], ...], values: Sequence[Floats]
+) -> Launcher:  # fmt: skip
+    """Return the launcher with design variables of stage `index`, and of all that are alike, over the samples."""
+    if not axes:
+        return launcher
     stage = launcher.stage(index)
-    stages = tuple(
-        replace(one, crush=crush) if k == index else one
-        for k, one in enumerate(launcher.stage(k) for k in range(max(index + 1, len(launcher.stages))))
-    )
-    return replace(launcher, stages=stages, template=launcher.template if launcher.template is not stage else stage)
+    here = with_variables(stage, {VARIABLES[m].name: value for (m, _), value in zip(axes, values, strict=True)})
+    stages = tuple(here if k == index else launcher.stage(k) for k in range(max(index + 1, len(launcher.stages))))
+    return replace(launcher, stages=stages, template=launcher.template if launcher.template is not stage else here)
+
+
+def _top(launcher: Launcher, limit_values: LimitValues, index: int, margins: Mapping[str, float]) -> Floats:
+    return speed_range(launcher, limit_values, index, margins).top
+
+
+def spanned(launcher: Launcher, count: int, nodes: int = 5) -> Launcher:
+    """Return the launcher over samples of what may be chosen, at the same places of each stage's ranges."""
+    names = sorted({variable.name for k in range(count) for variable in free_variables(launcher.stage(k))})
+    if not names:
+        return launcher
+    grid = np.meshgrid(*[np.linspace(0.0, 1.0, nodes)] * len(names), indexing="ij")
+    shares = dict(zip(names, (place.ravel() for place in grid), strict=True))
+    stages = []
+    for stage in (launcher.stage(k) for k in range(max(count, len(launcher.stages)))):
+        free = {one.name: one.at(ends, shares[one.name]) for one in free_variables(stage) if (ends := one.range(stage))}
+        stages.append(with_variables(stage, free))
+    return replace(launcher, stages=tuple(stages), template=stages[-1] if stages else launcher.template)
+
+
+class Choice(NamedTuple):
+    """A variable of the search: a design variable, by number, of some stages, between `ends`."""
+
+    variable: int
+    stages: tuple[int, ...]
+    ends: Ends
+
+    def at(self, share: Floats) -> Floats:
+        """Return the value at a share of the range."""
+        return VARIABLES[self.variable].at(self.ends, share)
+
+    def share(self, value: float) -> float:
+        """Return the share of the range at which a value lies."""
+        return VARIABLES[self.variable].share(self.ends, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,14 +201,15 @@ class Budget:
 class Trial:
     """What variables give, first axis over the samples.
 
-    lead : leading wheels [m/s], (samples, stages); crush [m], likewise; exit_speed [m/s], heat [J] : (samples,);
+    lead : leading wheels [m/s], (samples, stages); design : design variables, (samples, stages, design variables), NaN
+    of what is not to be chosen; exit_speed [m/s], heat [J] : (samples,);
     slack : margin / bound of each limit [-], (samples, limits), the margin that is asked for taken off;
     violation : how far it is from feasible [-], 0 where it is, (samples,).
     """
 
     x: Floats
     lead: Floats
-    crush: Floats
+    design: Floats
     exit_speed: Floats
     heat: Floats
     slack: Floats
@@ -185,26 +233,25 @@ class Trial:
 class Problem:
     """A chain of `count` stages under the limits of a scenario.
 
-    launcher : with the parts that were chosen; margins : least slack of limits by name [-]; crush : whether and how
-    the crush of stages with a range may be chosen, None, "common" or "own".
+    launcher : with the parts that were chosen; margins : least slack of limits by name [-]; choose : whether and how
+    design variables of stages with a range may be chosen, None, "common" or "own".
     """
 
     def __init__(
         self, scenario: Scenario, count: int, *, launcher: Launcher | None = None, tables: Tables | None = None,
-        margins: Mapping[str, float] = NO_MARGINS, crush: str | None = None,
+        margins: Mapping[str, float] = NO_MARGINS, choose: str | None = None,
     ) -> None:  # fmt: skip
-        self.scenario, self.count, self.margins = scenario, count, margins
+        self.scenario, self.count, self.margins, self.choose = scenario, count, margins, choose
         self.launcher = scenario.launcher if launcher is None else launcher
         self.limit_values = scenario.limit_values
         self.tables = tables or Tables(scenario)
         self.stages = [self.launcher.stage(k) for k in range(count)]
-        self.ranged = [k for k, stage in enumerate(self.stages) if has_range(stage)] if crush else []
-        self.own_crush = crush == "own"
-        self.size = count + (0 if not self.ranged else len(self.ranged) if self.own_crush else 1)
-        ranges = [self.launcher.stage(k).crush_range or (0.0, 0.0) for k in self.ranged]
-        self.crush_ends = (min(low for low, _ in ranges), max(high for _, high in ranges)) if ranges else (0.0, 0.0)
-        self.tops = np.array([self._top(k) for k in range(count)])
-        self.joint = count > 1 and overlapping(self.launcher, count, self.tops[:1])
+        self.choices = choices(self.stages, own=choose == "own") if choose else []
+        self.free = {k for choice in self.choices for k in choice.stages}
+        self.size = count + len(self.choices)
+        free = spanned(self.launcher, count) if self.choices else self.launcher
+        self.tops = np.array([float(np.max(_top(free, self.limit_values, k, margins))) for k in range(count)])
+        self.joint = count > 1 and overlapping(free, count, self.tops[:1])
         self.way: TransitFunction = way_of(self.launcher, self.limit_values, scenario.goal.spin)
         self.cap = aimed_speed(scenario)
         self.asked = scenario.goal.exit_speed if asks_speed(scenario) else None
@@ -220,45 +267,46 @@ class Problem:
         self._by_stage: frozenset[str] | None = None
         self.calls = 0
 
-    def _top(self, k: int) -> float:
-        stage = self.stages[k]
-        if k not in self.ranged or stage.crush_range is None:
-            return float(np.max(speed_range(self.launcher, self.limit_values, k, self.margins).top))
-        here = with_crush(self.launcher, k, np.linspace(*stage.crush_range, CRUSH_NODES))
-        return float(np.max(speed_range(here, self.limit_values, k, self.margins).top))
-
     # Variables.
 
-    def crushes(self, x: Floats) -> Floats:
-        """Return the crush of each stage [m], shape (samples, stages)."""
-        out = np.tile([float(np.mean(stage.crush)) for stage in self.stages], (len(x), 1))
-        low, high = self.crush_ends
-        for number, k in enumerate(self.ranged):
-            ends = self.stages[k].crush_range or (0.0, 0.0)
-            if self.own_crush:
-                out[:, k] = ends[0] + (ends[1] - ends[0]) * x[:, self.count + number]
-            else:
-                out[:, k] = np.clip(low + (high - low) * x[:, self.count], *ends)
+    def design(self, x: Floats) -> Floats:
+        """Return the chosen values, (samples, stages, design variables), NaN where none is."""
+        out = np.full((len(x), self.count, len(VARIABLES)), np.nan)
+        for number, choice in enumerate(self.choices, self.count):
+            value = choice.at(x[:, number])
+            for k in choice.stages:
+                ends = VARIABLES[choice.variable].range(self.stages[k]) or choice.ends
+                out[:, k, choice.variable] = np.clip(value, *ends)
         return out
 
-    def crush_variables(self, crush: Sequence[float]) -> Floats:
-        """Return the variables of given crushes [m], shape (size − count,)."""
-        if not self.ranged:
-            return np.zeros(0)
-        if not self.own_crush:
-            low, high = self.crush_ends
-            return np.array([(float(crush[self.ranged[0]]) - low) / (high - low)])
-        ends = {k: self.stages[k].crush_range or (0.0, 1.0) for k in self.ranged}
-        return np.array([(float(crush[k]) - low) / (high - low) for k, (low, high) in ends.items()])
+    def design_variables(self, design: Floats) -> Floats:
+        """Return the variables of values, (stages, design variables); 0.5 of what is not given. Shape (choices,)."""
+        given = [(choice, design[choice.stages[0], choice.variable]) for choice in self.choices]
+        return np.array([0.5 if np.isnan(value) else choice.share(float(value)) for choice, value in given])
 
-    def machine(self, crush: Floats) -> Launcher:
-        """Return the launcher with crushes [m], shape (samples, stages)."""
-        if not self.ranged:
+    def adopt(self, trial: Trial) -> Floats:
+        """Return the variables nearest to those of a problem with other parts or other choices, (samples, size)."""
+        extra = [self.design_variables(design) for design in trial.design]
+        return np.asarray(np.clip(np.hstack([trial.x[:, : self.count], extra]), self.low, self.high))
+
+    @property
+    def written(self) -> Floats:
+        """Design variables as written, (stages, design variables), NaN of what is not to be chosen."""
+        out = np.full((self.count, len(VARIABLES)), np.nan)
+        for choice in self.choices:
+            for k in choice.stages:
+                out[k, choice.variable] = float(np.mean(VARIABLES[choice.variable].value(self.stages[k])))
+        return out
+
+    def machine(self, design: Floats) -> Launcher:
+        """Return the launcher with values of (samples, stages, design variables) or (stages, design variables)."""
+        if not self.choices:
             return self.launcher
-        stages = tuple(
-            replace(stage, crush=crush[:, k]) if k in self.ranged else stage for k, stage in enumerate(self.stages)
-        )
-        return replace(self.launcher, stages=stages)
+        stages = []
+        for k, stage in enumerate(self.stages):
+            chosen = ((VARIABLES[m].name, design[..., k, m]) for m, which, _ in self.choices if k in which)
+            stages.append(with_variables(stage, {name: one if one.ndim else float(one) for name, one in chosen}))
+        return replace(self.launcher, stages=tuple(stages))
 
     # Trials.
 
@@ -267,20 +315,18 @@ class Problem:
         x = np.clip(x, self.low, self.high)
         return self._judge(x, None)
 
-    def look_at(self, lead: Floats, crush: Floats | None = None) -> Trial:
-        """As `look`, at leading wheels' speeds [m/s], shape (samples, stages); crush: variables of the crushes."""
-        extra = np.zeros((len(lead), self.size - self.count))
-        if extra.size:
-            extra[:] = self.crush_variables([float(np.mean(s.crush)) for s in self.stages]) if crush is None else crush
+    def look_at(self, lead: Floats, extra: Floats | None = None) -> Trial:
+        """As `look`, at leading wheels' speeds [m/s], shape (samples, stages); extra: variables of the choices."""
+        extra = np.tile(self.design_variables(self.written) if extra is None else extra, (len(lead), 1))
         return self._judge(np.hstack([np.zeros(lead.shape), extra]), np.minimum(lead, self.tops))
 
     def _judge(self, x: Floats, lead: Floats | None) -> Trial:
         self.calls += len(x)
-        x, lead, crush, point = self._thrown(x, lead)
+        x, lead, design, point = self._thrown(x, lead)
         done = point.throw
         slack, violation = self._slacks(point, point.launcher)
         return Trial(
-            x=x, lead=lead, crush=crush, exit_speed=done.exit_speed,
+            x=x, lead=lead, design=design, exit_speed=done.exit_speed,
             heat=np.where(done.jammed, np.inf, done.stages.slip_heat.sum(axis=-1)),
             slack=slack, violation=violation, jammed=done.jammed,
         )  # fmt: skip
@@ -289,22 +335,22 @@ class Problem:
         return self._thrown(np.clip(x, self.low, self.high), None)[3]
 
     def _thrown(self, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Floats, OperatingPoint]:
-        """Variables, leading wheels, crushes, and the throws that they give."""
-        crush = self.crushes(x)
-        machine = self.machine(crush)
+        """Variables, leading wheels, values of design variables, and the throws that they give."""
+        design = self.design(x)
+        machine = self.machine(design)
         if self.joint:
             x, lead, done = self._held(machine, x, lead)
             entry = done.stages.entry_speed
             grips = np.full(entry.shape, np.nan)
             for k in range(self.count if self.limit_values.grip_margin else 0):
-                grips[:, k] = self._grip_limit(k, entry[:, k], crush[:, k])
+                grips[:, k] = self._grip_limit(k, entry[:, k], design[:, k])
         else:
-            x, lead, done, grips = self._passed(machine, x, lead, crush)
+            x, lead, done, grips = self._passed(machine, x, lead, design)
         point = OperatingPoint(
             launcher=machine, limit_values=self.limit_values, throw=done, options=JUDGED,
             grip_limit=grips if self.limit_values.grip_margin else None,
         )  # fmt: skip
-        return x, lead, crush, point
+        return x, lead, design, point
 
     def _slacks(self, point: OperatingPoint, machine: Launcher) -> tuple[Floats, Floats]:
         """Slacks (samples, limits) and violations (samples,); costly limits only where all others are kept."""
@@ -316,7 +362,7 @@ class Problem:
         if isinstance(self.way, Spun):
             rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
         for limit in LIMITS:
-            if limit.kind is Kind.THROW or (limit.kind is Kind.WHEEL and self.ranged):
+            if limit.kind is Kind.THROW or (limit.kind in (Kind.WHEEL, Kind.DESIGN) and self.choices):
                 self._row_or_rows(rows, limit, point, shape)
         if point.launcher.supply is None:
             self._spend(rows, point, shape)
@@ -400,7 +446,7 @@ class Problem:
             rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
 
     def _passed(
-        self, machine: Launcher, x: Floats, lead: Floats | None, crush: Floats
+        self, machine: Launcher, x: Floats, lead: Floats | None, design: Floats
     ) -> tuple[Floats, Floats, Throw, Floats]:
         """Throw stage by stage; the variables, leading wheels, throw and grip limits of the tables."""
         samples, count = len(x), self.count
@@ -412,9 +458,9 @@ class Problem:
         fields = {name: np.zeros((samples, count), np.int8 if name == "grip" else np.float64) for name in FIELDS}
         fields["grip"][:] = Grip.NOT_REACHED
         for k in range(count):
-            table = self.tables.of(self.launcher, k, ranged=k in self.ranged)
-            best = table.at(table.fastest, speed, crush[:, k])
-            grips[:, k] = self._grip_limit(k, speed, crush[:, k])
+            table = self.tables.of(self.launcher, k, free=k in self.free)
+            best = table.at(table.fastest, speed, design[:, k])
+            grips[:, k] = self._grip_limit(k, speed, design[:, k])
             if lead is None:
                 wheels[:, k] = np.minimum(np.exp(x[:, k]) * best, self.tops[k])
             else:
@@ -439,10 +485,11 @@ class Problem:
         )  # fmt: skip
         return x, wheels, done_all, grips
 
-    def _grip_limit(self, k: int, entry: Floats, crush: Floats) -> Floats:
-        """Return the grip limit of stage `k` by its table [m/s], at entry speeds [m/s] and crushes [m], (samples,)."""
-        table = self.tables.of(self.launcher, k, ranged=k in self.ranged)
-        limit = table.at(table.grip, entry, crush) * self.grip_correction[k]
+    def _grip_limit(self, k: int, entry: Floats, design: Floats) -> Floats:
+        """Return the grip limit of stage `k` by its table [m/s], (samples,), at entry speeds [m/s], (samples,), and
+        design variables, (samples, design variables)."""
+        table = self.tables.of(self.launcher, k, free=k in self.free)
+        limit = table.at(table.grip, entry, design) * self.grip_correction[k]
         return np.asarray(np.where(np.isnan(limit), self.grip_found[k], limit))
 
     def _held(self, machine: Launcher, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Throw]:
@@ -457,9 +504,17 @@ class Problem:
         return x, lead, throw(machine, lead, options=JUDGED)
 
 
-def has_range(stage: Stage) -> bool:
-    """Return whether the crush of a stage may be chosen."""
-    return stage.crush_range is not None and stage.crush_range[0] < stage.crush_range[1]
+def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:
+    """Return the variables that choose design variables: one for all stages, or one for each stage."""
+    found = []
+    for m, variable in enumerate(VARIABLES):
+        ends = {k: one for k, stage in enumerate(stages) if (one := variable.range(stage)) is not None}
+        if own:
+            found += [Choice(m, (k,), one) for k, one in ends.items()]
+        elif ends:
+            widest = min(low for low, _ in ends.values()), max(high for _, high in ends.values())
+            found.append(Choice(m, tuple(ends), widest))
+    return found
 
 
 def _of_stage(point: OperatingPoint, k: int) -> OperatingPoint:

@@ -17,11 +17,30 @@ from stager.physics.records import Throw
 
 
 class Parts(NamedTuple):
-    """Numbers of wheel and drive in a stage's lists, 0: as written; crush [m], None: as written."""
+    """Numbers of wheel and drive in a stage's lists, 0: as written; crush [m], wheel radius [m] and wheel inertia
+    [kg m^2], None: as written."""
 
     wheel: int
     drive: int
     crush: float | None = None
+    radius: float | None = None
+    inertia: float | None = None
+
+    @property
+    def design(self) -> dict[str, float]:
+        """What was chosen from ranges, by name."""
+        given = {"crush": self.crush, "radius": self.radius, "inertia": self.inertia}
+        return {name: value for name, value in given.items() if value is not None}
+
+    def having(self, design: Mapping[str, float]) -> Parts:
+        """Return the parts with other values of design variables, by name."""
+        values = {**self.design, **design}
+        return Parts(self.wheel, self.drive, values.get("crush"), values.get("radius"), values.get("inertia"))
+
+    @property
+    def kind(self) -> tuple[int, int]:
+        """Wheel and drive alone."""
+        return self.wheel, self.drive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,8 +56,8 @@ class Interval:
 class Rung:
     """One stage count of the ladder: exit_speed [m/s], gain on the rung below [-], probability that the gain is
     worthwhile, length [m], mass [kg], cost, average_power [W]; kept: whether its best design keeps every limit;
-    broken: names of the limits that no setting of so many stages was found to keep together; parts, crushes [m]: of
-    each stage, where there was something to choose."""
+    broken: names of the limits that no setting of so many stages was found to keep together; parts: of each stage,
+    where there was something to choose; design: by name, of each stage, what was to be chosen from a range."""
 
     stages: int
     exit_speed: Interval
@@ -51,7 +70,7 @@ class Rung:
     kept: bool = True
     broken: tuple[str, ...] = ()
     parts: tuple[Parts, ...] = ()
-    crushes: tuple[float, ...] = ()
+    design: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,32 +233,51 @@ class Missed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """Wheel and drive in all stages, by name, at a crush [m] (None: there was none to choose): exit speed [m/s] (None:
-    no design fits) and number of stages; at_most: it cannot exceed that speed, so it was not looked at closely."""
+    """Wheel and drive in all stages, by name, with design variables by name, those that were to be chosen from a range:
+    exit speed [m/s] (None: no design fits) and number of stages; at_most: it cannot exceed that speed, so it was not
+    looked at closely."""
 
     wheel: str
     drive: str
     exit_speed: float | None
     stages: int | None
     at_most: bool
-    crush: float | None = None
+    design: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Traded:
+    """What wheels of a radius or inertia give, wheel speeds found anew; the first of each variable is the chosen one.
+
+    variable : by name; value : of it, of the first stage with a choice, in its unit; exit_speed [m/s]; droop : greatest
+    share of wheel speed that a throw takes [-]; spin_up [s], None where that is not known; length [m]; broken : names
+    of the limits that no wheel speeds were found to keep, and then nothing else is told.
+    """
+
+    variable: str
+    value: float
+    exit_speed: float = 0.0
+    droop: float = 0.0
+    spin_up: float | None = None
+    length: float = 0.0
+    broken: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue:
-    """What was chosen among: names of wheel and drive by stage, their numbers in the lists (0: as written); crushes:
-    that of each stage [m], none where there was none to choose; one_for_all, or mixed_gain: share of exit speed that
-    parts of its own for each stage add [-]; asked, searched: ends between which the crush was to be chosen and was
-    searched [m]."""
+    """What was chosen among: names of wheel and drive by stage, their numbers in the lists (0: as written); design:
+    by name, of each stage, those that were to be chosen from a range; one_for_all, or mixed_gain: share of exit speed
+    that parts of its own for each stage add [-]; asked: ends of the ranges, by name; traded: what a little more of a
+    variable would change."""
 
     options: tuple[Option, ...]
     chosen: tuple[tuple[str, str], ...]
     numbers: tuple[Parts, ...]
     one_for_all: bool
     mixed_gain: float | None = None
-    crushes: tuple[float, ...] = ()
-    asked: tuple[float, float] | None = None
-    searched: tuple[float, float] | None = None
+    design: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    asked: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    traded: tuple[Traded, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.judge import REACHED, judged
-from stager.optimise.problem import NO_MARGINS, Problem, Trial
+from stager.optimise.problem import NO_MARGINS, Problem, Trial, spanned
 from stager.optimise.records import Settings
 from stager.optimise.refine import CLOSE, Effort, Objective, best, coolest, fastest, refine, score
 
@@ -104,7 +104,7 @@ def explore(
 
 def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
     """Return the best settings near those of a problem like this one."""
-    x = np.clip(start.x[:1], problem.low, problem.high)
+    x = problem.adopt(start.take([0]))
     scales = np.append(1.0, np.geomspace(0.97, 0.4, 9))[:, None]
     family = problem.look_at(start.lead[:1] * scales, x[0, problem.count :])
     found = refine(problem, best(fastest, problem.look(x).join(family)), fastest, effort)
@@ -152,20 +152,17 @@ def _table_grips(problem: Problem, found: Trial, settings: Settings) -> Floats:
     entry = settings.throw.stages.entry_speed
     out = np.full(problem.count, np.nan)
     for k in range(problem.count):
-        table = problem.tables.of(problem.launcher, k, ranged=k in problem.ranged)
-        out[k] = table.at(table.grip, entry[k : k + 1], found.crush[:1, k])[0]
+        table = problem.tables.of(problem.launcher, k, free=k in problem.free)
+        out[k] = table.at(table.grip, entry[k : k + 1], found.design[:1, k])[0]
     return out
 
 
 def chosen(problem: Problem, found: Trial) -> Launcher:
-    """Return the launcher with the crushes that were chosen."""
-    if not problem.ranged:
+    """Return the launcher with the values that were chosen."""
+    if not problem.choices:
         return problem.launcher
-    from dataclasses import replace
-
-    stages = tuple(replace(stage, crush=float(found.crush[0, k])) for k, stage in enumerate(problem.stages))
-    template = stages[-1] if stages else problem.launcher.template
-    return replace(problem.launcher, stages=stages, template=template)
+    made = problem.machine(found.design[0])
+    return replace(made, template=made.stages[-1])
 
 
 def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], rng: np.random.Generator) -> Trial:
@@ -175,8 +172,9 @@ def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial],
     rows += [np.append(np.zeros(count - 1), np.log(share)) for share in (0.5, 0.75, 0.9, 1.1, 1.4, 2.0, 3.0)]
     if count > 1:
         rows += [np.full(count, np.log(share)) for share in (1.2, 1.6, 2.4)]
-    middle = np.array([0.5, 0.1, 0.9])
-    x = np.vstack([np.hstack([rows, np.full((len(rows), extra), at)]) for at in (middle if extra else middle[:1])])
+    places = [np.full(extra, at) for at in ((0.5, 0.1, 0.9) if extra else (0.5,))]
+    places += [rng.random(extra) for _ in range(2 * (extra - 1))][:6]
+    x = np.vstack([np.hstack([rows, np.tile(place, (len(rows), 1))]) for place in places])
     feed = max(float(problem.launcher.feed.speed), 1e-3)
     fast = np.geomspace(0.5 * feed, float(problem.tops[-1]) or 1e-3, 32 if count == 1 else 12)
     if problem.tops[-1] <= 0:
@@ -185,9 +183,7 @@ def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial],
     ramps = [feed + (top - feed) * steps**power for top in fast for power in ((1.0,) if count == 1 else (0.5, 1.0))]
     population = problem.look(x).join(problem.look_at(np.maximum(np.array(ramps), 1e-6)))
     for one in starts:
-        known = one.x.copy()
-        if known.shape[1] != problem.size:
-            known = np.hstack([known[:, :count], np.full((len(known), extra), 0.5)])
+        known = problem.adopt(one)
         scaled = one.lead[:, None, :] * np.array([1.0, 0.99, 0.95, 0.85, 0.7])[:, None]
         population = population.join(problem.look(known)).join(
             problem.look_at(scaled.reshape(-1, count), known[0, count:])
@@ -197,16 +193,16 @@ def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial],
             continue
         lasts = np.log([0.25, 0.5, 0.7, 0.85, 0.95, 1.0, 1.1, 1.5, 2.5])
         known = np.tile(one.x[0, : count - 1], (lasts.size, 1))
-        tail = np.tile(_crush_tail(problem, one), (lasts.size, 1))
+        tail = np.tile(_tail(problem, one), (lasts.size, 1))
         population = population.join(problem.look(np.hstack([known, lasts[:, None], tail])))
         # An idle stage behind what is known: its wheel as fast as the projectile.
         shares = np.array([1.0, 0.97, 0.9, 0.75, 0.55])
         chains = one.lead[0] * shares[:, None]
         last = np.concatenate([chains[:, -1:] * more for more in (1.0, 1.05, 1.15)])
         population = population.join(
-            problem.look_at(np.hstack([np.tile(chains, (3, 1)), last]), _crush_tail(problem, one))
+            problem.look_at(np.hstack([np.tile(chains, (3, 1)), last]), _tail(problem, one))
         )
-        population = population.join(problem.look_at(_with_one_between(one.lead[0], feed), _crush_tail(problem, one)))
+        population = population.join(problem.look_at(_with_one_between(one.lead[0], feed), _tail(problem, one)))
     return population
 
 
@@ -223,11 +219,9 @@ def _with_one_between(lead: Floats, feed: float) -> Floats:
     ])  # fmt: skip
 
 
-def _crush_tail(problem: Problem, one: Trial) -> Floats:
-    if problem.size == problem.count:
-        return np.zeros(0)
-    crush = np.append(one.crush[0], one.crush[0, -1:])[: problem.count]
-    return problem.crush_variables(list(crush))
+def _tail(problem: Problem, one: Trial) -> Floats:
+    """Variables that choose what a chain of one stage less has; the last stage has that of the one before."""
+    return problem.design_variables(np.concatenate([one.design[0], one.design[0, -1:]])[: problem.count])
 
 
 def _evolve(
@@ -326,7 +320,8 @@ def most_stages(
     allowed = scenario.limit_values.stages if most is None else most
     counts = range(allowed + 1)
     limit_values = scenario.limit_values
-    return next((max(count - 1, 0) for count in counts if broken_by(launcher, limit_values, count, margins)), allowed)
+    broken = (bool(broken_by(spanned(launcher, count), limit_values, count, margins)) for count in counts)
+    return next((max(count - 1, 0) for count, one in zip(counts, broken, strict=True) if one), allowed)
 
 
 __all__ = [

@@ -36,29 +36,30 @@ def without(margins: Mapping[str, float], names: tuple[str, ...] | list[str]) ->
 
 
 def prices(
-    row: Row, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock
+    row: Row, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock, problem: Problem
 ) -> dict[str, float]:
     """Return the share of exit speed that 1 % more of each active limit buys, by solving again from the plan.
 
-    active : names of the limits that hold the plan back; more : what one more stage would add [-]. Nothing where a
-    certain exit speed is asked for, or no stage is used.
+    active : names of the limits that hold the plan back; more : what one more stage would add [-]; problem : that of
+    the row, with whatever may be chosen left open. Nothing where an exit speed is asked for, or no stage is used.
     """
-    solution = row.solution
-    if solution is None or row.scenario.goal.asked is not None:
+    if row.solution is None or row.scenario.goal.asked is not None:
         return {}
-    base = again(solution.problem, solution.trial, margins)
+    start = row.start(problem)
+    base = again(problem, start, margins)
     found = {}
     for name in sorted(active):
         if clock.out("prices"):
             break
         wider = looser(margins, name, 1.0 + MORE)
-        if name in BUILT:
-            still_broken = broken_by(row.scenario.launcher, row.scenario.limit_values, row.count + 1, wider)
-            if not _counts_stages(row, name):
-                found[name] = 0.0 if still_broken else more
-        else:
-            gained = again(solution.problem, solution.trial, wider).exit_speed[0] / base.exit_speed[0] - 1
-            found[name] = max(float(gained), 0.0)
+        if name in BUILT and _counts_stages(row, name):
+            continue
+        found[name] = 0.0
+        if name in BUILT and not broken_by(row.scenario.launcher, row.scenario.limit_values, row.count + 1, wider):
+            found[name] = more
+        if name not in BUILT or problem.choices:
+            gained = again(problem, base, wider).exit_speed[0] / base.exit_speed[0] - 1
+            found[name] = max(float(gained), found[name])
     return found
 
 
@@ -75,10 +76,10 @@ def again(problem: Problem, start: Trial, margins: Mapping[str, float]) -> Trial
 
 def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
     """Return a problem with other margins."""
-    crush = ("own" if problem.own_crush else "common") if problem.ranged else None
     other = Problem(
-        problem.scenario, problem.count, launcher=problem.launcher, tables=problem.tables, margins=margins, crush=crush
-    )
+        problem.scenario, problem.count, launcher=problem.launcher, tables=problem.tables, margins=margins,
+        choose=problem.choose,
+    )  # fmt: skip
     other.grip_correction, other.grip_found = problem.grip_correction, problem.grip_found
     return other
 

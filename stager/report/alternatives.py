@@ -1,9 +1,8 @@
-"""What else could be chosen: parts of a catalogue, ranges of crush, points of a Pareto front, robust settings."""
+"""What else could be chosen: parts of a catalogue, design variables, points of a Pareto front, robust settings."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from itertools import count, repeat
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.optimise.records import Catalogue, Front, Robust
@@ -13,94 +12,151 @@ from stager.report.numbers import MISSING, digits, sides, speed
 _FEWER = "The ladder keeps these: fewer stages with their own may do better, so that a stage adds less than it says."
 
 
+VARIABLES = {"crush": "crush_m", "radius": "radius_m", "inertia": "inertia_kg_m2"}
+"""Design variables by name, as the documents have them."""
+
+
+def variable_rows(design: Mapping[str, Any]) -> dict[str, Any]:
+    """Design variables by name, as the documents have them; null of what was not to be chosen."""
+    return {key: design.get(name) for name, key in VARIABLES.items()}
+
+
 def catalogue_rows(catalogue: Catalogue, exit_speed: float | None) -> dict[str, Any]:
     """As the document has it; exit_speed: the plan's [m/s], None where nothing fits."""
+    asked = {name: list(ends) for name, ends in catalogue.asked.items()}
     return {
         "chosen": [
-            {"stage": number, "wheel": wheel, "drive": drive or None, "crush_m": crush}
-            for number, (wheel, drive), crush in _stages(catalogue)
+            {
+                "stage": k + 1, "wheel": wheel, "drive": drive or None,
+                **variable_rows({name: values[k] for name, values in catalogue.design.items()}),
+            }
+            for k, (wheel, drive) in enumerate(catalogue.chosen)
         ],
         "one_for_all": catalogue.one_for_all,
         "mixed_gain_fraction": catalogue.mixed_gain,
-        "crush_range_m": catalogue.asked,
-        "crush_searched_m": catalogue.searched,
+        "crush_range_m": asked.get("crush"),
+        "crush_searched_m": asked.get("crush"),
+        "radius_range_m": asked.get("radius"),
+        "inertia_range_kg_m2": asked.get("inertia"),
+        "traded": [
+            {
+                **variable_rows({one.variable: one.value}), "exit_speed_m_s": one.exit_speed or None,
+                "droop_fraction": None if one.broken else one.droop, "spin_up_s": one.spin_up,
+                "length_m": one.length or None, "broken": list(one.broken),
+            }
+            for one in catalogue.traded
+        ],
         "options": [
             {
-                "wheel": option.wheel,
-                "drive": option.drive or None,
-                "crush_m": option.crush,
-                "exit_speed_m_s": option.exit_speed,
-                "at_most": option.at_most,
-                "stage_count": option.stages,
+                "wheel": option.wheel, "drive": option.drive or None, **variable_rows(option.design),
+                "exit_speed_m_s": option.exit_speed, "at_most": option.at_most, "stage_count": option.stages,
                 "loses_fraction": _loss(option.exit_speed, exit_speed),
             }
             for option in catalogue.options
         ],
-    }
-
-
-def _stages(catalogue: Catalogue) -> Iterator[tuple[int, tuple[str, str], float | None]]:
-    """Number, names and crush of each stage."""
-    return zip(count(1), catalogue.chosen, catalogue.crushes or repeat(None))
+    }  # fmt: skip
 
 
 def _loss(exit_speed: float | None, best: float | None) -> float | None:
     return None if exit_speed is None or not best else 1 - exit_speed / best
 
 
+def catalogue_notes(content: Mapping[str, Any]) -> list[str]:
+    """Return what was chosen, and what other wheels would change."""
+    return [catalogue_headline(content), *trade_notes(content)]
+
+
 def catalogue_headline(content: Mapping[str, Any]) -> str:
-    """What is in which stage, in a sentence; and where no crush was looked for."""
-    chosen, alone = content["chosen"], _crush_alone(content)
-    head = "Crush" if alone else "Catalogue"
+    """What is in which stage, in a sentence."""
+    chosen, alone = content["chosen"], _variables_alone(content)
+    head = "Catalogue" if not alone else "Crush" if _asked(content) == ["crush"] else "Chosen"
     if not chosen:
         return f"{head}: none {'in the range' if alone else 'of the parts'} makes a design that fits."
     if content["one_for_all"]:
-        said = f"{head}: {_words(chosen[0], alone)} in every stage."
-    else:
-        each = "; ".join(f"stage {part['stage']} {_words(part, alone)}" for part in chosen)
-        gain = content["mixed_gain_fraction"]
-        same = "one for all stages" if alone else "one kind"
-        said = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
-    return " ".join([said, *([] if content["one_for_all"] else [_FEWER]), *_unsearched(content)])
+        return f"{head}: {_words(content, chosen[0], alone)} in every stage."
+    each = "; ".join(f"stage {part['stage']} {_words(content, part, alone)}" for part in chosen)
+    gain = content["mixed_gain_fraction"]
+    same = "one for all stages" if alone else "one kind"
+    said = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
+    return f"{said} {_FEWER}"
 
 
 def catalogue_proviso(catalogue: Catalogue) -> str:
     """What a bound on all wheel speeds holds for."""
-    if not catalogue.asked:
-        return "That is with the parts that were chosen."
     parts = len({(option.wheel, option.drive) for option in catalogue.options}) > 1
-    return f"That is with the {'parts and the ' if parts else ''}crush that {'were' if parts else 'was'} chosen."
+    words = [name for name in VARIABLES if name in catalogue.asked]
+    if not words:
+        return "That is with the parts that were chosen."
+    several = parts or len(words) > 1
+    said = "parts" if parts else words.pop(0)
+    for number, word in enumerate(words, 1):
+        said += f"{' and the' if number == len(words) and parts else ' and' if number == len(words) else ','} {word}"
+    return f"That is with the {said} that {'were' if several else 'was'} chosen."
 
 
-def _crush_alone(content: Mapping[str, Any]) -> bool:
+def _variables_alone(content: Mapping[str, Any]) -> bool:
     """Whether there was nothing else to choose."""
     kinds = {(option["wheel"], option["drive"]) for option in content["options"]}
-    return content["crush_range_m"] is not None and len(kinds) == 1
+    return bool(_asked(content)) and len(kinds) == 1
 
 
-def _unsearched(content: Mapping[str, Any]) -> list[str]:
-    asked, searched = content["crush_range_m"], content["crush_searched_m"]
-    if asked is None:
-        return []
-    if searched is None:
-        return ["Between the crushes of the table none was looked for."]
+def _asked(content: Mapping[str, Any]) -> list[str]:
+    """Names of the design variables that were to be chosen."""
+    keys = {"crush": "crush_range_m", "radius": "radius_range_m", "inertia": "inertia_range_kg_m2"}
+    return [name for name, key in keys.items() if content[key] is not None]
+
+
+def _words(content: Mapping[str, Any], part: Mapping[str, Any], alone: bool) -> str:
+    asked = _asked(content)
+    bare = alone and asked == ["crush"]
+    said = [] if alone else [f"wheel {part['wheel']}"]
+    said += [f"drive {part['drive']}"] if part["drive"] is not None and not alone else []
+    said += [f"{'' if bare else f'{_CALLED[name]} '}{_value(name, part[VARIABLES[name]])}" for name in asked]
+    return ", ".join(said)
+
+
+_CALLED = {"crush": "crush", "radius": "wheel radius", "inertia": "wheel inertia"}
+
+
+def _value(name: str, value: float) -> str:
+    return f"{value:.3g} kg m²" if name == "inertia" else f"{_mm(value, 4 if name == 'radius' else 3)} mm"
+
+
+def _mm(length: float, count: int = 3) -> str:
+    return digits(1000 * length, count)
+
+
+def trade_notes(content: Mapping[str, Any]) -> list[str]:
+    """A sentence a variable: what larger and smaller wheels, or heavier and lighter ones, would change."""
     said = []
-    if searched[0] > asked[0]:
-        said.append(f"below {_mm(searched[0])} mm")
-    if searched[1] < asked[1]:
-        said.append(f"above {_mm(searched[1])} mm")
-    why = "there stages do not pass the projectile on one by one"
-    return [f"No crush {' or '.join(said)} was looked for: {why}."] if said else []
+    for name, more, less in (("radius", "larger", "smaller"), ("inertia", "heavier", "lighter")):
+        key = VARIABLES[name]
+        own, *others = [row for row in content["traded"] if row[key] is not None] or [None]
+        words = [
+            f"{more if row[key] > own[key] else less} wheels ({_value(name, row[key])}) {_change(own, row)}"
+            for row in sorted(others, key=lambda row: -row[key])
+        ]
+        if words:
+            text = "; ".join(words)
+            said.append(f"{text[0].upper()}{text[1:]}.")
+    return said
 
 
-def _words(part: Mapping[str, Any], alone: bool) -> str:
-    crush = [] if part["crush_m"] is None else [f"{'' if alone else 'crush '}{_mm(part['crush_m'])} mm"]
-    drive = [] if part["drive"] is None else [f"drive {part['drive']}"]
-    return ", ".join(crush if alone else [f"wheel {part['wheel']}", *drive, *crush])
-
-
-def _mm(length: float) -> str:
-    return digits(1000 * length)
+def _change(own: Mapping[str, Any], other: Mapping[str, Any]) -> str:
+    """What another wheel changes."""
+    if other["broken"]:
+        return f"do not fit within {', '.join(name.replace('_', ' ') for name in other['broken'])}"
+    gain = other["exit_speed_m_s"] / own["exit_speed_m_s"] - 1
+    speeds = "as fast" if abs(gain) < 5e-4 else f"{100 * abs(gain):.1f} % {'faster' if gain > 0 else 'slower'}"
+    said = [f"throw {speeds}"]
+    droops = [f"{100 * row['droop_fraction']:.1f}" for row in (other, own)]
+    said += [f"slow {droops[0]} % per throw (not {droops[1]})"] if droops[0] != droops[1] else []
+    times = [digits(row["spin_up_s"], 2) for row in (other, own)]
+    said += [f"spin up in {times[0]} s (not {times[1]})"] if times[0] != times[1] else []
+    longer = 1000 * (other["length_m"] - own["length_m"])
+    if abs(longer) >= 0.5:
+        said.append(f"make it {abs(longer):.0f} mm {'longer' if longer > 0 else 'shorter'}")
+    return ", ".join(said)
 
 
 def catalogue_table(content: Mapping[str, Any]) -> Table:
@@ -109,24 +165,30 @@ def catalogue_table(content: Mapping[str, Any]) -> Table:
         Column("wheel", words=True),
         Column("drive", words=True),
         Column("crush", "mm"),
+        Column("radius", "mm"),
+        Column("inertia", "kg m²"),
         Column("exit", "m/s"),
         Column("stages"),
         Column("slower", "%"),
     )
-    alone, options = _crush_alone(content), content["options"]
+    alone, options = _variables_alone(content), content["options"]
     if alone:
-        options = sorted(options, key=lambda option: option["crush_m"])
-    title = f"{'Crush' if alone else 'Parts'}, the same in every stage"
+        options = sorted(options, key=lambda option: [option[key] or 0.0 for key in VARIABLES.values()])
+    what = "Parts" if not alone else "Crush" if _asked(content) == ["crush"] else "Wheels"
+    title = f"{what}, the same in every stage"
     return Table(title, columns, tuple(_catalogue_row(option, alone) for option in options)).without_empty(MISSING)
 
 
 def _catalogue_row(option: Mapping[str, Any], alone: bool) -> tuple[str, ...]:
     exit_speed, loses, bound = option["exit_speed_m_s"], option["loses_fraction"], option["at_most"]
-    stages, crush = option["stage_count"], option["crush_m"]
+    stages = option["stage_count"]
     return (
         MISSING if alone else option["wheel"],
         MISSING if alone else option["drive"] or MISSING,
-        MISSING if crush is None else _mm(crush),
+        *(
+            MISSING if option[key] is None else f"{option[key]:.3g}" if name == "inertia" else _mm(option[key])
+            for name, key in VARIABLES.items()
+        ),
         "does not fit" if exit_speed is None else f"{'up to ' if bound else ''}{speed(exit_speed)}",
         MISSING if stages is None else str(stages),
         MISSING if loses is None else f"{'at least ' if bound else ''}{100 * max(loses, 0.0):.1f}",

@@ -82,6 +82,13 @@ TERMS: dict[str, Term] = {
         "How much narrower the gap is than the projectile, in total: wheel tyre and projectile are squeezed by this"
         " much together. More crush grips harder, and costs more energy and more strain.", _NIP_PICTURE, ("rebound",),
     ),
+    "range of wheels": Term(
+        "The plan may choose the wheels: stage.wheel.radius_range and inertia_range are ends between which it looks,"
+        " and stage.crush_range those of the crush. Another radius means a wheel of the same make: inertia and mass"
+        " follow. Another inertia means a wider or narrower wheel. Larger wheels bite better and need fewer turns, but"
+        " make the launcher longer and take longer to spin up; heavier ones lose less speed in each throw.",
+        see=("crush", "droop", "bite"),
+    ),
     "rebound": Term(
         "Share of the energy of squeezing that comes back as the projectile leaves the gap. The rest is lost as heat"
         " inside tyre and projectile. 1 is a perfect spring.", see=("crush",),

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from stager.optimise.records import Interval, Plan, Rung
+from stager.report.alternatives import VARIABLES
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, percent, speed
 from stager.report.plot import Ranges
@@ -36,6 +37,7 @@ def rows(ladder: Sequence[Rung]) -> list[dict[str, Any]]:
             "mass_kg": rung.mass,
             "cost": rung.cost,
             "average_power_W": rung.average_power,
+            "chosen": {VARIABLES[name]: list(values) for name, values in rung.design.items()},
         }
         for rung in ladder
     ]

@@ -296,7 +296,7 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     return [
         *([first] if first else []),
         *drives.feed_notes(content["feed"]),
-        *([alternatives.catalogue_headline(content["catalogue"])] if content["catalogue"] else []),
+        *(alternatives.catalogue_notes(content["catalogue"]) if content["catalogue"] else []),
         *alternatives.robust_notes(content),
         *limits.missing_keys(content["limits"]),
     ]

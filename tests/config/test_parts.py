@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from stager import api
-from stager.config import crush_ranges, crush_values, load
-from stager.physics.parts import choose, fitted
+from stager.config import load, ranges, variable_values
+from stager.errors import InputErrors
+from stager.model.stage import PAIR, Stage
+from stager.model.wheel import Wheel
+from stager.physics.materials import WHEEL_MATERIALS
+from stager.physics.parts import choose, fitted, with_variables
+from stager.physics.rotor import wheel_inertia
 from tests.broken.corpus import VALID
 
 PARTS = """cost = 40.0
@@ -79,7 +85,7 @@ def test_plan_writes_each_stage_crush_with_its_uncertainty(tmp_path: Path) -> No
     out = tmp_path / "planned.toml"
     loaded.save_plan(plan, out)
     again = api.load(out)
-    assert [float(stage.crush) for stage in again.scenario.launcher.stages] == list(plan.catalogue.crushes)
+    assert [float(stage.crush) for stage in again.scenario.launcher.stages] == list(plan.catalogue.design["crush"])
     assert again.scenario.launcher.template.crush_range is None
     spreads = {each.key: each.standard_uncertainty for each in again.scenario.uncertain}
     assert [spreads[f"stages.{number}.crush"] for number in (1, 2)] == pytest.approx([2e-4, 2e-4])
@@ -89,12 +95,78 @@ def test_plan_writes_each_stage_crush_with_its_uncertainty(tmp_path: Path) -> No
 def test_common_crush_is_written_as_one_key(tmp_path: Path) -> None:
     half = RANGED_CRUSH.replace("4 mm ± 0.2 mm", "0.4 cm ± 5 % limits") + '[[stages]]\n[[stages]]\ncrush = "3 mm"\n'
     configuration = load(_file(tmp_path, half))
-    # With `limits`, ± is the half-width: 5 % of 4 mm.
-    assert crush_values(configuration, [0.005, 0.005]) == {
+    # With `limits`, ± is the half-width, 5 % of 4 mm.
+    stages = [configuration.scenario().launcher.stage(k) for k in range(2)]
+
+    def values(*crushes: float) -> dict[str, str]:
+        return variable_values(configuration, [replace(one, crush=c) for one, c in zip(stages, crushes, strict=True)])
+
+    assert values(0.005, 0.005) == {
         "stage.crush": '"0.5 cm ± 0.02 cm limits"', "stages.2.crush": '"5 mm"',
     }  # fmt: skip
-    assert crush_values(configuration, [0.004, 0.003]) == {}
-    assert crush_ranges(configuration) == ["stage.crush_range"]
+    assert values(0.004, 0.003) == {}
+    assert ranges(configuration) == ["stage.crush_range"]
+
+
+WHEELS = VALID.replace(
+    'radius = "40 mm"\n', 'radius = "40 mm ± 0.1 mm"\nradius_range = ["25 mm", "60 mm"]\n', 1
+).replace("stages = 4", 'stages = 1\nlength = "100 mm"')
+
+
+def test_a_plan_writes_the_radius_of_the_wheel_and_what_follows_from_it(tmp_path: Path) -> None:
+    both = 'material = "aluminium"\ninertia_range = ["1e-5 kg m^2", "1 kg m^2"]'
+    given = WHEELS.replace('material = "aluminium"', both)
+    loaded = api.load(_file(tmp_path, given))
+    plan = loaded.plan(draws=0)
+    assert plan.best is not None
+    assert plan.catalogue is not None
+    made = plan.best.design.launcher.stage(0)
+    out = tmp_path / "planned.toml"
+    loaded.save_plan(plan, out)
+    again = api.load(out)
+    wheel = again.scenario.launcher.stage(0).wheel
+    assert (wheel.radius_range, wheel.inertia_range) == (None, None)
+    assert float(wheel.radius) == pytest.approx(plan.catalogue.design["radius"][0], rel=1e-9)
+    assert float(wheel_inertia(wheel)) == pytest.approx(plan.catalogue.design["inertia"][0], rel=1e-5)
+    assert float(wheel_inertia(wheel)) == pytest.approx(float(wheel_inertia(made.wheel)), rel=1e-5)
+    assert float(again.simulate().exit_speed) == pytest.approx(plan.best.exit_speed, rel=1e-5)
+    spreads = {each.key: each.standard_uncertainty for each in again.scenario.uncertain}
+    # Source: ± 0.1 mm of 40 mm, by ratio.
+    assert spreads["stage.wheel.radius"] == pytest.approx(float(wheel.radius) * 0.1 / 40, rel=1e-2)
+
+
+def test_a_wheel_of_another_radius_is_one_of_the_same_make() -> None:
+    # Source: a disc's mass goes as R^2 and its inertia as R^4; a wider one's both as its width.
+    wheel = Wheel(radius=0.04, inertia=4e-5, mass=0.05, width=0.02)
+    stage = Stage(layout=PAIR, wheel=wheel, crush=0.004, mass=0.6)
+    larger = with_variables(stage, {"radius": 0.06})
+    assert (larger.wheel.inertia, larger.wheel.mass) == (pytest.approx(4e-5 * 1.5**4), pytest.approx(0.05 * 1.5**2))
+    assert larger.mass == pytest.approx(0.6 + 2 * 0.05 * (1.5**2 - 1))
+    wider = with_variables(larger, {"inertia": 2 * 4e-5 * 1.5**4})
+    assert (wider.wheel.width, wider.wheel.mass) == (pytest.approx(0.04), pytest.approx(0.1 * 1.5**2))
+    assert wider.wheel.radius == 0.06
+
+
+def test_the_inertia_of_a_wheel_known_by_its_geometry_is_chosen_by_its_width() -> None:
+    wheel = Wheel(radius=0.04, width=0.02, bore=0.005, material=WHEEL_MATERIALS["acetal"])
+    wider = with_variables(Stage(layout=PAIR, wheel=wheel, crush=0.004), {"inertia": 1.7 * wheel_inertia(wheel)})
+    assert wider.wheel.inertia is None
+    assert wider.wheel.width == pytest.approx(1.7 * 0.02)
+    assert wheel_inertia(wider.wheel) == pytest.approx(1.7 * wheel_inertia(wheel))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('radius = "40 mm"\nradius_range = ["45 mm", "60 mm"]', "radius: must lie within radius_range, 45 mm to 60 mm"),
+        ('radius = "40 mm"\nradius_range = ["2 mm", "60 mm"]', "radius_range: must begin above"),
+        ('radius = "40 mm"\nradius_range = ["60 mm", "20 mm"]', "radius_range: must rise"),
+        ('radius = "40 mm"\ninertia_range = ["2 mm", "6 mm"]', "inertia_range"),
+    ],
+)  # fmt: skip
+def test_a_range_of_wheels_that_cannot_be_is_refused(tmp_path: Path, text: str, said: str) -> None:
+    with pytest.raises(InputErrors, match=said):
+        load(_file(tmp_path, VALID.replace('radius = "40 mm"', text, 1)))
 
 
 def test_crush_at_its_limit_loads_in_any_unit(tmp_path: Path) -> None:

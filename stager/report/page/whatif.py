@@ -12,7 +12,10 @@ import numpy as np
 
 from stager.constraints import not_judged
 from stager.model.arrays import Floats
+from stager.model.stage import Stage
+from stager.optimise.records import Parts
 from stager.optimise.response import PIECES, Curve, Judged, Response, StageTable, Steady, Surface
+from stager.physics.parts import with_variables
 from stager.report.limits import title, unit_of
 from stager.report.numbers import listing, percent, plural
 from stager.report.page.data import ReportData
@@ -100,7 +103,22 @@ def _parts(data: ReportData, count: int) -> list[list[str]]:
         stage = data.scenario.launcher.stage(k)
         found[k] += [f"wheel_option = {chosen.wheel}"] if stage.wheel_options else []
         found[k] += [f"drive_option = {chosen.drive}"] if stage.drive_options else []
+        found[k] += _wheel_lines(stage, chosen)
     return found
+
+
+def _wheel_lines(stage: Stage, chosen: Parts) -> list[str]:
+    """Lines of the configuration that say which radius and inertia a wheel was given."""
+    named = {name: value for name, value in chosen.design.items() if name != "crush"}
+    if not named:
+        return []
+    made = with_variables(stage, named).wheel
+    given = {"radius": ("m", made.radius), "inertia": ("kg m^2", made.inertia), "width": ("m", made.width)}
+    return [
+        f'wheel.{name} = "{format_quantity(float(np.mean(value)), unit=unit)}"'
+        for name, (unit, value) in given.items()
+        if value is not None and value != getattr(stage.wheel, name)
+    ]
 
 
 def _step(span: float) -> float:

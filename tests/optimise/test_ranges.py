@@ -1,5 +1,5 @@
-"""A crush of a range: the choice is as good as trying many, keeps the limits, and carries the error of the one as
-written."""
+"""Crush, radius and inertia from ranges: the choice is as good as trying many, keeps the limits, and carries the error
+of what is written."""
 
 from __future__ import annotations
 
@@ -13,11 +13,12 @@ import pytest
 from stager.model.arrays import Number
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.optimise.parts import choose, select, with_parts
+from stager.optimise.parts import choose, select, told, with_parts
 from stager.optimise.records import Catalogue, Parts, Settings
 from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, STREAMER, scenario
 from tests.optimise.solved import best_of
+from tests.optimise.wheels import drawn, fastest
 
 RANGE = (0.002, 0.006)
 NEARLY = 5e-4
@@ -41,8 +42,9 @@ def _picked(given: Scenario) -> tuple[Settings, Catalogue]:
     found = select(given, Clock())
     best = choose(given, found.rows)
     assert best is not None
-    assert found.catalogue is not None
-    return best.settings, found.catalogue
+    catalogue = told(given, found, best)
+    assert catalogue is not None
+    return best.settings, catalogue
 
 
 @cache
@@ -68,18 +70,18 @@ def test_no_crush_of_nine_does_better(given: Scenario) -> None:
     best, told = _picked(given)
     assert best.exit_speed >= _best_of_nine(given) * (1 - NEARLY)
     assert best.feasible
-    assert [float(best.design.launcher.stage(k).crush) for k in range(best.count)] == list(told.crushes)
+    assert [float(best.design.launcher.stage(k).crush) for k in range(best.count)] == list(told.design["crush"])
 
 
 def test_a_shared_limit_is_shared_out_by_a_crush_of_its_own_for_each_stage() -> None:
     given, best, told = _hot()
     assert not told.one_for_all
-    assert told.crushes[0] < told.crushes[1]
+    assert told.design["crush"][0] < told.design["crush"][1]
     assert best.exit_speed > _best_of_nine(given) * 1.01
     assert float(best.throw.stages.slip_heat.sum()) <= 1.0 * (1 + 1e-6)
     # It is an optimum: no neighbour by 5 % in either crush does better.
     for shift in ((1.05, 1.0), (1 / 1.05, 1.0), (1.0, 1.05), (1.0, 1 / 1.05)):
-        crushes = np.clip(np.array(told.crushes) * shift, *RANGE)
+        crushes = np.clip(np.array(told.design["crush"]) * shift, *RANGE)
         beside = with_parts(given, [Parts(0, 0, float(crush)) for crush in crushes])
         other = best_of(beside)
         assert other is None or other.exit_speed <= best.exit_speed * (1 + NEARLY)
@@ -104,7 +106,7 @@ def test_a_wider_range_is_never_worse() -> None:
 def test_a_range_of_no_width_is_no_choice() -> None:
     given = _ranged((0.004, 0.004), stages=1)
     found, plain = select(given, Clock()), _at(given, 0.004)
-    assert found.catalogue is None
+    assert told(given, found, None) is None
     best = choose(given, found.rows)
     assert best is not None
     assert plain is not None
@@ -114,7 +116,7 @@ def test_a_range_of_no_width_is_no_choice() -> None:
 def test_what_the_projectile_bears_is_kept() -> None:
     bearing = replace(HEAVY, projectile=replace(HEAVY.projectile, max_crush=0.0045))
     best, told = _picked(_ranged((0.002, 0.006), bearing, stages=1))
-    assert told.crushes[0] <= 0.0045
+    assert told.design["crush"][0] <= 0.0045
     assert best.exit_speed > 1.02 * _speed(_at(_ranged(stages=1), 0.004))
 
 
@@ -128,14 +130,14 @@ def test_the_crush_as_written_stays_where_another_gains_nothing() -> None:
     aim = Goal(aim=Aim.REACH, exit_speed=0.9 * _speed(_at(_ranged(stages=1), 0.004)))
     best, told = _picked(_ranged(aim=aim, stages=2))
     assert best.count == 1
-    assert told.crushes == (0.004,)
+    assert told.design["crush"] == (0.004,)
 
 
 def test_another_crush_where_it_takes_fewer_stages() -> None:
     aim = Goal(aim=Aim.REACH, exit_speed=1.1 * _speed(_at(_ranged(stages=1), 0.004)))
     best, told = _picked(_ranged(aim=aim, stages=2))
     assert best.count == 1
-    assert told.crushes[0] > 0.004
+    assert told.design["crush"][0] > 0.004
 
 
 def test_draws_keep_their_error_at_the_chosen_crush() -> None:
@@ -159,3 +161,41 @@ def test_a_crush_that_is_just_borne_fits() -> None:
     best = best_of(scenario(bearing, stages=1))
     assert best is not None
     assert best.count == 1
+
+
+@pytest.mark.parametrize("seed", [0, 1, 3, 5, 8, 11])
+def test_no_radius_and_inertia_that_brute_force_finds_throw_faster(seed: int) -> None:
+    given = drawn(seed)
+    best, told_of = _picked(given)
+    found = max(fastest(given, count)[0] for count in range(1, given.limit_values.stages + 1))
+    assert found > 0
+    assert best.exit_speed >= found * (1 - 1e-3)
+    assert best.feasible
+    radii = [float(best.design.launcher.stage(k).wheel.radius) for k in range(best.count)]
+    assert radii == list(told_of.design["radius"])
+
+
+def test_a_length_that_binds_is_used_up_by_larger_wheels() -> None:
+    # Source: arithmetic; one stage is as long as its wheel is wide.
+    template = replace(HEAVY.template, wheel=replace(HEAVY.template.wheel, radius_range=(0.02, 0.08)))
+    given = scenario(replace(HEAVY, template=template), stages=1, length=0.1234)
+    best, told_of = _picked(given)
+    assert told_of.design["radius"] == (pytest.approx(0.0617),)
+    assert best.length <= 0.1234 * (1 + 1e-6)
+    shorter = scenario(replace(HEAVY, template=template), stages=1, length=0.1)
+    assert best.exit_speed > 1.02 * _picked(shorter)[0].exit_speed
+
+
+def test_draws_keep_their_errors_at_the_chosen_radius_and_inertia() -> None:
+    # Source: arithmetic; errors are by ratio, and an inertia that is given goes as the fourth power of the radius.
+    template = replace(HEAVY.template, wheel=replace(HEAVY.template.wheel, radius_range=(0.02, 0.08)))
+    radii = np.array([0.039, 0.04, 0.0412])
+
+    def realise(values: Any) -> Any:
+        radius: Number = values.get("stage.wheel.radius", 0.04)
+        return replace(HEAVY, template=replace(template, wheel=replace(template.wheel, radius=radius)))
+
+    given = replace(scenario(replace(HEAVY, template=template), stages=1), realise=realise)
+    made = with_parts(given, [Parts(0, 0, radius=0.05)]).realise({"stage.wheel.radius": radii}).stage(0)
+    assert np.asarray(made.wheel.radius) == pytest.approx(0.05 * radii / 0.04)
+    assert np.asarray(made.wheel.inertia) == pytest.approx(4e-3 * (0.05 / 0.04) ** 4 * np.ones(3))

@@ -1,0 +1,77 @@
+"""What wheels larger or smaller, heavier or lighter than the chosen ones would change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from stager.constraints import broken_by
+from stager.model.scenario import Scenario
+from stager.optimise.parts import Row, with_parts
+from stager.optimise.problem import Problem
+from stager.optimise.records import Settings, Traded
+from stager.optimise.search import Clock, improve
+from stager.physics.drive.spinup import spin_up
+from stager.physics.parts import INERTIA, RADIUS, DesignVariable
+
+BY = 1.2
+"""Ratio of a variable to the chosen one at which the trade is told, where the range goes so far [-]."""
+SAME = 0.02
+"""Share of a change below which nothing is told of it [-]."""
+
+
+def trades(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Clock) -> tuple[Traded, ...]:
+    """Return what other radii and inertias of all wheels would change, wheel speeds found anew.
+
+    scenario : with the ranges; row : the design; margins : least slack of limits by name [-].
+    """
+    found = []
+    for variable in (RADIUS, INERTIA):
+        if row.solution is None or not any(variable.name in parts.design for parts in row.parts):
+            continue
+        found.append(_told(variable, row, row.settings))
+        for by in (1 / BY, BY):
+            if clock.out("what other wheels would change"):
+                break
+            other = _at(scenario, row, variable, by, margins)
+            if other is not None:
+                found.append(other)
+    return tuple(found)
+
+
+def _at(
+    scenario: Scenario, row: Row, variable: DesignVariable, by: float, margins: Mapping[str, float]
+) -> Traded | None:  # fmt: skip
+    """With the variable times `by`, as far as its range goes; None where that is no change."""
+    parts = list(row.parts)
+    for k, one in enumerate(parts):
+        ends, value = variable.range(scenario.launcher.stage(k)), one.design.get(variable.name)
+        if ends is not None and value is not None:
+            parts[k] = one.having({variable.name: float(np.clip(by * value, *ends))})
+    first = next(k for k, one in enumerate(parts) if variable.name in one.design)
+    changed, was = parts[first].design[variable.name], row.parts[first].design[variable.name]
+    if abs(changed / was - 1) < SAME or row.solution is None:
+        return None
+    other = with_parts(scenario, parts)
+    if broken := broken_by(other.launcher, other.limit_values, row.count):
+        return Traded(variable=variable.name, value=changed, broken=tuple(broken))
+    solution = improve(Problem(other, row.count, margins=margins), row.solution.trial)
+    if not solution.feasible:
+        names = tuple(result.name for result in solution.settings.verdicts if not result.satisfied)
+        return Traded(variable=variable.name, value=changed, broken=names)
+    return _told(variable, Row(row.count, other, tuple(parts), solution, solution.settings), solution.settings)
+
+
+def _told(variable: DesignVariable, row: Row, settings: Settings) -> Traded:
+    point = settings.design
+    stages, first = settings.throw.stages, next(k for k, one in enumerate(row.parts) if variable.name in one.design)
+    time = None
+    if point.train is not None and point.holding is not None and point.launcher.supply is not None:
+        time = float(spin_up(point.train, point.holding, point.launcher.supply).time)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        droop = 1.0 - stages.wheel_speed_after_a / stages.wheel_speed_a
+    return Traded(
+        variable=variable.name, value=row.parts[first].design[variable.name], exit_speed=settings.exit_speed,
+        droop=float(np.nan_to_num(droop).max()), spin_up=time, length=settings.length,
+    )  # fmt: skip
