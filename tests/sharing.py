@@ -1,4 +1,4 @@
-"""Answers that take long, made once for all tests that ask the same of the same configuration."""
+"""Share slow results between tests that ask the same of the same configuration."""
 
 from __future__ import annotations
 
@@ -9,22 +9,22 @@ import pytest
 
 from stager.api import Loaded
 
-ANSWERS: dict[tuple[str, ...], Any] = {}
+RESULTS: dict[tuple[str, ...], Any] = {}
 """Results by method, hash of the configuration, arguments and options."""
 
 
-def share_answers(monkeypatch: pytest.MonkeyPatch, *names: str) -> None:
-    """Let methods of `Loaded` give what they gave before, where they are asked the same."""
+def share_results(monkeypatch: pytest.MonkeyPatch, *names: str) -> None:
+    """Make methods of `Loaded` return cached results for equal configurations and arguments."""
     for name in names:
-        monkeypatch.setattr(Loaded, name, _kept(name, getattr(Loaded, name)))
+        monkeypatch.setattr(Loaded, name, _cached(name, getattr(Loaded, name)))
 
 
-def _kept(name: str, ask: Callable[..., Any]) -> Callable[..., Any]:
-    def answer(loaded: Loaded, *given: Any, **options: Any) -> Any:
+def _cached(name: str, method: Callable[..., Any]) -> Callable[..., Any]:
+    def call(loaded: Loaded, *given: Any, **options: Any) -> Any:
         options.pop("progress", None)
         key = (name, loaded.sha256, repr(given), repr(sorted(options.items())))
-        if key not in ANSWERS:
-            ANSWERS[key] = ask(loaded, *given, **options)
-        return ANSWERS[key]
+        if key not in RESULTS:
+            RESULTS[key] = method(loaded, *given, **options)
+        return RESULTS[key]
 
-    return answer
+    return call

@@ -54,7 +54,7 @@ def _card(changes: dict[str, Any] | None = None) -> CardResult:
 
 
 def _written(folder: Path, changes: dict[str, str] | None = None) -> Path:
-    """A configuration with set speeds, as `plan -o` writes them."""
+    """Write a configuration with set speeds, as `plan -o` does; return its path."""
     path = folder / "planned.toml"
     text = Path(SEED_BALL).read_text(encoding="utf-8")
     for old, new in (changes or {}).items():

@@ -12,7 +12,7 @@ import pytest
 import stager as package
 from tests.cli.run import TEMPLATE, stager
 from tests.cli.run import document as run_json
-from tests.sharing import share_answers
+from tests.sharing import share_results
 
 PROVENANCE = {"stager_version", "config_sha256", "seed"}
 STAGE = {
@@ -41,7 +41,7 @@ MASS = 0.018
 @pytest.fixture(autouse=True)
 def share_plan(monkeypatch: pytest.MonkeyPatch) -> None:
     """Compute the plan once for all documents."""
-    share_answers(monkeypatch, "plan")
+    share_results(monkeypatch, "plan")
 
 
 def _changed(tmp_path: Path, *changes: tuple[str, str]) -> str:

@@ -38,7 +38,7 @@ SPEEDS = np.array([8.0, 11.0, 14.0])
 
 
 def wheel(**changes: Any) -> Wheel:
-    """An aluminium wheel with a lipped ring."""
+    """Return an aluminium wheel with a ring held by a lip."""
     tyre = Tyre(material=NITRILE, depth=0.003, stretch=0.05, held_by=Hold.LIP)
     return replace(Wheel(radius=0.04, width=0.018, bore=0.005, material=ALUMINIUM, inertia=4e-5, tyre=tyre), **changes)
 

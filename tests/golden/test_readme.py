@@ -10,7 +10,7 @@ from contextlib import redirect_stdout
 import pytest
 
 from tests.cli.run import ROOT, stager
-from tests.sharing import share_answers
+from tests.sharing import share_results
 
 README = ROOT / "README.md"
 COMMAND = re.compile(r"```\n\$ stager (?P<arguments>[^\n]*)\n(?P<shown>.*?)```\n", re.DOTALL)
@@ -20,7 +20,7 @@ PYTHON = re.compile(r"```python\n(?P<code>.*?)```\n+```\n(?P<shown>.*?)```\n", r
 @pytest.fixture(autouse=True)
 def terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     """Run in the repository's root, at 80 columns, without colour."""
-    share_answers(monkeypatch, "plan")
+    share_results(monkeypatch, "plan")
     monkeypatch.chdir(ROOT)
     monkeypatch.setenv("NO_COLOR", "1")
     monkeypatch.setenv("COLUMNS", "80")

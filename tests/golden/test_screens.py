@@ -15,7 +15,7 @@ from stager.cli.app import COMMANDS
 from tests.cli.run import ROOT, TEMPLATE, Completed, stager
 from tests.fit.recordings import Wheel, recording
 from tests.page.reports import with_values
-from tests.sharing import share_answers
+from tests.sharing import share_results
 
 TYPED = {
     "bench": "help\n2400 7.4 first one\n7.5\n3000, 9.2\nbuild b\n3200 jam\n15,5\n200 30\nundo\n4200 12.4\nshow\n",
@@ -129,9 +129,9 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(autouse=True)
-def share_results(monkeypatch: pytest.MonkeyPatch) -> None:
+def shared(monkeypatch: pytest.MonkeyPatch) -> None:
     """Compute plans and fits once for all widths."""
-    share_answers(monkeypatch, "plan", "fit", "next", "compare", "watch", "report")
+    share_results(monkeypatch, "plan", "fit", "next", "compare", "watch", "report")
 
 
 @pytest.mark.parametrize("width", [80, 120])

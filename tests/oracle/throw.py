@@ -78,7 +78,7 @@ class Passage:
 
 @dataclass(frozen=True)
 class Outcome:
-    """exit_speed [m/s] and spin [rad/s], 0 and the last spin after a jam; which stage jammed."""
+    """Exit speed [m/s] (0 after a jam), spin [rad/s], index of the stage that jammed, and all stages."""
 
     exit_speed: float
     spin: float

@@ -14,15 +14,15 @@ from tests.physics.machines import launcher, with_mass
 MU, R_WHEEL, R_BALL = 0.5, 0.04, 0.02
 
 
-def _normal_impulse(stiffness: float, depth: float) -> float:
-    """∫N dx = (4/3) k d a with a = √(2(R + r)d), small crush."""
+def _normal_force_integral(stiffness: float, depth: float) -> float:
+    """Return ∫N dx = (4/3) k d a with a = √(2(R + r)d), small crush."""
     return 4 / 3 * stiffness * depth * np.sqrt(2 * (R_WHEEL + R_BALL) * depth)
 
 
 def test_exit_speed_of_a_slipping_pair() -> None:
     machine = launcher()
     done = throw(machine, np.array([60.0]))
-    expected = np.sqrt(2.0**2 + 4 * MU * _normal_impulse(2e5, 1e-4) / 0.02)
+    expected = np.sqrt(2.0**2 + 4 * MU * _normal_force_integral(2e5, 1e-4) / 0.02)
     assert float(done.exit_speed) == pytest.approx(expected, rel=2e-3)
 
 
@@ -30,7 +30,7 @@ def test_exit_speed_of_a_slipping_pair() -> None:
 def test_exit_speed_of_a_slipping_rail_with_rolling_entry(shape: Shape) -> None:
     machine = launcher(layout=RAIL, shape=shape, crush=1e-4)
     done = throw(machine, np.array([60.0]), entry_spin=2.0 / R_BALL)
-    gain = 4 * MU * _normal_impulse(2e5, 1e-4) / (0.02 * (1 + shape.inertia_factor))
+    gain = 4 * MU * _normal_force_integral(2e5, 1e-4) / (0.02 * (1 + shape.inertia_factor))
     assert float(done.exit_speed) == pytest.approx(np.sqrt(4.0 + gain), rel=5e-3)
 
 

@@ -80,7 +80,7 @@ def _sliding(shape: Shape, *, feed: float, radius: float = 0.02, push: float = 1
 @pytest.mark.parametrize("share", [0.0, 0.5, -0.25])
 @pytest.mark.parametrize("shape", [BALL, HOLLOW_BALL, DISC, RING], ids=lambda shape: shape.name)
 def test_speed_after_sliding_to_rolling(shape: Shape, share: float) -> None:
-    """v/v0 = (1 + β s)/(1 + β), β moment of inertia by m r², s rim speed by v0 at first: momentum about the ground."""
+    """v/v0 = (1 + β s)/(1 + β) by angular momentum about the ground; β = I/(m r²), s = initial rim speed/v0."""
     done = throw(_sliding(shape, feed=8.5), np.array([8.5]), entry_spin=share * 8.5 / 0.02)
     beta = shape.inertia_factor
     assert float(done.exit_speed) / 8.5 == pytest.approx((1 + beta * share) / (1 + beta), rel=0.015)
@@ -167,7 +167,7 @@ def _belt(normal: float, mass: float, friction: float, length: float, feed: floa
 
 
 def test_slip_distance_of_a_box_on_a_belt() -> None:
-    """Belt at 2 m/s, μ 0.5, g 10: slips 0.4 m against the belt (studyadda.com, 282931): as far as it goes itself."""
+    """Belt at 2 m/s, μ 0.5, g 10: slips 0.4 m on the belt (studyadda.com, 282931), as far as it moves."""
     mass, slow = 1.0, 0.02
 
     def still_slips(length: float) -> bool:

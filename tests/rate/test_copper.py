@@ -19,7 +19,7 @@ SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4
 
 
 def _integrate_copper_heat(friction: float, limit: float, idle: float) -> float:
-    """∫Ri² dt [J] of one motor of a pair, from the equations of motion in time; rebound 1, no wheel growth."""
+    """Return ∫Ri² dt [J] of one motor of a pair, from the equations of motion in time; rebound 1, no wheel growth."""
     radius, half, crush, stiffness, creep, mass = 0.04, 0.019, 2e-3, 4e4, 0.15, 0.018
     pull, resistance = 1 / DRIVE.speed_constant, DRIVE.resistance
     axis = radius + half - crush
