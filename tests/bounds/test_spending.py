@@ -1,4 +1,4 @@
-"""The bound under slip heat that stages share. Sources: the full model, a problem solved on paper, dense sampling."""
+"""Upper bounds under slip heat that stages share: against throws, a problem solved by hand, and dense sampling."""
 
 from __future__ import annotations
 
@@ -35,11 +35,11 @@ CASES = {
     "rod": scenario(STREAMER, wheel_speed=40.0, slip_heat=0.35, stages=2),
     "margin": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.2, grip_margin=0.05),
 }
-"""Scenarios whose slip heat binds."""
+"""Scenarios whose slip-heat limit is active."""
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_what_is_reached_lies_close_below_the_bound(name: str) -> None:
+def test_plan_is_close_below_its_bound_under_shared_slip_heat(name: str) -> None:
     task = CASES[name]
     found = plan(task, draws=0)
     assert found.best is not None
@@ -51,20 +51,20 @@ def test_what_is_reached_lies_close_below_the_bound(name: str) -> None:
     assert free > 2 * gap
 
 
-def test_no_random_setting_within_the_heat_beats_it() -> None:
+def test_no_random_setting_within_the_heat_exceeds_the_bound() -> None:
     budget, rng = 1.5, np.random.default_rng(5)
     task = scenario(EVEN, wheel_speed=45.0, slip_heat=budget, stages=2)
     done = throw(task.launcher, rng.uniform(4.0, 45.0, (10_000, 2)), options=Options(tolerance=1e-5))
     kept = ~done.jammed & (done.stages.slip_heat.sum(axis=-1) <= budget)
     fastest = float(done.exit_speed[kept].max())
-    # The target lies far below what can be reached, so that the search has to give up.
+    # The target is far below the greatest speed, so the search stops at its limit of cells.
     known = bound(task, 2)
     for most in (600, 2_000):
         found = shared(task, known, 0.7 * fastest, 2, most=most)
         assert found.speed >= fastest
 
 
-def test_fewer_stages_fall_short_of_an_asked_speed_for_their_heat() -> None:
+def test_slip_heat_excludes_fewer_stages_for_a_goal() -> None:
     task = CASES["half the mass"]
     two = plan(replace(task, limit_values=replace(task.limit_values, stages=2)), draws=0, certified=False).best
     assert two is not None
@@ -75,7 +75,7 @@ def test_fewer_stages_fall_short_of_an_asked_speed_for_their_heat() -> None:
     assert shared(asked, known, speed, 3).speeds[2] < speed
 
 
-def test_without_a_limit_or_a_gap_the_bound_stays() -> None:
+def test_bound_is_unchanged_without_a_limit_or_a_gap() -> None:
     task = CASES["half the mass"]
     known = bound(task, 3)
     assert shared(task, known, known.speed, 3) == known
@@ -83,15 +83,15 @@ def test_without_a_limit_or_a_gap_the_bound_stays() -> None:
     assert shared(free, known, 1.0, 3) == known
 
 
-def test_a_plan_of_more_stages_than_were_bounded_is_no_fault() -> None:
-    # Nothing is bounded behind as many stages as reach the cap.
+def test_shared_bound_of_more_stages_than_bounded() -> None:
+    # Bounds end at the number of stages that reaches the cap.
     task = CASES["half the mass"]
     known = replace(bound(task, 1), asked=10.0)
     assert len(known.speeds) == 2
     assert 10.0 < shared(task, known, 10.0, 3, most=600).speeds[1] < known.speeds[1]
 
 
-def test_more_heat_never_lowers_the_bound() -> None:
+def test_bound_rises_with_the_slip_heat_limit() -> None:
     task = CASES["half the mass"]
     known, reached = bound(task, 2), 13.0
     tops = [
@@ -105,8 +105,8 @@ def test_more_heat_never_lowers_the_bound() -> None:
 
 
 @pytest.mark.parametrize("count", [1, 2, 4])
-def test_a_problem_solved_on_paper(count: int) -> None:
-    # Each stage adds its wheel speed and makes heat of its square: n stages with budget H add √(n H) at most.
+def test_shared_budget_of_a_problem_solved_by_hand(count: int) -> None:
+    # Each stage adds its wheel speed and makes heat equal to its square, so n stages with budget H add at most √(n H).
     def evaluate(asked: Sequence[Asked]) -> list[tuple[np.ndarray, np.ndarray, np.ndarray]]:
         return [(one.low + one.wheel_low, one.high + one.wheel_high, one.wheel_low**2) for one in asked]
 
@@ -119,8 +119,8 @@ def test_a_problem_solved_on_paper(count: int) -> None:
 
 
 @pytest.mark.parametrize("machine", [HEAVY, LIGHT, PLATEAU, HOLLOW, STREAMER, EVEN], ids=lambda _: "")
-def test_throws_make_no_less_heat_than_their_cell(machine: Launcher) -> None:
-    # Cells of all widths go through their steps together, each at its own pace.
+def test_slip_heat_of_throws_is_at_least_that_of_their_cell(machine: Launcher) -> None:
+    # Cells of all widths are integrated in one batch.
     rng, count, inside, width = np.random.default_rng(2), 72, 10, np.repeat([0.0, 0.05, 0.5], 24)
     low = np.stack([rng.uniform(0.5, 15.0, count), np.zeros(count), rng.uniform(2.0, 40.0, count)])
     cells = Cells(low, low + width * np.array([[1.0], [0.0], [1.0]]), np.zeros(count, np.intp))
@@ -135,7 +135,7 @@ def test_throws_make_no_less_heat_than_their_cell(machine: Launcher) -> None:
     assert fine[clear] == pytest.approx(heat[0, clear], rel=0.02, abs=2e-3)
 
 
-def test_no_throw_exceeds_what_its_energy_allows() -> None:
+def test_no_throw_exceeds_its_energy_ceiling() -> None:
     rng = np.random.default_rng(4)
     for machine in (LIGHT, EVEN, HOLLOW, STREAMER, MIXED):
         entry, wheel = rng.uniform(0.2, 20.0, 200), rng.uniform(1.0, 45.0, 200)
@@ -159,7 +159,7 @@ def test_least_loss_is_that_of_dense_samples(law: object) -> None:
     assert found == pytest.approx(least[at], rel=2e-3, abs=1e-6)
 
 
-def test_margins_hold_for_every_entry_of_a_slice() -> None:
+def test_grip_margins_hold_for_every_entry_speed_of_a_slice() -> None:
     task: Scenario = load(CONFIGS / "seed_ball.toml").scenario()
     machine, rng = task.launcher, np.random.default_rng(8)
     most = margins(machine, 1, 25.0, 60.0, 0.05)

@@ -1,4 +1,4 @@
-"""Extremes of friction over intervals against dense sampling: no source but arithmetic."""
+"""Greatest and least friction over intervals of slip against dense sampling."""
 
 from __future__ import annotations
 
