@@ -13,7 +13,7 @@ from stager.fit.explanations import Hypothesis, explain
 from stager.fit.friction_laws import own_law
 from stager.fit.likelihood import noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit
-from stager.fit.statistics.hypothesis_tests import Difference, by_cells, paired
+from stager.fit.statistics.hypothesis_tests import Difference, by_settings, paired
 from stager.fit.table.throws import Throws, clock
 from stager.model.scenario import Scenario
 
@@ -115,7 +115,7 @@ def _by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) -> dict[
     Where few settings were repeated, the differences of settings tell their scatter better than the repeats do.
     """
     logs, settings = np.log(throws.exit_speed), throws.settings
-    welch = by_cells(logs, first, settings, None if apart else clock(throws)[1])
+    welch = by_settings(logs, first, settings, None if apart else clock(throws)[1])
     pairs = paired(logs, first, settings)
     if welch is not None and (pairs is None or welch.freedom >= min(ENOUGH, pairs.freedom)):
         return {"welch": welch, "paired": None}

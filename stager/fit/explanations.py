@@ -343,7 +343,7 @@ def _explanation(
     changed = _Changed(found=found, parts=parts, perturbation=perturbation, measured=throws.exit_speed, factor=factor)
     size = len(found.priors) + 1
     pull = bend((*found.priors, factor))
-    problem = Problem(residuals=changed, loss=found.noise, step=np.full(size, STEP), pull=pull)
+    problem = Problem(residuals=changed, loss=found.noise, step=np.full(size, STEP), prior=pull)
     start = np.append(found.place, 0.0)
     nudged = problem.value(np.stack([start, start + np.eye(size)[-1]]))[1]
     if np.abs(nudged[1] - nudged[0]).max() < LEAST * found.scatter:

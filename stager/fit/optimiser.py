@@ -144,7 +144,7 @@ def best_fit(
     idle = tuple(prior for prior, there in zip(priors, seen, strict=True) if not there)
     problem = Problem(
         residuals=Residuals(model=where, priors=active, measured=measured), loss=Outcome(noise, jams),
-        step=np.full(len(active), STEP), pull=bend(active),
+        step=np.full(len(active), STEP), prior=bend(active),
     )  # fmt: skip
     starts = _starts(problem, start[seen], rng)
     minimum = minimise(problem, starts, iterations=ITERATIONS, tolerance=CLOSE, adapt=True)

@@ -1,8 +1,8 @@
-"""Units at the edge: "18 g ± 0.5 g" to an SI value with its standard uncertainty, and back for people.
+"""Units: "18 g ± 0.5 g" to an SI value with its standard uncertainty, and back for people.
 
-The only part that knows pint, and it loads it with the first quantity.
-
-units.py   the units and how they convert      text.py   read a quantity      show.py   write one
+units.py  the known units and conversion, by pint, which is used here only and loaded at the first quantity
+text.py   read a quantity
+show.py   write a quantity
 """
 
 from stager.units.show import ScreenUnit, format_quantity, readable_unit, screen_unit, show

@@ -1,4 +1,4 @@
-"""Quantities for people."""
+"""Quantities as text for people, and the units of screens."""
 
 from __future__ import annotations
 
@@ -15,18 +15,19 @@ _PREFIXED = {
 }  # fmt: skip
 _OTHER = {"1/s": "/s", "K": "degC", "rad/s": "rpm", "rad": "deg", "rad/s/V": "rpm/V", "C": "Ah"}
 _LARGEST_DIGITS = 10
+"""Significant digits of a value without uncertainty."""
 _SCREEN = {"K": "degC", "m": "mm"}
 """Unit in which screens show an SI unit, whatever the size."""
 _TYPESET = str.maketrans({"2": "²", "3": "³", "^": ""})
 
 
 def show(value: float, unit: str, *, digits: int = 6) -> str:
-    """`value` in `unit` as the text that `parse` reads back, to `digits` significant digits."""
+    """Return `value` in `unit` as text for `parse`, to `digits` significant digits."""
     return f"{value:.{digits}g} {unit}".strip()
 
 
 def readable_unit(value: float, unit: str) -> str:
-    """The unit in which people would write an SI `value`: "g" for 0.018 kg, "rpm" for a rate of turning."""
+    """Return the usual unit for an SI `value`: "g" for 0.018 kg, "rpm" for an angular speed."""
     if unit in _OTHER:
         return _OTHER[unit]
     size = abs(value)
@@ -72,9 +73,9 @@ def screen_unit(unit: str) -> ScreenUnit:
 
 
 def format_quantity(value: float, standard_uncertainty: float = 0.0, unit: str = "", *, written: str = "") -> str:
-    """An SI value, with its standard uncertainty, as text for people that `parse` reads back.
+    """Return an SI value, with its standard uncertainty, as text for people and for `parse`.
 
-    written: the unit to use; "" for one that suits. With an uncertainty both end at its second digit.
+    written: the unit to use; "": `readable_unit`. With an uncertainty both end at its second digit.
     """
     if not unit:
         return _pair(value, standard_uncertainty, "", "")
@@ -89,13 +90,13 @@ def _pair(value: float, spread: float, unit: str, spread_unit: str) -> str:
     if not (spread and math.isfinite(spread)):
         return show(value, unit, digits=_LARGEST_DIGITS)
     last = math.floor(math.log10(spread)) - 1
-    # 9.96 rounds to 10: one place less
+    # 9.96 rounds to 10, which has one place less.
     last = math.floor(math.log10(round(spread, -last))) - 1
     return f"{_ending(value, last)} {unit}".strip() + f" ± {_ending(spread, last)} {spread_unit}".rstrip()
 
 
 def _ending(value: float, last: int) -> str:
-    """`value` rounded to 10^last."""
+    """Return `value` rounded to 10^last."""
     size = max(abs(value), 10.0**last)
     if last < -6 or size >= 1e7:
         exponent = math.floor(math.log10(size))

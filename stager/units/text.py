@@ -1,4 +1,4 @@
-"""A quantity as text to its SI value and standard uncertainty."""
+"""Read a quantity: from text to SI value and standard uncertainty."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _KINDS = {
 
 
 class QuantityError(ValueError):
-    """A text that is not the quantity asked for; `hint` says what would be right."""
+    """A text that is not the expected quantity; hint: a correct example."""
 
     def __init__(self, message: str, hint: str = "") -> None:
         self.hint = hint
@@ -38,9 +38,11 @@ class QuantityError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """An SI value with its standard uncertainty; rectangular: between limits, else normal.
+    """An SI value with its standard uncertainty.
 
-    unit: the SI unit; written: the unit in the text; low, high: the range in which such a quantity can lie.
+    rectangular: the distribution is uniform between limits, else normal
+    unit: the SI unit; written: the unit in the text
+    low, high: range of such a quantity
     """
 
     value: float
@@ -52,13 +54,13 @@ class Measured:
     written: str = ""
 
     def holds(self, values: Any) -> Any:
-        """Whether each of `values` [SI] is within the range; an end at 0 is within it."""
+        """Return whether each of `values` [SI] is within the range, ends included."""
         return (values >= self.low) & (values <= self.high)
 
 
 @dataclass(frozen=True, slots=True)
 class _Written:
-    """Numbers and units as they stand in a text; spread None: no ±. share: the spread is in per cent of the value."""
+    """Numbers and units of a text; spread: what follows ±, None: no ±; share: it is in per cent of the value."""
 
     value: float
     unit: str
@@ -68,12 +70,14 @@ class _Written:
     rectangular: bool = False
 
 
-LONGEST, MOST_POWER = 100, 10
-"""Most characters of a quantity; greatest power of a length in a stiffness."""
+LONGEST = 100
+"""Most characters of a quantity."""
+MOST_POWER = 10
+"""Greatest power of a length in a stiffness."""
 
 
 def parse(text: str, unit: str, example: str) -> Measured:
-    """Read `text` as a quantity in the dimension of `unit` (an SI unit; "" for a pure number).
+    """Return the quantity in `text`, of the dimension of `unit` (an SI unit; "" for a pure number).
 
     Raises QuantityError, whose hint shows `example`.
     """
@@ -92,12 +96,12 @@ def parse(text: str, unit: str, example: str) -> Measured:
 
 
 def written_unit(text: str) -> str:
-    """The unit in a text, "" where it has none. Raises QuantityError where the text is no quantity at all."""
+    """Return the unit in a text, "" where it has none. Raises QuantityError where the text is not a quantity."""
     return _split(text, "write a number and its unit").unit
 
 
 def parse_stiffness(text: str, example: str) -> Measured:
-    """Read a force per length to some power; the result's unit says which, e.g. "N/m^1.5"."""
+    """Return a force per length^exponent; the exponent is in the unit of the result, e.g. "N/m^1.5"."""
     hint = f'write it like "{example}"'
     written = _split(text, hint).unit
     if not written:
@@ -110,12 +114,12 @@ def parse_stiffness(text: str, example: str) -> Measured:
 
 
 def stiffness_unit(exponent: float) -> str:
-    """SI unit of a stiffness with the exponent."""
+    """Return the SI unit of a stiffness with an exponent."""
     return "N/m" if exponent == 1 else f"N/m^{exponent:g}"
 
 
 def _spread(found: _Written, value: float, unit: str, hint: str) -> float:
-    """Half-width or standard uncertainty in SI."""
+    """Return the number after ± in SI: a half-width or a standard uncertainty."""
     spread = found.spread or 0.0
     if spread < 0:
         raise QuantityError(f"its uncertainty must not be negative (got ± {spread:g})", hint)
@@ -129,7 +133,7 @@ def _spread(found: _Written, value: float, unit: str, hint: str) -> float:
 
 
 def _match(written: str, number: str, unit: str, hint: str) -> None:
-    """Raises QuantityError where what is written cannot be in `unit`."""
+    """Raise QuantityError where a written unit cannot be converted to `unit`."""
     if not unit:
         if written == "%":
             raise QuantityError("is a pure number, not a percentage", f"write {float(number.strip('± ')) / 100:g}")

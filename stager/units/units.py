@@ -1,6 +1,6 @@
-"""The units people write, as a list for pint. A closed list: a unit that is not in it gets the nearest one as hint.
+"""The known units, defined for pint, and conversion between them; an unknown unit gets the nearest one as a hint.
 
-An angle is a dimension of its own here, so that a rate ("2 /s") and a rate of turning ("120 rpm") cannot be mixed up.
+Angle is a dimension here, so that a rate ("2 /s") and an angular speed ("120 rpm") are not mixed up.
 """
 
 from __future__ import annotations
@@ -87,14 +87,16 @@ _TOKEN = re.compile(
 )
 _ONE_PER = re.compile(r"1\s*(?=/)")
 _LONGEST = 60
+"""Most characters of a unit."""
 _SHORT = 10
+"""Characters of a factor that is exact in so many digits."""
 _PER = re.compile(r"^(?:/|per\b)\s*")
 _DEGREES = re.compile(r"\b(degC|degF|celsius|fahrenheit)\b")
 _PRODUCT = re.compile(r"[\s*/^²³]")
 
 
 class UnknownUnit(ValueError):
-    """A text that is no unit; `near`: the nearest one, "" where there is none."""
+    """A text that is not a known unit; near: the nearest one, "": none."""
 
     def __init__(self, written: str) -> None:
         self.near = _near(written)
@@ -102,8 +104,8 @@ class UnknownUnit(ValueError):
 
 
 @contextmanager
-def _unseen(name: str) -> Iterator[None]:
-    """While this lasts, a library that is not loaded yet cannot be: pint loads some only because they are there."""
+def _not_loading(name: str) -> Iterator[None]:
+    """Keep a library from being loaded meanwhile: pint loads some only because they are installed."""
     if name in sys.modules:
         yield
         return
@@ -117,7 +119,7 @@ def _unseen(name: str) -> Iterator[None]:
 @lru_cache(maxsize=1)
 def _registry() -> Any:
     try:
-        with _unseen("scipy"), _unseen("dask"):
+        with _not_loading("scipy"), _not_loading("dask"):
             import pint
 
         registry: Any = pint.UnitRegistry(None)
@@ -126,14 +128,14 @@ def _registry() -> Any:
     except ImportError:
         raise
     except Exception as error:
-        # Not the user's fault: some releases do not go with releases of what they need.
+        # Some releases of pint do not work with releases of their dependencies.
         raise ImportError(f"pint cannot be used: {type(error).__name__}: {error}") from error
     return registry
 
 
 @lru_cache(maxsize=1000)
 def unit(written: str) -> Any:
-    """The pint unit of a text. Raises UnknownUnit."""
+    """Return the pint unit of a text. Raises UnknownUnit."""
     plain = _plain(written)
     if len(plain) > _LONGEST or not _is_product(plain):
         raise UnknownUnit(written)
@@ -141,12 +143,12 @@ def unit(written: str) -> Any:
     try:
         return registry.parse_units(plain)
     except Exception as error:
-        # pint's parser answers bad text with errors of a dozen kinds, down to those of Python's tokenizer
+        # pint's parser raises a dozen kinds of errors, down to those of Python's tokenizer.
         raise UnknownUnit(written) from error
 
 
 def _is_product(plain: str) -> bool:
-    """Whether a text is made of names, products, quotients, brackets and short powers: pint works out 9**9**9."""
+    """Return whether a text has only names, products, quotients, brackets and short powers: pint computes 9**9**9."""
     start = _ONE_PER.match(plain)
     at, before = start.end() if start else 0, ""
     while at < len(plain):
@@ -162,7 +164,7 @@ def _plain(written: str) -> str:
     for sign, same in _SAME.items():
         plain = plain.replace(sign, same)
     plain = _PER.sub("1/", plain)
-    # within a product only the size of a degree counts
+    # Within a product a degree is a temperature difference.
     return _DEGREES.sub(_size_name, plain) if _PRODUCT.search(plain) else plain
 
 
@@ -171,12 +173,12 @@ def _size_name(match: re.Match[str]) -> str:
 
 
 def same_kind(written: str, si: str) -> bool:
-    """Whether both measure the same thing."""
+    """Return whether two units have the same dimension."""
     return bool(unit(written).dimensionality == unit(si).dimensionality)
 
 
 def is_turning(written: str) -> bool:
-    """Whether a text is the unit of a rate of turning."""
+    """Return whether a text is a unit of angular speed."""
     try:
         return same_kind(written, "rad/s")
     except UnknownUnit:
@@ -185,7 +187,7 @@ def is_turning(written: str) -> bool:
 
 @lru_cache(maxsize=1000)
 def _factor(written: str, si: str, *, difference: bool) -> float | None:
-    """What to multiply by; None where zero is not zero in both."""
+    """Return the factor between two units; None where they differ by an offset."""
     source, target = (_size(name) if difference else unit(name) for name in (written, si))
     quantity = _registry().Quantity
     if quantity(0.0, source).to(target).magnitude:
@@ -201,7 +203,7 @@ def _size(written: str) -> Any:
 
 
 def convert(value: float, written: str, si: str) -> float:
-    """`value` of one unit in another; temperatures are absolute."""
+    """Return `value` of one unit in another; temperatures are absolute."""
     factor = _factor(written, si, difference=False)
     if factor is None:
         return float(_registry().Quantity(value, unit(written)).to(unit(si)).magnitude)
@@ -209,13 +211,12 @@ def convert(value: float, written: str, si: str) -> float:
 
 
 def convert_difference(value: float, written: str, si: str) -> float:
-    """As `convert`, for a difference: of temperatures, only the size of a degree counts."""
+    """Return a difference in one unit in another: temperatures without offset."""
     return _scaled(value, _factor(written, si, difference=True) or 1.0)
 
 
 def _scaled(value: float, factor: float) -> float:
-    """Where the factor is one part in so many, the decimal is divided as it is written: 4.02 mm is 0.00402 m to the
-    last bit, which neither a quotient of floats nor a product gives."""
+    """Return value × factor; for a factor 1/n the decimal is divided, so that 4.02 mm is 0.00402 m to the last bit."""
     whole = round(1 / factor)
     if whole > 1 and abs(whole * factor - 1) < 1e-12:
         return float(Decimal(repr(float(value))) / whole)
@@ -223,13 +224,13 @@ def _scaled(value: float, factor: float) -> float:
 
 
 def dimensions(written: str) -> dict[str, float]:
-    """Powers of the base dimensions, by name ("length", "mass", …)."""
+    """Return the powers of the base dimensions by name ("length", "mass", …)."""
     return {name.strip("[]"): float(power) for name, power in unit(written).dimensionality.items()}
 
 
 @lru_cache(maxsize=1)
 def _names() -> dict[str, str]:
-    """Short names with and without a prefix, by what they are without regard to case."""
+    """Return short names of units, with and without prefix, by their lower-case form."""
     shorts = [[part.strip() for part in line.split(";")[-1].split("=")][1:] for line in _UNITS.splitlines() if line]
     flat = [name for names in shorts for name in names if name.isidentifier() and name != "_" and len(name) < 6]
     common = ("mm", "cm", "km", "kg", "mg", "ms", "kN", "mN", "kPa", "MPa", "GPa", "kJ", "mJ", "kW", "mW", "mA", "mV")

@@ -1,6 +1,6 @@
-"""Statistics that know nothing of throws: each works on arrays or on a function that is passed in.
+"""General statistics, on arrays or on functions that are passed in.
 
-least_squares        many starts at once, and intervals by profile likelihood
-importance_sampling  draws from a posterior, smoothed weights, coverage intervals
-hypothesis_tests     two samples, a coefficient among covariates, patterns in residuals; AICc, several tests at once
+least_squares.py        damped least squares from many starts, intervals by profile likelihood
+importance_sampling.py  posterior draws, smoothed weights, coverage intervals
+hypothesis_tests.py     two-sample tests, a regression coefficient, patterns in residuals; AICc, Holm's adjustment
 """

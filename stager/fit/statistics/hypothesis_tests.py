@@ -1,4 +1,4 @@
-"""Two samples (Welch), a coefficient among covariates, patterns in residuals; AICc, and several tests at once."""
+"""Two-sample tests (Welch), a regression coefficient, patterns in residuals; AICc and Holm's adjustment."""
 
 from __future__ import annotations
 
@@ -13,19 +13,18 @@ from stager.model.arrays import Floats
 
 
 def aicc(loss: float, parameters: float, count: int) -> float:
-    """AICc = 2·loss + 2k + 2k(k + 1)/(n − k − 1).
+    """Return AICc = 2·loss + 2k + 2k(k + 1)/(n − k − 1); inf where n ≤ k + 1.
 
-    loss: −ln likelihood at the fit; parameters k, the noise's size among them, may be an effective number (trace of
-    the smoother, as Hurvich, Simonoff and Tsai, J. R. Stat. Soc. B 60 (1998), use it); count n of data. inf where
-    there are too few data to tell. Source: Hurvich and Tsai, Biometrika 76 (1989), as read in
-    the manual of the R package sme.
+    loss: −ln likelihood at the fit; parameters: k, with that of the noise, may be an effective number (trace of the
+    smoother, as in Hurvich, Simonoff and Tsai, J. R. Stat. Soc. B 60 (1998)); count: n of data. Hurvich and Tsai,
+    Biometrika 76 (1989), as read in the manual of the R package sme.
     """
     left = count - parameters - 1
     return math.inf if left <= 0 else 2 * loss + 2 * parameters + 2 * parameters * (parameters + 1) / left
 
 
 def holm(probabilities: list[float]) -> list[float]:
-    """p values adjusted for being several, in their order (Holm, Scand. J. Stat. 6 (1979), as R's p.adjust)."""
+    """Return p values adjusted for multiple tests, in their order (Holm, Scand. J. Stat. 6 (1979), as R's p.adjust)."""
     order = sorted(range(len(probabilities)), key=lambda k: probabilities[k])
     out, least = [0.0] * len(probabilities), 0.0
     for rank, k in enumerate(order):
@@ -37,19 +36,19 @@ def holm(probabilities: list[float]) -> list[float]:
 Labels = NDArray[np.bool_]
 Groups = NDArray[np.intp]
 CLIP = 3.0
-"""Standard deviations beyond which a throw is drawn in."""
-
-QUANTILE, NORMAL_QUANTILE = 0.6, 0.8416212335729143
-"""Share of residuals whose bound tells the scatter, and that bound for a normal one: wild values hardly move it."""
-
-UNTOLD = 1e6
-"""Condition at which the scatters of two builds cannot be told apart."""
-
+"""Standard deviations at which residuals are clipped [-]."""
+QUANTILE = 0.6
+"""Quantile of absolute residuals that estimates their scale [-]: outliers hardly move it."""
+NORMAL_QUANTILE = 0.8416212335729143
+"""The same quantile of a standard normal variable [-]."""
+MAX_CONDITION = 1e6
+"""Condition number above which the variances of two builds cannot be separated [-]."""
 ROUNDS = 20
+"""Iterations of the robust fit [-]."""
 ENOUGH_FOR_DRIFT = 8
-"""Throws beyond what settings and builds take, that a drift must be learned from."""
-
+"""Throws beyond the number of other coefficients, from which a linear drift is fitted too [-]."""
 FEWEST_PAIRS = 3
+"""Settings in common that a paired test needs [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,12 +63,12 @@ class Difference:
 
     @property
     def t(self) -> float:
-        """Value by standard uncertainty."""
+        """Return value / standard uncertainty."""
         return self.value / self.standard_uncertainty
 
 
 def welch(first: Floats, second: Floats, *, coverage: float = 0.95) -> Difference:
-    """Mean of `first` less mean of `second`, any unit.
+    """Return the difference of means, `first` less `second`, any unit.
 
     Welch, Biometrika 34 (1947), with Satterthwaite's degrees of freedom. Raises ValueError below two values each.
     """
@@ -77,51 +76,51 @@ def welch(first: Floats, second: Floats, *, coverage: float = 0.95) -> Differenc
 
 
 def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95) -> Difference:
-    """Mean over settings of the differences of means, first less second; one setting is Welch's test.
+    """Return the mean over settings of the differences of means, first less second; with one setting Welch's test.
 
-    Scatter of each build is taken as common to its settings, so a setting with a single throw still counts.
+    Each build has one variance over its settings, so that a setting with a single throw contributes.
     Raises ValueError where a build has no setting with two throws.
     """
     values = np.concatenate([sample for pair in pairs for sample in pair])
     first = np.concatenate([np.full(len(sample), side == 0) for pair in pairs for side, sample in enumerate(pair)])
     settings = np.concatenate([np.full(len(sample), k) for k, pair in enumerate(pairs) for sample in pair])
-    found = by_cells(values, first, settings, clip=np.inf, coverage=coverage)
+    found = by_settings(values, first, settings, clip=np.inf, coverage=coverage)
     if found is None:
         raise ValueError("scatter needs at least two throws at one setting")
     return found
 
 
-def by_cells(
+def by_settings(
     values: Floats, first: Labels, settings: Groups, order: Floats | None = None, *, clip: float = CLIP,
     coverage: float = 0.95,
 ) -> Difference | None:  # fmt: skip
-    """Welch's test over the settings that two builds share, wild values drawn in, a straight drift taken out.
+    """Return Welch's test over the settings that two builds share, with outliers clipped and a linear drift removed.
 
-    Least squares with a mean for each setting and a difference of builds, each build with a scatter of its own.
+    Least squares with a mean for each setting and a difference of builds; each build has its own variance.
 
     Parameters
     ----------
     values : ndarray, shape (n,)
-        Logarithms of what was measured.
+        Logarithms of the measured values.
     first : ndarray of bool, shape (n,)
-        Which are of the first build.
+        Whether each belongs to the first build.
     settings : ndarray of int, shape (n,)
         Throws of equal settings have equal numbers.
     order : ndarray, shape (n,), optional
-        When each was measured; left out where the builds did not take turns.
+        Time or number of each; None where the builds were not alternated, so that drift cannot be separated.
     clip : float
-        Standard deviations of the own build beyond which a residual is drawn in, as Huber's pseudo-values are (Robust
+        Standard deviations of the build at which residuals are clipped, as in Huber's pseudo-values (Robust
         Statistics, 1981; from memory).
 
     Returns
     -------
     Difference or None
-        First less second, with Satterthwaite's degrees of freedom; for one setting it is Welch's test. None without a
-        setting in common, or where a build's scatter cannot be told.
+        First less second, with Satterthwaite's degrees of freedom. None without a setting in common, or where the
+        variance of a build cannot be estimated.
 
     Notes
     -----
-    SciPy's tests of two samples know no settings; the tests hold this against them for one setting.
+    SciPy's two-sample tests have no settings; the tests compare with them for one setting.
     """
     both = np.isin(settings, np.intersect1d(settings[first], settings[~first]))
     values, first, settings = values[both], first[both], settings[both]
@@ -136,9 +135,9 @@ def by_cells(
     left_over = np.eye(values.size) - design @ inverse
     sides = np.stack([first, ~first]).astype(np.float64)
     mixing = sides @ left_over**2 @ sides.T
-    if values.size <= np.linalg.matrix_rank(design) or np.linalg.cond(mixing) > UNTOLD:
+    if values.size <= np.linalg.matrix_rank(design) or np.linalg.cond(mixing) > MAX_CONDITION:
         return None
-    values = _drawn_in(values, design, inverse, sides, clip)
+    values = _clipped(values, design, inverse, sides, clip)
     residuals = left_over @ values
     scatter = np.maximum(np.linalg.solve(mixing, sides @ residuals**2), 0.0)
     weights = inverse[0] ** 2 @ sides.T
@@ -148,11 +147,11 @@ def by_cells(
     turned = left_over @ (share[:, None] * left_over) * (scatter @ sides)
     spread = 2 * float((turned * turned.T).sum())
     freedom = 2 * variance**2 / spread if spread > 0 else float(values.size - design.shape[1])
-    return judged(float(inverse[0] @ values), float(np.sqrt(variance)), freedom, coverage)
+    return t_test(float(inverse[0] @ values), float(np.sqrt(variance)), freedom, coverage)
 
 
-def _drawn_in(values: Floats, design: Floats, inverse: Floats, sides: Floats, clip: float) -> Floats:
-    """Pseudo-values: a robust fit plus residuals that are drawn in to `clip` standard deviations of their build."""
+def _clipped(values: Floats, design: Floats, inverse: Floats, sides: Floats, clip: float) -> Floats:
+    """Return pseudo-values: a robust fit plus residuals clipped at `clip` standard deviations of their build."""
     if not np.isfinite(clip):
         return values
     fitted = design @ (inverse @ values)
@@ -170,20 +169,20 @@ def _drawn_in(values: Floats, design: Floats, inverse: Floats, sides: Floats, cl
 
 
 def paired(values: Floats, first: Labels, settings: Groups, *, coverage: float = 0.95) -> Difference | None:
-    """Student's t of the differences of settings, first less second; None with fewer than three in common."""
+    """Return the paired t test of the settings' differences, first less second; None below FEWEST_PAIRS in common."""
     shared = np.intersect1d(settings[first], settings[~first])
     if shared.size < FEWEST_PAIRS:
         return None
     apart = np.array(
         [np.median(values[(settings == k) & first]) - np.median(values[(settings == k) & ~first]) for k in shared]
     )
-    return judged(
+    return t_test(
         float(apart.mean()), float(apart.std(ddof=1) / np.sqrt(shared.size)), float(shared.size - 1), coverage
     )
 
 
-def judged(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference:
-    """A value with its Student's t interval and p value against 0."""
+def t_test(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference:
+    """Return a value with its Student's t interval and p value against 0."""
     from scipy.special import stdtr, stdtrit
 
     if standard_uncertainty == 0:
@@ -199,14 +198,20 @@ def judged(value: float, standard_uncertainty: float, freedom: float, coverage: 
 
 
 class Together(ValueError):
-    """The covariates leave nothing of the column."""
+    """A column is a linear combination of the covariates."""
 
 
 def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float = 0.95) -> tuple[Difference, float]:
-    """Coefficient of `column` (n,) in `values` (n,) beside `covariates` (n, k), any units; and how much of the column
-    the covariates leave, as a share of its sum of squares [-].
+    """Return the regression coefficient of `column` (n,) in `values` (n,) beside `covariates` (n, k), any units.
 
-    Raises ValueError where fewer than one degree of freedom is left, Together where nothing of the column is.
+    Also the share of the column's sum of squares that the covariates do not explain [-].
+
+    Raises
+    ------
+    ValueError
+        Where less than one degree of freedom is left.
+    Together
+        Where the column is a linear combination of the covariates.
     """
     basis = _basis(covariates)
     left = column - basis @ (basis.T @ column)
@@ -220,11 +225,13 @@ def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float
     value = float(left @ values / (left @ left))
     residuals = values - basis @ (basis.T @ values) - value * left
     scatter = float((residuals**2).sum()) / freedom
-    return judged(value, float(np.sqrt(scatter / (left @ left))), float(freedom), coverage), share
+    return t_test(value, float(np.sqrt(scatter / (left @ left))), float(freedom), coverage), share
 
 
 RESAMPLES = 1999
+"""Simulated samples of a test [-]: p values in steps of 1/2000."""
 FEWEST = 6
+"""Residuals that a test needs [-]."""
 
 
 def structure(residuals: Floats, columns: Floats, tangents: Floats) -> float:
@@ -234,14 +241,14 @@ def structure(residuals: Floats, columns: Floats, tangents: Floats) -> float:
     ----------
     residuals : ndarray, shape (n,)
     columns : ndarray, shape (n, k)
-        What might explain them.
+        Candidate patterns.
     tangents : ndarray, shape (n, p)
-        Directions in which the fit has already moved them: nothing that lies in these can be tested.
+        Directions that the fit has adjusted already; patterns within them cannot be tested.
 
     Returns
     -------
     float
-        1 where too few residuals are left to tell.
+        1 where too few residuals are left.
     """
     from scipy.special import fdtrc
 
@@ -261,10 +268,10 @@ def structure(residuals: Floats, columns: Floats, tangents: Floats) -> float:
 
 
 def runs(residuals: Floats, tangents: Floats, rng: np.random.Generator) -> float:
-    """Return the p value of residuals that follow their neighbours, in the order given.
+    """Return the p value of serial correlation of the residuals, in the order given.
 
-    The ratio of von Neumann (Ann. Math. Stat. 12, 1941), against the same ratio of fresh scatter that was fitted as
-    these were: `tangents` (n, p) as in `structure`.
+    The ratio of von Neumann (Ann. Math. Stat. 12, 1941), against that of simulated residuals after the same fit;
+    tangents (n, p) as in `structure`.
     """
     if residuals.size < FEWEST:
         return 1.0
@@ -278,9 +285,9 @@ def runs(residuals: Floats, tangents: Floats, rng: np.random.Generator) -> float
 
 
 def groups(residuals: Floats, rng: np.random.Generator) -> tuple[float, Floats]:
-    """Return the p value of residuals (n,) that fall into two groups, and the group of each (n,), 0 or 1.
+    """Return the p value of residuals (n,) forming two groups, and the group of each (n,), 0 or 1.
 
-    The share of the sum of squares that is left about the means of the best two groups, against that of normal scatter.
+    The share of the sum of squares within the best two groups, against that of simulated normal residuals.
     """
     if residuals.size < 2 * FEWEST:
         return 1.0, np.zeros(residuals.size)
@@ -290,12 +297,12 @@ def groups(residuals: Floats, rng: np.random.Generator) -> tuple[float, Floats]:
 
 
 def _ratio(rows: Floats) -> Floats:
-    """Sum of squared differences of neighbours by the sum of squares, (lanes,) for rows (lanes, n)."""
+    """Return the sum of squared differences of neighbours / sum of squares, (rows,) for (rows, n)."""
     return np.asarray((np.diff(rows, axis=1) ** 2).sum(axis=1) / np.maximum((rows**2).sum(axis=1), 1e-300))
 
 
 def _two(rows: Floats) -> tuple[Floats, Floats]:
-    """Share left about two groups (lanes,), and where they part (lanes,), for rows (lanes, n)."""
+    """Return the share of the sum of squares within two groups, and their threshold, (rows,) for (rows, n)."""
     ordered = np.sort(rows, axis=1)
     count = rows.shape[1]
     sums = np.cumsum(ordered, axis=1)
@@ -303,7 +310,7 @@ def _two(rows: Floats) -> tuple[Floats, Floats]:
     low, high = sums[:, :-1] / sizes, (sums[:, -1:] - sums[:, :-1]) / (count - sizes)
     total = (ordered**2).sum(axis=1, keepdims=True) - sums[:, -1:] ** 2 / count
     between = sizes * low**2 + (count - sizes) * high**2 - sums[:, -1:] ** 2 / count
-    # A single outlier is no group.
+    # A single outlier is not a group.
     enough = (sizes >= max(2, count // 8)) & (sizes <= count - max(2, count // 8))
     share = np.where(enough, 1 - between / np.maximum(total, 1e-300), np.inf)
     best = share.argmin(axis=1)
@@ -312,7 +319,7 @@ def _two(rows: Floats) -> tuple[Floats, Floats]:
 
 
 def _basis(columns: Floats) -> Floats:
-    """Orthonormal columns that span `columns` (n, k), those that add nothing left out."""
+    """Return orthonormal columns that span `columns` (n, k), without those that are linearly dependent."""
     scale = np.sqrt((columns**2).sum(axis=0))
     kept = columns[:, scale > 1e-9 * max(float(scale.max(initial=0.0)), 1e-300)]
     if kept.shape[1] == 0:

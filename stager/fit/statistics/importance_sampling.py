@@ -1,14 +1,12 @@
-"""Draws from a posterior by adaptive importance sampling, with smoothed weights and coverage intervals.
+"""Posterior draws by adaptive importance sampling, with smoothed weights and coverage intervals.
 
-Rounds of draws come from mixtures of Student's t: around the modes first, then around what the weights have shown. All
-draws are weighted against the mixture of all rounds (the balance heuristic of Veach, as in Sbert, Havran and
-Szirmay-Kalos, EURASIP J. Adv. Signal Process. 2018), so
-none is wasted. Proposals of a round may depend on the draws of earlier ones; the little bias that this leaves falls
-with their number.
+Rounds of draws come from mixtures of Student's t, first around the modes, then adapted to the weighted draws. All draws
+are weighted against the mixture of all rounds (the balance heuristic of Veach, as in Sbert, Havran and Szirmay-Kalos,
+EURASIP J. Adv. Signal Process. 2018). Proposals depend on earlier draws; the small bias falls with their number.
 
-Weights are smoothed, and judged by the shape of their tail (Vehtari, Simpson, Gelman, Yao and Gabry, Pareto smoothed
-importance sampling, 2015, JMLR 2024); the tail is fitted as Zhang and Stephens, Technometrics 51 (2009) do; both from
-memory. The tests hold it against arviz-stats, which brings more packages along than forty lines are worth.
+Weights are smoothed, and checked by the shape of their tail (Vehtari, Simpson, Gelman, Yao and Gabry, Pareto smoothed
+importance sampling, 2015, JMLR 2024); the tail is fitted as in Zhang and Stephens, Technometrics 51 (2009); both from
+memory. The tests compare it with arviz-stats, which would bring many packages along.
 """
 
 from __future__ import annotations
@@ -23,9 +21,9 @@ from stager.model.arrays import Floats
 
 
 def quantile(draws: Floats, weights: Floats, shares: Floats) -> Floats:
-    """Quantiles of draws (n, ...) with weights (n,) that add to 1, at `shares` (k,); shape (k, ...).
+    """Return quantiles of draws (n, ...) with weights (n,) that sum to 1, at `shares` (k,); shape (k, ...).
 
-    Between draws by straight lines through the middles of their steps.
+    Linear interpolation between the middles of the steps of the distribution.
     """
     flat = draws.reshape(draws.shape[0], -1)
     out = np.empty((shares.size, flat.shape[1]))
@@ -37,10 +35,10 @@ def quantile(draws: Floats, weights: Floats, shares: Floats) -> Floats:
 
 
 def interval(draws: Floats, weights: Floats | None = None, coverage: float = 0.95) -> tuple[float, float]:
-    """Probabilistically symmetric coverage interval (JCGM 101, 7.7) of draws (n,).
+    """Return the probabilistically symmetric coverage interval (JCGM 101, 7.7) of draws (n,).
 
-    Few draws make a narrow interval: its ends are order statistics whose expected shares beyond are the tails asked
-    for, r/(n + 1) for the r-th of n, n being the number of equal draws that would tell as much.
+    To keep the coverage with few draws, its ends are order statistics whose expected tail shares, r/(n + 1) for the
+    r-th of n, are those asked for; n is the effective number of draws.
     """
     weights = np.full(draws.shape[0], 1 / draws.shape[0]) if weights is None else weights
     tail = (1 - coverage) / 2
@@ -50,22 +48,23 @@ def interval(draws: Floats, weights: Floats | None = None, coverage: float = 0.9
 
 
 def moments(draws: Floats, weights: Floats) -> tuple[Floats, Floats]:
-    """Mean (p,) and covariance (p, p) of weighted draws (n, p)."""
+    """Return mean (p,) and covariance (p, p) of weighted draws (n, p)."""
     mean = weights @ draws
     centred = draws - mean
     return mean, (centred * weights[:, None]).T @ centred
 
 
 TRUSTED = 0.7
+"""Tail shape above which weights are unreliable, however many [-]; Vehtari et al."""
 
 
 def threshold(count: int) -> float:
-    """Return the tail's shape above which `count` draws are not relied on: min(1 − 1/log10 S, 0.7), Vehtari et al."""
+    """Return the tail shape above which `count` draws are unreliable: min(1 − 1/log10 S, 0.7), Vehtari et al."""
     return min(1 - 1 / float(np.log10(max(count, 11))), TRUSTED)
 
 
 def smooth(log_weights: Floats) -> tuple[Floats, float]:
-    """Weights (n,) that add to 1 from their logarithms (n,), the tail's shape k; above TRUSTED do not rely on them."""
+    """Return weights (n,) that sum to 1 from their logarithms (n,), and the shape k of their tail."""
     weights = np.exp(log_weights - log_weights.max())
     count = weights.size
     tail = min(count // 5, int(3 * np.sqrt(count)))
@@ -84,7 +83,7 @@ def smooth(log_weights: Floats) -> tuple[Floats, float]:
 
 
 def _fit(over: Floats) -> tuple[float, float]:
-    """Shape k and scale of a generalised Pareto distribution for sorted excesses (n,)."""
+    """Return shape k and scale of a generalised Pareto distribution fitted to sorted excesses (n,)."""
     count = over.size
     guesses = 30 + int(np.sqrt(count))
     quarter = over[max(int(count / 4 + 0.5) - 1, 0)]
@@ -94,46 +93,55 @@ def _fit(over: Floats) -> tuple[float, float]:
     weight = 1 / np.exp(height - height[:, None]).sum(axis=1)
     best = float((theta * weight).sum() / weight.sum())
     shape = float(np.log1p(-best * over).mean())
-    # A weak prior towards 1/2 keeps few points from shouting.
+    # A weak prior towards 1/2 stabilises fits to few points.
     return (shape * count + 0.5 * 10) / (count + 10), -shape / best
 
 
 LogDensity = Callable[[Floats], Floats]
-"""ln density up to a constant (lanes,) at places (lanes, p)."""
+"""ln density up to a constant (points,) at points (points, p)."""
 
 FREEDOM = 6.0
-FIRST, LATER, ROUNDS = 200, 400, 18
+"""Degrees of freedom of the proposals [-]."""
+FIRST = 200
+"""Draws of the first round."""
+LATER = 400
+"""Draws of each later round."""
+ROUNDS = 18
+"""Most rounds."""
 ENOUGH = 1000.0
-"""Effective draws that are aimed at: the ends of a 95 % interval are then known to about a tenth of a standard
-deviation."""
-
+"""Effective draws to reach: the ends of a 95 % interval are then known to about a tenth of a standard deviation."""
 FEWEST = 400.0
-"""Effective draws below which intervals are not relied on."""
-
+"""Effective draws below which intervals are unreliable."""
 AGREE = 4.0
-"""A confirming round agrees where no mean differs by more than so many of its standard errors."""
-
-WIDER, FAR = 1.25, 4.0
-PIECES, PIECE = 8, 0.35
+"""Standard errors by which the means of a confirming round may differ [-]."""
+WIDER = 1.25
+"""Scale of a proposal by the covariance that it is made for [-]."""
+FAR = 4.0
+"""The same for a wide proposal, for tails [-]."""
+PIECES = 8
+"""Local proposals of a round, for bent or truncated densities."""
+PIECE = 0.35
+"""Scale of a local proposal by the covariance [-]."""
 TEMPERED = 12
+"""Effective draws per parameter that adapt the proposals [-]."""
 
 
 @dataclass(frozen=True, slots=True)
-class Bump:
-    """A Student's t in p dimensions: centre (p,), lower triangular root of its scale (p, p), share of a mixture."""
+class Proposal:
+    """A multivariate Student's t: centre (p,), lower triangular root of its scale (p, p), share of a mixture."""
 
     centre: Floats
     root: Floats
     share: float
 
     def draw(self, rng: np.random.Generator, count: int) -> Floats:
-        """Draws (count, p)."""
+        """Return draws (count, p)."""
         normal = rng.normal(size=(count, self.centre.size)) @ self.root.T
         stretch = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, size=(count, 1)))
         return np.asarray(self.centre + normal * stretch)
 
     def log_density(self, place: Floats) -> Floats:
-        """ln density times share (lanes,) at places (lanes, p)."""
+        """Return ln(share × density) (points,) at points (points, p)."""
         size = self.centre.size
         apart = np.linalg.solve(self.root, (place - self.centre).T)
         constant = lgamma((FREEDOM + size) / 2) - lgamma(FREEDOM / 2) - size / 2 * log(FREEDOM * pi)
@@ -144,8 +152,12 @@ class Bump:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draws:
-    """place (draws, p) with weights (draws,) that add to 1; tail: Pareto shape of the weights;
-    effective: number of equal draws that would tell as much; confirmed: a fresh round agreed with those before it."""
+    """Weighted draws.
+
+    place (draws, p); weights (draws,), which sum to 1
+    tail: Pareto shape of the weights; effective: effective number of draws
+    confirmed: a fresh round agreed with those before it
+    """
 
     place: Floats
     weights: Floats
@@ -155,21 +167,21 @@ class Draws:
 
     @property
     def trusted(self) -> bool:
-        """Whether the weights are even enough to rely on."""
+        """Whether the weights are reliable."""
         return self.confirmed and self.tail < threshold(self.weights.size) and self.effective >= FEWEST
 
     def resample(self, rng: np.random.Generator, count: int) -> Floats:
-        """Rows (count,) of equal weight, by systematic resampling."""
+        """Return rows (count,) of equal weight, by systematic resampling."""
         heights = np.cumsum(self.weights)
         rows = np.searchsorted(heights, (rng.random() + np.arange(count)) / count)
         return np.asarray(np.minimum(rows, self.weights.size - 1))
 
 
-def bump(centre: Floats, covariance: Floats, share: float) -> Bump:
-    """A bump whose scale is `covariance` (p, p), made positive definite where rounding has spoilt it."""
+def proposal(centre: Floats, covariance: Floats, share: float) -> Proposal:
+    """Return a proposal with the scale `covariance` (p, p), made positive definite against rounding."""
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
     fixed = (vectors * np.maximum(values, 1e-12 * max(values.max(), 1e-12))) @ vectors.T
-    return Bump(centre, np.linalg.cholesky(fixed), share)
+    return Proposal(centre, np.linalg.cholesky(fixed), share)
 
 
 def sample(
@@ -180,8 +192,11 @@ def sample(
     rounds: int = ROUNDS,
     enough: float = ENOUGH,
 ) -> Draws:
-    """Draws from `target`; modes: places (p,), covariances (p, p) and shares of its hills."""
-    mixtures = [[bump(place, WIDER * spread, share) for place, spread, share in modes]]
+    """Return draws from the density exp(`target`).
+
+    modes: points (p,), covariances (p, p) and shares; rounds: most rounds; enough: effective draws to reach.
+    """
+    mixtures = [[proposal(place, WIDER * spread, share) for place, spread, share in modes]]
     places: list[Floats] = []
     heights: list[Floats] = []
     counts: list[int] = []
@@ -206,17 +221,17 @@ def sample(
     return found
 
 
-def _agrees(before: Draws, place: Floats, height: Floats, mixture: Sequence[Bump]) -> bool:
-    """Return whether a fresh round, weighed by its own proposal alone, has the means of the draws before it."""
+def _agrees(before: Draws, place: Floats, height: Floats, mixture: Sequence[Proposal]) -> bool:
+    """Return whether a fresh round, weighted by its own proposal only, agrees in its means with the earlier draws."""
     alone = _weigh(place, height, [mixture], [len(place)])
     mean, spread = moments(before.place, before.weights)
     there, _ = moments(alone.place, alone.weights)
-    # Of a round with few effective draws a large difference is no wonder.
+    # The standard error accounts for few effective draws.
     error = np.sqrt(np.maximum(np.diagonal(spread), 1e-300) * (1 / alone.effective + 1 / before.effective))
     return bool((np.abs(there - mean) < AGREE * error).all())
 
 
-def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Bump]], counts: Sequence[int]) -> Draws:
+def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Proposal]], counts: Sequence[int]) -> Draws:
     parts = [
         np.log(count / sum(counts)) + one.log_density(place)
         for mixture, count in zip(mixtures, counts, strict=True)
@@ -227,28 +242,26 @@ def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Bump]], co
     return Draws(place=place, weights=weights, tail=tail, effective=float(1 / (weights**2).sum()))
 
 
-def _adapted(found: Draws, first: Sequence[Bump], rng: np.random.Generator) -> list[Bump]:
-    """What the weights show, as a whole, far around, and piece by piece where the hill is bent or cut off; beside the
-    first guess."""
+def _adapted(found: Draws, first: Sequence[Proposal], rng: np.random.Generator) -> list[Proposal]:
+    """Return proposals from the weighted draws: their covariance, a wide one, local ones, and the first ones."""
     weights = _tempered(found)
     mean, spread = moments(found.place, weights)
-    # Few effective draws make a thin covariance: hold on to the first guess.
+    # With few effective draws the covariance is blended with that of the first proposal.
     even = float(1 / (weights**2).sum())
     trust = even / (even + mean.size)
     start = max(first, key=lambda one: one.share)
     blend = trust * spread + (1 - trust) * (start.root @ start.root.T)
     pieces = rng.choice(weights.size, PIECES, p=weights)
     return [
-        bump(mean, WIDER * blend, 0.35),
-        bump(mean, FAR * blend, 0.15),
-        *(bump(found.place[row], PIECE * blend, 0.3 / PIECES) for row in pieces),
-        *(Bump(one.centre, one.root, 0.2 * one.share) for one in first),
+        proposal(mean, WIDER * blend, 0.35),
+        proposal(mean, FAR * blend, 0.15),
+        *(proposal(found.place[row], PIECE * blend, 0.3 / PIECES) for row in pieces),
+        *(Proposal(one.centre, one.root, 0.2 * one.share) for one in first),
     ]
 
 
 def _tempered(found: Draws) -> Floats:
-    """The weights, raised to a power below 1 while too few draws carry them, so that proposals widen before they
-    narrow."""
+    """Return the weights raised to a power up to 1 at which enough draws have weight, so that proposals stay wide."""
     enough = min(TEMPERED * found.place.shape[1], found.weights.size / 4)
     logs = np.log(np.maximum(found.weights, 1e-300))
     weights = found.weights

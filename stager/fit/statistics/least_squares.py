@@ -1,8 +1,8 @@
-"""Least squares with damping (Levenberg–Marquardt), many starts in one batch; intervals by profile likelihood.
+"""Damped least squares (Levenberg–Marquardt) from many starts in one batch; intervals by profile likelihood.
 
-Residuals e(z) come from a function of (lanes, parameters) arrays, so that all lanes, and all the steps of a difference
-quotient, are one call. What is minimised is loss(e) + ½ Σ p(z)², p: what pulls each parameter to where it is expected;
-a loss gives its value and the weights that turn it into weighted least squares near e.
+Residuals e(z) come from a function of (starts, parameters) arrays, so that all starts, and all steps of a difference
+quotient, are one call. The objective is loss(e) + ½ Σ p(z)², p the standardised distance of a parameter from its prior
+mean; a loss returns its value and the weights of the equivalent weighted least squares.
 """
 
 from __future__ import annotations
@@ -16,56 +16,60 @@ import numpy as np
 from stager.model.arrays import Floats
 
 Residuals = Callable[[Floats], Floats]
-"""From parameters (lanes, p) to residuals (lanes, n)."""
+"""From parameters (starts, p) to residuals (starts, n)."""
 
 
-Pull = Callable[[Floats], tuple[Floats, Floats]]
-"""From parameters (lanes, p) to how far each is from where it is expected, in its standard deviations, and the slope of
-that, both (lanes, p)."""
+Prior = Callable[[Floats], tuple[Floats, Floats]]
+"""From parameters (starts, p) to their distance from the prior mean in its standard deviations, and its derivative,
+both (starts, p)."""
 
 
 def free(place: Floats) -> tuple[Floats, Floats]:
-    """No pull at all."""
+    """Return zeros: parameters without a prior."""
     return np.zeros_like(place), np.zeros_like(place)
 
 
 class Loss(Protocol):
-    """How bad residuals are."""
+    """Loss of residuals."""
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Values (lanes,) and weights (lanes, n) with d value / d e = weights × e, for residuals (lanes, n)."""
+        """Return values (starts,) and weights (starts, n), d value / d e = weights × e, of residuals (starts, n)."""
         ...
 
 
 class Squares:
-    """½ Σ e²."""
+    """The loss ½ Σ e²."""
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Half the sum of squares, and ones."""
+        """Return half the sum of squares, and weights of 1."""
         return np.asarray(0.5 * (residuals**2).sum(axis=-1)), np.ones_like(residuals)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
-    """residuals and loss; pull of the prior; step of the difference quotients, (p,); central: two-sided ones."""
+    """A least-squares problem.
+
+    residuals, loss, prior: functions
+    step: of the difference quotients, (p,); central: two-sided ones
+    """
 
     residuals: Residuals
     loss: Loss
     step: Floats
-    pull: Pull = free
+    prior: Prior = free
     central: bool = False
 
     def value(self, place: Floats) -> tuple[Floats, Floats, Floats]:
-        """Objective (lanes,), residuals and weights (lanes, n) at `place` (lanes, p)."""
+        """Return objective (starts,), residuals and weights (starts, n) at `place` (starts, p)."""
         residuals = self.residuals(place)
         bad = np.asarray(~np.isfinite(residuals).all(axis=-1))
         residuals = np.where(bad[:, None], 1e3, residuals)
         loss, weights = self.loss(residuals)
-        total = loss + 0.5 * (self.pull(place)[0] ** 2).sum(axis=-1)
+        total = loss + 0.5 * (self.prior(place)[0] ** 2).sum(axis=-1)
         return np.where(bad, np.inf, total), residuals, weights
 
     def jacobian(self, place: Floats, residuals: Floats, step: Floats) -> Floats:
-        """de/dz (lanes, n, p) around `place` (lanes, p) by steps (lanes, p), all in one call."""
+        """Return de/dz (starts, n, p) at `place` (starts, p) from differences over `step` (starts, p)."""
         lanes, count = place.shape
         if count == 0:
             return np.zeros((*residuals.shape, 0))
@@ -80,8 +84,12 @@ class Problem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Minimum:
-    """Of each lane: place (lanes, p), objective (lanes,), residuals and weights (lanes, n), jacobian (lanes, n, p),
-    curvature JᵀWJ + the pull's (lanes, p, p), converged (lanes,)."""
+    """Minimum from each start.
+
+    place (starts, p); objective (starts,); residuals, weights (starts, n); jacobian (starts, n, p)
+    curvature: JᵀWJ plus that of the prior (starts, p, p)
+    converged (starts,)
+    """
 
     place: Floats
     objective: Floats
@@ -93,12 +101,16 @@ class Minimum:
 
     @property
     def best(self) -> int:
-        """The lane with the least objective."""
+        """Return the start with the least objective."""
         return int(np.argmin(self.objective))
 
 
 DAMPINGS = np.array([0.1, 1.0, 10.0])
-LEAST_DAMPING, GREATEST_DAMPING = 1e-12, 1e12
+"""Dampings that are tried in each iteration, by the present one [-]."""
+LEAST_DAMPING = 1e-12
+"""Least damping, by the diagonal of the curvature [-]."""
+GREATEST_DAMPING = 1e12
+"""Greatest damping, at which a start is stuck [-]."""
 
 
 def minimise(
@@ -110,11 +122,19 @@ def minimise(
     adapt: bool = False,
     damping: float = 1e-2,
 ) -> Minimum:
-    """Minimise from each of `start` (lanes, p).
+    """Return the minimum from each of `start` (starts, p).
 
-    tolerance: a lane is done when a full step promises a smaller fall of the objective; adapt: steps shrink with the
-    parameter's own uncertainty, so that rough residuals are differenced over what matters. Three dampings are tried at
-    once in each iteration.
+    Parameters
+    ----------
+    problem : Problem
+    start : ndarray, shape (starts, p)
+    iterations : int
+    tolerance : float
+        A start has converged when the predicted decrease of the objective is smaller.
+    adapt : bool
+        Difference over 0.3 of each parameter's standard uncertainty, for residuals with numerical noise.
+    damping : float
+        The first damping, by the diagonal of the curvature [-].
     """
     place = np.array(start, dtype=np.float64)
     lanes, count = place.shape
@@ -148,10 +168,10 @@ def minimise(
         objective[moved] = best[better]
         damp[live] = np.clip(damp[live] * np.where(better, DAMPINGS[pick] * 0.5, 30.0), LEAST_DAMPING, GREATEST_DAMPING)
         if adapt:
-            spread = np.sqrt(np.diagonal(np.linalg.inv(_sound(curvature)), axis1=-2, axis2=-1))
+            spread = np.sqrt(np.diagonal(np.linalg.inv(_regular(curvature)), axis1=-2, axis2=-1))
             step[live] = np.clip(0.3 * spread, 0.1 * problem.step, problem.step)
         stuck = ~better & (damp[live] >= GREATEST_DAMPING)
-        # Of rough residuals no step may be better although the slopes promise a little: near enough.
+        # With noisy residuals no step may reach the predicted decrease.
         near = np.abs(fall) < (10 * tolerance if adapt else 0.0)
         done[live[stuck | near]] = True
     jacobian = problem.jacobian(place, residuals, step)
@@ -165,15 +185,15 @@ def minimise(
 def normal_equations(
     problem: Problem, place: Floats, residuals: Floats, weights: Floats, jacobian: Floats
 ) -> tuple[Floats, Floats]:
-    """Curvature (lanes, p, p) and gradient (lanes, p)."""
+    """Return curvature (starts, p, p) and gradient (starts, p)."""
     weighted = jacobian * weights[:, :, None]
-    away, slope = problem.pull(place)
+    away, slope = problem.prior(place)
     curvature = np.swapaxes(jacobian, 1, 2) @ weighted + np.eye(place.shape[1]) * (slope**2)[:, None, :]
     return curvature, (weighted * residuals[:, :, None]).sum(axis=1) + slope * away
 
 
 def _solve(curvature: Floats, gradient: Floats, damping: Floats) -> Floats:
-    """Damped step (lanes, p), in parameters scaled by the curvature's diagonal."""
+    """Return the damped step (starts, p), with parameters scaled by the diagonal of the curvature."""
     diagonal = np.diagonal(curvature, axis1=-2, axis2=-1)
     scale = np.sqrt(np.maximum(diagonal, 1e-300))
     scaled = curvature / scale[:, :, None] / scale[:, None, :]
@@ -183,18 +203,21 @@ def _solve(curvature: Floats, gradient: Floats, damping: Floats) -> Floats:
 
 
 def _decrement(curvature: Floats, gradient: Floats) -> Floats:
-    """What a full step promises to gain (lanes,)."""
+    """Return the decrease of the objective that a full step predicts (starts,)."""
     step = _solve(curvature, gradient, np.zeros(gradient.shape[0]))
     return np.asarray(0.5 * (step * gradient).sum(axis=-1))
 
 
-def _sound(curvature: Floats) -> Floats:
+def _regular(curvature: Floats) -> Floats:
     diagonal = np.diagonal(curvature, axis1=-2, axis2=-1)
     return curvature + np.eye(curvature.shape[-1]) * (1e-10 * np.maximum(diagonal, 1e-30))[:, None, :]
 
 
 def covariance(minimum: Minimum, lane: int, *, free: int) -> Floats:
-    """Covariance (p, p) of a fit by plain squares: s²(JᵀJ)⁻¹ with s² = Σe²/(n − free); free: parameters fitted."""
+    """Return the covariance (p, p) of an unweighted fit, s²(JᵀJ)⁻¹ with s² = Σe²/(n − free).
+
+    lane: the start; free: number of fitted parameters.
+    """
     residuals, jacobian = minimum.residuals[lane], minimum.jacobian[lane]
     scale = np.sqrt((jacobian**2).sum(axis=0))
     inverse = np.linalg.inv((jacobian / scale).T @ (jacobian / scale)) / np.outer(scale, scale)
@@ -205,14 +228,16 @@ LEVEL = 1.920729410347062
 """Half the 95 % quantile of chi squared with one degree of freedom."""
 
 STEPS = np.array([-3.0, -2.0, -1.2, 1.2, 2.0, 3.0])
+"""Points of a profile, in standard uncertainties from the minimum [-]."""
 ROUNDS = 4
+"""Steps of refitting the other parameters [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
-    """One parameter: places (steps,) and how much the objective rises there (steps,); interval at 95 %.
+    """Profile likelihood of one parameter: points (steps,), rise of the objective there (steps,), 95 % interval.
 
-    An end is ±inf where the objective does not rise enough as far as was looked.
+    An end of the interval is ±inf where the objective does not rise enough within the points.
     """
 
     place: Floats
@@ -230,10 +255,10 @@ def profiles(
     steps: Floats = STEPS,
     rounds: int = ROUNDS,
 ) -> list[Profile]:
-    """Profiles of every parameter around a minimum: best (p,), jacobian (n, p), curvature (p, p).
+    """Return the profile likelihood of every parameter: minimum `best` (p,), jacobian (n, p), curvature (p, p).
 
-    All parameters and steps are lanes of one batch. The others are refitted with the slopes of the minimum, which
-    needs no further difference quotients; rounds of it.
+    All parameters and steps are one batch. The other parameters are refitted in `rounds` steps with the jacobian of the
+    minimum.
     """
     size = best.size
     spread = np.linalg.inv(curvature)
@@ -248,7 +273,7 @@ def profiles(
         least = np.minimum(least, values)
         everywhere = np.broadcast_to(jacobian, (held.size, *jacobian.shape))
         inner, slope = normal_equations(problem, place, residuals, weights, everywhere)
-        # Holding one parameter: its row and column become the identity.
+        # Row and column of the fixed parameter become the identity.
         inner[lanes, held, :] = 0.0
         inner[lanes, :, held] = 0.0
         inner[lanes, held, held] = 1.0
@@ -263,7 +288,7 @@ def profiles(
 
 
 def _crossings(best: float, place: Floats, rise: Floats) -> tuple[float, float]:
-    """Where the signed root of the rise crosses ±√LEVEL, by straight lines: it is straight where the fit is linear."""
+    """Return where the signed root of the rise crosses ±√LEVEL, by linear interpolation."""
     root = np.sign(place - best) * np.sqrt(np.maximum(rise, 0.0))
     middle = np.searchsorted(place, best)
     where, height = np.insert(place, middle, best), np.maximum.accumulate(np.insert(root, middle, 0.0))

@@ -8,7 +8,7 @@ from hypothesis import given as drawn
 from hypothesis import strategies as st
 from scipy import stats
 
-from stager.fit.statistics.hypothesis_tests import by_cells, stratified, welch
+from stager.fit.statistics.hypothesis_tests import by_settings, stratified, welch
 
 # Student's sleep data (Cushny and Peebles 1905; as in Student, Biometrika 6, 1908): t, df and p as statistical packages
 # print them: -1.8608, 17.776, 0.07939.
@@ -79,7 +79,7 @@ def test_outlier_hardly_changes_the_difference() -> None:
     values = rng.normal(size=30) + settings
     wild = values.copy()
     wild[3] += 40
-    clean, tamed = by_cells(values, first, settings), by_cells(wild, first, settings)
+    clean, tamed = by_settings(values, first, settings), by_settings(wild, first, settings)
     assert clean is not None
     assert tamed is not None
     assert tamed.value == pytest.approx(clean.value, abs=1.5 * clean.standard_uncertainty)
@@ -91,7 +91,7 @@ def test_shared_drift_is_removed() -> None:
     settings, first = rng.permutation(np.repeat(np.arange(5), 6)), np.tile([True, False], 15)
     order = np.arange(30.0)
     values = 0.1 * rng.normal(size=30) + settings + 3 * order / 30
-    plain, steady = by_cells(values, first, settings), by_cells(values, first, settings, order)
+    plain, steady = by_settings(values, first, settings), by_settings(values, first, settings, order)
     assert plain is not None
     assert steady is not None
     assert steady.standard_uncertainty < 0.3 * plain.standard_uncertainty
