@@ -84,7 +84,8 @@ def attack(name: str, folder: Path, pid: int) -> Counter[str]:
 
     whole: dict[str, bytes] = {}
     prepare(old=False)
-    assert command().status == 0
+    first = command()
+    assert first.status == 0, first
     whole = {file: (folder / file).read_bytes() for file in outputs}
     ended = Counter[str]()
     for old in (False, True) if outputs else (False,):

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import re
+from copy import copy
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
+from stager.constraints.limit import NO_LOAD, Kind
+from stager.constraints.recommend import required_share, safe_settings
 from stager.model.drive import Drive
 from stager.model.launcher import Launcher
 from stager.model.stage import IDLER, PAIR, RAIL, Layout, Stage
@@ -23,13 +27,23 @@ from tests.drive.machines import DRIVE, SUPPLY, launcher
 BY_NAME = {limit.name: limit for limit in LIMITS}
 
 
-def judged(name: str, machine: Launcher, speeds: Any, **given: Any) -> LimitResult:
-    """Evaluate a limit at wheel speeds [m/s], with its remedy."""
+def point_of(machine: Launcher, speeds: Any) -> OperatingPoint:
     speeds = np.asarray(speeds, dtype=np.float64)
-    point = OperatingPoint(
-        launcher=machine, limit_values=limit_values(**given), throw=throw(machine, speeds), grip_limit=1.5 * speeds
+    return OperatingPoint(
+        launcher=machine, limit_values=limit_values(), throw=throw(machine, speeds), grip_limit=1.5 * speeds
     )
-    found = evaluate(BY_NAME[name], point, remedies=True)
+
+
+def with_limits(point: OperatingPoint, **given: Any) -> OperatingPoint:
+    """Return the point under other limits, with the known state of drives, supply and heat."""
+    other = copy(point)
+    object.__setattr__(other, "limit_values", limit_values(**given))
+    return other
+
+
+def judged(name: str, machine: Launcher, speeds: Any) -> LimitResult:
+    """Evaluate a limit at wheel speeds [m/s], with its remedy."""
+    found = evaluate(BY_NAME[name], point_of(machine, speeds), remedies=True)
     assert found is not None
     return found
 
@@ -54,6 +68,7 @@ def with_stage(machine: Launcher, index: int, **changes: Any) -> Launcher:
 
 
 @pytest.mark.parametrize("name", ["mass", "cost"])
+@settings(max_examples=20)
 @given(values=st.lists(st.integers(1, 1000), min_size=1, max_size=5, unique=True))
 def test_heaviest_or_most_expensive_stage_is_named(name: str, values: list[int]) -> None:
     machine = chain(FULL, *({name: float(value)} for value in values))
@@ -165,11 +180,17 @@ def test_remedy_of_the_steady_loss_lowers_it(
 
 
 @pytest.mark.parametrize("name", ["peak_power", "supply_current"])
+@settings(max_examples=10)
 @given(fast=st.floats(8.0, 20.0))
 def test_spin_up_in_turn_draws_less_than_together(name: str, fast: float) -> None:
     verdict = judged(name, FULL, [8.0, fast, 12.0])
     in_turn = float(verdict.remedy.split(": ")[1].split()[0])
     assert 0 < in_turn < float(verdict.value)
+
+
+@cache
+def _usual_point() -> OperatingPoint:
+    return point_of(FULL, [8.0, 11.0])
 
 
 BOUNDED = sorted(set(BY_NAME) & set(limit_values().__dataclass_fields__) - {"stages", "toy", "confidence"})
@@ -178,15 +199,20 @@ BOUNDED = sorted(set(BY_NAME) & set(limit_values().__dataclass_fields__) - {"sta
 @pytest.mark.parametrize("name", BOUNDED)
 @given(share=st.floats(0.1, 10.0))
 def test_slack_is_the_margin_relative_to_the_bound(name: str, share: float) -> None:
-    value = float(judged(name, FULL, [8.0, 11.0]).value)
+    point = _usual_point()
+    known = evaluate(BY_NAME[name], point)
+    assert known is not None
+    value = float(known.value)
     bound = value * share
-    found = judged(name, FULL, [8.0, 11.0], **{name: bound})
+    found = evaluate(BY_NAME[name], with_limits(point, **{name: bound}))
+    assert found is not None
     margin = (value - bound) if BY_NAME[name].floor else (bound - value)
     assert float(found.slack) == pytest.approx(margin / abs(bound), rel=1e-9, abs=1e-12)
     assert found.satisfied == (margin >= -1e-9 * abs(bound))
 
 
 @pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
+@settings(max_examples=20)
 @given(speeds=st.tuples(st.floats(10.0, 40.0), st.floats(10.0, 40.0)), crush=st.floats(1e-3, 4e-3))
 def test_wheel_growth_adds_to_the_crush(
     layout: Layout, speeds: tuple[float, float], crush: float
@@ -204,3 +230,51 @@ def test_wheel_growth_adds_to_the_crush(
         narrower += float(growth(stage.wheel, speeds[1]))
     assert float(found.value) == pytest.approx(crush + narrower, rel=1e-9)
     assert narrower > 1e-6
+
+
+UNKNOWN_NO_LOAD = replace(FULL, template=replace(FULL.template, drive=replace(DRIVE, no_load_known=False)))
+
+
+@pytest.mark.parametrize("name", ["peak_power", "supply_current"])
+@given(share=st.floats(0.2, 3.0))
+def test_a_value_near_its_bound_is_not_judged_without_the_no_load_current(name: str, share: float) -> None:
+    """Within NO_LOAD of the bound and beyond it the unknown current matters; far below it does not."""
+    point = _point_without_no_load()
+    limit = BY_NAME[name]
+    value = limit.value(point)
+    assert value is not None
+    given_point = with_limits(point, **{name: float(np.max(value)) * share})
+    near = 1 / share > 1 - NO_LOAD
+    assert limit.missing(given_point) == ("stage.drive.no_load_current" if near else None)
+    assert limit.missing(with_limits(_usual_point(), **{name: float(np.max(value)) * share})) is None
+
+
+@cache
+def _point_without_no_load() -> OperatingPoint:
+    return point_of(UNKNOWN_NO_LOAD, [8.0, 11.0])
+
+
+@settings(max_examples=6)
+@given(
+    fast=st.lists(st.floats(6.0, 24.0), min_size=1, max_size=2),
+    masses=st.lists(st.floats(0.5, 2.0), min_size=1, max_size=4),
+)
+def test_settings_are_safe_where_enough_draws_keep_each_hard_limit(fast: list[float], masses: list[float]) -> None:
+    """Count one launcher, one setting and one limit at a time."""
+    asked = [limit for limit in LIMITS if limit.hard and limit.kind is not Kind.STEADY]
+    factors = FULL.projectile.mass * np.array([1.0, *masses])
+    draws = replace(FULL, projectile=replace(FULL.projectile, mass=factors))
+
+    def keeps(mass: float, speed: float) -> bool:
+        one = replace(FULL, projectile=replace(FULL.projectile, mass=mass))
+        point = with_limits(point_of(one, [speed]), exit_energy=1.5)
+        return all(found is None or found.satisfied for found in (evaluate(limit, point) for limit in asked))
+
+    kept = np.array([[keeps(float(mass), speed) for mass in factors] for speed in fast])
+    for confidence in (0.5, 0.6, 0.9, 0.999):
+        limits = limit_values(exit_energy=1.5, confidence=confidence)
+        enough = kept[:, 1:].mean(axis=1) >= required_share(confidence, len(masses))
+        for whole in (False, True):
+            found = safe_settings(draws, len(factors), limits, np.array(fast)[:, None], whole=whole)
+            expected = kept.all(axis=1) if whole else kept[:, 0] & (enough | (confidence <= 0.5))
+            assert found.tolist() == expected.tolist()
