@@ -16,8 +16,8 @@ from stager.constraints import GEOMETRY, LimitResult, OperatingPoint, evaluate, 
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.judge import active as active_of
-from stager.optimise.parts import FEW, Row
-from stager.optimise.problem import Problem, Tables, Trial
+from stager.optimise.parts import FEW, BestDesign
+from stager.optimise.problem import FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
 from stager.optimise.refine import Effort, best, fastest, refine
 from stager.optimise.search import Clock, explore, most_stages
@@ -50,13 +50,13 @@ OUT_OF_REACH = " Without these limits and with six more stages it is not reached
 
 
 def explain(
-    rows: Sequence[Row], margins: Mapping[str, float], bound: float | None, clock: Clock, *, proven: bool = True
+    rows: Sequence[BestDesign], margins: Mapping[str, float], bound: float | None, clock: Clock, *, proven: bool = True
 ) -> Missed:  # fmt: skip
     """Return why no design fits, and which looser limits would help.
 
     Parameters
     ----------
-    rows : sequence of Row
+    rows : sequence of BestDesign
         Best design of each stage count.
     margins : mapping
         Reserves of limits by name [-].
@@ -96,12 +96,12 @@ def explain(
 class _Reach:
     """Searches for exit speeds under looser limits, up to the speed that is asked for."""
 
-    def __init__(self, nearest: Row, asked: float, margins: Mapping[str, float], clock: Clock) -> None:
+    def __init__(self, nearest: BestDesign, asked: float, margins: Mapping[str, float], clock: Clock) -> None:
         goal = Goal(aim=Aim.REACH, exit_speed=asked, spin=nearest.scenario.goal.spin)
         self.scenario = replace(nearest.scenario, goal=goal)
         self.nearest, self.asked, self.margins, self.clock = nearest, asked, margins, clock
         self.count = nearest.count
-        self.tables = Tables(self.scenario) if nearest.solution is None else nearest.solution.problem.tables
+        self.tables = FastestTables(self.scenario) if nearest.solution is None else nearest.solution.problem.tables
         self._known: dict[tuple[tuple[str, float], ...], tuple[float, Trial | None, Problem | None]] = {}
         self.found = [] if nearest.solution is None else [nearest.solution.trial]
 
@@ -322,7 +322,7 @@ def _broken_as_fed(fed: Settings) -> Missed:
     return Missed(reason=reason, proven=True, nearest=None, conflict=names, relaxations=needed)
 
 
-def _spin_missed(scenario: Scenario, rows: Sequence[Row], spin: float) -> Missed:
+def _spin_missed(scenario: Scenario, rows: Sequence[BestDesign], spin: float) -> Missed:
     """Return the result where no setting within the limits has the spin that is asked for."""
     turned = [row.settings for row in rows if row.settings.turns and row.count]
     asked = f"{spin / TURN:.4g} rev/s"

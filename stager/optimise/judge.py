@@ -60,7 +60,7 @@ def aimed_speed(scenario: Scenario) -> float:
     return min(cap, scenario.goal.exit_speed or cap) if asks_speed(scenario) else cap
 
 
-def judged(scenario: Scenario, lead: Floats, launcher: Launcher | None = None) -> Settings:
+def settings_at(scenario: Scenario, lead: Floats, launcher: Launcher | None = None) -> Settings:
     """Return settings with leading wheels at `lead` [m/s], shape (stages,), with the result of every limit.
 
     launcher: with chosen parts; None: the scenario's.

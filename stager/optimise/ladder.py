@@ -13,9 +13,9 @@ from stager.constraints import LIMITS, Kind, broken_by
 from stager.model.arrays import Floats, Number
 from stager.model.requirements import Aim, Goal
 from stager.optimise.judge import ACTIVE
-from stager.optimise.parts import Row, chosen_values
+from stager.optimise.parts import BestDesign, chosen_values
 from stager.optimise.records import Interval, Margin, Rung
-from stager.optimise.tune import Tuned
+from stager.optimise.tune import TunedDraws
 
 COVERED = 0.025, 0.975
 """Quantiles of a 95 % coverage interval [-]."""
@@ -25,7 +25,7 @@ LEAST_JAMS = 0.005
 """Share of builds that jam from which on the verdict says so [-]."""
 
 
-def rungs(rows: Sequence[Row], tuned: Tuned | None = None) -> tuple[Rung, ...]:
+def rungs(rows: Sequence[BestDesign], tuned: TunedDraws | None = None) -> tuple[Rung, ...]:
     """Return a rung for each stage count: the best design with at most so many stages.
 
     rows: best design of each stage count; tuned: draws tuned on each, for intervals and probabilities.
@@ -33,7 +33,7 @@ def rungs(rows: Sequence[Row], tuned: Tuned | None = None) -> tuple[Rung, ...]:
     return tuple(_rung(rows, number, tuned) for number in range(len(rows)))
 
 
-def _rung(rows: Sequence[Row], number: int, tuned: Tuned | None) -> Rung:
+def _rung(rows: Sequence[BestDesign], number: int, tuned: TunedDraws | None) -> Rung:
     row = rows[number]
     here, below = _best(rows[: number + 1]), _best(rows[:number]) if number else None
     stages = [row.scenario.launcher.stage(k) for k in range(number)]
@@ -53,14 +53,14 @@ def _rung(rows: Sequence[Row], number: int, tuned: Tuned | None) -> Rung:
     )  # fmt: skip
 
 
-def _broken(row: Row) -> tuple[str, ...]:
+def _broken(row: BestDesign) -> tuple[str, ...]:
     """Return the limits that the best design of a row breaks; "jam" where the projectile jams."""
     if bool(row.settings.throw.jammed):
         return ("jam",)
     return tuple(result.name for result in row.settings.verdicts if not result.satisfied)
 
 
-def _best(rows: Sequence[Row]) -> Row:
+def _best(rows: Sequence[BestDesign]) -> BestDesign:
     """Return the fastest design that keeps every limit, as a stage may be left out; the last where none keeps them."""
     last = rows[-1]
     kept = [row for row in rows if row.feasible]
@@ -118,7 +118,7 @@ def worth(rung: Rung, worthwhile: float) -> Worth:
 
 
 def advise(
-    ladder: Sequence[Rung], goal: Goal, chosen: int | None, tuned: Tuned | None = None,
+    ladder: Sequence[Rung], goal: Goal, chosen: int | None, tuned: TunedDraws | None = None,
     stops: Sequence[Sequence[str]] = (),
 ) -> Advice:  # fmt: skip
     """Return how many stages are worth building.
@@ -132,7 +132,7 @@ def advise(
     goal : Goal
     chosen : int or None
         Stages of the plan, None where no design fits.
-    tuned : Tuned, optional
+    tuned : TunedDraws, optional
         Draws tuned on each stage count.
     stops : sequence of sequences of str
         See `stops`.
@@ -158,7 +158,7 @@ def advise(
     return Advice(stages=count, sentence=sentence, open_stage=open_stage, settled_by=key, share=share)
 
 
-def _two_more(ladder: Sequence[Rung], count: int, worthwhile: float, tuned: Tuned | None) -> bool:
+def _two_more(ladder: Sequence[Rung], count: int, worthwhile: float, tuned: TunedDraws | None) -> bool:
     """Whether two more stages, more likely than not, add at least as much as two worthwhile ones."""
     if count + 2 >= len(ladder) or not ladder[count + 2].kept:
         return False
@@ -173,7 +173,7 @@ def _gain(ladder: Sequence[Rung], fewer: int, more: int) -> float:
     return ladder[more].exit_speed.nominal / below - 1 if below > 0 else 0.0
 
 
-def stops(rows: Sequence[Row]) -> tuple[tuple[str, ...], ...]:
+def stops(rows: Sequence[BestDesign]) -> tuple[tuple[str, ...], ...]:
     """Return the names of the limits that keep one more stage from adding more, by stage count 0, 1, 2 ….
 
     They are those that the best design with one more stage has used up or breaks; for the last count those on what is
@@ -193,7 +193,7 @@ STAGE_LIMITS = frozenset(
 """Limits that each stage keeps by itself, whatever the others do."""
 
 
-def _used_up(row: Row) -> tuple[str, ...]:
+def _used_up(row: BestDesign) -> tuple[str, ...]:
     """Return the used-up limits that stages share; not those of each stage alone, nor those on what is built."""
     built = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
     reserve = {} if row.solution is None else row.solution.problem.margins
@@ -205,7 +205,7 @@ def _used_up(row: Row) -> tuple[str, ...]:
     return tuple(name for name in tight if name not in built | STAGE_LIMITS)
 
 
-def _main_cause(tuned: Tuned, stage: int) -> tuple[str | None, float | None]:
+def _main_cause(tuned: TunedDraws, stage: int) -> tuple[str | None, float | None]:
     """Return the uncertain quantity with the largest squared rank correlation with the gain of `stage`, and that."""
     gain = _ranks(tuned.gain(stage - 1))
     drawn = {key: values[1:] for key, values in tuned.draws.values.items() if np.ptp(values[1:]) > 0}

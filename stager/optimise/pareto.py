@@ -8,7 +8,7 @@ from enum import Enum
 from stager.errors import InputError
 from stager.model.scenario import Scenario
 from stager.optimise.judge import Use, average_power, slip_heat
-from stager.optimise.parts import Row
+from stager.optimise.parts import BestDesign
 from stager.optimise.problem import Budget
 from stager.optimise.records import Front, FrontPoint, Rung
 from stager.optimise.search import Clock, improve
@@ -30,7 +30,7 @@ class Against(Enum):
 
 
 def front(
-    rows: Sequence[Row], ladder: Sequence[Rung], against: Against, margins: Mapping[str, float], clock: Clock
+    rows: Sequence[BestDesign], ladder: Sequence[Rung], against: Against, margins: Mapping[str, float], clock: Clock
 ) -> Front:
     """Return the Pareto front of exit speed. Raises InputError where the other quantity is not known."""
     if against in _BY_RUNG:
@@ -72,7 +72,7 @@ def _undominated(found: Sequence[FrontPoint]) -> tuple[FrontPoint, ...]:
     return tuple(kept)
 
 
-def _limited(rows: Sequence[Row], used: Use, margins: Mapping[str, float], clock: Clock) -> list[FrontPoint]:
+def _limited(rows: Sequence[BestDesign], used: Use, margins: Mapping[str, float], clock: Clock) -> list[FrontPoint]:
     """Return the fastest point over all stage counts for each budget, a share of what the fastest plan uses."""
     solved = [row for row in rows if row.feasible and row.solution is not None]
     best = max(solved, key=lambda row: row.settings.exit_speed, default=None)

@@ -1,9 +1,9 @@
 """Choose wheel, drive and design variables of each stage from what is offered.
 
-First the same parts in every stage, each choice searched like a problem of its own. Then, number of stages by number of
-stages, single stages get other parts as long as that is better: what limits on cost, length and mass leave over is
-spent where it pays most. A crush, radius or inertia that may be chosen is a variable of the search, the same in all
-stages at first, and of each stage its own where that is clearly better.
+First all stages have the same parts, and each choice is searched by itself. Then, for each stage count, single stages
+get other parts as long as that is better, so that what limits on cost, length and mass leave is used where it gains
+most. Crush, radius and inertia with a range are variables of the search, at first equal in all stages, then of each
+stage its own where that is clearly better.
 """
 
 from __future__ import annotations
@@ -19,38 +19,42 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.model.stage import Stage
-from stager.optimise.judge import REACHED, TIE, judged
-from stager.optimise.problem import NO_MARGINS, Problem, Tables, Trial, spanned
+from stager.optimise.judge import REACHED, TIE, settings_at
+from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, spanned
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.refine import CLOSE, QUICKLY, best, fastest, score
 from stager.optimise.search import Clock, Solution, improve, most_stages, solve
 from stager.physics.parts import VARIABLES, DesignVariable, Ends, fitted, free_variables
 
 FEW = 4
-"""Generations in which a choice is looked at that starts from the best one so far."""
-PROMISING, CLEARLY, OWN_GAIN = 3, 1e-4, 1e-3
-"""Exchanges of one stage's parts that are polished; gains that pay for other parts, and for crushes apart [-]."""
+"""Generations of a search that starts from good settings."""
+PROMISING = 3
+"""Exchanges of one stage's parts that are refined."""
+CLEARLY = 1e-4
+"""Gain of exit speed for which other parts are chosen [-]."""
+OWN_GAIN = 1e-3
+"""Gain of exit speed for which stages get values of their own [-]."""
 OVER = 1e-6
-"""By how much a speed that is asked for may be exceeded [-]."""
+"""Share by which an asked speed may be exceeded [-]."""
 
 
 def parts_of(stage: Stage) -> tuple[Parts, ...]:
-    """What may be chosen for a stage; a drive as written only where there is one, or no other."""
+    """Return the wheels and drives that may be chosen for a stage; no drive only where none is offered."""
     drives = range(0 if stage.drive is not None or not stage.drive_options else 1, len(stage.drive_options) + 1)
     return tuple(Parts(wheel, drive) for wheel in range(len(stage.wheel_options) + 1) for drive in drives)
 
 
 def ranges_of(stages: Sequence[Stage]) -> dict[str, Ends]:
-    """Least and greatest value of each variable, by name, that may be chosen for any of the stages with any part."""
+    """Return the range of each design variable by name, over all stages and parts."""
     kinds = [fitted(stage, *parts.kind) for stage in stages for parts in parts_of(stage)]
     ranges = {one.name: [ends for kind in kinds if (ends := one.range(kind)) is not None] for one in VARIABLES}
     return {name: (min(low for low, _ in ends), max(high for _, high in ends)) for name, ends in ranges.items() if ends}
 
 
 def with_parts(scenario: Scenario, parts: Sequence[Parts]) -> Scenario:
-    """The scenario with chosen parts, one a stage; the last serves for all further stages.
+    """Return the scenario with chosen parts, one for each stage; further stages have the last.
 
-    Launchers with other values have the chosen values, and their own errors in them.
+    Drawn launchers have the chosen values with their own errors.
     """
     written = scenario.launcher
     realise = _Realise(scenario.realise, tuple(parts), written)
@@ -59,7 +63,7 @@ def with_parts(scenario: Scenario, parts: Sequence[Parts]) -> Scenario:
 
 @dataclass(frozen=True, slots=True)
 class _Realise:
-    """Launchers with other values and the chosen parts."""
+    """Makes launchers with drawn values and the chosen parts."""
 
     given: Callable[[Mapping[str, Number]], Launcher]
     parts: tuple[Parts, ...]
@@ -70,9 +74,9 @@ class _Realise:
 
 
 def outfit(launcher: Launcher, parts: Sequence[Parts], written: Launcher | None = None) -> Launcher:
-    """The launcher with chosen parts; equal stages stay one record.
+    """Return the launcher with chosen parts; equal stages stay one record.
 
-    written: where `launcher` is this one with other values, what these are off by stays in the chosen ones.
+    written: the nominal launcher, where `launcher` is a draw of it: its errors stay in the chosen values.
     """
     made: dict[tuple[int, int, Parts], Stage] = {}
 
@@ -91,10 +95,7 @@ def outfit(launcher: Launcher, parts: Sequence[Parts], written: Launcher | None 
 
 
 def _built(given: Stage, nominal: Stage | None, chosen: Mapping[str, float]) -> Stage:
-    """A stage that was to have the chosen values, with the errors in which it differs from the nominal one.
-
-    nominal: None where it has none.
-    """
+    """Return a stage with the chosen values and the errors by which it differs from `nominal` (None: no errors)."""
     for variable in VARIABLES:
         if (value := chosen.get(variable.name)) is None:
             continue
@@ -107,7 +108,7 @@ def _built(given: Stage, nominal: Stage | None, chosen: Mapping[str, float]) -> 
 
 
 def within(stage: Stage, parts: Parts) -> Parts:
-    """The parts as far as a stage offers them, and values within its ranges."""
+    """Return the parts as far as a stage offers them, with values within its ranges."""
     offered = parts_of(stage)
     wheel, drive = parts.kind if any(parts.kind == each.kind for each in offered) else offered[0].kind
     ranges = {one.name: one.range(fitted(stage, wheel, drive)) for one in VARIABLES}
@@ -115,8 +116,8 @@ def within(stage: Stage, parts: Parts) -> Parts:
     return Parts(wheel, drive).having(values)
 
 
-def chosen_values(row: Row) -> dict[str, tuple[float, ...]]:
-    """Design variables of each stage of a row, by name, that could be chosen in any of them."""
+def chosen_values(row: BestDesign) -> dict[str, tuple[float, ...]]:
+    """Return the design variables of each stage of a row by name, those chosen in any stage."""
     found: dict[str, tuple[float, ...]] = {}
     for variable in VARIABLES:
         if any(variable.name in parts.design for parts in row.parts):
@@ -126,7 +127,7 @@ def chosen_values(row: Row) -> dict[str, tuple[float, ...]]:
 
 
 def names(stage: Stage, parts: Parts) -> tuple[str, str]:
-    """Names of wheel and drive; numbers where they have none."""
+    """Return the names of wheel and drive, numbers where they have none."""
     drive = (stage.drive, *stage.drive_options)[parts.drive]
     wheel = (stage.wheel, *stage.wheel_options)[parts.wheel]
     return wheel.name or _number(parts.wheel), "" if drive is None else drive.name or _number(parts.drive)
@@ -137,9 +138,12 @@ def _number(option: int) -> str:
 
 
 @dataclass(slots=True)
-class Row:
-    """The best design found of a number of stages: parts of each stage, the scenario with them, and the solution, None
-    for no stage."""
+class BestDesign:
+    """The best design found for a stage count.
+
+    scenario: with its parts; parts: of each stage, empty where there was nothing to choose; solution: None for no
+    stage.
+    """
 
     count: int
     scenario: Scenario
@@ -149,41 +153,44 @@ class Row:
 
     @property
     def design(self) -> Floats:
-        """Values that were chosen from ranges, (stages, design variables), NaN of all others."""
+        """Values chosen from ranges, (stages, design variables), NaN of all others."""
         return np.array([[parts.design.get(one.name, np.nan) for one in VARIABLES] for parts in self.parts])
 
     def start(self, problem: Problem) -> Trial:
-        """Return the settings as those of a problem in which other design variables may be chosen."""
+        """Return the settings as a trial of `problem`, in which design variables may be chosen."""
         assert self.solution is not None
         trial = replace(self.solution.trial, design=self.design[None]) if self.parts else self.solution.trial
         return problem.look(problem.adopt(trial))
 
     @property
     def feasible(self) -> bool:
-        """Whether every limit is kept, reserves included."""
+        """Whether it keeps every limit, reserves included."""
         return self.settings.feasible if self.solution is None else self.solution.feasible
 
 
 @dataclass(slots=True)
 class Selected:
-    """Rows by number of stages, and what was chosen among: rows of each choice that all stages might share, none where
-    there was nothing to choose; common: the best of these by number of stages."""
+    """Best designs by stage count.
 
-    rows: list[Row]
-    options: list[tuple[Parts, list[Row]]] = field(default_factory=list)
-    common: list[Row] = field(default_factory=list)
+    options: designs for each choice of parts that all stages share, empty where there was nothing to choose; common:
+    the best of these by stage count.
+    """
+
+    rows: list[BestDesign]
+    options: list[tuple[Parts, list[BestDesign]]] = field(default_factory=list)
+    common: list[BestDesign] = field(default_factory=list)
 
 
 def select(
     scenario: Scenario, clock: Clock, tell: Callable[[float], None] = lambda share: None,
     margins: Mapping[str, float] = NO_MARGINS, seed: int = 0,
 ) -> Selected:  # fmt: skip
-    """Return the best design of each number of stages, with the parts that are best for it."""
+    """Return the best design of each stage count, with the best parts for it."""
     return _Selection(scenario, clock, margins, seed).run(tell)
 
 
-def choose_again(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Clock) -> Row:
-    """Return a row with its design variables chosen anew under other margins, from those that it has.
+def choose_again(scenario: Scenario, row: BestDesign, margins: Mapping[str, float], clock: Clock) -> BestDesign:
+    """Return a design with its design variables chosen anew under other margins, starting from its own.
 
     scenario : with the ranges.
     """
@@ -192,8 +199,8 @@ def choose_again(scenario: Scenario, row: Row, margins: Mapping[str, float], clo
     return _Selection(scenario, clock, margins, 0, row.solution.problem.tables).again(row)
 
 
-def opened(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Clock) -> Problem:
-    """Return the problem of a row, which has a solution, with the design variables of `scenario` to be chosen."""
+def opened(scenario: Scenario, row: BestDesign, margins: Mapping[str, float], clock: Clock) -> Problem:
+    """Return the problem of a design that has a solution, with the design variables of `scenario` to be chosen."""
     assert row.solution is not None
     if not any(parts.design for parts in row.parts):
         return row.solution.problem
@@ -202,19 +209,20 @@ def opened(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Cl
 
 class _Selection:
     def __init__(
-        self, scenario: Scenario, clock: Clock, margins: Mapping[str, float], seed: int, tables: Tables | None = None
-    ) -> None:
+        self, scenario: Scenario, clock: Clock, margins: Mapping[str, float], seed: int,
+        tables: FastestTables | None = None,
+    ) -> None:  # fmt: skip
         self.scenario, self.clock, self.margins, self.seed = scenario, clock, margins, seed
-        self.tables = tables or Tables(scenario)
+        self.tables = tables or FastestTables(scenario)
         self.stages = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
         self.offered = list(dict.fromkeys(parts for stage in self.stages for parts in parts_of(stage)))
         self.ranged = bool(ranges_of(self.stages))
-        self.bare = judged(scenario, np.zeros(0))
+        self.bare = settings_at(scenario, np.zeros(0))
 
     def run(self, tell: Callable[[float], None]) -> Selected:
-        """Return the rows; tell: takes the share that is done [-]."""
+        """Return the designs; tell: takes the share that is done [-]."""
         choices = self.offered
-        whole: list[tuple[Parts, list[Row]]] = []
+        whole: list[tuple[Parts, list[BestDesign]]] = []
         for number, parts in enumerate(choices):
             if number and self.clock.out("other parts of the catalogue"):
                 break
@@ -235,11 +243,11 @@ class _Selection:
     def _build(self, scenario: Scenario, count: int, choose: str | None) -> Problem:
         return Problem(scenario, count, tables=self.tables, margins=self.margins, choose=choose)
 
-    def _rows(self, parts: Parts, known: Sequence[tuple[Parts, list[Row]]]) -> list[Row]:
-        """The same parts in every stage that offers them: a row for each number of stages."""
+    def _rows(self, parts: Parts, known: Sequence[tuple[Parts, list[BestDesign]]]) -> list[BestDesign]:
+        """Return the best design of each stage count with the same parts in every stage that offers them."""
         plain = len(self.offered) == 1 and not self.ranged and parts == Parts(0, 0)
         scenario = self.scenario if plain else with_parts(self.scenario, [parts])
-        rows = [Row(0, self.scenario, (), None, self.bare)]
+        rows = [BestDesign(0, self.scenario, (), None, self.bare)]
         best_known = [self._best([rows[count] for _, rows in known if len(rows) > count]) for count in
                       range(max((len(rows) for _, rows in known), default=0))]  # fmt: skip
         most = most_stages(scenario.launcher, scenario)
@@ -257,18 +265,18 @@ class _Selection:
             leader = best_known[count].solution if starts else None
             if leader is not None and _near(found, leader):
                 found = improve(problem, found.trial)
-            rows.append(Row(count, scenario, () if plain else (parts,) * count, found, found.settings))
+            rows.append(BestDesign(count, scenario, () if plain else (parts,) * count, found, found.settings))
         return rows
 
-    def _best(self, rows: Sequence[Row]) -> Row:
+    def _best(self, rows: Sequence[BestDesign]) -> BestDesign:
         leader = rows[0]
         for row in rows[1:]:
             if _ahead(row, leader):
                 leader = row
         return leader
 
-    def _exchange(self, rows: list[Row]) -> list[Row]:
-        """Rows with parts of their own for single stages, where that is better."""
+    def _exchange(self, rows: list[BestDesign]) -> list[BestDesign]:
+        """Return the designs with parts of their own for single stages, where that is better."""
         out = rows[:1]
         limit = max(self.scenario.limit_values.stages, len(rows) - 1)
         for count in range(1, limit + 1):
@@ -288,8 +296,8 @@ class _Selection:
             out.append(row)
         return out
 
-    def _grown(self, before: Row, parts: Parts) -> Row | None:
-        """One more stage with `parts` behind what was best with one less; None where that may not be built."""
+    def _grown(self, before: BestDesign, parts: Parts) -> BestDesign | None:
+        """Return a design with one more stage of `parts`; None where limits on what is built forbid it."""
         if before.solution is None or not before.feasible:
             return None
         chosen = (*before.parts, parts)
@@ -298,10 +306,10 @@ class _Selection:
             return None
         problem = self._build(scenario, len(chosen), "common" if self.ranged else None)
         found = solve(problem, [before.solution.trial], seed=self.seed, generations=FEW, effort=QUICKLY)
-        return Row(len(chosen), scenario, chosen, found, found.settings)
+        return BestDesign(len(chosen), scenario, chosen, found, found.settings)
 
-    def _exchanged(self, row: Row) -> Row | None:
-        """The best row with other parts in one stage; None where none is better."""
+    def _exchanged(self, row: BestDesign) -> BestDesign | None:
+        """Return a better design with other parts in one stage; None where none is better."""
         if row.solution is None:
             return None
         trial, tried = row.solution.trial, []
@@ -322,25 +330,25 @@ class _Selection:
         tried.sort(key=lambda one: -one[0])
         for _, chosen, scenario, problem, start in tried[:PROMISING]:
             found = improve(problem, start, QUICKLY)
-            candidate = Row(row.count, scenario, chosen, found, found.settings)
+            candidate = BestDesign(row.count, scenario, chosen, found, found.settings)
             if _ahead(candidate, row):
                 found = improve(problem, found.trial)
-                return Row(row.count, scenario, chosen, found, found.settings)
+                return BestDesign(row.count, scenario, chosen, found, found.settings)
         return None
 
-    def _chosen_values(self, row: Row) -> Row:
-        """The row with values of design variables as one can make and set them."""
+    def _chosen_values(self, row: BestDesign) -> BestDesign:
+        """Return the design with rounded design variables, as one can make and set them."""
         if row.solution is None:
             return row
         found, trial = row.solution, row.solution.trial
         if row.count > 1 and row.feasible and not self.clock.out("wheels and crush of its own for each stage"):
             own = self._build(row.scenario, row.count, "own")
-            # Values of their own may pay far from the common ones, so all of their ranges are looked at.
+            # The best own values may be far from the common ones, so the whole ranges are searched.
             better = solve(own, starts=[own.look(own.adopt(trial))], seed=self.seed)
             if better.feasible and better.settings.exit_speed > found.settings.exit_speed * (1 + OWN_GAIN):
                 found = better
         best = self._rounded(row, found.trial)
-        # What is as written stays where another value gains nothing: all together, or one by one.
+        # The configured values stay where others gain nothing: all of them, or one by one.
         names = [one.name for one in VARIABLES if any(one.name in parts.design for parts in best.parts)]
         kept = [names, *([name] for name in names if len(names) > 1)]
         for left in kept:
@@ -353,7 +361,7 @@ class _Selection:
                         break
         return best
 
-    def again(self, row: Row) -> Row:
+    def again(self, row: BestDesign) -> BestDesign:
         """See `choose_again`."""
         if row.solution is None:
             return row
@@ -362,24 +370,24 @@ class _Selection:
         found = improve(problem, row.start(problem))
         return self._best([fixed, self._rounded(row, found.trial)])
 
-    def opened(self, row: Row) -> Problem:
-        """Return the problem of a row in which its design variables may be chosen."""
+    def opened(self, row: BestDesign) -> Problem:
+        """Return the problem of a design in which its design variables may be chosen."""
         scenario = with_parts(self.scenario, [Parts(*parts.kind) for parts in row.parts])
         return self._build(scenario, row.count, "own" if len(set(row.parts)) > 1 else "common")
 
     def _written_fits(self, k: int, names: Sequence[str], parts: Parts) -> bool:
-        """Whether the named design variables of stage `k` as written lie within their ranges."""
+        """Whether the configured values of the named design variables of stage `k` lie within their ranges."""
         stage = fitted(self._stage(k), *parts.kind)
         free = {one: one.range(stage) for one in free_variables(stage) if one.name in names}
         return all(ends is None or ends[0] <= float(one.value(stage)) <= ends[1] for one, ends in free.items())
 
     def _as_written(self, k: int, names: Sequence[str], parts: Parts) -> Parts:
-        """Parts with the named design variables as written."""
+        """Return parts with the configured values of the named design variables."""
         stage = fitted(self._stage(k), *parts.kind)
         return parts.having({name: float(_named(name).value(stage)) for name in names if name in parts.design})
 
-    def _rounded(self, row: Row, trial: Trial) -> Row:
-        """The best row of those with each design variable rounded down or up."""
+    def _rounded(self, row: BestDesign, trial: Trial) -> BestDesign:
+        """Return the best design with each design variable rounded down or up."""
         names = sorted({one.name for k, parts in enumerate(row.parts) for one in self._free(k, parts)})
         tried = []
         for ways in product((False, True), repeat=len(names)):
@@ -393,7 +401,7 @@ class _Selection:
         return self._best([self._improved(row, parts, trial) for _, _, parts in tried[:2]])
 
     def _made(self, k: int, parts: Parts, design: Floats, upward: Mapping[str, bool]) -> Parts:
-        """Parts with the design variables of stage `k` rounded, shape (design variables,), upward by name."""
+        """Return parts with rounded design variables of stage `k`, (design variables,); upward: by name."""
         stage = fitted(self._stage(k), *parts.kind)
         return Parts(*parts.kind).having({
             one.name: _round(float(value), one, stage, upward=upward[one.name])
@@ -401,14 +409,15 @@ class _Selection:
         })  # fmt: skip
 
     def _free(self, k: int, parts: Parts) -> tuple[DesignVariable, ...]:
-        """Design variables of stage `k` with the parts that may be chosen."""
+        """Return the design variables of stage `k` with these parts that may be chosen."""
         return free_variables(fitted(self._stage(k), *parts.kind))
 
-    def _improved(self, row: Row, parts: tuple[Parts, ...], trial: Trial) -> Row:
+    def _improved(self, row: BestDesign, parts: tuple[Parts, ...], trial: Trial) -> BestDesign:
+        """Return the best design with fixed parts near a trial."""
         scenario = with_parts(self.scenario, parts)
         problem = self._build(scenario, row.count, None)
         again = improve(problem, replace(trial, x=problem.adopt(trial), design=trial.design))
-        return Row(row.count, scenario, parts, again, again.settings)
+        return BestDesign(row.count, scenario, parts, again, again.settings)
 
     def _stage(self, k: int) -> Stage:
         return self.stages[min(k, len(self.stages) - 1)]
@@ -419,7 +428,7 @@ def _named(name: str) -> DesignVariable:
 
 
 def _round(value: float, variable: DesignVariable, stage: Stage, *, upward: bool) -> float:
-    """A value as one can make or set it, to the digits of a variable, within the range of a stage."""
+    """Return a value rounded to the digits of its variable, within the range of a stage."""
     unit = 10.0 ** (np.floor(np.log10(max(value, 1e-15))) - variable.digits + 1)
     steps = (np.ceil if upward else np.floor)(value / unit + (-1e-6 if upward else 1e-6))
     low, high = variable.range(stage) or (value, value)
@@ -430,8 +439,8 @@ def _near(found: Solution, other: Solution) -> bool:
     return found.settings.exit_speed > other.settings.exit_speed * (1 - 0.01) or found.feasible > other.feasible
 
 
-def _ahead(one: Row, other: Row) -> bool:
-    """Whether a row of as many stages is clearly better: it fits, is faster, or as fast with less slip heat."""
+def _ahead(one: BestDesign, other: BestDesign) -> bool:
+    """Whether a design of the same stage count is clearly better: feasible, faster, or as fast with less slip heat."""
     if one.feasible != other.feasible:
         return one.feasible
     if not one.feasible:
@@ -442,8 +451,8 @@ def _ahead(one: Row, other: Row) -> bool:
     return gain > CLEARLY or (gain > -CLEARLY and heats[0] < 0.9 * heats[1])
 
 
-def _clearly_ahead(scenario: Scenario, one: Row, other: Row) -> bool:
-    """Whether another crush than the one as written pays: it is faster, or much cooler where that is the same."""
+def _clearly_ahead(scenario: Scenario, one: BestDesign, other: BestDesign) -> bool:
+    """Whether a design is better than `other` with configured values: faster, or as fast with much less slip heat."""
     if not other.feasible:
         return True
     heats = [float(row.settings.throw.stages.slip_heat.sum()) for row in (one, other)]
@@ -452,9 +461,11 @@ def _clearly_ahead(scenario: Scenario, one: Row, other: Row) -> bool:
     return one.feasible and (faster or (same and heats[0] < 0.9 * heats[1]))
 
 
-def choose(scenario: Scenario, rows: Sequence[Row]) -> Row | None:
-    """Return the plan among the best designs of each number of stages: the fastest, or the fewest stages that reach
-    the speed asked for; None where none will do."""
+def choose(scenario: Scenario, rows: Sequence[BestDesign]) -> BestDesign | None:
+    """Return the fastest design, or where a speed is asked for the one with the fewest stages that reaches it.
+
+    rows: best design of each stage count. None where no design is feasible.
+    """
     fits = [row for row in rows if row.feasible]
     if not fits:
         return None
@@ -465,10 +476,8 @@ def choose(scenario: Scenario, rows: Sequence[Row]) -> Row | None:
     return next((row for row in fits if asked * (1 - REACHED) <= row.settings.exit_speed <= asked * (1 + OVER)), None)
 
 
-def told(scenario: Scenario, selected: Selected, final: Row | None) -> Catalogue | None:
-    """Return what was chosen for the design `final`, and how much the same parts in every stage lose; None where there
-    was nothing to choose.
-    """
+def catalogue_of(scenario: Scenario, selected: Selected, final: BestDesign | None) -> Catalogue | None:
+    """Return the choices that were open and those of the design `final`; None where there was nothing to choose."""
     if not selected.options:
         return None
     parts = () if final is None else final.parts
@@ -486,7 +495,7 @@ def told(scenario: Scenario, selected: Selected, final: Row | None) -> Catalogue
     )  # fmt: skip
 
 
-def _option(stages: Sequence[Stage], parts: Parts, found: Row | None) -> Option:
+def _option(stages: Sequence[Stage], parts: Parts, found: BestDesign | None) -> Option:
     offering = next((one for one in stages if parts.kind in [each.kind for each in parts_of(one)]), stages[0])
     wheel, drive = names(offering, parts)
     design = {}

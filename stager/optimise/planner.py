@@ -1,4 +1,4 @@
-"""From a scenario to a plan."""
+"""Make a plan: best parts, stage count and wheel speeds, ladder, verdict, bound."""
 
 from __future__ import annotations
 
@@ -15,38 +15,40 @@ from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws
 from stager.optimise.infeasibility import explain
-from stager.optimise.judge import active, judged
+from stager.optimise.judge import active, settings_at
 from stager.optimise.ladder import advise, margin_sentence, rungs, stops
 from stager.optimise.pareto import Against, front, refuse
-from stager.optimise.parts import Row, Selected, choose, choose_again, opened, select, told
-from stager.optimise.problem import NO_MARGINS, Problem
+from stager.optimise.parts import BestDesign, catalogue_of, choose, choose_again, opened, select
+from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Margin, Plan
 from stager.optimise.robust import robust, steadiest
-from stager.optimise.search import Clock, Solution, improve, most_stages
+from stager.optimise.search import Clock, improve, most_stages
 from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
 from stager.optimise.trade import trades
-from stager.optimise.tune import Step, Tuned, tune
+from stager.optimise.tune import TunedDraws, TuningStep, tune
 from stager.optimise.uncertainty import enough, margin_draws, margin_of
 from stager.parallel import Executor
 from stager.physics.layout import overlapping
 
 DRAWS = 400
+"""Launchers drawn for the ladder, where no number is given."""
 ROUNDS = 4
-"""Rounds in which reserves are found for settings and settings for reserves."""
+"""Rounds of finding reserves for settings and settings for reserves."""
 SETTLED = 4e-3
-"""Change of a reserve that is too small to matter [-]."""
+"""Change of a reserve at which these rounds end [-]."""
 SLOWEST = 0.5
-"""Wheels are slowed to no less than this share to keep limits as surely as asked for [-]."""
-COSTLY, GAINED = 0.03, 0.005
-"""Share of the nominal exit speed that builds may lose on average before other settings are looked for, and what these
-must gain on average [-]."""
+"""Least share of their speeds to which wheels are slowed to keep hard limits in enough builds [-]."""
+COSTLY = 0.03
+"""Mean loss of builds against the nominal exit speed from which on other settings are considered [-]."""
+GAINED = 0.005
+"""Gain of the mean exit speed of builds for which these are taken [-]."""
 AVERAGED = " Wheels are set to what throws fastest on average over possible builds."
 TOGETHER = "stages that hold the projectile together are not set to a spin yet"
 FARTHER = "a clearance or pitch that lets it leave one stage before it enters the next, or leave spin out"
 
 
 def silent(share: float) -> None:
-    """Progress that nobody watches."""
+    """Ignore progress."""
 
 
 def plan(
@@ -66,22 +68,22 @@ def plan(
     rng : Generator, optional
         Draws them.
     certified : bool
-        Also bound what any setting could reach.
+        Also find an upper bound on exit speed.
     progress : callable
         Takes the share that is done [-].
     executor : Executor, optional
         Works on draws and bound; None: this process.
     trade : Against, optional
-        What a front is drawn against.
+        Also find the Pareto front of exit speed against this.
     sturdy : bool
-        Also robust settings.
+        Also find robust settings.
     seconds : float, optional
         Time after which the best so far is returned [s]; `Plan.left_open` says what was not done.
 
     Raises
     ------
     InputError
-        Where a front or a spin is asked for that the configuration does not tell enough about.
+        Where the configuration lacks inputs for a front, or stages cannot be set for the spin.
     """
     refuse(scenario, trade)
     _refuse_spin(scenario)
@@ -150,7 +152,7 @@ class _Planning:
             proven = (proof is None or not proof.evidence) and not self.clock.open
             missed = explain(rows, self.reserve, speed, self.clock, proven=proven)
         worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
-        catalogue = told(self.scenario, selected, advised)
+        catalogue = catalogue_of(self.scenario, selected, advised)
         if catalogue is not None and advised is not None:
             catalogue = replace(catalogue, traded=trades(self.scenario, advised, self.reserve, self.clock))
         return Plan(
@@ -167,8 +169,8 @@ class _Planning:
             as_fed=self.scenario.goal.asked is not None and advised is not None and advised.count == 0,
         )  # fmt: skip
 
-    def _active(self, row: Row, built: list[str]) -> frozenset[str]:
-        """Limits that hold a row back, their reserves taken off."""
+    def _active(self, row: BestDesign, built: list[str]) -> frozenset[str]:
+        """Return the active limits of a design, reserves taken into account."""
         found = active(row.scenario, row.settings, built)
         near = {
             result.name
@@ -177,8 +179,8 @@ class _Planning:
         }
         return found | near
 
-    def _advised(self, rows: list[Row], leader: Row | None, stages: int) -> Row | None:
-        """The design of the advised number of stages; the leader where that one does not fit."""
+    def _advised(self, rows: list[BestDesign], leader: BestDesign | None, stages: int) -> BestDesign | None:
+        """Return the design of the recommended stage count, or the leader where that does not fit."""
         if leader is None or self.scenario.goal.asked is not None:
             return leader
         row = rows[stages] if stages < len(rows) else leader
@@ -186,15 +188,15 @@ class _Planning:
 
     # Reserves of hard limits.
 
-    def _reserved(self, rows: list[Row], leader: Row) -> list[Row]:
-        """Rows whose hard limits are kept in as many builds as asked for, by the draws at the leader's settings."""
+    def _reserved(self, rows: list[BestDesign], leader: BestDesign) -> list[BestDesign]:
+        """Return designs with reserves of hard limits, found by draws at the leader's settings."""
         if margin_draws(leader.scenario) is None or leader.count == 0:
             return rows
         self._settle_reserve(leader)
         return [row if not self.reserve else self._again(row) for row in rows]
 
-    def _settle_reserve(self, row: Row) -> Row:
-        """Find reserve and settings that agree: the reserve is read off at the settings that are found under it."""
+    def _settle_reserve(self, row: BestDesign) -> BestDesign:
+        """Find a reserve and settings that agree, as each depends on the other, and return the settings."""
         for _ in range(ROUNDS):
             drawn = margin_draws(row.scenario)
             if drawn is None or self.clock.out("the reserve of hard limits"):
@@ -215,8 +217,8 @@ class _Planning:
                 return before
         return row
 
-    def _again(self, row: Row) -> Row:
-        """A row solved anew under the reserve, from what was best without it."""
+    def _again(self, row: BestDesign) -> BestDesign:
+        """Return a design solved anew under the reserve, from its settings without."""
         if row.solution is None:
             return row
         if any(parts.design for parts in row.parts):
@@ -224,16 +226,16 @@ class _Planning:
         solution = improve(under(row.solution.problem, self.reserve), row.solution.trial)
         return replace(row, solution=solution, settings=solution.settings)
 
-    def _polished(self, row: Row) -> Row:
-        """The row polished once more, which prices rest on; it stays as it is for a goal other than the fastest."""
+    def _polished(self, row: BestDesign) -> BestDesign:
+        """Return the design refined once more, for prices; unchanged for a goal other than the fastest."""
         if row.solution is None or self.scenario.goal.asked is not None:
             return row
         again = improve(row.solution.problem, row.solution.trial)
         faster = again.feasible and again.settings.exit_speed > row.settings.exit_speed
         return replace(row, solution=again, settings=again.settings) if faster else row
 
-    def _surely(self, row: Row) -> Row:
-        """The row with hard limits kept in as many builds as asked for, wheels slowed where the reserve falls short."""
+    def _surely(self, row: BestDesign) -> BestDesign:
+        """Return the design with hard limits kept in enough builds, wheels slowed where the reserve is not enough."""
         if row.solution is None or margin_draws(row.scenario) is None:
             return row
         row = self._settle_reserve(row)
@@ -244,11 +246,11 @@ class _Planning:
             self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
         return row if enough(self.margin) else self._slowed(row, drawn)
 
-    def _recommended(self, row: Row) -> Row:
-        """The row at the wheel speeds that every other screen recommends, where builds throw faster there on average.
+    def _recommended(self, row: BestDesign) -> BestDesign:
+        """Return the design at the wheel speeds that `next` recommends, if builds throw faster there on average.
 
-        A single stage always runs at them. Several do where the best settings of the nominal build cost the others
-        much, as beside a peak that other builds have elsewhere.
+        A single stage always has them. Several stages have them where the best settings of the nominal build are much
+        slower in other builds, as beside a peak that other builds have elsewhere.
         """
         own = row.settings.design.launcher == self.scenario.launcher
         if not row.count or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
@@ -261,7 +263,7 @@ class _Planning:
         lead = np.array([speed for speed in chosen if speed is not None])
         if lead.size < row.count:
             return row
-        settings = judged(row.scenario, lead, row.settings.design.launcher)
+        settings = settings_at(row.scenario, lead, row.settings.design.launcher)
         margin = None if drawn is None else margin_of(row.scenario, drawn, settings, self.reserve)
         if not settings.feasible or (margin is not None and margin.kept < margin.confidence):
             return row
@@ -270,12 +272,12 @@ class _Planning:
         self.margin, self.averaged = margin, row.count > 1
         return replace(row, settings=settings)
 
-    def _slowed(self, row: Row, drawn: Draws) -> Row:
-        """The row with all wheels slowed alike until enough builds keep the hard limits, if they come to."""
+    def _slowed(self, row: BestDesign, drawn: Draws) -> BestDesign:
+        """Return the design with all wheels slowed alike until enough builds keep the hard limits, if possible."""
         low, high, best = SLOWEST, 1.0, None
         for _ in range(10):
             middle = (low + high) / 2
-            settings = judged(row.scenario, row.settings.lead * middle, row.settings.design.launcher)
+            settings = settings_at(row.scenario, row.settings.lead * middle, row.settings.design.launcher)
             margin = margin_of(row.scenario, drawn, settings, self.reserve)
             if settings.feasible and enough(margin):
                 low, best = middle, (settings, margin)
@@ -288,12 +290,12 @@ class _Planning:
 
     # Draws and bound.
 
-    def _tuned(self, rows: list[Row]) -> Tuned | None:
-        steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
+    def _tuned(self, rows: list[BestDesign]) -> TunedDraws | None:
+        steps = [TuningStep(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
         return tune(steps, self.draws, self.rng, self.reserve, self.executor)()
 
-    def _begin_bound(self, leader: Row | None) -> Callable[[], Bound] | None:
-        """The bound, begun where others may work on it."""
+    def _begin_bound(self, leader: BestDesign | None) -> Callable[[], Bound] | None:
+        """Begin the bound in the executor, and return a function that waits for it."""
         scenario = self.scenario if leader is None else leader.scenario
         reached = 0.0 if leader is None else leader.settings.exit_speed
         count = None if leader is None else leader.count
@@ -306,16 +308,14 @@ class _Planning:
 
 
 def _bounded(scenario: Scenario, most: int, reached: float, count: int | None, scarce: bool) -> Bound:
-    """What nothing within the limits exceeds, with budgets where they are scarce or a speed is asked for."""
+    """Return the bound, tightened by shared budgets where one is active or a speed is asked for."""
     found = bound(scenario, most, reached)
     if count is None or (found.asked is None and not scarce):
         return found if count is not None or found.asked is None else shared(scenario, found, None, None)
     return shared(scenario, found, reached, count)
 
 
-def _put(rows: list[Row], row: Row | None) -> list[Row]:
-    """Rows with one of them replaced."""
+def _put(rows: list[BestDesign], row: BestDesign | None) -> list[BestDesign]:
+    """Return the designs with one of them replaced."""
     return rows if row is None else [row if each.count == row.count else each for each in rows]
 
-
-__all__ = ["DRAWS", "Against", "Problem", "Selected", "Solution", "plan"]

@@ -1,11 +1,10 @@
 """A chain of a given number of stages as an optimisation problem: variables, objective, slacks.
 
-A stage's variable is the logarithm of its leading wheel's speed as a multiple of the speed at which the stage throws
-fastest at the entry speed that the stages before give it. So the kink where a stage only just catches the projectile
-stays at 0 when a stage before it changes, and changing one variable moves all later wheels along. Where the projectile
-is held by several stages at once there is no such entry speed: there it is the logarithm of the ratio to the wheel
-before. Where crush, radius or inertia of wheels may be chosen, each is a further variable, from 0 to 1 over its range:
-the same in all stages, or of each stage its own.
+A stage's variable is the logarithm of its leading wheel's speed over the speed at which the stage throws fastest at its
+entry speed. So the kink where a wheel just catches the projectile stays at 0 when an earlier stage changes, and all
+later wheels move along. Where several stages hold the projectile at once there is no such entry speed; there the
+variable is the logarithm of the ratio to the wheel before. Where crush, radius or inertia of wheels may be chosen, each
+is a further variable, from 0 to 1 over its range: the same in all stages, or of each stage its own.
 """
 
 from __future__ import annotations
@@ -34,25 +33,31 @@ from stager.physics.layout import overlapping
 from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
 from stager.physics.records import FIELDS, Grip, Throw, Transit
 
-NODES, COARSE = 24, 32
-"""Entry speeds of a table of fastest settings, and settings that are looked at first for each."""
+NODES = 24
+"""Entry speeds of a table of fastest settings."""
+COARSE = 32
+"""Wheel speeds at which the search for each of them begins."""
 VARIABLE_NODES = {0: 1, 1: 7, 2: 5, 3: 4}
-"""Nodes of each variable of a stage that may be chosen, by how many there are."""
-SLOWEST, FASTEST = 0.02, 4.0
-"""Ends of the multiples of the fastest setting that are searched [-]."""
+"""Nodes of each design variable of a stage, by the number of its design variables."""
+SLOWEST = 0.02
+"""Least wheel speed that is searched, over the fastest setting [-]."""
+FASTEST = 4.0
+"""Greatest wheel speed that is searched, over the fastest setting [-]."""
 KEPT = 3e-7
-"""By how much a slack may fall short of 0 within the search, less than limits are rounded to [-]."""
+"""Violation of a slack that the search accepts, less than the rounding of limits [-]."""
 BELOW = 1e-6
-"""How far below a speed that is asked for settings stay at least [-]."""
-JAM, UNKNOWN = 100.0, 10.0
-"""Violation of a jam, and the greatest of one limit [-]."""
+"""Relative distance below an asked speed that settings keep [-]."""
+JAM = 100.0
+"""Violation of a jam [-]."""
+UNKNOWN = 10.0
+"""Greatest violation of one limit, and of one that was not evaluated [-]."""
 PROBED = np.array([1.0, 0.85, 0.6, 0.35, 0.2, 0.1])
-"""Multiples of the fastest setting at which it is told which limits are those of single stages [-]."""
+"""Wheel speeds over the fastest setting at which `by_stage` is determined [-]."""
 NO_MARGINS: Mapping[str, float] = {}
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class FastestTable:
     """Wheel speed at which a stage throws fastest, and its grip limit, by entry speed and design variables.
 
     entry : shape (nodes,); axes : design variables by number, with their nodes; fastest, grip : logarithms [ln m/s],
@@ -81,14 +86,14 @@ class Table:
         return np.asarray(np.exp(total))
 
 
-class Tables:
-    """Tables of a scenario's stages, each made when it is first asked for."""
+class FastestTables:
+    """Tables of a scenario's stages, each computed at first use."""
 
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
-        self._known: dict[Any, Table] = {}
+        self._known: dict[Any, FastestTable] = {}
 
-    def of(self, launcher: Launcher, index: int, *, free: bool) -> Table:
+    def of(self, launcher: Launcher, index: int, *, free: bool) -> FastestTable:
         """Return the table of stage `index`; free: over the ranges of its design variables."""
         stage = launcher.stage(index)
         key = stage, index > 0 and not self._alike(stage), index == 0 and bool(self.scenario.goal.spin), free
@@ -97,10 +102,10 @@ class Tables:
         return self._known[key]
 
     def _alike(self, stage: Stage) -> bool:
-        """Whether the projectile enters it as it is fed, without spin, behind others too."""
+        """Whether the entry spin is the feed's behind other stages too, so that one table is enough."""
         return stage.layout.side_b_driven
 
-    def _make(self, launcher: Launcher, index: int, stage: Stage, free: bool) -> Table:
+    def _make(self, launcher: Launcher, index: int, stage: Stage, free: bool) -> FastestTable:
         limit_values, goal = self.scenario.limit_values, self.scenario.goal
         feed = float(launcher.feed.speed)
         chosen = [(VARIABLES.index(variable), variable) for variable in free_variables(stage)] if free else []
@@ -127,7 +132,7 @@ class Tables:
         shape = (entry.size, *(nodes.size for _, nodes in axes))
         with np.errstate(divide="ignore", invalid="ignore"):
             grip = _reaching(np.log(found.wheel_speed).reshape(shape))
-        return Table(entry, axes, np.log(edge).reshape(shape), grip)
+        return FastestTable(entry, axes, np.log(edge).reshape(shape), grip)
 
 
 def _reaching(grip: Floats) -> Floats:
@@ -160,7 +165,7 @@ def _top(launcher: Launcher, limit_values: LimitValues, index: int, margins: Map
 
 
 def spanned(launcher: Launcher, count: int, nodes: int = 5) -> Launcher:
-    """Return the launcher over samples of what may be chosen, at the same places of each stage's ranges."""
+    """Return the launcher over a grid of its design variables, at equal shares of each stage's ranges."""
     names = sorted({variable.name for k in range(count) for variable in free_variables(launcher.stage(k))})
     if not names:
         return launcher
@@ -191,7 +196,7 @@ class Choice(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """No more of something than `value`, in the unit of `used`."""
+    """A greatest use of a resource: `value` in the unit of `used`."""
 
     used: Use
     value: float
@@ -199,12 +204,14 @@ class Budget:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trial:
-    """What variables give, first axis over the samples.
+    """Evaluated samples of the variables, first axis over the samples.
 
-    lead : leading wheels [m/s], (samples, stages); design : design variables, (samples, stages, design variables), NaN
-    of what is not to be chosen; exit_speed [m/s], heat [J] : (samples,);
-    slack : margin / bound of each limit [-], (samples, limits), the margin that is asked for taken off;
-    violation : how far it is from feasible [-], 0 where it is, (samples,).
+    x : variables, (samples, variables)
+    lead : leading wheels [m/s], (samples, stages)
+    design : design variables, (samples, stages, design variables), NaN where none is to be chosen
+    exit_speed [m/s], heat [J] : (samples,)
+    slack : slack of each limit less the margin asked for [-], (samples, limits)
+    violation : sum of the violations [-], 0 where feasible, (samples,)
     """
 
     x: Floats
@@ -233,18 +240,18 @@ class Trial:
 class Problem:
     """A chain of `count` stages under the limits of a scenario.
 
-    launcher : with the parts that were chosen; margins : least slack of limits by name [-]; choose : whether and how
-    design variables of stages with a range may be chosen, None, "common" or "own".
+    launcher : with chosen parts; margins : least slack of limits by name [-]; choose : None, "common" (design variables
+    with a range are chosen, one value for all stages) or "own" (one value for each stage).
     """
 
     def __init__(
-        self, scenario: Scenario, count: int, *, launcher: Launcher | None = None, tables: Tables | None = None,
+        self, scenario: Scenario, count: int, *, launcher: Launcher | None = None, tables: FastestTables | None = None,
         margins: Mapping[str, float] = NO_MARGINS, choose: str | None = None,
     ) -> None:  # fmt: skip
         self.scenario, self.count, self.margins, self.choose = scenario, count, margins, choose
         self.launcher = scenario.launcher if launcher is None else launcher
         self.limit_values = scenario.limit_values
-        self.tables = tables or Tables(scenario)
+        self.tables = tables or FastestTables(scenario)
         self.stages = [self.launcher.stage(k) for k in range(count)]
         self.choices = choices(self.stages, own=choose == "own") if choose else []
         self.free = {k for choice in self.choices for k in choice.stages}
@@ -261,7 +268,7 @@ class Problem:
         self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
         self.high = np.append(np.full(count, np.log(FASTEST)), np.ones(self.size - count))
         if self.joint:
-            # The first ratio is to the feed's speed, which wheels may exceed many times.
+            # The first ratio is to the feed speed, which wheels may exceed many times.
             self.high[0] = max(np.log(self.tops[0] / float(self.launcher.feed.speed)), self.low[0] + 1.0)
         self.budget: Budget | None = None
         self._by_stage: frozenset[str] | None = None
@@ -270,7 +277,7 @@ class Problem:
     # Variables.
 
     def design(self, x: Floats) -> Floats:
-        """Return the chosen values, (samples, stages, design variables), NaN where none is."""
+        """Return design variables from variables, (samples, stages, design variables), NaN where none is chosen."""
         out = np.full((len(x), self.count, len(VARIABLES)), np.nan)
         for number, choice in enumerate(self.choices, self.count):
             value = choice.at(x[:, number])
@@ -280,18 +287,18 @@ class Problem:
         return out
 
     def design_variables(self, design: Floats) -> Floats:
-        """Return the variables of values, (stages, design variables); 0.5 of what is not given. Shape (choices,)."""
+        """Return variables from design variables, (stages, design variables); 0.5 where NaN. Shape (choices,)."""
         given = [(choice, design[choice.stages[0], choice.variable]) for choice in self.choices]
         return np.array([0.5 if np.isnan(value) else choice.share(float(value)) for choice, value in given])
 
     def adopt(self, trial: Trial) -> Floats:
-        """Return the variables nearest to those of a problem with other parts or other choices, (samples, size)."""
+        """Return the variables nearest to a trial of a problem with other parts or choices, (samples, size)."""
         extra = [self.design_variables(design) for design in trial.design]
         return np.asarray(np.clip(np.hstack([trial.x[:, : self.count], extra]), self.low, self.high))
 
     @property
     def written(self) -> Floats:
-        """Design variables as written, (stages, design variables), NaN of what is not to be chosen."""
+        """Design variables as in the configuration, (stages, design variables), NaN where none is to be chosen."""
         out = np.full((self.count, len(VARIABLES)), np.nan)
         for choice in self.choices:
             for k in choice.stages:
@@ -299,7 +306,7 @@ class Problem:
         return out
 
     def machine(self, design: Floats) -> Launcher:
-        """Return the launcher with values of (samples, stages, design variables) or (stages, design variables)."""
+        """Return the launcher with design variables, (samples, stages, design variables) or without samples."""
         if not self.choices:
             return self.launcher
         stages = []
@@ -316,7 +323,7 @@ class Problem:
         return self._judge(x, None)
 
     def look_at(self, lead: Floats, extra: Floats | None = None) -> Trial:
-        """As `look`, at leading wheels' speeds [m/s], shape (samples, stages); extra: variables of the choices."""
+        """Do as `look` at leading wheel speeds [m/s], (samples, stages); extra: variables of the choices."""
         extra = np.tile(self.design_variables(self.written) if extra is None else extra, (len(lead), 1))
         return self._judge(np.hstack([np.zeros(lead.shape), extra]), np.minimum(lead, self.tops))
 
@@ -335,7 +342,7 @@ class Problem:
         return self._thrown(np.clip(x, self.low, self.high), None)[3]
 
     def _thrown(self, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Floats, OperatingPoint]:
-        """Variables, leading wheels, values of design variables, and the throws that they give."""
+        """Throw at variables or leading wheels; return variables, leading wheels, design variables and the point."""
         design = self.design(x)
         machine = self.machine(design)
         if self.joint:
@@ -353,7 +360,10 @@ class Problem:
         return x, lead, design, point
 
     def _slacks(self, point: OperatingPoint, machine: Launcher) -> tuple[Floats, Floats]:
-        """Slacks (samples, limits) and violations (samples,); costly limits only where all others are kept."""
+        """Return slacks (samples, limits) and violations (samples,).
+
+        Limits on drives and supply are costly, so they are evaluated only where all others are nearly kept.
+        """
         done = point.throw
         shape = done.exit_speed.shape
         rows = [np.ones(shape)]
@@ -393,20 +403,23 @@ class Problem:
         return slack, violation
 
     def _steady_rows(self) -> int:
-        """How many limits of kind STEADY are set."""
+        """Return the number of limits on steady throwing that are set."""
         probe = throw(self.launcher, np.full(self.count, 0.5) * self.tops, options=QUICK)
         point = OperatingPoint(launcher=self.launcher, limit_values=self.limit_values, throw=probe, options=JUDGED)
         found = sum(evaluate(limit, point) is not None for limit in LIMITS if limit.kind is Kind.STEADY)
         return found + (self.budget is not None)
 
     def _spend(self, rows: list[Floats], point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        """Append the slack of the budget, where there is one."""
         if self.budget is not None and (used := self.budget.used(point)) is not None:
             slack = np.broadcast_to(1.0 - used / self.budget.value, shape)
             rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
 
     def _row_or_rows(self, rows: list[Floats], limit: Limit, point: OperatingPoint, shape: tuple[int, ...]) -> None:
-        """One row a limit, or, where a limit is that of its worst stage, one for each stage: a minimum has kinks where
-        stages change places, each stage's own slack has none."""
+        """Append the slack of a limit; of a limit in `by_stage` one for each stage.
+
+        The least slack of the stages has kinks where another stage becomes the worst, each stage's slack has none.
+        """
         if limit.name in self.by_stage:
             for k in range(self.count):
                 self._row(rows, limit, _of_stage(point, k), shape)
@@ -415,7 +428,7 @@ class Problem:
 
     @property
     def by_stage(self) -> frozenset[str]:
-        """Names of the limits whose slack is the least of those of single stages, told by a few throws."""
+        """Names of the limits whose slack is the least of its stages' slacks, found by a few throws."""
         if self._by_stage is None:
             self._by_stage = frozenset()
             if self.count > 1:
@@ -426,6 +439,7 @@ class Problem:
         return self._by_stage
 
     def _worst_of(self, limit: Limit, point: OperatingPoint, through: NDArray[np.bool_]) -> bool:
+        """Whether a limit's slack is the least of its stages' slacks, where throws pass."""
         if limit.kind not in (Kind.THROW, Kind.WHEEL):
             return False
         whole: list[Floats] = []
@@ -440,6 +454,7 @@ class Problem:
         return apart and bool(np.allclose(least, whole[0][through], rtol=1e-9, atol=1e-12))
 
     def _row(self, rows: list[Floats], limit: Any, point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        """Append the slack of a limit, where it is set."""
         result = evaluate(limit, point)
         if result is not None:
             slack = np.broadcast_to(result.slack, shape) - self.margins.get(limit.name, 0.0)
@@ -448,7 +463,7 @@ class Problem:
     def _passed(
         self, machine: Launcher, x: Floats, lead: Floats | None, design: Floats
     ) -> tuple[Floats, Floats, Throw, Floats]:
-        """Throw stage by stage; the variables, leading wheels, throw and grip limits of the tables."""
+        """Throw stage by stage; return variables, leading wheels, throw and the tables' grip limits."""
         samples, count = len(x), self.count
         feed = np.broadcast_to(np.asarray(self.launcher.feed.speed, dtype=np.float64), (samples,))
         speed, spin = feed.copy(), np.full(samples, float(self.launcher.feed.spin))
@@ -493,7 +508,7 @@ class Problem:
         return np.asarray(np.where(np.isnan(limit), self.grip_found[k], limit))
 
     def _held(self, machine: Launcher, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Throw]:
-        """Throw where stages hold the projectile together."""
+        """Throw where several stages hold the projectile at once; return variables, leading wheels and throw."""
         x = x.copy()
         reference = float(self.launcher.feed.speed)
         if lead is None:
@@ -505,7 +520,7 @@ class Problem:
 
 
 def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:
-    """Return the variables that choose design variables: one for all stages, or one for each stage."""
+    """Return the choices of design variables: one for all stages, or one for each stage."""
     found = []
     for m, variable in enumerate(VARIABLES):
         ends = {k: one for k, stage in enumerate(stages) if (one := variable.range(stage)) is not None}
@@ -518,7 +533,7 @@ def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:
 
 
 def _of_stage(point: OperatingPoint, k: int) -> OperatingPoint:
-    """An operating point of which only one stage is looked at."""
+    """Return an operating point with stage `k` alone."""
     stage, done = point.launcher.stage(k), point.throw
     stages = Transit(**{name: getattr(done.stages, name)[..., k : k + 1] for name in FIELDS})
     return OperatingPoint(
@@ -529,5 +544,6 @@ def _of_stage(point: OperatingPoint, k: int) -> OperatingPoint:
 
 
 def _rows(done: Throw, rows: NDArray[np.intp]) -> Throw:
+    """Return the chosen samples of throws."""
     stages = Transit(**{name: getattr(done.stages, name)[rows] for name in FIELDS})
     return Throw(stages=stages, exit_speed=done.exit_speed[rows], spin=done.spin[rows], jammed=done.jammed[rows])

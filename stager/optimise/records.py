@@ -17,8 +17,11 @@ from stager.physics.records import Throw
 
 
 class Parts(NamedTuple):
-    """Numbers of wheel and drive in a stage's lists, 0: as written; crush [m], wheel radius [m] and wheel inertia
-    [kg m^2], None: as written."""
+    """Parts of a stage.
+
+    wheel, drive: index in the stage's lists, 0: as configured; crush [m], wheel radius [m], wheel inertia [kg m^2],
+    None: as configured.
+    """
 
     wheel: int
     drive: int
@@ -28,7 +31,7 @@ class Parts(NamedTuple):
 
     @property
     def design(self) -> dict[str, float]:
-        """What was chosen from ranges, by name."""
+        """Values chosen from ranges, by name."""
         given = {"crush": self.crush, "radius": self.radius, "inertia": self.inertia}
         return {name: value for name, value in given.items() if value is not None}
 
@@ -54,10 +57,12 @@ class Interval:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rung:
-    """One stage count of the ladder: exit_speed [m/s], gain on the rung below [-], probability that the gain is
-    worthwhile, length [m], mass [kg], cost, average_power [W]; kept: whether its best design keeps every limit;
-    broken: names of the limits that no setting of so many stages was found to keep together; parts: of each stage,
-    where there was something to choose; design: by name, of each stage, what was to be chosen from a range."""
+    """A stage count of the ladder.
+
+    exit_speed [m/s]; gain over the rung below [-]; probability_worthwhile: of that gain [-]; length [m]; mass [kg];
+    average_power [W]; kept: the best design keeps every limit; broken: names of the limits that it breaks; parts: of
+    each stage, where there was a choice; design: values of each stage chosen from ranges, by name.
+    """
 
     stages: int
     exit_speed: Interval
@@ -75,13 +80,13 @@ class Rung:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Margin:
-    """How surely settings keep the hard limits, told by draws of what is uncertain.
+    """The share of possible builds in which settings keep the hard limits.
 
-    confidence: share of builds that shall keep them together [-]; kept: share that does; draws: how many were looked
-    at; jams: share in which the projectile jams; mean_exit: of the draws, a jam counting as 0 [m/s]; at_confidence:
-    value of each hard limit that this share of builds does not exceed (a floor: fall below), by name in its unit;
-    reserve: least slack of each hard limit in the nominal build that keeps it so surely [-]; unkeepable: hard limits
-    that more builds break than may, whatever the wheel speeds, with the share of builds that break them even at rest.
+    confidence: share of builds that must keep them together [-]; kept: share that does; draws: number of builds drawn;
+    jams: share in which the projectile jams; mean_exit: mean exit speed, 0 for a jam [m/s]; at_confidence: value of
+    each hard limit that the share `confidence` does not exceed (of a lower bound: fall below), by name in its unit;
+    reserve: slack of each hard limit that the nominal build needs [-]; unkeepable: hard limits that too many builds
+    break at any wheel speed, with the share of builds that break them at rest.
     """
 
     confidence: float
@@ -96,10 +101,9 @@ class Margin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Wheel speeds of a chain [m/s], shape (stages,), what they make, and the verdicts on it.
+    """Wheel speeds of a chain [m/s], shape (stages,), with their throw and the results of all limits.
 
-    wheel_speed: of side A; wheel_speed_b: of side B where spin is asked for, None: as A; spin: that is asked for
-    [rad/s].
+    wheel_speed: of side A; wheel_speed_b: of side B where spin is asked for, None: as A; spin: asked for [rad/s].
     """
 
     wheel_speed: Floats
@@ -112,12 +116,12 @@ class Settings:
 
     @property
     def throw(self) -> Throw:
-        """The throw that they give."""
+        """The throw at these settings."""
         return self.design.throw
 
     @property
     def lead(self) -> Floats:
-        """Speeds of the leading wheels [m/s], the sides that drive the spin forward; see `spun`."""
+        """Speeds of the leading wheels [m/s], the sides that drive the spin forward; see `spin`."""
         return self.wheel_speed if self.wheel_speed_b is None or self.spin > 0 else self.wheel_speed_b
 
     @property
@@ -127,14 +131,13 @@ class Settings:
 
     @property
     def grip_limit(self) -> Floats:
-        """Of each stage's leading wheel at its own entry speed [m/s], NaN where exit speed still rises at the end of
-        the range."""
+        """Grip limit of each stage at its own entry speed [m/s], NaN where exit speed rises to the end of the range."""
         limits = self.design.grip_limit
         return np.full(self.wheel_speed.shape, np.nan) if limits is None else limits
 
     @property
     def average_power(self) -> float | None:
-        """What the supply delivers in the mean [W]; None where that is not known."""
+        """Mean power of the supply [W]; None where that is not known."""
         settled, holding = self.design.settled, self.design.holding
         if settled is not None:
             return float(settled.average_power)
@@ -142,12 +145,12 @@ class Settings:
 
     @property
     def throttle(self) -> Floats | None:
-        """Throttle of side A's motor, stage by stage [-]; None where drives or supply are not known."""
+        """Throttle of side A's motor by stage [-]; None where drives or supply are not known."""
         return self._throttle(0)
 
     @property
     def throttle_b(self) -> Floats | None:
-        """Of side B's, where a pair runs two speeds."""
+        """Throttle of side B's motor by stage [-], where a pair runs two speeds."""
         return self._throttle(1)
 
     def _throttle(self, side: int) -> Floats | None:
@@ -163,20 +166,23 @@ class Settings:
 
     @property
     def feasible(self) -> bool:
-        """Whether every limit is kept, and it spins as asked."""
+        """Whether every limit is kept and the spin that is asked for is reached."""
         return self.turns and all(verdict.satisfied for verdict in self.verdicts)
 
     @property
     def turns(self) -> bool:
-        """Whether it leaves with the spin that is asked for, if any, to a thousandth."""
+        """Whether the spin that is asked for, if any, is reached."""
         return self.spin == 0.0 or abs(float(self.throw.spin) / self.spin - 1.0) <= SPIN_WITHIN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Robust:
-    """Settings for a low `quantile` of exit speed: `low` [m/s] there, `low_before` at the nominal plan's settings;
-    kept: share of builds that keep the limits, at least `kept_at_least` with 95 % confidence, kept_before: of the
-    nominal plan's; all on draws that the choice has not seen. cost: share of nominal exit speed given up."""
+    """Settings with the greatest low quantile of exit speed over builds, evaluated on fresh draws.
+
+    quantile [-]; low, low_before: quantile of exit speed at these and at the plan's settings [m/s]; kept, kept_before:
+    share of builds that keep the limits on throws at these and at the plan's settings; kept_at_least: lower 95 %
+    confidence bound on `kept`; cost: share of nominal exit speed given up.
+    """
 
     settings: Settings
     quantile: float
@@ -190,7 +196,7 @@ class Robust:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrontPoint:
-    """The fastest plan for what it may cost: value in the front's unit, exit_speed [m/s], number of stages."""
+    """A point of a Pareto front: value in the front's unit, exit_speed [m/s], stage count."""
 
     value: float | None
     exit_speed: float
@@ -199,7 +205,7 @@ class FrontPoint:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Front:
-    """Exit speed against something else; points from the least to the most of it."""
+    """A Pareto front of exit speed against another quantity, points by its rising value."""
 
     against: str
     unit: str
@@ -208,8 +214,11 @@ class Front:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relaxation:
-    """A limit in conflict with the goal: what it allows, what would do alone, what if all of them are loosened by one
-    share; None: no value would."""
+    """A limit in conflict with the goal.
+
+    allowed: its bound; needed: the bound needed if it alone is loosened; together: the same if all are loosened by one
+    factor; None where no value is enough.
+    """
 
     name: str
     unit: str
@@ -220,9 +229,11 @@ class Relaxation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Missed:
-    """Why no design fits. reason: in a sentence; proven: whether there is none, rather than none found; nearest: the
-    design that comes nearest, None where not even the feed is within limits; conflict: names of the limits that
-    keep the goal out of reach."""
+    """Why no design fits.
+
+    reason: a sentence; proven: it is proven that none exists; nearest: nearest design, None where even the feed breaks
+    limits; conflict: names of the limits in conflict with the goal.
+    """
 
     reason: str
     proven: bool
@@ -233,9 +244,10 @@ class Missed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """Wheel and drive in all stages, by name, with design variables by name, those that were to be chosen from a range:
-    exit speed [m/s] (None: no design fits) and number of stages; at_most: it cannot exceed that speed, so it was not
-    looked at closely."""
+    """Parts shared by all stages: names of wheel and drive, values chosen from ranges by name.
+
+    exit_speed [m/s] and stages: of its best design, None where none fits; at_most: exit_speed is an upper bound.
+    """
 
     wheel: str
     drive: str
@@ -247,11 +259,11 @@ class Option:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Traded:
-    """What wheels of a radius or inertia give, wheel speeds found anew; the first of each variable is the chosen one.
+    """Results with another wheel radius or inertia, wheel speeds optimised anew; first of each variable the plan's.
 
-    variable : by name; value : of it, of the first stage with a choice, in its unit; exit_speed [m/s]; droop : greatest
-    share of wheel speed that a throw takes [-]; spin_up [s], None where that is not known; length [m]; broken : names
-    of the limits that no wheel speeds were found to keep, and then nothing else is told.
+    variable : its name; value : of the first stage with a choice, in SI; exit_speed [m/s]; droop : greatest loss of
+    wheel speed by a throw [-]; spin_up [s], None where not known; length [m]; broken : names of the limits that no
+    wheel speeds were found to keep, where the other results are missing.
     """
 
     variable: str
@@ -265,10 +277,12 @@ class Traded:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Catalogue:
-    """What was chosen among: names of wheel and drive by stage, their numbers in the lists (0: as written); design:
-    by name, of each stage, those that were to be chosen from a range; one_for_all, or mixed_gain: share of exit speed
-    that parts of its own for each stage add [-]; asked: ends of the ranges, by name; traded: what a little more of a
-    variable would change."""
+    """The choice of parts.
+
+    options: each choice shared by all stages; chosen: names of wheel and drive by stage; numbers: their parts; design:
+    values of each stage chosen from ranges, by name; one_for_all: all stages have the same parts; mixed_gain: gain of
+    different parts over that [-]; asked: ranges by name; traded: results with other radii and inertias.
+    """
 
     options: tuple[Option, ...]
     chosen: tuple[tuple[str, str], ...]
@@ -282,17 +296,24 @@ class Catalogue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The answer. `best` has the advised number of stages and is what is printed, saved and pinned; None where no
-    design fits: `missed` then says why and what would help. fastest: the best of all stage counts.
+    """A plan.
 
-    bound: what exit speed no setting within the limits exceeds; None: not asked for.
-    binding: names of the limits that hold the plan back. prices by name: share of exit speed that 1 % more buys.
-    one_more_stage: share of exit speed that it would add, where limits on what is built forbid it.
-    spread: standard deviation over exit speed of the steadiest settings, spread_before: of those with the least heat.
-    open_stage: the stage of which one cannot tell yet whether it is worthwhile; settled_by: the uncertain quantity
-    that decides most of it. catalogue: what was chosen among, None where there was nothing to choose.
-    flown: where the planned throw comes down, None where nothing of its flight is asked for.
-    as_fed: no stage is built because the feed's own speed is what was asked for.
+    best : settings with the recommended stage count, None where no design fits
+    ladder : a rung for each stage count
+    recommended_stages, verdict : how many stages to build, and why, in a sentence
+    missed : why no design fits
+    binding : names of the active limits that cost exit speed
+    bound : upper bound on exit speed, None: not asked for
+    prices : relative gain of exit speed for a limit 1 % looser, by name
+    one_more_stage : gain of one more stage [-], where limits on what is built forbid it
+    spread, spread_before : standard deviation over exit speed of the steadiest settings, of those with the least heat
+    open_stage, settled_by : stage of which it is not clear yet whether it is worthwhile, and the uncertain quantity
+        that decides most of it
+    catalogue : choice of parts, None where there was none
+    fastest : best settings of all stage counts
+    left_open : work that a stopped search left undone
+    flown : landing and scatter of shots, None where not asked for
+    as_fed : no stage is built, as the feed has the asked speed
     """
 
     best: Settings | None
@@ -319,5 +340,5 @@ class Plan:
 
     @property
     def nothing_fits(self) -> bool:
-        """Whether no design keeps the limits, or none but the feed alone gets the projectile through."""
+        """Whether no design keeps the limits, or only the feed alone does."""
         return self.best is None or (self.best.count == 0 and not self.as_fed)

@@ -1,7 +1,7 @@
 """Robust settings: the greatest low quantile of exit speed over builds, or the least spread of it.
 
 At the nominal optimum wheels are as fast as the nominal launcher's grip allows; a little slower, nearly every build
-still grips. Settings are chosen on some draws and evaluated on others, as they look too good on their own draws
+still grips. Settings are launcher_of on some draws and evaluated on others, as they look too good on their own draws
 (Luedtke and Ahmed, SIAM J. Optim. 19, 2008).
 """
 
@@ -16,12 +16,12 @@ from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
-from stager.optimise.judge import JUDGED, REACHED, judged
-from stager.optimise.parts import Row
+from stager.optimise.judge import JUDGED, REACHED, settings_at
+from stager.optimise.parts import BestDesign
 from stager.optimise.problem import Problem, Trial
 from stager.optimise.records import Robust, Settings
 from stager.optimise.refine import Effort, refine
-from stager.optimise.search import Solution, chosen
+from stager.optimise.search import Solution, launcher_of
 from stager.optimise.spin import sides, way_of
 from stager.physics.batch import flatten
 from stager.physics.chain import Options, throw
@@ -36,7 +36,7 @@ CHANCE = 0.95
 SURE = 0.95
 """Confidence of the lower bound on that share [-]."""
 CHOSEN_ON = 100
-"""Draws on which settings are chosen."""
+"""Draws on which settings are launcher_of."""
 JUDGED_ON = 400
 """Fresh draws on which they are evaluated."""
 STEADIED_ON = 64
@@ -52,7 +52,7 @@ SLACK = 1e-6
 NEAR = 0.1
 """Slack of the nominal design below which limits on drives and supply are evaluated on draws [-]."""
 CLEARLY = 0.02
-"""Share by which more stages must reduce the spread to be chosen [-]."""
+"""Share by which more stages must reduce the spread to be launcher_of [-]."""
 
 
 class Sample:
@@ -89,7 +89,7 @@ class Sample:
         return fine.astype(np.float64)
 
 
-def robust(row: Row, rng: np.random.Generator) -> Robust | None:
+def robust(row: BestDesign, rng: np.random.Generator) -> Robust | None:
     """Return robust settings for the stages of a plan; None where nothing is uncertain or there is no stage."""
     scenario, best = row.scenario, row.settings
     if best.count == 0 or not is_uncertain(scenario):
@@ -119,12 +119,12 @@ def robust(row: Row, rng: np.random.Generator) -> Robust | None:
 def _within_grip(scenario: Scenario, lead: Floats, best: Settings) -> Settings:
     """Return settings at `lead` [m/s], slowed to the grip margin of each stage, which falls as earlier stages slow."""
     margin, launcher = scenario.limit_values.grip_margin, best.design.launcher
-    found = judged(scenario, lead, launcher)
+    found = settings_at(scenario, lead, launcher)
     for _ in range(lead.size if margin else 0):
         most = (1 - margin) * (1 - SLACK) * found.grip_limit
         if not (found.lead > most * (1 + SLACK)).any():
             break
-        found = judged(scenario, np.fmin(found.lead, most), launcher)
+        found = settings_at(scenario, np.fmin(found.lead, most), launcher)
     return found
 
 
@@ -147,13 +147,13 @@ def _quantile_and_share(sample: Sample, best: Settings, lead: Floats) -> tuple[f
 
 
 def steadiest(
-    rows: Sequence[Row], margins: Mapping[str, float], rng: np.random.Generator
-) -> tuple[Row | None, float | None, float | None]:
+    rows: Sequence[BestDesign], margins: Mapping[str, float], rng: np.random.Generator
+) -> tuple[BestDesign | None, float | None, float | None]:
     """Return the design with the least spread of exit speed at the speed that is asked for.
 
     Returns
     -------
-    Row or None
+    BestDesign or None
         None where no design reaches the speed.
     float or None, float or None
         Standard deviation of exit speed over the asked speed [-], of this design and of the fewest stages with the
@@ -166,7 +166,7 @@ def steadiest(
     if not is_uncertain(rows[0].scenario) or fits[0].count == 0:
         return fits[0], 0.0, 0.0
     state = rng.bit_generator.state
-    best: Row = fits[0]
+    best: BestDesign = fits[0]
     least = plain = np.inf
     for row in fits:
         if row.solution is None:
@@ -187,7 +187,7 @@ def steadiest(
     return best, least, plain
 
 
-def _steadied(row: Row, sample: Sample, asked: float, margins: Mapping[str, float]) -> Solution | None:
+def _steadied(row: BestDesign, sample: Sample, asked: float, margins: Mapping[str, float]) -> Solution | None:
     """Return the settings of a row with the least spread, found from those with the least heat."""
     assert row.solution is not None
     problem: Problem = row.solution.problem
@@ -200,7 +200,7 @@ def _steadied(row: Row, sample: Sample, asked: float, margins: Mapping[str, floa
     found = refine(
         problem, row.solution.trial, steadiness, Effort(16, 0.1, 1e-4, 1e-6), least=asked * (1 - 0.5 * REACHED)
     )
-    settings = judged(row.scenario, found.lead[0], chosen(problem, found))
+    settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
     return Solution(problem, found, settings) if settings.feasible else None
 
 

@@ -1,15 +1,15 @@
-"""Find the best settings of a given number of stages, then of each number of stages in turn.
+"""Find the best settings of a given stage count.
 
-Starts: the whole range of wheel speeds from the feed's up, log-spaced; the chain as a whole scaled down; and the best
-chain of one stage less with one appended. Differential evolution mixes them by feasibility rules (Mezura-Montes,
-Coello and Tun-Morales, 2004, after Deb: feasible beats infeasible, less violation beats more), and the best are
-polished.
+Starts are wheel speeds log-spaced over the whole range from the feed speed up, the chain as a whole scaled down, and
+the best chain of one stage less with a stage added. Differential evolution with feasibility rules improves them
+(Mezura-Montes, Coello and Tun-Morales, 2004, after Deb: feasible before infeasible, less violation before more), and
+the best are refined.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -18,40 +18,49 @@ from stager.constraints import broken_by
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.optimise.judge import REACHED, judged
+from stager.optimise.judge import REACHED, settings_at
 from stager.optimise.problem import NO_MARGINS, Problem, Trial, spanned
 from stager.optimise.records import Settings
 from stager.optimise.refine import CLOSE, Effort, Objective, best, coolest, fastest, refine, score
 
-MEMBERS, GENERATIONS, POLISHED = 28, 10, 2
+MEMBERS = 28
+"""Size of the population, without two for each variable."""
+GENERATIONS = 10
+"""Generations of differential evolution."""
+POLISHED = 2
+"""Settings that are refined."""
 APART = 0.03
-"""How far apart two settings are that are polished both [-]."""
-ROUNDS, PULLED = 4, 2e-5
-"""Rounds in which grip limits are looked up where the settings are; how far wheels are slowed to keep a margin [-]."""
+"""Least distance between settings that are both refined [-]."""
+ROUNDS = 4
+"""Rounds in which grip limits are found at the settings' own entry speeds."""
+PULLED = 2e-5
+"""First share by which wheels are slowed where rounding breaks a limit [-]."""
 NO_LIMIT = 1e3
-"""What the grip limit of the tables is multiplied by where there is none [-]."""
+"""Factor on the grip limit of the tables where there is none [-]."""
 FAR_OFF = 0.02
-"""Error of a grip limit in the tables beyond which settings are looked for farther away [-]."""
+"""Error of a grip limit of the tables beyond which the search goes farther [-]."""
 RESTORED = 0.2
-"""Violation from which settings are led back [-]."""
-LEVEL, COOLER = 2e-5, 0.01
-"""Share of exit speed that cooler settings may cost, and of slip heat that they must save [-]."""
+"""Greatest violation from which settings are led back to feasible ones [-]."""
+LEVEL = 2e-5
+"""Share of exit speed that settings with less slip heat may cost [-]."""
+COOLER = 0.01
+"""Share of slip heat that they must save [-]."""
 
 
 @dataclass(slots=True)
 class Clock:
-    """When to stop: at `until` by the monotonic clock [s], None: never. open: what was left undone."""
+    """A time limit: `until` by the monotonic clock [s], None: none. open: work left undone."""
 
     until: float | None = None
     open: list[str] = field(default_factory=list)
 
     @classmethod
     def of(cls, seconds: float | None) -> Clock:
-        """Return a clock that runs out in so many seconds."""
+        """Return a clock that runs out in `seconds`, None: never."""
         return cls(None if seconds is None else time.monotonic() + seconds)
 
     def out(self, what: str = "") -> bool:
-        """Return whether time is out; what: is left undone then."""
+        """Whether time is up; what: work that is then noted as left undone."""
         if self.until is None or time.monotonic() < self.until:
             return False
         if what and what not in self.open:
@@ -61,7 +70,7 @@ class Clock:
 
 @dataclass(frozen=True, slots=True)
 class Solution:
-    """The best settings found of a number of stages: the problem, variables, and their judgement."""
+    """The best settings found for a problem: its variables and their evaluation in the full model."""
 
     problem: Problem
     trial: Trial
@@ -77,17 +86,29 @@ def solve(
     problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
     generations: int = GENERATIONS, effort: Effort = CLOSE,
 ) -> Solution:  # fmt: skip
-    """Return the best settings of a problem, judged; arguments as `explore` has them."""
-    return settle(problem, explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort))
+    """Return the best settings of a problem, evaluated in the full model; arguments as in `explore`."""
+    found = explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort)
+    return evaluate_in_full(problem, found)
 
 
 def explore(
     problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
     generations: int = GENERATIONS, effort: Effort = CLOSE,
 ) -> Trial:  # fmt: skip
-    """Return the best settings of a problem.
+    """Return the best settings of a problem, a trial of one.
 
-    shorter : good settings of one stage less; starts : of as many, from a problem like this one.
+    Parameters
+    ----------
+    problem : Problem
+    shorter : sequence of Trial
+        Good settings with one stage less.
+    starts : sequence of Trial
+        Good settings with as many stages, from similar problems.
+    seed : int
+    generations : int
+        Of differential evolution.
+    effort : Effort
+        Of the refinement.
     """
     rng = np.random.default_rng([seed, problem.count])
     population = _starts(problem, shorter, starts, rng)
@@ -103,24 +124,24 @@ def explore(
 
 
 def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
-    """Return the best settings near those of a problem like this one."""
+    """Return the best settings near `start`, settings of a similar problem."""
     x = problem.adopt(start.take([0]))
     scales = np.append(1.0, np.geomspace(0.97, 0.4, 9))[:, None]
     family = problem.look_at(start.lead[:1] * scales, x[0, problem.count :])
     found = refine(problem, best(fastest, problem.look(x).join(family)), fastest, effort)
     first = family.take([0])
     if 0.0 < first.violation[0] < RESTORED:
-        # What breaks a limit a little may lie nearer to the best than what is slowed until it breaks none.
+        # Settings that break a limit slightly may be closer to the best than slower ones that break none.
         found = best(fastest, found.join(refine(problem, first, fastest, effort)))
     if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
         found = refine(problem, found, coolest, effort, least=problem.asked * (1 - 0.5 * REACHED))
-    return settle(problem, found)
+    return evaluate_in_full(problem, found)
 
 
-def settle(problem: Problem, found: Trial) -> Solution:
-    """Return settings judged in the true model, with grip limits found at their own entry speeds."""
-    margin, launcher = problem.limit_values.grip_margin, chosen(problem, found)
-    settings = judged(problem.scenario, found.lead[0], launcher)
+def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
+    """Return settings evaluated in the full model, with grip limits found at their own entry speeds."""
+    margin, launcher = problem.limit_values.grip_margin, launcher_of(problem, found)
+    settings = settings_at(problem.scenario, found.lead[0], launcher)
     lowest = np.full(problem.count, NO_LIMIT)
     for turn in range(ROUNDS if margin and found.violation[0] <= 0.0 else 0):
         before = problem.grip_correction
@@ -136,19 +157,19 @@ def settle(problem: Problem, found: Trial) -> Solution:
         if settings.feasible and again.violation[0] <= 0.0 and turn and not changed:
             break
         found = refine(problem, again, fastest, CLOSE if changed else Effort(rounds=6, radius=0.01, smallest=3e-5))
-        settings = judged(problem.scenario, found.lead[0], chosen(problem, found))
+        settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     slowed = 1.0
     for turn in range(6):
         if settings.feasible or found.violation[0] > 0.0:
             break
-        # What the search keeps to a hair, the judgement may see broken by one.
+        # The search and the full model round differently, so a limit may be broken by rounding.
         slowed -= PULLED * 2**turn
-        settings = judged(problem.scenario, found.lead[0] * slowed, launcher)
+        settings = settings_at(problem.scenario, found.lead[0] * slowed, launcher)
     return Solution(problem, found, settings)
 
 
 def _table_grips(problem: Problem, found: Trial, settings: Settings) -> Floats:
-    """Grip limits by the tables [m/s], (stages,), at the entry speeds of the settings."""
+    """Return grip limits from the tables [m/s], (stages,), at the entry speeds of the settings."""
     entry = settings.throw.stages.entry_speed
     out = np.full(problem.count, np.nan)
     for k in range(problem.count):
@@ -157,8 +178,8 @@ def _table_grips(problem: Problem, found: Trial, settings: Settings) -> Floats:
     return out
 
 
-def chosen(problem: Problem, found: Trial) -> Launcher:
-    """Return the launcher with the values that were chosen."""
+def launcher_of(problem: Problem, found: Trial) -> Launcher:
+    """Return the launcher with the launcher_of design variables."""
     if not problem.choices:
         return problem.launcher
     made = problem.machine(found.design[0])
@@ -166,7 +187,7 @@ def chosen(problem: Problem, found: Trial) -> Launcher:
 
 
 def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial], rng: np.random.Generator) -> Trial:
-    """Settings to begin with."""
+    """Return the first population."""
     count, extra = problem.count, problem.size - problem.count
     rows: list[Floats] = [np.full(count, np.log(share)) for share in np.geomspace(0.06, 1.0, 12)]
     rows += [np.append(np.zeros(count - 1), np.log(share)) for share in (0.5, 0.75, 0.9, 1.1, 1.4, 2.0, 3.0)]
@@ -195,7 +216,7 @@ def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial],
         known = np.tile(one.x[0, : count - 1], (lasts.size, 1))
         tail = np.tile(_tail(problem, one), (lasts.size, 1))
         population = population.join(problem.look(np.hstack([known, lasts[:, None], tail])))
-        # An idle stage behind what is known: its wheel as fast as the projectile.
+        # A last stage that adds little: its wheel as fast as the projectile.
         shares = np.array([1.0, 0.97, 0.9, 0.75, 0.55])
         chains = one.lead[0] * shares[:, None]
         last = np.concatenate([chains[:, -1:] * more for more in (1.0, 1.05, 1.15)])
@@ -220,14 +241,14 @@ def _with_one_between(lead: Floats, feed: float) -> Floats:
 
 
 def _tail(problem: Problem, one: Trial) -> Floats:
-    """Variables that choose what a chain of one stage less has; the last stage has that of the one before."""
+    """Return the choices of a chain of one stage less; the last stage has those of the one before."""
     return problem.design_variables(np.concatenate([one.design[0], one.design[0, -1:]])[: problem.count])
 
 
 def _evolve(
     problem: Problem, population: Trial, objective: Objective, generations: int, rng: np.random.Generator
 ) -> Trial:
-    """Differential evolution (Storn and Price 1997), all of a generation at once."""
+    """Improve a population by differential evolution (Storn and Price 1997), a generation at a time."""
     order = np.argsort(-score(objective, population), kind="stable")
     members = min(MEMBERS + 2 * problem.size, len(population))
     front = order[: members // 2]
@@ -253,7 +274,7 @@ def _evolve(
 
 
 def _polish(problem: Problem, population: Trial, objective: Objective, effort: Effort) -> Trial:
-    """Polish the best few settings that lie apart."""
+    """Refine the best settings that are not close to each other, and return the best result."""
     order = np.argsort(-score(objective, population), kind="stable")
     found: Trial | None = None
     seen: list[Floats] = []
@@ -271,7 +292,7 @@ def _polish(problem: Problem, population: Trial, objective: Objective, effort: E
 
 
 def _cooler(problem: Problem, population: Trial, found: Trial, least: float, effort: Effort) -> Trial:
-    """Settings that reach a speed with the least slip heat."""
+    """Return settings that reach `least` [m/s] with the least slip heat."""
     cool = refine(problem, found, coolest, effort, least=least)
     fits = population.take(np.flatnonzero((population.violation <= 0.0) & (population.exit_speed >= least)))
     if len(fits):
@@ -281,50 +302,13 @@ def _cooler(problem: Problem, population: Trial, found: Trial, least: float, eff
     return cool
 
 
-@dataclass(frozen=True, slots=True)
-class Chains:
-    """The best settings of 0, 1, 2 … stages; solutions: how each but the first was found."""
-
-    bare: Settings
-    solutions: tuple[Solution, ...]
-
-    @property
-    def settings(self) -> list[Settings]:
-        """Of each number of stages."""
-        return [self.bare, *(solution.settings for solution in self.solutions)]
-
-
-Build = Callable[[int], Problem]
-"""The problem of so many stages."""
-
-
-def solve_all(
-    scenario: Scenario, build: Build, most: int, clock: Clock, *, tell: Callable[[float], None] = lambda share: None,
-    seed: int = 0, generations: int = GENERATIONS,
-) -> Chains:  # fmt: skip
-    """Return the best settings for each number of stages up to `most`."""
-    found: list[Solution] = []
-    for count in range(1, most + 1):
-        if count > 1 and clock.out(f"{count} and more stages"):
-            break
-        shorter = [found[-1].trial] if found else []
-        found.append(solve(build(count), shorter, seed=seed, generations=generations))
-        tell(count / most)
-    return Chains(judged(scenario, np.zeros(0)), tuple(found))
-
-
 def most_stages(
     launcher: Launcher, scenario: Scenario, margins: Mapping[str, float] = NO_MARGINS, most: int | None = None
 ) -> int:
-    """Return how many stages the limits on what is built allow, up to `most` (None: limits.stages)."""
+    """Return the greatest stage count that the limits on what is built allow, up to `most` (None: limits.stages)."""
     allowed = scenario.limit_values.stages if most is None else most
     counts = range(allowed + 1)
     limit_values = scenario.limit_values
     broken = (bool(broken_by(spanned(launcher, count), limit_values, count, margins)) for count in counts)
     return next((max(count - 1, 0) for count, one in zip(counts, broken, strict=True) if one), allowed)
 
-
-__all__ = [
-    "Build", "Chains", "Clock", "Solution", "chosen", "explore", "improve", "most_stages", "settle", "solve",
-    "solve_all",
-]  # fmt: skip

@@ -1,6 +1,6 @@
-"""What a little more of each limit that holds a plan back would buy.
+"""Sensitivities: gain of exit speed for a slightly looser limit, and for one more stage.
 
-A limit that is looser by a share is the same limit with a slack that may go below 0: so no limit is special here.
+A limit that is looser by a share is the same limit with a negative least slack, so all limits are treated alike.
 """
 
 from __future__ import annotations
@@ -8,13 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from stager.constraints import LIMITS, Kind, broken_by
-from stager.optimise.parts import FEW, Row
+from stager.optimise.parts import FEW, BestDesign
 from stager.optimise.problem import Problem, Trial
 from stager.optimise.refine import CLOSE, QUICKLY, fastest, refine
 from stager.optimise.search import Clock, explore
 
 MORE = 0.01
-"""By how much limits are loosened for their prices [-]."""
+"""Share by which limits are loosened for their prices [-]."""
 WORTHLESS = 1e-5
 """Gain below which a limit does not hold a plan back [-]."""
 FLOORS = {limit.name for limit in LIMITS if limit.floor}
@@ -36,12 +36,12 @@ def without(margins: Mapping[str, float], names: tuple[str, ...] | list[str]) ->
 
 
 def prices(
-    row: Row, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock, problem: Problem
+    row: BestDesign, active: frozenset[str], margins: Mapping[str, float], more: float, clock: Clock, problem: Problem
 ) -> dict[str, float]:
-    """Return the share of exit speed that 1 % more of each active limit buys, by solving again from the plan.
+    """Return the relative gain of exit speed for each active limit if it is 1 % looser, by solving again.
 
-    active : names of the limits that hold the plan back; more : what one more stage would add [-]; problem : that of
-    the row, with whatever may be chosen left open. Nothing where an exit speed is asked for, or no stage is used.
+    active : names of active limits; more : gain of one more stage [-]; problem : that of the design, with its design
+    variables to be chosen. Empty where an exit speed is asked for, or no stage is used.
     """
     if row.solution is None or row.scenario.goal.asked is not None:
         return {}
@@ -63,8 +63,8 @@ def prices(
     return found
 
 
-def _counts_stages(row: Row, name: str) -> bool:
-    """Whether a limit counts stages, of which there is no hundredth."""
+def _counts_stages(row: BestDesign, name: str) -> bool:
+    """Whether a limit counts stages, so that it cannot be 1 % looser."""
     limit = next(limit for limit in LIMITS if limit.name == name)
     return limit.unit == "-"
 
@@ -84,8 +84,8 @@ def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
     return other
 
 
-def one_more(row: Row, rows: list[Row], margins: Mapping[str, float]) -> float:
-    """Return the share of exit speed that one more stage would add if what is built were no matter."""
+def one_more(row: BestDesign, rows: list[BestDesign], margins: Mapping[str, float]) -> float:
+    """Return the relative gain of one more stage without limits on what is built."""
     if row.solution is None:
         return 0.0
     if row.count + 1 < len(rows):

@@ -1,4 +1,4 @@
-"""What wheels larger or smaller, heavier or lighter than the chosen ones would change."""
+"""Compare the plan with larger, smaller, heavier and lighter wheels."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from stager.constraints import broken_by
 from stager.model.scenario import Scenario
-from stager.optimise.parts import Row, with_parts
+from stager.optimise.parts import BestDesign, with_parts
 from stager.optimise.problem import Problem
 from stager.optimise.records import Settings, Traded
 from stager.optimise.search import Clock, improve
@@ -16,13 +16,13 @@ from stager.physics.drive.spinup import spin_up
 from stager.physics.parts import INERTIA, RADIUS, DesignVariable
 
 BY = 1.2
-"""Ratio of a variable to the chosen one at which the trade is told, where the range goes so far [-]."""
+"""Factor on the chosen value at which results are compared, if the range allows [-]."""
 SAME = 0.02
-"""Share of a change below which nothing is told of it [-]."""
+"""Relative change below which results are not compared [-]."""
 
 
-def trades(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Clock) -> tuple[Traded, ...]:
-    """Return what other radii and inertias of all wheels would change, wheel speeds found anew.
+def trades(scenario: Scenario, row: BestDesign, margins: Mapping[str, float], clock: Clock) -> tuple[Traded, ...]:
+    """Return results with other radii and inertias of all wheels, wheel speeds optimised anew.
 
     scenario : with the ranges; row : the design; margins : least slack of limits by name [-].
     """
@@ -30,7 +30,7 @@ def trades(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Cl
     for variable in (RADIUS, INERTIA):
         if row.solution is None or not any(variable.name in parts.design for parts in row.parts):
             continue
-        found.append(_told(variable, row, row.settings))
+        found.append(_result(variable, row, row.settings))
         for by in (1 / BY, BY):
             if clock.out("what other wheels would change"):
                 break
@@ -41,9 +41,9 @@ def trades(scenario: Scenario, row: Row, margins: Mapping[str, float], clock: Cl
 
 
 def _at(
-    scenario: Scenario, row: Row, variable: DesignVariable, by: float, margins: Mapping[str, float]
+    scenario: Scenario, row: BestDesign, variable: DesignVariable, by: float, margins: Mapping[str, float]
 ) -> Traded | None:  # fmt: skip
-    """With the variable times `by`, as far as its range goes; None where that is no change."""
+    """Return results with the variable times `by`, within its range; None where that hardly changes it."""
     parts = list(row.parts)
     for k, one in enumerate(parts):
         ends, value = variable.range(scenario.launcher.stage(k)), one.design.get(variable.name)
@@ -60,10 +60,10 @@ def _at(
     if not solution.feasible:
         names = tuple(result.name for result in solution.settings.verdicts if not result.satisfied)
         return Traded(variable=variable.name, value=changed, broken=names)
-    return _told(variable, Row(row.count, other, tuple(parts), solution, solution.settings), solution.settings)
+    return _result(variable, BestDesign(row.count, other, tuple(parts), solution, solution.settings), solution.settings)
 
 
-def _told(variable: DesignVariable, row: Row, settings: Settings) -> Traded:
+def _result(variable: DesignVariable, row: BestDesign, settings: Settings) -> Traded:
     point = settings.design
     stages, first = settings.throw.stages, next(k for k, one in enumerate(row.parts) if variable.name in one.design)
     time = None

@@ -49,7 +49,7 @@ LEAST_EXIT = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tuned:
+class TunedDraws:
     """Exit speed [m/s] of every draw with each stage count, shape (stages + 1, draws), and the draws."""
 
     draws: Draws
@@ -62,7 +62,7 @@ class Tuned:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class TuningStep:
     """A stage count to tune.
 
     scenario: with its parts; parts: empty where there was nothing to choose; lead: leading wheels of the nominal design
@@ -90,9 +90,9 @@ class _Chunk:
 
 
 def tune(
-    steps: Sequence[Step], count: int, rng: np.random.Generator, margins: Mapping[str, float],
+    steps: Sequence[TuningStep], count: int, rng: np.random.Generator, margins: Mapping[str, float],
     executor: Executor | None = None,
-) -> Callable[[], Tuned | None]:  # fmt: skip
+) -> Callable[[], TunedDraws | None]:  # fmt: skip
     """Begin to tune `count` draws with 1, 2, … stages; return a function that waits for the result.
 
     Every draw runs each stage at its own grip limit less the margin, or where it throws fastest. Where that breaks a
@@ -119,7 +119,7 @@ def tune(
             _Chunk(chosen, scenario.limit_values, scenario.goal.spin, scenario.goal.asked or np.inf, margins)
         )
     begun = (executor or Executor()).start_map(_tuned, chunks)
-    return lambda: Tuned(draws=first, exit_speed=np.hstack(begun()))
+    return lambda: TunedDraws(draws=first, exit_speed=np.hstack(begun()))
 
 
 def _tuned(chunk: _Chunk) -> Floats:

@@ -1,4 +1,4 @@
-"""What else could be chosen: parts of a catalogue, design variables, points of a Pareto front, robust settings."""
+"""Choice of parts and design variables, Pareto front, robust settings: JSON, tables, sentences."""
 
 from __future__ import annotations
 
@@ -9,20 +9,21 @@ from stager.optimise.records import Catalogue, Front, Robust
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, sides, speed
 
-_FEWER = "The ladder keeps these: fewer stages with their own may do better, so that a stage adds less than it says."
-
-
+_SAME_PARTS = (
+    "The ladder uses these parts for every stage count. Fewer stages with parts chosen for them may do better, so a"
+    " stage may add less than the ladder says."
+)
 VARIABLES = {"crush": "crush_m", "radius": "radius_m", "inertia": "inertia_kg_m2"}
-"""Design variables by name, as the documents have them."""
+"""JSON key of each design variable."""
 
 
 def variable_rows(design: Mapping[str, Any]) -> dict[str, Any]:
-    """Design variables by name, as the documents have them; null of what was not to be chosen."""
+    """Return design variables as JSON has them, None where not chosen."""
     return {key: design.get(name) for name, key in VARIABLES.items()}
 
 
 def catalogue_rows(catalogue: Catalogue, exit_speed: float | None) -> dict[str, Any]:
-    """As the document has it; exit_speed: the plan's [m/s], None where nothing fits."""
+    """Return the choice of parts as JSON has it; exit_speed: the plan's [m/s], None where nothing fits."""
     asked = {name: list(ends) for name, ends in catalogue.asked.items()}
     return {
         "chosen": [
@@ -62,12 +63,12 @@ def _loss(exit_speed: float | None, best: float | None) -> float | None:
 
 
 def catalogue_notes(content: Mapping[str, Any]) -> list[str]:
-    """Return what was chosen, and what other wheels would change."""
+    """Return sentences on the chosen parts, and on the effect of other wheels."""
     return [catalogue_headline(content), *trade_notes(content)]
 
 
 def catalogue_headline(content: Mapping[str, Any]) -> str:
-    """What is in which stage, in a sentence."""
+    """Return a sentence on the parts of each stage."""
     chosen, alone = content["chosen"], _variables_alone(content)
     head = "Catalogue" if not alone else "Crush" if _asked(content) == ["crush"] else "Chosen"
     if not chosen:
@@ -77,42 +78,43 @@ def catalogue_headline(content: Mapping[str, Any]) -> str:
     each = "; ".join(f"stage {part['stage']} {_words(content, part, alone)}" for part in chosen)
     gain = content["mixed_gain_fraction"]
     same = "one for all stages" if alone else "one kind"
-    said = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
-    return f"{said} {_FEWER}"
+    sentence = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
+    return f"{sentence} {_SAME_PARTS}"
 
 
 def catalogue_proviso(catalogue: Catalogue) -> str:
-    """What a bound on all wheel speeds holds for."""
+    """Return a sentence on the parts for which the upper bound holds."""
     parts = len({(option.wheel, option.drive) for option in catalogue.options}) > 1
     words = [name for name in VARIABLES if name in catalogue.asked]
     if not words:
         return "That is with the parts that were chosen."
     several = parts or len(words) > 1
-    said = "parts" if parts else words.pop(0)
+    chosen = "parts" if parts else words.pop(0)
     for number, word in enumerate(words, 1):
-        said += f"{' and the' if number == len(words) and parts else ' and' if number == len(words) else ','} {word}"
-    return f"That is with the {said} that {'were' if several else 'was'} chosen."
+        chosen += f"{' and the' if number == len(words) and parts else ' and' if number == len(words) else ','} {word}"
+    return f"That is with the {chosen} that {'were' if several else 'was'} chosen."
 
 
 def _variables_alone(content: Mapping[str, Any]) -> bool:
-    """Whether there was nothing else to choose."""
+    """Whether only design variables could be chosen, with one wheel and one drive."""
     kinds = {(option["wheel"], option["drive"]) for option in content["options"]}
     return bool(_asked(content)) and len(kinds) == 1
 
 
 def _asked(content: Mapping[str, Any]) -> list[str]:
-    """Names of the design variables that were to be chosen."""
+    """Return the names of the design variables that could be chosen."""
     keys = {"crush": "crush_range_m", "radius": "radius_range_m", "inertia": "inertia_range_kg_m2"}
     return [name for name, key in keys.items() if content[key] is not None]
 
 
 def _words(content: Mapping[str, Any], part: Mapping[str, Any], alone: bool) -> str:
+    """Return the parts of a stage in words; alone: without wheel and drive."""
     asked = _asked(content)
     bare = alone and asked == ["crush"]
-    said = [] if alone else [f"wheel {part['wheel']}"]
-    said += [f"drive {part['drive']}"] if part["drive"] is not None and not alone else []
-    said += [f"{'' if bare else f'{_CALLED[name]} '}{_value(name, part[VARIABLES[name]])}" for name in asked]
-    return ", ".join(said)
+    words = [] if alone else [f"wheel {part['wheel']}"]
+    words += [f"drive {part['drive']}"] if part["drive"] is not None and not alone else []
+    words += [f"{'' if bare else f'{_CALLED[name]} '}{_value(name, part[VARIABLES[name]])}" for name in asked]
+    return ", ".join(words)
 
 
 _CALLED = {"crush": "crush", "radius": "wheel radius", "inertia": "wheel inertia"}
@@ -127,8 +129,8 @@ def _mm(length: float, count: int = 3) -> str:
 
 
 def trade_notes(content: Mapping[str, Any]) -> list[str]:
-    """A sentence a variable: what larger and smaller wheels, or heavier and lighter ones, would change."""
-    said = []
+    """Return a sentence each on the effect of larger and smaller, and of heavier and lighter wheels."""
+    sentences = []
     for name, more, less in (("radius", "larger", "smaller"), ("inertia", "heavier", "lighter")):
         key = VARIABLES[name]
         own, *others = [row for row in content["traded"] if row[key] is not None] or [None]
@@ -138,29 +140,29 @@ def trade_notes(content: Mapping[str, Any]) -> list[str]:
         ]
         if words:
             text = "; ".join(words)
-            said.append(f"{text[0].upper()}{text[1:]}.")
-    return said
+            sentences.append(f"{text[0].upper()}{text[1:]}.")
+    return sentences
 
 
 def _change(own: Mapping[str, Any], other: Mapping[str, Any]) -> str:
-    """What another wheel changes."""
+    """Return the effect of another wheel in words."""
     if other["broken"]:
         return f"do not fit within {', '.join(name.replace('_', ' ') for name in other['broken'])}"
     gain = other["exit_speed_m_s"] / own["exit_speed_m_s"] - 1
     speeds = "as fast" if abs(gain) < 5e-4 else f"{100 * abs(gain):.1f} % {'faster' if gain > 0 else 'slower'}"
-    said = [f"throw {speeds}"]
+    effects = [f"throw {speeds}"]
     droops = [f"{100 * row['droop_fraction']:.1f}" for row in (other, own)]
-    said += [f"slow {droops[0]} % per throw (not {droops[1]})"] if droops[0] != droops[1] else []
+    effects += [f"slow {droops[0]} % per throw (not {droops[1]})"] if droops[0] != droops[1] else []
     times = [digits(row["spin_up_s"], 2) for row in (other, own)]
-    said += [f"spin up in {times[0]} s (not {times[1]})"] if times[0] != times[1] else []
+    effects += [f"spin up in {times[0]} s (not {times[1]})"] if times[0] != times[1] else []
     longer = 1000 * (other["length_m"] - own["length_m"])
     if abs(longer) >= 0.5:
-        said.append(f"make it {abs(longer):.0f} mm {'longer' if longer > 0 else 'shorter'}")
-    return ", ".join(said)
+        effects.append(f"make it {abs(longer):.0f} mm {'longer' if longer > 0 else 'shorter'}")
+    return ", ".join(effects)
 
 
 def catalogue_table(content: Mapping[str, Any]) -> Table:
-    """One row a choice that all stages might have."""
+    """Return a table with a row for each choice of parts, the same in every stage."""
     columns = (
         Column("wheel", words=True),
         Column("drive", words=True),
@@ -196,7 +198,7 @@ def _catalogue_row(option: Mapping[str, Any], alone: bool) -> tuple[str, ...]:
 
 
 def front_rows(front: Front | None) -> dict[str, Any] | None:
-    """As the document has it."""
+    """Return a Pareto front as JSON has it."""
     if front is None:
         return None
     points = [
@@ -206,7 +208,7 @@ def front_rows(front: Front | None) -> dict[str, Any] | None:
 
 
 def front_table(front: dict[str, Any]) -> Table:
-    """The fastest for each value, and what it leaves of the fastest of all."""
+    """Return a table of the fastest plan for each value, and how much slower it is than the fastest of all."""
     fastest = max(point["exit_speed_m_s"] for point in front["points"])
     columns = (Column(front["against"], front["unit"]), Column("exit", "m/s"), Column("slower", "%"), Column("stages"))
     rows = tuple(
@@ -222,7 +224,7 @@ def front_table(front: dict[str, Any]) -> Table:
 
 
 def robust_rows(robust: Robust | None) -> dict[str, Any] | None:
-    """As the document has it."""
+    """Return robust settings as JSON has them."""
     if robust is None:
         return None
     return {
@@ -242,7 +244,7 @@ def robust_rows(robust: Robust | None) -> dict[str, Any] | None:
 
 
 def robust_table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]]) -> Table:
-    """Wheel speeds beside those of the plan."""
+    """Return a table of the robust wheel speeds beside the plan's."""
     columns = (Column("stage"), Column("plan", "m/s"), Column("robust", "m/s"), Column("slower", "%"))
     speeds = robust["wheel_speed_m_s"]
     wheels = speeds, robust["wheel_speed_b_m_s"] or [None] * len(speeds)
@@ -259,21 +261,21 @@ def robust_table(robust: Mapping[str, Any], stages: Sequence[Mapping[str, Any]])
 
 
 def robust_notes(content: Mapping[str, Any]) -> list[str]:
-    """What robust settings give and cost, and how steady the plan is."""
-    out = []
+    """Return sentences on what robust settings gain and cost, and on how much exit speed varies."""
+    notes = []
     if (robust := content["robust"]) is not None:
         percent = 100 * (1 - robust["quantile"])
-        out.append(
+        notes.append(
             f"Robust settings: {percent:.0f} % of builds leave at {speed(robust['low_exit_speed_m_s'])} m/s or more "
             f"({speed(robust['low_exit_speed_nominal_settings_m_s'])} m/s with the plan's settings); limits on the "
-            f"throw are kept by {100 * robust['kept_fraction']:.1f} % of them, surely by "
-            f"{100 * robust['kept_fraction_at_least']:.1f} % "
-            f"({100 * robust['kept_fraction_nominal_settings']:.1f} % with the plan's). "
+            f"throw are kept by {100 * robust['kept_fraction']:.1f} % of them, by at least "
+            f"{100 * robust['kept_fraction_at_least']:.1f} % with 95 % confidence "
+            f"({100 * robust['kept_fraction_nominal_settings']:.1f} % with the plan's settings). "
             f"The nominal build gives up {100 * robust['cost_fraction']:.1f} % of its exit speed."
         )
     if (spread := content["spread_fraction"]) is not None:
-        out.append(
-            f"Exit speed varies by {100 * spread:.2f} % (standard deviation over what is uncertain); with the fewest "
-            f"stages and the least heat it would by {100 * content['spread_least_heat_fraction']:.2f} %."
+        notes.append(
+            f"Exit speed varies by {100 * spread:.2f} % (standard deviation over the uncertainties); with the fewest "
+            f"stages and the least heat it would vary by {100 * content['spread_least_heat_fraction']:.2f} %."
         )
-    return out
+    return notes

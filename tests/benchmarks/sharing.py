@@ -16,7 +16,7 @@ import numpy as np
 from stager.config import load
 from stager.optimise.parts import select
 from stager.optimise.search import Clock
-from stager.optimise.tune import Step, tune
+from stager.optimise.tune import TuningStep, tune
 from stager.parallel import Executor
 from tests.benchmarks.timing import Line, exponent, medians
 
@@ -29,7 +29,7 @@ def lines() -> list[Line]:
     """Return the rows of the table."""
     task = load(CONFIGS / "seed_ball.toml").scenario()
     rows = select(task, Clock(), lambda share: None).rows
-    steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
+    steps = [TuningStep(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
 
     def drawn(count: int, executor: Executor) -> object:
         return tune(steps, count, np.random.default_rng(0), {}, executor)()

@@ -18,7 +18,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.parts import select
 from stager.optimise.planner import DRAWS
 from stager.optimise.search import Clock
-from stager.optimise.tune import Step, tune
+from stager.optimise.tune import TuningStep, tune
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder
 
@@ -43,7 +43,7 @@ def main(draws: int, seed: int, names: list[str]) -> None:
         truth = ladder(task, drawn(task, draws, rng), draws)
         between = time.perf_counter()
         rows = select(task, Clock(), lambda share: None).rows
-        steps = [Step(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
+        steps = [TuningStep(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
         found = tune(steps, DRAWS, np.random.default_rng(seed), {})()
         if found is None:
             raise ValueError("nothing is uncertain")

@@ -8,7 +8,7 @@ from typing import Any
 
 from stager.constraints import LIMITS
 from stager.model.scenario import Scenario
-from stager.optimise.parts import Row, choose, select
+from stager.optimise.parts import BestDesign, choose, select
 from stager.optimise.records import Settings
 from stager.optimise.search import Clock
 
@@ -16,7 +16,7 @@ FLOORS = {limit.name for limit in LIMITS if limit.floor}
 UNLIMITED = {"exit_energy": 1e9, "grip_margin": 1e-6}
 
 
-def solved(scenario: Scenario) -> list[Row]:
+def solved(scenario: Scenario) -> list[BestDesign]:
     """Return the best design of each number of stages."""
     return select(scenario, Clock()).rows
 

@@ -10,7 +10,7 @@ import pytest
 
 import stager
 from stager.fit.prediction import known_of, recommended_chain
-from stager.optimise.judge import judged
+from stager.optimise.judge import settings_at
 from tests.optimise.builds import CONFIGS, SHIPPED, drawn_changes, fresh
 
 
@@ -52,7 +52,7 @@ def test_settings_maximise_the_mean_exit_speed_next_to_a_jam() -> None:
     np.testing.assert_allclose(plan.best.wheel_speed, [stage.wheel_speed for stage in chain])
     assert "fastest on average over possible builds" in plan.verdict
     nominal = one.plan(draws=0).best
-    slowed = judged(one.scenario, 0.957 * np.asarray(nominal.wheel_speed), nominal.design.launcher)
+    slowed = settings_at(one.scenario, 0.957 * np.asarray(nominal.wheel_speed), nominal.design.launcher)
     ours, theirs = fresh(one.scenario, plan.best), fresh(one.scenario, slowed)
     assert ours.mean_exit > 1.05 * theirs.mean_exit
     assert ours.jams < 0.7 * theirs.jams

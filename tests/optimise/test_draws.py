@@ -12,9 +12,9 @@ from scipy.stats import ks_2samp
 from stager.config import load
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
-from stager.optimise.judge import judged
+from stager.optimise.judge import settings_at
 from stager.optimise.problem import NO_MARGINS
-from stager.optimise.tune import Step, Tuned, tune
+from stager.optimise.tune import TunedDraws, TuningStep, tune
 from stager.physics.batch import flatten, take
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder
@@ -37,15 +37,15 @@ def weak(tmp_path: Path) -> Scenario:
 def test_draws_at_their_cap_are_tuned_for_further_stages(weak: Scenario) -> None:
     # Sample 0 reaches its cap after two stages, so stages three and four have no start value from it.
     leads = [np.full(count, 35.0) for count in range(1, 5)]
-    verdicts = judged(weak, leads[3]).verdicts
+    verdicts = settings_at(weak, leads[3]).verdicts
     assert min(float(verdict.slack) for verdict in verdicts if verdict.name == "supply_current") < 0
     found = _tuned(weak, leads, 6, 0)
     assert found.exit_speed.shape == (5, 6)
     assert np.isfinite(found.exit_speed).all()
 
 
-def _tuned(task: Scenario, leads: list[Floats], count: int, seed: int) -> Tuned:
-    steps = [Step(scenario=task, parts=(), lead=lead) for lead in leads]
+def _tuned(task: Scenario, leads: list[Floats], count: int, seed: int) -> TunedDraws:
+    steps = [TuningStep(scenario=task, parts=(), lead=lead) for lead in leads]
     found = tune(steps, count, np.random.default_rng(seed), NO_MARGINS)()
     assert found is not None
     return found
@@ -59,12 +59,12 @@ def task() -> Scenario:
 
 
 @pytest.fixture(scope="module")
-def planned(task: Scenario) -> Tuned:
+def planned(task: Scenario) -> TunedDraws:
     """Return the tuned ladder of 160 draws."""
     return _tuned(task, [row.settings.lead for row in solved(task)[1:]], 160, 6)
 
 
-def test_tuned_draw_matches_brute_force(task: Scenario, planned: Tuned) -> None:
+def test_tuned_draw_matches_brute_force(task: Scenario, planned: TunedDraws) -> None:
     # The same launchers tuned on refined grids of wheel speeds; next to a jam both have a small error.
     launchers = take(flatten(planned.draws.launcher, (161,)), np.arange(1, 31))
     apart = np.abs(planned.exit_speed[:, :30] / ladder(task, launchers, 30) - 1)
@@ -72,7 +72,7 @@ def test_tuned_draw_matches_brute_force(task: Scenario, planned: Tuned) -> None:
     assert (apart < 1e-3).mean() > 0.9
 
 
-def test_gain_probabilities_match_brute_force_on_other_draws(task: Scenario, planned: Tuned) -> None:
+def test_gain_probabilities_match_brute_force_on_other_draws(task: Scenario, planned: TunedDraws) -> None:
     # 120 launchers drawn and tuned independently; tests/benchmarks/verdict.py does it with 10 000.
     truth = ladder(task, drawn(task, 120, np.random.default_rng(5)), 120)
     gains = truth[1:] / truth[:-1] - 1

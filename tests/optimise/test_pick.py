@@ -11,7 +11,7 @@ from stager.model.drive import Drive, Supply
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.model.wheel import Wheel
-from stager.optimise.parts import Selected, choose, outfit, parts_of, select, told, with_parts
+from stager.optimise.parts import Selected, catalogue_of, choose, outfit, parts_of, select, with_parts
 from stager.optimise.planner import plan
 from stager.optimise.records import Parts
 from stager.optimise.search import Clock
@@ -57,7 +57,7 @@ def test_nothing_is_better_than_what_is_picked(given: Scenario) -> None:
 def test_each_stage_its_own_where_that_is_clearly_better() -> None:
     given = scenario(MOTORS, stages=3)
     picked = _picked(given)
-    found = told(given, picked, choose(given, picked.rows))
+    found = catalogue_of(given, picked, choose(given, picked.rows))
     assert found is not None
     assert not found.one_for_all
     assert found.mixed_gain is not None
@@ -90,7 +90,7 @@ def test_chosen_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
 
 def test_nothing_to_choose_is_no_catalogue() -> None:
     given = scenario(LIGHT, stages=1)
-    assert told(given, _picked(given), None) is None
+    assert catalogue_of(given, _picked(given), None) is None
     only = launcher(SEED, stage(drive_options=(QUICK,)))
     assert parts_of(only.template) == (Parts(0, 1),)
     assert outfit(only, [Parts(0, 1)]).stage(3).drive == QUICK

@@ -13,7 +13,7 @@ import pytest
 from stager.model.arrays import Number
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
-from stager.optimise.parts import choose, select, told, with_parts
+from stager.optimise.parts import catalogue_of, choose, select, with_parts
 from stager.optimise.records import Catalogue, Parts, Settings
 from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, STREAMER, scenario
@@ -42,7 +42,7 @@ def _picked(given: Scenario) -> tuple[Settings, Catalogue]:
     found = select(given, Clock())
     best = choose(given, found.rows)
     assert best is not None
-    catalogue = told(given, found, best)
+    catalogue = catalogue_of(given, found, best)
     assert catalogue is not None
     return best.settings, catalogue
 
@@ -106,7 +106,7 @@ def test_a_wider_range_is_never_worse() -> None:
 def test_a_range_of_no_width_is_no_choice() -> None:
     given = _ranged((0.004, 0.004), stages=1)
     found, plain = select(given, Clock()), _at(given, 0.004)
-    assert told(given, found, None) is None
+    assert catalogue_of(given, found, None) is None
     best = choose(given, found.rows)
     assert best is not None
     assert plain is not None

@@ -13,7 +13,7 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario, Uncertain
 from stager.optimise import robust
-from stager.optimise.parts import Row
+from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
 from stager.optimise.spin import SPIN_WITHIN, most_spin, sides, way_of
@@ -173,7 +173,7 @@ def test_robust_settings_keep_the_spin_in_the_nominal_build(monkeypatch: pytest.
     monkeypatch.setattr(robust, "CHOSEN_ON", 12)
     monkeypatch.setattr(robust, "JUDGED_ON", 24)
     unsure = Uncertain(key="projectile.mass", value=0.018, standard_uncertainty=0.001, low=0.0)
-    row = Row(best.count, replace(task, uncertain=(unsure,), realise=realise), (), None, best)
+    row = BestDesign(best.count, replace(task, uncertain=(unsure,), realise=realise), (), None, best)
     found = robust.robust(row, np.random.default_rng(0))
     assert found is not None
     assert found.settings.turns

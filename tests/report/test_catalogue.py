@@ -35,8 +35,9 @@ def test_headline_of_different_parts_per_stage() -> None:
     mixed = replace(PARTS, chosen=(("wide", ""), ("small", "")), one_for_all=False, mixed_gain=0.0234)
     headline = alternatives.catalogue_headline(alternatives.catalogue_rows(mixed, 20.0))
     assert headline == (
-        "Catalogue: stage 1 wheel wide; stage 2 wheel small, 2.3 % faster than the best of one kind. The ladder keeps "
-        "these: fewer stages with their own may do better, so that a stage adds less than it says."
+        "Catalogue: stage 1 wheel wide; stage 2 wheel small, 2.3 % faster than the best of one kind. The ladder uses "
+        "these parts for every stage count. Fewer stages with parts chosen for them may do better, so a stage may add "
+        "less than the ladder says."
     )
 
 

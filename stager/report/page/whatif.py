@@ -1,4 +1,4 @@
-"""Tables that answer while sliders move: the response of a launcher, packed for the page's script."""
+"""The sliders of the page: the response of a launcher as tables, packed for the page's script."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ from stager.report.page.data import ReportData
 from stager.units import ScreenUnit, format_quantity
 
 MOST = 65534
-"""Greatest of the whole numbers that stand for a table's values; the next one says that there is none."""
+"""Integer that stands for the greatest value of a table; the next one stands for no value."""
 CLOSE = 2e-3
-"""How closely tables tell what does not depend on throw after throw [-]."""
+"""Relative error of tables that do not depend on the rate [-]."""
 STEPS = 150
-"""Steps over a slider's range, at least."""
+"""Least number of steps over a slider's range."""
 
 
 @dataclass(frozen=True, slots=True)
 class Slider:
-    """A control; it stands at whole steps from the plan, from `low` to `high`."""
+    """A slider; its positions are whole steps from the plan, from `low` to `high`."""
 
     key: str
     label: str
@@ -40,8 +40,8 @@ class Slider:
 
 
 @dataclass(frozen=True, slots=True)
-class LimitRow:
-    """A value that follows the sliders; allowed: in words, empty where no limit is set."""
+class SliderValue:
+    """A value that follows the sliders; allowed: the limit in words, empty where none is set."""
 
     label: str
     unit: str
@@ -50,16 +50,16 @@ class LimitRow:
 
 @dataclass(frozen=True, slots=True)
 class ResponseTables:
-    """Sliders, rows and what the script needs, as plain data."""
+    """Sliders, values, notes and the data for the script."""
 
     sliders: Sequence[Slider]
-    rows: Sequence[LimitRow]
+    rows: Sequence[SliderValue]
     notes: Sequence[str]
     content: Mapping[str, Any]
 
 
 def tables(response: Response, data: ReportData) -> ResponseTables:
-    """Return the sliders of a response and the data behind them."""
+    """Return the sliders of a response and their data."""
     sliders, controls = _sliders(response, data)
     followed: list[Judged | Steady] = [*response.judged, *response.steady]
     reserve = {} if data.plan.margin is None else data.plan.margin.reserve
@@ -75,7 +75,7 @@ def tables(response: Response, data: ReportData) -> ResponseTables:
 
 
 def _sliders(response: Response, data: ReportData) -> tuple[list[Slider], dict[str, Any]]:
-    """Controls, and what the script knows of each: value at the plan, step, units for people."""
+    """Return sliders, and the data of each for the script: value at the plan, step, units."""
     sliders, wheels = [], []
     for k, (low, high) in enumerate(response.speeds.tolist()):
         planned, radius = float(response.wheel_speed[k]), float(data.launcher.stage(k).wheel.radius)
@@ -96,7 +96,7 @@ def _sliders(response: Response, data: ReportData) -> tuple[list[Slider], dict[s
 
 
 def _parts(data: ReportData, count: int) -> list[list[str]]:
-    """Lines of the configuration that say which parts of its lists each stage has."""
+    """Return lines of the configuration that set the chosen parts, by stage."""
     numbers = () if data.plan.catalogue is None else data.plan.catalogue.numbers
     found: list[list[str]] = [[] for _ in range(count)]
     for k, chosen in enumerate(numbers[:count]):
@@ -108,7 +108,7 @@ def _parts(data: ReportData, count: int) -> list[list[str]]:
 
 
 def _wheel_lines(stage: Stage, chosen: Parts) -> list[str]:
-    """Lines of the configuration that say which radius and inertia a wheel was given."""
+    """Return lines of the configuration that set the chosen radius and inertia of a wheel."""
     named = {name: value for name, value in chosen.design.items() if name != "crush"}
     if not named:
         return []
@@ -122,7 +122,7 @@ def _wheel_lines(stage: Stage, chosen: Parts) -> list[str]:
 
 
 def _step(span: float) -> float:
-    """Step of 1, 2 or 5 times a power of ten, so that a range has `STEPS` of them or more."""
+    """Return a step of 1, 2 or 5 times a power of ten with at least `STEPS` of them over `span`."""
     scale = 10.0 ** floor(log10(span / STEPS))
     return float(next(scale * by for by in (5, 2, 1) if scale * by <= span / STEPS))
 
@@ -131,12 +131,12 @@ def _ends(plan: float, step: float, low: float, high: float) -> tuple[int, int]:
     return -floor((plan - low) / step + 1e-9), floor((high - plan) / step + 1e-9)
 
 
-def _row(one: Judged | Steady) -> LimitRow:
+def _row(one: Judged | Steady) -> SliderValue:
     unit = _unit(one)
     if one.bound is None:
-        return LimitRow(title(one.name), unit.name, "")
+        return SliderValue(title(one.name), unit.name, "")
     most = f"{unit.shown(one.bound):.6g} {unit.name}".strip()
-    return LimitRow(title(one.name), unit.name, f"{'at least' if one.floor else 'at most'} {most}")
+    return SliderValue(title(one.name), unit.name, f"{'at least' if one.floor else 'at most'} {most}")
 
 
 def _unit(one: Judged | Steady) -> ScreenUnit:
@@ -160,14 +160,14 @@ def _limit(one: Judged | Steady, reserve: float) -> dict[str, Any]:
             "error": one.error,
         }
     curve = None if one.curve is None else _curve(one.curve)
-    # What is left of the grip limit is as sure as the grip limit.
+    # The error of the margin is that of the grip limit over the margin.
     error = CLOSE / one.bound if one.of == "grip_margin" and one.bound else CLOSE
     surfaces = [_surface(surface) for surface in one.surfaces]
     return found | {"of": one.of, "curve": curve, "surfaces": surfaces, "error": error}
 
 
 def _notes(response: Response, data: ReportData) -> list[str]:
-    """How good the tables are, and what they leave out."""
+    """Return sentences on the accuracy of the tables and on limits that they leave out."""
     notes = [
         f"Speeds, heat and grip come from tables made with the full model; exit speeds were within"
         f" {percent(max(response.error, 1e-3))} of it at {plural(response.checked, 'setting')} tried."
@@ -183,7 +183,7 @@ def _notes(response: Response, data: ReportData) -> list[str]:
     names = [*response.not_followed, *([] if best is None else [one.name for one in not_judged(best.design)])]
     if names:
         words = listing([title(name) for name in dict.fromkeys(names)])
-        notes.append(f"Not followed here, or not judged at all: {words}. Ask stager check.")
+        notes.append(f"Not shown here, or not judged: {words}. Use stager check.")
     lengths = {format_quantity(float(data.launcher.stage(k).crush), 0.0, "m") for k in range(len(response.stages))}
     if len(lengths) > 1:
         notes.append("Stages differ in crush; the slider changes each by the same length.")
@@ -207,7 +207,7 @@ def _surface(surface: Surface) -> dict[str, Any]:
 
 
 def packed(values: Floats) -> dict[str, Any]:
-    """Values as whole numbers of 16 bits from the least to the greatest, in base 64, little end first."""
+    """Return values as 16-bit integers between the least and the greatest, little-endian, in base 64."""
     known = values[np.isfinite(values)]
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 0.0)
     span = high - low if high > low else 1.0
@@ -217,7 +217,7 @@ def packed(values: Floats) -> dict[str, Any]:
 
 
 def _plain(values: Floats) -> Any:
-    """Numbers to nine significant digits."""
+    """Return numbers to nine significant digits."""
     if values.ndim:
         return [_plain(one) for one in values]
     return float(f"{float(values):.9g}")
