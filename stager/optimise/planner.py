@@ -10,7 +10,6 @@ import numpy as np
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.constraints import broken_by
 from stager.errors import InputError
-from stager.fit.prediction import known_of, recommended_chain
 from stager.model.requirements import Aim
 from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws
@@ -252,6 +251,8 @@ class _Planning:
         A single stage always has them. Several stages have them where the best settings of the nominal build are much
         slower in other builds, as beside a peak that other builds have elsewhere.
         """
+        from stager.fit.prediction import known_of, recommended_chain
+
         own = row.settings.design.launcher == self.scenario.launcher
         if not row.count or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
             return row

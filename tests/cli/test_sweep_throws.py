@@ -63,7 +63,7 @@ def test_throws_of_stage_two_at_the_given_first_speed(two: str) -> None:
     assert "1 throw jammed where the configuration expects none to." in message
     assert "Not in the picture" not in message
     message = " ".join(stager("sweep", CONFIG, two, "--stage", "2", "--speed", "10").out.split())
-    assert "Not in the picture: 3 throws with the other wheels set otherwise." in message
+    assert "Not in the picture: 3 throws with other speeds of the wheels before." in message
 
 
 def test_table_without_throws_of_the_stage_is_an_input_error(two: str) -> None:
@@ -75,7 +75,7 @@ def test_table_without_throws_of_the_stage_is_an_input_error(two: str) -> None:
 def test_build_without_a_table_is_an_input_error() -> None:
     ran = stager("sweep", CONFIG, "--build", "A")
     assert (ran.status, ran.out) == (2, "")
-    assert ran.err.startswith("build: names a build, but no table of throws is given\n")
+    assert ran.err.startswith("build: names a build, but THROWS is missing\n")
 
 
 @pytest.mark.parametrize("stage", ["0", "-1", "6"])
