@@ -1,8 +1,9 @@
-"""The only place that writes files: whole or not at all, and never over what a person wrote.
+"""Reading and writing of files; the only module that writes them.
 
-`write_all` writes next to the target, syncs and renames; links are followed, owner and mode stay. Every file carries a
-mark with a checksum, by which a later run knows that it wrote the file and that nobody has changed it since. `append`
-adds a line that counts only once it is on the disk. `read_text` reads within a stated size and never waits for ever.
+Files are written whole or not at all, and never over a file that a person wrote: `write_all` writes next to the target,
+syncs and renames; links are followed, owner and mode stay. Every file has a mark with a checksum, which shows that this
+program wrote it and that it was not changed since. `append` adds a line that counts only once it is on disk.
+`read_bytes` reads up to a given size, with a time limit.
 """
 
 from __future__ import annotations
@@ -33,10 +34,13 @@ except ImportError:  # pragma: no cover - Windows has no such locks
     fcntl = None
 
 STDOUT = ("-", "/dev/stdout")
+"""Paths that stand for standard output."""
 MEGABYTE = 1_000_000
+"""Bytes read at a time."""
 MAX_WAIT = 10.0
 """Longest wait for a pipe or device to send something [s]."""
 _DAY = 86400.0
+"""Age at which temporary files of other hosts count as left behind [s]."""
 _WORDS = "Written by stager, which replaces this file only while it is unchanged"
 _MARK = re.compile(
     rb"# Written by stager, which [a-z ]+ \((?P<line>[0-9a-f]{16})\)\n"
@@ -47,13 +51,14 @@ _MARK = re.compile(
     re.DOTALL,
 )
 _NEAR = 2000
-"""Bytes at either end of a file within which its mark stands."""
+"""Bytes at either end of a file within which its mark is searched."""
 _PNG, _AFTER_IHDR = b"\x89PNG\r\n\x1a\n", 33
 _HARMLESS = {errno.EINVAL, errno.ENOTSUP, errno.EACCES, errno.EPERM, errno.EISDIR, errno.EBADF}
-"""What systems say that cannot sync a folder."""
+"""Errors of systems that cannot sync a folder."""
 
 
 _WRITTEN: list[Path] = []
+"""Files written since `forget_written`."""
 
 
 def written() -> list[Path]:
@@ -62,13 +67,13 @@ def written() -> list[Path]:
 
 
 def forget_written() -> None:
-    """Begin anew to note which files are written."""
+    """Clear the list of files that were written."""
     _WRITTEN.clear()
 
 
 @dataclass(slots=True)
 class _Staged:
-    """A file on its way: where it will be, the temporary file that holds it; a second name of the old one, if any."""
+    """A file being written: its target, the temporary file, and a second name of the old file, if any."""
 
     target: Path
     temporary: Path
@@ -82,27 +87,27 @@ class _Staged:
 
 
 def write_whole(path: Path, text: str, *, force: bool = False) -> None:
-    """Write a text file whole or not at all.
+    """Write a text file, whole or not at all.
 
-    force : replace a file that this program did not write
+    force: replace a file that this program did not write.
 
     Raises
     ------
     InputError
-        Where it cannot be written, or would replace what a person wrote.
+        Where it cannot be written, or would replace a file that a person wrote.
     """
     write_all({path: text.encode()}, force=force)
 
 
 def write_bytes(path: Path, content: bytes, *, force: bool = False) -> None:
-    """Write a file of bytes, as `write_whole`."""
+    """Write a file of bytes; as `write_whole`."""
     write_all({path: content}, force=force)
 
 
 def write_all(contents: Mapping[Path, bytes], *, force: bool = False) -> None:
     """Write several files, all of them or none; raises as `write_whole`.
 
-    All are on the disk before the first gets its name. A kill between two names leaves whole files, not all of them.
+    All are on disk before the first is renamed. A kill between two renames leaves complete files, but not all of them.
     """
     marked = {path: marked_content(content) for path, content in contents.items()}
     for path in marked:
@@ -111,12 +116,12 @@ def write_all(contents: Mapping[Path, bytes], *, force: bool = False) -> None:
 
 
 def replace_all(contents: Mapping[Path, bytes]) -> None:
-    """Put contents in the place of files whatever they hold, without a mark; whole, and all or none.
+    """Replace files, whole, and all or none, whoever wrote them and without a mark.
 
     Raises
     ------
     InputError
-        Where that is not possible; then everything is as it was.
+        Where that is not possible; then nothing is changed.
     """
     staged: list[_Staged] = []
     path = Path()
@@ -153,14 +158,14 @@ def replace_all(contents: Mapping[Path, bytes]) -> None:
 
 
 def check_place(path: Path, *, inputs: Sequence[Path] = (), force: bool = False) -> None:
-    """Check before long work that a file can be written, and leave nothing behind.
+    """Check that a file can be written, before long work.
 
-    inputs : files that the same command reads; they are never replaced, not even with `force`
+    inputs: files that the same command reads, which are never replaced; force: as in `write_whole`.
 
     Raises
     ------
     InputError
-        Where it cannot be written, is an input, or holds what this program did not write.
+        Where it cannot be written, is an input, or was written by a person.
     """
     if is_stream(path):
         return
@@ -171,7 +176,7 @@ def check_place(path: Path, *, inputs: Sequence[Path] = (), force: bool = False)
     try:
         target = _target(path)
         there = next(folder for folder in target.parents if folder.exists())
-        # First: a killed run may have left a second name of the target.
+        # A killed run may have left a second name of the target, which would look like a hard link.
         clear_stale(there)
         if target.exists():
             _check_replaceable(path, target)
@@ -187,12 +192,12 @@ def check_place(path: Path, *, inputs: Sequence[Path] = (), force: bool = False)
 
 
 def _check_replaceable(path: Path, target: Path) -> None:
-    """Raises InputError where another file cannot take the place of `target` without harm."""
+    """Raise InputError where `target` is read-only or has several names."""
     found = target.stat()
     if not os.access(target, os.W_OK):
         raise InputError("is read-only, and is left as it is", where=str(path), hint="choose another name")
     if found.st_nlink > 1:
-        message = f"has {found.st_nlink} names (hard links), which replacing it would part"
+        message = f"has {found.st_nlink} names (hard links), which replacing it would separate"
         raise InputError(message, where=str(path), hint="choose another name")
 
 
@@ -203,9 +208,9 @@ def _check_ours(path: Path, target: Path) -> None:
 
 
 def is_stream(path: Path) -> bool:
-    """Whether a path is standard output, a pipe or a device that takes bytes as they come.
+    """Return whether a path is standard output, a pipe or a character device.
 
-    Raises InputError for what is no place for a file.
+    Raises InputError for a folder, block device or socket.
     """
     if str(path) in STDOUT:
         return True
@@ -237,12 +242,12 @@ def _write_stream(path: Path, content: bytes) -> None:
 
 
 def _target(path: Path) -> Path:
-    """The file itself where `path` is a link to it."""
+    """Return the file that `path` is or links to."""
     return Path(os.path.realpath(path))
 
 
 def _stage(target: Path, content: bytes) -> _Staged:
-    """The content in a temporary file next to its target, on the disk, with the target's owner and mode."""
+    """Write the content to a temporary file next to its target, with the target's owner and mode, and sync it."""
     handle, temporary = _temporary(target.parent)
     existed = target.exists()
     try:
@@ -270,7 +275,7 @@ def _copy_owner(handle: int, target: Path) -> None:
 def _place(one: _Staged) -> None:
     if one.existed:
         backup = one.target.parent / _temporary_name()
-        # A system without hard links cannot take back what has its name already.
+        # Without hard links a replaced file cannot be restored.
         with suppress(OSError):
             os.link(one.target, backup)
             one.backup = backup
@@ -288,7 +293,7 @@ def _take_back(one: _Staged) -> None:
 
 
 def _write_fully(handle: int, content: bytes) -> None:
-    """Write all bytes: a system may take only some of them at a time."""
+    """Write all bytes: os.write may write only a part of them."""
     left = memoryview(content)
     while left:
         count = os.write(handle, left)
@@ -298,7 +303,7 @@ def _write_fully(handle: int, content: bytes) -> None:
 
 
 def make_folder(path: Path) -> None:
-    """Make the folder that a file will be in. Raises InputError where that is not possible."""
+    """Make the folder of a file. Raises InputError where that is not possible."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -306,7 +311,7 @@ def make_folder(path: Path) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
-    """Put a new name on the disk, where the system can."""
+    """Sync a folder, where the system can."""
     try:
         handle = os.open(folder, os.O_RDONLY)
         try:
@@ -335,9 +340,9 @@ def _same(path: Path, other: Path) -> bool:
 
 
 def marked_content(content: bytes) -> bytes:
-    """Return a file's content with the mark by which `is_ours` knows it; a mark that is there already is replaced.
+    """Return a file's content with the mark for `is_ours`, in place of an old one.
 
-    Text is marked in a comment, a PNG in a text chunk; a format without comments (JSON) stays unmarked.
+    The mark is a comment in text, a text chunk in PNG; JSON, which has no comments, stays unmarked.
     """
     plain = _without_mark(content)
     words = f"{_WORDS} ({_digest(plain)})".encode()
@@ -361,7 +366,7 @@ def marked_content(content: bytes) -> bytes:
 
 
 def is_ours(path: Path) -> bool:
-    """Whether this program wrote a file and nobody has changed it since."""
+    """Return whether this program wrote a file that was not changed since."""
     content = path.read_bytes()
     found = _find_mark(content)
     return found is not None and _digest(_without_mark(content)).encode() in found.groups()
@@ -397,13 +402,13 @@ _LOCK = re.compile(r"\.stager-[0-9a-f]{16}\.lock")
 
 
 def _temporary(folder: Path) -> tuple[int, Path]:
-    """A new file in a folder, with the permissions of any new file."""
+    """Return handle and path of a new temporary file in a folder, with default permissions."""
     path = folder / _temporary_name()
     return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_CLOEXEC", 0), 0o666), path
 
 
 def clear_stale(folder: Path) -> None:
-    """Remove temporary files and locks that a killed run left in a folder."""
+    """Remove temporary files and locks that killed runs left in a folder."""
     with suppress(OSError), os.scandir(folder) as entries:
         for entry in entries:
             if (found := _TEMPORARY.fullmatch(entry.name)) is not None:
@@ -430,12 +435,12 @@ def _is_stale(host: str, pid: int, changed: float) -> bool:
 
 @contextmanager
 def locked(path: Path) -> Iterator[None]:
-    """Hold a file for this process alone; a link and its file are one. Without system locks nothing is held.
+    """Lock a file for this process, whatever link names it; without locks of the system do nothing.
 
     Raises
     ------
     InputError
-        Where another process holds it, saying which.
+        Where another process holds the lock; the message names it.
     """
     target = _target(path)
     name = target.parent / f".stager-{hashlib.sha256(os.fsencode(target.name)).hexdigest()[:16]}.lock"
@@ -452,7 +457,7 @@ def locked(path: Path) -> Iterator[None]:
 
 @contextmanager
 def _held(name: Path) -> Iterator[str | None]:
-    """Hold a lock file; who else holds it, None where this process does now or the system has no locks."""
+    """Hold a lock file; yield its other holder, or None where this process has it or the system has no locks."""
     if fcntl is None:  # pragma: no cover
         yield None
         return
@@ -468,7 +473,7 @@ def _held(name: Path) -> Iterator[str | None]:
             except OSError:
                 yield None
                 return
-            # The one that held it may have removed its name meanwhile.
+            # The previous holder may have removed the file meanwhile.
             if _still_named(handle, name):
                 break
             _close(handle)
@@ -495,17 +500,22 @@ def _still_named(handle: int, name: Path) -> bool:
 
 
 def append(path: Path, line: str, check: Callable[[str], object] | None = None) -> None:
-    """Add a line to a text file, so that it is there whole and on the disk, or not there.
+    """Add a line to a text file, complete and synced to disk, or not at all.
 
-    Until the rest is on the disk and read back, its first byte is `#`: a line that was cut short is a comment.
+    Its first byte is `#` until the rest is on disk and read back, so that an incomplete line is a comment.
 
-    line : without its end
-    check : called with the text that the file would have; where it raises, nothing is written
+    Parameters
+    ----------
+    path : Path
+    line : str
+        Without its line end.
+    check : callable, optional
+        Called with the new text of the file; where it raises, nothing is written.
 
     Raises
     ------
     InputError
-        Where it cannot be written; then the file is as it was.
+        Where it cannot be written; then the file is unchanged.
     """
     try:
         handle = os.open(path, os.O_RDWR | os.O_APPEND | getattr(os, "O_CLOEXEC", 0))
@@ -531,13 +541,13 @@ def append(path: Path, line: str, check: Callable[[str], object] | None = None) 
 
 
 def _append(handle: int, path: Path, added: bytes, size: int, first: int) -> None:
-    """Write pending, sync, read back, then set the first byte at `first` and sync again."""
+    """Write the line as a comment, sync, read back, then write its first byte, at `first`, and sync again."""
     pending = added[:first] + b"#" + added[first + 1 :]
     _write_fully(handle, pending)
     os.fsync(handle)
     if _read_from(handle, size) != pending or not _still_named(handle, path):
         raise OSError(errno.EIO, "what was written does not read back")
-    # A handle that appends cannot write in between.
+    # A handle in append mode cannot write at an offset.
     exact = os.open(path, os.O_WRONLY)
     try:
         if os.pwrite(exact, added[first : first + 1], size + first) != 1:
@@ -550,7 +560,7 @@ def _append(handle: int, path: Path, added: bytes, size: int, first: int) -> Non
 
 
 def _cut(handle: int, size: int, added: int) -> None:
-    """Cut what was added, unless someone else has added more."""
+    """Remove the added bytes, unless another process has added more."""
     with suppress(OSError):
         if os.fstat(handle).st_size <= size + added:
             os.ftruncate(handle, size)
@@ -558,7 +568,7 @@ def _cut(handle: int, size: int, added: int) -> None:
 
 
 def _close(handle: int) -> None:
-    """Close a file whose content was synced or only read: what the system says of it changes nothing."""
+    """Close a file whose content was synced or only read, ignoring errors."""
     with suppress(OSError):
         os.close(handle)
 
@@ -576,14 +586,12 @@ def _read_from(handle: int, offset: int) -> bytes:
 
 
 def read_bytes(path: Path, most: int) -> bytes:
-    """Return what a file, pipe or device holds.
-
-    most : greatest size [bytes]
+    """Return the content of a file, pipe or device; most: greatest size [bytes].
 
     Raises
     ------
     InputError
-        Where it holds more, or a pipe or device sends nothing for `MAX_WAIT`.
+        Where it is longer, or a pipe or device sends nothing for `MAX_WAIT`.
     OSError, ValueError
         Where it cannot be read.
     """

@@ -1,7 +1,8 @@
-"""What a recording of a throw tells: speed from two knocks, wheel speed from the tone, droop and recovery from its dip.
+"""Analysis of a sound recording of a throw.
 
-Pure functions on samples. Every answer is an `Estimate`: a value with its standard uncertainty, or no value and the
-reason why the recording cannot tell.
+Exit speed follows from two knocks, at release and target; wheel speed from the pitch of the wheel's tone; droop and
+recovery from the dip of that pitch. Every result is an `Estimate`: a value with its standard uncertainty, or the reason
+why there is none.
 """
 
 from __future__ import annotations
@@ -18,62 +19,62 @@ from stager.physics.air import speed_of_sound
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerances:
-    """Constants of the analysis, each with its reason; those without a source were set on synthetic recordings."""
+    """Constants of the analysis; those without a source were set on synthetic recordings."""
 
     # Knocks.
     envelope: float = 2e-3
-    """Power is averaged over this time, shorter than any knock [s]."""
+    """Averaging time of the power, shorter than any knock [s]."""
     apart: float = 10e-3
-    """Sudden sounds nearer than this are one knock and its ring [s]."""
+    """Least time between knocks: shorter ones are a knock and its ringing [s]."""
     around: float = 0.5
-    """A knock stands out of what is usual within this time: the beats of a wheel do not [s]."""
+    """Time over which a knock must exceed the usual level, which a wheel's beats do not [s]."""
     bands: tuple[tuple[float, float], ...] = ((0.0, 1200.0), (1000.0, 5000.0))
-    """Looked at beside the whole sound, for dull knocks [Hz]."""
+    """Bands that are searched besides the whole spectrum, for dull knocks [Hz]."""
     loudness: float = 5.0
     """Least height of a knock above the noise [dB]."""
     spreads: float = 5.5
-    """Least height above the median in spreads of the noise's level (median to 84 %): one false knock in hours [-]."""
+    """Least height above the median, by the noise level's spread (median to 84 %): one false knock in hours [-]."""
     drop: float = 5.0
-    """How far the sound falls between two knocks [dB]."""
+    """Least fall of the level between two knocks [dB]."""
     clear: float = 6.0
-    """How far the two loudest stand above a third to be taken without asking [dB]."""
-    lead: float = 20e-3
-    """The onset is looked for so long before the loudest moment [s]."""
+    """Least level of the two loudest knocks above the third to be taken as those of the throw [dB]."""
+    before_peak: float = 20e-3
+    """Time before the loudest moment in which the onset is searched [s]."""
     onset: float = 1e-4
-    """What the slow rise of a knock may hide, beside noise [s]."""
+    """Standard uncertainty of an onset from the knock's rise time, besides noise [s]."""
 
     # Tone.
     frame: float = 0.4
     """Length of a spectrum's frame [s]."""
     periods: float = 6.0
-    """Least periods of the tone in a frame, so that its harmonics stand apart [-]."""
+    """Least periods of the tone in a frame, so that its harmonics are resolved [-]."""
     harmonics: int = 16
-    """Most harmonics that are looked at."""
+    """Most harmonics of a tone [-]."""
     line_cap: float = 40.0
-    """Most that one harmonic adds to a score, as twice a log-likelihood: their number counts, not loudness alone."""
+    """Greatest contribution of a harmonic to a score, as twice a log-likelihood: their number counts too [-]."""
     line_missing: float = 30.0
-    """What a silent harmonic takes from a score, in the same units: half a wheel's speed has every other one silent."""
+    """Greatest penalty of a missing harmonic, likewise: at half the pitch every other one is missing [-]."""
     rival: float = 0.75
-    """Share of the best score above which another tone makes the answer ambiguous [-]."""
+    """Score of another tone, by the best score, above which the result is ambiguous [-]."""
     clock: float = 1e-4
     """Relative error of a sound card's clock (common practice, no source) [-]."""
 
     # Dip.
     swing: float = 0.35
-    """Largest share of its speed that a wheel may lose [-]."""
+    """Greatest droop that is searched [-]."""
     sure: float = 4.0
-    """A dip is told where it is so many standard uncertainties deep [-]."""
+    """Least depth of a dip by its standard uncertainty [-]."""
     method: float = 0.03
-    """Share of a droop that the change of speed within a frame may hide [-]."""
+    """Relative standard uncertainty of a droop from the change of speed within a frame [-]."""
     worst: float = 0.25
-    """Largest relative standard uncertainty that is still an answer [-]."""
+    """Greatest relative standard uncertainty of a result [-]."""
     constants: tuple[float, ...] = (0.02, 0.04, 0.08, 0.15, 0.3, 0.6, 1.2, 2.5)
-    """Time constants that the fit of a dip starts from [s]."""
+    """Starting values of a dip's time constant [s]."""
 
 
 TOLERANCES = Tolerances()
 RESOLVED = 4.0
-"""Periods of a tone in a frame from which on its harmonics stand apart: a Hann window's line is four bins wide [-]."""
+"""Periods of a tone in a frame that resolve its harmonics [-]: a Hann window's line is four bins wide."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,13 +87,13 @@ class Recording:
 
     @property
     def duration(self) -> float:
-        """Length [s]."""
+        """Return the duration [s]."""
         return self.samples.size / self.rate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """A value with its standard uncertainty, both in SI; value None: the recording cannot tell, for `reason`."""
+    """A value with its standard uncertainty, both in SI; value None: none, for `reason`."""
 
     value: float | None = None
     standard_uncertainty: float = 0.0
@@ -115,10 +116,12 @@ class Knock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Path:
-    """Where things stand, as values with standard uncertainty.
+    """Positions of microphone and target, with standard uncertainties; None: unknown.
 
-    distance: from where the first knock sounds to the target [m]; near: from the microphone to the first knock [m];
-    far: from it to the target [m], None: it stands on the line; temperature of the air [K]. None elsewhere: not known.
+    distance: from the place of the first knock to the target [m]
+    near: from the microphone to the place of the first knock [m]
+    far: from the microphone to the target [m]; None: it stands on the line between them
+    temperature: of the air [K]
     """
 
     distance: Estimate | None = None
@@ -129,8 +132,11 @@ class Path:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Track:
-    """Speed of a wheel over time: time [s], turns per second [1/s] and its standard uncertainty, each (frames,);
-    weight: share of each frame's window in steps of `step` [s]."""
+    """Speed of a wheel over time.
+
+    time [s], turns per second [1/s] and its standard uncertainty, each (frames,)
+    window: weights within a frame, in steps of `step` [s]
+    """
 
     time: Floats
     turns: Floats
@@ -141,9 +147,13 @@ class Track:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tone:
-    """A wheel heard: turns per second before the throw [1/s]; droop [-], share of that speed lost in the throw;
-    recovery: time in which nine tenths of the dip are regained [s]; harmonics of the tone that are heard;
-    low, high: the range searched [1/s]."""
+    """Results for one wheel.
+
+    turns: turns per second before the throw [1/s]
+    droop: share of that speed lost in the throw [-]
+    recovery: time until nine tenths of the loss are regained [s]
+    harmonics: numbers of those that were found; low, high: the range searched [1/s]
+    """
 
     turns: Estimate
     droop: Estimate
@@ -155,8 +165,12 @@ class Tone:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """All that a recording tells: knocks; the two taken (None: cannot tell which); time of flight [s]; mean speed over
-    the flight [m/s]; wheels."""
+    """Results of a recording.
+
+    knocks; taken: the two of the throw, None: unknown
+    flight_time [s]; speed: mean over the flight [m/s]
+    tones: one for each wheel
+    """
 
     knocks: tuple[Knock, ...]
     taken: tuple[Knock, Knock] | None
@@ -167,8 +181,11 @@ class Heard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listened:
-    """What a file told: heard; path: what was given of its place; file, and sha256 of its bytes; seconds that were
-    listened to; marks a turn."""
+    """Results of a file.
+
+    path: positions as given; file, sha256: name and hash of its bytes
+    seconds: duration that was analysed [s]; marks: sounds in a turn
+    """
 
     heard: Heard
     path: Path
@@ -187,19 +204,19 @@ def listen(
     near: Sequence[float] = (),
     tolerances: Tolerances = TOLERANCES,
 ) -> Heard:
-    """Return what a recording tells.
+    """Return knocks, flight time, speed and tones of a recording.
 
     Parameters
     ----------
     recording : Recording
     path : Path
-        Distances and air.
+        Positions and temperature of the air.
     ranges : sequence of (low, high)
-        Turns per second between which a wheel is looked for, one pair a wheel [1/s].
+        Range of turns per second of each wheel [1/s].
     marks : int
-        Blades, spokes or marks that sound once each in a turn.
+        Blades, spokes or marks of a wheel that sound once a turn each.
     near : sequence of float
-        Times near which the two knocks are, where there are more [s].
+        Approximate times of the two knocks, where there are more [s].
     """
     found = knocks(recording, tolerances)
     taken = choose(found, near, tolerances)
@@ -211,11 +228,10 @@ def listen(
 
 
 def whiten(samples: Floats, rate: float) -> Floats:
-    """Return samples through a causal filter that makes steady noise and hum white and of unit variance, shape (n,).
+    """Return samples (n,) after a causal filter that makes steady noise and hum white and of unit variance; rate [Hz].
 
-    The spectrum is the median over windows, so that short knocks do not shape it; the filter has minimum phase, so
-    that nothing of a knock comes before it (Oppenheim & Schafer, Discrete-Time Signal Processing, homomorphic
-    filtering). rate [Hz].
+    The spectrum is the median over windows, which short knocks hardly affect. The filter has minimum phase, so that it
+    does not ring before a knock (Oppenheim & Schafer, Discrete-Time Signal Processing, homomorphic filtering).
     """
     from scipy import signal
 
@@ -234,10 +250,10 @@ def whiten(samples: Floats, rate: float) -> Floats:
 
 
 def knocks(recording: Recording, tolerances: Tolerances = TOLERANCES) -> tuple[Knock, ...]:
-    """Return the sudden sounds of a recording in the order of time.
+    """Return the knocks of a recording in the order of time.
 
-    A knock is a peak of the whitened sound's power that stands clear of the noise; its onset is where Akaike's
-    criterion splits the samples before the peak into quiet and loud.
+    A knock is a peak in the power of the whitened sound above the noise; its onset is where Akaike's criterion splits
+    the samples before the peak into quiet and loud.
 
     References
     ----------
@@ -256,13 +272,13 @@ def knocks(recording: Recording, tolerances: Tolerances = TOLERANCES) -> tuple[K
     clear = np.stack([_clearance(view, rate, block, tolerances) for view in views])
     level = clear.max(axis=0)
     gap = max(1, round(tolerances.apart * rate / block))
-    # The filter has not seen enough of what comes first.
+    # The filter has not settled at the beginning.
     level[: _window(samples, rate) // block + 1] = level.min()
     peaks, _ = signal.find_peaks(level, height=0.0, prominence=tolerances.drop, distance=gap)
     found, after = [], 0
     for peak in peaks.tolist():
         top, best = (peak + 1) * block, int(np.argmax(clear[:, peak]))
-        begin = max(after, top - round(tolerances.lead * rate))
+        begin = max(after, top - round(tolerances.before_peak * rate))
         onset = _onset(views[best][begin:top], rate)
         if onset is not None:
             time = recording.start + begin / rate + onset[0]
@@ -273,7 +289,7 @@ def knocks(recording: Recording, tolerances: Tolerances = TOLERANCES) -> tuple[K
 
 
 def _band(white: Floats, rate: float, low: float, high: float) -> Floats:
-    """Samples between `low` and `high` [Hz] without delay, of unit variance where they were white."""
+    """Return samples band-passed from `low` to `high` [Hz] without delay, of unit variance for white noise."""
     from scipy import signal
 
     kind, edges = ("low", high) if low <= 0 else ("band", (low, high))
@@ -282,7 +298,7 @@ def _band(white: Floats, rate: float, low: float, high: float) -> Floats:
 
 
 def _clearance(view: Floats, rate: float, block: int, tolerances: Tolerances) -> Floats:
-    """How far the power stands above what would make a knock [dB], one value a block; 0 and more: a knock may be."""
+    """Return the level above the threshold of a knock [dB], one value a block."""
     from scipy import signal
 
     cut = view[: view.size // block * block].reshape(-1, block)
@@ -295,12 +311,12 @@ def _clearance(view: Floats, rate: float, block: int, tolerances: Tolerances) ->
 
 
 def _window(samples: Floats, rate: float) -> int:
-    """Length of the whitening filter: 0.2 s, less for short recordings."""
+    """Return the length of the whitening filter in samples: 0.2 s, less for short recordings."""
     return int(2 ** int(np.log2(max(64, min(0.2 * rate, samples.size / 8)))))
 
 
 def _usual(level: Floats, width: int) -> Floats:
-    """Level that 95 % of the sound within about `width` samples stay below: what a wheel's own beats reach."""
+    """Return the 95 % quantile of the level within about `width` samples, which a wheel's beats reach."""
     block = max(1, width // 10)
     starts = np.arange(0, level.size, block)
     high = [np.quantile(level[max(0, start - width // 2) : start + block + width // 2], 0.95) for start in starts]
@@ -308,7 +324,7 @@ def _usual(level: Floats, width: int) -> Floats:
 
 
 def _onset(before: Floats, rate: float) -> tuple[float, float] | None:
-    """Time of the change of variance in samples that end at a peak [s], and its standard uncertainty [s]."""
+    """Return the time of the change of variance in samples before a peak, and its standard uncertainty [s]."""
     least = 8
     if before.size < 4 * least:
         return None
@@ -329,7 +345,7 @@ def _onset(before: Floats, rate: float) -> tuple[float, float] | None:
 def choose(
     found: Sequence[Knock], near: Sequence[float] = (), tolerances: Tolerances = TOLERANCES
 ) -> tuple[Knock, Knock] | str:
-    """Return the two knocks of a throw, or why they cannot be told; near: times close to which they are [s]."""
+    """Return the two knocks of a throw, or the reason why they are unknown; near: their approximate times [s]."""
     if len(found) < 2:
         return "no knock is heard above the noise" if not found else f"one knock only, at {found[0].time:.3f} s"
     if near:
@@ -351,9 +367,9 @@ def _nearest(found: Sequence[Knock], at: float) -> Knock:
 def flight(pair: tuple[Knock, Knock], path: Path, tolerances: Tolerances = TOLERANCES) -> tuple[Estimate, Estimate]:
     """Return time of flight [s] and mean speed over it [m/s] from two knocks.
 
-    V = Z/(t + A/c): Z the distance, t the time between the knocks as the microphone hears them, A its distance from the
-    first less that from the target, c the speed of sound. Standard uncertainties are propagated to first order
-    (JCGM 100, 5.1.2), one input after the other by a whole standard uncertainty to both sides.
+    V = Z/(t + A/c): Z the distance, t the time between the knocks at the microphone, A its distance from the first less
+    that from the target, c the speed of sound. Standard uncertainties are propagated to first order (JCGM 100, 5.1.2),
+    by differences over one standard uncertainty to either side of each input.
     """
     if path.near is None or (path.far is None and path.distance is None):
         unknown = Estimate(reason="where the microphone stood is not known" + _ends(pair, path))
@@ -388,7 +404,7 @@ def flight(pair: tuple[Knock, Knock], path: Path, tolerances: Tolerances = TOLER
 
 
 def _propagated(function: Callable[[Sequence[float]], float], inputs: Sequence[Estimate]) -> Estimate:
-    """A function of independent inputs, with its standard uncertainty."""
+    """Return the value of a function of independent inputs, with its standard uncertainty."""
     values = [one.value or 0.0 for one in inputs]
     total = 0.0
     for k, one in enumerate(inputs):
@@ -400,7 +416,7 @@ def _propagated(function: Callable[[Sequence[float]], float], inputs: Sequence[E
 
 
 def _ends(pair: tuple[Knock, Knock], path: Path) -> str:
-    """What the speed would be with the microphone at either end."""
+    """Return text for the speed with the microphone at either end; "" where it cannot be computed."""
     if path.distance is None or path.distance.value is None:
         return ""
     way, between = path.distance.value, pair[1].time - pair[0].time
@@ -415,17 +431,17 @@ def tone(
     recording: Recording, low: float, high: float, marks: int = 1, release: float | None = None,
     tolerances: Tolerances = TOLERANCES,
 ) -> Tone:  # fmt: skip
-    """Return a wheel's speed before a throw, and its dip.
+    """Return a wheel's speed before a throw, its droop and its recovery.
 
     Parameters
     ----------
     recording : Recording
     low, high : float
-        Turns per second between which the wheel is looked for [1/s].
+        Range of turns per second [1/s].
     marks : int
-        What sounds so many times a turn.
+        Sounds in a turn.
     release : float or None
-        When the throw was, in the file's time [s]; None: where the deepest dip is.
+        Time of the throw in the file [s]; None: that of the deepest dip.
     """
     heard = _pitch(recording, low * marks, high * marks, release, tolerances)
     if isinstance(heard, str):
@@ -440,7 +456,7 @@ def tone(
 
 
 def _part(recording: Recording, release: float | None, least: float) -> Recording:
-    """The steady part: up to 3 s before the throw where that is at least `least` [s] long, else all of it."""
+    """Return up to 3 s before the throw, or the whole recording where that is shorter than `least` [s]."""
     if release is None:
         return recording
     end = int((release - recording.start - 5e-3) * recording.rate)
@@ -454,8 +470,11 @@ def _part(recording: Recording, release: float | None, least: float) -> Recordin
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Spectra:
-    """Power over noise of frames: power (frames, bins); bin: their distance [Hz]; window; time of the frames' middles
-    in the file [s]; independent: frames that count."""
+    """Spectra of frames.
+
+    power: over the noise floor (frames, bins); bin: width of a bin [Hz]
+    window: of a frame; time: of the frames' middles in the file [s]; independent: number of independent frames
+    """
 
     power: Floats
     bin: float
@@ -465,12 +484,12 @@ class _Spectra:
 
 
 def _spectra(recording: Recording, frame: float, overlap: int, highest: float) -> _Spectra:
-    """Spectra up to `highest` [Hz], four times finer than frames of `frame` [s] resolve, in units of the noise."""
+    """Return spectra of frames of `frame` [s] up to `highest` [Hz], zero-padded fourfold, over the noise floor."""
     from scipy import ndimage, signal, special
 
     size = max(16, round(frame * recording.rate))
     hop = max(1, size // overlap)
-    # Long recordings have more frames than one needs: every so many of them are taken.
+    # At most some 2 000 frames, evenly spaced.
     count = 1 + (recording.samples.size - size) // hop
     starts = np.arange(count) * hop
     starts = starts[:: max(1, count // 2000)]
@@ -497,7 +516,7 @@ def _spectra(recording: Recording, frame: float, overlap: int, highest: float) -
 def _pitch(
     recording: Recording, low: float, high: float, release: float | None, tolerances: Tolerances
 ) -> tuple[float, float, tuple[int, ...]] | str:
-    """Base frequency of the tone between `low` and `high` [Hz], its standard uncertainty, and the harmonics heard."""
+    """Return the base frequency between `low` and `high` [Hz], its standard uncertainty and harmonics, or a reason."""
     if high >= recording.rate / 2:
         return f"{high:.0f} Hz needs more than the recording's {recording.rate:.0f} samples a second"
     if not np.ptp(recording.samples):
@@ -542,7 +561,7 @@ class _Scores:
 def _scores(
     gain: Floats, step: float, low: float, high: float, frame: float, top: float, tolerances: Tolerances
 ) -> tuple[_Scores, list[int]]:
-    """Score of every base frequency: harmonics heard less harmonics missing, up to the last that pays."""
+    """Return the score of every base frequency: harmonics found less harmonics missing, with the best number."""
     pitch = np.arange(low, high, 1 / (4 * frame * tolerances.harmonics))
     cost = np.log(gain.size)
     total, best = np.zeros(pitch.size), np.zeros(pitch.size)
@@ -550,18 +569,18 @@ def _scores(
     for h in range(1, tolerances.harmonics + 1):
         inside = h * pitch <= top
         here = _at(gain, np.where(inside, h * pitch, 0.0) / step)
-        # A silent harmonic takes as much as `line_missing`, one well above the noise gives as much as `line_cap`.
+        # Between the penalty of a missing harmonic and the cap of a loud one.
         worth = np.clip(2 * (here - cost), -tolerances.line_missing, tolerances.line_cap)
         total = np.where(inside, total + worth, -np.inf)
         better = total > best
         best, count = np.where(better, total, best), np.where(better, h, count)
-    # Neighbours of equal score: the middle of the best explains most.
+    # Equal scores are ordered by power.
     power = sum(_at(gain, h * pitch / step) * (h <= count) for h in range(1, tolerances.harmonics + 1))
     return _Scores(pitch=pitch, value=best + 1e-9 * np.asarray(power)), count.tolist()
 
 
 def _rival(score: _Scores, best: int, frame: float, count: int) -> int | None:
-    """The best candidate that is another tone: not within the width of a spectral line, nor 3 %."""
+    """Return the best candidate that is another tone: farther than a spectral line and 3 %."""
     apart = np.abs(score.pitch - score.pitch[best]) > max(8 / frame, 0.03 * score.pitch[best])
     if not apart.any():
         return None
@@ -571,10 +590,10 @@ def _rival(score: _Scores, best: int, frame: float, count: int) -> int | None:
 def _fits_better(
     gain: Floats, step: float, pitch: float, value: float, frame: float, top: float, tolerances: Tolerances
 ) -> float | None:  # fmt: skip
-    """A simple part or multiple of `pitch` [Hz] that explains clearly more of the sound; None where there is none."""
+    """Return a simple fraction or multiple of `pitch` [Hz] with a clearly higher score; None: there is none."""
     for share in (1 / 2, 1 / 3, 2 / 3, 1 / 4, 3 / 4, 3 / 2, 2.0, 3.0):
         near = share * pitch
-        # Lines nearer than this are not told apart in a frame.
+        # Its harmonics are not resolved in a frame.
         if near * frame < RESOLVED or near >= top:
             continue
         width = max(0.02 * near, 1 / frame / tolerances.harmonics)
@@ -586,7 +605,7 @@ def _fits_better(
 
 
 def _at(values: Floats, place: Floats | float) -> Floats:
-    """Values between bins, by straight lines along the last axis."""
+    """Return values between bins, by linear interpolation along the last axis."""
     inside = np.asarray(np.clip(place, 0, values.shape[-1] - 1.001), dtype=np.float64)
     left = inside.astype(int)
     share = inside - left
@@ -594,9 +613,9 @@ def _at(values: Floats, place: Floats | float) -> Floats:
 
 
 def _lines_power(spectra: _Spectra, pitch: Floats, lines: Sequence[int]) -> Floats:
-    """Power of all harmonics over noise, shape (frames, pitches): the log-likelihood of a base frequency.
+    """Return the power of all harmonics over noise, (frames, pitches): the log-likelihood of a base frequency.
 
-    Between bins the logarithm follows a cubic through four of them: straight lines would pull to the bins.
+    Cubic interpolation of the logarithm between bins: linear interpolation would be biased to the bins.
     """
     level = np.log(np.maximum(spectra.power, 1e-12))
     total = np.zeros((level.shape[0], pitch.size))
@@ -610,7 +629,7 @@ def _lines_power(spectra: _Spectra, pitch: Floats, lines: Sequence[int]) -> Floa
 
 
 def _tracked(spectra: _Spectra, grid: Floats, lines: Sequence[int]) -> tuple[Floats, Floats, Floats]:
-    """Best base frequency of each frame, its standard uncertainty [Hz], and its log-likelihood above the noise."""
+    """Return the best base frequency of each frame, its standard uncertainty [Hz] and its log-likelihood."""
     likelihood = _lines_power(spectra, grid, lines)
     best = np.clip(np.argmax(likelihood, axis=1), 1, grid.size - 2)
     rows = np.arange(best.size)
@@ -624,7 +643,7 @@ def _tracked(spectra: _Spectra, grid: Floats, lines: Sequence[int]) -> tuple[Flo
 def _refined(
     spectra: _Spectra, pitch: float, lines: tuple[int, ...], frame: float, tolerances: Tolerances
 ) -> tuple[float, float, tuple[int, ...]] | str:
-    """Base frequency, averaged over frames, with the scatter of the frames in its standard uncertainty."""
+    """Return the mean base frequency over frames, its standard uncertainty with their scatter, and the harmonics."""
     width = min(0.03 * pitch, 2.0 / frame)
     grid = np.linspace(pitch - width, pitch + width, 241)
     found, spread, _ = _tracked(spectra, grid, lines)
@@ -645,9 +664,9 @@ def track(
     recording: Recording, pitch: float, lines: Sequence[int], release: float | None = None,
     tolerances: Tolerances = TOLERANCES,
 ) -> Track | Estimate:  # fmt: skip
-    """Return the tone's base frequency over time around a throw; an estimate without value where it cannot be followed.
+    """Return the tone's base frequency over time around a throw, or an estimate without value and the reason.
 
-    pitch: before the throw [Hz]; lines: its harmonics; release: when the throw was [s].
+    pitch: before the throw [Hz]; lines: its harmonics; release: time of the throw [s].
     """
     low, high = pitch * (1 - tolerances.swing), pitch * (1 + tolerances.swing / 4)
     frame = max(tolerances.periods / pitch, 0.06)
@@ -675,9 +694,9 @@ def track(
 
 
 def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLERANCES) -> tuple[Estimate, Estimate]:
-    """Return droop [-] and recovery time [s] of a throw: 1 − D·exp(−(t − t₀)/τ) fitted to a wheel's speed.
+    """Return droop [-] and recovery time [s] of a throw, from a fit of 1 − D·exp(−(t − t₀)/τ) to a wheel's speed.
 
-    Each frame sees the mean speed under its window. D is the droop, τ·ln 10 the time to regain nine tenths of it.
+    A frame has the mean speed under its window. D is the droop, τ·ln 10 the time to regain nine tenths of it.
     """
     from scipy import optimize
 
@@ -694,13 +713,13 @@ def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLE
 
     def lost(begin: float, constant: float, thin: int = 1) -> Floats:
         passed = path.time[:, None] + offsets[::thin] - begin
-        # Smooth where a step of the sum over the window enters, so that the fit can move `begin`.
+        # Smoothed over a step of the window, so that the loss is differentiable by `begin`.
         entered = np.clip(passed / (thin * (offsets[1] - offsets[0])) + 0.5, 0.0, 1.0)
         share = weight[::thin] / weight[::thin].sum()
         return np.asarray((entered * np.exp(-np.maximum(passed, 0.0) / constant)) @ share)
 
     def clear(begin: float) -> NDArray[np.bool_]:
-        # A frame that straddles the throw has two tones.
+        # A frame across the throw has two tones.
         return np.abs(path.time - begin) > 0.6 * half
 
     best, start = np.inf, np.zeros(4)
@@ -724,11 +743,11 @@ def dip(path: Track, release: float | None = None, tolerances: Tolerances = TOLE
         residuals, start, loss="soft_l1", f_scale=3.0, x_scale=[start[0], 0.01, 0.1, 1e-3],
         bounds=([0.5 * start[0], -0.2, np.log(2e-3), low], [1.5 * start[0], tolerances.swing, np.log(50.0), high]),
     )  # fmt: skip
-    return _told(fit, path, tolerances)
+    return _estimates_of(fit, path, tolerances)
 
 
 def _begins(path: Track, release: float | None, half: float) -> Floats:
-    """Moments at which the dip may begin [s]: near the release, or wherever the track has both sides."""
+    """Return candidate starts of the dip [s]: near the release, or wherever the track has both sides."""
     first, last = path.time[0] + half, path.time[-1] - 2 * half
     if release is None:
         return np.arange(first, last, half / 2) if last > first else np.empty(0)
@@ -736,10 +755,10 @@ def _begins(path: Track, release: float | None, half: float) -> Floats:
     return np.asarray(tries[(tries > first) & (tries < last)])
 
 
-def _told(fit: object, path: Track, tolerances: Tolerances) -> tuple[Estimate, Estimate]:
-    """Droop and recovery from a fit, or why there is none."""
+def _estimates_of(fit: object, path: Track, tolerances: Tolerances) -> tuple[Estimate, Estimate]:
+    """Return droop and recovery from a fit, or estimates with the reason why there is none."""
     jacobian, left, values = fit.jac, fit.fun, fit.x  # type: ignore[attr-defined]
-    # Frames overlap eightfold: neighbours tell the same.
+    # Frames overlap eightfold, so that neighbours are correlated.
     scatter = max(1.0, float(np.sum(np.minimum(left**2, 9.0)) / max(1.0, left.size - 4)))
     try:
         covariance = np.linalg.inv(jacobian.T @ jacobian) * scatter * min(left.size, 4.0)
