@@ -1,7 +1,7 @@
-"""Radius and inertia that the program chooses, against brute force over both and the wheel speeds.
+"""Compare the selected wheel radius and inertia with brute force over both and the wheel speeds.
 
-``python -m tests.benchmarks.wheels [LAUNCHERS] [FIRST]``: a line for each drawn launcher with motors, then how many are
-within 0.1 % of brute force or faster.
+`python -m tests.benchmarks.wheels [LAUNCHERS] [FIRST]` prints a line per drawn launcher, then how many are as fast as
+brute force to 0.1 %.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from tests.optimise.wheels import drawn, fastest
 
 
 def main(count: int = 30, first: int = 0) -> int:
-    """Compare `count` drawn launchers; the number that falls short."""
+    """Compare `count` drawn launchers; return how many are slower than brute force."""
     short = 0
     for seed in range(first, first + count):
         task = drawn(seed)

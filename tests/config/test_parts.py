@@ -113,7 +113,7 @@ WHEELS = VALID.replace(
 ).replace("stages = 4", 'stages = 1\nlength = "100 mm"')
 
 
-def test_a_plan_writes_the_radius_of_the_wheel_and_what_follows_from_it(tmp_path: Path) -> None:
+def test_plan_writes_the_selected_wheel_radius_and_inertia(tmp_path: Path) -> None:
     both = 'material = "aluminium"\ninertia_range = ["1e-5 kg m^2", "1 kg m^2"]'
     given = WHEELS.replace('material = "aluminium"', both)
     loaded = api.load(_file(tmp_path, given))
@@ -131,12 +131,12 @@ def test_a_plan_writes_the_radius_of_the_wheel_and_what_follows_from_it(tmp_path
     assert float(wheel_inertia(wheel)) == pytest.approx(float(wheel_inertia(made.wheel)), rel=1e-5)
     assert float(again.simulate().exit_speed) == pytest.approx(plan.best.exit_speed, rel=1e-5)
     spreads = {each.key: each.standard_uncertainty for each in again.scenario.uncertain}
-    # Source: ± 0.1 mm of 40 mm, by ratio.
+    # ± 0.1 mm of 40 mm, scaled by ratio.
     assert spreads["stage.wheel.radius"] == pytest.approx(float(wheel.radius) * 0.1 / 40, rel=1e-2)
 
 
-def test_a_wheel_of_another_radius_is_one_of_the_same_make() -> None:
-    # Source: a disc's mass goes as R^2 and its inertia as R^4; a wider one's both as its width.
+def test_wheel_of_another_radius_scales_mass_and_inertia() -> None:
+    # Mass of a disc scales with R², inertia with R⁴; both scale with the width.
     wheel = Wheel(radius=0.04, inertia=4e-5, mass=0.05, width=0.02)
     stage = Stage(layout=PAIR, wheel=wheel, crush=0.004, mass=0.6)
     larger = with_variables(stage, {"radius": 0.06})
@@ -147,7 +147,7 @@ def test_a_wheel_of_another_radius_is_one_of_the_same_make() -> None:
     assert wider.wheel.radius == 0.06
 
 
-def test_the_inertia_of_a_wheel_known_by_its_geometry_is_chosen_by_its_width() -> None:
+def test_inertia_of_a_wheel_with_geometry_is_set_by_its_width() -> None:
     wheel = Wheel(radius=0.04, width=0.02, bore=0.005, material=WHEEL_MATERIALS["acetal"])
     wider = with_variables(Stage(layout=PAIR, wheel=wheel, crush=0.004), {"inertia": 1.7 * wheel_inertia(wheel)})
     assert wider.wheel.inertia is None
@@ -156,7 +156,7 @@ def test_the_inertia_of_a_wheel_known_by_its_geometry_is_chosen_by_its_width() -
 
 
 @pytest.mark.parametrize(
-    ("text", "said"),
+    ("text", "message"),
     [
         ('radius = "40 mm"\nradius_range = ["45 mm", "60 mm"]', "radius: must lie within radius_range, 45 mm to 60 mm"),
         ('radius = "40 mm"\nradius_range = ["2 mm", "60 mm"]', "radius_range: must begin above"),
@@ -164,8 +164,8 @@ def test_the_inertia_of_a_wheel_known_by_its_geometry_is_chosen_by_its_width() -
         ('radius = "40 mm"\ninertia_range = ["2 mm", "6 mm"]', "inertia_range"),
     ],
 )  # fmt: skip
-def test_a_range_of_wheels_that_cannot_be_is_refused(tmp_path: Path, text: str, said: str) -> None:
-    with pytest.raises(InputErrors, match=said):
+def test_invalid_range_of_radius_or_inertia_is_an_input_error(tmp_path: Path, text: str, message: str) -> None:
+    with pytest.raises(InputErrors, match=message):
         load(_file(tmp_path, VALID.replace('radius = "40 mm"', text, 1)))
 
 

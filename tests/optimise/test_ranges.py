@@ -1,5 +1,4 @@
-"""Crush, radius and inertia from ranges: the choice is as good as trying many, keeps the limits, and carries the error
-of what is written."""
+"""Crush, radius and inertia chosen from ranges: against brute force, within the limits, with the stated errors."""
 
 from __future__ import annotations
 
@@ -21,24 +20,24 @@ from tests.optimise.solved import best_of
 from tests.optimise.wheels import drawn, fastest
 
 RANGE = (0.002, 0.006)
-NEARLY = 5e-4
+TOLERANCE = 5e-4
 
 
-def _ranged(ends: tuple[float, float] | None = RANGE, machine: Any = HEAVY, **wish: Any) -> Scenario:
-    """All of `machine` with a range of crush, whatever grip margin keeps a twentieth."""
+def _ranged(ends: tuple[float, float] | None = RANGE, machine: Any = HEAVY, **limits: Any) -> Scenario:
+    """Return a scenario of `machine` with a range of crush, by default with a grip margin of 5 % and two stages."""
     template = replace(machine.template, crush_range=ends)
-    given = {"grip_margin": 0.05, "stages": 2, **wish}
+    given = {"grip_margin": 0.05, "stages": 2, **limits}
     return scenario(replace(machine, template=template), given.pop("aim", None), **given)
 
 
-def _at(given: Scenario, crush: float) -> Settings | None:
-    """The best plan at one crush for all stages."""
+def _best_at(given: Scenario, crush: float) -> Settings | None:
+    """Return the best plan with this crush in all stages."""
     template = replace(given.launcher.template, crush=crush, crush_range=None)
     fixed = replace(given, launcher=replace(given.launcher, template=template))
     return best_of(fixed)
 
 
-def _picked(given: Scenario) -> tuple[Settings, Catalogue]:
+def _selected(given: Scenario) -> tuple[Settings, Catalogue]:
     found = select(given, Clock())
     best = choose(given, found.rows)
     assert best is not None
@@ -48,64 +47,64 @@ def _picked(given: Scenario) -> tuple[Settings, Catalogue]:
 
 
 @cache
-def _hot() -> tuple[Scenario, Settings, Catalogue]:
-    """Stages that share an allowance of slip heat."""
+def _under_shared_heat() -> tuple[Scenario, Settings, Catalogue]:
+    """Return a scenario with a slip-heat limit, and its selection."""
     given = _ranged(slip_heat=1.0)
-    return given, *_picked(given)
+    return given, *_selected(given)
 
 
-def _best_of_nine(given: Scenario) -> float:
+def _best_of_nine_crushes(given: Scenario) -> float:
     ends = given.launcher.template.crush_range
     assert ends is not None
-    tried = [_at(given, float(crush)) for crush in np.linspace(*ends, 9)]
+    tried = [_best_at(given, float(crush)) for crush in np.linspace(*ends, 9)]
     return max((one.exit_speed for one in tried if one is not None), default=0.0)
 
 
 @pytest.mark.parametrize(
     "given",
     [_ranged(stages=1), _ranged(acceleration=6000.0, stages=2), _ranged((0.001, 0.0028), STREAMER, slip_heat=0.3)],
-    ids=["one stage", "strained", "rods"],
+    ids=["one stage", "acceleration limit", "rods"],
 )
-def test_no_crush_of_nine_does_better(given: Scenario) -> None:
-    best, told = _picked(given)
-    assert best.exit_speed >= _best_of_nine(given) * (1 - NEARLY)
+def test_selected_crush_is_as_fast_as_the_best_of_nine(given: Scenario) -> None:
+    best, catalogue = _selected(given)
+    assert best.exit_speed >= _best_of_nine_crushes(given) * (1 - TOLERANCE)
     assert best.feasible
-    assert [float(best.design.launcher.stage(k).crush) for k in range(best.count)] == list(told.design["crush"])
+    assert [float(best.design.launcher.stage(k).crush) for k in range(best.count)] == list(catalogue.design["crush"])
 
 
-def test_a_shared_limit_is_shared_out_by_a_crush_of_its_own_for_each_stage() -> None:
-    given, best, told = _hot()
-    assert not told.one_for_all
-    assert told.design["crush"][0] < told.design["crush"][1]
-    assert best.exit_speed > _best_of_nine(given) * 1.01
+def test_shared_limit_gives_each_stage_its_own_crush() -> None:
+    given, best, catalogue = _under_shared_heat()
+    assert not catalogue.one_for_all
+    assert catalogue.design["crush"][0] < catalogue.design["crush"][1]
+    assert best.exit_speed > _best_of_nine_crushes(given) * 1.01
     assert float(best.throw.stages.slip_heat.sum()) <= 1.0 * (1 + 1e-6)
-    # It is an optimum: no neighbour by 5 % in either crush does better.
+    # An optimum: a change of either crush by 5 % is not better.
     for shift in ((1.05, 1.0), (1 / 1.05, 1.0), (1.0, 1.05), (1.0, 1 / 1.05)):
-        crushes = np.clip(np.array(told.design["crush"]) * shift, *RANGE)
+        crushes = np.clip(np.array(catalogue.design["crush"]) * shift, *RANGE)
         beside = with_parts(given, [Parts(0, 0, float(crush)) for crush in crushes])
         other = best_of(beside)
-        assert other is None or other.exit_speed <= best.exit_speed * (1 + NEARLY)
+        assert other is None or other.exit_speed <= best.exit_speed * (1 + TOLERANCE)
 
 
-def test_crushes_of_their_own_where_the_first_stages_are_at_the_end_of_the_range() -> None:
+def test_crush_per_stage_with_first_stages_at_the_end_of_the_range() -> None:
     given = _ranged(slip_heat=0.4, stages=3)
-    best, _ = _picked(given)
+    best, _ = _selected(given)
     beside = with_parts(given, [Parts(0, 0, crush) for crush in (0.002, 0.002, 0.0023)])
     other = best_of(beside)
-    assert best.exit_speed >= _speed(other) * (1 - NEARLY)
+    assert best.exit_speed >= _speed(other) * (1 - TOLERANCE)
 
 
-def test_a_wider_range_is_never_worse() -> None:
-    _, wide, _ = _hot()
-    narrow, _ = _picked(_ranged((0.003, 0.005), slip_heat=1.0))
-    bare = _at(_ranged(slip_heat=1.0), 0.004)
+def test_wider_range_is_not_slower() -> None:
+    _, wide, _ = _under_shared_heat()
+    narrow, _ = _selected(_ranged((0.003, 0.005), slip_heat=1.0))
+    bare = _best_at(_ranged(slip_heat=1.0), 0.004)
     assert bare is not None
-    assert bare.exit_speed < narrow.exit_speed <= wide.exit_speed * (1 + NEARLY)
+    assert bare.exit_speed < narrow.exit_speed <= wide.exit_speed * (1 + TOLERANCE)
 
 
-def test_a_range_of_no_width_is_no_choice() -> None:
+def test_range_of_zero_width_gives_the_fixed_crush() -> None:
     given = _ranged((0.004, 0.004), stages=1)
-    found, plain = select(given, Clock()), _at(given, 0.004)
+    found, plain = select(given, Clock()), _best_at(given, 0.004)
     assert catalogue_of(given, found, None) is None
     best = choose(given, found.rows)
     assert best is not None
@@ -113,11 +112,11 @@ def test_a_range_of_no_width_is_no_choice() -> None:
     assert best.settings.exit_speed == plain.exit_speed
 
 
-def test_what_the_projectile_bears_is_kept() -> None:
+def test_selected_crush_keeps_the_projectile_limit() -> None:
     bearing = replace(HEAVY, projectile=replace(HEAVY.projectile, max_crush=0.0045))
-    best, told = _picked(_ranged((0.002, 0.006), bearing, stages=1))
-    assert told.design["crush"][0] <= 0.0045
-    assert best.exit_speed > 1.02 * _speed(_at(_ranged(stages=1), 0.004))
+    best, catalogue = _selected(_ranged((0.002, 0.006), bearing, stages=1))
+    assert catalogue.design["crush"][0] <= 0.0045
+    assert best.exit_speed > 1.02 * _speed(_best_at(_ranged(stages=1), 0.004))
 
 
 def _speed(found: Settings | None) -> float:
@@ -125,22 +124,22 @@ def _speed(found: Settings | None) -> float:
     return found.exit_speed
 
 
-def test_the_crush_as_written_stays_where_another_gains_nothing() -> None:
-    # 2 mm needs a stage more for this speed, 6 mm no stage less.
-    aim = Goal(aim=Aim.REACH, exit_speed=0.9 * _speed(_at(_ranged(stages=1), 0.004)))
-    best, told = _picked(_ranged(aim=aim, stages=2))
+def test_configured_crush_is_kept_if_another_saves_no_stage() -> None:
+    # For this speed 2 mm needs one more stage, and 6 mm does not save one.
+    aim = Goal(aim=Aim.REACH, exit_speed=0.9 * _speed(_best_at(_ranged(stages=1), 0.004)))
+    best, catalogue = _selected(_ranged(aim=aim, stages=2))
     assert best.count == 1
-    assert told.design["crush"] == (0.004,)
+    assert catalogue.design["crush"] == (0.004,)
 
 
-def test_another_crush_where_it_takes_fewer_stages() -> None:
-    aim = Goal(aim=Aim.REACH, exit_speed=1.1 * _speed(_at(_ranged(stages=1), 0.004)))
-    best, told = _picked(_ranged(aim=aim, stages=2))
+def test_larger_crush_is_selected_if_it_saves_a_stage() -> None:
+    aim = Goal(aim=Aim.REACH, exit_speed=1.1 * _speed(_best_at(_ranged(stages=1), 0.004)))
+    best, catalogue = _selected(_ranged(aim=aim, stages=2))
     assert best.count == 1
-    assert told.design["crush"][0] > 0.004
+    assert catalogue.design["crush"][0] > 0.004
 
 
-def test_draws_keep_their_error_at_the_chosen_crush() -> None:
+def test_draws_keep_their_error_at_the_selected_crush() -> None:
     given = _ranged()
     drawn = np.array([0.0038, 0.004, 0.0043])
 
@@ -155,8 +154,8 @@ def test_draws_keep_their_error_at_the_chosen_crush() -> None:
     assert made.stage(0).crush_range is None
 
 
-def test_a_crush_that_is_just_borne_fits() -> None:
-    # Source: arithmetic; 4 mm of 4 mm were once called broken, by a rounding error.
+def test_crush_at_its_limit_is_feasible() -> None:
+    # A crush of 4 mm at a limit of 4 mm was once called broken because of rounding.
     bearing = replace(HEAVY, projectile=replace(HEAVY.projectile, max_crush=float(HEAVY.template.crush)))
     best = best_of(scenario(bearing, stages=1))
     assert best is not None
@@ -164,30 +163,30 @@ def test_a_crush_that_is_just_borne_fits() -> None:
 
 
 @pytest.mark.parametrize("seed", [0, 1, 3, 5, 8, 11])
-def test_no_radius_and_inertia_that_brute_force_finds_throw_faster(seed: int) -> None:
+def test_selected_radius_and_inertia_are_as_fast_as_brute_force(seed: int) -> None:
     given = drawn(seed)
-    best, told_of = _picked(given)
+    best, catalogue = _selected(given)
     found = max(fastest(given, count)[0] for count in range(1, given.limit_values.stages + 1))
     assert found > 0
     assert best.exit_speed >= found * (1 - 1e-3)
     assert best.feasible
     radii = [float(best.design.launcher.stage(k).wheel.radius) for k in range(best.count)]
-    assert radii == list(told_of.design["radius"])
+    assert radii == list(catalogue.design["radius"])
 
 
-def test_a_length_that_binds_is_used_up_by_larger_wheels() -> None:
-    # Source: arithmetic; one stage is as long as its wheel is wide.
+def test_larger_wheels_use_up_an_active_length_limit() -> None:
+    # One stage is as long as its wheel's diameter.
     template = replace(HEAVY.template, wheel=replace(HEAVY.template.wheel, radius_range=(0.02, 0.08)))
     given = scenario(replace(HEAVY, template=template), stages=1, length=0.1234)
-    best, told_of = _picked(given)
-    assert told_of.design["radius"] == (pytest.approx(0.0617),)
+    best, catalogue = _selected(given)
+    assert catalogue.design["radius"] == (pytest.approx(0.0617),)
     assert best.length <= 0.1234 * (1 + 1e-6)
     shorter = scenario(replace(HEAVY, template=template), stages=1, length=0.1)
-    assert best.exit_speed > 1.02 * _picked(shorter)[0].exit_speed
+    assert best.exit_speed > 1.02 * _selected(shorter)[0].exit_speed
 
 
-def test_draws_keep_their_errors_at_the_chosen_radius_and_inertia() -> None:
-    # Source: arithmetic; errors are by ratio, and an inertia that is given goes as the fourth power of the radius.
+def test_draws_keep_their_errors_at_the_selected_radius_and_inertia() -> None:
+    # Errors are scaled by ratio; a stated inertia scales with the fourth power of the radius.
     template = replace(HEAVY.template, wheel=replace(HEAVY.template.wheel, radius_range=(0.02, 0.08)))
     radii = np.array([0.039, 0.04, 0.0412])
 

@@ -1,7 +1,7 @@
-"""Drawn launchers with motors whose wheels are to be chosen, and brute force over radius, inertia and wheel speeds.
+"""Drawn launchers with ranges of wheel radius and inertia, and brute force over these and the wheel speeds.
 
-Brute force throws at points of a Sobol sequence over all variables, then in ever smaller boxes around the best that
-keeps every limit. It uses the throw, the limits and the grip limit, nothing of the search.
+Brute force evaluates a Sobol sequence over all variables, then in shrinking boxes around the best feasible point. It
+uses the throw, the limits and the grip limit, but not the search.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ from stager.physics.parts import with_variables
 from stager.physics.records import FIELDS, Throw, Transit
 from tests.optimise.machines import scenario
 
-FIRST, POINTS, ZOOMS, SHRINK = 8192, 1024, 20, 0.62
+FIRST, POINTS, REFINEMENTS, SHRINK = 8192, 1024, 20, 0.62
 MANY, FEW = 1024, 64
 
 
 def drawn(seed: int) -> Scenario:
-    """A launcher with motors, of one or two stages, whose wheels' radius and inertia are to be chosen."""
+    """Draw a launcher with motors, one or two stages, and ranges of wheel radius and inertia."""
     rng = np.random.default_rng([17, seed])
 
     def between(low: float, high: float) -> float:
@@ -92,14 +92,14 @@ def drawn(seed: int) -> Scenario:
 
 
 def fastest(task: Scenario, count: int, seed: int = 0) -> tuple[float, Floats]:
-    """Greatest exit speed of `count` stages that is found [m/s], 0 where nothing keeps the limits, and where it is."""
+    """Return the greatest feasible exit speed of `count` stages [m/s], 0 if none is found, and its variables."""
     stage, feed = task.launcher.template, float(task.launcher.feed.speed)
     ends = [stage.wheel.radius_range or (1.0, 1.0), stage.wheel.inertia_range or (1.0, 1.0)]
     ends += [(0.5 * feed, 120.0)] * count
     low, high = np.log(np.array(ends)).T
     centre, half = (low + high) / 2, (high - low) / 2
     found = 0.0
-    for turn in range(ZOOMS):
+    for turn in range(REFINEMENTS):
         bottom, top = np.maximum(centre - half, low), np.minimum(centre + half, high)
         cube = qmc.Sobol(len(low), seed=seed + turn).random(POINTS if turn else FIRST)
         points = bottom + (top - bottom) * cube
@@ -114,7 +114,7 @@ def fastest(task: Scenario, count: int, seed: int = 0) -> tuple[float, Floats]:
 
 
 def _best(task: Scenario, points: Floats, count: int) -> tuple[Floats, float]:
-    """The fastest of the points that keep every limit, and its exit speed [m/s]."""
+    """Return the fastest feasible point and its exit speed [m/s]."""
     stage = with_variables(task.launcher.template, {"radius": points[:, 0], "inertia": points[:, 1]})
     machine = replace(task.launcher, template=stage)
     done = throw(machine, points[:, 2:])
@@ -134,7 +134,7 @@ def _best(task: Scenario, points: Floats, count: int) -> tuple[Floats, float]:
 
 
 def _kept(given: Scenario, task: Scenario, machine: Launcher, done: Throw) -> Any:
-    """Whether throws keep every limit of `task`, (throws,)."""
+    """Return whether throws keep every limit of `task`, shape (throws,)."""
     grips = _grips(given, machine, done) if task.limit_values.grip_margin else None
     point = OperatingPoint(launcher=machine, limit_values=task.limit_values, throw=done, grip_limit=grips)
     kept = np.ones(done.exit_speed.shape, bool)
@@ -144,7 +144,7 @@ def _kept(given: Scenario, task: Scenario, machine: Launcher, done: Throw) -> An
 
 
 def _grips(task: Scenario, machine: Launcher, done: Throw) -> Floats:
-    """Grip limits at the entries of throws [m/s], (throws, stages)."""
+    """Return grip limits at the entry speeds of throws [m/s], shape (throws, stages)."""
     found = []
     for k in range(done.stages.grip.shape[1]):
         top = np.broadcast_to(speed_range(machine, task.limit_values, k).top, done.exit_speed.shape)

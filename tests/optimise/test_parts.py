@@ -1,4 +1,4 @@
-"""Parts of a catalogue: the choice is that of trying all, also under a budget."""
+"""Parts selected from a catalogue: as good as trying all combinations, also under a budget."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from tests.optimise.solved import best_of, speed_of
 SEED = LIGHT.projectile
 SMALL = Wheel(radius=0.025, inertia=2e-3, name="small", cost=2.0)
 WIDE = Wheel(radius=0.06, inertia=8e-3, name="wide", cost=9.0)
-# A heavy rotor droops little but is slow, a quick one is light.
+# STRONG has a heavy rotor and a low top speed; QUICK has a light rotor and a high one.
 STRONG = Drive(speed_constant=60.0, resistance=0.2, rotor_inertia=4e-4, name="strong")
 QUICK = Drive(speed_constant=400.0, resistance=0.2, rotor_inertia=4e-6, name="quick")
 MOTORS = replace(
@@ -30,12 +30,12 @@ MOTORS = replace(
 WHEELS = launcher(SEED, stage(wheel_options=(SMALL, WIDE), cost=10.0))
 
 
-def _picked(given: Scenario) -> Selected:
+def _selected(given: Scenario) -> Selected:
     return select(given, Clock())
 
 
-def _picked_exit(given: Scenario) -> float:
-    row = choose(given, _picked(given).rows)
+def _selected_exit_speed(given: Scenario) -> float:
+    row = choose(given, _selected(given).rows)
     assert row is not None
     return row.settings.exit_speed
 
@@ -48,16 +48,16 @@ def _picked_exit(given: Scenario) -> float:
     ],
     ids=["drives", "short", "cheap", "cheap and cool"],
 )  # fmt: skip
-def test_nothing_is_better_than_what_is_picked(given: Scenario) -> None:
-    reached = _picked_exit(given)
+def test_selected_parts_are_as_fast_as_any_combination(given: Scenario) -> None:
+    reached = _selected_exit_speed(given)
     for parts in product(parts_of(given.launcher.template), repeat=2):
         assert speed_of(with_parts(given, parts)) <= reached * (1 + 1e-3)
 
 
-def test_each_stage_its_own_where_that_is_clearly_better() -> None:
+def test_stages_get_different_parts_if_clearly_better() -> None:
     given = scenario(MOTORS, stages=3)
-    picked = _picked(given)
-    found = catalogue_of(given, picked, choose(given, picked.rows))
+    selected = _selected(given)
+    found = catalogue_of(given, selected, choose(given, selected.rows))
     assert found is not None
     assert not found.one_for_all
     assert found.mixed_gain is not None
@@ -65,32 +65,32 @@ def test_each_stage_its_own_where_that_is_clearly_better() -> None:
     assert {drive for _, drive in found.chosen} == {"strong", "quick"}
 
 
-def test_a_speed_that_is_asked_for_is_reached_with_fewest_stages() -> None:
+def test_goal_is_reached_with_fewest_stages() -> None:
     given = scenario(WHEELS, Goal(aim=Aim.REACH, exit_speed=20.0), stages=4)
-    best = choose(given, _picked(given).rows)
+    best = choose(given, _selected(given).rows)
     assert best is not None
     for parts in parts_of(given.launcher.template):
         other = best_of(with_parts(given, [parts]))
         assert other is None or other.count >= best.count
 
 
-def test_chosen_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
+def test_selected_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
     found = plan(scenario(WHEELS, stages=2), draws=0, certified=False)
     assert found.best is not None
     assert found.catalogue is not None
     numbers = found.catalogue.numbers
     wheels = [(0.04, 0.025, 0.06)[each.wheel] for each in numbers]
     assert [float(found.best.design.launcher.stage(k).wheel.radius) for k in range(2)] == wheels
-    # A pair has two wheels, each dearer than the one as written by its own price.
+    # A pair has two wheels, each of which adds the price of the part.
     costs = [10.0 + 2 * (0.0, 2.0, 9.0)[each.wheel] for each in numbers]
     assert found.ladder[2].cost == pytest.approx(sum(costs))
     fitted = with_parts(scenario(WHEELS), numbers)
     assert [float(fitted.realise({}).stage(k).wheel.radius) for k in range(2)] == wheels
 
 
-def test_nothing_to_choose_is_no_catalogue() -> None:
+def test_no_catalogue_without_alternatives() -> None:
     given = scenario(LIGHT, stages=1)
-    assert catalogue_of(given, _picked(given), None) is None
+    assert catalogue_of(given, _selected(given), None) is None
     only = launcher(SEED, stage(drive_options=(QUICK,)))
     assert parts_of(only.template) == (Parts(0, 1),)
     assert outfit(only, [Parts(0, 1)]).stage(3).drive == QUICK
