@@ -1,9 +1,9 @@
-"""Whether commands survive every fault of the disk: python -m tests.benchmarks.faults [command ...].
+"""Run every writing command under every fault of the disk: python -m tests.benchmarks.faults [command ...].
 
-Each command that writes is run once for every system call of its writer and every kind of fault (a full disk, a broken
-one, short writes, a kill); what it computes is computed once. Asked of every run: inputs are as they were, outputs are
-whole, old or absent, the status is 0 where the output is there and 2 with the file's name where it is not, and after
-the next run nothing stale is left.
+Each command that writes is run once for every system call of its writer and every kind of fault (full disk, I/O error,
+short write, kill); results are computed once. After every run the inputs are unchanged, the outputs are complete, old
+or absent, the status is 0 if the output exists and 2 with the file's name otherwise, and the next run leaves no
+temporary file.
 """
 
 from __future__ import annotations
@@ -41,12 +41,12 @@ COMMANDS = {
 }
 TYPED = "2500 9.05\n2600 9.25\nundo\n2700 9.55\nquit\n"
 TYPED_ROWS = [("2500", "9.05"), ("2600", "9.25"), ("2700", "9.55")]
-MOST_CALLS = 200
+MAX_CALLS = 200
 
 
 @contextmanager
-def remembered() -> Iterator[None]:
-    """What is computed without writing is computed once."""
+def cached_results() -> Iterator[None]:
+    """Cache results, so that only writing is repeated."""
     known: dict[Any, Any] = {}
 
     def once(name: str, function: Any) -> Any:
@@ -67,8 +67,8 @@ def remembered() -> Iterator[None]:
         yield
 
 
-def attack(name: str, folder: Path, pid: int) -> Counter[str]:
-    """Run a command with each fault at each call; return how often it ended how. Raises AssertionError."""
+def run_with_faults(name: str, folder: Path, pid: int) -> Counter[str]:
+    """Run a command with each fault at each call; return the counts of its outcomes, raise on a violation."""
     arguments, outputs = COMMANDS[name]
     arguments = [str(folder / given) if "." in given or given == "parts" else given for given in arguments]
     inputs = {"c.toml": TEMPLATE.read_bytes(), "t.csv": THROWS.encode()}
@@ -90,7 +90,7 @@ def attack(name: str, folder: Path, pid: int) -> Counter[str]:
     ended = Counter[str]()
     for old in (False, True) if outputs else (False,):
         for kind in KINDS:
-            for at in range(1, MOST_CALLS):
+            for at in range(1, MAX_CALLS):
                 prepare(old)
                 done = None
                 with fault(kind, at, pid) as faulty:
@@ -104,7 +104,7 @@ def attack(name: str, folder: Path, pid: int) -> Counter[str]:
                 if faulty.count < at:
                     break
             else:
-                raise AssertionError(f"{name}: more than {MOST_CALLS} calls")
+                raise AssertionError(f"{name}: more than {MAX_CALLS} calls")
     return ended
 
 
@@ -131,7 +131,7 @@ def _check(
 
 
 def _check_table(path: Path, done: Completed | None, where: str) -> None:
-    """What was there stays; what was said to be kept is there."""
+    """Check that the old rows are unchanged and exactly the confirmed rows were added."""
     lines = [line for line in path.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
     rows = [line.split(",") for line in lines]
     heads = rows[0]
@@ -141,16 +141,16 @@ def _check_table(path: Path, done: Completed | None, where: str) -> None:
     added = speeds[len(before) :]
     assert all(row in TYPED_ROWS for row in added), where
     if done is not None:
-        assert added == _promised(done.out), where
+        assert added == _confirmed_rows(done.out), where
 
 
-def _promised(out: str) -> list[tuple[str, str]]:
-    """The rows that a bench said it keeps."""
-    answers = [line for line in out.splitlines() if re.match(r"(not )?kept|taken out", line)]
+def _confirmed_rows(out: str) -> list[tuple[str, str]]:
+    """Return the rows that bench confirmed."""
+    answers = [line for line in out.splitlines() if re.match(r"(not )?kept|removed:", line)]
     kept: list[tuple[str, str]] = []
     typed = iter(TYPED_ROWS)
     for answer in answers:
-        if answer.startswith("taken out"):
+        if answer.startswith("removed:"):
             kept.pop()
         elif answer.startswith("kept"):
             kept.append(next(typed))
@@ -160,13 +160,13 @@ def _promised(out: str) -> list[tuple[str, str]]:
 
 
 def main(names: list[str]) -> None:
-    """Attack the commands and print how they ended."""
+    """Run the commands and print the counts of their outcomes."""
     stager.load(TEMPLATE)
     pid = dead_process()
-    with remembered():
+    with cached_results():
         for name in names or COMMANDS:
             with tempfile.TemporaryDirectory() as folder:
-                ended = attack(name, Path(folder), pid)
+                ended = run_with_faults(name, Path(folder), pid)
             print(f"{name}: {sum(ended.values())} faults, {dict(ended)}", flush=True)
 
 

@@ -1,4 +1,4 @@
-"""Remedies of limits: the named change helps, and helps most among the alternatives."""
+"""Remedies of limits help, and help most among the alternatives; slack and safe settings follow their definitions."""
 
 from __future__ import annotations
 
@@ -237,8 +237,8 @@ UNKNOWN_NO_LOAD = replace(FULL, template=replace(FULL.template, drive=replace(DR
 
 @pytest.mark.parametrize("name", ["peak_power", "supply_current"])
 @given(share=st.floats(0.2, 3.0))
-def test_a_value_near_its_bound_is_not_judged_without_the_no_load_current(name: str, share: float) -> None:
-    """Within NO_LOAD of the bound and beyond it the unknown current matters; far below it does not."""
+def test_limit_near_its_bound_is_not_judged_without_the_no_load_current(name: str, share: float) -> None:
+    # The unknown current matters within NO_LOAD of the bound and beyond, but not far below it.
     point = _point_without_no_load()
     limit = BY_NAME[name]
     value = limit.value(point)
@@ -259,8 +259,8 @@ def _point_without_no_load() -> OperatingPoint:
     fast=st.lists(st.floats(6.0, 24.0), min_size=1, max_size=2),
     masses=st.lists(st.floats(0.5, 2.0), min_size=1, max_size=4),
 )
-def test_settings_are_safe_where_enough_draws_keep_each_hard_limit(fast: list[float], masses: list[float]) -> None:
-    """Count one launcher, one setting and one limit at a time."""
+def test_safe_settings_keep_each_hard_limit_in_enough_draws(fast: list[float], masses: list[float]) -> None:
+    # Expected by counting one launcher, one setting and one limit at a time.
     asked = [limit for limit in LIMITS if limit.hard and limit.kind is not Kind.STEADY]
     factors = FULL.projectile.mass * np.array([1.0, *masses])
     draws = replace(FULL, projectile=replace(FULL.projectile, mass=factors))
