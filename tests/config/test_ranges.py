@@ -83,3 +83,12 @@ def test_uncertainty_wider_than_the_range_is_refused(name: str) -> None:
             assert not valid
         else:
             assert valid
+
+
+@pytest.mark.parametrize("name", [name for name, kind in KINDS.items() if math.isfinite(kind.above)])
+def test_zero_is_refused_as_not_above_zero(name: str) -> None:
+    """The end 0 is named in words that hold for every unit, not the smallest value accepted."""
+    kind = KINDS[name]
+    for value in (kind.above, math.nextafter(kind.above, -math.inf)):
+        with pytest.raises(PydanticCustomError, match="must be above"):
+            kind.read(Measured(value, unit=UNITS.get(kind.unit, kind.unit)))
