@@ -131,7 +131,7 @@ class Configuration:
             draws=self.draws,
         )
 
-    def spell(self, key: str, value: float, standard_uncertainty: float = 0.0) -> str:
+    def to_toml(self, key: str, value: float, standard_uncertainty: float = 0.0) -> str:
         """Return the TOML text of another value [SI] for a quantity of the file, in the unit that the file uses.
 
         Raises KeyError where the file has no such quantity.

@@ -17,7 +17,7 @@ from stager.units import Measured
 
 
 class Table(BaseModel):
-    """A table: no key but the known ones."""
+    """A table without unknown keys."""
 
     model_config = ConfigDict(
         extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, validate_default=True
@@ -25,7 +25,7 @@ class Table(BaseModel):
 
 
 class ProjectileSpread(Table):
-    """What differs from one projectile to the next, as standard deviations."""
+    """Differences from one projectile to the next, as standard deviations."""
 
     mass: t.MassSpread | None = Field(None, description="standard deviation from shot to shot; % of the mass or a mass")
     diameter: t.LengthSpread | None = Field(
@@ -34,20 +34,20 @@ class ProjectileSpread(Table):
 
 
 class SpeedSpread(Table):
-    """How a speed differs from shot to shot, as a standard deviation."""
+    """Standard deviation of a speed from shot to shot."""
 
     speed: t.SpeedSpread = Field(description="standard deviation from shot to shot; % of the speed or a speed")
 
 
 class FlightSpread(Table):
-    """How the direction differs from shot to shot, as standard deviations."""
+    """Standard deviations of the direction from shot to shot."""
 
     tilt: t.AngleSpread | None = Field(None, description="up and down, standard deviation from shot to shot")
     heading: t.AngleSpread | None = Field(None, description="sideways, standard deviation from shot to shot")
 
 
 class Flight(Table):
-    """Where the muzzle is, and what lies before it."""
+    """Muzzle and target."""
 
     height: t.MuzzleHeight = Field(description="of the muzzle above where projectiles land")
     tilt: t.Tilt = Field(Measured(0.0), description="of the barrel above level")
@@ -60,7 +60,7 @@ class Flight(Table):
 
 
 class Projectile(Table):
-    """What is thrown."""
+    """The projectile."""
 
     shape: Literal["disc", "ring", "ball", "hollow ball", "rod"]
     mass: t.Mass
@@ -74,7 +74,7 @@ class Projectile(Table):
 
 
 class Pusher(Table):
-    """What pushes projectiles into the first nip."""
+    """Pusher into the first nip."""
 
     force: t.Push = Field(description="with which it pushes")
     travel: t.Travel = Field(description="of one push")
@@ -82,7 +82,7 @@ class Pusher(Table):
 
 
 class Feed(Table):
-    """How it enters the first nip."""
+    """Feed into the first nip."""
 
     speed: t.Speed = Field(description="into the first nip")
     spin: t.FeedSpin = Field(Measured(0.0), description="into the first nip, positive where side A drives it forward")
@@ -156,7 +156,7 @@ Friction = Annotated[
 
 
 class Contact(Table):
-    """How projectile and wheel press and rub."""
+    """Contact of projectile and wheel: stiffness, rebound and friction."""
 
     stiffness: t.Stiffness = Field(description="per side, wheel and projectile together")
     exponent: t.Exponent = Field(Measured(1.0), description="of force over crush: 1 linear, 1.5 Hertz")
@@ -167,21 +167,21 @@ class Contact(Table):
 
 
 class Guide(Table):
-    """Between stages."""
+    """Barrel between stages."""
 
     friction: t.Number = Field(Measured(0.0), description="on the projectile's weight")
     air_drag: bool = Field(False, description="whether the air slows it")
 
 
 class Outlet(Table):
-    """Behind the last wheel."""
+    """Barrel or spout behind the last wheel."""
 
     loss: t.EnergyLoss = Field(Measured(0.0), description="energy that barrel or spout takes from each throw")
     length: t.Distance = Field(Measured(0.0), description="from the last wheel's front to the opening")
 
 
 class Measuring(Table):
-    """How far to trust the bench."""
+    """Calibration of tachometer and chronograph."""
 
     wheel_speed: t.Calibration = Field(Measured(1.0), description="true wheel speed over the indicated one")
     exit_speed: t.Calibration = Field(Measured(1.0), description="true exit speed over what the chronograph shows")
@@ -189,7 +189,7 @@ class Measuring(Table):
 
 
 class Supply(Table):
-    """What feeds all drives."""
+    """Common supply of all drives."""
 
     voltage: t.Voltage
     resistance: t.SupplyResistance = Measured(0.0)
@@ -197,7 +197,7 @@ class Supply(Table):
 
 
 class Limits(Table):
-    """What must not be passed."""
+    """Limits that a plan keeps."""
 
     exit_energy: t.Energy = Field(description="½mv² as it leaves; always required")
     stages: int = Field(6, ge=0, le=MAX_STAGES, description="most stages")
@@ -230,7 +230,7 @@ class Limits(Table):
 
 
 class Goal(Table):
-    """What the plan is for."""
+    """Goal of a plan."""
 
     aim: Literal["fastest", "reach", "steadiest"] = Field(
         description="what to plan for: the greatest exit speed, a given one, or what varies least at a given one"
@@ -241,7 +241,7 @@ class Goal(Table):
 
 
 def _one_of(known: Mapping[str, object]) -> dict[str, Any]:
-    """Return what completes the names of a table in an editor."""
+    """Return schema keys that let an editor complete names."""
     return {"enum": sorted(known)}
 
 
@@ -359,7 +359,7 @@ class Stage(Table):
 
     @property
     def wheel_in(self) -> Wheel:
-        """The wheel that is in, where none is left to choose the one as written."""
+        """Return the wheel of the stage: that of `wheel_option`, else `wheel`."""
         return self.wheel_options[self.wheel_option - 1] if self.wheel_option else self.wheel
 
 
@@ -380,7 +380,7 @@ class File(Table):
         default_factory=list, max_length=MAX_STAGES, description="stages that differ from [stage], in order"
     )
     supply: Supply | None = None
-    flight: Flight | None = Field(None, description="where the muzzle is, and what lies before it")
+    flight: Flight | None = Field(None, description="muzzle and target")
     limits: Limits
     goal: Goal
 
@@ -393,11 +393,11 @@ INSTEAD = {
     "hardness": ("modulus",),
     "modulus": ("hardness",),
 }
-"""A key of an entry that says in another way what [stage] says with these, and takes their place."""
+"""Keys of [stage] that a key of an entry replaces, as both give the same quantity."""
 
 
 def merged(raw: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Return the file with whole [[stages]] entries; what is not a table is left for the schema to refuse."""
+    """Return the file with complete [[stages]] entries: keys of [stage] are inherited."""
     base, stages = raw.get("stage"), raw.get("stages")
     if not isinstance(base, dict) or not isinstance(stages, list):
         return raw
@@ -405,7 +405,7 @@ def merged(raw: Mapping[str, Any]) -> Mapping[str, Any]:
 
 
 def lay_over(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
-    """`own` over `base`; tables within are laid over each other likewise."""
+    """Return `base` with the keys of `own` over it, tables within likewise."""
     out = {key: value for key, value in base.items() if inherits(own, key)}
     for key, value in own.items():
         below = base.get(key)
@@ -415,5 +415,5 @@ def lay_over(base: Mapping[str, Any], own: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def inherits(own: Mapping[str, Any], key: str) -> bool:
-    """Return whether an entry has a key from [stage]: it neither says it itself nor says it in another way."""
+    """Return whether an entry inherits a key of [stage]: it has neither the key nor one that replaces it."""
     return key not in own and not any(key in INSTEAD.get(other, ()) for other in own)

@@ -14,7 +14,7 @@ materials.py    hub and tyre materials by name
 parts.py        a stage with a wheel and a drive of its catalogue
 drive/          motor, supply, spin-up, speeds of the wheels over time
 rate/           throwing at a rate: energy of one period, settled state, highest rate
-heat/           cooling of a motor, temperatures of its winding
+heat.py         cooling of a motor, temperatures of its winding
 air.py          standard atmosphere, drag and lift of a ball, windage of a disc
 muzzle.py       outlet loss, and what the instruments indicate
 flight.py       trajectory, range, fall line

@@ -97,10 +97,6 @@ SEA_LEVEL = standard_air(0.0)
 """Air in flight, around wheels and motors: ISO 2533 at sea level, 15 °C."""
 
 
-DRAG_CRISIS = 2e5
-"""Reynolds number above which a smooth sphere may have much less drag than `sphere_coefficient` says [-]."""
-
-
 def sphere_coefficient(number: Number) -> Floats:
     """Return the drag coefficient [-] of a smooth sphere at Reynolds number `number` [-], up to 2e5.
 

@@ -35,7 +35,8 @@ def _difference(before: Configuration, after: Configuration) -> list[str]:
 @pytest.mark.parametrize("path", CONFIGS, ids=lambda path: path.stem)
 def test_every_quantity_can_be_changed_in_place(path: Path, tmp_path: Path) -> None:
     before = load(path)
-    changes = {key: before.spell(key, 1.1 * m.value, 0.01 * m.value) for key, m in before.quantities.items() if m.value}
+    known = {key: measured.value for key, measured in before.quantities.items() if measured.value}
+    changes = {key: before.to_toml(key, 1.1 * value, 0.01 * value) for key, value in known.items()}
     (tmp_path / "a.toml").write_text(changed(before, tmp_path / "a.toml", changes), encoding="utf-8")
     after = load(tmp_path / "a.toml")
     # Values are rounded to the second digit of an uncertainty of 1 %.
