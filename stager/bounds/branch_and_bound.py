@@ -22,6 +22,9 @@ MOST_AT_ONCE, ROUNDS = 512, 60
 FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
 CHUNK, FINE = 2048, 3e-5
 GROWTHS, MORE = 4, 2
+CUTS, FALLEN = 5, 0.1
+"""Share of its distance from what is near enough that the bound falls by within so many rounds: else cutting no longer
+helps."""
 WEIGHTS = np.array([0.5, 0.5, 1.0])[:, None]
 """How much a width of each side of a cell matters."""
 
@@ -70,7 +73,7 @@ def explore(question: Question) -> Answer:
     """Cut the cells that may leave faster than the best found by more than the tolerance, until none is left."""
     fresh = _start(question)
     enclosed, done = _empty(), fresh.take(np.zeros(0, np.intp))
-    answer, stalling = Answer(done, enclosed, 0.0), [0]
+    answer, stalling, excess = Answer(done, enclosed, 0.0), [0], list[float]()
     points = _points(question, fresh, fresh.high[WHEEL])
     if question.ceiling is not None:
         fresh = fresh.take(question.ceiling(fresh) > _best(question, _run(question.enclose, points, question.steps)))
@@ -90,7 +93,8 @@ def explore(question: Question) -> Answer:
         done, enclosed = done.join(fresh.take(possible)), enclosed.join(found.take(possible))
         answer = Answer(done, enclosed, best)
         active = _active(question, answer)
-        if active.size == 0 or question.meter.spent > question.effort or best >= question.enough:
+        excess.append(answer.bound - _goal(question, answer))
+        if active.size == 0 or question.meter.spent > question.effort or best >= question.enough or _stalls(excess):
             break
         points = _points(question, done.take(active), enclosed.high[active])
         rest = np.ones(len(done), bool)
@@ -121,6 +125,11 @@ def _hopeless(stalling: list[int]) -> bool:
     """Whether cells that may jam, and may leave fast too, fill a band that no cutting narrows: there are more and more
     of them, where round the edge of a jam there would be as many as before."""
     return len(stalling) > GROWTHS and all(0 < MORE * one <= two for one, two in pairwise(stalling[-GROWTHS - 1 :]))
+
+
+def _stalls(excess: list[float]) -> bool:
+    """Return whether the bound has hardly fallen, its distance from what is near enough given by rounds [m/s]."""
+    return len(excess) > CUTS and excess[-1] > (1.0 - FALLEN) * excess[-1 - CUTS]
 
 
 def _start(question: Question) -> Cells:

@@ -1,121 +1,124 @@
-"""Steps of an enclosure's equations along a contact, each lane at its own pace."""
+"""Steps of an enclosure's equations along a contact, each cell at its own pace."""
 
 from __future__ import annotations
 
-from typing import Any, Protocol
+from math import sqrt
+from typing import Any, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
-from stager.bounds.normal_force import Piece, Press
-from stager.bounds.records import Meter
-from stager.errors import NotComputable
+from stager.bounds.columns import JAMS, SPENT
+from stager.bounds.normal_force import along, piece, pieces
+from stager.bounds.traction import Traction
 from stager.model.arrays import Floats
-from stager.physics.batch import take
+from stager.physics.compiled import compiled
 
-GAMMA = 1.0 - np.sqrt(0.5)
+GAMMA = 1.0 - sqrt(0.5)
 FINEST_STEP = 1.0 / 16
 ROUGHNESS = 8.0
 PATIENCE = 100_000
+ARRIVED = 1.0 - 1e-12
+GAIN, OWN, FIRST, SECOND, FRESH, ROUGH, SEEN = range(7)
+"""Rows of the room that a step works in."""
+ROOM = 7, 8
 
 
-class Run(Protocol):
-    """Cells on their way through a contact; states have shape (rows, lanes)."""
+class Run(NamedTuple):
+    """One cell on its way through a contact.
 
-    press: Press
-    jams: NDArray[np.bool_]
-    """Lanes whose throws all jam: these go no further."""
+    traction: of the driven side, other: of the other; body, press, lane: arrays, see `columns`; room: to work in, ROOM.
+    """
 
-    def rate(
-        self, number: int, place: Floats, state: Floats, *, seeing: bool = True
-    ) -> tuple[Floats, Floats, Floats | None]:
-        """d(state)/dx in piece `number` at `place` [m], its derivative by the row's own value, at most 0, and what
-        `feel` takes, None unless `seeing`: least acceleration [m/s^2], and more if it likes."""
-        ...
-
-    def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
-        """Called before a step from `place` to `ahead` [m]: note what the state cannot leave on the way."""
-        ...
-
-    def keep(self, state: Floats) -> Floats:
-        """`state`, put back into what is known of it beforehand; also several, (rows, several, lanes)."""
-        ...
-
-    def scale(self, state: Floats) -> Floats:
-        """Return what errors of `state` are measured by, same shape."""
-        ...
-
-    def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:
-        """Called at each step's end, before it is kept, for the chosen lanes."""
-        ...
-
-    def feel(self, chosen: NDArray[np.bool_], seen: Floats) -> None:
-        """Called for the chosen lanes with what `rate` has seen where steps begin and pieces end: at the axis plane,
-        where a piece ends, acceleration may jump."""
-        ...
-
-    def merge(self, index: NDArray[np.intp], part: Any) -> None:
-        """Take over what `part`, the lanes of `index`, has noted."""
-        ...
+    traction: Traction
+    other: Traction
+    body: Floats
+    press: Floats
+    lane: Floats
+    room: Floats
 
 
-def march(run: Run, state: Floats, steps: int, meter: Meter) -> Floats:
-    """Take `state`, shape (rows, lanes), through the whole contact.
+def marching(rate: Any, brace: Any, keep: Any, scale: Any, note: Any, feel: Any) -> Any:
+    """Return a compiled function of (run, state, steps) that takes `state`, an array of bounds, through a contact.
 
     ROS2 of Verwer, Spee, Blom and Hundsdorfer (SIAM J. Sci. Comput. 20, 1999; as read in open codes): order 2
-    whatever stands for the Jacobian, L-stable where that is the stiff part; here its diagonal.
-    steps: how many a piece takes at least; where the inner formula of order 1 is off by more than ROUGHNESS/steps², a
-    step is cut, at most to FINEST_STEP of its size. meter: counts the steps.
+    whatever stands for the Jacobian, L-stable where that is the stiff part; here its diagonal. A cell whose throws all jam goes no further. steps: how many a
+    smooth piece takes at least; where the inner formula of order 1 is off by more than ROUGHNESS/steps², a step is
+    cut, at most to FINEST_STEP of its size. SPENT of the lane counts them.
+
+    Parameters
+    ----------
+    rate(run, number, place, state, seeing) : function
+        Writes to the room d(state)/dx in piece `number` at `place` [m] as GAIN, its derivative by the row's own value,
+        at most 0, as OWN, and where it is `seeing` what `feel` takes as SEEN.
+    brace(run, number, place, ahead, state) : function
+        Called before a step from `place` to `ahead` [m]: notes what the state cannot leave on the way.
+    keep(run, state) : function
+        Puts a state back into what is known of it beforehand.
+    scale(run, state, row) : function
+        Returns what errors of a row are measured by.
+    note(run, state) : function
+        Called at each step's end, before that is kept.
+    feel(run, seen) : function
+        Called with what `rate` has seen where steps begin and pieces end: at the axis plane, where a piece ends,
+        acceleration may jump.
     """
-    for number, piece in enumerate(run.press.pieces):
-        state = _through(run, number, piece, state, steps, meter)
-    return state
+
+    @compiled
+    def march(run: Any, state: Any, steps: int) -> None:
+        largest, lane, spent, rows = 1.0 / steps, run.lane, 0, state.shape[0]
+        first, second, fresh, rough = run.room[FIRST], run.room[SECOND], run.room[FRESH], run.room[ROUGH]
+        gain, own, seen = run.room[GAIN], run.room[OWN], run.room[SEEN]
+        yes = largest > 0.0  # Not a literal, for each of which the compiler would make its own `rate`.
+        for number in range(pieces(run.body)):
+            start, span, bend = piece(run.body, run.press, number)
+            at, size = 0.0, largest
+            while at < ARRIVED and lane[JAMS] == 0.0:
+                if spent == PATIENCE:
+                    lane[SPENT] = -1.0
+                    return
+                spent += 1
+                size = min(size, 1.0 - at)
+                place, stretch = along(start, span, bend, at)
+                ahead, stretch_ahead = along(start, span, bend, at + size)
+                brace(run, number, place, ahead, state)
+                rate(run, number, place, state, yes)
+                for row in range(rows):
+                    # The stretch of a bent piece is 0 at one end: stiffness is taken in the middle of the step.
+                    second[row] = 1.0 / (1.0 - (GAMMA * size) * (0.5 * (stretch + stretch_ahead)) * own[row])
+                    first[row] = stretch * gain[row] * second[row]
+                    fresh[row] = rough[row] = state[row] + size * first[row]
+                keep(run, fresh)
+                rate(run, number, ahead, fresh, not yes)
+                for row in range(rows):
+                    after = (stretch_ahead * gain[row] - 2.0 * first[row]) * second[row]
+                    second[row] = fresh[row] = state[row] + size * (1.5 * first[row] + 0.5 * after)
+                keep(run, fresh)
+                keep(run, rough)
+                ratio = 0.0
+                for row in range(rows):
+                    error = abs(fresh[row] - rough[row]) / scale(run, state, row)
+                    if ratio == ratio and not error <= ratio:
+                        ratio = error
+                ratio *= steps * steps / ROUGHNESS
+                # A ratio that is not a number cuts the step as far as may be.
+                factor = 0.2
+                if ratio == ratio:
+                    factor = max(min(0.9 / sqrt(max(ratio, 1e-8)), 4.0), 0.2)
+                if ratio <= 1.0 or size <= FINEST_STEP * largest:
+                    note(run, second)
+                    feel(run, seen)
+                    for row in range(rows):
+                        state[row] = fresh[row]
+                    at += size
+                else:
+                    factor = min(factor, 0.7)
+                size = min(max(size * factor, FINEST_STEP * largest), largest)
+            if at > 0.0:
+                rate(run, number, along(start, span, bend, at)[0], state, yes)
+                feel(run, seen)
+        lane[SPENT] = spent
+
+    return march
 
 
-def _through(run: Any, number: int, piece: Piece, state: Floats, steps: int, meter: Meter) -> Floats:
-    lanes, largest = state.shape[1], 1.0 / steps
-    out, index = state.copy(), np.flatnonzero(~run.jams)
-    here, way, at, size = run, piece, np.zeros(lanes), np.full(lanes, largest)
-    if index.size < lanes:
-        here, way, state, at, size = take(run, index), take(piece, index), state[:, index], at[index], size[index]
-    for _ in range(PATIENCE):
-        if index.size == 0:
-            return out
-        meter.step(index.size)
-        size = np.minimum(size, 1.0 - at)
-        fresh, rough, seen = _step(here, number, way, at, size, state)
-        kept, near = here.keep(np.stack([fresh, rough], axis=1)).swapaxes(0, 1)
-        ratio = (np.abs(kept - near) / here.scale(state)).max(axis=0) * (steps**2 / ROUGHNESS)
-        good = (ratio <= 1.0) | (size <= FINEST_STEP * largest)
-        here.note(good, fresh)
-        here.feel(good, seen)
-        state, at = np.where(good, kept, state), np.where(good, at + size, at)
-        # A ratio that is not a number cuts the step as far as may be.
-        factor = np.fmax(np.minimum(0.9 / np.sqrt(np.maximum(ratio, 1e-8)), 4.0), 0.2)
-        size = size * np.where(good, factor, np.minimum(factor, 0.7))
-        size = np.minimum(np.maximum(size, FINEST_STEP * largest), largest)
-        done = (at >= 1.0 - 1e-12) | here.jams
-        if done.any():
-            here.feel(done, here.rate(number, way.at(at)[0], state)[2])
-            out[:, index[done]] = state[:, done]
-            if here is not run:
-                run.merge(index, here)
-            rest = np.flatnonzero(~done)
-            index, state, at, size = index[rest], state[:, rest], at[rest], size[rest]
-            here, way = take(here, rest), take(way, rest)
-    raise NotComputable("a bound did not come to the end of its contact within the allowed number of steps")
-
-
-def _step(
-    run: Run, number: int, piece: Piece, at: Floats, size: Floats, state: Floats
-) -> tuple[Floats, Floats, Floats | None]:
-    place, stretch = piece.at(at)
-    ahead, stretch_ahead = piece.at(at + size)
-    run.brace(number, place, ahead, state)
-    slope, own, seen = run.rate(number, place, state)
-    # The stretch of a bent piece is 0 at one end: stiffness is taken in the middle of the step.
-    divisor = 1.0 - (GAMMA * size) * (0.5 * (stretch + stretch_ahead)) * own
-    first = stretch * slope / divisor
-    slope, _, _ = run.rate(number, ahead, run.keep(state + size * first), seeing=False)
-    second = (stretch_ahead * slope - 2.0 * first) / divisor
-    return state + size * (1.5 * first + 0.5 * second), state + size * first, seen
+@compiled
+def stand(run: Any, number: int, place: float, ahead: float, state: Any) -> None:
+    """Note nothing before a step: nothing is known that `keep` does not know."""

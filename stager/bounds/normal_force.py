@@ -1,199 +1,154 @@
 """Normal force along one contact, for all set speeds of an interval at once.
 
 Wheels grow with set speed, so the crush has a least and a greatest value at each place; tilt does not change, as the
-axes stay where they are. Out of contact the least normal is 0.
+axes stay where they are. Out of contact the least normal is 0. Round shapes: c = reach − √(x² + h²); a rod has a ramp,
+its length and a ramp, along which dc/dξ = −(ξ − end)/(R + growth); see physics.contact.profile.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from math import sqrt
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from stager.bounds.columns import (
+    DEPTH, EXPONENT, HEIGHT, LEAST_REACH, MOST_REACH, PRESS, RADIUS, RAMP, REBOUND, ROD_LENGTH, ROLLING, STIFFNESS,
+)  # fmt: skip
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
+from stager.physics.compiled import compiled, inlined
+from stager.physics.contact.profile import power
 from stager.physics.rotor import nip_growth
 
 
 @dataclass(frozen=True, slots=True)
-class Pressed:
-    """At one place, arrays (lanes,): normal N of a side between `low` and `high` [N], cos φ [-], the normal's share
-    along the barrel between `tilt_low` and `tilt_high` [-], a loss along the barrel of a side in the same way [N]."""
+class Press:
+    """What presses in each cell.
 
-    low: Floats
-    high: Floats
-    cosine: Floats
-    tilt_low: Floats
-    tilt_high: Floats
-    loss_low: Floats
-    loss_high: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class Piece:
-    """A smooth piece of the way, in lanes: from `start` [m], `span` long [m], bent by `bend`: −1 opening x = τ²,
-    1 closing, 0 straight."""
-
-    start: Floats
-    span: Floats
-    bend: int
-
-    def at(self, parameter: Floats) -> tuple[Floats, Floats]:
-        """Place [m] and its derivative by the parameter 0 … 1 [m]."""
-        if self.bend < 0:
-            return self.start + self.span * parameter**2, 2.0 * self.span * parameter
-        if self.bend > 0:
-            left = 1.0 - parameter
-            return self.start + self.span * (1.0 - left**2), 2.0 * self.span * left
-        return self.start + self.span * parameter, np.broadcast_to(self.span, parameter.shape)
-
-
-class Press(Protocol):
-    """A contact in lanes."""
-
-    @property
-    def pieces(self) -> tuple[Piece, ...]:
-        """Its smooth pieces in turn."""
-        ...
-
-    def at(self, number: int, place: Floats) -> Pressed:
-        """Return what presses at `place` [m], in piece `number`."""
-        ...
-
-    @property
-    def stored(self) -> Floats:
-        """Greatest crush energy of one side [J]."""
-        ...
-
-    @property
-    def most_tilted(self) -> Floats:
-        """Least cos φ [-]."""
-        ...
-
-
-@dataclass(frozen=True, slots=True)
-class RoundPress:
-    """c = reach − √(x² + h²) for reaches from least to greatest; see physics.contact.profile."""
-
-    least: Floats
-    most: Floats
-    height: float
-    stiffness: float
-    exponent: Floats
-    rebound: float
-
-    @property
-    def pieces(self) -> tuple[Piece, ...]:
-        """See Press."""
-        half = np.sqrt(self.most**2 - self.height**2)
-        return Piece(-half, half, -1), Piece(np.zeros_like(half), half, 1)
-
-    @property
-    def stored(self) -> Floats:
-        """See Press."""
-        return _energy(self.stiffness, self.most - self.height, self.exponent)
-
-    @property
-    def most_tilted(self) -> Floats:
-        """See Press."""
-        return self.height / self.most
-
-    def at(self, number: int, place: Floats) -> Pressed:
-        """See Press."""
-        distance = np.sqrt(place * place + self.height**2)
-        factor = self.stiffness * (self.rebound if number else 1.0)
-        low, high = (
-            factor * power(np.maximum(reach - distance, 0.0), self.exponent) for reach in (self.least, self.most)
-        )
-        sine = place / distance
-        return Pressed(low, high, self.height / distance, sine, sine, _NONE, _NONE)
-
-
-@dataclass(frozen=True, slots=True)
-class RodPress:
-    """A rod: ramp, its length, ramp; fields for the least and the greatest growth.
-
-    Along a ramp dc/dξ = −(ξ − end)/(R + growth).
+    columns: see PRESS, (cells, PRESS); stored: greatest crush energy of one side [J], most_tilted: least cos φ [-],
+    (cells,).
     """
 
-    depth: tuple[Floats, Floats]
-    radius: tuple[Floats, Floats]
-    ramp: tuple[Floats, Floats]
-    rolling: tuple[Floats, Floats]
-    length: float
-    stiffness: float
-    exponent: Floats
-    rebound: float
-
-    @property
-    def pieces(self) -> tuple[Piece, ...]:
-        """See Press."""
-        ramp = self.ramp[1]
-        start = np.zeros_like(ramp)
-        return Piece(-ramp, ramp, -1), Piece(start, start + self.length, 0), Piece(start + self.length, ramp, 1)
-
-    @property
-    def stored(self) -> Floats:
-        """See Press."""
-        return _energy(self.stiffness, self.depth[1], self.exponent)
-
-    @property
-    def most_tilted(self) -> Floats:
-        """See Press."""
-        return _ONE
-
-    def at(self, number: int, place: Floats) -> Pressed:
-        """See Press."""
-        end = self.length if number == 2 else 0.0
-        past = np.zeros_like(place) if number == 1 else place - end
-        factor = self.stiffness * (self.rebound if number == 2 else 1.0)
-        low, high = (
-            factor * power(np.maximum(depth * (1.0 - (past / ramp) ** 2), 0.0), self.exponent)
-            for depth, ramp in zip(self.depth, self.ramp, strict=True)
-        )
-        tilts = past / self.radius[0], past / self.radius[1]
-        losses = (-self.rolling[1], -self.rolling[0]) if number == 1 else (_NONE, _NONE)
-        return Pressed(low, high, _ONE, np.minimum(*tilts), np.maximum(*tilts), *losses)
-
-
-def _energy(stiffness: float, crush: Floats, exponent: Floats) -> Floats:
-    return stiffness * power(crush, exponent) * crush / (exponent + 1.0)
-
-
-def power(base: Floats, exponent: Floats) -> Floats:
-    """Return base**exponent, shapes broadcast; quick for one exponent of 1 or 1.5."""
-    if exponent.size == 1 and exponent.flat[0] == 1.0:
-        return base
-    if exponent.size == 1 and exponent.flat[0] == 1.5:
-        found: Floats = base * np.sqrt(base)
-        return found
-    return np.asarray(base**exponent)
-
-
-_NONE, _ONE = np.zeros(1), np.ones(1)
+    columns: Floats
+    stored: Floats
+    most_tilted: Floats
 
 
 def press_between(launcher: Launcher, stage: Stage, low: Floats, high: Floats) -> Press:
-    """The contact of `stage` with set speeds between `low` and `high` [m/s], both sides alike, arrays (lanes,)."""
-    grown = [
+    """The contact of `stage` with set speeds between `low` and `high` [m/s], both sides alike, arrays (cells,)."""
+    least, most = (
         np.broadcast_to(np.asarray(nip_growth(stage, speed, speed), dtype=np.float64), low.shape)
         for speed in (low, high)
-    ]
-    projectile, contact = launcher.projectile, launcher.contact
+    )
+    projectile = launcher.projectile
     crush = stage.layout.crush_share * float(stage.crush)
-    exponent = np.atleast_1d(np.asarray(contact.exponent, dtype=np.float64))
-    stiffness, rebound = float(contact.stiffness), float(contact.rebound)
+    columns = np.zeros((low.size, PRESS))
     if projectile.shape.rolls:
         rest = float(stage.wheel.radius + projectile.radius)
-        return RoundPress(rest + grown[0], rest + grown[1], rest - crush, stiffness, exponent, rebound)
-    if projectile.length is None:
-        raise ValueError("a rod needs a length")
-    depth = crush + grown[0], crush + grown[1]
-    radius = stage.wheel.radius + grown[0], stage.wheel.radius + grown[1]
-    ramp = np.sqrt(2 * radius[0] * depth[0]), np.sqrt(2 * radius[1] * depth[1])
-    rolling = [(1 - rebound) * _energy(stiffness, d, exponent) / a for d, a in zip(depth, ramp, strict=True)]
-    return RodPress(
-        depth, radius, ramp, (rolling[0], rolling[1]), float(projectile.length), stiffness, exponent, rebound
-    )
+        columns[:, LEAST_REACH], columns[:, MOST_REACH], columns[:, HEIGHT] = rest + least, rest + most, rest - crush
+        return Press(columns, _energy(launcher, crush + most), (rest - crush) / (rest + most))
+    for end, growth in enumerate((least, most)):
+        depth, radius = crush + growth, stage.wheel.radius + growth
+        ramp = np.sqrt(2 * radius * depth)
+        columns[:, DEPTH + end], columns[:, RADIUS + end], columns[:, RAMP + end] = depth, radius, ramp
+        columns[:, ROLLING + end] = (1 - launcher.contact.rebound) * _energy(launcher, depth) / ramp
+    return Press(columns, _energy(launcher, crush + most), np.ones(low.size))
+
+
+def _energy(launcher: Launcher, crush: Floats) -> Floats:
+    contact = launcher.contact
+    return np.asarray(contact.stiffness * crush ** (contact.exponent + 1.0) / (contact.exponent + 1.0))
+
+
+ROUND_PIECES, ROD_PIECES = 2, 3
+MIDDLE = 1
+
+
+@inlined
+def pieces(body: Any) -> int:
+    """Return how many smooth pieces a contact has."""
+    return ROUND_PIECES if body[ROD_LENGTH] < 0.0 else ROD_PIECES
+
+
+@inlined
+def piece(body: Any, press: Any, number: int) -> tuple[float, float, float]:
+    """Return where a smooth piece starts and how long it is [m], and how its parameter τ from 0 to 1 bends it: −1
+    opening x = τ², 1 closing, 0 straight."""
+    length = body[ROD_LENGTH]
+    if length < 0.0:
+        half = sqrt(press[MOST_REACH] * press[MOST_REACH] - press[HEIGHT] * press[HEIGHT])
+        return (-half, half, -1.0) if number == 0 else (0.0, half, 1.0)
+    ramp = press[RAMP + 1]
+    if number == 0:
+        return -ramp, ramp, -1.0
+    return (0.0, length, 0.0) if number == MIDDLE else (length, ramp, 1.0)
+
+
+@inlined
+def along(start: float, span: float, bend: float, parameter: float) -> tuple[float, float]:
+    """Return the place [m] in a piece and its derivative by the parameter 0 … 1 [m]."""
+    if bend < 0.0:
+        return start + span * parameter * parameter, 2.0 * span * parameter
+    if bend > 0.0:
+        left = 1.0 - parameter
+        return start + span * (1.0 - left * left), 2.0 * span * left
+    return start + span * parameter, span
+
+
+class Pressed(NamedTuple):
+    """What presses at one place.
+
+    low, high: normal N of a side [N]; cosine: cos φ [-]; tilt_*: the normal's share along the barrel [-]; loss_*: loss
+    of a side along the barrel [N].
+    """
+
+    low: float
+    high: float
+    cosine: float
+    tilt_low: float
+    tilt_high: float
+    loss_low: float
+    loss_high: float
+
+
+@compiled
+def pressed(body: Any, press: Any, number: int, place: float) -> Pressed:
+    """Return what presses at `place` [m] in a piece."""
+    length, factor, exponent = body[ROD_LENGTH], body[STIFFNESS], body[EXPONENT]
+    if length < 0.0:
+        if number > 0:
+            factor *= body[REBOUND]
+        height = press[HEIGHT]
+        distance = sqrt(place * place + height * height)
+        low = factor * power(max(press[LEAST_REACH] - distance, 0.0), exponent)
+        high = factor * power(max(press[MOST_REACH] - distance, 0.0), exponent)
+        sine = place / distance
+        return Pressed(low, high, height / distance, sine, sine, 0.0, 0.0)
+    past, lost_low, lost_high = place, 0.0, 0.0
+    if number == MIDDLE:
+        past, lost_low, lost_high = 0.0, -press[ROLLING + 1], -press[ROLLING]
+    elif number > MIDDLE:
+        past -= length
+        factor *= body[REBOUND]
+    low = factor * power(_crush(press[DEPTH], press[RAMP], past), exponent)
+    high = factor * power(_crush(press[DEPTH + 1], press[RAMP + 1], past), exponent)
+    one, two = past / press[RADIUS], past / press[RADIUS + 1]
+    return Pressed(low, high, 1.0, min(one, two), max(one, two), lost_low, lost_high)
+
+
+@inlined
+def _crush(depth: float, ramp: float, past: float) -> float:
+    share = past / ramp
+    return max(depth * (1.0 - share * share), 0.0)
+
+
+@inlined
+def push(pressed: Any, grip: float, count: float, sign: float) -> tuple[float, float]:
+    """Return N·grip + count·(N t + l) [N] at its greatest (sign 1) or least (−1), and the N [N] that it takes."""
+    tilt, lost = (pressed.tilt_high, pressed.loss_high) if sign > 0.0 else (pressed.tilt_low, pressed.loss_low)
+    share = grip + count * tilt
+    normal = pressed.high if sign * share > 0.0 else pressed.low
+    return normal * share + count * lost, normal

@@ -14,19 +14,13 @@ RESIDUE = 1e-5
 """Share of the exit speed that bounds are put out by beyond what halving the steps tells [-]."""
 ENTRY, BAND, WHEEL = range(3)
 """Sides of a cell."""
-FEW = 300
-"""Cells that take as long as one does, as most of a step goes into calling NumPy."""
 
 
 @dataclass(slots=True)
 class Meter:
-    """What bounds have cost: steps of single cells, of at least FEW at a time."""
+    """What bounds have cost: steps of single cells."""
 
     spent: int = 0
-
-    def step(self, cells: int) -> None:
-        """Count a step of so many cells."""
-        self.spent += max(cells, FEW)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,30 +19,22 @@ upper bound of its own: m (v²)' = 2 (F_A cos φ + F_B + N t) with each force at
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from math import isinf, sqrt
+from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from stager.bounds.normal_force import Press, Pressed
-from stager.bounds.speed_limits import Motor, Reach
-from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, grip_extreme, normals, per_speed, product
+from stager.bounds.columns import (
+    BARRIER_HIGH, BARRIER_LOW, DIP, FASTEST, HELD_NORMALS, HOLD_LOW, INERTIA, JAMS, MASS, NORMALS, OF_BAND, OF_LEAD,
+    RATIO, ROLLS, SET_HIGH, SET_LOW, STALLS, STRAIN, WHEEL_MASS,
+)  # fmt: skip
+from stager.bounds.integrate import GAIN, OWN, ROOM, SEEN, Run, marching
+from stager.bounds.normal_force import pressed, push
+from stager.bounds.speed_limits import motor_force, reach
+from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, both, extreme, greatest, least, per_speed, slip_of
 from stager.model.arrays import Floats
-
-
-@dataclass(frozen=True, slots=True)
-class Shares:
-    """Coefficients at one cos φ, arrays (lanes,).
-
-    lead_a: F_A in m Y'; band_a, band_b: F_A, F_B in m z'; held_a: −F_A in M H'; slip_lead: −Y in s_A; slip_band: z.
-    """
-
-    lead_a: Floats
-    band_a: Floats
-    band_b: float
-    held_a: Floats
-    slip_lead: Floats
-    slip_band: Floats
+from stager.physics.compiled import compiled, entry, inlined
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,21 +54,9 @@ class Form:
     @property
     def mix(self) -> tuple[float, float]:
         """Shares of Y and z in v."""
-        if np.isinf(self.inertia):
+        if isinf(self.inertia):
             return 0.0, 1.0
         return 1.0 / (1.0 + self.inertia), self.inertia / (1.0 + self.inertia)
-
-    def shares(self, cosine: Floats) -> Shares:
-        """See Shares."""
-        lead, band = self.mix
-        if self.rolls:
-            inverse = 1.0 / self.inertia
-            return Shares(
-                1.0 + cosine, cosine - inverse, 1.0 + inverse, 0.5 * (1.0 - cosine),
-                self.ratio + (1.0 + cosine) * lead, (1.0 - self.inertia * cosine) * lead,
-            )  # fmt: skip
-        one = np.ones_like(cosine)
-        return Shares(one, one, 1.0 + 1.0 / self.inertia, 0.0 * one, (self.ratio + lead) * one, -band * one)
 
     def speed(self, lead: Floats, band: Floats) -> Floats:
         """v [m/s] by Y and z [m/s]."""
@@ -96,205 +76,228 @@ def rod_form(mass: float, wheel_mass: float, idler_mass: float | None) -> Form:
     return Form(idler_mass / mass, False, 2.0, 2.0, mass / wheel_mass)
 
 
-UPPER, LOWER = 0, 1
-SIGNS = 1.0, -1.0
+LEAD, BAND, HELD, SPEED = 0, 2, 4, 6
+"""Rows of the state: Y⁺², Y⁻², z⁺, z⁻, H⁺, H⁻, (v²)⁺."""
 WIDE = 0.05
 
 
-@dataclass
-class LedRun:
-    """One batch of cells on its way; state rows: Y⁺², Y⁻², z⁺, z⁻, H⁺, H⁻, (v²)⁺.
+class Shares(NamedTuple):
+    """Coefficients at one cos φ.
 
-    holding: see Motor, at the least and the greatest U, (2, lanes) [N]; reach: what cannot be exceeded;
-    fastest: greatest v so far [m/s]."""
+    lead_a: F_A in m Y'; band_a, band_b: F_A, F_B in m z'; held_a: −F_A in M H'; slip_lead: −Y in s_A; slip_band: z.
+    """
 
-    form: Form
-    mass: float
-    traction: Traction
-    other: Traction
-    motor: Motor
-    press: Press
-    low: Floats
-    high: Floats
-    holding: Floats
-    reach: Reach
-    fastest: Floats
-    dip: Floats
-    jams: NDArray[np.bool_]
-    stalls: NDArray[np.bool_]
-    strain: Floats
-    barrier: Floats = field(init=False)
+    lead_a: float
+    band_a: float
+    band_b: float
+    held_a: float
+    slip_lead: float
+    slip_band: float
 
-    def __post_init__(self) -> None:
-        lanes = self.low.size
-        self.barrier = np.stack([np.full(lanes, np.inf), np.full(lanes, -np.inf)])
 
-    def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
-        """z cannot cross what the rail holds against any grip of the wheel: no stiffness carries a bound beyond."""
-        if self.form.rolls:
-            held = [self._holds(number, at) for at in (place, ahead)]
-            above = np.maximum(state[2], np.maximum(held[0][0], held[1][0]))
-            self.barrier = np.stack([above, np.minimum(state[3], np.minimum(held[0][1], held[1][1]))])
-
-    def _holds(self, number: int, place: Floats) -> tuple[Floats, Floats]:
-        """z [m/s] above which its rate is negative, below which it is positive, whatever the wheel does."""
-        pressed = self.press.at(number, place)
-        shares = self.form.shares(pressed.cosine)
-        most, least = np.full(place.shape, -np.inf), np.full(place.shape, np.inf)
-        for grip in (-self.traction.peak, self.traction.peak):
-            pressing = pressed.cosine - grip * pressed.tilt_high
-            pull = grip * shares.band_a + pressed.tilt_high
-            needed = np.where(pressing > 0.0, pull / (np.maximum(pressing, 1e-9) * shares.band_b), np.inf)
-            most, least = np.maximum(most, needed), np.minimum(least, np.where(pressing > 0.0, needed, -np.inf))
-        return self.other.slip_of(most), self.other.slip_of(least)
-
-    def rate(
-        self, number: int, place: Floats, state: Floats, *, seeing: bool = True
-    ) -> tuple[Floats, Floats, Floats | None]:
-        """See march.Run."""
-        pressed = self.press.at(number, place)
-        shares = self.form.shares(pressed.cosine)
-        roots = np.sqrt(np.maximum(state[:2], 0.0))
-        box = _Box(roots, state[2:4], state[4:6])
-        weakest, strongest = self._grips(shares, box)
-        out, own = np.empty_like(state), np.zeros_like(state)
-        for end in (UPPER, LOWER):
-            out[end], own[end] = self._lead(pressed, shares, box, end)
-            out[2 + end], own[2 + end] = self._band(pressed, shares, box, end)
-            out[4 + end] = self._held(pressed, shares, box, end, (weakest, strongest)[end])
-        hold, _ = self.other.greatest(-box.band[UPPER], -box.band[LOWER])
-        along = strongest * pressed.cosine + self._pressing(pressed, strongest) * hold
-        out[6] = 2.0 / self.mass * normals(pressed, along, self.form.normals, 1.0)
-        if not seeing:
-            return out, own, None
-        hold, _ = self.other.least(-box.band[UPPER], -box.band[LOWER])
-        along = weakest * pressed.cosine + self._pressing(pressed, weakest) * hold
-        return out, own, normals(pressed, along, self.form.normals, -1.0) / self.mass
-
-    def _lead(self, pressed: Pressed, shares: Shares, box: _Box, end: int) -> tuple[Floats, Floats]:
-        """Rate of Y² on its face and its own derivative."""
-        sign, lead = SIGNS[end], box.lead[end]
-        drift = product(shares.slip_band, box.band)
-        slips = [box.wheel(self, side) - shares.slip_lead * lead + drift[side] for side in (UPPER, LOWER)]
-        grip, slope = grip_extreme(self.traction, slips, sign)
-        gain = normals(pressed, grip * shares.lead_a, self.form.normals, sign)
-        fast, slow = (self.form.speed(lead, band) for band in box.band)
-        rate = 2.0 / self.mass * lead * per_speed(gain, sign, slow, fast)
-        own = -pressed.high * shares.lead_a * slope * shares.slip_lead / (self.mass * np.maximum(fast, SLOW))
-        return rate, np.minimum(own, 0.0)
-
-    def _band(self, pressed: Pressed, shares: Shares, box: _Box, end: int) -> tuple[Floats, Floats]:
-        """Rate of z on its face and its own derivative. Linear in φ_A but for the bend where a rail lets go."""
-        sign, band = SIGNS[end], box.band[end]
-        drift = shares.slip_band * band
-        slips = [box.wheel(self, side) - shares.slip_lead * box.lead[1 - side] + drift for side in (UPPER, LOWER)]
-        most, slope_most = grip_extreme(self.traction, slips, 1.0)
-        least, slope_least = grip_extreme(self.traction, slips, -1.0)
-        held, steepness = self.other.both(-band)
-        gains = [
-            normals(
-                pressed, grip * shares.band_a + self._pressing(pressed, grip) * held * shares.band_b,
-                self.form.normals, sign,
-            )
-            for grip in (least, most, *self._bend(pressed, least, most))
-        ]  # fmt: skip
-        gain = sign * np.max([sign * one for one in gains], axis=0)
-        fast, slow = (self.form.speed(lead, band) for lead in box.lead)
-        by_grip = shares.band_a * shares.slip_band * np.maximum(slope_least, slope_most)
-        own = pressed.high * (np.minimum(by_grip, 0.0) - shares.band_b * steepness)
-        speed = np.where(sign * gain > 0.0, np.maximum(slow, SLOWEST), np.maximum(fast, SLOW))
-        return gain / (self.mass * speed), np.minimum(own / (self.mass * speed), 0.0)
-
-    def _held(self, pressed: Pressed, shares: Shares, box: _Box, end: int, grip: Floats) -> Floats:
-        """Rate of H on its face; grip: the φ_A that is worst for it."""
-        sign = SIGNS[end]
-        gain = normals(pressed, -grip * shares.held_a, self.form.held_normals, sign)
-        lost = self.form.ratio * box.lead[end] - box.held[end]
-        gain = gain + self.motor.force(lost, self.holding[end])
-        fast, slow = (self.form.speed(*pair) for pair in zip(box.lead, box.band, strict=True))
-        return per_speed(gain, sign, slow, fast) / self.motor.wheel_mass
-
-    def _grips(self, shares: Shares, box: _Box) -> tuple[Floats, Floats]:
-        """Return the least and greatest φ_A in the whole box."""
-        drift = product(shares.slip_band, box.band)
-        slips = [box.wheel(self, side) - shares.slip_lead * box.lead[1 - side] + drift[side] for side in (UPPER, LOWER)]
-        return grip_extreme(self.traction, slips, -1.0)[0], grip_extreme(self.traction, slips, 1.0)[0]
-
-    def _pressing(self, pressed: Pressed, grip: Floats) -> Floats:
-        """N_B/N."""
-        if not self.form.rolls:
-            return np.ones_like(grip)
-        return np.maximum(pressed.cosine - grip * pressed.tilt_high, 0.0)
-
-    def _bend(self, pressed: Pressed, least: Floats, most: Floats) -> tuple[Floats, ...]:
-        if not self.form.rolls:
-            return ()
-        tilt = np.where(np.abs(pressed.tilt_high) < 1e-9, 1e-9, pressed.tilt_high)
-        return (np.clip(pressed.cosine / tilt, least, most),)
-
-    def keep(self, state: Floats) -> Floats:
-        """State within what `reach` allows, and v² within what Y and z make of it."""
-        lead = np.sqrt(np.maximum(state[0], 0.0))
-        fast = self._fast(lead, state)
-        fastest = np.maximum(self.fastest, fast)
-        spin_low, spin_high, wheel_low, wheel_high = self.reach.at(fastest)
-        of_lead, of_band = self.form.mix
-        if of_lead > 0.0:
-            lead = np.minimum(lead, fast + self.form.inertia * spin_high)
-        band = np.minimum(np.minimum(state[2], self.barrier[0]), fast - spin_low)
-        deepest = -np.minimum(spin_high, of_lead / of_band * lead)
-        lower = np.clip(state[1], 0.0, lead**2)
-        ratio = self.form.ratio
-        return np.stack(
-            [
-                lead**2, lower, band, np.minimum(np.maximum(np.maximum(state[3], self.barrier[1]), deepest), band),
-                np.minimum(state[4], ratio * lead + np.maximum(wheel_high - self.low, 0.0)),
-                np.maximum(state[5], ratio * np.sqrt(lower) - self.high + np.minimum(wheel_low, 0.0)), fast**2,
-            ]
+@inlined
+def shares_of(body: Any, cosine: float) -> Shares:
+    """Return the coefficients at cos φ."""
+    lead, band, inverse = body[OF_LEAD], body[OF_BAND], 1.0 / body[INERTIA]
+    if body[ROLLS] > 0.0:
+        return Shares(
+            1.0 + cosine, cosine - inverse, 1.0 + inverse, 0.5 * (1.0 - cosine),
+            body[RATIO] + (1.0 + cosine) * lead, (1.0 - body[INERTIA] * cosine) * lead,
         )  # fmt: skip
-
-    def _fast(self, lead: Floats, state: Floats) -> Floats:
-        """Return the greatest v; by its own bound only where z is wide, as that bound is integrated less closely."""
-        mixed = np.maximum(self.form.speed(lead, state[2]), 0.0)
-        wide = state[2] - state[3] > WIDE * np.maximum(self.high, self.fastest)
-        return np.asarray(np.where(wide, np.minimum(np.sqrt(np.maximum(state[6], 0.0)), mixed), mixed))
-
-    def scale(self, state: Floats) -> Floats:
-        """See march.Run."""
-        top = np.maximum(self.high, self.fastest)
-        held = (1.0 + self.form.ratio) * top
-        small = 0.01 * self.fastest**2
-        return np.stack([state[0] + small, state[1] + small, top, top, held, held, state[6] + small])
-
-    def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:
-        """See march.Run."""
-        lead = np.sqrt(np.maximum(state[0], 0.0))
-        fast = self._fast(lead, state)
-        short = np.minimum(state[6], 0.0) - np.minimum(self.form.speed(lead, state[2]), 0.0) ** 2
-        self.fastest = np.where(chosen, np.maximum(self.fastest, fast), self.fastest)
-        self.dip = np.where(chosen, self.dip + short, self.dip)
-        self.jams = self.jams | (self.dip < -STOPPED * self.fastest**2)
-        slowest = self.form.speed(np.sqrt(np.maximum(state[1], 0.0)), state[3])
-        self.stalls = self.stalls | (chosen & (slowest <= 0.0))
-
-    def feel(self, chosen: NDArray[np.bool_], pull: Floats) -> None:
-        """See march.Run."""
-        self.strain = np.where(chosen, np.maximum(self.strain, pull), self.strain)
-
-    def merge(self, index: NDArray[np.intp], part: LedRun) -> None:
-        """See march.Run."""
-        for name in ("fastest", "dip", "jams", "stalls", "strain"):
-            getattr(self, name)[index] = getattr(part, name)
+    return Shares(1.0, 1.0, 1.0 + inverse, 0.0, body[RATIO] + lead, -band)
 
 
-@dataclass(frozen=True, slots=True)
-class _Box:
-    """Bounds at one place, each (2, lanes), upper ends first: Y, z, H [m/s]."""
+@inlined
+def speed_of(body: Any, lead: float, band: float) -> Any:
+    """Return v [m/s] by Y and z [m/s]."""
+    return body[OF_LEAD] * lead + body[OF_BAND] * band
 
-    lead: Floats
-    band: Floats
-    held: Floats
 
-    def wheel(self, run: LedRun, end: int) -> Floats:
-        """U + H."""
-        return np.asarray(self.held[end] + (run.high, run.low)[end])
+@compiled
+def brace(run: Any, number: int, place: float, ahead: float, state: Any) -> None:
+    """See `marching`: z cannot cross what the rail holds against any grip of the wheel, so that no stiffness carries a
+    bound beyond."""
+    if run.body[ROLLS] > 0.0:
+        most, least_of_all = holds(run, number, place)
+        most_ahead, least_ahead = holds(run, number, ahead)
+        run.lane[BARRIER_HIGH] = max(state[BAND], max(most, most_ahead))
+        run.lane[BARRIER_LOW] = min(state[BAND + 1], min(least_of_all, least_ahead))
+
+
+@compiled
+def holds(run: Any, number: int, place: float) -> tuple[float, float]:
+    """Return the z [m/s] above which its rate is negative, and below which it is positive, whatever the wheel does."""
+    now = pressed(run.body, run.press, number, place)
+    shares = shares_of(run.body, now.cosine)
+    most, least_of_all = -np.inf, np.inf
+    for side in range(2):
+        grip = (2.0 * side - 1.0) * run.traction.peak
+        pressing = now.cosine - grip * now.tilt_high
+        if pressing > 0.0:
+            needed = (grip * shares.band_a + now.tilt_high) / (max(pressing, 1e-9) * shares.band_b)
+            most, least_of_all = max(most, needed), min(least_of_all, needed)
+        else:
+            most, least_of_all = np.inf, -np.inf
+    return slip_of(run.other, most), slip_of(run.other, least_of_all)
+
+
+@compiled
+def rate(run: Any, number: int, place: float, state: Any, seeing: bool) -> None:
+    """See `marching`. SEEN: least acceleration [m/s^2]."""
+    body, lane, gain, own = run.body, run.lane, run.room[GAIN], run.room[OWN]
+    now = pressed(body, run.press, number, place)
+    shares, count = shares_of(body, now.cosine), body[NORMALS]
+    high, low = sqrt(max(state[LEAD], 0.0)), sqrt(max(state[LEAD + 1], 0.0))
+    wheel_high, wheel_low = state[HELD] + lane[SET_HIGH], state[HELD + 1] + lane[SET_LOW]
+    one, two = shares.slip_band * state[BAND], shares.slip_band * state[BAND + 1]
+    # Slip but for what Y takes of it: in the whole box, and on the two faces of z.
+    most_slip, least_slip = wheel_high + max(one, two), wheel_low + min(one, two)
+    weakest = least(run.traction, least_slip - shares.slip_lead * high, most_slip - shares.slip_lead * low)[0]
+    strongest = greatest(run.traction, least_slip - shares.slip_lead * high, most_slip - shares.slip_lead * low)[0]
+    for end in range(2):
+        sign = 1.0 - 2.0 * end
+        lead, band = high if end == 0 else low, state[BAND + end]
+        grip, slope = extreme(
+            run.traction, least_slip - shares.slip_lead * lead, most_slip - shares.slip_lead * lead, sign
+        )
+        pull, _ = push(now, grip * shares.lead_a, count, sign)
+        fast, slow = speed_of(body, lead, state[BAND]), speed_of(body, lead, state[BAND + 1])
+        gain[LEAD + end] = 2.0 / body[MASS] * lead * per_speed(pull, sign, slow, fast)
+        steep = -now.high * shares.lead_a * slope * shares.slip_lead / (body[MASS] * max(fast, SLOW))
+        own[LEAD + end] = min(steep, 0.0)
+        drift = shares.slip_band * band
+        first, last = wheel_low - shares.slip_lead * high + drift, wheel_high - shares.slip_lead * low + drift
+        gain[BAND + end], own[BAND + end] = band_rate(run, now, shares, band, first, last, high, low, sign)
+        pull, _ = push(now, -(weakest if end == 0 else strongest) * shares.held_a, body[HELD_NORMALS], sign)
+        pull += motor_force(body, body[RATIO] * lead - state[HELD + end], lane[HOLD_LOW + end])
+        fast, slow = speed_of(body, high, state[BAND]), speed_of(body, low, state[BAND + 1])
+        gain[HELD + end], own[HELD + end] = per_speed(pull, sign, slow, fast) / body[WHEEL_MASS], 0.0
+    hold, _ = greatest(run.other, -state[BAND], -state[BAND + 1])
+    along, _ = push(now, strongest * now.cosine + pressing_of(body, now, strongest) * hold, count, 1.0)
+    gain[SPEED], own[SPEED] = 2.0 / body[MASS] * along, 0.0
+    if seeing:
+        hold, _ = least(run.other, -state[BAND], -state[BAND + 1])
+        along, _ = push(now, weakest * now.cosine + pressing_of(body, now, weakest) * hold, count, -1.0)
+        run.room[SEEN, 0] = along / body[MASS]
+
+
+@compiled
+def band_rate(
+    run: Any, now: Any, shares: Any, band: float, first: float, last: float, high: float, low: float, sign: float
+) -> tuple[float, float]:
+    """Return the rate of z on its face and its own derivative, for slips from `first` to `last` [m/s].
+
+    It is linear in φ_A but for the bend where a rail lets go.
+    """
+    body = run.body
+    least_grip, slope_least = least(run.traction, first, last)
+    most_grip, slope_most = greatest(run.traction, first, last)
+    held, steepness = both(run.other, -band)
+    gain = max(
+        pull_on_band(body, now, shares, least_grip, held, sign), pull_on_band(body, now, shares, most_grip, held, sign)
+    )
+    if body[ROLLS] > 0.0:
+        tilt = 1e-9 if abs(now.tilt_high) < 1e-9 else now.tilt_high
+        bend = min(max(now.cosine / tilt, least_grip), most_grip)
+        gain = max(gain, pull_on_band(body, now, shares, bend, held, sign))
+    gain *= sign
+    by_grip = shares.band_a * shares.slip_band * max(slope_least, slope_most)
+    own = now.high * (min(by_grip, 0.0) - shares.band_b * steepness)
+    fast, slow = speed_of(body, high, band), speed_of(body, low, band)
+    speed = body[MASS] * (max(slow, SLOWEST) if sign * gain > 0.0 else max(fast, SLOW))
+    return gain / speed, min(own / speed, 0.0)
+
+
+@inlined
+def pull_on_band(body: Any, now: Any, shares: Any, grip: float, held: float, sign: float) -> float:
+    """Return sign·m z' [N] for φ_A and φ_B."""
+    turned = grip * shares.band_a + pressing_of(body, now, grip) * held * shares.band_b
+    return sign * push(now, turned, body[NORMALS], sign)[0]
+
+
+@inlined
+def pressing_of(body: Any, now: Any, grip: float) -> float:
+    """Return N_B/N."""
+    return max(now.cosine - grip * now.tilt_high, 0.0) if body[ROLLS] > 0.0 else 1.0
+
+
+@compiled
+def keep(run: Any, state: Any) -> None:
+    """Keep the state within what `reach` allows, and v² within what Y and z make of it."""
+    body, lane, ratio = run.body, run.lane, run.body[RATIO]
+    lead = sqrt(max(state[LEAD], 0.0))
+    fast = fast_of(run, lead, state)
+    spin_low, spin_high, wheel_low, wheel_high = reach(body, lane, max(lane[FASTEST], fast))
+    if body[OF_LEAD] > 0.0:
+        lead = min(lead, fast + body[INERTIA] * spin_high)
+    band = min(min(state[BAND], lane[BARRIER_HIGH]), fast - spin_low)
+    deepest = -min(spin_high, body[OF_LEAD] / body[OF_BAND] * lead)
+    lower = min(max(state[LEAD + 1], 0.0), lead * lead)
+    state[LEAD], state[LEAD + 1], state[BAND] = lead * lead, lower, band
+    state[BAND + 1] = min(max(max(state[BAND + 1], lane[BARRIER_LOW]), deepest), band)
+    state[HELD] = min(state[HELD], ratio * lead + max(wheel_high - lane[SET_LOW], 0.0))
+    state[HELD + 1] = max(state[HELD + 1], ratio * sqrt(lower) - lane[SET_HIGH] + min(wheel_low, 0.0))
+    state[SPEED] = fast * fast
+
+
+@compiled
+def fast_of(run: Any, lead: float, state: Any) -> Any:
+    """Return the greatest v; by its own bound only where z is wide, as that bound is integrated less closely."""
+    mixed = max(speed_of(run.body, lead, state[BAND]), 0.0)
+    if state[BAND] - state[BAND + 1] > WIDE * max(run.lane[SET_HIGH], run.lane[FASTEST]):
+        return min(sqrt(max(state[SPEED], 0.0)), mixed)
+    return mixed
+
+
+@compiled
+def scale(run: Any, state: Any, row: int) -> Any:
+    """See `marching`."""
+    lane = run.lane
+    top = max(lane[SET_HIGH], lane[FASTEST])
+    if row < BAND or row == SPEED:
+        return state[row] + 0.01 * lane[FASTEST] * lane[FASTEST]
+    return top if row < HELD else (1.0 + run.body[RATIO]) * top
+
+
+@compiled
+def note(run: Any, state: Any) -> None:
+    """See `marching`."""
+    body, lane = run.body, run.lane
+    lead = sqrt(max(state[LEAD], 0.0))
+    fast, slow = fast_of(run, lead, state), min(speed_of(body, lead, state[BAND]), 0.0)
+    lane[FASTEST] = max(lane[FASTEST], fast)
+    lane[DIP] += min(state[SPEED], 0.0) - slow * slow
+    if lane[DIP] < -STOPPED * lane[FASTEST] * lane[FASTEST]:
+        lane[JAMS] = 1.0
+    if speed_of(body, sqrt(max(state[LEAD + 1], 0.0)), state[BAND + 1]) <= 0.0:
+        lane[STALLS] = 1.0
+
+
+@compiled
+def feel(run: Any, seen: Any) -> None:
+    """Take in the least acceleration; see `marching`."""
+    run.lane[STRAIN] = max(run.lane[STRAIN], seen[0])
+
+
+march = marching(rate, brace, keep, scale, note, feel)
+
+
+@entry
+def driven_cells(
+    low: int, high: int, traction: Traction, other: Traction, body: Floats, press: Floats, lanes: Floats,
+    states: Floats, steps: int,
+) -> None:  # fmt: skip
+    """Take the bounds of the cells from `low` up to `high` through a stage with one driven wheel.
+
+    Parameters
+    ----------
+    body, press, lanes : arrays, shapes (BODY,), (cells, PRESS), (cells, LANE)
+        See `columns`; lanes are written to.
+    states : array, shape (cells, 7)
+        At the entry, replaced by the exit's.
+    steps : int
+        See `marching`.
+    """
+    room = np.zeros(ROOM)
+    for n in range(low, high):
+        march(Run(traction, other, body, press[n], lanes[n], room), states[n], steps)

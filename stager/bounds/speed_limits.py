@@ -10,14 +10,16 @@ moment with u = 0.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
+from typing import Any
 
 import numpy as np
 
-from stager.bounds.normal_force import Press
+from stager.bounds.columns import CRUSH, LIGHT, MOTOR_SLOPE, SET_HIGH, SPIN_HIGH, SPIN_LOW, STALL, TURNING
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
 from stager.model.stage import Stage
 from stager.physics.air import windage
+from stager.physics.compiled import inlined
 from stager.physics.rotor import driven_inertia
 
 
@@ -48,13 +50,6 @@ class Motor:
         radius = float(wheel.radius)
         return np.asarray(self.idling + windage(wheel, set_speed / radius) / radius)
 
-    def force(self, lost: Floats, holding: Floats) -> Floats:
-        """Force [N] where the wheel has lost `lost` [m/s] from a speed that takes `holding` [N]: rises with the one,
-        falls with the other."""
-        if self.coasts:
-            return np.zeros_like(lost)
-        return np.minimum(np.maximum(self.slope * lost, -holding), np.maximum(self.stall - holding, 0.0))
-
 
 def motor_of(stage: Stage) -> Motor:
     """Return the motor on each driven wheel of `stage`."""
@@ -68,41 +63,25 @@ def motor_of(stage: Stage) -> Motor:
     return Motor(slope, pull * float(drive.current_limit), pull * float(drive.no_load_current), stage, mass)
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
-    """spin_low, spin_high: q at the start [m/s]; set_high: greatest U [m/s]; light: m/M of the lightest wheel;
-    inertia: β, 0 for what does not turn; crush: 2 S/m [m^2/s^2]."""
-
-    spin_low: Floats
-    spin_high: Floats
-    set_high: Floats
-    light: float
-    inertia: float
-    crush: Floats
-
-    def at(self, fastest: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return the least and greatest q, least and greatest u [m/s], where v has been up to `fastest` [m/s].
-
-        What does not turn: q is an idler's speed, from 0 to the projectile's.
-        """
-        if self.inertia == 0.0:
-            none = np.zeros_like(fastest)
-            return none, fastest, none, np.maximum(self.set_high, fastest)
-        given = self.light * (fastest**2 + self.crush)
-        back = np.minimum(self.spin_low, -(fastest + np.sqrt(given)))
-        around = np.maximum(np.maximum(self.spin_high, fastest), np.sqrt(self.set_high**2 + given))
-        wheel = np.sqrt(self.set_high**2 + given + self.light * self.inertia * around**2)
-        return back, around, back, np.minimum(wheel, np.maximum(self.set_high, fastest + around))
+@inlined
+def motor_force(body: Any, lost: float, holding: float) -> Any:
+    """Return a motor's force at the rim [N] where the wheel has lost `lost` [m/s] from a speed that takes `holding`
+    [N]: rises with the one, falls with the other."""
+    return min(max(body[MOTOR_SLOPE] * lost, -holding), max(body[STALL] - holding, 0.0))
 
 
-def reach_of(launcher: Launcher, stage: Stage, press: Press, lead: Floats, band: Floats, set_high: Floats) -> Reach:
-    """For entries with Y = `lead` and z = `band` [m/s], each (2, lanes), upper ends first."""
-    projectile = launcher.projectile
-    mass = float(projectile.mass)
-    sides = 2.0 if stage.layout.side_b_turns else 1.0
-    inertia = projectile.shape.inertia_factor if projectile.shape.rolls else 0.0
-    share = 1.0 / (1.0 + inertia)
-    return Reach(
-        share * (lead[1] - band[0]), share * (lead[0] - band[1]), set_high, mass / motor_of(stage).wheel_mass,
-        inertia, 2.0 * sides * press.stored / mass,
-    )  # fmt: skip
+@inlined
+def reach(body: Any, lane: Any, fastest: float) -> tuple[float, float, float, float]:
+    """Return the least and greatest q, least and greatest u [m/s], where v has been up to `fastest` [m/s].
+
+    SPIN_LOW, SPIN_HIGH of the lane: q at the start [m/s]; CRUSH: 2 S/m [m^2/s^2]; TURNING of the body: β, 0 for what
+    does not turn, where q is an idler's speed, from 0 to the projectile's; LIGHT: m/M of the lightest wheel.
+    """
+    high, light = lane[SET_HIGH], body[LIGHT]
+    if body[TURNING] == 0.0:
+        return 0.0, fastest, 0.0, max(high, fastest)
+    given = light * (fastest * fastest + lane[CRUSH])
+    back = min(lane[SPIN_LOW], -(fastest + sqrt(given)))
+    around = max(max(lane[SPIN_HIGH], fastest), sqrt(high * high + given))
+    wheel = sqrt(high * high + given + light * body[TURNING] * around * around)
+    return back, around, back, min(wheel, max(high, fastest + around))

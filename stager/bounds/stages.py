@@ -5,18 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
-from stager.bounds.integrate import march
+from stager.bounds import columns
 from stager.bounds.normal_force import Press, press_between
 from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
-from stager.bounds.single_driven import Form, LedRun, rail_form, rod_form
-from stager.bounds.speed_limits import Motor, motor_of, reach_of
-from stager.bounds.symmetric_pair import EvenRun
-from stager.bounds.traction import Traction
+from stager.bounds.single_driven import Form, driven_cells, rail_form, rod_form
+from stager.bounds.speed_limits import Motor, motor_of
+from stager.bounds.symmetric_pair import pair_cells
+from stager.bounds.traction import Traction, traction_of
+from stager.errors import NotComputable
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
+from stager.physics.compiled import Entry
+from stager.physics.contact.run import share
 
 
 def spins(launcher: Launcher, stage: Stage) -> bool:
@@ -29,7 +31,7 @@ def enclosure(launcher: Launcher, stage: Stage, *, spins: bool, meter: Meter | N
     meter = Meter() if meter is None else meter
     contact, layout = launcher.contact, stage.layout
     creep = float(contact.creep)
-    wheel, rail = (Traction(law, creep) for law in (contact.friction, contact.rail_friction))
+    wheel, rail = (traction_of(law, creep) for law in (contact.friction, contact.rail_friction))
     if layout.side_b_driven:
         return "pairs behind what lets the projectile spin" if spins else even_pair(launcher, stage, wheel, meter)
     if not layout.side_b_turns:
@@ -50,7 +52,7 @@ def even_pair(launcher: Launcher, stage: Stage, traction: Traction, meter: Meter
 
 def heated_pair(launcher: Launcher, stage: Stage) -> Callable[[Cells, int], tuple[Enclosed, Floats]]:
     """Return the same, and the least slip heat of each cell [J], both sides."""
-    traction, meter = Traction(launcher.contact.friction, float(launcher.contact.creep)), Meter()
+    traction, meter = traction_of(launcher.contact.friction, float(launcher.contact.creep)), Meter()
 
     def enclose(cells: Cells, steps: int) -> tuple[Enclosed, Floats]:
         return _even(launcher, stage, traction, cells, steps, meter, heated=True)
@@ -61,22 +63,67 @@ def heated_pair(launcher: Launcher, stage: Stage) -> Callable[[Cells, int], tupl
 def _even(
     launcher: Launcher, stage: Stage, traction: Traction, cells: Cells, steps: int, meter: Meter, *, heated: bool
 ) -> tuple[Enclosed, Floats]:
-    motor, entry, wheel = motor_of(stage), cells.high[ENTRY], (cells.low[WHEEL], cells.high[WHEEL])
-    unseen, press = np.full(entry.shape, -np.inf), press_between(launcher, stage, *wheel)
-    run = EvenRun(
-        float(launcher.projectile.mass), traction, motor, press, np.stack([wheel[1], wheel[0]]),
-        motor.holding(np.stack(wheel)), press.stored, heated,
-        entry.copy(), np.zeros_like(entry), *_unmarked(entry.size), unseen, unseen.copy(),
-    )  # fmt: skip
+    motor, entry = motor_of(stage), cells.high[ENTRY]
+    press = press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL])
+    lanes, body = _lanes(motor, press, cells, entry), _body(launcher, motor)
     ends = np.stack([entry, cells.low[ENTRY]])
-    start = [ends**2, run.ratio * ends]
-    state = march(run, np.concatenate([*start, np.zeros((1, entry.size))] if heated else start), steps, meter)
+    states = np.concatenate([ends**2, body[columns.RATIO] * ends, np.zeros((int(heated), entry.size))])
+    state = _march(pair_cells, (traction,), body, press, lanes, states, steps, meter)
+    jams, stalls = lanes[:, columns.JAMS] > 0, lanes[:, columns.STALLS] > 0
     high = np.minimum(np.sqrt(state[0]), _ceiling(launcher, motor, press, cells))
-    high = np.where(run.jams, 0.0, high)
+    high = np.where(jams, 0.0, high)
     # What gets through where some stop is above the lower bound all the same.
     slowest = np.minimum(np.sqrt(state[1]), high)
-    low = np.where(run.stalls, 0.0, slowest)
-    return Enclosed(low, high, slowest, high, low, high, run.strain), state[-1]
+    low = np.where(stalls, 0.0, slowest)
+    return Enclosed(low, high, slowest, high, low, high, lanes[:, columns.STRAIN]), state[-1]
+
+
+def _body(launcher: Launcher, motor: Motor) -> Floats:
+    """Return what all cells of a pair have in common; see `columns.BODY`."""
+    projectile, contact, body = launcher.projectile, launcher.contact, np.zeros(columns.BODY)
+    mass = float(projectile.mass)
+    body[columns.MASS], body[columns.WHEEL_MASS] = mass, motor.wheel_mass
+    body[columns.RATIO] = mass / (2.0 * motor.wheel_mass)
+    body[columns.MOTOR_SLOPE], body[columns.STALL] = motor.slope, motor.stall
+    body[columns.STIFFNESS], body[columns.EXPONENT] = float(contact.stiffness), float(contact.exponent)
+    body[columns.REBOUND], body[columns.ROD_LENGTH] = float(contact.rebound), -1.0
+    if not projectile.shape.rolls:
+        if projectile.length is None:
+            raise ValueError("a rod needs a length")
+        body[columns.ROD_LENGTH] = float(projectile.length)
+    return body
+
+
+def _lanes(motor: Motor, press: Press, cells: Cells, fastest: Floats) -> Floats:
+    """Return cells at their entry, the fastest at `fastest` [m/s]; see `columns.LANE`."""
+    lanes, wheel = np.zeros((len(cells), columns.LANE)), (cells.low[WHEEL], cells.high[WHEEL])
+    lanes[:, columns.SET_LOW], lanes[:, columns.SET_HIGH] = wheel
+    lanes[:, columns.HOLD_LOW], lanes[:, columns.HOLD_HIGH] = (motor.holding(speed) for speed in wheel)
+    lanes[:, columns.STORED], lanes[:, columns.FASTEST] = press.stored, fastest
+    lanes[:, columns.STRAIN] = lanes[:, columns.CROSSING] = lanes[:, columns.BARRIER_LOW] = -np.inf
+    lanes[:, columns.BARRIER_HIGH] = np.inf
+    return lanes
+
+
+def _march(
+    take: Entry, tractions: tuple[Traction, ...], body: Floats, press: Press, lanes: Floats, states: Floats, steps: int,
+    meter: Meter,
+) -> Floats:  # fmt: skip
+    """Return the states, (rows, cells), behind a contact; marks are left in the lanes, steps counted by the meter."""
+    state = np.ascontiguousarray(states.T)
+
+    def work(low: int, high: int) -> None:
+        take(low, high, *tractions, body, press.columns, lanes, state, steps)
+
+    share(work, len(lanes), CONTACTS)
+    if (lanes[:, columns.SPENT] < 0).any():
+        raise NotComputable("a bound did not come to the end of its contact within the allowed number of steps")
+    meter.spent += int(lanes[:, columns.SPENT].sum())
+    return state.T
+
+
+CONTACTS = 2
+"""Contacts of a throw that take about as long as a cell."""
 
 
 def even_ceiling(launcher: Launcher, stage: Stage) -> Ceiling:
@@ -109,34 +156,39 @@ def _ceiling(launcher: Launcher, motor: Motor, press: Press, cells: Cells) -> Fl
 def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction, meter: Meter) -> Enclose:
     """One driven wheel against a rail, or a rod's against an idler."""
     motor, form = motor_of(stage), led_form(launcher, stage)
+    body = _body(launcher, motor)
+    mass, rolls = body[columns.MASS], launcher.projectile.shape.rolls
+    body[columns.RATIO], body[columns.INERTIA], body[columns.ROLLS] = form.ratio, form.inertia, float(form.rolls)
+    body[columns.NORMALS], body[columns.HELD_NORMALS] = form.normals, form.held_normals
+    body[columns.OF_LEAD], body[columns.OF_BAND] = form.mix
+    body[columns.TURNING] = launcher.projectile.shape.inertia_factor if rolls else 0.0
+    body[columns.LIGHT] = mass / motor.wheel_mass
+    sides = 2.0 if stage.layout.side_b_turns else 1.0
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
-        wheel = cells.low[WHEEL], cells.high[WHEEL]
         lead = np.stack([cells.high[ENTRY], cells.low[ENTRY]])
         band = np.stack([cells.high[BAND], cells.low[BAND]])
-        press = press_between(launcher, stage, *wheel)
+        press = press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL])
         entry = np.maximum(form.speed(lead, band), 0.0)
-        run = LedRun(
-            form, float(launcher.projectile.mass), traction, other, motor, press, *wheel,
-            motor.holding(np.stack(wheel)), reach_of(launcher, stage, press, lead, band, wheel[1]),
-            entry[0].copy(), np.zeros_like(lead[0]), *_unmarked(lead[0].size), np.full(lead[0].shape, -np.inf),
-        )  # fmt: skip
-        state = march(run, np.concatenate([lead**2, band, form.ratio * lead, entry[:1] ** 2]), steps, meter)
+        lanes, turned = _lanes(motor, press, cells, entry[0]), 1.0 / (1.0 + body[columns.TURNING])
+        lanes[:, columns.SPIN_LOW] = turned * (lead[1] - band[0])
+        lanes[:, columns.SPIN_HIGH] = turned * (lead[0] - band[1])
+        lanes[:, columns.CRUSH] = 2.0 * sides * press.stored / mass
+        states = np.concatenate([lead**2, band, form.ratio * lead, entry[:1] ** 2])
+        state = _march(driven_cells, (traction, other), body, press, lanes, states, steps, meter)
+        jams, stalls = lanes[:, columns.JAMS] > 0, lanes[:, columns.STALLS] > 0
         roots = np.sqrt(state[:2])
         ends = np.maximum(form.speed(roots, state[2:4]), 0.0)
         ends[0] = np.sqrt(state[6])
-        high = np.where(run.jams, 0.0, ends[0])
-        low = np.where(run.stalls, 0.0, np.minimum(ends[1], high))
+        high = np.where(jams, 0.0, ends[0])
+        low = np.where(stalls, 0.0, np.minimum(ends[1], high))
+        strain = lanes[:, columns.STRAIN]
         if not form.rolls:
-            return Enclosed(low, high, low, high, low, high, run.strain)
-        lead, band = (np.where(run.jams, 0.0, rows) for rows in (roots, state[2:4]))
-        return Enclosed(low, high, lead[1], lead[0], band[1], band[0], run.strain)
+            return Enclosed(low, high, low, high, low, high, strain)
+        lead, band = (np.where(jams, 0.0, rows) for rows in (roots, state[2:4]))
+        return Enclosed(low, high, lead[1], lead[0], band[1], band[0], strain)
 
     return enclose
-
-
-def _unmarked(lanes: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    return np.zeros(lanes, bool), np.zeros(lanes, bool)
 
 
 def led_form(launcher: Launcher, stage: Stage) -> Form:

@@ -20,148 +20,145 @@ Slip heat grows by 2 N φ s per unit time, at least 2 N⁻ min(φ s)/v⁺ along 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from math import sqrt
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from stager.bounds.normal_force import Press, Pressed
-from stager.bounds.speed_limits import Motor
-from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, chosen_normals
+from stager.bounds.columns import (
+    CROSSING, DIP, FASTEST, HOLD_HIGH, HOLD_LOW, JAMS, MASS, RATIO, SET_HIGH, SET_LOW, STALLS, STORED, STRAIN,
+    WHEEL_MASS,
+)  # fmt: skip
+from stager.bounds.integrate import GAIN, OWN, ROOM, SEEN, Run, marching, stand
+from stager.bounds.normal_force import pressed, push
+from stager.bounds.speed_limits import motor_force
+from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, extreme, greatest, least_lost
 from stager.model.arrays import Floats
+from stager.physics.compiled import compiled, entry, inlined
 
-FACES = np.array([[1.0], [-1.0], [1.0], [-1.0]])
-"""Rows of the state: greatest and least of w, then of H."""
-ENDS = FACES[2:]
+W, H, HEAT = 0, 2, 4
+"""Rows of the state: greatest and least of w, then of H, and where slip heat is asked for the least of it [J]."""
 HEAT_SCALE = 0.1
 
 
-@dataclass
-class EvenRun:
-    """One batch of cells on its way; state rows: w⁺, w⁻, H⁺, H⁻, and where `heated` the least slip heat [J].
+@inlined
+def roots(state: Any) -> tuple[float, float]:
+    """Return the greatest and the least v [m/s]."""
+    return sqrt(max(state[W], 0.0)), sqrt(max(state[W + 1], 0.0))
 
-    set_speed: greatest and least U, (2, lanes) [m/s]; holding: see Motor, at the least and the greatest U, (2, lanes)
-    [N]; stored: greatest crush energy of a side [J]; strain: least peak acceleration so far; crossing: least
-    acceleration that the crest of friction would have made since slips all lay above it, −∞ before they did [m/s^2].
+
+@compiled
+def rate(run: Any, number: int, place: float, state: Any, seeing: bool) -> None:
+    """See `marching`. Slip heat is asked for where the state has a row for it.
+
+    SEEN: least acceleration, what the crest of friction would make [m/s^2], least and greatest slip [m/s].
     """
+    body, lane, traction, gain, own = run.body, run.lane, run.traction, run.room[GAIN], run.room[OWN]
+    now = pressed(body, run.press, number, place)
+    fast, slow = roots(state)
+    by_speed = body[RATIO] + now.cosine
+    wheel_high, wheel_low = state[H] + lane[SET_HIGH], state[H + 1] + lane[SET_LOW]
+    pace_high, pace_low = by_speed * fast, by_speed * slow
+    least_slip, most_slip = wheel_low - pace_high, wheel_high - pace_low
+    # φ on the faces v⁺ and v⁻, where slip has no width but that of U and H; and in the whole box.
+    most_fast, slope_fast = greatest(traction, least_slip, wheel_high - pace_high)
+    least_slow, slope_slow = extreme(traction, wheel_low - pace_low, most_slip, -1.0)
+    weakest, _ = extreme(traction, least_slip, most_slip, -1.0)
+    strongest, _ = greatest(traction, least_slip, most_slip)
+    per_mass = now.cosine * by_speed * -2.0 / body[MASS]
+    pull, normal = push(now, most_fast * now.cosine, 1.0, 1.0)
+    gain[W], own[W] = pull * 4.0 / body[MASS], min(normal * per_mass * slope_fast / max(fast, SLOWEST), 0.0)
+    pull, normal = push(now, least_slow * now.cosine, 1.0, -1.0)
+    gain[W + 1], own[W + 1] = pull * 4.0 / body[MASS], min(normal * per_mass * slope_slow / max(slow, SLOWEST), 0.0)
+    longest, shortest = max(slow, SLOWEST), max(fast, SLOW)
+    held, _ = push(now, weakest * (now.cosine - 1.0), 1.0, 1.0)
+    held += motor_force(body, body[RATIO] * fast - state[H], lane[HOLD_LOW])
+    gain[H], own[H] = held / ((longest if held > 0.0 else shortest) * body[WHEEL_MASS]), 0.0
+    held, _ = push(now, strongest * (now.cosine - 1.0), 1.0, -1.0)
+    held += motor_force(body, body[RATIO] * slow - state[H + 1], lane[HOLD_HIGH])
+    gain[H + 1], own[H + 1] = held / ((longest if held < 0.0 else shortest) * body[WHEEL_MASS]), 0.0
+    if state.shape[0] > HEAT:
+        lost = least_lost(traction, max(max(least_slip, -most_slip), 0.0))
+        gain[HEAT], own[HEAT] = 2.0 * now.low * lost / shortest, 0.0
+    if seeing:
+        seen = run.room[SEEN]
+        seen[0] = 2.0 / body[MASS] * push(now, weakest * now.cosine, 1.0, -1.0)[0]
+        seen[1] = 2.0 / body[MASS] * push(now, traction.peak * now.cosine, 1.0, -1.0)[0]
+        seen[2], seen[3] = least_slip, most_slip
 
-    mass: float
-    traction: Traction
-    motor: Motor
-    press: Press
-    set_speed: Floats
-    holding: Floats
-    stored: Floats
-    heated: bool
-    fastest: Floats
-    dip: Floats
-    jams: NDArray[np.bool_]
-    stalls: NDArray[np.bool_]
-    strain: Floats
-    crossing: Floats
 
-    @property
-    def ratio(self) -> float:
-        """κ = m/(2M)."""
-        return self.mass / (2.0 * self.motor.wheel_mass)
+@compiled
+def keep(run: Any, state: Any) -> None:
+    """Keep 0 ≤ u ≤ max(U, v so far): only a faster projectile speeds a wheel up past its set speed.
 
-    def rate(
-        self, number: int, place: Floats, state: Floats, *, seeing: bool = True
-    ) -> tuple[Floats, Floats, Floats | None]:
-        """See march.Run."""
-        pressed = self.press.at(number, place)
-        speed, conserved = np.sqrt(np.maximum(state[:2], 0.0)), state[2:4]
-        by_speed = self.ratio + pressed.cosine
-        low, high = self._slips(conserved + self.set_speed, by_speed * speed)
-        grips, slopes = self.traction.greatest(low, high)
-        # The least φ is the greatest of −φ: φ is odd.
-        grips[1:3] *= -1.0
-        shares = np.empty_like(low)
-        np.multiply(grips[:2], pressed.cosine, out=shares[:2])
-        np.multiply(grips[2:], pressed.cosine - 1.0, out=shares[2:])
-        gain, normal = chosen_normals(pressed, shares, FACES)
-        own = np.zeros_like(state)
-        own[:2] = normal[:2] * (pressed.cosine * by_speed) * slopes[:2] / np.maximum(speed, SLOWEST)
-        own[:2] = np.minimum(own[:2] * (-2.0 / self.mass), 0.0)
-        gain[:2] *= 4.0 / self.mass
-        held = gain[2:] + self.motor.force(self.ratio * speed - conserved, self.holding)
-        slow, fast = np.maximum(speed[1], SLOWEST), np.maximum(speed[0], SLOW)
-        gain[2:] = held / (np.where(held * ENDS > 0.0, slow, fast) * self.motor.wheel_mass)
-        seen = self._sight(pressed, grips[2], low[3], high[3]) if seeing else None
-        if self.heated:
-            lost = self.traction.least_lost(np.maximum(np.maximum(low[3], -high[3]), 0.0))
-            gain = np.vstack([gain, 2.0 * pressed.low * lost / fast])
-        return gain, own, seen
+    And with no more than it has: since the last moment with u = U the motor has given nothing, so with S the crush
+    energy of a side M u² ≤ M U² + m v²/2 + 2 S.
+    """
+    lane, ratio = run.lane, run.body[RATIO]
+    state[W] = max(state[W], 0.0)
+    state[W + 1] = min(max(state[W + 1], 0.0), state[W])
+    upper, lower = roots(state)
+    fastest, high = max(lane[FASTEST], upper), lane[SET_HIGH]
+    given = ratio * fastest * fastest + 2.0 / run.body[WHEEL_MASS] * lane[STORED]
+    wheel = min(max(high, fastest), sqrt(high * high + given))
+    state[H] = min(state[H], ratio * upper + (wheel - lane[SET_LOW]))
+    state[H + 1] = max(state[H + 1], ratio * lower - high)
 
-    @staticmethod
-    def _slips(wheel: Floats, pace: Floats) -> tuple[Floats, Floats]:
-        """Ends of s on the face v⁺, of −s on the face v⁻, of −s and of s in the whole box, (4, lanes) each; wheel:
-        greatest and least U + H, pace: (κ + cos φ) v likewise."""
-        low, high = np.empty((4, pace.shape[1])), np.empty((4, pace.shape[1]))
-        low[0] = low[3] = wheel[1] - pace[0]
-        low[1] = low[2] = pace[1] - wheel[0]
-        np.subtract(wheel[0], pace[0], out=high[0])
-        np.subtract(pace[1], wheel[1], out=high[1])
-        np.negative(low[0], out=high[2])
-        np.negative(low[1], out=high[3])
-        return low, high
 
-    def _sight(self, pressed: Pressed, weakest: Floats, least: Floats, most: Floats) -> Floats:
-        """Return what `feel` takes."""
-        grips = np.stack([weakest, np.full_like(weakest, self.traction.peak)])
-        pulls, _ = chosen_normals(pressed, grips * pressed.cosine, -np.ones((2, 1)))
-        return np.concatenate([2.0 / self.mass * pulls, [least, most]])
+@compiled
+def scale(run: Any, state: Any, row: int) -> Any:
+    """See `marching`."""
+    lane = run.lane
+    top = max(lane[SET_HIGH], lane[FASTEST])
+    if row < H:
+        return state[row] + 0.01 * lane[FASTEST] * lane[FASTEST]
+    return (1.0 + run.body[RATIO]) * top if row < HEAT else HEAT_SCALE * run.body[MASS] * top * top
 
-    def brace(self, number: int, place: Floats, ahead: Floats, state: Floats) -> None:
-        """Nothing is known that `keep` does not know."""
 
-    def keep(self, state: Floats) -> Floats:
-        """0 ≤ u ≤ max(U, v so far): only a faster projectile speeds a wheel up past its set speed.
+@compiled
+def note(run: Any, state: Any) -> None:
+    """See `marching`."""
+    lane = run.lane
+    lane[FASTEST] = max(lane[FASTEST], roots(state)[0])
+    lane[DIP] += min(state[W], 0.0)
+    if lane[DIP] < -STOPPED * lane[FASTEST] * lane[FASTEST]:
+        lane[JAMS] = 1.0
+    if state[W + 1] <= 0.0:
+        lane[STALLS] = 1.0
 
-        And with no more than it has: since the last moment with u = U the motor has given nothing, so with S the crush
-        energy of a side M u² ≤ M U² + m v²/2 + 2 S.
-        """
-        out, (high, low) = state.copy(), self.set_speed
-        np.maximum(state[0], 0.0, out=out[0])
-        np.minimum(np.maximum(state[1], 0.0), out[0], out=out[1])
-        upper, lower = np.sqrt(out[:2])
-        fastest = np.maximum(self.fastest, upper)
-        given = self.ratio * (fastest * fastest) + (2.0 / self.motor.wheel_mass) * self.stored
-        wheel = np.minimum(np.maximum(high, fastest), np.sqrt(high * high + given))
-        np.minimum(state[2], self.ratio * upper + (wheel - low), out=out[2])
-        np.maximum(state[3], self.ratio * lower - high, out=out[3])
-        return out
 
-    def scale(self, state: Floats) -> Floats:
-        """See march.Run."""
-        top = np.maximum(self.set_speed[0], self.fastest)
-        held = (1.0 + self.ratio) * top
-        small = 0.01 * self.fastest**2
-        rows = [state[0] + small, state[1] + small, held, held]
-        return np.stack([*rows, HEAT_SCALE * self.mass * top**2] if self.heated else rows)
+@compiled
+def feel(run: Any, seen: Any) -> None:
+    """Take in least accelerations; see `marching`.
 
-    def note(self, chosen: NDArray[np.bool_], state: Floats) -> None:
-        """See march.Run."""
-        upper = np.sqrt(np.maximum(state[0], 0.0))
-        self.fastest = np.where(chosen, np.maximum(self.fastest, upper), self.fastest)
-        self.dip = np.where(chosen, self.dip + np.minimum(state[0], 0.0), self.dip)
-        self.jams = self.jams | (self.dip < -STOPPED * self.fastest**2)
-        self.stalls = self.stalls | (chosen & (state[1] <= 0.0))
+    Where slips all lie above the crest, and later all below, every throw has passed it, and with it what it makes at
+    the least favourable of the places between.
+    """
+    lane, crest, pull = run.lane, run.traction.crest, seen[0]
+    lane[CROSSING] = seen[1] if seen[2] > crest else min(lane[CROSSING], seen[1])
+    if seen[3] < crest:
+        pull = max(pull, lane[CROSSING])
+    lane[STRAIN] = max(lane[STRAIN], pull)
 
-    def feel(self, chosen: NDArray[np.bool_], seen: Floats) -> None:
-        """See march.Run. seen: least acceleration, what the crest of friction would make [m/s^2], least and greatest
-        slip [m/s].
 
-        Where slips all lie above the crest, and later all below, every throw has passed it, and with it what it makes
-        at the least favourable of the places between.
-        """
-        pull, crest, least, most = seen
-        since = np.where(least > self.traction.crest, crest, np.minimum(self.crossing, crest))
-        self.crossing = np.where(chosen, since, self.crossing)
-        pull = np.where(most < self.traction.crest, np.maximum(pull, self.crossing), pull)
-        self.strain = np.where(chosen, np.maximum(self.strain, pull), self.strain)
+march = marching(rate, stand, keep, scale, note, feel)
 
-    def merge(self, index: NDArray[np.intp], part: EvenRun) -> None:
-        """See march.Run."""
-        for name in ("fastest", "dip", "jams", "stalls", "strain", "crossing"):
-            getattr(self, name)[index] = getattr(part, name)
+
+@entry
+def pair_cells(
+    low: int, high: int, traction: Traction, body: Floats, press: Floats, lanes: Floats, states: Floats, steps: int
+) -> None:
+    """Take the bounds of the cells from `low` up to `high` through a pair.
+
+    Parameters
+    ----------
+    body, press, lanes : arrays, shapes (BODY,), (cells, PRESS), (cells, LANE)
+        See `columns`; lanes are written to.
+    states : array, shape (cells, 4 or 5)
+        At the entry, replaced by the exit's.
+    steps : int
+        See `marching`.
+    """
+    room = np.zeros(ROOM)
+    for n in range(low, high):
+        march(Run(traction, traction, body, press[n], lanes[n], room), states[n], steps)

@@ -6,14 +6,17 @@ are then at its ends, or at a peak or trough inside.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from itertools import pairwise
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from stager.bounds.normal_force import Pressed
-from stager.model.arrays import Floats, Number
+from stager.model.arrays import Floats
 from stager.model.launcher import FrictionLaw
+from stager.physics.compiled import compiled, entry, inlined
+from stager.physics.contact.equations import grip
+from stager.physics.friction.dispatch import number_and_values
 
 WIDEST_SLIP = 2000.0
 ROUNDING = 1e-9
@@ -21,112 +24,166 @@ LOST_BETWEEN = 1e-5
 """By how much φ s may dip between two of the slips that it is looked up at [-]."""
 
 
-class Traction:
-    """φ of one side with creep speed ε [m/s], and its extremes over intervals.
+class Traction(NamedTuple):
+    """φ of one side, as compiled functions take it.
 
-    peak: its greatest value [-], at the slip `crest` [m/s].
+    number, values: of the friction law, see `dispatch`; creep: ε [m/s]; peak: the greatest φ [-], at the slip `crest`
+    [m/s]; single: slip of its only turn at s > 0, 0 where there are more [m/s]; maxima: slips [m/s] and values [-] of
+    the peaks and of the troughs mirrored, (2, n); rising: slips up to the first peak [m/s] and φ, (2, n); losses: slips
+    [m/s] and the least φ s from there on [m/s], (2, n), of none where φ s rises everywhere.
     """
 
-    def __init__(self, law: FrictionLaw, creep: float) -> None:
-        self.law, self.creep = law, creep
-        peaks, troughs = self._turns()
-        self.crest = max([*peaks, WIDEST_SLIP], key=self._at)
-        self.peak = self._at(self.crest)
-        self._single = peaks[0] if len(peaks) == 1 and not troughs else None
-        self._maxima = sorted([*peaks, *(-place for place in troughs)])
-        if not self._maxima:
-            self._single = WIDEST_SLIP
-        first = min([*peaks, WIDEST_SLIP])
-        slips = np.concatenate([[0.0], np.geomspace(1e-4 * creep, first, 4000)])
-        # Held so that values between two of them are taken at the greater slip.
-        self._rising = slips, np.maximum.accumulate(self.value(slips)) * (1.0 - ROUNDING)
-        self._loss = self._losses()
+    number: int
+    values: Floats
+    creep: float
+    peak: float
+    crest: float
+    single: float
+    maxima: Floats
+    rising: Floats
+    losses: Floats
 
-    def value(self, slip: Floats) -> Floats:
-        """φ [-] at `slip` [m/s], of either sign; shape as `slip`."""
-        return np.asarray(self.law.coefficient(np.abs(slip), with_slope=False)[0] * np.tanh(slip / self.creep))
 
-    def both(self, slip: Floats) -> tuple[Floats, Floats]:
-        """φ [-] and dφ/ds [s/m] at `slip` [m/s]; shapes as `slip`."""
-        coefficient, slope = self.law.coefficient(np.abs(slip))
-        creeping = np.tanh(slip / self.creep)
-        steepness = slope * np.abs(creeping) + coefficient * (1.0 - creeping * creeping) / self.creep
-        return coefficient * creeping, steepness
+def traction_of(law: FrictionLaw, creep: float) -> Traction:
+    """Return the traction of a friction law with creep speed `creep` [m/s]."""
+    number, given = number_and_values(law)
+    values = np.array([float(value) for value in given])
 
-    def greatest(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-        """Greatest φ [-] for slip from `low` to `high` [m/s], and dφ/ds where it is taken (0 at a peak within)."""
-        if self._single is None:
-            return self._greatest_of_many(low, high)
-        value, slope = self.both(np.minimum(np.maximum(self._single, low), high))
-        # Left of −peak φ falls again towards −peak: there the other end may be the greater.
-        far = (low < -self._single) & (high < self._single)
-        if far.any():
-            value = np.where(far, np.maximum(value, self.value(low)), value)
+    def at(slip: Floats) -> Floats:
+        found = np.empty(slip.size)
+        sample(number, values, creep, slip, found)
+        return found
+
+    peaks, troughs = _turns(law, creep, at)
+    crest = max([*peaks, WIDEST_SLIP], key=lambda slip: float(at(np.array([slip]))[0]))
+    single = WIDEST_SLIP if not peaks and not troughs else peaks[0] if len(peaks) == 1 and not troughs else 0.0
+    maxima = np.array(sorted([*peaks, *(-place for place in troughs)]))
+    slips = np.concatenate([[0.0], np.geomspace(1e-4 * creep, min([*peaks, WIDEST_SLIP]), 4000)])
+    # Held so that values between two of them are taken at the greater slip.
+    rising = np.stack([slips, np.maximum.accumulate(at(slips)) * (1.0 - ROUNDING)])
+    return Traction(
+        number, values, creep, float(at(np.array([crest]))[0]), crest, single, np.stack([maxima, at(maxima)]), rising,
+        _losses(creep, at),
+    )  # fmt: skip
+
+
+@entry
+def sample(number: int, values: Floats, creep: float, slip: Floats, out: Floats) -> None:
+    """Write φ [-] at each slip [m/s], of either sign, to `out`."""
+    for n in range(slip.size):
+        out[n] = grip(number, values, slip[n], creep)[0]
+
+
+def _losses(creep: float, at: Any) -> Floats:
+    slips = np.concatenate([[0.0], np.geomspace(1e-4 * creep, WIDEST_SLIP, 40_000)])
+    lost = at(slips) * slips
+    if (np.diff(lost) >= 0.0).all():
+        return np.zeros((2, 0))
+    return np.stack([slips, np.minimum.accumulate(lost[::-1])[::-1] * (1.0 - LOST_BETWEEN)])
+
+
+def _turns(law: FrictionLaw, creep: float, at: Any) -> tuple[list[float], list[float]]:
+    """Return the peaks and troughs at s > 0 [m/s]."""
+    knots = np.asarray(getattr(law, "slip", ()), dtype=np.float64)
+    grid = np.unique(np.concatenate([np.geomspace(1e-3 * creep, WIDEST_SLIP, 6000), knots[knots > 0]]))
+    value = at(grid)
+    rise = np.diff(value)
+    rise[np.abs(rise) < 1e-13 * np.abs(value).max()] = 0.0
+    signs: NDArray[np.float64] = np.sign(rise)
+    found: dict[bool, list[float]] = {True: [], False: []}
+    for first, second in pairwise(np.flatnonzero(signs)):
+        if signs[first] != signs[second]:
+            up = bool(signs[first] > 0)
+            found[up].append(_polish(at, grid[first], grid[second + 1], -1.0 if up else 1.0))
+    return found[True], found[False]
+
+
+def _polish(at: Any, low: float, high: float, sign: float) -> float:
+    from scipy.optimize import minimize_scalar
+
+    done = minimize_scalar(
+        lambda slip: sign * float(at(np.array([slip]))[0]), bounds=(low, high), method="bounded",
+        options={"xatol": ROUNDING * high},
+    )  # fmt: skip
+    return float(done.x)
+
+
+@inlined
+def both(traction: Any, slip: float) -> tuple[float, float]:
+    """Return φ [-] and dφ/ds [s/m] at `slip` [m/s], of either sign."""
+    return grip(traction.number, traction.values, slip, traction.creep)
+
+
+@compiled
+def greatest(traction: Any, low: float, high: float) -> tuple[float, float]:
+    """Return the greatest φ [-] for slip from `low` to `high` [m/s], and dφ/ds [s/m] where it is taken (0 at a peak
+    within)."""
+    single = traction.single
+    turns = single <= 0.0
+    value, slope = both(traction, low if turns else min(max(single, low), high))
+    # Left of −peak φ falls again towards −peak: there the other end may be the greater.
+    if turns or (low < -single and high < single):
+        other, slope_there = both(traction, high if turns else low)
+        if other >= value:
+            value, slope = other, slope_there
+    if not turns:
         return value, slope
+    for n in range(traction.maxima.shape[1]):
+        place, top = traction.maxima[0, n], traction.maxima[1, n]
+        if low < place and place < high and top > value:
+            value, slope = top, 0.0
+    return value, slope
 
-    def least(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-        """Return the least φ [-] for slip from `low` to `high` [m/s], and dφ/ds there."""
-        value, slope = self.greatest(-high, -low)
-        return -value, slope
 
-    def least_lost(self, slip: Floats) -> Floats:
-        """Return the least φ s [m/s] at slips of `slip` ≥ 0 [m/s] or more."""
-        if self._loss is None:
-            return self.value(slip) * slip
-        slips, least = self._loss
-        return np.asarray(least[np.searchsorted(slips, slip, side="right") - 1])
+@inlined
+def least(traction: Any, low: float, high: float) -> tuple[float, float]:
+    """Return the least φ [-] for slip from `low` to `high` [m/s], and dφ/ds [s/m] there: φ is odd."""
+    value, slope = greatest(traction, -high, -low)
+    return -value, slope
 
-    def slip_of(self, needed: Floats) -> Floats:
-        """The least slip [m/s] with φ = `needed` [-], odd; infinite where no slip below the first peak gives it."""
-        found = np.interp(np.abs(needed), self._rising[1], self._rising[0], right=np.inf)
-        return np.asarray(np.sign(needed) * found)
 
-    def _losses(self) -> tuple[Floats, Floats] | None:
-        """Return the slips [m/s] and the least φ s from there on; None where it always rises."""
-        slips = np.concatenate([[0.0], np.geomspace(1e-4 * self.creep, WIDEST_SLIP, 40_000)])
-        lost = self.value(slips) * slips
-        if (np.diff(lost) >= 0.0).all():
-            return None
-        return slips, np.minimum.accumulate(lost[::-1])[::-1] * (1.0 - LOST_BETWEEN)
+@inlined
+def extreme(traction: Any, low: float, high: float, sign: float) -> tuple[float, float]:
+    """Return the greatest φ (sign 1) or the least (−1) [-], and dφ/ds [s/m] there."""
+    if sign < 0.0:
+        low, high = -high, -low
+    value, slope = greatest(traction, low, high)
+    return sign * value, slope
 
-    def _greatest_of_many(self, low: Floats, high: Floats) -> tuple[Floats, Floats]:
-        below, slope_below = self.both(low)
-        above, slope_above = self.both(high)
-        value, slope = np.maximum(below, above), np.where(above >= below, slope_above, slope_below)
-        for place in self._maxima:
-            top = self._at(place)
-            inside = (low < place) & (place < high) & (top > value)
-            value, slope = np.where(inside, top, value), np.where(inside, 0.0, slope)
-        return value, slope
 
-    def _at(self, slip: float) -> float:
-        return float(self.value(np.array([slip]))[0])
+@compiled
+def least_lost(traction: Any, slip: float) -> Any:
+    """Return the least φ s [m/s] at slips of `slip` ≥ 0 [m/s] or more."""
+    if traction.losses.shape[1] == 0:
+        return both(traction, slip)[0] * slip
+    return traction.losses[1, place_of(traction.losses[0], slip)]
 
-    def _turns(self) -> tuple[list[float], list[float]]:
-        """Return the peaks and troughs at s > 0 [m/s]."""
-        knots = np.asarray(getattr(self.law, "slip", ()), dtype=np.float64)
-        grid = np.concatenate([np.geomspace(1e-3 * self.creep, WIDEST_SLIP, 6000), knots[knots > 0]])
-        grid = np.unique(grid)
-        value = self.value(grid)
-        rise = np.diff(value)
-        rise[np.abs(rise) < 1e-13 * np.abs(value).max()] = 0.0
-        signs, at = np.sign(rise), np.arange(rise.size)
-        moving = at[signs != 0]
-        found: dict[bool, list[float]] = {True: [], False: []}
-        for first, second in pairwise(moving):
-            if signs[first] != signs[second]:
-                up = bool(signs[first] > 0)
-                found[up].append(self._polish(grid[first], grid[second + 1], -1.0 if up else 1.0))
-        return found[True], found[False]
 
-    def _polish(self, low: float, high: float, sign: float) -> float:
-        from scipy.optimize import minimize_scalar
+@compiled
+def slip_of(traction: Any, needed: float) -> float:
+    """Return the least slip [m/s] with φ = `needed` [-], odd; infinite where no slip below the first peak gives it."""
+    slips, values = traction.rising[0], traction.rising[1]
+    wanted, last = abs(needed), values.shape[0] - 1
+    found = np.inf
+    if wanted == values[last]:
+        found = slips[last]
+    elif wanted < values[last]:
+        n = place_of(values, wanted)
+        found = slips[n] + (slips[n + 1] - slips[n]) * (wanted - values[n]) / (values[n + 1] - values[n])
+    return found if needed > 0.0 else -found if needed < 0.0 else 0.0
 
-        done = minimize_scalar(
-            lambda slip: sign * self._at(slip), bounds=(low, high), method="bounded",
-            options={"xatol": ROUNDING * high},
-        )  # fmt: skip
-        return float(done.x)
+
+@compiled
+def place_of(rising: Any, value: float) -> int:
+    """Return the last place in a rising array that holds no more than `value`, at least 0."""
+    before, after = 0, rising.shape[0]
+    while after - before > 1:
+        middle = (before + after) // 2
+        if rising[middle] <= value:
+            before = middle
+        else:
+            after = middle
+    return before
 
 
 SLOWEST, SLOW = 1e-3, 0.05
@@ -136,33 +193,7 @@ STOPPED = 1e-2
 """A cell jams whose upper bound of v² falls so far below 0, as a share of the square of the fastest so far."""
 
 
-def normals(pressed: Pressed, grip: Floats, count: float, sign: float) -> Floats:
-    """N·grip + count·(N t + l) [N] at its greatest or least."""
-    return chosen_normals(pressed, grip, sign, count)[0]
-
-
-def chosen_normals(pressed: Pressed, grip: Floats, signs: Number, count: float = 1.0) -> tuple[Floats, Floats]:
-    """Return the same for many rows at once, signs (rows, 1), and the normal force [N] that each takes."""
-    share = grip + count * _by_sign(signs, pressed.tilt_high, pressed.tilt_low)
-    normal = np.where(signs * share > 0.0, pressed.high, pressed.low)
-    return normal * share + count * _by_sign(signs, pressed.loss_high, pressed.loss_low), normal
-
-
-def _by_sign(signs: Number, high: Floats, low: Floats) -> Floats:
-    return high if high is low else np.where(np.asarray(signs) > 0.0, high, low)
-
-
-def grip_extreme(traction: Traction, slips: Sequence[Floats], sign: float) -> tuple[Floats, Floats]:
-    """φ and dφ/ds at its greatest or least for slips between slips[1] and slips[0] [m/s]."""
-    return traction.greatest(slips[1], slips[0]) if sign > 0 else traction.least(slips[1], slips[0])
-
-
-def per_speed(gain: Floats, sign: float, slow: Floats, fast: Floats) -> Floats:
-    """gain/v at its greatest or least for v between `slow` and `fast` [m/s]."""
-    return gain / np.where(sign * gain > 0.0, np.maximum(slow, SLOWEST), np.maximum(fast, SLOW))
-
-
-def product(factor: Floats, ends: Floats) -> tuple[Floats, Floats]:
-    """Return the greatest and least factor·x for x between ends[1] and ends[0]."""
-    one, two = factor * ends[0], factor * ends[1]
-    return np.maximum(one, two), np.minimum(one, two)
+@inlined
+def per_speed(gain: float, sign: float, slow: float, fast: float) -> float:
+    """Return gain/v at its greatest (sign 1) or least (−1) for v between `slow` and `fast` [m/s]."""
+    return gain / (max(slow, SLOWEST) if sign * gain > 0.0 else max(fast, SLOW))

@@ -25,8 +25,11 @@ COMPILES = numba is not None
 """Whether the kernels are compiled."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
-SOURCES = ("compiled.py", "contact", "drive", "friction", "guide.py", "rate")
-"""Files and folders beside this one that hold compiled functions; a change in any of them outdates what is kept."""
+SOURCES = (
+    "bounds", "physics/compiled.py", "physics/contact", "physics/drive", "physics/friction", "physics/guide.py",
+    "physics/rate",
+)  # fmt: skip
+"""Files and folders of the package that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}
 INNER = {**OPTIONS, "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 """Inner functions make no arrays, so that none is counted, and ordinary Python does not call them."""
@@ -120,6 +123,6 @@ def stamp() -> str:
 
 def sources() -> list[Path]:
     """Return the files that hold compiled functions."""
-    here = Path(__file__).parent
+    here = Path(__file__).parents[1]
     found = [here / name for name in SOURCES]
     return sorted(file for path in found for file in (path.glob("*.py") if path.is_dir() else [path]) if file.exists())

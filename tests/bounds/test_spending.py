@@ -14,13 +14,15 @@ from stager.bounds.entry_sets import margins
 from stager.bounds.records import Cells
 from stager.bounds.shared_budget import Asked, begin, within
 from stager.bounds.stages import even_ceiling, heated_pair
-from stager.bounds.traction import Traction
+from stager.bounds.traction import Traction, least_lost, sample, traction_of
 from stager.config import load
+from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from stager.physics.chain import Options, throw, transit
+from stager.physics.compiled import entry
 from stager.physics.friction import Constant, Falling, Tabulated
 from stager.physics.grip_limit import grip_limit
 from tests.optimise.machines import HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, SEED, STREAMER, launcher, scenario, stage
@@ -149,14 +151,21 @@ def test_no_throw_exceeds_its_energy_ceiling() -> None:
     ids=["constant", "steep", "table"],
 )  # fmt: skip
 def test_least_loss_is_that_of_dense_samples(law: object) -> None:
-    traction = Traction(law, 0.2)  # type: ignore[arg-type]
+    traction = traction_of(law, 0.2)  # type: ignore[arg-type]
     slips = np.linspace(0.0, 60.0, 60_001)
-    lost = traction.value(slips) * slips
-    least = np.minimum.accumulate(lost[::-1])[::-1]
-    at = np.random.default_rng(1).integers(0, 30_000, 500)
-    found = traction.least_lost(slips[at])
+    friction, at = np.empty(slips.size), np.random.default_rng(1).integers(0, 30_000, 500)
+    sample(traction.number, traction.values, 0.2, slips, friction)
+    least = np.minimum.accumulate((friction * slips)[::-1])[::-1]
+    found = np.empty(at.size)
+    losses(traction, slips[at], found)
     assert (found <= least[at] + 1e-12).all()
     assert found == pytest.approx(least[at], rel=2e-3, abs=1e-6)
+
+
+@entry
+def losses(traction: Traction, slips: Floats, out: Floats) -> None:
+    for n in range(slips.size):
+        out[n] = least_lost(traction, slips[n])
 
 
 def test_grip_margins_hold_for_every_entry_speed_of_a_slice() -> None:

@@ -16,12 +16,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-import stager.physics
+import stager
+from stager.bounds.records import Cells
+from stager.bounds.stages import enclosure
 from stager.model.arrays import Floats
 from stager.model.drive import Drive, Supply
 from stager.model.launcher import Launcher
 from stager.model.projectile import ROD
-from stager.model.stage import IDLER, RAIL
+from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Wheel
 from stager.physics import announcement, compiled
 from stager.physics.chain import Options, throw
@@ -65,7 +67,15 @@ def results() -> list[float]:
         left += [float(getattr(done.stages, name)[k]) for name in FIELDS for k in range(2)]
     found = settled(driven(supply=Supply(voltage=14.8, resistance=0.03)), 8.0, SPEEDS[:1], options=LOOSE)
     assert found is not None
-    return [*left, float(found.loss), *found.missing.tolist(), *found.energies.copper.tolist()]
+    left += [float(found.loss), *found.missing.tolist(), *found.energies.copper.tolist()]
+    for layout in (PAIR, RAIL):
+        machine = driven(layout=layout)
+        enclose = enclosure(machine, machine.stage(0), spins=False)
+        assert not isinstance(enclose, str)
+        cell = Cells(np.array([[4.0], [4.0], [12.0]]), np.array([[4.1], [4.1], [12.2]]), np.zeros(1, np.intp))
+        bounds = enclose(cell, 12)
+        left += [float(end[0]) for end in (bounds.low, bounds.high, bounds.band_low, bounds.band_high, bounds.strain)]
+    return left
 
 
 def test_plain_python_gives_the_compiled_results() -> None:
@@ -92,7 +102,9 @@ def test_cache_key_covers_every_compiled_source() -> None:
     if not compiled.COMPILES:
         pytest.fail("the tests need the compiler")
     files = set()
-    for module in pkgutil.walk_packages(stager.physics.__path__, "stager.physics."):
+    for module in pkgutil.walk_packages(stager.__path__, "stager."):
+        if module.name.endswith("__main__"):
+            continue
         for value in vars(import_module(module.name)).values():
             function = getattr(value, "call", value) if isinstance(value, compiled.Entry) else value
             if hasattr(function, "py_func"):
