@@ -39,9 +39,9 @@ def marching(rate: Any, brace: Any, keep: Any, scale: Any, note: Any, feel: Any)
     """Return a compiled function of (run, state, steps) that takes `state`, an array of bounds, through a contact.
 
     ROS2 of Verwer, Spee, Blom and Hundsdorfer (SIAM J. Sci. Comput. 20, 1999; as read in open codes): order 2
-    whatever stands for the Jacobian, L-stable where that is the stiff part; here its diagonal. A cell whose throws all jam goes no further. steps: how many a
-    smooth piece takes at least; where the inner formula of order 1 is off by more than ROUGHNESS/steps², a step is
-    cut, at most to FINEST_STEP of its size. SPENT of the lane counts them.
+    whatever stands for the Jacobian, L-stable where that is the stiff part; here its diagonal. A cell whose throws all
+    jam goes no further. steps: how many a smooth piece takes at least; where the inner formula of order 1 is off by
+    more than ROUGHNESS/steps², a step is cut, at most to FINEST_STEP of its size. SPENT of the lane counts them.
 
     Parameters
     ----------
