@@ -217,7 +217,7 @@ def wheel(path: KeyPath, table: Wheel) -> Iterator[Problem]:
 
 
 def _wheel_ranges(path: KeyPath, table: Wheel, depth: float) -> Iterator[Problem]:
-    """The radius as written lies in its range, and the least of it leaves a hub."""
+    """Check that the radius lies in its range, and that the least radius leaves a hub."""
     ends = table.radius_range
     if ends is None:
         return

@@ -166,7 +166,7 @@ RANGES = ("crush_range", "wheel.radius_range", "wheel.inertia_range")
 
 
 def variable_values(configuration: Configuration, stages: Sequence[BuiltStage]) -> dict[str, str]:
-    """TOML text by dotted key of what differs in `stages` from those as written, each with the ± of the one as written.
+    """Return TOML text by dotted key of the values of `stages` that differ from the file's, each with the file's ±.
 
     Raises InputError where draws of a fit hold another value of a stage's own.
     """
@@ -179,7 +179,7 @@ def variable_values(configuration: Configuration, stages: Sequence[BuiltStage]) 
 
 
 def _changed_values(configuration: Configuration, key: str, values: Sequence[float]) -> dict[str, str]:
-    """TOML text of the `values` of a key, one a stage; what is as written is left out."""
+    """Return TOML text of the `values` of a key, one a stage, without those that are as in the file."""
     known, found = configuration.quantities, {}
     inherit = [f"stages.{k + 1}.{key}" not in known for k in range(len(values))]
     common = {value for value, inherits in zip(values, inherit, strict=True) if inherits}

@@ -237,7 +237,7 @@ def _stiffness(configuration: Configuration, wanted: Mapping[str, str]) -> str:
 
 
 def _checked(configuration: Configuration, path: Path, head: str, text: str, tree: dict[str, Any]) -> str:
-    """`text` where it says what `tree` says, else a plain writing of `tree`; it must load."""
+    """Return `text` where it parses to `tree`, else `tree` written out; raise StagerError where neither loads."""
     whole = head + text
     if not _says(whole, tree):
         whole = head + show_tree(tree)

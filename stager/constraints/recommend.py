@@ -239,7 +239,7 @@ class _Chooser:
         self.most_broken = ("the limits", 1.0)
 
     def choose(self) -> Recommended:
-        """See `recommend`."""
+        """Return the recommended wheel speed; see `recommend`."""
         coarse, low = np.linspace(0.0, self.top, GRID_POINTS + 1), 0.0
         if self.samples > GRID_DRAWS + 1:
             first = self._best([self._try(coarse[1:], GRID_DRAWS + 1)])

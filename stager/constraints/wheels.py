@@ -16,7 +16,7 @@ from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
 from stager.model.wheel import Wheel
 from stager.physics.drive.motor import drivetrain_of
-from stager.physics.drive.supply import settle
+from stager.physics.drive.supply import steady_speeds
 from stager.physics.mechanics import peak_grip, peak_normal
 from stager.physics.rotor import allowable_speed, burst_speed, rim_safety, unknown_burst, unknown_strength
 from stager.physics.tyre import explain, retention_speed, turning_hold, unknown_retention, unknown_turning_hold
@@ -55,7 +55,7 @@ def _reach(launcher: Launcher, stage: Stage) -> Number:
     if train is None or launcher.supply is None:
         return np.inf
     shape = np.broadcast_shapes(train.radius.shape, train.pull.shape, (*np.shape(launcher.supply.voltage), 1))
-    return (settle(train, np.ones(shape), launcher.supply) * train.radius)[..., 0]
+    return (steady_speeds(train, np.ones(shape), launcher.supply) * train.radius)[..., 0]
 
 
 SPEED_CEILINGS: dict[str, Callable[[Launcher, Stage], Number]] = {

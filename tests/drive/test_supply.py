@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from stager.model.drive import Supply
 from stager.physics.drive.motor import build_drivetrain
-from stager.physics.drive.supply import hold, loaded_voltage, peak_draw, settle
+from stager.physics.drive.supply import hold, loaded_voltage, peak_draw, steady_speeds
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TRAIN = build_drivetrain(launcher(), 3)
@@ -41,7 +41,7 @@ def test_settle_inverts_hold(speeds: list[float], resistance: float) -> None:
     target = np.array(speeds) / 0.04
     there = hold(TRAIN, target, supply)
     if there.reached:
-        assert settle(TRAIN, there.throttle, supply) == pytest.approx(target, rel=1e-9)
+        assert steady_speeds(TRAIN, there.throttle, supply) == pytest.approx(target, rel=1e-9)
 
 
 def test_shared_supply_needs_more_throttle() -> None:
@@ -71,10 +71,10 @@ def test_steady_speed_at_full_and_zero_throttle() -> None:
     # Without no-load current the speed is Kv·V, less a little windage.
     ideal = build_drivetrain(launcher(drive=replace(DRIVE, no_load_current=0.0)), 1)
     assert ideal is not None
-    speed = settle(ideal, np.ones(1), Supply(voltage=14.8))
+    speed = steady_speeds(ideal, np.ones(1), Supply(voltage=14.8))
     assert speed[0] < 14.8 * DRIVE.speed_constant
     assert speed[0] == pytest.approx(14.8 * DRIVE.speed_constant, rel=2e-2)
-    assert settle(TRAIN, np.zeros(3), SUPPLY) == pytest.approx(np.zeros(3))
+    assert steady_speeds(TRAIN, np.zeros(3), SUPPLY) == pytest.approx(np.zeros(3))
 
 
 @given(st.lists(st.floats(0.0, 1.0), min_size=3, max_size=3), st.lists(st.floats(0.0, 2000.0), min_size=3, max_size=3))

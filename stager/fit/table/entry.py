@@ -208,7 +208,7 @@ def _from_si(value: float, head: TableColumn) -> float:
 
 
 def _split(text: str) -> tuple[list[str], str]:
-    """Words that are numbers, then the note. Without blanks between them, commas part the numbers."""
+    """Return the numbers of a line as words, and its note; without blanks, commas separate the numbers."""
     rest = text.strip()
     if re.fullmatch(r"[\d.,:+-]+", rest) and not _decimal(rest):
         rest = rest.replace(",", " ")
@@ -223,7 +223,7 @@ def _split(text: str) -> tuple[list[str], str]:
 
 
 def _decimal(word: str) -> bool:
-    """Whether a lonely word may be one number with a decimal comma."""
+    """Return whether a single word may be one number with a decimal comma."""
     return re.fullmatch(r"\d+,\d*", word) is not None
 
 

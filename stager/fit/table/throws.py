@@ -13,7 +13,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.drive import Supply
 from stager.model.launcher import Launcher
 from stager.physics.drive.motor import build_drivetrain
-from stager.physics.drive.supply import settle
+from stager.physics.drive.supply import steady_speeds
 
 
 class Reading(Protocol):
@@ -40,7 +40,7 @@ class Surface:
     asks_supply: bool = False
 
     def missing(self, launcher: Launcher, stage: int) -> str:
-        """Nothing is needed."""
+        """Return "": nothing is needed."""
         return ""
 
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
@@ -55,7 +55,7 @@ class TurningRate:
     asks_supply: bool = False
 
     def missing(self, launcher: Launcher, stage: int) -> str:
-        """Nothing is needed."""
+        """Return "": nothing is needed."""
         return ""
 
     def surface_speed(self, launcher: Launcher, stages: tuple[int, ...], values: Floats, supply: Floats) -> Floats:
@@ -85,7 +85,7 @@ class Throttle:
         volts = _volts(launcher.supply, supply)
         shape = np.broadcast_shapes(values.shape[:-1], np.shape(volts), train.radius.shape[:-1], train.pull.shape[:-1])
         throttle = np.broadcast_to(values, (*shape, len(stages)))
-        turning = settle(train, throttle, replace(launcher.supply, voltage=np.broadcast_to(volts, shape)))
+        turning = steady_speeds(train, throttle, replace(launcher.supply, voltage=np.broadcast_to(volts, shape)))
         return turning * train.radius
 
 

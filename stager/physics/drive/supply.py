@@ -65,7 +65,7 @@ def hold(train: Drivetrain, angular_speed: Floats, supply: Supply) -> Holding:
     )  # fmt: skip
 
 
-def settle(train: Drivetrain, throttle: Floats, supply: Supply) -> Floats:
+def steady_speeds(train: Drivetrain, throttle: Floats, supply: Supply) -> Floats:
     """Return the steady angular speeds at `throttle` [-], each (..., wheels) [rad/s]: the inverse of `hold`.
 
     Newton's method from above for each wheel, where the balance of torques is concave and falling; fixed-point
