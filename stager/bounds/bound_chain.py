@@ -6,10 +6,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.bounds.branch_and_bound import FINE_STEPS, STEPS, Question, explore
+from stager.bounds.branch_and_bound import FINE_STEPS, STEPS, StageQuery, explore
 from stager.bounds.entry_sets import GRIP_EVIDENCE, Entries, after_run, capped, feed_entries, leaving
 from stager.bounds.records import Meter
-from stager.bounds.stages import enclosure, even_ceiling, spins
+from stager.bounds.stages import enclosure, pair_ceiling, spins
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, no_throw, speed_range
 from stager.model.scenario import Scenario
 from stager.physics.layout import free_runs
@@ -76,7 +76,7 @@ def bound(
     reached : float
         Exit speed of a known setting [m/s]. At the cap, the cap is returned.
     effort, tolerance
-        For each stage, see `Question`.
+        For each stage, see `StageQuery`.
     """
     launcher, feed = scenario.launcher, float(scenario.launcher.feed.speed)
     cap, left_out = float(exit_cap(launcher, scenario.limit_values)) * (1 + ROUNDING), not_used(scenario)
@@ -125,7 +125,7 @@ def not_used(scenario: Scenario) -> frozenset[str]:
 
 def _task(
     scenario: Scenario, index: int, arriving: Entries, cap: float, tolerance: float, effort: int
-) -> Question | str:
+) -> StageQuery | str:
     """Return the query for stage `index` with entries `arriving`, or the kind of stage that has no bound."""
     launcher, limit_values = scenario.launcher, scenario.limit_values
     stage = launcher.stage(index)
@@ -142,10 +142,10 @@ def _task(
     if limit_values.grip_margin:
         tops = capped(launcher, index, entries, top, limit_values.grip_margin)
     turning = arriving.spins or spins(launcher, stage)
-    ceiling = even_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
+    ceiling = pair_ceiling(launcher, stage) if stage.layout.side_b_driven and not turning else None
     steps = FINE_STEPS if turning else STEPS
     effort = effort if stage.layout.side_b_driven else effort // DEARER
-    return Question(enclose, meter, entries, tops, strain(scenario), cap, tolerance, effort, steps, ceiling)
+    return StageQuery(enclose, meter, entries, tops, strain(scenario), cap, tolerance, effort, steps, ceiling)
 
 
 def runs(scenario: Scenario, index: int) -> tuple[float, float]:

@@ -1,4 +1,4 @@
-"""Branch and prune over the cells of one stage."""
+"""Branch and bound over the cells of one stage."""
 
 from __future__ import annotations
 
@@ -12,31 +12,65 @@ from stager.bounds.entry_sets import Entries
 from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
 from stager.model.arrays import Floats
 
-STEPS, FINE_STEPS, PEAK_STEPS = 12, 24, 48
-"""Finer where spin makes cells wide; finest, with more effort, where the peak acceleration counts: it hangs on the last
-of the slip."""
-FINEST, CLOSE, NARROW, STRAINED = 384, 5, 0.01, 0.9
+STEPS = 12
+"""Integration steps for a smooth piece of the contact."""
+FINE_STEPS = 24
+"""The same where spin makes cells wide."""
+PEAK_STEPS = 48
+"""The same where the peak acceleration matters, which depends on the end of slip."""
+FINEST = 384
+"""Greatest number of steps when the step error is found."""
+CLOSE = 5
+"""Factor on the steps of cells that may jam."""
+NARROW = 0.01
+"""Width of a cell over its wheel speed up to which it is integrated again with these steps [-]."""
+STRAINED = 0.9
+"""Share of the allowed peak acceleration from which on `PEAK_STEPS` are used [-]."""
 SURE_OF_JAMS = 48
-STEP_ERROR, FAR_ERROR, LOOSE_ERROR, SMALL_ERROR = 1.2e-4, 0.4, 0.1, 5e-4
-MOST_AT_ONCE, ROUNDS = 512, 60
-FIRST_CUTS, PARTS, SAMPLED = 16, 6, 8
-CHUNK, FINE = 2048, 3e-5
-GROWTHS, MORE = 4, 2
-CUTS, FALLEN = 5, 0.1
-"""Share of its distance from what is near enough that the bound falls by within so many rounds: else cutting no longer
-helps."""
+"""Steps from which on a jam counts: coarser steps may stop what passes."""
+STEP_ERROR = 1.2e-4
+"""Allowed step error over the goal [-]."""
+FAR_ERROR = 0.4
+"""Allowed step error of a cell below the goal over its distance from it [-]."""
+LOOSE_ERROR = 0.1
+"""Allowed step error of a cell above the goal over its distance from it [-]."""
+SMALL_ERROR = 5e-4
+"""Step error over the goal that is allowed below the known bound [-]."""
+MOST_AT_ONCE = 512
+"""Cells cut in a round."""
+ROUNDS = 60
+"""Greatest number of rounds."""
+FIRST_CUTS = 16
+"""Intervals of wheel speed to begin with."""
+PARTS = 6
+"""Parts into which a cell is cut."""
+SAMPLED = 8
+"""Cells in which points are tried for the best exit speed."""
+CHUNK = 2048
+"""Cells integrated at once, which bounds memory."""
+FINE = 3e-5
+"""Width over wheel speed below which a cell is not cut further [-]."""
+GROWTHS = 4
+"""Rounds in which the number of cells that may jam must grow for the search to give up."""
+MORE = 2
+"""Factor by which it must grow in each."""
+CUTS = 5
+"""Rounds in which the bound must fall by `FALLEN`."""
+FALLEN = 0.1
+"""Share of its distance from the goal by which the bound must fall in these rounds, else the search ends [-]."""
 WEIGHTS = np.array([0.5, 0.5, 1.0])[:, None]
-"""How much a width of each side of a cell matters."""
+"""Weight of the width of each side of a cell when it is cut [-]."""
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
-    """What is asked of a stage.
+class StageQuery:
+    """The search for the bound of one stage.
 
-    enclose; entries; tops: greatest wheel speed allowed to each of the entries [m/s], (entries,); strain: greatest
-    peak acceleration allowed [m/s^2]; enough: exit speed beyond which nothing need be known [m/s]; tolerance: how near
-    the bound shall come to the best that is found [-]; effort: steps that may be spent, as `meter` counts them;
-    steps: how many a piece of the way takes at least; ceiling: what cells cannot exceed anyway, None: not known.
+    enclose: integrates cells; meter: counts its steps; entries: boxes of entries; tops: greatest allowed wheel speed
+    for each [m/s], (entries,); strain: greatest allowed peak acceleration [m/s^2]; enough: exit speed at which the
+    search ends [m/s]; tolerance: relative distance of the bound from the best exit speed found at which it ends [-];
+    effort: greatest number of steps; steps: least number for a smooth piece of the contact; ceiling: bound by energy
+    alone, None: not known.
     """
 
     enclose: Enclose
@@ -52,10 +86,10 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
-    """Cells that cover all that is allowed and may leave faster than the best, and where they leave.
+class StageCover:
+    """The cells that may contain the fastest throw, and their enclosures.
 
-    best: greatest exit found at points [m/s]; settled: whether the step error of all cells that matter is known.
+    best: greatest exit speed found at single points [m/s]; settled: the step error of all relevant cells is known.
     """
 
     cells: Cells
@@ -65,15 +99,15 @@ class Answer:
 
     @property
     def bound(self) -> float:
-        """No throw leaves faster [m/s]; 0: none gets through."""
+        """Exit speed that no throw exceeds [m/s]; 0: all jam."""
         return float(self.enclosed.high.max(initial=0.0))
 
 
-def explore(question: Question) -> Answer:
-    """Cut the cells that may leave faster than the best found by more than the tolerance, until none is left."""
+def explore(question: StageQuery) -> StageCover:
+    """Return the cells left after cutting those that may exceed the best exit speed by more than the tolerance."""
     fresh = _start(question)
     enclosed, done = _empty(), fresh.take(np.zeros(0, np.intp))
-    answer, stalling, excess = Answer(done, enclosed, 0.0), [0], list[float]()
+    answer, stalling, excess = StageCover(done, enclosed, 0.0), [0], list[float]()
     points = _points(question, fresh, fresh.high[WHEEL])
     if question.ceiling is not None:
         fresh = fresh.take(question.ceiling(fresh) > _best(question, _run(question.enclose, points, question.steps)))
@@ -83,15 +117,15 @@ def explore(question: Question) -> Answer:
             return explore(replace(question, steps=PEAK_STEPS, effort=question.meter.spent + question.effort))
         best = max(answer.best, _best(question, found.take(np.arange(len(fresh), len(fresh) + len(points)))))
         found = found.take(np.arange(len(fresh)))
-        # Near a jam steps are coarse, and no cutting helps.
+        # Near a jam steps are too coarse, and cutting does not help.
         poor = _poor(question, fresh, found, best)
         stalling.append(int(poor.size))
         if _hopeless(stalling):
-            return Answer(answer.cells, answer.enclosed, best, settled=False)
+            return StageCover(answer.cells, answer.enclosed, best, settled=False)
         found = found.put(poor, _run(question.enclose, fresh.take(poor), CLOSE * question.steps))
         possible = ~_strained(question, fresh, found)
         done, enclosed = done.join(fresh.take(possible)), enclosed.join(found.take(possible))
-        answer = Answer(done, enclosed, best)
+        answer = StageCover(done, enclosed, best)
         active = _active(question, answer)
         excess.append(answer.bound - _goal(question, answer))
         if active.size == 0 or question.meter.spent > question.effort or best >= question.enough or _stalls(excess):
@@ -102,19 +136,19 @@ def explore(question: Question) -> Answer:
         fresh = _cut(question, done.take(active))
         done, enclosed = done.take(rest), enclosed.take(rest)
     enclosed, settled = _checked(question, answer)
-    return Answer(answer.cells, enclosed, answer.best, settled)
+    return StageCover(answer.cells, enclosed, answer.best, settled)
 
 
-def _poor(question: Question, cells: Cells, found: Enclosed, best: float) -> NDArray[np.intp]:
-    """Cells that may jam, and may leave faster than the best, among those that are narrow if steps are few."""
+def _poor(question: StageQuery, cells: Cells, found: Enclosed, best: float) -> NDArray[np.intp]:
+    """Return the cells that may jam and may exceed the best exit speed; with few steps only narrow ones."""
     poor = (found.low <= 0.0) & (found.high > best * (1.0 + question.tolerance))
     if question.steps < FINE_STEPS:
         poor &= ((cells.high - cells.low) * WEIGHTS).max(axis=0) < NARROW * cells.high[WHEEL]
     return np.flatnonzero(poor)
 
 
-def _strained(question: Question, cells: Cells, found: Enclosed) -> NDArray[np.bool_]:
-    """Return the cells all of whose throws strain the projectile more than it may be, in steps of two lengths."""
+def _strained(question: StageQuery, cells: Cells, found: Enclosed) -> NDArray[np.bool_]:
+    """Return the cells all of whose throws exceed the allowed peak acceleration, with two lengths of steps."""
     hard = found.strain > question.strain
     again = _run(question.enclose, cells.take(hard), 2 * question.steps)
     hard[hard] = again.strain > question.strain
@@ -122,17 +156,20 @@ def _strained(question: Question, cells: Cells, found: Enclosed) -> NDArray[np.b
 
 
 def _hopeless(stalling: list[int]) -> bool:
-    """Whether cells that may jam, and may leave fast too, fill a band that no cutting narrows: there are more and more
-    of them, where round the edge of a jam there would be as many as before."""
+    """Whether fast cells that may jam grow in number, so that cutting does not help.
+
+    At the edge of a jam their number would stay the same.
+    """
     return len(stalling) > GROWTHS and all(0 < MORE * one <= two for one, two in pairwise(stalling[-GROWTHS - 1 :]))
 
 
 def _stalls(excess: list[float]) -> bool:
-    """Return whether the bound has hardly fallen, its distance from what is near enough given by rounds [m/s]."""
+    """Whether the bound has hardly fallen; excess: its distance from the goal by round [m/s]."""
     return len(excess) > CUTS and excess[-1] > (1.0 - FALLEN) * excess[-1 - CUTS]
 
 
-def _start(question: Question) -> Cells:
+def _start(question: StageQuery) -> Cells:
+    """Return the first cells."""
     entries, share = question.entries, np.linspace(0.0, 1.0, FIRST_CUTS + 1)
     group = np.repeat(np.arange(question.tops.size), FIRST_CUTS)
     wheel = question.tops[:, None] * share
@@ -141,12 +178,13 @@ def _start(question: Question) -> Cells:
     return Cells(low, high, group)
 
 
-def _goal(question: Question, answer: Answer) -> float:
-    """Return the bound that is near enough [m/s]."""
+def _goal(question: StageQuery, answer: StageCover) -> float:
+    """Return the bound at which the search ends [m/s]."""
     return answer.best * (1.0 + question.tolerance)
 
 
-def _active(question: Question, answer: Answer) -> NDArray[np.intp]:
+def _active(question: StageQuery, answer: StageCover) -> NDArray[np.intp]:
+    """Return the cells to be cut: those above the goal that are not too small, highest first."""
     cells = answer.cells
     excess = answer.enclosed.high - _goal(question, answer)
     wide = ((cells.high - cells.low) * WEIGHTS).max(axis=0) > FINE * cells.high[WHEEL]
@@ -155,8 +193,8 @@ def _active(question: Question, answer: Answer) -> NDArray[np.intp]:
     return over[order[:MOST_AT_ONCE]]
 
 
-def _best(question: Question, points: Enclosed) -> float:
-    """Return the greatest exit speed at points that keep the limits [m/s]."""
+def _best(question: StageQuery, points: Enclosed) -> float:
+    """Return the greatest exit speed at points within the allowed peak acceleration [m/s]."""
     return float(points.low[points.strain <= question.strain].max(initial=0.0))
 
 
@@ -164,8 +202,8 @@ def _empty() -> Enclosed:
     return Enclosed(*(np.zeros(0) for _ in range(7)))
 
 
-def _points(question: Question, cells: Cells, score: Floats) -> Cells:
-    """Return the points at the fastest entries, in the middle and at the top of the cells of greatest score."""
+def _points(question: StageQuery, cells: Cells, score: Floats) -> Cells:
+    """Return points at the fastest entry, middle and top wheel speed of the cells with the greatest score."""
     chosen = cells.take(np.argsort(-score, kind="stable")[:SAMPLED])
     middle = 0.5 * (chosen.low + chosen.high)
     fastest = chosen.high[ENTRY]
@@ -177,8 +215,8 @@ def _points(question: Question, cells: Cells, score: Floats) -> Cells:
     return parts[0].join(parts[1])
 
 
-def _cut(question: Question, cells: Cells) -> Cells:
-    """Return the cells cut in PARTS across the side whose width matters most."""
+def _cut(question: StageQuery, cells: Cells) -> Cells:
+    """Return the cells cut in PARTS across the side with the greatest weighted width."""
     width = (cells.high - cells.low) * WEIGHTS
     if not question.entries.spins:
         width[BAND] = 0.0
@@ -204,13 +242,12 @@ def _run(enclose: Enclose, cells: Cells, steps: int) -> Enclosed:
     return out
 
 
-def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
-    """Return the bounds with their step error, and whether it is known of all.
+def _checked(question: StageQuery, answer: StageCover) -> tuple[Enclosed, bool]:
+    """Return the enclosures widened by their step error, and whether it is known for all relevant cells.
 
-    Steps are halved until the ends stay put. Halving takes three quarters off the error, so a third of the last move is
-    left: ends are moved on by that, and put out by a whole move, more than is left if halving took but half off. A cell
-    far from the best, or whose bound is loose, may move by a part of its distance; a little more does no harm where the
-    end stays below what is near enough, or below another's that is known.
+    Steps are halved until the ends change little. At order 2 halving leaves a third of the last change as error: ends
+    are extrapolated by that and widened by the whole change, which suffices even at order 1. A cell far from the best
+    may change by a part of its distance from it, and a cell below the goal or below a known bound by a little more.
     """
     cells, enclosed = answer.cells, answer.enclosed
     goal = _goal(question, answer)
@@ -226,7 +263,7 @@ def _checked(question: Question, answer: Answer) -> tuple[Enclosed, bool]:
         allowed = np.maximum(STEP_ERROR * goal, np.where(top < goal, FAR_ERROR, LOOSE_ERROR) * np.abs(goal - top))
         known = max(goal, float(ends.high[moved <= allowed].max(initial=0.0)))
         harmless = (ends.high <= known) & (moved <= SMALL_ERROR * goal)
-        # Too long a step may stop what would get through.
+        # Too long a step may stop what would pass.
         moving = ((moved > allowed) & ~harmless) | ((fine.high <= 0.0) & (steps < SURE_OF_JAMS))
         if steps >= FINEST or question.meter.spent > most:
             return enclosed, not moving.any()

@@ -1,7 +1,7 @@
-"""Normal force along one contact, for all set speeds of an interval at once.
+"""Range of the normal force along one contact, over an interval of set speeds.
 
 Wheels grow with set speed, so the crush has a least and a greatest value at each place; tilt does not change, as the
-axes stay where they are. Out of contact the least normal is 0. Round shapes: c = reach − √(x² + h²); a rod has a ramp,
+axes do not move. Out of contact the least normal force is 0. Round shapes: c = reach − √(x² + h²); a rod has a ramp,
 its length and a ramp, along which dc/dξ = −(ξ − end)/(R + growth); see physics.contact.profile.
 """
 
@@ -26,7 +26,7 @@ from stager.physics.rotor import nip_growth
 
 @dataclass(frozen=True, slots=True)
 class Press:
-    """What presses in each cell.
+    """The contact of each cell.
 
     columns: see PRESS, (cells, PRESS); stored: greatest crush energy of one side [J], most_tilted: least cos φ [-],
     (cells,).
@@ -38,7 +38,7 @@ class Press:
 
 
 def press_between(launcher: Launcher, stage: Stage, low: Floats, high: Floats) -> Press:
-    """The contact of `stage` with set speeds between `low` and `high` [m/s], both sides alike, arrays (cells,)."""
+    """Return the contact of `stage` for set speeds from `low` to `high` [m/s], (cells,), equal on both sides."""
     least, most = (
         np.broadcast_to(np.asarray(nip_growth(stage, speed, speed), dtype=np.float64), low.shape)
         for speed in (low, high)
@@ -59,24 +59,31 @@ def press_between(launcher: Launcher, stage: Stage, low: Floats, high: Floats) -
 
 
 def _energy(launcher: Launcher, crush: Floats) -> Floats:
+    """Return the energy of a crush of one side [J]."""
     contact = launcher.contact
     return np.asarray(contact.stiffness * crush ** (contact.exponent + 1.0) / (contact.exponent + 1.0))
 
 
-ROUND_PIECES, ROD_PIECES = 2, 3
+ROUND_PIECES = 2
+"""Smooth pieces of the contact of a round shape: before and behind the axis plane."""
+ROD_PIECES = 3
+"""Smooth pieces of the contact of a rod: ramp, length, ramp."""
 MIDDLE = 1
+"""Index of a rod's length among them."""
 
 
 @inlined
 def pieces(body: Any) -> int:
-    """Return how many smooth pieces a contact has."""
+    """Return the number of smooth pieces of a contact."""
     return ROUND_PIECES if body[ROD_LENGTH] < 0.0 else ROD_PIECES
 
 
 @inlined
 def piece(body: Any, press: Any, number: int) -> tuple[float, float, float]:
-    """Return where a smooth piece starts and how long it is [m], and how its parameter τ from 0 to 1 bends it: −1
-    opening x = τ², 1 closing, 0 straight."""
+    """Return start and length of a smooth piece [m], and its bend.
+
+    With the parameter τ from 0 to 1, bend −1: x ∝ τ² (entry), 1: 1 − x ∝ (1 − τ)² (exit), 0: x ∝ τ.
+    """
     length = body[ROD_LENGTH]
     if length < 0.0:
         half = sqrt(press[MOST_REACH] * press[MOST_REACH] - press[HEIGHT] * press[HEIGHT])
@@ -99,10 +106,10 @@ def along(start: float, span: float, bend: float, parameter: float) -> tuple[flo
 
 
 class Pressed(NamedTuple):
-    """What presses at one place.
+    """Ranges of forces at one place.
 
-    low, high: normal N of a side [N]; cosine: cos φ [-]; tilt_*: the normal's share along the barrel [-]; loss_*: loss
-    of a side along the barrel [N].
+    low, high: normal force N of a side [N]; cosine: cos φ [-]; tilt_*: share of N along the barrel [-]; loss_*: rolling
+    loss of a side along the barrel [N].
     """
 
     low: float
@@ -116,7 +123,7 @@ class Pressed(NamedTuple):
 
 @compiled
 def pressed(body: Any, press: Any, number: int, place: float) -> Pressed:
-    """Return what presses at `place` [m] in a piece."""
+    """Return the ranges of forces at `place` [m] in a piece."""
     length, factor, exponent = body[ROD_LENGTH], body[STIFFNESS], body[EXPONENT]
     if length < 0.0:
         if number > 0:
@@ -147,7 +154,7 @@ def _crush(depth: float, ramp: float, past: float) -> float:
 
 @inlined
 def push(pressed: Any, grip: float, count: float, sign: float) -> tuple[float, float]:
-    """Return N·grip + count·(N t + l) [N] at its greatest (sign 1) or least (−1), and the N [N] that it takes."""
+    """Return the greatest (sign 1) or least (−1) of N·grip + count·(N t + l) [N], and the N [N] where it is taken."""
     tilt, lost = (pressed.tilt_high, pressed.loss_high) if sign > 0.0 else (pressed.tilt_low, pressed.loss_low)
     share = grip + count * tilt
     normal = pressed.high if sign * share > 0.0 else pressed.low

@@ -1,4 +1,4 @@
-"""What goes through the certificate."""
+"""Records of the bound: cells of entry and wheel speed, and enclosures of their exits."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from stager.model.arrays import Floats
 
 RESIDUE = 1e-5
-"""Share of the exit speed that bounds are put out by beyond what halving the steps tells [-]."""
+"""Share of the exit speed by which bounds are widened beyond the step error found by halving steps [-]."""
 ENTRY, BAND, WHEEL = range(3)
-"""Sides of a cell."""
+"""Sides of a cell, see `Cells`."""
 
 
 @dataclass(slots=True)
 class Meter:
-    """What bounds have cost: steps of single cells."""
+    """Counts the integration steps of single cells."""
 
     spent: int = 0
 
@@ -27,8 +27,8 @@ class Meter:
 class Cells:
     """Boxes from `low` to `high`, arrays (sides, cells) [m/s].
 
-    Sides: ENTRY, the entry's leading speed Y = v + β rΩ; BAND, z = v − rΩ (without spin both are v); WHEEL, the set
-    surface speed. group: which entry each belongs to, (cells,).
+    Sides: ENTRY, Y = v + β rΩ at the entry; BAND, z = v − rΩ at the entry (without spin both are v); WHEEL, the set
+    surface speed. group: index of the entry box that each belongs to, (cells,).
     """
 
     low: Floats
@@ -43,7 +43,7 @@ class Cells:
         return Cells(self.low[:, chosen], self.high[:, chosen], self.group[chosen])
 
     def join(self, other: Cells) -> Cells:
-        """These and the others."""
+        """Return these and the other cells."""
         return Cells(
             np.hstack([self.low, other.low]), np.hstack([self.high, other.high]),
             np.concatenate([self.group, other.group]),
@@ -52,11 +52,10 @@ class Cells:
 
 @dataclass(frozen=True, slots=True)
 class Enclosed:
-    """Where cells leave a stage, arrays (cells,).
+    """Enclosures of the exits of cells, arrays (cells,).
 
-    low, high: exit speed [m/s] (high 0: all jam, low 0: some may); lead_low, lead_high, band_low, band_high: its state
-    as the next stage's ENTRY and BAND [m/s]; strain: every throw of the cell has a peak acceleration of at least this
-    [m/s^2].
+    low, high: exit speed [m/s] (high 0: all throws jam, low 0: some may); lead_low, lead_high, band_low, band_high:
+    ranges of the next stage's ENTRY and BAND [m/s]; strain: least peak acceleration of any throw of the cell [m/s^2].
     """
 
     low: Floats
@@ -68,39 +67,42 @@ class Enclosed:
     strain: Floats
 
     def take(self, chosen: NDArray[np.bool_] | NDArray[np.intp]) -> Enclosed:
-        """Those of the chosen cells."""
+        """Return the enclosures of the chosen cells."""
         return Enclosed(*(value[chosen] for value in self._all()))
 
     def join(self, other: Enclosed) -> Enclosed:
-        """These and the others."""
+        """Return these and the other enclosures."""
         return Enclosed(*(np.concatenate(pair) for pair in zip(self._all(), other._all(), strict=True)))
 
     def put(self, chosen: NDArray[np.intp], other: Enclosed) -> Enclosed:
-        """These with the chosen cells' replaced."""
+        """Return these with those of the chosen cells replaced."""
         fresh = [value.copy() for value in self._all()]
         for value, new in zip(fresh, other._all(), strict=True):
             value[chosen] = new
         return Enclosed(*fresh)
 
     def apart(self, other: Enclosed) -> Floats:
-        """Return how far the upper ends and the bands' lie apart [m/s]."""
+        """Return the greatest distance of the ends from those of `other` [m/s], lower ends of exit speed left out."""
         pairs = zip(self._all()[1:6], other._all()[1:6], strict=True)
         ends = [np.abs(one - two) for number, (one, two) in enumerate(pairs) if number != 1]
         return np.asarray(np.max(ends, axis=0))
 
     def beyond(self, other: Enclosed) -> Enclosed:
-        """Ends a third of the way from those of `other` farther on, where neither has any that jam."""
+        """Return ends extrapolated from those of `other`, found with twice the step (Richardson, order 2).
+
+        Where throws may jam the ends stay.
+        """
         free = (self.low > 0) & (other.low > 0)
         pairs = list(zip(self._all()[:6], other._all()[:6], strict=True))
         ends = [np.where(free, one + (one - two) / 3.0, one) for one, two in pairs]
         return Enclosed(*[*ends, self.strain])
 
     def settled(self, other: Enclosed, moved: Floats) -> Enclosed:
-        """Ends moved on from those of `other`, in steps twice as long, and put out by all that they `moved` [m/s]."""
+        """Return ends extrapolated from those of `other`, and widened by the distance `moved` between them [m/s]."""
         return self.beyond(other).widened(moved + RESIDUE * self.high)
 
     def widened(self, by: Floats) -> Enclosed:
-        """With ends put out `by` [m/s]; what jams still jams."""
+        """Return the ranges widened `by` [m/s]; where all throws jam they stay."""
         through = self.high > 0
         by = np.where(through, by, 0.0)
         return Enclosed(
@@ -115,7 +117,7 @@ class Enclosed:
 
 
 Enclose = Callable[[Cells, int], Enclosed]
-"""Where cells leave a stage, in at least so many steps a piece of the way."""
+"""Returns the enclosures of cells, integrated in at least so many steps for each smooth piece of the contact."""
 
 Ceiling = Callable[[Cells], Floats]
-"""Exit speeds that no throw of the cells exceeds [m/s], known without a look at their contact."""
+"""Returns exit speeds that no throw of the cells exceeds [m/s], without integration."""

@@ -13,8 +13,8 @@ rod against an idler of mass b m = J_B/R², u_B its speed; Y = v + b u_B, z = v 
 rod against a rail: the same with b = ∞ (v = z), and one normal along the barrel instead of two.
 
 F_A drives Y, the other side holds z near 0, H is nearly conserved: only Y grows. Rolling is not assumed. Along the
-barrel all are divided by v = (Y + β z)/(1 + β), and Y² stands for Y. Where v nears 0 that says little, so v² has an
-upper bound of its own: m (v²)' = 2 (F_A cos φ + F_B + N t) with each force at its greatest.
+barrel all are divided by v = (Y + β z)/(1 + β), and Y² is used for Y. This is loose where v nears 0, so v² has an upper
+bound of its own: m (v²)' = 2 (F_A cos φ + F_B + N t) with each force at its greatest.
 """
 
 from __future__ import annotations
@@ -29,20 +29,20 @@ from stager.bounds.columns import (
     BARRIER_HIGH, BARRIER_LOW, DIP, FASTEST, HELD_NORMALS, HOLD_LOW, INERTIA, JAMS, MASS, NORMALS, OF_BAND, OF_LEAD,
     RATIO, ROLLS, SET_HIGH, SET_LOW, STALLS, STRAIN, WHEEL_MASS,
 )  # fmt: skip
-from stager.bounds.integrate import GAIN, OWN, ROOM, SEEN, Run, marching
+from stager.bounds.integrate import GAIN, OWN, WORKSPACE, SEEN, Run, integrator
 from stager.bounds.normal_force import pressed, push
-from stager.bounds.speed_limits import motor_force, reach
+from stager.bounds.speed_limits import motor_force, speed_ranges
 from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, both, extreme, greatest, least, per_speed, slip_of
 from stager.model.arrays import Floats
 from stager.physics.compiled import compiled, entry, inlined
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
-    """What tells the kinds apart.
+class Coefficients:
+    """Coefficients of the equations of a kind of stage.
 
-    inertia: β of a round shape, b of a rod (infinite against a rail); rolls; normals: how many act along the barrel;
-    held_normals: how many of them act on M H'; ratio: κ.
+    inertia: β of a round shape, b of a rod (infinite against a rail); rolls: a round shape; normals: number of normal
+    forces along the barrel; held_normals: the same in M H'; ratio: κ.
     """
 
     inertia: float
@@ -59,26 +59,27 @@ class Form:
         return 1.0 / (1.0 + self.inertia), self.inertia / (1.0 + self.inertia)
 
     def speed(self, lead: Floats, band: Floats) -> Floats:
-        """v [m/s] by Y and z [m/s]."""
+        """Return v [m/s] from Y and z [m/s]."""
         of_lead, of_band = self.mix
         return of_lead * lead + of_band * band
 
 
-def rail_form(inertia_factor: float, mass: float, wheel_mass: float) -> Form:
-    """Return a round shape of `mass` [kg] on a rail; wheel_mass J/R² [kg]."""
-    return Form(inertia_factor, True, 1.0, 0.5, mass / (2.0 * wheel_mass))
+def rail_coefficients(inertia_factor: float, mass: float, wheel_mass: float) -> Coefficients:
+    """Return the coefficients of a round shape of `mass` [kg] on a rail; wheel_mass: J/R² [kg]."""
+    return Coefficients(inertia_factor, True, 1.0, 0.5, mass / (2.0 * wheel_mass))
 
 
-def rod_form(mass: float, wheel_mass: float, idler_mass: float | None) -> Form:
-    """Return a rod of `mass` [kg] against an idler of J_B/R² = idler_mass [kg], or a rail (None)."""
+def rod_coefficients(mass: float, wheel_mass: float, idler_mass: float | None) -> Coefficients:
+    """Return the coefficients of a rod of `mass` [kg] against a rail (None), or an idler of mass J_B/R² [kg]."""
     if idler_mass is None:
-        return Form(np.inf, False, 1.0, 1.0, mass / wheel_mass)
-    return Form(idler_mass / mass, False, 2.0, 2.0, mass / wheel_mass)
+        return Coefficients(np.inf, False, 1.0, 1.0, mass / wheel_mass)
+    return Coefficients(idler_mass / mass, False, 2.0, 2.0, mass / wheel_mass)
 
 
 LEAD, BAND, HELD, SPEED = 0, 2, 4, 6
 """Rows of the state: Y⁺², Y⁻², z⁺, z⁻, H⁺, H⁻, (v²)⁺."""
 WIDE = 0.05
+"""Width of z over the greatest speed from which on the bound of v² is used [-]."""
 
 
 class Shares(NamedTuple):
@@ -109,14 +110,17 @@ def shares_of(body: Any, cosine: float) -> Shares:
 
 @inlined
 def speed_of(body: Any, lead: float, band: float) -> Any:
-    """Return v [m/s] by Y and z [m/s]."""
+    """Return v [m/s] from Y and z [m/s]."""
     return body[OF_LEAD] * lead + body[OF_BAND] * band
 
 
 @compiled
-def brace(run: Any, number: int, place: float, ahead: float, state: Any) -> None:
-    """See `marching`: z cannot cross what the rail holds against any grip of the wheel, so that no stiffness carries a
-    bound beyond."""
+def set_barriers(run: Any, number: int, place: float, ahead: float, state: Any) -> None:
+    """Set barriers of z, see `integrator`.
+
+    z cannot cross the values at which the rail balances any grip of the wheel; so a stiff step cannot carry a bound
+    beyond them.
+    """
     if run.body[ROLLS] > 0.0:
         most, least_of_all = holds(run, number, place)
         most_ahead, least_ahead = holds(run, number, ahead)
@@ -126,7 +130,7 @@ def brace(run: Any, number: int, place: float, ahead: float, state: Any) -> None
 
 @compiled
 def holds(run: Any, number: int, place: float) -> tuple[float, float]:
-    """Return the z [m/s] above which its rate is negative, and below which it is positive, whatever the wheel does."""
+    """Return the z [m/s] above which its rate is negative, and below which it is positive, at any grip."""
     now = pressed(run.body, run.press, number, place)
     shares = shares_of(run.body, now.cosine)
     most, least_of_all = -np.inf, np.inf
@@ -143,14 +147,14 @@ def holds(run: Any, number: int, place: float) -> tuple[float, float]:
 
 @compiled
 def rate(run: Any, number: int, place: float, state: Any, seeing: bool) -> None:
-    """See `marching`. SEEN: least acceleration [m/s^2]."""
+    """See `integrator`. SEEN: least acceleration [m/s^2]."""
     body, lane, gain, own = run.body, run.lane, run.room[GAIN], run.room[OWN]
     now = pressed(body, run.press, number, place)
     shares, count = shares_of(body, now.cosine), body[NORMALS]
     high, low = sqrt(max(state[LEAD], 0.0)), sqrt(max(state[LEAD + 1], 0.0))
     wheel_high, wheel_low = state[HELD] + lane[SET_HIGH], state[HELD + 1] + lane[SET_LOW]
     one, two = shares.slip_band * state[BAND], shares.slip_band * state[BAND + 1]
-    # Slip but for what Y takes of it: in the whole box, and on the two faces of z.
+    # Slip without the term of Y, in the whole box and on the two faces of z.
     most_slip, least_slip = wheel_high + max(one, two), wheel_low + min(one, two)
     weakest = least(run.traction, least_slip - shares.slip_lead * high, most_slip - shares.slip_lead * low)[0]
     strongest = greatest(run.traction, least_slip - shares.slip_lead * high, most_slip - shares.slip_lead * low)[0]
@@ -185,9 +189,9 @@ def rate(run: Any, number: int, place: float, state: Any, seeing: bool) -> None:
 def band_rate(
     run: Any, now: Any, shares: Any, band: float, first: float, last: float, high: float, low: float, sign: float
 ) -> tuple[float, float]:
-    """Return the rate of z on its face and its own derivative, for slips from `first` to `last` [m/s].
+    """Return the rate of z on its face and its derivative by z, for slips from `first` to `last` [m/s].
 
-    It is linear in φ_A but for the bend where a rail lets go.
+    It is linear in φ_A, with a bend where the projectile lifts off the rail.
     """
     body = run.body
     least_grip, slope_least = least(run.traction, first, last)
@@ -222,12 +226,12 @@ def pressing_of(body: Any, now: Any, grip: float) -> float:
 
 
 @compiled
-def keep(run: Any, state: Any) -> None:
-    """Keep the state within what `reach` allows, and v² within what Y and z make of it."""
+def clip(run: Any, state: Any) -> None:
+    """Clip a state to the ranges of `speed_ranges`, and v² to the value from Y and z."""
     body, lane, ratio = run.body, run.lane, run.body[RATIO]
     lead = sqrt(max(state[LEAD], 0.0))
     fast = fast_of(run, lead, state)
-    spin_low, spin_high, wheel_low, wheel_high = reach(body, lane, max(lane[FASTEST], fast))
+    spin_low, spin_high, wheel_low, wheel_high = speed_ranges(body, lane, max(lane[FASTEST], fast))
     if body[OF_LEAD] > 0.0:
         lead = min(lead, fast + body[INERTIA] * spin_high)
     band = min(min(state[BAND], lane[BARRIER_HIGH]), fast - spin_low)
@@ -242,7 +246,7 @@ def keep(run: Any, state: Any) -> None:
 
 @compiled
 def fast_of(run: Any, lead: float, state: Any) -> Any:
-    """Return the greatest v; by its own bound only where z is wide, as that bound is integrated less closely."""
+    """Return the greatest v [m/s]; from the bound of v² only where z is wide, as that is integrated less closely."""
     mixed = max(speed_of(run.body, lead, state[BAND]), 0.0)
     if state[BAND] - state[BAND + 1] > WIDE * max(run.lane[SET_HIGH], run.lane[FASTEST]):
         return min(sqrt(max(state[SPEED], 0.0)), mixed)
@@ -251,7 +255,7 @@ def fast_of(run: Any, lead: float, state: Any) -> Any:
 
 @compiled
 def scale(run: Any, state: Any, row: int) -> Any:
-    """See `marching`."""
+    """See `integrator`."""
     lane = run.lane
     top = max(lane[SET_HIGH], lane[FASTEST])
     if row < BAND or row == SPEED:
@@ -260,8 +264,8 @@ def scale(run: Any, state: Any, row: int) -> Any:
 
 
 @compiled
-def note(run: Any, state: Any) -> None:
-    """See `marching`."""
+def end_step(run: Any, state: Any) -> None:
+    """See `integrator`."""
     body, lane = run.body, run.lane
     lead = sqrt(max(state[LEAD], 0.0))
     fast, slow = fast_of(run, lead, state), min(speed_of(body, lead, state[BAND]), 0.0)
@@ -274,12 +278,12 @@ def note(run: Any, state: Any) -> None:
 
 
 @compiled
-def feel(run: Any, seen: Any) -> None:
-    """Take in the least acceleration; see `marching`."""
+def record(run: Any, seen: Any) -> None:
+    """Record the least peak acceleration; see `integrator`."""
     run.lane[STRAIN] = max(run.lane[STRAIN], seen[0])
 
 
-march = marching(rate, brace, keep, scale, note, feel)
+integrate = integrator(rate, set_barriers, clip, scale, end_step, record)
 
 
 @entry
@@ -287,17 +291,17 @@ def driven_cells(
     low: int, high: int, traction: Traction, other: Traction, body: Floats, press: Floats, lanes: Floats,
     states: Floats, steps: int,
 ) -> None:  # fmt: skip
-    """Take the bounds of the cells from `low` up to `high` through a stage with one driven wheel.
+    """Integrate the bounds of the cells from index `low` to before `high` through a stage with one driven wheel.
 
     Parameters
     ----------
     body, press, lanes : arrays, shapes (BODY,), (cells, PRESS), (cells, LANE)
         See `columns`; lanes are written to.
     states : array, shape (cells, 7)
-        At the entry, replaced by the exit's.
+        At the entry; replaced by those at the exit.
     steps : int
-        See `marching`.
+        See `integrator`.
     """
-    room = np.zeros(ROOM)
+    room = np.zeros(WORKSPACE)
     for n in range(low, high):
-        march(Run(traction, other, body, press[n], lanes[n], room), states[n], steps)
+        integrate(Run(traction, other, body, press[n], lanes[n], room), states[n], steps)

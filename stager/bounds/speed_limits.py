@@ -1,9 +1,9 @@
-"""What a driven wheel's motor may add within a contact, and what spin and wheels cannot exceed.
+"""Force of a driven wheel's motor within a contact, and limits of spin and wheel speed.
 
-q = rΩ rises past max(q at the start, v so far) only while the wheel rubs it forward, u > v cos φ + q, and a wheel is
-faster than set only if it has been sped up by the projectile, without its motor. Since the last moment with u = U,
-energy has not grown: at a first q above the rest, M u² ≤ M U² + m v² + 2 S, S the crush energy, hence
-q² < U² + (m v² + 2 S)/M; then for the wheel M u² ≤ M U² + m v² + β m q² + 2 S. Backwards likewise, from the last
+q = rΩ rises past max(q at the start, v so far) only while the wheel drives it forward, u > v cos φ + q, and a wheel is
+faster than set only if the projectile has sped it up, against its motor. Since the last moment with u = U, energy has
+not grown: at a first q above that maximum M u² ≤ M U² + m v² + 2 S, S the crush energy, hence
+q² < U² + (m v² + 2 S)/M; then for the wheel M u² ≤ M U² + m v² + β m q² + 2 S. Backwards it is the same from the last
 moment with u = 0.
 """
 
@@ -25,10 +25,11 @@ from stager.physics.rotor import driven_inertia
 
 @dataclass(frozen=True, slots=True)
 class Motor:
-    """Torque beyond what holds the set speed, as a force τ/R at the rim [N].
+    """A motor, its torque as a force τ/R at the rim [N].
 
-    slope a speed lost [N s/m]; stall: τ/R at the current limit without load [N] (inf: no limit);
-    wheel_mass M = J/R² [kg]. Without a drive all are 0.
+    slope: force for each speed lost [N s/m]; stall: force at the current limit [N] (inf: no limit); idling: force of
+    the no-load current [N]; windage_of: the stage whose windage it overcomes, None without a motor; wheel_mass: M =
+    J/R² [kg]. Without a motor forces are 0.
     """
 
     slope: float
@@ -65,17 +66,19 @@ def motor_of(stage: Stage) -> Motor:
 
 @inlined
 def motor_force(body: Any, lost: float, holding: float) -> Any:
-    """Return a motor's force at the rim [N] where the wheel has lost `lost` [m/s] from a speed that takes `holding`
-    [N]: rises with the one, falls with the other."""
+    """Return a motor's force at the rim beyond `holding` [N], the force that holds the set speed.
+
+    lost: speed lost from the set speed [m/s]. The force rises with `lost` and falls with `holding`.
+    """
     return min(max(body[MOTOR_SLOPE] * lost, -holding), max(body[STALL] - holding, 0.0))
 
 
 @inlined
-def reach(body: Any, lane: Any, fastest: float) -> tuple[float, float, float, float]:
+def speed_ranges(body: Any, lane: Any, fastest: float) -> tuple[float, float, float, float]:
     """Return the least and greatest q, least and greatest u [m/s], where v has been up to `fastest` [m/s].
 
-    SPIN_LOW, SPIN_HIGH of the lane: q at the start [m/s]; CRUSH: 2 S/m [m^2/s^2]; TURNING of the body: β, 0 for what
-    does not turn, where q is an idler's speed, from 0 to the projectile's; LIGHT: m/M of the lightest wheel.
+    SPIN_LOW, SPIN_HIGH of the lane: q at the start [m/s]; CRUSH: 2 S/m [m^2/s^2]; TURNING of the body: β, 0 for rods,
+    where q is an idler's speed, from 0 to the projectile's; LIGHT: m/M of the lightest wheel.
     """
     high, light = lane[SET_HIGH], body[LIGHT]
     if body[TURNING] == 0.0:

@@ -1,4 +1,4 @@
-"""Which bound serves which stage."""
+"""Choose the theorem for a stage, and integrate cells with it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from stager.bounds import columns
 from stager.bounds.normal_force import Press, press_between
 from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
-from stager.bounds.single_driven import Form, driven_cells, rail_form, rod_form
+from stager.bounds.single_driven import Coefficients, driven_cells, rail_coefficients, rod_coefficients
 from stager.bounds.speed_limits import Motor, motor_of
 from stager.bounds.symmetric_pair import pair_cells
 from stager.bounds.traction import Traction, traction_of
@@ -22,45 +22,48 @@ from stager.physics.contact.run import share
 
 
 def spins(launcher: Launcher, stage: Stage) -> bool:
-    """Return whether what leaves `stage` may spin."""
+    """Return whether the projectile may leave `stage` with spin."""
     return launcher.projectile.shape.rolls and not stage.layout.side_b_driven
 
 
 def enclosure(launcher: Launcher, stage: Stage, *, spins: bool, meter: Meter | None = None) -> Enclose | str:
-    """Return where cells leave `stage`, or what there is no theorem of; entries may spin or not, meter counts steps."""
+    """Return the enclosure of `stage`, or the kind of stage that has no theorem.
+
+    spins: the projectile may enter with spin; meter: counts steps.
+    """
     meter = Meter() if meter is None else meter
     contact, layout = launcher.contact, stage.layout
     creep = float(contact.creep)
     wheel, rail = (traction_of(law, creep) for law in (contact.friction, contact.rail_friction))
     if layout.side_b_driven:
-        return "pairs behind what lets the projectile spin" if spins else even_pair(launcher, stage, wheel, meter)
+        return "pairs behind what lets the projectile spin" if spins else symmetric_pair(launcher, stage, wheel, meter)
     if not layout.side_b_turns:
-        return led(launcher, stage, wheel, rail, meter)
+        return single_driven(launcher, stage, wheel, rail, meter)
     if launcher.projectile.shape.rolls:
         return "idlers that a round projectile turns"
-    return led(launcher, stage, wheel, wheel, meter)
+    return single_driven(launcher, stage, wheel, wheel, meter)
 
 
-def even_pair(launcher: Launcher, stage: Stage, traction: Traction, meter: Meter) -> Enclose:
-    """Return a pair of equal wheels; the projectile does not spin."""
+def symmetric_pair(launcher: Launcher, stage: Stage, traction: Traction, meter: Meter) -> Enclose:
+    """Return the enclosure of a pair with both wheels at one speed, without spin."""
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
-        return _even(launcher, stage, traction, cells, steps, meter, heated=False)[0]
+        return _integrate_pair(launcher, stage, traction, cells, steps, meter, heated=False)[0]
 
     return enclose
 
 
 def heated_pair(launcher: Launcher, stage: Stage) -> Callable[[Cells, int], tuple[Enclosed, Floats]]:
-    """Return the same, and the least slip heat of each cell [J], both sides."""
+    """Return the enclosure of such a pair that also gives the least slip heat of each cell [J], both sides."""
     traction, meter = traction_of(launcher.contact.friction, float(launcher.contact.creep)), Meter()
 
     def enclose(cells: Cells, steps: int) -> tuple[Enclosed, Floats]:
-        return _even(launcher, stage, traction, cells, steps, meter, heated=True)
+        return _integrate_pair(launcher, stage, traction, cells, steps, meter, heated=True)
 
     return enclose
 
 
-def _even(
+def _integrate_pair(
     launcher: Launcher, stage: Stage, traction: Traction, cells: Cells, steps: int, meter: Meter, *, heated: bool
 ) -> tuple[Enclosed, Floats]:
     motor, entry = motor_of(stage), cells.high[ENTRY]
@@ -68,18 +71,18 @@ def _even(
     lanes, body = _lanes(motor, press, cells, entry), _body(launcher, motor)
     ends = np.stack([entry, cells.low[ENTRY]])
     states = np.concatenate([ends**2, body[columns.RATIO] * ends, np.zeros((int(heated), entry.size))])
-    state = _march(pair_cells, (traction,), body, press, lanes, states, steps, meter)
+    state = _integrate(pair_cells, (traction,), body, press, lanes, states, steps, meter)
     jams, stalls = lanes[:, columns.JAMS] > 0, lanes[:, columns.STALLS] > 0
     high = np.minimum(np.sqrt(state[0]), _ceiling(launcher, motor, press, cells))
     high = np.where(jams, 0.0, high)
-    # What gets through where some stop is above the lower bound all the same.
+    # Throws that pass are above the lower bound even where others stop.
     slowest = np.minimum(np.sqrt(state[1]), high)
     low = np.where(stalls, 0.0, slowest)
     return Enclosed(low, high, slowest, high, low, high, lanes[:, columns.STRAIN]), state[-1]
 
 
 def _body(launcher: Launcher, motor: Motor) -> Floats:
-    """Return what all cells of a pair have in common; see `columns.BODY`."""
+    """Return the values that all cells of a stage share; see `columns.BODY`."""
     projectile, contact, body = launcher.projectile, launcher.contact, np.zeros(columns.BODY)
     mass = float(projectile.mass)
     body[columns.MASS], body[columns.WHEEL_MASS] = mass, motor.wheel_mass
@@ -95,7 +98,7 @@ def _body(launcher: Launcher, motor: Motor) -> Floats:
 
 
 def _lanes(motor: Motor, press: Press, cells: Cells, fastest: Floats) -> Floats:
-    """Return cells at their entry, the fastest at `fastest` [m/s]; see `columns.LANE`."""
+    """Return the state of cells at their entry, see `columns.LANE`; fastest: greatest entry speed [m/s]."""
     lanes, wheel = np.zeros((len(cells), columns.LANE)), (cells.low[WHEEL], cells.high[WHEEL])
     lanes[:, columns.SET_LOW], lanes[:, columns.SET_HIGH] = wheel
     lanes[:, columns.HOLD_LOW], lanes[:, columns.HOLD_HIGH] = (motor.holding(speed) for speed in wheel)
@@ -105,11 +108,11 @@ def _lanes(motor: Motor, press: Press, cells: Cells, fastest: Floats) -> Floats:
     return lanes
 
 
-def _march(
+def _integrate(
     take: Entry, tractions: tuple[Traction, ...], body: Floats, press: Press, lanes: Floats, states: Floats, steps: int,
     meter: Meter,
 ) -> Floats:  # fmt: skip
-    """Return the states, (rows, cells), behind a contact; marks are left in the lanes, steps counted by the meter."""
+    """Return the states behind a contact, (rows, cells); results are also written to the lanes and the meter."""
     state = np.ascontiguousarray(states.T)
 
     def work(low: int, high: int) -> None:
@@ -123,23 +126,25 @@ def _march(
 
 
 CONTACTS = 2
-"""Contacts of a throw that take about as long as a cell."""
+"""Contacts of a throw that take as long as one cell."""
 
 
-def even_ceiling(launcher: Launcher, stage: Stage) -> Ceiling:
-    """Return what no throw through a pair exceeds, by energy alone."""
+def pair_ceiling(launcher: Launcher, stage: Stage) -> Ceiling:
+    """Return the bound of a pair by energy alone."""
     return lambda cells: _ceiling(
         launcher, motor_of(stage), press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL]), cells
     )
 
 
 def _ceiling(launcher: Launcher, motor: Motor, press: Press, cells: Cells) -> Floats:
-    """Friction speeds the projectile up only while v cos φ < u, and a wheel turns no faster than it is set or than the
-    projectile was before. Past the greater of entry and set speed v then grows by a change of cos φ, and by what the
-    crush gives back, Δv² ≤ 4 S/m with S the crush energy of a side. Both are taken twice.
+    """Return the greatest exit speed of cells by energy alone [m/s].
 
-    Without a motor there is no more energy than E = M U² + m v²/2 as it comes in. When friction drives last,
-    v cos φ ≤ u, so with Q ≤ 2 S in the crush (M cos² φ + m/2) v² + Q ≤ E; what comes after gives Q at most.
+    Friction speeds the projectile up only while v cos φ < u, and a wheel turns no faster than it is set or than the
+    projectile was before. Past the greater of entry and set speed, v grows only by a change of cos φ and by rebound of
+    the crush, Δv² ≤ 4 S/m with S the crush energy of a side. Both are counted twice.
+
+    Without a motor the energy is at most E = M U² + m v²/2 at the entry. When friction drives last, v cos φ ≤ u, so
+    with Q ≤ 2 S in the crush (M cos² φ + m/2) v² + Q ≤ E; afterwards at most Q is added.
     """
     mass, entry, wheel = float(launcher.projectile.mass), cells.high[ENTRY], cells.high[WHEEL]
     tilted = press.most_tilted
@@ -153,14 +158,15 @@ def _ceiling(launcher: Launcher, motor: Motor, press: Press, cells: Cells) -> Fl
     return np.asarray(np.sqrt(most))
 
 
-def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction, meter: Meter) -> Enclose:
-    """One driven wheel against a rail, or a rod's against an idler."""
-    motor, form = motor_of(stage), led_form(launcher, stage)
+def single_driven(launcher: Launcher, stage: Stage, traction: Traction, other: Traction, meter: Meter) -> Enclose:
+    """Return the enclosure of one driven wheel against a rail, or of a rod against an idler."""
+    motor, coefficients = motor_of(stage), coefficients_of(launcher, stage)
     body = _body(launcher, motor)
     mass, rolls = body[columns.MASS], launcher.projectile.shape.rolls
-    body[columns.RATIO], body[columns.INERTIA], body[columns.ROLLS] = form.ratio, form.inertia, float(form.rolls)
-    body[columns.NORMALS], body[columns.HELD_NORMALS] = form.normals, form.held_normals
-    body[columns.OF_LEAD], body[columns.OF_BAND] = form.mix
+    body[columns.RATIO], body[columns.INERTIA] = coefficients.ratio, coefficients.inertia
+    body[columns.ROLLS] = float(coefficients.rolls)
+    body[columns.NORMALS], body[columns.HELD_NORMALS] = coefficients.normals, coefficients.held_normals
+    body[columns.OF_LEAD], body[columns.OF_BAND] = coefficients.mix
     body[columns.TURNING] = launcher.projectile.shape.inertia_factor if rolls else 0.0
     body[columns.LIGHT] = mass / motor.wheel_mass
     sides = 2.0 if stage.layout.side_b_turns else 1.0
@@ -169,21 +175,21 @@ def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction, m
         lead = np.stack([cells.high[ENTRY], cells.low[ENTRY]])
         band = np.stack([cells.high[BAND], cells.low[BAND]])
         press = press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL])
-        entry = np.maximum(form.speed(lead, band), 0.0)
+        entry = np.maximum(coefficients.speed(lead, band), 0.0)
         lanes, turned = _lanes(motor, press, cells, entry[0]), 1.0 / (1.0 + body[columns.TURNING])
         lanes[:, columns.SPIN_LOW] = turned * (lead[1] - band[0])
         lanes[:, columns.SPIN_HIGH] = turned * (lead[0] - band[1])
         lanes[:, columns.CRUSH] = 2.0 * sides * press.stored / mass
-        states = np.concatenate([lead**2, band, form.ratio * lead, entry[:1] ** 2])
-        state = _march(driven_cells, (traction, other), body, press, lanes, states, steps, meter)
+        states = np.concatenate([lead**2, band, coefficients.ratio * lead, entry[:1] ** 2])
+        state = _integrate(driven_cells, (traction, other), body, press, lanes, states, steps, meter)
         jams, stalls = lanes[:, columns.JAMS] > 0, lanes[:, columns.STALLS] > 0
         roots = np.sqrt(state[:2])
-        ends = np.maximum(form.speed(roots, state[2:4]), 0.0)
+        ends = np.maximum(coefficients.speed(roots, state[2:4]), 0.0)
         ends[0] = np.sqrt(state[6])
         high = np.where(jams, 0.0, ends[0])
         low = np.where(stalls, 0.0, np.minimum(ends[1], high))
         strain = lanes[:, columns.STRAIN]
-        if not form.rolls:
+        if not coefficients.rolls:
             return Enclosed(low, high, low, high, low, high, strain)
         lead, band = (np.where(jams, 0.0, rows) for rows in (roots, state[2:4]))
         return Enclosed(low, high, lead[1], lead[0], band[1], band[0], strain)
@@ -191,14 +197,14 @@ def led(launcher: Launcher, stage: Stage, traction: Traction, other: Traction, m
     return enclose
 
 
-def led_form(launcher: Launcher, stage: Stage) -> Form:
-    """Return the equations of `stage`; see `single_driven.Form`."""
+def coefficients_of(launcher: Launcher, stage: Stage) -> Coefficients:
+    """Return the coefficients of the equations of `stage`."""
     projectile, wheel_mass = launcher.projectile, motor_of(stage).wheel_mass
     mass = float(projectile.mass)
     if projectile.shape.rolls:
-        return rail_form(projectile.shape.inertia_factor, mass, wheel_mass)
+        return rail_coefficients(projectile.shape.inertia_factor, mass, wheel_mass)
     if not stage.layout.side_b_turns:
-        return rod_form(mass, wheel_mass, None)
+        return rod_coefficients(mass, wheel_mass, None)
     if stage.idler_inertia is None:
         raise ValueError("an idler needs its inertia")
-    return rod_form(mass, wheel_mass, float(stage.idler_inertia) / float(stage.wheel.radius) ** 2)
+    return rod_coefficients(mass, wheel_mass, float(stage.idler_inertia) / float(stage.wheel.radius) ** 2)

@@ -1,4 +1,4 @@
-"""Bounds for a pair whose two wheels run alike and whose projectile does not spin; round shapes and rods.
+"""Bounds for a pair with both wheels at one speed and a projectile that does not spin; round shapes and rods.
 
 Theorem (M. Müller 1927; W. Walter, Differential and Integral Inequalities, 1970, from memory): bounds y⁻ ≤ y ≤ y⁺ of
 y' = f(x, y) hold throughout where they hold at the start and each component's upper bound obeys
@@ -29,7 +29,7 @@ from stager.bounds.columns import (
     CROSSING, DIP, FASTEST, HOLD_HIGH, HOLD_LOW, JAMS, MASS, RATIO, SET_HIGH, SET_LOW, STALLS, STORED, STRAIN,
     WHEEL_MASS,
 )  # fmt: skip
-from stager.bounds.integrate import GAIN, OWN, ROOM, SEEN, Run, marching, stand
+from stager.bounds.integrate import GAIN, OWN, WORKSPACE, SEEN, Run, integrator, no_barriers
 from stager.bounds.normal_force import pressed, push
 from stager.bounds.speed_limits import motor_force
 from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, extreme, greatest, least_lost
@@ -39,6 +39,7 @@ from stager.physics.compiled import compiled, entry, inlined
 W, H, HEAT = 0, 2, 4
 """Rows of the state: greatest and least of w, then of H, and where slip heat is asked for the least of it [J]."""
 HEAT_SCALE = 0.1
+"""Scale of errors of slip heat over the kinetic energy at the greatest speed [-]."""
 
 
 @inlined
@@ -49,9 +50,9 @@ def roots(state: Any) -> tuple[float, float]:
 
 @compiled
 def rate(run: Any, number: int, place: float, state: Any, seeing: bool) -> None:
-    """See `marching`. Slip heat is asked for where the state has a row for it.
+    """See `integrator`. Slip heat is computed where the state has a row for it.
 
-    SEEN: least acceleration, what the crest of friction would make [m/s^2], least and greatest slip [m/s].
+    SEEN: least acceleration, acceleration at the crest of friction [m/s^2], least and greatest slip [m/s].
     """
     body, lane, traction, gain, own = run.body, run.lane, run.traction, run.room[GAIN], run.room[OWN]
     now = pressed(body, run.press, number, place)
@@ -88,11 +89,11 @@ def rate(run: Any, number: int, place: float, state: Any, seeing: bool) -> None:
 
 
 @compiled
-def keep(run: Any, state: Any) -> None:
-    """Keep 0 ≤ u ≤ max(U, v so far): only a faster projectile speeds a wheel up past its set speed.
+def clip(run: Any, state: Any) -> None:
+    """Clip a state to 0 ≤ u ≤ max(U, v so far), as only a faster projectile speeds a wheel up past its set speed.
 
-    And with no more than it has: since the last moment with u = U the motor has given nothing, so with S the crush
-    energy of a side M u² ≤ M U² + m v²/2 + 2 S.
+    Energy limits that: since the last moment with u = U the motor has given nothing, so with S the crush energy of a
+    side M u² ≤ M U² + m v²/2 + 2 S.
     """
     lane, ratio = run.lane, run.body[RATIO]
     state[W] = max(state[W], 0.0)
@@ -107,7 +108,7 @@ def keep(run: Any, state: Any) -> None:
 
 @compiled
 def scale(run: Any, state: Any, row: int) -> Any:
-    """See `marching`."""
+    """See `integrator`."""
     lane = run.lane
     top = max(lane[SET_HIGH], lane[FASTEST])
     if row < H:
@@ -116,8 +117,8 @@ def scale(run: Any, state: Any, row: int) -> Any:
 
 
 @compiled
-def note(run: Any, state: Any) -> None:
-    """See `marching`."""
+def end_step(run: Any, state: Any) -> None:
+    """See `integrator`."""
     lane = run.lane
     lane[FASTEST] = max(lane[FASTEST], roots(state)[0])
     lane[DIP] += min(state[W], 0.0)
@@ -128,11 +129,11 @@ def note(run: Any, state: Any) -> None:
 
 
 @compiled
-def feel(run: Any, seen: Any) -> None:
-    """Take in least accelerations; see `marching`.
+def record(run: Any, seen: Any) -> None:
+    """Record the least peak acceleration; see `integrator`.
 
-    Where slips all lie above the crest, and later all below, every throw has passed it, and with it what it makes at
-    the least favourable of the places between.
+    Where all slips lie above the crest of friction, and later all below, every throw has passed the crest, and with it
+    at least the acceleration there at the least favourable place between.
     """
     lane, crest, pull = run.lane, run.traction.crest, seen[0]
     lane[CROSSING] = seen[1] if seen[2] > crest else min(lane[CROSSING], seen[1])
@@ -141,24 +142,24 @@ def feel(run: Any, seen: Any) -> None:
     lane[STRAIN] = max(lane[STRAIN], pull)
 
 
-march = marching(rate, stand, keep, scale, note, feel)
+integrate = integrator(rate, no_barriers, clip, scale, end_step, record)
 
 
 @entry
 def pair_cells(
     low: int, high: int, traction: Traction, body: Floats, press: Floats, lanes: Floats, states: Floats, steps: int
 ) -> None:
-    """Take the bounds of the cells from `low` up to `high` through a pair.
+    """Integrate the bounds of the cells from index `low` to before `high` through a pair.
 
     Parameters
     ----------
     body, press, lanes : arrays, shapes (BODY,), (cells, PRESS), (cells, LANE)
         See `columns`; lanes are written to.
     states : array, shape (cells, 4 or 5)
-        At the entry, replaced by the exit's.
+        At the entry; replaced by those at the exit.
     steps : int
-        See `marching`.
+        See `integrator`.
     """
-    room = np.zeros(ROOM)
+    room = np.zeros(WORKSPACE)
     for n in range(low, high):
-        march(Run(traction, traction, body, press[n], lanes[n], room), states[n], steps)
+        integrate(Run(traction, traction, body, press[n], lanes[n], room), states[n], steps)

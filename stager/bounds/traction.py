@@ -1,7 +1,7 @@
 """Extremes of friction over intervals of slip.
 
 φ(s) = μ(|s|)·tanh(s/ε) is odd. Its peaks and troughs at s > 0 are found once per law; over an interval the extremes
-are then at its ends, or at a peak or trough inside.
+are at its ends, or at a peak or trough inside.
 """
 
 from __future__ import annotations
@@ -19,18 +19,20 @@ from stager.physics.contact.equations import grip
 from stager.physics.friction.dispatch import number_and_values
 
 WIDEST_SLIP = 2000.0
+"""Greatest slip of the tables [m/s]."""
 ROUNDING = 1e-9
+"""Share taken off tabulated φ for rounding [-]."""
 LOST_BETWEEN = 1e-5
-"""By how much φ s may dip between two of the slips that it is looked up at [-]."""
+"""Share by which φ s may dip between two slips of its table [-]."""
 
 
 class Traction(NamedTuple):
-    """φ of one side, as compiled functions take it.
+    """φ of one side, as arguments of compiled functions.
 
     number, values: of the friction law, see `dispatch`; creep: ε [m/s]; peak: the greatest φ [-], at the slip `crest`
-    [m/s]; single: slip of its only turn at s > 0, 0 where there are more [m/s]; maxima: slips [m/s] and values [-] of
-    the peaks and of the troughs mirrored, (2, n); rising: slips up to the first peak [m/s] and φ, (2, n); losses: slips
-    [m/s] and the least φ s from there on [m/s], (2, n), of none where φ s rises everywhere.
+    [m/s]; single: slip of its only extremum at s > 0, 0 where there are more [m/s]; maxima: slips [m/s] and values
+    [-] of the peaks and of the mirrored troughs, (2, n); rising: slips up to the first peak [m/s] and φ, (2, n);
+    losses: slips [m/s] and the least φ s from there on [m/s], (2, n), empty where φ s rises everywhere.
     """
 
     number: int
@@ -59,7 +61,7 @@ def traction_of(law: FrictionLaw, creep: float) -> Traction:
     single = WIDEST_SLIP if not peaks and not troughs else peaks[0] if len(peaks) == 1 and not troughs else 0.0
     maxima = np.array(sorted([*peaks, *(-place for place in troughs)]))
     slips = np.concatenate([[0.0], np.geomspace(1e-4 * creep, min([*peaks, WIDEST_SLIP]), 4000)])
-    # Held so that values between two of them are taken at the greater slip.
+    # Between two values the lower one is used, so a needed φ is found at the greater slip.
     rising = np.stack([slips, np.maximum.accumulate(at(slips)) * (1.0 - ROUNDING)])
     return Traction(
         number, values, creep, float(at(np.array([crest]))[0]), crest, single, np.stack([maxima, at(maxima)]), rising,
@@ -75,6 +77,7 @@ def sample(number: int, values: Floats, creep: float, slip: Floats, out: Floats)
 
 
 def _losses(creep: float, at: Any) -> Floats:
+    """Return slips [m/s] and the least φ s from there on [m/s], (2, n), empty where φ s rises everywhere."""
     slips = np.concatenate([[0.0], np.geomspace(1e-4 * creep, WIDEST_SLIP, 40_000)])
     lost = at(slips) * slips
     if (np.diff(lost) >= 0.0).all():
@@ -83,7 +86,7 @@ def _losses(creep: float, at: Any) -> Floats:
 
 
 def _turns(law: FrictionLaw, creep: float, at: Any) -> tuple[list[float], list[float]]:
-    """Return the peaks and troughs at s > 0 [m/s]."""
+    """Return the slips of peaks and of troughs at s > 0 [m/s]."""
     knots = np.asarray(getattr(law, "slip", ()), dtype=np.float64)
     grid = np.unique(np.concatenate([np.geomspace(1e-3 * creep, WIDEST_SLIP, 6000), knots[knots > 0]]))
     value = at(grid)
@@ -99,6 +102,7 @@ def _turns(law: FrictionLaw, creep: float, at: Any) -> tuple[list[float], list[f
 
 
 def _polish(at: Any, low: float, high: float, sign: float) -> float:
+    """Return the slip [m/s] of the extremum between `low` and `high`; sign: −1 of a peak, 1 of a trough."""
     from scipy.optimize import minimize_scalar
 
     done = minimize_scalar(
@@ -116,12 +120,11 @@ def both(traction: Any, slip: float) -> tuple[float, float]:
 
 @compiled
 def greatest(traction: Any, low: float, high: float) -> tuple[float, float]:
-    """Return the greatest φ [-] for slip from `low` to `high` [m/s], and dφ/ds [s/m] where it is taken (0 at a peak
-    within)."""
+    """Return the greatest φ [-] for slip from `low` to `high` [m/s], and dφ/ds [s/m] there, 0 at a peak inside."""
     single = traction.single
     turns = single <= 0.0
     value, slope = both(traction, low if turns else min(max(single, low), high))
-    # Left of −peak φ falls again towards −peak: there the other end may be the greater.
+    # Left of −peak φ falls towards −peak, so the other end may be greater.
     if turns or (low < -single and high < single):
         other, slope_there = both(traction, high if turns else low)
         if other >= value:
@@ -137,14 +140,14 @@ def greatest(traction: Any, low: float, high: float) -> tuple[float, float]:
 
 @inlined
 def least(traction: Any, low: float, high: float) -> tuple[float, float]:
-    """Return the least φ [-] for slip from `low` to `high` [m/s], and dφ/ds [s/m] there: φ is odd."""
+    """Return the least φ [-] for slip from `low` to `high` [m/s], and dφ/ds [s/m] there."""
     value, slope = greatest(traction, -high, -low)
     return -value, slope
 
 
 @inlined
 def extreme(traction: Any, low: float, high: float, sign: float) -> tuple[float, float]:
-    """Return the greatest φ (sign 1) or the least (−1) [-], and dφ/ds [s/m] there."""
+    """Return the greatest (sign 1) or least (−1) φ [-] for slip from `low` to `high` [m/s], and dφ/ds [s/m] there."""
     if sign < 0.0:
         low, high = -high, -low
     value, slope = greatest(traction, low, high)
@@ -161,7 +164,7 @@ def least_lost(traction: Any, slip: float) -> Any:
 
 @compiled
 def slip_of(traction: Any, needed: float) -> float:
-    """Return the least slip [m/s] with φ = `needed` [-], odd; infinite where no slip below the first peak gives it."""
+    """Return the least slip [m/s] with φ = `needed` [-], of its sign; infinite beyond the first peak."""
     slips, values = traction.rising[0], traction.rising[1]
     wanted, last = abs(needed), values.shape[0] - 1
     found = np.inf
@@ -175,7 +178,7 @@ def slip_of(traction: Any, needed: float) -> float:
 
 @compiled
 def place_of(rising: Any, value: float) -> int:
-    """Return the last place in a rising array that holds no more than `value`, at least 0."""
+    """Return the last index of a rising array with an element of at most `value`, at least 0."""
     before, after = 0, rising.shape[0]
     while after - before > 1:
         middle = (before + after) // 2
@@ -186,11 +189,12 @@ def place_of(rising: Any, value: float) -> int:
     return before
 
 
-SLOWEST, SLOW = 1e-3, 0.05
-"""Speeds that loosen a bound are divided by no less than the first, speeds that tighten it by no less than the second
-[m/s]: a bound that tightens too slowly still holds."""
+SLOWEST = 1e-3
+"""Least speed by which rates that loosen a bound are divided [m/s]."""
+SLOW = 0.05
+"""Least speed by which rates that tighten a bound are divided [m/s]: a bound that tightens too slowly still holds."""
 STOPPED = 1e-2
-"""A cell jams whose upper bound of v² falls so far below 0, as a share of the square of the fastest so far."""
+"""Fall of the upper bound of v² below 0, over the greatest v² so far, at which a cell jams [-]."""
 
 
 @inlined

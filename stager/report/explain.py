@@ -225,7 +225,7 @@ class Lines:
     text: str
 
     def lines(self, width: int) -> list[str]:
-        """Its lines, cut to `width`."""
+        """Return its lines, cut to `width`."""
         return [line[:width] for line in self.text.splitlines()]
 
 

@@ -13,7 +13,7 @@ from stager.bounds import bound, shared
 from stager.bounds.entry_sets import margins
 from stager.bounds.records import Cells
 from stager.bounds.shared_budget import Asked, begin, within
-from stager.bounds.stages import even_ceiling, heated_pair
+from stager.bounds.stages import heated_pair, pair_ceiling
 from stager.bounds.traction import Traction, least_lost, sample, traction_of
 from stager.config import load
 from stager.model.arrays import Floats
@@ -142,7 +142,7 @@ def test_no_throw_exceeds_its_energy_ceiling() -> None:
     for machine in (LIGHT, EVEN, HOLLOW, STREAMER, MIXED):
         entry, wheel = rng.uniform(0.2, 20.0, 200), rng.uniform(1.0, 45.0, 200)
         at = np.stack([entry, entry, wheel])
-        most = even_ceiling(machine, machine.stage(0))(Cells(at, at, np.zeros(200, np.intp)))
+        most = pair_ceiling(machine, machine.stage(0))(Cells(at, at, np.zeros(200, np.intp)))
         assert (transit(machine, 0, entry, wheel).exit_speed <= most).all()
 
 
