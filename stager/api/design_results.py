@@ -2,23 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results import Shown
 from stager.constraints import LimitResult, OperatingPoint
-from stager.optimise.records import Plan
+from stager.errors import InputError
+from stager.optimise.parts import outfit
+from stager.optimise.records import Parts, Plan
 from stager.optimise.sweep import Sweep
+from stager.units import QuantityError, parse
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
+    from stager.api.speeds import Speeds
     from stager.constraints.recommend import Recommended
     from stager.fit.grip_ensemble import Tuned
     from stager.fit.prediction import Observations
     from stager.fit.table import Throws
     from stager.optimise.judge import Judgements
+    from stager.optimise.sizing import Sizing
+    from stager.physics.charge import Discharge
     from stager.report.answer import Answer
     from stager.report.figures import Picture
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Checked(Shown):
@@ -121,3 +128,62 @@ class PlanResult(Shown, Plan):
             configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(), plan=self
         )  # fmt: skip
         return list(plan_pictures(data))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class MotorResult(Shown):
+    """Result of `Loaded.size_motors`: motors that a rate takes, and how long a charge lasts by cells in series."""
+
+    ROWS: ClassVar[str] = "motors"
+
+    sizing: Sizing
+    discharges: tuple[Discharge, ...]
+    loaded: Loaded = field(repr=False, compare=False)
+
+    def answer(self) -> Answer:
+        """Return the answer of `stager motor`."""
+        from stager.report import motor
+
+        return motor.answer(self.loaded.scenario.launcher, self.sizing, self.discharges, self.loaded.source())
+
+
+def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | None) -> MotorResult:
+    """See `Loaded.size_motors`."""
+    from stager.constraints.duty import DEFAULT_LOSS
+    from stager.optimise.sizing import size_motors as size
+    from stager.physics.chain import throw
+    from stager.physics.charge import cells_of, discharge
+    from stager.physics.layout import feed_rate
+
+    scenario = loaded.scenario
+    launcher, asked = scenario.launcher, scenario.limit_values.settled_loss
+    per_second = launcher.feed.rate if rate is None else _positive("--rate", rate, "1/s", "5 /s")
+    share = (DEFAULT_LOSS if asked is None else asked) if loss is None else _positive("--within", loss, "", "2 %")
+    if per_second is None:
+        raise InputError("is missing: how many throws per second?", where="feed.rate", hint='as --rate "5 /s"')
+    if launcher.supply is None:
+        raise InputError("is missing: motors are sized for a supply", where="supply", hint='as voltage = "14.8 V"')
+    if float(per_second) > (most := float(feed_rate(launcher))):
+        raise InputError(f"the feed gives {most:.3g} throws per second at most", where="--rate", hint="a faster feed")
+    if bool(throw(launcher, speeds.side_a, speeds.side_b).jammed):
+        raise InputError("the throw jams at these speeds", where="--speed", hint="stager throw says where")
+    given = replace(scenario, launcher=replace(launcher, feed=replace(launcher.feed, rate=float(per_second))))
+    sizing = size(given, speeds.side_a, speeds.side_b, float(per_second), float(share))
+    machine = given.launcher
+    if sizing.smallest is not None:
+        machine = outfit(machine, [Parts(0, sizing.smallest.number)])
+    own = cells_of(launcher.supply)
+    found = (discharge(machine, speeds.side_a, speeds.side_b, cells=cells) for cells in range(max(own - 2, 1), own + 3))
+    return MotorResult(sizing=sizing, discharges=tuple(one for one in found if one is not None), loaded=loaded)
+
+
+def _positive(where: str, text: str, unit: str, example: str) -> float:
+    percent = text.strip().endswith("%") and not unit
+    try:
+        found = parse(text.strip().removesuffix("%") if percent else text, unit, example).value
+        found = found / 100 if percent else found
+    except QuantityError as error:
+        raise InputError(str(error), where=where, hint=error.hint) from error
+    if not found > 0:
+        raise InputError(f"must be above 0 (got {text})", where=where, hint=f'as "{example}"')
+    return found

@@ -12,7 +12,7 @@ from stager.errors import InputError
 
 if TYPE_CHECKING:
     from stager.api.card import CardResult
-    from stager.api.design_results import Checked, PlanResult, SettingsResult, SweepResult
+    from stager.api.design_results import Checked, MotorResult, PlanResult, SettingsResult, SweepResult
     from stager.api.fitting import CompareResult, FitResult, NextResult, Progress
     from stager.api.page import Report
     from stager.api.results import ThrowResult
@@ -147,6 +147,25 @@ class Loaded:
             name: np.concatenate([getattr(part, name) for part in parts])[as_in_table] for name in Judgements.__slots__
         })  # fmt: skip
         return SettingsResult(settings=settings, judged=judged, loaded=self)
+
+    def size_motors(self, *speeds: Speed, rate: str | None = None, loss: str | None = None) -> MotorResult:
+        """Find the motors that throwing at a rate takes, and how long a charge lasts; `speeds` as in `Loaded.speeds`.
+
+        Parameters
+        ----------
+        rate : str, optional
+            Throws per second with its unit, "5 /s"; by default the feed's.
+        loss : str, optional
+            Greatest loss of exit speed at that rate, "2 %"; by default limits.settled_loss, or 5 %.
+
+        Raises
+        ------
+        InputError
+            Without a rate or a supply, and where the throw jams.
+        """
+        from stager.api.design_results import size_motors
+
+        return size_motors(self, self.speeds(*speeds), rate, loss)
 
     def design(self, *speeds: Speed) -> OperatingPoint:
         """Return the operating point that limits are evaluated at; `speeds` as in `Loaded.speeds`."""

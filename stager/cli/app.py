@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import command
-from stager.cli.commands import bench, check, drawings, explain, fit, listen, new, plan, report, sweep, throw
+from stager.cli.commands import bench, check, drawings, explain, fit, listen, motor, new, plan, report, sweep, throw
 from stager.version import __version__
 
 app = typer.Typer(
@@ -21,7 +21,7 @@ app = typer.Typer(
 )
 
 COMMANDS = (
-    *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, plan.worth),
+    *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, plan.worth, motor.motor),
     *(fit.compare, fit.next, bench.bench, listen.listen, report.report, drawings.draw, drawings.card),
     *(explain.explain, explain.schema),
 )

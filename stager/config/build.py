@@ -326,7 +326,10 @@ def _supply(file: File, source: Source) -> Supply | None:
     if file.supply is None:
         return None
     read = Reader(file.supply, "supply", source)
-    return Supply(voltage=read.number("voltage"), resistance=read.number("resistance"), capacity=read.maybe("capacity"))
+    return Supply(
+        voltage=read.number("voltage"), resistance=read.number("resistance"), capacity=read.maybe("capacity"),
+        cells=file.supply.cells,
+    )  # fmt: skip
 
 
 def _stage(read: Reader) -> Stage:

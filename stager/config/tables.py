@@ -194,6 +194,7 @@ class Supply(Table):
     voltage: t.Voltage
     resistance: t.SupplyResistance = Measured(0.0)
     capacity: t.Charge | None = None
+    cells: int | None = Field(None, ge=1, le=200, description="lithium cells in series; by voltage where left out")
 
 
 class Limits(Table):

@@ -83,8 +83,9 @@ class Drive:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """The common supply: open voltage [V]; resistance of battery and leads [ohm]; capacity [C]."""
+    """The common supply: open voltage [V]; resistance of battery and leads [ohm]; capacity [C]; cells in series."""
 
     voltage: Number
     resistance: Number = 0.0
     capacity: Number | None = None
+    cells: int | None = None

@@ -82,6 +82,11 @@ TERMS: dict[str, Term] = {
         "How much narrower the gap is than the projectile, in total: wheel tyre and projectile are squeezed by this"
         " much together. More crush grips harder, and costs more energy and more strain.", _NIP_PICTURE, ("rebound",),
     ),
+    "charge": Term(
+        "How long a battery lasts (stager motor): throws at the feed's rate while its voltage falls, until the wheels"
+        " can no longer be held or a loaded cell is down to 3.3 V. supply.cells says how many lithium cells are in"
+        " series, 3.7 V each where it is left out.", see=("droop",),
+    ),
     "range of wheels": Term(
         "The plan may choose the wheels: stage.wheel.radius_range and inertia_range are ends between which it looks,"
         " and stage.crush_range those of the crush. Another radius means a wheel of the same make: inertia and mass"

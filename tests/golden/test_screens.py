@@ -61,6 +61,7 @@ CASES = {
     "card": ["card", BALL, "-o", "card.html"],
     "draw": ["draw", SEED, "-o", "plate.svg"],
     "explain": ["explain", "grip limit"],
+    "motor": ["motor", SEED, "--speed", "12", "--speed", "16", "--rate", "2 /s", "--within", "2 %"],
     "listen": ["listen", "throw.wav", "--distance", "5 m", "--microphone", "0.3 m ± 1 cm", "--rpm", "2000:6000"],
     "listen-no": ["listen", "throw.wav", "--distance", "5 m", "--rpm", "5000:9000", "--full"],
     "bench": ["bench", BALL, "mine.csv"],

@@ -1,0 +1,205 @@
+"""Which motor a rate of throwing takes: the least that is needed, and the smallest of a list that is enough."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
+from stager.model.arrays import Floats
+from stager.model.drive import Drive
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.optimise.parts import names, outfit, parts_of
+from stager.optimise.records import Parts
+from stager.physics.chain import throw
+from stager.physics.drive.motor import greatest_power
+from stager.physics.rate import Settled, settled
+
+HEADROOM = 1.25
+"""No-load speed of the motor that is needed, by the fastest that it is to hold [-]; common practice, no source."""
+LEAST_RESISTANCE, MOST_RESISTANCE = 1e-4, 1e3
+"""Ends between which the winding's resistance is looked for [ohm]."""
+POINTS, ROUNDS = 25, 4
+"""Resistances that are tried at once, and how often the interval is refined."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Needed:
+    """The motor that is just enough for the wheels of one stage, without no-load loss.
+
+    speed_constant [rad/s/V]; resistance: the greatest [ohm]; current, torque: the greatest while it throws at the rate
+    [A], [N m]; power: mechanical, its mean [W]; all of one motor, at its shaft.
+    """
+
+    stage: int
+    speed_constant: float
+    resistance: float
+    current: float
+    torque: float
+    power: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A drive of the list, in every stage.
+
+    number : in the list, 0: the drive as written; mass [kg], None: not known; greatest_power: of an ideal motor of that
+    resistance at the supply's voltage [W]; throttle: greatest, settled at the rate [-]; loss: of exit speed [-];
+    droop: greatest share of wheel speed that a throw takes [-]; current: greatest of a motor [A]; broken : names of the
+    limits that it breaks, "jam" where throws at the rate jam.
+    """
+
+    number: int
+    name: str
+    mass: float | None
+    greatest_power: float
+    throttle: float
+    loss: float
+    droop: float
+    current: float
+    broken: tuple[str, ...]
+
+    @property
+    def enough(self) -> bool:
+        """Whether it keeps the loss and every limit on drives."""
+        return not self.broken
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sizing:
+    """Motors for a rate [1/s] at which at most `loss` of the exit speed is lost [-].
+
+    candidates : smallest first, by mass where all are known, else by greatest power; needed : by stage, empty where no
+    motor is enough.
+    """
+
+    rate: float
+    loss: float
+    needed: tuple[Needed, ...]
+    candidates: tuple[Candidate, ...]
+
+    @property
+    def smallest(self) -> Candidate | None:
+        """The first that is enough; None where none is."""
+        return next((one for one in self.candidates if one.enough), None)
+
+
+def size_motors(
+    scenario: Scenario, wheel_speed: Floats, wheel_speed_b: Floats | None, rate: float, loss: float
+) -> Sizing:  # fmt: skip
+    """Return what motors throwing at a rate takes.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With a supply; drives of the first stage's list are tried in every stage that offers them.
+    wheel_speed, wheel_speed_b : array, shape (stages,)
+        Set surface speeds [m/s]; side B's where a pair runs two speeds.
+    rate : float
+        Throws per second [1/s].
+    loss : float
+        Greatest share of exit speed lost between the first and the settled throw [-].
+    """
+    launcher = replace(scenario.launcher, feed=replace(scenario.launcher.feed, rate=rate))
+    given = replace(scenario, launcher=launcher, limit_values=replace(scenario.limit_values, settled_loss=loss))
+    stage = launcher.template if not launcher.stages else launcher.stage(0)
+    numbers = sorted({parts.drive for parts in parts_of(stage)}) if stage.drive or stage.drive_options else []
+    found = [_candidate(given, number, wheel_speed, wheel_speed_b) for number in numbers]
+    by_mass = all(one.mass is not None for one in found)
+    found.sort(key=lambda one: (one.mass or 0.0) if by_mass else one.greatest_power)
+    return Sizing(
+        rate=rate, loss=loss, needed=_needed(launcher, wheel_speed, wheel_speed_b, rate, loss),
+        candidates=tuple(found),
+    )  # fmt: skip
+
+
+def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b: Floats | None) -> Candidate:
+    parts = Parts(0, number)
+    machine = outfit(given.launcher, [parts])
+    stage, supply = machine.stage(0), machine.supply
+    assert stage.drive is not None
+    assert supply is not None
+    done = throw(machine, wheel_speed, wheel_speed_b)
+    point = OperatingPoint(launcher=machine, limit_values=given.limit_values, throw=done)
+    broken, state = [], point.settled
+    for limit in LIMITS:
+        if limit.kind in (Kind.STEADY, Kind.WHEEL) and (result := evaluate(limit, point)) is not None:
+            broken += [] if result.satisfied else [limit.name]
+    if state is None or bool(state.throw.jammed):
+        broken.append("jam")
+    throttle = np.nan if point.holding is None else float(point.holding.throttle.max())
+    return Candidate(
+        number=number, name=names(given.launcher.stage(0), parts)[1], throttle=throttle,
+        mass=None if stage.drive.mass is None else float(stage.drive.mass),
+        greatest_power=float(greatest_power(stage.drive, supply.voltage)),
+        loss=np.nan if state is None else float(state.loss),
+        droop=np.nan if state is None else float(state.droop.max()),
+        current=np.nan if state is None else float(_currents(state).max()), broken=tuple(dict.fromkeys(broken)),
+    )  # fmt: skip
+
+
+def _currents(state: Settled) -> Floats:
+    """Return the greatest current of each motor right after a settled throw [A], shape (..., wheels)."""
+    train, holding = state.cycle.train, state.cycle.holding
+    lacking = state.droop * holding.angular_speed
+    return np.asarray(np.minimum(holding.current + train.pull * lacking / train.resistance, train.current_limit))
+
+
+def _needed(
+    launcher: Launcher, wheel_speed: Floats, wheel_speed_b: Floats | None, rate: float, loss: float
+) -> tuple[Needed, ...]:
+    """Return the motors, each at a speed constant with headroom, of the greatest resistance that keeps the loss."""
+    low, high = np.log(LEAST_RESISTANCE), np.log(MOST_RESISTANCE)
+    for turn in range(ROUNDS):
+        resistance = np.exp(np.linspace(low, high, POINTS))
+        state = _ideal(launcher, wheel_speed, wheel_speed_b, rate, resistance)
+        if state is None:
+            return ()
+        kept = np.logical_and.accumulate(~state.throw.jammed & (state.loss <= loss) & state.cycle.holding.reached)
+        if not kept[0]:
+            return ()
+        last = int(kept.sum()) - 1
+        if turn == 0 and last == POINTS - 1:
+            break
+        low, high = np.log(resistance[last]), np.log(resistance[min(last + 1, POINTS - 1)])
+    state = _ideal(launcher, wheel_speed, wheel_speed_b, rate, np.exp(np.full(1, low)))
+    assert state is not None
+    train, found = state.cycle.train, []
+    currents = _currents(state)[0]
+    power = ((state.energies.wheel_work + state.energies.windage) * rate)[0]
+    for column, stage in enumerate(train.stage):
+        drive = _drive(launcher, stage, wheel_speed, wheel_speed_b, np.exp(low))
+        current = float(currents[column])
+        found.append(Needed(
+            stage=stage, speed_constant=float(drive.speed_constant), resistance=float(np.exp(low)), current=current,
+            torque=float(drive.torque_constant) * current, power=float(power[column]),
+        ))  # fmt: skip
+    # Of a pair at two speeds, the wheel that takes more.
+    most = {one.stage: one for one in sorted(found, key=lambda one: one.power)}
+    return tuple(most[stage] for stage in sorted(most))
+
+
+def _ideal(
+    launcher: Launcher, wheel_speed: Floats, wheel_speed_b: Floats | None, rate: float, resistance: Floats
+) -> Settled | None:
+    """Return settled throwing with motors of such resistances, over these."""
+    stages = tuple(
+        replace(launcher.stage(k), drive=_drive(launcher, k, wheel_speed, wheel_speed_b, resistance))
+        for k in range(wheel_speed.size)
+    )
+    machine = replace(launcher, stages=stages)
+    many = np.ones((resistance.size, 1))
+    return settled(machine, rate, many * wheel_speed, None if wheel_speed_b is None else many * wheel_speed_b)
+
+
+def _drive(
+    launcher: Launcher, index: int, wheel_speed: Floats, wheel_speed_b: Floats | None, resistance: Floats | float
+) -> Drive:
+    assert launcher.supply is not None
+    fastest = wheel_speed[index] if wheel_speed_b is None else max(wheel_speed[index], wheel_speed_b[index])
+    stage = launcher.stage(index)
+    gear = 1.0 if stage.drive is None else stage.drive.gear
+    constant = HEADROOM * gear * float(fastest) / float(stage.wheel.radius) / float(launcher.supply.voltage)
+    return Drive(speed_constant=constant, resistance=resistance, gear=gear)

@@ -1,0 +1,126 @@
+"""Motors for a rate: the smallest that is enough in the full simulation, and how long a charge lasts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from stager.model.drive import Drive, Supply
+from stager.model.scenario import Scenario
+from stager.model.stage import PAIR, RAIL
+from stager.optimise.sizing import Sizing, size_motors
+from stager.physics.chain import throw
+from stager.physics.charge import LEAST_CELL, cells_of, discharge, open_voltage
+from stager.physics.rate.cycle import build_cycle
+from tests.optimise.machines import SEED, launcher, scenario, stage
+
+SPEEDS = np.array([11.0, 15.0])
+MASSES = (0.03, 0.045, 0.06, 0.08, 0.11, 0.15, 0.2)
+
+
+def _given(layout: int, inertia: float) -> Scenario:
+    """Return a launcher with motors of one kind from small to large: half the resistance at twice the mass."""
+    motors = tuple(
+        Drive(
+            speed_constant=150.0, resistance=0.015 / mass, no_load_current=0.3 + 5 * mass, current_limit=500.0 * mass,
+            rotor_inertia=2e-4 * mass**2, mass=mass, name=f"{1000 * mass:.0f} g",
+        )
+        for mass in MASSES
+    )  # fmt: skip
+    kind = (PAIR, RAIL)[layout]
+    template = stage(layout=kind, inertia=inertia, drive=motors[3], drive_options=(*motors[:3], *motors[4:]))
+    machine = replace(launcher(SEED, template), supply=Supply(voltage=14.8, resistance=0.02, capacity=7200.0))
+    return scenario(machine)
+
+
+CASES = [(0, 2e-5, 5.0, 0.02), (0, 4e-5, 3.0, 0.02), (1, 3e-5, 5.0, 0.02)]
+
+
+@cache
+def _sized(layout: int, inertia: float, rate: float, loss: float) -> tuple[Scenario, Sizing]:
+    given = _given(layout, inertia)
+    return given, size_motors(given, SPEEDS, None, rate, loss)
+
+
+def _loss(given: Scenario, drive: Drive, rate: float) -> float:
+    """Return the loss of exit speed after forty throws, each simulated with its recovery [-]."""
+    template = replace(given.launcher.template, drive=drive, drive_options=())
+    machine = replace(given.launcher, template=template)
+    first = throw(machine, SPEEDS)
+    cycle = build_cycle(machine, 1 / rate, first.stages.contact_time.max(), SPEEDS)
+    assert cycle is not None
+    speed, done = np.asarray(cycle.target), first
+    for _ in range(40):
+        done = cycle.throw(speed)
+        speed = cycle.recover(cycle.after(done))
+    return float(1 - done.exit_speed / first.exit_speed)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_named_motor_meets_the_loss_and_the_next_smaller_does_not(case: tuple[int, float, float, float]) -> None:
+    given, sizing = _sized(*case)
+    smallest = sizing.smallest
+    assert smallest is not None
+    masses = [one.mass for one in sizing.candidates]
+    assert masses == sorted(MASSES)
+    drives = {drive.name: drive for drive in (given.launcher.template.drive, *given.launcher.template.drive_options)
+              if drive is not None}  # fmt: skip
+    place = sizing.candidates.index(smallest)
+    assert _loss(given, drives[smallest.name], case[2]) <= case[3] * (1 + 1e-3)
+    if place:
+        smaller = sizing.candidates[place - 1]
+        assert smaller.broken == ("settled_loss",)
+        assert _loss(given, drives[smaller.name], case[2]) > case[3]
+
+
+def test_cases_have_a_smaller_motor_that_fails() -> None:
+    sized = [_sized(*case)[1] for case in CASES]
+    assert sum(one.smallest is not None and one.candidates.index(one.smallest) > 0 for one in sized) >= 2
+
+
+def test_the_motor_that_is_needed_is_just_enough() -> None:
+    given, sizing = _sized(*CASES[0])
+    needed = sizing.needed[0]
+    drive = Drive(speed_constant=needed.speed_constant, resistance=needed.resistance)
+    others = [Drive(speed_constant=one.speed_constant, resistance=one.resistance) for one in sizing.needed]
+    stages = tuple(replace(given.launcher.template, drive=one, drive_options=()) for one in others)
+    machine = replace(given.launcher, stages=stages)
+    exact = replace(given, launcher=machine)
+    at = size_motors(exact, SPEEDS, None, CASES[0][2], CASES[0][3]).needed[0]
+    assert at.resistance == pytest.approx(needed.resistance, rel=1e-6)
+    assert drive.torque_constant * needed.current == pytest.approx(needed.torque)
+
+
+def test_a_charge_lasts_as_many_throws_as_its_energy_is_good_for() -> None:
+    given = _given(0, 2e-5)
+    machine = replace(given.launcher, feed=replace(given.launcher.feed, rate=5.0))
+    found = discharge(machine, SPEEDS)
+    assert found is not None
+    assert found.cells == cells_of(Supply(voltage=14.8)) == 4
+    assert np.all(np.diff(found.voltage) <= 0)
+    assert found.voltage[-1] >= 4 * LEAST_CELL
+    # Source: a step of charge divided by the charge of a throw at the voltage between.
+    used = 7200.0 * (found.left[0] - found.left[-1])
+    assert 0 < found.throws < used / 0.01
+    assert found.seconds == pytest.approx(found.throws / 5.0)
+    more = discharge(machine, SPEEDS, cells=5)
+    assert more is not None
+    # Speeds held alike take the same power, so a fifth cell adds about a quarter.
+    assert more.throws == pytest.approx(found.throws * 5 / 4, rel=0.05)
+
+
+def test_too_few_cells_do_not_hold_the_wheels() -> None:
+    given = _given(0, 2e-5)
+    machine = replace(given.launcher, feed=replace(given.launcher.feed, rate=5.0))
+    found = discharge(machine, 2 * SPEEDS, cells=1)
+    assert found is not None
+    assert (found.throws, found.ends_by) == (0.0, "speed")
+
+
+def test_a_cell_at_rest_falls_as_it_empties() -> None:
+    left = np.linspace(1.0, 0.0, 50)
+    assert np.all(np.diff(open_voltage(left)) < 0)
+    assert open_voltage(np.array([1.0, 0.5]))[1] == pytest.approx(3.84)
