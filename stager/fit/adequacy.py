@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from stager.fit.drift import bend_columns, tangent_columns
+from stager.fit.friction_laws import DRIFT
 from stager.fit.likelihood import forward_model
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import posterior
@@ -132,7 +133,8 @@ def _surprise(found: BestFit) -> float:
 def _contradicted(found: BestFit) -> str:
     far = np.abs(found.normal)
     least = 0.7 * float(far.max(initial=0.0))
-    what = ", ".join(prior.key for prior, z in zip(found.priors, far, strict=True) if z >= least)
+    keys = [prior.key for prior, z in zip(found.priors, far, strict=True) if z >= least]
+    what = ", ".join("friction that stays about the same" if key == DRIFT else key for key in keys)
     return f"the throws contradict {what}"
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.likelihood import SLOWEST, ForwardModel, forward_model
+from stager.fit.likelihood import SLOWEST, ForwardModel
 from stager.fit.optimiser import CLOSE, ITERATIONS, STEP, BestFit
 from stager.fit.priors import LogNormal, bend, values
 from stager.fit.statistics.hypothesis_tests import aicc, groups
@@ -240,7 +240,7 @@ class _Changed:
         launcher = self.found.law.launcher(self.found.model.scenario, lanes)
         for rows, where, changed in self.parts:
             here = self.perturbation.change(launcher, self.factor.value(y[:, -1])[:, None]) if changed else launcher
-            found = where.exit_speed_of(here)
+            found = where.exit_speed_of(where.drifted(here, lanes))
             floor = SLOWEST * self.measured[rows]
             out[:, rows] = np.log(self.measured[rows]) - np.log(np.maximum(found, floor))
         return out
@@ -336,7 +336,7 @@ def _explanation(
 ) -> Hypothesis | None:
     factor = LogNormal(perturbation.name, 1.0, spread)
     parts = tuple(
-        (np.flatnonzero(mask), forward_model(found.model.scenario, found.law, throws.chosen(mask)), changed)
+        (np.flatnonzero(mask), found.model.part(throws, mask), changed)
         for mask, changed in ((~second, False), (second, True))
         if mask.any()
     )

@@ -17,6 +17,9 @@ from stager.physics.friction.laws import Formula
 from stager.physics.friction.laws import Law as Record
 
 FRICTION = "contact.friction."
+DRIFT = "session.drift"
+"""Change of ln friction from the first to the last throw: a parameter of the session, not of the launcher."""
+
 SLIPS = np.geomspace(0.05, 30.0, 60)
 WIDE = 0.5
 KNOTS = np.concatenate([[0.0], np.geomspace(1e-3, 300.0, 90)])
@@ -96,7 +99,8 @@ class Law:
     level: str
 
     def launcher(self, scenario: Scenario, known: Values) -> Launcher:
-        """The launcher with `known` values (SI) in place and this law in its contact."""
+        """The launcher with `known` values (SI) in place and this law in its contact; a drift leaves it as it is."""
+        known = {key: value for key, value in known.items() if key != DRIFT}
         if self.build is None:
             return scenario.realise(known)
         own = {prior.key for prior in self.priors}

@@ -13,13 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.friction_laws import Law
+from stager.fit.friction_laws import DRIFT, Law, with_friction
 from stager.fit.priors import Prior, bend, values
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.physics.chain import SURE, Options, throw
+from stager.physics.batch import take
+from stager.physics.chain import QUICK, Options, throw
 from stager.physics.muzzle import indicated_speed, outlet_speed
 
 WILD = 5.0
@@ -43,6 +44,80 @@ NEGLIGIBLE = 9.0
 """ln of the density, below the top, from which σ is left out."""
 
 
+SOME_SHARES = slice(1, None, 2)
+"""Shares of outliers that are enough to find the hills."""
+
+NORMAL, STUDENT = 0.3989422804014327, 0.35355339059327373
+"""Densities in their middle of the normal distribution and of Student's t with two degrees of freedom."""
+
+TOGETHER = 8
+"""Densities that are multiplied before a logarithm is taken; none is below 1e-30."""
+
+
+def _parts(rows: NDArray[np.intp], size: int) -> list[NDArray[np.intp]]:
+    """Return `rows`, of which each takes `size` numbers, in parts that memory holds easily."""
+    return np.array_split(rows, max(1, -(-rows.size * size // CHUNK)))
+
+
+def _log_product(densities: Floats) -> Floats:
+    """Return the logarithm of the product over the first axis."""
+    total = np.zeros(densities.shape[1:])
+    for first in range(0, len(densities), TOGETHER):
+        total += np.log(densities[first : first + TOGETHER].prod(axis=0))
+    return total
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scatters:
+    """Possible scatters σ and shares w of outliers, on a grid for each lane.
+
+    height: ln density of σ and w, (w, lanes, σ); step of ln σ, (lanes,); sigma, (lanes, σ); densities of the residuals
+    in units of σ if they are normal or wild, (n, lanes, σ).
+    """
+
+    height: Floats
+    step: Floats
+    sigma: Floats
+    normal: Floats
+    wild: Floats
+
+    @property
+    def evidence(self) -> Floats:
+        """ln of the density of the residuals, (lanes,)."""
+        top = self.height.max(axis=(0, 2))
+        return np.asarray(
+            np.log(np.exp(self.height - top[:, None]).sum(axis=(0, 2))) + top + np.log(self.step * NORMAL)
+        )  # fmt: skip
+
+    @property
+    def posterior(self) -> Floats:
+        """Probability of each σ and w, (w, lanes, σ)."""
+        mass = np.exp(self.height - self.height.max(axis=(0, 2))[:, None])
+        return np.asarray(mass / mass.sum(axis=(0, 2))[:, None])
+
+    @property
+    def _normal_and_wild(self) -> tuple[Floats, Floats]:
+        """Probability of each σ together with a residual's being normal, or wild, both (n, lanes, σ)."""
+        normal, wild = np.zeros_like(self.normal), np.zeros_like(self.wild)
+        for share, chance in zip(SHARES, self.posterior, strict=True):
+            ratio = chance / ((1 - share) * self.normal + share * self.wild)
+            normal += (1 - share) * ratio
+            wild += share * ratio
+        return normal * self.normal, wild * self.wild
+
+    @property
+    def outlier_probability(self) -> Floats:
+        """Probability of each residual of the first lane to be an outlier, (n,)."""
+        return np.asarray(self._normal_and_wild[1][:, 0].sum(axis=-1))
+
+    def weights(self, residuals: Floats) -> Floats:
+        """Slope of −ln density by residuals (lanes, n), by these, (lanes, n)."""
+        normal, wild = self._normal_and_wild
+        variance = self.sigma**2
+        outside = 3.0 / (2.0 * WILD**2 * variance + (residuals**2).T[:, :, None])
+        return np.asarray((normal / variance + wild * outside).sum(axis=2).T)
+
+
 @dataclass(frozen=True, slots=True)
 class Noise:
     """typical: scatter that is expected before any data, in the residuals' unit; factor: within which it is known
@@ -54,29 +129,31 @@ class Noise:
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
         """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n): slope by residuals."""
-        lanes, count = residuals.shape
-        loss, weights = np.empty(lanes), np.empty((lanes, count))
+        loss, weights = np.empty(residuals.shape[0]), np.empty(residuals.shape)
         for rows, steps in self._grids(residuals):
-            size = max(1, CHUNK // (count * steps.shape[1]))
-            for k in range(0, rows.size, size):
-                part = rows[k : k + size]
-                loss[part], weights[part] = self._loss(residuals[part], steps[k : k + size])
+            here = self._scatters(residuals[rows], steps)
+            loss[rows], weights[rows] = -here.evidence, here.weights(residuals[rows])
         return loss, weights
 
+    def value(self, residuals: Floats) -> Floats:
+        """Return −ln likelihood (lanes,) of residuals (lanes, n), without the weights."""
+        loss = np.empty(residuals.shape[0])
+        for rows, steps in self._grids(residuals):
+            loss[rows] = -self._scatters(residuals[rows], steps).evidence
+        return loss
+
     def _grids(self, residuals: Floats) -> list[tuple[NDArray[np.intp], Floats]]:
-        """Return lanes and their values of ln σ (lanes, points), lanes with about as many points together.
+        """Return lanes and their values of ln σ (lanes, points), few lanes at a time, with about as many points each.
 
         Each lane's points cover all of σ where its posterior has any weight: it can have two hills, with half of the
         residuals near 0.
         """
-        count = residuals.shape[1]
+        lanes, count = residuals.shape
         coarse = np.arange(np.log(self.least) - BELOW, np.log(LARGEST), COARSE)
-        height = np.empty((residuals.shape[0], coarse.size))
-        size = max(1, CHUNK // (count * coarse.size))
-        for k in range(0, len(height), size):
-            part = residuals[k : k + size]
-            steps = np.broadcast_to(coarse, (len(part), coarse.size))
-            height[k : k + size] = self._height(part, steps, slice(1, None, 2))[0].max(axis=2)
+        height = np.empty((lanes, coarse.size))
+        for part in _parts(np.arange(lanes), count * coarse.size):
+            steps = np.broadcast_to(coarse, (part.size, coarse.size))
+            height[part] = self._scatters(residuals[part], steps, SOME_SHARES).height.max(axis=0)
         # A hill may lie between two coarse points: its flank there is n·(COARSE/2)² lower.
         seen = height >= height.max(axis=1, keepdims=True) - NEGLIGIBLE - count * COARSE**2 / 2
         first = np.maximum(seen.argmax(axis=1) - 1, 0)
@@ -84,63 +161,42 @@ class Noise:
         step = FINE / np.sqrt(2 * count)
         wanted = np.ceil((coarse[last] - coarse[first]) / step).astype(int) + 1
         points = 4 * np.ceil(wanted / 4).astype(int)
-        out = []
-        for number in np.unique(points):
-            rows = np.flatnonzero(points == number)
-            out.append((rows, np.linspace(coarse[first[rows]], coarse[last[rows]], int(number), axis=1)))
-        return out
+        return [
+            (rows, np.linspace(coarse[first[rows]], coarse[last[rows]], int(number), axis=1))
+            for number in np.unique(points)
+            for rows in _parts(np.flatnonzero(points == number), count * int(number))
+        ]
 
-    def _loss(self, residuals: Floats, steps: Floats) -> tuple[Floats, Floats]:
-        posterior, total, normal, wild, sigma = self._grid(residuals, steps)
-        squares = (residuals**2)[:, None, None, :]
-        inside = 1 / sigma[..., None] ** 2
-        outside = 3.0 / (2.0 * (WILD * sigma[..., None]) ** 2 + squares)
-        pull = (normal * inside + wild * outside) / (normal + wild)
-        weights = (posterior[..., None] * pull).sum(axis=(1, 2))
-        return -total, weights
-
-    def _height(
-        self, residuals: Floats, steps: Floats, shares: slice = slice(None)
-    ) -> tuple[Floats, Floats, Floats, Floats]:
-        """Return ln density of σ and w (lanes, σ, w), densities (lanes, σ, w, n) of normal and wild residuals, σ.
-
-        shares: which of SHARES.
-        """
-        wild_shares = SHARES[shares, None]
-        spread = np.exp(steps)[:, :, None]
+    def _scatters(self, residuals: Floats, steps: Floats, shares: slice = slice(None)) -> _Scatters:
+        """Return what residuals (lanes, n) say of scatters exp(steps), (lanes, σ), and of some of SHARES."""
+        spread = np.exp(steps)
         sigma = np.hypot(spread, self.least)
-        ratio = residuals[:, None, None, :] / sigma[..., None]
-        normal = np.exp(-0.5 * np.minimum(ratio**2, 1400.0)) * (0.3989422804014327 / sigma[..., None])
-        normal = normal * (1 - wild_shares)
-        wild = (1 + (ratio / WILD) ** 2 / 2) ** -1.5 * (0.35355339059327373 / (WILD * sigma[..., None]))
-        wild = wild * wild_shares
+        square = (residuals.T[:, :, None] / sigma) ** 2
+        normal = NORMAL * np.exp(-0.5 * np.minimum(square, 1400.0))
+        wide = 1 + square / (2 * WILD**2)
+        wild = STUDENT / WILD / (wide * np.sqrt(wide))
         known = -0.5 * (np.log(spread / self.typical) / self.factor) ** 2 - np.log(self.factor)
-        return np.log(normal + wild).sum(axis=-1) + known + np.log(SHARE_WEIGHTS[shares]), normal, wild, sigma
+        known -= residuals.shape[1] * np.log(sigma)
+        mixed = zip(SHARES[shares], SHARE_WEIGHTS[shares], strict=True)
+        height = np.stack(
+            [known + np.log(weight) + _log_product((1 - share) * normal + share * wild) for share, weight in mixed]
+        )
+        return _Scatters(height=height, step=steps[:, 1] - steps[:, 0], sigma=sigma, normal=normal, wild=wild)
 
-    def _grid(self, residuals: Floats, steps: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-        """Return the posterior of σ and w on a grid (lanes, σ, w), ln evidence (lanes,), densities as `_height`, σ."""
-        height, normal, wild, sigma = self._height(residuals, steps)
-        top = height.max(axis=(1, 2), keepdims=True)
-        mass = np.exp(height - top)
-        total = mass.sum(axis=(1, 2), keepdims=True)
-        evidence = (np.log(total) + top)[:, 0, 0] + np.log(steps[:, 1] - steps[:, 0]) - 0.9189385332046727
-        return mass / total, evidence, normal, wild, sigma
-
-    def _alone(self, residuals: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-        """Return `_grid` of residuals (n,)."""
-        return self._grid(residuals[None], self._grids(residuals[None])[0][1])
+    def _alone(self, residuals: Floats) -> _Scatters:
+        """Return what residuals (n,) say of scatter and share of outliers."""
+        return self._scatters(residuals[None], self._grids(residuals[None])[0][1])
 
     def scatter(self, residuals: Floats, spent: float = 0.0) -> float:
         """Standard deviation of one throw from residuals (n,) of a fit that has spent so many parameters."""
-        posterior, _, _, _, sigma = self._alone(residuals)
-        mean = float(np.exp((posterior * np.log(sigma)).sum()))
+        found = self._alone(residuals)
+        mean = float(np.exp((found.posterior * np.log(found.sigma)).sum()))
         count = residuals.size
         return mean * float(np.sqrt(count / max(count - spent, 1.0)))
 
     def outlier_probability(self, residuals: Floats) -> Floats:
         """Probability that each of residuals (n,) is an outlier."""
-        posterior, _, normal, wild, _ = self._alone(residuals)
-        return np.asarray((posterior[..., None] * wild / (normal + wild)).sum(axis=(1, 2))[0])
+        return self._alone(residuals).outlier_probability
 
     def sample(self, scatter: Floats, rng: np.random.Generator) -> Floats:
         """Residuals without outliers, one for each of `scatter`, shapes equal."""
@@ -156,23 +212,40 @@ SLOWEST = 0.02
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ForwardModel:
-    """The settings of measured throws, each distinct one once; `row`: which of them each throw was, (n,)."""
+    """The settings of measured throws, each distinct one once; `row`: which of them each throw was, (n,).
+
+    moment: when each was made, (n,), as `moments` gives it, where friction drifts; then each throw is a setting of its
+    own. None: friction stays.
+    """
 
     scenario: Scenario
     law: Law
     settings: Throws
     row: NDArray[np.intp]
+    moment: Floats | None = None
 
-    def exit_speed(self, known: Mapping[str, Number], options: Options = SURE) -> Floats:
+    def exit_speed(self, known: Mapping[str, Number], options: Options = QUICK) -> Floats:
         """Return what the chronograph shows [m/s], (..., n); 0: nothing comes out.
 
         known: values (SI, shape (...)) in place of the configuration's.
         """
         lanes = {key: np.asarray(value, dtype=np.float64)[..., None] for key, value in known.items()}
-        return self.exit_speed_of(self.law.launcher(self.scenario, lanes), options)
+        return self.exit_speed_of(self.drifted(self.law.launcher(self.scenario, lanes), lanes), options)
 
-    def exit_speed_of(self, launcher: Launcher, options: Options = SURE) -> Floats:
-        """Likewise for a launcher whose arrays have shape (..., 1)."""
+    def drifted(self, launcher: Launcher, lanes: Mapping[str, Number]) -> Launcher:
+        """Return the launcher with the friction that it had at each throw, of shape (..., n); lanes: values by key,
+        (..., 1)."""
+        if self.moment is None or DRIFT not in lanes:
+            return launcher
+        return with_friction(launcher, launcher.contact.friction.scaled(np.exp(lanes[DRIFT] * self.moment)))
+
+    def part(self, throws: Throws, mask: NDArray[np.bool_]) -> ForwardModel:
+        """Return the bench of those of its first `throws` that `mask` (n,) chooses."""
+        moment = None if self.moment is None else self.moment[: mask.size][mask]
+        return forward_model(self.scenario, self.law, throws.chosen(mask), moment)
+
+    def exit_speed_of(self, launcher: Launcher, options: Options = QUICK) -> Floats:
+        """Likewise for a launcher whose arrays have shape (..., 1), its friction's perhaps (..., n)."""
         parts: list[tuple[NDArray[np.intp], Floats]] = []
         present = self.settings.present
         kinds, kind = np.unique(present, axis=0, return_inverse=True)
@@ -182,7 +255,8 @@ class ForwardModel:
             chosen = self.settings.chosen(rows)
             speeds = chosen.surface_speed(launcher, stages, 0)
             speeds_b = chosen.surface_speed(launcher, stages, 1) if chosen.splits else None
-            there = replace(launcher, stages=tuple(launcher.stage(k) for k in stages))
+            here = launcher if self.moment is None or len(kinds) == 1 else take(launcher, rows)
+            there = replace(here, stages=tuple(launcher.stage(k) for k in stages))
             left = throw(there, speeds, speeds_b, options=options).exit_speed
             parts.append((rows, (outlet_speed if self.settings.at_outlet else indicated_speed)(there, left)))
         shape = np.broadcast_shapes(*(found.shape[:-1] for _, found in parts))
@@ -192,8 +266,12 @@ class ForwardModel:
         return out[..., self.row]
 
 
-def forward_model(scenario: Scenario, law: Law, throws: Throws) -> ForwardModel:
-    """The bench that `throws` were made on."""
+def forward_model(scenario: Scenario, law: Law, throws: Throws, moment: Floats | None = None) -> ForwardModel:
+    """Return the bench that `throws` were made on; moment: when each was made, where friction may drift."""
+    if moment is not None:
+        return ForwardModel(
+            scenario=scenario, law=law, settings=throws, row=np.arange(len(throws)), moment=moment
+        )  # fmt: skip
     _, first, row = np.unique(throws.settings, return_index=True, return_inverse=True)
     return ForwardModel(scenario=scenario, law=law, settings=throws.chosen(first), row=row.reshape(-1))
 
@@ -212,8 +290,8 @@ class Residuals:
 
     def __call__(self, y: Floats) -> Floats:
         """Residuals [-] (lanes, n)."""
-        found = self.model.exit_speed(values(self.priors, bend(self.priors)(y)[0]))
-        found = np.broadcast_to(found, (y.shape[0], self.model.row.size))
+        known = values(self.priors, bend(self.priors)(y)[0])
+        found = np.broadcast_to(self.model.exit_speed(known), (y.shape[0], self.model.row.size))
         count = self.measured.size
         residuals = np.log(self.measured) - np.log(np.maximum(found[:, :count], SLOWEST * self.measured))
         return np.concatenate([residuals, found[:, count:] > 0], axis=1)
@@ -228,10 +306,18 @@ class Outcome:
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
         """Values (lanes,) and weights (lanes, n); the jams' weights are 0, their columns are steps."""
-        count = residuals.shape[1] - self.jams
-        value, weights = self.noise(residuals[:, :count])
-        missed = residuals[:, count:]
+        left, missed = self._parted(residuals)
+        value, weights = self.noise(left)
         return value - np.log(BY_CHANCE) * missed.sum(axis=1), np.concatenate([weights, np.zeros_like(missed)], axis=1)
+
+    def value(self, residuals: Floats) -> Floats:
+        """Values (lanes,) alone."""
+        left, missed = self._parted(residuals)
+        return np.asarray(self.noise.value(left) - np.log(BY_CHANCE) * missed.sum(axis=1))
+
+    def _parted(self, residuals: Floats) -> tuple[Floats, Floats]:
+        count = residuals.shape[1] - self.jams
+        return residuals[:, :count], residuals[:, count:]
 
 
 NOISE = Noise()

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.friction_laws import FRICTION, Law
+from stager.fit.friction_laws import DRIFT, FRICTION, Law, with_friction
 from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, forward_model
-from stager.fit.priors import Prior, bend, of, values
+from stager.fit.priors import Normal, Prior, bend, of, values
 from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import Minimum, Problem, minimise
-from stager.fit.table.throws import Throws
+from stager.fit.table.throws import Throws, moments
 from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 
@@ -20,6 +20,16 @@ STEP = 0.1
 TRIED, KEPT = 24, 3
 UNSEEN = 2e-4
 """A parameter that moves no residual by more than this within its prior plays no part."""
+
+DRIFTS = Normal(DRIFT, 0.0, 0.2)
+"""Drift of friction that is expected over a session; an assumption."""
+
+DATED = 8
+"""Fewest throws that a drift is learned from."""
+
+NUDGE, HIDES, SHOWS = 0.05, 0.25, 1.5
+"""Change of ln friction for a slope; a drift is fitted where its uncertainty would be more than this share of what was
+expected, or where it is larger than so many of its uncertainties."""
 
 CLOSE = 0.03
 ITERATIONS = 15
@@ -130,14 +140,30 @@ def best_fit(
     *,
     near: dict[str, float] | None = None,
     jams: int = 0,
+    session: bool = False,
 ) -> BestFit:
     """Fit `law` to `throws`, of which the last `jams` jammed.
 
-    near: y by key to start from, beside the priors' middle.
+    near: y by key to start from, beside the priors' middle; session: where friction seems to drift from throw to throw,
+    or the throws cannot tell, a drift is fitted too, and all else is of the last throw.
     """
-    where = forward_model(scenario, law, throws)
+    found = _best_fit(scenario, law, throws, noise, rng, near or {}, jams, None)
+    when = moments(throws) if session and found.count >= DATED else None
+    if when is None or not _may_drift(found, when[: found.count]):
+        return found
+    known = {prior.key: float(y) for prior, y in zip(found.priors, found.place, strict=True)}
+    return _best_fit(scenario, law, throws, noise, rng, known, jams, when)
+
+
+def _best_fit(
+    scenario: Scenario, law: Law, throws: Throws, noise: Noise, rng: np.random.Generator, near: dict[str, float],
+    jams: int, when: Floats | None,
+) -> BestFit:  # fmt: skip
+    """Fit with a drift of friction where it is known `when` each throw was made."""
+    where = forward_model(scenario, law, throws, when)
     priors = (*(of(item) for item in scenario.uncertain if not item.key.startswith(FRICTION)), *law.priors)
-    start = np.array([(near or {}).get(prior.key, 0.0) for prior in priors])
+    priors = priors if when is None else (*priors, DRIFTS)
+    start = np.array([near.get(prior.key, 0.0) for prior in priors])
     measured = throws.exit_speed[: len(throws) - jams]
     seen = _seen(Residuals(model=where, priors=priors, measured=measured), start)
     active = tuple(prior for prior, there in zip(priors, seen, strict=True) if there)
@@ -152,6 +178,24 @@ def best_fit(
         law=law, model=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum,
         count=measured.size,
     )  # fmt: skip
+
+
+def _may_drift(found: BestFit, when: Floats) -> bool:
+    """Return whether a drift of friction shows beside a fit without one, or could hide in it; when: (n,), moments."""
+    launcher = found.law.launcher(found.model.scenario, found.values)
+    factor = np.exp(np.array([[NUDGE], [-NUDGE]]))
+    speeds = found.model.exit_speed_of(with_friction(launcher, launcher.contact.friction.scaled(factor)))
+    speeds = speeds[:, : found.count]
+    through = (speeds > 0).all(axis=0)
+    logs = np.log(np.where(through, speeds, 1.0))
+    slope = -when * (logs[0] - logs[1]) / (2 * NUDGE)
+    weights = found.minimum.weights[found.minimum.best][: found.count]
+    beside = found.jacobian.T @ (weights * slope)
+    hidden = beside @ np.linalg.solve(found.curvature, beside) if found.priors else 0.0
+    told = float(slope @ (weights * slope) - hidden) + DRIFTS.spread**-2
+    drift = float(slope @ (weights * found.residuals) / told)
+    spread = float(told**-0.5)
+    return spread > HIDES * DRIFTS.spread or abs(drift) > SHOWS * spread
 
 
 def _seen(misfit: Residuals, start: Floats) -> NDArray[np.bool_]:

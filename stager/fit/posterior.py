@@ -25,7 +25,7 @@ def posterior(found: BestFit, rng: np.random.Generator, *, enough: float = ENOUG
         turn = bend(found.priors)
 
         def log_density(y: Floats) -> Floats:
-            return np.asarray(np.log(turn(y)[1]).sum(axis=-1) - found.problem.value(y)[0])
+            return np.asarray(np.log(turn(y)[1]).sum(axis=-1) - found.problem.objective(y))
 
         drawn = sample(log_density, found.modes(), rng, enough=enough)
         place, weights = turn(drawn.place)[0], drawn.weights

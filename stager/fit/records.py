@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.explanations import Hypothesis
-from stager.fit.friction_laws import Law
+from stager.fit.friction_laws import DRIFT, Law
 from stager.fit.optimiser import BestFit
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats
@@ -31,11 +31,11 @@ class Posterior:
     trusted: bool
 
     def even(self, rng: np.random.Generator, count: int) -> dict[str, Floats]:
-        """Draws of equal weight, (count,), by systematic resampling."""
+        """Draws of the launcher of equal weight, (count,), by systematic resampling."""
         heights = np.cumsum(self.weights)
         rows = np.searchsorted(heights, (rng.random() + np.arange(count)) / count).clip(max=self.weights.size - 1)
         rng.shuffle(rows)
-        return {key: values[rows] for key, values in self.values.items()}
+        return {key: values[rows] for key, values in self.values.items() if key != DRIFT}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,8 +121,9 @@ class Fit:
     law: the one chosen, `aicc` of each by name; weights: of each law that is averaged in predictions, the chosen one
     first; posteriors: of each of these, with the law; posterior: of the chosen one; parameters; scatter: relative
     standard deviation of one throw [-]; used: rows of `throws` that were fitted; sentences: what the data cannot tell,
-    in words; misfits: what speaks against the fit, none where it is adequate; causes: single changes that would make
-    it fit, best first.
+    in words; drift: change of ln friction over the session, None where the order of throws is not known; the launcher
+    is that of the session's end; misfits: what speaks against the fit, none where it is adequate; causes: single
+    changes that would make it fit, best first.
     """
 
     scenario: Scenario
@@ -139,6 +140,7 @@ class Fit:
     outliers: tuple[Outlier, ...]
     sentences: tuple[str, ...]
     checks: tuple[Check, ...] = ()
+    drift: Parameter | None = None
     misfits: tuple[Misfit, ...] = ()
     causes: tuple[Hypothesis, ...] = ()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,6 +21,10 @@ from stager.units import Measured, format_quantity, readable_unit
 
 KILO = 1000.0
 """Lumped parameters are shown in thousands of their SI unit."""
+
+SHOWS = 2.6
+"""Standard uncertainties from which a drift of friction is said first: chance alone does so in one session of 100."""
+
 _SPEEDS = ("fade_speed", "peak_speed", "rise_speed")
 """Parameters of friction laws that are speeds [m/s]."""
 
@@ -279,7 +284,16 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
             for one in fit.checks
         ],
         "drift": drift_rows(learned.drifts),
+        "friction_drift": _friction_drift(fit),
     }  # fmt: skip
+
+
+def _friction_drift(fit: Fit) -> dict[str, Any] | None:
+    """Change of friction from the first to the last throw; all else that is told is of the session's end."""
+    if fit.drift is None:
+        return None
+    low, high = (math.expm1(end) for end in fit.drift.interval)
+    return {"fraction": math.expm1(fit.drift.value), "interval": [low, high], "shown": bool(dated(fit))}
 
 
 def _row(one: Parameter, units: Units) -> dict[str, Any]:
@@ -294,8 +308,17 @@ def _row(one: Parameter, units: Units) -> dict[str, Any]:
 def _headline(learned: Learned) -> str:
     if not learned.fit.adequate:
         return misfit_headline(learned.fit)
-    prediction = predictions.sentence(learned.predicted)
-    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}: {prediction}"
+    prediction, when = predictions.sentence(learned.predicted), dated(learned.fit)
+    return f"Fitted {plural(int(learned.fit.used.size), 'throw')}{when}: {prediction}"
+
+
+def dated(fit: Fit) -> str:
+    """Return that friction drifts, and that what is told is of the session's end; nothing where no drift shows."""
+    drift = fit.drift
+    if drift is None or abs(drift.value) < SHOWS * drift.standard_uncertainty:
+        return ""
+    change = math.expm1(drift.value)
+    return f" (friction {'rose' if change > 0 else 'fell'} by {percent(abs(change), 0)}; this is at the session's end)"
 
 
 def parameters(fit: Fit, units: Units) -> Table:

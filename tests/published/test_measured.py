@@ -12,6 +12,11 @@ import pytest
 from scipy.optimize import least_squares
 
 import stager
+from stager.fit.fitting import fit
+from stager.fit.friction_laws import own_law
+from stager.fit.likelihood import forward_model
+from stager.fit.records import Fit
+from stager.fit.statistics.importance_sampling import interval
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.chain import throw
@@ -117,6 +122,36 @@ def test_slow_throws_predict_the_fastest_third() -> None:
     for found, value in zip(predicted, measured[12:], strict=True):
         compare("exit speed beyond the throws fitted (m/s)", TEAM, value, found, rel=0.09)
     assert np.abs(predicted / measured[12:] - 1).max() < 0.4 * np.abs(line / measured[12:] - 1).max()
+
+
+@cache
+def _by_fit(count: int) -> Fit:
+    """What the program's own fit tells of the `count` slowest throws, as its configuration says them."""
+    loaded = stager.load(DATA / "two_wheels_17mm.toml")
+    throws = loaded.read_throws(DATA / "two_wheels_17mm.csv").chosen(np.arange(count))
+    return fit(loaded.scenario, throws, np.random.default_rng(0), other_laws=False, words=False)
+
+
+def test_the_fit_takes_the_whole_table_and_calls_nothing_wild() -> None:
+    found = _by_fit(18)
+    assert found.adequate
+    assert found.outliers == ()
+    assert np.sqrt(np.mean(found.found.residuals**2)) < 0.025
+
+
+def test_the_fit_of_slower_throws_foretells_the_fastest_third_in_its_intervals() -> None:
+    """At least 80 % inside 95 % intervals of single throws, and nearer than a straight line."""
+    found, rng = _by_fit(12), np.random.default_rng(1)
+    table = stager.load(DATA / "two_wheels_17mm.toml").read_throws(DATA / "two_wheels_17mm.csv")
+    rest = table.chosen(np.arange(12, len(table)))
+    model = forward_model(found.scenario, own_law(found.scenario), rest)
+    expected = model.exit_speed(found.posterior.even(rng, 400))
+    single = expected * np.exp(found.scatter * rng.normal(size=expected.shape))
+    low, high = np.array([interval(draws) for draws in single.T]).T
+    measured, turning = rest.exit_speed, table.wheels[0].values
+    assert ((measured > low) & (measured < high)).mean() >= 0.8
+    line = np.polyval(np.polyfit(turning[:12], table.exit_speed[:12], 1), turning[12:])
+    assert (np.abs(np.median(expected, axis=0) - measured) < np.abs(line - measured)).all()
 
 
 @pytest.mark.parametrize("exponent", [1.0, 1.25, 1.5])

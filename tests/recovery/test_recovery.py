@@ -27,7 +27,7 @@ def recovered(name: str) -> list[Score]:
 
 
 def test_95_percent_intervals_cover_the_truth() -> None:
-    benches = [*(one((number, 1))[3] for number in STUDIED), *(recovered(name) for name in KINDS)]
+    benches = [*(one((number, 1, ""))[3] for number in STUDIED), *(recovered(name) for name in KINDS)]
     scores = [score for bench in benches for score in bench]
     inside = sum(score.inside for score in scores)
     # Each bench has two scores of the second stage; the others are identified parameters.

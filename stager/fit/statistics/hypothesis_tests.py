@@ -37,6 +37,8 @@ Labels = NDArray[np.bool_]
 Groups = NDArray[np.intp]
 CLIP = 3.0
 """Standard deviations at which residuals are clipped [-]."""
+OUTLIER = 4.5
+"""Standard deviations from which a throw is left out [-]."""
 QUANTILE = 0.6
 """Quantile of absolute residuals that estimates their scale [-]: outliers hardly move it."""
 NORMAL_QUANTILE = 0.8416212335729143
@@ -94,7 +96,7 @@ def by_settings(
     values: Floats, first: Labels, settings: Groups, order: Floats | None = None, *, clip: float = CLIP,
     coverage: float = 0.95,
 ) -> Difference | None:  # fmt: skip
-    """Return Welch's test over the settings that two builds share, with outliers clipped and a linear drift removed.
+    """Return Welch's test over the settings that two builds share, with outliers left out and a linear drift removed.
 
     Least squares with a mean for each setting and a difference of builds; each build has its own variance.
 
@@ -110,7 +112,7 @@ def by_settings(
         Time or number of each; None where the builds were not alternated, so that drift cannot be separated.
     clip : float
         Standard deviations of the build at which residuals are clipped, as in Huber's pseudo-values (Robust
-        Statistics, 1981; from memory).
+        Statistics, 1981; from memory). Half as far again a throw is left out: clipped, it still adds to the variance.
 
     Returns
     -------
@@ -123,7 +125,8 @@ def by_settings(
     SciPy's two-sample tests have no settings; the tests compare with them for one setting.
     """
     both = np.isin(settings, np.intersect1d(settings[first], settings[~first]))
-    values, first, settings = values[both], first[both], settings[both]
+    whole, first, settings = values[both], first[both], settings[both]
+    values = whole
     if not values.size:
         return None
     columns = [first.astype(np.float64), *np.equal.outer(np.unique(settings), settings).astype(np.float64)]
@@ -137,7 +140,12 @@ def by_settings(
     mixing = sides @ left_over**2 @ sides.T
     if values.size <= np.linalg.matrix_rank(design) or np.linalg.cond(mixing) > MAX_CONDITION:
         return None
-    values = _clipped(values, design, inverse, sides, clip)
+    values, outlier = _clipped(values, design, inverse, sides, clip)
+    if outlier.any():
+        return by_settings(
+            whole[~outlier], first[~outlier], settings[~outlier], None if along is None else along[~outlier], clip=clip,
+            coverage=coverage,
+        )  # fmt: skip
     residuals = left_over @ values
     scatter = np.maximum(np.linalg.solve(mixing, sides @ residuals**2), 0.0)
     weights = inverse[0] ** 2 @ sides.T
@@ -150,22 +158,25 @@ def by_settings(
     return t_test(float(inverse[0] @ values), float(np.sqrt(variance)), freedom, coverage)
 
 
-def _clipped(values: Floats, design: Floats, inverse: Floats, sides: Floats, clip: float) -> Floats:
-    """Return pseudo-values: a robust fit plus residuals clipped at `clip` standard deviations of their build."""
+def _clipped(
+    values: Floats, design: Floats, inverse: Floats, sides: Floats, clip: float
+) -> tuple[Floats, Labels]:  # fmt: skip
+    """Return pseudo-values, a robust fit plus residuals clipped at `clip` standard deviations of their build, and which
+    lie far enough out to be left out."""
     if not np.isfinite(clip):
-        return values
+        return values, np.zeros(values.size, dtype=bool)
     fitted = design @ (inverse @ values)
     factor = np.sqrt(values.size / max(values.size - design.shape[1], 1)) / NORMAL_QUANTILE
-    held, share = values - fitted, np.ones(values.size)
+    held, share, far = values - fitted, np.ones(values.size), np.zeros(values.size, dtype=bool)
     for _ in range(ROUNDS):
         left = values - fitted
         scale = np.array([float(np.quantile(np.abs(left[side > 0]), QUANTILE)) for side in sides]) * factor
         limit = np.maximum(clip * scale, 1e-12) @ sides
-        held = np.clip(left, -limit, limit)
+        held, far = np.clip(left, -limit, limit), np.abs(left) > OUTLIER / CLIP * limit
         inside = np.array([float((np.abs(left) <= limit)[side > 0].mean()) for side in sides])
         share = np.maximum(inside, 0.3) @ sides
         fitted = fitted + design @ (inverse @ (held / share))
-    return np.asarray(fitted + held / share)
+    return np.asarray(fitted + held / share), far
 
 
 def paired(values: Floats, first: Labels, settings: Groups, *, coverage: float = 0.95) -> Difference | None:

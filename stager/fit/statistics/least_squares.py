@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from stager.model.arrays import Floats
 
@@ -36,13 +37,21 @@ class Loss(Protocol):
         """Return values (starts,) and weights (starts, n), d value / d e = weights × e, of residuals (starts, n)."""
         ...
 
+    def value(self, residuals: Floats) -> Floats:
+        """Return the values (starts,) alone."""
+        ...
+
 
 class Squares:
     """The loss ½ Σ e²."""
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
         """Return half the sum of squares, and weights of 1."""
-        return np.asarray(0.5 * (residuals**2).sum(axis=-1)), np.ones_like(residuals)
+        return self.value(residuals), np.ones_like(residuals)
+
+    def value(self, residuals: Floats) -> Floats:
+        """Return half the sum of squares."""
+        return np.asarray(0.5 * (residuals**2).sum(axis=-1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,12 +70,23 @@ class Problem:
 
     def value(self, place: Floats) -> tuple[Floats, Floats, Floats]:
         """Return objective (starts,), residuals and weights (starts, n) at `place` (starts, p)."""
+        residuals, bad = self._residuals(place)
+        loss, weights = self.loss(residuals)
+        return self._total(place, loss, bad), residuals, weights
+
+    def objective(self, place: Floats) -> Floats:
+        """Return the objective alone, (starts,)."""
+        residuals, bad = self._residuals(place)
+        return self._total(place, self.loss.value(residuals), bad)
+
+    def _residuals(self, place: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+        """Return residuals (starts, n), and where they are not finite, (starts,)."""
         residuals = self.residuals(place)
         bad = np.asarray(~np.isfinite(residuals).all(axis=-1))
-        residuals = np.where(bad[:, None], 1e3, residuals)
-        loss, weights = self.loss(residuals)
-        total = loss + 0.5 * (self.prior(place)[0] ** 2).sum(axis=-1)
-        return np.where(bad, np.inf, total), residuals, weights
+        return np.where(bad[:, None], 1e3, residuals), bad
+
+    def _total(self, place: Floats, loss: Floats, bad: NDArray[np.bool_]) -> Floats:
+        return np.where(bad, np.inf, loss + 0.5 * (self.prior(place)[0] ** 2).sum(axis=-1))
 
     def jacobian(self, place: Floats, residuals: Floats, step: Floats) -> Floats:
         """Return de/dz (starts, n, p) at `place` (starts, p) from differences over `step` (starts, p)."""

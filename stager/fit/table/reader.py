@@ -179,7 +179,8 @@ class _Rows:
         order = self._numbers("throw")
         place = np.arange(1.0, lines.size + 1)
         whole = Throws(
-            line=lines, order=place if np.isnan(order).any() else order, build=self._words("build"),
+            line=lines, order=place if np.isnan(order).any() else order, numbered=not np.isnan(order).any(),
+            build=self._words("build"),
             exit_speed=speeds, at_outlet=at_outlet,
             uncertainty=relative_uncertainty(columns, self.known) if measured else None,
             supply=self._numbers("supply"), time=self._numbers("time"),

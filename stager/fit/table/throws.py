@@ -123,6 +123,7 @@ class Throws:
 
     line: of the file
     order: number of the throw, or its place in the file
+    numbered: the table numbers the throws
     build: name of the build; note
     exit_speed: 0 after a jam [m/s]
     supply [V]; time [s]; temperature [K]
@@ -141,6 +142,7 @@ class Throws:
     temperature: Floats
     note: NDArray[np.str_]
     wheels: tuple[Wheels, ...]
+    numbered: bool = False
     at_outlet: bool = False
     uncertainty: Floats | None = None
     source: str = ""
@@ -231,3 +233,26 @@ class Throws:
 def clock(throws: Throws) -> tuple[str, Floats]:
     """Return "time" and times [s] where every throw has one, else "order" and the numbers of the throws."""
     return ("time", throws.time) if not np.isnan(throws.time).any() else ("order", throws.order)
+
+
+def moments(throws: Throws) -> Floats | None:
+    """Return when in the session each throw was made, from −1, the first, to 0, the last, (n,).
+
+    None where it is not known: rows that are sorted by wheel speed, without numbers or times, may have been put so
+    afterwards.
+    """
+    by, when = clock(throws)
+    span = float(np.ptp(when)) if when.size else 0.0
+    if span == 0 or (by == "order" and not throws.numbered and _sorted(throws)):
+        return None
+    return np.asarray((when - when.max()) / span)
+
+
+def _sorted(throws: Throws) -> bool:
+    """Whether the wheel speeds of every build go one way down the table."""
+    steps = [
+        np.diff(wheel.values[(throws.build == build) & ~np.isnan(wheel.values)])
+        for wheel in throws.wheels
+        for build in throws.builds
+    ]
+    return all((step >= 0).all() or (step <= 0).all() for step in steps)
