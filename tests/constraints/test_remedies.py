@@ -279,3 +279,12 @@ def test_safe_settings_keep_each_hard_limit_in_enough_draws(fast: list[float], m
             found = safe_settings(draws, len(factors), limits, np.array(fast)[:, None], whole=whole)
             expected = kept.all(axis=1) if whole else kept[:, 0] & (enough | (confidence <= 0.5))
             assert found.tolist() == expected.tolist()
+
+
+@given(confidence=st.floats(0.55, 0.98), draws=st.integers(100, 10**6))
+def test_more_draws_must_keep_the_limits_than_asked_for_and_fewer_the_more_there_are(
+    confidence: float, draws: int
+) -> None:
+    """Both the draws at hand and fresh ones scatter, so that the share stays above what is asked for."""
+    share = required_share(confidence, draws)
+    assert confidence < required_share(confidence, 100 * draws) < share <= 1.0
