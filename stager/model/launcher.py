@@ -80,6 +80,8 @@ class Feed:
     spin: positive where side A drives it forward [rad/s]
     rate: throws a second [1/s]
     push: force of the pusher until it lets go [N]
+    push_end: how far beyond the first axes the projectile's centre is then [m]; None: a round one is
+        there, a rod's rear end
     session: length of throwing at the rate [s]
     speed_spread: from shot to shot; None: unknown
     """
@@ -89,6 +91,7 @@ class Feed:
     pusher: Pusher | None = None
     rate: Number | None = None
     push: Number | None = None
+    push_end: Number | None = None
     session: Number | None = None
     speed_spread: Spread | None = None
 

@@ -38,6 +38,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
     found = duty(design)
     driven = None if found is None else drives.summary(found)
     jams_at_rate, feed = drives.jams(driven), drives.feed(design.launcher)
+    pusher = _pusher(design)
     judged = [row["kept"] for row in rows]
     broken = thrown["jammed"] or thrown["stays_in_outlet"] or jams_at_rate or False in judged
     shown = limits.close(rows)
@@ -59,6 +60,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         *limits.tyre_notes(design),
         *([] if driven is None else drives.notes(driven)),
         *drives.feed_notes(feed),
+        *drives.pusher_notes(pusher),
         *safety.notes(design.launcher, design.throw),
     ]
     more_notes = [*throws.entering(design.launcher), *throws.strain(thrown["stages"]), safety.GUARD]
@@ -68,6 +70,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         "throw": thrown,
         "drives": driven,
         "feed": feed,
+        "pusher": pusher,
         "tyres": limits.tyre_rows(design),
         "safety": safety.rows(design.launcher, design.throw),
     }
@@ -76,6 +79,14 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         headline = f"It jams at the feed's rate. {headline}"
     screen = Screen(headline, tables, notes, more_tables=more_tables, more_notes=more_notes)
     return Answer(screen, document(content, source), yes=not broken)
+
+
+def _pusher(design: OperatingPoint) -> dict[str, Any] | None:
+    """Return what the pusher must do; None where there is none, or no stage."""
+    if not design.count:
+        return None
+    side_a, side_b = design.set_speeds
+    return drives.pushed(design.launcher, float(side_a[0]), None if side_b is None else float(side_b[0]))
 
 
 def _rows(design: OperatingPoint, verdicts: Sequence[LimitResult]) -> list[LimitRow]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import Any
 
 from stager.constraints import OperatingPoint
@@ -10,6 +11,7 @@ from stager.model.drive import ZERO_CELSIUS
 from stager.model.launcher import Launcher
 from stager.physics.drive.spinup import SpinUp
 from stager.physics.layout import BUSY, feed_rate
+from stager.physics.pusher import push
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, about, digits, percent, small_percent, speed
 
@@ -74,6 +76,41 @@ def _at_rate(found: Duty) -> dict[str, Any] | None:
         "energy_per_throw_J": float(settled.energies.delivered),
         "throws_per_charge": None if settled.throws_per_charge is None else float(settled.throws_per_charge),
     }
+
+
+def pushed(launcher: Launcher, speed: float, speed_b: float | None) -> dict[str, Any] | None:
+    """Return what the pusher must do at set surface speeds of the first stage [m/s]; None: the feed has no pusher."""
+    pusher = launcher.feed.pusher
+    if pusher is None:
+        return None
+    found = push(launcher, speed, speed_b)
+    force, travel = float(pusher.force), float(pusher.travel)
+    return {
+        "force_N": force, "force_needed_N": _known(found.fed), "force_needed_from_rest_N": _known(found.rest),
+        "follow_m": _known(found.follow),
+        "enough": bool(force >= found.rest and not travel < found.follow),
+    }  # fmt: skip
+
+
+def _known(value: float) -> float | None:
+    return value if isfinite(value) else None
+
+
+def pusher_notes(content: dict[str, Any] | None) -> list[str]:
+    """Return sentences on `pushed`."""
+    if content is None:
+        return []
+    fed, rest, follow = (content[key] for key in ("force_needed_N", "force_needed_from_rest_N", "follow_m"))
+    if rest is None:
+        return ["Pusher: no force brings the projectile through the first stage."]
+    if rest == 0.0:
+        return ["Pusher: the wheels take the projectile by themselves, even from rest."]
+    alone = "by themselves" if not fed else f"with {digits(fed)} N"
+    said = f"Pusher: at the feed's speed the wheels take the projectile {alone}; from rest it takes {digits(rest)} N"
+    said += "" if follow is None else f", over {digits(1000 * follow)} mm behind first touch"
+    if content["enough"]:
+        return [f"{said}. The pusher's {digits(content['force_N'])} N are enough."]
+    return [f"{said}. The pusher's {digits(content['force_N'])} N are not enough where it stops on the way."]
 
 
 def feed(launcher: Launcher) -> dict[str, Any]:

@@ -87,6 +87,11 @@ TERMS: dict[str, Term] = {
         " can no longer be held or a loaded cell is down to 3.3 V. supply.cells says how many lithium cells are in"
         " series, 3.7 V each where it is left out.", see=("droop",),
     ),
+    "pusher": Term(
+        "What pushes projectiles into the first nip (feed.pusher: force, travel, return_time). check and plan say what"
+        " force the wheels need behind the projectile at the feed's speed and from rest, and how far the pusher must"
+        " follow it until the wheels take over.", see=("bite", "jam"),
+    ),
     "range of wheels": Term(
         "The plan may choose the wheels: stage.wheel.radius_range and inertia_range are ends between which it looks,"
         " and stage.crush_range those of the crush. Another radius means a wheel of the same make: inertia and mass"

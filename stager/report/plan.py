@@ -185,6 +185,9 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "trade": alternatives.front_rows(plan.front),
         "settled": None if best is None else drives.settled(best.design),
         "feed": drives.feed(launcher),
+        "pusher": None if best is None or not best.count else drives.pushed(
+            best.design.launcher, float(best.wheel_speed[0]), float(best.beside[0])
+        ),
         "safety": None if best is None else safety.rows(launcher, best.throw),
         **flight.summary(launcher, plan.flown),
         **_missed(launcher, plan),
@@ -296,6 +299,7 @@ def _notes(content: Mapping[str, Any]) -> list[str]:
     return [
         *([first] if first else []),
         *drives.feed_notes(content["feed"]),
+        *drives.pusher_notes(content["pusher"]),
         *(alternatives.catalogue_notes(content["catalogue"]) if content["catalogue"] else []),
         *alternatives.robust_notes(content),
         *limits.missing_keys(content["limits"]),

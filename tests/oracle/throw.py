@@ -114,6 +114,9 @@ class Chain:
         self.law: Coefficient = coefficient(contact.friction)
         self.rail_law: Coefficient = coefficient(contact.rail_friction)
         self.stages: list[Passage] = []
+        self.push = float(launcher.feed.push or 0.0)
+        length = 0.0 if self.rolls else float(projectile.length or 0.0)
+        self.push_end = length / 2 if launcher.feed.push_end is None else float(launcher.feed.push_end)
         axis = 0.0
         for k, (speed, speed_b) in enumerate(zip(speeds, speeds_b, strict=True)):
             stage = launcher.stage(k)
@@ -154,6 +157,8 @@ class Chain:
             force_a * u_a, force_b * u_b, *heats, loss * speed, motors,
         )  # fmt: skip
         along = force_a * press.cos + force_b * cos_b + push
+        if stage is self.stages[0] and position < self.push_end:
+            along += self.push
         return Forces(along, self.radius * (force_a - force_b), rates, slip_a, sum(heats))
 
     def free_flight(self, speed: float, run: float) -> float:
@@ -176,6 +181,8 @@ def throw(
     """Throw through one stage per set speed [m/s]."""
     chain = Chain(launcher, np.array(wheel_speed), np.array(wheel_speed_b or wheel_speed))
     marks = sorted({mark for stage in chain.stages for mark in stage.nip.marks})
+    if chain.push and marks[0] < chain.push_end < marks[-1]:
+        marks = sorted({*marks, chain.push_end})
     speed = float(launcher.feed.speed if entry_speed is None else entry_speed)
     head, clock = np.array([marks[0], speed, entry_spin]), 0.0
     for start, end in pairwise(marks):

@@ -8,10 +8,12 @@ PAIR, RAIL, IDLER = 0, 1, 2
 # BODY: projectile, contact and guide.
 (
     MASS, HALF_WIDTH, SPIN_INERTIA, ROD_LENGTH, STIFFNESS, EXPONENT, REBOUND, CREEP, SLOWING, AIR_DRAG,
-) = range(10)  # fmt: skip
+    PUSH, PUSH_END,
+) = range(12)  # fmt: skip
 """SPIN_INERTIA: 0 for a rod; ROD_LENGTH: below 0 for round shapes; SLOWING: 2 μ g of the guide [m/s^2];
-AIR_DRAG: ρ c A/m [1/m]."""
-BODY = 10
+AIR_DRAG: ρ c A/m [1/m]; PUSH: force from behind [N] on a projectile whose centre is less than PUSH_END [m] beyond the
+first axes."""
+BODY = 12
 
 # OPTIONS: accuracy of an integration.
 TOLERANCE, STEPS, SUM_ENERGIES = range(3)

@@ -13,8 +13,8 @@ from typing import Any
 from stager.physics.compiled import inlined
 from stager.physics.contact.columns import (
     AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP, GAIN, HALF_WIDTH, HEIGHT, HELD,
-    NIP_LAYOUT, RAIL, RATE, RATE_BY_PLACE, SLIP, SLIP_BY_PLACE, STEP_POWER, TORQUE_BY_SPEED, TORQUE_HIGH, TORQUE_LOW,
-    TORQUE_SLOPE, WHEEL,
+    NIP_LAYOUT, PUSH, PUSH_END, RAIL, RATE, RATE_BY_PLACE, SLIP, SLIP_BY_PLACE, STEP_POWER, TORQUE_BY_SPEED,
+    TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
 from stager.physics.contact.profile import press, press_change
 from stager.physics.friction.dispatch import coefficient
@@ -110,6 +110,8 @@ def evaluate(
         torque, torque_slope = motor(sides, a, wheel)
         sides[a, SLIP], sides[a, FORCE], sides[a, RATE] = slip, force, sides[a, BRAKE] * force + sides[a, GAIN] * torque
         thrust += weight * force * cosine + push
+        if k == 0 and offset < body[PUSH_END]:
+            thrust += body[PUSH]
         turning += force
         power = weight * force * slip
         normal_change = cosine_change = sine_change = force_change = 0.0

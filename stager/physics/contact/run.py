@@ -48,7 +48,7 @@ def pack(launcher: Launcher, first: int, count: int) -> Packed:
     found = found * (3 - len(found))
     width = max(len(values) for _, values in found)
     return Packed(
-        body=_rows([_body(launcher)], shape)[:, 0],
+        body=_rows([[*_body(launcher), *(_push(launcher) if first == 0 else (0.0, 0.0))]], shape)[:, 0],
         stages=_rows([_stage(launcher, first + k, k + 1 < count) for k in range(count)], shape),
         law_numbers=np.array([number for number, _ in found], dtype=np.int64),
         laws=_rows([[*values, *[0.0] * (width - len(values))] for _, values in found], shape),
@@ -83,6 +83,15 @@ def _body(launcher: Launcher) -> list[Number]:
         -1.0 if rolls or projectile.length is None else projectile.length,
         contact.stiffness, contact.exponent, contact.rebound, contact.creep, *slowing(launcher.guide, projectile),
     ]  # fmt: skip
+
+
+def _push(launcher: Launcher) -> tuple[Number, Number]:
+    """Return force of the pusher [N], and where it lets go [m]: by default where its end is at the axes."""
+    feed, projectile = launcher.feed, launcher.projectile
+    if feed.push is None:
+        return 0.0, 0.0
+    length = 0.0 if projectile.shape.rolls or projectile.length is None else projectile.length
+    return feed.push, length / 2 if feed.push_end is None else feed.push_end
 
 
 def _stage(launcher: Launcher, index: int, more: bool) -> list[Number]:
