@@ -34,11 +34,11 @@ def enclosure(launcher: Launcher, stage: Stage, *, spins: bool, meter: Meter | N
     meter = Meter() if meter is None else meter
     contact, layout = launcher.contact, stage.layout
     creep = float(contact.creep)
-    wheel, rail = (traction_of(law, creep) for law in (contact.friction, contact.rail_friction))
+    wheel = traction_of(contact.friction, creep)
     if layout.side_b_driven:
         return "pairs behind what lets the projectile spin" if spins else symmetric_pair(launcher, stage, wheel, meter)
     if not layout.side_b_turns:
-        return single_driven(launcher, stage, wheel, rail, meter)
+        return single_driven(launcher, stage, wheel, traction_of(contact.rail_friction, creep), meter)
     if launcher.projectile.shape.rolls:
         return "idlers that a round projectile turns"
     return single_driven(launcher, stage, wheel, wheel, meter)
