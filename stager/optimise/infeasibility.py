@@ -1,8 +1,9 @@
 """Explain why no design fits: which limits conflict with the goal, and how much looser they would have to be.
 
 Limits are loosened by their slacks (see `sensitivities`). Those in conflict are found by a deletion filter (Chinneck,
-Feasibility and Infeasibility in Optimization, 2008): limits are dropped one after the other as long as the goal stays
-out of reach without them.
+Feasibility and Infeasibility in Optimization, 2008): limits are dropped as long as the goal stays out of reach without
+them, many at once and by halves where those are too many (Junker, QUICKXPLAIN, AAAI 2004; from memory). Fewer limits
+allow no less, so what is known of some sets tells of others.
 """
 
 from __future__ import annotations
@@ -12,15 +13,25 @@ from dataclasses import replace
 
 import numpy as np
 
-from stager.constraints import GEOMETRY, LimitResult, OperatingPoint, evaluate, exit_cap, no_throw, speed_range
+from stager.constraints import (
+    GEOMETRY,
+    LimitResult,
+    OperatingPoint,
+    broken_by,
+    evaluate,
+    exit_cap,
+    no_throw,
+    speed_range,
+)
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.optimise.judge import active as active_of
+from stager.optimise.judge import settings_at
 from stager.optimise.parts import FEW, BestDesign
 from stager.optimise.problem import FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
 from stager.optimise.refine import Effort, best, fastest, refine
-from stager.optimise.search import Clock, explore, most_stages
+from stager.optimise.search import Clock, explore, launcher_of, most_stages
 from stager.optimise.sensitivities import BUILT, FLOORS, looser, without
 from stager.optimise.spin import most_spin
 
@@ -44,6 +55,8 @@ HOPELESS = 2.0
 """Factor above which the search gives up if exit speed no longer rises [-]."""
 FLAT = 1e-6
 """Logarithmic slope of exit speed that counts as no rise [-]."""
+CLEAR = 1e-4
+"""Slack that a design must have beyond the reserve to keep a limit beyond doubt [-]."""
 DIGITS = 4
 """Digits of a needed limit value."""
 OUT_OF_REACH = " Without these limits and with six more stages it is not reached either."
@@ -104,6 +117,8 @@ class _Reach:
         self.tables = FastestTables(self.scenario) if nearest.solution is None else nearest.solution.problem.tables
         self._known: dict[tuple[tuple[str, float], ...], tuple[float, Trial | None, Problem | None]] = {}
         self.found = [] if nearest.solution is None else [nearest.solution.trial]
+        self._sufficient: list[frozenset[str]] = []
+        self._insufficient: list[frozenset[str]] = []
 
     def best(self, margins: Mapping[str, float], *, near: bool = False) -> tuple[float, Trial | None, Problem | None]:
         """Return exit speed [m/s] and settings of the best design under margins.
@@ -113,8 +128,6 @@ class _Reach:
         key = tuple(sorted(margins.items()))
         if key not in self._known:
             self._known[key] = self._best(margins, near)
-            trial = self._known[key][1]
-            self.found += [] if trial is None else [trial]
         return self._known[key]
 
     def _best(self, margins: Mapping[str, float], near: bool) -> tuple[float, Trial | None, Problem | None]:
@@ -136,6 +149,7 @@ class _Reach:
             else:
                 shorter = [one for one in self.found[:1] if one.lead.shape[1] == count - 1]
                 trial = explore(problem, shorter, generations=FEW, effort=ROUGHLY)
+            self.found += [] if trial.jammed[0] else [trial]
             if trial.violation[0] <= 0 and trial.exit_speed[0] > out[0]:
                 out = float(trial.exit_speed[0]), trial, problem
             if out[0] >= self.asked * (1 - ENOUGH):
@@ -153,25 +167,54 @@ class _Reach:
         """
         held = [result.name for result in self.nearest.settings.verdicts]
         tight = active_of(self.scenario, self.nearest.settings, [])
-        if not self.enough(without(self.margins, held)):
+        if not self._reaches(held):
             return ()
         found: list[str] = []
-        while not self.enough(without(self.margins, found)):
-            order = sorted((name for name in held if name not in found), key=lambda name: name in tight)
+        while not self._reaches(found):
             spared = list(found)
-            for name in order:
-                others = [other for other in order if other != name and other not in spared]
-                free = [*spared, name]
-                # If the speed stays out of reach without it, this limit is not in the conflict.
-                if others and not self.enough(without(self.margins, free)):
-                    spared = free
-            needed = [name for name in order if name not in spared]
+            for names in ([name for name in held if name not in tight], [name for name in held if name in tight]):
+                self._spare([name for name in names if name not in found], spared)
+            needed = [name for name in held if name not in spared]
             if not needed:
                 break
             found += needed
             if self.clock.out("which limits are in conflict"):
                 break
         return tuple(name for name in held if name in found)
+
+    def _spare(self, names: list[str], spared: list[str]) -> None:
+        """Add to `spared` those of `names` without which the speed stays out of reach: they are not in the conflict."""
+        if not names:
+            return
+        if not self._reaches([*spared, *names]):
+            spared += names
+        elif len(names) > 1:
+            half = len(names) // 2
+            self._spare(names[:half], spared)
+            self._spare(names[half:], spared)
+
+    def _reaches(self, names: Sequence[str]) -> bool:
+        """Return whether the asked speed is reached without the named limits."""
+        dropped = frozenset(names)
+        if any(known <= dropped for known in self._sufficient):
+            return True
+        if any(dropped <= known for known in self._insufficient):
+            return False
+        margins = without(self.margins, sorted(dropped))
+        if not self.enough(margins):
+            self._insufficient.append(dropped)
+            return False
+        _, trial, problem = self.best(margins)
+        self._sufficient.append(dropped if trial is None or problem is None else dropped & self._broken(trial, problem))
+        return True
+
+    def _broken(self, trial: Trial, problem: Problem) -> frozenset[str]:
+        """Return the names of the limits that a design breaks, their reserves included."""
+        launcher = launcher_of(problem, trial)
+        settings = settings_at(self.scenario, trial.lead[0], launcher)
+        built = broken_by(launcher, self.scenario.limit_values, problem.count, self.margins)
+        short = (one.name for one in settings.verdicts if float(one.slack) - self.margins.get(one.name, 0.0) < CLEAR)
+        return frozenset([*built, *short])
 
     def relaxations(self, names: Sequence[str]) -> tuple[Relaxation, ...]:
         """Return for each named limit the value needed if it alone is loosened, and if all are by one factor."""
