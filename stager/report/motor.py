@@ -26,7 +26,7 @@ _CHARGE = (
     Column("cells"), Column("throws"), Column("time", "min"), Column("first", "m/s"), Column("last", "m/s"),
     Column("at end", "V"), Column("ends by", words=True),
 )  # fmt: skip
-ENDS = {"voltage": "cells at their least", "speed": "wheels not held", "charge": "charge"}
+ENDS = {"voltage": "lowest cell voltage", "speed": "wheels not held", "charge": "charge"}
 
 
 def answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge], source: Provenance) -> Answer:
@@ -42,12 +42,14 @@ def answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge], 
     }
     tables = []
     if sizing.needed:
-        tables.append(Table("The least motor for each wheel", _NEEDED, tuple(_needed(one) for one in sizing.needed)))
+        rows = tuple(_needed(one) for one in sizing.needed)
+        tables.append(Table("What each wheel needs of its motor", _NEEDED, rows))
     if sizing.candidates:
         rows = tuple(_motor(one) for one in sizing.candidates)
-        tables.append(Table("Drives, smallest first", _MOTORS, rows).without_empty(MISSING))
+        tables.append(Table("Drives that are offered, smallest first", _MOTORS, rows).without_empty(MISSING))
     if discharges:
-        tables.append(Table("A charge, by cells in series", _CHARGE, tuple(_charge(one) for one in discharges)))
+        rows = tuple(_charge(one) for one in discharges)
+        tables.append(Table("One charge, by number of cells in series", _CHARGE, rows))
     screen = Screen(_headline(sizing), tables, _notes(launcher, sizing, discharges))
     return Answer(screen, document(content, source), yes=smallest is not None or not sizing.candidates)
 
@@ -56,7 +58,10 @@ def _headline(sizing: Sizing) -> str:
     asked = f"{digits(sizing.rate)} throws a second within {100 * sizing.loss:.3g} %"
     smallest = sizing.smallest
     if smallest is not None:
-        return f"{asked}: {_name(smallest)} is the smallest drive that is enough."
+        name = _name(smallest) if smallest.number or smallest.name != "as written" else "the drive as written"
+        if len(sizing.candidates) == 1:
+            return f"{asked}: {name} is enough."
+        return f"{asked}: {name} is the smallest drive that is enough."
     if sizing.candidates:
         return f"{asked}: no drive of the list is enough."
     return f"{asked}: the configuration has no drive to judge." if sizing.needed else f"{asked}: no motor is enough."
@@ -70,8 +75,8 @@ def _notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge]) 
     notes = []
     if sizing.needed:
         notes.append(
-            "The least motor has no loss of its own and turns 25 % faster without load than asked: take one with a"
-            " resistance below that shown, or a torque above it; current and torque are the greatest, power the mean."
+            "These are for a motor without losses of its own that turns 25 % faster without load than asked: take one"
+            " of less resistance or more torque. Current and torque are the greatest ones, power is the mean."
         )
     index = next((k for k, one in enumerate(sizing.candidates) if one.enough), 0)
     if index:
@@ -82,8 +87,8 @@ def _notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge]) 
     own = [one for one in discharges if len(discharges) == 1 or one.throws]
     if own:
         notes.append(
-            "A charge: voltages of lithium cells that have rested, each with supply.capacity and its share of"
-            " supply.resistance; throws end before a loaded cell is below 3.3 V."
+            "One charge: lithium cells, each with supply.capacity and its share of supply.resistance, by typical"
+            " voltages of rested cells; throws end before a loaded cell falls below 3.3 V."
         )
     return notes
 
