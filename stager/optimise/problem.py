@@ -127,25 +127,29 @@ class FastestTables:
             here, index, lanes, spin, np.maximum(top, 1e-3), refinement=STANDARD, transit_function=way,
             grid_points=COARSE,
         )  # fmt: skip
-        through = found.peak_exit > 0
-        edge = np.where(through, found.edge, np.maximum(lanes, 1e-3))
+        edge = np.where(found.peak_exit > 0, found.edge, np.nan)
         shape = (entry.size, *(nodes.size for _, nodes in axes))
         with np.errstate(divide="ignore", invalid="ignore"):
-            grip = _reaching(np.log(found.wheel_speed).reshape(shape))
-        return FastestTable(entry, axes, np.log(edge).reshape(shape), grip)
+            # Between a node with a grip limit and one without there may be one.
+            grip = _extended(np.log(found.wheel_speed).reshape(shape), range(len(shape)))
+            peak = np.log(edge).reshape(shape)
+        # Between nodes with and without a setting the table must not fall to nothing.
+        for _ in range(count if axes else 0):
+            peak = _extended(peak, range(1, len(shape)))
+        bare = np.log(np.maximum(lanes, 1e-3)).reshape(shape)
+        return FastestTable(entry, axes, np.where(np.isnan(peak), bare, peak), grip)
 
 
-def _reaching(grip: Floats) -> Floats:
-    """Return a table (nodes, …) whose known values reach one node on: what lies between a node with a grip limit and
-    one without may have one."""
-    padded = np.pad(grip, 1, constant_values=np.nan)
-    middle = [slice(1, -1)] * grip.ndim
+def _extended(values: Floats, axes: Sequence[int]) -> Floats:
+    """Return a table (nodes, …) whose known values reach one node on along `axes`, the least of several."""
+    padded = np.pad(values, 1, constant_values=np.nan)
+    middle = [slice(1, -1)] * values.ndim
     around = [
         padded[(*middle[:axis], side, *middle[axis + 1 :])]
-        for axis in range(grip.ndim) for side in (slice(None, -2), slice(2, None))
+        for axis in axes for side in (slice(None, -2), slice(2, None))
     ]  # fmt: skip
     lowest = np.where(np.isnan(around), np.inf, around).min(axis=0)
-    return np.where(np.isnan(grip) & np.isfinite(lowest), lowest, grip)
+    return np.where(np.isnan(values) & np.isfinite(lowest), lowest, values)
 
 
 def _with(

@@ -19,7 +19,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
 from stager.optimise.judge import REACHED, settings_at
-from stager.optimise.problem import NO_MARGINS, Problem, Trial, spanned
+from stager.optimise.problem import JAM, NO_MARGINS, Problem, Trial, spanned
 from stager.optimise.records import Settings
 from stager.optimise.refine import CLOSE, Effort, Objective, best, coolest, fastest, refine, score
 
@@ -41,6 +41,8 @@ FAR_OFF = 0.02
 """Error of a grip limit of the tables beyond which the search goes farther [-]."""
 RESTORED = 0.2
 """Greatest violation from which settings are led back to feasible ones [-]."""
+PRICE = 0.5
+"""Logarithm of exit speed by which a start must be faster for each unit of violation [-]."""
 LEVEL = 2e-5
 """Share of exit speed that settings with less slip heat may cost [-]."""
 COOLER = 0.01
@@ -111,9 +113,11 @@ def explore(
         Of the refinement.
     """
     rng = np.random.default_rng([seed, problem.count])
-    population = _starts(problem, shorter, starts, rng)
-    population = _evolve(problem, population, fastest, generations, rng)
+    first = _starts(problem, shorter, starts, rng)
+    population = _evolve(problem, first, fastest, generations, rng)
     found = _polish(problem, population, fastest, effort)
+    if problem.count > 1 and effort.finish:
+        found = best(fastest, found.join(_led_back(problem, first, effort)))
     if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
         found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
     elif found.violation[0] <= 0.0:
@@ -156,7 +160,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
         again = problem.look(found.x)
         if settings.feasible and again.violation[0] <= 0.0 and turn and not changed:
             break
-        found = refine(problem, again, fastest, CLOSE if changed else Effort(rounds=6, radius=0.01, smallest=3e-5))
+        found = refine(problem, again, fastest, CLOSE if changed else Effort(rounds=12, radius=0.03, smallest=2e-5))
         settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     slowed = 1.0
     for turn in range(6):
@@ -289,6 +293,14 @@ def _polish(problem: Problem, population: Trial, objective: Objective, effort: E
             break
     assert found is not None
     return found
+
+
+def _led_back(problem: Problem, starts: Trial, effort: Effort) -> Trial:
+    """Refine the start that promises most if what it breaks is made good: evolution keeps such starts only where too
+    few others break nothing."""
+    promise = np.log(np.maximum(starts.exit_speed, 1e-9)) - PRICE * np.minimum(starts.violation, JAM)
+    start = starts.take([int(np.argmax(promise))])
+    return refine(problem, start, fastest, effort)
 
 
 def _cooler(problem: Problem, population: Trial, found: Trial, least: float, effort: Effort) -> Trial:

@@ -28,7 +28,7 @@ THROW = {
 SWEEP = {"stage", "wheel_speed_m_s", "exit_speed_m_s", "grip_limit", "robust"}
 LADDER = {
     *("stages", "exit_speed_m_s", "gain_fraction", "probability_worthwhile", "length_m", "mass_kg", "cost"),
-    "average_power_W",
+    "average_power_W", "chosen",
 }
 PLAN = {
     *("stages", "stage_count", "exit_speed_m_s", "exit_energy_J", "length_m", "average_power_W", "bound_m_s"),
@@ -83,7 +83,7 @@ def test_stages_of_a_jam_end_with_the_jammed_stage(tmp_path: Path) -> None:
 
 def test_check_document() -> None:
     document = run_json("check", str(TEMPLATE))
-    assert set(document) == {"kept", "limits", "throw", "drives", "tyres", "feed", "safety"} | PROVENANCE
+    assert set(document) == {"kept", "limits", "throw", "drives", "tyres", "feed", "pusher", "safety"} | PROVENANCE
     # The template leaves out the hub's material, so the burst limit cannot be judged.
     assert document["kept"] is None
     for limit in document["limits"]:

@@ -37,7 +37,7 @@ def test_written_spin_plan_throws_and_checks_alike(spun: Path) -> None:
     assert planned["stages"][0]["wheel_speed_b_m_s"] > planned["stages"][0]["wheel_speed_m_s"]
     used = [next(row["used"] for row in each["limits"] if row["name"] == "grip_margin") for each in (planned, checked)]
     assert used == pytest.approx([0.05, 0.05], abs=2e-4)
-    assert "It spins -30.0 rev/s; the goal asks for -30.0 rev/s." in stager("check", str(written)).out
+    assert "It spins at -30.0 rev/s; the goal asks for -30.0 rev/s." in stager("check", str(written)).out
 
 
 def test_card_of_a_spin_plan_has_one_row_per_wheel(spun: Path) -> None:

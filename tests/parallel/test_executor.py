@@ -98,7 +98,7 @@ def test_cluster_over_tls_gives_the_same_result(tmp_path: Path) -> None:
         with open_executor(dask=address, tls=(files[0], files[1], files[2])) as executor:
             assert executor.map(_double, [2.0])[0] == 4.0
         for given, tls, message in [
-            (address, (tmp_path / "none", files[1], files[2]), "there is no file"),
+            (address, (tmp_path / "none", files[1], files[2]), "there is not a file"),
             (address, (files[0], files[2], files[1]), "no Dask cluster answers"),
             (address.replace("tls", "tcp"), (files[0], files[1], files[2]), "is not an address of TLS"),
         ]:
@@ -130,7 +130,7 @@ def test_foreign_file_is_refused_as_chunk_cache(content: str | bytes, tmp_path: 
     with pytest.raises(InputError, match=r"holds no finished parts|cannot be read"), open_executor(resume=path):
         pass
     assert path.read_bytes() == before
-    with pytest.raises(InputError, match="is no file"), open_executor(resume=Path(os.devnull)):
+    with pytest.raises(InputError, match="is not a file"), open_executor(resume=Path(os.devnull)):
         pass
 
 
