@@ -39,9 +39,9 @@ def _greatest_crush(point: OperatingPoint) -> Number:
 
 
 def _max_crush(point: OperatingPoint) -> Number | None:
-    """Return the crush that the projectile withstands, to half the resolution of calipers [m]."""
+    """Return the crush that the projectile withstands, to the resolution of calipers [m]."""
     most = point.launcher.projectile.max_crush
-    return None if most is None else most + CALIPER_RESOLUTION / 2
+    return None if most is None else most + CALIPER_RESOLUTION
 
 
 def _missing_modulus(point: OperatingPoint) -> str | None:
