@@ -74,7 +74,7 @@ CASES = {
 }
 STYLED = (
     "new", "check", "throw", "sweep", "fit", "plan", "worth", "compare", "next", "report", "bench", "listen", "card",
-    "draw", "explain",
+    "draw", "explain", "motor",
 )  # fmt: skip
 FEW = """\
 throw,wheel_1 [rpm],exit_speed [m/s]
