@@ -98,7 +98,7 @@ def test_cluster_over_tls_gives_the_same_result(tmp_path: Path) -> None:
         with open_executor(dask=address, tls=(files[0], files[1], files[2])) as executor:
             assert executor.map(_double, [2.0])[0] == 4.0
         for given, tls, message in [
-            (address, (tmp_path / "none", files[1], files[2]), "there is not a file"),
+            (address, (tmp_path / "none", files[1], files[2]), "there is no file"),
             (address, (files[0], files[2], files[1]), "no Dask cluster answers"),
             (address.replace("tls", "tcp"), (files[0], files[1], files[2]), "is not an address of TLS"),
         ]:
