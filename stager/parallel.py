@@ -57,7 +57,7 @@ class ChunkCache:
             replace_all({path: f"{FILE_HEADER}\n".encode()})
         with _readable(path), path.open(encoding="utf-8") as lines:
             if next(lines, "").rstrip() != FILE_HEADER:
-                hint = "name a new file, or one that --resume has futures"
+                hint = "name a new file, or one that --resume has begun"
                 raise InputError("holds no finished parts of a plan, and is left as it is", where=str(path), hint=hint)
             for line in lines:
                 self._read(line)

@@ -2,7 +2,7 @@
 
 Limits are loosened by their slacks (see `sensitivities`). Those in conflict are found by a deletion filter (Chinneck,
 Feasibility and Infeasibility in Optimization, 2008): limits are dropped as long as the goal stays out of reach without
-them, many at once and by halves where those are too many (Junker, QUICKXPLAIN, AAAI 2004; from memory). Fewer limits
+them, many at once and by halves where those are too many (Junker, QUICKXPLAIN; abstract read). Fewer limits
 allow no less, so what is known of some sets tells of others.
 """
 

@@ -251,14 +251,14 @@ class _Planning:
         A single stage always has them. Several stages have them where the best settings of the nominal build are much
         slower in other builds, as beside a peak that other builds have elsewhere.
         """
-        from stager.fit.prediction import known_of, recommended_chain
-
         own = row.settings.design.launcher == self.scenario.launcher
         if not row.count or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
             return row
         mean = None if self.margin is None else self.margin.mean_exit
         if row.count > 1 and (mean is None or mean > (1 - COSTLY) * row.settings.exit_speed):
             return row
+        from stager.fit.prediction import known_of, recommended_chain
+
         drawn = margin_draws(row.scenario)
         chosen = [one.wheel_speed for one in recommended_chain(known_of(self.scenario), row.count)]
         lead = np.array([speed for speed in chosen if speed is not None])

@@ -351,15 +351,15 @@ class Problem:
         machine = self.machine(design)
         if self.joint:
             x, lead, done = self._held(machine, x, lead)
-            entry = done.stages.entry_speed
-            grips = np.full(entry.shape, np.nan)
-            for k in range(self.count if self.limit_values.grip_margin else 0):
-                grips[:, k] = self._grip_limit(k, entry[:, k], design[:, k])
         else:
-            x, lead, done, grips = self._passed(machine, x, lead, design)
+            x, lead, done = self._passed(machine, x, lead, design)
+        grips = None
+        if self.limit_values.grip_margin:
+            grips = self.table_grip_limits(done.stages.entry_speed, design) * self.grip_correction
+            grips = np.where(np.isnan(grips), self.grip_found, grips)
         point = OperatingPoint(
             launcher=machine, limit_values=self.limit_values, throw=done, options=JUDGED,
-            grip_limit=grips if self.limit_values.grip_margin else None,
+            grip_limit=grips,
         )  # fmt: skip
         return x, lead, design, point
 
@@ -466,20 +466,19 @@ class Problem:
 
     def _passed(
         self, machine: Launcher, x: Floats, lead: Floats | None, design: Floats
-    ) -> tuple[Floats, Floats, Throw, Floats]:
-        """Throw stage by stage; return variables, leading wheels, throw and the tables' grip limits."""
+    ) -> tuple[Floats, Floats, Throw]:
+        """Throw stage by stage; return variables, leading wheels and throw."""
         samples, count = len(x), self.count
         feed = np.broadcast_to(np.asarray(self.launcher.feed.speed, dtype=np.float64), (samples,))
         speed, spin = feed.copy(), np.full(samples, float(self.launcher.feed.spin))
         alive = np.ones(samples, bool)
         x = x.copy()
-        wheels, grips = np.zeros((samples, count)), np.full((samples, count), np.nan)
+        wheels = np.zeros((samples, count))
         fields = {name: np.zeros((samples, count), np.int8 if name == "grip" else np.float64) for name in FIELDS}
         fields["grip"][:] = Grip.NOT_REACHED
         for k in range(count):
             table = self.tables.of(self.launcher, k, free=k in self.free)
             best = table.at(table.fastest, speed, design[:, k])
-            grips[:, k] = self._grip_limit(k, speed, design[:, k])
             if lead is None:
                 wheels[:, k] = np.minimum(np.exp(x[:, k]) * best, self.tops[k])
             else:
@@ -502,14 +501,16 @@ class Problem:
             stages=Transit(**fields), exit_speed=np.where(alive, fields["exit_speed"][:, -1], 0.0),
             spin=np.where(alive, fields["exit_spin"][:, -1], 0.0), jammed=~alive,
         )  # fmt: skip
-        return x, wheels, done_all, grips
+        return x, wheels, done_all
 
-    def _grip_limit(self, k: int, entry: Floats, design: Floats) -> Floats:
-        """Return the grip limit of stage `k` by its table [m/s], (samples,), at entry speeds [m/s], (samples,), and
-        design variables, (samples, design variables)."""
-        table = self.tables.of(self.launcher, k, free=k in self.free)
-        limit = table.at(table.grip, entry, design) * self.grip_correction[k]
-        return np.asarray(np.where(np.isnan(limit), self.grip_found[k], limit))
+    def table_grip_limits(self, entry: Floats, design: Floats) -> Floats:
+        """Return the grip limits by the tables [m/s], (samples, stages), NaN where they have none.
+
+        entry : entry speeds [m/s], (samples, stages); design : (samples, stages, design variables).
+        """
+        tables = [self.tables.of(self.launcher, k, free=k in self.free) for k in range(self.count)]
+        found = [table.at(table.grip, entry[:, k], design[:, k]) for k, table in enumerate(tables)]
+        return np.stack(found, axis=-1)
 
     def _held(self, machine: Launcher, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Throw]:
         """Throw where several stages hold the projectile at once; return variables, leading wheels and throw."""

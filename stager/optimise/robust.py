@@ -1,7 +1,7 @@
 """Robust settings: the greatest low quantile of exit speed over builds, or the least spread of it.
 
 At the nominal optimum wheels are as fast as the nominal launcher's grip allows; a little slower, nearly every build
-still grips. Settings are launcher_of on some draws and evaluated on others, as they look too good on their own draws
+still grips. Settings are chosen on some draws and evaluated on others, as they look too good on their own draws
 (Luedtke and Ahmed, SIAM J. Optim. 19, 2008).
 """
 
@@ -36,7 +36,7 @@ CHANCE = 0.95
 SURE = 0.95
 """Confidence of the lower bound on that share [-]."""
 CHOSEN_ON = 100
-"""Draws on which settings are launcher_of."""
+"""Draws on which settings are chosen."""
 JUDGED_ON = 400
 """Fresh draws on which they are evaluated."""
 STEADIED_ON = 64
@@ -52,7 +52,7 @@ SLACK = 1e-6
 NEAR = 0.1
 """Slack of the nominal design below which limits on drives and supply are evaluated on draws [-]."""
 CLEARLY = 0.02
-"""Share by which more stages must reduce the spread to be launcher_of [-]."""
+"""Share by which more stages must reduce the spread to be chosen [-]."""
 
 
 class Sample:

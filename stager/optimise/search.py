@@ -149,7 +149,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     lowest = np.full(problem.count, NO_LIMIT)
     for turn in range(ROUNDS if margin and found.violation[0] <= 0.0 else 0):
         before = problem.grip_correction
-        table = _table_grips(problem, found, settings)
+        table = problem.table_grip_limits(settings.throw.stages.entry_speed[None], found.design[:1])[0]
         ratio = np.where(np.isnan(settings.grip_limit), NO_LIMIT, settings.grip_limit / table)
         ratio[np.isnan(table)] = 1.0
         lowest = np.minimum(lowest, ratio)
@@ -172,18 +172,8 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     return Solution(problem, found, settings)
 
 
-def _table_grips(problem: Problem, found: Trial, settings: Settings) -> Floats:
-    """Return grip limits from the tables [m/s], (stages,), at the entry speeds of the settings."""
-    entry = settings.throw.stages.entry_speed
-    out = np.full(problem.count, np.nan)
-    for k in range(problem.count):
-        table = problem.tables.of(problem.launcher, k, free=k in problem.free)
-        out[k] = table.at(table.grip, entry[k : k + 1], found.design[:1, k])[0]
-    return out
-
-
 def launcher_of(problem: Problem, found: Trial) -> Launcher:
-    """Return the launcher with the launcher_of design variables."""
+    """Return the launcher with the chosen design variables."""
     if not problem.choices:
         return problem.launcher
     made = problem.machine(found.design[0])

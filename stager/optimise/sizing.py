@@ -19,10 +19,14 @@ from stager.physics.rate import Settled, settled
 
 HEADROOM = 1.25
 """No-load speed of the motor that is needed, by the fastest that it is to hold [-]; common practice, no source."""
-LEAST_RESISTANCE, MOST_RESISTANCE = 1e-4, 1e3
-"""Ends between which the winding's resistance is looked for [ohm]."""
-POINTS, ROUNDS = 25, 4
-"""Resistances that are tried at once, and how often the interval is refined."""
+LEAST_RESISTANCE = 1e-4
+"""Least resistance of a winding that is tried [ohm]."""
+MOST_RESISTANCE = 1e3
+"""Greatest resistance of a winding that is tried [ohm]."""
+POINTS = 25
+"""Resistances that are tried at once."""
+ROUNDS = 4
+"""Times that the interval of the resistance is narrowed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

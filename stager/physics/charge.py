@@ -18,8 +18,10 @@ LEAST_CELL = 3.3
 LEFT: Floats = np.array([1.0, 0.95, 0.9, 0.8, 0.7, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1, 0.05, 0.0])
 """Share of the charge that is left [-], where the rest voltage of a cell is OPEN."""
 OPEN: Floats = np.array([4.2, 4.15, 4.11, 4.02, 3.95, 3.87, 3.84, 3.8, 3.77, 3.73, 3.69, 3.61, 3.27])
-"""Rest voltage of a lithium polymer cell [V]; a chart in common use, from memory, no source."""
+"""Rest voltage of a lithium polymer cell [V]: a chart in common use, as read in BatteryLevels.md of the repository
+islandskan/Oversvamningskollen."""
 STEPS = 24
+"""Shares of the charge at which steady throwing is computed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

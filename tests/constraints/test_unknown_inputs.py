@@ -1,4 +1,4 @@
-"""With any optional_keys key removed, no limit that depends on it is reported as satisfied."""
+"""With any optional key removed, no limit that depends on it is reported as satisfied."""
 
 from __future__ import annotations
 

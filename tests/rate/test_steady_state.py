@@ -1,4 +1,4 @@
-"""Steady steady_state of throwing at a rate: the fixed point against hundreds of simulated throws, and its limits."""
+"""Steady state of throwing at a rate: the fixed point against hundreds of simulated throws, and its limits."""
 
 from __future__ import annotations
 
