@@ -22,7 +22,7 @@ import zlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any
 
 from stager.errors import InputError
@@ -613,3 +613,17 @@ def read_bytes(path: Path, most: int) -> bytes:
     finally:
         _close(handle)
     raise InputError(f"is longer than {most / 1000:g} kB", where=str(path), hint="no such file needs to be longer")
+
+
+def read_beside(path: Path, name: str, most: int) -> bytes:
+    """Return the content of the file `name` in the folder of `path`; most: greatest size [bytes].
+
+    Raises ValueError for other places, as names come from files that may be of a stranger, and what `read_bytes` does.
+    """
+    plain = {PurePosixPath(name).name, PureWindowsPath(name).name} == {name} and name not in (".", "..")
+    found = path.parent / name
+    if not plain or found.resolve().parent != path.parent.resolve():
+        raise ValueError("it must be the name of a file next to this one")
+    if found.exists() and not found.is_file():
+        raise ValueError("it is not a file")
+    return read_bytes(found, most)

@@ -45,9 +45,10 @@ class Loaded:
 
     @property
     def files(self) -> list[Path]:
-        """The files that were read: the configuration, and the file of draws that it names."""
+        """The files that were read: the configuration, its draws and its lists of parts."""
         path, draws = self.configuration.path, self.configuration.file.draws
-        return [path] if draws is None else [path, path.parent / draws]
+        names = [*self.configuration.lists, *([] if draws is None else [draws])]
+        return [path, *(path.parent / name for name in names)]
 
     def __repr__(self) -> str:
         return f"<Loaded: {self.configuration.file.title}>"
@@ -275,7 +276,13 @@ class Loaded:
             try:
                 rng = np.random.default_rng(seed)
                 found = plan(
-                    self.scenario, rng=rng, progress=tell, executor=executor, trade=against, sturdy=robust, draws=draws,
+                    self.scenario,
+                    rng=rng,
+                    progress=tell,
+                    executor=executor,
+                    trade=against,
+                    sturdy=robust,
+                    draws=draws,
                     seconds=seconds,
                 )
             except KeyboardInterrupt as stop:
@@ -309,15 +316,14 @@ class Loaded:
     def _parts(self, plan: Plan) -> dict[str, str]:
         """Return parts and design variables of each planned stage by key, where there was a choice."""
         from stager import config
+        from stager.optimise.parts import option_keys
         from stager.physics.parts import with_variables
 
         catalogue, found = plan.catalogue, {}
         for k, parts in enumerate(() if catalogue is None else catalogue.numbers):
             stage = self.scenario.launcher.stage(k)
-            if stage.wheel_options:
-                found[f"stages.{k + 1}.wheel_option"] = str(parts.wheel)
-            if stage.drive_options:
-                found[f"stages.{k + 1}.drive_option"] = str(parts.drive)
+            for name, value in option_keys(stage, parts).items():
+                found[f"stages.{k + 1}.{name}"] = config.show_value(value)
         if catalogue is not None and catalogue.design:
             numbered = enumerate(catalogue.numbers)
             stages = [with_variables(self.scenario.launcher.stage(k), parts.design) for k, parts in numbered]

@@ -5,6 +5,7 @@ tables.py         the tables, as pydantic models
 checks.py         checks across several keys
 toml.py           TOML as text: lines of keys, values written out
 errors.py         problems of a file, with lines and hints
+lists.py          lists of one's own parts, CSV tables beside a configuration
 load.py           read a file into a `Configuration`
 configuration.py  a checked configuration and its quantities by key
 build.py          launcher, limits and goal from the tables
@@ -18,5 +19,9 @@ from stager.config.configuration import Configuration, ranges, variable_values
 from stager.config.load import load, understand
 from stager.config.save import save, with_values
 from stager.config.schema import schema_json
+from stager.config.toml import show_value
 
-__all__ = ["Configuration", "load", "variable_values", "ranges", "save", "schema_json", "understand", "with_values"]
+__all__ = [
+    "Configuration", "load", "variable_values", "ranges", "save", "schema_json", "show_value", "understand",
+    "with_values",
+]  # fmt: skip

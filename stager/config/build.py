@@ -340,7 +340,7 @@ def _stage(read: Reader) -> Stage:
     wheels = [build_wheel(wheel)]
     wheels += [build_wheel(part) for part in read.each("wheel_options")]
     drives = [None if drive is None else build_drive(drive), *map(build_drive, read.each("drive_options"))]
-    side_a, side_b = read.speeds(wheels[table.wheel_option or 0].radius)
+    side_a, side_b = read.speeds(wheels[table.option("wheel") or 0].radius)
     stage = Stage(
         layout=LAYOUTS[table.layout], wheel=wheels[0], drive=drives[0],
         crush=read.number("crush"), crush_range=_ends(table.crush_range),
@@ -350,4 +350,4 @@ def _stage(read: Reader) -> Stage:
         cost=read.maybe("cost"), mass=read.maybe("mass"),
         wheel_options=tuple(wheels[1:]), drive_options=tuple(drive for drive in drives[1:] if drive is not None),
     )  # fmt: skip
-    return choose(stage, table.wheel_option, table.drive_option)
+    return choose(stage, table.option("wheel"), table.option("drive"))

@@ -302,12 +302,27 @@ def stage(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
         yield from _drive((*path, "drive"), table.drive)
     for number, choice in enumerate(table.drive_options):
         yield from _drive((*path, "drive_options", number), choice)
-    for name, options in (("wheel", table.wheel_options), ("drive", table.drive_options)):
-        number = getattr(table, f"{name}_option")
-        if number is not None and number > len(options):
-            lists = ((*path, f"{name}_options"),)
-            message = f"there is no option {number}: {name}_options has {len(options)}"
+    both: tuple[tuple[str, list[Wheel] | list[Drive]], ...] = (
+        ("wheel", table.wheel_options), ("drive", table.drive_options),
+    )  # fmt: skip
+    for name, options in both:
+        chosen = getattr(table, f"{name}_option")
+        lists = ((*path, f"{name}_options"), (*path, f"{name}_list"))
+        if isinstance(chosen, int) and chosen > len(options):
+            message = f"there is no option {chosen}: {name}_options has {len(options)}"
             yield Problem((*path, f"{name}_option"), message, f"0 is the {name} as written, 1 the first option", lists)
+        if isinstance(chosen, str):
+            yield from _named((*path, f"{name}_option"), chosen, [option.name for option in options], lists)
+
+
+def _named(path: KeyPath, chosen: str, names: list[str], lists: tuple[KeyPath, ...]) -> Iterator[Problem]:
+    """Check that an option of a name is there, once."""
+    if chosen in names and names.count(chosen) > 1:
+        yield Problem(path, f'"{chosen}" is the name of several options', "choose by number, 1 is the first one", lists)
+    elif chosen not in names:
+        near = get_close_matches(chosen, [name for name in names if name], n=1)
+        hint = f'did you mean "{near[0]}"?' if near else "choose by number: 0 is the part as written"
+        yield Problem(path, f'there is no option "{chosen}"', hint, lists)
 
 
 def _crush(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:

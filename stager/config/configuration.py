@@ -94,7 +94,8 @@ class Configuration:
     """A checked configuration.
 
     path, text, sha256: of the file, the hash of its bytes
-    raw: its TOML tree; file: its tables
+    raw: its TOML tree; tree: the same with the parts of its lists among the options; file: its tables
+    lists: names of the lists beside it
     draws: of a fit, by key; None: no fit
     """
 
@@ -102,7 +103,9 @@ class Configuration:
     text: str
     sha256: str
     raw: Mapping[str, Any]
+    tree: Mapping[str, Any]
     file: File
+    lists: tuple[str, ...] = ()
     draws: Mapping[str, Floats] | None = None
 
     @property
@@ -113,7 +116,7 @@ class Configuration:
     @property
     def quantities(self) -> dict[str, Measured]:
         """Return every quantity by dotted key."""
-        return quantities(self.file, self.raw)
+        return quantities(self.file, self.tree)
 
     def scenario(self) -> Scenario:
         """Return launcher, limits, goal and uncertain quantities as records."""
@@ -121,13 +124,13 @@ class Configuration:
         unsure = uncertain(found)
         return Scenario(
             title=self.title,
-            launcher=build_launcher(self.file, self.raw, {}),
+            launcher=build_launcher(self.file, self.tree, {}),
             limit_values=build_limit_values(self.file),
             goal=build_goal(self.file),
             values={key: measured.value for key, measured in found.items()},
             uncertain=tuple(one for one in unsure if not one.key.startswith("flight.")),
             flight_uncertain=tuple(one for one in unsure if one.key.startswith("flight.")),
-            realise=partial(build_launcher, self.file, self.raw),
+            realise=partial(build_launcher, self.file, self.tree),
             draws=self.draws,
         )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Mapping
-from pathlib import Path, PurePosixPath, PureWindowsPath
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,7 +14,7 @@ from stager.config.configuration import quantities
 from stager.config.errors import Problem, place
 from stager.config.tables import File
 from stager.errors import InputError
-from stager.files import read_bytes
+from stager.files import read_beside
 from stager.model.arrays import MAX_THROWS, Floats
 from stager.units import Measured
 
@@ -36,7 +36,7 @@ def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Map
     if file.draws is None:
         return None
     try:
-        content = _beside(path, file.draws)
+        content = read_beside(path, file.draws, _SIZE)
         if file.draws_sha256 not in (None, hashlib.sha256(content).hexdigest()):
             raise ValueError("its hash is not draws_sha256: one of the two files was replaced")
         return parse_draws(content.decode("utf-8-sig"), quantities(file, raw))
@@ -45,17 +45,6 @@ def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Map
         reason = "it is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else reason
         message = f'"{file.draws}" cannot be used ({reason})'
         raise place(str(path), text, [Problem(("draws",), message, _HINT)]) from None
-
-
-def _beside(path: Path, name: str) -> bytes:
-    """Return the content of a file next to `path`. Raises ValueError for other places: the file is untrusted."""
-    plain = {PurePosixPath(name).name, PureWindowsPath(name).name} == {name} and name not in (".", "..")
-    found = path.parent / name
-    if not plain or found.resolve().parent != path.parent.resolve():
-        raise ValueError("it must be the name of a file next to this one")
-    if found.exists() and not found.is_file():
-        raise ValueError("it is not a file")
-    return read_bytes(found, _SIZE)
 
 
 def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:

@@ -13,6 +13,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from stager.config.field_types import Kind
 from stager.config.tables import File
 from stager.config.toml import KeyPath, key_lines, line_of, show_key
 from stager.errors import InputError, InputErrors
@@ -231,6 +232,13 @@ def field_at(path: KeyPath) -> FieldInfo | None:
         if names[-1] in model.model_fields:
             return model.model_fields[str(names[-1])]
     return None
+
+
+def quantity_at(path: KeyPath) -> Kind | None:
+    """Return the kind of quantity of the key at `path`; None where it is no quantity."""
+    field = field_at(path)
+    found = [] if field is None else [*field.metadata, *_metadata(field.annotation)]
+    return next((item for item in found if isinstance(item, Kind)), None)
 
 
 def list_at(path: KeyPath) -> bool:

@@ -354,3 +354,29 @@ def _unit(text: str) -> str:
 
 
 WheelSpeed = Annotated[SetSpeed, _SpeedKind()]
+
+
+@dataclass(frozen=True)
+class _OptionKind:
+    """The number or the name of an option."""
+
+    shown = "1"
+
+    def read(self, raw: Any) -> int | str:
+        """Raises PydanticCustomError with a hint."""
+        if isinstance(raw, str):
+            return printable(raw)
+        if isinstance(raw, bool) or not isinstance(raw, int):
+            raise refusal("must be a whole number, or a name in quotes", "0: the part as written, 1: the first option")
+        if raw < 0:
+            raise refusal(f"must be at least 0 (got {raw})", "0: the part as written, 1: the first option")
+        return raw
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"type": ["integer", "string"], "minimum": 0, "examples": [1, "small"]}
+
+
+OptionName = Annotated[int | str, _OptionKind()]

@@ -15,6 +15,7 @@ from stager.config.checks import check
 from stager.config.configuration import Configuration
 from stager.config.draws import read_draws
 from stager.config.errors import Problem, explain, findings, meant, place, repair
+from stager.config.lists import read_lists
 from stager.config.schema import refuse
 from stager.config.tables import File, merged
 from stager.config.toml import KeyPath, tokens
@@ -146,14 +147,22 @@ def load(path: str | Path) -> Configuration:
     return understand(path, text, sha256)
 
 
-def understand(path: Path, text: str, sha256: str, *, with_draws: bool = True) -> Configuration:
-    """Return a configuration from its text. Raises InputErrors as `load` does, which name `path`."""
+def understand(
+    path: Path, text: str, sha256: str, *, with_draws: bool = True, folder: Path | None = None
+) -> Configuration:  # fmt: skip
+    """Return a configuration from its text. Raises InputErrors as `load` does, which name `path`.
+
+    folder : where its lists are, that of `path` by default.
+    """
     raw = read_tree(path, text)
-    file, problems = _check_tree(raw)
+    lists = read_lists(path, text, raw, folder)
+    file, problems = _check_tree(lists.tree)
     if file is None or problems:
-        raise place(str(path), text, problems)
-    draws = read_draws(path, text, file, raw) if with_draws else None
-    return Configuration(path=path, text=text, sha256=sha256, raw=raw, file=file, draws=draws)
+        raise lists.place(str(path), text, problems)
+    draws = read_draws(path, text, file, lists.tree) if with_draws else None
+    return Configuration(
+        path=path, text=text, sha256=sha256, raw=raw, tree=lists.tree, file=file, lists=lists.names, draws=draws
+    )
 
 
 def _check_tree(raw: Mapping[str, Any]) -> tuple[File | None, list[Problem]]:

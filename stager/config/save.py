@@ -15,10 +15,11 @@ from typing import Any
 from stager.config.configuration import Configuration
 from stager.config.draws import draws_place, show_draws
 from stager.config.field_types import Kind
+from stager.config.lists import SIZE
 from stager.config.load import read_tree, understand
 from stager.config.toml import KeyPath, head_path, key_lines, show_key, show_tree, show_value, statements
 from stager.errors import InputError, InputErrors, StagerError
-from stager.files import is_stream, marked_content, write_all
+from stager.files import is_stream, marked_content, read_beside, write_all
 from stager.model.arrays import Floats
 from stager.units import format_quantity, parse_stiffness, stiffness_unit
 
@@ -133,8 +134,8 @@ def save(
 ) -> list[Path]:
     """Write `configuration` to `path` with changes, and return the files written.
 
-    Draws go to a table beside the file, which has their hash; to a pipe only the configuration is written. Both files
-    are replaced together, and can be loaded again.
+    Draws go to a table beside the file, which has their hash, and lists of parts are copied where it is in another
+    folder; to a pipe only the configuration is written. All files are replaced together, and can be loaded again.
 
     Parameters
     ----------
@@ -169,6 +170,10 @@ def save(
         contents[beside] = marked_content(show_draws(draws, words).encode())
     elif configuration.file.draws is not None and path.parent.resolve() != configuration.path.parent.resolve():
         contents[beside] = marked_content((configuration.path.parent / configuration.file.draws).read_bytes())
+    if not is_stream(path) and path.parent.resolve() != configuration.path.parent.resolve():
+        for name in configuration.lists:
+            content = read_beside(configuration.path, name, SIZE)
+            contents[path.parent / name] = marked_content(content)
     if beside in contents:
         sha256 = hashlib.sha256(contents[beside]).hexdigest()
         changes = {**changes, "draws": show_value(beside.name), "draws_sha256": show_value(sha256)}
@@ -242,7 +247,7 @@ def _checked(configuration: Configuration, path: Path, head: str, text: str, tre
     if not _says(whole, tree):
         whole = head + show_tree(tree)
     try:
-        understand(path, whole, configuration.sha256, with_draws=False)
+        understand(path, whole, configuration.sha256, with_draws=False, folder=configuration.path.parent)
     except InputErrors as error:
         raise StagerError(f"the changed configuration would not load: {error}") from error
     return whole

@@ -78,6 +78,7 @@ EXAMPLES: Mapping[str, Any] = {
     "Heat.case_to_air": "9 K/W", "Heat.fin_count": 8, "Heat.fin_diameter": "44 mm", "Heat.fin_thickness": "1 mm",
     "Limits.stages": 4, "Supply.cells": 4, "Mount.circle": "25 mm", "Mount.screw": "3.2 mm", "Outlet.length": "80 mm",
     "Projectile.length": "95 mm", "Projectile.max_crush": "6 mm", "Projectile.thickness": "12 mm",
+    "Stage.drive_list": "drives.csv", "Stage.wheel_list": "wheels.csv",
     "Stage.pitch": "86 mm", "TabulatedFriction.coefficient": [0.8, 0.4], "TabulatedFriction.slip": ["0 m/s", "10 m/s"],
     "Tyre.density": "1250 kg/m^3", "Tyre.depth": "3 mm", "Tyre.modulus": "5.5 MPa", "Tyre.tensile_strength": "12 MPa",
     "Wheel.brittle": True, "Wheel.name": "printed, 40 mm", "Wheel.radius": "40 mm",

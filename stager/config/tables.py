@@ -355,13 +355,33 @@ class Stage(Table):
     idler: Idler | None = None
     wheel_options: list[Wheel] = Field(default_factory=list, max_length=100, description="wheels to choose from")
     drive_options: list[Drive] = Field(default_factory=list, max_length=100, description="drives to choose from")
-    wheel_option: int | None = Field(None, ge=0, description="the one of wheel_options that is in; 0: the wheel itself")
-    drive_option: int | None = Field(None, ge=0, description="the one of drive_options that is in; 0: the drive itself")
+    wheel_list: str | None = Field(None, description="CSV table beside this file with further wheels to choose from")
+    drive_list: str | None = Field(None, description="CSV table beside this file with further drives to choose from")
+    wheel_option: t.OptionName | None = Field(
+        None, description="number or name of the one of wheel_options that is in; 0: the wheel itself"
+    )
+    drive_option: t.OptionName | None = Field(
+        None, description="number or name of the one of drive_options that is in; 0: the drive itself"
+    )
 
     @property
     def wheel_in(self) -> Wheel:
         """Return the wheel of the stage: that of `wheel_option`, else `wheel`."""
-        return self.wheel_options[self.wheel_option - 1] if self.wheel_option else self.wheel
+        number = self.option("wheel")
+        return self.wheel_options[number - 1] if number else self.wheel
+
+    def option(self, kind: Literal["wheel", "drive"]) -> int | None:
+        """Return the number of the option that is in, 0: none of them; None where it is to be chosen.
+
+        Raises ValueError where there is no option of that name.
+        """
+        chosen: int | str | None = self.wheel_option if kind == "wheel" else self.drive_option
+        options: list[Any] = [*(self.wheel_options if kind == "wheel" else self.drive_options)]
+        return 1 + [part.name for part in options].index(chosen) if isinstance(chosen, str) else chosen
+
+
+PART_LISTS = {"wheel_list": "wheel_options", "drive_list": "drive_options"}
+"""Keys of a stage that name a list, with the options that it continues."""
 
 
 class File(Table):

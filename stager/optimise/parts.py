@@ -133,6 +133,18 @@ def names(stage: Stage, parts: Parts) -> tuple[str, str]:
     return wheel.name or _number(parts.wheel), "" if drive is None else drive.name or _number(parts.drive)
 
 
+def option_keys(stage: Stage, parts: Parts) -> dict[str, int | str]:
+    """Return what selects the parts in a configuration, by key of the stage: the name where no other part has it."""
+    found: dict[str, int | str] = {}
+    for kind, number in zip(("wheel", "drive"), parts.kind, strict=True):
+        options = stage.wheel_options if kind == "wheel" else stage.drive_options
+        names = [part.name for part in options]
+        if options:
+            name = names[number - 1] if number else ""
+            found[f"{kind}_option"] = name if name and names.count(name) == 1 else number
+    return found
+
+
 def _number(option: int) -> str:
     return f"option {option}" if option else "as written"
 

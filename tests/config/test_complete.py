@@ -21,7 +21,7 @@ RAW = read_tree(PATH, TEXT)
 
 @pytest.fixture
 def whole() -> Configuration:
-    return Configuration(path=PATH, text=TEXT, sha256="", raw=RAW, file=File.model_validate(merged(RAW)))
+    return Configuration(path=PATH, text=TEXT, sha256="", raw=RAW, tree=RAW, file=File.model_validate(merged(RAW)))
 
 
 def test_complete_configuration_passes_the_checks(whole: Configuration) -> None:
@@ -36,7 +36,7 @@ def _keys(tree: Any) -> set[str]:
 
 def test_complete_configuration_has_every_key_of_the_schema() -> None:
     others = {"draws", "spin", "peak", "peak_speed", "width", "case_to_air", "rise_speed"}
-    others |= {"radius_range", "inertia_range", "cells"}
+    others |= {"radius_range", "inertia_range", "cells", "wheel_list", "drive_list"}
     known = {key for table in schema_json()["$defs"].values() for key in table["properties"]}
     assert known - _keys(RAW) <= others
 

@@ -72,7 +72,7 @@ COLUMNS = (
 def inputs(configuration: Configuration) -> list[Table]:
     """Return a table of values as written and as read for each part of the file; defaults are marked."""
     known = {**configuration.quantities, **_requirements(configuration)}
-    written = dict(_leaves(configuration.raw, ""))
+    written = dict(_leaves(configuration.tree, ""))
     keys = [*written, *(key for key in known if key not in written and not _inside(key, written))]
     parts = dict.fromkeys(key.partition(".")[0] for key in keys if "." in key)
     found = []

@@ -10,9 +10,11 @@ from typing import Any
 
 import numpy as np
 
+from stager.config import show_value
 from stager.constraints import not_judged
 from stager.model.arrays import Floats
 from stager.model.stage import Stage
+from stager.optimise.parts import option_keys
 from stager.optimise.records import Parts
 from stager.optimise.response import PIECES, Curve, Judged, Response, StageTable, Steady, Surface
 from stager.physics.parts import with_variables
@@ -101,8 +103,7 @@ def _parts(data: ReportData, count: int) -> list[list[str]]:
     found: list[list[str]] = [[] for _ in range(count)]
     for k, chosen in enumerate(numbers[:count]):
         stage = data.scenario.launcher.stage(k)
-        found[k] += [f"wheel_option = {chosen.wheel}"] if stage.wheel_options else []
-        found[k] += [f"drive_option = {chosen.drive}"] if stage.drive_options else []
+        found[k] += [f"{key} = {show_value(value)}" for key, value in option_keys(stage, chosen).items()]
         found[k] += _wheel_lines(stage, chosen)
     return found
 
