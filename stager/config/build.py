@@ -264,6 +264,7 @@ def _feed(read: Reader) -> Feed:
     return Feed(
         speed=read.number("speed"), spin=read.number("spin"), rate=read.maybe("rate"), push=read.maybe("push"),
         session=read.maybe("session"), pusher=None if pusher is None else _pusher(pusher),
+        magazine=read.table.magazine,  # type: ignore[attr-defined]
         speed_spread=_spread(read, "speed"),
     )  # fmt: skip
 

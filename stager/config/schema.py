@@ -74,9 +74,10 @@ WORDS: Mapping[str, str] = {
 
 EXAMPLES: Mapping[str, Any] = {
     "Drive.governed": True, "Flight.target": "5 m", "Drive.name": "small outrunner", "File.draws": "fitted.draws.csv",
-    "File.title": "Ridge seed-ball thrower", "Guide.air_drag": True, "Heat.case_capacity": "45 J/K",
-    "Heat.case_to_air": "9 K/W", "Heat.fin_count": 8, "Heat.fin_diameter": "44 mm", "Heat.fin_thickness": "1 mm",
-    "Limits.stages": 4, "Supply.cells": 4, "Mount.circle": "25 mm", "Mount.screw": "3.2 mm", "Outlet.length": "80 mm",
+    "Feed.magazine": 40, "File.title": "Ridge seed-ball thrower", "Guide.air_drag": True,
+    "Heat.case_capacity": "45 J/K", "Heat.case_to_air": "9 K/W", "Heat.fin_count": 8,
+    "Heat.fin_diameter": "44 mm", "Heat.fin_thickness": "1 mm", "Limits.stages": 4,
+    "Supply.cells": 4, "Mount.circle": "25 mm", "Mount.screw": "3.2 mm", "Outlet.length": "80 mm",
     "Projectile.length": "95 mm", "Projectile.max_crush": "6 mm", "Projectile.thickness": "12 mm",
     "Stage.drive_list": "drives.csv", "Stage.wheel_list": "wheels.csv",
     "Stage.pitch": "86 mm", "TabulatedFriction.coefficient": [0.8, 0.4], "TabulatedFriction.slip": ["0 m/s", "10 m/s"],

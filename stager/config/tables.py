@@ -89,6 +89,7 @@ class Feed(Table):
     rate: t.Rate | None = Field(None, description="throws per second")
     push: t.Force | None = Field(None, description="pusher's force until it lets go")
     pusher: Pusher | None = Field(None, description="what pushes projectiles in")
+    magazine: int | None = Field(None, ge=1, le=1_000_000, description="projectiles that the magazine holds")
     session: t.Time | None = Field(None, description="how long a session lasts, for heat")
     spread: SpeedSpread | None = Field(None, description="what differs from shot to shot")
 

@@ -82,6 +82,7 @@ class Feed:
     push: force of the pusher until it lets go [N]
     push_end: how far beyond the first axes the projectile's centre is then [m]; None: a round one is
         there, a rod's rear end
+    magazine: projectiles that it holds
     session: length of throwing at the rate [s]
     speed_spread: from shot to shot; None: unknown
     """
@@ -92,6 +93,7 @@ class Feed:
     rate: Number | None = None
     push: Number | None = None
     push_end: Number | None = None
+    magazine: int | None = None
     session: Number | None = None
     speed_spread: Spread | None = None
 

@@ -12,9 +12,12 @@ from stager.model.launcher import Launcher
 from stager.physics.drive.spinup import SpinUp
 from stager.physics.layout import BUSY, feed_rate
 from stager.physics.pusher import push
+from stager.physics.rate import Settled
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, about, digits, percent, small_percent, speed
 
+LONG = 120
+"""Time from which a screen says minutes [s]."""
 NO_LOSS = 5e-5
 """Loss of exit speed below which a screen says that there is none [-]."""
 
@@ -113,10 +116,17 @@ def pusher_notes(content: dict[str, Any] | None) -> list[str]:
     return [f"{said}. The pusher's {digits(content['force_N'])} N are not enough where it stops on the way."]
 
 
-def feed(launcher: Launcher) -> dict[str, Any]:
-    """Return the feed's rate and its greatest possible rate as JSON has them."""
-    greatest, rate = float(feed_rate(launcher)), launcher.feed.rate
+def feed(launcher: Launcher, settled: Settled | None) -> dict[str, Any]:
+    """Return the feed's rate, its greatest possible rate and what its magazine holds, as JSON has them.
+
+    settled : throwing at the rate; None where it is not known.
+    """
+    greatest, rate, magazine = float(feed_rate(launcher)), launcher.feed.rate, launcher.feed.magazine
+    charge = None if settled is None or bool(settled.throw.jammed) else settled.throws_per_charge
     return {
+        "magazine": magazine,
+        "empty_s": None if magazine is None or rate is None else magazine / float(rate),
+        "magazines_per_charge": None if magazine is None or charge is None else float(charge) / magazine,
         "rate_1_s": None if rate is None else float(rate),
         "greatest_rate_1_s": greatest,
         "share": None if rate is None else float(rate) / greatest,
@@ -125,14 +135,35 @@ def feed(launcher: Launcher) -> dict[str, Any]:
 
 
 def feed_notes(content: dict[str, Any]) -> list[str]:
-    """Return a warning where the feed works close to its greatest rate."""
+    """Return a warning where the feed works close to its greatest rate, and how long the magazine lasts."""
     share = content["share"]
     if share is None or share <= BUSY:
-        return []
+        return _magazine_notes(content)
     return [
+        *_magazine_notes(content),
         f"The feed works at {percent(share, 0)} of its greatest rate, {digits(content['greatest_rate_1_s'])} throws a"
-        " second, where one follows the other without a gap: any delay jams it."
+        " second, where one follows the other without a gap: any delay jams it.",
     ]
+
+
+def lasts(seconds: float) -> str:
+    """Return a time in seconds, from two minutes on in minutes."""
+    return f"{digits(seconds)} s" if seconds < LONG else f"{digits(seconds / 60)} min"
+
+
+def _magazine_notes(content: dict[str, Any]) -> list[str]:
+    magazine, seconds, many = content["magazine"], content["empty_s"], content["magazines_per_charge"]
+    if magazine is None:
+        return []
+    if seconds is None:
+        return ["How long the magazine lasts: set feed.rate."]
+    rate = digits(content["rate_1_s"])
+    said = f"The magazine of {magazine} is empty after {lasts(seconds)} at {rate} throws a second"
+    if many is None:
+        return [f"{said}."]
+    if many < 1:
+        return [f"{said}, but a charge ends after about {about(many * magazine)} throws."]
+    return [f"{said}; a charge throws it about {about(many)} time{'' if about(many) == '1' else 's'}."]
 
 
 def settled(design: OperatingPoint) -> dict[str, Any] | None:

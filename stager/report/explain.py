@@ -87,6 +87,11 @@ TERMS: dict[str, Term] = {
         " can no longer be held or a loaded cell is down to 3.3 V. supply.cells says how many lithium cells are in"
         " series, 3.7 V each where it is left out.", see=("droop",),
     ),
+    "magazine": Term(
+        "How many projectiles are at hand (feed.magazine). At feed.rate it is empty after so many throws divided by the"
+        " rate; check, plan, motor, card and page say so, and how many magazines one charge of the supply throws where"
+        " its capacity is known.", see=("charge", "droop"),
+    ),
     "pusher": Term(
         "What pushes projectiles into the first nip (feed.pusher: force, travel, return_time). check and plan say what"
         " force the wheels need behind the projectile at the feed's speed and from rest, and how far the pusher must"

@@ -11,6 +11,7 @@ from stager.model.launcher import Launcher
 from stager.optimise.sizing import Candidate, Needed, Sizing
 from stager.physics.charge import Discharge
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
+from stager.report.drives import lasts
 from stager.report.numbers import MISSING, about, digits, listing, speed
 
 RPM = 60 / (2 * np.pi)
@@ -23,22 +24,24 @@ _MOTORS = (
     Column("slows", "%"), Column("lost", "%"), Column("verdict", words=True),
 )  # fmt: skip
 _CHARGE = (
-    Column("cells"), Column("throws"), Column("time", "min"), Column("first", "m/s"), Column("last", "m/s"),
-    Column("at end", "V"), Column("ends by", words=True),
+    Column("cells"), Column("throws"), Column("magazines"), Column("time", "min"), Column("first", "m/s"),
+    Column("last", "m/s"), Column("at end", "V"), Column("ends by", words=True),
 )  # fmt: skip
 ENDS = {"voltage": "lowest cell voltage", "speed": "wheels not held", "charge": "charge"}
 
 
 def answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge], source: Provenance) -> Answer:
     """Return screen and document; no motor of the list that is enough is a "no"."""
-    smallest = sizing.smallest
+    smallest, magazine = sizing.smallest, launcher.feed.magazine
     content = {
         "rate_1_s": sizing.rate,
         "loss_fraction": sizing.loss,
         "smallest": None if smallest is None else smallest.number,
         "needed": [_needed_row(one) for one in sizing.needed],
         "motors": [_motor_row(one) for one in sizing.candidates],
-        "charge": [_charge_row(one) for one in discharges],
+        "charge": [_charge_row(one, magazine) for one in discharges],
+        "magazine": magazine,
+        "empty_s": None if magazine is None else magazine / sizing.rate,
     }
     tables = []
     if sizing.needed:
@@ -48,8 +51,8 @@ def answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge], 
         rows = tuple(_motor(one) for one in sizing.candidates)
         tables.append(Table("Drives that are offered, smallest first", _MOTORS, rows).without_empty(MISSING))
     if discharges:
-        rows = tuple(_charge(one) for one in discharges)
-        tables.append(Table("One charge, by number of cells in series", _CHARGE, rows))
+        rows = tuple(_charge(one, magazine) for one in discharges)
+        tables.append(Table("One charge, by number of cells in series", _CHARGE, rows).without_empty(MISSING))
     screen = Screen(_headline(sizing), tables, _notes(launcher, sizing, discharges))
     return Answer(screen, document(content, source), yes=smallest is not None or not sizing.candidates)
 
@@ -82,6 +85,10 @@ def _notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge]) 
     if index:
         smaller = sizing.candidates[index - 1]
         notes.append(f"The next smaller, {_name(smaller)}, is not enough: {_reasons(smaller)}.")
+    if launcher.feed.magazine is not None:
+        notes.append(
+            f"The magazine of {launcher.feed.magazine} is empty after {lasts(launcher.feed.magazine / sizing.rate)}."
+        )
     if launcher.supply is not None and launcher.supply.capacity is None:
         notes.append("How long a charge lasts: set supply.capacity.")
     own = [one for one in discharges if len(discharges) == 1 or one.throws]
@@ -133,18 +140,20 @@ def _motor(one: Candidate) -> tuple[str, ...]:
     )  # fmt: skip
 
 
-def _charge_row(one: Discharge) -> dict[str, Any]:
+def _charge_row(one: Discharge, magazine: int | None) -> dict[str, Any]:
     return {
         "cells": one.cells, "throws": one.throws, "time_s": one.seconds, "ends_by": one.ends_by,
+        "magazines": None if magazine is None else one.throws / magazine,
         "left_fraction": one.left.tolist(), "voltage_V": one.voltage.tolist(),
         "exit_speed_m_s": one.exit_speed.tolist(), "throws_so_far": one.so_far.tolist(),
     }  # fmt: skip
 
 
-def _charge(one: Discharge) -> tuple[str, ...]:
+def _charge(one: Discharge, magazine: int | None) -> tuple[str, ...]:
     some = one.left.size > 0
     return (
-        str(one.cells), about(one.throws) if one.throws else "0", digits(one.seconds / 60),
+        str(one.cells), about(one.throws) if one.throws else "0",
+        MISSING if magazine is None else digits(one.throws / magazine), digits(one.seconds / 60),
         speed(float(one.exit_speed[0])) if some else MISSING, speed(float(one.exit_speed[-1])) if some else MISSING,
         digits(float(one.voltage[-1])) if some else MISSING, ENDS[one.ends_by],
     )  # fmt: skip

@@ -46,6 +46,7 @@ def test_every_key_reaches_the_launcher(whole: Configuration) -> None:
     launcher, limits = scenario.launcher, scenario.limit_values
     assert launcher.contact.stiffness == pytest.approx(5e6)
     assert (launcher.feed.push, launcher.feed.session) == (3.0, 180.0)
+    assert launcher.feed.magazine == 40
     assert launcher.feed.spin == pytest.approx(2 * 6.283185307179586)
     assert launcher.feed.pusher == Pusher(force=6.0, travel=0.03, return_time=0.1)
     assert launcher.projectile.contact_area == pytest.approx(6e-5)

@@ -79,6 +79,8 @@ def facts(launcher: Launcher, best: Settings) -> str:
     parts = [f"Feed at {format_quantity(float(launcher.feed.speed), 0.0, 'm/s')}"]
     if launcher.feed.rate is not None:
         parts.append(f"{float(launcher.feed.rate):g} a second")
+    if launcher.feed.magazine is not None:
+        parts.append(f"magazine of {launcher.feed.magazine}")
     if launcher.supply is not None:
         parts.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
     parts.append(f"exit speed {speed(float(outlet_speed(launcher, best.exit_speed)))} m/s")
