@@ -24,7 +24,7 @@ STRAIN_SEEN = 1e-3
 """Share of its peak acceleration that integration steps may miss [-]."""
 ROUNDING = 1e-6
 """Share of a limit that counts as rounding [-]."""
-SLOW_EVIDENCE = "settings that slow the projectile below its feed (not looked at)"
+SLOW_EVIDENCE = "settings that slow the projectile below its feed, which were not tried"
 AT_CAP = 5e-5
 """A known setting this close to the cap makes a bound needless [-]."""
 TWO_SPEEDS = "pairs at two speeds"

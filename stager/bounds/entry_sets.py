@@ -103,7 +103,7 @@ def _left(launcher: Launcher, speed: Floats, run: float) -> Floats:
     return np.asarray(free_run(launcher.guide, launcher.projectile, speed, run))
 
 
-GRIP_EVIDENCE = "grip limits between the entry speeds looked at (evidence)"
+GRIP_EVIDENCE = "grip limits between the entry speeds that were tried"
 FOUND_WITHIN = 1e-4
 """Relative error by which a grip limit that was found may be too low [-]."""
 SLOWEST = 1e-3

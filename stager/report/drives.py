@@ -212,7 +212,7 @@ _RATE = (
     Column("rate", "1/s"),
     Column("first", "m/s"),
     Column("settled", "m/s"),
-    Column("lost", "%"),
+    Column("lost"),
     Column("recovers in", "s"),
     Column("power", "W"),
     Column("a throw", "J"),
@@ -227,7 +227,7 @@ def tables(content: dict[str, Any]) -> list[Table]:
     if rate is not None:
         row = (
             digits(rate["rate_1_s"]), speed(rate["first_exit_speed_m_s"]), speed(rate["settled_exit_speed_m_s"]),
-            digits(100 * rate["loss_fraction"]), digits(rate["recovery_time_s"]), digits(rate["average_power_W"]),
+            small_percent(rate["loss_fraction"]), digits(rate["recovery_time_s"]), digits(rate["average_power_W"]),
             digits(rate["energy_per_throw_J"]),
             MISSING if rate["throws_per_charge"] is None else about(rate["throws_per_charge"]),
         )  # fmt: skip

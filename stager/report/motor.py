@@ -12,7 +12,7 @@ from stager.optimise.sizing import Candidate, Needed, Sizing
 from stager.physics.charge import Discharge
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.drives import lasts
-from stager.report.numbers import MISSING, about, digits, listing, speed
+from stager.report.numbers import MISSING, about, digits, listing, small_percent, speed
 
 RPM = 60 / (2 * np.pi)
 _NEEDED = (
@@ -21,7 +21,7 @@ _NEEDED = (
 )  # fmt: skip
 _MOTORS = (
     Column("drive", words=True), Column("mass", "g"), Column("throttle", "%"), Column("current", "A"),
-    Column("slows", "%"), Column("lost", "%"), Column("verdict", words=True),
+    Column("slows", "%"), Column("lost"), Column("verdict", words=True),
 )  # fmt: skip
 _CHARGE = (
     Column("cells"), Column("throws"), Column("magazines"), Column("time", "min"), Column("first", "m/s"),
@@ -60,11 +60,10 @@ def answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge], 
 def _headline(sizing: Sizing) -> str:
     asked = f"{digits(sizing.rate)} throws a second within {100 * sizing.loss:.3g} %"
     smallest = sizing.smallest
+    if len(sizing.candidates) == 1:
+        return f"{asked}: {_called(sizing.candidates[0])} is {'not ' if smallest is None else ''}enough."
     if smallest is not None:
-        name = _name(smallest) if smallest.number or smallest.name != "as written" else "the drive as written"
-        if len(sizing.candidates) == 1:
-            return f"{asked}: {name} is enough."
-        return f"{asked}: {name} is the smallest drive that is enough."
+        return f"{asked}: {_called(smallest)} is the smallest drive that is enough."
     if sizing.candidates:
         return f"{asked}: no drive of the list is enough."
     return f"{asked}: the configuration has no drive to judge." if sizing.needed else f"{asked}: no motor is enough."
@@ -72,6 +71,11 @@ def _headline(sizing: Sizing) -> str:
 
 def _name(one: Candidate) -> str:
     return one.name if one.number == 0 or not one.name.startswith("option") else f"drive_options {one.number}"
+
+
+def _called(one: Candidate) -> str:
+    """Return the name of a drive within a sentence."""
+    return "the drive as written" if _name(one) == "as written" else _name(one)
 
 
 def _notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge]) -> list[str]:
@@ -84,7 +88,7 @@ def _notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge]) 
     index = next((k for k, one in enumerate(sizing.candidates) if one.enough), 0)
     if index:
         smaller = sizing.candidates[index - 1]
-        notes.append(f"The next smaller, {_name(smaller)}, is not enough: {_reasons(smaller)}.")
+        notes.append(f"The next smaller, {_called(smaller)}, is not enough: {_reasons(smaller)}.")
     if launcher.feed.magazine is not None:
         notes.append(
             f"The magazine of {launcher.feed.magazine} is empty after {lasts(launcher.feed.magazine / sizing.rate)}."
@@ -135,7 +139,7 @@ def _finite(value: float) -> float | None:
 def _motor(one: Candidate) -> tuple[str, ...]:
     return (
         _name(one), digits(None if one.mass is None else 1000 * one.mass), digits(100 * one.throttle),
-        digits(one.current), digits(100 * one.droop), digits(100 * one.loss),
+        digits(one.current), digits(100 * one.droop), small_percent(one.loss) if np.isfinite(one.loss) else MISSING,
         "enough" if one.enough else _reasons(one),
     )  # fmt: skip
 

@@ -38,9 +38,9 @@ def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number
     speeds = []
     for count in range(1, task.limit_values.stages + 1):
         speeds.append(PlainSearch(task, count).search(rng, generations=15, local=12).exit_speed)
-        # Limits on what is built may end the ladder early.
-        speed = max(rung.exit_speed.nominal if rung.kept else 0.0 for rung in found.ladder[: count + 1])
-        assert speed >= max(speeds) * (1 - WITHIN)
+        # Limits on what is built may end the ladder early: then more stages throw no faster.
+        rung = found.ladder[min(count, len(found.ladder) - 1)]
+        assert (rung.exit_speed.nominal if rung.kept else 0.0) >= max(speeds) * (1 - WITHIN)
     assert (found.best is not None) or max(speeds) == 0.0
     assert found.best is None or found.best.feasible
     top = bound(task, task.limit_values.stages)
