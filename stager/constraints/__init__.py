@@ -26,7 +26,7 @@ from stager.constraints.drives import (
     VOLTAGE,
     WINDING_TEMPERATURE,
 )
-from stager.constraints.limit import ROUNDING, Kind, Limit, LimitResult, NotJudged, evaluate, unjudged
+from stager.constraints.limit import ROUNDING, Kind, Limit, LimitResult, NotJudged, evaluate, slacks, unjudged
 from stager.constraints.operating_point import OperatingPoint
 from stager.constraints.speed_range import NONE, SpeedRange, cap_of, no_throw, range_of
 from stager.constraints.throws import (
@@ -153,5 +153,6 @@ def broken_by(
 
 __all__ = [
     "COMPUTED", "GEOMETRY", "LIMITS", "Kind", "Limit", "LimitResult", "NotJudged", "OperatingPoint", "SpeedRange",
-    "broken_by", "evaluate", "evaluate_limits", "exit_cap", "no_throw", "not_judged", "speed_range", "wheel_ceilings",
+    "broken_by", "evaluate", "evaluate_limits", "exit_cap", "no_throw", "not_judged", "slacks", "speed_range",
+    "wheel_ceilings",
 ]  # fmt: skip

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.constraints.limit import Kind, Limit, any_stage
+from stager.constraints.limit import Kind, Limit, any_stage, greatest, over_stages
 from stager.constraints.operating_point import OperatingPoint
-from stager.model.arrays import Number
+from stager.model.arrays import Floats, Number
 from stager.model.stage import Stage
 from stager.physics.layout import length
 from stager.physics.rotor import nip_growth
@@ -27,15 +27,15 @@ def _largest_stage(point: OperatingPoint, field: str) -> int:
     return 1 + int(np.argmax(values)) if values else 1
 
 
-def _greatest_crush(point: OperatingPoint) -> Number:
-    """Return the greatest crush over the stages, tyre included, with the wheels grown at their speeds [m]."""
+def _grown_crush(point: OperatingPoint) -> Floats:
+    """Return the crush in each stage, tyre included, with the wheels grown at their speeds [m]."""
     speed_a, speed_b = point.throw.stages.wheel_speed_a, point.throw.stages.wheel_speed_b
-    found = [np.zeros(point.throw.exit_speed.shape)]
+    found: list[Number] = []
     for index in range(point.count):
         stage = point.launcher.stage(index)
         growth = nip_growth(stage, speed_a[..., index], speed_b[..., index])
-        found.append(np.asarray(stage.crush + growth / stage.layout.crush_share))
-    return np.asarray(np.max(np.broadcast_arrays(*found), axis=0))
+        found.append(stage.crush + growth / stage.layout.crush_share)
+    return over_stages(found)
 
 
 def _max_crush(point: OperatingPoint) -> Number | None:
@@ -83,7 +83,8 @@ COST = Limit(
 )  # fmt: skip
 CRUSH = Limit(
     name="crush", kind=Kind.WHEEL, unit="m", hard=True,
-    value=_greatest_crush,
+    value=greatest(_grown_crush),
+    each=_grown_crush,
     bound=_max_crush,
     missing=_missing_modulus,
     remedy=lambda point: "a wider gap",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -58,6 +58,7 @@ class Kind(Enum):
 
 
 Compute = Callable[[OperatingPoint], Number | None]
+ComputeEach = Callable[[OperatingPoint], Floats | None]
 
 
 def nothing_missing(point: OperatingPoint) -> str | None:
@@ -88,6 +89,8 @@ class Limit:
         Computes the value; None where nothing of it is known.
     bound : callable
         Computes the bound; None where the limit is not set or does not apply.
+    each : callable, optional
+        Computes the value of each stage, on a last axis, where `value` is the worst of them.
     missing : callable
         Returns the configuration key of the first unknown input without which the limit cannot be called satisfied,
         or None. For an operating point without batch axes.
@@ -101,6 +104,7 @@ class Limit:
     value: Compute
     bound: Compute
     remedy: Callable[[OperatingPoint], str]
+    each: ComputeEach | None = None
     missing: Callable[[OperatingPoint], str | None] = nothing_missing
     hard: bool = False
     floor: bool = False
@@ -156,13 +160,56 @@ def evaluate(limit: Limit, point: OperatingPoint, *, remedies: bool = False) -> 
     if value is None:
         return None
     values, bounds = np.asarray(value, dtype=np.float64), np.asarray(bound, dtype=np.float64)
-    margin = values - bounds if limit.floor else bounds - values
-    scale = np.where((bounds == 0.0) | np.isinf(bounds), 1.0, np.abs(bounds))
     remedy = limit.remedy(point) if remedies else ""
     return LimitResult(
-        name=limit.name, unit=limit.unit, value=values, bound=bounds, slack=margin / scale, remedy=remedy,
-        hard=limit.hard,
+        name=limit.name, unit=limit.unit, value=values, bound=bounds, slack=_slack(limit, values, bounds),
+        remedy=remedy, hard=limit.hard,
     )  # fmt: skip
+
+
+def slacks(limit: Limit, point: OperatingPoint) -> Floats | None:
+    """Return the slack of `limit` [-], of each stage on a last axis, (..., stages), or of all together, (..., 1).
+
+    None as in `evaluate`. The slack of the worst stage has kinks where another stage becomes the worst; that of one
+    stage has none.
+    """
+    bound = limit.bound(point)
+    if bound is None:
+        return None
+    bounds = np.asarray(bound, dtype=np.float64)[..., None]
+    if limit.each is not None:
+        values = limit.each(point)
+    else:
+        value = limit.value(point)
+        values = None if value is None else np.asarray(value, dtype=np.float64)[..., None]
+    return None if values is None else _slack(limit, values, bounds)
+
+
+def _slack(limit: Limit, values: Floats, bounds: Floats) -> Floats:
+    """Return margin / bound [-]."""
+    margin = values - bounds if limit.floor else bounds - values
+    scale = np.where((bounds == 0.0) | np.isinf(bounds), 1.0, np.abs(bounds))
+    return np.asarray(margin / scale)
+
+
+def greatest(each: ComputeEach) -> Compute:
+    """Return a function that computes the greatest over the stages of what `each` computes, at least 0."""
+
+    def value(point: OperatingPoint) -> Number | None:
+        found = each(point)
+        return None if found is None else np.asarray(found.max(axis=-1, initial=0.0))
+
+    return value
+
+
+def least(each: ComputeEach) -> Compute:
+    """Return a function that computes the least over the stages of what `each` computes."""
+
+    def value(point: OperatingPoint) -> Number | None:
+        found = each(point)
+        return None if found is None else np.asarray(found.min(axis=-1, initial=np.inf))
+
+    return value
 
 
 def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
@@ -191,6 +238,11 @@ def missing_drive(point: OperatingPoint) -> str | None:
     if any_stage(point, lambda stage: stage.drive is None):
         return "stage.drive"
     return "supply" if point.launcher.supply is None else None
+
+
+def over_stages(values: Sequence[Number]) -> Floats:
+    """Return values of the stages stacked on a last axis."""
+    return np.stack(np.broadcast_arrays(*values), axis=-1) if values else np.zeros(0)
 
 
 def worst_stage(values: Floats) -> int:

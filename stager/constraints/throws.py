@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.constraints.limit import Kind, Limit, worst_stage
+from stager.constraints.limit import Kind, Limit, greatest, least, worst_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
 from stager.model.projectile import Projectile
@@ -78,9 +78,14 @@ def _grip_shares(point: OperatingPoint) -> Floats:
     return np.where(unlimited, 0.0, shares)
 
 
-def _grip_margin(point: OperatingPoint) -> Number | None:
-    """Return the least 1 − wheel speed / grip limit over the stages [-]; None where no grip limit was computed."""
-    return None if point.grip_limit is None else np.asarray(1.0 - _grip_shares(point).max(axis=-1, initial=0.0))
+def _grip_margins(point: OperatingPoint) -> Floats | None:
+    """Return 1 − wheel speed / grip limit of each stage [-]; None where no grip limit was computed."""
+    return None if point.grip_limit is None else 1.0 - _grip_shares(point)
+
+
+def _peak_accelerations(point: OperatingPoint) -> Floats:
+    """Return the greatest acceleration in each stage [m/s^2]."""
+    return point.throw.stages.peak_acceleration
 
 
 EXIT_ENERGY = Limit(
@@ -111,7 +116,8 @@ TOY = Limit(
 )  # fmt: skip
 ACCELERATION = Limit(
     name="acceleration", kind=Kind.THROW, unit="m/s^2", hard=True,
-    value=lambda point: np.asarray(point.throw.stages.peak_acceleration.max(axis=-1, initial=0.0)),
+    value=greatest(_peak_accelerations),
+    each=_peak_accelerations,
     bound=_max_acceleration,
     remedy=lambda point: f"less crush in stage {1 + worst_stage(point.throw.stages.peak_acceleration)}",
 )  # fmt: skip
@@ -123,7 +129,8 @@ SLIP_HEAT = Limit(
 )  # fmt: skip
 GRIP_MARGIN = Limit(
     name="grip_margin", kind=Kind.THROW, unit="-", floor=True,
-    value=_grip_margin,
+    value=least(_grip_margins),
+    each=_grip_margins,
     bound=lambda point: point.limit_values.grip_margin or None,
     remedy=lambda point: f"a slower wheel {1 + worst_stage(_grip_shares(point))}",
 )  # fmt: skip

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.constraints.limit import NO_LOAD, Kind, Limit, any_stage, worst_stage
+from stager.constraints.limit import NO_LOAD, Kind, Limit, any_stage, greatest, least, over_stages, worst_stage
 from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
@@ -81,11 +81,6 @@ def wheel_ceilings(launcher: Launcher, limit_values: LimitValues, index: int) ->
     return found
 
 
-def _over_stages(values: list[Number]) -> Floats:
-    """Return values of the stages stacked on a last axis."""
-    return np.stack(np.broadcast_arrays(*values), axis=-1) if values else np.zeros(0)
-
-
 def _share_of_ceiling(
     name: str, applies: Callable[[Stage], bool], missing: Callable[[Launcher, Stage, float], str | None],
     remedy: Callable[[OperatingPoint, int, float], str],
@@ -106,15 +101,14 @@ def _share_of_ceiling(
 
     def ceilings(point: OperatingPoint) -> Floats:
         stages = [point.launcher.stage(k) for k in range(point.count)]
-        return _over_stages([SPEED_CEILINGS[name](point.launcher, stage) for stage in stages])
+        return over_stages([SPEED_CEILINGS[name](point.launcher, stage) for stage in stages])
 
     def shares(point: OperatingPoint) -> Floats:
         with np.errstate(divide="ignore", invalid="ignore"):
             return np.asarray(np.where(point.fastest > 0, point.fastest / ceilings(point), 0.0))
 
-    def value(point: OperatingPoint) -> Number | None:
-        known = np.isfinite(ceilings(point)).any()
-        return np.asarray(shares(point).max(axis=-1, initial=0.0)) if known else None
+    def known_shares(point: OperatingPoint) -> Floats | None:
+        return shares(point) if np.isfinite(ceilings(point)).any() else None
 
     def first_missing(point: OperatingPoint) -> str | None:
         for k in range(point.count):
@@ -128,7 +122,7 @@ def _share_of_ceiling(
         return remedy(point, stage, float(np.broadcast_to(ceilings(point), point.fastest.shape)[stage]))
 
     return Limit(
-        name=name, kind=Kind.WHEEL, unit="-", hard=True, value=value,
+        name=name, kind=Kind.WHEEL, unit="-", hard=True, value=greatest(known_shares), each=known_shares,
         bound=lambda point: 1.0 if any_stage(point, applies) else None, missing=first_missing, remedy=worst_remedy,
     )  # fmt: skip
 
@@ -166,13 +160,13 @@ def _missing_for_reach(launcher: Launcher, stage: Stage, speed: float) -> str | 
 def _rim_factors(point: OperatingPoint) -> Floats:
     """Return strength / greatest stress of each hub [-], shape (..., stages)."""
     wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
-    return _over_stages([rim_safety(wheel, point.fastest[..., k]) for k, wheel in enumerate(wheels)])
+    return over_stages([rim_safety(wheel, point.fastest[..., k]) for k, wheel in enumerate(wheels)])
 
 
-def _least_rim_factor(point: OperatingPoint) -> Number | None:
-    """Return the least strength / greatest stress over the hubs [-]; None where no hub's strength is known."""
-    least = _rim_factors(point).min(axis=-1, initial=np.inf)
-    return None if np.isinf(least).all() else least
+def _known_rim_factors(point: OperatingPoint) -> Floats | None:
+    """Return `_rim_factors` [-]; None where no hub's strength is known."""
+    factors = _rim_factors(point)
+    return None if np.isinf(factors).all() else factors
 
 
 def _rim_remedy(point: OperatingPoint) -> str:
@@ -189,13 +183,13 @@ def _turning_shares(point: OperatingPoint) -> Floats:
         normal = peak_normal(launcher, k, speed[..., k])
         grip = peak_grip(launcher, k, speed[..., k])
         found.append(grip / turning_hold(launcher.stage(k).wheel, speed[..., k], normal))
-    return _over_stages(found)
+    return over_stages(found)
 
 
-def _greatest_turning_share(point: OperatingPoint) -> Number | None:
-    """Return the greatest of `_turning_shares` [-]; None where no tyre's hold is known."""
+def _known_turning_shares(point: OperatingPoint) -> Floats | None:
+    """Return `_turning_shares` [-]; None where no tyre's hold is known."""
     shares = _turning_shares(point)
-    return np.asarray(shares.max(axis=-1, initial=0.0)) if (shares > 0).any() else None
+    return shares if (shares > 0).any() else None
 
 
 def _first_wheel_missing(unknown: Callable[[Wheel], str | None]) -> Callable[[OperatingPoint], str | None]:
@@ -210,7 +204,8 @@ def _first_wheel_missing(unknown: Callable[[Wheel], str | None]) -> Callable[[Op
 
 WHEEL_SPEED = Limit(
     name="wheel_speed", kind=Kind.WHEEL, unit="m/s", hard=True,
-    value=lambda point: np.asarray(point.fastest.max(axis=-1, initial=0.0)),
+    value=greatest(lambda point: point.fastest),
+    each=lambda point: point.fastest,
     bound=lambda point: point.limit_values.wheel_speed,
     remedy=lambda point: f"a slower wheel {1 + worst_stage(point.fastest)}",
 )  # fmt: skip
@@ -240,14 +235,16 @@ TYRE_RETENTION = _share_of_ceiling(
 )
 RIM_SAFETY = Limit(
     name="rim_safety", kind=Kind.WHEEL, unit="-", hard=True, floor=True,
-    value=_least_rim_factor,
+    value=least(_known_rim_factors),
+    each=_known_rim_factors,
     bound=lambda point: point.limit_values.rim_safety,
     missing=_first_wheel_missing(unknown_strength),
     remedy=_rim_remedy,
 )  # fmt: skip
 TYRE_TURNING = Limit(
     name="tyre_turning", kind=Kind.WHEEL, unit="-", hard=True,
-    value=_greatest_turning_share,
+    value=greatest(_known_turning_shares),
+    each=_known_turning_shares,
     bound=lambda point: 1.0 if any_stage(point, _has_tyre) else None,
     missing=_first_wheel_missing(unknown_turning_hold),
     remedy=lambda point: f"bond or clamp the tyre of wheel {1 + worst_stage(_turning_shares(point))}",

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, evaluate, exit_cap, speed_range
+from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, evaluate, exit_cap, slacks, speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -51,8 +51,6 @@ JAM = 100.0
 """Violation of a jam [-]."""
 UNKNOWN = 10.0
 """Greatest violation of one limit, and of one that was not evaluated [-]."""
-PROBED = np.array([1.0, 0.85, 0.6, 0.35, 0.2, 0.1])
-"""Wheel speeds over the fastest setting at which `by_stage` is determined [-]."""
 NO_MARGINS: Mapping[str, float] = {}
 
 
@@ -275,7 +273,6 @@ class Problem:
             # The first ratio is to the feed speed, which wheels may exceed many times.
             self.high[0] = max(np.log(self.tops[0] / float(self.launcher.feed.speed)), self.low[0] + 1.0)
         self.budget: Budget | None = None
-        self._by_stage: frozenset[str] | None = None
         self.calls = 0
 
     # Variables.
@@ -342,9 +339,6 @@ class Problem:
             slack=slack, violation=violation, jammed=done.jammed,
         )  # fmt: skip
 
-    def _point(self, x: Floats) -> OperatingPoint:
-        return self._thrown(np.clip(x, self.low, self.high), None)[3]
-
     def _thrown(self, x: Floats, lead: Floats | None) -> tuple[Floats, Floats, Floats, OperatingPoint]:
         """Throw at variables or leading wheels; return variables, leading wheels, design variables and the point."""
         design = self.design(x)
@@ -377,10 +371,10 @@ class Problem:
             rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
         for limit in LIMITS:
             if limit.kind is Kind.THROW or (limit.kind in (Kind.WHEEL, Kind.DESIGN) and self.choices):
-                self._row_or_rows(rows, limit, point, shape)
+                self._append(rows, limit, point, shape)
         if point.launcher.supply is None:
             self._spend(rows, point, shape)
-        slack = np.stack(rows, axis=-1)
+        slack = _finite(rows)
         jam = np.where(done.jammed, JAM + (done.stages.grip == Grip.NOT_REACHED).sum(axis=-1), 0.0)
         violation = np.clip(-slack - KEPT, 0.0, UNKNOWN).sum(axis=-1) + jam
         steady = [limit for limit in LIMITS if limit.kind is Kind.STEADY]
@@ -391,11 +385,11 @@ class Problem:
             sub = OperatingPoint(launcher=here, limit_values=self.limit_values, throw=rows_of, options=JUDGED)
             found: list[Floats] = []
             for limit in steady:
-                self._row(found, limit, sub, fine.shape)
+                self._append(found, limit, sub, fine.shape)
             self._spend(found, sub, fine.shape)
             if found:
                 more = np.full((*shape, len(found)), -1.0)
-                more[fine] = np.stack(found, axis=-1)
+                more[fine] = _finite(found)
                 slack = np.concatenate([slack, more], axis=-1)
                 violation[fine] += np.clip(-more[fine] - KEPT, 0.0, UNKNOWN).sum(axis=-1)
                 rest = np.ones(shape, bool)
@@ -416,53 +410,15 @@ class Problem:
     def _spend(self, rows: list[Floats], point: OperatingPoint, shape: tuple[int, ...]) -> None:
         """Append the slack of the budget, where there is one."""
         if self.budget is not None and (used := self.budget.used(point)) is not None:
-            slack = np.broadcast_to(1.0 - used / self.budget.value, shape)
-            rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
+            rows.append(np.broadcast_to(1.0 - used / self.budget.value, shape))
 
-    def _row_or_rows(self, rows: list[Floats], limit: Limit, point: OperatingPoint, shape: tuple[int, ...]) -> None:
-        """Append the slack of a limit; of a limit in `by_stage` one for each stage.
-
-        The least slack of the stages has kinks where another stage becomes the worst, each stage's slack has none.
-        """
-        if limit.name in self.by_stage:
-            for k in range(self.count):
-                self._row(rows, limit, _of_stage(point, k), shape)
-        else:
-            self._row(rows, limit, point, shape)
-
-    @property
-    def by_stage(self) -> frozenset[str]:
-        """Names of the limits whose slack is the least of its stages' slacks, found by a few throws."""
-        if self._by_stage is None:
-            self._by_stage = frozenset()
-            if self.count > 1:
-                point = self._point(np.log(PROBED)[:, None] + np.zeros(self.size))
-                through = ~point.throw.jammed
-                found = (limit.name for limit in LIMITS if through.any() and self._worst_of(limit, point, through))
-                self._by_stage = frozenset(found)
-        return self._by_stage
-
-    def _worst_of(self, limit: Limit, point: OperatingPoint, through: NDArray[np.bool_]) -> bool:
-        """Whether a limit's slack is the least of its stages' slacks, where throws pass."""
-        if limit.kind not in (Kind.THROW, Kind.WHEEL):
-            return False
-        whole: list[Floats] = []
-        parts: list[Floats] = []
-        self._row(whole, limit, point, through.shape)
-        for k in range(self.count if whole else 0):
-            self._row(parts, limit, _of_stage(point, k), through.shape)
-        if len(parts) < self.count:
-            return False
-        least = np.min(parts, axis=0)[through]
-        apart = any(not np.allclose(part[through], parts[0][through]) for part in parts)
-        return apart and bool(np.allclose(least, whole[0][through], rtol=1e-9, atol=1e-12))
-
-    def _row(self, rows: list[Floats], limit: Any, point: OperatingPoint, shape: tuple[int, ...]) -> None:
-        """Append the slack of a limit, where it is set."""
-        result = evaluate(limit, point)
-        if result is not None:
-            slack = np.broadcast_to(result.slack, shape) - self.margins.get(limit.name, 0.0)
-            rows.append(np.nan_to_num(slack, nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
+    def _append(self, rows: list[Floats], limit: Limit, point: OperatingPoint, shape: tuple[int, ...]) -> None:
+        """Append the slacks of a limit, where it is set: of each stage where it is one of the stages."""
+        found = slacks(limit, point)
+        if found is not None:
+            margin = self.margins.get(limit.name, 0.0)
+            each = np.broadcast_to(found, (*shape, found.shape[-1])) - margin
+            rows += [each[..., k] for k in range(each.shape[-1])]
 
     def _passed(
         self, machine: Launcher, x: Floats, lead: Floats | None, design: Floats
@@ -537,15 +493,10 @@ def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:
     return found
 
 
-def _of_stage(point: OperatingPoint, k: int) -> OperatingPoint:
-    """Return an operating point with stage `k` alone."""
-    stage, done = point.launcher.stage(k), point.throw
-    stages = Transit(**{name: getattr(done.stages, name)[..., k : k + 1] for name in FIELDS})
-    return OperatingPoint(
-        launcher=replace(point.launcher, stages=(stage,), template=stage), limit_values=point.limit_values,
-        throw=replace(done, stages=stages), options=point.options,
-        grip_limit=None if point.grip_limit is None else point.grip_limit[..., k : k + 1],
-    )  # fmt: skip
+def _finite(rows: Sequence[Floats]) -> Floats:
+    """Return slacks side by side, (samples, limits): -1 where a jam leaves none, none beyond `UNKNOWN` where infinite.
+    """
+    return np.asarray(np.nan_to_num(np.stack(rows, axis=-1), nan=-1.0, posinf=UNKNOWN, neginf=-UNKNOWN))
 
 
 def _rows(done: Throw, rows: NDArray[np.intp]) -> Throw:
