@@ -13,7 +13,8 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.batch import take
-from stager.physics.chain import SURE, Options, throw
+from stager.physics.chain import SURE, Options, onward, throw
+from stager.physics.layout import overlapping
 from stager.physics.muzzle import outlet_speed
 from stager.physics.records import Throw
 
@@ -237,6 +238,10 @@ class _Chooser:
         self.top = top if grip_limit is None or not margin else min(top, (1 - margin) * grip_limit)
         self.ends_by = "grip_margin" if self.top < top else reach.ends_by
         self.most_broken = ("the limits", 1.0)
+        # Earlier stages let the projectile go before this one, so that they are thrown through once.
+        fastest = np.array([max(self.top, before[0].max(initial=0.0), before[1].max(initial=0.0))])
+        self.apart = not overlapping(launcher, before[0].size + 1, fastest)
+        self.earlier: dict[tuple[int, Options], Throw] = {}
 
     def choose(self) -> Recommended:
         """Return the recommended wheel speed; see `recommend`."""
@@ -332,6 +337,12 @@ class _Chooser:
 
     def _throw(self, speed: Floats, launcher: Launcher, samples: int, options: Options) -> Throw:
         a, b = self.before
+        if self.apart and a.size:
+            key = samples, options
+            if key not in self.earlier:
+                wide_a, wide_b = (np.broadcast_to(one, (samples, a.size)) for one in (a, b))
+                self.earlier[key] = throw(launcher, wide_a, None if np.array_equal(a, b) else wide_b, options=options)
+            return onward(launcher, self.earlier[key], speed[:, None], options=options)
         shape = (speed.size, samples, a.size + 1)
 
         def chains(before: Floats) -> Floats:

@@ -30,7 +30,7 @@ from stager.optimise.judge import settings_at
 from stager.optimise.parts import FEW, BestDesign
 from stager.optimise.problem import FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
-from stager.optimise.refine import Effort, best, fastest, refine
+from stager.optimise.refine import ROUGHLY, best, fastest, refine
 from stager.optimise.search import Clock, explore, launcher_of, most_stages
 from stager.optimise.sensitivities import BUILT, FLOORS, looser, without
 from stager.optimise.spin import most_spin
@@ -41,8 +41,6 @@ MANY = 6
 """Greatest number of further stages that are considered."""
 ENOUGH = 5e-4
 """Relative shortfall below which the asked speed counts as reached [-]."""
-ROUGHLY = Effort(rounds=12, radius=0.08, smallest=5e-5, gain=5e-6)
-"""Effort of the search, which need not be closer than ENOUGH."""
 FIRST = 1.02
 """First factor by which limits are loosened [-]."""
 WIDEST = 64.0

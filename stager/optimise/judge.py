@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate_limits, exit_cap, speed_range
-from stager.constraints.limit import ROUNDING
+from stager.constraints.limit import ROUNDING, nothing_missing
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim, LimitValues
@@ -18,11 +18,13 @@ from stager.model.scenario import Scenario
 from stager.optimise.records import Settings
 from stager.optimise.spin import Turned, sides, way_of
 from stager.physics.chain import Options, length, throw, transit
-from stager.physics.grip_limit import TwoSpeeds, grip_limit
+from stager.physics.grip_limit import FINE, STANDARD, Refinement, TwoSpeeds, grip_limit
 from stager.physics.records import FIELDS, Throw, Transit
 
 JUDGED = Options(tolerance=1e-6)
 """Integration of throws that answers rest on."""
+SOUGHT = Options(tolerance=1e-5)
+"""Integration of throws while a search is far from its answer: exit speeds are accurate to about 3e-6 [-]."""
 TIE = 2e-4
 """Relative difference below which exit speeds count as equal [-]."""
 REACHED = 5e-4
@@ -31,6 +33,12 @@ ACTIVE = 1e-3
 """Slack below which a limit counts as active [-]."""
 CHUNK = 256
 """Settings evaluated at once, which bounds memory."""
+TABLED = 200
+"""Entries of equal stages above which their grip limits are guessed from a table first."""
+NODES = 24
+"""Entry speeds of that table."""
+BESIDE = Refinement(2, offsets=(-0.1, -0.01, 0.0, 0.01, 0.1), crossing_points=6)
+"""Search beside such a guess."""
 
 
 Use = Callable[[OperatingPoint], Floats | None]
@@ -138,11 +146,27 @@ def grip_limits_of(
         about = None if about is None or np.isnan(about).any() else about
         making = Turned(after, bool(limit_values.grip_margin), top)
         way = making if turned else TwoSpeeds(gap) if apart else transit
-        found = grip_limit(launcher, first[0][1], speed, spin, top, near=about, transit_function=way).wheel_speed
+        refinement = FINE
+        if about is None and way is transit and speed.size > TABLED:
+            about, refinement = _about(launcher, first[0][1], speed, spin, top), BESIDE
+        found = grip_limit(
+            launcher, first[0][1], speed, spin, top, near=about, refinement=refinement, transit_function=way
+        ).wheel_speed
         for places, value in zip(group.values(), found, strict=True):
             for number, k in places:
                 out[number][k] = value
     return out
+
+
+def _about(launcher: Launcher, index: int, speed: Floats, spin: Floats, top: Floats) -> Floats:
+    """Return first guesses of grip limits [m/s], interpolated between NODES entry speeds; arrays of shape (samples,).
+
+    The guess is the end of the range where a neighbouring node has none.
+    """
+    order = np.argsort(speed)
+    nodes = order[np.unique(np.linspace(0, speed.size - 1, NODES).round().astype(int))]
+    known = grip_limit(launcher, index, speed[nodes], spin[nodes], top[nodes], refinement=STANDARD).wheel_speed
+    return np.interp(speed, speed[nodes], np.where(np.isnan(known), top[nodes], known))
 
 
 def _entry(launcher: Launcher, done: Throw, k: int) -> _Entry:
@@ -210,7 +234,12 @@ def _missing(point: OperatingPoint) -> dict[str, NDArray[np.bool_]]:
     """Return whether each limit that is set lacks an input, by name, (throws,), for a point with one batch axis."""
     rows = [replace(point, throw=done, grip_limit=None) for done in _in_rows(point.throw)]
     asked = [limit for limit in LIMITS if limit.bound(point) is not None]
-    return {limit.name: np.array([limit.missing(row) is not None for row in rows]) for limit in asked}
+    complete = np.zeros(len(rows), bool)
+    return {
+        limit.name: complete if limit.missing is nothing_missing else
+        np.array([limit.missing(row) is not None for row in rows])
+        for limit in asked
+    }  # fmt: skip
 
 
 def _grips_in_rows(launcher: Launcher, limit_values: LimitValues, done: Throw) -> Floats:

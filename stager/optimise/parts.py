@@ -268,6 +268,8 @@ class _Selection:
                 break
             problem = self._build(scenario, count, "common" if self.ranged else None)
             before = rows[-1].solution
+            if before is not None:
+                problem.continue_from(before.problem)
             shorter = [] if before is None else [before.trial]
             starts = [row.solution.trial for row in best_known[count : count + 1] if row.solution is not None]
             found = solve(

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, evaluate, exit_cap, slacks, speed_range
+from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, exit_cap, slacks, speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
@@ -51,6 +51,8 @@ JAM = 100.0
 """Violation of a jam [-]."""
 UNKNOWN = 10.0
 """Greatest violation of one limit, and of one that was not evaluated [-]."""
+NO_LIMIT = 1e3
+"""Factor on the grip limit of the tables where there is none [-]."""
 NO_MARGINS: Mapping[str, float] = {}
 
 
@@ -273,7 +275,16 @@ class Problem:
             # The first ratio is to the feed speed, which wheels may exceed many times.
             self.high[0] = max(np.log(self.tops[0] / float(self.launcher.feed.speed)), self.low[0] + 1.0)
         self.budget: Budget | None = None
+        self.options = JUDGED
         self.calls = 0
+        self._steady_rows: int | None = None
+
+    def continue_from(self, shorter: Problem) -> None:
+        """Take over what a chain of one stage less has found about grip limits; the last stage is as the one before."""
+        known = shorter.grip_correction
+        if known.size == self.count - 1:
+            known = np.where(known < NO_LIMIT, known, 1.0)
+            self.grip_correction = np.append(known, known[-1:])
 
     # Variables.
 
@@ -352,7 +363,7 @@ class Problem:
             grips = self.table_grip_limits(done.stages.entry_speed, design) * self.grip_correction
             grips = np.where(np.isnan(grips), self.grip_found, grips)
         point = OperatingPoint(
-            launcher=machine, limit_values=self.limit_values, throw=done, options=JUDGED,
+            launcher=machine, limit_values=self.limit_values, throw=done, options=self.options,
             grip_limit=grips,
         )  # fmt: skip
         return x, lead, design, point
@@ -382,7 +393,7 @@ class Problem:
         if fine.size and point.launcher.supply is not None:
             rows_of = done if fine.size == len(jam) else _rows(done, fine)
             here = machine if fine.size == len(jam) else take(machine, fine)
-            sub = OperatingPoint(launcher=here, limit_values=self.limit_values, throw=rows_of, options=JUDGED)
+            sub = OperatingPoint(launcher=here, limit_values=self.limit_values, throw=rows_of, options=self.options)
             found: list[Floats] = []
             for limit in steady:
                 self._append(found, limit, sub, fine.shape)
@@ -396,16 +407,18 @@ class Problem:
                 rest[fine] = False
                 violation[rest] += UNKNOWN
         elif point.launcher.supply is not None:
-            slack = np.concatenate([slack, np.full((*shape, self._steady_rows()), -1.0)], axis=-1)
+            slack = np.concatenate([slack, np.full((*shape, self._steady()), -1.0)], axis=-1)
             violation += UNKNOWN
         return slack, violation
 
-    def _steady_rows(self) -> int:
-        """Return the number of limits on steady throwing that are set."""
-        probe = throw(self.launcher, np.full(self.count, 0.5) * self.tops, options=QUICK)
-        point = OperatingPoint(launcher=self.launcher, limit_values=self.limit_values, throw=probe, options=JUDGED)
-        found = sum(evaluate(limit, point) is not None for limit in LIMITS if limit.kind is Kind.STEADY)
-        return found + (self.budget is not None)
+    def _steady(self) -> int:
+        """Return the number of slacks of limits on steady throwing that are set."""
+        if self._steady_rows is None:
+            probe = throw(self.launcher, np.full(self.count, 0.5) * self.tops, options=QUICK)
+            point = OperatingPoint(launcher=self.launcher, limit_values=self.limit_values, throw=probe, options=JUDGED)
+            found = (slacks(limit, point) for limit in LIMITS if limit.kind is Kind.STEADY)
+            self._steady_rows = sum(one.shape[-1] for one in found if one is not None)
+        return self._steady_rows + (self.budget is not None)
 
     def _spend(self, rows: list[Floats], point: OperatingPoint, shape: tuple[int, ...]) -> None:
         """Append the slack of the budget, where there is one."""
@@ -445,7 +458,7 @@ class Problem:
             if not who.size:
                 continue
             here = machine if who.size == samples else take(machine, who)
-            done = self.way(here, k, speed[who], wheels[who, k], entry_spin=spin[who], options=JUDGED)
+            done = self.way(here, k, speed[who], wheels[who, k], entry_spin=spin[who], options=self.options)
             for name in FIELDS:
                 fields[name][who, k] = getattr(done, name)
             alive[who] = ~done.jammed
@@ -477,7 +490,7 @@ class Problem:
         else:
             before = np.hstack([np.full((len(lead), 1), reference), lead[:, :-1]])
             x[:, : self.count] = np.clip(np.log(lead / before), self.low[: self.count], self.high[: self.count])
-        return x, lead, throw(machine, lead, options=JUDGED)
+        return x, lead, throw(machine, lead, options=self.options)
 
 
 def choices(stages: Sequence[Stage], *, own: bool) -> list[Choice]:

@@ -29,6 +29,8 @@ CHECK_RADIUS = 3e-3
 """Trust region in which the result is checked for further gain [-]."""
 UNSETTLED = 5e-6
 """Promised gain in that region above which the result is not on a kink [-]."""
+JOINED = 0.01
+"""Distance to known settings at which a refinement ends [-]."""
 INNER = 0.3
 """Inner of the two points tried on either side of a variable, over the trust region [-]."""
 
@@ -50,6 +52,8 @@ class Effort:
 
 CLOSE = Effort(finish=True)
 """Effort for answers."""
+ROUGHLY = Effort(rounds=12, smallest=5e-5, gain=5e-6)
+"""Effort for candidates of which the best is refined again."""
 QUICKLY = Effort(rounds=8, radius=0.03, smallest=2e-4, gain=1e-5)
 """Effort for comparing candidates."""
 
@@ -77,11 +81,12 @@ def best(objective: Objective, trial: Trial) -> Trial:
 
 
 def refine(
-    problem: Problem, start: Trial, objective: Objective, effort: Effort = CLOSE, least: float = 0.0
-) -> Trial:
+    problem: Problem, start: Trial, objective: Objective, effort: Effort = CLOSE, least: float = 0.0,
+    known: Trial | None = None,
+) -> Trial:  # fmt: skip
     """Return the best settings found from `start`, a trial of one.
 
-    least: least exit speed [m/s], 0: none.
+    least: least exit speed [m/s], 0: none; known: settings refined before, beside which there is nothing to find.
     """
     kept = here = start
     radius, penalty = effort.radius, 10.0
@@ -101,6 +106,8 @@ def refine(
         reach = np.abs(around.x[place] - here.x[0]).max() if gained > 0 else 0.0
         if gained > 0:
             here = around.take([place])
+        if known is not None and np.abs(here.x - known.x).max() < JOINED and known.violation[0] <= 0.0:
+            break
         whole, part = reach > 0.9 * radius and gained > 0.5 * promised, gained > 0.3 * promised
         radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else 0.3)
         if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):

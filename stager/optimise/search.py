@@ -18,10 +18,10 @@ from stager.constraints import broken_by
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.scenario import Scenario
-from stager.optimise.judge import REACHED, settings_at
-from stager.optimise.problem import JAM, NO_MARGINS, Problem, Trial, spanned
+from stager.optimise.judge import JUDGED, REACHED, SOUGHT, settings_at
+from stager.optimise.problem import JAM, NO_LIMIT, NO_MARGINS, Problem, Trial, spanned
 from stager.optimise.records import Settings
-from stager.optimise.refine import CLOSE, Effort, Objective, best, coolest, fastest, refine, score
+from stager.optimise.refine import CLOSE, ROUGHLY, Effort, Objective, best, coolest, fastest, refine, score
 
 MEMBERS = 28
 """Size of the population, without two for each variable."""
@@ -33,12 +33,14 @@ APART = 0.03
 """Least distance between settings that are both refined [-]."""
 ROUNDS = 4
 """Rounds in which grip limits are found at the settings' own entry speeds."""
+LAST_RADIUS = 0.01
+"""First trust region of the refinement of the best of them [-]."""
 PULLED = 2e-5
 """First share by which wheels are slowed where rounding breaks a limit [-]."""
-NO_LIMIT = 1e3
-"""Factor on the grip limit of the tables where there is none [-]."""
 FAR_OFF = 0.02
 """Error of a grip limit of the tables beyond which the search goes farther [-]."""
+NEARBY = Effort(rounds=12, radius=0.03, smallest=2e-5, finish=True)
+"""Effort where grip limits have changed little."""
 RESTORED = 0.2
 """Greatest violation from which settings are led back to feasible ones [-]."""
 PRICE = 0.5
@@ -113,11 +115,18 @@ def explore(
         Of the refinement.
     """
     rng = np.random.default_rng([seed, problem.count])
+    problem.options = SOUGHT if effort.finish else JUDGED
     first = _starts(problem, shorter, starts, rng)
     population = _evolve(problem, first, fastest, generations, rng)
-    found = _polish(problem, population, fastest, effort)
-    if problem.count > 1 and effort.finish:
-        found = best(fastest, found.join(_led_back(problem, first, effort)))
+    found = _polish(problem, population, fastest, ROUGHLY if effort.finish else effort)
+    if effort.finish:
+        if problem.count > 1:
+            found = best(fastest, found.join(_led_back(problem, first, found)))
+        problem.options = JUDGED
+        found = problem.look(found.x)
+        if not problem.limit_values.grip_margin or found.violation[0] > RESTORED:
+            # Otherwise it is refined once grip limits are found at its own entry speeds.
+            found = refine(problem, found, fastest, replace(effort, radius=LAST_RADIUS))
     if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
         found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
     elif found.violation[0] <= 0.0:
@@ -147,7 +156,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     margin, launcher = problem.limit_values.grip_margin, launcher_of(problem, found)
     settings = settings_at(problem.scenario, found.lead[0], launcher)
     lowest = np.full(problem.count, NO_LIMIT)
-    for turn in range(ROUNDS if margin and found.violation[0] <= 0.0 else 0):
+    for turn in range(ROUNDS if margin and found.violation[0] <= RESTORED else 0):
         before = problem.grip_correction
         table = problem.table_grip_limits(settings.throw.stages.entry_speed[None], found.design[:1])[0]
         ratio = np.where(np.isnan(settings.grip_limit), NO_LIMIT, settings.grip_limit / table)
@@ -160,7 +169,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
         again = problem.look(found.x)
         if settings.feasible and again.violation[0] <= 0.0 and turn and not changed:
             break
-        found = refine(problem, again, fastest, CLOSE if changed else Effort(rounds=12, radius=0.03, smallest=2e-5))
+        found = refine(problem, again, fastest, CLOSE if changed else NEARBY)
         settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     slowed = 1.0
     for turn in range(6):
@@ -277,7 +286,7 @@ def _polish(problem: Problem, population: Trial, objective: Objective, effort: E
         if any(np.abs(place - other).max() < APART for other in seen):
             continue
         seen.append(place)
-        one = refine(problem, population.take([int(row)]), objective, effort)
+        one = refine(problem, population.take([int(row)]), objective, effort, known=found)
         found = one if found is None else best(objective, found.join(one))
         if len(seen) == POLISHED + (problem.count == 1):
             break
@@ -285,12 +294,12 @@ def _polish(problem: Problem, population: Trial, objective: Objective, effort: E
     return found
 
 
-def _led_back(problem: Problem, starts: Trial, effort: Effort) -> Trial:
+def _led_back(problem: Problem, starts: Trial, known: Trial) -> Trial:
     """Refine the start that promises most if what it breaks is made good: evolution keeps such starts only where too
     few others break nothing."""
     promise = np.log(np.maximum(starts.exit_speed, 1e-9)) - PRICE * np.minimum(starts.violation, JAM)
     start = starts.take([int(np.argmax(promise))])
-    return refine(problem, start, fastest, effort)
+    return refine(problem, start, fastest, ROUGHLY, known=known)
 
 
 def _cooler(problem: Problem, population: Trial, found: Trial, least: float, effort: Effort) -> Trial:

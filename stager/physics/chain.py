@@ -17,8 +17,9 @@ from stager.physics.batch import as_samples, common_shape, shape_of
 from stager.physics.contact.columns import RECORD
 from stager.physics.contact.run import Packed, pack, run, spread
 from stager.physics.contact.stages import JAM
+from stager.physics.guide import run_up
 from stager.physics.layout import length, pitch
-from stager.physics.records import FIELDS, Throw, Transit
+from stager.physics.records import FIELDS, Grip, Throw, Transit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +44,10 @@ SURE = Options(tolerance=1e-5, energies=False)
 """For a fit: jams are found too; larger steps may pass over a standstill in front of fast wheels."""
 
 
-__all__ = ["Prepared", "length", "pitch", "prepare", "throw", "transit"]
+__all__ = ["Prepared", "length", "onward", "pitch", "prepare", "throw", "transit"]
 
+SET = ("wheel_speed_a", "wheel_speed_b")
+"""Fields that a stage has whether it is reached or not."""
 REMEMBERED = 16
 """Launchers whose arrays are kept for the next throw [-]."""
 
@@ -193,6 +196,41 @@ def throw(
     return prepare(launcher, speeds.shape[-1], first=first).throw(
         speeds, wheel_speed_b, entry_speed=entry_speed, entry_spin=entry_spin, held_speed=held_speed,
         held_speed_b=held_speed_b, count=count, options=options,
+    )  # fmt: skip
+
+
+def onward(
+    launcher: Launcher, earlier: Throw, wheel_speed: Floats, wheel_speed_b: Floats | None = None, *,
+    options: Options = DEFAULT,
+) -> Throw:  # fmt: skip
+    """Return a throw through one stage more than `earlier`, whose stages let the projectile go before the next one.
+
+    Parameters
+    ----------
+    launcher : Launcher
+    earlier : Throw
+        Through the first stages, its batch broadcast against that of the result.
+    wheel_speed, wheel_speed_b : array
+        Set surface speeds of the next stage [m/s].
+    """
+    index, through = earlier.stages.grip.shape[-1], ~earlier.jammed
+    speed, spin = np.where(through, earlier.exit_speed, 1.0), np.where(through, earlier.spin, 0.0)
+    if index:
+        speed = run_up(launcher, index, speed, earlier.stages.wheel_speed_a[..., -1].ravel()[:1])
+    done = transit(launcher, index, speed, wheel_speed, wheel_speed_b, entry_spin=spin, options=options)
+    shape = done.exit_speed.shape
+    reached = np.broadcast_to(through, shape)
+    columns = {}
+    for name in FIELDS:
+        last = getattr(done, name)
+        if name not in SET:
+            last = np.where(reached, last, Grip.NOT_REACHED if name == "grip" else 0)
+        before = np.broadcast_to(getattr(earlier.stages, name), (*shape, index))
+        columns[name] = np.concatenate([before, last.astype(before.dtype)[..., None]], axis=-1)
+    through = reached & ~done.jammed
+    return Throw(
+        stages=Transit(**columns), exit_speed=np.where(through, done.exit_speed, 0.0),
+        spin=np.where(through, done.exit_spin, 0.0), jammed=~through,
     )  # fmt: skip
 
 
