@@ -1,4 +1,4 @@
-"""Executors: run chunks of work in this process, in others or on a Dask cluster, and keep finished chunks on disk.
+"""Executors: run chunks of work here, on threads or on a Dask cluster, and keep finished chunks on disk.
 
 The problem sets the chunks, whatever the number of workers, so that results do not depend on it.
 """
@@ -10,15 +10,10 @@ import hashlib
 import json
 import os
 import pickle
-import signal
-import sys
-import threading
-import warnings
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import BrokenExecutor, Future, ProcessPoolExecutor, as_completed
+from concurrent.futures import BrokenExecutor, Future, ThreadPoolExecutor, as_completed
 from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import dataclass, field
-from multiprocessing import active_children, get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -33,7 +28,7 @@ Floats = NDArray[np.float64]
 Task = Callable[[Any], Floats]
 T = TypeVar("T")
 DEFAULT_WORKERS = 2
-"""Processes where the user does not say: more gain little, since parts of the search wait for each other."""
+"""Threads where the user does not say: more gain little, since parts of the search wait for each other."""
 FILE_HEADER = '{"stager": "finished chunks"}'
 """First line of a file of finished chunks."""
 
@@ -186,12 +181,12 @@ def open_executor(
     workers: int | None = 1, dask: str | None = None, resume: Path | None = None,
     progress: Callable[[float], None] = lambda share: None, tls: tuple[Path, Path, Path] | None = None,
 ) -> Iterator[Executor]:  # fmt: skip
-    """Open an executor over processes of this machine or a Dask cluster.
+    """Open an executor over threads of this process or a Dask cluster.
 
     Parameters
     ----------
     workers : int or None
-        Number of processes, at most one a core; None: `default_workers`.
+        Number of threads, at most one a core; None: DEFAULT_WORKERS.
     dask : str or None
         Address of a Dask scheduler to use instead; it must be trusted, since its results are unpickled.
     resume : Path or None
@@ -211,8 +206,8 @@ def open_executor(
         if dask is not None:
             with _cluster(dask, tls) as client:
                 yield Executor(client.get_executor(pure=False), cache, progress)
-        elif (count := default_workers() if workers is None else min(workers, cores())) > 1:
-            with process_pool(count) as pool:
+        elif (count := min(workers or DEFAULT_WORKERS, cores())) > 1:
+            with thread_pool(count) as pool:
                 yield Executor(pool, cache, progress)
         else:
             yield Executor(None, cache, progress)
@@ -251,45 +246,16 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def default_workers() -> int:
-    """Return the default number of processes: 1 where forking is unsafe, as a child could inherit a held lock."""
-    return min(DEFAULT_WORKERS, cores()) if _can_fork() else 1
-
-
 @contextmanager
-def process_pool(count: int) -> Iterator[concurrent.futures.Executor | None]:
-    """Open a pool of `count` processes and start them; None where the system cannot start any.
+def thread_pool(count: int) -> Iterator[concurrent.futures.Executor]:
+    """Open a pool of `count` threads: the kernels that they call run side by side.
 
-    They ignore Ctrl-C: this process handles it and ends them.
+    After an exception queued work is dropped, and nobody waits for what is begun.
     """
-    before = set(active_children())
-    try:
-        context = get_context("fork" if _can_fork() else "spawn")
-        pool = ProcessPoolExecutor(count, mp_context=context, initializer=_ignore_interrupts)
-        pool.submit(_no_work)
-    except (ImportError, NotImplementedError, OSError):
-        yield None
-        return
+    pool = ThreadPoolExecutor(count)
     try:
         yield pool
     except BaseException:
-        # The shutdown would wait until their work is done.
-        for child in set(active_children()) - before:
-            child.terminate()
+        pool.shutdown(wait=False, cancel_futures=True)
         raise
-    finally:
-        pool.shutdown(cancel_futures=True)
-
-
-def _can_fork() -> bool:
-    return sys.platform == "linux" and threading.active_count() == 1
-
-
-def _ignore_interrupts() -> None:
-    if not sys.warnoptions:
-        warnings.simplefilter("ignore")
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def _no_work() -> None:
-    """Do nothing: the first task starts the processes."""
+    pool.shutdown()

@@ -232,8 +232,7 @@ class Loaded:
         progress : function of float, optional
             Called with the share that is done.
         workers : int or None
-            Processes that share the work, at most one a core; None: two where they start at no cost. The answer does
-            not depend on it.
+            Threads that share the work, at most one a core; None: two. The answer does not depend on it.
         dask : str, optional
             Address of the scheduler of a cluster to work on. It is trusted: what it sends back can run code here.
         tls : (Path, Path, Path), optional

@@ -22,7 +22,7 @@ Seed = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of a
 Workers = Annotated[
     int | None,
     typer.Option(
-        "--workers", metavar="N", min=1, help="Processes that share the work, at most one a core.", show_default="2"
+        "--workers", metavar="N", min=1, help="Threads that share the work, at most one a core.", show_default="2"
     ),
 ]
 

@@ -36,7 +36,10 @@ def run() -> NoReturn:
         status = ExitStatus.INTERRUPTED
     finally:
         on_interrupt(signal.SIG_IGN)
-    sys.exit(_flushed(status))
+    status = _flushed(status)
+    if status == ExitStatus.INTERRUPTED:
+        os._exit(status)  # Threads may still be at work, and nobody wants their answer.
+    sys.exit(status)
 
 
 def _call() -> int:

@@ -58,7 +58,7 @@ class Session:
     """Switches that all commands share. stdout carries the answer only, everything else goes to stderr.
 
     json: one JSON document in place of the screen; quiet: the headline alone, no progress; full: the full screen;
-    seed: of all random draws; workers: processes that share the work, None: two where they start at no cost; changes:
+    seed: of all random draws; workers: threads that share the work, None: two; changes:
     values in place of the configuration's, as "key=value"; files: configurations loaded so far.
     """
 

@@ -205,7 +205,7 @@ def test_output_is_ascii_on_an_ascii_terminal(
     assert done.stdout.isascii()
 
 
-def test_plan_does_not_depend_on_the_number_of_processes(tmp_path: Path) -> None:
+def test_plan_does_not_depend_on_the_number_of_threads(tmp_path: Path) -> None:
     streamer = str(ROOT / "configs" / "streamer.toml")
     alone, shared = (_run("plan", streamer, "--draws", "40", "--json", *how) for how in (["--workers", "1"], []))
     assert (alone.returncode, alone.stderr, shared.stderr) == (0, "", "")

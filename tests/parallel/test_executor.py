@@ -114,7 +114,7 @@ def test_workers_are_limited_to_the_cores(monkeypatch: pytest.MonkeyPatch) -> No
         asked.append(count)
         yield None
 
-    monkeypatch.setattr(parallel, "process_pool", pool)
+    monkeypatch.setattr(parallel, "thread_pool", pool)
     monkeypatch.setattr(parallel, "cores", lambda: 3)
     for workers in (1, 2, 10**12):
         with open_executor(workers):

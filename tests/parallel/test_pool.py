@@ -1,69 +1,38 @@
-"""Process pools: start conditions, and a prompt end on interruption."""
+"""Thread pools: an interruption drops what is queued and waits for nothing."""
 
 from __future__ import annotations
 
-import os
 import threading
 import time
-from multiprocessing import active_children
-from pathlib import Path
+from concurrent.futures import Future
 
 import pytest
 
 from stager import parallel as here
 
 
-def test_one_worker_while_other_threads_run() -> None:
-    release = threading.Event()
-    thread = threading.Thread(target=release.wait)
-    thread.start()
-    try:
-        assert here.default_workers() == 1
-    finally:
-        release.set()
-        thread.join()
+def test_work_is_done_on_other_threads() -> None:
+    with here.thread_pool(2) as pool:
+        assert pool.submit(threading.get_ident).result() != threading.get_ident()
 
 
-def test_interruption_leaves_no_child_process() -> None:
-    before = set(active_children())
+def test_interruption_drops_queued_work_and_waits_for_none() -> None:
+    release, done, futures = threading.Event(), list[int](), list[Future[None]]()
+
+    def work(number: int) -> None:
+        release.wait(30)
+        done.append(number)
+
+    def begin_and_interrupt() -> None:
+        with here.thread_pool(1) as pool:
+            futures.extend(pool.submit(work, number) for number in range(3))
+            raise KeyboardInterrupt
+
+    begun = time.monotonic()
     with pytest.raises(KeyboardInterrupt):
-        _work_until_interrupted()
-    for child in set(active_children()) - before:
-        child.join(10)
-    assert set(active_children()) <= before
-
-
-def _work_until_interrupted() -> None:
-    with here.process_pool(2) as pool:
-        assert pool is not None
-        assert pool.submit(os.getpid).result() != os.getpid()
-        raise KeyboardInterrupt
-
-
-def test_interruption_abandons_running_and_queued_work(tmp_path: Path) -> None:
-    places = [tmp_path / str(number) for number in range(3)]
-    with pytest.raises(KeyboardInterrupt):
-        _queue_work_then_interrupt(places)
-    assert [place.name for place in places if place.exists()] == []
-
-
-def _queue_work_then_interrupt(places: list[Path]) -> None:
-    with here.process_pool(1) as pool:
-        assert pool is not None
-        for place in places:
-            pool.submit(_touch_after_a_second, place)
-        raise KeyboardInterrupt
-
-
-def _touch_after_a_second(place: Path) -> None:
-    time.sleep(1.0)
-    place.touch()
-
-
-def test_pool_is_none_where_processes_are_unavailable(monkeypatch: pytest.MonkeyPatch) -> None:
-    def none(*_: object, **__: object) -> None:
-        raise OSError("no semaphores here")
-
-    monkeypatch.setattr(here, "ProcessPoolExecutor", none)
-    with here.process_pool(2) as pool:
-        assert pool is None
+        begin_and_interrupt()
+    assert time.monotonic() - begun < 20
+    release.set()
+    futures[0].result(30)
+    assert done == [0]
+    assert [future.cancelled() for future in futures] == [False, True, True]
