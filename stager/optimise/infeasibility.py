@@ -53,6 +53,8 @@ HOPELESS = 2.0
 """Factor above which the search gives up if exit speed no longer rises [-]."""
 FLAT = 1e-6
 """Logarithmic slope of exit speed that counts as no rise [-]."""
+GENEROUS = 3.0
+"""Factor on the gain of a stage, up to which the next may add more [-]."""
 CLEAR = 1e-4
 """Slack that a design must have beyond the reserve to keep a limit beyond doubt [-]."""
 DIGITS = 4
@@ -133,7 +135,10 @@ class _Reach:
         most = most_stages(self.scenario.launcher, self.scenario, margins, self.count + MANY)
         out: tuple[float, Trial | None, Problem | None] = (float(self.scenario.launcher.feed.speed), None, None)
         counts = sorted({min(max(self.count, 1), most), min(self.count + 1, most), most} - {0})
+        steps: list[tuple[int, float]] = []
         for count in counts:
+            if _hopeless(steps, count, self.asked):
+                break
             problem = Problem(self.scenario, count, tables=self.tables, margins=margins)
             problem.cap = min(self.asked, float(exit_cap(self.scenario.launcher, self.scenario.limit_values, margins)))
             known = [one for one in self.found if one.lead.shape[1] == count]
@@ -148,8 +153,10 @@ class _Reach:
                 shorter = [one for one in self.found[:1] if one.lead.shape[1] == count - 1]
                 trial = explore(problem, shorter, generations=FEW, effort=ROUGHLY)
             self.found += [] if trial.jammed[0] else [trial]
-            if trial.violation[0] <= 0 and trial.exit_speed[0] > out[0]:
-                out = float(trial.exit_speed[0]), trial, problem
+            if trial.violation[0] <= 0:
+                steps.append((count, float(trial.exit_speed[0])))
+                if steps[-1][1] > out[0]:
+                    out = steps[-1][1], trial, problem
             if out[0] >= self.asked * (1 - ENOUGH):
                 break
         return out
@@ -293,6 +300,18 @@ class _Reach:
         for name, share in shares.items():
             margins = looser(margins, name, share * (1 + 1e-9))
         return margins, max(shares.values(), default=1.0)
+
+
+def _hopeless(steps: Sequence[tuple[int, float]], count: int, asked: float) -> bool:
+    """Whether `count` stages are too few by far, by the gain between the last two stage counts and exit speeds [m/s].
+
+    Each stage adds less than the one before, to a factor GENEROUS.
+    """
+    if len(steps) < 2:
+        return False
+    (before, slow), (last, fast) = steps[-2:]
+    gain = max(np.log(fast / slow), 0.0) / (last - before)
+    return bool(GENEROUS * gain * (count - last) < np.log(asked / max(fast, slow)))
 
 
 def _faster(one: Trial, other: Trial) -> Trial:
