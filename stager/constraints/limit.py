@@ -202,12 +202,12 @@ def greatest(each: ComputeEach) -> Compute:
     return value
 
 
-def least(each: ComputeEach) -> Compute:
-    """Return a function that computes the least over the stages of what `each` computes."""
+def least(each: ComputeEach, without: float = np.inf) -> Compute:
+    """Return a function that computes the least over the stages of what `each` computes; without: stages."""
 
     def value(point: OperatingPoint) -> Number | None:
         found = each(point)
-        return None if found is None else np.asarray(found.min(axis=-1, initial=np.inf))
+        return None if found is None else np.asarray(found.min(axis=-1, initial=without))
 
     return value
 

@@ -240,7 +240,7 @@ class _Chooser:
         self.most_broken = ("the limits", 1.0)
         # Earlier stages let the projectile go before this one, so that they are thrown through once.
         fastest = np.array([max(self.top, before[0].max(initial=0.0), before[1].max(initial=0.0))])
-        self.apart = not overlapping(launcher, before[0].size + 1, fastest)
+        self.apart = launcher.guide is None and not overlapping(launcher, before[0].size + 1, fastest)
         self.earlier: dict[tuple[int, Options], Throw] = {}
 
     def choose(self) -> Recommended:

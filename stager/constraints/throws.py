@@ -129,7 +129,7 @@ SLIP_HEAT = Limit(
 )  # fmt: skip
 GRIP_MARGIN = Limit(
     name="grip_margin", kind=Kind.THROW, unit="-", floor=True,
-    value=least(_grip_margins),
+    value=least(_grip_margins, without=1.0),
     each=_grip_margins,
     bound=lambda point: point.limit_values.grip_margin or None,
     remedy=lambda point: f"a slower wheel {1 + worst_stage(_grip_shares(point))}",

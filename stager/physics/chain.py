@@ -17,7 +17,6 @@ from stager.physics.batch import as_samples, common_shape, shape_of
 from stager.physics.contact.columns import RECORD
 from stager.physics.contact.run import Packed, pack, run, spread
 from stager.physics.contact.stages import JAM
-from stager.physics.guide import run_up
 from stager.physics.layout import length, pitch
 from stager.physics.records import FIELDS, Grip, Throw, Transit
 
@@ -208,6 +207,7 @@ def onward(
     Parameters
     ----------
     launcher : Launcher
+        Without a guide, so that the projectile arrives as fast as it left.
     earlier : Throw
         Through the first stages, its batch broadcast against that of the result.
     wheel_speed, wheel_speed_b : array
@@ -215,8 +215,6 @@ def onward(
     """
     index, through = earlier.stages.grip.shape[-1], ~earlier.jammed
     speed, spin = np.where(through, earlier.exit_speed, 1.0), np.where(through, earlier.spin, 0.0)
-    if index:
-        speed = run_up(launcher, index, speed, earlier.stages.wheel_speed_a[..., -1].ravel()[:1])
     done = transit(launcher, index, speed, wheel_speed, wheel_speed_b, entry_spin=spin, options=options)
     shape = done.exit_speed.shape
     reached = np.broadcast_to(through, shape)

@@ -6,10 +6,12 @@ import csv
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import stager as package
 from stager.constraints import not_judged
+from stager.optimise import judge
 from tests.cli.run import ROOT, stager
 
 CONFIG = ROOT / "configs" / "seed_ball.toml"
@@ -99,3 +101,14 @@ def test_conflicting_options_and_overwriting_the_input_are_refused(table: Path) 
         assert ran.status == 2
         assert message in ran.err
     assert table.read_bytes() == before
+
+
+def test_many_settings_have_the_grip_limits_of_few() -> None:
+    loaded = package.load(CONFIG)
+    wheels = np.sort(np.random.default_rng(3).uniform(8.0, 26.0, (70, 4)), axis=1)
+    assert wheels.size > judge.TABLED
+    many = judge.judge_settings(loaded.scenario, wheels)
+    few = [judge.judge_settings(loaded.scenario, row[None]) for row in wheels]
+    assert [name for one in few for name in one.limit] == list(many.limit)
+    assert (many.limit == "grip_margin").sum() > 20
+    assert many.slack == pytest.approx(np.concatenate([one.slack for one in few]), rel=0, abs=2e-3)

@@ -16,6 +16,7 @@ from stager.constraints import (
     evaluate,
     evaluate_limits,
     not_judged,
+    slacks,
     wheel_ceilings,
 )
 from stager.model.launcher import Launcher
@@ -184,3 +185,24 @@ def test_energy_per_area_uses_the_frontal_area() -> None:
     assert verdict is not None
     assert energy is not None
     assert float(verdict.value) == pytest.approx(float(energy.value) / (0.038 * 0.01))
+
+
+@pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.name)
+@pytest.mark.parametrize("speeds", [SPEEDS, np.array([[12.0, 9.0], [8.0, 30.0], [3.0, 3.1]])])
+def test_slack_of_a_limit_is_that_of_its_worst_stage(limit: Limit, speeds: Any) -> None:
+    point = design(speeds=speeds)
+    result, found = evaluate(limit, point), slacks(limit, point)
+    assert result is not None
+    assert found is not None
+    assert found.shape[-1] == (1 if limit.each is None else 2)
+    assert np.broadcast_to(found.min(axis=-1), np.shape(result.slack)) == pytest.approx(result.slack)
+
+
+def test_slack_of_a_stage_does_not_depend_on_the_others() -> None:
+    point = replace(design(speeds=np.array([[12.0, 9.0], [12.0, 30.0]])), grip_limit=np.full((2, 2), 40.0))
+    found = {limit.name: slacks(limit, point) for limit in LIMITS if limit.each is not None and limit.name != "crush"}
+    assert {"acceleration", "grip_margin", "wheel_speed", "burst", "tyre_retention", "rim_safety"} <= set(found)
+    for name, slack in found.items():
+        assert slack is not None
+        assert slack[0, 0] == pytest.approx(slack[1, 0]), name
+        assert slack[0, 1] != slack[1, 1], name

@@ -6,14 +6,15 @@ from dataclasses import fields, replace
 
 import numpy as np
 import pytest
-from hypothesis import Phase, given, settings
+from hypothesis import Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from stager.model.projectile import ROD
 from stager.model.stage import IDLER, PAIR, RAIL
-from stager.physics.chain import throw, transit
+from stager.physics.chain import onward, throw, transit
 from stager.physics.contact import run
 from stager.physics.friction import Falling
+from stager.physics.layout import overlapping
 from stager.physics.records import Throw
 from tests.physics.drawing import ROUND, SAMPLES, Batch, batches
 from tests.physics.machines import launcher
@@ -101,3 +102,20 @@ def test_chain_equals_successive_transits() -> None:
 
 def test_no_stages_leave_the_feed_speed_unchanged() -> None:
     assert float(throw(launcher(), np.zeros(0)).exit_speed) == 2.0
+
+
+@settings(max_examples=12, phases=[Phase.generate])
+@given(data=st.data())
+def test_one_stage_more_gives_the_whole_throw(data: st.DataObject) -> None:
+    batch = data.draw(batches(*CASES["round"]))
+    a, b, machine = batch.speeds("a"), batch.speeds("b"), replace(batch.launcher, guide=None)
+    assume(a.shape[-1] > 1 and not overlapping(machine, a.shape[-1], np.full(1, max(a.max(), b.max()))))
+    whole = throw(machine, a, b, entry_spin=batch.spin)
+    earlier = throw(machine, a[..., :-1], b[..., :-1], entry_spin=batch.spin)
+    done = onward(machine, earlier, a[..., -1], b[..., -1])
+    assert np.array_equal(done.jammed, whole.jammed)
+    assert done.exit_speed == pytest.approx(whole.exit_speed, rel=1e-9)
+    assert done.spin == pytest.approx(whole.spin, rel=1e-9, abs=1e-9)
+    for field in fields(whole.stages):
+        values, others = getattr(done.stages, field.name), getattr(whole.stages, field.name)
+        assert values == pytest.approx(others, rel=1e-6, abs=1e-9), field.name
