@@ -261,6 +261,8 @@ class Option:
 class Traded:
     """Results with another wheel radius or inertia, wheel speeds optimised anew; first of each variable the plan's.
 
+    The others stand below it down to the end of the range, then above it.
+
     variable : its name; value : of the first stage with a choice, in SI; exit_speed [m/s]; droop : greatest loss of
     wheel speed by a throw [-]; spin_up [s], None where not known; length [m]; broken : names of the limits that no
     wheel speeds were found to keep, where the other results are missing.

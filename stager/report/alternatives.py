@@ -113,14 +113,15 @@ def _words(content: Mapping[str, Any], part: Mapping[str, Any], alone: bool) -> 
     bare = alone and asked == ["crush"]
     words = [] if alone else [f"wheel {part['wheel']}"]
     words += [f"drive {part['drive']}"] if part["drive"] is not None and not alone else []
-    words += [f"{'' if bare else f'{_CALLED[name]} '}{_value(name, part[VARIABLES[name]])}" for name in asked]
+    words += [f"{'' if bare else f'{_CALLED[name]} '}{value_text(name, part[VARIABLES[name]])}" for name in asked]
     return ", ".join(words)
 
 
 _CALLED = {"crush": "crush", "radius": "wheel radius", "inertia": "wheel inertia"}
 
 
-def _value(name: str, value: float) -> str:
+def value_text(name: str, value: float) -> str:
+    """Return the value of a design variable with its unit."""
     return f"{value:.3g} kg m²" if name == "inertia" else f"{_mm(value, 4 if name == 'radius' else 3)} mm"
 
 
@@ -134,9 +135,14 @@ def trade_notes(content: Mapping[str, Any]) -> list[str]:
     for name, more, less in (("radius", "larger", "smaller"), ("inertia", "heavier", "lighter")):
         key = VARIABLES[name]
         own, *others = [row for row in content["traded"] if row[key] is not None] or [None]
+        nearest = (
+            (more, min([row for row in others if row[key] > own[key]], key=lambda row: row[key], default=None)),
+            (less, max([row for row in others if row[key] < own[key]], key=lambda row: row[key], default=None)),
+        )
         words = [
-            f"{more if row[key] > own[key] else less} wheels ({_value(name, row[key])}) {_change(own, row)}"
-            for row in sorted(others, key=lambda row: -row[key])
+            f"{word} wheels ({value_text(name, row[key])}) {_change(own, row)}"
+            for word, row in nearest
+            if row is not None
         ]
         if words:
             text = "; ".join(words)

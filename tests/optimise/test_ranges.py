@@ -15,6 +15,7 @@ from stager.model.scenario import Scenario
 from stager.optimise.parts import catalogue_of, choose, select, with_parts
 from stager.optimise.records import Catalogue, Parts, Settings
 from stager.optimise.search import Clock
+from stager.optimise.trade import trades
 from tests.optimise.machines import HEAVY, STREAMER, scenario
 from tests.optimise.solved import best_of
 from tests.optimise.wheels import drawn, fastest
@@ -183,6 +184,26 @@ def test_larger_wheels_use_up_an_active_length_limit() -> None:
     assert best.length <= 0.1234 * (1 + 1e-6)
     shorter = scenario(replace(HEAVY, template=template), stages=1, length=0.1)
     assert best.exit_speed > 1.02 * _selected(shorter)[0].exit_speed
+
+
+def test_other_wheels_are_compared_from_end_to_end_of_the_range() -> None:
+    template = replace(HEAVY.template, wheel=replace(HEAVY.template.wheel, radius_range=(0.02, 0.08)))
+    given = scenario(replace(HEAVY, template=template), stages=1, length=0.1234)
+    row = choose(given, select(given, Clock()).rows)
+    assert row is not None
+    own, *others = trades(given, row, {}, Clock())
+    assert (own.value, own.exit_speed) == (row.parts[0].radius, row.settings.exit_speed)
+    radii = [one.value for one in others]
+    assert radii == sorted(radii, key=lambda radius: (radius > own.value, abs(np.log(radius / own.value))))
+    assert (min(radii), max(radii)) == (pytest.approx(0.02), pytest.approx(0.08))
+    kept = [one for one in others if not one.broken]
+    assert [one.broken for one in others if one.value > 0.0617 * 1.01] == [("length",)] * (len(others) - len(kept))
+    for one in kept[:2]:
+        fixed = replace(HEAVY.template, wheel=replace(HEAVY.template.wheel, radius=one.value, inertia=None))
+        ratio = one.value / 0.04
+        wheel = replace(fixed.wheel, inertia=None if HEAVY.template.wheel.inertia is None else 4e-3 * ratio**4)
+        beside = best_of(scenario(replace(HEAVY, template=replace(fixed, wheel=wheel)), stages=1, length=0.1234))
+        assert one.exit_speed == pytest.approx(_speed(beside), rel=TOLERANCE)
 
 
 def test_draws_keep_their_errors_at_the_selected_radius_and_inertia() -> None:

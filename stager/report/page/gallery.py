@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from stager.physics.muzzle import outlet_speed
 from stager.report import plan as plans
-from stager.report.figures import Picture, of_fit, of_launcher, of_plan, of_sweep, of_throw
+from stager.report.figures import Picture, of_fit, of_launcher, of_plan, of_sweep, of_throw, of_wheels
 from stager.report.fit import units_of
 from stager.report.page.data import ReportData
 from stager.report.throw import StageRow
@@ -32,7 +32,7 @@ def by_section(data: ReportData) -> Mapping[str, list[Picture]]:
 
 def plan_pictures(data: ReportData) -> Iterator[Picture]:
     """Yield the figures of a plan alone, the most telling one first."""
-    for make in (_ladder, _launcher, _barrel, _limits, _energy):
+    for make in (_ladder, _launcher, _barrel, _limits, _energy, _wheels):
         yield from _made(make(data))
 
 
@@ -70,6 +70,10 @@ def _energy(data: ReportData) -> Found:
     return of_throw.energy_picture(data.launcher, _rows(data))
 
 
+def _wheels(data: ReportData) -> Found:
+    return of_wheels.pictures(data.content["catalogue"])
+
+
 def _rate(data: ReportData) -> Found:
     settled = None if data.settings is None else data.settings.design.settled
     if settled is None or data.sequence is None:
@@ -104,7 +108,8 @@ def _learned(data: ReportData) -> Found:
 
 FIGURES: tuple[tuple[str, Callable[[ReportData], Found]], ...] = (
     ("sheet", _launcher), ("worth", _ladder), ("worth", _barrel), ("speeds", _sweeps), ("limits", _limits),
-    ("limits", _energy), ("rate", _rate), ("rate", _heat), ("flight", _flight), ("measured", _learned),
+    ("limits", _energy), ("limits", _wheels), ("rate", _rate), ("rate", _heat), ("flight", _flight),
+    ("measured", _learned),
 )  # fmt: skip
 """Section and function of every figure, in the page's order."""
 EVIDENCE = frozenset(("speeds", "measured"))
