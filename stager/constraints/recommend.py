@@ -20,10 +20,10 @@ from stager.physics.records import Throw
 
 GRID_POINTS = 48
 """Settings of the first grid, over the whole speed range."""
-REFINED_POINTS = 8
+REFINED_POINTS = 7
 """Settings of each finer grid about the best one."""
 REFINEMENTS = 3
-"""Finer grids, each between the neighbours of the best setting, with 2/9 of the spacing before it."""
+"""Finer grids, each between the neighbours of the best setting, with a quarter of the spacing before it."""
 NEIGHBOURS = 3
 """Settings of the first grid on either side of the best one that the second grid reaches to."""
 PLATEAU_LOSS = 2e-4
@@ -251,7 +251,7 @@ class _Chooser:
             if first is not None:
                 place = int(np.searchsorted(coarse, first))
                 low, high = coarse[max(place - NEIGHBOURS, 0)], coarse[min(place + NEIGHBOURS, GRID_POINTS)]
-                coarse = np.linspace(low, high, 2 * REFINED_POINTS + 1)
+                coarse = np.linspace(low, high, REFINED_POINTS + 2)
                 coarse = coarse if high >= self.top else np.append(coarse, self.top)
         seen = [self._try(coarse[1:])]
         for _ in range(REFINEMENTS):

@@ -51,6 +51,8 @@ SLACK = 1e-6
 """Room kept to the grip margin, for rounding [-]."""
 NEAR = 0.1
 """Slack of the nominal design below which limits on drives and supply are evaluated on draws [-]."""
+STEADYING = Effort(16, 0.1, 1e-4, 1e-6, finish=True)
+"""Effort for settings with the least spread, whose objective is smooth."""
 CLEARLY = 0.02
 """Share by which more stages must reduce the spread to be chosen [-]."""
 
@@ -197,9 +199,7 @@ def _steadied(row: BestDesign, sample: Sample, asked: float, margins: Mapping[st
         varied = done.exit_speed[:, 1:].std(axis=1) / asked
         return np.where(done.jammed.any(axis=1), -10.0, 1 - varied)
 
-    found = refine(
-        problem, row.solution.trial, steadiness, Effort(16, 0.1, 1e-4, 1e-6), least=asked * (1 - 0.5 * REACHED)
-    )
+    found = refine(problem, row.solution.trial, steadiness, STEADYING, least=asked * (1 - 0.5 * REACHED))
     settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
     return Solution(problem, found, settings) if settings.feasible else None
 

@@ -33,7 +33,7 @@ def _configured(name: str, goal: Goal | None = None, **limits: Any) -> Scenario:
 def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number: int) -> None:
     rng = np.random.default_rng([3, number])
     task = draw_problem(rng, layout=layout, aim=Aim.FASTEST)
-    task = replace(task, limit_values=replace(task.limit_values, stages=min(task.limit_values.stages, 3)))
+    task = replace(task, limit_values=replace(task.limit_values, stages=min(task.limit_values.stages, 2)))
     found = plan(task, draws=0, certified=False)
     speeds = []
     for count in range(1, task.limit_values.stages + 1):

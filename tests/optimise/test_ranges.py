@@ -163,7 +163,7 @@ def test_crush_at_its_limit_is_feasible() -> None:
     assert best.count == 1
 
 
-@pytest.mark.parametrize("seed", [0, 1, 3, 5, 8, 11])
+@pytest.mark.parametrize("seed", [0, 5, 11])
 def test_selected_radius_and_inertia_are_as_fast_as_brute_force(seed: int) -> None:
     given = drawn(seed)
     best, catalogue = _selected(given)
