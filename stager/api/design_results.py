@@ -78,7 +78,8 @@ class SettingsResult(Shown):
 class SweepResult(Shown, Sweep):
     """Result of `Loaded.sweep`.
 
-    recommended: wheel speed to set; spread: grip limit over the uncertainties; measured: throws of this stage.
+    recommended: wheel speed to set, by a fit to the throws where fitted; spread: grip limit over the uncertainties;
+    measured: throws of this stage.
     """
 
     ROWS: ClassVar[str] = "wheel_speed_m_s"
@@ -87,6 +88,7 @@ class SweepResult(Shown, Sweep):
     recommended: Recommended | None = None
     spread: Tuned | None = None
     measured: Observations | None = None
+    fitted: bool = False
 
     def answer(self) -> Answer:
         """Return the answer of `stager sweep`."""
@@ -94,7 +96,10 @@ class SweepResult(Shown, Sweep):
         from stager.report.throw import note_spin_left_out
 
         launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
-        answer = sweep.answer(launcher, self, self.loaded.source(), self.spread, self.measured, self.recommended)
+        source = self.loaded.source()
+        answer = sweep.answer(
+            launcher, self, source, self.spread, self.measured, self.recommended, fitted=self.fitted
+        )  # fmt: skip
         return note_spin_left_out(answer, goal)
 
     def pictures(self) -> list[Picture]:
@@ -116,7 +121,8 @@ class PlanResult(Shown, Plan):
         """Return the answer of `stager plan`."""
         from stager.report import plan
 
-        return plan.answer(self.loaded.scenario.launcher, self, self.loaded.source())
+        scenario = self.loaded.scenario
+        return plan.answer(scenario.launcher, self, self.loaded.source(), guessed=scenario.guessed)
 
     def pictures(self) -> list[Picture]:
         """Return pictures of ladder, side view, speed along the barrel, margins and energy."""

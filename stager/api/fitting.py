@@ -35,11 +35,20 @@ WRITTEN_DRAWS = 400
 Progress = Callable[[float], None]
 
 
-def advised(scenario: Scenario, sweep: Sweep) -> Recommended:
-    """Return the recommended wheel speed of the stage of a sweep."""
+def advised(scenario: Scenario, sweep: Sweep, throws: Throws | None, seed: int) -> tuple[Recommended, bool]:
+    """Return the recommended wheel speed of the stage of a sweep, and whether it comes from a fit to `throws`.
+
+    With too few throws for a fit it is what the configuration expects.
+    """
+    from stager.fit.fitting import LEAST_THROWS
+    from stager.fit.fitting import fit as fit_throws
+    from stager.fit.likelihood import usable
     from stager.fit.prediction import known_of, recommended
 
-    return recommended(known_of(scenario), sweep.before_a, sweep.before_b)
+    source: Scenario | Fit = scenario
+    if throws is not None and usable(throws).size >= LEAST_THROWS:
+        source = fit_throws(scenario, throws, np.random.default_rng(seed), words=False)
+    return recommended(known_of(source), sweep.before_a, sweep.before_b), source is not scenario
 
 
 def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> Tuned | None:

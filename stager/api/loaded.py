@@ -189,7 +189,7 @@ class Loaded:
         before : speeds as in `Loaded.speeds`
             Of the stages before it; left out: their set speeds, else their grip limits less grip_margin.
         throws : Throws, optional
-            Those that ended with this stage are compared with the model.
+            Those that ended with this stage are compared with the model; a fit to all gives the recommended speed.
         seed : int
             Of the draws for the interval.
 
@@ -214,9 +214,11 @@ class Loaded:
         measured = None if throws is None else fitting.points_of(self.scenario, throws, stage)
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
-        chosen = fitting.advised(self.scenario, found)
+        chosen, fitted = fitting.advised(self.scenario, found, throws, seed)
         spread = fitting.spread(self.scenario, found, seed, chosen)
-        return shown(SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen)
+        return shown(
+            SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen, fitted=fitted
+        )
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int | None = 1, dask: str | None = None,

@@ -85,6 +85,8 @@ class Limit:
         Breaking it can hurt or break something, so that it is kept in `limits.confidence` of possible builds.
     floor : bool
         The bound is the least value, not the greatest.
+    bound_by_missing : bool
+        The bound too rests on the input that `missing` names: it is unknown where that is.
     value : callable
         Computes the value; None where nothing of it is known.
     bound : callable
@@ -108,6 +110,7 @@ class Limit:
     missing: Callable[[OperatingPoint], str | None] = nothing_missing
     hard: bool = False
     floor: bool = False
+    bound_by_missing: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -221,7 +224,7 @@ def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
     if result is not None and (missing is None or not result.satisfied):
         return None
     key = NO_GRIP_LIMIT if missing is None else missing
-    number = float(np.asarray(bound))
+    number = np.nan if limit.bound_by_missing else float(np.asarray(bound))
     return NotJudged(
         name=limit.name, unit=limit.unit, bound=number if np.isfinite(number) else None, missing=key,
         find_out=FIND_OUT.get(key, ""), hard=limit.hard,

@@ -110,7 +110,7 @@ ENERGY_PER_AREA = Limit(
 TOY = Limit(
     name="toy", kind=Kind.THROW, unit="J", hard=True,
     value=_exit_energy,
-    bound=_toy_bound,
+    bound=_toy_bound, bound_by_missing=True,
     missing=_missing_contact_area,
     remedy=lambda point: "a slower last wheel",
 )  # fmt: skip

@@ -50,3 +50,8 @@ class Scenario:
     realise: Callable[[Mapping[str, Number]], Launcher]
     draws: Mapping[str, Floats] | None = None
     flight_uncertain: tuple[Uncertain, ...] = ()
+
+    @property
+    def guessed(self) -> bool:
+        """Whether no throws stand behind what contact and friction are uncertain of."""
+        return self.draws is None and any(one.key.startswith("contact.") for one in self.uncertain)

@@ -263,7 +263,9 @@ def notes(content: dict[str, Any]) -> list[str]:
         rate = content["at_rate"]
         found.append(f"At {digits(rate['rate_1_s'])} throws a second it jams once the wheels have settled.")
     shares = [row["throwing_share"] for row in content["wheels"] if row["throwing_share"] is not None]
-    if shares and min(shares) < 1:
+    if shares and min(shares) <= 0:
+        found.append("Windings get hotter than their limit in the end even without throws, by what holding them takes.")
+    elif shares and min(shares) < 1:
         found.append(
             f"Windings never reach their limit if it throws for {percent(min(shares), 0)} of the time at most."
         )

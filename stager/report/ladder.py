@@ -102,15 +102,22 @@ def left_open(plan: Plan) -> list[str]:
     return [f"Stopped when the time was up. Not done: {undone}. Give more --seconds, or leave them out."]
 
 
-def answer(plan: Plan, source: Provenance) -> Answer:
-    """Return the screen and document of the ladder; it is a "no" where no design fits."""
+UNMEASURED = "Guesses so far: measure first, as stager next says."
+"""What to do first where the contact is a guess."""
+
+
+def answer(plan: Plan, source: Provenance, *, guessed: bool = False) -> Answer:
+    """Return the screen and document of the ladder; it is a "no" where no design fits.
+
+    guessed: see `Scenario.guessed`
+    """
     content_rows = rows(plan.ladder)
     content = {
         "ladder": content_rows, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict,
         "left_open": list(plan.left_open),
     }  # fmt: skip
     pictures = (picture(content_rows),) if len(content_rows) > 1 else ()
-    notes = [*left_open(plan), *ladder_spin_notes(plan)]
+    notes = [*([UNMEASURED] if guessed else []), *left_open(plan), *ladder_spin_notes(plan)]
     so_far = "Best so far: " if plan.left_open else ""
     screen = Screen(f"{so_far}{plan.verdict}", (table(content_rows),), notes, pictures=pictures)
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)

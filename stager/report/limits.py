@@ -16,6 +16,8 @@ from stager.units import ScreenUnit, screen_unit
 
 TIGHT = 1e-3
 """Margin below which a limit has "no margin left" [-]."""
+LEAST_PRICE = 1e-4
+"""Gain of exit speed for a limit 1 % looser below which a table says no figure [-]."""
 _FLOORS = frozenset(limit.name for limit in LIMITS if limit.floor)
 """Limits with a lower bound."""
 _COLUMNS = (
@@ -199,6 +201,13 @@ def word(limit: LimitRow) -> str:
     return "no margin left" if limit["margin_fraction"] < TIGHT else "kept"
 
 
+def _price(share: float | None) -> str:
+    """Return the gain of exit speed [%] for a limit 1 % looser."""
+    if share is None:
+        return MISSING
+    return f"< {100 * LEAST_PRICE:g}" if 0 < share < LEAST_PRICE else digits(100 * share, 2)
+
+
 def _row(limit: LimitRow, word: str) -> tuple[str, ...]:
     unit, used, allowed = unit_of(limit["name"], limit["unit"]), limit["used"], limit["allowed"]
     bound = MISSING if allowed is None else f"{unit.shown(allowed):.6g}"
@@ -209,7 +218,7 @@ def _row(limit: LimitRow, word: str) -> tuple[str, ...]:
         unit.name or MISSING,
         _margin(limit),
         word,
-        MISSING if limit.get("price") is None else digits(100 * limit["price"], 2),
+        _price(limit.get("price")),
     )
 
 

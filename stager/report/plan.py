@@ -123,8 +123,11 @@ def fewest(known: Bound, asked: float, count: int) -> str:
     return f"Fewer stages are not enough: {fewer} can reach at most {speed(most)} m/s."
 
 
-def answer(launcher: Launcher, plan: Plan, source: Provenance) -> Answer:
-    """Return the screen and document of a plan; it is a "no" where no design fits."""
+def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool = False) -> Answer:
+    """Return the screen and document of a plan; it is a "no" where no design fits.
+
+    guessed: see `Scenario.guessed`
+    """
     launcher = launcher if plan.best is None else plan.best.design.launcher
     content = summary(launcher, plan)
     nearest = content["nearest"] or {"stages": [], "limits": []}
@@ -151,7 +154,7 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance) -> Answer:
         *flight.notes(launcher, plan.flown), *hazards, *MORE_CAUTIONS,
     ]  # fmt: skip
     screen = Screen(
-        _headline(launcher, plan), tables, notes, verdict=plan.verdict if plan.best else "",
+        _headline(launcher, plan), tables, notes, verdict=_verdict(plan, guessed),
         more_tables=flight.tables(plan.flown), more_notes=more_notes,
     )  # fmt: skip
     return Answer(screen, document(content, source), yes=not plan.nothing_fits)
@@ -261,6 +264,13 @@ def _headline(launcher: Launcher, plan: Plan) -> str:
     """Return the answer in a sentence, marked as "best so far" where the search was stopped."""
     sentence = _result(launcher, plan)
     return f"Best so far: {sentence}" if plan.left_open else sentence
+
+
+def _verdict(plan: Plan, guessed: bool) -> str:
+    """Return why so many stages, and what to do first where the contact is a guess."""
+    if plan.best is None:
+        return ""
+    return f"{plan.verdict} {ladder.UNMEASURED}" if guessed and plan.best.count else plan.verdict
 
 
 def _result(launcher: Launcher, plan: Plan) -> str:

@@ -27,10 +27,10 @@ def recommended_rows(chosen: Recommended) -> dict[str, Any]:
     }
 
 
-def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = None) -> list[str]:
+def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = None, *, by: str = "") -> list[str]:
     """Return a sentence on the recommended wheel speed of a stage (from 1) and its reason.
 
-    at: the speed in the unit of the reader's table; None: in m/s.
+    at: the speed in the unit of the reader's table; None: in m/s; by: what it rests on besides the configuration.
     """
     if chosen is None:
         return []
@@ -38,7 +38,9 @@ def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = N
         return [f"Stage {stage}: {chosen.reason[0].lower()}{chosen.reason[1:]}"]
     setting = at or f"{speed(chosen.wheel_speed)} m/s"
     exits = f"{speed(chosen.exit_speed)} m/s"
-    return [f"Recommended for stage {stage} as the last one: wheel speed {setting}, exit {exits}. {chosen.reason}"]
+    after = f" by {by}" if by else ""
+    text = f"Recommended{after} for stage {stage} as the last one: wheel speed {setting}, exit {exits}. {chosen.reason}"
+    return [text]
 
 
 def chain_rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:

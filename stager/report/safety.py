@@ -89,7 +89,7 @@ def _toys(found: Hazards) -> str:
     elif unknown:
         text = "Toys: no published limit known here is broken."
     else:
-        text = f"Toys: within the published limits known here, by the contact area. {NO_CERTIFICATE}"
+        text = f"Toys: within the published limits known here. {NO_CERTIFICATE}"
     if unknown:
         text += f" Not judged: {listing(unknown)}, as projectile.contact_area is missing."
     return f"{text} {NOT_COMPARED}"

@@ -25,18 +25,20 @@ ROWS = 16
 
 def answer(
     launcher: Launcher, sweep: Sweep, source: Provenance, spread: Tuned | None = None,
-    measured: Observations | None = None, chosen: Recommended | None = None,
+    measured: Observations | None = None, chosen: Recommended | None = None, *, fitted: bool = False,
 ) -> Answer:  # fmt: skip
     """Return the curve of a sweep with its grip limit; it is a "no" where no throw leaves this stage.
 
-    spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed.
+    spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed; fitted: it
+    comes from a fit to the throws.
     """
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
     more = [_curve(launcher, sweep)] if _passes(sweep) else []
     chosen = chosen if _passes(sweep) else None
     pictures = (_picture(sweep, spread, near),) if _passes(sweep) else ()
     notes = [
-        *_notes(launcher, sweep), *_interval(spread), *predictions.recommended_notes(chosen, sweep.stage),
+        *_notes(launcher, sweep), *_interval(spread),
+        *predictions.recommended_notes(chosen, sweep.stage, by="a fit to the throws" if fitted else ""),
         *([] if spread is None else predictions.jams(spread)),
     ]  # fmt: skip
     if measured is not None and near is not None:

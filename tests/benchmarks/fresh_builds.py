@@ -18,9 +18,6 @@ from stager.model.arrays import Floats
 from tests.optimise.builds import CONFIGS, FRESH, drawn_changes, fresh, share_broken
 from tests.recovery.bench import Plan, measure, table
 
-BROKEN = 0.05
-"""Greatest share of fresh draws in which advice may break a hard limit [-]."""
-
 
 def main(count: int = 50, first: int = 0) -> int:
     """Plan and advise `count` drawn launchers from number `first` on; 1 where limits are kept too rarely."""
@@ -29,22 +26,23 @@ def main(count: int = 50, first: int = 0) -> int:
         rng = np.random.default_rng([13, number])
         name, changes = drawn_changes(rng)
         one = stager.load(CONFIGS / f"{name}.toml").replace(changes)
+        asked = one.scenario.limit_values.confidence
         shares = _advice(one.replace({"limits.stages": 1}), rng)
-        pieces, bad = pieces + len(shares), bad + sum(share > BROKEN for share in shares)
-        told = f"{len(shares)} pieces of advice, broken in {max(shares, default=0.0):.1%} at most"
+        pieces, bad = pieces + len(shares), bad + sum(share > 1 - asked for share in shares)
+        told = f"{len(shares)} pieces of advice, broken in {max(shares, default=0.0):.1%} at most (asked {asked:.0%})"
         plan = one.plan(draws=40)
         if plan.best is None or plan.best.count == 0 or plan.margin.unkeepable:
             print(f"{number:3d} {name}: {told}; {plan.verdict}", flush=True)
             continue
-        found, asked = fresh(one.scenario, plan.best), one.scenario.limit_values.confidence
+        found = fresh(one.scenario, plan.best)
         judged, short = judged + 1, short + (found.kept < asked)
         print(
             f"{number:3d} {name}: {told}; {plan.best.count} stages, {plan.best.exit_speed:.2f} m/s, kept in "
-            f"{found.kept:.1%} of builds (asked {asked:.0%}), jams in {found.jams:.1%}",
+            f"{found.kept:.1%} of builds, jams in {found.jams:.1%}",
             flush=True,
         )
     print(f"{judged} plans judged, {short} keep their limits in fewer builds than asked for")
-    print(f"{pieces} pieces of advice, {bad} break a hard limit in more than {BROKEN:.0%} of draws")
+    print(f"{pieces} pieces of advice, {bad} break a hard limit in more draws than asked for")
     return int(short + bad > 0)
 
 

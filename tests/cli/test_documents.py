@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import stager as package
-from tests.cli.run import TEMPLATE, stager
+from tests.cli.run import ROOT, TEMPLATE, stager
 from tests.cli.run import document as run_json
 from tests.sharing import share_results
 
@@ -28,7 +28,8 @@ THROW = {
 SWEEP = {"stage", "wheel_speed_m_s", "exit_speed_m_s", "grip_limit", "robust"}
 LADDER = {
     *("stages", "exit_speed_m_s", "gain_fraction", "probability_worthwhile", "length_m", "mass_kg", "cost"),
-    "average_power_W", "chosen",
+    "average_power_W",
+    "chosen",
 }
 PLAN = {
     *("stages", "stage_count", "exit_speed_m_s", "exit_energy_J", "length_m", "average_power_W", "bound_m_s"),
@@ -144,6 +145,24 @@ def test_written_plan_loads_and_throws_the_same(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.iterdir()] == ["planned.toml"]
     thrown = run_json("throw", str(planned))
     assert thrown["exit_speed_m_s"] == pytest.approx(json.loads(ran.out)["exit_speed_m_s"], rel=1e-5)
+
+
+def test_settings_printed_saved_and_pinned_are_those_of_the_advised_design(tmp_path: Path) -> None:
+    config, planned = str(ROOT / "configs" / "seed_ball.toml"), tmp_path / "planned.toml"
+    plan = run_json("plan", config, "--draws", "0", "-o", str(planned))
+    ladder = [rung["exit_speed_m_s"]["nominal"] for rung in plan["ladder"]]
+    advised = plan["recommended_stages"]
+    assert advised == plan["stage_count"] == len(plan["stages"]) < ladder.index(max(ladder))
+    assert plan["exit_speed_m_s"] == pytest.approx(ladder[advised])
+    speeds = [stage["wheel_speed_m_s"] for stage in plan["stages"]]
+    assert package.load(planned).speeds().side_a.tolist() == pytest.approx(speeds)
+    card = run_json("card", str(planned), "-o", str(tmp_path / "card.html"))
+    assert [stage["wheel_speed_m_s"] for stage in card["stages"]] == pytest.approx(speeds)
+    screen = stager("plan", config, "--draws", "0").out
+    assert screen.startswith(f"{advised} stages: the ball leaves at {plan['exit_speed_m_s']:.2f} m/s")
+    assert f"Fastest within the limits: {ladder.index(max(ladder))} stages, {max(ladder):.2f} m/s." in " ".join(
+        screen.split()
+    )
 
 
 def test_infeasible_plan_gives_status_one_and_writes_nothing(tmp_path: Path) -> None:

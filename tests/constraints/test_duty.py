@@ -83,6 +83,16 @@ def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
     assert "% of the time at most" in message
 
 
+def test_note_says_that_holding_the_wheels_alone_is_too_hot() -> None:
+    made = _duty(WARM, winding_temperature=289.0)
+    assert made is not None
+    assert made.winding_duty is not None
+    assert made.winding_duty.share is not None
+    assert float(made.winding_duty.share.min()) == 0.0
+    (note,) = (line for line in report.notes(report.summary(made)) if "Windings" in line)
+    assert "even without throws" in note
+
+
 def test_report_leaves_out_rate_and_heat_without_their_data() -> None:
     bare = _duty(launcher())
     assert bare is not None

@@ -120,6 +120,7 @@ def test_toy_limit_per_area_needs_the_contact_area() -> None:
     bare = replace(FULL, projectile=replace(FULL.projectile, contact_area=None))
     found = unknown(point(bare, [8.0, 9.0], values))["toy"]
     assert found.missing == "projectile.contact_area"
+    assert found.bound is None  # The frontal area would allow 2.84 J.
     touching = replace(FULL, projectile=replace(FULL.projectile, contact_area=3e-5))
     assert states(point(touching, values=values))["toy"] is False  # 0.075 J
     # 2500 J/m^2 on the frontal area is 2.84 J; the contact area is no larger.

@@ -29,7 +29,6 @@ TIGHT = {
 """Limit values that are active far below the grip limit."""
 
 
-
 @lru_cache
 def loaded(name: str, tight: bool) -> Any:
     found = stager.load(ROOT / "configs" / f"{name}.toml")
@@ -106,7 +105,7 @@ def test_first_throws_keep_hard_limits_in_99_5_percent_of_builds(name: str, tigh
 
 
 @CASES
-def test_fit_next_and_bench_recommend_the_same_speed(name: str, tight: bool) -> None:
+def test_fit_next_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -> None:
     fitted, advised, watched, from_fit = answers_after_throws(name, tight)
     assert from_fit
     speed = fitted.recommended[0].wheel_speed
@@ -116,8 +115,10 @@ def test_fit_next_and_bench_recommend_the_same_speed(name: str, tight: bool) -> 
     documents = fitted.document(), advised.document()
     assert documents[0]["stages"][0]["recommended"]["wheel_speed_m_s"] == pytest.approx(speed)
     assert documents[1]["best_wheel_speed_m_s"] == pytest.approx(speed)
+    swept = loaded(name, tight).sweep(throws=throws(name))
+    assert swept.recommended == fitted.recommended[0]
     sentence = fitted.recommended[0].reason
-    assert all(sentence in str(answer.answer().screen) for answer in (fitted, advised))
+    assert all(sentence in str(answer.answer().screen) for answer in (fitted, advised, swept))
 
 
 @PLANNED

@@ -72,6 +72,7 @@ def test_answers_are_written_in_place_with_comments() -> None:
         ("mass", "20", "20 g"),
         ("mass", "20g", "20 g"),
         ("mass", "0.02 kg +/- 1 g", "0.02 kg +/- 1 g"),
+        ("mass", "46 g +- 1 g", "46 g +- 1 g"),
         ("motor", "1000", "1000 rpm/V"),
         ("motor", "None", NONE),
         ("stages", "3", "3"),

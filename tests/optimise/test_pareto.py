@@ -44,5 +44,7 @@ def test_front_is_identical_with_processes() -> None:
 
 
 def test_front_of_an_unknown_quantity_is_an_input_error() -> None:
+    done: list[float] = []
     with pytest.raises(InputError, match="the cost of a plan is not known"):
-        plan(TASK, draws=0, certified=False, trade=Against.COST)
+        plan(TASK, draws=0, certified=False, trade=Against.COST, progress=done.append)
+    assert not any(done)  # It is refused before the search.

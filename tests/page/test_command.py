@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from stager.api import Loaded
+from stager.errors import InputError
+from stager.fit.table.throws import Throws
 from tests.cli.run import ROOT, stager
 from tests.page import reports
 
@@ -23,6 +26,21 @@ def test_report_writes_page_document_and_figures(tmp_path: Path) -> None:
     assert sorted(document["figures"]) == sorted(map(str, figures.iterdir()))
     assert f"{document['plan']['exit_speed_m_s']:.2f} m/s" in page.read_text(encoding="utf-8")
     assert sorted(path.name for path in page.parent.iterdir()) == ["page.html"]
+
+
+def test_report_of_one_build_takes_its_throws_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    taken = []
+
+    def report(self: Loaded, throws: Throws, **more: Any) -> None:
+        taken.append(throws)
+        raise InputError("enough")
+
+    monkeypatch.setattr(Loaded, "report", report)
+    config, table = (str(ROOT / "configs" / name) for name in ("seed_ball.toml", "seed_ball_throws.csv"))
+    assert stager("report", config, table, "--build", "B", "-o", str(tmp_path / "page.html")).err == "enough\n"
+    (throws,) = taken
+    assert set(throws.build) == {"B"}
+    assert len(throws) == sum(",B," in line for line in Path(table).read_text(encoding="utf-8").splitlines())
 
 
 def test_infeasible_report_is_written_with_status_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -50,6 +50,13 @@ def test_temperature_margin_is_relative_to_ambient() -> None:
     assert limits.room_text(row) == "52.6 %"
 
 
+@pytest.mark.parametrize(("price", "text"), [(1.5e-7, "< 0.01"), (0.0, "0"), (0.0042, "0.42"), (None, "-")])
+def test_gain_by_a_looser_limit_is_written_without_exponent(price: float | None, text: str) -> None:
+    rows = limits.rows([LENGTH, TEMPERATURE])
+    rows[0]["price"], rows[1]["price"] = price, 0.01
+    assert limits.table(rows, ["binds", "kept"]).rows[0][-1] == text
+
+
 def test_stage_margin_is_a_count() -> None:
     row = limits.rows([_result("stages", "-", 20.0, 1.0)])[0]
     assert limits.room_text(row) == "-19"

@@ -74,7 +74,8 @@ def plan(
     if figures is not None:
         with session.busy("Drawing"):
             loaded.report(plan=found, seed=session.seed).save_figures(figures, force=force)
-    answer = report.answer(loaded.scenario.launcher, found, loaded.source(session.seed))
+    scenario, source = loaded.scenario, loaded.source(session.seed)
+    answer = report.answer(scenario.launcher, found, source, guessed=scenario.guessed)
     return replace(answer, screen_to_stderr=to_stdout(output) and found.best is not None)
 
 
@@ -93,4 +94,4 @@ def worth(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,
             draws=draws, seconds=seconds,
         )  # fmt: skip
-    return report.answer(found, loaded.source(session.seed))
+    return report.answer(found, loaded.source(session.seed), guessed=loaded.scenario.guessed)

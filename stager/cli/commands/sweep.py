@@ -25,7 +25,8 @@ def sweep(
     """Show exit speed against the wheel speed of a stage.
 
     Stages before it run at --speed, else at their set speed, else at their grip limit less grip_margin. With THROWS it
-    compares throws that ended with this stage with what the configuration expects of them.
+    compares throws that ended with this stage with what the configuration expects of them, and recommends what a fit
+    to all of them does.
     """
     loaded = session.load(config)
     from stager.report import sweep as report
@@ -37,6 +38,7 @@ def sweep(
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
     answer = report.answer(
-        loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured, found.recommended
+        loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured, found.recommended,
+        fitted=found.fitted,
     )  # fmt: skip
     return note_spin_left_out(answer, loaded.scenario.goal)

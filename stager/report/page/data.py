@@ -61,7 +61,8 @@ class ReportData:
     @cached_property
     def answer(self) -> Answer:
         """The answer of `stager plan`."""
-        return plans.answer(self.launcher, self.plan, self.source)
+        guessed = self.scenario.guessed and self.learned is None
+        return plans.answer(self.launcher, self.plan, self.source, guessed=guessed)
 
     @property
     def screen(self) -> Screen:
