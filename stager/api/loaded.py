@@ -242,7 +242,7 @@ class Loaded:
         resume : path, optional
             File where finished parts are kept and looked for.
         trade : str, optional
-            "power", "length", "heat" or "cost": also return the Pareto front of exit speed against it.
+            "power", "length", "heat", "cost" or "mass": also return the Pareto front of exit speed against it.
         robust : bool
             Also return settings for a low quantile of exit speed over the uncertainties.
         draws : int

@@ -224,5 +224,5 @@ def _spelled(old: Measured, value: float, ratio: float) -> str:
     if not old.standard_uncertainty:
         return text
     half = ratio * old.standard_uncertainty * (math.sqrt(3) if old.rectangular else 1.0)
-    spread = format_quantity(float(f"{half:.6g}"), unit=old.unit, written=old.written)
+    spread = format_quantity(float(f"{half:.3g}"), unit=old.unit, written=old.written)
     return f"{text} ± {spread}{' limits' if old.rectangular else ''}"

@@ -1,14 +1,16 @@
-"""Pareto fronts: exit speed against power, length, heat or cost."""
+"""Pareto fronts: exit speed against power, length, heat, cost or mass."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from enum import Enum
 
+from stager.constraints import LIMITS
 from stager.errors import InputError
 from stager.model.scenario import Scenario
 from stager.optimise.judge import Use, average_power, slip_heat
-from stager.optimise.parts import BestDesign
+from stager.optimise.parts import BestDesign, choose, select
 from stager.optimise.problem import Budget
 from stager.optimise.records import Front, FrontPoint, Rung
 from stager.optimise.search import Clock, improve
@@ -16,6 +18,8 @@ from stager.optimise.sensitivities import under
 
 SHARES = (1.0, 0.85, 0.7, 0.58, 0.48, 0.4, 0.33, 0.27)
 """Budgets tried, over what the fastest plan uses [-]."""
+REBUILT = (0.85, 0.7, 0.55, 0.4)
+"""Length, cost or mass for which parts are chosen anew, over that of the fastest plan [-]."""
 GAIN = 1e-5
 """Relative difference of exit speed that counts [-]."""
 
@@ -27,16 +31,22 @@ class Against(Enum):
     LENGTH = "length"
     HEAT = "heat"
     COST = "cost"
+    MASS = "mass"
 
 
 def front(
-    rows: Sequence[BestDesign], ladder: Sequence[Rung], against: Against, margins: Mapping[str, float], clock: Clock
-) -> Front:
-    """Return the Pareto front of exit speed. Raises InputError where the other quantity is not known."""
+    scenario: Scenario, rows: Sequence[BestDesign], ladder: Sequence[Rung], against: Against,
+    margins: Mapping[str, float], clock: Clock,
+) -> Front:  # fmt: skip
+    """Return the Pareto front of exit speed. Raises InputError where the other quantity is not known.
+
+    scenario : with the parts and ranges to choose from; rows, ladder : the best design of each stage count.
+    """
     if against in _BY_RUNG:
         unit, value = _BY_RUNG[against]
         found = [FrontPoint(value=value(rung), exit_speed=rung.exit_speed.nominal, stages=rung.stages)
                  for rung in ladder[1:] if rung.kept]  # fmt: skip
+        found += _rebuilt(scenario, rows, against, margins, clock)
     else:
         unit, used = _BY_USE[against]
         found = _limited(rows, used, margins, clock)
@@ -51,10 +61,11 @@ def refuse(scenario: Scenario, against: Against | None) -> None:
         return
     stages = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
     unpriced = against is Against.COST and any(stage.cost is None for stage in stages)
+    unweighed = against is Against.MASS and any(stage.mass is None for stage in stages)
     undriven = against is Against.POWER and (
         scenario.launcher.supply is None or any(stage.drive is None and not stage.drive_options for stage in stages)
     )
-    if unpriced or undriven:
+    if unpriced or unweighed or undriven:
         raise refusal(against)
 
 
@@ -70,6 +81,29 @@ def _undominated(found: Sequence[FrontPoint]) -> tuple[FrontPoint, ...]:
         if not kept or point.exit_speed > kept[-1].exit_speed * (1 + GAIN):
             kept.append(point)
     return tuple(kept)
+
+
+def _rebuilt(
+    scenario: Scenario, rows: Sequence[BestDesign], against: Against, margins: Mapping[str, float], clock: Clock
+) -> list[FrontPoint]:
+    """Return the fastest designs with parts and design variables chosen within less length, cost or mass."""
+    built = [row for row in rows if row.feasible and row.count and row.parts]
+    if not built:
+        return []
+    limit = next(limit for limit in LIMITS if limit.name == against.value)
+    fastest, found = max(built, key=lambda row: row.settings.exit_speed), []
+    greatest = limit.value(fastest.settings.design)
+    for share in REBUILT:
+        if greatest is None or clock.out("the front"):
+            break
+        bound = {against.value: share * float(greatest)}
+        less = replace(scenario, limit_values=replace(scenario.limit_values, **bound))  # type: ignore[arg-type]
+        row = choose(less, select(less, clock, margins=margins).rows)
+        if row is not None and row.feasible and row.count:
+            value = limit.value(row.settings.design)
+            speed = row.settings.exit_speed
+            found.append(FrontPoint(value=None if value is None else float(value), exit_speed=speed, stages=row.count))
+    return found
 
 
 def _limited(rows: Sequence[BestDesign], used: Use, margins: Mapping[str, float], clock: Clock) -> list[FrontPoint]:
@@ -104,6 +138,7 @@ def _limited(rows: Sequence[BestDesign], used: Use, margins: Mapping[str, float]
 _BY_RUNG: Mapping[Against, tuple[str, Callable[[Rung], float | None]]] = {
     Against.LENGTH: ("m", lambda rung: float(rung.length)),
     Against.COST: ("", lambda rung: rung.cost),
+    Against.MASS: ("kg", lambda rung: rung.mass),
 }
 _BY_USE: Mapping[Against, tuple[str, Use]] = {Against.POWER: ("W", average_power), Against.HEAT: ("J", slip_heat)}
 _HINTS = {
@@ -111,4 +146,5 @@ _HINTS = {
     Against.LENGTH: "see the ladder",
     Against.HEAT: "see the ladder",
     Against.COST: 'give stage.cost, as "cost = 38.0"',
+    Against.MASS: 'give stage.mass, as mass = "240 g"',
 }

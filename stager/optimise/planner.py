@@ -162,7 +162,7 @@ class _Planning:
             settled_by=advice.settled_by, catalogue=catalogue, bound=proof, spread=spread,
             spread_before=before,
             robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
-            front=None if trade is None else front(rows, ladder, trade, self.reserve, self.clock),
+            front=None if trade is None else front(self.scenario, rows, ladder, trade, self.reserve, self.clock),
             fastest=best if leader is None or advised is None or leader.count == advised.count else leader.settings,
             margin=self.margin, left_open=tuple(self.clock.open),
             as_fed=self.scenario.goal.asked is not None and advised is not None and advised.count == 0,

@@ -37,7 +37,7 @@ NODES = 24
 """Entry speeds of a table of fastest settings."""
 COARSE = 32
 """Wheel speeds at which the search for each of them begins."""
-VARIABLE_NODES = {0: 1, 1: 7, 2: 5, 3: 4}
+VARIABLE_NODES = {0: 1, 1: 7, 2: 7, 3: 5}
 """Nodes of each design variable of a stage, by the number of its design variables."""
 SLOWEST = 0.02
 """Least wheel speed that is searched, over the fastest setting [-]."""
@@ -73,7 +73,9 @@ class FastestTable:
         """Return interpolated `values` [m/s] at entry speeds [m/s], (samples,), and design variables, (samples, …)."""
         speed = np.log(np.clip(entry, self.entry[0], self.entry[-1]))
         places = [np.interp(speed, np.log(self.entry), np.arange(self.entry.size))]
-        places += [np.interp(design[:, m], nodes, np.arange(nodes.size)) for m, nodes in self.axes]
+        for m, nodes in self.axes:
+            scale = np.log if VARIABLES[m].by_ratio else np.asarray
+            places.append(np.interp(scale(design[:, m]), scale(nodes), np.arange(nodes.size)))
         lows = [np.minimum(place.astype(int), size - 2) for place, size in zip(places, values.shape, strict=True)]
         shares = [place - low for place, low in zip(places, lows, strict=True)]
         total = np.zeros(speed.shape)

@@ -37,6 +37,8 @@ LAST_RADIUS = 0.01
 """First trust region of the refinement of the best of them [-]."""
 PULLED = 2e-5
 """First share by which wheels are slowed where rounding breaks a limit [-]."""
+GAINED = 2e-4
+"""Gain of exit speed in a round for which a further one is made [-]."""
 FAR_OFF = 0.02
 """Error of a grip limit of the tables beyond which the search goes farther [-]."""
 NEARBY = Effort(rounds=12, radius=0.03, smallest=2e-5, finish=True)
@@ -153,23 +155,26 @@ def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
 
 def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     """Return settings evaluated in the full model, with grip limits found at their own entry speeds."""
-    margin, launcher = problem.limit_values.grip_margin, launcher_of(problem, found)
-    settings = settings_at(problem.scenario, found.lead[0], launcher)
+    margin, gained = problem.limit_values.grip_margin, False
+    settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     lowest = np.full(problem.count, NO_LIMIT)
-    for turn in range(ROUNDS if margin and found.violation[0] <= RESTORED else 0):
+    # Where the design moves on, so does the error of the tables.
+    rounds = 3 * ROUNDS if problem.choices else ROUNDS
+    for turn in range(rounds if margin and found.violation[0] <= RESTORED else 0):
         before = problem.grip_correction
         table = problem.table_grip_limits(settings.throw.stages.entry_speed[None], found.design[:1])[0]
         ratio = np.where(np.isnan(settings.grip_limit), NO_LIMIT, settings.grip_limit / table)
         ratio[np.isnan(table)] = 1.0
         lowest = np.minimum(lowest, ratio)
         # Stages that have a limit at some settings and none at others may change for ever.
-        problem.grip_correction = ratio if turn < ROUNDS - 1 else lowest
+        problem.grip_correction = ratio if turn < rounds - 1 else lowest
         problem.grip_found = np.fmin(problem.grip_found, settings.grip_limit)
         changed = bool((np.abs(problem.grip_correction / before - 1.0) > FAR_OFF).any())
         again = problem.look(found.x)
-        if settings.feasible and again.violation[0] <= 0.0 and turn and not changed:
+        if settings.feasible and again.violation[0] <= 0.0 and turn and not changed and not gained:
             break
         found = refine(problem, again, fastest, CLOSE if changed else NEARBY)
+        gained = bool(problem.choices) and bool(found.exit_speed[0] > again.exit_speed[0] * (1 + GAINED))
         settings = settings_at(problem.scenario, found.lead[0], launcher_of(problem, found))
     slowed = 1.0
     for turn in range(6):
@@ -177,7 +182,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
             break
         # The search and the full model round differently, so a limit may be broken by rounding.
         slowed -= PULLED * 2**turn
-        settings = settings_at(problem.scenario, found.lead[0] * slowed, launcher)
+        settings = settings_at(problem.scenario, found.lead[0] * slowed, launcher_of(problem, found))
     return Solution(problem, found, settings)
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from multiprocessing import get_context
 
 import pytest
 
 from stager.errors import InputError
+from stager.model.wheel import Wheel
 from stager.optimise.pareto import Against
 from stager.optimise.planner import plan
 from stager.parallel import Executor
@@ -48,3 +50,25 @@ def test_front_of_an_unknown_quantity_is_an_input_error() -> None:
     with pytest.raises(InputError, match="the cost of a plan is not known"):
         plan(TASK, draws=0, certified=False, trade=Against.COST, progress=done.append)
     assert not any(done)  # It is refused before the search.
+
+
+LIGHT = Wheel(name="light", radius=0.04, inertia=1e-3, mass=0.3)
+HEFTY = replace(HEAVY.template.wheel, name="heavy", mass=1.2)
+WEIGHED = replace(HEAVY, template=replace(HEAVY.template, wheel=HEFTY, wheel_options=(LIGHT,), mass=3.0))
+
+
+def test_mass_front_chooses_lighter_parts() -> None:
+    given = scenario(WEIGHED, stages=1, slip_heat=4.0)
+    found = plan(given, draws=0, certified=False, trade=Against.MASS)
+    assert found.front is not None
+    assert (found.front.against, found.front.unit) == ("mass", "kg")
+    masses = [point.value for point in found.front.points]
+    assert masses == [pytest.approx(3.0 - 2 * (1.2 - 0.3)), pytest.approx(3.0)]
+    light = plan(with_limits(given, {"mass": 1.3}), draws=0, certified=False)
+    assert light.fastest is not None
+    assert found.front.points[0].exit_speed == pytest.approx(light.fastest.exit_speed, rel=2e-4)
+
+
+def test_mass_front_needs_the_mass() -> None:
+    with pytest.raises(InputError, match="the mass of a plan is not known"):
+        plan(TASK, draws=0, certified=False, trade=Against.MASS)

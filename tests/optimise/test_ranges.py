@@ -12,6 +12,7 @@ import pytest
 from stager.model.arrays import Number
 from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
+from stager.optimise.judge import settings_at
 from stager.optimise.parts import catalogue_of, choose, select, with_parts
 from stager.optimise.records import Catalogue, Parts, Settings
 from stager.optimise.search import Clock
@@ -173,6 +174,16 @@ def test_selected_radius_and_inertia_are_as_fast_as_brute_force(seed: int) -> No
     assert best.feasible
     radii = [float(best.design.launcher.stage(k).wheel.radius) for k in range(best.count)]
     assert radii == list(catalogue.design["radius"])
+
+
+def test_narrow_way_between_grip_margin_and_loss_at_the_rate_is_followed() -> None:
+    # Settings of brute force: the loss at the rate is kept close below the grip margin only, and faster elsewhere.
+    given = drawn(14)
+    radius, inertia, wheel_speed = 0.037954210340388254, 2.3395797966399607e-05, 18.116935634166282
+    made = with_parts(given, [Parts(0, 0, radius=radius, inertia=inertia)])
+    known = settings_at(made, np.array([wheel_speed]))
+    assert known.feasible
+    assert _selected(given)[0].exit_speed >= known.exit_speed * (1 - 1e-3)
 
 
 def test_larger_wheels_use_up_an_active_length_limit() -> None:

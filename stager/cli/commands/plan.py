@@ -32,6 +32,7 @@ class Axis(Enum):
     LENGTH = "length"
     HEAT = "heat"
     COST = "cost"
+    MASS = "mass"
 
 
 Trade = Annotated[Axis | None, typer.Option("--trade", help="Also show the Pareto front of exit speed against this.")]
