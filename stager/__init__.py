@@ -9,7 +9,7 @@ Importing this package is cheap; everything is imported when it is first used.
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from stager.api import Loaded, build, load
-    from stager.errors import ExitStatus, InputError, InputErrors, Interrupted, NotComputable, StagerError
+    from stager.errors import ExitStatus, InputError, InputErrors, Interrupted, NoDesign, NotComputable, StagerError
     from stager.version import __version__
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "InputErrors",
     "Interrupted",
     "Loaded",
+    "NoDesign",
     "NotComputable",
     "StagerError",
     "__version__",

@@ -3,7 +3,8 @@
     StagerError                 70   a fault of the program
     ├── InputError               2   the input needs correcting; carries a hint
     │   ├── InputErrors          2   several of them, found in one pass
-    │   └── NotComputable        2   each number is in range, but no throw can be computed from them together
+    │   ├── NotComputable        2   each number is in range, but no throw can be computed from them together
+    │   └── NoDesign             2   what was asked for needs a plan, and no design fits; commands answer "no" instead
     └── Interrupted            130   stopped by the user
 
 A jam, a broken limit or no feasible design is a result, not an error.
@@ -77,6 +78,10 @@ class NotComputable(InputError):
     def __init__(self, message: str, *, where: str = "") -> None:
         hint = "some quantity is far from what a launcher has: look for a wrong unit or a slip of the pen"
         super().__init__(message, where=where, hint=hint)
+
+
+class NoDesign(InputError):
+    """What was asked for needs the settings of a plan, and the plan has none."""
 
 
 class Interrupted(StagerError):

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from stager.errors import InputError
+from stager.errors import InputError, NoDesign
 
 if TYPE_CHECKING:
     from stager.api.fitting import Progress
@@ -67,7 +67,7 @@ def make_card(
 ) -> CardResult:
     """Return the card of `plan`, without it of the set speeds in [[stages]], else of a plan made here.
 
-    Raises InputError where no design fits.
+    Raises NoDesign where no design fits.
     """
     import numpy as np
 
@@ -89,7 +89,7 @@ def make_card(
             message = "no design fits, so there is nothing to set"
             if best is not None:
                 message = "no stage is needed, so there is nothing to set"
-            raise InputError(message, where=where, hint=f"stager plan {where} tells why")
+            raise NoDesign(message, where=where, hint=f"stager plan {where} tells why")
     judged = planned and best.feasible and (margin is None or enough(margin))
     throws = first_throws(loaded.scenario, best, np.random.default_rng(seed), judged=judged)
     name = loaded.configuration.path.name

@@ -386,7 +386,7 @@ class Loaded:
         """Return the sheet to pin up beside the launcher.
 
         It has the settings of `plan`; without it the set speeds in [[stages]], or if these are not all set, those of a
-        plan made here. Raises InputError where no design fits.
+        plan made here. Raises NoDesign where none fits.
         """
         from stager.api import card
 

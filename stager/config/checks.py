@@ -209,7 +209,7 @@ def wheel(path: KeyPath, table: Wheel) -> Iterator[Problem]:
     yield from _wheel_ranges(path, table, depth)
     if depth >= table.radius.value:
         yield Problem((*path, "tyre", "depth"), "must be less than the wheel's radius", 'for example "3 mm"', radius)
-    elif table.bore is not None and table.bore.value / 2 >= table.radius.value - depth:
+    elif table.bore is not None and table.bore.value / 2 + depth >= table.radius.value * (1 - ROUNDING):
         others, hint = (*radius, (*path, "tyre", "depth")), 'for example bore = "5 mm"'
         yield Problem((*path, "bore"), "must be smaller than the hub, the wheel without its tyre", hint, others)
     if table.tyre is not None:
@@ -226,7 +226,7 @@ def _wheel_ranges(path: KeyPath, table: Wheel, depth: float) -> Iterator[Problem
     if not ends.low.value <= table.radius.value <= ends.high.value:
         message = f"must lie within radius_range, {low} to {high}"
         yield Problem((*path, "radius"), message, f'for example radius = "{low}", or widen the range')
-    elif ends.low.value <= depth + bore / 2:
+    elif ends.low.value * (1 - ROUNDING) <= depth + bore / 2:
         least = format_quantity(depth + bore / 2, unit="m", written=ends.low.written)
         message = f"must begin above {least}, where tyre and bore leave no hub"
         yield Problem((*path, "radius_range"), message, "a larger first end", ((*path, "tyre", "depth"),))

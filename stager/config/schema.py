@@ -87,23 +87,17 @@ EXAMPLES: Mapping[str, Any] = {
 }  # fmt: skip
 
 
-NOT_YET: Mapping[str, tuple[str, ...]] = {
-    "feed.push": (),
-}
-"""Values that are refused, by key; none: all of them."""
-INSTEAD = {"feed.push": "leave it out, and describe the pusher in [feed.pusher]"}
+NOT_YET: Mapping[str, str] = {"feed.push": "leave it out, and describe the pusher in [feed.pusher]"}
+"""Keys that are refused, with what to do instead."""
 
 
 def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:
     """Yield the problems of keys in the file that would have no effect."""
-    for key, values in NOT_YET.items():
+    for key, instead in NOT_YET.items():
         table, name = key.split(".")
         found = raw.get(table)
-        if not isinstance(found, Mapping) or name not in found or (values and found[name] not in values):
-            continue
-        what = f'"{found[name]}" is' if values else "is"
-        message = f"{what} not implemented yet, so it is refused rather than ignored"
-        yield Problem((table, name), message, INSTEAD.get(key, "leave it out"))
+        if isinstance(found, Mapping) and name in found:
+            yield Problem((table, name), "is not implemented yet, so it is refused rather than ignored", instead)
 
 
 _PREFIX = "#/$defs/"
@@ -178,8 +172,7 @@ def _say_not_yet(schema: dict[str, Any], key: str) -> None:
     table, name = key.split(".")
     reference = schema["properties"][table]["$ref"].removeprefix(_PREFIX)
     entry = schema["$defs"][reference]["properties"][name]
-    values = ", ".join(f'"{value}"' for value in NOT_YET[key])
-    entry["description"] = f"{entry.get('description', '')} ({values or 'it'} is refused for now)".strip()
+    entry["description"] = f"{entry.get('description', '')} (it is refused for now)".strip()
 
 
 class _Generator(GenerateJsonSchema):

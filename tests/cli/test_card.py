@@ -20,7 +20,7 @@ from stager.errors import InputError
 from stager.optimise import draws
 from stager.physics.chain import throw
 from stager.report.card.sheet import draw
-from tests.cli.run import stager
+from tests.cli.run import ROOT, stager
 from tests.page.browser import browser
 
 SEED_BALL = "configs/seed_ball.toml"
@@ -190,6 +190,19 @@ def test_settings_that_break_a_hard_limit_or_jam_give_no_card(old: str, new: str
     assert not out.exists()
     with pytest.raises(InputError, match=message):
         package.load(config).card().save(out)
+
+
+def test_card_without_a_stage_to_build_answers_no(tmp_path: Path) -> None:
+    config, out = ROOT / "configs" / "seed_ball.toml", tmp_path / "card.html"
+    slippery = ("contact.friction.static=0.03", "contact.friction.sliding=0.02")
+    given = ("card", str(config), "-o", str(out), *(word for change in slippery for word in ("--set", change)))
+    done = stager(*given)
+    assert (done.status, done.err) == (1, "")
+    assert "nothing to set" in done.out
+    assert not out.exists()
+    document = json.loads(stager(*given, "--json").out)
+    assert document["card"] is None
+    assert set(document) >= set(json.loads(stager("card", str(_written(tmp_path, {})), "-o", str(out), "--json").out))
 
 
 def test_card_warns_of_broken_limits_and_their_probability() -> None:

@@ -11,7 +11,7 @@ import typer
 from stager.cli.command import Config, Force
 from stager.cli.output import check_outputs, progress, to_stdout
 from stager.cli.session import Session
-from stager.errors import InputError
+from stager.errors import InputError, NoDesign
 from stager.report.answer import Answer
 
 Drawing = Annotated[
@@ -69,7 +69,7 @@ def card(session: Session, config: Config, output: Sheet = Path("card.html"), fo
     The speeds are those of [[stages]], as plan -o writes them; where they are not all set, they are planned first.
     """
     loaded = session.load(config)
-    from stager.report.card.content import card_answer
+    from stager.report.card.content import card_answer, no_card
 
     kind = output.suffix.lower()
     if not to_stdout(output) and kind not in (".html", ".htm", ".pdf"):
@@ -78,7 +78,10 @@ def card(session: Session, config: Config, output: Sheet = Path("card.html"), fo
         )
     check_outputs(session, [output], loaded.files, force=force)
     with progress(session, "Planning", at_once=False) as tell:
-        made = loaded.card(seed=session.seed, progress=tell, workers=session.workers)
+        try:
+            made = loaded.card(seed=session.seed, progress=tell, workers=session.workers)
+        except NoDesign as none:
+            return no_card(none.message, none.hint, loaded.source(session.seed))
     if not made.refusal:
         made.save(output, force=force)
     answer = card_answer(

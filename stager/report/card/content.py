@@ -287,6 +287,14 @@ def _limit_notes(scenario: Scenario, rows: Sequence[LimitRow], margin: Margin | 
     return [*kept, *jams, *limits.missing_keys(rows)]
 
 
+def no_card(message: str, hint: str, source: Provenance) -> Answer:
+    """Return the "no" of a card without settings to pin up."""
+    names = ("card", "exit_speed_m_s", "outlet_speed_m_s", "exit_energy_J", "builds_kept_fraction")
+    content: dict[str, Any] = {**dict.fromkeys(names), "planned": True, "stages": [], "limits": [], "first_throws": []}
+    screen = Screen(f"{message[0].upper()}{message[1:]}.", notes=[f"Nothing was written. {hint}."])
+    return Answer(screen, document(content, source), yes=False)
+
+
 def card_answer(
     card: Card, best: Settings, first: Sequence[FirstThrow], margin: Margin | None, path: Path, source: Provenance, *,
     planned: bool, refusal: str = "",
