@@ -158,7 +158,7 @@ def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | No
     from stager.constraints.duty import DEFAULT_LOSS
     from stager.optimise.sizing import size_motors as size
     from stager.physics.chain import throw
-    from stager.physics.charge import cells_of, discharge
+    from stager.physics.charge import battery_discharge, cells_of, discharge
     from stager.physics.layout import feed_rate
 
     scenario = loaded.scenario
@@ -179,7 +179,13 @@ def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | No
     if sizing.smallest is not None:
         machine = outfit(machine, [Parts(0, sizing.smallest.number)])
     own = cells_of(launcher.supply)
-    found = (discharge(machine, speeds.side_a, speeds.side_b, cells=cells) for cells in range(max(own - 2, 1), own + 3))
+    batteries = launcher.supply.batteries
+    found = [discharge(machine, speeds.side_a, speeds.side_b, cells=cells) for cells in range(max(own - 2, 1), own + 3)]
+    if batteries:
+        if all(one.mass is not None for one in batteries):
+            batteries = tuple(sorted(batteries, key=lambda one: one.mass or 0.0))
+        found = [discharge(machine, speeds.side_a, speeds.side_b)]
+        found += [battery_discharge(machine, one, speeds.side_a, speeds.side_b) for one in batteries]
     return MotorResult(sizing=sizing, discharges=tuple(one for one in found if one is not None), loaded=loaded)
 
 

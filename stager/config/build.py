@@ -12,7 +12,7 @@ from pydantic import BaseModel
 from stager.config.field_types import Ends, SetSpeed
 from stager.config.tables import File, inherits
 from stager.model.arrays import Number
-from stager.model.drive import Drive, Heat, Mount, Supply
+from stager.model.drive import Battery, Drive, Heat, Mount, Supply
 from stager.model.flight import Flight, Placement, Spread
 from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher, Measuring, Outlet, Pusher
 from stager.model.projectile import SHAPES, Projectile
@@ -329,7 +329,15 @@ def _supply(file: File, source: Source) -> Supply | None:
     read = Reader(file.supply, "supply", source)
     return Supply(
         voltage=read.number("voltage"), resistance=read.number("resistance"), capacity=read.maybe("capacity"),
-        cells=file.supply.cells,
+        cells=file.supply.cells, batteries=tuple(_battery(one) for one in read.each("batteries")),
+    )  # fmt: skip
+
+
+def _battery(read: Reader) -> Battery:
+    table: Any = read.table
+    return Battery(
+        name=table.name, cells=table.cells, capacity=read.number("capacity"), resistance=read.number("resistance"),
+        mass=read.maybe("mass"), cost=read.maybe("cost"),
     )  # fmt: skip
 
 

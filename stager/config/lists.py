@@ -1,8 +1,8 @@
-"""Lists of one's own wheels and drives: CSV tables beside a configuration, a part a row.
+"""Lists of one's own wheels, drives and batteries: CSV tables beside a configuration, a part a row.
 
-A list continues `wheel_options` or `drive_options`. Each column is a key of these, `radius [mm]` or `tyre.depth [mm]`,
-with its unit in brackets or in each cell; an empty cell leaves the key out. Cells become values as a configuration has
-them, so that its checks serve lists too; errors name the line of the list.
+A list continues `wheel_options`, `drive_options` or `supply.batteries`. Each column is a key of these, `radius [mm]` or
+`tyre.depth [mm]`, with its unit in brackets or in each cell; an empty cell leaves the key out. Cells become values as a
+configuration has them, so that its checks serve lists too; errors name the line of the list.
 """
 
 from __future__ import annotations
@@ -99,7 +99,7 @@ def read_lists(path: Path, text: str, raw: Mapping[str, Any], folder: Path | Non
     folder : where lists are read, that of `path` by default. Raises InputErrors for what cannot be read as a list.
     """
     stages = raw.get("stages")
-    entries: list[tuple[KeyPath, Any]] = [(("stage",), raw.get("stage"))]
+    entries: list[tuple[KeyPath, Any]] = [(("stage",), raw.get("stage")), (("supply",), raw.get("supply"))]
     entries += [(("stages", k), entry) for k, entry in enumerate(stages)] if isinstance(stages, list) else []
     named = [
         (place, name, entry[name])
@@ -115,7 +115,7 @@ def read_lists(path: Path, text: str, raw: Mapping[str, Any], folder: Path | Non
     problems: list[Problem] = []
     for place_, name, file in named:
         options = PART_LISTS[name]
-        entry = tree["stage"] if place_ == ("stage",) else tree["stages"][place_[1]]
+        entry = tree["stages"][place_[1]] if len(place_) > 1 else tree[str(place_[0])]
         given = entry.get(options, [])
         if not isinstance(given, list):
             continue
@@ -139,12 +139,10 @@ def read_lists(path: Path, text: str, raw: Mapping[str, Any], folder: Path | Non
 def _unreadable(key: KeyPath, file: str, error: Exception) -> Problem:
     reason = error.strerror if isinstance(error, OSError) else getattr(error, "message", error)
     reason = "it is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else reason
-    example = (
-        "heads such as name, radius [mm], width [mm], material"
-        if key[-1] == "wheel_list"
-        else ("heads such as name, speed_constant [rpm/V], resistance [mohm], mass [g]")
+    heads = _example(PART_LISTS[str(key[-1])])
+    return Problem(
+        key, f'"{file}" cannot be used ({reason})', f"a CSV table beside this file, with heads such as {heads}"
     )
-    return Problem(key, f'"{file}" cannot be used ({reason})', f"a CSV table beside this file, with {example}")
 
 
 def _parts(file: str, content: str, options: str, most: int) -> list[tuple[Row, dict[str, Any]]]:
@@ -207,7 +205,7 @@ def _columns(where: str, heads: list[str], options: str) -> tuple[list[_Column],
 
 def _of_head(column: _Column, options: str, before: list[_Column]) -> tuple[str, str] | None:
     """Return what is wrong with a head, and a hint."""
-    path: KeyPath = ("stage", options, 0, *column.key)
+    path: KeyPath = (*_home(options), *column.key)
     if not column.head:
         return "a column has no head", f"heads look like {_example(options)}"
     if column.key in [other.key for other in before]:
@@ -248,7 +246,7 @@ def _check_names(found: list[tuple[Row, dict[str, Any]]], known: list[str]) -> N
 
 def _value(word: str, column: _Column, options: str, *, comma: bool) -> Any:
     """Return the value of a cell as a configuration has it."""
-    path: KeyPath = ("stage", options, 0, *column.key)
+    path: KeyPath = (*_home(options), *column.key)
     kind = quantity_at(path)
     if kind is not None:
         number = _DECIMAL_COMMA.sub(".", word) if comma else word
@@ -274,7 +272,14 @@ def _set(part: dict[str, Any], key: tuple[str, ...], value: Any) -> None:
     part[key[-1]] = value
 
 
+def _home(options: str) -> KeyPath:
+    """Return the key of the first of some options."""
+    return ("supply" if options == "batteries" else "stage", options, 0)
+
+
 def _example(options: str) -> str:
+    if options == "batteries":
+        return "name,cells,capacity [Ah],resistance [mohm],mass [g],cost"
     if options == "wheel_options":
         return "name,radius [mm],width [mm],material,mass [g],cost"
     return "name,speed_constant [rpm/V],resistance [mohm],current_limit [A],mass [g],cost"

@@ -14,6 +14,7 @@ from stager.config.tables import File
 from stager.units import format_quantity
 
 WORDS: Mapping[str, str] = {
+    "Battery.name": "shown where batteries are compared",
     "BellFriction.law": "friction rises, peaks and falls with slip",
     "ConstantFriction.law": "one coefficient at every slip",
     "Drive.cost": "of one drive, any currency",
@@ -79,6 +80,7 @@ EXAMPLES: Mapping[str, Any] = {
     "Heat.fin_diameter": "44 mm", "Heat.fin_thickness": "1 mm", "Limits.stages": 4,
     "Supply.cells": 4, "Mount.circle": "25 mm", "Mount.screw": "3.2 mm", "Outlet.length": "80 mm",
     "Projectile.length": "95 mm", "Projectile.max_crush": "6 mm", "Projectile.thickness": "12 mm",
+    "Battery.cells": 4, "Battery.name": "4S, 2.2 Ah", "Supply.battery_list": "batteries.csv",
     "Stage.drive_list": "drives.csv", "Stage.wheel_list": "wheels.csv",
     "Stage.pitch": "86 mm", "TabulatedFriction.coefficient": [0.8, 0.4], "TabulatedFriction.slip": ["0 m/s", "10 m/s"],
     "Tyre.density": "1250 kg/m^3", "Tyre.depth": "3 mm", "Tyre.modulus": "5.5 MPa", "Tyre.tensile_strength": "12 MPa",

@@ -189,6 +189,17 @@ class Measuring(Table):
     distance: t.Distance = Field(Measured(0.0), description="from the launcher to the chronograph")
 
 
+class Battery(Table):
+    """A lithium battery that could be the supply."""
+
+    name: t.Words = ""
+    cells: int = Field(ge=1, le=200, description="lithium cells in series")
+    capacity: t.Charge = Field(description="of the battery")
+    resistance: t.SupplyResistance = Field(Measured(0.0), description="of battery and leads")
+    mass: t.StageMass | None = Field(None, description="of the battery")
+    cost: t.Money | None = Field(None, description="of the battery, any currency")
+
+
 class Supply(Table):
     """Common supply of all drives."""
 
@@ -196,6 +207,10 @@ class Supply(Table):
     resistance: t.SupplyResistance = Measured(0.0)
     capacity: t.Charge | None = None
     cells: int | None = Field(None, ge=1, le=200, description="lithium cells in series; by voltage where left out")
+    batteries: list[Battery] = Field(
+        default_factory=list, max_length=100, description="batteries that stager motor compares"
+    )
+    battery_list: str | None = Field(None, description="CSV table beside this file with further batteries")
 
 
 class Limits(Table):
@@ -381,8 +396,8 @@ class Stage(Table):
         return 1 + [part.name for part in options].index(chosen) if isinstance(chosen, str) else chosen
 
 
-PART_LISTS = {"wheel_list": "wheel_options", "drive_list": "drive_options"}
-"""Keys of a stage that name a list, with the options that it continues."""
+PART_LISTS = {"wheel_list": "wheel_options", "drive_list": "drive_options", "battery_list": "batteries"}
+"""Keys of a stage, or of the supply, that name a list, with the options that it continues."""
 
 
 class File(Table):

@@ -82,10 +82,26 @@ class Drive:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Battery:
+    """A lithium battery: cells in series; capacity [C]; resistance with leads [ohm]; mass [kg]; cost [any currency]."""
+
+    name: str
+    cells: int
+    capacity: Number
+    resistance: Number = 0.0
+    mass: Number | None = None
+    cost: Number | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """The common supply: open voltage [V]; resistance of battery and leads [ohm]; capacity [C]; cells in series."""
+    """The common supply: open voltage [V]; resistance of battery and leads [ohm]; capacity [C]; cells in series.
+
+    batteries : others that could be in its place.
+    """
 
     voltage: Number
     resistance: Number = 0.0
     capacity: Number | None = None
     cells: int | None = None
+    batteries: tuple[Battery, ...] = ()

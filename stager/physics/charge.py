@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.drive import Supply
+from stager.model.drive import Battery, Supply
 from stager.model.launcher import Launcher
 from stager.physics.rate import settled
 
@@ -28,12 +28,14 @@ STEPS = 24
 class Discharge:
     """Throwing at the feed's rate from a full battery until it is empty or the wheels can no longer be held.
 
-    cells : in series; throws : until then; seconds : that this takes [s]; ends_by : "voltage" of the loaded cells,
+    cells : in series; battery : its name, empty where it is the supply itself or has none; throws : until then;
+    seconds : that this takes [s]; ends_by : "voltage" of the loaded cells,
     "speed" that the wheels no longer hold, or "charge"; left : share of the charge [-], voltage : at the terminals,
     under the mean load [V], exit_speed [m/s] and throws so far, each (steps,), up to there.
     """
 
     cells: int
+    battery: str = ""
     throws: float
     seconds: float
     ends_by: str
@@ -51,6 +53,20 @@ def cells_of(supply: Supply) -> int:
 def open_voltage(left: Floats) -> Floats:
     """Return the rest voltage of a cell [V] with the share `left` of its charge [-]."""
     return np.interp(left, LEFT[::-1], OPEN[::-1])
+
+
+def battery_discharge(
+    launcher: Launcher, battery: Battery, wheel_speed: Floats, wheel_speed_b: Floats | None = None
+) -> Discharge | None:
+    """Return how long a charge of another battery lasts, as `discharge` does."""
+    if launcher.supply is None:
+        return None
+    supply = replace(
+        launcher.supply, voltage=battery.cells * NOMINAL_CELL, resistance=battery.resistance, capacity=battery.capacity,
+        cells=battery.cells,
+    )  # fmt: skip
+    found = discharge(replace(launcher, supply=supply), wheel_speed, wheel_speed_b)
+    return None if found is None else replace(found, battery=battery.name)
 
 
 def discharge(

@@ -85,7 +85,8 @@ TERMS: dict[str, Term] = {
     "charge": Term(
         "How long a battery lasts (stager motor): throws at the feed's rate while its voltage falls, until the wheels"
         " can no longer be held or a loaded cell is down to 3.3 V. supply.cells says how many lithium cells are in"
-        " series, 3.7 V each where it is left out.", see=("droop",),
+        " series, 3.7 V each where it is left out. supply.batteries, or a CSV table named in supply.battery_list, are"
+        " batteries that it compares, the lightest first where all masses are known.", see=("droop",),
     ),
     "magazine": Term(
         "How many projectiles are at hand (feed.magazine). At feed.rate it is empty after so many throws divided by the"

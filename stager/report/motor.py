@@ -24,8 +24,8 @@ _MOTORS = (
     Column("slows", "%"), Column("lost"), Column("verdict", words=True),
 )  # fmt: skip
 _CHARGE = (
-    Column("cells"), Column("throws"), Column("magazines"), Column("time", "min"), Column("first", "m/s"),
-    Column("last", "m/s"), Column("at end", "V"), Column("ends by", words=True),
+    Column("battery", words=True), Column("cells"), Column("throws"), Column("magazines"), Column("time", "min"),
+    Column("first", "m/s"), Column("last", "m/s"), Column("at end", "V"), Column("ends by", words=True),
 )  # fmt: skip
 ENDS = {"voltage": "lowest cell voltage", "speed": "wheels not held", "charge": "charge"}
 
@@ -52,7 +52,9 @@ def answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge], 
         tables.append(Table("Drives that are offered, smallest first", _MOTORS, rows).without_empty(MISSING))
     if discharges:
         rows = tuple(_charge(one, magazine) for one in discharges)
-        tables.append(Table("One charge, by number of cells in series", _CHARGE, rows).without_empty(MISSING))
+        listed = launcher.supply is not None and bool(launcher.supply.batteries)
+        title = "One charge of each battery" if listed else "One charge, by number of cells in series"
+        tables.append(Table(title, _CHARGE, rows).without_empty(MISSING))
     screen = Screen(_headline(sizing), tables, _notes(launcher, sizing, discharges))
     return Answer(screen, document(content, source), yes=smallest is not None or not sizing.candidates)
 
@@ -93,7 +95,7 @@ def _notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discharge]) 
         notes.append(
             f"The magazine of {launcher.feed.magazine} is empty after {lasts(launcher.feed.magazine / sizing.rate)}."
         )
-    if launcher.supply is not None and launcher.supply.capacity is None:
+    if launcher.supply is not None and launcher.supply.capacity is None and not launcher.supply.batteries:
         notes.append("How long a charge lasts: set supply.capacity.")
     own = [one for one in discharges if len(discharges) == 1 or one.throws]
     if own:
@@ -146,7 +148,8 @@ def _motor(one: Candidate) -> tuple[str, ...]:
 
 def _charge_row(one: Discharge, magazine: int | None) -> dict[str, Any]:
     return {
-        "cells": one.cells, "throws": one.throws, "time_s": one.seconds, "ends_by": one.ends_by,
+        "battery": one.battery or None, "cells": one.cells, "throws": one.throws, "time_s": one.seconds,
+        "ends_by": one.ends_by,
         "magazines": None if magazine is None else one.throws / magazine,
         "left_fraction": one.left.tolist(), "voltage_V": one.voltage.tolist(),
         "exit_speed_m_s": one.exit_speed.tolist(), "throws_so_far": one.so_far.tolist(),
@@ -156,7 +159,7 @@ def _charge_row(one: Discharge, magazine: int | None) -> dict[str, Any]:
 def _charge(one: Discharge, magazine: int | None) -> tuple[str, ...]:
     some = one.left.size > 0
     return (
-        str(one.cells), about(one.throws) if one.throws else "0",
+        one.battery or MISSING, str(one.cells), about(one.throws) if one.throws else "0",
         MISSING if magazine is None else digits(one.throws / magazine), digits(one.seconds / 60),
         speed(float(one.exit_speed[0])) if some else MISSING, speed(float(one.exit_speed[-1])) if some else MISSING,
         digits(float(one.voltage[-1])) if some else MISSING, ENDS[one.ends_by],

@@ -66,6 +66,27 @@ def test_motor_counts_magazines_of_a_charge(tmp_path: Path) -> None:
     assert "The magazine of 40 is empty after 20.0 s." in _notes(result)
 
 
+def test_motor_compares_batteries_of_a_list(tmp_path: Path) -> None:
+    packs = tmp_path / "packs.csv"
+    heads = "name,cells,capacity [Ah],resistance [mohm],mass [g]"
+    text = f"{heads}\nlarge,4,3.0,20,300\nweak,1,3.0,20,70\nsmall,4,1.0,40,110\n"
+    packs.write_text(text, encoding="utf-8")
+    loaded = _loaded(tmp_path).replace({"supply.battery_list": "packs.csv"})
+    content: Any = loaded.size_motors(loss="50 %").document()
+    assert [(row["battery"], row["cells"]) for row in content["charge"]] == [
+        (None, 4), ("weak", 1), ("small", 4), ("large", 4),
+    ]  # fmt: skip
+    throws = {row["battery"]: row["throws"] for row in content["charge"]}
+    assert 0 < throws["weak"] < throws["large"] / 2
+    assert throws["large"] / throws["small"] == pytest.approx(3.0, rel=0.05)
+    own = loaded.replace({"supply.capacity": "1.0 Ah", "supply.resistance": "40 mohm", "supply.cells": 4})
+    known: Any = own.size_motors(loss="50 %").document()["charge"]
+    assert throws["small"] == pytest.approx(known[0]["throws"])
+    packs.write_text(text.replace("weak,1", "weak,0"), encoding="utf-8")
+    with pytest.raises(InputErrors, match=r"packs.csv:3: cells: must be at least 1"):
+        loaded.replace({"limits.stages": 2})
+
+
 def test_plan_page_and_card_say_how_long_the_magazine_lasts(tmp_path: Path) -> None:
     loaded = _loaded(tmp_path)
     plan = loaded.plan(draws=0)

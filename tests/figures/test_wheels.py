@@ -35,7 +35,7 @@ def test_curves_have_every_feasible_value_and_name_the_others() -> None:
     assert picture.name == "wheel-radius"
     figure = picture.paint()
     panels = figure.axes
-    assert [panel.get_ylabel() for panel in panels] == ["exit (m/s)", "slows per throw (%)", "spin-up (s)"]
+    assert [panel.get_ylabel() for panel in panels] == ["exit (m/s)", "slows (%)", "spin-up (s)"]
     x, y = panels[0].lines[0].get_data()
     assert list(x) == pytest.approx([25.0, 30.0, 40.0, 48.0])
     assert list(y) == [16.0, 17.0, 18.0, 18.5]

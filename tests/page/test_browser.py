@@ -83,6 +83,18 @@ def test_first_printed_sheet_has_verdict_and_card(tab: Tab) -> None:
     assert not any(sheet.endswith(heading) for sheet in (first, *others) for heading in headings)
 
 
+def test_no_sheet_ends_with_the_heading_of_a_section_in_columns(tab: Tab) -> None:
+    tab.open(reports.page(), 1440)
+    tab.run("""(() => { const e = document.createElement('div'); e.id = 'spacer';
+      const limits = document.getElementById('limits'); limits.parentNode.insertBefore(e, limits); })()""")
+    heading = tab.run("document.querySelector('#limits h2').textContent.trim()")
+    for height in range(0, 264, 22):
+        tab.run(f"document.getElementById('spacer').style.height = '{height}mm'")
+        sheets = [" ".join(sheet.extract_text().split()) for sheet in PdfReader(io.BytesIO(tab.pdf())).pages]
+        assert sum(heading in sheet for sheet in sheets) == 1
+        assert not any(sheet.endswith(heading) for sheet in sheets), height
+
+
 def test_page_is_complete_without_scripts(tab: Tab) -> None:
     tab.ask("Emulation.setScriptExecutionDisabled", value=True)
     tab.open(reports.page(), 1440)

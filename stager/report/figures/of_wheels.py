@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from stager.report.alternatives import VARIABLES, value_text
 from stager.report.answer import Column, Table
 from stager.report.figures import palette
-from stager.report.figures.picture import BOTTOM, LEFT, RIGHT, TOP, WIDTH, Picture
+from stager.report.figures.picture import BOTTOM, RIGHT, TOP, WIDTH, Picture
 from stager.report.numbers import MISSING, digits, listing, speed
 
 if TYPE_CHECKING:
@@ -17,11 +17,13 @@ if TYPE_CHECKING:
 Row = Mapping[str, Any]
 PANEL = 1.15
 """Height of a panel [inch]."""
+MARGIN = 0.68
+"""Margin left of the panels [inch]: labels stand beside the widest numbers of all."""
 NAMES = {"radius": "Wheel radius", "inertia": "Wheel inertia"}
 AXES = {"radius": ("radius (mm)", 1e3), "inertia": ("inertia of a wheel (g m²)", 1e3)}
 CURVES = (
     ("exit_speed_m_s", "exit (m/s)", 1.0),
-    ("droop_fraction", "slows per throw (%)", 100.0),
+    ("droop_fraction", "slows (%)", 100.0),
     ("spin_up_s", "spin-up (s)", 1.0),
 )
 """Key of a row, label and factor of each panel."""
@@ -53,7 +55,8 @@ def _picture(name: str, key: str, rows: Sequence[Row]) -> Picture:
     return Picture(
         name=f"wheel-{name}", title=f"{NAMES[name]}: exit speed, droop, spin-up",
         alt=f"Planned: {_words(name, key, own)}. Ends of the curves: {ends}.{broken}",
-        caption=f"Wheel speeds are optimised anew at each point; the filled one is the plan's.{broken}",
+        caption="Wheel speeds are optimised anew at each point; the filled one is the plan's. Slows: what a throw takes"
+        f" of a wheel's speed.{broken}",
         twin=_twin(name, key, ordered, own), paint=lambda: _paint(name, key, kept, own),
     )  # fmt: skip
 
@@ -90,7 +93,7 @@ def _paint(name: str, key: str, rows: Sequence[Row], own: Row) -> Figure:
     height, (label, scale) = PANEL * len(shown) + BOTTOM + TOP, AXES[name]
     figure = Figure(figsize=(WIDTH, height))
     panels = figure.subplots(len(shown), 1, sharex=True, squeeze=False)[:, 0]
-    figure.subplots_adjust(left=LEFT / WIDTH, right=1 - RIGHT / WIDTH, bottom=BOTTOM / height, top=1 - TOP / height,
+    figure.subplots_adjust(left=MARGIN / WIDTH, right=1 - RIGHT / WIDTH, bottom=BOTTOM / height, top=1 - TOP / height,
                            hspace=0.12)  # fmt: skip
     places = [scale * float(row[key]) for row in rows]
     for plot, (curve, title, factor) in zip(panels, shown, strict=True):
@@ -101,6 +104,7 @@ def _paint(name: str, key: str, rows: Sequence[Row], own: Row) -> Figure:
         plot.set_ylabel(title)
         plot.margins(y=0.15)
         plot.locator_params(axis="y", nbins=4)
-    figure.align_ylabels(panels)
+    for plot in panels:
+        plot.yaxis.set_label_coords(-0.5 / (WIDTH - MARGIN - RIGHT), 0.5)
     panels[-1].set_xlabel(label)
     return figure
