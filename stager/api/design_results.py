@@ -153,8 +153,9 @@ class MotorResult(Shown):
         return motor.answer(self.loaded.scenario.launcher, self.sizing, self.discharges, self.loaded.source())
 
 
-def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | None) -> MotorResult:
-    """See `Loaded.size_motors`."""
+def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | None, place: str) -> MotorResult:
+    """See `Loaded.size_motors`; place: where the speeds stand."""
+    from stager.config.configuration import place_of
     from stager.constraints.duty import DEFAULT_LOSS
     from stager.optimise.sizing import size_motors as size
     from stager.physics.chain import throw
@@ -166,13 +167,15 @@ def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | No
     per_second = launcher.feed.rate if rate is None else _positive("--rate", rate, "1/s", "5 /s")
     share = (DEFAULT_LOSS if asked is None else asked) if loss is None else _positive("--within", loss, "", "2 %")
     if per_second is None:
-        raise InputError("is missing: how many throws per second?", where="feed.rate", hint='as --rate "5 /s"')
+        where = place_of(loaded.configuration, ("feed", "rate"))
+        raise InputError("is missing: how many throws per second?", where=where, hint='as --rate "5 /s"')
     if launcher.supply is None:
-        raise InputError("is missing: motors are sized for a supply", where="supply", hint='as voltage = "14.8 V"')
+        where, hint = place_of(loaded.configuration, ("supply",)), 'add [supply] with voltage = "14.8 V"'
+        raise InputError("is missing: motors are sized for a supply", where=where, hint=hint)
     if float(per_second) > (most := float(feed_rate(launcher))):
         raise InputError(f"the feed gives {most:.3g} throws per second at most", where="--rate", hint="a faster feed")
     if bool(throw(launcher, speeds.side_a, speeds.side_b).jammed):
-        raise InputError("the throw jams at these speeds", where="--speed", hint="stager throw says where")
+        raise InputError("the throw jams at these speeds", where=place, hint="stager throw says where")
     given = replace(scenario, launcher=replace(launcher, feed=replace(launcher.feed, rate=float(per_second))))
     sizing = size(given, speeds.side_a, speeds.side_b, float(per_second), float(share))
     machine = given.launcher

@@ -166,7 +166,7 @@ class Loaded:
         """
         from stager.api.design_results import size_motors
 
-        return size_motors(self, self.speeds(*speeds), rate, loss)
+        return size_motors(self, self.speeds(*speeds), rate, loss, "--speed" if speeds else self._speed_place(0))
 
     def design(self, *speeds: Speed) -> OperatingPoint:
         """Return the operating point that limits are evaluated at; `speeds` as in `Loaded.speeds`."""
@@ -261,6 +261,7 @@ class Loaded:
 
         from stager.api.design_results import PlanResult
         from stager.api.results import shown
+        from stager.config.configuration import place_of
         from stager.errors import Interrupted
         from stager.model.arrays import MAX_DRAWS
         from stager.optimise.flown import flown
@@ -286,6 +287,12 @@ class Loaded:
                     draws=draws,
                     seconds=seconds,
                 )
+            except InputError as error:
+                # The search knows a key, not its line.
+                if error.where != "goal.spin":
+                    raise
+                where = place_of(self.configuration, ("goal", "spin"))
+                raise InputError(error.message, where=where, hint=error.hint) from error
             except KeyboardInterrupt as stop:
                 if executor.cache is None:
                     raise

@@ -151,7 +151,11 @@ def speed_of(configuration: Configuration, stage: int) -> str:
     """
     entries = configuration.raw.get("stages", [])
     own = stage < len(entries) and "speed" in entries[stage]
-    path: KeyPath = ("stages", stage, "speed") if own else ("stage", "speed")
+    return place_of(configuration, ("stages", stage, "speed") if own else ("stage", "speed"))
+
+
+def place_of(configuration: Configuration, path: KeyPath) -> str:
+    """Return `file:line: key`; where the file has no such key, the line of the table that lacks it."""
     return f"{configuration.path}:{line_of(key_lines(configuration.text), path)}: {dotted(path)}"
 
 
