@@ -58,7 +58,7 @@ def open_voltage(left: Floats) -> Floats:
 def battery_discharge(
     launcher: Launcher, battery: Battery, wheel_speed: Floats, wheel_speed_b: Floats | None = None
 ) -> Discharge | None:
-    """Return how long a charge of another battery lasts, as `discharge` does."""
+    """Return how long a charge of another battery lasts at wheel speeds [m/s], as `discharge` does."""
     if launcher.supply is None:
         return None
     supply = replace(
