@@ -1,4 +1,4 @@
-"""Two builds: are they different, by how much, what explains it."""
+"""Compare two builds: test whether they differ, by how much, and which single change explains it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
-from stager.fit.drift import Drift, by_model, steady
+from stager.fit.drift import Drift, effect_beside_model, inliers
 from stager.fit.explanations import Hypothesis, explain
 from stager.fit.friction_laws import own_law
 from stager.fit.likelihood import noise_of, usable
@@ -18,24 +18,33 @@ from stager.fit.table.throws import Throws, clock
 from stager.model.scenario import Scenario
 
 LEVEL = 0.05
+"""Significance level of a claimed difference [-]."""
 LEAST_THROWS = 3
-ENOUGH = 4.0
-"""Degrees of freedom at which repeats tell their scatter well enough."""
+"""Usable throws of a build that a comparison needs."""
+LEAST_FREEDOM = 4.0
+"""Degrees of freedom from which repeats determine their scatter well enough for Welch's test [-]."""
 
-OVERLAP = 0.1
-"""Chance that a throw of the later build came before one of the earlier, below which they did not take turns [-]."""
+LEAST_OVERLAP = 0.1
+"""Probability that a throw of the later build came before one of the earlier (Mann and Whitney's U over its greatest
+value), below which the builds were not alternated [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
-    """Two builds, first and second, as ln(exit speed of first / of second): near 0 a relative difference [-].
+    """Comparison of two builds. Differences are ln(exit speed of the first / of the second), near 0 relative ones [-].
 
-    welch: setting by setting, each build with its own scatter (None: too few repeats, or no settings in common);
-    paired: by the scatter of the settings' differences (None likewise); model: beside what the model's parameters could
-    do; decides: the one of the three that the claim rests on, chosen by what was measured, not by what came out.
-    settings: ln ratio and numbers of throws at each common setting; apart: all throws of one build came before the
-    other's; left_out: lines of throws so far from others at their setting that they hardly count; outliers: throws that
-    are probably wild; explanations: single changes, best first; equal: how many of them do about as well as the best.
+    builds: names of the first and the second
+    counts: their numbers of usable throws
+    welch: Welch's test over common settings; None with too few repeats or without common settings
+    paired: paired t test of the differences at common settings; None likewise
+    model: difference of builds beside what the model's parameters can explain; None where it was not computed
+    decides: which of the three tests the claim rests on; chosen by the design of the measurement, not by the results
+    settings: number of the setting, ln ratio of medians, throws of each build, for each common setting
+    apart: whether all throws of one build came before the other's, or nearly
+    left_out: lines of the throws that are almost certainly outliers among those at their setting
+    outliers: number of throws that are more probably outliers than not
+    explanations: single changes that explain the difference, best first
+    equal: number of explanations that do about as well as the best
     """
 
     builds: tuple[str, str]
@@ -53,7 +62,7 @@ class Compared:
 
     @property
     def deciding(self) -> Difference:
-        """The test that decides."""
+        """Return the test that the claim rests on."""
         found: Difference = getattr(self, self.decides)
         return found
 
@@ -66,17 +75,30 @@ class Compared:
 def compare(
     scenario: Scenario, throws: Throws, builds: tuple[str, str], rng: np.random.Generator, *, brief: bool = False
 ) -> Compared:
-    """Compare two builds of `throws`; brief: only as far as the claim needs it, without model or explanation.
+    """Compare two builds of `throws`.
 
-    Raises InputErrors where a build has too few throws, or nothing lets them be compared.
+    Parameters
+    ----------
+    scenario : Scenario
+    throws : Throws
+    builds : tuple of str
+        Names of the two builds.
+    rng : Generator
+    brief : bool
+        Leave out explanations, and the model where a test by settings decides.
+
+    Raises
+    ------
+    InputErrors
+        Where a build has too few throws, or no test is possible.
     """
     chosen = _chosen(throws, builds)
     first = chosen.build == builds[0]
-    apart = _apart(chosen, first)
-    tests = _by_settings(chosen, first, apart)
+    apart = _not_alternated(chosen, first)
+    tests = _tests_by_settings(chosen, first, apart)
     enough = any(test is not None for test in tests.values())
     found = None if brief and enough else best_fit(scenario, own_law(scenario), chosen, noise_of(chosen), rng)
-    tests["model"] = None if found is None else _model(found, first)
+    tests["model"] = None if found is None else _test_by_model(found, first)
     decides = _decides(tests)
     if decides is None:
         raise InputErrors([_incomparable(throws)])
@@ -93,62 +115,70 @@ def compare(
             (setting, float(np.median(logs[a]) - np.median(logs[b])), int(a.sum()), int(b.sum()))
             for setting, a, b in common(chosen, first)
         ),
-        apart=apart, left_out=tuple(chosen.line[~steady(logs, chosen.settings, noise_of(chosen))].tolist()),
-        outliers=_wild(found, explanations), explanations=explanations, equal=equal,
+        apart=apart, left_out=tuple(chosen.line[~inliers(logs, chosen.settings, noise_of(chosen))].tolist()),
+        outliers=_outliers(found, explanations), explanations=explanations, equal=equal,
     )  # fmt: skip
 
 
 def claim(throws: Throws, builds: tuple[str, str]) -> Difference:
-    """Return the test by settings alone, without a model. Raises InputErrors as `compare` does."""
+    """Return the test by settings, without a model.
+
+    Raises
+    ------
+    InputErrors
+        As `compare` does.
+    """
     chosen = _chosen(throws, builds)
     first = chosen.build == builds[0]
-    tests = _by_settings(chosen, first, _apart(chosen, first))
+    tests = _tests_by_settings(chosen, first, _not_alternated(chosen, first))
     found = tests[_decides(tests) or "welch"]
     if found is None:
         raise InputErrors([_incomparable(throws)])
     return found
 
 
-def _by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) -> dict[str, Difference | None]:
-    """Compare setting by setting; a drift is taken out where the builds took turns.
+def _tests_by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) -> dict[str, Difference | None]:
+    """Return Welch's test over common settings, or the paired test where it has more degrees of freedom.
 
-    Where few settings were repeated, the differences of settings tell their scatter better than the repeats do.
+    A linear drift is removed where the builds were alternated.
     """
     logs, settings = np.log(throws.exit_speed), throws.settings
     welch = by_settings(logs, first, settings, None if apart else clock(throws)[1])
     pairs = paired(logs, first, settings)
-    if welch is not None and (pairs is None or welch.freedom >= min(ENOUGH, pairs.freedom)):
+    if welch is not None and (pairs is None or welch.freedom >= min(LEAST_FREEDOM, pairs.freedom)):
         return {"welch": welch, "paired": None}
     return {"welch": None, "paired": pairs}
 
 
-def _apart(throws: Throws, first: NDArray[np.bool_]) -> bool:
-    """Whether all throws of one build came before the other's, or nearly: their ranks overlap by less than a tenth."""
+def _not_alternated(throws: Throws, first: NDArray[np.bool_]) -> bool:
+    """Whether all throws of one build came before the other's, or nearly, by LEAST_OVERLAP."""
     from scipy.stats import rankdata
 
     ranks = rankdata(clock(throws)[1])
     before = (ranks[first].sum() - first.sum() * (first.sum() + 1) / 2) / max(first.sum() * (~first).sum(), 1)
-    return bool(min(before, 1 - before) < OVERLAP)
+    return bool(min(before, 1 - before) < LEAST_OVERLAP)
 
 
 def _incomparable(throws: Throws) -> InputError:
+    """Return the error that no test is possible."""
     hint = "measure both builds at the same wheel speeds, twice each at least"
     message = "these throws cannot be compared: too few, or no settings in common"
     return InputError(message, where=throws.source, hint=hint)
 
 
-def _wild(found: BestFit | None, explanations: tuple[Hypothesis, ...]) -> int:
-    """Throws that are outliers even where the builds may differ."""
+def _outliers(found: BestFit | None, explanations: tuple[Hypothesis, ...]) -> int:
+    """Return the number of outliers, where there are explanations those of the best one."""
     if explanations:
         return explanations[0].wild
     return 0 if found is None else int((found.outlier_probability > 0.5).sum())
 
 
 Pair = tuple[int, NDArray[np.bool_], NDArray[np.bool_]]
+"""Number of a setting, and which throws of the first and of the second build were made at it, (n,) each."""
 
 
 def common(throws: Throws, first: NDArray[np.bool_]) -> list[Pair]:
-    """Settings that both builds were thrown at, with the throws of each."""
+    """Return the settings that both builds were thrown at, with the throws of each; first: of the first build, (n,)."""
     settings = throws.settings
     return [
         (int(k), (settings == k) & first, (settings == k) & ~first)
@@ -157,6 +187,13 @@ def common(throws: Throws, first: NDArray[np.bool_]) -> list[Pair]:
 
 
 def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
+    """Return the usable throws of both builds.
+
+    Raises
+    ------
+    InputErrors
+        Where a build is unknown or has too few throws, or both are the same.
+    """
     known = throws.builds
     wrong = [name for name in builds if name not in known]
     if wrong:
@@ -178,15 +215,16 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
     return chosen
 
 
-def _model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
+def _test_by_model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
+    """Return the difference of builds beside what the model can explain; None where it cannot be estimated."""
     try:
-        return by_model(found, first.astype(np.float64))[0]
+        return effect_beside_model(found, first.astype(np.float64))[0]
     except ValueError:
         return None
 
 
 def _decides(tests: dict[str, Difference | None]) -> str | None:
-    """The first of Welch, paired, model that there is."""
+    """Return the first of "welch", "paired" and "model" that could be made."""
     return next((name for name, test in tests.items() if test is not None), None)
 
 

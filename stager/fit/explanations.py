@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from stager.fit.likelihood import SLOWEST, ForwardModel
 from stager.fit.optimiser import CLOSE, ITERATIONS, STEP, BestFit
 from stager.fit.priors import LogNormal, bend, values
-from stager.fit.statistics.hypothesis_tests import aicc, groups
+from stager.fit.statistics.hypothesis_tests import aicc, two_groups_test
 from stager.fit.statistics.least_squares import Problem, minimise
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
@@ -295,7 +295,7 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
     if later is not None:
         step = _explanation(found, throws, later, known["chronograph"], spread=UNITS)
         tried.append(None if step is None else _step(step, float(order[later].min())))
-    chance, which = groups(found.residuals, rng)
+    chance, which = two_groups_test(found.residuals, rng)
     if chance < GROUPS:
         kinds = _explanation(found, throws, which > 0, known["mass"], spread=SPREAD)
         tried.append(None if kinds is None else replace(kinds, name="kinds", words="mass of some projectiles"))

@@ -1,4 +1,4 @@
-"""What a fit is."""
+"""Define the records that a fit consists of: posterior, parameters, outliers, misfits, checks."""
 
 from __future__ import annotations
 
@@ -18,10 +18,13 @@ from stager.model.scenario import Scenario
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Posterior:
-    """Draws after the data: SI values by key, each (draws,), with weights (draws,) that add to 1.
+    """Weighted draws from the posterior.
 
-    tail, effective, trusted: Pareto shape of the importance weights, draws of equal weight that would tell as much,
-    and whether to rely on them.
+    values: SI values by key, each (draws,)
+    weights: importance weights that sum to 1, (draws,)
+    tail: Pareto shape k of the importance weights [-]
+    effective: effective sample size
+    trusted: whether the importance sampling is reliable
     """
 
     values: Mapping[str, Floats]
@@ -31,7 +34,7 @@ class Posterior:
     trusted: bool
 
     def even(self, rng: np.random.Generator, count: int) -> dict[str, Floats]:
-        """Draws of the launcher of equal weight, (count,), by systematic resampling."""
+        """Return `count` draws of equal weight by key, (count,) each, by systematic resampling; without the drift."""
         heights = np.cumsum(self.weights)
         rows = np.searchsorted(heights, (rng.random() + np.arange(count)) / count).clip(max=self.weights.size - 1)
         rng.shuffle(rows)
@@ -40,11 +43,19 @@ class Posterior:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parameter:
-    """One parameter, or a group of them that shows only together, in SI.
+    """One parameter, or a group of parameters that only their combination determines, in SI.
 
-    value at the best fit; standard uncertainty and 95 % interval from the draws; prior_value, prior_uncertainty
-    before the data; profile: 95 % interval by profile likelihood (None for groups; an end may be infinite);
-    identified: the data have told it; told: share of its prior uncertainty that is gone [-].
+    key: dotted place in the configuration, or name of the group
+    unit: of a group; empty for a parameter
+    value: at the best fit
+    standard_uncertainty: standard deviation of the posterior
+    interval: 95 % interval of the posterior
+    prior_value, prior_uncertainty: median and standard deviation of the prior
+    profile: 95 % interval by profile likelihood; None for groups and where the throws do not depend on the parameter;
+        an end may be infinite
+    identified: whether the data determine it
+    told: share of the prior's uncertainty that the data have removed [-]
+    group: whether it is a group
     """
 
     key: str
@@ -62,7 +73,13 @@ class Parameter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlier:
-    """A throw that is probably wild: its line and number, measured and fitted speed [m/s], probability [-]."""
+    """A throw that is almost certainly an outlier.
+
+    line: of the table
+    order: number of the throw
+    exit_speed, fitted: measured and fitted exit speed [m/s]
+    probability: of being an outlier [-]
+    """
 
     line: int
     order: float
@@ -73,8 +90,12 @@ class Outlier:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Repeats:
-    """Repeatability from throws at equal settings: relative standard deviation [-] with degrees of freedom;
-    lack_of_fit: p value of the fit's residuals against it (None: too few repeats)."""
+    """Repeatability from throws at equal settings.
+
+    deviation: relative standard deviation of one throw [-]
+    freedom: its degrees of freedom
+    lack_of_fit: p value of the lack-of-fit F test [-]; None with too few repeats
+    """
 
     deviation: float
     freedom: int
@@ -83,8 +104,12 @@ class Repeats:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Misfit:
-    """One thing that does not fit: kind; words, a sentence without its full stop; probability: p value, adjusted for
-    the number of tests (0 where it is a contradiction rather than a test)."""
+    """One finding against the model.
+
+    kind: "speed", "order", "kinds", "prior", "build", "scatter" or "fast"
+    words: a sentence without its full stop
+    probability: p value, adjusted for the number of tests [-]; 0 for a contradiction, which is not a test
+    """
 
     kind: str
     words: str
@@ -93,9 +118,13 @@ class Misfit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """Throws with more stages than those fitted, predicted from the others alone.
+    """Throws with more stages, predicted from the throws with fewer stages alone.
 
-    stages; measured, predicted [m/s] of each, (n,); low, high of the 95 % interval of a single throw [m/s]."""
+    stages: of the predicted throws
+    measured: exit speeds, (n,) [m/s]
+    predicted: medians of the predictions, (n,) [m/s]
+    low, high: ends of the 95 % prediction interval of a single throw, (n,) [m/s]
+    """
 
     stages: int
     measured: Floats
@@ -105,25 +134,35 @@ class Check:
 
     @property
     def inside(self) -> int:
-        """How many throws fell into their interval."""
+        """Number of throws within their prediction interval."""
         return int(((self.measured >= self.low) & (self.measured <= self.high)).sum())
 
     @property
     def error(self) -> float:
-        """Median of measured over predicted, less 1 [-]."""
+        """Median relative error, measured over predicted less 1 [-]."""
         return float(np.median(self.measured / self.predicted) - 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fit:
-    """What the throws have told.
+    """Result of a fit. Where friction drifts, the launcher is that of the session's end.
 
-    law: the one chosen, `aicc` of each by name; weights: of each law that is averaged in predictions, the chosen one
-    first; posteriors: of each of these, with the law; posterior: of the chosen one; parameters; scatter: relative
-    standard deviation of one throw [-]; used: rows of `throws` that were fitted; sentences: what the data cannot tell,
-    in words; drift: change of ln friction over the session, None where the order of throws is not known; the launcher
-    is that of the session's end; misfits: what speaks against the fit, none where it is adequate; causes: single
-    changes that would make it fit, best first.
+    scenario, throws: as given
+    used: rows of `throws` that were fitted, (n,)
+    law: name of the chosen friction law
+    aicc: AICc of each law, by name
+    found: best fit of the chosen law
+    weights: weights of the laws that predictions average, by name, the chosen one first
+    posteriors: law and posterior of each of these, by name
+    parameters: every uncertain parameter, then the groups
+    scatter: relative standard deviation of one throw [-]
+    repeats: repeatability; None without repeated settings
+    outliers: throws that are almost certainly outliers
+    sentences: what the data cannot determine, in words
+    checks: predictions of throws with more stages
+    drift: change of ln friction over the session; None where it was not fitted
+    misfits: findings against the model; none where it is adequate
+    causes: single changes to the model with which it would fit, best first
     """
 
     scenario: Scenario
@@ -146,23 +185,23 @@ class Fit:
 
     @property
     def adequate(self) -> bool:
-        """Whether the model describes the throws."""
+        """Whether nothing speaks against the model."""
         return not self.misfits
 
     @property
     def posterior(self) -> Posterior:
-        """Draws with the chosen law."""
+        """Posterior with the chosen law."""
         return self.posteriors[self.law][1]
 
     @property
     def best(self) -> dict[str, float]:
-        """SI values at the best fit, by key, of all parameters that carry an uncertainty."""
+        """SI values at the best fit of all uncertain parameters, by key."""
         known = {key: float(value) for key, value in self.found.values.items()}
         return {one.key: known.get(one.key, one.value) for one in self.parameters if not one.group}
 
     @property
     def built(self) -> int:
-        """Stages that the fitted throws had at most."""
+        """Greatest stage count of the fitted throws."""
         return int(self.throws.chosen(self.used).present.sum(axis=1).max())
 
     @property

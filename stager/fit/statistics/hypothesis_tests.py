@@ -1,4 +1,4 @@
-"""Two-sample tests (Welch), a regression coefficient, patterns in residuals; AICc and Holm's adjustment."""
+"""Compute two-sample tests (Welch), a regression coefficient, tests of residuals, AICc and Holm's adjustment."""
 
 from __future__ import annotations
 
@@ -13,18 +13,34 @@ from stager.model.arrays import Floats
 
 
 def aicc(loss: float, parameters: float, count: int) -> float:
-    """Return AICc = 2·loss + 2k + 2k(k + 1)/(n − k − 1); inf where n ≤ k + 1.
+    """Return AICc, Akaike's information criterion with the correction for small samples [-].
 
-    loss: −ln likelihood at the fit; parameters: k, with that of the noise, may be an effective number (trace of the
-    smoother, as in Hurvich, Simonoff and Tsai, J. R. Stat. Soc. B 60 (1998)); count: n of data. Hurvich and Tsai,
-    Biometrika 76 (1989), as read in the manual of the R package sme.
+    AICc = 2·loss + 2k + 2k(k + 1)/(n − k − 1); infinite where n ≤ k + 1.
+
+    Parameters
+    ----------
+    loss : float
+        −ln likelihood at the fit [-].
+    parameters : float
+        k, with the parameter of the noise. It may be an effective number, the trace of the smoother (Hurvich, Simonoff
+        and Tsai 1998).
+    count : int
+        n, the number of data.
+
+    References
+    ----------
+    Hurvich and Tsai, Biometrika 76 (1989), as read in the manual of the R package sme. Hurvich, Simonoff and Tsai,
+    J. R. Stat. Soc. B 60 (1998).
     """
     left = count - parameters - 1
     return math.inf if left <= 0 else 2 * loss + 2 * parameters + 2 * parameters * (parameters + 1) / left
 
 
 def holm(probabilities: list[float]) -> list[float]:
-    """Return p values adjusted for multiple tests, in their order (Holm, Scand. J. Stat. 6 (1979), as R's p.adjust)."""
+    """Return p values adjusted for multiple tests, in the order given.
+
+    Holm, Scand. J. Stat. 6 (1979), as R's p.adjust computes it.
+    """
     order = sorted(range(len(probabilities)), key=lambda k: probabilities[k])
     out, least = [0.0] * len(probabilities), 0.0
     for rank, k in enumerate(order):
@@ -34,28 +50,37 @@ def holm(probabilities: list[float]) -> list[float]:
 
 
 Labels = NDArray[np.bool_]
+"""Whether each value belongs to the first build, (n,)."""
 Groups = NDArray[np.intp]
-CLIP = 3.0
-"""Standard deviations at which residuals are clipped [-]."""
-OUTLIER = 4.5
+"""Number of the setting of each value, (n,)."""
+CLIP_LIMIT = 3.0
+"""Standard deviations at which residuals are clipped [-]; few of a normal sample lie beyond."""
+OUTLIER_LIMIT = 4.5
 """Standard deviations from which a throw is left out [-]."""
-QUANTILE = 0.6
+SCALE_QUANTILE = 0.6
 """Quantile of absolute residuals that estimates their scale [-]: outliers hardly move it."""
 NORMAL_QUANTILE = 0.8416212335729143
 """The same quantile of a standard normal variable [-]."""
 MAX_CONDITION = 1e6
 """Condition number above which the variances of two builds cannot be separated [-]."""
-ROUNDS = 20
-"""Iterations of the robust fit [-]."""
-ENOUGH_FOR_DRIFT = 8
-"""Throws beyond the number of other coefficients, from which a linear drift is fitted too [-]."""
+ITERATIONS = 20
+"""Iterations of the robust fit."""
+LEAST_BEYOND = 8
+"""Throws beyond the number of other coefficients, from which a linear drift is fitted too."""
 FEWEST_PAIRS = 3
-"""Settings in common that a paired test needs [-]."""
+"""Settings in common that a paired test needs, for two degrees of freedom."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difference:
-    """A difference of means, its standard uncertainty, degrees of freedom, two-sided p value and interval."""
+    """A difference of means or a regression coefficient, with its test against 0.
+
+    value: the difference, in the unit of the values
+    standard_uncertainty: its standard error, in that unit
+    freedom: degrees of freedom of its t distribution [-]
+    probability: two-sided p value [-]
+    interval: ends of its confidence interval
+    """
 
     value: float
     standard_uncertainty: float
@@ -65,23 +90,48 @@ class Difference:
 
     @property
     def t(self) -> float:
-        """Return value / standard uncertainty."""
+        """Student's t: value over standard uncertainty [-]."""
         return self.value / self.standard_uncertainty
 
 
 def welch(first: Floats, second: Floats, *, coverage: float = 0.95) -> Difference:
-    """Return the difference of means, `first` less `second`, any unit.
+    """Return the difference of means, `first` less `second`, by Welch's test.
 
-    Welch, Biometrika 34 (1947), with Satterthwaite's degrees of freedom. Raises ValueError below two values each.
+    Parameters
+    ----------
+    first, second : ndarray, shapes (n,) and (m,)
+        Values in any unit.
+    coverage : float
+        Of the interval [-].
+
+    Raises
+    ------
+    ValueError
+        Where a sample has fewer than two values.
+
+    References
+    ----------
+    Welch, Biometrika 34 (1947), with Satterthwaite's degrees of freedom.
     """
     return stratified([(first, second)], coverage=coverage)
 
 
 def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95) -> Difference:
-    """Return the mean over settings of the differences of means, first less second; with one setting Welch's test.
+    """Return the mean over settings of the differences of means, first less second; with one setting, Welch's test.
 
     Each build has one variance over its settings, so that a setting with a single throw contributes.
-    Raises ValueError where a build has no setting with two throws.
+
+    Parameters
+    ----------
+    pairs : sequence of (ndarray, ndarray)
+        The values of the first and the second build at each setting, in any unit.
+    coverage : float
+        Of the interval [-].
+
+    Raises
+    ------
+    ValueError
+        Where a build has no setting with two throws.
     """
     values = np.concatenate([sample for pair in pairs for sample in pair])
     first = np.concatenate([np.full(len(sample), side == 0) for pair in pairs for side, sample in enumerate(pair)])
@@ -93,7 +143,7 @@ def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95
 
 
 def by_settings(
-    values: Floats, first: Labels, settings: Groups, order: Floats | None = None, *, clip: float = CLIP,
+    values: Floats, first: Labels, settings: Groups, order: Floats | None = None, *, clip: float = CLIP_LIMIT,
     coverage: float = 0.95,
 ) -> Difference | None:  # fmt: skip
     """Return Welch's test over the settings that two builds share, with outliers left out and a linear drift removed.
@@ -112,7 +162,10 @@ def by_settings(
         Time or number of each; None where the builds were not alternated, so that drift cannot be separated.
     clip : float
         Standard deviations of the build at which residuals are clipped, as in Huber's pseudo-values (Robust
-        Statistics, 1981; from memory). Half as far again a throw is left out: clipped, it still adds to the variance.
+        Statistics, 1981; from memory). From 1.5 times that distance on a throw is left out, because a clipped residual
+        still adds to the variance.
+    coverage : float
+        Of the interval [-].
 
     Returns
     -------
@@ -131,7 +184,7 @@ def by_settings(
         return None
     columns = [first.astype(np.float64), *np.equal.outer(np.unique(settings), settings).astype(np.float64)]
     along = None if order is None else order[both]
-    if along is not None and np.ptp(along) > 0 and values.size - len(columns) >= ENOUGH_FOR_DRIFT:
+    if along is not None and np.ptp(along) > 0 and values.size - len(columns) >= LEAST_BEYOND:
         columns.append((along - along.mean()) / np.ptp(along))
     design = np.column_stack(columns)
     inverse = np.linalg.pinv(design)
@@ -150,7 +203,9 @@ def by_settings(
     scatter = np.maximum(np.linalg.solve(mixing, sides @ residuals**2), 0.0)
     weights = inverse[0] ** 2 @ sides.T
     variance = float(weights @ scatter)
-    # Var(w·s) of unbiased quadratic forms: 2 tr((M V M D)²) with D the weights' share of each value.
+    # The variance w·s is a quadratic form of the values; its own variance is 2 tr((M V M D)²) for normal values, with M
+    # the residual maker, V the variances and D the weight of each squared residual. Satterthwaite's degrees of freedom
+    # follow from both.
     share = np.linalg.solve(mixing.T, weights) @ sides
     turned = left_over @ (share[:, None] * left_over) * (scatter @ sides)
     spread = 2 * float((turned * turned.T).sum())
@@ -161,18 +216,20 @@ def by_settings(
 def _clipped(
     values: Floats, design: Floats, inverse: Floats, sides: Floats, clip: float
 ) -> tuple[Floats, Labels]:  # fmt: skip
-    """Return pseudo-values, a robust fit plus residuals clipped at `clip` standard deviations of their build, and which
-    lie far enough out to be left out."""
+    """Return pseudo-values and which values are outliers, both (n,).
+
+    A pseudo-value is a robust fit plus the residual, clipped at `clip` standard deviations of its build.
+    """
     if not np.isfinite(clip):
         return values, np.zeros(values.size, dtype=bool)
     fitted = design @ (inverse @ values)
     factor = np.sqrt(values.size / max(values.size - design.shape[1], 1)) / NORMAL_QUANTILE
     held, share, far = values - fitted, np.ones(values.size), np.zeros(values.size, dtype=bool)
-    for _ in range(ROUNDS):
+    for _ in range(ITERATIONS):
         left = values - fitted
-        scale = np.array([float(np.quantile(np.abs(left[side > 0]), QUANTILE)) for side in sides]) * factor
+        scale = np.array([float(np.quantile(np.abs(left[side > 0]), SCALE_QUANTILE)) for side in sides]) * factor
         limit = np.maximum(clip * scale, 1e-12) @ sides
-        held, far = np.clip(left, -limit, limit), np.abs(left) > OUTLIER / CLIP * limit
+        held, far = np.clip(left, -limit, limit), np.abs(left) > OUTLIER_LIMIT / CLIP_LIMIT * limit
         inside = np.array([float((np.abs(left) <= limit)[side > 0].mean()) for side in sides])
         share = np.maximum(inside, 0.3) @ sides
         fitted = fitted + design @ (inverse @ (held / share))
@@ -180,7 +237,10 @@ def _clipped(
 
 
 def paired(values: Floats, first: Labels, settings: Groups, *, coverage: float = 0.95) -> Difference | None:
-    """Return the paired t test of the settings' differences, first less second; None below FEWEST_PAIRS in common."""
+    """Return the paired t test over settings, first less second; None below FEWEST_PAIRS settings in common.
+
+    The difference at a setting is that of the medians; parameters as in `by_settings`.
+    """
     shared = np.intersect1d(settings[first], settings[~first])
     if shared.size < FEWEST_PAIRS:
         return None
@@ -193,7 +253,7 @@ def paired(values: Floats, first: Labels, settings: Groups, *, coverage: float =
 
 
 def t_test(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference:
-    """Return a value with its Student's t interval and p value against 0."""
+    """Return `value` with its interval and its p value against 0, by Student's t with `freedom` degrees of freedom."""
     from scipy.special import stdtr, stdtrit
 
     if standard_uncertainty == 0:
@@ -208,20 +268,37 @@ def t_test(value: float, standard_uncertainty: float, freedom: float, coverage: 
     )  # fmt: skip
 
 
-class Together(ValueError):
-    """A column is a linear combination of the covariates."""
+class Collinear(ValueError):
+    """Raised where a regressor is a linear combination of the covariates."""
 
 
 def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float = 0.95) -> tuple[Difference, float]:
-    """Return the regression coefficient of `column` (n,) in `values` (n,) beside `covariates` (n, k), any units.
+    """Return the regression coefficient of `column` beside covariates, and the share of it that they leave free.
 
-    Also the share of the column's sum of squares that the covariates do not explain [-].
+    By projection on the complement of the covariates (Frisch and Waugh, Econometrica 1, 1933; from memory).
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        In any unit.
+    column : ndarray, shape (n,)
+        The regressor under test.
+    covariates : ndarray, shape (n, k)
+    coverage : float
+        Of the interval [-].
+
+    Returns
+    -------
+    coefficient : Difference
+        In the unit of `values` over that of `column`.
+    share : float
+        Share of the column's sum of squares about its mean that the covariates do not explain [-].
 
     Raises
     ------
     ValueError
         Where less than one degree of freedom is left.
-    Together
+    Collinear
         Where the column is a linear combination of the covariates.
     """
     basis = _basis(covariates)
@@ -232,7 +309,7 @@ def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float
     if freedom < 1:
         raise ValueError("too few throws to tell this from the settings")
     if share < 1e-9:
-        raise Together("goes with the settings")
+        raise Collinear("goes with the settings")
     value = float(left @ values / (left @ left))
     residuals = values - basis @ (basis.T @ values) - value * left
     scatter = float((residuals**2).sum()) / freedom
@@ -240,13 +317,13 @@ def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float
 
 
 RESAMPLES = 1999
-"""Simulated samples of a test [-]: p values in steps of 1/2000."""
-FEWEST = 6
-"""Residuals that a test needs [-]."""
+"""Simulated samples of a test: p values come in steps of 1/2000."""
+LEAST_RESIDUALS = 6
+"""Residuals that a test needs; with fewer no pattern is significant."""
 
 
-def structure(residuals: Floats, columns: Floats, tangents: Floats) -> float:
-    """Return the p value of an F test of whether `columns` explain more of the residuals than scatter would.
+def pattern_test(residuals: Floats, columns: Floats, tangents: Floats) -> float:
+    """Return the p value of an F test of whether `columns` explain more of the residuals than chance would.
 
     Parameters
     ----------
@@ -278,42 +355,61 @@ def structure(residuals: Floats, columns: Floats, tangents: Floats) -> float:
     return float(fdtrc(beyond.shape[1], freedom, explained / beyond.shape[1] / (rest / freedom)))
 
 
-def runs(residuals: Floats, tangents: Floats, rng: np.random.Generator) -> float:
-    """Return the p value of serial correlation of the residuals, in the order given.
+def serial_correlation_test(residuals: Floats, tangents: Floats, rng: np.random.Generator) -> float:
+    """Return the p value of positive serial correlation of the residuals, in the order given.
 
-    The ratio of von Neumann (Ann. Math. Stat. 12, 1941), against that of simulated residuals after the same fit;
-    tangents (n, p) as in `structure`.
+    The statistic is von Neumann's ratio. Its distribution is simulated with normal residuals after the same fit.
+
+    Parameters
+    ----------
+    residuals : ndarray, shape (n,)
+    tangents : ndarray, shape (n, p)
+        As in `pattern_test`.
+    rng : Generator
+
+    Returns
+    -------
+    float
+        1 where too few residuals are left.
+
+    References
+    ----------
+    von Neumann, Ann. Math. Stat. 12 (1941).
     """
-    if residuals.size < FEWEST:
+    if residuals.size < LEAST_RESIDUALS:
         return 1.0
     before = _basis(tangents)
-    if residuals.size - before.shape[1] < FEWEST // 2:
+    if residuals.size - before.shape[1] < LEAST_RESIDUALS // 2:
         return 1.0
     fresh = rng.normal(size=(RESAMPLES, residuals.size))
     fresh -= (fresh @ before) @ before.T
-    here = _ratio((residuals - before @ (before.T @ residuals))[None])[0]
-    return float((1 + (_ratio(fresh) <= here).sum()) / (1 + RESAMPLES))
+    here = _von_neumann_ratio((residuals - before @ (before.T @ residuals))[None])[0]
+    return float((1 + (_von_neumann_ratio(fresh) <= here).sum()) / (1 + RESAMPLES))
 
 
-def groups(residuals: Floats, rng: np.random.Generator) -> tuple[float, Floats]:
+def two_groups_test(residuals: Floats, rng: np.random.Generator) -> tuple[float, Floats]:
     """Return the p value of residuals (n,) forming two groups, and the group of each (n,), 0 or 1.
 
-    The share of the sum of squares within the best two groups, against that of simulated normal residuals.
+    The statistic is the share of the sum of squares within the two groups of the best split. Its distribution is
+    simulated with normal residuals.
     """
-    if residuals.size < 2 * FEWEST:
+    if residuals.size < 2 * LEAST_RESIDUALS:
         return 1.0, np.zeros(residuals.size)
-    here, cut = _two(residuals[None])
-    fresh, _ = _two(rng.normal(size=(RESAMPLES, residuals.size)))
+    here, cut = _best_split(residuals[None])
+    fresh, _ = _best_split(rng.normal(size=(RESAMPLES, residuals.size)))
     return float((1 + (fresh <= here[0]).sum()) / (1 + RESAMPLES)), (residuals > cut[0]).astype(np.float64)
 
 
-def _ratio(rows: Floats) -> Floats:
-    """Return the sum of squared differences of neighbours / sum of squares, (rows,) for (rows, n)."""
+def _von_neumann_ratio(rows: Floats) -> Floats:
+    """Return the sum of squared differences of neighbours over the sum of squares, (rows,) for (rows, n)."""
     return np.asarray((np.diff(rows, axis=1) ** 2).sum(axis=1) / np.maximum((rows**2).sum(axis=1), 1e-300))
 
 
-def _two(rows: Floats) -> tuple[Floats, Floats]:
-    """Return the share of the sum of squares within two groups, and their threshold, (rows,) for (rows, n)."""
+def _best_split(rows: Floats) -> tuple[Floats, Floats]:
+    """Return the share of the sum of squares within the groups of the best split, and its threshold.
+
+    Both (rows,) for `rows` (rows, n).
+    """
     ordered = np.sort(rows, axis=1)
     count = rows.shape[1]
     sums = np.cumsum(ordered, axis=1)
@@ -321,7 +417,7 @@ def _two(rows: Floats) -> tuple[Floats, Floats]:
     low, high = sums[:, :-1] / sizes, (sums[:, -1:] - sums[:, :-1]) / (count - sizes)
     total = (ordered**2).sum(axis=1, keepdims=True) - sums[:, -1:] ** 2 / count
     between = sizes * low**2 + (count - sizes) * high**2 - sums[:, -1:] ** 2 / count
-    # A single outlier is not a group.
+    # A single outlier is not a group, so each group has at least two values and an eighth of all.
     enough = (sizes >= max(2, count // 8)) & (sizes <= count - max(2, count // 8))
     share = np.where(enough, 1 - between / np.maximum(total, 1e-300), np.inf)
     best = share.argmin(axis=1)

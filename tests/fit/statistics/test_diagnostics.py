@@ -1,4 +1,4 @@
-"""Tests of residuals keep their level and detect structure, runs and groups."""
+"""Tests of residuals keep their level and detect patterns, serial correlation and two groups."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from stager.fit.statistics.hypothesis_tests import groups, runs, structure
+from stager.fit.statistics.hypothesis_tests import pattern_test, serial_correlation_test, two_groups_test
 
 
 def _fitted(rng: np.random.Generator, count: int, what: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -25,14 +25,14 @@ def _bends(count: int) -> np.ndarray:
 @pytest.mark.parametrize("count", [8, 12, 40])
 def test_p_values_of_pure_scatter_are_uniform(count: int) -> None:
     rng = np.random.default_rng(0)
-    found: dict[str, list[float]] = {"structure": [], "runs": [], "groups": []}
+    found: dict[str, list[float]] = {"pattern_test": [], "serial_correlation_test": [], "two_groups_test": []}
     for _ in range(200):
         left, tangents = _fitted(rng, count, np.zeros(count))
-        found["structure"].append(structure(left, _bends(count), tangents))
-        found["runs"].append(runs(left, tangents, rng))
-        found["groups"].append(groups(left, rng)[0])
+        found["pattern_test"].append(pattern_test(left, _bends(count), tangents))
+        found["serial_correlation_test"].append(serial_correlation_test(left, tangents, rng))
+        found["two_groups_test"].append(two_groups_test(left, rng)[0])
     for name, values in found.items():
-        if name == "groups" and count < 12:
+        if name == "two_groups_test" and count < 12:
             assert set(values) == {1.0}
             continue
         assert stats.kstest(values, "uniform").pvalue > 1e-3, name
@@ -40,7 +40,7 @@ def test_p_values_of_pure_scatter_are_uniform(count: int) -> None:
 
 def test_bend_is_detected_by_structure() -> None:
     rng = np.random.default_rng(1)
-    seen = [structure(*_residuals_with_a_bend(rng)) < 0.05 for _ in range(50)]
+    seen = [pattern_test(*_residuals_with_a_bend(rng)) < 0.05 for _ in range(50)]
     assert np.mean(seen) > 0.9
 
 
@@ -54,22 +54,22 @@ def test_wave_is_detected_by_runs() -> None:
     seen = []
     for _ in range(50):
         left, tangents = _fitted(rng, 40, 1.5 * np.sin(np.linspace(0, 25, 40)))
-        seen.append(runs(left, tangents, rng) < 0.05)
+        seen.append(serial_correlation_test(left, tangents, rng) < 0.05)
     assert np.mean(seen) > 0.9
 
 
 def test_two_groups_are_detected_but_not_one_outlier() -> None:
     rng = np.random.default_rng(3)
     kind = np.arange(30) % 2
-    chance, which = groups(rng.normal(size=30) + 6.0 * kind, rng)
+    chance, which = two_groups_test(rng.normal(size=30) + 6.0 * kind, rng)
     assert chance < 0.01
     assert np.abs(which - kind).mean() < 0.1
     one = rng.normal(size=30)
     one[3] += 12
-    assert groups(one, rng)[0] > 0.05
+    assert two_groups_test(one, rng)[0] > 0.05
 
 
 def test_structure_within_the_fitted_tangents_is_not_tested() -> None:
     rng = np.random.default_rng(4)
     left, tangents = _fitted(rng, 10, np.zeros(10))
-    assert structure(left, tangents, tangents) == 1.0
+    assert pattern_test(left, tangents, tangents) == 1.0

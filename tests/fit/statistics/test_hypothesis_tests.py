@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from stager.fit.statistics.hypothesis_tests import Together, aicc, holm, slope
+from stager.fit.statistics.hypothesis_tests import Collinear, aicc, holm, slope
 
 
 def test_slope_with_a_constant_is_simple_regression() -> None:
@@ -24,7 +24,7 @@ def test_slope_with_a_constant_is_simple_regression() -> None:
 
 def test_slope_of_a_column_within_the_covariates_is_refused() -> None:
     x = np.arange(6.0)
-    with pytest.raises(Together, match="with the settings"):
+    with pytest.raises(Collinear, match="with the settings"):
         slope(x**2, x, np.column_stack([np.ones(6), 2 * x]))
 
 
