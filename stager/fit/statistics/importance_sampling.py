@@ -1,4 +1,4 @@
-"""Posterior draws by adaptive importance sampling, with smoothed weights and coverage intervals.
+"""Draw from a posterior by adaptive importance sampling, with Pareto-smoothed weights and coverage intervals.
 
 Rounds of draws come from mixtures of Student's t, first around the modes, then adapted to the weighted draws. All draws
 are weighted against the mixture of all rounds (the balance heuristic of Veach, as in Sbert, Havran and Szirmay-Kalos,
@@ -21,9 +21,21 @@ from stager.model.arrays import Floats
 
 
 def quantile(draws: Floats, weights: Floats, shares: Floats) -> Floats:
-    """Return quantiles of draws (n, ...) with weights (n,) that sum to 1, at `shares` (k,); shape (k, ...).
+    """Return quantiles of weighted draws.
 
-    Linear interpolation between the middles of the steps of the distribution.
+    Linear interpolation between the middles of the steps of the empirical distribution function.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (n, ...)
+    weights : ndarray, shape (n,)
+        They sum to 1.
+    shares : ndarray, shape (k,)
+        Probabilities of the quantiles [-].
+
+    Returns
+    -------
+    ndarray, shape (k, ...)
     """
     flat = draws.reshape(draws.shape[0], -1)
     out = np.empty((shares.size, flat.shape[1]))
@@ -35,10 +47,22 @@ def quantile(draws: Floats, weights: Floats, shares: Floats) -> Floats:
 
 
 def interval(draws: Floats, weights: Floats | None = None, coverage: float = 0.95) -> tuple[float, float]:
-    """Return the probabilistically symmetric coverage interval (JCGM 101, 7.7) of draws (n,).
+    """Return the probabilistically symmetric coverage interval of draws.
 
-    To keep the coverage with few draws, its ends are order statistics whose expected tail shares, r/(n + 1) for the
-    r-th of n, are those asked for; n is the effective number of draws.
+    To keep the coverage with few draws, its ends are order statistics whose expected tail probabilities, r/(n + 1) for
+    the r-th of n, are the requested ones; n is the effective sample size.
+
+    Parameters
+    ----------
+    draws : ndarray, shape (n,)
+    weights : ndarray, shape (n,), optional
+        They sum to 1; None: all equal.
+    coverage : float
+        Probability of the interval [-].
+
+    References
+    ----------
+    JCGM 101:2008, 7.7.
     """
     weights = np.full(draws.shape[0], 1 / draws.shape[0]) if weights is None else weights
     tail = (1 - coverage) / 2
@@ -55,16 +79,23 @@ def moments(draws: Floats, weights: Floats) -> tuple[Floats, Floats]:
 
 
 TRUSTED = 0.7
-"""Tail shape above which weights are unreliable, however many [-]; Vehtari et al."""
+"""Pareto shape above which weights are unreliable, however many draws there are [-]; Vehtari et al."""
 
 
 def threshold(count: int) -> float:
-    """Return the tail shape above which `count` draws are unreliable: min(1 − 1/log10 S, 0.7), Vehtari et al."""
+    """Return the Pareto shape above which the weights of `count` draws are unreliable [-].
+
+    min(1 − 1/log10 S, 0.7) for S draws, Vehtari et al.
+    """
     return min(1 - 1 / float(np.log10(max(count, 11))), TRUSTED)
 
 
 def smooth(log_weights: Floats) -> tuple[Floats, float]:
-    """Return weights (n,) that sum to 1 from their logarithms (n,), and the shape k of their tail."""
+    """Return Pareto-smoothed weights (n,) that sum to 1, and the shape k of their tail [-]; log_weights: (n,).
+
+    The largest weights become expected order statistics of a generalised Pareto distribution fitted to them. k is
+    infinite where there are too few draws for the fit, and −∞ where the largest weights are equal.
+    """
     weights = np.exp(log_weights - log_weights.max())
     count = weights.size
     tail = min(count // 5, int(3 * np.sqrt(count)))
@@ -75,15 +106,18 @@ def smooth(log_weights: Floats) -> tuple[Floats, float]:
     over = weights[order[-tail:]] - cut
     if over[-1] <= 0:
         return weights / weights.sum(), -np.inf
-    shape, scale = _fit(np.maximum(over, 1e-300))
+    shape, scale = _generalised_pareto(np.maximum(over, 1e-300))
     shares = (np.arange(tail) + 0.5) / tail
     bent = -scale * np.log1p(-shares) if abs(shape) < 1e-9 else scale * np.expm1(-shape * np.log1p(-shares)) / shape
     weights[order[-tail:]] = np.minimum(cut + bent, 1.0)
     return weights / weights.sum(), float(shape)
 
 
-def _fit(over: Floats) -> tuple[float, float]:
-    """Return shape k and scale of a generalised Pareto distribution fitted to sorted excesses (n,)."""
+def _generalised_pareto(over: Floats) -> tuple[float, float]:
+    """Return shape k and scale of a generalised Pareto distribution fitted to sorted excesses (n,).
+
+    Zhang and Stephens, Technometrics 51 (2009): the posterior mean of θ = −k/scale over a grid.
+    """
     count = over.size
     guesses = 30 + int(np.sqrt(count))
     quarter = over[max(int(count / 4 + 0.5) - 1, 0)]
@@ -93,7 +127,7 @@ def _fit(over: Floats) -> tuple[float, float]:
     weight = 1 / np.exp(height - height[:, None]).sum(axis=1)
     best = float((theta * weight).sum() / weight.sum())
     shape = float(np.log1p(-best * over).mean())
-    # A weak prior towards 1/2 stabilises fits to few points.
+    # A weak prior towards 1/2, worth ten draws, stabilises fits to few points (Vehtari et al.).
     return (shape * count + 0.5 * 10) / (count + 10), -shape / best
 
 
@@ -101,34 +135,39 @@ LogDensity = Callable[[Floats], Floats]
 """ln density up to a constant (points,) at points (points, p)."""
 
 FREEDOM = 6.0
-"""Degrees of freedom of the proposals [-]."""
-FIRST = 200
+"""Degrees of freedom of the proposals [-]: their tails are heavier than those of most posteriors."""
+FIRST_DRAWS = 200
 """Draws of the first round."""
-LATER = 400
+LATER_DRAWS = 400
 """Draws of each later round."""
 ROUNDS = 18
-"""Most rounds."""
+"""Greatest number of rounds."""
 ENOUGH = 1000.0
-"""Effective draws to reach: the ends of a 95 % interval are then known to about a tenth of a standard deviation."""
+"""Effective sample size to reach: the ends of a 95 % interval are then known to about a tenth of a standard deviation."""
 FEWEST = 400.0
-"""Effective draws below which intervals are unreliable."""
-AGREE = 4.0
-"""Standard errors by which the means of a confirming round may differ [-]."""
+"""Effective sample size below which intervals are unreliable."""
+CONFIRMED = 4.0
+"""Standard errors by which the means of a round may differ from those of the rounds before it [-]."""
 WIDER = 1.25
-"""Scale of a proposal by the covariance that it is made for [-]."""
-FAR = 4.0
-"""The same for a wide proposal, for tails [-]."""
-PIECES = 8
-"""Local proposals of a round, for bent or truncated densities."""
-PIECE = 0.35
-"""Scale of a local proposal by the covariance [-]."""
-TEMPERED = 12
-"""Effective draws per parameter that adapt the proposals [-]."""
+"""Factor on the covariance for the scale of a proposal [-], which should be wider than its target."""
+WIDE = 4.0
+"""The same for the wide proposal, which covers the tails [-]."""
+LOCAL_PROPOSALS = 8
+"""Local proposals of a round, for curved or truncated densities."""
+LOCAL = 0.35
+"""Factor on the covariance for the scale of a local proposal [-]."""
+LEAST_PER_PARAMETER = 12
+"""Effective draws per parameter to which tempering raises the sample that proposals are adapted to [-]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A multivariate Student's t: centre (p,), lower triangular root of its scale (p, p), share of a mixture."""
+    """A multivariate Student's t distribution, one component of a mixture.
+
+    centre: (p,)
+    root: Cholesky factor of its scale matrix, lower triangular (p, p)
+    share: probability of the component [-]
+    """
 
     centre: Floats
     root: Floats
@@ -154,9 +193,11 @@ class Proposal:
 class Draws:
     """Weighted draws.
 
-    place (draws, p); weights (draws,), which sum to 1
-    tail: Pareto shape of the weights; effective: effective number of draws
-    confirmed: a fresh round agreed with those before it
+    place: (draws, p)
+    weights: (draws,), which sum to 1
+    tail: Pareto shape k of the weights [-]
+    effective: effective sample size, 1/Σw²
+    confirmed: whether the means of the last round agreed with those of the rounds before it
     """
 
     place: Floats
@@ -171,14 +212,14 @@ class Draws:
         return self.confirmed and self.tail < threshold(self.weights.size) and self.effective >= FEWEST
 
     def resample(self, rng: np.random.Generator, count: int) -> Floats:
-        """Return rows (count,) of equal weight, by systematic resampling."""
+        """Return the rows of `count` draws of equal weight, (count,), by systematic resampling."""
         heights = np.cumsum(self.weights)
         rows = np.searchsorted(heights, (rng.random() + np.arange(count)) / count)
         return np.asarray(np.minimum(rows, self.weights.size - 1))
 
 
 def proposal(centre: Floats, covariance: Floats, share: float) -> Proposal:
-    """Return a proposal with the scale `covariance` (p, p), made positive definite against rounding."""
+    """Return a proposal with the scale matrix `covariance` (p, p), whose eigenvalues are kept above rounding errors."""
     values, vectors = np.linalg.eigh((covariance + covariance.T) / 2)
     fixed = (vectors * np.maximum(values, 1e-12 * max(values.max(), 1e-12))) @ vectors.T
     return Proposal(centre, np.linalg.cholesky(fixed), share)
@@ -192,9 +233,24 @@ def sample(
     rounds: int = ROUNDS,
     enough: float = ENOUGH,
 ) -> Draws:
-    """Return draws from the density exp(`target`).
+    """Return weighted draws from the density exp(`target`).
 
-    modes: points (p,), covariances (p, p) and shares; rounds: most rounds; enough: effective draws to reach.
+    Parameters
+    ----------
+    target : callable
+        ln density up to a constant, (points,) at points (points, p).
+    modes : sequence of (ndarray, ndarray, float)
+        Location (p,), covariance (p, p) and share of each mode of the first proposal.
+    rng : Generator
+    rounds : int
+        Greatest number of rounds.
+    enough : float
+        Effective sample size at which sampling ends.
+
+    Raises
+    ------
+    ValueError
+        Where `rounds` is 0.
     """
     mixtures = [[proposal(place, WIDER * spread, share) for place, spread, share in modes]]
     places: list[Floats] = []
@@ -202,7 +258,7 @@ def sample(
     counts: list[int] = []
     found = None
     for number in range(rounds):
-        count = FIRST if number == 0 else LATER
+        count = FIRST_DRAWS if number == 0 else LATER_DRAWS
         split = rng.multinomial(count, [one.share for one in mixtures[-1]])
         fresh = np.concatenate([one.draw(rng, n) for one, n in zip(mixtures[-1], split, strict=True)])
         height = target(fresh)
@@ -222,16 +278,17 @@ def sample(
 
 
 def _agrees(before: Draws, place: Floats, height: Floats, mixture: Sequence[Proposal]) -> bool:
-    """Return whether a fresh round, weighted by its own proposal only, agrees in its means with the earlier draws."""
+    """Whether the means of a fresh round, weighted by its own proposal only, agree with those of the earlier draws."""
     alone = _weigh(place, height, [mixture], [len(place)])
     mean, spread = moments(before.place, before.weights)
     there, _ = moments(alone.place, alone.weights)
     # The standard error accounts for few effective draws.
     error = np.sqrt(np.maximum(np.diagonal(spread), 1e-300) * (1 / alone.effective + 1 / before.effective))
-    return bool((np.abs(there - mean) < AGREE * error).all())
+    return bool((np.abs(there - mean) < CONFIRMED * error).all())
 
 
 def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Proposal]], counts: Sequence[int]) -> Draws:
+    """Return draws weighted against the mixture of all rounds; height: ln density (draws,), counts: draws by round."""
     parts = [
         np.log(count / sum(counts)) + one.log_density(place)
         for mixture, count in zip(mixtures, counts, strict=True)
@@ -243,26 +300,29 @@ def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Proposal]]
 
 
 def _adapted(found: Draws, first: Sequence[Proposal], rng: np.random.Generator) -> list[Proposal]:
-    """Return proposals from the weighted draws: their covariance, a wide one, local ones, and the first ones."""
+    """Return a mixture of a proposal with the draws' covariance, a wide one, local ones, and the first mixture."""
     weights = _tempered(found)
     mean, spread = moments(found.place, weights)
-    # With few effective draws the covariance is blended with that of the first proposal.
+    # Few effective draws determine their covariance poorly, so it is blended with that of the first proposal.
     even = float(1 / (weights**2).sum())
     trust = even / (even + mean.size)
     start = max(first, key=lambda one: one.share)
     blend = trust * spread + (1 - trust) * (start.root @ start.root.T)
-    pieces = rng.choice(weights.size, PIECES, p=weights)
+    pieces = rng.choice(weights.size, LOCAL_PROPOSALS, p=weights)
     return [
         proposal(mean, WIDER * blend, 0.35),
-        proposal(mean, FAR * blend, 0.15),
-        *(proposal(found.place[row], PIECE * blend, 0.3 / PIECES) for row in pieces),
+        proposal(mean, WIDE * blend, 0.15),
+        *(proposal(found.place[row], LOCAL * blend, 0.3 / LOCAL_PROPOSALS) for row in pieces),
         *(Proposal(one.centre, one.root, 0.2 * one.share) for one in first),
     ]
 
 
 def _tempered(found: Draws) -> Floats:
-    """Return the weights raised to a power up to 1 at which enough draws have weight, so that proposals stay wide."""
-    enough = min(TEMPERED * found.place.shape[1], found.weights.size / 4)
+    """Return tempered weights: raised to the greatest power up to 1 at which the effective sample size is enough.
+
+    Otherwise a few heavy draws would make the next proposals too narrow.
+    """
+    enough = min(LEAST_PER_PARAMETER * found.place.shape[1], found.weights.size / 4)
     logs = np.log(np.maximum(found.weights, 1e-300))
     weights = found.weights
     for power in np.linspace(1.0, 0.05, 20):

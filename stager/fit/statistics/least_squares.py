@@ -1,8 +1,9 @@
-"""Damped least squares (Levenberg–Marquardt) from many starts in one batch; intervals by profile likelihood.
+"""Minimise damped least squares (Levenberg and Marquardt) from many starts; compute profile likelihoods.
 
 Residuals e(z) come from a function of (starts, parameters) arrays, so that all starts, and all steps of a difference
 quotient, are one call. The objective is loss(e) + ½ Σ p(z)², p the standardised distance of a parameter from its prior
-mean; a loss returns its value and the weights of the equivalent weighted least squares.
+mean; a loss returns its value and the weights of the equivalent weighted least squares. An argument `place` holds
+parameters z.
 """
 
 from __future__ import annotations
@@ -26,12 +27,12 @@ both (starts, p)."""
 
 
 def free(place: Floats) -> tuple[Floats, Floats]:
-    """Return zeros: parameters without a prior."""
+    """Return zeros, the prior of parameters that have none."""
     return np.zeros_like(place), np.zeros_like(place)
 
 
 class Loss(Protocol):
-    """Loss of residuals."""
+    """Loss of residuals: a value, and the weights of the equivalent weighted least squares."""
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
         """Return values (starts,) and weights (starts, n), d value / d e = weights × e, of residuals (starts, n)."""
@@ -58,8 +59,9 @@ class Squares:
 class Problem:
     """A least-squares problem.
 
-    residuals, loss, prior: functions
-    step: of the difference quotients, (p,); central: two-sided ones
+    residuals, loss, prior: functions, as in the types above
+    step: steps of the difference quotients, in the parameters' units, (p,)
+    central: use central differences
     """
 
     residuals: Residuals
@@ -69,18 +71,18 @@ class Problem:
     central: bool = False
 
     def value(self, place: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return objective (starts,), residuals and weights (starts, n) at `place` (starts, p)."""
+        """Return the objective (starts,), residuals and weights (starts, n) at `place` (starts, p)."""
         residuals, bad = self._residuals(place)
         loss, weights = self.loss(residuals)
         return self._total(place, loss, bad), residuals, weights
 
     def objective(self, place: Floats) -> Floats:
-        """Return the objective alone, (starts,)."""
+        """Return the objective without the weights, (starts,)."""
         residuals, bad = self._residuals(place)
         return self._total(place, self.loss.value(residuals), bad)
 
     def _residuals(self, place: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-        """Return residuals (starts, n), and where they are not finite, (starts,)."""
+        """Return residuals (starts, n), finite ones, and which starts had others, (starts,)."""
         residuals = self.residuals(place)
         bad = np.asarray(~np.isfinite(residuals).all(axis=-1))
         return np.where(bad[:, None], 1e3, residuals), bad
@@ -106,9 +108,12 @@ class Problem:
 class Minimum:
     """Minimum from each start.
 
-    place (starts, p); objective (starts,); residuals, weights (starts, n); jacobian (starts, n, p)
-    curvature: JᵀWJ plus that of the prior (starts, p, p)
-    converged (starts,)
+    place: parameters, (starts, p)
+    objective: (starts,)
+    residuals, weights: (starts, n)
+    jacobian: de/dz, (starts, n, p)
+    curvature: JᵀWJ plus the curvature of the prior, (starts, p, p)
+    converged: (starts,)
     """
 
     place: Floats
@@ -126,11 +131,11 @@ class Minimum:
 
 
 DAMPINGS = np.array([0.1, 1.0, 10.0])
-"""Dampings that are tried in each iteration, by the present one [-]."""
+"""Factors on the damping that are tried in each iteration [-]."""
 LEAST_DAMPING = 1e-12
-"""Least damping, by the diagonal of the curvature [-]."""
+"""Least damping, over the diagonal of the curvature [-]."""
 GREATEST_DAMPING = 1e12
-"""Greatest damping, at which a start is stuck [-]."""
+"""Greatest damping [-]; a start that cannot improve there ends."""
 
 
 def minimise(
@@ -152,9 +157,9 @@ def minimise(
     tolerance : float
         A start has converged when the predicted decrease of the objective is smaller.
     adapt : bool
-        Difference over 0.3 of each parameter's standard uncertainty, for residuals with numerical noise.
+        Take differences over 0.3 of each parameter's standard uncertainty, for residuals with numerical noise.
     damping : float
-        The first damping, by the diagonal of the curvature [-].
+        The first damping, over the diagonal of the curvature [-].
     """
     place = np.array(start, dtype=np.float64)
     lanes, count = place.shape
@@ -191,7 +196,7 @@ def minimise(
             spread = np.sqrt(np.diagonal(np.linalg.inv(_regular(curvature)), axis1=-2, axis2=-1))
             step[live] = np.clip(0.3 * spread, 0.1 * problem.step, problem.step)
         stuck = ~better & (damp[live] >= GREATEST_DAMPING)
-        # With noisy residuals no step may reach the predicted decrease.
+        # With numerical noise in the residuals, perhaps no step reaches the predicted decrease.
         near = np.abs(fall) < (10 * tolerance if adapt else 0.0)
         done[live[stuck | near]] = True
     jacobian = problem.jacobian(place, residuals, step)
@@ -205,7 +210,7 @@ def minimise(
 def normal_equations(
     problem: Problem, place: Floats, residuals: Floats, weights: Floats, jacobian: Floats
 ) -> tuple[Floats, Floats]:
-    """Return curvature (starts, p, p) and gradient (starts, p)."""
+    """Return curvature (starts, p, p) and gradient (starts, p) of the objective, by Gauss and Newton."""
     weighted = jacobian * weights[:, :, None]
     away, slope = problem.prior(place)
     curvature = np.swapaxes(jacobian, 1, 2) @ weighted + np.eye(place.shape[1]) * (slope**2)[:, None, :]
@@ -223,7 +228,7 @@ def _solve(curvature: Floats, gradient: Floats, damping: Floats) -> Floats:
 
 
 def _decrement(curvature: Floats, gradient: Floats) -> Floats:
-    """Return the decrease of the objective that a full step predicts (starts,)."""
+    """Return the decrease of the objective that the quadratic model predicts for an undamped step, (starts,)."""
     step = _solve(curvature, gradient, np.zeros(gradient.shape[0]))
     return np.asarray(0.5 * (step * gradient).sum(axis=-1))
 
@@ -236,7 +241,13 @@ def _regular(curvature: Floats) -> Floats:
 def covariance(minimum: Minimum, lane: int, *, free: int) -> Floats:
     """Return the covariance (p, p) of an unweighted fit, s²(JᵀJ)⁻¹ with s² = Σe²/(n − free).
 
-    lane: the start; free: number of fitted parameters.
+    Parameters
+    ----------
+    minimum : Minimum
+    lane : int
+        Number of the start.
+    free : int
+        Number of fitted parameters.
     """
     residuals, jacobian = minimum.residuals[lane], minimum.jacobian[lane]
     scale = np.sqrt((jacobian**2).sum(axis=0))
@@ -244,20 +255,23 @@ def covariance(minimum: Minimum, lane: int, *, free: int) -> Floats:
     return np.asarray(inverse * float((residuals**2).sum()) / (residuals.size - free))
 
 
-LEVEL = 1.920729410347062
-"""Half the 95 % quantile of chi squared with one degree of freedom."""
+PROFILE_RISE = 1.920729410347062
+"""Rise of the objective at the ends of a 95 % interval: half that quantile of chi squared with one degree of freedom
+[-]."""
 
-STEPS = np.array([-3.0, -2.0, -1.2, 1.2, 2.0, 3.0])
-"""Points of a profile, in standard uncertainties from the minimum [-]."""
-ROUNDS = 4
-"""Steps of refitting the other parameters [-]."""
+PROFILE_STEPS = np.array([-3.0, -2.0, -1.2, 1.2, 2.0, 3.0])
+"""Points of a profile, in standard uncertainties from the minimum [-]; the ends of an interval are near ±2."""
+PROFILE_ITERATIONS = 4
+"""Gauss–Newton steps that refit the other parameters at each point."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
-    """Profile likelihood of one parameter: points (steps,), rise of the objective there (steps,), 95 % interval.
+    """Profile likelihood of one parameter.
 
-    An end of the interval is ±inf where the objective does not rise enough within the points.
+    place: points, (steps,)
+    rise: of the objective above its minimum at the points, (steps,)
+    interval: 95 % interval; an end is ±inf where the objective does not rise enough within the points
     """
 
     place: Floats
@@ -272,13 +286,26 @@ def profiles(
     jacobian: Floats,
     curvature: Floats,
     *,
-    steps: Floats = STEPS,
-    rounds: int = ROUNDS,
+    steps: Floats = PROFILE_STEPS,
+    rounds: int = PROFILE_ITERATIONS,
 ) -> list[Profile]:
-    """Return the profile likelihood of every parameter: minimum `best` (p,), jacobian (n, p), curvature (p, p).
+    """Return the profile likelihood of every parameter.
 
-    All parameters and steps are one batch. The other parameters are refitted in `rounds` steps with the jacobian of the
-    minimum.
+    All parameters and steps are one batch. The other parameters are refitted with the Jacobian of the minimum.
+
+    Parameters
+    ----------
+    problem : Problem
+    best : ndarray, shape (p,)
+        Parameters at the minimum.
+    objective : float
+        The objective there.
+    jacobian : ndarray, shape (n, p)
+    curvature : ndarray, shape (p, p)
+    steps : ndarray, shape (steps,)
+        Points of the profile, in standard uncertainties from the minimum [-].
+    rounds : int
+        Gauss–Newton steps that refit the other parameters.
     """
     size = best.size
     spread = np.linalg.inv(curvature)
@@ -308,11 +335,11 @@ def profiles(
 
 
 def _crossings(best: float, place: Floats, rise: Floats) -> tuple[float, float]:
-    """Return where the signed root of the rise crosses ±√LEVEL, by linear interpolation."""
+    """Return where the signed root of the rise crosses ±√PROFILE_RISE, by linear interpolation."""
     root = np.sign(place - best) * np.sqrt(np.maximum(rise, 0.0))
     middle = np.searchsorted(place, best)
     where, height = np.insert(place, middle, best), np.maximum.accumulate(np.insert(root, middle, 0.0))
-    target = np.sqrt(LEVEL)
+    target = np.sqrt(PROFILE_RISE)
     low = np.interp(-target, height, where, left=-np.inf)
     high = np.interp(target, height, where, right=np.inf)
     return float(low), float(high)
