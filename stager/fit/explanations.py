@@ -1,4 +1,4 @@
-"""Single changes of a launcher that explain why a build throws differently, or why a model does not fit."""
+"""Find single changes of a launcher that explain why a build throws differently, or why a model does not fit."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.likelihood import SLOWEST, ForwardModel
-from stager.fit.optimiser import CLOSE, ITERATIONS, STEP, BestFit
+from stager.fit.optimiser import ITERATIONS, STEP, TOLERANCE, BestFit
 from stager.fit.priors import LogNormal, bend, values
 from stager.fit.statistics.hypothesis_tests import aicc, two_groups_test
 from stager.fit.statistics.least_squares import Problem, minimise
@@ -19,13 +19,22 @@ from stager.model.launcher import Contact, Launcher, Measuring, Outlet
 from stager.model.stage import Stage
 
 Change = Callable[[Launcher, Number], Launcher]
+"""From a launcher and a factor to the changed launcher."""
 TYPICAL = 0.1
+"""Relative change of a quantity whose uncertainty is not stated [-]; an assumption."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Perturbation:
-    """name; words: how a sentence calls it; change(launcher, factor); there: whether this launcher has it;
-    keys: places in the configuration whose uncertainty it stands for; whole: it may differ from build to build."""
+    """One quantity of a launcher, or of its instruments, that a factor changes.
+
+    name: for the code and JSON
+    words: its name in a sentence
+    change: from a launcher and a factor to the changed launcher
+    there: whether a launcher has the quantity
+    keys: places in the configuration whose uncertainty it represents
+    whole: whether it may differ from build to build
+    """
 
     name: str
     words: str
@@ -46,7 +55,7 @@ def _friction(contact: Contact, factor: Number) -> Contact:
 
 
 def _field(name: str) -> Callable[[Contact, Number], Contact]:
-    """Scale one number of the wheel's friction law."""
+    """Return a change of one parameter of the wheel's friction law."""
 
     def change(contact: Contact, factor: Number) -> Contact:
         shared = contact.rail_friction is contact.friction
@@ -69,7 +78,7 @@ def _stages(change: Callable[[Stage, Number], Stage]) -> Change:
 
 
 def _softer_tyre(stage: Stage, factor: Number) -> Stage:
-    """More growth: a modulus that is lower by the factor."""
+    """Return a stage whose tyre grows more, with its modulus divided by the factor."""
     tyre = stage.wheel.tyre
     if tyre is None:
         return stage
@@ -88,7 +97,7 @@ def _outlet(launcher: Launcher, factor: Number) -> Launcher:
 
 
 def _measuring(name: str) -> Change:
-    """Scale one factor of the instruments."""
+    """Return a change of one correction factor of the instruments."""
 
     def change(launcher: Launcher, factor: Number) -> Launcher:
         measuring = Measuring() if launcher.measuring is None else launcher.measuring
@@ -102,7 +111,7 @@ def _always(launcher: Launcher) -> bool:
 
 
 def _has_rail(launcher: Launcher) -> bool:
-    """Friction of the rail is a thing of its own."""
+    """Whether the launcher has a rail whose friction law is not that of the wheels."""
     own = launcher.contact.rail_friction is not launcher.contact.friction
     return own and not launcher.template.layout.side_b_turns
 
@@ -112,7 +121,7 @@ def _has_tyre(launcher: Launcher) -> bool:
 
 
 _FRICTION = "contact.friction."
-# Those that need the law's own numbers come first: `friction` hides them.
+# Changes of one parameter of the friction law come first, because `friction` replaces the law by a scaled one.
 PERTURBATIONS = (
     Perturbation(
         name="fade", words="fade speed", there=_has_field("fade_speed"), change=_contact(_field("fade_speed")),
@@ -188,30 +197,40 @@ PERTURBATIONS = (
 )  # fmt: skip
 
 
-SPREAD = 0.4
-"""A change is expected within a factor exp(±SPREAD)."""
+FACTOR_SPREAD = 0.4
+"""Prior standard deviation of the logarithm of a factor [-]; an assumption."""
 
-ABOUT = 4.0
-"""Explanations within this much of AICc do about equally well: odds of one in seven still."""
+TIE = 4.0
+"""Distance in AICc within which explanations do about equally well [-]: relative likelihood exp(−2), one in seven."""
 
-UNITS = 1.5
-"""Likewise where a unit may be wrong: km/h read as m/s is a factor exp(1.3)."""
+UNIT_SPREAD = 1.5
+"""The same where a unit may be wrong [-]: km/h read as m/s is a factor exp(1.3)."""
 
-GAIN = 6.0
-"""An explanation of a misfit must improve AICc by this much."""
+LEAST_GAIN = 6.0
+"""Least improvement of AICc by an explanation of a misfit [-]."""
 
-STARTS = np.array([0.0, 0.3, -0.3, -0.9, 0.9])
-GROUPS = 0.05
-LEAST_APART = 3
-LEAST = 0.5
-"""A perturbation that its prior's spread moves less than this many scatters cannot explain anything."""
+FACTOR_STARTS = np.array([0.0, 0.3, -0.3, -0.9, 0.9])
+"""Starts of the standardised logarithm of the factor [-]."""
+GROUP_LEVEL = 0.05
+"""Significance level at which residuals form two groups [-]."""
+LEAST_BEFORE_STEP = 3
+"""Throws on either side of a step of exit speed."""
+LEAST_EFFECT = 0.5
+"""Change of a residual by one standard deviation of a factor, over the scatter, that an explanation needs [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hypothesis:
-    """A change of one thing in some of the throws: name, words; factor on it with its 95 % interval [-]; aicc of throws
-    so explained; gain: by how much AICc is better than with no change; wild: throws that are outliers even so;
-    since: `order` of the first throw that is changed, where they are those from some throw on."""
+    """A change of one quantity in some of the throws, as an explanation.
+
+    name, words: of the perturbation
+    factor: on the quantity [-]
+    interval: its 95 % interval [-]
+    aicc: of the fit with the change
+    gain: improvement of AICc over the fit without it
+    wild: number of throws that are outliers all the same
+    since: `order` of the first changed throw, for a step; else None
+    """
 
     name: str
     words: str
@@ -225,7 +244,7 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Changed:
-    """Residuals of both builds with a perturbation moved in the second; y has the perturbation's factor last."""
+    """Residuals of all throws with a perturbation in some of them; the last component of y is its factor."""
 
     found: BestFit
     parts: tuple[tuple[NDArray[np.intp], ForwardModel, bool], ...]
@@ -247,7 +266,7 @@ class _Changed:
 
 
 def explain(found: BestFit, throws: Throws, second: NDArray[np.bool_]) -> tuple[tuple[Hypothesis, ...], int]:
-    """Explanations of what differs in the rows `second`, best first; and how many do about as well as the best."""
+    """Return explanations of what differs in the throws `second`, best first, and how many do as well within TIE."""
     launcher = found.model.scenario.launcher
     throttled = any(wheel.reading.asks_supply for wheel in throws.wheels)
     perturbations = [
@@ -257,7 +276,7 @@ def explain(found: BestFit, throws: Throws, second: NDArray[np.bool_]) -> tuple[
     ]
     tried = [_explanation(found, throws, second, perturbation) for perturbation in perturbations]
     done = sorted((one for one in tried if one is not None), key=lambda one: one.aicc)
-    return tuple(done), sum(one.aicc - done[0].aicc < ABOUT for one in done)
+    return tuple(done), sum(one.aicc - done[0].aicc < TIE for one in done)
 
 
 def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generator) -> tuple[Hypothesis, ...]:
@@ -268,15 +287,15 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
     found : BestFit
         A fit that does not describe `throws`.
     throws : Throws
-        Those that were fitted, without jams.
+        The fitted throws, without jams.
     order : ndarray, shape (n,)
-        When each was made, any unit.
+        Time or number of each, in any unit.
     rng : Generator
 
     Returns
     -------
     tuple of Hypothesis
-        Only those that improve AICc by more than GAIN. `name` is a perturbation's, "step" where exit speeds read
+        Only those that improve AICc by more than LEAST_GAIN. `name` is a perturbation's, "step" where exit speeds read
         differently from some throw on, "kinds" where some projectiles are heavier than others.
     """
     launcher = found.model.scenario.launcher
@@ -284,31 +303,32 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
     known = {one.name: one for one in PERTURBATIONS}
     carried = 0.02 * float(np.mean(throws.exit_speed**2)) * float(np.mean(launcher.projectile.mass)) / 2
     tried = [
-        _explanation(found, throws, everything, known["chronograph"], spread=UNITS),
-        _explanation(found, throws, everything, known["tachometer"], spread=UNITS),
-        _explanation(found, throws, everything, known["creep"], spread=UNITS),
-        _explanation(found, throws, everything, _lossy(carried), spread=UNITS),
+        _explanation(found, throws, everything, known["chronograph"], spread=UNIT_SPREAD),
+        _explanation(found, throws, everything, known["tachometer"], spread=UNIT_SPREAD),
+        _explanation(found, throws, everything, known["creep"], spread=UNIT_SPREAD),
+        _explanation(found, throws, everything, _outlet_loss(carried), spread=UNIT_SPREAD),
     ]
     if known["growth"].there(launcher):
-        tried.append(_explanation(found, throws, everything, known["growth"], spread=UNITS))
-    later = _later(found.residuals, order)
+        tried.append(_explanation(found, throws, everything, known["growth"], spread=UNIT_SPREAD))
+    later = _after_step(found.residuals, order)
     if later is not None:
-        step = _explanation(found, throws, later, known["chronograph"], spread=UNITS)
+        step = _explanation(found, throws, later, known["chronograph"], spread=UNIT_SPREAD)
         tried.append(None if step is None else _step(step, float(order[later].min())))
     chance, which = two_groups_test(found.residuals, rng)
-    if chance < GROUPS:
-        kinds = _explanation(found, throws, which > 0, known["mass"], spread=SPREAD)
+    if chance < GROUP_LEVEL:
+        kinds = _explanation(found, throws, which > 0, known["mass"], spread=FACTOR_SPREAD)
         tried.append(None if kinds is None else replace(kinds, name="kinds", words="mass of some projectiles"))
-    done = [one for one in tried if one is not None and one.gain > GAIN]
+    done = [one for one in tried if one is not None and one.gain > LEAST_GAIN]
     return tuple(sorted(done, key=lambda one: one.aicc))
 
 
 def _step(one: Hypothesis, since: float) -> Hypothesis:
+    """Return the explanation of a step of exit speed, from that of an indicated exit speed."""
     return replace(one, name="step", words="exit speed from some throw on", since=since)
 
 
-def _lossy(loss: float) -> Perturbation:
-    """An outlet that takes more or less than `loss` [J], whether the configuration has one or not."""
+def _outlet_loss(loss: float) -> Perturbation:
+    """Return a perturbation of an outlet that takes a multiple of `loss` [J] more, whether or not there is one yet."""
 
     def change(launcher: Launcher, factor: Number) -> Launcher:
         outlet = Outlet() if launcher.outlet is None else launcher.outlet
@@ -318,22 +338,34 @@ def _lossy(loss: float) -> Perturbation:
     return Perturbation(name="outlet", words=words, change=change, there=lambda launcher: True, keys=())
 
 
-def _later(residuals: Floats, order: Floats) -> NDArray[np.bool_] | None:
-    """Return which throws came after the one where residuals change most; None where too few lie on either side."""
+def _after_step(residuals: Floats, order: Floats) -> NDArray[np.bool_] | None:
+    """Return which throws, (n,), came after the step that explains most of the residuals; None with too few throws.
+
+    The step maximises the sum of squares between the throws before and after it, as a regression tree's split does.
+    """
     ranks = np.argsort(np.argsort(order, kind="stable"), kind="stable")
     ordered = residuals[np.argsort(order, kind="stable")]
     sizes = np.arange(1, residuals.size)
     sums = np.cumsum(ordered - ordered.mean())[:-1]
     gain = sums**2 * residuals.size / (sizes * (residuals.size - sizes))
-    inside = (sizes >= LEAST_APART) & (residuals.size - sizes >= LEAST_APART)
+    inside = (sizes >= LEAST_BEFORE_STEP) & (residuals.size - sizes >= LEAST_BEFORE_STEP)
     if not inside.any():
         return None
     return np.asarray(ranks > int(np.argmax(np.where(inside, gain, -1.0))))
 
 
 def _explanation(
-    found: BestFit, throws: Throws, second: NDArray[np.bool_], perturbation: Perturbation, *, spread: float = SPREAD
+    found: BestFit,
+    throws: Throws,
+    second: NDArray[np.bool_],
+    perturbation: Perturbation,
+    *,
+    spread: float = FACTOR_SPREAD,
 ) -> Hypothesis | None:
+    """Return the fit with a perturbation of the throws `second`; None where it has hardly any effect.
+
+    spread: prior standard deviation of the logarithm of the factor [-].
+    """
     factor = LogNormal(perturbation.name, 1.0, spread)
     parts = tuple(
         (np.flatnonzero(mask), found.model.part(throws, mask), changed)
@@ -346,11 +378,11 @@ def _explanation(
     problem = Problem(residuals=changed, loss=found.noise, step=np.full(size, STEP), prior=pull)
     start = np.append(found.place, 0.0)
     nudged = problem.value(np.stack([start, start + np.eye(size)[-1]]))[1]
-    if np.abs(nudged[1] - nudged[0]).max() < LEAST * found.scatter:
+    if np.abs(nudged[1] - nudged[0]).max() < LEAST_EFFECT * found.scatter:
         return None
     minimum = minimise(
-        problem, start + STARTS[:, None] * np.eye(size)[-1],
-        iterations=ITERATIONS, tolerance=CLOSE, adapt=True,
+        problem, start + FACTOR_STARTS[:, None] * np.eye(size)[-1],
+        iterations=ITERATIONS, tolerance=TOLERANCE, adapt=True,
     )  # fmt: skip
     best = minimum.best
     place, covariance = minimum.place[best], np.linalg.inv(minimum.curvature[best])

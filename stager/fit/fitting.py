@@ -1,4 +1,4 @@
-"""From measured throws to what this launcher really does."""
+"""Fit a launcher's uncertain parameters to measured throws, and choose among friction laws."""
 
 from __future__ import annotations
 
@@ -21,20 +21,22 @@ from stager.fit.table.throws import Throws, clock
 from stager.model.scenario import Scenario
 
 TIE = 2.0
-"""Laws within this much of the best AICc are averaged."""
+"""Laws within this distance of the best AICc are averaged in predictions [-]."""
 
 CLEARLY = 4.0
-"""Another law must be better by this much of AICc to take the place of the configuration's own."""
+"""Least advantage in AICc of a law that replaces the configuration's own [-]."""
 
 LEAST_THROWS = 3
+"""Usable throws that a fit needs."""
 PROBABLY = 0.95
-"""An outlier is called one where it is so probable; it counts little long before."""
+"""Probability from which a throw is listed as an outlier [-]; the likelihood gives it little weight long before."""
 
 Progress = Callable[[float], None]
+"""Takes the share of the work that is done [-]."""
 
 
 def silent(share: float) -> None:
-    """Progress that nobody watches."""
+    """Ignore the share of the work that is done."""
 
 
 def fit(
@@ -48,8 +50,22 @@ def fit(
 ) -> Fit:
     """Fit the scenario's uncertain parameters to `throws`.
 
-    other_laws: compare friction laws, else keep the configuration's; words: look for what the data cannot tell, and
-    check predictions of later stages. Raises InputErrors below three usable throws.
+    Parameters
+    ----------
+    scenario : Scenario
+    throws : Throws
+    rng : Generator
+    progress : callable
+        Is told the share of the work that is done [-].
+    other_laws : bool
+        Compare friction laws; else keep the configuration's.
+    words : bool
+        Also look for what the data cannot determine and for causes of misfits, and check predictions of later stages.
+
+    Raises
+    ------
+    InputErrors
+        Below LEAST_THROWS usable throws.
     """
     used = usable(throws)
     chosen = throws.chosen(used)
@@ -61,7 +77,7 @@ def fit(
     tried = _tried(scenario, whole, jammed.size, laws, rng, progress)
     found = choose(tried)
     if found.model.moment is not None and misfits(chosen, found, repeats(chosen, found), rng):
-        # Friction that drifts does not explain these throws: what does not fit is told of a launcher that stays.
+        # A drift of friction does not make the model fit: report the misfits of the simpler model, without drift.
         tried = _tried(scenario, whole, jammed.size, laws, rng, progress, session=False)
         found = choose(tried)
     drawn, _ = posterior(found, rng)
@@ -70,7 +86,7 @@ def fit(
     drawings = {found.law.name: (found.law, drawn)}
     for one in tried:
         if one is not found and one.law.name in weights:
-            # Few are taken of a law of little weight.
+            # A law of little weight needs few draws.
             needed = max(FEWEST, ENOUGH * weights[one.law.name])
             drawings[one.law.name] = one.law, posterior(one, rng, enough=needed)[0]
     drawings = {name: drawings[name] for name in weights}
@@ -93,10 +109,22 @@ def fit(
 
 
 def likely(aicc: Mapping[str, float], chosen: str) -> dict[str, float]:
-    """Return weights of the laws that are averaged: the chosen one, first, and those within TIE of the best.
+    """Return the Akaike weights of the laws that are averaged, by name: the chosen one first, then those within TIE.
 
-    Akaike weights, exp(−Δ/2) (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, as read in the
-    manual of the R package aod).
+    Parameters
+    ----------
+    aicc : mapping
+        AICc of each law, by name [-].
+    chosen : str
+
+    Returns
+    -------
+    dict
+        Weights that sum to 1, in proportion to exp(−Δ/2), Δ the distance from the least AICc.
+
+    References
+    ----------
+    Burnham and Anderson, Model Selection and Multimodel Inference, 2002, as read in the manual of the R package aod.
     """
     least = min(aicc.values())
     near = [name for name in sorted(aicc, key=lambda name: aicc[name]) if aicc[name] - least <= TIE and name != chosen]
@@ -116,6 +144,10 @@ def _tried(
     *,
     session: bool = True,
 ) -> list[BestFit]:
+    """Return the best fit of each law; those after the first also start from the parameters of the first.
+
+    jams: how many of the last throws jammed; session: fit a drift of friction where the throws may have one.
+    """
     tried: list[BestFit] = []
     near: dict[str, float] = {}
     for number, law in enumerate(laws):
@@ -127,7 +159,10 @@ def _tried(
 
 
 def choose(tried: Sequence[BestFit]) -> BestFit:
-    """The configuration's law (the first), unless another one is clearly better, and not by its freedom alone."""
+    """Return the fit of the configuration's law, the first, unless another law is better in AICc and in evidence.
+
+    The evidence penalises wide priors, which AICc does not count.
+    """
     own = tried[0]
     if not own.law.priors:
         return own

@@ -1,8 +1,8 @@
-"""Likelihood of measured throws: what the model says they should have been, and scatter with outliers of unknown size.
+"""Compute the likelihood of measured throws under a launcher, with scatter and outliers of unknown size.
 
 A residual is normal with standard deviation σ, or, with probability w, an outlier: Student's t with two degrees of
-freedom, WILD times as wide. σ and w are not known: the loss is −ln of the likelihood averaged over both, so whatever
-is fitted or drawn with it carries their uncertainty too.
+freedom, WILD times as wide. σ and w are not known. The loss is −ln of the likelihood, marginalised over both, so fits
+and draws include their uncertainty.
 """
 
 from __future__ import annotations
@@ -24,55 +24,60 @@ from stager.physics.chain import QUICK, Options, throw
 from stager.physics.muzzle import indicated_speed, outlet_speed
 
 WILD = 5.0
+"""Scale of outliers over that of other residuals [-]; an assumption."""
 SHARES = np.array([0.003, 0.03, 0.1, 0.25])
+"""Probabilities w of an outlier over which the likelihood is averaged [-]."""
 SHARE_WEIGHTS = np.array([0.45, 0.3, 0.2, 0.05])
-CHUNK = 400_000
+"""Prior probabilities of SHARES [-]: most sessions have few outliers; an assumption."""
+MOST_NUMBERS = 400_000
+"""Numbers of an array that is computed at once, for the sake of memory."""
 
-LARGEST = 50.0
-"""No scatter is larger: residuals are differences of logarithms of speeds."""
+GREATEST_SCATTER = 50.0
+"""Greatest σ [-]: residuals are differences of logarithms of speeds, and none is larger."""
 
-BELOW = 3.0
-"""How far below the instrument's resolution, in ln σ, scatter is looked for."""
+LOG_RANGE_BELOW = 3.0
+"""Distance of the least ln σ below that of the instrument's resolution [-]."""
 
-COARSE = 0.4
-"""Step of ln σ at which the hills of its posterior are looked for."""
+COARSE_STEP = 0.4
+"""Step of ln σ at which the modes of its posterior are located [-]."""
 
-FINE = 1.1
-"""Step of ln σ for the integral, in standard deviations of a hill, 1/√(2n) each."""
+FINE_STEP = 1.1
+"""Step of ln σ of the integral, in standard deviations of a mode, 1/√(2n) [-]."""
 
-NEGLIGIBLE = 9.0
-"""ln of the density, below the top, from which σ is left out."""
+NEGLIGIBLE_DROP = 9.0
+"""Drop of the log density below its maximum from which σ is left out [-]."""
 
+COARSE_SHARES = slice(1, None, 2)
+"""Those of SHARES that suffice to locate the modes."""
 
-SOME_SHARES = slice(1, None, 2)
-"""Shares of outliers that are enough to find the hills."""
+NORMAL_PEAK, STUDENT_PEAK = 0.3989422804014327, 0.35355339059327373
+"""Densities at 0 of the standard normal distribution and of Student's t with two degrees of freedom."""
 
-NORMAL, STUDENT = 0.3989422804014327, 0.35355339059327373
-"""Densities in their middle of the normal distribution and of Student's t with two degrees of freedom."""
-
-TOGETHER = 8
-"""Densities that are multiplied before a logarithm is taken; none is below 1e-30."""
+FACTORS = 8
+"""Densities that are multiplied before a logarithm is taken, which is slow; none is below 1e-30, so none underflows."""
 
 
 def _parts(rows: NDArray[np.intp], size: int) -> list[NDArray[np.intp]]:
-    """Return `rows`, of which each takes `size` numbers, in parts that memory holds easily."""
-    return np.array_split(rows, max(1, -(-rows.size * size // CHUNK)))
+    """Return `rows` in parts of at most MOST_NUMBERS numbers; size: numbers of one row."""
+    return np.array_split(rows, max(1, -(-rows.size * size // MOST_NUMBERS)))
 
 
 def _log_product(densities: Floats) -> Floats:
     """Return the logarithm of the product over the first axis."""
     total = np.zeros(densities.shape[1:])
-    for first in range(0, len(densities), TOGETHER):
-        total += np.log(densities[first : first + TOGETHER].prod(axis=0))
+    for first in range(0, len(densities), FACTORS):
+        total += np.log(densities[first : first + FACTORS].prod(axis=0))
     return total
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Scatters:
-    """Possible scatters σ and shares w of outliers, on a grid for each lane.
+    """Posterior of scatter σ and outlier probability w, on a grid for each lane (set of residuals).
 
-    height: ln density of σ and w, (w, lanes, σ); step of ln σ, (lanes,); sigma, (lanes, σ); densities of the residuals
-    in units of σ if they are normal or wild, (n, lanes, σ).
+    height: ln density of σ and w, (w, lanes, σ)
+    step: of ln σ, (lanes,) [-]
+    sigma: σ, (lanes, σ)
+    normal, wild: densities of the residuals, in units of σ, as normal ones and as outliers, (n, lanes, σ)
     """
 
     height: Floats
@@ -83,10 +88,10 @@ class _Scatters:
 
     @property
     def evidence(self) -> Floats:
-        """ln of the density of the residuals, (lanes,)."""
+        """Log marginal likelihood of the residuals, (lanes,)."""
         top = self.height.max(axis=(0, 2))
         return np.asarray(
-            np.log(np.exp(self.height - top[:, None]).sum(axis=(0, 2))) + top + np.log(self.step * NORMAL)
+            np.log(np.exp(self.height - top[:, None]).sum(axis=(0, 2))) + top + np.log(self.step * NORMAL_PEAK)
         )  # fmt: skip
 
     @property
@@ -97,7 +102,7 @@ class _Scatters:
 
     @property
     def _normal_and_wild(self) -> tuple[Floats, Floats]:
-        """Probability of each σ together with a residual's being normal, or wild, both (n, lanes, σ)."""
+        """Joint probability of σ and of a residual's being normal, or an outlier, both (n, lanes, σ)."""
         normal, wild = np.zeros_like(self.normal), np.zeros_like(self.wild)
         for share, chance in zip(SHARES, self.posterior, strict=True):
             ratio = chance / ((1 - share) * self.normal + share * self.wild)
@@ -107,11 +112,11 @@ class _Scatters:
 
     @property
     def outlier_probability(self) -> Floats:
-        """Probability of each residual of the first lane to be an outlier, (n,)."""
+        """Probability of each residual of the first lane of being an outlier, (n,)."""
         return np.asarray(self._normal_and_wild[1][:, 0].sum(axis=-1))
 
     def weights(self, residuals: Floats) -> Floats:
-        """Slope of −ln density by residuals (lanes, n), by these, (lanes, n)."""
+        """Return weights (lanes, n) of the equivalent least squares: the slope of −ln density over each residual."""
         normal, wild = self._normal_and_wild
         variance = self.sigma**2
         outside = 3.0 / (2.0 * WILD**2 * variance + (residuals**2).T[:, :, None])
@@ -120,15 +125,19 @@ class _Scatters:
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """typical: scatter that is expected before any data, in the residuals' unit; factor: within which it is known
-    (one standard deviation of its logarithm); least: resolution of the instrument, added in squares."""
+    """Noise model of residuals, with a lognormal prior of their scatter.
+
+    typical: median of the prior, in the residuals' unit
+    factor: standard deviation of the scatter's logarithm [-]
+    least: resolution of the instrument, added in quadrature, in the residuals' unit
+    """
 
     typical: float = 0.015
     factor: float = 1.0
     least: float = 2e-4
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n): slope by residuals."""
+        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as `Loss` defines them."""
         loss, weights = np.empty(residuals.shape[0]), np.empty(residuals.shape)
         for rows, steps in self._grids(residuals):
             here = self._scatters(residuals[rows], steps)
@@ -143,22 +152,22 @@ class Noise:
         return loss
 
     def _grids(self, residuals: Floats) -> list[tuple[NDArray[np.intp], Floats]]:
-        """Return lanes and their values of ln σ (lanes, points), few lanes at a time, with about as many points each.
+        """Return lanes and their values of ln σ (lanes, points), in groups of lanes with equal numbers of points.
 
-        Each lane's points cover all of σ where its posterior has any weight: it can have two hills, with half of the
-        residuals near 0.
+        Each lane's points cover all σ of any posterior weight. The posterior can have two modes, for instance where
+        half of the residuals are near 0.
         """
         lanes, count = residuals.shape
-        coarse = np.arange(np.log(self.least) - BELOW, np.log(LARGEST), COARSE)
+        coarse = np.arange(np.log(self.least) - LOG_RANGE_BELOW, np.log(GREATEST_SCATTER), COARSE_STEP)
         height = np.empty((lanes, coarse.size))
         for part in _parts(np.arange(lanes), count * coarse.size):
             steps = np.broadcast_to(coarse, (part.size, coarse.size))
-            height[part] = self._scatters(residuals[part], steps, SOME_SHARES).height.max(axis=0)
-        # A hill may lie between two coarse points: its flank there is n·(COARSE/2)² lower.
-        seen = height >= height.max(axis=1, keepdims=True) - NEGLIGIBLE - count * COARSE**2 / 2
+            height[part] = self._scatters(residuals[part], steps, COARSE_SHARES).height.max(axis=0)
+        # A mode may lie between two coarse points, where the density is n·(COARSE_STEP/2)² lower.
+        seen = height >= height.max(axis=1, keepdims=True) - NEGLIGIBLE_DROP - count * COARSE_STEP**2 / 2
         first = np.maximum(seen.argmax(axis=1) - 1, 0)
         last = np.minimum(coarse.size - seen[:, ::-1].argmax(axis=1), coarse.size - 1)
-        step = FINE / np.sqrt(2 * count)
+        step = FINE_STEP / np.sqrt(2 * count)
         wanted = np.ceil((coarse[last] - coarse[first]) / step).astype(int) + 1
         points = 4 * np.ceil(wanted / 4).astype(int)
         return [
@@ -168,13 +177,13 @@ class Noise:
         ]
 
     def _scatters(self, residuals: Floats, steps: Floats, shares: slice = slice(None)) -> _Scatters:
-        """Return what residuals (lanes, n) say of scatters exp(steps), (lanes, σ), and of some of SHARES."""
+        """Return the posterior of scatter exp(steps), (lanes, σ), and of some of SHARES, given residuals (lanes, n)."""
         spread = np.exp(steps)
         sigma = np.hypot(spread, self.least)
         square = (residuals.T[:, :, None] / sigma) ** 2
-        normal = NORMAL * np.exp(-0.5 * np.minimum(square, 1400.0))
+        normal = NORMAL_PEAK * np.exp(-0.5 * np.minimum(square, 1400.0))
         wide = 1 + square / (2 * WILD**2)
-        wild = STUDENT / WILD / (wide * np.sqrt(wide))
+        wild = STUDENT_PEAK / WILD / (wide * np.sqrt(wide))
         known = -0.5 * (np.log(spread / self.typical) / self.factor) ** 2 - np.log(self.factor)
         known -= residuals.shape[1] * np.log(sigma)
         mixed = zip(SHARES[shares], SHARE_WEIGHTS[shares], strict=True)
@@ -183,39 +192,43 @@ class Noise:
         )
         return _Scatters(height=height, step=steps[:, 1] - steps[:, 0], sigma=sigma, normal=normal, wild=wild)
 
-    def _alone(self, residuals: Floats) -> _Scatters:
-        """Return what residuals (n,) say of scatter and share of outliers."""
+    def _of_one(self, residuals: Floats) -> _Scatters:
+        """Return the posterior of scatter and outlier probability given residuals (n,)."""
         return self._scatters(residuals[None], self._grids(residuals[None])[0][1])
 
     def scatter(self, residuals: Floats, spent: float = 0.0) -> float:
-        """Standard deviation of one throw from residuals (n,) of a fit that has spent so many parameters."""
-        found = self._alone(residuals)
+        """Return the standard deviation of one throw from residuals (n,) of a fit of `spent` effective parameters."""
+        found = self._of_one(residuals)
         mean = float(np.exp((found.posterior * np.log(found.sigma)).sum()))
         count = residuals.size
         return mean * float(np.sqrt(count / max(count - spent, 1.0)))
 
     def outlier_probability(self, residuals: Floats) -> Floats:
-        """Probability that each of residuals (n,) is an outlier."""
-        return self._alone(residuals).outlier_probability
+        """Return the probability of each of residuals (n,) of being an outlier, (n,)."""
+        return self._of_one(residuals).outlier_probability
 
     def sample(self, scatter: Floats, rng: np.random.Generator) -> Floats:
-        """Residuals without outliers, one for each of `scatter`, shapes equal."""
+        """Return residuals without outliers, one for each standard deviation in `scatter`, of equal shape."""
         return scatter * rng.normal(size=np.shape(scatter))
 
 
-BY_CHANCE = 0.02
-"""How likely a throw is to jam although its wheels would take it."""
+JAM_CHANCE = 0.02
+"""Probability that a throw jams although the model lets it through [-]; an assumption."""
 
 SLOWEST = 0.02
-"""A predicted jam counts as this share of the measured speed: very wrong, but finite."""
+"""Share of the measured speed that stands for a predicted jam [-]: very wrong, but finite in logarithms."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ForwardModel:
-    """The settings of measured throws, each distinct one once; `row`: which of them each throw was, (n,).
+    """The model's prediction of measured throws, each distinct setting computed once.
 
-    moment: when each was made, (n,), as `moments` gives it, where friction drifts; then each throw is a setting of its
-    own. None: friction stays.
+    scenario: as configured
+    law: friction law
+    settings: distinct settings
+    row: number of the setting of each throw, (n,)
+    moment: time of each throw, (n,), as `moments` gives it, where friction drifts; then each throw is a setting of its
+        own. None: friction is constant
     """
 
     scenario: Scenario
@@ -225,27 +238,31 @@ class ForwardModel:
     moment: Floats | None = None
 
     def exit_speed(self, known: Mapping[str, Number], options: Options = QUICK) -> Floats:
-        """Return what the chronograph shows [m/s], (..., n); 0: nothing comes out.
+        """Return the indicated exit speed of each throw, (..., n) [m/s]; 0: a jam.
 
-        known: values (SI, shape (...)) in place of the configuration's.
+        Parameters
+        ----------
+        known : mapping
+            SI values by key, shape (...), in place of the configuration's.
+        options : Options
+            Accuracy of the integration.
         """
         lanes = {key: np.asarray(value, dtype=np.float64)[..., None] for key, value in known.items()}
         return self.exit_speed_of(self.drifted(self.law.launcher(self.scenario, lanes), lanes), options)
 
     def drifted(self, launcher: Launcher, lanes: Mapping[str, Number]) -> Launcher:
-        """Return the launcher with the friction that it had at each throw, of shape (..., n); lanes: values by key,
-        (..., 1)."""
+        """Return the launcher with its friction at each throw, (..., n); lanes: SI values by key, (..., 1)."""
         if self.moment is None or DRIFT not in lanes:
             return launcher
         return with_friction(launcher, launcher.contact.friction.scaled(np.exp(lanes[DRIFT] * self.moment)))
 
     def part(self, throws: Throws, mask: NDArray[np.bool_]) -> ForwardModel:
-        """Return the bench of those of its first `throws` that `mask` (n,) chooses."""
+        """Return the model of the throws that `mask` (n,) selects; throws: the first n of this model's."""
         moment = None if self.moment is None else self.moment[: mask.size][mask]
         return forward_model(self.scenario, self.law, throws.chosen(mask), moment)
 
     def exit_speed_of(self, launcher: Launcher, options: Options = QUICK) -> Floats:
-        """Likewise for a launcher whose arrays have shape (..., 1), its friction's perhaps (..., n)."""
+        """Return indicated exit speeds (..., n) [m/s] for a launcher of arrays (..., 1), of friction also (..., n)."""
         parts: list[tuple[NDArray[np.intp], Floats]] = []
         present = self.settings.present
         kinds, kind = np.unique(present, axis=0, return_inverse=True)
@@ -267,7 +284,7 @@ class ForwardModel:
 
 
 def forward_model(scenario: Scenario, law: Law, throws: Throws, moment: Floats | None = None) -> ForwardModel:
-    """Return the bench that `throws` were made on; moment: when each was made, where friction may drift."""
+    """Return the forward model of `throws`; moment: time of each, (n,), where friction may drift."""
     if moment is not None:
         return ForwardModel(
             scenario=scenario, law=law, settings=throws, row=np.arange(len(throws)), moment=moment
@@ -280,8 +297,9 @@ def forward_model(scenario: Scenario, law: Law, throws: Throws, moment: Floats |
 class Residuals:
     """Residuals ln(measured) − ln(model) as a function of y (lanes, p); near 0 they are relative errors.
 
-    measured: exit speeds [m/s] of the bench's first throws; the others jammed, and their columns are 1 where the model
-    lets them through, else 0.
+    model: of the throws, of which the last jammed; their columns are 1 where the model lets them through, else 0
+    priors: of the parameters, p
+    measured: exit speeds of the throws that did not jam [m/s]
     """
 
     model: ForwardModel
@@ -289,7 +307,7 @@ class Residuals:
     measured: Floats
 
     def __call__(self, y: Floats) -> Floats:
-        """Residuals [-] (lanes, n)."""
+        """Return residuals [-], (lanes, n)."""
         known = values(self.priors, bend(self.priors)(y)[0])
         found = np.broadcast_to(self.model.exit_speed(known), (y.shape[0], self.model.row.size))
         count = self.measured.size
@@ -299,43 +317,45 @@ class Residuals:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Loss of throws of which the last `jams` jammed: each that the model lets through costs what a rare event does."""
+    """Loss of throws, the last `jams` of which jammed; one that the model lets through costs −ln JAM_CHANCE."""
 
     noise: Noise
     jams: int
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Values (lanes,) and weights (lanes, n); the jams' weights are 0, their columns are steps."""
+        """Return values (lanes,) and weights (lanes, n), 0 for jams, because their columns are step functions."""
         left, missed = self._parted(residuals)
         value, weights = self.noise(left)
-        return value - np.log(BY_CHANCE) * missed.sum(axis=1), np.concatenate([weights, np.zeros_like(missed)], axis=1)
+        return value - np.log(JAM_CHANCE) * missed.sum(axis=1), np.concatenate([weights, np.zeros_like(missed)], axis=1)
 
     def value(self, residuals: Floats) -> Floats:
-        """Values (lanes,) alone."""
+        """Return the values (lanes,) without the weights."""
         left, missed = self._parted(residuals)
-        return np.asarray(self.noise.value(left) - np.log(BY_CHANCE) * missed.sum(axis=1))
+        return np.asarray(self.noise.value(left) - np.log(JAM_CHANCE) * missed.sum(axis=1))
 
     def _parted(self, residuals: Floats) -> tuple[Floats, Floats]:
+        """Return the columns of throws that left, and those of jams."""
         count = residuals.shape[1] - self.jams
         return residuals[:, :count], residuals[:, count:]
 
 
 NOISE = Noise()
-SHOT_TO_SHOT = 0.01
-"""Scatter of a launcher itself [-], beside what the instruments add; an assumption."""
+"""Noise model of throws whose table states no uncertainty."""
+LAUNCHER_SCATTER = 0.01
+"""Relative scatter of a launcher itself [-], to which that of the instruments is added; an assumption."""
 
-STATED = 0.25
-"""How well a scatter is known whose instruments the table tells of, as a standard deviation of its logarithm."""
+STATED_FACTOR = 0.25
+"""Standard deviation of the logarithm of the scatter where the table states its instruments' uncertainty [-]."""
 
 
 def usable(throws: Throws) -> NDArray[np.intp]:
-    """Rows of throws that left at some speed."""
+    """Return the rows of throws with an exit speed above 0."""
     return np.flatnonzero(throws.exit_speed > 0)
 
 
 def noise_of(throws: Throws) -> Noise:
-    """Return what is expected of the scatter of `throws`: by the table's own words where it has any."""
+    """Return the noise model of `throws`, by the uncertainty that their table states, where it does."""
     if throws.uncertainty is None:
         return NOISE
     known = float(np.median(throws.uncertainty)) if len(throws) else 0.0
-    return Noise(typical=float(np.hypot(known, SHOT_TO_SHOT)), factor=STATED)
+    return Noise(typical=float(np.hypot(known, LAUNCHER_SCATTER)), factor=STATED_FACTOR)

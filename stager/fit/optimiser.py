@@ -1,4 +1,4 @@
-"""The best fit of one friction law, from several starts."""
+"""Find the best fit of one friction law, from several starts."""
 
 from __future__ import annotations
 
@@ -17,30 +17,42 @@ from stager.model.arrays import Floats
 from stager.model.scenario import Scenario
 
 STEP = 0.1
-TRIED, KEPT = 24, 3
-UNSEEN = 2e-4
-"""A parameter that moves no residual by more than this within its prior plays no part."""
+"""Step of the difference quotients, in y [-]."""
+RANDOM_STARTS = 24
+"""Random draws from the priors among which starts are chosen."""
+STARTS = 3
+"""Greatest number of starts, besides the given one."""
+LEAST_EFFECT = 2e-4
+"""Change of a residual by one standard deviation of a prior up to which a parameter has no effect [-]."""
 
-DRIFTS = Normal(DRIFT, 0.0, 0.2)
-"""Drift of friction that is expected over a session; an assumption."""
+DRIFT_PRIOR = Normal(DRIFT, 0.0, 0.2)
+"""Prior of the change of ln friction over a session [-]; an assumption."""
 
-DATED = 8
-"""Fewest throws that a drift is learned from."""
+LEAST_FOR_DRIFT = 8
+"""Throws that a fit of a drift needs."""
 
-NUDGE, HIDES, SHOWS = 0.05, 0.25, 1.5
-"""Change of ln friction for a slope; a drift is fitted where its uncertainty would be more than this share of what was
-expected, or where it is larger than so many of its uncertainties."""
+FRICTION_STEP = 0.05
+"""Change of ln friction for the slope of exit speed [-]."""
+HIDDEN_SHARE = 0.25
+"""Uncertainty of a drift over that of its prior, above which a drift is fitted [-], as the throws cannot exclude it."""
+SHOWN_RATIO = 1.5
+"""Drift over its uncertainty, above which a drift is fitted [-]."""
 
-CLOSE = 0.03
+TOLERANCE = 0.03
+"""Predicted decrease of the loss at which a start has converged [-]."""
 ITERATIONS = 15
+"""Greatest number of iterations."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BestFit:
-    """Best fit of a law.
+    """Best fit of a friction law.
 
-    priors: of the parameters that the throws depend on; idle: of those they do not;
-    count: throws that left at some speed; minimum: all starts; modes: lanes of it that are hills of their own.
+    law, model, noise, problem: what was fitted
+    priors: of the parameters that the throws depend on, p
+    idle: priors of the other parameters
+    minimum: minima from all starts
+    count: number of throws that did not jam, n
     """
 
     law: Law
@@ -69,17 +81,17 @@ class BestFit:
 
     @property
     def jacobian(self) -> Floats:
-        """Its slopes [-], (n, p)."""
+        """Jacobian of the residuals by y at the best fit [-], (n, p)."""
         return np.asarray(self.minimum.jacobian[self.minimum.best][: self.count])
 
     @property
     def curvature(self) -> Floats:
-        """JᵀWJ + the priors' there, (p, p)."""
+        """Curvature of the objective by y at the best fit, JᵀWJ plus that of the priors, (p, p)."""
         return np.asarray(self.minimum.curvature[self.minimum.best])
 
     @property
     def spent(self) -> float:
-        """Effective number of parameters that the data have fixed: trace of (curvature⁻¹ · JᵀWJ)."""
+        """Effective number of parameters that the data determine: trace of (curvature⁻¹ · JᵀWJ)."""
         if not self.priors:
             return 0.0
         slope = bend(self.priors)(self.place)[1]
@@ -93,8 +105,7 @@ class BestFit:
 
     @property
     def evidence(self) -> float:
-        """ln of the throws' probability under this law and its priors (Laplace's method): a law that needs luck or wide
-        priors to fit has less."""
+        """Log marginal likelihood of the throws under this law and its priors, to a constant, by Laplace's method."""
         objective = float(self.minimum.objective[self.minimum.best])
         bending = float(np.log(bend(self.priors)(self.place)[1]).sum())
         return bending - objective - 0.5 * float(np.linalg.slogdet(self.curvature)[1])
@@ -106,7 +117,7 @@ class BestFit:
 
     @property
     def outlier_probability(self) -> Floats:
-        """Probability of each throw to be an outlier, (n,)."""
+        """Probability of each throw of being an outlier, (n,)."""
         return self.noise.outlier_probability(self.residuals)
 
     @property
@@ -115,7 +126,7 @@ class BestFit:
         return values(self.priors, self.normal)
 
     def modes(self) -> list[tuple[Floats, Floats, float]]:
-        """Hills of the posterior: place, covariance and share of each."""
+        """Return the distinct modes of the posterior: y (p,), covariance (p, p) and share of each."""
         found: list[tuple[Floats, Floats, float]] = []
         minimum = self.minimum
         least = float(minimum.objective.min())
@@ -142,13 +153,27 @@ def best_fit(
     jams: int = 0,
     session: bool = False,
 ) -> BestFit:
-    """Fit `law` to `throws`, of which the last `jams` jammed.
+    """Fit `law` to `throws`.
 
-    near: y by key to start from, beside the priors' middle; session: where friction seems to drift from throw to throw,
-    or the throws cannot tell, a drift is fitted too, and all else is of the last throw.
+    Parameters
+    ----------
+    scenario : Scenario
+    law : Law
+    throws : Throws
+        The jammed ones last.
+    noise : Noise
+    rng : Generator
+        For random starts.
+    near : dict, optional
+        y by key of a start, besides the centres of the priors.
+    jams : int
+        Number of throws that jammed.
+    session : bool
+        Fit a drift of friction too, where the throws show one or cannot exclude it. The other parameters are then those
+        at the last throw.
     """
     found = _best_fit(scenario, law, throws, noise, rng, near or {}, jams, None)
-    when = moments(throws) if session and found.count >= DATED else None
+    when = moments(throws) if session and found.count >= LEAST_FOR_DRIFT else None
     if when is None or not _may_drift(found, when[: found.count]):
         return found
     known = {prior.key: float(y) for prior, y in zip(found.priors, found.place, strict=True)}
@@ -159,13 +184,13 @@ def _best_fit(
     scenario: Scenario, law: Law, throws: Throws, noise: Noise, rng: np.random.Generator, near: dict[str, float],
     jams: int, when: Floats | None,
 ) -> BestFit:  # fmt: skip
-    """Fit with a drift of friction where it is known `when` each throw was made."""
+    """Fit `law`, with a drift of friction unless `when` is None; when: moments of the throws, (n,)."""
     where = forward_model(scenario, law, throws, when)
     priors = (*(of(item) for item in scenario.uncertain if not item.key.startswith(FRICTION)), *law.priors)
-    priors = priors if when is None else (*priors, DRIFTS)
+    priors = priors if when is None else (*priors, DRIFT_PRIOR)
     start = np.array([near.get(prior.key, 0.0) for prior in priors])
     measured = throws.exit_speed[: len(throws) - jams]
-    seen = _seen(Residuals(model=where, priors=priors, measured=measured), start)
+    seen = _affecting(Residuals(model=where, priors=priors, measured=measured), start)
     active = tuple(prior for prior, there in zip(priors, seen, strict=True) if there)
     idle = tuple(prior for prior, there in zip(priors, seen, strict=True) if not there)
     problem = Problem(
@@ -173,7 +198,7 @@ def _best_fit(
         step=np.full(len(active), STEP), prior=bend(active),
     )  # fmt: skip
     starts = _starts(problem, start[seen], rng)
-    minimum = minimise(problem, starts, iterations=ITERATIONS, tolerance=CLOSE, adapt=True)
+    minimum = minimise(problem, starts, iterations=ITERATIONS, tolerance=TOLERANCE, adapt=True)
     return BestFit(
         law=law, model=where, noise=noise, problem=problem, priors=active, idle=idle, minimum=minimum,
         count=measured.size,
@@ -181,36 +206,39 @@ def _best_fit(
 
 
 def _may_drift(found: BestFit, when: Floats) -> bool:
-    """Return whether a drift of friction shows beside a fit without one, or could hide in it; when: (n,), moments."""
+    """Whether a fit without a drift of friction shows one or cannot exclude it; when: moments of the throws, (n,).
+
+    One Gauss–Newton step from that fit estimates the drift and its uncertainty.
+    """
     launcher = found.law.launcher(found.model.scenario, found.values)
-    factor = np.exp(np.array([[NUDGE], [-NUDGE]]))
+    factor = np.exp(np.array([[FRICTION_STEP], [-FRICTION_STEP]]))
     speeds = found.model.exit_speed_of(with_friction(launcher, launcher.contact.friction.scaled(factor)))
     speeds = speeds[:, : found.count]
     through = (speeds > 0).all(axis=0)
     logs = np.log(np.where(through, speeds, 1.0))
-    slope = -when * (logs[0] - logs[1]) / (2 * NUDGE)
+    slope = -when * (logs[0] - logs[1]) / (2 * FRICTION_STEP)
     weights = found.minimum.weights[found.minimum.best][: found.count]
     beside = found.jacobian.T @ (weights * slope)
     hidden = beside @ np.linalg.solve(found.curvature, beside) if found.priors else 0.0
-    told = float(slope @ (weights * slope) - hidden) + DRIFTS.spread**-2
+    told = float(slope @ (weights * slope) - hidden) + DRIFT_PRIOR.spread**-2
     drift = float(slope @ (weights * found.residuals) / told)
     spread = float(told**-0.5)
-    return spread > HIDES * DRIFTS.spread or abs(drift) > SHOWS * spread
+    return spread > HIDDEN_SHARE * DRIFT_PRIOR.spread or abs(drift) > SHOWN_RATIO * spread
 
 
-def _seen(misfit: Residuals, start: Floats) -> NDArray[np.bool_]:
-    """Which parameters move any residual, one standard deviation up and down."""
+def _affecting(misfit: Residuals, start: Floats) -> NDArray[np.bool_]:
+    """Return which parameters change any residual by more than LEAST_EFFECT within one standard deviation, (p,)."""
     moves = np.concatenate([np.zeros((1, start.size)), np.eye(start.size), -np.eye(start.size)])
     found = misfit(start + moves)
     shift = np.abs(found[1:] - found[0]).max(axis=1).reshape(2, -1).max(axis=0) if start.size else np.zeros(0)
-    return np.asarray(shift > UNSEEN)
+    return np.asarray(shift > LEAST_EFFECT)
 
 
 def _starts(problem: Problem, start: Floats, rng: np.random.Generator) -> Floats:
-    """The given start, the priors' middle, and the best of random draws."""
+    """Return the given start, the centres of the priors, and the best of random draws; (starts, p)."""
     if start.size == 0:
         return start[None]
-    tried = rng.normal(size=(TRIED, start.size))
+    tried = rng.normal(size=(RANDOM_STARTS, start.size))
     order = np.argsort(problem.value(tried)[0])
     given = [start] if not start.any() else [start, np.zeros_like(start)]
-    return np.vstack([*given, tried[order[: KEPT - 1]]])
+    return np.vstack([*given, tried[order[: STARTS - 1]]])

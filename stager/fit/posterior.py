@@ -1,4 +1,4 @@
-"""Draws of all parameters after the data, and what they say of each parameter."""
+"""Draw all parameters from their posterior, and summarise each of them."""
 
 from __future__ import annotations
 
@@ -13,13 +13,27 @@ from stager.fit.statistics.importance_sampling import ENOUGH, interval, moments,
 from stager.fit.statistics.least_squares import Profile, profiles
 from stager.model.arrays import Floats, Number
 
-ALONE = 400
+PRIOR_DRAWS = 400
+"""Draws where the throws depend on no parameter."""
 
 
 def posterior(found: BestFit, rng: np.random.Generator, *, enough: float = ENOUGH) -> tuple[Posterior, Floats]:
-    """Draws by importance sampling, and their z (draws, p), in the order of found.priors.
+    """Return posterior draws by importance sampling, and their z, (draws, p).
 
-    Parameters that the throws do not depend on are drawn from their priors. enough: effective draws that are aimed at.
+    Parameters that the throws do not depend on are drawn from their priors.
+
+    Parameters
+    ----------
+    found : BestFit
+    rng : Generator
+    enough : float
+        Effective sample size at which sampling ends.
+
+    Returns
+    -------
+    posterior : Posterior
+    z : ndarray, shape (draws, p)
+        Standardised parameters, in the order of `found.priors`.
     """
     if found.priors:
         turn = bend(found.priors)
@@ -31,22 +45,24 @@ def posterior(found: BestFit, rng: np.random.Generator, *, enough: float = ENOUG
         place, weights = turn(drawn.place)[0], drawn.weights
         tail, effective, trusted = drawn.tail, drawn.effective, drawn.trusted
     else:
-        place, weights = np.zeros((ALONE, 0)), np.full(ALONE, 1 / ALONE)
-        tail, effective, trusted = -np.inf, float(ALONE), True
+        place, weights = np.zeros((PRIOR_DRAWS, 0)), np.full(PRIOR_DRAWS, 1 / PRIOR_DRAWS)
+        tail, effective, trusted = -np.inf, float(PRIOR_DRAWS), True
     idle = rng.normal(size=(weights.size, len(found.idle)))
     known = {**values(found.priors, place), **values(found.idle, idle)}
     return Posterior(values=known, weights=weights, tail=tail, effective=effective, trusted=trusted), place
 
 
-TOLD = 0.4
-"""Share of a prior's uncertainty that must be gone for a parameter to count as identified."""
+LEAST_TOLD = 0.4
+"""Share of a prior's uncertainty that the data must remove for a parameter to count as identified [-]."""
 
 NORMAL_95 = 1.959963984540054
-GRID = 4001
+"""97.5 % quantile of a standard normal variable [-]."""
+PRIOR_POINTS = 4001
+"""Points that represent a prior, for its median and standard deviation."""
 
 
 def parameters(found: BestFit, posterior: Posterior) -> tuple[Parameter, ...]:
-    """Return every parameter with an uncertainty, then the groups."""
+    """Return a summary of every uncertain parameter, then of the groups."""
     profile = _profiles(found)
     out = [_parameter(prior, posterior, found.normal[k], profile[k]) for k, prior in enumerate(found.priors)]
     out += [_parameter(prior, posterior, 0.0, None) for prior in found.idle]
@@ -54,6 +70,7 @@ def parameters(found: BestFit, posterior: Posterior) -> tuple[Parameter, ...]:
 
 
 def _profiles(found: BestFit) -> list[Profile]:
+    """Return the profile likelihood of each parameter that the throws depend on."""
     if not found.priors:
         return []
     best = found.minimum.best
@@ -62,7 +79,10 @@ def _profiles(found: BestFit) -> list[Profile]:
 
 
 def _parameter(prior: Prior, posterior: Posterior, best: float, profile: Profile | None) -> Parameter:
-    """Return a parameter; what was learned is by its profile, which no seed moves."""
+    """Return the summary of one parameter, `best` its z at the best fit.
+
+    What the data removed of its uncertainty is by the profile likelihood, which does not depend on a random seed.
+    """
     draws, weights = posterior.values[prior.key], posterior.weights
     middle, before = _before(prior)
     told, ends = 0.0, None
@@ -74,7 +94,7 @@ def _parameter(prior: Prior, posterior: Posterior, best: float, profile: Profile
         key=prior.key, unit="", value=inside(float(prior.value(np.array(best))), draws, weights),
         standard_uncertainty=float(np.sqrt(moments(draws[:, None], weights)[1][0, 0])),
         interval=interval(draws, weights), prior_value=middle, prior_uncertainty=before, profile=ends,
-        identified=posterior.trusted and told >= TOLD, told=min(max(told, 0.0), 1.0),
+        identified=posterior.trusted and told >= LEAST_TOLD, told=min(max(told, 0.0), 1.0),
     )  # fmt: skip
 
 
@@ -85,15 +105,18 @@ def inside(value: float, draws: Floats, weights: Floats) -> float:
 
 
 def _before(prior: Prior) -> tuple[float, float]:
-    """Median and standard deviation of a prior, in SI."""
+    """Return median and standard deviation of a prior, in SI."""
     from scipy.special import ndtri
 
-    grid = np.asarray(prior.value(ndtri((np.arange(GRID) + 0.5) / GRID)))
+    grid = np.asarray(prior.value(ndtri((np.arange(PRIOR_POINTS) + 0.5) / PRIOR_POINTS)))
     return float(np.median(grid)), float(grid.std())
 
 
 def _groups(found: BestFit, posterior: Posterior) -> list[Parameter]:
-    """What shows only together: traction = stiffness × friction at small slip / mass."""
+    """Return the summary of a group: traction = stiffness × friction at small slip / mass.
+
+    The throws often determine it, and none of the three.
+    """
     scenario, level = found.model.scenario, found.law.level
     keys = [key for key in ("contact.stiffness", level, "projectile.mass") if key in posterior.values]
     if not level or not keys:
@@ -107,7 +130,7 @@ def _groups(found: BestFit, posterior: Posterior) -> list[Parameter]:
 
     priors = (*found.priors, *found.idle)
     best = np.concatenate([found.normal, np.zeros(len(found.idle))])
-    before = traction(values(priors, np.random.default_rng(0).normal(size=(GRID, len(priors)))))
+    before = traction(values(priors, np.random.default_rng(0).normal(size=(PRIOR_POINTS, len(priors)))))
     after = traction(posterior.values)
     mean, spread = moments(after[:, None], posterior.weights)
     told = 1 - _spread(found, traction) / float(before.std())
@@ -120,13 +143,13 @@ def _groups(found: BestFit, posterior: Posterior) -> list[Parameter]:
             standard_uncertainty=float(np.exp(mean[0]) * np.sqrt(spread[0, 0])), interval=(low, high),
             prior_value=float(np.exp(np.median(before))),
             prior_uncertainty=float(np.exp(np.median(before)) * before.std()), profile=None,
-            identified=posterior.trusted and told >= TOLD, told=min(max(told, 0.0), 1.0), group=True,
+            identified=posterior.trusted and told >= LEAST_TOLD, told=min(max(told, 0.0), 1.0), group=True,
         )
     ]  # fmt: skip
 
 
 def _spread(found: BestFit, group: Callable[[Mapping[str, Number]], Floats]) -> float:
-    """Return the standard deviation of a group's logarithm by the curvature at the best fit."""
+    """Return the standard deviation of a group's logarithm [-] by the curvature at the best fit (delta method)."""
     turn = bend(found.priors)
     step = 1e-3
     moves = found.place + step * np.concatenate([np.eye(found.place.size), -np.eye(found.place.size)])
@@ -135,7 +158,7 @@ def _spread(found: BestFit, group: Callable[[Mapping[str, Number]], Floats]) -> 
         ends = group(values(found.priors, turn(moves)[0]))
         slope = (ends[: found.place.size] - ends[found.place.size :]) / (2 * step)
         active = float(slope @ np.linalg.inv(found.curvature) @ slope)
-    # What the throws do not depend on stays as uncertain as it was.
+    # Parameters that the throws do not depend on keep the uncertainty of their priors.
     fixed = {key: float(value) for key, value in found.values.items()}
     ends_of = [(prior.key, prior.value(np.array(1.0)), prior.value(np.array(-1.0))) for prior in found.idle]
     idle = [float(group({**fixed, key: up}) - group({**fixed, key: down})) / 2 for key, up, down in ends_of]

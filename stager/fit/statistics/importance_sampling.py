@@ -143,7 +143,7 @@ LATER_DRAWS = 400
 ROUNDS = 18
 """Greatest number of rounds."""
 ENOUGH = 1000.0
-"""Effective sample size to reach: the ends of a 95 % interval are then known to about a tenth of a standard deviation."""
+"""Effective sample size to reach: it gives the ends of a 95 % interval to about a tenth of a standard deviation."""
 FEWEST = 400.0
 """Effective sample size below which intervals are unreliable."""
 CONFIRMED = 4.0
