@@ -11,13 +11,16 @@ from stager.model.arrays import Floats
 from stager.physics.drive.motor import Drivetrain, warm_factor
 from stager.physics.drive.spinup import SpinUp, spin_up, spin_up_in_turn, time_to
 from stager.physics.drive.supply import Holding, hold
-from stager.physics.heat import Windings, throwing_share
+from stager.physics.heat import Windings, throwing_share, windings
 from stager.physics.heat import time_to as warming_time
 from stager.physics.layout import feed_rate
 from stager.physics.rate import HighestRate, Settled, highest_rate
+from stager.physics.rate import settled as settled_at
 
 DEFAULT_LOSS = 0.05
 """Loss of exit speed that defines the highest rate where limits.settled_loss is not set [-]."""
+HALVINGS = 12
+"""Halvings of the interval of rates in which windings reach their limit."""
 RECOVERED = 0.005
 """Share of its set speed that a recovered wheel may lack [-]."""
 
@@ -31,6 +34,8 @@ class Duty:
     recovery: time from a throw until every wheel lacks at most RECOVERED of its speed [s]
     highest: rate at which the share `loss` of exit speed is lost [-]
     feed_rate: highest rate of the feed [1/s]
+    heat_rate: highest rate, below the two others, at which windings keep limits.winding_temperature after a session
+        [1/s], 0 where they never do; None: they keep it at the others, or no limit or no thermal data
     winding_duty: None where no thermal data are known
     """
 
@@ -43,17 +48,22 @@ class Duty:
     highest: HighestRate | None
     loss: float
     feed_rate: float
+    heat_rate: float | None
     winding_duty: WindingDuty | None
 
     @property
     def highest_rate(self) -> float | None:
-        """Highest rate within feed and loss [1/s]; None where no loss was computed."""
-        return None if self.highest is None else min(float(self.highest.rate), self.feed_rate)
+        """Highest rate within feed, loss and heat [1/s]; None where no loss was computed."""
+        if self.highest is None:
+            return None
+        return min(float(self.highest.rate), self.feed_rate) if self.heat_rate is None else self.heat_rate
 
     @property
-    def feed_decides(self) -> bool:
-        """Whether the feed, not the loss, limits the rate."""
-        return self.highest is not None and float(self.highest.rate) >= self.feed_rate
+    def decides(self) -> str | None:
+        """What limits the rate: "feed", "loss" or "heat"; None where no loss was computed."""
+        if self.highest is None:
+            return None
+        return "heat" if self.heat_rate is not None else "feed" if self.highest.rate >= self.feed_rate else "loss"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,15 +93,39 @@ def duty(point: OperatingPoint) -> Duty | None:
     asked = point.limit_values.settled_loss
     loss = DEFAULT_LOSS if asked is None else asked
     settled = point.settled
+    highest = highest_rate(point.launcher, loss, *point.set_speeds, first=point.throw)
+    fed = float(feed_rate(point.launcher))
     return Duty(
         train=train, holding=holding, together=spin_up(train, holding, supply),
         in_turn=spin_up_in_turn(train, holding, supply), settled=settled,
         recovery=None if settled is None else float(
             time_to(train, holding, supply, holding.angular_speed * (1 - settled.droop), RECOVERED)
         ),
-        highest=highest_rate(point.launcher, loss, *point.set_speeds, first=point.throw),
-        loss=loss, feed_rate=float(feed_rate(point.launcher)), winding_duty=_winding_duty(point),
+        highest=highest, loss=loss, feed_rate=fed, winding_duty=_winding_duty(point),
+        heat_rate=None if highest is None else _heat_rate(point, min(float(highest.rate), fed)),
     )  # fmt: skip
+
+
+def _heat_rate(point: OperatingPoint, most: float) -> float | None:
+    """Return the highest rate below `most` at which windings keep their limit [1/s]; see `Duty.heat_rate`."""
+    limit, session = point.limit_values.winding_temperature, point.launcher.feed.session
+    if limit is None or most <= 0:
+        return None
+
+    def kept(rate: float) -> bool | None:
+        found = settled_at(point.launcher, rate, *point.set_speeds, first=point.throw, options=point.options)
+        assert point.train is not None
+        assert point.holding is not None
+        warm = windings(point.launcher, point.train, point.holding, found)
+        return None if warm is None else bool((warm.temperature(session) <= limit).all())
+
+    if kept(most) is not False:
+        return None
+    low, high = 0.0, most
+    for _ in range(HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if kept(middle) else (low, middle)
+    return low if low > most * 2.0 ** (1 - HALVINGS) else 0.0
 
 
 def _winding_duty(point: OperatingPoint) -> WindingDuty | None:

@@ -30,7 +30,7 @@ def summary(found: Duty) -> dict[str, Any]:
         "wheels": [_wheel(found, column) for column in range(found.train.size)],
         "at_rate": _at_rate(found),
         "highest_rate_1_s": found.highest_rate,
-        "highest_rate_by": None if found.highest is None else "feed" if found.feed_decides else "loss",
+        "highest_rate_by": found.decides,
         "highest_rate_loss_fraction": found.loss,
     }
 
@@ -116,7 +116,7 @@ def pusher_notes(content: dict[str, Any] | None) -> list[str]:
     return [f"{said}. The pusher's {digits(content['force_N'])} N are not enough where it stops on the way."]
 
 
-def feed(launcher: Launcher, settled: Settled | None) -> dict[str, Any]:
+def feed(launcher: Launcher, settled: Settled | None = None) -> dict[str, Any]:
     """Return the feed's rate, its greatest possible rate and what its magazine holds, as JSON has them.
 
     settled : throwing at the rate; None where it is not known.
@@ -256,6 +256,8 @@ def notes(content: dict[str, Any]) -> list[str]:
     ]
     if content["highest_rate_by"] == "feed":
         found.append(f"The feed gives {digits(content['highest_rate_1_s'])} throws a second at most.")
+    elif content["highest_rate_by"] == "heat" and content["highest_rate_1_s"]:
+        found.append(f"Windings keep their limit up to {digits(content['highest_rate_1_s'])} throws a second.")
     elif content["highest_rate_1_s"]:
         lost = percent(content["highest_rate_loss_fraction"], 0)
         found.append(f"At {digits(content['highest_rate_1_s'])} throws a second the exit speed is {lost} lower.")

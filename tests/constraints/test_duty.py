@@ -83,6 +83,35 @@ def test_report_covers_motors_rate_and_spin_up(found: Duty) -> None:
     assert "% of the time at most" in message
 
 
+def test_windings_limit_the_highest_rate() -> None:
+    free = _duty(WARM)
+    assert free is not None
+    assert free.highest_rate is not None
+    warm = {
+        rate: made.winding_duty.session.max() for rate in (0.5, 4.0)
+        if (made := _duty(replace(WARM, feed=replace(WARM.feed, rate=rate)))) and made.winding_duty
+    }  # fmt: skip
+    limit = float(warm[0.5] + warm[4.0]) / 2
+    made = _duty(WARM, winding_temperature=limit)
+    assert made is not None
+    assert made.highest_rate is not None
+    assert 0.5 < made.highest_rate < min(4.0, free.highest_rate)
+    content = report.summary(made)
+    assert content["highest_rate_by"] == "heat"
+    assert any(f"up to {made.highest_rate:.3g}" in note for note in report.notes(content))
+    for share, kept in ((0.98, True), (1.02, False)):
+        beside = _duty(replace(WARM, feed=replace(WARM.feed, rate=share * made.highest_rate)))
+        assert beside is not None
+        assert beside.winding_duty is not None
+        assert bool((beside.winding_duty.session <= limit).all()) is kept
+    cool = _duty(WARM, winding_temperature=1000.0)
+    assert cool is not None
+    assert (cool.heat_rate, cool.highest_rate) == (None, free.highest_rate)
+    cold = _duty(WARM, winding_temperature=289.0)
+    assert cold is not None
+    assert cold.highest_rate == 0.0
+
+
 def test_note_says_that_holding_the_wheels_alone_is_too_hot() -> None:
     made = _duty(WARM, winding_temperature=289.0)
     assert made is not None
