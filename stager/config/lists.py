@@ -18,7 +18,7 @@ from typing import Any, get_args
 from stager.config.errors import Problem, dotted, field_at, known_keys, models_at, place, quantity_at, shown
 from stager.config.tables import PART_LISTS
 from stager.config.toml import KeyPath
-from stager.errors import InputError, InputErrors
+from stager.errors import InputError, InputErrors, printable
 from stager.files import read_beside
 from stager.units import QuantityError, parse
 
@@ -120,6 +120,9 @@ def read_lists(path: Path, text: str, raw: Mapping[str, Any], folder: Path | Non
         if not isinstance(given, list):
             continue
         try:
+            if not file.lower().endswith(".csv"):
+                # Errors quote heads and cells, so that a configuration of a stranger must not name any other file.
+                raise ValueError("its name must end in .csv")
             content = read_beside((folder or path.parent) / path.name, file, SIZE).decode("utf-8-sig")
         except (OSError, ValueError, InputError) as error:
             problems.append(_unreadable((*place_, name), file, error))
@@ -196,7 +199,9 @@ def _columns(where: str, heads: list[str], options: str) -> tuple[list[_Column],
         problem = _of_head(column, options, found[:-1])
         if problem:
             message, hint = problem
-            errors.append(InputError(message, where=f"{where}: {head.strip() or f'column {at + 1}'}", hint=hint))
+            errors.append(
+                InputError(message, where=f"{where}: {printable(head.strip()) or f'column {at + 1}'}", hint=hint)
+            )
     if ("name",) not in [column.key for column in found] and not errors:
         hint = f"parts of a list have names, for example {_example(options)}"
         errors.append(InputError('has no column "name"', where=where, hint=hint))

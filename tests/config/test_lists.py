@@ -111,10 +111,12 @@ def test_limits_need_the_same_of_parts_in_a_list(tmp_path: Path) -> None:
         load(path)
 
 
-@pytest.mark.parametrize("name", ["../drives.csv", "/etc/passwd", "none.csv", ".", "sub/drives.csv"])
+@pytest.mark.parametrize("name", ["../drives.csv", "/etc/passwd", "none.csv", ".", "sub/drives.csv", "secret.txt"])
 def test_lists_are_read_beside_the_configuration_only(name: str, tmp_path: Path) -> None:
+    (tmp_path / "secret.txt").write_text("token hunter2\n", encoding="utf-8")
     (error,) = _errors(tmp_path, f'drive_list = "{name}"')
     assert error.startswith(f'a.toml:{_text("x").splitlines().index("x") + 1}: stage.drive_list: "{name}" cannot be')
+    assert "hunter2" not in error
 
 
 def test_part_is_chosen_by_name(tmp_path: Path) -> None:
@@ -146,3 +148,8 @@ def test_plan_chooses_from_lists_and_names_what_it_chose(tmp_path: Path) -> None
     again = api.load(away / "b.toml").scenario.launcher.stage(0)
     assert again.wheel.name == ("wide" if chosen else "")
     assert (away / "wheels.csv").is_file()
+
+
+def test_heads_are_shown_without_control_characters(tmp_path: Path) -> None:
+    (error,) = _errors(tmp_path, 'drive_list = "drives.csv"', drives=DRIVES.replace("cost", "c\x1b[31most"))
+    assert "\x1b" not in error
