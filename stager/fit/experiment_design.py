@@ -1,4 +1,4 @@
-"""What to measure next, or that enough is known: the decisions at stake, and the throws that settle them."""
+"""Plan what to measure next (Bayesian experiment design), or find that the decisions are certain enough already."""
 
 from __future__ import annotations
 
@@ -17,22 +17,24 @@ from stager.model.scenario import Scenario
 from stager.physics.chain import SURE, throw
 from stager.physics.muzzle import indicated_speed
 
-CHOICES = np.linspace(0.7, 1.3, 25)
-SETTINGS = np.linspace(0.4, 1.7, 27)
-SLOWER = np.linspace(0.4, 1.0, 13)
-"""Settings to choose and to measure at, by the grip limit or, slower ones, by the recommended setting [-]."""
-LOSES = 0.01
-"""A wheel speed is wrongly chosen where it loses more than this of what the stage could give."""
+CHOICE_RATIOS = np.linspace(0.7, 1.3, 25)
+"""Wheel speeds among which to choose, over the grip limit [-]."""
+SETTING_RATIOS = np.linspace(0.4, 1.7, 27)
+"""Wheel speeds to measure at, over the grip limit [-]."""
+SLOWER_RATIOS = np.linspace(0.4, 1.0, 13)
+"""Further wheel speeds to measure at, over the recommended setting [-], which may lie far below the grip limit."""
+GREATEST_LOSS = 0.01
+"""Share of the best exit speed above whose loss a choice of wheel speed is wrong [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stakes:
-    """What is at stake over draws that are equally likely.
+    """Decisions, and what each draw says of them: whether to build one more stage, and the last stage's wheel speed.
 
-    worthwhile: whether the next stage adds enough, (draws,), None where there can be none; choices: wheel speeds of
-    the last built stage that keep the limits [m/s], (choices,), none where no setting does; loss: share of the best
-    exit speed among them that each choice loses, (choices, draws);
-    grip_limit: of the last built stage [m/s], (lanes,), best guess first; NaN where most draws have none.
+    worthwhile: 1 where the next stage adds enough, else 0, (draws,); None where there can be no next stage
+    choices: wheel speeds of the last built stage within the limits, (choices,) [m/s]
+    loss: share of the best exit speed among them that each choice loses, (choices, draws) [-]
+    grip_limit: of the last built stage, (lanes,), best guess first [m/s]; NaN where most draws have none
     """
 
     worthwhile: Floats | None
@@ -41,23 +43,28 @@ class Stakes:
     grip_limit: Floats
 
     def wrong(self, weights: Floats) -> tuple[Floats, Floats]:
-        """Chance of a wrong decision on the stage, and on the speed, for weights (..., draws) that add to 1."""
+        """Return the probabilities of a wrong decision on the stage and on the speed, for weights (..., draws).
+
+        The weights sum to 1 over the draws.
+        """
         stage = np.zeros(weights.shape[:-1])
         if self.worthwhile is not None:
             yes = weights @ self.worthwhile
             stage = np.minimum(yes, 1 - yes)
         if not self.choices.size:
             return stage, np.zeros(weights.shape[:-1])
-        bad = weights @ (self.loss > LOSES).T.astype(np.float64)
+        bad = weights @ (self.loss > GREATEST_LOSS).T.astype(np.float64)
         return stage, bad.min(axis=-1)
 
     def misled(self, weights: Floats) -> float:
-        """Share of draws, each the truth for one row of weights (draws, draws), at which what the weights choose is
-        wrong: on the stage plus on the speed."""
+        """Return the rate of wrong decisions where each draw is the truth for its row of weights, (draws, draws) [-].
+
+        It is the sum of the rates for the stage and for the speed.
+        """
         wrong = np.float64(0.0)
         if self.choices.size:
-            speed = np.argmin(weights @ (self.loss > LOSES).T.astype(np.float64), axis=1)
-            wrong = (self.loss > LOSES)[speed, np.arange(speed.size)].mean()
+            speed = np.argmin(weights @ (self.loss > GREATEST_LOSS).T.astype(np.float64), axis=1)
+            wrong = (self.loss > GREATEST_LOSS)[speed, np.arange(speed.size)].mean()
         if self.worthwhile is not None:
             wrong = wrong + ((weights @ self.worthwhile > 0.5) != (self.worthwhile > 0.5)).mean()
         return float(wrong)
@@ -65,8 +72,12 @@ class Stakes:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Experiments:
-    """Settings that could be measured: wheel speeds [m/s], (settings, stages), ln of the exit speeds that each draw
-    expects there, (settings, draws); −inf: a jam; and whether they keep the hard limits, (settings,)."""
+    """Settings that could be measured.
+
+    wheel_speed: (settings, stages) [m/s]
+    expected: ln of the exit speed that each draw predicts, (settings, draws); −inf: a jam
+    safe: whether a setting keeps the hard limits, (settings,)
+    """
 
     wheel_speed: Floats
     expected: Floats
@@ -76,10 +87,18 @@ class Experiments:
 def stakes(
     ensemble: Ensemble, built: int, find: Finder, chosen: Sequence[Recommended], *, whole: bool = False
 ) -> tuple[Stakes, Experiments]:
-    """Return decisions and possible measurements with `built` stages; lane 0 is left out of the draws.
+    """Return decisions and possible measurements with `built` stages; lane 0, the best guess, is not among the draws.
 
-    chosen: recommended settings of the stages in turn; whole: experiments keep the hard limits in every draw, not only
-    in as many as the limits ask for.
+    Parameters
+    ----------
+    ensemble : Ensemble
+    built : int
+        Number of stages on the launcher.
+    find : Finder
+    chosen : sequence of Recommended
+        Recommended settings of the stages in turn.
+    whole : bool
+        Experiments keep the hard limits in every draw, not only with the confidence that the limits require.
     """
     goal, limit_values = ensemble.scenario.goal, ensemble.scenario.limit_values
     more = built < limit_values.stages
@@ -92,16 +111,16 @@ def stakes(
     limit, known = _limit(last), [one.wheel_speed for one in chosen]
     before = np.array([speed for speed in known[: built - 1] if speed is not None])
     if before.size < built - 1:
-        # Stages that no setting keeps within the limits: where they grip best, and nothing behind them is proposed.
+        # No setting of an earlier stage keeps the limits: use its grip limit. No experiment will be safe then.
         before = last.settings[0, :-1]
-    choices, settings = limit * CHOICES, limit * SETTINGS
+    choices, settings = limit * CHOICE_RATIOS, limit * SETTING_RATIOS
     best = known[built - 1] if built <= len(known) else None
     if best is not None:
-        # Where limits lie far below the grip limit, all that may be thrown at does.
-        choices = np.union1d(choices, best * np.append(CHOICES[CHOICES < 1], 1.0))
-        settings = np.union1d(settings, best * SLOWER)
+        # Where limits lie far below the grip limit, all allowed settings do too.
+        choices = np.union1d(choices, best * np.append(CHOICE_RATIOS[CHOICE_RATIOS < 1], 1.0))
+        settings = np.union1d(settings, best * SLOWER_RATIOS)
 
-    # Settings to choose and to measure at are thrown once, together.
+    # Choices and experiments overlap, so each setting is computed once.
     speeds = np.union1d(choices, settings)
     chains = np.column_stack([np.broadcast_to(before, (speeds.size, before.size)), speeds])
     done = throw(
@@ -123,7 +142,7 @@ def stakes(
 
 
 def _limits(step: Step) -> Floats:
-    """Grip limits [m/s], (lanes,); the fastest setting for draws that have none, NaN if the best guess has none."""
+    """Return grip limits (lanes,) [m/s]; of draws without one the fastest setting, NaN if the best guess has none."""
     found = step.found
     known = ~np.isnan(found.wheel_speed)
     if not known[0] or known.mean() <= 0.5:
@@ -132,32 +151,42 @@ def _limits(step: Step) -> Floats:
 
 
 def _limit(step: Step) -> float:
-    """Best guess of the grip limit, or of the fastest setting [m/s]."""
+    """Return the best guess of the grip limit, or of the fastest setting [m/s]."""
     limit = float(step.found.wheel_speed[0])
     return float(step.found.peak_speed[0]) if np.isnan(limit) else limit
 
 
 DRAWS = 400
-ENDS = (0.025, 0.5, 0.975)
+"""Draws that a plan is based on; each is the truth once."""
+QUANTILES = (0.025, 0.5, 0.975)
+"""Median and ends of a 95 % interval [-]."""
 FIRST_SCATTER = 0.02
-"""Taken for the scatter of one throw before any is measured; an assumption."""
+"""Relative scatter of one throw before any is measured [-]; an assumption."""
 
 JAMMED = -20.0
-"""ln of the exit speed that stands for a jam."""
-ALIKE, LEAST_SESSION = 2, 4
-"""Most throws of a first session at one setting; throws from which on the last one looks for drift."""
+"""ln of the exit speed [m/s] that stands for a jam: far from any other."""
+MOST_ALIKE = 2
+"""Greatest number of throws of a first session at one setting, besides that for drift."""
+LEAST_FOR_DRIFT = 4
+"""Throws of a first session from which the last one tests for drift."""
 NEAR = 0.02
 """Share of the wheel speed within which settings count as one [-]."""
-SURE_STAGE, SURE_SPEED = 0.025, 0.05
-HARDLY = 0.1
-"""A plan that takes away less than this share of the chance of a wrong decision is not worth the evening."""
+SURE_STAGE = 0.025
+"""Probability of a wrong decision on the stage below which it is certain enough [-]."""
+SURE_SPEED = 0.05
+"""Probability of a wrong decision on the wheel speed below which it is certain enough [-]."""
+LEAST_REDUCTION = 0.1
+"""Share of the probability of a wrong decision that a plan must remove to be worth its throws [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suggested:
-    """One throw of the plan: wheel speeds [m/s], (stages,); chance of a wrong decision once it and those before are
-    measured, on average over what they may show [-]; purpose: "decision", "model" (does the model fit at all) or
-    "drift" (does the launcher still throw as at the beginning)."""
+    """One throw of a plan.
+
+    wheel_speed: (stages,) [m/s]
+    wrong_after: probability of a wrong decision after this throw and those before it, averaged over outcomes [-]
+    purpose: "decision"; "model", to test whether the model fits; or "drift", to test for drift in the session
+    """
 
     wheel_speed: Floats
     wrong_after: float
@@ -166,16 +195,21 @@ class Suggested:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Next:
-    """The answer.
+    """What to measure next.
 
-    built: stages on the launcher; probability_worthwhile: of one more (None: there can be none); wrong_stage,
-    wrong_speed: chance of a wrong decision now; recommended: wheel speed of the last stage to choose now;
-    wheel_speed (settings,), wrong_after (settings,): what one throw at each setting would leave, NaN where it may not
-    be thrown at; low, median, high of
-    the exit speed there [m/s], (settings,), 0: a jam; grip_limit: of the last stage (None: in most draws exit speed
-    still rises at the end of the range); behind: wheel speeds of the stages before it [m/s]; plan: throws in the order
-    to make them; enough: nothing needs to be measured; helps: a plan is worth its throws; unmeasured: no fit was
-    possible, so that the plan is a first session.
+    built: number of stages on the launcher
+    probability_worthwhile: that one more stage adds enough [-]; None where there can be none
+    wrong_stage, wrong_speed: probabilities of a wrong decision now [-]
+    recommended: wheel speed of the last stage to choose now
+    wheel_speed: of the last stage at each possible setting, (settings,) [m/s]
+    wrong_after: probability of a wrong decision after one throw there, (settings,) [-]; NaN where it is not allowed
+    low, median, high: of the predicted exit speed there, (settings,) [m/s]; 0: a jam
+    grip_limit: of the last stage [m/s]; None where in most draws exit speed still rises at the end of the range
+    behind: wheel speeds of the stages before it, (built − 1,) [m/s]
+    plan: throws in the order to make them
+    enough: whether nothing needs to be measured
+    helps: whether the plan is worth its throws
+    unmeasured: whether there was no fit, so that the plan is a first session
     """
 
     built: int
@@ -197,7 +231,7 @@ class Next:
 
     @property
     def wrong(self) -> float:
-        """Chance of a wrong decision now, on the stage plus on the speed."""
+        """Probability of a wrong decision now, on the stage plus on the speed [-]."""
         return self.wrong_stage + self.wrong_speed
 
 
@@ -205,16 +239,28 @@ def suggest(
     fit: Fit, find: Finder, rng: np.random.Generator, *, throws: int = 6, least: int | None = None,
     chosen: Sequence[Recommended] | None = None,
 ) -> Next:  # fmt: skip
-    """Settings whose measurement takes away most of the chance of a wrong decision, for so many `throws`; least: for
-    as few as take away what is worth it, but so many; chosen: recommended settings of the stages, where known."""
+    """Return the plan whose measurement reduces the probability of a wrong decision most.
+
+    Parameters
+    ----------
+    fit : Fit
+    find : Finder
+    rng : Generator
+    throws : int
+        Greatest number of throws of the plan.
+    least : int, optional
+        The plan ends after so many throws once it is worth them; None: it always has `throws`.
+    chosen : sequence of Recommended, optional
+        Recommended settings of the stages; None: computed.
+    """
     chosen = recommended_chain(known_of(fit), fit.built) if chosen is None else chosen[: fit.built]
     return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least)
 
 
 def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:
-    """Likewise before there is a fit, from what the configuration says of `built` stages.
+    """Return a plan before there is a fit, from the configuration's uncertainties, with `built` stages.
 
-    Nothing is measured: what is proposed keeps the hard limits in every draw.
+    As nothing is measured, the plan keeps the hard limits in every draw.
     """
     chosen = recommended_chain(known_of(scenario), built)
     return weigh(
@@ -223,11 +269,11 @@ def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generato
 
 
 def first_session(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int) -> Next:
-    """Plan the first `throws` with `built` stages, from what the configuration expects.
+    """Plan the first `throws` with `built` stages, from the configuration's uncertainties.
 
-    All keep the hard limits in every draw. They rise from slow to fast, throws at one setting side by side. A quarter
-    fills the widest gaps between the settings, to show whether the model fits at all; the last one goes back to the
-    slowest setting, to show drift; the others are those that settle the decisions, at most `ALIKE` at one setting.
+    All throws keep the hard limits in every draw. Their wheel speeds rise from slow to fast. A quarter of them fill the
+    widest gaps between the settings, to test whether the model fits. The last one repeats the slowest setting, to test
+    for drift. The others reduce the probability of a wrong decision most, at most MOST_ALIKE at one setting.
     """
     chosen = recommended_chain(known_of(scenario), built)
     return weigh(
@@ -240,24 +286,25 @@ def weigh(
     chosen: Sequence[Recommended], *, throws: int, least: int | None = None, whole: bool = False,
     session: bool = False,
 ) -> Next:  # fmt: skip
-    """Likewise for an ensemble of DRAWS draws; scatter: relative standard deviation of one throw [-]; see `stakes`.
+    """Return the plan for an ensemble of DRAWS draws.
 
-    session: the plan is a first session, see `first_session`.
+    scatter: relative standard deviation of one throw [-]; session: plan a first session, see `first_session`; whole and
+    chosen as in `stakes`, throws and least as in `suggest`.
     """
     what, where = stakes(ensemble, built, find, chosen, whole=whole)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
-    # What nothing was measured of is not known enough, whatever its configuration says.
+    # Without a measurement the decisions are not certain, however small the configuration's uncertainties are.
     enough = stage < SURE_STAGE and speed < SURE_SPEED and not whole
     most, few = (0, 0) if enough else (throws, throws if least is None else least)
     if session:
         plan, first = _session(what, where, scatter, throws, rng, now=stage + speed)
     else:
-        # Throws at one setting alone never show that the model does not fit.
+        # Throws at one setting only cannot show that the model does not fit.
         alike = (most + 1) // 2 if most > 2 else None
         plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few, alike=alike)
     left = plan[-1].wrong_after if plan else stage + speed
-    low, median, high = np.exp(np.quantile(where.expected, ENDS, axis=1, method="closest_observation"))
+    low, median, high = np.exp(np.quantile(where.expected, QUANTILES, axis=1, method="closest_observation"))
     return Next(
         built=built, probability_worthwhile=None if what.worthwhile is None else float(what.worthwhile.mean()),
         wrong_stage=stage, wrong_speed=speed,
@@ -273,19 +320,21 @@ def _plan(
     what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float, least: int,
     alike: int | None = None,
 ) -> tuple[tuple[Suggested, ...], Floats]:
-    """Throws one by one, each the best beside those before it; and what a single throw at each setting would leave.
+    """Return a greedy plan, and the probability of a wrong decision after a single throw at each setting, (settings,).
 
-    Every draw is the truth once, all others are weighted by how well they agree with what is then measured. Settings
-    are chosen by these weights, which vary little from look to look; what they leave is judged by the truths, since
-    with few draws of any weight the least of many choices looks better than it is. Nothing that is learned makes a
-    decision worse on average than `now`: what looks so comes of few draws. alike: most throws at one setting or within
-    `NEAR` of it.
+    Each draw is the truth once; all others are weighted by the likelihood of what is then measured. A setting is chosen
+    by the expected probability of a wrong decision under these weights, which has little sampling noise. The result is
+    the rate of wrong decisions against the truths, because the minimum over many noisy estimates is too optimistic.
+    Information makes no decision worse on average, so no result exceeds `now`.
+
+    now: present probability of a wrong decision [-]; least: as in `suggest`; alike: greatest number of throws within
+    NEAR of one setting, None: no limit.
     """
     usable = _usable(where)
     if not usable.any():
         return (), np.full(usable.size, np.nan)
     expected, speeds = np.where(np.isfinite(where.expected), where.expected, JAMMED), where.wheel_speed[:, -1]
-    known = _others(expected)
+    known = _initial_log_weights(expected)
     chosen: list[int] = []
     shares: list[float] = []
     first = np.full(expected.shape[0], np.nan)
@@ -295,24 +344,25 @@ def _plan(
         def after(k: int, known: Floats = known, seen: Floats = seen) -> Floats:
             return np.asarray(known - 0.5 * ((seen[k, :, None] - expected[k]) / scatter) ** 2)
 
-        weights = [_even(after(k)) if there else None for k, there in enumerate(usable)]
+        weights = [_normalised(after(k)) if there else None for k, there in enumerate(usable)]
         if number == 0:
             first = np.array([np.inf if one is None else what.misled(one) for one in weights])
         if number < throws:
             near = np.abs(speeds[:, None] - speeds[chosen]) <= NEAR * speeds[:, None]
             full = near.sum(axis=1) >= (throws if alike is None else alike)
             left = [
-                np.inf if one is None or spent else _left(what, one) for one, spent in zip(weights, full, strict=True)
+                np.inf if one is None or spent else _mean_wrong(what, one)
+                for one, spent in zip(weights, full, strict=True)
             ]
             if not np.isfinite(left).any():
                 break
             best = int(np.argmin(left))
             known = after(best)
             chosen.append(best)
-            shares.append(what.misled(_even(known)))
-            if number + 1 >= least and _worth(_falling(shares)[-1], now):
+            shares.append(what.misled(_normalised(known)))
+            if number + 1 >= least and _worth(_monotone(shares)[-1], now):
                 break
-    plan = zip(chosen, _falling(shares), strict=True)
+    plan = zip(chosen, _monotone(shares), strict=True)
     first = np.where(np.isfinite(first), np.minimum(first, now), np.nan)
     return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now)) for k, left in plan), first
 
@@ -320,10 +370,10 @@ def _plan(
 def _session(
     what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float
 ) -> tuple[tuple[Suggested, ...], Floats]:
-    """Plan a first session, see `first_session`; and what a single throw at each setting would leave."""
-    again = 1 if throws >= LEAST_SESSION else 0
+    """Return the plan of `first_session`; all else as in `_plan`."""
+    again = 1 if throws >= LEAST_FOR_DRIFT else 0
     checks = throws // 4
-    settles, first = _plan(what, where, scatter, throws - again - checks, rng, now=now, least=throws, alike=ALIKE)
+    settles, first = _plan(what, where, scatter, throws - again - checks, rng, now=now, least=throws, alike=MOST_ALIKE)
     usable = np.flatnonzero(_usable(where))
     if not usable.size:
         return (), first
@@ -335,49 +385,52 @@ def _session(
     rows.sort(key=lambda row: (speeds[row[0]], row[1]))
     rows += [(rows[0][0], "drift")] * again
     expected = np.where(np.isfinite(where.expected), where.expected, JAMMED)
-    known, shares = _others(expected), []
+    known, shares = _initial_log_weights(expected), []
     for k, _ in rows:
         seen = expected[k] + scatter * rng.normal(size=expected.shape[1])
         known = known - 0.5 * ((seen[:, None] - expected[k]) / scatter) ** 2
-        shares.append(what.misled(_even(known)))
+        shares.append(what.misled(_normalised(known)))
     plan = tuple(
         Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now), purpose=purpose)
-        for (k, purpose), left in zip(rows, _falling(shares), strict=True)
+        for (k, purpose), left in zip(rows, _monotone(shares), strict=True)
     )
     return plan, first
 
 
 def _usable(where: Experiments) -> NDArray[np.bool_]:
-    """Return which settings keep the limits and let most draws through."""
+    """Return which settings keep the hard limits and do not jam in most draws, (settings,)."""
     return np.asarray((np.isfinite(where.expected).mean(axis=1) > 0.5) & where.safe)
 
 
 def _worth(left: float, now: float) -> bool:
-    """Whether throws are worth it that leave a chance `left` of the one `now`."""
-    return now - left >= HARDLY * now
+    """Whether throws are worth it that reduce the probability of a wrong decision from `now` to `left`."""
+    return now - left >= LEAST_REDUCTION * now
 
 
-def _left(what: Stakes, weights: Floats) -> float:
-    """Chance of a wrong decision by weights (truths, draws), on average."""
+def _mean_wrong(what: Stakes, weights: Floats) -> float:
+    """Return the mean probability of a wrong decision under weights (truths, draws)."""
     stage, speed = what.wrong(weights)
     return float((stage + speed).mean())
 
 
-def _falling(shares: list[float]) -> list[float]:
-    """Shares that chance may have let rise, evened out: one throw more never makes a decision worse on average."""
+def _monotone(shares: list[float]) -> list[float]:
+    """Return the shares made non-increasing by isotonic regression: rises are sampling noise."""
     from scipy.optimize import isotonic_regression
 
     return [float(share) for share in isotonic_regression(shares, increasing=False).x] if shares else []
 
 
-def _others(expected: Floats) -> Floats:
-    """ln weights (truths, draws) before any look: a draw tells nothing of itself or its like, unless all are alike."""
+def _initial_log_weights(expected: Floats) -> Floats:
+    """Return ln weights (truths, draws) before a measurement: 0, but −inf for the truth itself and its duplicates.
+
+    Where all draws are duplicates of a truth, it has weight all the same.
+    """
     alike = (expected[:, :, None] == expected[:, None, :]).all(axis=0)
     alike[alike.all(axis=1)] = False
     return np.where(alike, -np.inf, 0.0)
 
 
-def _even(log_weights: Floats) -> Floats:
-    """Weights that add to 1, for ln weights (truths, draws)."""
+def _normalised(log_weights: Floats) -> Floats:
+    """Return weights that sum to 1 over the draws, from ln weights (truths, draws)."""
     weights = np.exp(log_weights - log_weights.max(axis=1, keepdims=True))
     return np.asarray(weights / weights.sum(axis=1, keepdims=True))

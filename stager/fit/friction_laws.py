@@ -1,4 +1,4 @@
-"""Friction laws that data can choose between."""
+"""Define the friction laws that a fit compares, with their priors."""
 
 from __future__ import annotations
 
@@ -18,20 +18,24 @@ from stager.physics.friction.laws import Law as Record
 
 FRICTION = "contact.friction."
 DRIFT = "session.drift"
-"""Change of ln friction from the first to the last throw: a parameter of the session, not of the launcher."""
+"""Key of the change of ln friction from the first to the last throw: a parameter of the session, not the launcher."""
 
-SLIPS = np.geomspace(0.05, 30.0, 60)
+SLIP_SPEEDS = np.geomspace(0.05, 30.0, 60)
+"""Slip speeds at which the configured law gives the level of the other laws [m/s]."""
 WIDE = 0.5
+"""Standard deviation of the logarithm of a coefficient that is hardly known [-]; an assumption."""
 KNOTS = np.concatenate([[0.0], np.geomspace(1e-3, 300.0, 90)])
 """Slip speeds at which laws of different kinds are sampled [m/s]."""
 
 Values = Mapping[str, Number]
+"""SI values by key."""
 Builder = Callable[[Values], FrictionLaw]
+"""From SI values by key to a friction law."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sampled(Record):
-    """Friction laws of different kinds in the lanes of one batch, each as a curve through many of its points.
+    """Friction laws of different kinds in the lanes of one batch, each interpolated between many of its points.
 
     slip: slip speeds [m/s]; value, slope: coefficients [-] and their slopes [s/m] there, each an array over the batch.
     The error is about 1e-5 of a smooth law.
@@ -90,8 +94,13 @@ class Sampled(Record):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Law:
-    """A friction law under test: its name, the priors of what is not known, and its builder (None: the configuration's
-    own law, as it stands there). level: key of the coefficient that scales it, "" where there is none."""
+    """A friction law that a fit may choose.
+
+    name: of the law
+    priors: of its parameters
+    build: makes the law from SI values; None: the configuration's own law
+    level: key of the coefficient that scales it; "" where there is none
+    """
 
     name: str
     priors: tuple[Prior, ...]
@@ -99,7 +108,7 @@ class Law:
     level: str
 
     def launcher(self, scenario: Scenario, known: Values) -> Launcher:
-        """The launcher with `known` values (SI) in place and this law in its contact; a drift leaves it as it is."""
+        """Return the launcher with `known` SI values and this law in its contact; a drift is ignored."""
         known = {key: value for key, value in known.items() if key != DRIFT}
         if self.build is None:
             return scenario.realise(known)
@@ -109,7 +118,7 @@ class Law:
 
 
 def with_friction(launcher: Launcher, law: FrictionLaw) -> Launcher:
-    """Return the launcher with another friction law of its wheels; of its rail too where that shares the wheels'."""
+    """Return the launcher with another friction law of its wheels, and of its rail where that shares their law."""
     contact = launcher.contact
     shared = contact.rail_friction is contact.friction
     rail = law if shared else contact.rail_friction
@@ -117,7 +126,7 @@ def with_friction(launcher: Launcher, law: FrictionLaw) -> Launcher:
 
 
 def own_law(scenario: Scenario) -> Law:
-    """The configuration's law with the uncertainties it has there."""
+    """Return the configuration's law with priors from the uncertainties stated there."""
     law = scenario.launcher.contact.friction
     priors = tuple(of(item) for item in scenario.uncertain if item.key.startswith(FRICTION))
     level = _LEVELS.get(law.name, "")
@@ -125,9 +134,9 @@ def own_law(scenario: Scenario) -> Law:
 
 
 def candidates(scenario: Scenario) -> tuple[Law, ...]:
-    """The configuration's law first, then the others with wide priors about its coefficient at small slip."""
+    """Return the configuration's law, then the other laws with wide priors about its coefficients."""
     own = own_law(scenario)
-    configured = scenario.launcher.contact.friction.coefficient(SLIPS)[0]
+    configured = scenario.launcher.contact.friction.coefficient(SLIP_SPEEDS)[0]
     level, mean = float(np.max(configured)), float(np.mean(configured))
     if level <= 0:
         return (own,)
@@ -156,9 +165,11 @@ _LEVELS = {
     "constant": FRICTION + "coefficient", "falling": FRICTION + "static", "bell": FRICTION + "peak",
     "rising": FRICTION + "static",
 }  # fmt: skip
+"""Key of the coefficient that scales each law, by name."""
 
 
 def _priors(known: Mapping[str, tuple[float, float]]) -> tuple[Prior, ...]:
+    """Return lognormal priors from medians, in SI, and standard deviations of the logarithm [-], by parameter."""
     return tuple(LogNormal(FRICTION + name, median, spread) for name, (median, spread) in known.items())
 
 

@@ -1,4 +1,4 @@
-"""Launchers that could be the real one, and the grip limit and setting of each of their stages."""
+"""Build an ensemble of launchers that represents the uncertainty, with grip limits and settings of its stages."""
 
 from __future__ import annotations
 
@@ -22,10 +22,12 @@ from stager.physics.chain import SURE, throw, transit
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ensemble:
-    """Launchers that could be the real one: lane 0 is the best guess, the others equally likely draws.
+    """Possible launchers: lane 0 is the best guess, the others are equally likely draws.
 
-    values: SI values by key, each (lanes,), friction's own where all lanes have one law; laws: name of each lane's
-    friction law; launcher: all of them, its arrays over the lanes.
+    scenario: that the launchers belong to
+    values: SI values by key, each (lanes,); with parameters of friction only where all lanes have one law
+    laws: name of each lane's friction law, (lanes,)
+    launcher: all launchers, its arrays over the lanes
     """
 
     scenario: Scenario
@@ -35,18 +37,18 @@ class Ensemble:
 
     @property
     def lanes(self) -> int:
-        """How many there are."""
+        """Number of launchers."""
         return len(self.laws)
 
     @property
     def best(self) -> Launcher:
-        """The best guess alone."""
+        """The best guess."""
         found: Launcher = take(self.launcher, [0])
         return found
 
 
 def of_law(scenario: Scenario, law: Law, values: Mapping[str, Floats]) -> Ensemble:
-    """Return launchers that all have `law`, for SI values by key, each (lanes,)."""
+    """Return the ensemble of launchers with `law` at SI values by key, each (lanes,)."""
     lanes = next((value.size for value in values.values()), 1)
     return Ensemble(
         scenario=scenario, values=values, laws=(law.name,) * lanes, launcher=law.launcher(scenario, values)
@@ -54,7 +56,7 @@ def of_law(scenario: Scenario, law: Law, values: Mapping[str, Floats]) -> Ensemb
 
 
 def after(fit: Fit, rng: np.random.Generator, count: int) -> Ensemble:
-    """Return `count` draws after a fit, of each friction law that is likely as many as it weighs."""
+    """Return the best fit and `count` draws from the posterior, averaged over friction laws by their weights."""
     shares = rng.multinomial(count, list(fit.weights.values()))
     parts: list[tuple[Law, dict[str, Floats]]] = []
     for (law, posterior), share in zip(fit.posteriors.values(), shares, strict=True):
@@ -62,7 +64,7 @@ def after(fit: Fit, rng: np.random.Generator, count: int) -> Ensemble:
     first, drawn = parts[0]
     parts[0] = first, {key: np.concatenate([[fit.best[key]], values]) for key, values in drawn.items()}
     if len(parts) == 1:
-        # Without any uncertainty there is nothing to be drawn, and yet so many lanes.
+        # Without uncertain parameters there are no draws, but callers expect `count` lanes.
         given = parts[0][1]
         return of_law(fit.scenario, first, given) if given else _alike(fit.scenario, first, count + 1)
     frictions = [law.launcher(fit.scenario, values).contact.friction for law, values in parts]
@@ -70,7 +72,7 @@ def after(fit: Fit, rng: np.random.Generator, count: int) -> Ensemble:
     shared = [key for key in parts[0][1] if not key.startswith(FRICTION)]
     known = {key: np.concatenate([values[key] for _, values in parts]) for key in shared}
     launcher = with_friction(fit.scenario.realise(known), Sampled.of(frictions, lanes))
-    # Draws of one law would else stand beside each other.
+    # Mix the laws, so that any part of the draws represents all of them.
     order = np.concatenate([[0], 1 + rng.permutation(count)])
     names = np.repeat([law.name for law, _ in parts], lanes)[order]
     return Ensemble(
@@ -80,11 +82,12 @@ def after(fit: Fit, rng: np.random.Generator, count: int) -> Ensemble:
 
 
 def _alike(scenario: Scenario, law: Law, lanes: int) -> Ensemble:
+    """Return an ensemble of equal launchers, without uncertain parameters."""
     return Ensemble(scenario=scenario, values={}, laws=(law.name,) * lanes, launcher=law.launcher(scenario, {}))
 
 
 def before(scenario: Scenario, rng: np.random.Generator, count: int) -> Ensemble:
-    """`count` draws of what a configuration says: those that a fit has left, else its own uncertainties."""
+    """Return the configured launcher and `count` draws: of a fit's draws in the configuration, else of its priors."""
     known = {}
     draws = scenario.draws or {}
     rows = rng.permutation(_rows(scenario, count)) if draws else None
@@ -99,12 +102,15 @@ def before(scenario: Scenario, rng: np.random.Generator, count: int) -> Ensemble
 
 
 def _rows(scenario: Scenario, count: int) -> np.ndarray[tuple[int, ...], np.dtype[np.intp]]:
+    """Return rows of the configuration's draws, (count,), repeated in turn where there are fewer."""
     size = next(iter((scenario.draws or {}).values())).size
     return np.resize(np.arange(size), count)
 
 
-GRID = np.concatenate([np.linspace(0.6, 0.9, 7), np.linspace(0.92, 1.2, 15)])
-OFF = 0.05
+GRID_RATIOS = np.concatenate([np.linspace(0.6, 0.9, 7), np.linspace(0.92, 1.2, 15)])
+"""Wheel speeds at which exit speed is computed, over the grip limit [-]; dense near it."""
+DETUNING = 0.05
+"""Relative distance of a setting from the grip limit at which the loss of exit speed is reported [-]."""
 
 
 class GripLimits(Protocol):
@@ -112,30 +118,30 @@ class GripLimits(Protocol):
 
     @property
     def wheel_speed(self) -> Floats:
-        """The grip limit."""
+        """Grip limit, (lanes,)."""
         ...
 
     @property
     def exit_speed(self) -> Floats:
-        """Exit speed there."""
+        """Exit speed at the grip limit, (lanes,)."""
         ...
 
     @property
     def peak_speed(self) -> Floats:
-        """Wheel speed of the greatest exit speed."""
+        """Wheel speed of the greatest exit speed, (lanes,)."""
         ...
 
     @property
     def peak_exit(self) -> Floats:
-        """The greatest exit speed."""
+        """Greatest exit speed, (lanes,)."""
         ...
 
 
 class Finder(Protocol):
-    """Finds grip limits within what drive and limits allow."""
+    """Function that finds grip limits within the range that drive and limits allow."""
 
     def __call__(self, launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimits:
-        """For stage `index` (from 0) of lanes that enter at `entry_speed` [m/s] with `entry_spin` [rad/s]."""
+        """Return grip limits of stage `index` (from 0) at `entry_speed` [m/s] and `entry_spin` [rad/s], (lanes,)."""
         ...
 
 
@@ -149,18 +155,22 @@ class Span:
 
     @property
     def width(self) -> float:
-        """Width of the interval by the best guess [-]."""
+        """Width of the interval over the best guess [-]."""
         return (self.high - self.low) / self.nominal if self.nominal else np.inf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tuned:
-    """How to set one stage (counted from 1), all speeds in m/s.
+    """Grip limit and setting of one stage.
 
-    grip_limit (None: in most draws exit speed still rises at the end of the range); recommended: the setting, and
-    recommended_exit what leaves there (NaN where there is no setting), over the draws that get through; jams: share of
-    those that do not [-]; short, over: share of exit speed that is lost 5 % below and 5 % above the best guess of the
-    grip limit, on average over draws that get through [-].
+    stage: number, from 1
+    grip_limit: [m/s]; None where in most draws exit speed still rises at the end of the range
+    exit_speed: at the grip limit, or the greatest one [m/s]
+    recommended: the setting
+    recommended_exit: exit speed at the setting over draws that do not jam [m/s]; NaN where there is no setting
+    jams: share of draws that jam at the setting [-]
+    short, over: share of exit speed lost at DETUNING below and above the best guess of the grip limit, on average over
+        draws that do not jam [-]
     """
 
     stage: int
@@ -176,7 +186,7 @@ class Tuned:
 def span_of(lanes: Floats) -> Span:
     """Return the best guess (lane 0) and the 95 % interval of the other lanes (lanes,).
 
-    Where the best guess lies outside, as on a plateau's edge, the median takes its place.
+    The median replaces a best guess outside the interval, as can happen at the edge of a plateau.
     """
     low, high = interval(lanes[1:])
     nominal = float(lanes[0]) if low <= lanes[0] <= high else float(np.median(lanes[1:]))
@@ -184,7 +194,7 @@ def span_of(lanes: Floats) -> Span:
 
 
 def limits(found: GripLimits) -> Floats:
-    """Grip limits of lanes [m/s]; the wheel speed of the greatest exit speed where there is none."""
+    """Return grip limits (lanes,) [m/s]; the wheel speed of the greatest exit speed where there is none."""
     return np.where(np.isnan(found.wheel_speed), found.peak_speed, found.wheel_speed)
 
 
@@ -203,14 +213,14 @@ def tune(
     """
     launcher = ensemble.launcher
     known, limit = ~np.isnan(found.wheel_speed), limits(found)
-    grid = limit[0] * GRID
+    grid = limit[0] * GRID_RATIOS
     exits = transit(
         launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SURE
     ).exit_speed  # (settings, lanes)
-    # Draws that jam there are told of as jams, not as a loss of speed.
+    # Draws that jam are counted as jams, not as a loss of speed.
     share = np.where(exits[:, 1:] > 0, exits[:, 1:] / np.maximum(found.peak_exit[1:], 1e-9), np.nan)
     mean = np.array([np.nanmean(row) if np.isfinite(row).any() else np.nan for row in share])
-    lost = np.interp(limit[0] * np.array([1 - OFF, 1 + OFF]), grid, 1 - mean)
+    lost = np.interp(limit[0] * np.array([1 - DETUNING, 1 + DETUNING]), grid, 1 - mean)
     leaves, jams = _exits_at(ensemble, index, entry_speed, entry_spin, chosen)
     return Tuned(
         stage=index + 1, grip_limit=limit_span(found),
@@ -222,7 +232,7 @@ def tune(
 def _exits_at(
     ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, chosen: Recommended
 ) -> tuple[Span, float]:  # fmt: skip
-    """Exit speed at the recommended setting over the draws that get through, and the share of those that jam."""
+    """Return the exit speed at the recommended setting over draws that do not jam [m/s], and the share that jam [-]."""
     if chosen.wheel_speed is None:
         return Span(nominal=np.nan, low=np.nan, high=np.nan), np.nan
     setting = np.full(ensemble.lanes, chosen.wheel_speed)
@@ -238,7 +248,7 @@ def tune_behind(
 ) -> Tuned | None:
     """Return grip limit and recommended setting `chosen` of stage `index` (from 0) behind wheels at given speeds [m/s].
 
-    before_a, before_b: each (index,). None where the best guess does not get through.
+    before_a, before_b: each (index,). None where the best guess jams.
     """
     speed, spin = behind(ensemble, before_a, before_b)
     found = find(ensemble.launcher, index, speed, spin)
@@ -248,14 +258,17 @@ def tune_behind(
 
 
 def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
-    """Speed [m/s] and spin [rad/s] at which the first stage is entered, (lanes,)."""
+    """Return speed [m/s] and spin [rad/s] at entry to the first stage, (lanes,)."""
     fed = ensemble.launcher.feed
     speed, spin = (np.asarray(value, dtype=np.float64) for value in (fed.speed, fed.spin))
     return np.broadcast_to(speed, (ensemble.lanes,)), np.broadcast_to(spin, (ensemble.lanes,))
 
 
 def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> tuple[Floats, Floats]:
-    """Exit speed [m/s] and spin [rad/s], (lanes,), settings (stages,) or (lanes, stages) [m/s]; None: B runs as A."""
+    """Return exit speed [m/s] and spin [rad/s], (lanes,), at wheel speeds (stages,) or (lanes, stages) [m/s].
+
+    wheel_speed_b: of side B; None: as side A.
+    """
     shape = (ensemble.lanes, np.shape(wheel_speed)[-1])
     speeds_b = None if wheel_speed_b is None else np.broadcast_to(wheel_speed_b, shape)
     done = throw(ensemble.launcher, np.broadcast_to(wheel_speed, shape), speeds_b, options=SURE)
@@ -263,5 +276,5 @@ def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = N
 
 
 def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> tuple[Floats, Floats]:
-    """Speed [m/s] and spin [rad/s] behind wheels at given speeds [m/s], each (stages,); without any: of the feed."""
+    """Return speed [m/s] and spin [rad/s] behind wheels at speeds (stages,) [m/s]; without any wheel, the feed's."""
     return at(ensemble, before_a, before_b) if np.size(before_a) else feed(ensemble)

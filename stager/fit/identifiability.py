@@ -1,4 +1,4 @@
-"""What the throws cannot tell: perturbations that move nothing here, and pairs that move it alike."""
+"""Find what the throws cannot determine: perturbations without effect, and pairs with nearly collinear effects."""
 
 from __future__ import annotations
 
@@ -12,8 +12,12 @@ from stager.model.arrays import Floats
 from stager.physics.chain import throw
 from stager.physics.records import Grip
 
-VISIBLE, BLIND, APART = 3.0, 1.5, 2.0
-"""In standard deviations of the whole of the data: seen, unseen, told apart."""
+SEEN = 3.0
+"""Strength from which a perturbation is visible in the data [standard deviations]."""
+UNSEEN = 1.5
+"""Strength below which it is invisible [standard deviations]."""
+DISTINCT = 2.0
+"""Strength, beside another perturbation, from which the two can be told apart [standard deviations]."""
 
 PAIRS = (
     ("stiffness", "friction", 0, "only stiffness × friction / mass shows"),
@@ -30,7 +34,7 @@ PAIRS = (
     ("crush", "stiffness", 2, "both scale the force between wheel and projectile"),
     ("mass", "crush", 2, "all scale what a slipping contact gives"),
 )
-"""Two perturbations, how many of them must carry an uncertainty to be worth a word, and why they look alike."""
+"""Pairs of perturbations: both names, how many must be uncertain for the pair to matter, and why they look alike."""
 
 SINGLES = (
     "friction",
@@ -45,13 +49,20 @@ SINGLES = (
     "tachometer",
     "chronograph",
 )
+"""Perturbations that are reported where they are invisible."""
 IN_SLIP = ("friction", "fade", "sliding")
+"""Those of them that matter in slip only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shift:
-    """What one perturbation does to the throws: effect on ln exit speed (n,) of a change of `size` (relative), in
-    scatters; known: the configuration takes it as known."""
+    """Effect of one perturbation on the throws.
+
+    perturbation: the quantity that is changed
+    size: relative change [-]
+    effect: change of ln exit speed, over the scatter of one throw, (n,) [-]
+    known: whether the configuration states no uncertainty of it
+    """
 
     perturbation: Perturbation
     size: float
@@ -60,11 +71,11 @@ class Shift:
 
     @property
     def strength(self) -> float:
-        """How far all throws together would show it, in standard deviations."""
+        """Length of the effect [standard deviations]: how clearly all throws together show it."""
         return float(np.sqrt((self.effect**2).sum()))
 
     def beside(self, other: Shift) -> float:
-        """Likewise of what `other` could not imitate."""
+        """Return the length of the effect's component orthogonal to that of `other` [standard deviations]."""
         if other.strength == 0:
             return self.strength
         direction = other.effect / other.strength
@@ -72,7 +83,7 @@ class Shift:
 
 
 def shifts(found: BestFit) -> dict[str, Shift]:
-    """Shifts of every perturbation that the launcher has, at the best fit; all in one call of the model."""
+    """Return the effects of all perturbations that the launcher has at the best fit, by name; one call of the model."""
     scenario = found.model.scenario
     launcher = found.law.launcher(scenario, {key: np.asarray(value) for key, value in found.values.items()})
     perturbations = [perturbation for perturbation in PERTURBATIONS if perturbation.there(launcher)]
@@ -90,7 +101,7 @@ def shifts(found: BestFit) -> dict[str, Shift]:
 
 
 def _size(found: BestFit, perturbation: Perturbation) -> tuple[float, bool]:
-    """Relative change to try: the prior's standard uncertainty, else a tenth; and whether it is taken as known."""
+    """Return the relative change to try, a prior's standard deviation or TYPICAL, and whether there is no prior."""
     for prior in (*found.priors, *found.idle):
         if prior.key in perturbation.keys:
             low, middle, high = (float(prior.value(np.array(z))) for z in (-1.0, 0.0, 1.0))
@@ -99,7 +110,7 @@ def _size(found: BestFit, perturbation: Perturbation) -> tuple[float, bool]:
 
 
 def sentences(found: BestFit) -> tuple[str, ...]:
-    """What the throws cannot tell, in plain words."""
+    """Return sentences on what the throws cannot determine."""
     gripped = all_gripped(found)
     if gripped:
         said = [
@@ -113,36 +124,36 @@ def sentences(found: BestFit) -> tuple[str, ...]:
     unseen = [
         moved[name].perturbation.words
         for name in SINGLES
-        if name in free and not (gripped and name in IN_SLIP) and moved[name].strength < BLIND
+        if name in free and not (gripped and name in IN_SLIP) and moved[name].strength < UNSEEN
     ]
     if unseen:
         stays = "it stays" if len(unseen) == 1 else "they stay"
-        said.append(f"The throws say nothing about the {_and(unseen)}: {stays} at the configured value.")
+        said.append(f"The throws say nothing about the {_joined(unseen)}: {stays} at the configured value.")
     alike: dict[str, dict[str, Shift]] = {}
     for one, other, least, why in PAIRS:
         if one not in moved or other not in moved or len({one, other} & free) < least:
             continue
         a, b = moved[one], moved[other]
-        if min(a.strength, b.strength) > VISIBLE and min(a.beside(b), b.beside(a)) < APART:
+        if min(a.strength, b.strength) > SEEN and min(a.beside(b), b.beside(a)) < DISTINCT:
             alike.setdefault(why, {}).update({one: a, other: b})
-    return (*said, *(_together(list(group.values()), why) for why, group in alike.items()))
+    return (*said, *(_pair_sentence(list(group.values()), why) for why, group in alike.items()))
 
 
-def _together(group: list[Shift], why: str) -> str:
-    """A pair, or several that share a reason."""
-    text = f"{_and([shift.perturbation.words for shift in group])} cannot be told apart here: {why}."
+def _pair_sentence(group: list[Shift], why: str) -> str:
+    """Return the sentence on a pair, or on several pairs that look alike for the same reason."""
+    text = f"{_joined([shift.perturbation.words for shift in group])} cannot be told apart here: {why}."
     known = [shift.perturbation.words for shift in group if shift.known]
     if len(known) == 1:
         text += f" The {known[0]} is taken as the configuration gives it."
     return text[0].upper() + text[1:]
 
 
-def _and(words: list[str]) -> str:
+def _joined(words: list[str]) -> str:
     return " and ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def all_gripped(found: BestFit) -> bool:
-    """Whether the best fit has every throw leave in grip."""
+    """Whether every throw leaves every stage in grip, by the best fit."""
     settings = found.model.settings
     scenario = found.model.scenario
     launcher = found.law.launcher(scenario, found.values)

@@ -13,7 +13,7 @@ import pytest
 from stager.api import load
 from stager.constraints.recommend import Recommended
 from stager.fit import experiment_design
-from stager.fit.experiment_design import FIRST_SCATTER, LOSES, Experiments, Stakes, expect, stakes
+from stager.fit.experiment_design import FIRST_SCATTER, GREATEST_LOSS, Experiments, Stakes, expect, stakes
 from stager.fit.grip_ensemble import before
 from stager.fit.prediction import known_of, recommended_chain
 from stager.model.arrays import Floats
@@ -39,7 +39,7 @@ def _share_wrong(given: Scenario, plans: list[Floats], rng: np.random.Generator)
     """
     ensemble = before(given, rng, DRAWS)
     what, _ = stakes(ensemble, 1, finder(given), advice(given.title))
-    bad = what.loss > LOSES
+    bad = what.loss > GREATEST_LOSS
     shares = []
     for plan in plans:
         speeds = np.broadcast_to(plan[:, None, None], (plan.size, DRAWS + 1, 1))

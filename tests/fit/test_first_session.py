@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from stager.constraints.recommend import hard_slacks
-from stager.fit.experiment_design import ALIKE, Next, first_session
+from stager.fit.experiment_design import MOST_ALIKE, Next, first_session
 from stager.fit.fitting import fit
 from stager.fit.friction_laws import own_law
 from stager.fit.grip_ensemble import before
@@ -45,7 +45,7 @@ def test_session_starts_slow_and_ends_with_a_drift_check(name: str) -> None:
 def test_settings_are_spread_over_the_range(name: str) -> None:
     session = speeds(name)[:-1]
     distinct, counts = np.unique(session, return_counts=True)
-    assert counts.max() <= ALIKE
+    assert counts.max() <= MOST_ALIKE
     assert distinct.size >= 4
     assert sum(one.purpose == "model" for one in planned(name).plan) >= COUNT // 4
     # No gap is larger than 0.6 of the range.
