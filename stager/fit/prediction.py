@@ -1,6 +1,6 @@
-"""Recommended wheel speeds, stages that are not built yet, and measured throws beside what is expected.
+"""Recommend wheel speeds, predict stages that are not built yet, and compare measured with expected exit speeds.
 
-Every screen recommends from the same draws, and so names the same wheel speed.
+All recommendations use the same draws, so that all screens name the same wheel speed.
 """
 
 from __future__ import annotations
@@ -42,12 +42,14 @@ from stager.physics.grip_limit import STANDARD, GripLimit, grip_limit
 from stager.physics.guide import run_up
 from stager.physics.muzzle import last_wheel_speed, speed_before_outlet
 
-DRAWS, SEED = 400, 11
-"""Draws that recommendations rest on, and where they begin, whatever else is drawn."""
+DRAWS = 400
+"""Draws that recommendations are based on."""
+SEED = 11
+"""Seed of these draws, fixed so that a recommendation does not depend on other draws."""
 
 
 def finder(scenario: Scenario) -> Finder:
-    """Return what finds grip limits within the limits and drives of `scenario`."""
+    """Return a function that finds grip limits within the limits and drives of `scenario`."""
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
@@ -57,22 +59,24 @@ def finder(scenario: Scenario) -> Finder:
 
 
 def known_of(source: Fit | Scenario) -> Ensemble:
-    """Return the launchers that could be the real one, after a fit or by a configuration.
-
-    There is one where nothing is uncertain.
-    """
+    """Return the ensemble of launchers after a fit, or by a configuration; a single one where nothing is uncertain."""
     rng = np.random.default_rng(SEED)
     found = before(source, rng, DRAWS) if isinstance(source, Scenario) else after(source, rng, DRAWS)
-    # Friction drawn after a fit may be all that differs, and is no value of its own there.
+    # Lanes may differ only in their friction laws, whose parameters are not among the values.
     if found.values or len(set(found.laws)) > 1:
         return found
     return replace(found, laws=found.laws[:1])
 
 
 def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommended:
-    """Recommend the wheel speed of the stage behind wheels at before_a, before_b [m/s], each (index,).
+    """Recommend the wheel speed of the stage behind wheels at given speeds.
 
-    known: as `known_of` gives it.
+    Parameters
+    ----------
+    known : Ensemble
+        As `known_of` returns it.
+    before_a, before_b : ndarray, shape (index,)
+        Surface speeds of sides A and B of the stages before it [m/s].
     """
     scenario, index = known.scenario, before_a.size
     best, limit_values, goal = take(known.launcher, np.zeros(1, np.intp)), scenario.limit_values, scenario.goal
@@ -92,8 +96,7 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
 
 
 def recommended_chain(known: Ensemble, stages: int) -> tuple[Recommended, ...]:
-    """Recommend the wheel speeds of `stages` stages in turn, each behind those before it; it ends with a stage that has
-    none."""
+    """Recommend the wheel speeds of `stages` stages in turn, up to the first that has no recommendation."""
     found: list[Recommended] = []
     for _ in range(stages):
         settings = np.array([one.wheel_speed for one in found], dtype=np.float64)
@@ -105,12 +108,16 @@ def recommended_chain(known: Ensemble, stages: int) -> tuple[Recommended, ...]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Predicted:
-    """A chain of `stages`; speeds in m/s.
+    """Prediction of a chain.
 
-    wheel_speed: recommended settings, (stages,); exit_speed: at these settings, whichever draw is true;
-    tuned_exit: with each draw at its own best settings, as a bench would find them; gain: of tuned_exit on one stage
-    less [-] (None for the first stage); probability_worthwhile: that the gain is at least what the goal asks for;
-    tuned: grip limit and recommended setting of the last stage; measured: throws with so many stages were fitted.
+    stages: stage count
+    wheel_speed: recommended settings, (stages,) [m/s]
+    exit_speed: over the draws, at these settings [m/s]
+    tuned_exit: with each draw at its own best settings, as tuning at a bench would find them [m/s]
+    gain: relative gain of tuned_exit over one stage less [-]; None for the first stage
+    probability_worthwhile: that the gain is at least the goal's [-]; None for the first stage
+    tuned: grip limit and recommended setting of the last stage
+    measured: whether throws with so many stages were fitted
     """
 
     stages: int
@@ -125,10 +132,12 @@ class Predicted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One stage of a chain that every launcher of an ensemble tunes for itself.
+    """One stage of a chain whose settings are tuned for each launcher of an ensemble.
 
-    entry_speed [m/s], entry_spin [rad/s], (lanes,); found: its grip limits; settings: wheel speeds of all stages up
-    to it [m/s], (lanes, stages).
+    entry_speed: (lanes,) [m/s]
+    entry_spin: (lanes,) [rad/s]
+    found: grip limits of the stage
+    settings: wheel speeds of all stages up to it, (lanes, stages) [m/s]
     """
 
     entry_speed: Floats
@@ -138,7 +147,7 @@ class Step:
 
 
 def chain(ensemble: Ensemble, stages: int, find: Finder) -> Iterator[Step]:
-    """Stage by stage, each set to its grip limit less the margin that the limits ask for, or where it is fastest."""
+    """Yield the stages in turn, each set to its grip limit less the required margin, or where it is fastest."""
     margin = 1 - ensemble.scenario.limit_values.grip_margin
     speed, spin = feed(ensemble)
     settings = np.zeros((ensemble.lanes, 0))
@@ -156,7 +165,7 @@ def predict(
 ) -> tuple[Predicted, ...]:
     """Return chains of one to `stages` stages, of which `built` have been measured.
 
-    chosen: recommended settings of the stages in turn; no chain is told of beyond the last that has one.
+    chosen: recommended settings of the stages in turn; chains end with the last stage that has one.
     """
     worthwhile = ensemble.scenario.goal.worthwhile
     out: list[Predicted] = []
@@ -182,7 +191,12 @@ def predict(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
-    """wheel_speed [m/s], (points,); best guess of exit speed there and ends of its 95 % coverage interval [m/s]."""
+    """Prediction band of exit speed over the wheel speed of one stage.
+
+    wheel_speed: (points,) [m/s]
+    nominal: best guess of exit speed there, (points,) [m/s]
+    low, high: ends of its 95 % coverage interval, (points,) [m/s]
+    """
 
     wheel_speed: Floats
     nominal: Floats
@@ -191,7 +205,7 @@ class Band:
 
 
 def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, wheel_speed: Floats) -> Band:
-    """Band of stage `index` (from 0) at wheel speeds (points,) behind wheels at before_a, before_b, (index,) [m/s].
+    """Return the band of stage `index` (from 0) at wheel speeds (points,) behind before_a, before_b, (index,) [m/s].
 
     Draws that jam count as 0 m/s.
     """
@@ -204,16 +218,17 @@ def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, whe
 
 
 NEAR = 0.03
-"""A throw belongs to a stage's curve if the other wheels were set this close to what the curve is of."""
+"""Relative distance of the other wheels' speeds from those of a curve, within which a throw belongs to it [-]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observations:
     """Throws through stages 1 to some stage, one a row.
 
-    throws: they; side_a, side_b: surface speeds [m/s], (n, stages); expected: what the chronograph would show by the
-    configuration [m/s], (n,), 0: nothing comes out; last_wheel: speed at the last wheel of what was measured [m/s],
-    (n,).
+    throws: the throws, n
+    side_a, side_b: surface speeds, (n, stages) [m/s]
+    expected: indicated exit speed by the configuration, (n,) [m/s]; 0: a jam
+    last_wheel: measured speed, converted to that at the last wheel, (n,) [m/s]
     """
 
     throws: Throws
@@ -224,14 +239,16 @@ class Observations:
 
     @property
     def difference(self) -> Floats:
-        """Measured above expected, by the expected [-], (n,); NaN where either is a jam."""
+        """Relative deviation of measured from expected exit speed, (n,) [-]; NaN where either is a jam."""
         measured = self.throws.exit_speed
         passed = (measured > 0) & (self.expected > 0)
         return np.where(passed, measured / np.where(passed, self.expected, 1.0) - 1, np.nan)
 
     def on_curve(self, before_a: Floats, before_b: Floats) -> Mask:
-        """Which belong to the curve of the last stage, both sides alike, behind stages at speeds (stages - 1,) [m/s]:
-        (n,)."""
+        """Return which throws belong to the curve of the last stage behind stages at (stages − 1,) [m/s], (n,).
+
+        On the curve both sides of the last stage have equal speeds.
+        """
         wanted_a = np.column_stack([np.broadcast_to(before_a, self.side_a[:, :-1].shape), self.side_a[:, -1]])
         wanted_b = np.column_stack([np.broadcast_to(before_b, self.side_b[:, :-1].shape), self.side_a[:, -1]])
         close = [
@@ -241,13 +258,13 @@ class Observations:
         return np.asarray(close[0].all(axis=1) & close[1].all(axis=1))
 
     def drawn(self, before_a: Floats, before_b: Floats) -> Floats:
-        """Return speeds of the last wheel and of what left it [m/s], (m, 2), of throws that belong to the curve."""
+        """Return wheel speed and exit speed at the last wheel, (m, 2) [m/s], of m throws that belong to the curve."""
         rows = self.on_curve(before_a, before_b) & (self.throws.exit_speed > 0)
         return np.column_stack([self.side_a[rows, -1], self.last_wheel[rows]])
 
 
 def observations(scenario: Scenario, throws: Throws, stage: int) -> Observations:
-    """Those of `throws` that went through all stages up to `stage` (from 0) and no further."""
+    """Return those of `throws` that went through all stages up to `stage` (from 0) and no further."""
     present = throws.present
     ended = (present == (np.arange(present.shape[1]) <= stage)).all(axis=1) & (present.sum(axis=1) == stage + 1)
     chosen = throws.chosen(ended)
@@ -264,7 +281,7 @@ def observations(scenario: Scenario, throws: Throws, stage: int) -> Observations
 
 
 def _last_wheel(launcher: Launcher, throws: Throws) -> Floats:
-    """Speed at the last wheel of what was measured [m/s], (n,); 0: a jam."""
+    """Return the measured speed, converted to that at the last wheel, (n,) [m/s]; 0: a jam."""
     if not throws.at_outlet:
         return last_wheel_speed(launcher, throws.exit_speed)
     left = np.asarray(speed_before_outlet(launcher, throws.exit_speed))
@@ -273,7 +290,7 @@ def _last_wheel(launcher: Launcher, throws: Throws) -> Floats:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learned:
-    """A fit, its predicted stages, the drift of each build, and recommended wheel speeds, stage by stage."""
+    """A fit with its predicted stages, the drift of each build, and recommended wheel speeds, stage by stage."""
 
     fit: Fit
     predicted: tuple[Predicted, ...]

@@ -1,4 +1,4 @@
-"""A throw as it is typed at the bench, and checks of its plausibility."""
+"""Read a throw as it is typed at the bench, and check whether it is plausible."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ INSTRUMENT_ERROR = 0.03
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Doubts:
-    """What is implausible of a throw; speeds in m/s.
+    """Implausible values of a throw; speeds in m/s.
 
     most: greatest exit speed that its wheels allow, where the throw is faster; None: it is not
     beyond: stages, from 1, whose wheels are faster than their motors reach, each with the reachable speed

@@ -34,9 +34,9 @@ from stager.model.projectile import Projectile
 SIZE = 4_000_000
 """Greatest size of a table [bytes]."""
 COLUMNS = 100
-"""Most columns."""
+"""Greatest number of columns."""
 LINE = 1000
-"""Most characters of a line."""
+"""Greatest number of characters of a line."""
 
 
 def read(path: Path, launcher: Launcher) -> Throws:

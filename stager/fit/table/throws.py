@@ -1,4 +1,4 @@
-"""The record of measured throws, and surface speeds from its columns."""
+"""Define the record of measured throws, and compute surface speeds from its columns."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ class Throttle:
     asks_supply: bool = True
 
     def missing(self, launcher: Launcher, stage: int) -> str:
-        """Return the drive or the supply that the launcher lacks, "" for nothing."""
+        """Return the drive or the supply that the launcher lacks; "" for nothing."""
         if launcher.stage(stage).drive is None:
             return f"stage.drive, to turn a throttle into a speed of stage {stage + 1}"
         return "" if launcher.supply is not None else "[supply], to turn a throttle into a speed"
@@ -104,12 +104,20 @@ SURFACE, TURNING_RATE, THROTTLE = Surface(), TurningRate(), Throttle()
 
 
 Mask = NDArray[np.bool_]
+"""Which throws, (n,)."""
 Rows = NDArray[np.intp]
+"""Numbers of rows, or of lines, (n,)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wheels:
-    """A column of wheel speeds: stage from 0, side 0: A, 1: B, kind of reading, values (n,); NaN: none."""
+    """A column of wheel speeds.
+
+    stage: from 0
+    side: 0: A, 1: B
+    reading: kind of the column
+    values: in SI, (n,); NaN where a cell is empty
+    """
 
     stage: int
     side: int

@@ -1,4 +1,4 @@
-"""A throws table that lines are added to; each line is on disk before it counts."""
+"""Add lines to a table of throws; each line is on disk before it counts."""
 
 from __future__ import annotations
 
