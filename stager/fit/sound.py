@@ -1,4 +1,4 @@
-"""Analysis of a sound recording of a throw.
+"""Analyse a sound recording of a throw.
 
 Exit speed follows from two knocks, at release and target; wheel speed from the pitch of the wheel's tone; droop and
 recovery from the dip of that pitch. Every result is an `Estimate`: a value with its standard uncertainty, or the reason
@@ -93,7 +93,7 @@ class Recording:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """A value with its standard uncertainty, both in SI; value None: none, for `reason`."""
+    """A value with its standard uncertainty, both in SI; where there is no value it is None, and `reason` says why."""
 
     value: float | None = None
     standard_uncertainty: float = 0.0
@@ -167,8 +167,10 @@ class Tone:
 class Heard:
     """Results of a recording.
 
-    knocks; taken: the two of the throw, None: unknown
-    flight_time [s]; speed: mean over the flight [m/s]
+    knocks: all knocks, in the order of time
+    taken: the two of the throw; None: unknown
+    flight_time: [s]
+    speed: mean over the flight [m/s]
     tones: one for each wheel
     """
 
@@ -183,8 +185,11 @@ class Heard:
 class Listened:
     """Results of a file.
 
-    path: positions as given; file, sha256: name and hash of its bytes
-    seconds: duration that was analysed [s]; marks: sounds in a turn
+    heard: results of the recording
+    path: positions as given
+    file, sha256: name of the file and hash of its bytes
+    seconds: duration that was analysed [s]
+    marks: sounds in a turn
     """
 
     heard: Heard

@@ -1,4 +1,4 @@
-"""Columns of a throws table: heads, units, numbers as spreadsheets write them, exit speed from measurements."""
+"""Read the columns of a throws table: heads, units, numbers as spreadsheets write them; compute exit speeds."""
 
 from __future__ import annotations
 
@@ -137,9 +137,11 @@ _ONE = Unit(1.0)
 class TableColumn:
     """One column.
 
-    place: in the row; text: its head as written; name
-    unit: None: words
-    stage: from 0, side: 0: A, 1: B, reading: kind of wheel speed; of a wheel's column
+    place: in the row, from 0
+    text: its head as written
+    name: of the quantity
+    unit: of its numbers; None: the cells hold words
+    stage, side, reading: of a wheel's column: stage from 0; side, 0: A, 1: B; kind of wheel speed
     low, high: range of its numbers, in SI
     """
 

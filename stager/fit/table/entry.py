@@ -61,9 +61,13 @@ def tilt(launcher: Launcher, stage: Stage) -> float:
 
 
 JAM = "jam"
+"""Word that stands for an exit speed of 0."""
 _WITH_UNIT = re.compile(r"(?P<number>[+-]?[\d.,']*\d[\d.,']*)\s*(?P<unit>[^\d\s.,'].*)")
+"""A number with a unit behind it."""
 _PARTED = re.compile(r"\s*[;\t]\s*|,?\s+")
+"""What separates two values of a line."""
 _NUMBER = re.compile(r"[+-]?[\d.,']*\d[\d.,']*(:[\d.,']+)?")
+"""A number, or those of sides A and B with a colon between them."""
 LASTING = ("build", "supply", "temperature")
 """Columns whose value holds for all throws until another one is given."""
 
@@ -223,12 +227,12 @@ def _split(text: str) -> tuple[list[str], str]:
 
 
 def _decimal(word: str) -> bool:
-    """Return whether a single word may be one number with a decimal comma."""
+    """Whether a single word may be one number with a decimal comma."""
     return re.fullmatch(r"\d+,\d*", word) is not None
 
 
 def _unclear(word: str, writer: TableWriter) -> None:
-    """Raises ValueError for "15,5": two numbers, or one."""
+    """Raise ValueError for a word such as "15,5", which may be one number or two."""
     if "," in word and not writer.decimal_marks.comma:
         first, _, second = word.partition(",")
         raise ValueError(f'"{word}" can be read two ways: write "{first} {second}" or "{first}.{second}"')
