@@ -1,4 +1,7 @@
-"""Compare plans with plain searches on drawn problems: `python -m tests.benchmarks.against_search [count] [seed]`."""
+"""Compare plans with plain searches on drawn problems, and check their limits in the independent solver.
+
+`python -m tests.benchmarks.against_search [count] [seed] [first]`
+"""
 
 from __future__ import annotations
 
@@ -9,7 +12,7 @@ import numpy as np
 
 from stager.bounds import bound
 from stager.optimise.planner import plan
-from tests.optimise.plain_search import PlainSearch, draw_problem, tight_limits
+from tests.optimise.plain_search import PlainSearch, broken_by_reference, draw_problem, tight_limits
 
 
 def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
@@ -37,6 +40,9 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
         if best is not None and not best.feasible:
             unfit.append(number)
             print(number, words, "plan breaks a limit", flush=True)
+        if best is not None and best.count and (wrong := broken_by_reference(task, best)):
+            unfit.append(number)
+            print(number, words, "breaks in the independent solver:", wrong, flush=True)
         if asked is None:
             ahead = np.maximum.accumulate(speeds)
             gap = max(speed / max(rung, 1e-9) - 1 for speed, rung in zip(ahead, rungs, strict=True))

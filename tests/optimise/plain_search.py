@@ -21,11 +21,13 @@ from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.scenario import Scenario
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Hold, Tyre, WheelMaterial
+from stager.optimise.records import Settings
 from stager.physics.chain import Options, throw
 from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.grip_limit import grip_limit
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, NITRILE, SUPPLY
 from tests.optimise.machines import launcher, stage
+from tests.oracle.throw import throw as reference_throw
 
 PRINTED = WheelMaterial(
     name="printed", density=1250, modulus=2e9, poisson=0.36, tensile_strength=40e6, strength_factor=0.5, brittle=True
@@ -238,3 +240,28 @@ def tight_limits(scenario: Scenario) -> list[str]:
     """Return the names of the drawn limits."""
     values = scenario.limit_values
     return [one.name for one in fields(values) if one.name in TIGHT and getattr(values, one.name) not in (None, 1e4)]
+
+
+def broken_by_reference(task: Scenario, settings: Settings, within: float = 2e-4) -> list[str]:
+    """Return the limits on a throw that settings break in the independent solver, by more than a share `within` [-].
+
+    Also "exit speed", where it differs from the plan's by more than that.
+    """
+    launcher, values = settings.design.launcher, task.limit_values
+    done = reference_throw(launcher, settings.wheel_speed.tolist(), tolerance=1e-9)
+    mass, lost = float(launcher.projectile.mass), 0.0 if launcher.outlet is None else float(launcher.outlet.loss)
+    energy = max(0.5 * mass * done.exit_speed**2 - lost, 0.0)
+    area = launcher.projectile.known_frontal_area
+    accelerations = [most for most in (values.acceleration, launcher.projectile.max_acceleration) if most is not None]
+    used = [
+        ("exit_speed", (2 * energy / mass) ** 0.5, values.exit_speed),
+        ("exit_energy", energy, values.exit_energy),
+        ("energy_per_area", None if area is None else energy / float(area), values.energy_per_area),
+        ("acceleration", max(stage.peak_acceleration for stage in done.stages), min(accelerations, default=None)),
+        ("slip_heat", sum(stage.slip_heat for stage in done.stages), values.slip_heat),
+        ("wheel_speed", float(settings.wheel_speed.max()), values.wheel_speed),
+    ]
+    known = [(name, value, most) for name, value, most in used if value is not None and most is not None]
+    broken = [name for name, value, most in known if value > most * (1 + within)]
+    apart = abs(done.exit_speed / float(settings.throw.exit_speed) - 1) > within
+    return [*broken, "exit speed"] if apart else broken

@@ -15,7 +15,7 @@ from stager.model.requirements import Aim, Goal
 from stager.model.scenario import Scenario
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.optimise.planner import plan
-from tests.optimise.plain_search import PlainSearch, draw_problem
+from tests.optimise.plain_search import PlainSearch, broken_by_reference, draw_problem
 from tests.oracle.throw import throw as reference_throw
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -43,6 +43,7 @@ def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number
         assert (rung.exit_speed.nominal if rung.kept else 0.0) >= max(speeds) * (1 - WITHIN)
     assert (found.best is not None) or max(speeds) == 0.0
     assert found.best is None or found.best.feasible
+    assert found.best is None or not found.best.count or not broken_by_reference(task, found.best)
     top = bound(task, task.limit_values.stages)
     reached = 0.0 if found.best is None else found.best.exit_speed
     assert top.speed >= max(max(speeds), reached) * (1 - 2e-6)
