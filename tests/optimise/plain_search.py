@@ -40,6 +40,8 @@ TIGHT = (
     "supply_current", "winding_temperature", "settled_loss", "voltage", "rim_safety", "length", "mass", "cost",
 )  # fmt: skip
 """Limits whose bounds are drawn near the values of a drawn chain."""
+SEEN = 1e-3
+"""Share of its peak acceleration that integration steps may miss [-]."""
 
 
 def draw_problem(rng: np.random.Generator, *, layout: Any = None, aim: Aim | None = None) -> Scenario:
@@ -245,7 +247,8 @@ def tight_limits(scenario: Scenario) -> list[str]:
 def broken_by_reference(task: Scenario, settings: Settings, within: float = 2e-4) -> list[str]:
     """Return the limits on a throw that settings break in the independent solver, by more than a share `within` [-].
 
-    Also "exit speed", where it differs from the plan's by more than that.
+    Also "exit speed", where it differs from the plan's by more than that. The greatest acceleration is that of the
+    integrator's points, which may miss a peak by SEEN.
     """
     launcher, values = settings.design.launcher, task.limit_values
     done = reference_throw(launcher, settings.wheel_speed.tolist(), tolerance=1e-9)
@@ -262,6 +265,6 @@ def broken_by_reference(task: Scenario, settings: Settings, within: float = 2e-4
         ("wheel_speed", float(settings.wheel_speed.max()), values.wheel_speed),
     ]
     known = [(name, value, most) for name, value, most in used if value is not None and most is not None]
-    broken = [name for name, value, most in known if value > most * (1 + within)]
+    broken = [name for name, value, most in known if value > most * (1 + (SEEN if name == "acceleration" else within))]
     apart = abs(done.exit_speed / float(settings.throw.exit_speed) - 1) > within
     return [*broken, "exit speed"] if apart else broken
