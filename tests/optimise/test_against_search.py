@@ -49,10 +49,13 @@ def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number
     assert top.speed >= max(max(speeds), reached) * (1 - 2e-6)
 
 
-@pytest.mark.parametrize(("seed", "number", "count"), [(71, 9, 5), (72, 12, 2)], ids=["small steps", "two nips"])
+@pytest.mark.parametrize(
+    ("seed", "number", "count"), [(71, 9, 5), (72, 12, 2), (74, 39, 3)], ids=["small steps", "two nips", "slow wheel"]
+)
 def test_plan_is_as_fast_as_search_on_problems_once_missed(seed: int, number: int, count: int) -> None:
     # Idlers and a rod with an active slip-heat limit: an earlier search planned 10.19 m/s instead of 10.48. A rod in
-    # two nips with a grip margin: an earlier search ignored the margin, broke it, and planned no stage.
+    # two nips with a grip margin: an earlier search ignored the margin, broke it, and planned no stage. Idlers of which
+    # the second or the third may be the slow one: an earlier search planned 8.19 m/s instead of 8.47.
     rng = np.random.default_rng([seed, number])
     task = draw_problem(rng)
     task = replace(task, limit_values=replace(task.limit_values, stages=count))
