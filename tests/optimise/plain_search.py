@@ -268,6 +268,6 @@ def broken_by_reference(task: Scenario, settings: Settings, within: float = 2e-4
         ("wheel_speed", float(settings.wheel_speed.max()), values.wheel_speed),
     ]
     known = [(name, value, most) for name, value, most in used if value is not None and most is not None]
-    broken = [name for name, value, most in known if value > most * (1 + 1e-9)]
+    broken = [name for name, value, most in known if value > most * (1 + 2 * ROUNDING)]
     apart = abs(done.exit_speed / float(settings.throw.exit_speed) - 1) > within
     return [*broken, "exit speed"] if apart else broken
