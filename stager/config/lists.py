@@ -20,7 +20,7 @@ from stager.config.tables import PART_LISTS
 from stager.config.toml import KeyPath
 from stager.errors import InputError, InputErrors, printable
 from stager.files import read_beside
-from stager.units import QuantityError, parse
+from stager.units import NUMBER, QuantityError, parse
 
 SIZE = 250_000
 """Greatest size of a list [bytes]."""
@@ -35,8 +35,7 @@ _DIGITS = 9
 """Most digits of a whole number."""
 _HEAD = re.compile(r"\s*(?P<key>[^\[\]]*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*$")
 _DECIMAL_COMMA = re.compile(r"(?<=\d),(?=\d)")
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_BARE = re.compile(rf"(?P<value>{_NUMBER})(?:\s*(?:±|\+/-|\+-)\s*(?P<spread>{_NUMBER})\s*(?P<share>%)?)?$")
+_BARE = re.compile(rf"(?P<value>{NUMBER})(?:\s*(?:±|\+/-|\+-)\s*(?P<spread>{NUMBER})\s*(?P<share>%)?)?$")
 
 
 @dataclass(frozen=True, slots=True)

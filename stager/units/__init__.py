@@ -6,10 +6,11 @@ show.py   write a quantity
 """
 
 from stager.units.show import ScreenUnit, format_quantity, readable_unit, screen_unit, show
-from stager.units.text import Measured, QuantityError, parse, parse_stiffness, stiffness_unit, written_unit
+from stager.units.text import NUMBER, Measured, QuantityError, parse, parse_stiffness, stiffness_unit, written_unit
 from stager.units.units import is_turning
 
 __all__ = [
+    "NUMBER",
     "Measured",
     "QuantityError",
     "ScreenUnit",

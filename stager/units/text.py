@@ -12,8 +12,9 @@ from typing import Any, TypeVar
 from stager.units.units import UnknownUnit, convert, convert_difference, dimensions, same_kind
 
 Found = TypeVar("Found")
-_NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s.,_+-].*?|1/.*?)?\s*")
+NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+"""Pattern of a number with a decimal point."""
+_PART = re.compile(rf"\s*(?P<number>{NUMBER})\s*(?P<unit>[^\d\s.,_+-].*?|1/.*?)?\s*")
 _BRACKET = re.compile(r"\s*\((?P<inside>[^()]*)\)\s*(?P<unit>.*?)\s*")
 _COMMA = re.compile(r"\d,\d")
 _LIMITS = re.compile(r"\s+limits\s*$")

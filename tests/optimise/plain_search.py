@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import differential_evolution
 
+from stager.bounds.bound_chain import STRAIN_SEEN
 from stager.constraints import LIMITS, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.launcher import Guide, Launcher, Outlet
@@ -40,8 +41,6 @@ TIGHT = (
     "supply_current", "winding_temperature", "settled_loss", "voltage", "rim_safety", "length", "mass", "cost",
 )  # fmt: skip
 """Limits whose bounds are drawn near the values of a drawn chain."""
-SEEN = 1e-3
-"""Share of its peak acceleration that integration steps may miss [-]."""
 
 
 def draw_problem(rng: np.random.Generator, *, layout: Any = None, aim: Aim | None = None) -> Scenario:
@@ -248,7 +247,7 @@ def broken_by_reference(task: Scenario, settings: Settings, within: float = 2e-4
     """Return the limits on a throw that settings break in the independent solver, by more than a share `within` [-].
 
     Also "exit speed", where it differs from the plan's by more than that. The greatest acceleration is that of the
-    integrator's points, which may miss a peak by SEEN.
+    integrator's points, which may miss a peak by STRAIN_SEEN.
     """
     launcher, values = settings.design.launcher, task.limit_values
     done = reference_throw(launcher, settings.wheel_speed.tolist(), tolerance=1e-9)
@@ -263,7 +262,7 @@ def broken_by_reference(task: Scenario, settings: Settings, within: float = 2e-4
         ("exit_speed", (2 * energy / mass) ** 0.5, values.exit_speed),
         ("exit_energy", energy, values.exit_energy),
         ("energy_per_area", None if area is None else energy / float(area), values.energy_per_area),
-        ("acceleration", peak * (1 - SEEN), min(accelerations, default=None)),
+        ("acceleration", peak * (1 - STRAIN_SEEN), min(accelerations, default=None)),
         ("slip_heat", heat * (1 - within), values.slip_heat),
         ("wheel_speed", float(settings.wheel_speed.max()), values.wheel_speed),
     ]

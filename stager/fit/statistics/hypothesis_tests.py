@@ -275,7 +275,7 @@ class Collinear(ValueError):
 def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float = 0.95) -> tuple[Difference, float]:
     """Return the regression coefficient of `column` beside covariates, and the share of it that they leave free.
 
-    By projection on the complement of the covariates (Frisch and Waugh, Econometrica 1, 1933; from memory).
+    By projection on the complement of the covariates (theorem of Frisch, Waugh and Lovell, as read in Wikipedia).
 
     Parameters
     ----------
