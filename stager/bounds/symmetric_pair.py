@@ -1,9 +1,14 @@
 """Bounds for a pair with both wheels at one speed and a projectile that does not spin; round shapes and rods.
 
-Theorem (M. Müller 1927; W. Walter, Differential and Integral Inequalities, 1970, from memory): bounds y⁻ ≤ y ≤ y⁺ of
-y' = f(x, y) hold throughout where they hold at the start and each component's upper bound obeys
-y_i⁺' ≥ f_i(x, η) for every η within the bounds whose own component η_i is y_i⁺, the lower one likewise with ≤.
-With one component this is the comparison theorem.
+Theorem (Müller's, so named by Kieffer, Walter & Simeonov, Guaranteed nonlinear parameter estimation): bounds
+y⁻ ≤ y ≤ y⁺ of y' = f(x, y), f Lipschitz in y, hold throughout where they hold at the start and each component's upper
+bound obeys y_i⁺' ≥ f_i(x, η) for every η within the bounds whose own component η_i is y_i⁺, the lower one likewise
+with ≤. With one component this is the comparison theorem.
+
+Proof. Let L be the Lipschitz constant in the largest component, K > L, ε > 0, and widen both bounds by δ = ε e^{Kx}.
+Were y to leave the widened bounds, let it reach them first at x₁, say the upper one of component i. The point η of the
+bounds nearest to y(x₁) has η_i = y_i⁺ and |η − y| ≤ δ, so y_i' ≤ f_i(x₁, η) + L δ < y_i⁺' + K δ: the widened bound runs
+away from y_i, which it cannot where y_i comes from below. Then ε → 0.
 
 Coordinates. With M = J/R², κ = m/(2M), the set speed U and t = sin φ (for a rod: its ramp's slope), per unit time
 

@@ -16,8 +16,6 @@ from stager.model.wheel import Wheel
 
 GAS_CONSTANT = 287.05287
 """Specific gas constant of dry air [J/(kg K)]; ISO 2533."""
-HEAT_CAPACITY = 1005.0
-"""At constant pressure [J/(kg K)], near room temperature."""
 HEAT_RATIO = 1.4
 """Ratio of specific heats of dry air [-]; ISO 2533."""
 EARTH_RADIUS = 6_356_766.0
@@ -51,11 +49,6 @@ class Air:
     def kinematic_viscosity(self) -> Number:
         """Return ν = μ/ρ [m^2/s]."""
         return self.viscosity / self.density
-
-    @property
-    def prandtl(self) -> Number:
-        """Return the Prandtl number μ c_p/λ [-]."""
-        return self.viscosity * HEAT_CAPACITY / self.conductivity
 
 
 def air_at(temperature: Number, pressure: Number = SEA_LEVEL_PRESSURE) -> Air:
@@ -145,7 +138,8 @@ def terminal_speed(mass: Number, diameter: Number, gravity: float, air: Air = SE
 
 
 TRANSITION = 3e5
-"""Reynolds number ωR²/ν where turbulence sets in [-]; Schlichting, Boundary-Layer Theory, from memory."""
+"""Reynolds number ωR²/ν where turbulence sets in [-]; with both coefficients as in FAST-OAD_CS23-HE (ISAE-SUPAERO),
+windage of the ends of a rotor, after Touhami's thesis of 2020."""
 LAMINAR = 3.87
 """Moment coefficient Cm·Re^½ of both faces in laminar flow [-]; von Kármán 1921, Schlichting."""
 TURBULENT = 0.146

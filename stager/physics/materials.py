@@ -1,4 +1,4 @@
-"""Hub and tyre materials by name; all values are typical of their kind and from memory."""
+"""Hub and tyre materials by name; all values are typical of their kind."""
 
 from __future__ import annotations
 
@@ -16,7 +16,8 @@ def gent_modulus(hardness: Number) -> Number:
 
 
 _TYPICAL = "typical of its kind, from memory"
-_READ = f"{_TYPICAL}; thermal conductivity by DIN EN 12524, table of building materials (as kept by the library ht)"
+_CONDUCTIVITY = "thermal conductivity by DIN EN 12524, table of building materials (as kept by the library ht)"
+_READ = f"typical, near or below tables of textbooks (Beer & Johnston, ecoursesbook.com, web.mst.edu); {_CONDUCTIVITY}"
 
 
 def _metal(
@@ -37,11 +38,12 @@ def _printed(name: str, density: float, modulus: float, strength: float, conduct
 
 
 def _plastic(
-    name: str, density: float, modulus: float, strength: float, conductivity: float, *, brittle: bool = False
-) -> WheelMaterial:
+    name: str, density: float, modulus: float, strength: float, tensile: float, conductivity: float, *,
+    brittle: bool = False, source: str = _READ,
+) -> WheelMaterial:  # fmt: skip
     return WheelMaterial(
-        name=name, density=density, modulus=modulus, poisson=0.38, yield_strength=strength, tensile_strength=strength,
-        brittle=brittle, conductivity=conductivity, source=_READ,
+        name=name, density=density, modulus=modulus, poisson=0.38, yield_strength=strength, tensile_strength=tensile,
+        brittle=brittle, conductivity=conductivity, source=source,
     )  # fmt: skip
 
 
@@ -53,10 +55,10 @@ _HUBS = (
     _printed("printed PETG", 1270, 2.0e9, 45e6, 0.2),
     _printed("printed ABS", 1040, 2.0e9, 35e6, 0.17),
     _printed("printed nylon", 1100, 1.5e9, 45e6, 0.25),
-    _plastic("polycarbonate", 1200, 2.3e9, 60e6, 0.2),
-    _plastic("acetal", 1410, 2.9e9, 65e6, 0.3),
-    _plastic("nylon", 1140, 2.7e9, 70e6, 0.25),
-    _plastic("plywood", 680, 6.0e9, 20e6, 0.13, brittle=True),
+    _plastic("polycarbonate", 1200, 2.3e9, 55e6, 65e6, 0.2),
+    _plastic("acetal", 1410, 2.9e9, 65e6, 65e6, 0.3, source=f"{_TYPICAL}; {_CONDUCTIVITY}"),
+    _plastic("nylon", 1140, 2.7e9, 45e6, 75e6, 0.25),
+    _plastic("plywood", 700, 6.0e9, 20e6, 20e6, 0.17, brittle=True, source=f"{_TYPICAL}; {_CONDUCTIVITY}"),
 )
 
 

@@ -8,7 +8,9 @@ from scipy.integrate import solve_bvp
 
 from stager.model.arrays import Floats
 from stager.physics.air import (
+    LAMINAR,
     TRANSITION,
+    TURBULENT,
     Air,
     coefficient,
     disc,
@@ -16,12 +18,14 @@ from stager.physics.air import (
     reynolds,
     turbulent_coefficient,
 )
+from tests.published.inventory import printed as compare
 
 AIR = Air(temperature=288.15, pressure=101_325.0, density=1.225, viscosity=1.225 * 1.4607e-5, conductivity=0.0253)
 
 
 def test_laminar_moment_matches_the_von_karman_flow() -> None:
-    # von Kármán's equations for the free disc, solved here: G'(0) = −0.615922, Cm·√Re = 2π·0.615922 = 3.86995.
+    # von Kármán's equations for the free disc, solved here; Cm·√Re = −2π·G'(0). Three constants of the flow as printed
+    # in the generator of numberdb.org, table T421; the third after Miklavčič & Wang.
     def rates(z: Floats, y: Floats) -> Floats:
         f, df, g, dg, h = y
         return np.array([df, f**2 - g**2 + h * df, dg, 2 * f * g + h * dg, -2 * f])
@@ -33,8 +37,19 @@ def test_laminar_moment_matches_the_von_karman_flow() -> None:
     fade = np.exp(-z)
     guess = np.array([0.5 * z * fade, 0.5 * (1 - z) * fade, fade, -fade, -0.88 * (1 - fade)])
     found = solve_bvp(rates, ends, z, guess, tol=1e-8, max_nodes=20_000)
-    assert found.y[3, 0] == pytest.approx(-0.615922, rel=1e-5)
-    assert laminar_coefficient(1.0) == pytest.approx(-2 * np.pi * found.y[3, 0], rel=1e-3)
+    assert found.y[1, 0] == pytest.approx(0.510232618867, rel=1e-6)
+    assert found.y[3, 0] == pytest.approx(-0.615922014399, rel=1e-6)
+    assert found.y[4, -1] / -2 == pytest.approx(0.442237055104, rel=1e-5)
+    moment = 2 * np.pi * 0.615922014399
+    compare("moment coefficient of a laminar disc by Re^½ (-)", "numberdb.org, T421", moment, LAMINAR, rel=1e-4)
+
+
+@pytest.mark.parametrize("number, printed", [(877_263.3, 0.0094564), (732_721.46, 0.009803)])
+def test_moment_coefficient_of_the_ends_of_a_rotor(number: float, printed: float) -> None:
+    # Tests of FAST-OAD_CS23-HE (ISAE-SUPAERO): rotor_end_friction_coeff, without a laminar core.
+    source = "FAST-OAD_CS23-HE, windage of a rotor's ends"
+    compare("moment coefficient of a turbulent disc (-)", source, printed, turbulent_coefficient(number), rel=1e-3)
+    assert coefficient(number) < turbulent_coefficient(number)
 
 
 @pytest.mark.parametrize(
@@ -50,6 +65,9 @@ def test_laminar_and_turbulent_moment_coefficients(number: float, laminar: float
 
 def test_moments_match_transport_phenomena() -> None:
     # Bird, Stewart & Lightfoot: 0.616·π·ρR⁴√(νω³) laminar, 0.073·ρω²R⁵(ν/(R²ω))^0.2 turbulent.
+    source = "Bird, Stewart & Lightfoot, ch. 6 (crazyforstudy.com, 1339844)"
+    compare("moment coefficient of a laminar disc by Re^½ (-)", source, 2 * 0.616 * np.pi, LAMINAR, rel=1e-3)
+    compare("moment coefficient of a turbulent disc by Re^⅕ (-)", source, 2 * 0.073, TURBULENT, rel=1e-3)
     radius, speed, nu = 0.05, 1000.0, AIR.kinematic_viscosity
     torque = disc(radius, AIR).moment(np.array(speed))
     assert torque == pytest.approx(0.616 * np.pi * AIR.density * radius**4 * np.sqrt(nu * speed**3), rel=1e-3)

@@ -161,9 +161,9 @@ def by_settings(
     order : ndarray, shape (n,), optional
         Time or number of each; None where the builds were not alternated, so that drift cannot be separated.
     clip : float
-        Standard deviations of the build at which residuals are clipped, as in Huber's pseudo-values (Robust
-        Statistics, 1981; from memory). From 1.5 times that distance on a throw is left out, because a clipped residual
-        still adds to the variance.
+        Standard deviations of the build at which residuals are clipped, as by Huber's proposal 2 (function `hubers`
+        of the R package MASS). From 1.5 times that distance on a throw is left out, because a clipped residual still
+        adds to the variance.
     coverage : float
         Of the interval [-].
 
@@ -218,7 +218,8 @@ def _clipped(
 ) -> tuple[Floats, Labels]:  # fmt: skip
     """Return pseudo-values and which values are outliers, both (n,).
 
-    A pseudo-value is a robust fit plus the residual, clipped at `clip` standard deviations of its build.
+    A pseudo-value is a robust fit plus the residual, clipped at `clip` standard deviations of its build and divided by
+    the share of residuals inside, the mean slope by which `summary.rlm` of the R package MASS divides.
     """
     if not np.isfinite(clip):
         return values, np.zeros(values.size, dtype=bool)

@@ -148,7 +148,7 @@ class Falling(Law):
     """μ(s) = μ_k + (μ_s − μ_k) exp(−(s/s_f)^j): the Stribeck form without viscous term."""
 
     name: ClassVar[str] = "falling"
-    source: ClassVar[str] = "Armstrong-Hélouvry, Control of Machines with Friction, 1991 (from memory)"
+    source: ClassVar[str] = "the Stribeck curve without viscous term; exponent 1 as in the Modelica Standard Library"
     formulas: ClassVar[tuple[Formula, ...]] = (fading, fading_sharply)
     static: Number = parameter("coefficient", "coefficient at little slip")
     sliding: Number = parameter("coefficient", "coefficient at much slip")
