@@ -29,7 +29,7 @@ def printed(topic: str, source: str, theirs: float, ours: object, *, rel: float,
 
 
 def table() -> str:
-    """Return the comparisons as a Markdown table, and how many were read in the source."""
+    """Return the comparisons as a Markdown table, how many were read in the source and how many are exit speeds."""
     head = ["| topic | source | theirs | ours | difference (%) | |", "|---|---|---|---|---|---|"]
     lines = [
         f"| {row.topic} | {row.source} | {row.theirs:.5g} | {row.ours:.5g} | {100 * (row.ours / row.theirs - 1):+.2f} "
@@ -37,7 +37,11 @@ def table() -> str:
         for row in sorted(set(ROWS), key=lambda row: (row.topic, row.source, row.theirs))
     ]
     read, sources = sum(row.read for row in set(ROWS)), len({row.source for row in ROWS})
-    return "\n".join([*head, *lines, "", f"{len(lines)} numbers from {sources} sources, {read} of them read there."])
+    launched = sum(row.topic.startswith("exit speed") for row in set(ROWS))
+    total = (
+        f"{len(lines)} numbers from {sources} sources, {read} of them read there; {launched} are measured exit speeds."
+    )
+    return "\n".join([*head, *lines, "", total])
 
 
 if __name__ == "__main__":

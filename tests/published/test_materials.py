@@ -38,7 +38,8 @@ LESSONS = "web.mst.edu/jthomas, lessons on thermal strain, example properties"
     ],
 )
 def test_hub_materials_match_textbook_tables(name: str, value: str, printed: float, source: str) -> None:
-    words = f"{value.replace('_', ' ')} of {name}"
+    unit = {"density": "kg/m³", "poisson": "-"}.get(value, "Pa")
+    words = f"{value.replace('_', ' ')} of {name} ({unit})"
     compare(words, source, printed, getattr(WHEEL_MATERIALS[name], value), rel=0.14)
 
 

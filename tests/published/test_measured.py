@@ -212,4 +212,4 @@ def test_exit_speed_rises_with_a_narrower_gap(exponent: float) -> None:
     assert (narrow**2 - 0.25) / (wide**2 - 0.25) == pytest.approx(1.5 ** (exponent + 0.5), rel=0.02)
     if exponent == 1.0:
         source = "Triton-Robotics/TR-mbed, issue 35"
-        compare("speed gained by 2 mm more crush (-)", source, 18.9 / 14.4, narrow / wide, rel=0.05)
+        compare("exit speed gained by 2 mm more crush (-)", source, 18.9 / 14.4, narrow / wide, rel=0.05)

@@ -1,6 +1,6 @@
 """Contact model against printed numbers: rolling-mill bite, belts, sliding to rolling.
 
-Each number was read in the source named beside it unless it is marked as from memory or as a derivation.
+Each number was read in the source named beside it unless it is marked as a derivation.
 """
 
 from __future__ import annotations
