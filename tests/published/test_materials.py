@@ -39,7 +39,7 @@ LESSONS = "web.mst.edu/jthomas, lessons on thermal strain, example properties"
 )
 def test_hub_materials_match_textbook_tables(name: str, value: str, printed: float, source: str) -> None:
     unit = {"density": "kg/m³", "poisson": "-"}.get(value, "Pa")
-    words = f"{value.replace('_', ' ')} of {name} ({unit})"
+    words = f"{value.replace('_', ' ').replace('poisson', 'Poisson number')} of {name} ({unit})"
     compare(words, source, printed, getattr(WHEEL_MATERIALS[name], value), rel=0.14)
 
 
