@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 
-DRAWS = 150
-"""Launchers drawn for intervals of grip limits and predictions."""
 WRITTEN_DRAWS = 400
 """Draws written next to a fitted configuration."""
 Progress = Callable[[float], None]
@@ -51,17 +49,17 @@ def advised(scenario: Scenario, sweep: Sweep, throws: Throws | None, seed: int) 
     return recommended(known_of(source), sweep.before_a, sweep.before_b), source is not scenario
 
 
-def spread(scenario: Scenario, sweep: Sweep, seed: int, chosen: Recommended) -> Tuned | None:
+def spread(scenario: Scenario, sweep: Sweep, chosen: Recommended) -> Tuned | None:
     """Return the grip limit of a sweep with its coverage interval, at the recommended setting `chosen`.
 
     None where the configuration has no uncertainties, or nothing gets through.
     """
-    from stager.fit.grip_ensemble import before, tune_behind
-    from stager.fit.prediction import finder
+    from stager.fit.grip_ensemble import tune_behind
+    from stager.fit.prediction import ensemble_of, finder
 
     if not scenario.uncertain:
         return None
-    ensemble = before(scenario, np.random.default_rng(seed), DRAWS)
+    ensemble = ensemble_of(scenario)
     return tune_behind(ensemble, sweep.stage - 1, sweep.before_a, sweep.before_b, finder(scenario), chosen)
 
 
@@ -92,8 +90,7 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
     """Fit, predict up to `stages` stages (None: one more than measured), and test for drift."""
     from stager.fit.drift import drifts
     from stager.fit.fitting import fit as fit_throws
-    from stager.fit.grip_ensemble import after
-    from stager.fit.prediction import Learned, finder, known_of, predict, recommended_chain
+    from stager.fit.prediction import Learned, ensemble_of, finder, known_of, predict, recommended_chain
 
     tell = progress or (lambda share: None)
     rng = np.random.default_rng(seed)
@@ -101,7 +98,7 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
     count = max(1, min(done.built + 1, scenario.limit_values.stages)) if stages is None else stages
     find = finder(scenario)
     chosen = recommended_chain(known_of(done), count)
-    predicted = predict(after(done, rng, DRAWS), count, find, chosen, built=done.built)
+    predicted = predict(ensemble_of(done), count, find, chosen, built=done.built)
     tell(0.9)
     drifting = drifts(scenario, throws, rng)
     tell(1.0)

@@ -191,7 +191,7 @@ class Loaded:
         throws : Throws, optional
             Those that ended with this stage are compared with the model; a fit to all gives the recommended speed.
         seed : int
-            Of the draws for the interval.
+            Of the fit to `throws`.
 
         Raises
         ------
@@ -215,7 +215,7 @@ class Loaded:
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
         chosen, fitted = fitting.advised(self.scenario, found, throws, seed)
-        spread = fitting.spread(self.scenario, found, seed, chosen)
+        spread = fitting.spread(self.scenario, found, chosen)
         return shown(
             SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen, fitted=fitted
         )
@@ -382,7 +382,10 @@ class Loaded:
         self, throws: Throws | None = None, *, plan: Plan | None = None, seed: int = 0,
         progress: Progress | None = None, workers: int | None = 1,
     ) -> Report:  # fmt: skip
-        """Return a report (page and pictures) of the plan and the measured throws; plan: made here where left out."""
+        """Return a report (page and pictures) of `plan`, or with throws of a plan of the launcher fitted to them.
+
+        plan: made here where left out. Raises InputError for a plan beside throws.
+        """
         from stager.api.page import Report, gather
 
         return Report(gather(self, throws, plan, seed, progress, workers))

@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
+from stager.errors import InputError
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
     from stager.fit.grip_ensemble import Ensemble
-    from stager.fit.prediction import Learned
     from stager.fit.table import Throws
     from stager.model.arrays import Floats
     from stager.optimise.records import Plan, Settings
@@ -22,8 +21,6 @@ if TYPE_CHECKING:
     from stager.report.figures.of_sweep import SweepCurve
     from stager.report.page.data import ReportData
 
-DRAWS = 150
-"""Launchers drawn for bands and intervals of grip limits."""
 THROWS = 12
 """First throws at the feed's rate that are shown."""
 THIN = 2
@@ -83,22 +80,33 @@ def gather(
     loaded: Loaded, throws: Throws | None, plan: Plan | None, seed: int, progress: Progress | None = None,
     workers: int | None = 1,
 ) -> ReportData:  # fmt: skip
-    """Return plan, curves, throws at the rate, tables for the sliders and, with measured throws, the fit to them."""
+    """Return plan, curves, throws at the rate, tables for the sliders and, with measured throws, the fit to them.
+
+    With throws that the model fits, all else is of the fitted launcher.
+    """
     from stager.api import fitting as learning
+    from stager.fit.prediction import fitted_scenario
     from stager.report.page.data import ReportData
 
     tell = progress or (lambda share: None)
-    planned = 0.5 if throws is None else 0.3
-    found = loaded.plan(progress=lambda share: tell(planned * share), workers=workers) if plan is None else plan
-    tell(planned)
     learned = suggested = None
     if throws is not None:
+        if plan is not None:
+            raise InputError("a plan from before the fit cannot be shown with throws", where="plan",
+                             hint="leave the plan out: the report plans the fitted launcher")  # fmt: skip
         learned = loaded.fit(throws, seed=seed)
         suggested = learning.suggest(loaded.scenario, throws, seed, SUGGESTED, None, learned)
+        if learned.fit.adequate:
+            loaded = replace(loaded, scenario=fitted_scenario(learned.fit))
+    begun = 0.0 if throws is None else 0.3
+    tell(begun)
+    found = plan
+    if found is None:
+        found = loaded.plan(progress=lambda share: tell(begun + (0.6 - begun) * share), workers=workers)
     tell(0.6)
     data = ReportData(
         configuration=loaded.configuration, scenario=loaded.scenario, source=loaded.source(seed), plan=found,
-        curves=() if found.best is None else _curves(loaded, found.best, learned, seed, tell),
+        curves=() if found.best is None else _curves(loaded, found.best, throws, tell),
         sequence=None if found.best is None else first_throws(found.best), learned=learned, suggested=suggested,
     )  # fmt: skip
     data = data if data.contradictions else replace(data, response=_response(loaded, data))
@@ -130,29 +138,21 @@ def first_throws(best: Settings) -> Sequence | None:
 
 
 def _curves(
-    loaded: Loaded, best: Settings, learned: Learned | None, seed: int, tell: Progress
+    loaded: Loaded, best: Settings, throws: Throws | None, tell: Progress
 ) -> tuple[SweepCurve, ...]:
+    from stager.fit.prediction import ensemble_of
+
     # Draws are of the parts as configured: no band where a catalogue chose others.
     own = best.design.launcher.template == loaded.scenario.launcher.template
-    ensemble = _ensemble(loaded, learned, seed) if own else None
+    ensemble = ensemble_of(loaded.scenario) if own and loaded.scenario.uncertain else None
     made = []
     for k in range(best.count):
-        made.append(_curve(loaded, best, k, ensemble, learned))
+        made.append(_curve(loaded, best, k, ensemble, throws))
         tell(0.6 + 0.3 * (k + 1) / best.count)
     return tuple(made)
 
 
-def _ensemble(loaded: Loaded, learned: Learned | None, seed: int) -> Ensemble | None:
-    """Return draws of possible launchers, from the fit where there is one; None without uncertainties."""
-    from stager.fit.grip_ensemble import after, before
-
-    rng = np.random.default_rng(seed)
-    if learned is not None and learned.fit.parameters:
-        return after(learned.fit, rng, DRAWS)
-    return before(loaded.scenario, rng, DRAWS) if loaded.scenario.uncertain else None
-
-
-def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, learned: Learned | None) -> SweepCurve:
+def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, throws: Throws | None) -> SweepCurve:
     from stager.fit.grip_ensemble import behind, limit_span
     from stager.fit.prediction import band, finder
     from stager.optimise.spin import way_of
@@ -173,8 +173,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, le
     return SweepCurve(
         sweep=swept, setting=setting, grip_limit=limit_span(found),
         band=band(ensemble, k, before_a, before_b, swept.wheel_speed[::THIN]),
-        told=learned is not None and bool(learned.fit.parameters),
-        measured=None if learned is None else _near(loaded, learned.fit.throws, before_a, before_b),
+        measured=None if throws is None else _near(loaded, throws, before_a, before_b),
     )  # fmt: skip
 
 

@@ -1,19 +1,20 @@
 """Recommend wheel speeds, predict stages that are not built yet, and compare measured with expected exit speeds.
 
-All recommendations use the same draws, so that all screens name the same wheel speed.
+All recommendations and intervals use the same draws, so that all screens give the same figures.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from stager.constraints import speed_range
 from stager.constraints.recommend import Recommended, recommend
 from stager.fit.drift import Drift
-from stager.fit.friction_laws import own_law
+from stager.fit.friction_laws import FRICTION, own_law, with_friction
 from stager.fit.grip_ensemble import (
     Ensemble,
     Finder,
@@ -32,10 +33,10 @@ from stager.fit.likelihood import forward_model
 from stager.fit.records import Fit
 from stager.fit.statistics.importance_sampling import interval
 from stager.fit.table.throws import Mask, Throws
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import Aim
-from stager.model.scenario import Scenario
+from stager.model.scenario import Scenario, Uncertain
 from stager.physics.batch import take
 from stager.physics.chain import SURE, Options, throw, transit
 from stager.physics.grip_limit import STANDARD, GripLimit, grip_limit
@@ -43,9 +44,11 @@ from stager.physics.guide import run_up
 from stager.physics.muzzle import last_wheel_speed, speed_before_outlet
 
 DRAWS = 400
-"""Draws that recommendations are based on."""
+"""Draws that recommendations and intervals are based on."""
 SEED = 11
-"""Seed of these draws, fixed so that a recommendation does not depend on other draws."""
+"""Seed of these draws, fixed so that they do not depend on other draws."""
+LANES = FRICTION[:-1]
+"""Key under which draws of averaged friction laws name the lane that has their law."""
 
 
 def finder(scenario: Scenario) -> Finder:
@@ -58,14 +61,50 @@ def finder(scenario: Scenario) -> Finder:
     return find
 
 
-def known_of(source: Fit | Scenario) -> Ensemble:
-    """Return the ensemble of launchers after a fit, or by a configuration; a single one where nothing is uncertain."""
+def ensemble_of(source: Fit | Scenario) -> Ensemble:
+    """Return the ensemble of launchers after a fit, or by a configuration: the same one for every screen."""
     rng = np.random.default_rng(SEED)
-    found = before(source, rng, DRAWS) if isinstance(source, Scenario) else after(source, rng, DRAWS)
+    return before(source, rng, DRAWS) if isinstance(source, Scenario) else after(source, rng, DRAWS)
+
+
+def known_of(source: Fit | Scenario) -> Ensemble:
+    """Return the ensemble for recommendations: a single launcher where nothing is uncertain."""
+    found = ensemble_of(source)
     # Lanes may differ only in their friction laws, whose parameters are not among the values.
     if found.values or len(set(found.laws)) > 1:
         return found
     return replace(found, laws=found.laws[:1])
+
+
+def fitted_scenario(fit: Fit) -> Scenario:
+    """Return the scenario with the fitted launcher and draws from the posterior, those that `known_of` returns.
+
+    Where several friction laws are averaged, draws name the lane that has their law, under the key of friction.
+    """
+    known, given = known_of(fit), fit.scenario
+    realise = partial(_realise, fit, known.launcher)
+    values = dict(known.values)
+    if len(set(known.laws)) > 1:
+        values[LANES] = np.arange(known.lanes, dtype=np.float64)
+    uncertain = tuple(
+        Uncertain(key=key, value=float(drawn[0]), standard_uncertainty=float(drawn[1:].std()))
+        for key, drawn in values.items()
+    )
+    return replace(
+        given, launcher=realise({}), values={**given.values, **{one.key: one.value for one in uncertain}},
+        uncertain=uncertain, realise=realise,
+        draws={key: drawn[1:] for key, drawn in values.items()} or None,
+    )  # fmt: skip
+
+
+def _realise(fit: Fit, lanes: Launcher, values: Mapping[str, Number]) -> Launcher:
+    """Return the fitted launcher with other SI values by key, and the friction laws of some of `lanes`."""
+    law, _ = fit.posteriors[fit.law]
+    launcher = law.launcher(fit.scenario, fit.best | {key: value for key, value in values.items() if key != LANES})
+    if LANES not in values:
+        return launcher
+    friction = take(lanes, np.atleast_1d(values[LANES]).astype(np.intp)).contact.friction
+    return with_friction(launcher, friction)
 
 
 def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommended:

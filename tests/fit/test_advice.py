@@ -134,8 +134,27 @@ def test_plan_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -
     assert float(planned.wheel_speed[0]) == pytest.approx(swept.wheel_speed, rel=2e-3)
 
 
-def test_page_shows_the_speed_recommended_by_the_fit(tmp_path: Path) -> None:
-    name = "seed_ball"
-    fitted = answers_after_throws(name, False)[0]
-    page = loaded(name, False).report(throws(name)).html()
-    assert f"{fitted.recommended[0].wheel_speed:.2f} m/s" in page
+@CASES
+def test_page_has_the_settings_recommended_by_the_fit(name: str, tight: bool) -> None:
+    fitted = answers_after_throws(name, tight)[0]
+    report = loaded(name, tight).report(throws(name))
+    speed, best = fitted.recommended[0].wheel_speed, report.plan.best
+    assert fitted.fit.adequate
+    assert speed is not None
+    if best is None:
+        assert fitted.recommended[0].exit_speed < loaded(name, tight).scenario.goal.exit_speed
+        return
+    assert float(best.wheel_speed[0]) == pytest.approx(speed, rel=1e-4)
+    page = report.html()
+    card = page.partition("Settings card")[2]
+    assert f"{speed:.2f}" in card[: card.index("</table>")]
+    assert f"fitted to 10 throws of {Path(throws(name).source).name}" in page
+    assert f"{speed:.2f} m/s" in page[page.index('id="measured"') :]
+
+
+def test_plan_of_the_fitted_file_has_the_settings_recommended_by_the_fit(tmp_path: Path) -> None:
+    fitted = answers_after_throws("seed_ball", False)[0]
+    (written, _) = loaded("seed_ball", False).save_fit(fitted.fit, tmp_path / "fitted.toml")
+    best = stager.load(written).plan().best
+    assert best is not None
+    assert float(best.wheel_speed[0]) == pytest.approx(fitted.recommended[0].wheel_speed, rel=2e-3)

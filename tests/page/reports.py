@@ -78,7 +78,7 @@ def throws() -> Path:
 def with_throws() -> Report:
     """Return the report with throws."""
     loaded = stager.load(configuration())
-    return loaded.report(loaded.read_throws(throws()), plan=without_throws().plan)
+    return loaded.report(loaded.read_throws(throws()))
 
 
 @lru_cache

@@ -31,8 +31,8 @@ def report(
 ) -> Answer:  # fmt: skip
     """Write one HTML page with all results.
 
-    It has verdict, settings card, side view, curves, ladder, limits, energy, heat and, with THROWS, the fit to them.
-    The page is a single file and needs no network.
+    It has verdict, settings card, side view, curves, ladder, limits, energy and heat. With THROWS it has the fit to
+    them too, and the plan is of the fitted launcher. The page is a single file and needs no network.
     """
     loaded = session.load(config)
     from stager.report.page.data import page_answer

@@ -77,7 +77,7 @@ def _below(share: float) -> str:
 
 def facts(launcher: Launcher, best: Settings) -> str:
     """Return a sentence on feed, supply and exit speed."""
-    parts = [f"Feed at {format_quantity(float(launcher.feed.speed), 0.0, 'm/s')}"]
+    parts = [f"Feed at {digits(float(launcher.feed.speed))} m/s"]
     if launcher.feed.rate is not None:
         parts.append(f"{float(launcher.feed.rate):g} a second")
     if launcher.feed.magazine is not None:

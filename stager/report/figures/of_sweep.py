@@ -24,35 +24,15 @@ if TYPE_CHECKING:
 class SweepCurve:
     """A sweep and what is known about it.
 
-    setting: planned wheel speed and exit speed [m/s]; grip_limit: its interval; band: 95 % band of the curve; told:
-    interval and band come from a fit, not from the configuration alone; measured: wheel and exit speeds [m/s],
-    (throws, 2), of throws with earlier stages at about these speeds.
+    setting: planned wheel speed and exit speed [m/s]; grip_limit: its interval; band: 95 % band of the curve;
+    measured: wheel and exit speeds [m/s], (throws, 2), of throws with earlier stages at about these speeds.
     """
 
     sweep: Sweep
     setting: tuple[float, float] | None = None
     grip_limit: Span | None = None
     band: Band | None = None
-    told: bool = False
     measured: Floats | None = None
-
-    @property
-    def doubt(self) -> Span | None:
-        """Fitted interval of the grip limit where the configured grip limit lies outside of it, else None."""
-        limit = self.grip_limit
-        if not self.told or limit is None or self.sweep.grip_speed is None:
-            return None
-        return None if limit.low <= self.sweep.grip_speed <= limit.high else limit
-
-    @property
-    def refuted(self) -> bool:
-        """Whether the configured grip limit is far outside the fitted interval, or the setting slips."""
-        limit = self.doubt
-        if limit is None or self.sweep.grip_speed is None:
-            return False
-        room = limit.high - limit.low
-        near = limit.low - room <= self.sweep.grip_speed <= limit.high + room
-        return not near or (self.setting is not None and self.setting[0] > limit.high)
 
 
 def sweep_picture(curve: SweepCurve, *, planned: bool = True) -> Picture:
@@ -94,15 +74,14 @@ def _caption(curve: SweepCurve) -> str:
     limit = curve.grip_limit
     parts = []
     if curve.sweep.grip_speed is not None:
-        source = " as configured; the throws say" if curve.told else ", 95 %:"
-        between = "" if limit is None else f"{source} {speed(limit.low)} to {speed(limit.high)}"
+        between = "" if limit is None else f", 95 %: {speed(limit.low)} to {speed(limit.high)}"
         parts.append(f"Grip limit {speed(curve.sweep.grip_speed)} m/s{between}.")
     else:
         parts.append(f"No grip limit up to {speed(curve.sweep.top)} m/s ({curve.sweep.ends_by.replace('_', ' ')}).")
     if curve.setting is not None:
         parts.append(f"Setting {speed(curve.setting[0])} m/s.")
     if curve.band is not None:
-        parts.append("Thin line and shade: fitted to the throws." if curve.told else "Shaded: 95 % of builds.")
+        parts.append("Shaded: 95 % of builds.")
     if curve.measured is not None and curve.measured.size:
         parts.append("Crosses: measured throws.")
     return " ".join(parts)
@@ -113,20 +92,18 @@ def _twin(curve: SweepCurve) -> Table:
     covered = {} if band is None else {float(u): k for k, u in enumerate(band.wheel_speed)}
     rows = []
     for u, v in zip(sweep.wheel_speed.tolist(), sweep.exit_speed, strict=True):
-        k, after, builds = covered.get(u), MISSING, MISSING
+        k, builds = covered.get(u), MISSING
         if band is not None and k is not None:
-            after = speed(float(band.nominal[k])) if curve.told else MISSING
             builds = f"{band.low[k]:.2f} to {band.high[k]:.2f}"
-        rows.append((u, speed(float(v)) if v > 0 else "jam", after, builds, ""))
+        rows.append((u, speed(float(v)) if v > 0 else "jam", builds, ""))
     if sweep.grip_speed is not None and sweep.grip_exit is not None:
-        rows.append((sweep.grip_speed, speed(sweep.grip_exit), MISSING, MISSING, "grip limit"))
+        rows.append((sweep.grip_speed, speed(sweep.grip_exit), MISSING, "grip limit"))
     if curve.setting is not None:
-        rows.append((curve.setting[0], speed(curve.setting[1]), MISSING, MISSING, "setting"))
+        rows.append((curve.setting[0], speed(curve.setting[1]), MISSING, "setting"))
     for u, v in () if measured is None else measured:
-        rows.append((float(u), speed(float(v)), MISSING, MISSING, "measured"))
+        rows.append((float(u), speed(float(v)), MISSING, "measured"))
     columns = (
-        Column("wheel", "m/s"), Column("exit", "m/s"), Column("fitted", "m/s"),
-        Column("95 % of builds", "m/s"), Column("", words=True),
+        Column("wheel", "m/s"), Column("exit", "m/s"), Column("95 % of builds", "m/s"), Column("", words=True),
     )  # fmt: skip
     rows.sort(key=lambda row: row[0])
     lines = tuple((speed(u), *rest) for u, *rest in rows)
@@ -140,8 +117,6 @@ def _paint(curve: SweepCurve) -> Figure:
     figure, plot = axes()
     if curve.band is not None:
         plot.fill_between(curve.band.wheel_speed, curve.band.low, curve.band.high, color=palette.BAND, linewidth=0)
-        if curve.told:
-            plot.plot(curve.band.wheel_speed, curve.band.nominal, color=palette.CURVE, linewidth=0.9)
     top = float(np.max(sweep.exit_speed, initial=0.0))
     plot.plot([0, sweep.wheel_speed[-1]], [0, sweep.wheel_speed[-1]], color=palette.RULE, linewidth=1.0,
               linestyle=(0, (2, 2)))  # fmt: skip

@@ -28,6 +28,7 @@ from stager.report.numbers import plural
 class ReportData:
     """A plan with what a page shows beside it.
 
+    configuration: as read; scenario: its launcher, or the fitted one where the model fits measured throws
     curves: exit speed against wheel speed of each planned stage; sequence: the first throws at the feed's rate;
     response: tables for the sliders; learned: the fit to measured throws; suggested: what to measure next.
     """
@@ -80,33 +81,31 @@ class ReportData:
         return None if self.settings is None else duty(self.settings.design)
 
     @property
-    def doubts(self) -> list[str]:
-        """A sentence for each stage whose measured grip limit differs from the configured one."""
-        found = [(curve.sweep, curve.doubt) for curve in self.curves]
-        return [
-            f"The throws put the grip limit of stage {sweep.stage} at {limit.low:.2f} to {limit.high:.2f} m/s, the"
-            f" configuration at {sweep.grip_speed:.2f} m/s."
-            for sweep, limit in found if limit is not None
-        ]  # fmt: skip
+    def contradictions(self) -> list[str]:
+        """Sentences on how measured throws contradict the model; empty where settings can be shown."""
+        if self.learned is None or self.learned.fit.adequate:
+            return []
+        return [fit.misfit_headline(self.learned.fit), *fit.misfit_advice(self.learned.fit)]
 
     @property
-    def contradictions(self) -> list[str]:
-        """Sentences on how measured throws contradict the plan; empty where its settings can be shown."""
-        if self.learned is None:
-            return []
-        learned = self.learned.fit
-        unfit = [] if learned.adequate else [fit.misfit_headline(learned), *fit.misfit_advice(learned)]
-        return [*unfit, *(self.doubts if any(curve.refuted for curve in self.curves) else [])]
+    def fitted_to(self) -> str:
+        """The throws that the planned launcher was fitted to, "12 throws of throws.csv"; "" where it was not."""
+        if self.learned is None or self.contradictions:
+            return ""
+        done = self.learned.fit
+        return f"{plural(int(done.used.size), 'throw')} of {Path(done.throws.source).name}"
 
 
 def page_answer(data: ReportData, page: Path, figures: Sequence[Path] = ()) -> Answer:
     """Return the plan's headline and where the page is; it is a "no" where the plan is."""
     screen = data.screen
     notes = [f"The page is {page}."]
+    if data.fitted_to:
+        notes.insert(0, f"Planned for the launcher as fitted to {data.fitted_to}.")
     if figures:
         notes.append(f"{plural(len(figures), 'figure file')} in {figures[0].parent}.")
     content = {
-        "page": str(page), "figures": [str(path) for path in figures],
+        "page": str(page), "figures": [str(path) for path in figures], "fitted": bool(data.fitted_to),
         "plan": {key: value for key, value in data.content.items() if key not in PROVENANCE},
     }  # fmt: skip
     short = Screen(screen.headline, notes=notes, verdict=screen.verdict)

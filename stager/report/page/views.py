@@ -100,7 +100,7 @@ def view(data: ReportData) -> View:
     count = plural(data.content["stage_count"], "stage") if found else "no design fits"
     return View(
         kicker="settings not shown" if hidden else count,
-        answer="The measured throws contradict this configuration." if hidden else screen.headline,
+        answer="The measured throws contradict the model of this launcher." if hidden else screen.headline,
         verdict="" if hidden else screen.verdict,
         facts=() if hidden or not found else _facts(data),
         card=None if hidden or data.settings is None else _card(data, data.settings),
@@ -145,12 +145,13 @@ def _facts(data: ReportData) -> Sequence[Fact]:
 def _card(data: ReportData, best: Settings) -> SettingsCard:
     """Return the settings card: a row for each wheel, equal wheels of a pair in one."""
     found = settings_rows(data.launcher, best, data.plan.recommended_stages)
+    fitted = data.fitted_to and f", fitted to {data.fitted_to}"
     kept = [i for i in range(len(COLUMNS)) if any(cells[i] != MISSING for cells, _ in found)]
     return SettingsCard(
         columns=[COLUMNS[i] for i in kept],
         rows=[CardRow([cells[i] for i in kept], not worth) for cells, worth in found],
         facts=facts(data.launcher, best), warning=SAFETY,
-        stamp=f"configuration {data.source.config_sha256[:HASH_DIGITS]}",
+        stamp=f"configuration {data.source.config_sha256[:HASH_DIGITS]}{fitted}",
     )  # fmt: skip
 
 
