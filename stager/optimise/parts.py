@@ -24,7 +24,7 @@ from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, s
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.refine import CLOSE, QUICKLY, best, fastest, score
 from stager.optimise.search import Clock, Solution, improve, most_stages, solve
-from stager.physics.parts import VARIABLES, DesignVariable, Ends, fitted, free_variables
+from stager.physics.parts import VARIABLES, DesignVariable, Ends, fitted, free_variables, parts_cost
 
 FEW = 4
 """Generations of a search that starts from good settings."""
@@ -34,6 +34,8 @@ CLEARLY = 1e-4
 """Gain of exit speed for which other parts are chosen [-]."""
 OWN_GAIN = 1e-3
 """Gain of exit speed for which stages get values of their own [-]."""
+LITTLE = 5e-4
+"""Gain of exit speed for which no dearer parts are chosen [-]."""
 OVER = 1e-6
 """Share by which an asked speed may be exceeded [-]."""
 
@@ -175,6 +177,12 @@ class BestDesign:
         return problem.look(problem.adopt(trial))
 
     @property
+    def price(self) -> float:
+        """Cost of its stages, of those without a cost that of the chosen wheel and drive."""
+        stages = (self.scenario.launcher.stage(k) for k in range(self.count))
+        return float(sum(parts_cost(stage) if stage.cost is None else np.mean(stage.cost) for stage in stages))
+
+    @property
     def feasible(self) -> bool:
         """Whether it keeps every limit, reserves included."""
         return self.settings.feasible if self.solution is None else self.solution.feasible
@@ -247,6 +255,8 @@ class _Selection:
         common = list(rows)
         if len(choices) > 1:
             rows = self._exchange(rows)
+            rows = [self._cheapest([row, *(found[row.count] for _, found in whole if len(found) > row.count)])
+                    for row in rows]  # fmt: skip
         if self.ranged:
             rows = [self._chosen_values(row) for row in rows]
         tell(1.0)
@@ -288,6 +298,15 @@ class _Selection:
             if _ahead(row, leader):
                 leader = row
         return leader
+
+    def _cheapest(self, rows: Sequence[BestDesign]) -> BestDesign:
+        """Return the first of designs of one stage count, or a cheaper one that is hardly slower."""
+        leader = rows[0]
+        least = leader.settings.exit_speed * (1 - LITTLE)
+        if self.scenario.goal.asked is not None:
+            least = max(least, min(leader.settings.exit_speed, self.scenario.goal.asked * (1 - REACHED)))
+        near = [row for row in rows if row.feasible == leader.feasible and row.settings.exit_speed >= least]
+        return min(near, key=lambda row: row.price, default=leader) if leader.feasible else leader
 
     def _exchange(self, rows: list[BestDesign]) -> list[BestDesign]:
         """Return the designs with parts of their own for single stages, where that is better."""

@@ -161,6 +161,11 @@ def _dearer(stage: Stage, cost: Number, mass: Number) -> Stage:
     )
 
 
+def parts_cost(stage: Stage) -> float:
+    """Return the cost of the stage's driven wheels with their drives, 0 for parts without a price."""
+    return float(np.mean(stage.layout.driven_wheels * (stage.wheel.cost + _cost(stage.drive))))
+
+
 def _cost(drive: Drive | None) -> Number:
     return 0.0 if drive is None else drive.cost
 

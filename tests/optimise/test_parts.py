@@ -74,6 +74,24 @@ def test_goal_is_reached_with_fewest_stages() -> None:
         assert other is None or other.count >= best.count
 
 
+@pytest.mark.parametrize("goal", [Goal(aim=Aim.FASTEST), Goal(aim=Aim.REACH, exit_speed=9.0)], ids=["fastest", "reach"])
+def test_no_dearer_motor_is_selected_for_next_to_no_gain(goal: Goal) -> None:
+    # Both motors turn the wheels past their grip limits, so that a throw hardly depends on them.
+    cheap, dear = (replace(QUICK, name=name, cost=cost, rotor_inertia=inertia) for name, cost, inertia in
+                   (("cheap", 10.0, 4e-6), ("dear", 80.0, 4.3e-6)))  # fmt: skip
+    for offered in ((cheap, dear), (dear, cheap)):
+        given = replace(launcher(SEED, stage(drive_options=offered)), supply=Supply(voltage=12.0))
+        found = choose(scenario(given, goal, stages=1), _selected(scenario(given, goal, stages=1)).rows)
+        assert found is not None
+        assert found.scenario.launcher.stage(0).drive.name == "cheap"
+    # A gain that shows is worth its price.
+    strong = replace(dear, name="heavy", rotor_inertia=4e-3)
+    given = replace(launcher(SEED, stage(inertia=4e-6, drive_options=(cheap, strong))), supply=Supply(voltage=12.0))
+    fastest = choose(scenario(given, stages=1), _selected(scenario(given, stages=1)).rows)
+    assert fastest is not None
+    assert fastest.scenario.launcher.stage(0).drive.name == "heavy"
+
+
 def test_selected_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
     found = plan(scenario(WHEELS, stages=2), draws=0, certified=False)
     assert found.best is not None
