@@ -12,7 +12,7 @@ from stager.physics.layout import length
 from stager.physics.rotor import nip_growth
 
 CALIPER_RESOLUTION = 1e-5
-"""Last digit of calipers [m]: no gap is set more closely, and wheels grow by less at usual speeds."""
+"""Last digit of calipers [m]: no gap is set more closely, so that growth of wheels by less does not count."""
 
 
 def _sum_over_stages(point: OperatingPoint, field: str) -> Number | None:
@@ -28,20 +28,14 @@ def _largest_stage(point: OperatingPoint, field: str) -> int:
 
 
 def _grown_crush(point: OperatingPoint) -> Floats:
-    """Return the crush in each stage, tyre included, with the wheels grown at their speeds [m]."""
+    """Return the crush in each stage, tyre included, with the wheels grown at their speeds by what shows [m]."""
     speed_a, speed_b = point.throw.stages.wheel_speed_a, point.throw.stages.wheel_speed_b
     found: list[Number] = []
     for index in range(point.count):
         stage = point.launcher.stage(index)
         growth = nip_growth(stage, speed_a[..., index], speed_b[..., index])
-        found.append(stage.crush + growth / stage.layout.crush_share)
+        found.append(stage.crush + np.maximum(growth / stage.layout.crush_share - CALIPER_RESOLUTION, 0.0))
     return over_stages(found)
-
-
-def _max_crush(point: OperatingPoint) -> Number | None:
-    """Return the crush that the projectile withstands, to the resolution of calipers [m]."""
-    most = point.launcher.projectile.max_crush
-    return None if most is None else most + CALIPER_RESOLUTION
 
 
 def _missing_modulus(point: OperatingPoint) -> str | None:
@@ -85,7 +79,7 @@ CRUSH = Limit(
     name="crush", kind=Kind.WHEEL, unit="m", hard=True,
     value=greatest(_grown_crush),
     each=_grown_crush,
-    bound=_max_crush,
+    bound=lambda point: point.launcher.projectile.max_crush,
     missing=_missing_modulus,
     remedy=lambda point: "a wider gap",
 )  # fmt: skip

@@ -232,7 +232,7 @@ class _Selection:
         self, scenario: Scenario, clock: Clock, margins: Mapping[str, float], seed: int,
         tables: FastestTables | None = None,
     ) -> None:  # fmt: skip
-        self.scenario, self.clock, self.margins, self.seed = _within_max_crush(scenario), clock, margins, seed
+        self.scenario, self.clock, self.margins, self.seed = scenario, clock, margins, seed
         self.tables = tables or FastestTables(scenario)
         self.stages = [scenario.launcher.stage(k) for k in range(max(scenario.limit_values.stages, 1))]
         self.offered = list(dict.fromkeys(parts for stage in self.stages for parts in parts_of(stage)))
@@ -454,23 +454,6 @@ class _Selection:
 
     def _stage(self, k: int) -> Stage:
         return self.stages[min(k, len(self.stages) - 1)]
-
-
-def _within_max_crush(scenario: Scenario) -> Scenario:
-    """Return the scenario with ranges of crush that end at the projectile's `max_crush`.
-
-    The limit allows for the resolution of calipers, which is for a crush as written, not for one that is chosen.
-    """
-    launcher, most = scenario.launcher, scenario.launcher.projectile.max_crush
-
-    def narrowed(stage: Stage) -> Stage:
-        ends = stage.crush_range
-        if most is None or ends is None or not ends[0] < float(most) < ends[1]:
-            return stage
-        return replace(stage, crush_range=(ends[0], float(most)))
-
-    stages = tuple(narrowed(stage) for stage in launcher.stages)
-    return replace(scenario, launcher=replace(launcher, template=narrowed(launcher.template), stages=stages))
 
 
 def _named(name: str) -> DesignVariable:

@@ -19,6 +19,8 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
     """Print each problem on which the plan is behind, and a summary."""
     behind, lost, unfit, beaten, spent = [], [], [], [], [0.0, 0.0]
     for number in range(first, first + count):
+        if number > first and (number - first) % 10 == 0:
+            print(f"{number - first} done; behind: {lost}, unfit: {unfit}", file=sys.stderr, flush=True)
         rng = np.random.default_rng([seed, number])
         task = draw_problem(rng)
         clock = time.process_time()

@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from stager.bounds.bound_chain import STRAIN_SEEN
-from stager.constraints import LIMITS, OperatingPoint, evaluate
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
 from stager.model.arrays import Floats
 from stager.model.launcher import Guide, Launcher, Outlet
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
@@ -23,6 +23,7 @@ from stager.model.scenario import Scenario
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.model.wheel import Hold, Tyre, WheelMaterial
 from stager.optimise.records import Settings
+from stager.optimise.uncertainty import rows
 from stager.physics.chain import Options, throw
 from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.grip_limit import grip_limit
@@ -175,17 +176,14 @@ class PlainSearch:
         scenario = self.scenario
         lead = np.exp(np.clip(logs, self.low, self.high))
         done = throw(scenario.launcher, lead, options=OPTIONS)
-        point = OperatingPoint(
-            launcher=scenario.launcher, limit_values=scenario.limit_values, throw=done, options=OPTIONS,
-            grip_limit=self._grips(done) if scenario.limit_values.grip_margin else None,
-        )  # fmt: skip
-        results = [result for limit in LIMITS if (result := evaluate(limit, point)) is not None]
-        slack = np.array([np.nan_to_num(np.broadcast_to(one.slack, done.jammed.shape), nan=-1.0) for one in results])
-        asked = scenario.goal.asked
-        speed = done.exit_speed
+        asked, speed = scenario.goal.asked, done.exit_speed
+        broken = self._broken(done, steady=False) + 100.0 * done.jammed
         if asked is not None:
-            slack = np.vstack([slack, asked / np.maximum(speed, 1e-9) - 1])
-        broken = np.clip(-slack - 0.5 * ROUNDING, 0.0, 10.0).sum(axis=0) + 100.0 * done.jammed
+            broken += _excess(asked / np.maximum(speed, 1e-9) - 1)
+        # Steady throwing takes a hundred times as long as a throw.
+        near = np.flatnonzero(broken <= 0)
+        if near.size:
+            broken[near] += self._broken(rows(done, near), steady=True)
         heat = done.stages.slip_heat.sum(axis=-1)
         fine = broken <= 0
         for row in np.flatnonzero(fine):
@@ -201,6 +199,17 @@ class PlainSearch:
             near = fine & (speed >= asked * (1 - 5e-4))
             merit = np.where(near, -asked - 1.0 / (1.0 + heat), merit)
         return np.asarray(merit)
+
+    def _broken(self, done: Any, *, steady: bool) -> Floats:
+        """Return by how much throws break the limits of kind STEADY, or the others, (samples,) [-]."""
+        scenario = self.scenario
+        point = OperatingPoint(
+            launcher=scenario.launcher, limit_values=scenario.limit_values, throw=done, options=OPTIONS,
+            grip_limit=self._grips(done) if scenario.limit_values.grip_margin and not steady else None,
+        )  # fmt: skip
+        limits = [limit for limit in LIMITS if (limit.kind is Kind.STEADY) is steady]
+        slacks = [result.slack for limit in limits if (result := evaluate(limit, point)) is not None]
+        return np.asarray(sum((_excess(slack) for slack in slacks), start=np.zeros(done.jammed.shape)))
 
     def _grips(self, done: Any) -> Floats:
         out = np.full(done.stages.grip.shape, np.nan)
@@ -235,6 +244,11 @@ class PlainSearch:
             self.cost(np.vstack([around, np.log(before) + radius * together, np.log(before) - radius * together]))
             radius *= 1.3 if self.found.lead is not before else 0.6
         return self.found
+
+
+def _excess(slack: Any) -> Floats:
+    """Return by how much a limit is broken at a slack [-]: unknown counts as broken."""
+    return np.clip(-np.nan_to_num(slack, nan=-1.0) - 0.5 * ROUNDING, 0.0, 10.0)
 
 
 def tight_limits(scenario: Scenario) -> list[str]:
