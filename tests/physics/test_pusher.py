@@ -11,6 +11,7 @@ from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
 from stager.model.stage import IDLER, PAIR, RAIL, Stage
 from stager.model.wheel import Wheel
+from stager.physics.chain import throw
 from stager.physics.friction.laws import Bell, Constant, Falling
 from stager.physics.pusher import STANDSTILL, least_force, least_travel
 from tests.oracle.throw import throw as oracle
@@ -64,7 +65,17 @@ def test_drawn_stages_take_a_push() -> None:
     assert sum(force > 0.0 for force in found) >= 8
 
 
-@pytest.mark.parametrize("seed", [0, 2, 5])
+@pytest.mark.parametrize("end", [None, -0.004, 0.01])
+@pytest.mark.parametrize("seed", range(12))
+def test_pushed_projectile_leaves_as_in_the_oracle(seed: int, end: float | None) -> None:
+    # A rod is pushed until its rear end is at the axes, not its middle.
+    machine, speed = _drawn(seed)
+    machine = replace(machine, feed=replace(machine.feed, push=3.0, push_end=end))
+    done = throw(machine, [speed], entry_speed=2.0)
+    assert float(done.exit_speed) == pytest.approx(oracle(machine, [speed], entry_speed=2.0).exit_speed, rel=1e-6)
+
+
+@pytest.mark.parametrize("seed", [0, 2, 3, 5])
 def test_least_travel_is_where_the_oracle_takes_over(seed: int) -> None:
     machine, speed = _drawn(seed)
     force = 1.25 * least_force(machine, speed, entry_speed=STANDSTILL)

@@ -35,12 +35,12 @@ def report(
     them too, and the plan is of the fitted launcher. The page is a single file and needs no network.
     """
     loaded = session.load(config)
-    from stager.report.page.data import page_answer
-
     if build is not None and throws is None:
         raise InputError("names a build, but THROWS is missing", where="build", hint=EXAMPLE)
     table = None if throws is None else loaded.read_throws(throws, build)
     page = Path(config.with_suffix(".html").name) if output is None else output
+    from stager.report.page.data import page_answer
+
     check_outputs(session, [page], [*loaded.files, *([] if throws is None else [throws])], force=force)
     with progress(session, "Writing the report", at_once=False) as tell:
         made = loaded.report(table, seed=session.seed, progress=tell, workers=session.workers)

@@ -86,12 +86,12 @@ def _body(launcher: Launcher) -> list[Number]:
 
 
 def _push(launcher: Launcher) -> tuple[Number, Number]:
-    """Return force of the pusher [N], and where it lets go [m]: by default where its end is at the axes."""
+    """Return force of the pusher [N], and where it lets go, as a place of a rod's front or a round one's centre [m]."""
     feed, projectile = launcher.feed, launcher.projectile
     if feed.push is None:
         return 0.0, 0.0
     length = 0.0 if projectile.shape.rolls or projectile.length is None else projectile.length
-    return feed.push, length / 2 if feed.push_end is None else feed.push_end
+    return feed.push, length / 2 + (length / 2 if feed.push_end is None else feed.push_end)
 
 
 def _stage(launcher: Launcher, index: int, more: bool) -> list[Number]:
