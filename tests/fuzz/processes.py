@@ -43,7 +43,7 @@ CLOCK_SECONDS = 240.0
 """Longest time by the clock, on a busy machine [s]."""
 MOST_MEMORY = 2**30
 """Largest resident memory [B]."""
-NO_LINE = ("the file is empty", "is longer than", "holds no ", "no throw ")
+NO_LINE = ("the file is empty", "is longer than", "holds no ", "no throw ", "a fit needs at least ")
 """Beginnings of messages on a file as a whole."""
 
 
