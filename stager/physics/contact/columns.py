@@ -11,8 +11,8 @@ PAIR, RAIL, IDLER = 0, 1, 2
     PUSH, PUSH_END,
 ) = range(12)  # fmt: skip
 """SPIN_INERTIA: 0 for a rod; ROD_LENGTH: below 0 for round shapes; SLOWING: 2 μ g of the guide [m/s^2];
-AIR_DRAG: ρ c A/m [1/m]; PUSH: force from behind [N] on a projectile whose place, as `press` takes it, is less than PUSH_END
-[m] beyond the first axes."""
+AIR_DRAG: ρ c A/m [1/m]; PUSH: force from behind [N] on a projectile whose place, as `press` takes it, is less than
+PUSH_END [m] beyond the first axes."""
 BODY = 12
 
 # OPTIONS: accuracy of an integration.
