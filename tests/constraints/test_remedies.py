@@ -14,6 +14,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
+from stager.constraints.design import CALIPER_RESOLUTION
 from stager.constraints.limit import NO_LOAD, Kind
 from stager.constraints.recommend import required_share, safe_settings
 from stager.model.drive import Drive
@@ -217,7 +218,7 @@ def test_slack_is_the_margin_relative_to_the_bound(name: str, share: float) -> N
 def test_wheel_growth_adds_to_the_crush(
     layout: Layout, speeds: tuple[float, float], crush: float
 ) -> None:
-    # A wheel that grows by g narrows the gap to the opposite side by g in every layout.
+    # A wheel that grows by g narrows the gap to the opposite side by g in every layout; what no caliper shows is free.
     stage = replace(FULL.template, layout=layout, crush=crush, idler_inertia=1e-5)
     machine = replace(FULL, template=stage)
     fast = np.array([speeds[0]])
@@ -228,7 +229,7 @@ def test_wheel_growth_adds_to_the_crush(
     narrower = float(growth(stage.wheel, speeds[0]))
     if layout.side_b_driven:
         narrower += float(growth(stage.wheel, speeds[1]))
-    assert float(found.value) == pytest.approx(crush + narrower, rel=1e-9)
+    assert float(found.value) == pytest.approx(crush + max(narrower - CALIPER_RESOLUTION, 0.0), rel=1e-9)
     assert narrower > 1e-6
 
 

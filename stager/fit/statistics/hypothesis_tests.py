@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,9 +53,10 @@ Labels = NDArray[np.bool_]
 """Whether each value belongs to the first build, (n,)."""
 Groups = NDArray[np.intp]
 """Number of the setting of each value, (n,)."""
-CLIP_LIMIT = 3.0
-"""Standard deviations at which residuals are clipped [-]; few of a normal sample lie beyond."""
-OUTLIER_LIMIT = 4.5
+CLIP_LIMIT = 1.5
+"""Standard deviations at which residuals are clipped in the fit that shows outliers [-], as by Huber's proposal 2
+(function `hubers` of the R package MASS)."""
+OUTLIER_LIMIT = 3.5
 """Standard deviations from which a throw is left out [-]."""
 SCALE_QUANTILE = 0.6
 """Quantile of absolute residuals that estimates their scale [-]: outliers hardly move it."""
@@ -67,6 +68,12 @@ ITERATIONS = 20
 """Iterations of the robust fit."""
 LEAST_BEYOND = 8
 """Throws beyond the number of other coefficients, from which a linear drift is fitted too."""
+PERMUTATIONS = 999
+"""Random exchanges of builds: p values come in steps of 1/1000."""
+PERMUTATION_SEED = 5
+"""Seed of these exchanges, fixed so that a table always gives the same p value."""
+LEAST_ARRANGEMENTS = 1000
+"""Ways to exchange builds below which the p value would be too coarse for the 5 % level."""
 FEWEST_PAIRS = 3
 """Settings in common that a paired test needs, for two degrees of freedom."""
 
@@ -136,19 +143,22 @@ def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95
     values = np.concatenate([sample for pair in pairs for sample in pair])
     first = np.concatenate([np.full(len(sample), side == 0) for pair in pairs for side, sample in enumerate(pair)])
     settings = np.concatenate([np.full(len(sample), k) for k, pair in enumerate(pairs) for sample in pair])
-    found = by_settings(values, first, settings, clip=np.inf, coverage=coverage)
+    found = by_settings(values, first, settings, limit=np.inf, coverage=coverage)
     if found is None:
         raise ValueError("scatter needs at least two throws at one setting")
     return found
 
 
 def by_settings(
-    values: Floats, first: Labels, settings: Groups, order: Floats | None = None, *, clip: float = CLIP_LIMIT,
+    values: Floats, first: Labels, settings: Groups, order: Floats | None = None, *, limit: float = OUTLIER_LIMIT,
     coverage: float = 0.95,
 ) -> Difference | None:  # fmt: skip
     """Return Welch's test over the settings that two builds share, with outliers left out and a linear drift removed.
 
-    Least squares with a mean for each setting and a difference of builds; each build has its own variance.
+    Least squares with a mean for each setting and a difference of builds; each build has its own variance. Where throws
+    are left out, those that are kept are not normal: then p value and interval come from the distribution of t over
+    exchanges of the builds within the settings, which is exact for equal builds but for the scales by which outliers
+    are found.
 
     Parameters
     ----------
@@ -160,10 +170,9 @@ def by_settings(
         Throws of equal settings have equal numbers.
     order : ndarray, shape (n,), optional
         Time or number of each; None where the builds were not alternated, so that drift cannot be separated.
-    clip : float
-        Standard deviations of the build at which residuals are clipped, as by Huber's proposal 2 (function `hubers`
-        of the R package MASS). From 1.5 times that distance on a throw is left out, because a clipped residual still
-        adds to the variance.
+    limit : float
+        Standard deviations, the larger of the build's and of all throws, about a robust mean of the setting over both
+        builds, from which a throw is left out.
     coverage : float
         Of the interval [-].
 
@@ -176,65 +185,160 @@ def by_settings(
     Notes
     -----
     SciPy's two-sample tests have no settings; the tests compare with them for one setting.
+
+    References
+    ----------
+    Chung and Romano, Ann. Stat. 41 (2013): permutation of a studentised difference is exact for equal distributions and
+    asymptotically valid for equal means; abstract as read in arXiv:1304.5939.
     """
-    both = np.isin(settings, np.intersect1d(settings[first], settings[~first]))
-    whole, first, settings = values[both], first[both], settings[both]
-    values = whole
-    if not values.size:
+    rows = _shared(first, settings)
+    if not rows.any():
         return None
-    columns = [first.astype(np.float64), *np.equal.outer(np.unique(settings), settings).astype(np.float64)]
-    along = None if order is None else order[both]
-    if along is not None and np.ptp(along) > 0 and values.size - len(columns) >= LEAST_BEYOND:
-        columns.append((along - along.mean()) / np.ptp(along))
-    design = np.column_stack(columns)
-    inverse = np.linalg.pinv(design)
-    left_over = np.eye(values.size) - design @ inverse
-    sides = np.stack([first, ~first]).astype(np.float64)
-    mixing = sides @ left_over**2 @ sides.T
-    if values.size <= np.linalg.matrix_rank(design) or np.linalg.cond(mixing) > MAX_CONDITION:
-        return None
-    values, outlier = _clipped(values, design, inverse, sides, clip)
+    beside = _covariates(settings[rows], None if order is None else order[rows])
+    outlier = _outliers(values[rows], first[rows], beside, limit)
     if outlier.any():
-        return by_settings(
-            whole[~outlier], first[~outlier], settings[~outlier], None if along is None else along[~outlier], clip=clip,
-            coverage=coverage,
-        )  # fmt: skip
-    residuals = left_over @ values
-    scatter = np.maximum(np.linalg.solve(mixing, sides @ residuals**2), 0.0)
-    weights = inverse[0] ** 2 @ sides.T
-    variance = float(weights @ scatter)
+        rows[np.flatnonzero(rows)[outlier]] = False
+        rows[np.flatnonzero(rows)[~_shared(first[rows], settings[rows])]] = False
+        if not rows.any():
+            return None
+        beside = _covariates(settings[rows], None if order is None else order[rows])
+    found = _welch(values[rows], first[rows], beside, coverage)
+    if found is None or not outlier.any():
+        return found
+    return _exchanged(found, values[rows], first[rows], settings[rows], beside, coverage)
+
+
+def _shared(first: Labels, settings: Groups) -> Labels:
+    """Return which values were measured at a setting that both builds share, (n,)."""
+    return np.isin(settings, np.intersect1d(settings[first], settings[~first]))
+
+
+def _covariates(settings: Groups, order: Floats | None) -> Floats:
+    """Return an indicator column for each setting and, where the values suffice, one for a linear drift, (n, k)."""
+    columns = [*np.equal.outer(np.unique(settings), settings).astype(np.float64)]
+    if order is not None and np.ptp(order) > 0 and settings.size - len(columns) - 1 >= LEAST_BEYOND:
+        columns.append((order - order.mean()) / np.ptp(order))
+    return np.column_stack(columns)
+
+
+def _outliers(values: Floats, first: Labels, beside: Floats, limit: float) -> Labels:
+    """Return which values lie more than `limit` standard deviations from a robust fit of the covariates, (n,).
+
+    The fit has no difference of builds. The standard deviation is that of the build or of all values, the larger one.
+    A step is the mean clipped residual over the share of residuals that are not clipped, the mean slope by which
+    `summary.rlm` of the R package MASS divides.
+    """
+    if not np.isfinite(limit):
+        return np.zeros(values.size, dtype=bool)
+    inverse = np.linalg.pinv(beside)
+    fitted = beside @ (inverse @ values)
+    factor = np.sqrt(values.size / max(values.size - beside.shape[1], 1)) / NORMAL_QUANTILE
+    for _ in range(ITERATIONS):
+        left = values - fitted
+        scales = [np.quantile(np.abs(left[side]), SCALE_QUANTILE) for side in (first, ~first, first | ~first)]
+        scale = factor * np.maximum(np.where(first, scales[0], scales[1]), max(scales[2], 1e-12))
+        reach = CLIP_LIMIT * scale
+        share = max(float((np.abs(left) <= reach).mean()), 0.3)
+        fitted = fitted + beside @ (inverse @ (np.clip(left, -reach, reach) / share))
+    return np.asarray(np.abs(values - fitted) > limit * scale)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Contrasts:
+    """Differences of builds for several ways to label the values.
+
+    value: first less second, (ways,)
+    scatter: variance of a value of each build, (ways, 2)
+    weights: of these variances in the variance of the difference, (ways, 2)
+    mixing: from the builds' variances to the expected sums of squares of their residuals, (ways, 2, 2)
+    unit: the label's part that the covariates leave, normalised, (ways, n)
+    """
+
+    value: Floats
+    scatter: Floats
+    weights: Floats
+    mixing: Floats
+    unit: Floats
+
+    @property
+    def variance(self) -> Floats:
+        """Variance of the difference, (ways,)."""
+        return np.asarray((self.weights * self.scatter).sum(axis=1))
+
+
+def _contrasts(values: Floats, labels: Floats, rest: Floats) -> _Contrasts:
+    """Return the differences of builds of `values` (n,) for labels (ways, n), 1 for the first build and 0 else.
+
+    Least squares, by projection on the complement of the covariates as in `slope`; rest: that projection, (n, n).
+    """
+    apart = labels @ rest
+    size = np.maximum((apart**2).sum(axis=1, keepdims=True), 1e-300)
+    unit = apart / np.sqrt(size)
+    value = apart @ values / size[:, 0]
+    residuals = rest @ values - value[:, None] * apart
+    sides = np.stack([labels, 1 - labels], axis=1)
+    # The residual maker is rest − unit·unitᵀ; its entries are squared term by term.
+    along, square = sides * unit[:, None], (sides @ (unit**2)[..., None])
+    mixing = sides @ rest**2 @ np.swapaxes(sides, 1, 2) - 2 * along @ rest @ np.swapaxes(along, 1, 2)
+    mixing = mixing + square @ np.swapaxes(square, 1, 2)
+    first, second = np.moveaxis((sides @ (residuals**2)[..., None])[..., 0], 1, 0)
+    (a, b), (c, d) = np.moveaxis(mixing, 0, 2)
+    determinant = np.maximum(a * d - b * c, 1e-300)
+    scatter = np.maximum(np.stack([d * first - b * second, a * second - c * first], axis=1) / determinant[:, None], 0.0)
+    return _Contrasts(value=value, scatter=scatter, weights=square[..., 0] / size, mixing=mixing, unit=unit)
+
+
+def _welch(values: Floats, first: Labels, beside: Floats, coverage: float) -> Difference | None:
+    """Return Welch's test beside covariates (n, k); None where the variance of a build cannot be estimated."""
+    rest = _complement(beside)
+    found = _contrasts(values, first[None].astype(np.float64), rest)
+    rank = np.linalg.matrix_rank(np.column_stack([first, beside]))
+    if values.size <= rank or np.linalg.cond(found.mixing[0]) > MAX_CONDITION:
+        return None
+    sides = np.stack([first, ~first]).astype(np.float64)
+    left_over = rest - np.outer(found.unit[0], found.unit[0])
+    variance = float(found.variance[0])
     # The variance w·s is a quadratic form of the values; its own variance is 2 tr((M V M D)²) for normal values, with M
     # the residual maker, V the variances and D the weight of each squared residual. Satterthwaite's degrees of freedom
     # follow from both.
-    share = np.linalg.solve(mixing.T, weights) @ sides
-    turned = left_over @ (share[:, None] * left_over) * (scatter @ sides)
+    share = np.linalg.solve(found.mixing[0].T, found.weights[0]) @ sides
+    turned = left_over @ (share[:, None] * left_over) * (found.scatter[0] @ sides)
     spread = 2 * float((turned * turned.T).sum())
-    freedom = 2 * variance**2 / spread if spread > 0 else float(values.size - design.shape[1])
-    return t_test(float(inverse[0] @ values), float(np.sqrt(variance)), freedom, coverage)
+    freedom = 2 * variance**2 / spread if spread > 0 else float(values.size - beside.shape[1] - 1)
+    return t_test(float(found.value[0]), float(np.sqrt(variance)), freedom, coverage)
 
 
-def _clipped(
-    values: Floats, design: Floats, inverse: Floats, sides: Floats, clip: float
-) -> tuple[Floats, Labels]:  # fmt: skip
-    """Return pseudo-values and which values are outliers, both (n,).
+def _exchanged(
+    found: Difference, values: Floats, first: Labels, settings: Groups, beside: Floats, coverage: float
+) -> Difference:
+    """Return `found` with p value and interval by the distribution of t over exchanges of builds within settings.
 
-    A pseudo-value is a robust fit plus the residual, clipped at `clip` standard deviations of its build and divided by
-    the share of residuals inside, the mean slope by which `summary.rlm` of the R package MASS divides.
+    Unchanged below LEAST_ARRANGEMENTS arrangements, or where the values do not scatter.
     """
-    if not np.isfinite(clip):
-        return values, np.zeros(values.size, dtype=bool)
-    fitted = design @ (inverse @ values)
-    factor = np.sqrt(values.size / max(values.size - design.shape[1], 1)) / NORMAL_QUANTILE
-    held, share, far = values - fitted, np.ones(values.size), np.zeros(values.size, dtype=bool)
-    for _ in range(ITERATIONS):
-        left = values - fitted
-        scale = np.array([float(np.quantile(np.abs(left[side > 0]), SCALE_QUANTILE)) for side in sides]) * factor
-        limit = np.maximum(clip * scale, 1e-12) @ sides
-        held, far = np.clip(left, -limit, limit), np.abs(left) > OUTLIER_LIMIT / CLIP_LIMIT * limit
-        inside = np.array([float((np.abs(left) <= limit)[side > 0].mean()) for side in sides])
-        share = np.maximum(inside, 0.3) @ sides
-        fitted = fitted + design @ (inverse @ (held / share))
-    return np.asarray(fitted + held / share), far
+    counts = [(int((settings == k).sum()), int(first[settings == k].sum())) for k in np.unique(settings)]
+    if math.prod(math.comb(whole, part) for whole, part in counts) < LEAST_ARRANGEMENTS:
+        return found
+    if found.standard_uncertainty == 0:
+        return found
+    rng = np.random.default_rng(PERMUTATION_SEED)
+    labels = np.empty((PERMUTATIONS, first.size))
+    labels[:, np.argsort(settings, kind="stable")] = first[
+        np.argsort(rng.random(labels.shape) + np.unique(settings, return_inverse=True)[1], axis=1)
+    ]
+    drawn = _contrasts(values, labels, _complement(beside))
+    with np.errstate(divide="ignore"):
+        sizes = np.abs(drawn.value) / np.sqrt(drawn.variance)
+    as_far = int((sizes >= abs(found.t) * (1 - 1e-9)).sum())
+    width = float(np.quantile(sizes, coverage, method="higher")) * found.standard_uncertainty
+    return replace(
+        found, probability=(1 + as_far) / (1 + PERMUTATIONS), interval=(found.value - width, found.value + width)
+    )  # fmt: skip
+
+
+def _complement(covariates: Floats) -> Floats:
+    """Return the projection on the complement of covariates (n, k), (n, n)."""
+    basis = _basis(covariates)
+    return np.eye(len(covariates)) - basis @ basis.T
 
 
 def paired(values: Floats, first: Labels, settings: Groups, *, coverage: float = 0.95) -> Difference | None:
