@@ -254,6 +254,9 @@ def _tyre(path: KeyPath, table: Wheel, tyre: Tyre) -> Iterator[Problem]:
         others = ((*place, "modulus"),)
         message = "is given as well as `modulus`, which it determines"
         yield Problem((*place, "hardness"), message, "leave out one of them", others)
+    if tyre.held_by == "stretch" and not tyre.stretch.value > 0:
+        message = "is missing or 0: a tyre that is held by its stretch alone needs it"
+        yield Problem((*place, "stretch"), message, "for example stretch = 0.05", ((*place, "held_by"),))
     if tyre.held_by == "clamp":
         others = ((*place, "held_by"),)
         message = "is missing: a clamped tyre needs it"

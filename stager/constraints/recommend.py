@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, speed_range
+from stager.constraints import LIMITS, Kind, NotJudged, OperatingPoint, evaluate, speed_range
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
@@ -58,6 +58,7 @@ class Recommended:
     by: why no faster: name of a limit, "goal", "range", or "peak" where a faster wheel throws slower on average;
         without a setting, the limit that most draws break
     broken: share of the draws that break it, without a setting [-]
+    not_judged: hard limits that apply and whose inputs are unknown
     confidence: as asked for [-]
     draws: number of draws; 0: nothing is uncertain
     grip_margin: as asked for [-]
@@ -72,6 +73,7 @@ class Recommended:
     draws: int
     grip_margin: float = 0.0
     broken: float = 0.0
+    not_judged: tuple[NotJudged, ...] = ()
 
     @property
     def reason(self) -> str:

@@ -80,15 +80,17 @@ def misfits(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ra
 def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.random.Generator) -> list[Misfit]:
     """Return every test that can be made, with its unadjusted p value."""
     good = found.outlier_probability < 0.5
-    left, tangents = found.residuals[good], tangent_columns(found)[good]
-    fitted = np.log(throws.exit_speed[good]) - left
+    # Residuals and patterns over the scatter of their throw, as in weighted least squares.
+    size = found.noise.relative(found.residuals)[good]
+    left, tangents = found.residuals[good] / size, tangent_columns(found)[good] / size[:, None]
+    fitted = np.log(throws.exit_speed[good]) - found.residuals[good]
     order = clock(throws)[1][good]
     along = np.argsort(fitted, kind="stable")
     kinds, _ = two_groups_test(left, rng)
     tests = [
         Misfit(
             kind="speed", words="the error of the fit changes with wheel speed",
-            probability=pattern_test(left, bend_columns(found)[good], tangents),
+            probability=pattern_test(left, bend_columns(found)[good] / size[:, None], tangents),
         ),
         Misfit(
             kind="speed", words="throws at similar wheel speeds err in the same direction",
@@ -96,7 +98,7 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
         ),
         Misfit(
             kind="order", words="exit speed drifts from throw to throw",
-            probability=pattern_test(left, _centred(order)[:, None], tangents),
+            probability=pattern_test(left, (_centred(order) / size)[:, None], tangents),
         ),
         Misfit(kind="kinds", words="throws fall into two groups", probability=kinds),
         Misfit(kind="prior", words=_prior_words(found), probability=_prior_conflict(found)),
@@ -105,7 +107,9 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
     if builds.size > 1:
         columns = np.equal.outer(throws.build[good], builds).astype(np.float64)
         words = "builds that were fitted as one differ"
-        tests.append(Misfit(kind="build", words=words, probability=pattern_test(left, columns, tangents)))
+        tests.append(
+            Misfit(kind="build", words=words, probability=pattern_test(left, columns / size[:, None], tangents))
+        )
     if repeated is not None and repeated.lack_of_fit is not None:
         words = "settings are farther from the fit than repeats scatter"
         tests.append(Misfit(kind="speed", words=words, probability=repeated.lack_of_fit))
@@ -205,7 +209,7 @@ def repeats(throws: Throws, found: BestFit) -> Repeats | None:
     settings with the scatter within settings.
     """
     good = found.outlier_probability < 0.5
-    logs, setting, left = np.log(throws.exit_speed[good]), throws.settings[good], found.residuals[good]
+    logs, setting, left = np.log(throws.exit_speed[good]), throws.settings[good], found.standardised[good]
     within, freedom = _within(logs, setting)
     if freedom < 1:
         return None
@@ -217,7 +221,7 @@ def repeats(throws: Throws, found: BestFit) -> Repeats | None:
         return Repeats(deviation=deviation, freedom=freedom, lack_of_fit=None)
     from scipy.special import fdtrc
 
-    ratio = between / spare / deviation**2
+    ratio = between / spare / (_within(left, setting)[0] / freedom)
     return Repeats(deviation=deviation, freedom=freedom, lack_of_fit=float(fdtrc(spare, freedom, max(ratio, 0.0))))
 
 
@@ -242,7 +246,7 @@ def _check(
     scenario: Scenario, before: Throws, after: Throws, found: BestFit, stages: int, rng: np.random.Generator
 ) -> Check:
     """Return a check of `after`, the throws with `stages` stages, predicted from a fit of the throws `before`."""
-    earlier = best_fit(scenario, found.law, before, found.noise, rng)
+    earlier = best_fit(scenario, found.law, before, found.noise.even, rng)
     drawn, _ = posterior(earlier, rng)
     draws = drawn.even(rng, POSTERIOR_DRAWS)
     speeds = forward_model(scenario, found.law, after).exit_speed(draws)

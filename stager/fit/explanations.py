@@ -314,7 +314,7 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
     if later is not None:
         step = _explanation(found, throws, later, known["chronograph"], spread=UNIT_SPREAD)
         tried.append(None if step is None else _step(step, float(order[later].min())))
-    chance, which = two_groups_test(found.residuals, rng)
+    chance, which = two_groups_test(found.standardised, rng)
     if chance < GROUP_LEVEL:
         kinds = _explanation(found, throws, which > 0, known["mass"], spread=FACTOR_SPREAD)
         tried.append(None if kinds is None else replace(kinds, name="kinds", words="mass of some projectiles"))

@@ -12,8 +12,8 @@ from stager.fit.adequacy import checks, misfits, repeats
 from stager.fit.explanations import causes
 from stager.fit.friction_laws import DRIFT, Law, candidates
 from stager.fit.identifiability import sentences
-from stager.fit.likelihood import noise_of, usable
-from stager.fit.optimiser import BestFit, best_fit
+from stager.fit.likelihood import Noise, UnevenNoise, noise_of, usable
+from stager.fit.optimiser import BestFit, best_fit, uneven
 from stager.fit.posterior import parameters, posterior
 from stager.fit.records import Fit, Outlier
 from stager.fit.statistics.importance_sampling import ENOUGH, FEWEST
@@ -74,11 +74,17 @@ def fit(
     laws = candidates(scenario) if other_laws else candidates(scenario)[:1]
     jammed = np.flatnonzero(throws.jammed)
     whole = throws.chosen(np.concatenate([used, jammed]))
-    tried = _tried(scenario, whole, jammed.size, laws, rng, progress)
+    noise: Noise | UnevenNoise = noise_of(whole)
+    tried = _tried(scenario, whole, jammed.size, laws, noise, rng, progress)
     found = choose(tried)
+    spread = uneven(found)
+    if spread is not None:
+        noise = spread
+        tried = _tried(scenario, whole, jammed.size, laws, noise, rng, progress)
+        found = choose(tried)
     if found.model.moment is not None and misfits(chosen, found, repeats(chosen, found), rng):
         # A drift of friction does not make the model fit: report the misfits of the simpler model, without drift.
-        tried = _tried(scenario, whole, jammed.size, laws, rng, progress, session=False)
+        tried = _tried(scenario, whole, jammed.size, laws, noise, rng, progress, session=False)
         found = choose(tried)
     drawn, _ = posterior(found, rng)
     aicc = {one.law.name: one.aicc for one in tried}
@@ -139,6 +145,7 @@ def _tried(
     throws: Throws,
     jams: int,
     laws: Sequence[Law],
+    noise: Noise | UnevenNoise,
     rng: np.random.Generator,
     progress: Progress,
     *,
@@ -151,7 +158,7 @@ def _tried(
     tried: list[BestFit] = []
     near: dict[str, float] = {}
     for number, law in enumerate(laws):
-        found = best_fit(scenario, law, throws, noise_of(throws), rng, near=near, jams=jams, session=session)
+        found = best_fit(scenario, law, throws, noise, rng, near=near, jams=jams, session=session)
         near = near or {prior.key: float(z) for prior, z in zip(found.priors, found.place, strict=True)}
         tried.append(found)
         progress(0.6 * (number + 1) / len(laws))

@@ -207,9 +207,94 @@ class Noise:
         """Return the probability of each of residuals (n,) of being an outlier, (n,)."""
         return self._of_one(residuals).outlier_probability
 
+    def relative(self, residuals: Floats) -> Floats:
+        """Return the scatter of each throw over that of a throw whose wheels grip, here 1, (n,)."""
+        return np.ones(residuals.size)
+
+    @property
+    def even(self) -> Noise:
+        """Noise of throws that scatter alike: this one."""
+        return self
+
     def sample(self, scatter: Floats, rng: np.random.Generator) -> Floats:
         """Return residuals without outliers, one for each standard deviation in `scatter`, of equal shape."""
         return scatter * rng.normal(size=np.shape(scatter))
+
+
+SPREAD_RATIOS = np.array([0.0, 1.0, 2.0, 4.0, 8.0])
+"""Scatter by unequal projectiles, where it is greatest, over the other scatter of a throw [-]: the cases of
+UnevenNoise, equally probable."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnevenNoise:
+    """Noise whose scatter grows with the effect of mass: projectiles differ, which shows where the wheels slip.
+
+    The variance of a throw is σ²·(1 + (ratio·effect)²). The likelihood is averaged over SPREAD_RATIOS.
+
+    even: noise of a throw on which mass has no effect
+    effect: size of d ln(exit speed) / d ln(mass) at each throw over the greatest, (n,) [-]
+    """
+
+    even: Noise
+    effect: Floats
+
+    @property
+    def typical(self) -> float:
+        """Median of the prior of σ, in the residuals' unit."""
+        return self.even.typical
+
+    @property
+    def least(self) -> float:
+        """Resolution of the instrument, in the residuals' unit."""
+        return self.even.least
+
+    def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
+        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as `Loss` defines them."""
+        sizes = self._sizes
+        found = [self.even(residuals / size) for size in sizes]
+        losses = np.stack([loss for loss, _ in found]) + np.log(sizes).sum(axis=1)[:, None]
+        loss, chance = _averaged(losses)
+        weights = [p[:, None] * weight / size**2 for p, (_, weight), size in zip(chance, found, sizes, strict=True)]
+        return loss, np.asarray(sum(weights))
+
+    def value(self, residuals: Floats) -> Floats:
+        """Return −ln likelihood (lanes,) of residuals (lanes, n), without the weights."""
+        return _averaged(self._losses(residuals))[0]
+
+    def chances(self, residuals: Floats) -> Floats:
+        """Return the probability of each of SPREAD_RATIOS, (ratios,), given residuals (n,)."""
+        return np.asarray(_averaged(self._losses(residuals[None]))[1][:, 0])
+
+    def relative(self, residuals: Floats) -> Floats:
+        """Return the scatter of each throw over that of a throw whose wheels grip, (n,), given residuals (n,)."""
+        return np.asarray(np.sqrt(self.chances(residuals) @ self._sizes**2))
+
+    def scatter(self, residuals: Floats, spent: float = 0.0) -> float:
+        """Return the root mean square over the throws of their standard deviations; arguments as of Noise.scatter."""
+        found = [self.even.scatter(residuals / size, spent) * np.sqrt(np.mean(size**2)) for size in self._sizes]
+        return float(self.chances(residuals) @ np.array(found))
+
+    def outlier_probability(self, residuals: Floats) -> Floats:
+        """Return the probability of each of residuals (n,) of being an outlier, (n,)."""
+        found = np.stack([self.even.outlier_probability(residuals / size) for size in self._sizes])
+        return np.asarray(self.chances(residuals) @ found)
+
+    @property
+    def _sizes(self) -> Floats:
+        """Scatter of each throw over that without effect of mass, (ratios, n)."""
+        return np.hypot(1.0, SPREAD_RATIOS[:, None] * self.effect)
+
+    def _losses(self, residuals: Floats) -> Floats:
+        """Return −ln likelihood (ratios, lanes) of residuals (lanes, n)."""
+        return np.stack([self.even.value(residuals / size) + np.log(size).sum() for size in self._sizes])
+
+
+def _averaged(losses: Floats) -> tuple[Floats, Floats]:
+    """Return −ln of the mean likelihood (lanes,) of equally probable cases, and their probabilities (cases, lanes)."""
+    least = losses.min(axis=0)
+    likelihood = np.exp(least - losses)
+    return np.asarray(least - np.log(likelihood.mean(axis=0))), likelihood / likelihood.sum(axis=0)
 
 
 JAM_CHANCE = 0.02
@@ -319,7 +404,7 @@ class Residuals:
 class Outcome:
     """Loss of throws, the last `jams` of which jammed; one that the model lets through costs −ln JAM_CHANCE."""
 
-    noise: Noise
+    noise: Noise | UnevenNoise
     jams: int
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:

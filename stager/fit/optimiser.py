@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.friction_laws import DRIFT, FRICTION, Law, with_friction
-from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, forward_model
+from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
 from stager.fit.priors import Normal, Prior, bend, of, values
 from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import Minimum, Problem, minimise
@@ -38,6 +38,13 @@ HIDDEN_SHARE = 0.25
 SHOWN_RATIO = 1.5
 """Drift over its uncertainty, above which a drift is fitted [-]."""
 
+MASS_STEP = 0.02
+"""Change of ln mass for the slope of exit speed [-]."""
+LEAST_MASS_EFFECT = 0.05
+"""Greatest d ln(exit speed) / d ln(mass) of a session below which no throw shows that masses differ [-]."""
+EVEN_CHANCE = 0.1
+"""Probability that throws scatter alike, below which their scatter is fitted as uneven [-]."""
+
 TOLERANCE = 0.03
 """Predicted decrease of the loss at which a start has converged [-]."""
 ITERATIONS = 15
@@ -57,7 +64,7 @@ class BestFit:
 
     law: Law
     model: ForwardModel
-    noise: Noise
+    noise: Noise | UnevenNoise
     problem: Problem
     priors: tuple[Prior, ...]
     idle: tuple[Prior, ...]
@@ -116,6 +123,11 @@ class BestFit:
         return self.noise.scatter(self.residuals, self.spent)
 
     @property
+    def standardised(self) -> Floats:
+        """Residuals over the scatter of their throw relative to that of a throw whose wheels grip [-], (n,)."""
+        return self.residuals / self.noise.relative(self.residuals)
+
+    @property
     def outlier_probability(self) -> Floats:
         """Probability of each throw of being an outlier, (n,)."""
         return self.noise.outlier_probability(self.residuals)
@@ -146,7 +158,7 @@ def best_fit(
     scenario: Scenario,
     law: Law,
     throws: Throws,
-    noise: Noise,
+    noise: Noise | UnevenNoise,
     rng: np.random.Generator,
     *,
     near: dict[str, float] | None = None,
@@ -180,9 +192,24 @@ def best_fit(
     return _best_fit(scenario, law, throws, noise, rng, known, jams, when)
 
 
+def uneven(found: BestFit) -> UnevenNoise | None:
+    """Return noise that grows where the mass of the projectile matters; None where the residuals do not show it."""
+    launcher = found.law.launcher(found.model.scenario, found.values)
+    mass = launcher.projectile.mass * np.exp(np.array([[MASS_STEP], [-MASS_STEP]]))
+    speeds = found.model.exit_speed_of(replace(launcher, projectile=replace(launcher.projectile, mass=mass)))
+    speeds = speeds[:, : found.count]
+    through = (speeds > 0).all(axis=0)
+    logs = np.log(np.where(through, speeds, 1.0))
+    effect = np.abs(logs[0] - logs[1]) / (2 * MASS_STEP)
+    if effect.max() < LEAST_MASS_EFFECT:
+        return None
+    noise = UnevenNoise(even=found.noise.even, effect=effect / effect.max())
+    return noise if noise.chances(found.residuals)[0] < EVEN_CHANCE else None
+
+
 def _best_fit(
-    scenario: Scenario, law: Law, throws: Throws, noise: Noise, rng: np.random.Generator, near: dict[str, float],
-    jams: int, when: Floats | None,
+    scenario: Scenario, law: Law, throws: Throws, noise: Noise | UnevenNoise, rng: np.random.Generator,
+    near: dict[str, float], jams: int, when: Floats | None,
 ) -> BestFit:  # fmt: skip
     """Fit `law`, with a drift of friction unless `when` is None; when: moments of the throws, (n,)."""
     where = forward_model(scenario, law, throws, when)

@@ -11,7 +11,7 @@ from functools import partial
 
 import numpy as np
 
-from stager.constraints import speed_range
+from stager.constraints import OperatingPoint, not_judged, speed_range
 from stager.constraints.recommend import Recommended, recommend
 from stager.fit.drift import Drift
 from stager.fit.friction_laws import FRICTION, own_law, with_friction
@@ -128,10 +128,15 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
     if speed[0] > 0:
         top = np.asarray(speed_range(best, limit_values, index).top)
         grip = float(grip_limit(best, index, speed, spin, np.atleast_1d(top)).wheel_speed[0])
-    return recommend(
+    found = recommend(
         known.launcher, known.lanes, limit_values, (before_a, before_b), None if np.isnan(grip) else grip,
         asked=None if goal.aim is Aim.FASTEST else goal.exit_speed,
     )  # fmt: skip
+    if found.wheel_speed is None:
+        return found
+    done = throw(scenario.launcher, np.append(before_a, found.wheel_speed), np.append(before_b, found.wheel_speed))
+    point = OperatingPoint(launcher=scenario.launcher, limit_values=limit_values, throw=done)
+    return replace(found, not_judged=tuple(one for one in not_judged(point) if one.hard))
 
 
 def recommended_chain(known: Ensemble, stages: int) -> tuple[Recommended, ...]:

@@ -103,12 +103,19 @@ def unjudged_note(limits: Sequence[LimitRow]) -> list[str]:
 def missing_keys(limits: Sequence[LimitRow]) -> list[str]:
     """Return one sentence on which limits are not judged and which keys they lack."""
     lacking = [limit for limit in limits if limit["kept"] is None]
-    if not lacking:
+    return _lacking([limit["name"] for limit in lacking], [limit["missing"] for limit in lacking])
+
+
+def unknown(not_judged: Sequence[NotJudged]) -> list[str]:
+    """Return one sentence on limits that are not judged and which keys they lack."""
+    return _lacking([limit.name for limit in not_judged], [limit.missing for limit in not_judged])
+
+
+def _lacking(names: Sequence[str], keys: Sequence[str]) -> list[str]:
+    if not names:
         return []
-    names, keys = (listing(list(dict.fromkeys(found))) for found in (
-        [title(limit["name"]) for limit in lacking], [limit["missing"] for limit in lacking]
-    ))  # fmt: skip
-    return [f"Not judged, so not known to be satisfied: {names}. Missing: {keys}."]
+    limits, missing = (listing(list(dict.fromkeys(found))) for found in ([title(name) for name in names], keys))
+    return [f"Not judged, so not known to be satisfied: {limits}. Missing: {missing}."]
 
 
 def _unjudged(key: str, found: Sequence[LimitRow]) -> str:
@@ -274,7 +281,8 @@ def tyre_notes(design: OperatingPoint) -> list[str]:
     if found.failure is None or speed < NEAR * found.speed:
         return []
     first = (
-        f"Tyre of stage {stage}: {found.failure.value} at {digits(found.speed)} m/s, it runs at {digits(speed)} m/s."
+        f"Tyre of stage {stage}, which runs at {digits(speed)} m/s: from {digits(found.speed)} m/s on"
+        f" {found.failure.value}."
     )
     alone = (
         f"Stretch alone holds to {digits(found.lift_off)} m/s; at {digits(speed)} m/s it would take"

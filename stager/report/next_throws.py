@@ -115,7 +115,7 @@ def _notes(found: Next) -> list[str]:
     if not found.enough and not found.plan and found.recommended.wheel_speed is None:
         notes.append(NOTHING_SAFE)
     if found.unmeasured:
-        notes.append("Every throw keeps the hard limits in all builds that the configuration allows for.")
+        notes.append("Every throw keeps the judged hard limits in all builds that the configuration allows for.")
     elif not found.enough and np.isfinite(found.wrong):
         notes.append("Shuffle the order of the throws, so that a drift does not look like a setting.")
     return notes

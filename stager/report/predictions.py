@@ -10,6 +10,7 @@ import numpy as np
 from stager.constraints.recommend import Recommended
 from stager.fit.grip_ensemble import Span, Tuned
 from stager.fit.prediction import Observations, Predicted
+from stager.report import limits
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, listing, percent, plural, signed, speed
 
@@ -23,6 +24,7 @@ def recommended_rows(chosen: Recommended) -> dict[str, Any]:
         "mean_exit_speed_m_s": None if none else chosen.mean_exit,
         "limits_kept_fraction": None if none or not chosen.draws else chosen.kept,
         "stopped_by": chosen.by,
+        "not_judged": [limit.name for limit in chosen.not_judged],
         "reason": chosen.reason,
     }
 
@@ -40,7 +42,7 @@ def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = N
     exits = f"{speed(chosen.exit_speed)} m/s"
     after = f" by {by}" if by else ""
     text = f"Recommended{after} for stage {stage} as the last one: wheel speed {setting}, exit {exits}. {chosen.reason}"
-    return [text]
+    return [text, *limits.unknown(chosen.not_judged)]
 
 
 def chain_rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:

@@ -15,16 +15,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from stager.constraints import speed_range
 from stager.fit.fitting import fit
 from stager.fit.friction_laws import with_friction
 from stager.fit.grip_ensemble import after, at, feed, limits, span_of
 from stager.fit.prediction import finder
 from stager.fit.table import Throws
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Measuring
 from stager.model.scenario import Scenario
-from stager.physics.chain import throw
+from stager.physics.chain import DEFAULT, SURE, Options, throw, transit
+from stager.physics.grip_limit import STANDARD, grip_limit
+from stager.physics.guide import run_up
 from stager.physics.muzzle import indicated_speed
+from stager.physics.records import Transit
 from tests.recovery.bench import scenario, settings, table, working
 
 NAMES = ("seed_ball", "table_tennis", "streamer", "constant_pair")
@@ -35,12 +39,42 @@ MPH, KM_H = 0.44704, 1 / 3.6
 @dataclass(frozen=True, kw_only=True)
 class Session:
     """What the chronograph shows of each throw [m/s], (n,), but for scatter; and the truth at the end: the launcher,
-    true over indicated wheel speed [-], indicated over true exit speed [-]."""
+    the launcher at a wheel speed [m/s] where it depends on it, true over indicated wheel speed [-], indicated over
+    true exit speed [-]."""
 
     shown: Floats
     launcher: Launcher
+    at_speed: Callable[[Number], Launcher] | None = None
     wheel: float = 1.0
     exit: float = 1.0
+
+    def transit(
+        self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
+        options: Options = DEFAULT,
+    ) -> Transit:  # fmt: skip
+        """Return a transit of the launcher as it is at this wheel speed; see `TransitFunction`."""
+        there = launcher if self.at_speed is None else self.at_speed(wheel_speed)
+        return transit(there, index, entry_speed, wheel_speed, entry_spin=entry_spin, options=options)
+
+    def grip_limit(self, given: Scenario) -> float:
+        """Return the grip limit of the first stage [m/s], by the true wheel speed."""
+        feed = self.launcher.feed
+        entry = (np.atleast_1d(np.asarray(one, dtype=np.float64)) for one in (feed.speed, feed.spin))
+        top = np.atleast_1d(np.asarray(speed_range(self.launcher, given.limit_values, 0).top))
+        found = grip_limit(
+            self.launcher, 0, *entry, top, refinement=STANDARD, options=SURE, transit_function=self.transit
+        )  # fmt: skip
+        return float(limits(found)[0])
+
+    def exit_speed(self, speeds: Floats) -> float:
+        """Return the exit speed of stages at true wheel speeds (stages,) [m/s]."""
+        speed, spin = np.asarray(self.launcher.feed.speed), np.asarray(self.launcher.feed.spin)
+        for index, wheel in enumerate(speeds):
+            if index:
+                speed = run_up(self.launcher, index, np.atleast_1d(speed), speeds[index - 1 : index])[0]
+            done = self.transit(self.launcher, index, speed, wheel, entry_spin=spin)
+            speed, spin = done.exit_speed, done.exit_spin
+        return float(speed)
 
 
 Planted = Callable[[Launcher, Floats, Floats, np.random.Generator], Session]
@@ -87,13 +121,13 @@ def masses(launcher: Launcher, speeds: Floats, when: Floats, rng: np.random.Gene
 def viscous(launcher: Launcher, speeds: Floats, when: Floats, rng: np.random.Generator) -> Session:
     """The nip is stiffer, and gives less back, the faster it is crushed: 2 % and 1 % for each m/s of wheel speed."""
 
-    def at_speed(wheel: Floats) -> Launcher:
+    def at_speed(wheel: Number) -> Launcher:
         contact = launcher.contact
         stiffer, back = contact.stiffness * (1 + 0.02 * wheel), contact.rebound / (1 + 0.01 * wheel)
         return replace(launcher, contact=replace(contact, stiffness=stiffer, rebound=back))
 
     shown = throw(at_speed(speeds[:, 0]), speeds).exit_speed
-    return Session(shown=shown, launcher=at_speed(np.median(speeds)))
+    return Session(shown=shown, launcher=launcher, at_speed=at_speed)
 
 
 def km_h(launcher: Launcher, speeds: Floats, when: Floats, rng: np.random.Generator) -> Session:
@@ -146,15 +180,12 @@ def judge(given: Scenario, throws: Throws, session: Session, rng: np.random.Gene
     done = fit(given, throws, rng, words=False)
     if done.misfits:
         return Bench(noticed=True, limit=False, second=False)
-    find, launcher = finder(given), session.launcher
     ensemble = after(done, rng, DRAWS)
-    span = span_of(limits(find(ensemble.launcher, 0, *feed(ensemble))))
-    entry = (np.atleast_1d(np.asarray(one, dtype=np.float64)) for one in (launcher.feed.speed, launcher.feed.spin))
-    real_limit = float(limits(find(launcher, 0, *entry))[0])
+    span = span_of(limits(finder(given)(ensemble.launcher, 0, *feed(ensemble))))
     chosen = np.array([0.95 * span.nominal, 0.95 * span.nominal * 1.5])
     exits = span_of(at(ensemble, chosen)[0])
-    true = float(throw(launcher, chosen * session.wheel).exit_speed) * session.exit
-    limit = span.low <= real_limit / session.wheel <= span.high
+    true = session.exit_speed(chosen * session.wheel) * session.exit
+    limit = span.low <= session.grip_limit(given) / session.wheel <= span.high
     return Bench(noticed=False, limit=limit, second=exits.low <= true <= exits.high)
 
 

@@ -128,6 +128,17 @@ def test_tyre_material_by_name_by_hardness_and_by_values(tmp_path: Path) -> None
     assert (named.held_by, full.held_by) == (Hold.BOND, Hold.LIP)
 
 
+def test_tyre_held_by_stretch_alone_needs_a_stretch(tmp_path: Path) -> None:
+    # Without it the ring would lift off at rest, and no wheel speed would be left.
+    name = 'material = "nitrile 70"'
+    with pytest.raises(InputErrors, match=r"stage\.wheel\.tyre\.stretch: is missing or 0"):
+        loaded(tmp_path, (name, f'{name}\nheld_by = "stretch"'))
+    held = loaded(tmp_path, (name, f'{name}\nheld_by = "stretch"\nstretch = 0.05')).scenario()
+    tyre = held.launcher.template.wheel.tyre
+    assert tyre is not None
+    assert tyre.stretch == 0.05
+
+
 def test_each_stage_has_its_layout(tmp_path: Path) -> None:
     idler = '[[stages]]\nlayout = "idler"\n[stages.idler]\ninertia = "2e-5 kg m^2"\n'
     end = f'[[stages]]\nlayout = "rail"\n{idler}[[stages]]\n'

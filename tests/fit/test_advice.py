@@ -158,3 +158,18 @@ def test_plan_of_the_fitted_file_has_the_settings_recommended_by_the_fit(tmp_pat
     best = stager.load(written).plan().best
     assert best is not None
     assert float(best.wheel_speed[0]) == pytest.approx(fitted.recommended[0].wheel_speed, rel=2e-3)
+
+
+def test_advice_names_hard_limits_that_are_not_judged() -> None:
+    # Whether the tyre turns on its hub depends on a friction that the file does not give.
+    one = loaded("seed_ball", False)
+    swept, first = one.sweep(), one.next(table(np.zeros((0, 1)), np.zeros(0)))
+    for answer, found in ((swept.answer(), swept.recommended), (first.answer(), first.recommended)):
+        assert [limit.name for limit in found.not_judged] == ["tyre_turning"]
+        assert answer.screen is not None
+        notes = " ".join(answer.screen.all_notes(full=False))
+        assert "Not judged, so not known to be satisfied: tyre turning." in notes
+        assert "stage.wheel.tyre.hub_friction" in notes
+    assert swept.document()["recommended"]["not_judged"] == ["tyre_turning"]
+    known = one.replace({"stage.wheel.tyre.hub_friction": 0.6})
+    assert known.sweep().recommended.not_judged == ()

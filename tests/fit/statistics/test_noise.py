@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from stager.fit.likelihood import SHARE_WEIGHTS, SHARES, WILD, Noise
+from stager.fit.likelihood import SHARE_WEIGHTS, SHARES, SPREAD_RATIOS, WILD, Noise, UnevenNoise
 
 NOISE = Noise()
 
@@ -102,3 +102,33 @@ def test_outliers_are_classified() -> None:
     called = np.array([NOISE.outlier_probability(row) > 0.5 for row in errors])
     assert called[:, :2].mean() > 0.99
     assert called[:, 2:].mean() < 0.01
+
+
+EFFECT = np.linspace(0, 1, 40)
+UNEVEN = UnevenNoise(even=NOISE, effect=EFFECT)
+
+
+def _spread(ratio: float, seed: int) -> np.ndarray:
+    return 0.01 * np.hypot(1, ratio * EFFECT) * np.random.default_rng(seed).normal(size=EFFECT.size)
+
+
+@pytest.mark.parametrize(("ratio", "likely"), [(0.0, SPREAD_RATIOS <= 1), (4.0, SPREAD_RATIOS >= 2)])
+def test_uneven_noise_finds_the_spread_of_projectiles(ratio: float, likely: np.ndarray) -> None:
+    chances = np.mean([UNEVEN.chances(_spread(ratio, seed)) for seed in range(20)], axis=0)
+    assert chances.sum() == pytest.approx(1)
+    assert chances[likely].sum() > 0.8
+
+
+def test_uneven_noise_without_effect_of_mass_is_even() -> None:
+    residuals = _spread(0.0, 1)
+    plain = UnevenNoise(even=NOISE, effect=np.zeros(residuals.size))
+    assert plain.value(residuals[None])[0] == pytest.approx(NOISE.value(residuals[None])[0])
+    assert plain.scatter(residuals) == pytest.approx(NOISE.scatter(residuals))
+
+
+def test_weights_of_uneven_noise_are_the_slope_of_its_loss() -> None:
+    residuals, step = _spread(4.0, 2), 1e-6
+    _, weights = UNEVEN(residuals[None])
+    moved = residuals + step * np.stack([np.eye(residuals.size), -np.eye(residuals.size)])
+    ahead, behind = (UNEVEN.value(rows) for rows in moved)
+    np.testing.assert_allclose(weights[0] * residuals, (ahead - behind) / (2 * step), rtol=2e-3, atol=0.05)
