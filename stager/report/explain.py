@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -224,13 +224,24 @@ _PREFIX = "#/$defs/"
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A key of the configuration: dotted name, description, SI unit, an example, whether it is required."""
+    """A key of the configuration: dotted name, description, SI unit, an example, whether it is required.
+
+    values: words that it may have, each with what it means ("" where that is not said); none: any
+    """
 
     name: str
     text: str
     unit: str
     example: str
     required: bool
+    values: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def meaning(self) -> str:
+        """Return the description and the words that are allowed."""
+        text = f"{self.text[:1].upper()}{self.text[1:]}." if self.text else ""
+        words = [f"{word} ({meaning})" if meaning else word for word, meaning in self.values]
+        return f"{text} One of: {', '.join(words)}.".strip() if words else text
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +262,13 @@ def configuration_keys() -> dict[str, Key]:
     from stager.config import schema_json
 
     schema = schema_json()
-    return {key.name: key for key in _walk(schema, schema["$defs"], ())}
+    found: dict[str, Key] = {}
+    for key in _walk(schema, schema["$defs"], ()):
+        known = found.get(key.name)
+        # A word that selects one of several tables is a key of each.
+        joined = known is not None and known.values and key.values and known.values != key.values
+        found[key.name] = replace(key, values=known.values + key.values) if known is not None and joined else key
+    return found
 
 
 def _walk(table: Mapping[str, Any], tables: Mapping[str, Any], path: tuple[str, ...]) -> Iterator[Key]:
@@ -264,9 +281,13 @@ def _walk(table: Mapping[str, Any], tables: Mapping[str, Any], path: tuple[str, 
         text, _, unit = str(entry.get("description", "")).rpartition(" [")
         if not unit.endswith("]"):
             text, unit = str(entry.get("description", "")), "]"
+        values = tuple((str(word), "") for word in entry.get("enum", ()))
+        if "const" in entry:
+            text, values = "", ((str(entry["const"]), text),)
         yield Key(
-            ".".join(place), text, unit[:-1], "" if example is None else _example(name, example), name in required
-        )
+            ".".join(place), text, unit[:-1], "" if example is None else _example(name, example), name in required,
+            values,
+        )  # fmt: skip
         for inner in _tables_of(entry):
             below = tables[inner.removeprefix(_PREFIX)]
             if inner not in (f"{_PREFIX}{name}" for name in path):
@@ -331,8 +352,7 @@ def _parts(name: str, keys: Mapping[str, Key]) -> list[_Part]:
     ending = [key for key in keys.values() if key.name.rpartition(".")[2] == joined]
     for key in whole or ending[:6]:
         need = "Required." if key.required else "Optional."
-        text = f"{key.text[:1].upper()}{key.text[1:]}." if key.text else ""
-        found.append(_Part(f"key: {key.name}", f"{text} {need}".strip(), example=key.example, unit=key.unit))
+        found.append(_Part(f"key: {key.name}", f"{key.meaning} {need}".strip(), example=key.example, unit=key.unit))
     return found
 
 
