@@ -194,7 +194,19 @@ def with_values(configuration: Configuration, values: Mapping[str, object]) -> C
         text = put(text, _path(key), show_value(value))
         _set(tree, _path(key), value)
     text = text if _says(text, tree) else show_tree(tree)
-    return understand(configuration.path, text, hashlib.sha256(text.encode()).hexdigest())
+    try:
+        return understand(configuration.path, text, hashlib.sha256(text.encode()).hexdigest())
+    except InputErrors as error:
+        raise InputErrors([_without_line(one, configuration, values) for one in error.errors]) from None
+
+
+def _without_line(error: InputError, configuration: Configuration, values: Mapping[str, object]) -> InputError:
+    """Return an error of a value, or of a table, that the file does not have without a line of the file."""
+    key = error.where.rpartition(": ")[2]
+    new = key not in configuration.raw and any(name.startswith(f"{key}.") for name in values)
+    if key in values or new:
+        return InputError(error.message, where=f"{configuration.path}: {key}", hint=error.hint)
+    return error
 
 
 def changed(

@@ -52,3 +52,10 @@ def test_invalid_set_is_an_input_error_with_a_hint(change: str, message: str) ->
     assert message in done.err
     assert "hint:" in done.err
     assert "Traceback" not in done.err
+
+
+def test_error_of_a_value_that_is_set_names_no_line_of_the_file() -> None:
+    done = stager("check", str(CONFIG), "--set", "projectile.mass=150", "--set", "foo.bar=1")
+    assert done.status == 2
+    assert f"{CONFIG}: projectile.mass: 150 needs a unit" in done.err
+    assert f"{CONFIG}: foo: unknown key" in done.err
