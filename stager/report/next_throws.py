@@ -89,7 +89,7 @@ def share(wrong: float) -> str:
 
 def _plan(found: Next, launcher: Launcher) -> Table:
     columns = (
-        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("chance to be wrong after it"),
+        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after", "chance"),
         *((Column("it shows"),) if found.unmeasured else ()),
     )  # fmt: skip
     rows = tuple(
