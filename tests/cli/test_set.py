@@ -59,3 +59,12 @@ def test_error_of_a_value_that_is_set_names_no_line_of_the_file() -> None:
     assert done.status == 2
     assert f"{CONFIG}: projectile.mass: 150 needs a unit" in done.err
     assert f"{CONFIG}: foo: unknown key" in done.err
+
+
+def test_plan_without_a_design_says_that_nothing_was_written(tmp_path: Path) -> None:
+    planned = tmp_path / "planned.toml"
+    goal = ("--set", "goal.aim=reach", "--set", "goal.exit_speed=60 m/s", "--set", "limits.stages=1")
+    done = stager("plan", CONFIG, *goal, "--draws", "0", "-o", str(planned))
+    assert done.status == 1
+    assert "Nothing was written to" in done.out
+    assert not planned.exists()

@@ -77,6 +77,9 @@ def plan(
             loaded.report(plan=found, seed=session.seed).save_figures(figures, force=force)
     scenario, source = loaded.scenario, loaded.source(session.seed)
     answer = report.answer(scenario.launcher, found, source, guessed=scenario.guessed)
+    if output is not None and found.best is None and answer.screen is not None:
+        notes = [f"Nothing was written to {output}: no design fits.", *answer.screen.notes]
+        answer = replace(answer, screen=replace(answer.screen, notes=notes))
     return replace(answer, screen_to_stderr=to_stdout(output) and found.best is not None)
 
 
