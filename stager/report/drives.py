@@ -112,7 +112,8 @@ def pusher_notes(content: dict[str, Any] | None) -> list[str]:
     said = f"Pusher: at the feed's speed the wheels take the projectile {alone}; from rest it takes {digits(rest)} N"
     said += "" if follow is None else f", over {digits(1000 * follow)} mm behind first touch"
     if content["enough"]:
-        return [f"{said}. The pusher's {digits(content['force_N'])} N are enough."]
+        without = "; throws are computed without its push, and so jam" if fed else ""
+        return [f"{said}. The pusher's {digits(content['force_N'])} N are enough{without}."]
     return [f"{said}. The pusher's {digits(content['force_N'])} N are not enough where it stops on the way."]
 
 

@@ -76,3 +76,11 @@ def test_speeds_shares_plurals_and_lists_are_formatted() -> None:
     assert [signed(share) for share in (0.0123, -0.2, -0.0001, math.nan)] == ["+1.2 %", "-20.0 %", "0.0 %", "-"]
     assert [plural(n, "stage") for n in (0, 1, 2)] == ["0 stages", "1 stage", "2 stages"]
     assert listing(["a", "b", "c"]) == "a, b and c"
+
+
+def test_pusher_that_is_needed_says_that_throws_are_computed_without_it() -> None:
+    known = {"force_N": 4.0, "force_needed_from_rest_N": 0.2, "follow_m": 2e-3, "enough": True}
+    (needed,) = drives.pusher_notes({**known, "force_needed_N": 0.08})
+    (spare,) = drives.pusher_notes({**known, "force_needed_N": 0.0})
+    assert needed.endswith("are enough; throws are computed without its push, and so jam.")
+    assert spare.endswith("The pusher's 4.00 N are enough.")
