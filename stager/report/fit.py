@@ -409,7 +409,8 @@ def _advice(learned: Learned) -> list[str]:
     chosen, built = learned.recommended, learned.fit.built
     last_built = predictions.recommended_notes(chosen[built - 1], built) if built <= len(chosen) else []
     none_left = bool(chosen) and len(chosen) != built and chosen[-1].wheel_speed is None
-    return [*last_built, *(predictions.recommended_notes(chosen[-1], len(chosen)) if none_left else [])]
+    last = predictions.recommended_notes(chosen[-1], len(chosen)) if none_left else []
+    return [*last_built, *predictions.outlet_notes(learned.fit.scenario.launcher, chosen[:built]), *last]
 
 
 def _repeats(fit: Fit) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from stager.constraints.recommend import Recommended
 from stager.fit.grip_ensemble import Span, Tuned
 from stager.fit.prediction import Observations, Predicted
+from stager.model.launcher import Launcher
 from stager.report import limits
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, listing, percent, plural, signed, speed
@@ -43,6 +44,13 @@ def recommended_notes(chosen: Recommended | None, stage: int, at: str | None = N
     after = f" by {by}" if by else ""
     text = f"Recommended{after} for stage {stage} as the last one: wheel speed {setting}, exit {exits}. {chosen.reason}"
     return [text, *limits.unknown(chosen.not_judged)]
+
+
+def outlet_notes(launcher: Launcher, chosen: Sequence[Recommended | None]) -> list[str]:
+    """Return which exit speeds are behind the outlet, where there is one and a setting is recommended."""
+    if launcher.outlet is None or all(one is None or one.wheel_speed is None for one in chosen):
+        return []
+    return ["The recommended setting's exit speed is behind the outlet, all others are behind the last wheel."]
 
 
 def chain_rows(predicted: Sequence[Predicted], *, adequate: bool = True) -> list[dict[str, Any]]:

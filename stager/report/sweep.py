@@ -39,6 +39,7 @@ def answer(
     notes = [
         *_notes(launcher, sweep), *_interval(spread),
         *predictions.recommended_notes(chosen, sweep.stage, by="a fit to the throws" if fitted else ""),
+        *predictions.outlet_notes(launcher, [chosen]),
         *([] if spread is None else predictions.jams(spread)),
     ]  # fmt: skip
     if measured is not None and near is not None:

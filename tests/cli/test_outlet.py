@@ -48,3 +48,9 @@ def test_plan_limits_the_energy_behind_the_outlet(config: str) -> None:
     assert plain["exit_energy_J"] == pytest.approx(0.6, rel=1e-3)
     assert behind["exit_energy_J"] == pytest.approx(0.6, rel=1e-3)
     assert behind["exit_speed_m_s"] > plain["exit_speed_m_s"]
+
+
+def test_sweep_says_which_exit_speeds_are_behind_the_outlet(config: str) -> None:
+    note = "The recommended setting's exit speed is behind the outlet, all others are behind the last wheel."
+    assert note in " ".join(stager("sweep", config).out.split())
+    assert "behind the outlet" not in stager("sweep", BALL).out
