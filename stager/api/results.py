@@ -87,9 +87,16 @@ def shown(kind: type[Kind], record: Any, **more: Any) -> Kind:
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class ThrowResult(Shown, Throw):
-    """Result of `Loaded.simulate`."""
+    """Result of `Loaded.simulate`; exit_speed is that behind the last wheel."""
 
     loaded: Loaded = field(repr=False, compare=False)
+
+    @property
+    def outlet_speed(self) -> float:
+        """Speed behind the outlet, without one that behind the last wheel [m/s]."""
+        from stager.physics.muzzle import outlet_speed
+
+        return float(outlet_speed(self.loaded.scenario.launcher, self.exit_speed))
 
     def answer(self) -> Answer:
         """Return the answer of `stager throw`."""

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+import stager as package
 from tests.cli.run import ROOT, document, stager
 
 BALL = str(ROOT / "configs" / "seed_ball.toml")
@@ -54,3 +55,10 @@ def test_sweep_says_which_exit_speeds_are_behind_the_outlet(config: str) -> None
     note = "The recommended setting's exit speed is behind the outlet, all others are behind the last wheel."
     assert note in " ".join(stager("sweep", config).out.split())
     assert "behind the outlet" not in stager("sweep", BALL).out
+
+
+def test_python_gives_the_speed_behind_the_outlet(config: str) -> None:
+    thrown = package.load(config).simulate("12 m/s")
+    told = document("throw", config, "--speed", "12 m/s")
+    assert thrown.outlet_speed == pytest.approx(told["outlet_speed_m_s"])
+    assert thrown.outlet_speed < float(thrown.exit_speed)
