@@ -38,13 +38,13 @@ class CardResult:
 
     def html(self) -> str:
         """Return the sheet as an HTML document."""
-        from stager.report.card.sheet import html
+        from stager.report.card import html
 
         return html(self.card)
 
     def pdf(self) -> bytes:
         """Return the sheet as a PDF document."""
-        from stager.report.card.sheet import pdf
+        from stager.report.card import pdf
 
         return pdf(self.card)
 
@@ -73,8 +73,7 @@ def make_card(
 
     from stager.optimise.first_throws import first_throws
     from stager.optimise.uncertainty import enough, margin_draws, margin_of
-    from stager.report.card import build_card
-    from stager.report.card.content import refusal
+    from stager.report.card import build_card, refusal
 
     best, margin, planned = None, None, True
     if plan is None and has_set_speeds(loaded):

@@ -92,19 +92,19 @@ class SweepResult(Shown, Sweep):
 
     def answer(self) -> Answer:
         """Return the answer of `stager sweep`."""
-        from stager.report import sweep
+        from stager.report import predictions
         from stager.report.throw import note_spin_left_out
 
         launcher, goal = self.loaded.scenario.launcher, self.loaded.scenario.goal
         source = self.loaded.source()
-        answer = sweep.answer(
+        answer = predictions.sweep_answer(
             launcher, self, source, self.spread, self.measured, self.recommended, fitted=self.fitted
         )  # fmt: skip
         return note_spin_left_out(answer, goal)
 
     def pictures(self) -> list[Picture]:
         """Return the picture of the curve with grip limit and measured throws."""
-        from stager.report.figures.of_sweep import SweepCurve, sweep_picture
+        from stager.report.figures.of_throw import SweepCurve, sweep_picture
 
         near = None if self.measured is None else self.measured.drawn(self.before_a, self.before_b)
         limit = None if self.spread is None else self.spread.grip_limit
@@ -126,8 +126,8 @@ class PlanResult(Shown, Plan):
 
     def pictures(self) -> list[Picture]:
         """Return pictures of ladder, side view, speed along the barrel, margins and energy."""
-        from stager.report.page.data import ReportData
-        from stager.report.page.gallery import plan_pictures
+        from stager.report.page.content import ReportData
+        from stager.report.page.render import plan_pictures
 
         loaded = self.loaded
         data = ReportData(
@@ -148,9 +148,9 @@ class MotorResult(Shown):
 
     def answer(self) -> Answer:
         """Return the answer of `stager motor`."""
-        from stager.report import motor
+        from stager.report import drives
 
-        return motor.answer(self.loaded.scenario.launcher, self.sizing, self.discharges, self.loaded.source())
+        return drives.motor_answer(self.loaded.scenario.launcher, self.sizing, self.discharges, self.loaded.source())
 
 
 def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | None, place: str) -> MotorResult:

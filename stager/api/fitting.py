@@ -257,8 +257,8 @@ class NextResult(Shown, Next):
 
     def answer(self) -> Answer:
         """Return the answer of `stager next`."""
-        from stager.report import next_throws
+        from stager.report import bench
         from stager.report.throw import note_spin_left_out
 
-        answer = next_throws.answer(self, self.loaded.scenario.launcher, self.loaded.source())
+        answer = bench.next_answer(self, self.loaded.scenario.launcher, self.loaded.source())
         return note_spin_left_out(answer, self.loaded.scenario.goal)

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from stager.optimise.response import Response
     from stager.physics.rate import Sequence
     from stager.report.figures import Picture
-    from stager.report.figures.of_sweep import SweepCurve
-    from stager.report.page.data import ReportData
+    from stager.report.figures.of_throw import SweepCurve
+    from stager.report.page.content import ReportData
 
 THROWS = 12
 """First throws at the feed's rate that are shown."""
@@ -86,7 +86,7 @@ def gather(
     """
     from stager.api import fitting as learning
     from stager.fit.prediction import fitted_scenario
-    from stager.report.page.data import ReportData
+    from stager.report.page.content import ReportData
 
     tell = progress or (lambda share: None)
     learned = suggested = None
@@ -137,9 +137,7 @@ def first_throws(best: Settings) -> Sequence | None:
     return sequence(settled.cycle, THROWS)
 
 
-def _curves(
-    loaded: Loaded, best: Settings, throws: Throws | None, tell: Progress
-) -> tuple[SweepCurve, ...]:
+def _curves(loaded: Loaded, best: Settings, throws: Throws | None, tell: Progress) -> tuple[SweepCurve, ...]:
     from stager.fit.prediction import ensemble_of
 
     # Draws are of the parts as configured: no band where a catalogue chose others.
@@ -157,7 +155,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, th
     from stager.fit.prediction import band, finder
     from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
-    from stager.report.figures.of_sweep import SweepCurve
+    from stager.report.figures.of_throw import SweepCurve
 
     part = best.throw.stages
     before_a, before_b = part.wheel_speed_a[:k], part.wheel_speed_b[:k]

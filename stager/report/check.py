@@ -18,7 +18,7 @@ from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.layout import pitch
-from stager.report import drives, limits, safety
+from stager.report import drives, flight, limits
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.limits import LimitRow
@@ -51,7 +51,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
     more_tables = [
         *([] if helped else [limits.remedies(rows)]),
         *([] if driven is None else drives.tables(driven)),
-        safety.wheels(design.launcher, design.throw),
+        flight.wheel_hazards(design.launcher, design.throw),
     ]
     notes = [
         *_unjudged_notes(rows),
@@ -61,9 +61,9 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         *([] if driven is None else drives.notes(driven)),
         *drives.feed_notes(feed),
         *drives.pusher_notes(pusher),
-        *safety.notes(design.launcher, design.throw),
+        *flight.hazard_notes(design.launcher, design.throw),
     ]
-    more_notes = [*throws.entering(design.launcher), *throws.strain(thrown["stages"]), safety.GUARD]
+    more_notes = [*throws.entering(design.launcher), *throws.strain(thrown["stages"]), flight.GUARD]
     content = {
         "kept": False if broken else None if None in judged else True,
         "limits": rows,
@@ -72,7 +72,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
         "feed": feed,
         "pusher": pusher,
         "tyres": limits.tyre_rows(design),
-        "safety": safety.rows(design.launcher, design.throw),
+        "safety": flight.hazard_rows(design.launcher, design.throw),
     }
     headline = _headline(design, thrown, rows)
     if jams_at_rate:

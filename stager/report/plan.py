@@ -1,4 +1,4 @@
-"""`stager plan`: settings, upper bound, limits, relaxations and cautions, as screen and document."""
+"""`stager plan` and `stager worth`: settings, ladder, upper bound, limits and cautions, as screen and document."""
 
 from __future__ import annotations
 
@@ -9,15 +9,128 @@ from stager.bounds import Bound
 from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.judge import REACHED
-from stager.optimise.records import Missed, Plan, Relaxation, Rung, Settings
+from stager.optimise.records import Interval, Missed, Plan, Relaxation, Rung, Settings
 from stager.physics.mechanics import translation_energy
 from stager.physics.muzzle import outlet_speed
-from stager.report import alternatives, check, drives, flight, ladder, limits, safety
+from stager.report import alternatives, check, drives, flight, limits
 from stager.report import throw as throws
+from stager.report.alternatives import VARIABLES
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.limits import LimitRow
 from stager.report.numbers import MISSING, digits, percent, plural, sides, speed
-from stager.report.throw import StageRow, spin_notes, spin_text
+from stager.report.terminal import Ranges
+from stager.report.throw import StageRow, ladder_spin_notes, spin_notes, spin_text
+
+_COLUMNS = (
+    Column("stages"),
+    Column("exit", "m/s"),
+    Column("95 % of builds", "m/s"),
+    Column("gain", "%"),
+    Column("chance it pays"),
+    Column("length", "mm"),
+    Column("mass", "g"),
+    Column("cost"),
+    Column("power", "W"),
+)
+
+
+def ladder_rows(ladder: Sequence[Rung]) -> list[dict[str, Any]]:
+    """Return the ladder as JSON has it."""
+    return [
+        {
+            "stages": rung.stages,
+            "exit_speed_m_s": _interval(rung.exit_speed),
+            "gain_fraction": None if rung.gain is None else _interval(rung.gain),
+            "probability_worthwhile": rung.probability_worthwhile,
+            "length_m": float(rung.length),
+            "mass_kg": rung.mass,
+            "cost": rung.cost,
+            "average_power_W": rung.average_power,
+            "chosen": {VARIABLES[name]: list(values) for name, values in rung.design.items()},
+        }
+        for rung in ladder
+    ]
+
+
+def _interval(interval: Interval) -> dict[str, float | None]:
+    return {"nominal": interval.nominal, "low": interval.low, "high": interval.high}
+
+
+def ladder_table(ladder: Sequence[Mapping[str, Any]]) -> Table:
+    """Return the table of a ladder, a row for each stage count, without empty columns; ladder: see `ladder_rows`."""
+    shown = [rung for rung in ladder if rung["stages"]] or ladder
+    return Table("Ladder", _COLUMNS, tuple(_ladder_row(rung) for rung in shown)).without_empty(MISSING)
+
+
+def ladder_picture(ladder: Sequence[Mapping[str, Any]]) -> Ranges:
+    """Return a text picture of exit speed by stage count, with interval and gain; ladder: see `ladder_rows`."""
+    return Ranges(title="Exit speed in m/s by number of stages", rows=tuple(_ladder_range(rung) for rung in ladder))
+
+
+def _ladder_range(rung: Mapping[str, Any]) -> tuple[str, float, float, float, str]:
+    exit_speed = rung["exit_speed_m_s"]
+    nominal = exit_speed["nominal"]
+    low, high = (nominal if exit_speed[end] is None else exit_speed[end] for end in ("low", "high"))
+    return str(rung["stages"]), low, nominal, high, "" if _gain(rung) == MISSING else f"{_gain(rung)} %"
+
+
+def _ladder_row(rung: Mapping[str, Any]) -> tuple[str, ...]:
+    exit_speed = rung["exit_speed_m_s"]
+    low, high = exit_speed["low"], exit_speed["high"]
+    return (
+        str(rung["stages"]),
+        speed(exit_speed["nominal"]),
+        MISSING if low is None or high is None else f"{low:.2f} to {high:.2f}",
+        _gain(rung),
+        percent(rung["probability_worthwhile"], 0),
+        f"{1000 * rung['length_m']:.0f}",
+        digits(_times(1000, rung["mass_kg"]) or None),
+        digits(rung["cost"] or None),
+        digits(rung["average_power_W"]),
+    )
+
+
+def _gain(rung: Mapping[str, Any]) -> str:
+    """Return the gain of exit speed over one stage less [%]; MISSING for the first stage."""
+    gain = rung["gain_fraction"]
+    if gain is None or rung["stages"] < 2:
+        return MISSING
+    share = gain["nominal"]
+    return f"{100 * share:+.{0 if share >= 1 else 1}f}"
+
+
+def _times(factor: float, value: float | None) -> float | None:
+    return None if value is None else factor * value
+
+
+def left_open(plan: Plan) -> list[str]:
+    """Return a sentence on what a stopped search left undone."""
+    if not plan.left_open:
+        return []
+    undone = "; ".join(plan.left_open)
+    return [f"Stopped when the time was up. Not done: {undone}. Give more --seconds, or leave them out."]
+
+
+UNMEASURED = "Guesses so far: measure first, as stager next says."
+"""What to do first where the contact is a guess."""
+
+
+def worth_answer(plan: Plan, source: Provenance, *, guessed: bool = False) -> Answer:
+    """Return the screen and document of the ladder; it is a "no" where no design fits.
+
+    guessed: see `Scenario.guessed`
+    """
+    content_rows = ladder_rows(plan.ladder)
+    content = {
+        "ladder": content_rows, "recommended_stages": plan.recommended_stages, "verdict": plan.verdict,
+        "left_open": list(plan.left_open),
+    }  # fmt: skip
+    pictures = (ladder_picture(content_rows),) if len(content_rows) > 1 else ()
+    notes = [*([UNMEASURED] if guessed else []), *left_open(plan), *ladder_spin_notes(plan)]
+    so_far = "Best so far: " if plan.left_open else ""
+    screen = Screen(f"{so_far}{plan.verdict}", (ladder_table(content_rows),), notes, pictures=pictures)
+    return Answer(screen, document(content, source), yes=not plan.nothing_fits)
+
 
 CAUTIONS = (
     "Eye protection, guard and backstop; never aim at people or animals.",
@@ -140,14 +253,14 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool 
     if content["catalogue"]:
         tables.append(alternatives.catalogue_table(content["catalogue"]))
     if content["ladder"]:
-        tables.append(ladder.table(content["ladder"]))
+        tables.append(ladder_table(content["ladder"]))
     if content["robust"]:
         tables.append(alternatives.robust_table(content["robust"], content["stages"]))
     if content["trade"]:
         tables.append(alternatives.front_table(content["trade"]))
-    hazards = [] if plan.best is None else safety.notes(launcher, plan.best.throw)
+    hazards = [] if plan.best is None else flight.hazard_notes(launcher, plan.best.throw)
     overlaps = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
-    notes = [*ladder.left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
+    notes = [*left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
     more_notes = [
         *certificate_details(plan), *throws.instruments(launcher, stages), *overlaps,
         *limits.unjudged_note(content["limits"]),
@@ -175,7 +288,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         **certificate_rows(plan),
         "limits": [] if best is None else _limits(plan, best),
         "one_more_stage_fraction": plan.one_more_stage,
-        "ladder": ladder.rows(plan.ladder),
+        "ladder": ladder_rows(plan.ladder),
         "recommended_stages": plan.recommended_stages,
         "verdict": plan.verdict,
         "left_open": list(plan.left_open),
@@ -191,7 +304,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "pusher": None
         if best is None or not best.count
         else drives.pushed(best.design.launcher, float(best.wheel_speed[0]), float(best.beside[0])),
-        "safety": None if best is None else safety.rows(launcher, best.throw),
+        "safety": None if best is None else flight.hazard_rows(launcher, best.throw),
         **flight.summary(launcher, plan.flown),
         **_missed(launcher, plan),
     }
@@ -270,7 +383,7 @@ def _verdict(plan: Plan, guessed: bool) -> str:
     """Return why so many stages, and what to do first where the contact is a guess."""
     if plan.best is None:
         return ""
-    return f"{plan.verdict} {ladder.UNMEASURED}" if guessed and plan.best.count else plan.verdict
+    return f"{plan.verdict} {UNMEASURED}" if guessed and plan.best.count else plan.verdict
 
 
 def _result(launcher: Launcher, plan: Plan) -> str:

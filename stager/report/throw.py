@@ -22,7 +22,7 @@ from stager.physics.mechanics import (
 )
 from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
-from stager.report import flight, safety
+from stager.report import flight
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, digits, listing, plural, speed
 
@@ -72,15 +72,15 @@ def answer(launcher: Launcher, throw: Throw, source: Provenance, flown: Flown | 
             headline(launcher, content),
             (speeds(content["stages"]), energies(content["stages"])),
             [
-                *_notes(content, launcher), *instruments(launcher, content["stages"]),
-                *flight.notes(launcher, flown), *safety.notes(launcher, throw),
+                *_notes(content, launcher),
+                *instruments(launcher, content["stages"]),
+                *flight.notes(launcher, flown),
+                *flight.hazard_notes(launcher, throw),
             ],
             more_tables=flight.tables(flown),
             more_notes=[*entering(launcher), *strain(content["stages"])],
         ),
-        document(
-            {**content, "safety": safety.rows(launcher, throw), **flight.summary(launcher, flown)}, source
-        ),
+        document({**content, "safety": flight.hazard_rows(launcher, throw), **flight.summary(launcher, flown)}, source),
         yes=not content["jammed"] and not content["stays_in_outlet"],
     )
 

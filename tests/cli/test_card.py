@@ -19,7 +19,7 @@ from stager.api.card import CardResult
 from stager.errors import InputError
 from stager.optimise import draws
 from stager.physics.chain import throw
-from stager.report.card.sheet import draw
+from stager.report.card import draw
 from tests.cli.run import ROOT, stager
 from tests.page.browser import browser
 

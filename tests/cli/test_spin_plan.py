@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import stager as package
-from stager.report.page.views import view
+from stager.report.page.content import view
 from tests.cli.run import ROOT, document, stager
 
 SPIN = -30 * 2 * np.pi

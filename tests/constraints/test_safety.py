@@ -15,7 +15,7 @@ from stager.physics.chain import throw
 from stager.physics.mechanics import spin_acceleration
 from stager.physics.rotor import fragment_energy, wheel_mass
 from stager.physics.safety import EYE_INJURIES, hazards
-from stager.report import safety
+from stager.report import flight
 from stager.report import throw as throws
 from tests.drive.machines import ALUMINIUM, launcher
 
@@ -53,12 +53,12 @@ def test_eye_injury_is_named_above_its_half_risk(shape: int) -> None:
     for share, named in ((0.99, False), (1.01, True)):
         done = throw(machine, SPEEDS)
         heavy = replace(machine, projectile=replace(machine.projectile, mass=share * area * np.pi * 0.019**2))
-        assert (injury.name in safety.rows(heavy, done)["likely_eye_injuries"]) is named
+        assert (injury.name in flight.hazard_rows(heavy, done)["likely_eye_injuries"]) is named
 
 
 def test_notes_cover_eyes_toys_and_fall() -> None:
     machine = _thrown()
-    notes = safety.notes(machine, throw(machine, SPEEDS))
+    notes = flight.hazard_notes(machine, throw(machine, SPEEDS))
     assert [line.partition(":")[0] for line in notes] == ["Eyes", "Toys", "Fall"]
     assert all(len(line) <= 300 for line in notes)
     assert "not safe" in notes[0]
@@ -66,7 +66,7 @@ def test_notes_cover_eyes_toys_and_fall() -> None:
 
 def test_note_on_toy_limits_certifies_nothing() -> None:
     machine = _thrown(mass=0.0005)
-    notes = safety.notes(machine, throw(machine, SPEEDS[:1]))
+    notes = flight.hazard_notes(machine, throw(machine, SPEEDS[:1]))
     assert "certifies nothing" in notes[1]
     assert "contact area" not in notes[1]  # It is unknown, and not needed at 0.08 J and less.
     assert "not compared" in notes[1]
@@ -77,9 +77,9 @@ def test_toy_limit_per_area_uses_the_contact_area(mass: float, area: float | Non
     # A clay ball of 0.5 J: 2500 J/m² on its frontal area is 2.84 J, but its contact area is smaller.
     machine = _thrown(mass=mass, contact_area=area)
     done = throw(machine, SPEEDS[:1])
-    row = safety.rows(machine, done)["toy_limits"][0]
+    row = flight.hazard_rows(machine, done)["toy_limits"][0]
     assert row == {"name": "ASTM F963-17", "kept": kept}
-    note = safety.notes(machine, done)[1]
+    note = flight.hazard_notes(machine, done)[1]
     assert ("Not judged: ASTM F963-17" in note) is (kept is None)
     assert ("within the published limits" in note) is False  # EN 71-1 before A1:2018 is broken
 
@@ -92,14 +92,14 @@ def test_disc_of_unknown_thickness_has_no_energy_per_area() -> None:
     found = hazards(machine, done)
     assert found.energy_per_area is None
     assert [kept for _, kept in found.toys] == [None, False, False]
-    assert "not known" in safety.notes(machine, done)[0]
+    assert "not known" in flight.hazard_notes(machine, done)[0]
 
 
 def test_no_hazard_notes_after_a_jam() -> None:
     machine = launcher(feed=0.1)
     done = throw(machine, np.array([0.5, 0.5]))
     assert done.jammed
-    assert safety.notes(machine, done) == []
+    assert flight.hazard_notes(machine, done) == []
 
 
 def test_fragment_energy_is_translation_plus_rotation() -> None:

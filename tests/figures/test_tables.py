@@ -11,7 +11,7 @@ from matplotlib.lines import Line2D
 
 from stager.api.page import Report
 from stager.report.figures import Picture
-from stager.report.figures.of_sweep import line
+from stager.report.figures.of_throw import line
 from tests.page import reports
 
 

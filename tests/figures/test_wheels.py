@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from stager.report.alternatives import trade_notes
-from stager.report.figures import of_wheels
+from stager.report.figures import of_plan
 
 KEYS = ("crush_m", "radius_m", "inertia_kg_m2")
 
@@ -31,7 +31,7 @@ def _content(rows: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def test_curves_have_every_feasible_value_and_name_the_others() -> None:
-    (picture,) = of_wheels.pictures(_content(RADII))
+    (picture,) = of_plan.wheel_pictures(_content(RADII))
     assert picture.name == "wheel-radius"
     figure = picture.paint()
     panels = figure.axes
@@ -49,14 +49,14 @@ def test_curves_have_every_feasible_value_and_name_the_others() -> None:
 
 def test_without_motors_there_is_no_spin_up() -> None:
     rows = [{**row, "spin_up_s": None} for row in RADII]
-    (picture,) = of_wheels.pictures(_content(rows))
+    (picture,) = of_plan.wheel_pictures(_content(rows))
     assert len(picture.paint().axes) == 2
     assert "spin" not in picture.alt
 
 
 @pytest.mark.parametrize("rows", [[], RADII[:1], [RADII[0], RADII[-1]]])
 def test_no_picture_without_two_wheels_to_compare(rows: list[dict[str, Any]]) -> None:
-    assert of_wheels.pictures(_content(rows)) == []
+    assert of_plan.wheel_pictures(_content(rows)) == []
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,7 @@ from stager.constraints.recommend import Recommended
 from stager.fit.experiment_design import Next, Suggested
 from stager.fit.table.writer import open_table
 from stager.report.answer import Provenance
-from stager.report.bench import screen
-from stager.report.next_throws import answer
+from stager.report.bench import next_answer, screen
 from tests.cli.run import ROOT
 
 SOURCE = Provenance(config_sha256="", seed=0)
@@ -53,10 +52,10 @@ def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, messa
 
 def test_next_states_the_probability_before_and_after() -> None:
     launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
-    shown = answer(FOUND, launcher, SOURCE).screen
+    shown = next_answer(FOUND, launcher, SOURCE).screen
     assert shown is not None
     assert shown.headline == f"Throw next at 15.00 m/s: {CHANCE} is 76 % now and about 50 % after the 1 throw below."
     last = replace(USELESS, probability_worthwhile=None, wrong_stage=0.0, wrong_speed=0.9)
-    shown = answer(last, launcher, SOURCE).screen
+    shown = next_answer(last, launcher, SOURCE).screen
     assert shown is not None
     assert shown.headline.endswith("would hardly help: the chance to choose the wrong wheel speed stays near 90 %.")

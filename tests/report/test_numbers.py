@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from stager.optimise.sweep import Sweep
 from stager.report import drives
-from stager.report.figures.of_sweep import SweepCurve, sweep_picture
+from stager.report.figures.of_throw import SweepCurve, sweep_picture
 from stager.report.numbers import about, digits, listing, percent, plural, signed, small_percent, speed
 
 

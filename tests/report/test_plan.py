@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import stager as package
-from stager.report.ladder import UNMEASURED
+from stager.report.plan import UNMEASURED
 from tests.cli.run import ROOT, stager
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stager.report.plot import Marked, Ranges, TextCurve, nice
+from stager.report.terminal import Marked, Ranges, TextCurve, nice
 
 X = np.linspace(0.0, 40.0, 81)
 Y = np.where(X < 20, X / 2, 10.0 - (X - 20) / 10)

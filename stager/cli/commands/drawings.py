@@ -69,7 +69,7 @@ def card(session: Session, config: Config, output: Sheet = Path("card.html"), fo
     The speeds are those of [[stages]], as plan -o writes them; where they are not all set, they are planned first.
     """
     loaded = session.load(config)
-    from stager.report.card.content import card_answer, no_card
+    from stager.report.card import card_answer, no_card
 
     kind = output.suffix.lower()
     if not to_stdout(output) and kind not in (".html", ".htm", ".pdf"):

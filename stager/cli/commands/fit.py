@@ -74,11 +74,11 @@ Count = Annotated[int, typer.Option("--throws", metavar="N", min=1, max=60, help
 def next(session: Session, config: Config, throws: Table, count: Count = 6, build: Build = None) -> Answer:
     """Propose what to measure next, if anything."""
     loaded = session.load(config)
-    from stager.report import next_throws as report
+    from stager.report import bench as report
     from stager.report.throw import note_spin_left_out
 
     table = loaded.read_throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)
-    answer = report.answer(found, loaded.scenario.launcher, loaded.source(session.seed))
+    answer = report.next_answer(found, loaded.scenario.launcher, loaded.source(session.seed))
     return note_spin_left_out(answer, loaded.scenario.goal)

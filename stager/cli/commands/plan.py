@@ -90,7 +90,7 @@ def worth(
     """Show what each further stage adds and costs."""
     loaded = session.load(config)
     check_outputs(session, [], loaded.files, resume)
-    from stager.report import ladder as report
+    from stager.report import plan as report
 
     session.warn_of_scheduler(dask)
     with progress(session, "Planning", at_once=False) as tell:
@@ -98,4 +98,4 @@ def worth(
             seed=session.seed, progress=tell, workers=session.workers, dask=dask, tls=dask_tls, resume=resume,
             draws=draws, seconds=seconds,
         )  # fmt: skip
-    return report.answer(found, loaded.source(session.seed), guessed=loaded.scenario.guessed)
+    return report.worth_answer(found, loaded.source(session.seed), guessed=loaded.scenario.guessed)

@@ -39,7 +39,7 @@ def report(
         raise InputError("names a build, but THROWS is missing", where="build", hint=EXAMPLE)
     table = None if throws is None else loaded.read_throws(throws, build)
     page = Path(config.with_suffix(".html").name) if output is None else output
-    from stager.report.page.data import page_answer
+    from stager.report.page.content import page_answer
 
     check_outputs(session, [page], [*loaded.files, *([] if throws is None else [throws])], force=force)
     with progress(session, "Writing the report", at_once=False) as tell:

@@ -29,7 +29,7 @@ def sweep(
     to all of them does.
     """
     loaded = session.load(config)
-    from stager.report import sweep as report
+    from stager.report import predictions as report
     from stager.report.throw import note_spin_left_out
 
     if build is not None and throws is None:
@@ -37,7 +37,7 @@ def sweep(
     table = None if throws is None else loaded.read_throws(throws, build)
     with session.busy("Sweeping"):
         found = loaded.sweep(stage, *speed, throws=table, seed=session.seed)
-    answer = report.answer(
+    answer = report.sweep_answer(
         loaded.scenario.launcher, found, loaded.source(session.seed), found.spread, found.measured, found.recommended,
         fitted=found.fitted,
     )  # fmt: skip

@@ -1,8 +1,8 @@
 """Pictures of results: each a drawing, a description in words, and a table with the same numbers.
 
 picture.py   the class Picture; the only module that uses matplotlib, lazily     palette.py   colours by meaning
-drawing.py   plain shapes to scale, as SVG or on matplotlib axes
-of_*.py      pictures of one kind of result each; None where the result does not have what they show
+of_*.py      pictures of one kind of result each (launcher, throw and sweep, plan, fit); None where the result does
+             not have what they show
 """
 
 from stager.report.figures.picture import Picture

@@ -20,7 +20,7 @@ from stager.optimise.response import PIECES, Curve, Judged, Response, StageTable
 from stager.physics.parts import with_variables
 from stager.report.limits import title, unit_of
 from stager.report.numbers import listing, percent, plural
-from stager.report.page.data import ReportData
+from stager.report.page.content import ReportData
 from stager.units import ScreenUnit, format_quantity
 
 MOST = 65534

@@ -1,23 +1,122 @@
-"""Texts and tables of the page, section by section, for the templates."""
+"""The data of a report, and the texts and tables of its page, section by section."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import tau
 from pathlib import Path
+from typing import Any
 
-from stager.optimise.records import Settings
-from stager.report import drives, flight, limits, next_throws, safety
+from stager.config import Configuration
+from stager.constraints.duty import Duty, duty
+from stager.fit.experiment_design import Next
+from stager.fit.prediction import Learned
+from stager.model.launcher import Launcher
+from stager.model.scenario import Scenario
+from stager.optimise.records import Plan, Settings
+from stager.optimise.response import Response
+from stager.physics.rate import Sequence as ThrowSequence
+from stager.report import bench, drives, fit, flight, limits
 from stager.report import fit as fits
 from stager.report import plan as plans
-from stager.report.answer import Column, Screen, Table
-from stager.report.card.content import COLUMNS, HASH_DIGITS, SAFETY, facts, settings_rows
+from stager.report.answer import PROVENANCE, Answer, Column, Provenance, Screen, Table, document
+from stager.report.card import COLUMNS, HASH_DIGITS, SAFETY, facts, settings_rows
 from stager.report.explain import TERMS
+from stager.report.figures.of_throw import SweepCurve
 from stager.report.numbers import MISSING, digits, percent, plural, small_percent, speed
-from stager.report.page.data import ReportData
 from stager.report.plan import CAUTIONS, MORE_CAUTIONS
 from stager.version import __version__
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReportData:
+    """A plan with what a page shows beside it.
+
+    configuration: as read; scenario: its launcher, or the fitted one where the model fits measured throws
+    curves: exit speed against wheel speed of each planned stage; sequence: the first throws at the feed's rate;
+    response: tables for the sliders; learned: the fit to measured throws; suggested: what to measure next.
+    """
+
+    configuration: Configuration
+    scenario: Scenario
+    source: Provenance
+    plan: Plan
+    curves: tuple[SweepCurve, ...] = ()
+    sequence: ThrowSequence | None = None
+    response: Response | None = None
+    learned: Learned | None = None
+    suggested: Next | None = None
+
+    @property
+    def title(self) -> str:
+        """The configuration's title, or its file's name."""
+        return self.scenario.title or self.configuration.path.name
+
+    @property
+    def launcher(self) -> Launcher:
+        """The planned launcher, with the parts chosen from lists."""
+        return self.scenario.launcher if self.plan.best is None else self.plan.best.design.launcher
+
+    @property
+    def settings(self) -> Settings | None:
+        """The planned settings; None where no design fits or no stage is needed."""
+        best = self.plan.best
+        return None if best is None or best.count == 0 else best
+
+    @cached_property
+    def answer(self) -> Answer:
+        """The answer of `stager plan`."""
+        guessed = self.scenario.guessed and self.learned is None
+        return plans.answer(self.launcher, self.plan, self.source, guessed=guessed)
+
+    @property
+    def screen(self) -> Screen:
+        """The plan's screen."""
+        return self.answer.screen or Screen("")
+
+    @property
+    def content(self) -> Mapping[str, Any]:
+        """The plan's document."""
+        return self.answer.document
+
+    @cached_property
+    def duty(self) -> Duty | None:
+        """Spin-up, steady throwing and warm windings; None without drives or supply."""
+        return None if self.settings is None else duty(self.settings.design)
+
+    @property
+    def contradictions(self) -> list[str]:
+        """Sentences on how measured throws contradict the model; empty where settings can be shown."""
+        if self.learned is None or self.learned.fit.adequate:
+            return []
+        return [fit.misfit_headline(self.learned.fit), *fit.misfit_advice(self.learned.fit)]
+
+    @property
+    def fitted_to(self) -> str:
+        """The throws that the planned launcher was fitted to, "12 throws of throws.csv"; "" where it was not."""
+        if self.learned is None or self.contradictions:
+            return ""
+        done = self.learned.fit
+        return f"{plural(int(done.used.size), 'throw')} of {Path(done.throws.source).name}"
+
+
+def page_answer(data: ReportData, page: Path, figures: Sequence[Path] = ()) -> Answer:
+    """Return the plan's headline and where the page is; it is a "no" where the plan is."""
+    screen = data.screen
+    notes = [f"The page is {page}."]
+    if data.fitted_to:
+        notes.insert(0, f"Planned for the launcher as fitted to {data.fitted_to}.")
+    if figures:
+        notes.append(f"{plural(len(figures), 'figure file')} in {figures[0].parent}.")
+    content = {
+        "page": str(page), "figures": [str(path) for path in figures], "fitted": bool(data.fitted_to),
+        "plan": {key: value for key, value in data.content.items() if key not in PROVENANCE},
+    }  # fmt: skip
+    short = Screen(screen.headline, notes=notes, verdict=screen.verdict)
+    return Answer(short, document(content, data.source), yes=data.answer.yes)
+
 
 EXPLAINED = (
     "grip limit",
@@ -161,9 +260,7 @@ def _worth(data: ReportData) -> Section:
     lead = f"A stage pays that adds at least {percent(data.scenario.goal.worthwhile)} of exit speed."
     last = data.plan.ladder[-1]
     if last.probability_worthwhile is not None:
-        lead += (
-            f" Stage {last.stages} does in {percent(last.probability_worthwhile, 0)} of possible builds."
-        )
+        lead += f" Stage {last.stages} does in {percent(last.probability_worthwhile, 0)} of possible builds."
     return Section(lead=lead)
 
 
@@ -189,7 +286,7 @@ def _notes(data: ReportData) -> list[str]:
 
 
 def _hazards(data: ReportData) -> list[str]:
-    return [] if data.plan.best is None else safety.notes(data.launcher, data.plan.best.throw)
+    return [] if data.plan.best is None else flight.hazard_notes(data.launcher, data.plan.best.throw)
 
 
 def _rate(data: ReportData) -> Section:
@@ -233,7 +330,7 @@ def _measured(data: ReportData) -> Section:
 def _next(data: ReportData) -> Section:
     if data.suggested is None:
         return Section()
-    screen = next_throws.answer(data.suggested, data.launcher, data.source).screen or Screen("")
+    screen = bench.next_answer(data.suggested, data.launcher, data.source).screen or Screen("")
     return Section(lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True))
 
 
@@ -243,9 +340,9 @@ def _cautions(data: ReportData, hidden: bool) -> Section:
     settings = data.settings
     if hidden or settings is None:
         return Section(notes=cautions)
-    wheels = safety.wheels(data.launcher, settings.throw)
+    wheels = flight.wheel_hazards(data.launcher, settings.throw)
     return Section(
-        lead=" ".join(_hazards(data)), tables=[wheels] if wheels.columns else [], notes=cautions, more=safety.GUARD,
+        lead=" ".join(_hazards(data)), tables=[wheels] if wheels.columns else [], notes=cautions, more=flight.GUARD,
     )  # fmt: skip
 
 
