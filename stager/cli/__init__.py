@@ -1,4 +1,4 @@
-"""The command line: one thin file a command, a session with streams and switches, one place that catches errors."""
+"""The command line: one thin function a command, a session with streams and switches, one place that catches errors."""
 
 from __future__ import annotations
 

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from stager.cli.command import command
-from stager.cli.commands import bench, check, drawings, explain, fit, listen, motor, new, plan, report, sweep, throw
+from stager.cli.commands import design, documents, measuring, new
 from stager.version import __version__
 
 app = typer.Typer(
@@ -21,9 +21,9 @@ app = typer.Typer(
 )
 
 COMMANDS = (
-    *(new.new, check.check, throw.throw, sweep.sweep, fit.fit, plan.plan, plan.worth, motor.motor),
-    *(fit.compare, fit.next, bench.bench, listen.listen, report.report, drawings.draw, drawings.card),
-    *(explain.explain, explain.schema),
+    *(new.new, design.check, design.throw, design.sweep, measuring.fit, design.plan, design.worth, design.motor),
+    *(measuring.compare, measuring.next, measuring.bench, measuring.listen),
+    *(documents.report, documents.draw, documents.card, documents.explain, documents.schema),
 )
 for run in COMMANDS:
     app.command(run.__name__)(command(run))

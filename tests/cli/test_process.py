@@ -120,7 +120,7 @@ main()
 """
 
 
-@pytest.mark.parametrize("name", ["stager.cli.process", "stager.errors", "typer", "stager.cli.commands.plan", "numpy"])
+@pytest.mark.parametrize("name", ["stager.cli.process", "stager.errors", "typer", "stager.cli.commands.new", "numpy"])
 def test_interruption_during_imports_gives_status_130(name: str) -> None:
     code = HOOKED.format(name=name, do="print(flush=True); time.sleep(60)", arguments=["throw", BALL, "--speed", "9"])
     with subprocess.Popen(

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from stager.cli.output import left
+from stager.cli.command import left
 from tests.bench.terminal import Terminal
 from tests.cli.run import ROOT, TEMPLATE
 from tests.cli.run import stager as run

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from stager import files
-from stager.cli.output import write_new
+from stager.cli.command import write_new
 from stager.errors import InputError
 from stager.files import check_place, is_ours, marked_content, read_bytes, write_bytes, write_whole
 from tests.cli.run import ROOT, TEMPLATE, stager

@@ -1,1 +1,1 @@
-"""One file for each command or two. Heavy modules are imported inside the functions, so that help comes at once."""
+"""The commands, by what they are about. Heavy modules are imported inside the functions, so that help comes at once."""

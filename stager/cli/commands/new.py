@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, TextIO
 
 import typer
 
-from stager.cli.output import check_new, write_new
+from stager.cli.command import check_new, write_new
 from stager.cli.session import Session
 from stager.errors import InputError, InputErrors, Interrupted
 from stager.report.answer import Answer, Screen

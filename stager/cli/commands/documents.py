@@ -1,4 +1,4 @@
-"""`stager draw` and `stager card`."""
+"""Commands that write documents or explain: `stager report`, `draw`, `card`, `explain` and `schema`."""
 
 from __future__ import annotations
 
@@ -8,16 +8,47 @@ from typing import Annotated
 
 import typer
 
-from stager.cli.command import Config, Force
-from stager.cli.output import check_outputs, progress, to_stdout
+from stager.cli.command import Build, Config, Figures, Force, Throws, check_outputs, progress, to_stdout
 from stager.cli.session import Session
 from stager.errors import InputError, NoDesign
 from stager.report.answer import Answer
 
+REPORT_EXAMPLE = "stager report CONFIG THROWS --build A"
+
+Page = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="PAGE", help="The page; CONFIG's name with .html where left out."),
+]
+
+
+def report(
+    session: Session, config: Config, throws: Throws = None, output: Page = None, figures: Figures = None,
+    build: Build = None, force: Force = False,
+) -> Answer:  # fmt: skip
+    """Write one HTML page with all results.
+
+    It has verdict, settings card, side view, curves, ladder, limits, energy and heat. With THROWS it has the fit to
+    them too, and the plan is of the fitted launcher. The page is a single file and needs no network.
+    """
+    loaded = session.load(config)
+    if build is not None and throws is None:
+        raise InputError("names a build, but THROWS is missing", where="build", hint=REPORT_EXAMPLE)
+    table = None if throws is None else loaded.read_throws(throws, build)
+    page = Path(config.with_suffix(".html").name) if output is None else output
+    from stager.report.page.content import page_answer
+
+    check_outputs(session, [page], [*loaded.files, *([] if throws is None else [throws])], force=force)
+    with progress(session, "Writing the report", at_once=False) as tell:
+        made = loaded.report(table, seed=session.seed, progress=tell, workers=session.workers)
+        made.save(page, force=force)
+        drawn = [] if figures is None else made.save_figures(figures, force=force)
+    return replace(page_answer(made.data, page, drawn), screen_to_stderr=to_stdout(page))
+
+
 Drawing = Annotated[
     Path, typer.Option("-o", "--output", metavar="PLATE", help="The drawing: a file that ends in .dxf or .svg.")
 ]
-Stages = Annotated[
+Drawn = Annotated[
     int | None,
     typer.Option(
         "--stages", metavar="N", min=1, help="Draw N stages; those in [[stages]], or one, where left out.",
@@ -27,7 +58,7 @@ Stages = Annotated[
 
 
 def draw(
-    session: Session, config: Config, output: Drawing = Path("plate.svg"), stages: Stages = None, force: Force = False
+    session: Session, config: Config, output: Drawing = Path("plate.svg"), stages: Drawn = None, force: Force = False
 ) -> Answer:
     """Draw the side plate 1:1, as DXF or SVG.
 
@@ -89,3 +120,23 @@ def card(session: Session, config: Config, output: Sheet = Path("card.html"), fo
         planned=made.planned, refusal=made.refusal,
     )  # fmt: skip
     return replace(answer, screen_to_stderr=to_stdout(output) and not made.refusal)
+
+
+Term = Annotated[
+    str | None,
+    typer.Argument(help="A term, a limit or a key, as 'grip limit' or stage.crush; all are listed without it."),
+]
+
+
+def explain(session: Session, term: Term = None) -> Answer:
+    """Explain a term, a limit or a key in plain words."""
+    from stager.report import explain as report
+
+    return report.answer(term, session.seed)
+
+
+def schema(session: Session) -> Answer:
+    """Print the JSON Schema of the configuration."""
+    from stager import config
+
+    return Answer(None, config.schema_json())
