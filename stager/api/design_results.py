@@ -14,8 +14,7 @@ from stager.optimise.sweep import Sweep
 from stager.units import QuantityError, parse
 
 if TYPE_CHECKING:
-    from stager.api.loaded import Loaded
-    from stager.api.speeds import Speeds
+    from stager.api.loaded import Loaded, Speeds
     from stager.constraints.recommend import Recommended
     from stager.fit.grip_ensemble import Tuned
     from stager.fit.prediction import Observations

@@ -19,9 +19,8 @@ from typing import Any
 from unittest import mock
 
 import stager
-from stager.api.card import CardResult
+from stager.api.documents import CardResult, Report
 from stager.api.loaded import Loaded
-from stager.api.page import Report
 from tests.cli.run import TEMPLATE, Completed
 from tests.cli.run import stager as run
 from tests.files.faults import KINDS, dead_process, fault

@@ -15,7 +15,7 @@ from pypdf import PdfReader
 
 import stager as package
 from stager.api import Loaded
-from stager.api.card import CardResult
+from stager.api.documents import CardResult
 from stager.errors import InputError
 from stager.optimise import draws
 from stager.physics.chain import throw

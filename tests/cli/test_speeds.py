@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stager.api.speeds import Speed, set_speeds
+from stager.api.loaded import Speed, set_speeds
 from stager.errors import InputError
 from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile

@@ -40,6 +40,6 @@ def test_pictures_and_report_have_notebook_html() -> None:
 
 
 def test_planning_does_not_import_matplotlib() -> None:
-    code = "import sys, stager.report.page, stager.api.page; print('matplotlib' in sys.modules)"
+    code = "import sys, stager.report.page, stager.api.documents; print('matplotlib' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -9,7 +9,7 @@ import pytest
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
-from stager.api.page import Report
+from stager.api.documents import Report
 from stager.report.figures import Picture
 from stager.report.figures.of_throw import line
 from tests.page import reports

@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import stager
-from stager.api.page import Report
+from stager.api.documents import Report
 
 ROOT = Path(__file__).parents[2]
 TITLE = "</title><script>alert('title')</script><img src=x onerror=alert(1)> $\\frac{1}{0}$ & \"so\" \u202eon"

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from stager.api.page import Report
+from stager.api.documents import Report
 from stager.errors import printable
 from stager.report.page import page as render
 from tests.page import reports
