@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from stager.fit.prediction import Observations
     from stager.fit.records import Fit
     from stager.fit.table import Throws
-    from stager.model.scenario import Scenario
+    from stager.model.launcher import Scenario
     from stager.optimise.sweep import Sweep
     from stager.report.answer import Answer
     from stager.report.figures import Picture

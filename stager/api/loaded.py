@@ -25,8 +25,7 @@ if TYPE_CHECKING:
     from stager.fit.records import Fit
     from stager.fit.table import Throws
     from stager.model.arrays import Floats
-    from stager.model.launcher import Launcher
-    from stager.model.scenario import Scenario
+    from stager.model.launcher import Launcher, Scenario
     from stager.model.stage import Stage
     from stager.optimise.flown import Flown
     from stager.optimise.records import Plan

@@ -11,7 +11,7 @@ from stager.bounds.entry_sets import GRIP_EVIDENCE, Entries, after_run, capped, 
 from stager.bounds.records import Meter
 from stager.bounds.stages import enclosure, pair_ceiling, spins
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, no_throw, speed_range
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.physics.layout import free_runs
 
 TOLERANCE = 1e-4

@@ -23,7 +23,7 @@ from stager.bounds.records import RESIDUE, WHEEL, Cells
 from stager.bounds.stages import heated_pair, spins
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.model.stage import Stage
 
 ROUNDS = 14

@@ -2,14 +2,11 @@
 
 field_types.py    types of values: unit, range, example
 tables.py         the tables, as pydantic models
-checks.py         checks across several keys
 toml.py           TOML as text: lines of keys, values written out
 errors.py         problems of a file, with lines and hints
-lists.py          lists of one's own parts, CSV tables beside a configuration
-load.py           read a file into a `Configuration`
-configuration.py  a checked configuration and its quantities by key
-build.py          launcher, limits and goal from the tables
-draws.py          posterior draws beside a configuration
+csv_tables.py     lists of one's own parts and posterior draws, CSV tables beside a configuration
+load.py           read a file into a `Configuration`, with checks across several keys
+configuration.py  a checked configuration: launcher, limits and goal, and its quantities by key
 save.py           change the text of a configuration and write it
 scaffold.py       a first configuration from a few answers
 schema.py         JSON Schema for editors

@@ -11,8 +11,8 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from stager.errors import printable
 from stager.model.arrays import MAX_ANGULAR_SPEED, MAX_SURFACE_SPEED, MAX_VOLTAGE
-from stager.model.drive import INSULATION
-from stager.model.flight import Spread
+from stager.model.projectile import Spread
+from stager.model.stage import INSULATION
 from stager.units import Measured, QuantityError, format_quantity, is_turning, parse, parse_stiffness, written_unit
 
 LEAST_SHARE = 1e-9

@@ -1,26 +1,407 @@
-"""Read a configuration file and report all its problems at once."""
+"""Read a configuration file, check it across several keys, and report all its problems at once."""
 
 from __future__ import annotations
 
 import hashlib
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from difflib import get_close_matches
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from stager.config.checks import check
 from stager.config.configuration import Configuration
-from stager.config.draws import read_draws
+from stager.config.csv_tables import read_draws, read_lists
 from stager.config.errors import Problem, explain, findings, meant, place, repair
-from stager.config.lists import read_lists
 from stager.config.schema import refuse
-from stager.config.tables import File, merged
+from stager.config.tables import Drive, File, Stage, TabulatedFriction, Tyre, Wheel, merged
 from stager.config.toml import KeyPath, tokens
 from stager.errors import InputError, InputErrors
 from stager.files import read_bytes
+from stager.model.launcher import Pusher
+from stager.model.projectile import SHAPES, Projectile
+from stager.physics.layout import greatest_rate
+from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
+from stager.physics.safety import TOY_LIMITS
+from stager.units import Measured, format_quantity, stiffness_unit
+
+
+def contact(file: File) -> Iterator[Problem]:
+    """Check the unit of the stiffness against the exponent, and the points of tabulated laws."""
+    table = file.contact
+    unit = stiffness_unit(table.exponent.value)
+    if table.stiffness.unit != unit:
+        message = f"is in {table.stiffness.unit}, but exponent {table.exponent.value:g} needs {unit}"
+        yield Problem(("contact", "stiffness"), message, f'for example "40000 {unit}"', (("contact", "exponent"),))
+    for key, law in (("friction", table.friction), ("rail_friction", table.rail_friction)):
+        if isinstance(law, TabulatedFriction):
+            yield from _points(("contact", key), law)
+
+
+def _points(path: KeyPath, law: TabulatedFriction) -> Iterator[Problem]:
+    slips = [point.value for point in law.slip]
+    others = ((*path, "slip"),)
+    if len(slips) != len(law.coefficient):
+        message = f"has {len(law.coefficient)} values for {len(slips)} slip speeds"
+        yield Problem((*path, "coefficient"), message, "write one coefficient for each slip speed", others)
+    if any(later <= earlier for earlier, later in pairwise(slips)):
+        yield Problem((*path, "slip"), "must rise from point to point", 'for example ["0 m/s", "2 m/s", "10 m/s"]')
+    for name, points in (("slip", law.slip), ("coefficient", law.coefficient)):
+        if any(point.standard_uncertainty for point in points):
+            yield Problem((*path, name), "has points without ± only", "take another law where friction is uncertain")
+
+
+def feed(file: File) -> Iterator[Problem]:
+    """Check that a rod enters without spin, and that the rate is within the highest rate of the feed."""
+    fed, thrown, size = file.feed, file.projectile, ("projectile", "diameter")
+    if thrown.shape == "rod" and fed.spin.value:
+        yield Problem(
+            ("feed", "spin"), "is for shapes that roll, not for a rod", "leave it out", (("projectile", "shape"),)
+        )
+    if fed.rate is None:
+        return
+    pusher = None if fed.pusher is None else Pusher(
+        force=fed.pusher.force.value, travel=fed.pusher.travel.value, return_time=fed.pusher.return_time.value
+    )  # fmt: skip
+    length = None if thrown.length is None else thrown.length.value
+    known = Projectile(
+        shape=SHAPES[thrown.shape], mass=thrown.mass.value, diameter=thrown.diameter.value, length=length
+    )  # fmt: skip
+    most, touching = (float(greatest_rate(fed.speed.value, known, one)) for one in (pusher, None))
+    if fed.rate.value <= most * (1 + RATE_ROUNDING):
+        return
+    others = (("feed", "speed"), size, ("projectile", "length"), ("feed", "pusher"))
+    why = "the next projectile touches the one before it" if most == touching else "the pusher needs that long"
+    message = f"must be at most {most:.3g} /s (got {fed.rate.value:.3g} /s): there {why}"
+    hint = f'for example rate = "{0.6 * most:.2g} /s", or a faster feed.speed'
+    yield Problem(("feed", "rate"), message, hint, others)
+
+
+RATE_ROUNDING = 1e-9
+"""Share by which a rate may exceed the highest one, from rounding [-]."""
+
+
+Needs = tuple[str, str, Callable[[Stage], bool]]
+_DRIVE: Needs = (
+    "drive",
+    'add [stage.drive] with speed_constant = "1400 rpm/V"',
+    lambda stage: stage.drive is None and not stage.drive_options,
+)
+_MASS: Needs = ("mass", 'for example mass = "240 g"', lambda stage: stage.mass is None)
+_COST: Needs = ("cost", "for example cost = 38.0", lambda stage: stage.cost is None)
+_STRENGTH: Needs = (
+    "wheel.yield_strength",
+    'for example yield_strength = "240 MPa", or material = "aluminium"',
+    lambda stage: (
+        stage.wheel.material is None
+        and (stage.wheel.density is None or (stage.wheel.yield_strength or stage.wheel.tensile_strength) is None)
+    ),
+)
+_OF_STAGES: dict[str, tuple[Needs, ...]] = {
+    "mass": (_MASS,), "cost": (_COST,), "average_power": (_DRIVE,), "peak_power": (_DRIVE,),
+    "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_DRIVE,),
+    "rim_safety": (_STRENGTH,),
+}  # fmt: skip
+_SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_loss", "winding_temperature")
+
+
+def limits(file: File) -> Iterator[Problem]:
+    """Check that each limit has its inputs, and that limits and goal have no uncertainty.
+
+    The drive's heat may be missing: the winding temperature is then not judged.
+    """
+    yield from _exact(file)
+    known = [toy.name for toy in TOY_LIMITS]
+    if file.limits.toy is not None and file.limits.toy not in known:
+        message = f'"{file.limits.toy}" is none of the published limits known here'
+        yield Problem(("limits", "toy"), message, f"known: {'; '.join(known)}")
+    yield from _goal(file)
+    for name in type(file.limits).model_fields:
+        if getattr(file.limits, name) is not None and name in file.limits.model_fields_set:
+            yield from _needs(file, name)
+
+
+def _needs(file: File, name: str) -> Iterator[Problem]:
+    limit = (("limits", name),)
+    for key, hint, lacking in _OF_STAGES.get(name, ()):
+        for path, stage in _stage_tables(file):
+            place = next((place for place, part in _parts(stage, key) if lacking(part)), None)
+            if place is not None:
+                yield Problem((*path, *place), f"is missing: limits.{name} needs it", hint, limit)
+                break
+    if name in _SUPPLY and file.supply is None:
+        yield Problem(("supply",), f"is missing: limits.{name} needs it", 'add [supply] with voltage = "14.8 V"', limit)
+    if name == "settled_loss" and file.feed.rate is None:
+        yield Problem(("feed", "rate"), f"is missing: limits.{name} needs it", 'for example rate = "2 /s"', limit)
+
+
+def _stage_tables(file: File) -> list[tuple[KeyPath, Stage]]:
+    return [(("stage",), file.stage), *((("stages", number), stage) for number, stage in enumerate(file.stages))]
+
+
+def _parts(stage: Stage, key: str) -> Iterator[tuple[KeyPath, Stage]]:
+    """Yield the place of `key` in a stage and in each of its options, with the stage that has that option."""
+    table, *rest = key.split(".")
+    yield (table, *rest), stage
+    for number, option in enumerate(getattr(stage, f"{table}_options", ()) if rest else ()):
+        yield (f"{table}_options", number, *rest), stage.model_copy(update={table: option})
+
+
+def _exact(file: File) -> Iterator[Problem]:
+    for name, table in (("limits", file.limits), ("goal", file.goal)):
+        for key in type(table).model_fields:
+            value = getattr(table, key)
+            if isinstance(value, Measured) and value.standard_uncertainty:
+                message = "is a choice, so it has no uncertainty"
+                yield Problem((name, key), message, "leave out ± and what follows")
+
+
+def _goal(file: File) -> Iterator[Problem]:
+    goal = file.goal
+    aim = ("goal", "aim")
+    if goal.aim != "fastest" and goal.exit_speed is None:
+        message = f'is missing: aim "{goal.aim}" needs it'
+        yield Problem(("goal", "exit_speed"), message, 'for example exit_speed = "18 m/s"', (aim,))
+    if goal.spin is not None:
+        yield from _spin(file)
+
+
+def _spin(file: File) -> Iterator[Problem]:
+    """Check that a spin is asked for with pairs and a shape that rolls."""
+    spin, without = ("goal", "spin"), "or leave spin out"
+    if any(stage.layout != "pair" for _, stage in _stage_tables(file)):
+        others = (("stage", "layout"), ("stages",))
+        yield Problem(spin, "only pairs can be set to a spin", f'layout = "pair", {without}', others)
+    if file.projectile.shape == "rod":
+        shape = (("projectile", "shape"),)
+        yield Problem(spin, "a rod cannot be set to a spin: it does not roll", "leave spin out", shape)
+    if file.goal.aim == "steadiest":
+        aim = (("goal", "aim"),)
+        message = 'aim "steadiest" cannot be joined with a spin yet'
+        yield Problem(spin, message, f'aim = "reach" with the same exit_speed, {without}', aim)
+
+
+FLAT = ("disc", "ring")
+
+
+def projectile(file: File) -> Iterator[Problem]:
+    """Check length, thickness and greatest crush against the shape."""
+    thrown, shape = file.projectile, ("projectile", "shape")
+    if thrown.shape == "rod" and thrown.length is None:
+        yield Problem(("projectile", "length"), "is missing: a rod needs it", 'for example length = "60 mm"', (shape,))
+    if thrown.shape != "rod" and thrown.length is not None:
+        yield Problem(("projectile", "length"), f"belongs to a rod, not to a {thrown.shape}", "leave it out", (shape,))
+    flat = thrown.shape in FLAT
+    if not flat and thrown.thickness is not None:
+        message = f"belongs to a disc or ring, not to a {thrown.shape}"
+        yield Problem(("projectile", "thickness"), message, "leave it out", (shape,))
+    if flat and file.limits.energy_per_area is not None and thrown.thickness is None:
+        message = f"is missing: limits.energy_per_area of a {thrown.shape} needs it"
+        others = (shape, ("limits", "energy_per_area"))
+        yield Problem(("projectile", "thickness"), message, 'for example thickness = "8 mm"', others)
+    if flat and file.measuring is not None and file.measuring.distance.value and thrown.thickness is None:
+        message = f"is missing: air slows a {thrown.shape} over measuring.distance"
+        others = (shape, ("measuring", "distance"))
+        yield Problem(("projectile", "thickness"), message, 'for example thickness = "8 mm"', others)
+    if thrown.max_crush is not None and thrown.max_crush.value >= thrown.diameter.value:
+        width = (("projectile", "diameter"),)
+        yield Problem(("projectile", "max_crush"), "must be less than the diameter", 'for example "5 mm"', width)
+
+
+def wheel(path: KeyPath, table: Wheel) -> Iterator[Problem]:
+    """Check that inertia and materials are known, and that bore, hub and tyre fit."""
+    yield from _material((*path, "material"), table.material, WHEEL_MATERIALS)
+    if table.inertia is None:
+        yield from _geometry(path, table)
+    depth = 0.0 if table.tyre is None else table.tyre.depth.value
+    radius = ((*path, "radius"),)
+    yield from _wheel_ranges(path, table, depth)
+    if depth >= table.radius.value:
+        yield Problem((*path, "tyre", "depth"), "must be less than the wheel's radius", 'for example "3 mm"', radius)
+    elif table.bore is not None and table.bore.value / 2 + depth >= table.radius.value * (1 - ROUNDING):
+        others, hint = (*radius, (*path, "tyre", "depth")), 'for example bore = "5 mm"'
+        yield Problem((*path, "bore"), "must be smaller than the hub, the wheel without its tyre", hint, others)
+    if table.tyre is not None:
+        yield from _tyre(path, table, table.tyre)
+
+
+def _wheel_ranges(path: KeyPath, table: Wheel, depth: float) -> Iterator[Problem]:
+    """Check that the radius lies in its range, and that the least radius leaves a hub."""
+    ends = table.radius_range
+    if ends is None:
+        return
+    low, high = (format_quantity(end.value, unit="m", written=end.written) for end in (ends.low, ends.high))
+    bore = 0.0 if table.bore is None else table.bore.value
+    if not ends.low.value <= table.radius.value <= ends.high.value:
+        message = f"must lie within radius_range, {low} to {high}"
+        yield Problem((*path, "radius"), message, f'for example radius = "{low}", or widen the range')
+    elif ends.low.value * (1 - ROUNDING) <= depth + bore / 2:
+        least = format_quantity(depth + bore / 2, unit="m", written=ends.low.written)
+        message = f"must begin above {least}, where tyre and bore leave no hub"
+        yield Problem((*path, "radius_range"), message, "a larger first end", ((*path, "tyre", "depth"),))
+
+
+def _geometry(path: KeyPath, table: Wheel) -> Iterator[Problem]:
+    others = tuple((*path, name) for name in ("inertia", "width", "material", "density"))
+    if table.width is None:
+        message = "is missing: without `inertia` it takes width and material"
+        yield Problem((*path, "width"), message, 'for example width = "18 mm"', others)
+    if table.material is None and table.density is None:
+        message = "is missing: without `inertia` it takes width and material"
+        yield Problem((*path, "material"), message, 'for example material = "aluminium"', others)
+
+
+def _tyre(path: KeyPath, table: Wheel, tyre: Tyre) -> Iterator[Problem]:
+    place = (*path, "tyre")
+    yield from _material((*place, "material"), tyre.material, TYRE_MATERIALS)
+    if tyre.material is None:
+        others = tuple((*place, name) for name in ("material", "density", "hardness", "modulus"))
+        if tyre.density is None or (tyre.hardness is None and tyre.modulus is None):
+            message = "is missing: name it, or give `density` with `hardness` or `modulus`"
+            yield Problem((*place, "material"), message, 'for example material = "nitrile 70"', others)
+    if tyre.hardness is not None and tyre.modulus is not None:
+        others = ((*place, "modulus"),)
+        message = "is given as well as `modulus`, which it determines"
+        yield Problem((*place, "hardness"), message, "leave out one of them", others)
+    if tyre.held_by == "stretch" and not tyre.stretch.value > 0:
+        message = "is missing or 0: a tyre that is held by its stretch alone needs it"
+        yield Problem((*place, "stretch"), message, "for example stretch = 0.05", ((*place, "held_by"),))
+    if tyre.held_by == "clamp":
+        others = ((*place, "held_by"),)
+        message = "is missing: a clamped tyre needs it"
+        if table.width is None:
+            yield Problem((*path, "width"), message, 'for example width = "18 mm"', others)
+        if tyre.clamp_force is None:
+            yield Problem((*place, "clamp_force"), message, 'for example clamp_force = "80 N"', others)
+
+
+def _material(path: KeyPath, name: str | None, known: Mapping[str, object]) -> Iterator[Problem]:
+    if name is None or name in known:
+        return
+    near = get_close_matches(name, known, n=1)
+    hint = f'did you mean "{near[0]}"? ' if near else ""
+    yield Problem(path, f'"{name}" is not in the table of materials', f"{hint}known: {', '.join(sorted(known))}")
+
+
+ROUNDING = 1e-9
+"""Share by which equal lengths may differ after conversion to metres [-]."""
+_FINS = ("fin_count", "fin_diameter", "fin_thickness", "fin_conductivity")
+
+
+def stage(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
+    """Check crush against the projectile, side B against the layout, and wheels and drives."""
+    yield from _crush(file, path, table)
+    yield from _crush_range(file, path, table)
+    layout = ((*path, "layout"),)
+    if table.layout == "idler" and table.idler is None:
+        hint = f'add [{"stage" if path == ("stage",) else "stages"}.idler] with inertia = "4e-5 kg m^2"'
+        yield Problem((*path, "idler"), 'is missing: layout "idler" needs the free wheel\'s inertia', hint, layout)
+    if table.layout != "pair" and table.speed is not None and table.speed.side_b is not None:
+        message = f'has two speeds, but layout "{table.layout}" has one driven wheel'
+        yield Problem((*path, "speed"), message, 'for example speed = "12 m/s"', layout)
+    if table.pitch is not None and {"pitch", "clearance"} <= table.model_fields_set:
+        others = ((*path, "clearance"),)
+        message = "is given as well as `clearance`, which it determines"
+        yield Problem((*path, "pitch"), message, "leave out one of them", others)
+    yield from wheel((*path, "wheel"), table.wheel)
+    for number, option in enumerate(table.wheel_options):
+        place = (*path, "wheel_options", number)
+        yield from wheel(place, option)
+        for name in ("radius_range", "inertia_range"):
+            if getattr(option, name) is not None:
+                yield Problem((*place, name), "is of the wheel as written alone", "list a wheel of each size instead")
+    if table.drive is not None:
+        yield from _drive((*path, "drive"), table.drive)
+    for number, choice in enumerate(table.drive_options):
+        yield from _drive((*path, "drive_options", number), choice)
+    both: tuple[tuple[str, list[Wheel] | list[Drive]], ...] = (
+        ("wheel", table.wheel_options), ("drive", table.drive_options),
+    )  # fmt: skip
+    for name, options in both:
+        chosen = getattr(table, f"{name}_option")
+        lists = ((*path, f"{name}_options"), (*path, f"{name}_list"))
+        if isinstance(chosen, int) and chosen > len(options):
+            message = f"there is no option {chosen}: {name}_options has {len(options)}"
+            yield Problem((*path, f"{name}_option"), message, f"0 is the {name} as written, 1 the first option", lists)
+        if isinstance(chosen, str):
+            yield from _named((*path, f"{name}_option"), chosen, [option.name for option in options], lists)
+
+
+def _named(path: KeyPath, chosen: str, names: list[str], lists: tuple[KeyPath, ...]) -> Iterator[Problem]:
+    """Check that an option of a name is there, once."""
+    if chosen in names and names.count(chosen) > 1:
+        yield Problem(path, f'"{chosen}" is the name of several options', "choose by number, 1 is the first one", lists)
+    elif chosen not in names:
+        near = get_close_matches(chosen, [name for name in names if name], n=1)
+        hint = f'did you mean "{near[0]}"?' if near else "choose by number: 0 is the part as written"
+        yield Problem(path, f'there is no option "{chosen}"', hint, lists)
+
+
+def _crush(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
+    thrown = file.projectile
+    place, others = (*path, "crush"), (("projectile", "diameter"), ("projectile", "max_crush"))
+    if table.crush.value >= thrown.diameter.value:
+        bound = format_quantity(thrown.diameter.value, unit="m", written=table.crush.written)
+        hint = 'crush is how much narrower than the projectile the gap is, for example "4 mm"'
+        yield Problem(place, f"must be less than the projectile's width of {bound}", hint, others)
+    elif thrown.max_crush is not None and table.crush.value > thrown.max_crush.value * (1 + ROUNDING):
+        bound = format_quantity(thrown.max_crush.value, unit="m", written=table.crush.written)
+        yield Problem(place, f"must not be above projectile.max_crush ({bound})", "widen the gap", others)
+
+
+def _crush_range(file: File, path: KeyPath, table: Stage) -> Iterator[Problem]:
+    """Check that the ends of a range are possible crushes, and that `crush` lies between them."""
+    thrown, ends = file.projectile, table.crush_range
+    if ends is None:
+        return
+    place, others = (*path, "crush_range"), (("projectile", "diameter"), ("projectile", "max_crush"))
+    most, written = thrown.max_crush, ends.high.written
+    if ends.high.value >= thrown.diameter.value:
+        bound = format_quantity(thrown.diameter.value, unit="m", written=written)
+        message = f"must end below the projectile's width of {bound}"
+        yield Problem(place, message, 'for example crush_range = ["2 mm", "6 mm"]', others)
+    elif most is not None and ends.high.value > most.value * (1 + ROUNDING):
+        bound = format_quantity(most.value, unit="m", written=written)
+        message = f"must not end above projectile.max_crush ({bound})"
+        yield Problem(place, message, f'for example "{bound}" as its second end', others)
+    elif not ends.low.value <= table.crush.value <= ends.high.value:
+        low, high = (format_quantity(end.value, unit="m", written=end.written) for end in (ends.low, ends.high))
+        message = f"must lie within crush_range, {low} to {high}"
+        yield Problem((*path, "crush"), message, f'for example crush = "{low}", or widen the range', (place,))
+
+
+def _drive(path: KeyPath, drive: Drive) -> Iterator[Problem]:
+    """Check that fins are described in full or not at all, and replace case_to_air."""
+    heat = drive.heat
+    if heat is None:
+        return
+    given = [name for name in _FINS if getattr(heat, name) is not None]
+    if given and len(given) < len(_FINS):
+        lacking = ", ".join(name for name in _FINS if name not in given)
+        yield Problem((*path, "heat", given[0]), f"needs {lacking} as well", "fins are described in full or not at all")
+    if given and heat.case_to_air is not None:
+        message = "is given as well as the fins, which determine it"
+        yield Problem((*path, "heat", "case_to_air"), message, "leave it out, or the fins")
+
+
+def check(file: File) -> list[Problem]:
+    """Return the problems of a file whose single keys are right."""
+    return [*projectile(file), *feed(file), *contact(file), *limits(file), *_stages(file)]
+
+
+def _stages(file: File) -> Iterator[Problem]:
+    """Yield the problems of [stage], and those of each entry of [[stages]] that [stage] does not have."""
+    common = list(stage(file, ("stage",), file.stage))
+    yield from common
+    said = {(problem.path[1:], problem.message) for problem in common}
+    for number, entry in enumerate(file.stages):
+        for problem in stage(file, ("stages", number), entry):
+            if (problem.path[2:], problem.message) not in said:
+                yield problem
+
 
 SIZE = 250_000
 """Greatest size of a configuration [bytes]; this and the following limits keep parsing quick and messages short."""

@@ -13,9 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from stager.config.configuration import Configuration
-from stager.config.draws import draws_place, show_draws
+from stager.config.csv_tables import SIZE, draws_place, show_draws
 from stager.config.field_types import Kind
-from stager.config.lists import SIZE
 from stager.config.load import read_tree, understand
 from stager.config.toml import KeyPath, head_path, key_lines, show_key, show_tree, show_value, statements
 from stager.errors import InputError, InputErrors, StagerError

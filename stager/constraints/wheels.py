@@ -13,8 +13,7 @@ from stager.constraints.operating_point import OperatingPoint
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
-from stager.model.stage import Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import Stage, Wheel
 from stager.physics.drive.motor import drivetrain_of
 from stager.physics.drive.supply import steady_speeds
 from stager.physics.mechanics import peak_grip, peak_normal

@@ -17,7 +17,7 @@ from stager.fit.statistics.hypothesis_tests import holm, pattern_test, serial_co
 from stager.fit.statistics.importance_sampling import quantile
 from stager.fit.table.throws import Throws, clock
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 
 LEVEL = 0.02
 """Chance that a fit of the right model is called a misfit, over all tests together [-]."""

@@ -15,7 +15,7 @@ from stager.fit.likelihood import noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.statistics.hypothesis_tests import Difference, by_settings, paired
 from stager.fit.table.throws import Throws, clock
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 
 LEVEL = 0.05
 """Significance level of a claimed difference [-]."""

@@ -18,7 +18,7 @@ from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.statistics.hypothesis_tests import Collinear, Difference, holm, slope
 from stager.fit.table.throws import Throws, clock
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 
 LEVEL = 0.05
 """Significance level of a claimed drift, over all builds together [-]."""

@@ -13,7 +13,7 @@ from stager.fit.grip_ensemble import Ensemble, Finder, Span, after, at, before, 
 from stager.fit.prediction import Step, chain, known_of, recommended_chain
 from stager.fit.records import Fit
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw
 from stager.physics.muzzle import indicated_speed
 

@@ -18,7 +18,7 @@ from stager.fit.posterior import parameters, posterior
 from stager.fit.records import Fit, Outlier
 from stager.fit.statistics.importance_sampling import ENOUGH, FEWEST
 from stager.fit.table.throws import Throws, clock
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 
 TIE = 2.0
 """Laws within this distance of the best AICc are averaged in predictions [-]."""

@@ -10,8 +10,7 @@ import numpy as np
 
 from stager.fit.priors import LogNormal, Prior, of, values
 from stager.model.arrays import Floats, Number
-from stager.model.launcher import FrictionLaw, Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import FrictionLaw, Launcher, Scenario
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.friction.laws import Formula
 from stager.physics.friction.laws import Law as Record

@@ -14,8 +14,7 @@ from stager.fit.priors import of
 from stager.fit.records import Fit
 from stager.fit.statistics.importance_sampling import interval
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.physics.batch import take
 from stager.physics.chain import SURE, throw, transit
 

@@ -17,8 +17,7 @@ from stager.fit.friction_laws import DRIFT, Law, with_friction
 from stager.fit.priors import Prior, bend, values
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.physics.batch import take
 from stager.physics.chain import QUICK, Options, throw
 from stager.physics.muzzle import indicated_speed, outlet_speed

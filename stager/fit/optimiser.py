@@ -14,7 +14,7 @@ from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import Minimum, Problem, minimise
 from stager.fit.table.throws import Throws, moments
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 
 STEP = 0.1
 """Step of the difference quotients, in y [-]."""

@@ -34,9 +34,8 @@ from stager.fit.records import Fit
 from stager.fit.statistics.importance_sampling import interval
 from stager.fit.table.throws import Mask, Throws
 from stager.model.arrays import Floats, Number
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.requirements import Aim
-from stager.model.scenario import Scenario, Uncertain
 from stager.physics.batch import take
 from stager.physics.chain import SURE, Options, throw, transit
 from stager.physics.grip_limit import STANDARD, GripLimit, grip_limit

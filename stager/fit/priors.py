@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.scenario import Uncertain
+from stager.model.launcher import Uncertain
 
 GREATEST_Z = 8.0
 """Greatest |z| [-]: beyond it, normal probabilities are rounding errors."""

@@ -13,7 +13,7 @@ from stager.fit.friction_laws import DRIFT, Law
 from stager.fit.optimiser import BestFit
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

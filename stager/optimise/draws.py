@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario, Uncertain
+from stager.model.launcher import Launcher, Scenario, Uncertain
 
 ROOT_3 = np.sqrt(3.0)
 """Half width of a rectangular distribution over its standard deviation [-]."""

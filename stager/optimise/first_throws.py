@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.constraints.recommend import safe_settings
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.draws import draw, is_uncertain
 from stager.optimise.records import Settings
 from stager.physics.batch import flatten

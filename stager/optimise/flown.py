@@ -7,8 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.optimise.draws import draw
 from stager.physics.chain import throw
 from stager.physics.flight import Landing, hit, land, landing, releases

@@ -23,8 +23,8 @@ from stager.constraints import (
     no_throw,
     speed_range,
 )
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.optimise.judge import active as active_of
 from stager.optimise.judge import settings_at
 from stager.optimise.parts import FEW, BestDesign

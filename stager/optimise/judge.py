@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate_limits, exit_cap, speed_range
 from stager.constraints.limit import ROUNDING, nothing_missing
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, LimitValues
-from stager.model.scenario import Scenario
 from stager.optimise.records import Settings
 from stager.optimise.spin import Turned, sides, way_of
 from stager.physics.chain import Options, length, throw, transit

@@ -8,7 +8,7 @@ from enum import Enum
 
 from stager.constraints import LIMITS
 from stager.errors import InputError
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.judge import Use, average_power, slip_heat
 from stager.optimise.parts import BestDesign, choose, select
 from stager.optimise.problem import Budget

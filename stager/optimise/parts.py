@@ -16,8 +16,7 @@ import numpy as np
 
 from stager.constraints import broken_by
 from stager.model.arrays import Floats, Number
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Stage
 from stager.optimise.judge import REACHED, TIE, settings_at
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, spanned

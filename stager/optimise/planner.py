@@ -10,8 +10,8 @@ import numpy as np
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.constraints import broken_by
 from stager.errors import InputError
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim
-from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws
 from stager.optimise.infeasibility import explain
 from stager.optimise.judge import active, settings_at

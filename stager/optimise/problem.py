@@ -19,9 +19,8 @@ from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, exit_cap, slacks, speed_range
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import LimitValues
-from stager.model.scenario import Scenario
 from stager.model.stage import Stage
 from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
 from stager.optimise.spin import Spun, way_of

@@ -14,7 +14,7 @@ import numpy as np
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.judge import JUDGED, REACHED, settings_at
 from stager.optimise.parts import BestDesign

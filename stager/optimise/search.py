@@ -16,8 +16,7 @@ import numpy as np
 
 from stager.constraints import broken_by
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.optimise.judge import JUDGED, REACHED, SOUGHT, settings_at
 from stager.optimise.problem import JAM, NO_LIMIT, NO_MARGINS, Problem, Trial, spanned
 from stager.optimise.records import Settings

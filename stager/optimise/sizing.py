@@ -8,9 +8,8 @@ import numpy as np
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
 from stager.model.arrays import Floats
-from stager.model.drive import Drive
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
+from stager.model.stage import Drive
 from stager.optimise.parts import names, outfit, parts_of
 from stager.optimise.records import Parts
 from stager.physics.chain import throw

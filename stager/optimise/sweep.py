@@ -9,7 +9,7 @@ import numpy as np
 
 from stager.constraints import speed_range
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.physics.chain import throw, transit
 from stager.physics.grip_limit import TransitFunction, grip_limit
 from stager.physics.guide import run_up

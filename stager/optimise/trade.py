@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from stager.constraints import broken_by
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.parts import BestDesign, with_parts
 from stager.optimise.problem import Problem
 from stager.optimise.records import Settings, Traded

@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, speed_range
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import LimitValues
-from stager.model.scenario import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.records import Parts
 from stager.optimise.spin import sides, turns, way_of

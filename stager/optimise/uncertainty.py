@@ -16,7 +16,7 @@ from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, no_throw
 from stager.constraints.limit import ROUNDING
 from stager.constraints.recommend import NOMINAL_ONLY, required_share
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.records import Margin, Settings
 from stager.physics.batch import flatten, take

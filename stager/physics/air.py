@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.wheel import Wheel
+from stager.model.stage import Wheel
 
 GAS_CONSTANT = 287.05287
 """Specific gas constant of dry air [J/(kg K)]; ISO 2533."""

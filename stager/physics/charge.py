@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.drive import Battery, Supply
 from stager.model.launcher import Launcher
+from stager.model.stage import Battery, Supply
 from stager.physics.rate import settled
 
 NOMINAL_CELL = 3.7

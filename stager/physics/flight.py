@@ -12,8 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.flight import Flight, Placement
-from stager.model.projectile import BALL, HOLLOW_BALL, ROD, Projectile
+from stager.model.projectile import BALL, HOLLOW_BALL, ROD, Flight, Placement, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, Air, lift_coefficient, sphere_coefficient, sphere_reynolds
 
 SPHERES = (BALL, HOLLOW_BALL)

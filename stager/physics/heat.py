@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Heat
 from stager.model.launcher import Launcher
-from stager.model.wheel import Wheel
+from stager.model.stage import Heat, Wheel
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE, Air, reynolds
 from stager.physics.drive.motor import COPPER_COEFFICIENT, REFERENCE, Drivetrain
 from stager.physics.drive.supply import Holding

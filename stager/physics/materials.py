@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from stager.model.arrays import Number
-from stager.model.wheel import TyreMaterial, WheelMaterial
+from stager.model.stage import TyreMaterial, WheelMaterial
 
 
 def gent_modulus(hardness: Number) -> Number:

@@ -7,7 +7,7 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
-from stager.model.wheel import Wheel
+from stager.model.stage import Wheel
 from stager.physics.rotor import nip_growth
 
 

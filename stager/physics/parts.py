@@ -13,9 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Drive
-from stager.model.stage import Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import Drive, Stage, Wheel
 from stager.physics.rotor import wheel_inertia, wheel_mass
 
 Ends = tuple[float, float]

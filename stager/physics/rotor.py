@@ -13,8 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.stage import Stage
-from stager.model.wheel import Hold, Wheel, WheelMaterial
+from stager.model.stage import Hold, Stage, Wheel, WheelMaterial
 
 
 def annulus_inertia(density: Number, width: Number, outer: Number, inner: Number) -> Number:

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.flight import Spread
 from stager.model.launcher import Launcher
+from stager.model.projectile import Spread
 from stager.model.stage import Stage
 from stager.physics.chain import throw
 from stager.physics.flight import Release, hit, land, releases

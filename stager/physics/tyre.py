@@ -17,7 +17,7 @@ from enum import Enum
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.wheel import Hold, Tyre, Wheel
+from stager.model.stage import Hold, Tyre, Wheel
 
 USUAL_STRETCH = 0.05
 """Greatest stretch of a fitted ring in sealing practice [-]."""

@@ -16,8 +16,7 @@ import numpy as np
 from markupsafe import Markup
 
 from stager.constraints import not_judged
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.optimise.first_throws import MANY_JAMS, FirstThrow
 from stager.optimise.records import Margin, Settings
 from stager.physics.mechanics import translation_energy, turns_per_minute

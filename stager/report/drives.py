@@ -10,8 +10,8 @@ import numpy as np
 
 from stager.constraints import OperatingPoint
 from stager.constraints.duty import Duty
-from stager.model.drive import ZERO_CELSIUS
 from stager.model.launcher import Launcher
+from stager.model.stage import ZERO_CELSIUS
 from stager.optimise.sizing import Candidate, Needed, Sizing
 from stager.physics.charge import Discharge
 from stager.physics.drive.spinup import SpinUp

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from stager.bounds import Bound, bound
 from stager.config import load
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from tests.bounds.test_bounds import CASES
 
 CONFIGS = Path(__file__).parents[2] / "configs"

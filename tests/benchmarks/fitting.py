@@ -18,7 +18,7 @@ from stager.fit.likelihood import SLOWEST
 from stager.fit.priors import of, values
 from stager.fit.records import Fit
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw
 from tests.benchmarks.timing import Line
 from tests.recovery.bench import Plan, draw_truth, measure, scenario

@@ -22,8 +22,7 @@ from stager.fit.grip_ensemble import after, at, feed, limits, span_of
 from stager.fit.prediction import finder
 from stager.fit.table import Throws
 from stager.model.arrays import Floats, Number
-from stager.model.launcher import Launcher, Measuring
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Measuring, Scenario
 from stager.physics.chain import DEFAULT, SURE, Options, throw, transit
 from stager.physics.grip_limit import STANDARD, grip_limit
 from stager.physics.guide import run_up

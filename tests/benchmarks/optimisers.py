@@ -12,7 +12,7 @@ import time
 
 import numpy as np
 
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
 from tests.optimise.optimisers import SEARCHES, problem, reached
 

@@ -15,8 +15,7 @@ import numpy as np
 from scipy.optimize import differential_evolution
 
 from stager.model.arrays import Number
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
 from stager.parallel import open_executor

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from stager.config import load
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.parts import select
 from stager.optimise.planner import DRAWS
 from stager.optimise.search import Clock

@@ -12,7 +12,7 @@ from stager.bounds import bound
 from stager.config import load
 from stager.constraints import speed_range
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
 from stager.physics.chain import Options, throw
 from stager.physics.grip_limit import grip_limit

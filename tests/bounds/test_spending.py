@@ -17,9 +17,8 @@ from stager.bounds.stages import heated_pair, pair_ceiling
 from stager.bounds.traction import Traction, least_lost, sample, traction_of
 from stager.config import load
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.optimise.planner import plan
 from stager.physics.chain import Options, throw, transit
 from stager.physics.compiled import entry

@@ -11,8 +11,7 @@ from stager.api.loaded import Speed, set_speeds
 from stager.errors import InputError
 from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile
-from stager.model.stage import IDLER, PAIR, RAIL, Layout, Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import IDLER, PAIR, RAIL, Layout, Stage, Wheel
 from stager.physics.friction.laws import Constant
 from tests.cli.run import TEMPLATE, stager
 

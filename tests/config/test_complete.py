@@ -8,9 +8,8 @@ from typing import Any
 import pytest
 
 from stager.config import schema_json
-from stager.config.checks import check
 from stager.config.configuration import Configuration
-from stager.config.load import merged, read_tree
+from stager.config.load import check, merged, read_tree
 from stager.config.tables import File
 from stager.model.launcher import Measuring, Outlet, Pusher
 

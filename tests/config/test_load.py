@@ -14,8 +14,7 @@ import pytest
 from stager.config import Configuration, load
 from stager.errors import InputErrors
 from stager.model.requirements import Aim
-from stager.model.stage import IDLER, PAIR, RAIL
-from stager.model.wheel import Hold
+from stager.model.stage import IDLER, PAIR, RAIL, Hold
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.materials import gent_modulus
 from tests.broken.corpus import VALID

@@ -11,7 +11,7 @@ import pytest
 from stager.config import load
 from stager.constraints import exit_cap
 from stager.errors import InputErrors
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from tests.broken.corpus import VALID
 
 HEAT = """[stage.drive.heat]

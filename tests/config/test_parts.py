@@ -10,8 +10,7 @@ import pytest
 from stager import api
 from stager.config import load, ranges, variable_values
 from stager.errors import InputErrors
-from stager.model.stage import PAIR, Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import PAIR, Stage, Wheel
 from stager.physics.materials import WHEEL_MATERIALS
 from stager.physics.parts import choose, fitted, with_variables
 from stager.physics.rotor import wheel_inertia

@@ -12,7 +12,7 @@ from pydantic_core import PydanticCustomError
 
 from stager.config import field_types
 from stager.config.field_types import Kind
-from stager.units.text import Measured
+from stager.units import Measured
 
 KINDS: dict[str, Kind] = {
     name: found

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.physics import chain
 from stager.physics.friction import Falling
 from tests.config.test_load import loaded

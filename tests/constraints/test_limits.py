@@ -22,7 +22,7 @@ from stager.constraints import (
 from stager.model.launcher import Launcher
 from stager.model.projectile import DISC
 from stager.model.requirements import LimitValues
-from stager.model.wheel import Hold
+from stager.model.stage import Hold
 from stager.physics.chain import throw
 from tests.constraints.machines import FULL
 from tests.constraints.machines import limit_values as limits_of

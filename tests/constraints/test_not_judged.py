@@ -13,7 +13,7 @@ from stager.constraints.limit import FIND_OUT
 from stager.model.launcher import Launcher
 from stager.model.projectile import DISC
 from stager.model.requirements import LimitValues
-from stager.model.wheel import Hold, Tyre
+from stager.model.stage import Hold, Tyre
 from stager.physics.chain import throw
 from stager.physics.safety import TOY_LIMITS
 from stager.physics.tyre import lift_off_speed, retention_speed, sure_speed

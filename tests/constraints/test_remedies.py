@@ -17,9 +17,8 @@ from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
 from stager.constraints.design import CALIPER_RESOLUTION
 from stager.constraints.limit import NO_LOAD, Kind
 from stager.constraints.recommend import required_share, safe_settings
-from stager.model.drive import Drive
 from stager.model.launcher import Launcher
-from stager.model.stage import IDLER, PAIR, RAIL, Layout, Stage
+from stager.model.stage import IDLER, PAIR, RAIL, Drive, Layout, Stage
 from stager.physics.chain import throw
 from stager.physics.rotor import growth
 from tests.constraints.machines import FULL, limit_values

@@ -9,8 +9,7 @@ import pytest
 
 from stager.model.launcher import Launcher
 from stager.model.projectile import BALL, DISC, Projectile
-from stager.model.stage import RAIL
-from stager.model.wheel import Wheel
+from stager.model.stage import RAIL, Wheel
 from stager.physics.chain import throw
 from stager.physics.mechanics import spin_acceleration
 from stager.physics.rotor import fragment_energy, wheel_mass

@@ -9,7 +9,7 @@ import pytest
 
 from stager.constraints import OperatingPoint
 from stager.model.requirements import LimitValues
-from stager.model.wheel import Hold, Wheel
+from stager.model.stage import Hold, Wheel
 from stager.physics.chain import throw
 from stager.report import limits
 from tests.drive.machines import launcher, wheel

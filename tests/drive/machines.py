@@ -8,11 +8,9 @@ from typing import Any
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.drive import Drive, Heat, Supply
 from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile
-from stager.model.stage import PAIR, Layout, Stage
-from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
+from stager.model.stage import PAIR, Drive, Heat, Hold, Layout, Stage, Supply, Tyre, TyreMaterial, Wheel, WheelMaterial
 from stager.physics.drive.motor import Drivetrain
 from stager.physics.drive.transient import (
     COMMAND,

@@ -8,9 +8,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from stager.model.drive import Drive, Supply
-from stager.model.scenario import Scenario
-from stager.model.stage import PAIR, RAIL
+from stager.model.launcher import Scenario
+from stager.model.stage import PAIR, RAIL, Drive, Supply
 from stager.optimise.sizing import Sizing, size_motors
 from stager.physics.chain import throw
 from stager.physics.charge import LEAST_CELL, cells_of, discharge, open_voltage

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stager.model.drive import Supply
+from stager.model.stage import Supply
 from stager.physics.drive.motor import build_drivetrain
 from stager.physics.drive.supply import hold, loaded_voltage, peak_draw, steady_speeds
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus

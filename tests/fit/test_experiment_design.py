@@ -17,7 +17,7 @@ from stager.fit.experiment_design import FIRST_SCATTER, GREATEST_LOSS, Experimen
 from stager.fit.grip_ensemble import before
 from stager.fit.prediction import known_of, recommended_chain
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT, stager
 from tests.recovery.bench import finder, scenario

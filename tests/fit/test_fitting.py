@@ -15,7 +15,7 @@ from stager.fit.friction_laws import own_law
 from stager.fit.records import Fit
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from tests.recovery.bench import Plan, draw_truth, measure, scenario, table, working
 
 ACROSS = np.repeat(np.linspace(7.0, 24.0, 12), 2)[:, None]

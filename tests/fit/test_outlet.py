@@ -14,8 +14,7 @@ from stager.fit.friction_laws import own_law
 from stager.fit.likelihood import forward_model
 from stager.fit.prediction import observations
 from stager.fit.table.reader import read_text
-from stager.model.launcher import Measuring, Outlet
-from stager.model.scenario import Scenario
+from stager.model.launcher import Measuring, Outlet, Scenario
 from stager.physics.chain import throw
 from stager.physics.muzzle import indicated_speed
 from tests.recovery.bench import table

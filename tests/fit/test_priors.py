@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.stats import truncnorm
 
 from stager.fit.priors import LogNormal, Normal, Rectangular, bend, of
-from stager.model.scenario import Uncertain
+from stager.model.launcher import Uncertain
 
 Z = np.linspace(-4, 4, 17)
 

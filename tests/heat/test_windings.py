@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.model.drive import Heat
+from stager.model.stage import Heat
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE
 from stager.physics.drive.motor import build_drivetrain
 from stager.physics.drive.supply import hold

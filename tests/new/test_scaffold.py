@@ -10,7 +10,7 @@ import pytest
 
 from stager.config.load import understand
 from stager.config.scaffold import NONE, QUESTIONS, complete, read_answer, start
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
 from tests.cli.run import TEMPLATE
 

@@ -8,7 +8,7 @@ import pytest
 
 from stager.config.load import understand
 from stager.config.scaffold import start
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from tests.cli.run import TEMPLATE
 
 TEXT = TEMPLATE.read_text(encoding="utf-8")

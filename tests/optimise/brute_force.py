@@ -6,8 +6,7 @@ import numpy as np
 from scipy.interpolate import PchipInterpolator
 
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.physics.chain import Options, throw, transit
 
 OPTIONS = Options(tolerance=1e-5)

@@ -13,7 +13,7 @@ import stager
 from stager.constraints.recommend import hard_slacks
 from stager.fit.grip_ensemble import Ensemble, before
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.records import Settings
 from stager.physics.chain import SURE, throw
 from stager.physics.muzzle import outlet_speed

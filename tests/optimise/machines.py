@@ -7,12 +7,10 @@ from dataclasses import replace
 from typing import Any
 
 from stager.model.arrays import Number
-from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher
+from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher, Scenario, Uncertain
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile
 from stager.model.requirements import Aim, Goal, LimitValues
-from stager.model.scenario import Scenario, Uncertain
-from stager.model.stage import IDLER, PAIR, RAIL, Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import IDLER, PAIR, RAIL, Stage, Wheel
 from stager.physics.friction.laws import Bell, Constant, Falling
 
 FALLING = Falling(static=0.75, sliding=0.22, fade_speed=9.0)

@@ -10,8 +10,8 @@ from scipy.optimize import NonlinearConstraint, differential_evolution, minimize
 
 from stager.constraints import exit_cap as _cap
 from stager.model.arrays import Floats
+from stager.model.launcher import Scenario
 from stager.model.projectile import BALL, Projectile
-from stager.model.scenario import Scenario
 from stager.physics.chain import Options, throw
 from stager.physics.friction.laws import Falling
 from tests.optimise.lockstep import Ask, together

@@ -16,12 +16,10 @@ from scipy.optimize import differential_evolution
 from stager.bounds.bound_chain import STRAIN_SEEN
 from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
 from stager.model.arrays import Floats
-from stager.model.launcher import Guide, Launcher, Outlet
+from stager.model.launcher import Guide, Launcher, Outlet, Scenario
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
 from stager.model.requirements import Aim, Goal, LimitValues
-from stager.model.scenario import Scenario
-from stager.model.stage import IDLER, PAIR, RAIL
-from stager.model.wheel import Hold, Tyre, WheelMaterial
+from stager.model.stage import IDLER, PAIR, RAIL, Hold, Tyre, WheelMaterial
 from stager.optimise.records import Settings
 from stager.optimise.uncertainty import rows
 from stager.physics.chain import Options, throw

@@ -9,9 +9,8 @@ import numpy as np
 
 from stager.constraints import speed_range
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.requirements import Aim
-from stager.model.scenario import Scenario, Uncertain
 from stager.physics.batch import flatten, take
 from stager.physics.chain import Options, transit
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from stager.constraints import LIMITS
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.parts import BestDesign, choose, select
 from stager.optimise.records import Settings
 from stager.optimise.search import Clock

@@ -11,8 +11,8 @@ import pytest
 
 from stager.bounds import bound
 from stager.config import load
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.model.stage import IDLER, PAIR, RAIL
 from stager.optimise.planner import plan
 from tests.optimise.plain_search import PlainSearch, broken_by_reference, draw_problem

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
 from tests.optimise import brute_force
 from tests.optimise.machines import (

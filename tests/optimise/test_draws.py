@@ -11,7 +11,7 @@ from scipy.stats import ks_2samp
 
 from stager.config import load
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.judge import settings_at
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.tune import TunedDraws, TuningStep, tune

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.optimise.infeasibility import explain
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS

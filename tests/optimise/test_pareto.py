@@ -9,7 +9,7 @@ from multiprocessing import get_context
 import pytest
 
 from stager.errors import InputError
-from stager.model.wheel import Wheel
+from stager.model.stage import Wheel
 from stager.optimise.pareto import Against
 from stager.optimise.planner import plan
 from stager.parallel import Executor

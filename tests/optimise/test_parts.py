@@ -7,10 +7,9 @@ from itertools import product
 
 import pytest
 
-from stager.model.drive import Drive, Supply
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
-from stager.model.wheel import Wheel
+from stager.model.stage import Drive, Supply, Wheel
 from stager.optimise.parts import Selected, catalogue_of, choose, outfit, parts_of, select, with_parts
 from stager.optimise.planner import plan
 from stager.optimise.records import Parts

@@ -9,7 +9,7 @@ import pytest
 
 from stager.constraints import OperatingPoint, evaluate_limits, wheel_ceilings
 from stager.model.requirements import LimitValues
-from stager.model.wheel import Hold
+from stager.model.stage import Hold
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from tests.drive.machines import ALUMINIUM, DRIVE, SUPPLY, launcher, wheel

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from stager.model.arrays import Number
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.optimise.judge import settings_at
 from stager.optimise.parts import catalogue_of, choose, select, with_parts
 from stager.optimise.records import Catalogue, Parts, Settings

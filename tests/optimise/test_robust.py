@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from stager.config import load
+from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario
 from stager.optimise.judge import judge_settings
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stager.config import load
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
 from stager.physics.chain import throw
 from tests.optimise.machines import HEAVY, LIGHT, scenario

@@ -9,9 +9,8 @@ import numpy as np
 import pytest
 
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
+from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.requirements import Aim, Goal
-from stager.model.scenario import Scenario, Uncertain
 from stager.optimise import robust
 from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan

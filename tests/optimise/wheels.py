@@ -15,12 +15,9 @@ from scipy.stats import qmc
 from stager.constraints import OperatingPoint, evaluate_limits, speed_range
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
-from stager.model.drive import Drive, Supply
-from stager.model.launcher import Contact, Feed, Launcher
+from stager.model.launcher import Contact, Feed, Launcher, Scenario
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, Projectile
-from stager.model.scenario import Scenario
-from stager.model.stage import IDLER, PAIR, RAIL, Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import IDLER, PAIR, RAIL, Drive, Stage, Supply, Wheel
 from stager.physics.batch import take
 from stager.physics.chain import throw
 from stager.physics.friction.laws import Bell, Constant, Falling

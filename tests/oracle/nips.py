@@ -15,8 +15,7 @@ from math import pi, sqrt
 from typing import Protocol
 
 from stager.model.launcher import Launcher
-from stager.model.stage import RAIL, Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import RAIL, Stage, Wheel
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,9 @@ import numpy as np
 from hypothesis import strategies as st
 
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Drive
 from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile, Shape
-from stager.model.stage import Layout, Stage
-from stager.model.wheel import Tyre, TyreMaterial, Wheel, WheelMaterial
+from stager.model.stage import Drive, Layout, Stage, Tyre, TyreMaterial, Wheel, WheelMaterial
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 
 SAMPLES = 8

@@ -7,8 +7,7 @@ from typing import Any
 
 from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile, Shape
-from stager.model.stage import PAIR, Layout, Stage
-from stager.model.wheel import Wheel
+from stager.model.stage import PAIR, Layout, Stage, Wheel
 from stager.physics.friction import Constant
 
 

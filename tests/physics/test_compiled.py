@@ -20,11 +20,9 @@ import stager
 from stager.bounds.records import Cells
 from stager.bounds.stages import enclosure
 from stager.model.arrays import Floats
-from stager.model.drive import Drive, Supply
 from stager.model.launcher import Launcher
 from stager.model.projectile import ROD
-from stager.model.stage import IDLER, PAIR, RAIL
-from stager.model.wheel import Wheel
+from stager.model.stage import IDLER, PAIR, RAIL, Drive, Supply, Wheel
 from stager.physics import announcement, compiled
 from stager.physics.chain import Options, throw
 from stager.physics.contact.columns import RECORD

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.model.flight import Flight, Placement, Spread
 from stager.model.launcher import Launcher
+from stager.model.projectile import Flight, Placement, Spread
 from stager.physics.chain import throw
 from stager.physics.scatter import Shots, known_spreads, shots
 from tests.drive.machines import launcher

@@ -9,8 +9,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_bvp
 
-from stager.model.drive import INSULATION, Heat
-from stager.model.wheel import Wheel, WheelMaterial
+from stager.model.stage import INSULATION, Heat, Wheel, WheelMaterial
 from stager.physics.air import SEA_LEVEL, Air, air_at
 from stager.physics.drive.motor import warm_factor
 from stager.physics.heat import (

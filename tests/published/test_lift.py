@@ -10,8 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from stager.model.flight import Flight, Placement
-from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
+from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Flight, Placement, Projectile
 from stager.physics.air import SEA_LEVEL, STANDARD_GRAVITY, lift_coefficient, sphere_coefficient, sphere_reynolds
 from stager.physics.flight import (
     FLYING_DISC,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stager.model.drive import Drive
+from stager.model.stage import Drive
 from stager.physics.drive.motor import back_emf, greatest_power, motor_current, motor_torque, no_load_speed
 from tests.published.inventory import printed as compare
 

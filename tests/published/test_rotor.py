@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
+from stager.model.stage import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
 from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.physics.rotor import (
     allowable_speed,

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.model.wheel import Hold, Tyre, TyreMaterial, Wheel
+from stager.model.stage import Hold, Tyre, TyreMaterial, Wheel
 from stager.physics.materials import gent_modulus
 from stager.physics.tyre import (
     Failure,

@@ -10,7 +10,7 @@ from stager.fit.compare import compare
 from stager.fit.drift import LEVEL, drifts
 from stager.fit.friction_laws import own_law
 from stager.model.arrays import Floats
-from stager.model.scenario import Scenario
+from stager.model.launcher import Scenario
 from tests.recovery.bench import Plan, draw_truth, measure, settings, table
 
 

@@ -18,8 +18,7 @@ from stager.fit.priors import of, values
 from stager.fit.records import Fit
 from stager.fit.table.throws import SURFACE, Throws, Wheels
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.physics.batch import take
 from stager.physics.chain import throw
 from tests.oracle import throw as oracle

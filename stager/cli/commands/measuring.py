@@ -41,7 +41,7 @@ def fit(
     Shows the fitted values, what the throws cannot tell, and the exit speed to expect from the next stage.
     """
     loaded = session.load(config)
-    from stager.config.draws import draws_place
+    from stager.config.csv_tables import draws_place
     from stager.files import is_stream
     from stager.report import fit as report
     from stager.report.throw import note_spin_left_out

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Supply
 from stager.model.launcher import Launcher
+from stager.model.stage import Supply
 from stager.physics.drive.motor import build_drivetrain
 from stager.physics.drive.supply import steady_speeds
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Drive
+from stager.model.stage import Drive
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
 from stager.physics.air import SEA_LEVEL, Air, Disc, disc

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.drive import Supply
+from stager.model.stage import Supply
 from stager.physics.air import Disc
 from stager.physics.drive.motor import Drivetrain
 from stager.physics.drive.supply import Holding, hold, peak_draw

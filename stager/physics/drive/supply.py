@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Supply
+from stager.model.stage import Supply
 from stager.physics.drive.motor import Drivetrain
 
 ROUNDS = 60

@@ -15,7 +15,7 @@ import numpy as np
 
 from stager.errors import NotComputable
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Supply
+from stager.model.stage import Supply
 from stager.physics.compiled import compiled, entry, inlined
 from stager.physics.contact.equations import air_moment
 from stager.physics.contact.run import share

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.model.arrays import Floats, Number
-from stager.model.drive import Supply
+from stager.model.stage import Supply
 from stager.model.launcher import Launcher
 from stager.physics.chain import DEFAULT, Options, throw
 from stager.physics.drive.motor import Drivetrain, build_drivetrain

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stager.model.arrays import Floats
-from stager.model.drive import ZERO_CELSIUS
+from stager.model.stage import ZERO_CELSIUS
 from stager.physics.heat import Windings
 from stager.physics.rate import Sequence as ThrowSequence
 from stager.report import limits, plan

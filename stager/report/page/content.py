@@ -13,8 +13,7 @@ from stager.config import Configuration
 from stager.constraints.duty import Duty, duty
 from stager.fit.experiment_design import Next
 from stager.fit.prediction import Learned
-from stager.model.launcher import Launcher
-from stager.model.scenario import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.optimise.records import Plan, Settings
 from stager.optimise.response import Response
 from stager.physics.rate import Sequence as ThrowSequence

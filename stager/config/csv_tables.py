@@ -1,13 +1,15 @@
-"""Lists of one's own wheels, drives and batteries: CSV tables beside a configuration, a part a row.
+"""CSV tables beside a configuration: posterior draws of a fit, and lists of one's own wheels, drives and batteries.
 
-A list continues `wheel_options`, `drive_options` or `supply.batteries`. Each column is a key of these, `radius [mm]` or
-`tyre.depth [mm]`, with its unit in brackets or in each cell; an empty cell leaves the key out. Cells become values as a
-configuration has them, so that its checks serve lists too; errors name the line of the list.
+A list continues `wheel_options`, `drive_options` or `supply.batteries`, a part a row. Each column is a key of these,
+`radius [mm]` or `tyre.depth [mm]`, with its unit in brackets or in each cell; an empty cell leaves the key out. Cells
+become values as a configuration has them, so that its checks serve lists too; errors name the line of the list.
 """
 
 from __future__ import annotations
 
 import copy
+import hashlib
+import math
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -15,12 +17,95 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, get_args
 
+import numpy as np
+
+from stager.config.configuration import quantities
 from stager.config.errors import Problem, dotted, field_at, known_keys, models_at, place, quantity_at, shown
-from stager.config.tables import PART_LISTS
+from stager.config.tables import PART_LISTS, File
 from stager.config.toml import KeyPath
 from stager.errors import InputError, InputErrors, printable
 from stager.files import read_beside
-from stager.units import NUMBER, QuantityError, parse
+from stager.model.arrays import MAX_THROWS, Floats
+from stager.units import NUMBER, Measured, QuantityError, parse
+
+_DRAWS_HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"
+_DRAWS_SIZE = 16_000_000
+"""Greatest size of a table of draws [bytes]."""
+
+
+def draws_place(path: Path) -> Path:
+    """Return the path of the draws of a configuration at `path`."""
+    return path.with_name(f"{path.stem}.draws.csv")
+
+
+def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Mapping[str, Floats] | None:
+    """Return the draws by key, each of shape (draws,), in SI; None where the file names no table.
+
+    Raises InputErrors where the table cannot be used.
+    """
+    if file.draws is None:
+        return None
+    try:
+        content = read_beside(path, file.draws, _DRAWS_SIZE)
+        if file.draws_sha256 not in (None, hashlib.sha256(content).hexdigest()):
+            raise ValueError("its hash is not draws_sha256: one of the two files was replaced")
+        return parse_draws(content.decode("utf-8-sig"), quantities(file, raw))
+    except (OSError, ValueError, InputError) as error:
+        reason = error.strerror if isinstance(error, OSError) else getattr(error, "message", error)
+        reason = "it is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else reason
+        message = f'"{file.draws}" cannot be used ({reason})'
+        raise place(str(path), text, [Problem(("draws",), message, _DRAWS_HINT)]) from None
+
+
+def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:
+    """Return draws by key, each of shape (draws,), from a table in SI whose heads are keys.
+
+    known: quantities of the configuration, each with its range.
+
+    Raises
+    ------
+    ValueError
+        Where a cell is wrong; the message names the cell and does not repeat its content.
+    """
+    rows = [(n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
+    if len(rows) < 2:
+        raise ValueError("it holds no draws")
+    if len(rows) - 1 > MAX_THROWS:
+        raise ValueError(f"it holds more than {MAX_THROWS} draws")
+    keys = [key.strip() for key in rows[0][1].split(",")]
+    unknown = [str(column) for column, key in enumerate(keys, 1) if key not in known]
+    if unknown:
+        raise ValueError(f"no quantity of this configuration heads column {', '.join(unknown[:5])}")
+    if len(set(keys)) < len(keys):
+        raise ValueError("two columns have the same head")
+    table = np.array([_cells(number, row, len(keys)) for number, row in rows[1:]])
+    for column, key in enumerate(keys):
+        outside = ~known[key].holds(table[:, column])
+        if outside.any():
+            number = rows[1 + int(np.argmax(outside))][0]
+            raise ValueError(f"line {number}, column {column + 1} is outside the range of {key}")
+    return {key: np.ascontiguousarray(table[:, column]) for column, key in enumerate(keys)}
+
+
+def _cells(number: int, row: str, count: int) -> list[float]:
+    cells = row.split(",", count)
+    if len(cells) != count:
+        raise ValueError(f"line {number} has {'more' if len(cells) > count else 'fewer'} cells than heads ({count})")
+    try:
+        values = [float(cell) if len(cell) < 40 else math.nan for cell in cells]
+    except ValueError:
+        raise ValueError(f"line {number} holds a cell that is not a number") from None
+    if not all(map(math.isfinite, values)):
+        raise ValueError(f"line {number} holds a number that is not finite")
+    return values
+
+
+def show_draws(draws: Mapping[str, Floats], note: str = "") -> str:
+    """Return the text of a table for `parse_draws`, with `note` as comments above it."""
+    head = [f"# {line}" for line in note.splitlines()]
+    rows = np.stack([draws[key] for key in draws], axis=-1)
+    return "\n".join([*head, ",".join(draws), *(",".join(f"{cell:.10g}" for cell in row) for row in rows)]) + "\n"
+
 
 SIZE = 250_000
 """Greatest size of a list [bytes]."""
