@@ -22,13 +22,13 @@ from stager.optimise.judge import REACHED, TIE, settings_at
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, spanned
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.refine import CLOSE, QUICKLY, best, fastest, score
-from stager.optimise.search import Clock, Solution, improve, most_stages, solve
+from stager.optimise.search import Clock, Solution, extended, improve, most_stages, solve
 from stager.physics.parts import VARIABLES, DesignVariable, Ends, fitted, free_variables, parts_cost
 
 FEW = 4
 """Generations of a search that starts from good settings."""
 PROMISING = 3
-"""Exchanges of one stage's parts that are refined."""
+"""Exchanges of one stage's parts, and parts of a stage more, that are refined."""
 CLEARLY = 1e-4
 """Gain of exit speed for which other parts are chosen [-]."""
 OWN_GAIN = 1e-3
@@ -315,8 +315,7 @@ class _Selection:
             starts = [rows[count]] if count < len(rows) else []
             before = out[count - 1]
             if before.solution is not None or count == 1:
-                grown = [self._grown(before, parts) for parts in self.offered]
-                starts += [row for row in grown if row is not None]
+                starts += self._grown(before)
             if not starts:
                 break
             row = self._best(starts)
@@ -328,17 +327,25 @@ class _Selection:
             out.append(row)
         return out
 
-    def _grown(self, before: BestDesign, parts: Parts) -> BestDesign | None:
-        """Return a design with one more stage of `parts`; None where limits on what is built forbid it."""
+    def _grown(self, before: BestDesign) -> list[BestDesign]:
+        """Return designs with one more stage, of the parts that promise most; none that limits on what is built forbid.
+        """
         if before.solution is None or not before.feasible:
-            return None
-        chosen = (*before.parts, parts)
-        scenario = with_parts(self.scenario, chosen)
-        if broken_by(spanned(scenario.launcher, len(chosen)), scenario.limit_values, len(chosen)):
-            return None
-        problem = self._build(scenario, len(chosen), "common" if self.ranged else None)
-        found = solve(problem, [before.solution.trial], seed=self.seed, generations=FEW, effort=QUICKLY)
-        return BestDesign(len(chosen), scenario, chosen, found, found.settings)
+            return []
+        shorter, tried = before.solution.trial, []
+        for parts in self.offered:
+            chosen = (*before.parts, parts)
+            scenario = with_parts(self.scenario, chosen)
+            if broken_by(spanned(scenario.launcher, len(chosen)), scenario.limit_values, len(chosen)):
+                continue
+            problem = self._build(scenario, len(chosen), "common" if self.ranged else None)
+            tried.append((float(score(fastest, extended(problem, shorter)).max()), chosen, scenario, problem))
+        tried.sort(key=lambda one: -one[0])
+        grown = []
+        for _, chosen, scenario, problem in tried[:PROMISING]:
+            found = solve(problem, [shorter], seed=self.seed, generations=FEW, effort=QUICKLY)
+            grown.append(BestDesign(len(chosen), scenario, chosen, found, found.settings))
+        return grown
 
     def _exchanged(self, row: BestDesign) -> BestDesign | None:
         """Return a better design with other parts in one stage; None where none is better."""

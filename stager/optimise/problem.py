@@ -93,6 +93,17 @@ class FastestTables:
     def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
         self._known: dict[Any, FastestTable] = {}
+        self._tops: dict[Any, float] = {}
+
+    def top(
+        self, launcher: Launcher, limit_values: LimitValues, index: int, margins: Mapping[str, float], *, free: bool
+    ) -> float:
+        """Return the greatest speed of the wheel of stage `index` within its limits, of any design variables [m/s]."""
+        key = launcher.stage(index), limit_values, tuple(sorted(margins.items())), free
+        if key not in self._tops:
+            over = spanned(launcher, index + 1) if free else launcher
+            self._tops[key] = float(np.max(_top(over, limit_values, index, margins)))
+        return self._tops[key]
 
     def of(self, launcher: Launcher, index: int, *, free: bool) -> FastestTable:
         """Return the table of stage `index`; free: over the ranges of its design variables."""
@@ -262,7 +273,9 @@ class Problem:
         self.free = {k for choice in self.choices for k in choice.stages}
         self.size = count + len(self.choices)
         free = spanned(self.launcher, count) if self.choices else self.launcher
-        self.tops = np.array([float(np.max(_top(free, self.limit_values, k, margins))) for k in range(count)])
+        self.tops = np.array([
+            self.tables.top(self.launcher, self.limit_values, k, margins, free=bool(self.choices)) for k in range(count)
+        ])
         self.joint = count > 1 and overlapping(free, count, self.tops[:1])
         self.way: TransitFunction = way_of(self.launcher, self.limit_values, scenario.goal.spin)
         self.cap = aimed_speed(scenario)

@@ -219,21 +219,25 @@ def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial],
             problem.look_at(scaled.reshape(-1, count), known[0, count:])
         )
     for one in shorter:
-        if one.lead.shape[1] != count - 1:
-            continue
-        lasts = np.log([0.25, 0.5, 0.7, 0.85, 0.95, 1.0, 1.1, 1.5, 2.5])
-        known = np.tile(one.x[0, : count - 1], (lasts.size, 1))
-        tail = np.tile(_tail(problem, one), (lasts.size, 1))
-        population = population.join(problem.look(np.hstack([known, lasts[:, None], tail])))
-        # A last stage that adds little: its wheel as fast as the projectile.
-        shares = np.array([1.0, 0.97, 0.9, 0.75, 0.55])
-        chains = one.lead[0] * shares[:, None]
-        last = np.concatenate([chains[:, -1:] * more for more in (1.0, 1.05, 1.15)])
-        population = population.join(
-            problem.look_at(np.hstack([np.tile(chains, (3, 1)), last]), _tail(problem, one))
-        )
-        population = population.join(problem.look_at(_with_one_between(one.lead[0], feed), _tail(problem, one)))
+        if one.lead.shape[1] == count - 1:
+            population = population.join(extended(problem, one))
     return population
+
+
+def extended(problem: Problem, one: Trial) -> Trial:
+    """Return chains of one stage more than `one`, a trial of one: behind its last wheel, or between two others."""
+    count = problem.count
+    lasts = np.log([0.25, 0.5, 0.7, 0.85, 0.95, 1.0, 1.1, 1.5, 2.5])
+    known = np.tile(one.x[0, : count - 1], (lasts.size, 1))
+    tail = np.tile(_tail(problem, one), (lasts.size, 1))
+    population = problem.look(np.hstack([known, lasts[:, None], tail]))
+    # A last stage that adds little: its wheel as fast as the projectile.
+    shares = np.array([1.0, 0.97, 0.9, 0.75, 0.55])
+    chains = one.lead[0] * shares[:, None]
+    last = np.concatenate([chains[:, -1:] * more for more in (1.0, 1.05, 1.15)])
+    population = population.join(problem.look_at(np.hstack([np.tile(chains, (3, 1)), last]), _tail(problem, one)))
+    between = _with_one_between(one.lead[0], max(float(problem.launcher.feed.speed), 1e-3))
+    return population.join(problem.look_at(between, _tail(problem, one)))
 
 
 def _with_one_between(lead: Floats, feed: float) -> Floats:

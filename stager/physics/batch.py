@@ -31,18 +31,19 @@ def common_shape(*shapes: tuple[int, ...]) -> tuple[int, ...]:
 def batch_shape(*records: Any) -> tuple[int, ...]:
     """Return the common shape of all arrays in values and records, nested records and tuples included."""
     shapes: set[tuple[int, ...]] = {()}
-    for record in records:
-        _gather_shapes(record, shapes)
+    _gather_shapes(records, shapes, set())
     return common_shape(*shapes)
 
 
-def _gather_shapes(value: Any, shapes: set[tuple[int, ...]]) -> None:
+def _gather_shapes(value: Any, shapes: set[tuple[int, ...]], seen: set[int]) -> None:
+    """Add the shapes of arrays in a value; seen: identities of the parts that were looked at, as stages share them."""
     if isinstance(value, np.ndarray):
         shapes.add(value.shape)
         return
     for item in value if isinstance(value, tuple) else [getattr(value, name) for name in parts_of(value)]:
-        if type(item) not in _BARE:
-            _gather_shapes(item, shapes)
+        if type(item) not in _BARE and id(item) not in seen:
+            seen.add(id(item))
+            _gather_shapes(item, shapes, seen)
 
 
 def as_samples(value: Number, shape: tuple[int, ...]) -> Floats:
