@@ -7,10 +7,12 @@ from typing import TYPE_CHECKING, ClassVar
 
 from stager.api.results import Shown
 from stager.constraints import LimitResult, OperatingPoint
-from stager.errors import InputError
+from stager.errors import InputError, NoDesign
+from stager.model.arrays import Floats
 from stager.optimise.parts import outfit
-from stager.optimise.records import Parts, Plan
+from stager.optimise.records import Parts, Plan, Settings
 from stager.optimise.sweep import Sweep
+from stager.physics.mechanics import translation_energy
 from stager.units import QuantityError, parse
 
 if TYPE_CHECKING:
@@ -24,6 +26,11 @@ if TYPE_CHECKING:
     from stager.physics.charge import Discharge
     from stager.report.answer import Answer
     from stager.report.figures import Picture
+
+
+def exit_energy(point: OperatingPoint) -> float:
+    """Return the energy of the projectile's motion behind the outlet, without its spin [J]."""
+    return float(translation_energy(point.outlet_speed, point.launcher.projectile))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -40,6 +47,16 @@ class Checked(Shown):
     def kept(self) -> bool:
         """Whether it throws and keeps every limit."""
         return self.answer().yes
+
+    @property
+    def exit_speed(self) -> float:
+        """Exit speed behind the last wheel, 0 for a jam [m/s]."""
+        return float(self.design.throw.exit_speed)
+
+    @property
+    def exit_energy(self) -> float:
+        """Energy of the projectile's motion behind the outlet, without its spin [J]."""
+        return exit_energy(self.design)
 
     def answer(self) -> Answer:
         """Return the answer of `stager check`."""
@@ -89,6 +106,11 @@ class SweepResult(Shown, Sweep):
     measured: Observations | None = None
     fitted: bool = False
 
+    @property
+    def grip_limit(self) -> float | None:
+        """Wheel speed beyond which more only slips [m/s]; None where exit speed still rises at the end of the range."""
+        return self.grip_speed
+
     def answer(self) -> Answer:
         """Return the answer of `stager sweep`."""
         from stager.report import predictions
@@ -112,9 +134,41 @@ class SweepResult(Shown, Sweep):
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class PlanResult(Shown, Plan):
-    """Result of `Loaded.plan`."""
+    """Result of `Loaded.plan`; what is told of its best settings raises NoDesign where none fit."""
 
     loaded: Loaded = field(repr=False, compare=False)
+
+    @property
+    def fits(self) -> bool:
+        """Whether a design keeps the limits."""
+        return not self.nothing_fits
+
+    @property
+    def stages(self) -> int:
+        """Number of stages."""
+        return self._settings.count
+
+    @property
+    def wheel_speed(self) -> Floats:
+        """Speed of side A of each stage [m/s], shape (stages,)."""
+        return self._settings.wheel_speed
+
+    @property
+    def exit_speed(self) -> float:
+        """Exit speed behind the last wheel [m/s]."""
+        return self._settings.exit_speed
+
+    @property
+    def exit_energy(self) -> float:
+        """Energy of the projectile's motion behind the outlet, without its spin [J]."""
+        return exit_energy(self._settings.design)
+
+    @property
+    def _settings(self) -> Settings:
+        if self.best is None or self.nothing_fits:
+            reason = "no design fits" if self.missed is None else self.missed.reason.rstrip(".")
+            raise NoDesign(reason, hint="its `missed` tells which limits to loosen")
+        return self.best
 
     def answer(self) -> Answer:
         """Return the answer of `stager plan`."""

@@ -213,6 +213,26 @@ class FitResult(Shown, Learned):
 
     loaded: Loaded = field(repr=False, compare=False)
 
+    @property
+    def adequate(self) -> bool:
+        """Whether nothing speaks against the model."""
+        return self.fit.adequate
+
+    @property
+    def law(self) -> str:
+        """Name of the chosen friction law."""
+        return self.fit.law
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Fitted values by key, in SI units."""
+        return {one.key: float(one.value) for one in self.fit.parameters}
+
+    @property
+    def standard_uncertainties(self) -> dict[str, float]:
+        """Standard uncertainties of the fitted values by key, in SI units."""
+        return {one.key: float(one.standard_uncertainty) for one in self.fit.parameters}
+
     def answer(self) -> Answer:
         """Return the answer of `stager fit`."""
         from stager.report import fit
@@ -239,6 +259,11 @@ class CompareResult(Shown, Contrast):
 
     loaded: Loaded = field(repr=False, compare=False)
     throws: Throws = field(repr=False, compare=False)
+
+    @property
+    def different(self) -> bool:
+        """Whether a difference is claimed, at the 5 % level."""
+        return self.compared.different
 
     def answer(self) -> Answer:
         """Return the answer of `stager compare`."""

@@ -182,6 +182,9 @@ class Loaded:
         """Return the same launcher with other values by dotted key, written as in a file; nothing is saved.
 
         `replace({"limits.stages": 2, "stage.crush": "3 mm"})`. Raises InputErrors with all that is wrong with them.
+
+        >>> launcher.replace({"limits.stages": 2}).plan(draws=0).stages
+        2
         """
         from stager import config
 
@@ -192,6 +195,9 @@ class Loaded:
 
         A number is a surface speed [m/s], text may carry a unit ("9000 rpm"), "12:9" or (12, 9) sets the wheels of a
         pair apart ("9000:8000 rpm": one unit for both). Raises InputError.
+
+        >>> launcher.speeds("3000 rpm", "16 m/s").side_a.round(2)
+        array([12.57, 16.  ])
         """
         return set_speeds(self.scenario.launcher, given, self._speed_place)
 
@@ -201,17 +207,26 @@ class Loaded:
         return speed_of(self.configuration, stage)
 
     def simulate(self, *speeds: Speed) -> ThrowResult:
-        """Simulate one throw; `speeds` as in `Loaded.speeds`. The record's fields have one axis, the stage."""
+        """Simulate one throw; `speeds` as in `Loaded.speeds`. The record's fields have one axis, the stage.
+
+        >>> round(launcher.simulate(12, 16).exit_speed, 2)
+        15.28
+        """
         from stager.api.results import ThrowResult, shown
         from stager.physics import chain
 
         chosen = self.speeds(*speeds)
-        return shown(ThrowResult, chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b), loaded=self)
+        done = chain.throw(self.scenario.launcher, chosen.side_a, chosen.side_b)
+        # Plain numbers rather than arrays without axes, so that they can be rounded.
+        return shown(ThrowResult, replace(done, exit_speed=done.exit_speed[()], spin=done.spin[()]), loaded=self)
 
     def flown(self, throw: Throw, *, seed: int = 0, draws: int = 200) -> Flown | None:
         """Return where a throw lands, over possible builds and from shot to shot.
 
         None where the configuration has neither [flight] nor spreads.
+
+        >>> launcher.flown(launcher.simulate(12)) is None
+        True
         """
         import numpy as np
 
@@ -223,6 +238,9 @@ class Loaded:
         """Check one throw against every limit that is set; `speeds` as in `Loaded.speeds`.
 
         Each verdict says which change would help most.
+
+        >>> round(launcher.check(12).exit_energy, 2)
+        1.14
         """
         from stager.api.design_results import Checked
         from stager.constraints import evaluate_limits
@@ -237,6 +255,12 @@ class Loaded:
         ------
         InputErrors
             With all that is wrong with the table, by line and column.
+
+        Examples
+        --------
+        >>> judged = launcher.check_settings("configs/seed_ball_throws.csv").judged
+        >>> int((judged.slack >= 0).sum()), len(judged.slack)
+        (0, 36)
         """
         import numpy as np
 
@@ -275,13 +299,22 @@ class Loaded:
         ------
         InputError
             Without a rate or a supply, and where the throw jams.
+
+        Examples
+        --------
+        >>> launcher.size_motors(12, rate="3 /s").sizing.smallest is not None
+        True
         """
         from stager.api.design_results import size_motors
 
         return size_motors(self, self.speeds(*speeds), rate, loss, "--speed" if speeds else self._speed_place(0))
 
     def design(self, *speeds: Speed) -> OperatingPoint:
-        """Return the operating point that limits are evaluated at; `speeds` as in `Loaded.speeds`."""
+        """Return the operating point that limits are evaluated at; `speeds` as in `Loaded.speeds`.
+
+        >>> launcher.design(12).grip_limit.round(1)
+        array([13.7])
+        """
         from stager.constraints import OperatingPoint
         from stager.optimise.judge import grip_limits
 
@@ -309,6 +342,11 @@ class Loaded:
         ------
         InputError
             For a stage beyond limits.stages, a stage without throws, or speeds of stages that are not before it.
+
+        Examples
+        --------
+        >>> round(launcher.sweep(1).grip_limit, 1)
+        13.7
         """
         from stager.api import fitting
         from stager.api.design_results import SweepResult
@@ -368,6 +406,11 @@ class Loaded:
             For an option out of its range.
         Interrupted
             On Ctrl-C, saying what `resume` holds.
+
+        Examples
+        --------
+        >>> round(launcher.plan(draws=0).exit_speed, 1)
+        24.5
         """
         import numpy as np
 
@@ -451,7 +494,11 @@ class Loaded:
         return found
 
     def read_throws(self, path: str | Path, build: str | None = None) -> Throws:
-        """Read a table of measured throws, all or those of one build. Raises InputErrors with all that is wrong."""
+        """Read a table of measured throws, all or those of one build. Raises InputErrors with all that is wrong.
+
+        >>> len(launcher.read_throws("configs/seed_ball_throws.csv", "A").exit_speed)
+        18
+        """
         from stager.api.fitting import of_build
         from stager.fit.table import read
 
@@ -460,7 +507,11 @@ class Loaded:
     def fit(
         self, throws: Throws, *, seed: int = 0, stages: int | None = None, progress: Progress | None = None
     ) -> FitResult:
-        """Fit the model to throws and predict chains of up to `stages` stages (None: one more than measured)."""
+        """Fit the model to throws and predict chains of up to `stages` stages (None: one more than measured).
+
+        >>> launcher.fit(throws).law
+        'falling'
+        """
         from stager.api import fitting
         from stager.api.results import shown
 
@@ -476,7 +527,11 @@ class Loaded:
         return fitting.save_fit(self.configuration, fit, Path(path), seed, force=force)
 
     def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
-        """Compare two builds of a table: whether they differ, by how much, and what explains it."""
+        """Compare two builds of a table: whether they differ, by how much, and what explains it.
+
+        >>> launcher.compare(throws, ("A", "B")).different
+        True
+        """
         from stager.api import fitting
         from stager.api.results import shown
 
@@ -484,7 +539,11 @@ class Loaded:
         return shown(fitting.CompareResult, compared, loaded=self, throws=throws)
 
     def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
-        """Return the `count` throws to make next, or that enough is known."""
+        """Return the `count` throws to make next, or that enough is known.
+
+        >>> len(launcher.next(throws, count=3).plan)
+        3
+        """
         from stager.api import fitting
         from stager.api.results import shown
 
@@ -509,6 +568,9 @@ class Loaded:
 
         It has the settings of `plan`; without it the set speeds in [[stages]], or if these are not all set, those of a
         plan made here. Raises NoDesign where none fits.
+
+        >>> launcher.card().settings.count
+        4
         """
         from stager.api import documents
 
@@ -530,6 +592,9 @@ def load(path: str | Path, changes: Mapping[str, object] | None = None) -> Loade
     """Read and check a configuration file. Raises InputErrors with all that is wrong with it.
 
     changes: other values by dotted key, see `Loaded.replace`.
+
+    >>> stager.load("configs/seed_ball.toml")
+    <Loaded: Ridge seed-ball thrower>
     """
     from stager import config
 
@@ -545,6 +610,10 @@ def build(values: Mapping[str, object]) -> Loaded:
     """Build a launcher without a file, from nested tables as a configuration has them.
 
     Raises InputErrors with all that is wrong with them.
+
+    >>> stager.build({"projectile": {"mass": "20 g"}})  # doctest: +IGNORE_EXCEPTION_DETAIL
+    Traceback (most recent call last):
+    stager.errors.InputErrors: [...]
     """
     import hashlib
 

@@ -98,6 +98,13 @@ class ThrowResult(Shown, Throw):
 
         return float(outlet_speed(self.loaded.scenario.launcher, self.exit_speed))
 
+    @property
+    def exit_energy(self) -> float:
+        """Energy of the projectile's motion behind the outlet, without its spin [J]."""
+        from stager.physics.mechanics import translation_energy
+
+        return float(translation_energy(self.outlet_speed, self.loaded.scenario.launcher.projectile))
+
     def answer(self) -> Answer:
         """Return the answer of `stager throw`."""
         from stager.report import throw

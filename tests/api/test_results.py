@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -57,6 +58,29 @@ def results(throws: Path) -> dict[str, object]:
         "sweep": LAUNCHER.sweep(2, 12), "check": LAUNCHER.check(12), "fit": LAUNCHER.fit(table),
         "next": LAUNCHER.next(table), "compare": LAUNCHER.compare(table, ("a", "b")),
     }  # fmt: skip
+
+
+def test_what_is_asked_first_is_found_by_guessing(results: dict[str, Any]) -> None:
+    plan, throw, check = results["plan"], results["throw"], results["check"]
+    assert plan.fits
+    assert plan.stages == 2
+    again = LAUNCHER.check(*plan.wheel_speed)
+    assert (again.exit_speed, again.exit_energy) == pytest.approx((plan.exit_speed, plan.exit_energy), rel=1e-6)
+    assert again.exit_energy == pytest.approx(0.5 * 0.018 * LAUNCHER.simulate(*plan.wheel_speed).outlet_speed**2)
+    assert round(throw.exit_speed, 1) == pytest.approx(throw.exit_speed, abs=0.05)
+    assert check.exit_energy == pytest.approx(LAUNCHER.simulate(12).exit_energy)
+    assert results["sweep"].grip_limit > 12
+    fit = results["fit"]
+    assert fit.law == "falling"
+    assert set(fit.values) == set(fit.standard_uncertainties)
+    assert fit.values["contact.friction.static"] == pytest.approx(0.75, abs=0.3)
+
+
+def test_a_plan_that_fits_nothing_says_so_by_an_error() -> None:
+    none = LAUNCHER.replace({"limits.exit_energy": "1e-3 J"}).plan(draws=0)
+    assert not none.fits
+    with pytest.raises(stager.NoDesign, match="No design keeps the limits"):
+        _ = none.exit_speed
 
 
 ALL = ("plan", "throw", "jam", "sweep", "check", "fit", "next", "compare")
