@@ -150,13 +150,17 @@ class _Planning:
             speed = None if proof is None else proof.speed
             proven = (proof is None or not proof.evidence) and not self.clock.open
             missed = explain(rows, self.reserve, speed, self.clock, proven=proven)
+        verdict = advice.sentence
+        if missed is not None and self.scenario.goal.asked is None:
+            # Gains of designs that break limits say nothing.
+            verdict = missed.reason
         worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
         catalogue = catalogue_of(self.scenario, selected, advised)
         if catalogue is not None and advised is not None:
             catalogue = replace(catalogue, traded=trades(self.scenario, advised, self.reserve, self.clock))
         return Plan(
             best=best, ladder=ladder, recommended_stages=advice.stages,
-            verdict=advice.sentence + margin_sentence(self.margin) + (AVERAGED if self.averaged else ""), missed=missed,
+            verdict=verdict + margin_sentence(self.margin) + (AVERAGED if self.averaged else ""), missed=missed,
             binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
             settled_by=advice.settled_by, catalogue=catalogue, bound=proof, spread=spread,

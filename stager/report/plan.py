@@ -31,6 +31,7 @@ _COLUMNS = (
     Column("mass", "g"),
     Column("cost"),
     Column("power", "W"),
+    Column("breaks", words=True),
 )
 
 
@@ -46,6 +47,7 @@ def ladder_rows(ladder: Sequence[Rung]) -> list[dict[str, Any]]:
             "mass_kg": rung.mass,
             "cost": rung.cost,
             "average_power_W": rung.average_power,
+            "broken": list(rung.broken),
             "chosen": {VARIABLES[name]: list(values) for name, values in rung.design.items()},
         }
         for rung in ladder
@@ -87,6 +89,7 @@ def _ladder_row(rung: Mapping[str, Any]) -> tuple[str, ...]:
         digits(_times(1000, rung["mass_kg"]) or None),
         digits(rung["cost"] or None),
         digits(rung["average_power_W"]),
+        ", ".join(map(limits.title, rung["broken"])) or MISSING,
     )
 
 
