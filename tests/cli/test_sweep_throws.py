@@ -10,6 +10,7 @@ import pytest
 
 import stager as package
 from tests.cli.run import ROOT, stager
+from tests.sharing import share_results
 
 CONFIG, TABLE = str(ROOT / "configs" / "seed_ball.toml"), str(ROOT / "configs" / "seed_ball_throws.csv")
 TWO = """\
@@ -21,6 +22,12 @@ wheel_1 [m/s],wheel_2 [m/s],exit_speed [m/s]
 ,16,9
 12,60,7
 """
+
+
+@pytest.fixture(autouse=True)
+def shared(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fit once for each table."""
+    share_results(monkeypatch, "sweep")
 
 
 @pytest.fixture

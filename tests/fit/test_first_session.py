@@ -17,6 +17,7 @@ from stager.fit.grip_ensemble import before
 from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT, stager
 from tests.recovery.bench import Plan, draw_truth, finder, measure, scenario
+from tests.sharing import share_results
 
 NAMES = ("seed_ball", "constant_pair")
 COUNT = 8
@@ -87,7 +88,8 @@ def test_first_session_reveals_a_misfit(factor: float, fits: bool) -> None:
     assert (found.misfits == ()) is fits
 
 
-def test_next_plans_a_first_session_from_an_empty_table(tmp_path: Path) -> None:
+def test_next_plans_a_first_session_from_an_empty_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    share_results(monkeypatch, "next")
     (tmp_path / "empty.csv").write_text("wheel_1 [rpm],exit_speed [m/s]\n", encoding="utf-8")
     arguments = ("next", str(ROOT / "configs" / "seed_ball.toml"), str(tmp_path / "empty.csv"), "--throws", "5")
     ran = stager(*arguments, "--json")

@@ -81,14 +81,14 @@ def _throw(rng: np.random.Generator) -> tuple[Recording, Path, float]:
 def test_speed_is_within_1_percent() -> None:
     rng = np.random.default_rng(16)
     off, count = [], 0
-    for _ in range(40):
+    for _ in range(24):
         made, path, speed = _throw(rng)
         found = sound.listen(made, path, []).speed
         if found.value is not None:
             count += 1
             off.append((abs(found.value / speed - 1), abs(found.value - speed) / found.standard_uncertainty))
     errors, pulls = np.array(off).T
-    assert count >= 38
+    assert count >= 23
     assert errors.max() < 0.01
     # Standard uncertainties are neither too small nor too large.
     assert np.mean(pulls < 2) >= 0.9
@@ -112,12 +112,12 @@ def _heard(rng: np.random.Generator, droop: float) -> tuple[Wheel, sound.Tone]:
 def test_wheel_speed_is_within_0_5_percent() -> None:
     rng = np.random.default_rng(17)
     off, pulls = [], []
-    for _ in range(25):
+    for _ in range(15):
         wheel, found = _heard(rng, float(rng.choice([0.0, 0.04])))
         if found.turns.value is not None:
             off.append(abs(found.turns.value / wheel.turns - 1))
             pulls.append(abs(found.turns.value - wheel.turns) / found.turns.standard_uncertainty)
-    assert len(off) >= 24
+    assert len(off) >= 14
     assert max(off) < 0.005
     assert np.mean(np.array(pulls) < 2) >= 0.9
 
@@ -125,7 +125,7 @@ def test_wheel_speed_is_within_0_5_percent() -> None:
 def test_droop_and_recovery_time_are_found() -> None:
     rng = np.random.default_rng(18)
     droops, recoveries = [], []
-    for _ in range(16):
+    for _ in range(10):
         share = float(rng.uniform(0.03, 0.12))
         wheel, found = _heard(rng, share)
         if found.droop.value is not None:
@@ -135,8 +135,8 @@ def test_droop_and_recovery_time_are_found() -> None:
             # An exponential regains nine tenths in ln 10 time constants.
             assert found.recovery.value == pytest.approx(wheel.constant * np.log(10), rel=0.25)
             recoveries.append(found.recovery)
-    assert len(droops) >= 13
-    assert len(recoveries) >= 10
+    assert len(droops) >= 8
+    assert len(recoveries) >= 6
     assert np.mean(np.abs(droops) < 2) >= 0.85
 
 

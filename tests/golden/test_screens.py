@@ -132,7 +132,7 @@ def scenario(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(autouse=True)
 def shared(monkeypatch: pytest.MonkeyPatch) -> None:
     """Compute plans and fits once for all widths."""
-    share_results(monkeypatch, "plan", "fit", "next", "compare", "watch", "report")
+    share_results(monkeypatch, "plan", "fit", "next", "compare", "watch", "report", "sweep", "card", "size_motors")
 
 
 @pytest.mark.parametrize("width", [80, 120])

@@ -19,7 +19,8 @@ STREAMER = ROOT / "configs" / "streamer.toml"
 
 def test_report_writes_page_document_and_figures(tmp_path: Path) -> None:
     page, figures = tmp_path / "deep" / "page.html", tmp_path / "figures"
-    ran = stager("report", str(STREAMER), "-o", str(page), "--figures", str(figures), "--json")
+    one = ("--set", "limits.stages=1", "--json")
+    ran = stager("report", str(STREAMER), *one, "-o", str(page), "--figures", str(figures))
     document = json.loads(ran.out)
     assert (ran.status, ran.err) == (0, "")
     assert document["page"] == str(page)
@@ -56,7 +57,7 @@ def test_infeasible_report_is_written_with_status_one(tmp_path: Path, monkeypatc
 
 def test_unwritable_path_is_an_input_error(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
-    ran = stager("report", str(STREAMER), "-o", str(tmp_path / "file" / "page.html"))
+    ran = stager("report", str(STREAMER), "--set", "limits.stages=1", "-o", str(tmp_path / "file" / "page.html"))
     assert ran.status == 2
     assert "cannot be written" in ran.err
 
@@ -72,7 +73,7 @@ def test_invalid_throws_are_an_input_error(tmp_path: Path) -> None:
 
 
 def test_plan_writes_its_figures(tmp_path: Path) -> None:
-    ran = stager("plan", str(STREAMER), "--draws", "40", "--figures", str(tmp_path), "--quiet")
+    ran = stager("plan", str(STREAMER), "--draws", "20", "--figures", str(tmp_path), "--quiet")
     assert ran.status == 0
     names = {path.stem for path in tmp_path.iterdir()}
     assert {"launcher", "ladder", "barrel", "sweep-1", "sweep-2", "limits", "energy"} <= names
