@@ -18,12 +18,10 @@ from stager.units import QuantityError, parse
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded, Speeds
     from stager.constraints.recommend import Recommended
-    from stager.fit.grip_ensemble import Tuned
-    from stager.fit.prediction import Observations
+    from stager.fit.prediction import Observations, Tuned
     from stager.fit.table import Throws
     from stager.optimise.judge import Judgements
-    from stager.optimise.sizing import Sizing
-    from stager.physics.charge import Discharge
+    from stager.optimise.sizing import Discharge, Sizing
     from stager.report.answer import Answer
     from stager.report.figures import Picture
 
@@ -209,11 +207,11 @@ class MotorResult(Shown):
 def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | None, place: str) -> MotorResult:
     """See `Loaded.size_motors`; place: where the speeds stand."""
     from stager.config.configuration import place_of
-    from stager.constraints.duty import DEFAULT_LOSS
+    from stager.constraints.drives import DEFAULT_LOSS
+    from stager.optimise.sizing import battery_discharge, cells_of, discharge
     from stager.optimise.sizing import size_motors as size
+    from stager.physics.barrel import feed_rate
     from stager.physics.chain import throw
-    from stager.physics.charge import battery_discharge, cells_of, discharge
-    from stager.physics.layout import feed_rate
 
     scenario = loaded.scenario
     launcher, asked = scenario.launcher, scenario.limit_values.settled_loss

@@ -13,12 +13,12 @@ from stager.errors import InputError, NoDesign
 
 if TYPE_CHECKING:
     from stager.api.loaded import Loaded
-    from stager.fit.grip_ensemble import Ensemble
+    from stager.fit.prediction import Ensemble
     from stager.fit.table import Throws
     from stager.model.arrays import Floats
-    from stager.optimise.first_throws import FirstThrow
     from stager.optimise.records import Margin, Plan, Settings
     from stager.optimise.response import Response
+    from stager.optimise.robust import FirstThrow
     from stager.physics.rate import Sequence
     from stager.report.card import Card
     from stager.report.figures import Picture
@@ -155,8 +155,7 @@ def _curves(loaded: Loaded, best: Settings, throws: Throws | None, tell: Progres
 
 
 def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, throws: Throws | None) -> SweepCurve:
-    from stager.fit.grip_ensemble import behind, limit_span
-    from stager.fit.prediction import band, finder
+    from stager.fit.prediction import band, behind, finder, limit_span
     from stager.optimise.spin import way_of
     from stager.optimise.sweep import sweep
     from stager.report.figures.of_throw import SweepCurve
@@ -241,8 +240,7 @@ def make_card(
     """
     import numpy as np
 
-    from stager.optimise.first_throws import first_throws
-    from stager.optimise.uncertainty import enough, margin_draws, margin_of
+    from stager.optimise.robust import enough, first_throws, margin_draws, margin_of
     from stager.report.card import build_card, refusal
 
     best, margin, planned = None, None, True
@@ -293,7 +291,7 @@ def _as_set(loaded: Loaded) -> Settings:
 
     from stager.optimise.judge import grip_limits, verdicts
     from stager.optimise.records import Settings
-    from stager.physics.layout import length
+    from stager.physics.barrel import length
 
     scenario, speeds = loaded.scenario, loaded.speeds()
     design = loaded.design()

@@ -19,9 +19,8 @@ if TYPE_CHECKING:
     from stager.api.loaded import Loaded
     from stager.config import Configuration
     from stager.constraints.recommend import Recommended
-    from stager.fit.grip_ensemble import Tuned
-    from stager.fit.prediction import Observations
-    from stager.fit.records import Fit
+    from stager.fit.posterior import Fit
+    from stager.fit.prediction import Observations, Tuned
     from stager.fit.table import Throws
     from stager.model.launcher import Scenario
     from stager.optimise.sweep import Sweep
@@ -54,8 +53,7 @@ def spread(scenario: Scenario, sweep: Sweep, chosen: Recommended) -> Tuned | Non
 
     None where the configuration has no uncertainties, or nothing gets through.
     """
-    from stager.fit.grip_ensemble import tune_behind
-    from stager.fit.prediction import ensemble_of, finder
+    from stager.fit.prediction import ensemble_of, finder, tune_behind
 
     if not scenario.uncertain:
         return None
@@ -88,7 +86,7 @@ def points_of(scenario: Scenario, throws: Throws, stage: int) -> Observations:
 
 def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progress: Progress | None) -> Learned:
     """Fit, predict up to `stages` stages (None: one more than measured), and test for drift."""
-    from stager.fit.drift import drifts
+    from stager.fit.compare import drifts
     from stager.fit.fitting import fit as fit_throws
     from stager.fit.prediction import Learned, ensemble_of, finder, known_of, predict, recommended_chain
 
@@ -107,9 +105,8 @@ def fit(scenario: Scenario, throws: Throws, seed: int, stages: int | None, progr
 
 def compare(scenario: Scenario, throws: Throws, builds: tuple[str, str], seed: int) -> Contrast:
     """Compare two builds and test each for drift."""
-    from stager.fit.compare import Contrast
+    from stager.fit.compare import Contrast, drifts
     from stager.fit.compare import compare as compare_builds
-    from stager.fit.drift import drifts
 
     rng = np.random.default_rng(seed)
     compared = compare_builds(scenario, throws, builds, rng)

@@ -22,12 +22,12 @@ if TYPE_CHECKING:
     from stager.config import Configuration
     from stager.constraints import OperatingPoint
     from stager.fit.experiment_design import Next
-    from stager.fit.records import Fit
+    from stager.fit.posterior import Fit
     from stager.fit.table import Throws
     from stager.model.arrays import Floats
     from stager.model.launcher import Launcher, Scenario
     from stager.model.stage import Stage
-    from stager.optimise.flown import Flown
+    from stager.optimise.draws import Flown
     from stager.optimise.records import Plan
     from stager.physics.records import Throw
     from stager.report.answer import Provenance
@@ -230,7 +230,7 @@ class Loaded:
         """
         import numpy as np
 
-        from stager.optimise.flown import flown
+        from stager.optimise.draws import flown
 
         return flown(self.scenario, self.scenario.launcher, throw, np.random.default_rng(seed), draws)
 
@@ -419,7 +419,7 @@ class Loaded:
         from stager.config.configuration import place_of
         from stager.errors import Interrupted
         from stager.model.arrays import MAX_DRAWS
-        from stager.optimise.flown import flown
+        from stager.optimise.draws import flown
         from stager.optimise.pareto import Against
         from stager.optimise.planner import plan
         from stager.parallel import open_executor

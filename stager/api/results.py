@@ -94,7 +94,7 @@ class ThrowResult(Shown, Throw):
     @property
     def outlet_speed(self) -> float:
         """Speed behind the outlet, without one that behind the last wheel [m/s]."""
-        from stager.physics.muzzle import outlet_speed
+        from stager.physics.flight import outlet_speed
 
         return float(outlet_speed(self.loaded.scenario.launcher, self.exit_speed))
 

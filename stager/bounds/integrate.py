@@ -5,8 +5,7 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any, NamedTuple
 
-from stager.bounds.columns import JAMS, SPENT
-from stager.bounds.normal_force import along, piece, pieces
+from stager.bounds.normal_force import JAMS, SPENT, along, piece, pieces
 from stager.bounds.traction import Traction
 from stager.model.arrays import Floats
 from stager.physics.compiled import compiled

@@ -2,7 +2,9 @@
 
 Wheels grow with set speed, so the crush has a least and a greatest value at each place; tilt does not change, as the
 axes do not move. Out of contact the least normal force is 0. Round shapes: c = reach − √(x² + h²); a rod has a ramp,
-its length and a ramp, along which dc/dξ = −(ξ − end)/(R + growth); see physics.contact.profile.
+its length and a ramp, along which dc/dξ = −(ξ − end)/(R + growth); see physics.contact.equations.
+
+The columns of the arrays that bounds are computed in are here too.
 """
 
 from __future__ import annotations
@@ -13,15 +15,43 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from stager.bounds.columns import (
-    DEPTH, EXPONENT, HEIGHT, LEAST_REACH, MOST_REACH, PRESS, RADIUS, RAMP, REBOUND, ROD_LENGTH, ROLLING, STIFFNESS,
-)  # fmt: skip
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
 from stager.physics.compiled import compiled, inlined
-from stager.physics.contact.profile import power
-from stager.physics.rotor import nip_growth
+from stager.physics.contact.equations import power
+from stager.physics.wheel import nip_growth
+
+# BODY: values that all cells of a stage share.
+(
+    MASS, RATIO, WHEEL_MASS, MOTOR_SLOPE, STALL, INERTIA, ROLLS, NORMALS, HELD_NORMALS, OF_LEAD, OF_BAND, TURNING,
+    LIGHT, STIFFNESS, EXPONENT, REBOUND, ROD_LENGTH,
+) = range(17)  # fmt: skip
+"""RATIO: κ; WHEEL_MASS: M [kg]; MOTOR_SLOPE, STALL: see `traction.Motor`; INERTIA … OF_BAND: see
+`single_driven.Coefficients`; TURNING, LIGHT: see `traction.speed_ranges`; ROD_LENGTH [m], below 0 for round shapes.
+"""
+BODY = 17
+
+# PRESS: the contact of one cell, for its least and its greatest wheel speed.
+LEAST_REACH, MOST_REACH, HEIGHT = range(3)
+"""Of round shapes: R + r with growth, and the distance of the axis from the line of the projectile's centre [m]."""
+DEPTH, RADIUS, RAMP, ROLLING = 0, 2, 4, 6
+"""Of rods, each the least and then the greatest: crush [m], R with growth [m], length of a ramp [m], rolling loss of a
+side as a force [N]."""
+PRESS = 8
+
+# LANE: the state of one cell.
+(
+    SET_LOW, SET_HIGH, HOLD_LOW, HOLD_HIGH, STORED, SPIN_LOW, SPIN_HIGH, CRUSH, FASTEST, DIP, JAMS, STALLS, STRAIN,
+    CROSSING, BARRIER_LOW, BARRIER_HIGH, SPENT,
+) = range(17)  # fmt: skip
+"""SET_LOW, SET_HIGH: least and greatest U [m/s]; HOLD_LOW, HOLD_HIGH: `Motor.holding` at them [N]; STORED: greatest
+crush energy of a side [J]; SPIN_LOW, SPIN_HIGH, CRUSH: see `traction.speed_ranges`; FASTEST: greatest v so far
+[m/s]; DIP: sum of what v² would have fallen below 0 [m^2/s^2]; JAMS, STALLS: 1 where all throws, where some may stop;
+STRAIN: least peak acceleration so far [m/s^2]; CROSSING: least acceleration at the crest of friction since all slips
+were above it, −∞ before that [m/s^2]; BARRIER_*: what z cannot cross within a step [m/s]; SPENT: steps taken, −1: too
+many."""
+LANE = 17
 
 
 @dataclass(frozen=True, slots=True)

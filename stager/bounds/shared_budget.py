@@ -16,14 +16,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.bounds.bound_chain import ROUNDING, Bound, runs, strain, top_of
-from stager.bounds.branch_and_bound import CHUNK, SURE_OF_JAMS
-from stager.bounds.entry_sets import Entries, after_run, margins
-from stager.bounds.records import RESIDUE, WHEEL, Cells
+from stager.bounds.bound_chain import CHUNK, ROUNDING, SURE_OF_JAMS, Bound, runs, strain, top_of
+from stager.bounds.entry_sets import RESIDUE, WHEEL, Cells, Entries, after_run, margins
 from stager.bounds.stages import heated_pair, spins
 from stager.model.arrays import Floats
-from stager.model.launcher import Launcher
-from stager.model.launcher import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Stage
 
 ROUNDS = 14

@@ -25,14 +25,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from stager.bounds.columns import (
+from stager.bounds.integrate import GAIN, OWN, SEEN, WORKSPACE, Run, integrator
+from stager.bounds.normal_force import (
     BARRIER_HIGH, BARRIER_LOW, DIP, FASTEST, HELD_NORMALS, HOLD_LOW, INERTIA, JAMS, MASS, NORMALS, OF_BAND, OF_LEAD,
-    RATIO, ROLLS, SET_HIGH, SET_LOW, STALLS, STRAIN, WHEEL_MASS,
+    RATIO, ROLLS, SET_HIGH, SET_LOW, STALLS, STRAIN, WHEEL_MASS, pressed, push,
 )  # fmt: skip
-from stager.bounds.integrate import GAIN, OWN, WORKSPACE, SEEN, Run, integrator
-from stager.bounds.normal_force import pressed, push
-from stager.bounds.speed_limits import motor_force, speed_ranges
-from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, both, extreme, greatest, least, per_speed, slip_of
+from stager.bounds.traction import (
+    SLOW, SLOWEST, STOPPED, Traction, both, extreme, greatest, least, motor_force, per_speed, slip_of, speed_ranges,
+)  # fmt: skip
 from stager.model.arrays import Floats
 from stager.physics.compiled import compiled, entry, inlined
 

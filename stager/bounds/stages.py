@@ -6,13 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from stager.bounds import columns
+from stager.bounds import normal_force
+from stager.bounds.entry_sets import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
 from stager.bounds.normal_force import Press, press_between
-from stager.bounds.records import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
 from stager.bounds.single_driven import Coefficients, driven_cells, rail_coefficients, rod_coefficients
-from stager.bounds.speed_limits import Motor, motor_of
 from stager.bounds.symmetric_pair import pair_cells
-from stager.bounds.traction import Traction, traction_of
+from stager.bounds.traction import Motor, Traction, motor_of, traction_of
 from stager.errors import NotComputable
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
@@ -70,41 +69,41 @@ def _integrate_pair(
     press = press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL])
     lanes, body = _lanes(motor, press, cells, entry), _body(launcher, motor)
     ends = np.stack([entry, cells.low[ENTRY]])
-    states = np.concatenate([ends**2, body[columns.RATIO] * ends, np.zeros((int(heated), entry.size))])
+    states = np.concatenate([ends**2, body[normal_force.RATIO] * ends, np.zeros((int(heated), entry.size))])
     state = _integrate(pair_cells, (traction,), body, press, lanes, states, steps, meter)
-    jams, stalls = lanes[:, columns.JAMS] > 0, lanes[:, columns.STALLS] > 0
+    jams, stalls = lanes[:, normal_force.JAMS] > 0, lanes[:, normal_force.STALLS] > 0
     high = np.minimum(np.sqrt(state[0]), _ceiling(launcher, motor, press, cells))
     high = np.where(jams, 0.0, high)
     # Throws that pass are above the lower bound even where others stop.
     slowest = np.minimum(np.sqrt(state[1]), high)
     low = np.where(stalls, 0.0, slowest)
-    return Enclosed(low, high, slowest, high, low, high, lanes[:, columns.STRAIN]), state[-1]
+    return Enclosed(low, high, slowest, high, low, high, lanes[:, normal_force.STRAIN]), state[-1]
 
 
 def _body(launcher: Launcher, motor: Motor) -> Floats:
     """Return the values that all cells of a stage share; see `columns.BODY`."""
-    projectile, contact, body = launcher.projectile, launcher.contact, np.zeros(columns.BODY)
+    projectile, contact, body = launcher.projectile, launcher.contact, np.zeros(normal_force.BODY)
     mass = float(projectile.mass)
-    body[columns.MASS], body[columns.WHEEL_MASS] = mass, motor.wheel_mass
-    body[columns.RATIO] = mass / (2.0 * motor.wheel_mass)
-    body[columns.MOTOR_SLOPE], body[columns.STALL] = motor.slope, motor.stall
-    body[columns.STIFFNESS], body[columns.EXPONENT] = float(contact.stiffness), float(contact.exponent)
-    body[columns.REBOUND], body[columns.ROD_LENGTH] = float(contact.rebound), -1.0
+    body[normal_force.MASS], body[normal_force.WHEEL_MASS] = mass, motor.wheel_mass
+    body[normal_force.RATIO] = mass / (2.0 * motor.wheel_mass)
+    body[normal_force.MOTOR_SLOPE], body[normal_force.STALL] = motor.slope, motor.stall
+    body[normal_force.STIFFNESS], body[normal_force.EXPONENT] = float(contact.stiffness), float(contact.exponent)
+    body[normal_force.REBOUND], body[normal_force.ROD_LENGTH] = float(contact.rebound), -1.0
     if not projectile.shape.rolls:
         if projectile.length is None:
             raise ValueError("a rod needs a length")
-        body[columns.ROD_LENGTH] = float(projectile.length)
+        body[normal_force.ROD_LENGTH] = float(projectile.length)
     return body
 
 
 def _lanes(motor: Motor, press: Press, cells: Cells, fastest: Floats) -> Floats:
     """Return the state of cells at their entry, see `columns.LANE`; fastest: greatest entry speed [m/s]."""
-    lanes, wheel = np.zeros((len(cells), columns.LANE)), (cells.low[WHEEL], cells.high[WHEEL])
-    lanes[:, columns.SET_LOW], lanes[:, columns.SET_HIGH] = wheel
-    lanes[:, columns.HOLD_LOW], lanes[:, columns.HOLD_HIGH] = (motor.holding(speed) for speed in wheel)
-    lanes[:, columns.STORED], lanes[:, columns.FASTEST] = press.stored, fastest
-    lanes[:, columns.STRAIN] = lanes[:, columns.CROSSING] = lanes[:, columns.BARRIER_LOW] = -np.inf
-    lanes[:, columns.BARRIER_HIGH] = np.inf
+    lanes, wheel = np.zeros((len(cells), normal_force.LANE)), (cells.low[WHEEL], cells.high[WHEEL])
+    lanes[:, normal_force.SET_LOW], lanes[:, normal_force.SET_HIGH] = wheel
+    lanes[:, normal_force.HOLD_LOW], lanes[:, normal_force.HOLD_HIGH] = (motor.holding(speed) for speed in wheel)
+    lanes[:, normal_force.STORED], lanes[:, normal_force.FASTEST] = press.stored, fastest
+    lanes[:, normal_force.STRAIN] = lanes[:, normal_force.CROSSING] = lanes[:, normal_force.BARRIER_LOW] = -np.inf
+    lanes[:, normal_force.BARRIER_HIGH] = np.inf
     return lanes
 
 
@@ -119,9 +118,9 @@ def _integrate(
         take(low, high, *tractions, body, press.columns, lanes, state, steps)
 
     share(work, len(lanes), CONTACTS)
-    if (lanes[:, columns.SPENT] < 0).any():
+    if (lanes[:, normal_force.SPENT] < 0).any():
         raise NotComputable("a bound did not come to the end of its contact within the allowed number of steps")
-    meter.spent += int(lanes[:, columns.SPENT].sum())
+    meter.spent += int(lanes[:, normal_force.SPENT].sum())
     return state.T
 
 
@@ -162,13 +161,13 @@ def single_driven(launcher: Launcher, stage: Stage, traction: Traction, other: T
     """Return the enclosure of one driven wheel against a rail, or of a rod against an idler."""
     motor, coefficients = motor_of(stage), coefficients_of(launcher, stage)
     body = _body(launcher, motor)
-    mass, rolls = body[columns.MASS], launcher.projectile.shape.rolls
-    body[columns.RATIO], body[columns.INERTIA] = coefficients.ratio, coefficients.inertia
-    body[columns.ROLLS] = float(coefficients.rolls)
-    body[columns.NORMALS], body[columns.HELD_NORMALS] = coefficients.normals, coefficients.held_normals
-    body[columns.OF_LEAD], body[columns.OF_BAND] = coefficients.mix
-    body[columns.TURNING] = launcher.projectile.shape.inertia_factor if rolls else 0.0
-    body[columns.LIGHT] = mass / motor.wheel_mass
+    mass, rolls = body[normal_force.MASS], launcher.projectile.shape.rolls
+    body[normal_force.RATIO], body[normal_force.INERTIA] = coefficients.ratio, coefficients.inertia
+    body[normal_force.ROLLS] = float(coefficients.rolls)
+    body[normal_force.NORMALS], body[normal_force.HELD_NORMALS] = coefficients.normals, coefficients.held_normals
+    body[normal_force.OF_LEAD], body[normal_force.OF_BAND] = coefficients.mix
+    body[normal_force.TURNING] = launcher.projectile.shape.inertia_factor if rolls else 0.0
+    body[normal_force.LIGHT] = mass / motor.wheel_mass
     sides = 2.0 if stage.layout.side_b_turns else 1.0
 
     def enclose(cells: Cells, steps: int) -> Enclosed:
@@ -176,19 +175,19 @@ def single_driven(launcher: Launcher, stage: Stage, traction: Traction, other: T
         band = np.stack([cells.high[BAND], cells.low[BAND]])
         press = press_between(launcher, stage, cells.low[WHEEL], cells.high[WHEEL])
         entry = np.maximum(coefficients.speed(lead, band), 0.0)
-        lanes, turned = _lanes(motor, press, cells, entry[0]), 1.0 / (1.0 + body[columns.TURNING])
-        lanes[:, columns.SPIN_LOW] = turned * (lead[1] - band[0])
-        lanes[:, columns.SPIN_HIGH] = turned * (lead[0] - band[1])
-        lanes[:, columns.CRUSH] = 2.0 * sides * press.stored / mass
+        lanes, turned = _lanes(motor, press, cells, entry[0]), 1.0 / (1.0 + body[normal_force.TURNING])
+        lanes[:, normal_force.SPIN_LOW] = turned * (lead[1] - band[0])
+        lanes[:, normal_force.SPIN_HIGH] = turned * (lead[0] - band[1])
+        lanes[:, normal_force.CRUSH] = 2.0 * sides * press.stored / mass
         states = np.concatenate([lead**2, band, coefficients.ratio * lead, entry[:1] ** 2])
         state = _integrate(driven_cells, (traction, other), body, press, lanes, states, steps, meter)
-        jams, stalls = lanes[:, columns.JAMS] > 0, lanes[:, columns.STALLS] > 0
+        jams, stalls = lanes[:, normal_force.JAMS] > 0, lanes[:, normal_force.STALLS] > 0
         roots = np.sqrt(state[:2])
         ends = np.maximum(coefficients.speed(roots, state[2:4]), 0.0)
         ends[0] = np.sqrt(state[6])
         high = np.where(jams, 0.0, ends[0])
         low = np.where(stalls, 0.0, np.minimum(ends[1], high))
-        strain = lanes[:, columns.STRAIN]
+        strain = lanes[:, normal_force.STRAIN]
         if not coefficients.rolls:
             return Enclosed(low, high, low, high, low, high, strain)
         lead, band = (np.where(jams, 0.0, rows) for rows in (roots, state[2:4]))

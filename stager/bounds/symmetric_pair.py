@@ -30,14 +30,12 @@ from typing import Any
 
 import numpy as np
 
-from stager.bounds.columns import (
+from stager.bounds.integrate import GAIN, OWN, SEEN, WORKSPACE, Run, integrator, no_barriers
+from stager.bounds.normal_force import (
     CROSSING, DIP, FASTEST, HOLD_HIGH, HOLD_LOW, JAMS, MASS, RATIO, SET_HIGH, SET_LOW, STALLS, STORED, STRAIN,
-    WHEEL_MASS,
+    WHEEL_MASS, pressed, push,
 )  # fmt: skip
-from stager.bounds.integrate import GAIN, OWN, WORKSPACE, SEEN, Run, integrator, no_barriers
-from stager.bounds.normal_force import pressed, push
-from stager.bounds.speed_limits import motor_force
-from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, extreme, greatest, least_lost
+from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, extreme, greatest, least_lost, motor_force
 from stager.model.arrays import Floats
 from stager.physics.compiled import compiled, entry, inlined
 

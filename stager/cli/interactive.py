@@ -13,8 +13,7 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, TextIO
 
 from stager.errors import InputError, printable
-from stager.fit.table.entry import LASTING, cells, entry_of, measure, parse, row_of
-from stager.fit.table.writer import TableWriter
+from stager.fit.table.writer import LASTING, TableWriter, cells, entry_of, measure, parse, row_of
 from stager.report import bench as words
 from stager.report.terminal import render_screen
 

@@ -50,9 +50,9 @@ from stager.model.stage import (
 )
 from stager.model.stage import Stage as BuiltStage
 from stager.physics.friction import LAWS, Tabulated
-from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS, gent_modulus
 from stager.physics.parts import choose
 from stager.physics.safety import TOY_LIMITS
+from stager.physics.wheel import TYRE_MATERIALS, WHEEL_MATERIALS, gent_modulus
 from stager.units import Measured, format_quantity
 
 

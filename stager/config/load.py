@@ -23,9 +23,9 @@ from stager.errors import InputError, InputErrors
 from stager.files import read_bytes
 from stager.model.launcher import Pusher
 from stager.model.projectile import SHAPES, Projectile
-from stager.physics.layout import greatest_rate
-from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
+from stager.physics.barrel import greatest_rate
 from stager.physics.safety import TOY_LIMITS
+from stager.physics.wheel import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured, format_quantity, stiffness_unit
 
 

@@ -11,8 +11,8 @@ from stager.config import field_types as t
 from stager.config.field_types import CrushRange, WheelSpeed
 from stager.model.arrays import MAX_STAGES
 from stager.physics.friction import LAWS
-from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.physics.safety import TOY_LIMITS
+from stager.physics.wheel import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
 
 

@@ -1,14 +1,11 @@
 """The table of limits. To add a limit, write its `Limit` in a module of this package and add it to LIMITS.
 
-limit.py            what a limit is, evaluate one, how to find out an unknown input
-operating_point.py  a launcher with its stages set and a throw through them: what limits are evaluated at
-design.py           number, length, mass and cost of the stages, crush
-throws.py           exit speed and energy, acceleration, slip heat, grip margin
-wheels.py           wheel speed against motor, supply, hub and tyre
-drives.py           throttle, power, current, winding temperature, loss of exit speed at a rate
-speed_range.py      how fast a wheel may turn, and a projectile may leave, within the limits
-duty.py             spin-up, recovery, rate and winding temperature of an operating point, for reports
-recommend.py        the recommended wheel speed of one stage
+limit.py      what a limit is and is evaluated at, an operating point; how to find out an unknown input
+design.py     number, length, mass and cost of the stages, crush; exit speed and energy, acceleration, slip heat, grip
+              margin of a throw
+wheels.py     wheel speed against motor, supply, hub and tyre; how fast a wheel may turn within all limits
+drives.py     throttle, power, current, winding temperature, loss at a rate; the duty of an operating point for reports
+recommend.py  the recommended wheel speed of one stage
 """
 
 from collections.abc import Mapping
@@ -16,7 +13,20 @@ from functools import lru_cache
 
 import numpy as np
 
-from stager.constraints.design import COST, CRUSH, LENGTH, MASS, STAGES
+from stager.constraints.design import (
+    ACCELERATION,
+    COST,
+    CRUSH,
+    ENERGY_PER_AREA,
+    EXIT_ENERGY,
+    EXIT_SPEED,
+    GRIP_MARGIN,
+    LENGTH,
+    MASS,
+    SLIP_HEAT,
+    STAGES,
+    TOY,
+)
 from stager.constraints.drives import (
     AVERAGE_POWER,
     PEAK_POWER,
@@ -26,26 +36,30 @@ from stager.constraints.drives import (
     VOLTAGE,
     WINDING_TEMPERATURE,
 )
-from stager.constraints.limit import ROUNDING, Kind, Limit, LimitResult, NotJudged, evaluate, slacks, unjudged
-from stager.constraints.operating_point import OperatingPoint
-from stager.constraints.speed_range import NONE, SpeedRange, cap_of, no_throw, range_of
-from stager.constraints.throws import (
-    ACCELERATION,
-    ENERGY_PER_AREA,
-    EXIT_ENERGY,
-    EXIT_SPEED,
-    GRIP_MARGIN,
-    SLIP_HEAT,
-    TOY,
+from stager.constraints.limit import (
+    ROUNDING,
+    Kind,
+    Limit,
+    LimitResult,
+    NotJudged,
+    OperatingPoint,
+    evaluate,
+    slacks,
+    unjudged,
 )
 from stager.constraints.wheels import (
     BURST,
     DRIVE_REACH,
     MOTOR_SPEED,
+    NONE,
     RIM_SAFETY,
     TYRE_RETENTION,
     TYRE_TURNING,
     WHEEL_SPEED,
+    SpeedRange,
+    cap_of,
+    no_throw,
+    range_of,
     wheel_ceilings,
 )
 from stager.model.arrays import Floats

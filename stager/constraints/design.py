@@ -1,15 +1,21 @@
-"""Limits on the design: number, length, mass and cost of the stages, and crush of the projectile."""
+"""Limits on the design and on one throw.
+
+The design: number, length, mass and cost of the stages, and crush of the projectile. A throw: exit speed and energy,
+acceleration, slip heat, margin below the grip limit.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from stager.constraints.limit import Kind, Limit, any_stage, greatest, over_stages
-from stager.constraints.operating_point import OperatingPoint
+from stager.constraints.limit import Kind, Limit, OperatingPoint, any_stage, greatest, least, over_stages, worst_stage
 from stager.model.arrays import Floats, Number
+from stager.model.projectile import Projectile
+from stager.model.requirements import ToyLimit
 from stager.model.stage import Stage
-from stager.physics.layout import length
-from stager.physics.rotor import nip_growth
+from stager.physics.barrel import length
+from stager.physics.mechanics import translation_energy
+from stager.physics.wheel import nip_growth
 
 CALIPER_RESOLUTION = 1e-5
 """Last digit of calipers [m]: no gap is set more closely, so that growth of wheels by less does not count."""
@@ -82,4 +88,128 @@ CRUSH = Limit(
     bound=lambda point: point.launcher.projectile.max_crush,
     missing=_missing_modulus,
     remedy=lambda point: "a wider gap",
+)  # fmt: skip
+
+
+def _exit_energy(point: OperatingPoint) -> Number:
+    """Return ½mv² at the outlet [J]."""
+    return translation_energy(point.outlet_speed, point.launcher.projectile)
+
+
+def _energy_per_area(point: OperatingPoint) -> Number | None:
+    """Return ½mv² per frontal area [J/m^2]; None where the area is unknown."""
+    area = point.launcher.projectile.known_frontal_area
+    return None if area is None else _exit_energy(point) / area
+
+
+def _missing_frontal_area(point: OperatingPoint) -> str | None:
+    return "projectile.thickness" if point.launcher.projectile.known_frontal_area is None else None
+
+
+def toy_energy(toy: ToyLimit, projectile: Projectile) -> Number:
+    """Return the energy above which a toy limit is certainly broken [J]; inf where no area is known.
+
+    Where `contact_area` is unknown the frontal area stands for it: the contact is no larger.
+    """
+    area = projectile.known_frontal_area if projectile.contact_area is None else projectile.contact_area
+    return np.inf if area is None and toy.energy_per_area is not None else toy.most(area)
+
+
+def _toy_bound(point: OperatingPoint) -> Number | None:
+    """Return the greatest energy of the toy limit [J].
+
+    With an unknown contact area it is the exempted energy up to that energy, above it that on the frontal area.
+    """
+    toy = point.limit_values.toy
+    if toy is None:
+        return None
+    most = toy_energy(toy, point.launcher.projectile)
+    if toy.energy_per_area is None or point.launcher.projectile.contact_area is not None:
+        return most
+    return np.where(_exit_energy(point) <= toy.energy, toy.energy, most)
+
+
+def _missing_contact_area(point: OperatingPoint) -> str | None:
+    toy, projectile = point.limit_values.toy, point.launcher.projectile
+    if toy is None or toy.energy_per_area is None or projectile.contact_area is not None:
+        return None
+    return None if bool(_exit_energy(point) <= toy.energy) else "projectile.contact_area"
+
+
+def _max_acceleration(point: OperatingPoint) -> Number | None:
+    """Return the lower of the user's limit and the projectile's [m/s^2]."""
+    given = (point.limit_values.acceleration, point.launcher.projectile.max_acceleration)
+    known = [value for value in given if value is not None]
+    return min(known[0], known[-1]) if known else None
+
+
+def _grip_shares(point: OperatingPoint) -> Floats:
+    """Return wheel speed / grip limit of each stage [-], shape (..., stages); 0 where a stage has no grip limit.
+
+    Of a pair at two speeds the leading wheel counts: the other keeps a larger margin, see `physics.grip_limit`.
+    """
+    speed = point.leading
+    if point.grip_limit is None:
+        return np.zeros(speed.shape)
+    unlimited = np.isnan(point.grip_limit)
+    most = np.full(np.broadcast_shapes(speed.shape, point.grip_limit.shape), np.inf)
+    shares = np.divide(speed, point.grip_limit, out=most, where=unlimited | (point.grip_limit > 0))
+    return np.where(unlimited, 0.0, shares)
+
+
+def _grip_margins(point: OperatingPoint) -> Floats | None:
+    """Return 1 − wheel speed / grip limit of each stage [-]; None where no grip limit was computed."""
+    return None if point.grip_limit is None else 1.0 - _grip_shares(point)
+
+
+def _peak_accelerations(point: OperatingPoint) -> Floats:
+    """Return the greatest acceleration in each stage [m/s^2]."""
+    return point.throw.stages.peak_acceleration
+
+
+EXIT_ENERGY = Limit(
+    name="exit_energy", kind=Kind.THROW, unit="J", hard=True,
+    value=_exit_energy,
+    bound=lambda point: point.limit_values.exit_energy,
+    remedy=lambda point: "a slower last wheel",
+)  # fmt: skip
+EXIT_SPEED = Limit(
+    name="exit_speed", kind=Kind.THROW, unit="m/s", hard=True,
+    value=lambda point: point.outlet_speed,
+    bound=lambda point: point.limit_values.exit_speed,
+    remedy=lambda point: "a slower last wheel",
+)  # fmt: skip
+ENERGY_PER_AREA = Limit(
+    name="energy_per_area", kind=Kind.THROW, unit="J/m^2", hard=True,
+    value=_energy_per_area,
+    bound=lambda point: point.limit_values.energy_per_area,
+    missing=_missing_frontal_area,
+    remedy=lambda point: "a slower last wheel, or a wider projectile",
+)  # fmt: skip
+TOY = Limit(
+    name="toy", kind=Kind.THROW, unit="J", hard=True,
+    value=_exit_energy,
+    bound=_toy_bound, bound_by_missing=True,
+    missing=_missing_contact_area,
+    remedy=lambda point: "a slower last wheel",
+)  # fmt: skip
+ACCELERATION = Limit(
+    name="acceleration", kind=Kind.THROW, unit="m/s^2", hard=True,
+    value=greatest(_peak_accelerations),
+    each=_peak_accelerations,
+    bound=_max_acceleration,
+    remedy=lambda point: f"less crush in stage {1 + worst_stage(point.throw.stages.peak_acceleration)}",
+)  # fmt: skip
+SLIP_HEAT = Limit(
+    name="slip_heat", kind=Kind.THROW, unit="J",
+    value=lambda point: np.asarray(point.throw.stages.slip_heat.sum(axis=-1)),
+    bound=lambda point: point.limit_values.slip_heat,
+    remedy=lambda point: f"a slower wheel {1 + worst_stage(point.throw.stages.slip_heat)}, where most of the heat is",
+)  # fmt: skip
+GRIP_MARGIN = Limit(
+    name="grip_margin", kind=Kind.THROW, unit="-", floor=True,
+    value=least(_grip_margins, without=1.0),
+    each=_grip_margins,
+    bound=lambda point: point.limit_values.grip_margin or None,
+    remedy=lambda point: f"a slower wheel {1 + worst_stage(_grip_shares(point))}",
 )  # fmt: skip

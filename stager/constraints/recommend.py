@@ -12,11 +12,10 @@ from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
-from stager.physics.batch import take
+from stager.physics.barrel import overlapping
 from stager.physics.chain import SURE, Options, onward, throw
-from stager.physics.layout import overlapping
-from stager.physics.muzzle import outlet_speed
-from stager.physics.records import Throw
+from stager.physics.flight import outlet_speed
+from stager.physics.records import Throw, take
 
 GRID_POINTS = 48
 """Settings of the first grid, over the whole speed range."""

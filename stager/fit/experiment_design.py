@@ -9,13 +9,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints.recommend import Recommended, enough_kept, keeps_hard
-from stager.fit.grip_ensemble import Ensemble, Finder, Span, after, at, before, span_of
-from stager.fit.prediction import Step, chain, known_of, recommended_chain
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.prediction import (
+    Ensemble,
+    Finder,
+    Span,
+    Step,
+    after,
+    at,
+    before,
+    chain,
+    known_of,
+    recommended_chain,
+    span_of,
+)
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw
-from stager.physics.muzzle import indicated_speed
+from stager.physics.flight import indicated_speed
 
 CHOICE_RATIOS = np.linspace(0.7, 1.3, 25)
 """Wheel speeds among which to choose, over the grip limit [-]."""

@@ -8,14 +8,12 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from stager.errors import InputError, InputErrors
-from stager.fit.adequacy import checks, misfits, repeats
+from stager.fit.adequacy import checks, misfits, repeats, undetermined
 from stager.fit.explanations import causes
-from stager.fit.friction_laws import DRIFT, Law, candidates
-from stager.fit.identifiability import sentences
 from stager.fit.likelihood import Noise, UnevenNoise, noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit, uneven
-from stager.fit.posterior import parameters, posterior
-from stager.fit.records import Fit, Outlier
+from stager.fit.posterior import Fit, Outlier, parameters, posterior
+from stager.fit.priors import DRIFT, Law, candidates
 from stager.fit.statistics.importance_sampling import ENOUGH, FEWEST
 from stager.fit.table.throws import Throws, clock
 from stager.model.launcher import Scenario
@@ -107,7 +105,7 @@ def fit(
         aicc=aicc, found=found, weights=weights, posteriors=drawings, drift=drift,
         parameters=tuple(one for one in told if one is not drift),
         scatter=found.scatter, repeats=repeated, outliers=_outliers(chosen, found),
-        sentences=sentences(found) if words else (), checks=checks(scenario, chosen, found, rng) if words else (),
+        sentences=undetermined(found) if words else (), checks=checks(scenario, chosen, found, rng) if words else (),
         misfits=wrong, causes=causes(found, chosen, clock(chosen)[1], rng) if words and wrong else (),
     )  # fmt: skip
     progress(1.0)

@@ -13,14 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.friction_laws import DRIFT, Law, with_friction
-from stager.fit.priors import Prior, bend, values
+from stager.fit.priors import DRIFT, Law, Prior, bend, values, with_friction
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
-from stager.physics.batch import take
 from stager.physics.chain import QUICK, Options, throw
-from stager.physics.muzzle import indicated_speed, outlet_speed
+from stager.physics.flight import indicated_speed, outlet_speed
+from stager.physics.records import take
 
 WILD = 5.0
 """Scale of outliers over that of other residuals [-]; an assumption."""

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.friction_laws import DRIFT, FRICTION, Law, with_friction
 from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
-from stager.fit.priors import Normal, Prior, bend, of, values
+from stager.fit.priors import DRIFT, FRICTION, Law, Normal, Prior, bend, of, values, with_friction
 from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import Minimum, Problem, minimise
 from stager.fit.table.throws import Throws, moments

@@ -21,8 +21,19 @@ from stager.model.stage import Stage
 from stager.optimise.judge import REACHED, TIE, settings_at
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, spanned
 from stager.optimise.records import Catalogue, Option, Parts, Settings
-from stager.optimise.refine import CLOSE, QUICKLY, best, fastest, score
-from stager.optimise.search import Clock, Solution, extended, improve, most_stages, solve
+from stager.optimise.search import (
+    CLOSE,
+    QUICKLY,
+    Clock,
+    Solution,
+    best,
+    extended,
+    fastest,
+    improve,
+    most_stages,
+    score,
+    solve,
+)
 from stager.physics.parts import VARIABLES, DesignVariable, Ends, fitted, free_variables, parts_cost
 
 FEW = 4

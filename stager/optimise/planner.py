@@ -13,21 +13,17 @@ from stager.errors import InputError
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim
 from stager.optimise.draws import Draws
-from stager.optimise.infeasibility import explain
 from stager.optimise.judge import active, settings_at
-from stager.optimise.ladder import advise, margin_sentence, rungs, stops
-from stager.optimise.pareto import Against, front, refuse
+from stager.optimise.ladder import TunedDraws, TuningStep, advise, margin_sentence, rungs, stops, tune
+from stager.optimise.pareto import Against, front, refuse, trades
 from stager.optimise.parts import BestDesign, catalogue_of, choose, choose_again, opened, select
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Margin, Plan
-from stager.optimise.robust import robust, steadiest
+from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, under
+from stager.optimise.robust import enough, margin_draws, margin_of, robust, steadiest
 from stager.optimise.search import Clock, improve, most_stages
-from stager.optimise.sensitivities import BUILT, WORTHLESS, one_more, prices, under
-from stager.optimise.trade import trades
-from stager.optimise.tune import TunedDraws, TuningStep, tune
-from stager.optimise.uncertainty import enough, margin_draws, margin_of
 from stager.parallel import Executor
-from stager.physics.layout import overlapping
+from stager.physics.barrel import overlapping
 
 DRAWS = 400
 """Launchers drawn for the ladder, where no number is given."""

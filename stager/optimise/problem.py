@@ -24,13 +24,11 @@ from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
 from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
 from stager.optimise.spin import Spun, way_of
-from stager.physics.batch import take
+from stager.physics.barrel import overlapping, run_up
 from stager.physics.chain import QUICK, throw, transit
 from stager.physics.grip_limit import STANDARD, TransitFunction, grip_limit
-from stager.physics.guide import run_up
-from stager.physics.layout import overlapping
 from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
-from stager.physics.records import FIELDS, Grip, Throw, Transit
+from stager.physics.records import FIELDS, Grip, Throw, Transit, take
 
 NODES = 24
 """Entry speeds of a table of fastest settings."""

@@ -11,7 +11,7 @@ import numpy as np
 from stager.bounds import Bound
 from stager.constraints import LimitResult, OperatingPoint
 from stager.model.arrays import Floats
-from stager.optimise.flown import Flown
+from stager.optimise.draws import Flown
 from stager.optimise.spin import SPIN_WITHIN
 from stager.physics.records import Throw
 

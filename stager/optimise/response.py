@@ -19,11 +19,10 @@ from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, not_judged
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
+from stager.physics.barrel import feed_rate, overlapping, run_up
 from stager.physics.chain import throw, transit
-from stager.physics.guide import run_up
-from stager.physics.layout import feed_rate, overlapping
+from stager.physics.flight import outlet_speed
 from stager.physics.mechanics import translation_energy
-from stager.physics.muzzle import outlet_speed
 from stager.physics.records import Transit
 
 Flags = NDArray[np.bool_]

@@ -1,31 +1,201 @@
-"""Robust settings: the greatest low quantile of exit speed over builds, or the least spread of it.
+"""Settings for uncertain builds: reserves of hard limits, robust settings, first throws.
 
-At the nominal optimum wheels are as fast as the nominal launcher's grip allows; a little slower, nearly every build
-still grips. Settings are chosen on some draws and evaluated on others, as they look too good on their own draws
-(Luedtke and Ahmed, SIAM J. Optim. 19, 2008).
+The reserve of a hard limit is the slack that the nominal build needs for the requested share of builds to keep all hard
+limits together. It is found on common random numbers: the shift of a limit's slack from the nominal build to a drawn
+one hardly depends on the settings, so its quantiles give the slack that the nominal build needs.
+
+Robust settings have the greatest low quantile of exit speed over builds, or the least spread of it. At the nominal
+optimum wheels are as fast as the nominal launcher's grip allows; a little slower, nearly every build still grips.
+Settings are chosen on some draws and evaluated on others, as they look too good on their own draws (Luedtke and Ahmed,
+SIAM J. Optim. 19, 2008).
+
+First throws with a launcher that was never measured go from slow wheels up to the settings.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, no_throw
+from stager.constraints.limit import ROUNDING
+from stager.constraints.recommend import NOMINAL_ONLY, required_share, safe_settings
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
 from stager.optimise.judge import JUDGED, REACHED, settings_at
 from stager.optimise.parts import BestDesign
 from stager.optimise.problem import Problem, Trial
-from stager.optimise.records import Robust, Settings
-from stager.optimise.refine import Effort, refine
-from stager.optimise.search import Solution, launcher_of
+from stager.optimise.records import Margin, Robust, Settings
+from stager.optimise.search import Effort, Solution, launcher_of, refine
 from stager.optimise.spin import sides, way_of
-from stager.physics.batch import flatten
-from stager.physics.chain import Options, throw
-from stager.physics.records import Throw
+from stager.physics.chain import SURE, Options, throw
+from stager.physics.flight import outlet_speed
+from stager.physics.records import FIELDS, Throw, Transit, flatten, take
+
+DRAWN = Options(tolerance=1e-5)
+"""Integration of throws of draws."""
+NO_RESERVE: Mapping[str, float] = {}
+MARGIN_DRAWS = 1000
+"""Draws on which a reserve is found."""
+SPREADS = 2.0
+"""Standard errors by which the target share exceeds the confidence, as both samples vary [-]."""
+LOOKED = 100
+"""Draws on which costly limits are evaluated first."""
+SURELY = 5.0
+"""Distance of their mean slack from 0 in standard deviations that makes further draws needless [-]."""
+TIGHT = 2e-3
+"""Slack beyond its reserve up to which a limit counts as used up [-]."""
+AT_REST = 0.95
+"""Greatest reserve of a wheel's limit over its slack at rest [-]."""
+
+
+def margin_draws(scenario: Scenario, seed: int = 7) -> Draws | None:
+    """Return the draws on which reserves are found; None where no reserve is asked for."""
+    if not is_uncertain(scenario) or scenario.limit_values.confidence <= NOMINAL_ONLY:
+        return None
+    found = draw(scenario, MARGIN_DRAWS, np.random.default_rng(seed))
+    return Draws(values=found.values, launcher=flatten(found.launcher, (found.lanes,)), lanes=found.lanes)
+
+
+def target(confidence: float) -> float:
+    """Return the share of the draws that must keep the hard limits so that fresh ones do with `confidence` [-]."""
+    return required_share(confidence, MARGIN_DRAWS, SPREADS)
+
+
+def throw_draws(draws: Draws, settings: Settings) -> Throw:
+    """Return throws of all draws at the same wheel speeds."""
+    each = np.ones((draws.lanes, 1))
+    other = None if settings.wheel_speed_b is None else each * settings.wheel_speed_b
+    return throw(draws.launcher, each * settings.wheel_speed, other, options=DRAWN)
+
+
+def hard_slacks(scenario: Scenario, draws: Draws, done: Throw) -> dict[str, tuple[Floats, Floats]]:
+    """Return slack [-] and value, in units of the nominal bound, of each hard limit by name, shapes (draws + 1,)."""
+    limit_values, lanes = scenario.limit_values, draws.lanes
+    point = OperatingPoint(launcher=draws.launcher, limit_values=limit_values, throw=done, options=DRAWN)
+    few = np.arange(min(LOOKED, lanes))
+    some = OperatingPoint(
+        launcher=take(draws.launcher, few), limit_values=limit_values, throw=rows(done, few), options=DRAWN
+    )
+    found: dict[str, tuple[Floats, Floats]] = {}
+    for limit in LIMITS:
+        if not limit.hard:
+            continue
+        if limit.kind is Kind.STEADY:
+            result = evaluate(limit, some)
+            if result is None:
+                continue
+            slack = np.nan_to_num(np.broadcast_to(result.slack, few.shape), nan=-1.0)
+            if slack.mean() > SURELY * slack.std() and slack.min() > 0:
+                filled = np.resize(slack[1:], lanes - 1)
+                value = np.resize(np.broadcast_to(result.value, few.shape)[1:], lanes - 1)
+                first = float(np.broadcast_to(result.value, few.shape)[0])
+                found[limit.name] = np.append(slack[0], filled), np.append(first, value)
+                continue
+        result = evaluate(limit, point)
+        if result is not None:
+            slack = np.nan_to_num(np.broadcast_to(result.slack, (lanes,)), nan=-1.0)
+            bound = np.broadcast_to(result.bound, (lanes,))
+            with np.errstate(divide="ignore", invalid="ignore"):
+                value = np.broadcast_to(result.value, (lanes,)) * np.where(bound != 0, bound[0] / bound, 1.0)
+            found[limit.name] = slack, value
+    return found
+
+
+def at_rest(scenario: Scenario, draws: Draws, count: int) -> dict[str, Floats]:
+    """Return the slack of each hard limit on wheels with all of them at rest [-], shapes (draws + 1,)."""
+    done = no_throw(np.zeros((draws.lanes, count)))
+    point = OperatingPoint(launcher=draws.launcher, limit_values=scenario.limit_values, throw=done)
+    found = {}
+    for limit in LIMITS:
+        if limit.hard and limit.kind is Kind.WHEEL and (result := evaluate(limit, point)) is not None:
+            found[limit.name] = np.nan_to_num(np.broadcast_to(result.slack, (draws.lanes,)), nan=-1.0, posinf=1e3)
+    return found
+
+
+def margin_of(
+    scenario: Scenario, draws: Draws, settings: Settings, held: Mapping[str, float] = NO_RESERVE, *,
+    ranged: bool = False,
+) -> Margin:  # fmt: skip
+    """Return the share of builds that keep the hard limits, and the reserves that the nominal build needs.
+
+    held: reserves under which the settings were found; ranged: the crush may still be chosen, so limits that builds
+    break at rest may yet be kept.
+    """
+    confidence = scenario.limit_values.confidence
+    done = throw_draws(draws, settings)
+    slacks = hard_slacks(scenario, draws, done)
+    resting = {} if ranged else at_rest(scenario, draws, settings.count)
+    broken_at_rest = {name: slack[1:] < -ROUNDING for name, slack in resting.items()}
+    shares = {name: float(broken.mean()) for name, broken in broken_at_rest.items()}
+    unkeepable = {name: share for name, share in shares.items() if share > 1 - confidence}
+    mendable = np.ones(draws.lanes - 1, bool)
+    for name in unkeepable:
+        mendable &= ~broken_at_rest[name]
+    kept = np.ones(draws.lanes - 1, bool)
+    for slack, _ in slacks.values():
+        kept &= slack[1:] >= -ROUNDING
+    floors = {limit.name for limit in LIMITS if limit.floor}
+    low = 1 - confidence
+    with np.errstate(invalid="ignore"):
+        values = {
+            name: float(np.quantile(np.nan_to_num(value[1:], posinf=1e300), low if name in floors else confidence))
+            for name, (_, value) in slacks.items()
+        }
+    reserve = _reserve({name: slack for name, (slack, _) in slacks.items()}, mendable, target(confidence), held)
+    for name, slack in resting.items():
+        if name in reserve:
+            reserve[name] = min(reserve[name], AT_REST * max(float(slack[0]), 0.0))
+    return Margin(
+        confidence=confidence, kept=float(kept.mean()), draws=draws.lanes - 1, jams=float(done.jammed[1:].mean()),
+        mean_exit=float(outlet_speed(draws.launcher, done.exit_speed)[1:].mean()),
+        at_confidence=values, reserve=reserve, unkeepable=unkeepable,
+    )  # fmt: skip
+
+
+def enough(margin: Margin) -> bool:
+    """Return whether enough builds keep the hard limits."""
+    return margin.kept >= target(margin.confidence) - max(margin.unkeepable.values(), default=0.0)
+
+
+def _reserve(
+    slacks: Mapping[str, Floats], mendable: NDArray[np.bool_], share: float, held: Mapping[str, float]
+) -> dict[str, float]:
+    """Return the slack of each limit in the nominal build with which `share` of the builds keep all together [-].
+
+    mendable: builds that can keep all limits, (draws,); held: reserves under which the settings were found.
+    """
+    shifts = {name: slack[1:][mendable] - slack[0] for name, slack in slacks.items()}
+    if not shifts or not mendable.any():
+        return {}
+    used_up = {name for name, slack in slacks.items() if slack[0] <= held.get(name, 0.0) + TIGHT}
+
+    def reserves(level: float) -> dict[str, float]:
+        return {name: max(float(np.quantile(-shift, level)), 0.0) for name, shift in shifts.items()}
+
+    def joint(level: float) -> float:
+        kept = np.ones(int(mendable.sum()), bool)
+        for name, needed in reserves(level).items():
+            have = needed if name in used_up else max(needed, float(slacks[name][0]))
+            kept &= shifts[name] + have >= -0.5 * ROUNDING
+        return float(kept.mean())
+
+    low, high = 0.5, 1.0
+    for _ in range(14):
+        middle = (low + high) / 2
+        low, high = (low, middle) if joint(middle) >= share else (middle, high)
+    return reserves(high)
+
+
+def rows(done: Throw, chosen: NDArray[np.intp]) -> Throw:
+    """Return the chosen samples of throws with one batch axis."""
+    stages = Transit(**{name: getattr(done.stages, name)[chosen] for name in FIELDS})
+    return Throw(stages=stages, exit_speed=done.exit_speed[chosen], spin=done.spin[chosen], jammed=done.jammed[chosen])
+
 
 ROUGH = Options(tolerance=1e-4)
 """Integration of throws of draws."""
@@ -33,7 +203,7 @@ QUANTILE = 0.05
 """Quantile of exit speed that is maximised [-]."""
 CHANCE = 0.95
 """Share of draws that must keep the limits [-]."""
-SURE = 0.95
+CONFIDENCE = 0.95
 """Confidence of the lower bound on that share [-]."""
 CHOSEN_ON = 100
 """Draws on which settings are chosen."""
@@ -111,7 +281,7 @@ def robust(row: BestDesign, rng: np.random.Generator) -> Robust | None:
         _quantile_and_share(fresh, best, speeds) for speeds in (nominal.lead, start)
     )
     count = round(share * JUDGED_ON)
-    surely = 0.0 if count == 0 else float(betaincinv(count, JUDGED_ON - count + 1, 1 - SURE))
+    surely = 0.0 if count == 0 else float(betaincinv(count, JUDGED_ON - count + 1, 1 - CONFIDENCE))
     return Robust(
         settings=nominal, quantile=QUANTILE, low=low, low_before=before, kept=share, kept_at_least=surely,
         kept_before=share_before, cost=1 - nominal.exit_speed / best.exit_speed,
@@ -207,3 +377,84 @@ def _steadied(row: BestDesign, sample: Sample, asked: float, margins: Mapping[st
 def _spread(sample: Sample, lead: Floats, asked: float) -> float:
     """Return the standard deviation of exit speed over `asked` [-]."""
     return float(sample.throw(lead[None], JUDGED).exit_speed[0, 1:].std() / asked)
+
+
+SHARES = (0.5, 0.65, 0.8, 0.9, 1.0)
+"""Shares of the settings' wheel speeds, slowest first [-]."""
+FIRST_DRAWS = 400
+"""Builds drawn: enough to tell a share of 0.95 from 0.93."""
+MANY_JAMS = 0.05
+"""Greatest share of builds in which the projectile may jam at a proposed setting [-]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstThrow:
+    """One setting to begin with.
+
+    share: of the settings' wheel speeds [-]; wheel_speed, wheel_speed_b: of sides A and B [m/s], shape (stages,);
+    exit_speed: expected behind the outlet [m/s]; low, high: ends of its 95 % coverage interval over builds [m/s], None
+    where nothing is uncertain.
+    """
+
+    share: float
+    wheel_speed: Floats
+    wheel_speed_b: Floats
+    exit_speed: float
+    low: float | None = None
+    high: float | None = None
+
+
+def first_throws(
+    scenario: Scenario, settings: Settings, rng: np.random.Generator, shares: Sequence[float] = SHARES,
+    *, judged: bool = False,
+) -> tuple[FirstThrow, ...]:  # fmt: skip
+    """Return settings to begin with, slowest first, each with the exit speed to expect.
+
+    All wheels turn at the same share of their speeds. Left out are settings at which the projectile jams in more than
+    `MANY_JAMS` of builds, and those that keep the hard limits in fewer builds than `limits.confidence` asks for.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is uncertain. Draws have the parts as configured, so where the settings have others only the nominal
+        launcher is checked.
+    settings : Settings
+        The settings that the last throw is to reach.
+    rng : Generator
+        Draws of what is uncertain.
+    shares : sequence of float
+        Shares of the settings' wheel speeds [-].
+    judged : bool
+        The settings are known to keep the hard limits in enough builds.
+
+    Returns
+    -------
+    tuple of FirstThrow
+        Empty where no setting may be thrown at.
+    """
+    launcher, lanes = settings.design.launcher, 1
+    if is_uncertain(scenario) and launcher.template == scenario.launcher.template:
+        drawn = draw(scenario, FIRST_DRAWS, rng)
+        launcher, lanes = flatten(drawn.launcher, (drawn.lanes,)), drawn.lanes
+    speed_a = np.outer(shares, settings.wheel_speed)
+    speed_b = np.outer(shares, settings.beside)
+    apart = None if settings.wheel_speed_b is None else speed_b
+    fine = safe_settings(launcher, lanes, scenario.limit_values, speed_a, apart)
+    fine |= judged & (np.asarray(shares) == 1.0)
+    shape = (len(shares), lanes, settings.count)
+    wide = [None if one is None else np.broadcast_to(one[:, None, :], shape) for one in (speed_a, apart)]
+    done = throw(launcher, wide[0], wide[1], options=SURE)  # type: ignore[arg-type]
+    leaves = np.broadcast_to(outlet_speed(launcher, done.exit_speed), shape[:2])
+    jams = np.broadcast_to(done.jammed, shape[:2]) | ~(leaves > 0)
+    found = []
+    for k, share in enumerate(shares):
+        if not fine[k] or jams[k, 0] or jams[k].mean() > MANY_JAMS:
+            continue
+        ends = (None, None) if lanes == 1 else np.quantile(leaves[k, 1:][~jams[k, 1:]], (0.025, 0.975)).tolist()
+        found.append(
+            FirstThrow(
+                share=share, wheel_speed=speed_a[k], wheel_speed_b=speed_b[k], exit_speed=float(leaves[k, 0]),
+                low=ends[0], high=ends[1],
+            )
+        )  # fmt: skip
+    return tuple(found)

@@ -17,10 +17,9 @@ from stager.constraints import speed_range
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
-from stager.physics.batch import batch_shape, flatten, take
 from stager.physics.chain import DEFAULT, QUICK, Options, transit
 from stager.physics.grip_limit import TransitFunction, TwoSpeeds
-from stager.physics.records import Grip, Throw, Transit
+from stager.physics.records import Grip, Throw, Transit, batch_shape, flatten, take
 
 SPIN_WITHIN = 1e-3
 """Relative error of spin that counts as reached [-]."""

@@ -10,9 +10,9 @@ import numpy as np
 from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
+from stager.physics.barrel import run_up
 from stager.physics.chain import throw, transit
 from stager.physics.grip_limit import TransitFunction, grip_limit
-from stager.physics.guide import run_up
 
 POINTS = 81
 """Points of the curve."""

@@ -13,12 +13,10 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.physics.batch import as_samples, common_shape, shape_of
+from stager.physics.barrel import length, pitch
 from stager.physics.contact.columns import RECORD
-from stager.physics.contact.run import Packed, pack, run, spread
-from stager.physics.contact.stages import JAM
-from stager.physics.layout import length, pitch
-from stager.physics.records import FIELDS, Grip, Throw, Transit
+from stager.physics.contact.run import JAM, Packed, pack, run, spread
+from stager.physics.records import FIELDS, Grip, Throw, Transit, as_samples, common_shape, shape_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -21,9 +21,8 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.physics.batch import take
 from stager.physics.chain import DEFAULT, QUICK, Options, transit
-from stager.physics.records import Transit
+from stager.physics.records import Transit, take
 
 GRIP_SHARE = 0.999
 """Exit speed at the grip limit by the greatest one [-]: the definition."""

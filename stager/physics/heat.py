@@ -16,9 +16,8 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.stage import Heat, Wheel
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE, Air, reynolds
-from stager.physics.drive.motor import COPPER_COEFFICIENT, REFERENCE, Drivetrain
-from stager.physics.drive.supply import Holding
-from stager.physics.rate.state import Settled
+from stager.physics.motor import COPPER_COEFFICIENT, REFERENCE, Drivetrain, Holding
+from stager.physics.rate import Settled
 
 LAMINAR = 0.326
 """Nu/Re^½ of one face of a rotating disc in air, length R [-]; von Kármán's flow at Prandtl number 0.71, exact."""

@@ -8,7 +8,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.model.stage import Wheel
-from stager.physics.rotor import nip_growth
+from stager.physics.wheel import nip_growth
 
 
 def translation_energy(speed: Number, projectile: Projectile) -> Number:

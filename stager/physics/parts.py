@@ -14,7 +14,7 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.stage import Drive, Stage, Wheel
-from stager.physics.rotor import wheel_inertia, wheel_mass
+from stager.physics.wheel import wheel_inertia, wheel_mass
 
 Ends = tuple[float, float]
 LEAST_CRUSH = 1e-6

@@ -9,8 +9,8 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.physics.barrel import half_contact
 from stager.physics.chain import Options, throw
-from stager.physics.layout import half_contact
 
 POINTS, ROUNDS = 33, 4
 """Values that are tried at once, and how often the interval between the last jam and the first passage is refined."""

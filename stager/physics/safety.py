@@ -8,11 +8,10 @@ import numpy as np
 
 from stager.model.launcher import Launcher
 from stager.model.requirements import ToyLimit
-from stager.physics.flight import FallLine, fall_line, spin_parameter, wobble_rate
+from stager.physics.flight import FallLine, fall_line, outlet_speed, spin_parameter, wobble_rate
 from stager.physics.mechanics import peak_normal, translation_energy
-from stager.physics.muzzle import outlet_speed
 from stager.physics.records import Throw
-from stager.physics.rotor import fragment_energy, imbalance_force, stored_energy, wheel_mass
+from stager.physics.wheel import fragment_energy, imbalance_force, stored_energy, wheel_mass
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,7 @@ from stager.model.launcher import Launcher
 from stager.model.projectile import Spread
 from stager.model.stage import Stage
 from stager.physics.chain import throw
-from stager.physics.flight import Release, hit, land, releases
-from stager.physics.muzzle import outlet_speed
+from stager.physics.flight import Release, hit, land, outlet_speed, releases
 from stager.physics.records import Throw
 
 COVERAGE = 0.95

@@ -9,10 +9,9 @@ import numpy as np
 
 from stager.fit.experiment_design import Next
 from stager.fit.table import Throws
-from stager.fit.table.columns import TableColumn
-from stager.fit.table.entry import Entry, doubts, entry_of, in_column, throttle_for, wheel_columns
+from stager.fit.table.reader import TableColumn
 from stager.fit.table.throws import THROTTLE
-from stager.fit.table.writer import TableWriter
+from stager.fit.table.writer import Entry, TableWriter, doubts, entry_of, in_column, throttle_for, wheel_columns
 from stager.model.launcher import Launcher
 from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions

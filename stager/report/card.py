@@ -17,10 +17,10 @@ from markupsafe import Markup
 
 from stager.constraints import not_judged
 from stager.model.launcher import Launcher, Scenario
-from stager.optimise.first_throws import MANY_JAMS, FirstThrow
 from stager.optimise.records import Margin, Settings
+from stager.optimise.robust import MANY_JAMS, FirstThrow
+from stager.physics.flight import outlet_speed
 from stager.physics.mechanics import translation_energy, turns_per_minute
-from stager.physics.muzzle import outlet_speed
 from stager.report import limits
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stager.constraints import LimitResult, OperatingPoint, not_judged
-from stager.constraints.duty import duty
+from stager.constraints.drives import duty
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.physics.layout import pitch
+from stager.physics.barrel import pitch
 from stager.report import drives, flight, limits
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
@@ -217,8 +217,7 @@ _COUNTED = {
 
 def results_csv(settings: Throws, judged: Judgements) -> str:
     """Return the user's table of settings as CSV with added columns: exit speed, verdict, slack, tightest limit."""
-    from stager.fit.table.columns import number_format
-    from stager.fit.table.reader import cells_of, delimiter_of, filled_lines, text_of
+    from stager.fit.table.reader import cells_of, delimiter_of, filled_lines, number_format, text_of
 
     text = text_of(Path(settings.source))
     lines = filled_lines(text)

@@ -9,15 +9,14 @@ from typing import Any
 import numpy as np
 
 from stager.constraints import OperatingPoint
-from stager.constraints.duty import Duty
+from stager.constraints.drives import Duty
 from stager.model.launcher import Launcher
 from stager.model.stage import ZERO_CELSIUS
-from stager.optimise.sizing import Candidate, Needed, Sizing
-from stager.physics.charge import Discharge
-from stager.physics.drive.spinup import SpinUp
-from stager.physics.layout import BUSY, feed_rate
+from stager.optimise.sizing import Candidate, Discharge, Needed, Sizing
+from stager.physics.barrel import BUSY, feed_rate
 from stager.physics.pusher import push
 from stager.physics.rate import Settled
+from stager.physics.transient import SpinUp
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, about, digits, listing, percent, small_percent, speed
 

@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.drift import Drift
+from stager.fit.compare import Drift
 from stager.fit.explanations import Hypothesis
+from stager.fit.posterior import Fit, Parameter
 from stager.fit.prediction import Learned
-from stager.fit.records import Fit, Parameter
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import digits, listing, percent, plural, speed

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from stager.model.launcher import Launcher
-from stager.optimise.flown import Flown
+from stager.optimise.draws import Flown
 from stager.physics.flight import Arrival, Landing
 from stager.physics.records import Throw
 from stager.physics.safety import EYE_INJURIES, NO_SAFE_VALUE, NOT_COMPARED, Hazards, hazards

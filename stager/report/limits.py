@@ -9,7 +9,7 @@ from typing import Any, NotRequired, TypedDict
 
 from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint
 from stager.physics.air import SEA_LEVEL_TEMPERATURE
-from stager.physics.tyre import Failure, Retention, explain
+from stager.physics.wheel import Failure, Retention, explain
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, percent, plural
 from stager.units import ScreenUnit, screen_unit

@@ -10,8 +10,8 @@ from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.judge import REACHED
 from stager.optimise.records import Interval, Missed, Plan, Relaxation, Rung, Settings
+from stager.physics.flight import outlet_speed
 from stager.physics.mechanics import translation_energy
-from stager.physics.muzzle import outlet_speed
 from stager.report import alternatives, check, drives, flight, limits
 from stager.report import throw as throws
 from stager.report.alternatives import VARIABLES

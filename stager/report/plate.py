@@ -17,7 +17,7 @@ from textwrap import wrap
 from stager.errors import InputError
 from stager.model.arrays import Number
 from stager.model.launcher import Launcher
-from stager.physics.layout import length, place
+from stager.physics.barrel import length, place
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import digits
 

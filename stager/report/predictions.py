@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 
 from stager.constraints.recommend import Recommended
-from stager.fit.grip_ensemble import Span, Tuned
-from stager.fit.prediction import Observations, Predicted
+from stager.fit.prediction import Observations, Predicted, Span, Tuned
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.optimise.sweep import Sweep

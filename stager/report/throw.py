@@ -11,8 +11,8 @@ import numpy as np
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.model.requirements import Goal
-from stager.optimise.flown import Flown
-from stager.physics.flight import SPHERES, spin_parameter, wobble_rate
+from stager.optimise.draws import Flown
+from stager.physics.flight import SPHERES, indicated_wheel_speed, outlet_speed, spin_parameter, wobble_rate
 from stager.physics.mechanics import (
     spin_acceleration,
     spin_energy,
@@ -20,7 +20,6 @@ from stager.physics.mechanics import (
     translation_energy,
     turns_per_minute,
 )
-from stager.physics.muzzle import indicated_wheel_speed, outlet_speed
 from stager.physics.records import Grip, Throw
 from stager.report import flight
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document

@@ -9,8 +9,18 @@ import pytest
 
 import stager
 from stager.errors import InputErrors
-from stager.fit.table.entry import Entry, cells, entry_of, measure, parse, throttle_for
-from stager.fit.table.writer import CUT, TableWriter, blank, open_table
+from stager.fit.table.writer import (
+    CUT,
+    Entry,
+    TableWriter,
+    blank,
+    cells,
+    entry_of,
+    measure,
+    open_table,
+    parse,
+    throttle_for,
+)
 from stager.report.bench import implausible
 from tests.cli.run import TEMPLATE
 

@@ -13,10 +13,9 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from stager.api.fitting import fit
-from stager.fit.friction_laws import FRICTION, Law, candidates, own_law
 from stager.fit.likelihood import SLOWEST
-from stager.fit.priors import of, values
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.priors import FRICTION, Law, candidates, of, own_law, values
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw

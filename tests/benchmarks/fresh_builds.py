@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 import stager
-from stager.fit.grip_ensemble import Ensemble, after, before
+from stager.fit.prediction import Ensemble, after, before
 from stager.model.arrays import Floats
 from tests.optimise.builds import CONFIGS, FRESH, drawn_changes, fresh, share_broken
 from tests.recovery.bench import Plan, measure, table

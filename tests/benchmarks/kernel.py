@@ -13,7 +13,7 @@ from numba import njit
 from stager.model.launcher import Launcher
 from stager.physics.contact.integrate import EXPLICIT, GAMMA, KNOWN_SHARES, LAST_INSIDE, PLACE, STATE
 from stager.physics.friction import Falling
-from stager.physics.rotor import driven_inertia
+from stager.physics.wheel import driven_inertia
 
 ROWS = 6
 _STATE = np.array([row + (0.0,) * (5 - len(row)) for row in STATE])

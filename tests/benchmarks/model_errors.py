@@ -17,16 +17,15 @@ import numpy as np
 
 from stager.constraints import speed_range
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import with_friction
-from stager.fit.grip_ensemble import after, at, feed, limits, span_of
-from stager.fit.prediction import finder
+from stager.fit.prediction import after, at, feed, finder, limits, span_of
+from stager.fit.priors import with_friction
 from stager.fit.table import Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Measuring, Scenario
+from stager.physics.barrel import run_up
 from stager.physics.chain import DEFAULT, SURE, Options, throw, transit
+from stager.physics.flight import indicated_speed
 from stager.physics.grip_limit import STANDARD, grip_limit
-from stager.physics.guide import run_up
-from stager.physics.muzzle import indicated_speed
 from stager.physics.records import Transit
 from tests.recovery.bench import scenario, settings, table, working
 

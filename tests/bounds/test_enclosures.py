@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from stager.bounds.records import Cells, Enclosed
+from stager.bounds.entry_sets import Cells, Enclosed
 from stager.bounds.stages import enclosure
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stager.bounds import bound
-from stager.bounds.records import Cells
+from stager.bounds.entry_sets import Cells
 from stager.bounds.stages import enclosure
 from stager.model.stage import IDLER, RAIL
 from stager.physics.chain import Options, transit

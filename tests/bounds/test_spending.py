@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 
 from stager.bounds import bound, shared
-from stager.bounds.entry_sets import margins
-from stager.bounds.records import Cells
+from stager.bounds.entry_sets import Cells, margins
 from stager.bounds.shared_budget import Asked, begin, within
 from stager.bounds.stages import heated_pair, pair_ceiling
 from stager.bounds.traction import Traction, least_lost, sample, traction_of

@@ -15,7 +15,7 @@ import stager
 from stager.api.loaded import Loaded
 from stager.files import write_whole
 from stager.fit.fitting import fit
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
 from tests.cli.run import ROOT, restore_interrupt_signal
 from tests.cli.run import stager as run
 

@@ -12,7 +12,7 @@ from stager.errors import InputError
 from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile
 from stager.model.stage import IDLER, PAIR, RAIL, Layout, Stage, Wheel
-from stager.physics.friction.laws import Constant
+from stager.physics.friction import Constant
 from tests.cli.run import TEMPLATE, stager
 
 RADIUS = 0.04

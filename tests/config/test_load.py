@@ -16,7 +16,7 @@ from stager.errors import InputErrors
 from stager.model.requirements import Aim
 from stager.model.stage import IDLER, PAIR, RAIL, Hold
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
-from stager.physics.materials import gent_modulus
+from stager.physics.wheel import gent_modulus
 from tests.broken.corpus import VALID
 
 CONFIGS = sorted((Path(__file__).parents[2] / "configs").glob("*.toml"))

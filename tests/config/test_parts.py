@@ -11,9 +11,8 @@ from stager import api
 from stager.config import load, ranges, variable_values
 from stager.errors import InputErrors
 from stager.model.stage import PAIR, Stage, Wheel
-from stager.physics.materials import WHEEL_MATERIALS
 from stager.physics.parts import choose, fitted, with_variables
-from stager.physics.rotor import wheel_inertia
+from stager.physics.wheel import WHEEL_MATERIALS, wheel_inertia
 from tests.broken.corpus import VALID
 
 PARTS = """cost = 40.0

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from stager.constraints import OperatingPoint, evaluate_limits
-from stager.constraints.duty import RECOVERED, Duty, duty
+from stager.constraints.drives import RECOVERED, Duty, duty
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
-from stager.physics.drive.transient import transient
+from stager.physics.transient import transient
 from stager.report import check
 from stager.report import drives as report
 from stager.report.answer import Provenance

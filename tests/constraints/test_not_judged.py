@@ -16,7 +16,7 @@ from stager.model.requirements import LimitValues
 from stager.model.stage import Hold, Tyre
 from stager.physics.chain import throw
 from stager.physics.safety import TOY_LIMITS
-from stager.physics.tyre import lift_off_speed, retention_speed, sure_speed
+from stager.physics.wheel import lift_off_speed, retention_speed, sure_speed
 from tests.constraints.machines import FULL, limit_values
 from tests.drive.machines import launcher, wheel
 

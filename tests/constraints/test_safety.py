@@ -12,8 +12,8 @@ from stager.model.projectile import BALL, DISC, Projectile
 from stager.model.stage import RAIL, Wheel
 from stager.physics.chain import throw
 from stager.physics.mechanics import spin_acceleration
-from stager.physics.rotor import fragment_energy, wheel_mass
 from stager.physics.safety import EYE_INJURIES, hazards
+from stager.physics.wheel import fragment_energy, wheel_mass
 from stager.report import flight
 from stager.report import throw as throws
 from tests.drive.machines import ALUMINIUM, launcher

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.constraints.limit import Kind, Limit
-from stager.constraints.speed_range import COARSE_POINTS, FINE_POINTS, GREATEST_WHEEL_SPEED, REFINEMENTS, range_of
+from stager.constraints.wheels import COARSE_POINTS, FINE_POINTS, GREATEST_WHEEL_SPEED, REFINEMENTS, range_of
 from stager.model.arrays import Floats
 from tests.constraints.machines import FULL, limit_values
 

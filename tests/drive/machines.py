@@ -11,18 +11,9 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, Projectile
 from stager.model.stage import PAIR, Drive, Heat, Hold, Layout, Stage, Supply, Tyre, TyreMaterial, Wheel, WheelMaterial
-from stager.physics.drive.motor import Drivetrain
-from stager.physics.drive.transient import (
-    COMMAND,
-    CURRENT,
-    POWER,
-    ROOM,
-    TRIAL,
-    WHEEL,
-    bus_voltage,
-    pack_wheels,
-)  # fmt: skip
 from stager.physics.friction import Falling
+from stager.physics.motor import Drivetrain
+from stager.physics.transient import COMMAND, CURRENT, POWER, ROOM, TRIAL, WHEEL, bus_voltage, pack_wheels
 
 RPM = 2 * np.pi / 60
 DRIVE = Drive(speed_constant=1400 * RPM, resistance=0.06, no_load_current=1.1, current_limit=30.0)

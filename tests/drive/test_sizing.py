@@ -10,10 +10,9 @@ import pytest
 
 from stager.model.launcher import Scenario
 from stager.model.stage import PAIR, RAIL, Drive, Supply
-from stager.optimise.sizing import Sizing, size_motors
+from stager.optimise.sizing import LEAST_CELL, Sizing, cells_of, discharge, open_voltage, size_motors
 from stager.physics.chain import throw
-from stager.physics.charge import LEAST_CELL, cells_of, discharge, open_voltage
-from stager.physics.rate.cycle import build_cycle
+from stager.physics.rate import build_cycle
 from tests.optimise.machines import SEED, launcher, scenario, stage
 
 SPEEDS = np.array([11.0, 15.0])

@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stager.model.stage import Supply
-from stager.physics.drive.motor import build_drivetrain
-from stager.physics.drive.supply import hold, loaded_voltage, peak_draw, steady_speeds
+from stager.physics.motor import build_drivetrain, hold, loaded_voltage, peak_draw, steady_speeds
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TRAIN = build_drivetrain(launcher(), 3)

@@ -9,10 +9,17 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
-from stager.physics.drive.motor import Drivetrain, build_drivetrain
-from stager.physics.drive.spinup import NEAR, peak_in_turn, spin_up, spin_up_in_turn, spin_up_throttle, time_to
-from stager.physics.drive.supply import Holding, hold, peak_draw
-from stager.physics.drive.transient import MotorEnergies, transient
+from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold, peak_draw
+from stager.physics.transient import (
+    NEAR,
+    MotorEnergies,
+    peak_in_turn,
+    spin_up,
+    spin_up_in_turn,
+    spin_up_throttle,
+    time_to,
+    transient,
+)
 from tests.drive.machines import DRIVE, SPEEDS, SUPPLY, launcher, on_the_bus
 
 TARGET = SPEEDS / 0.04

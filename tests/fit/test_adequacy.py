@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import own_law
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.priors import own_law
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
 from stager.report import fit as report

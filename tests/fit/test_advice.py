@@ -13,8 +13,8 @@ import pytest
 import stager
 from stager.api import fitting as learning
 from stager.fit import fitting
-from stager.fit.grip_ensemble import after, before
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.prediction import after, before
 from stager.fit.table.throws import Throws
 from tests.cli.run import ROOT
 from tests.optimise.builds import FRESH, share_broken

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from stager.fit.fitting import fit, likely
-from stager.fit.friction_laws import Sampled, own_law
-from stager.fit.grip_ensemble import after
+from stager.fit.prediction import after
+from stager.fit.priors import Sampled, own_law
 from stager.fit.table import Throws
 from stager.physics.chain import throw
 from stager.physics.friction import Bell, Falling, Rising

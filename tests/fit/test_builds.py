@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 from stager.errors import InputErrors
-from stager.fit.compare import compare
-from stager.fit.drift import drifts
+from stager.fit.compare import compare, drifts
 from stager.fit.experiment_design import suggest
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import own_law
+from stager.fit.priors import own_law
 from stager.fit.statistics.hypothesis_tests import welch
 from stager.fit.table import Throws
 from stager.model.arrays import Floats

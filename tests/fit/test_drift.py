@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import DRIFT, own_law, with_friction
-from stager.fit.grip_ensemble import after
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.prediction import after
+from stager.fit.priors import DRIFT, own_law, with_friction
 from stager.fit.table import Throws
 from stager.fit.table.throws import moments
 from stager.model.arrays import Floats

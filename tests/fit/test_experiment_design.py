@@ -14,8 +14,7 @@ from stager.api import load
 from stager.constraints.recommend import Recommended
 from stager.fit import experiment_design
 from stager.fit.experiment_design import FIRST_SCATTER, GREATEST_LOSS, Experiments, Stakes, expect, stakes
-from stager.fit.grip_ensemble import before
-from stager.fit.prediction import known_of, recommended_chain
+from stager.fit.prediction import before, known_of, recommended_chain
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw

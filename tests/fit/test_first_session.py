@@ -12,8 +12,8 @@ import pytest
 from stager.constraints.recommend import hard_slacks
 from stager.fit.experiment_design import MOST_ALIKE, Next, first_session
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import own_law
-from stager.fit.grip_ensemble import before
+from stager.fit.prediction import before
+from stager.fit.priors import own_law
 from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT, stager
 from tests.recovery.bench import Plan, draw_truth, finder, measure, scenario

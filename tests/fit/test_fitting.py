@@ -11,8 +11,8 @@ import pytest
 from stager.config import load
 from stager.errors import InputErrors
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import own_law
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.priors import own_law
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario

@@ -6,8 +6,7 @@ import numpy as np
 from hypothesis import given as drawn
 from hypothesis import strategies as st
 
-from stager.fit.grip_ensemble import before, feed, span_of
-from stager.fit.prediction import finder
+from stager.fit.prediction import before, feed, finder, span_of
 from stager.physics.chain import throw
 from tests.recovery.bench import scenario
 

@@ -10,13 +10,13 @@ import pytest
 
 from stager.config import load
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import own_law
 from stager.fit.likelihood import forward_model
 from stager.fit.prediction import observations
+from stager.fit.priors import own_law
 from stager.fit.table.reader import read_text
 from stager.model.launcher import Measuring, Outlet, Scenario
 from stager.physics.chain import throw
-from stager.physics.muzzle import indicated_speed
+from stager.physics.flight import indicated_speed
 from tests.recovery.bench import table
 
 SPEEDS = np.repeat(np.linspace(6.0, 20.0, 8), 2)[:, None]

@@ -9,11 +9,10 @@ import pytest
 
 from stager.model.stage import Heat
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE
-from stager.physics.drive.motor import build_drivetrain
-from stager.physics.drive.supply import hold
 from stager.physics.heat import Windings, case_to_air, fin_conductance, steady, throwing_loss, windings
-from stager.physics.materials import WHEEL_MATERIALS
+from stager.physics.motor import build_drivetrain, hold
 from stager.physics.rate import settled
+from stager.physics.wheel import WHEEL_MATERIALS
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
 
 SPEEDS = np.array([8.0, 11.0])

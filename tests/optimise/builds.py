@@ -11,12 +11,12 @@ import numpy as np
 
 import stager
 from stager.constraints.recommend import hard_slacks
-from stager.fit.grip_ensemble import Ensemble, before
+from stager.fit.prediction import Ensemble, before
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.optimise.records import Settings
 from stager.physics.chain import SURE, throw
-from stager.physics.muzzle import outlet_speed
+from stager.physics.flight import outlet_speed
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 SHIPPED = ["foam_disc", "seed_ball", "streamer", "table_tennis"]

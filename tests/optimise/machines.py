@@ -11,7 +11,7 @@ from stager.model.launcher import Contact, Feed, FrictionLaw, Guide, Launcher, S
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, RING, ROD, Projectile
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.stage import IDLER, PAIR, RAIL, Stage, Wheel
-from stager.physics.friction.laws import Bell, Constant, Falling
+from stager.physics.friction import Bell, Constant, Falling
 
 FALLING = Falling(static=0.75, sliding=0.22, fade_speed=9.0)
 

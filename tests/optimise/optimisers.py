@@ -13,7 +13,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.model.projectile import BALL, Projectile
 from stager.physics.chain import Options, throw
-from stager.physics.friction.laws import Falling
+from stager.physics.friction import Falling
 from tests.optimise.lockstep import Ask, together
 from tests.optimise.machines import launcher, scenario, stage
 

@@ -21,7 +21,7 @@ from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
 from stager.model.requirements import Aim, Goal, LimitValues
 from stager.model.stage import IDLER, PAIR, RAIL, Hold, Tyre, WheelMaterial
 from stager.optimise.records import Settings
-from stager.optimise.uncertainty import rows
+from stager.optimise.robust import rows
 from stager.physics.chain import Options, throw
 from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.grip_limit import grip_limit

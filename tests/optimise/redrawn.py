@@ -11,8 +11,8 @@ from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.requirements import Aim
-from stager.physics.batch import flatten, take
 from stager.physics.chain import Options, transit
+from stager.physics.records import flatten, take
 
 FINE = Options(tolerance=3e-5, energies=False)
 GRID, FEW, REFINE_POINTS, REFINEMENTS, NEARLY = 48, 12, 10, 3, 0.999

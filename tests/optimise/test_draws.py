@@ -13,9 +13,9 @@ from stager.config import load
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.optimise.judge import settings_at
+from stager.optimise.ladder import TunedDraws, TuningStep, tune
 from stager.optimise.problem import NO_MARGINS
-from stager.optimise.tune import TunedDraws, TuningStep, tune
-from stager.physics.batch import flatten, take
+from stager.physics.records import flatten, take
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder
 from tests.optimise.solved import solved

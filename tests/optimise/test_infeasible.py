@@ -8,10 +8,10 @@ import pytest
 
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.optimise.infeasibility import explain
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
+from stager.optimise.relaxation import explain
 from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, scenario
 from tests.optimise.solved import solved, with_limits, without

@@ -18,13 +18,12 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Contact, Feed, Launcher, Scenario
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, Projectile
 from stager.model.stage import IDLER, PAIR, RAIL, Drive, Stage, Supply, Wheel
-from stager.physics.batch import take
 from stager.physics.chain import throw
-from stager.physics.friction.laws import Bell, Constant, Falling
+from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.grip_limit import grip_limit
-from stager.physics.materials import WHEEL_MATERIALS
 from stager.physics.parts import with_variables
-from stager.physics.records import FIELDS, Throw, Transit
+from stager.physics.records import FIELDS, Throw, Transit, take
+from stager.physics.wheel import WHEEL_MATERIALS
 from tests.optimise.machines import scenario
 
 FIRST, POINTS, REFINEMENTS, SHRINK = 8192, 1024, 20, 0.62

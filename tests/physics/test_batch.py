@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from stager.model.projectile import ROD
 from stager.model.stage import IDLER, PAIR, RAIL
+from stager.physics.barrel import overlapping
 from stager.physics.chain import onward, throw, transit
 from stager.physics.contact import run
 from stager.physics.friction import Falling
-from stager.physics.layout import overlapping
 from stager.physics.records import Throw
 from tests.physics.drawing import ROUND, SAMPLES, Batch, batches
 from tests.physics.machines import launcher

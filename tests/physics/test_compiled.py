@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 import stager
-from stager.bounds.records import Cells
+from stager.bounds.entry_sets import Cells
 from stager.bounds.stages import enclosure
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
@@ -29,7 +29,7 @@ from stager.physics.contact.columns import RECORD
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.rate import settled
 from stager.physics.records import FIELDS
-from stager.physics.rotor import growth
+from stager.physics.wheel import growth
 from tests.drive.machines import launcher as driven
 from tests.physics.machines import launcher
 

@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 
 from stager.config import load
 from stager.constraints import OperatingPoint
-from stager.constraints.duty import duty
+from stager.constraints.drives import duty
 from stager.errors import InputErrors
 from stager.model.launcher import Pusher
 from stager.model.projectile import BALL, DISC, ROD, Projectile
 from stager.model.requirements import LimitValues
+from stager.physics.barrel import greatest_rate
 from stager.physics.chain import throw
-from stager.physics.layout import greatest_rate
 from stager.report import drives as report
 from tests.broken.corpus import VALID
 from tests.drive.machines import launcher

@@ -12,8 +12,8 @@ from scipy.integrate import solve_ivp
 
 from stager.model.launcher import Launcher, Measuring, Outlet
 from stager.physics.air import sphere_drag
-from stager.physics.layout import length
-from stager.physics.muzzle import indicated_speed, last_wheel_speed, outlet_speed, speed_before_outlet
+from stager.physics.barrel import length
+from stager.physics.flight import indicated_speed, last_wheel_speed, outlet_speed, speed_before_outlet
 from tests.physics.machines import launcher
 
 

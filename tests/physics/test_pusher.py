@@ -11,7 +11,7 @@ from stager.model.launcher import Contact, Feed, Launcher
 from stager.model.projectile import BALL, DISC, HOLLOW_BALL, ROD, Projectile
 from stager.model.stage import IDLER, PAIR, RAIL, Stage, Wheel
 from stager.physics.chain import throw
-from stager.physics.friction.laws import Bell, Constant, Falling
+from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.pusher import STANDSTILL, least_force, least_travel
 from tests.oracle.throw import throw as oracle
 

@@ -11,7 +11,6 @@ from scipy.integrate import solve_bvp
 
 from stager.model.stage import INSULATION, Heat, Wheel, WheelMaterial
 from stager.physics.air import SEA_LEVEL, Air, air_at
-from stager.physics.drive.motor import warm_factor
 from stager.physics.heat import (
     FREE_CONVECTION,
     MOTOR_FILM,
@@ -23,6 +22,7 @@ from stager.physics.heat import (
     motor_conductance,
     straight_efficiency,
 )
+from stager.physics.motor import warm_factor
 from tests.published.inventory import printed as compare
 
 

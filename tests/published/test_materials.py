@@ -6,7 +6,7 @@ import pytest
 from ht.insulation import building_materials
 
 from stager.physics.heat import CASE_HEAT
-from stager.physics.materials import WHEEL_MATERIALS
+from stager.physics.wheel import WHEEL_MATERIALS
 from tests.published.inventory import printed as compare
 
 KSI = 6.894757e6

@@ -13,16 +13,16 @@ from scipy.optimize import least_squares
 
 import stager
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import own_law
 from stager.fit.likelihood import forward_model
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.priors import own_law
 from stager.fit.statistics.importance_sampling import interval
 from stager.fit.table.throws import Rows, Throws
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.chain import throw
+from stager.physics.flight import outlet_speed
 from stager.physics.friction import Constant, Falling
-from stager.physics.muzzle import outlet_speed
 from tests.physics.machines import launcher
 from tests.published.inventory import printed as compare
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stager.model.stage import Drive
-from stager.physics.drive.motor import back_emf, greatest_power, motor_current, motor_torque, no_load_speed
+from stager.physics.motor import back_emf, greatest_power, motor_current, motor_torque, no_load_speed
 from tests.published.inventory import printed as compare
 
 RPM = 2 * np.pi / 60

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from stager.model.stage import Hold, Tyre, TyreMaterial, Wheel, WheelMaterial
-from stager.physics.materials import TYRE_MATERIALS, WHEEL_MATERIALS
-from stager.physics.rotor import (
+from stager.physics.wheel import (
+    TYRE_MATERIALS,
+    WHEEL_MATERIALS,
     allowable_speed,
     burst_speed,
     greatest_hoop,

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from stager.model.stage import Hold, Tyre, TyreMaterial, Wheel
-from stager.physics.materials import gent_modulus
-from stager.physics.tyre import (
+from stager.physics.wheel import (
     Failure,
     explain,
+    gent_modulus,
     leaving_speed,
     lift_off_speed,
     retention_speed,

@@ -11,8 +11,7 @@ from scipy.integrate import solve_ivp
 from stager.model.arrays import Floats
 from stager.physics.chain import throw
 from stager.physics.friction import Constant
-from stager.physics.rate import build_cycle
-from stager.physics.rate.state import contact_energies
+from stager.physics.rate import build_cycle, contact_energies
 from tests.drive.machines import DRIVE, launcher
 
 SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4

@@ -9,8 +9,7 @@ import pytest
 
 from stager.model.stage import PAIR, RAIL, Layout
 from stager.physics.chain import throw
-from stager.physics.rate import build_cycle
-from stager.physics.rate.state import cycle_energies
+from stager.physics.rate import build_cycle, cycle_energies
 from tests.drive.machines import DRIVE, launcher
 
 SPEEDS = np.array([8.0, 11.0])

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stager.fit.compare import compare
-from stager.fit.drift import LEVEL, drifts
-from stager.fit.friction_laws import own_law
+from stager.fit.compare import DRIFT_LEVEL, compare, drifts
+from stager.fit.priors import own_law
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from tests.recovery.bench import Plan, draw_truth, measure, settings, table
@@ -49,7 +48,7 @@ def one_pair(given: Scenario, design: Design, rng: np.random.Generator) -> tuple
     both = table(np.concatenate(speeds), np.concatenate(exits), names)
     compared = compare(given, both, ("A", "B"), rng, brief=True)
     sessions = [drifts(given, both.chosen(both.build == name), rng)[0] for name in ("A", "B")]
-    looked = [one.change.probability < LEVEL for one in sessions if one.change is not None]
+    looked = [one.change.probability < DRIFT_LEVEL for one in sessions if one.change is not None]
     return compared.different, compared.decides, looked
 
 

@@ -11,16 +11,14 @@ import numpy as np
 
 from stager.config import load
 from stager.fit.fitting import fit
-from stager.fit.friction_laws import candidates, own_law
-from stager.fit.grip_ensemble import Ensemble, Span, after, at, of_law
-from stager.fit.prediction import chain, finder, known_of, predict, recommended_chain
-from stager.fit.priors import of, values
-from stager.fit.records import Fit
+from stager.fit.posterior import Fit
+from stager.fit.prediction import Ensemble, Span, after, at, chain, finder, known_of, of_law, predict, recommended_chain
+from stager.fit.priors import candidates, of, own_law, values
 from stager.fit.table.throws import SURFACE, Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
-from stager.physics.batch import take
 from stager.physics.chain import throw
+from stager.physics.records import take
 from tests.oracle import throw as oracle
 
 ROOT = Path(__file__).parents[2]

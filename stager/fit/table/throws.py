@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.stage import Supply
-from stager.physics.drive.motor import build_drivetrain
-from stager.physics.drive.supply import steady_speeds
+from stager.physics.motor import build_drivetrain, steady_speeds
 
 
 class Reading(Protocol):

@@ -1,8 +1,11 @@
 """The equations of motion: forces of all nips in contact at one place.
 
+A nip has three smooth pieces: before the axis plane, along a rod's length (empty for round shapes), and behind it.
+`offset` is the place of the projectile, or of a rod's front end, past the axis plane [m].
+
 Friction acts along the tangent of each side, F = μ(|s|)·N·tanh(s/ε), with the slips
 s_A = u_A − (v cos φ + rΩ) and s_B = u_B − (v cos φ_B − rΩ). A rail reacts to a round projectile with
-N_B = max(0, N cos φ − F_A sin φ), to a rod with N.
+N_B = max(0, N cos φ − F_A sin φ), to a rod with N. Laws have numbers here, and one compiled function evaluates them.
 """
 
 from __future__ import annotations
@@ -10,14 +13,150 @@ from __future__ import annotations
 from math import copysign, exp, sqrt
 from typing import Any
 
-from stager.physics.compiled import inlined
+from stager.physics.compiled import COMPILES, compiled, inlined
 from stager.physics.contact.columns import (
-    AXIS, BRAKE, COSINE, COUPLING, CREEP, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP, GAIN, HALF_WIDTH, HEIGHT, HELD,
-    NIP_LAYOUT, PUSH, PUSH_END, RAIL, RATE, RATE_BY_PLACE, SLIP, SLIP_BY_PLACE, STEP_POWER, TORQUE_BY_SPEED,
-    TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, WHEEL,
+    AXIS, BRAKE, COSINE, COUPLING, CREEP, DEPTH, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP, GAIN, HALF_WIDTH, HEIGHT, HELD,
+    LENGTH, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PUSH, PUSH_END, RAIL, RAMP, RATE,
+    RATE_BY_PLACE, REACH, ROLLING, SLIP, SLIP_BY_PLACE, STEP_POWER, TORQUE_BY_SPEED, TORQUE_HIGH, TORQUE_LOW,
+    TORQUE_SLOPE, WHEEL,
 )  # fmt: skip
-from stager.physics.contact.profile import press, press_change
-from stager.physics.friction.dispatch import coefficient
+from stager.physics.friction import FORMULAS, Formula, Law, curve, packed, tables
+
+def number_and_values(law: Any) -> tuple[int, tuple[Any, ...]]:
+    """Return the number of a law's formula and its values, floats or arrays over the batch.
+
+    A law that is not registered is sampled through its `coefficient`: a cubic through many points and slopes, with an
+    error of about 1e-9 for a smooth law.
+    """
+    if isinstance(law, Law) and law.formulas[law.formula] in FORMULAS:
+        return FORMULAS.index(law.formulas[law.formula]), law.values()
+    return FORMULAS.index(curve), tuple(packed(*tables(law)))
+
+
+def dispatch(formulas: tuple[Formula, ...]) -> Any:
+    """Return a compiled function of (number, slip [m/s], values) that evaluates one of `formulas`.
+
+    Its source, one branch a formula, is generated: the compiler cannot call a function out of a tuple.
+    """
+    if not COMPILES:
+        return lambda number, slip, values: formulas[number](slip, values)
+    scope: dict[str, Any] = {
+        f"formula_{number}": compiled(formula) if formula is curve else inlined(formula)
+        for number, formula in enumerate(formulas)
+    }
+    branches = (f" if number == {number}: return formula_{number}(slip, values)" for number in range(len(formulas)))
+    exec("\n".join(["def coefficient(number, slip, values):", *branches, " return slip, slip"]), scope)
+    return inlined(scope["coefficient"])
+
+
+coefficient: Any = dispatch(FORMULAS)
+"""Compiled (number, slip [m/s], values) → coefficient [-] and slope [s/m]."""
+
+
+MIDDLE = 1
+"""The piece along a rod's length."""
+CLOSING = 2
+"""The piece behind the axis plane, where the rebound's share of the force acts."""
+
+
+@inlined
+def power(base: float, exponent: float) -> Any:
+    """Return base**exponent, with shortcuts for the usual exponents."""
+    if exponent == 1.0:
+        return base
+    if exponent == 1.5:
+        return base * sqrt(base)
+    if exponent == 0.5:
+        return sqrt(base)
+    if exponent == 0.0:
+        return 1.0
+    return base**exponent
+
+
+@inlined
+def press(nips: Floats, k: int, piece: int, offset: float) -> tuple[float, float, float, float]:
+    """Return normal force [N], cos φ and sin φ of one side, and the normal forces' component along the barrel [N].
+
+    Round: c(x) = reach − √(x² + h²), N = k cⁿ, sin φ = x/D. Rod: c = d (1 − (ξ/a_r)²), component −N dc/dξ, along its
+    length less the rolling loss.
+    """
+    strength = nips[k, NIP_STIFFNESS]
+    if piece == CLOSING:
+        strength *= nips[k, NIP_REBOUND]
+        offset -= nips[k, LENGTH]
+    if nips[k, HEIGHT] > 0.0:
+        height = nips[k, HEIGHT]
+        distance = sqrt(offset * offset + height * height)
+        normal = strength * power(max(nips[k, REACH] - distance, 0.0), nips[k, NIP_EXPONENT])
+        inverse = 1.0 / distance
+        sine = offset * inverse
+        return normal, height * inverse, sine, nips[k, NORMALS] * normal * sine
+    if piece == MIDDLE:
+        return strength * power(nips[k, DEPTH], nips[k, NIP_EXPONENT]), 1.0, 0.0, -nips[k, NORMALS] * nips[k, ROLLING]
+    crush, slope, _ = ramp(nips, k, offset)
+    normal = strength * power(crush, nips[k, NIP_EXPONENT])
+    return normal, 1.0, 0.0, -nips[k, NORMALS] * normal * slope
+
+
+@inlined
+def ramp(nips: Floats, k: int, offset: float) -> tuple[float, float, float]:
+    """Return the crush on a rod's ramp [m], its first and second derivative, at `offset` from the full crush [m]."""
+    place = offset / nips[k, RAMP]
+    bend = -2.0 * nips[k, DEPTH] / (nips[k, RAMP] * nips[k, RAMP])
+    return max(nips[k, DEPTH] * (1.0 - place * place), 0.0), bend * offset, bend
+
+
+@inlined
+def press_change(
+    nips: Floats, k: int, piece: int, offset: float, normal: float, cosine: float, sine: float
+) -> tuple[float, float, float, float]:
+    """Return the derivatives by the offset [1/m] of the results of `press`.
+
+    Crush falls by sin φ, cos φ by cos φ sin φ/D, sin φ rises by cos² φ/D, with D = h/cos φ.
+    """
+    strength, exponent = nips[k, NIP_STIFFNESS], nips[k, NIP_EXPONENT]
+    if piece == CLOSING:
+        strength *= nips[k, NIP_REBOUND]
+        offset -= nips[k, LENGTH]
+    if nips[k, HEIGHT] > 0.0:
+        bend = cosine * cosine / nips[k, HEIGHT]
+        crush = nips[k, REACH] - nips[k, HEIGHT] / cosine
+        normal_change = 0.0
+        if crush > 0.0:
+            normal_change = -strength * exponent * power(crush, exponent - 1.0) * sine
+        opening = bend * cosine
+        return normal_change, -bend * sine, opening, nips[k, NORMALS] * (normal_change * sine + normal * opening)
+    if piece == MIDDLE:
+        return 0.0, 0.0, 0.0, 0.0
+    crush, slope, bend = ramp(nips, k, offset)
+    normal_change = strength * exponent * power(crush, exponent - 1.0) * slope if crush > 0.0 else 0.0
+    return normal_change, 0.0, 0.0, -nips[k, NORMALS] * (normal_change * slope + normal * bend)
+
+
+@compiled
+def stored(nips: Floats, k: int, crush: float) -> Any:
+    """Return the elastic energy of all sides at the crush of each [m] [J]."""
+    exponent = nips[k, NIP_EXPONENT]
+    return nips[k, NORMALS] * nips[k, NIP_STIFFNESS] * power(crush, exponent) * crush / (exponent + 1.0)
+
+
+@compiled
+def crush_loss(nips: Floats, k: int, offset: float) -> Any:
+    """Return the work of the normal forces up to `offset` [m] that is not given back [J]."""
+    length = nips[k, LENGTH]
+    past = offset - min(max(offset, 0.0), length)
+    if nips[k, HEIGHT] > 0.0:
+        full = nips[k, REACH] - nips[k, HEIGHT]
+        crush = max(nips[k, REACH] - sqrt(past * past + nips[k, HEIGHT] * nips[k, HEIGHT]), 0.0)
+    else:
+        full, crush = nips[k, DEPTH], ramp(nips, k, past)[0]
+    left = stored(nips, k, crush)
+    if offset < 0.0:
+        return left
+    all_of_it = stored(nips, k, full)
+    rolled = nips[k, NORMALS] * nips[k, ROLLING] * min(offset, length)
+    return all_of_it - nips[k, NIP_REBOUND] * (all_of_it - left) + rolled
+
 
 Floats = Any
 LEAST_SPEED = 1e-6

@@ -1,4 +1,9 @@
-"""A launcher as the kernel's arrays, and many throws on several threads."""
+"""A launcher as the kernel's arrays, a throw from stage to stage, and many throws on several threads.
+
+The marks of all stages along the barrel (start of contact, axis plane, rear end of a rod there, end of contact) are
+sorted. Between two marks the same nips are in contact and the forces are smooth, so that any number of stages may hold
+the projectile at once.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +11,7 @@ import multiprocessing
 import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
+from math import inf, sqrt
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -16,15 +22,282 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.stage import Layout, Stage
 from stager.parallel import cores
-from stager.physics import compiled
+from stager.physics import barrel
 from stager.physics.air import disc
-from stager.physics.batch import batch_shape, as_samples
-from stager.physics.contact import stages
-from stager.physics.contact.columns import IDLER, PAIR, RAIL
-from stager.physics.friction.dispatch import number_and_values
-from stager.physics.guide import slowing
-from stager.physics.layout import pitch
-from stager.physics.rotor import driven_inertia, growth
+from stager.physics.barrel import pitch, slowing
+from stager.physics.compiled import COMPILES, compiled, entry, kept
+from stager.physics.contact.columns import (
+    ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
+    CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT, HELD,
+    HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
+    MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PITCH, PULL,
+    RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
+    SPIN_IN, SPIN_OUT, START, STIFFNESS, SYMMETRIC, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK,
+    WORK_A,
+)  # fmt: skip
+from stager.physics.contact.equations import air_moment, crush_loss, number_and_values, stored
+from stager.physics.contact.integrate import LOST, STOPPED, integrate_piece
+from stager.physics.records import as_samples, batch_shape
+from stager.physics.wheel import driven_inertia, growth
+
+SYNC_CREEPS = 3.0
+"""Slip, by the creep speed, up to which a contact counts as in sync [-]."""
+SYNC, SLIPS, JAM, NOT_REACHED = 0, 1, 2, 3
+"""Values of `stager.physics.records.Grip`."""
+PIECES = 3
+"""Smooth pieces of a nip."""
+BENDS = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [2.0, -1.0, 0.0], [0.0, 3.0, -2.0]])
+"""Coefficients a, b, c of x = a τ + b τ² + c τ³ over 0 … 1: no contact begins or ends, one begins, one ends, both.
+
+dx/dτ is 0 where a contact begins or ends, since powers of the crush are smooth there in τ and not in x."""
+free_flight: Any = compiled(barrel.free_flight)
+
+
+@compiled
+def set_nip(nips: Floats, k: int, stage: Floats, body: Floats, axis: float, speed_a: float, speed_b: float) -> None:
+    """Set up the nip of one stage at the set speeds of its sides [m/s].
+
+    Growth adds to the wheel's radius and to the crush; with two wheels each side has the mean of both, and an idler is
+    at rest.
+    """
+    nip = nips[k]
+    for j in range(NIP):
+        nip[j] = 0.0
+    layout, radius, normals = stage[LAYOUT], stage[WHEEL_RADIUS], 2.0
+    grown = speed_a * speed_a
+    if layout == PAIR:
+        grown = 0.5 * (grown + speed_b * speed_b)
+    elif layout == IDLER:
+        grown *= 0.5
+    else:
+        normals = 1.0
+    grown *= stage[GROWTH]
+    nip[SPEED_A], nip[GRIP], nip[AXIS], nip[NIP_LAYOUT], nip[NORMALS] = speed_a, NOT_REACHED, axis, layout, normals
+    nip[NIP_STIFFNESS], nip[NIP_EXPONENT], nip[NIP_REBOUND] = body[STIFFNESS], body[EXPONENT], body[REBOUND]
+    nip[LOW_SLIP], nip[HIGH_SLIP] = inf, -inf
+    depth = max(stage[REST_DEPTH] + grown, 0.0)
+    if body[ROD_LENGTH] < 0.0:
+        rest = radius + body[HALF_WIDTH]
+        height = rest - stage[REST_DEPTH]
+        nip[REACH], nip[HEIGHT] = rest + grown, height
+        nip[RAMP] = sqrt(depth * (rest + grown + height))
+    else:
+        half = sqrt(2.0 * (radius + grown) * depth)
+        nip[DEPTH], nip[RAMP], nip[LENGTH] = depth, half, body[ROD_LENGTH]
+        if half > 0.0:
+            nip[ROLLING] = (1.0 - body[REBOUND]) * stored(nips, k, depth) / (normals * half)
+
+
+@compiled
+def set_side(side: Floats, stage: Floats, turn: float, speed: float, held: float) -> None:
+    """Set up one side at its set speed and at the speed that its throttle would hold [m/s]; turn: −1 for side B.
+
+    The throttle balances no-load current and windage at the held speed. As the wheel slows, the current rises along the
+    motor's line, between 0 and the controller's limit. A governor is too slow to act during a contact.
+    """
+    for column in range(SIDE):
+        side[column] = 0.0
+    radius, inverse, slope = stage[WHEEL_RADIUS], stage[INVERSE_INERTIA], stage[MOTOR_SLOPE]
+    if turn < 0.0 and stage[LAYOUT] != PAIR:
+        speed, slope, inverse = 0.0, 0.0, stage[IDLER_INVERSE]
+    side[TURN], side[RADIUS], side[GAIN], side[BRAKE] = turn, radius, radius * inverse, -radius * radius * inverse
+    side[START], side[SPEED], side[HELD], side[TORQUE_SLOPE] = speed, speed, held, slope
+    if slope > 0.0:
+        pull = stage[PULL]
+        drag = air_moment(
+            held / radius, stage[AIR_LAMINAR], stage[AIR_TURBULENT], stage[AIR_CORE], stage[AIR_TRANSITION]
+        )
+        holding = stage[IDLE_CURRENT] + drag / pull
+        side[TORQUE_LOW], side[TORQUE_HIGH] = -pull * holding, pull * max(stage[CURRENT_LIMIT] - holding, 0.0)
+
+
+@compiled
+def sort_marks(nips: Floats, count: int, at: Floats, owner: Any, number: Any) -> int:
+    """Write the places of all marks in their order, the stage of each and its number there; return their number."""
+    marks = 0
+    for k in range(count):
+        place = nips[k, AXIS] - nips[k, RAMP]
+        for j in range(PIECES + 1):
+            n = marks
+            while n > 0 and at[n - 1] > place:
+                at[n], owner[n], number[n] = at[n - 1], owner[n - 1], number[n - 1]
+                n -= 1
+            at[n], owner[n], number[n] = place, k, j
+            marks += 1
+            place += nips[k, LENGTH] if j == 1 else nips[k, RAMP]
+    return marks
+
+
+@compiled
+def complete_record(nips: Floats, k: int, sides: Floats, body: Floats, speed: float, spin: float, offset: float,
+           jams: bool) -> None:  # fmt: skip
+    """Complete the record of stage `k`, left at `speed` [m/s], `offset` [m] past the axis plane."""
+    nip = nips[k]
+    least = max(nip[LOW_SLIP], -nip[HIGH_SLIP], 0.0)
+    nip[GRIP] = SYNC if least <= SYNC_CREEPS * body[CREEP] else SLIPS
+    if jams:
+        nip[GRIP] = JAM
+    nip[EXIT], nip[SPIN_OUT], nip[LEAST_SLIP] = speed, spin, least
+    nip[CRUSH_LOSS], nip[ACCELERATION] = crush_loss(nips, k, offset), nip[ACCELERATION] / body[MASS]
+    for j in range(2):
+        side = sides[2 * k + j]
+        nip[AFTER_A + j], nip[WORK_A + j], nip[HEAT_A + j] = side[SPEED], side[WORK], side[HEAT]
+        if side[TORQUE_SLOPE] * side[GAIN] * abs(side[WORK]) > 0.0:
+            # The motor did the wheel's work and its gain of kinetic energy.
+            gained = (side[SPEED] * side[SPEED] - side[START] * side[START]) / (2.0 * side[RADIUS] * side[GAIN])
+            nip[MOTOR_WORK] += side[WORK] + gained
+
+
+@kept
+def throw_one(
+    body: Floats, stages: Floats, law_numbers: Any, laws: Floats, speed_a: Floats, speed_b: Floats, held_a: Floats,
+    held_b: Floats, speed: float, spin: float, count: int, options: Floats, nips: Floats, sides: Floats, places: Floats,
+    marks: Any, out: Floats,
+) -> tuple[float, float, int]:  # fmt: skip
+    """Throw one projectile through `count` stages.
+
+    Parameters
+    ----------
+    body, stages, law_numbers, laws : array
+        The launcher, see `run.pack`.
+    speed_a, speed_b, held_a, held_b : array, shape (stages,)
+        Set and held surface speeds [m/s].
+    speed, spin : float
+        At the entry [m/s], [rad/s].
+    options : array, shape (3,)
+        TOLERANCE, STEPS and SUM_ENERGIES.
+    nips, sides, places, marks : array
+        Workspace.
+    out : array, shape (RECORD, stages)
+        Written to: records of the stages.
+
+    Returns
+    -------
+    speed, spin : float
+        At the exit, 0 after a jam.
+    grip : int
+        SLIPS where it got through, else JAM; NOT_REACHED where MAX_STEPS did not suffice.
+    """
+    axis, planned, grip = 0.0, speed_a.shape[0], SLIPS
+    for k in range(planned):
+        stage, b, held = stages[k], speed_b[k], held_b[k]
+        set_nip(nips, k, stage, body, axis, speed_a[k], b)
+        set_side(sides[2 * k], stage, 1.0, speed_a[k], held_a[k])
+        set_side(sides[2 * k + 1], stage, -1.0, b, held)
+        if stage[LAYOUT] == PAIR:
+            nips[k, SPEED_B] = b
+            nips[k, SYMMETRIC] = 1.0 if b == speed_a[k] and held == held_a[k] else 0.0
+        axis += stage[PITCH]
+    at, piece, start, parts = places[0], places[1], places[2], places[3:5]
+    owner, number, active, pieces, acting = marks[0], marks[1], marks[2], marks[3], marks[4]
+    wheel_law, rail_law = laws[0], laws[1]
+    total, touching, opening = sort_marks(nips, count, at, owner, number), 0, 0
+    for mark in range(total):
+        k = owner[mark]
+        if number[mark] == 0:
+            nips[k, ENTRY], nips[k, SPIN_IN] = speed, spin
+            active[touching], touching, opening = k, touching + 1, 1
+            if not speed > 0.0:
+                nips[k, GRIP], grip = JAM, JAM
+                break
+        if number[mark] == PIECES:
+            complete_record(nips, k, sides, body, speed, spin, at[mark] - nips[k, AXIS], grip == JAM)
+            touching -= 1
+            passed = 0
+            for j in range(touching):
+                if active[j] == k:
+                    passed = 1
+                active[j] = active[j + passed]
+        pieces[k] = number[mark]
+        if mark + 1 == total:
+            break
+        span = at[mark + 1] - at[mark]
+        if not span > 0.0:
+            continue
+        if touching == 0:
+            speed = free_flight(speed, span, body[SLOWING], body[AIR_DRAG])
+            continue
+        symmetric, n, origin = spin == 0.0, 0, nips[active[0], AXIS]
+        for j in range(touching):
+            symmetric = symmetric and nips[active[j], SYMMETRIC] > 0.0
+        for j in range(touching):
+            k = active[j]
+            nips[k, AXIS] -= origin
+            acting[n], n = 2 * k, n + 1
+            if not symmetric:
+                nips[k, SYMMETRIC] = 0.0
+                acting[n], n = 2 * k + 1, n + 1
+        bent = opening + 2 if number[mark + 1] == PIECES else opening
+        opening = 0
+        piece[0] = at[mark] - origin
+        for j in range(3):
+            piece[1 + j] = span * BENDS[bent, j]
+        speed, spin, place, ending = integrate_piece(
+            acting[:n], active, touching, pieces, nips, sides, body, law_numbers, wheel_law, rail_law, symmetric,
+            options, piece, speed, spin, start, parts,
+        )  # fmt: skip
+        if ending == LOST:
+            grip = NOT_REACHED
+            break
+        for j in range(touching):
+            k = active[j]
+            if symmetric:
+                a, b_side = sides[2 * k], sides[2 * k + 1]
+                b_side[SPEED], b_side[WORK], b_side[HEAT] = a[SPEED], a[WORK], a[HEAT]
+            if ending == STOPPED:
+                complete_record(nips, k, sides, body, 0.0, spin, place - nips[k, AXIS], j == touching - 1)
+            nips[k, AXIS] += origin
+        if ending == STOPPED:
+            grip = JAM
+            break
+    for k in range(planned):
+        for j in range(RECORD):
+            out[j, k] = nips[k, j]
+    if grip != SLIPS:
+        return 0.0, 0.0, grip
+    return speed, spin, grip
+
+
+@entry
+def throw_samples(
+    low: int, high: int, body: Floats, stages: Floats, law_numbers: Any, laws: Floats, speed_a: Floats, speed_b: Floats,
+    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, options: Floats, out: Floats, exits: Floats,
+) -> int:  # fmt: skip
+    """Throw the samples from `low` up to `high`; return the number of throws that MAX_STEPS did not suffice for.
+
+    The first axis of all arrays is over the samples, or of length 1.
+
+    Parameters
+    ----------
+    body : array, shape (samples or 1, BODY)
+    stages : array, shape (samples or 1, stages, STAGE)
+    law_numbers : array of int, shape (2,)
+        Number of the friction law of the wheels and of the rail.
+    laws : array, shape (samples or 1, 2, values)
+    speed_a, speed_b, held_a, held_b : array, shape (samples, stages)
+    entry, spin, ends : array, shape (samples or 1,)
+        Entry speed [m/s], spin [rad/s] and number of stages.
+    options : array, shape (3,)
+        TOLERANCE, STEPS and SUM_ENERGIES.
+    out : array, shape (samples, RECORD, stages)
+        Written to.
+    exits : array, shape (samples, 3)
+        Written to: exit speed [m/s], spin [rad/s], grip.
+    """
+    count, lost = speed_a.shape[1], 0
+    nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
+    places = np.zeros((5, 4 * count + 6))
+    marks = np.zeros((5, 4 * count + 1), np.int64)
+    last = np.array([body.shape[0], stages.shape[0], laws.shape[0], entry.shape[0], spin.shape[0], ends.shape[0]]) - 1
+    for i in range(low, high):
+        exits[i, 0], exits[i, 1], exits[i, 2] = throw_one(
+            body[min(i, last[0])], stages[min(i, last[1])], law_numbers, laws[min(i, last[2])], speed_a[i], speed_b[i],
+            held_a[i], held_b[i], entry[min(i, last[3])], spin[min(i, last[4])], min(ends[min(i, last[5])], count),
+            options, nips, sides, places, marks, out[i],
+        )  # fmt: skip
+        if exits[i, 2] == NOT_REACHED:
+            lost += 1
+    return lost
 
 
 class Packed(NamedTuple):
@@ -146,7 +419,7 @@ PER_THREAD = 4
 
 def threads() -> int:
     """Return the number of threads: OMP_NUM_THREADS, else one a core; 1 in a worker process or without a compiler."""
-    if not compiled.COMPILES or multiprocessing.parent_process() is not None:
+    if not COMPILES or multiprocessing.parent_process() is not None:
         return 1
     if (said := os.environ.get("OMP_NUM_THREADS", "")).isdigit() and int(said):
         return int(said)
@@ -180,7 +453,7 @@ def run(
     """
 
     def work(low: int, high: int) -> None:
-        lost = stages.throw_samples(
+        lost = throw_samples(
             low, high, packed.body, packed.stages, packed.law_numbers, packed.laws, *speeds, entry_speed, spin, ends,
             options, out, exits,
         )  # fmt: skip

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.records import Fit, Parameter
+from stager.fit.posterior import Fit, Parameter
 from stager.model.arrays import Floats
 from stager.report.answer import Column, Table
 from stager.report.figures import palette

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
-from stager.physics.layout import length, pitch, place, touch
-from stager.physics.muzzle import outlet_speed
+from stager.physics.barrel import length, pitch, place, touch
+from stager.physics.flight import outlet_speed
 from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture

@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stager.fit.grip_ensemble import Span
-from stager.fit.prediction import Band
+from stager.fit.prediction import Band, Span
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.optimise.flown import Flown
+from stager.optimise.draws import Flown
 from stager.optimise.sweep import Sweep
-from stager.physics.flight import releases, trajectory
-from stager.physics.layout import length, place, touch
+from stager.physics.barrel import length, place, touch
+from stager.physics.flight import outlet_speed, releases, trajectory
 from stager.physics.mechanics import spin_energy, translation_energy
-from stager.physics.muzzle import outlet_speed
 from stager.report.answer import Column, Table
 from stager.report.figures import palette
 from stager.report.figures.picture import Picture

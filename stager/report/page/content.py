@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from stager.config import Configuration
-from stager.constraints.duty import Duty, duty
+from stager.constraints.drives import Duty, duty
 from stager.fit.experiment_design import Next
 from stager.fit.prediction import Learned
 from stager.model.launcher import Launcher, Scenario

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from stager.config import Configuration
 from stager.errors import printable
-from stager.physics.muzzle import outlet_speed
+from stager.physics.flight import outlet_speed
 from stager.report import plan as plans
 from stager.report.answer import Column, Table
 from stager.report.figures import Picture, of_fit, of_launcher, of_plan, of_throw

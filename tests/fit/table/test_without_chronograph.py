@@ -8,13 +8,12 @@ import numpy as np
 import pytest
 
 from stager.errors import InputErrors
-from stager.fit.friction_laws import own_law
 from stager.fit.likelihood import forward_model, noise_of
+from stager.fit.priors import own_law
 from stager.fit.table.reader import read_text
 from stager.fit.table.throws import Throws
 from stager.physics.chain import throw
-from stager.physics.flight import Release, land
-from stager.physics.muzzle import outlet_speed
+from stager.physics.flight import Release, land, outlet_speed
 from tests.recovery.bench import scenario
 
 BALL = scenario("seed_ball")

@@ -1,4 +1,4 @@
-"""Friction laws: base class, and one class with its formula for each law."""
+"""Friction laws. To add one, write its record and its formula here and add it to REGISTERED."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from stager.model.arrays import Floats, Number
 Formula = Callable[[Any, Any], tuple[Any, Any]]
 """Coefficient [-] and slope [s/m] from slip speed [m/s] and the law's values in the order of its fields.
 
-The same source serves numbers (compiled by `dispatch`) and arrays (plain Python): NumPy functions, no branches.
+The same source serves numbers (`contact.equations` compiles it) and arrays (plain Python): NumPy functions and no
+branches.
 """
 RANGES = {
     "coefficient": (0.0, 5.0, "-"), "speed": (1e-4, 1e3, "m/s"), "shape": (1e-2, 1e2, "-"),
@@ -291,3 +292,11 @@ class Tabulated(Law):
         passed = np.concatenate([self.friction[:1], np.maximum.accumulate(self.friction)])
         at = np.searchsorted(self.slip, slip, side="right")
         return np.asarray(np.maximum(passed[at] * self._factor, self.coefficient(slip)[0]))
+
+
+REGISTERED: tuple[type[Law], ...] = (Constant, Falling, Bell, Rising, Tabulated)
+"""All laws, in the order of schema and screens."""
+LAWS = {law.name: law for law in REGISTERED}
+"""The same by name."""
+FORMULAS: tuple[Formula, ...] = tuple(formula for law in REGISTERED for formula in law.formulas)
+"""All formulas; a kernel identifies a formula by its index here."""

@@ -1,0 +1,650 @@
+"""Throwing at a rate: wheels slow down in each throw and recover until the next one.
+
+One cycle is the throw and the recovery until the next; a sequence is cycle after cycle from rest. The settled state is
+the fixed point of the cycle, found by compiled code: Broyden's method on the wheels' speeds at the start of a throw;
+where it does not converge, cycle after cycle with extrapolation. Then come its energies, its loss of exit speed, and
+the highest rate within a loss.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import prod
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.errors import NotComputable
+from stager.model.arrays import Floats, Number
+from stager.model.launcher import Launcher
+from stager.model.stage import Supply
+from stager.physics.chain import DEFAULT, QUICK, Options, as_throw, options_array, prepare, throw
+from stager.physics.compiled import compiled, entry
+from stager.physics.contact.columns import AFTER_A, ENTRY, GRIP, NIP, RECORD, SIDE, SPEED_A, SUM_ENERGIES, TOLERANCE
+from stager.physics.contact.run import JAM, NOT_REACHED, SYNC, share, spread, throw_one
+from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold, loaded_voltage
+from stager.physics.records import FIELDS, Throw, as_samples, common_shape, shape_of
+from stager.physics.transient import (
+    BUS, ENERGIES, ROOM, SPEED, TARGET, WHEEL_RADIUS, MotorEnergies, advance, motor_energies, pack_holding, pack_supply,
+    pack_wheels, read_wheels, set_wheels, transient,
+)  # fmt: skip
+
+SEARCH_TOLERANCE = 1e-8
+"""Tolerance of a recovery in the search [-]."""
+FINAL_TOLERANCE = 1e-9
+"""Tolerance of the last recovery, whose energies are returned [-]."""
+CLOSE = 0.2
+"""Relative error of the wheel speeds, by the tolerance of the throws [-]."""
+BROYDEN_CYCLES = 30
+"""Most cycles of Broyden's method [-]."""
+PLAIN_CYCLES = 150
+"""Most cycles of the plain iteration behind it [-]."""
+FIRST_TOLERANCE = 1e-4
+"""Tolerance of the first throw of the search [-]."""
+MAX_OVERSPEED = 4.0
+"""Greatest speed by the set speed of a wheel that throws speed up [-]."""
+MAX_EXTRAPOLATION = 0.1
+"""Greatest extrapolation, by a wheel's set speed [-]."""
+MAX_RATIO = 0.995
+"""Greatest ratio of one change to the last that is extrapolated [-]."""
+POINT, VALUE, CHANGE, DROP, REACHED, ALONG, LAST = range(7)
+"""Rows of the workspace: speeds at the start of a cycle and at its end, last change of the point, decrease of the
+residual VALUE − POINT, the products of the inverse with DROP and CHANGE, last change of the plain iteration."""
+CONVERGED, CALLS = range(2)
+"""Columns of the result: 1 where the search converged; number of cycles."""
+
+
+@compiled
+def by_sides(wheels: Floats, place: Any, column: int, sides: Floats, row: int) -> None:
+    """Write a column of angular speeds as surface speeds of sides A and B of the stages [m/s]."""
+    for k in range(place.shape[1]):
+        for side in range(2):
+            i = place[side, k]
+            sides[row + side, k] = wheels[i, column] * wheels[i, WHEEL_RADIUS]
+
+
+@compiled
+def set_after_throw(wheels: Floats, place: Any, out: Floats) -> None:
+    """Set the wheels to the speeds that a throw leaves [rad/s]."""
+    for k in range(place.shape[1]):
+        for side in range(1, -1, -1):
+            i = place[side, k]
+            wheels[i, SPEED] = out[AFTER_A + side, k] / wheels[i, WHEEL_RADIUS]
+
+
+@compiled
+def first_guess(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> None:
+    """Set a diagonal estimate of the inverse of −d(residual)/d(point) from the first throw and recovery.
+
+    A lack of speed before a throw remains after it while the wheel slips. With full grip, projectile and wheel come to
+    a common speed, and the share 1 − (loss of speed)/(u − v₀) remains. VALUE is the end of the first recovery.
+    """
+    for i in range(inverse.shape[0]):
+        for j in range(inverse.shape[0]):
+            inverse[i, j] = 0.0
+    for k in range(place.shape[1]):
+        excess = first[SPEED_A, k] - first[ENTRY, k]
+        lost = first[SPEED_A, k] - first[AFTER_A, k]
+        own = 1.0 - lost / excess if first[GRIP, k] == SYNC and excess > lost and excess > 0.0 else 1.0
+        for side in range(2):
+            i = place[side, k]
+            after = first[AFTER_A + side, k] / wheels[i, WHEEL_RADIUS]
+            missing = wheels[i, TARGET] - after
+            left = (wheels[i, TARGET] - rows[VALUE, i]) / missing if missing != 0.0 else 0.0
+            slope = min(max(left, 0.0), 0.999) * min(max(own, 0.0), 1.0)
+            inverse[i, i] = 1.0 / max(1.0 - slope, 1e-3)
+
+
+@compiled
+def broyden_step(wheels: Floats, rows: Floats, inverse: Floats, close: float) -> bool:
+    """Move POINT by Broyden's step, or to VALUE where that leaves the bounds; return whether it still moves.
+
+    Bounds are 0 and the set speed, or MAX_OVERSPEED times that where a recovery ends above it.
+    """
+    count, inside, moving = inverse.shape[0], True, False
+    for i in range(count):
+        change = 0.0
+        for j in range(count):
+            change += inverse[i, j] * (rows[VALUE, j] - rows[POINT, j])
+        aim, top = rows[POINT, i] + change, wheels[i, TARGET]
+        if rows[VALUE, i] > top:
+            top *= MAX_OVERSPEED
+        inside = inside and aim >= 0.0 and aim <= top
+        rows[CHANGE, i] = change
+    for i in range(count):
+        residual = rows[VALUE, i] - rows[POINT, i]
+        if not inside:
+            rows[CHANGE, i] = residual
+        moving = moving or max(abs(rows[CHANGE, i]), abs(residual)) > close * wheels[i, TARGET]
+        rows[DROP, i] = residual
+        rows[POINT, i] += rows[CHANGE, i]
+        wheels[i, SPEED] = rows[POINT, i]
+    return moving
+
+
+@compiled
+def broyden_update(wheels: Floats, rows: Floats, inverse: Floats) -> None:
+    """Update `inverse` by Broyden's good update from the end of a cycle."""
+    count = inverse.shape[0]
+    for i in range(count):
+        rows[VALUE, i] = wheels[i, SPEED]
+        rows[DROP, i] -= rows[VALUE, i] - rows[POINT, i]
+    scale = squares = 0.0
+    for i in range(count):
+        rows[REACHED, i] = rows[ALONG, i] = 0.0
+        for j in range(count):
+            rows[REACHED, i] += inverse[i, j] * rows[DROP, j]
+            rows[ALONG, i] += rows[CHANGE, j] * inverse[j, i]
+        scale += rows[ALONG, i] * rows[DROP, i]
+        squares += rows[CHANGE, i] * rows[CHANGE, i]
+    if abs(scale) > 1e-12 * squares:
+        for i in range(count):
+            for j in range(count):
+                inverse[i, j] += (rows[CHANGE, i] - rows[REACHED, i]) * rows[ALONG, j] / scale
+
+
+@compiled
+def iterate_cycle(wheels: Floats, rows: Floats, close: float, extrapolate: bool) -> bool:
+    """Move POINT to the end of a cycle and return whether it has converged.
+
+    extrapolate: extrapolate the geometric series of the last two changes, up to MAX_EXTRAPOLATION of the set speed.
+    """
+    moving = False
+    for i in range(wheels.shape[0]):
+        change, target = wheels[i, SPEED] - rows[POINT, i], wheels[i, TARGET]
+        moving = moving or abs(change) > close * target
+        rows[POINT, i] += change
+        if extrapolate:
+            ratio = change / rows[LAST, i] if rows[LAST, i] != 0.0 else 0.0
+            ratio = min(max(ratio, 0.0), MAX_RATIO)
+            extra = min(max(change * ratio / (1.0 - ratio), -MAX_EXTRAPOLATION * target), MAX_EXTRAPOLATION * target)
+            rows[POINT, i] = max(rows[POINT, i] + extra, 0.0)
+        rows[LAST, i] = change
+    return not moving
+
+
+@compiled
+def start_search(wheels: Floats, place: Any, first: Floats, rows: Floats, inverse: Floats) -> None:
+    """Start the search at the set speeds, with the wheels at the end of the recovery from the first throw."""
+    for i in range(wheels.shape[0]):
+        rows[POINT, i], rows[VALUE, i] = wheels[i, TARGET], wheels[i, SPEED]
+    first_guess(wheels, place, first, rows, inverse)
+
+
+@compiled
+def next_point(wheels: Floats, rows: Floats, inverse: Floats, close: float, call: int) -> bool:
+    """Set the wheels to the next point of Broyden's method or the plain iteration; return whether it has converged."""
+    if call < BROYDEN_CYCLES:
+        return not broyden_step(wheels, rows, inverse, close)
+    for i in range(wheels.shape[0]):
+        if call == BROYDEN_CYCLES:
+            rows[POINT, i], rows[LAST, i] = wheels[i, TARGET], 0.0
+        wheels[i, SPEED] = rows[POINT, i]
+    return False
+
+
+@entry
+def settle_samples(
+    low: int, high: int, body: Floats, stages: Floats, law_numbers: Any, laws: Floats, built: Floats, supply: Floats,
+    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, options: Floats, point: Floats,
+    out: Floats, exits: Floats, ended: Floats, energy: Floats, whole: Floats, found: Floats,
+) -> int:  # fmt: skip
+    """Find the settled state of the samples from `low` up to `high`; return the number of throws that failed.
+
+    Arguments as in `throw_samples` and `advance_samples`, the first axis over the samples or of length 1.
+
+    Parameters
+    ----------
+    place : array of int, shape (2, stages)
+        The wheel of side A and of side B of each stage; the same where both are alike.
+    fed : array, shape (samples, 2)
+        Entry speed [m/s] and spin [rad/s].
+    rest : array, shape (samples or 1,)
+        Time for recovery [s].
+    first : array, shape (samples, RECORD, stages)
+        Records of the throws from the set speeds.
+    point, out, exits : array
+        Written to: wheel speeds at the start of a settled throw [rad/s], its records and its exit.
+    ended, energy, whole : array
+        Written to: speeds at the end of the recovery and its energies.
+    found : array, shape (samples, 2)
+        Written to: CONVERGED and CALLS.
+    """
+    count, wide, lost = place.shape[1], built.shape[1], 0
+    nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
+    places, marks = np.zeros((5, 4 * count + 6)), np.zeros((5, 4 * count + 1), np.int64)
+    wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(7), np.zeros((4, count))
+    rows, inverse, accuracy = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros(3)
+    close = CLOSE * options[TOLERANCE]
+    for n in range(low, high):
+        set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
+        source, voltage = supply[min(n, supply.shape[0] - 1)], bus[min(n, bus.shape[0] - 1)]
+        pause, tolerance, last, converged = rest[min(n, rest.shape[0] - 1)], SEARCH_TOLERANCE, False, False
+        set_after_throw(wheels, place, first[n])
+        totals[BUS], totals[ENERGIES], accuracy[SUM_ENERGIES] = voltage, 0.0, 0.0
+        advance(wheels, source, totals, pause, tolerance, -1.0)
+        start_search(wheels, place, first[n], rows, inverse)
+        for call in range(BROYDEN_CYCLES + PLAIN_CYCLES + 1):
+            if call < BROYDEN_CYCLES + PLAIN_CYCLES and not last:
+                last = converged = next_point(wheels, rows, inverse, close, call)
+            else:
+                last = True
+            accuracy[TOLERANCE] = options[TOLERANCE]
+            if call == 0 and not last:
+                accuracy[TOLERANCE] = max(FIRST_TOLERANCE, options[TOLERANCE])
+            if last:
+                accuracy[SUM_ENERGIES], totals[ENERGIES], tolerance = options[SUM_ENERGIES], 1.0, FINAL_TOLERANCE
+                found[n, CONVERGED], found[n, CALLS] = 1.0 if converged else 0.0, call
+                for i in range(wide):
+                    point[n, i] = wheels[i, SPEED] = rows[POINT, i]
+            by_sides(wheels, place, SPEED, speeds, 0)
+            by_sides(wheels, place, TARGET, speeds, 2)
+            exits[n, 0], exits[n, 1], exits[n, 2] = throw_one(
+                body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)], law_numbers,
+                laws[min(n, laws.shape[0] - 1)], speeds[0], speeds[1], speeds[2], speeds[3], fed[n, 0], fed[n, 1],
+                count, accuracy, nips, sides, places, marks, out[n],
+            )  # fmt: skip
+            set_after_throw(wheels, place, out[n])
+            totals[BUS] = voltage
+            whole[n, 2] = advance(wheels, source, totals, pause, tolerance, -1.0)
+            if last:
+                break
+            if call < BROYDEN_CYCLES:
+                broyden_update(wheels, rows, inverse)
+            elif exits[n, 2] == JAM:
+                last = True
+            else:
+                last = converged = iterate_cycle(wheels, rows, close, (call - BROYDEN_CYCLES) % 2 == 1)
+        if exits[n, 2] == NOT_REACHED:
+            lost += 1
+        read_wheels(wheels, totals, ended[n], energy[n], whole[n])
+    return lost
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cycle:
+    """Throws of a launcher at regular intervals.
+
+    train: driven wheels; holding: drives at the set speeds
+    interval: from throw to throw [s]; contact: the part of it that the throw takes [s]
+    split: whether pairs run two speeds
+    """
+
+    launcher: Launcher
+    supply: Supply
+    train: Drivetrain
+    holding: Holding
+    interval: Number
+    contact: Number
+    stages: int
+    split: bool
+
+    @property
+    def target(self) -> Floats:
+        """Return the set angular speeds [rad/s], shape (..., wheels)."""
+        return self.holding.angular_speed
+
+    def throw(self, angular_speed: Floats, options: Options = DEFAULT) -> Throw:
+        """Return a throw with the wheels at `angular_speed` [rad/s], shape (..., wheels).
+
+        Throttles are those that hold the set speeds: a governor is too slow to act during a contact.
+        """
+        side_a, side_b = self.by_side(angular_speed * self.train.radius)
+        held_a, held_b = self.by_side(self.target * self.train.radius)
+        if not self.split:
+            return throw(self.launcher, side_a, held_speed=held_a, options=options)
+        return throw(self.launcher, side_a, side_b, held_speed=held_a, held_speed_b=held_b, options=options)
+
+    def after(self, done: Throw) -> Floats:
+        """Return the angular speeds of the wheels after a throw [rad/s], shape (..., wheels)."""
+        stages = done.stages
+        return self.train.columns(stages.wheel_speed_after_a, stages.wheel_speed_after_b) / self.train.radius
+
+    @property
+    def rest(self) -> Floats:
+        """Return the time for recovery between throws [s], shape (...)."""
+        return np.maximum(self.interval - np.asarray(self.contact), 0.0)
+
+    def recover(self, after: Floats, *, tolerance: float = 1e-8) -> Floats:
+        """Return the angular speeds at the next throw [rad/s], from those after a throw [rad/s]."""
+        return transient(
+            self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance, energies=False
+        )[0]
+
+    def recover_with_energies(self, after: Floats, *, tolerance: float = 1e-9) -> tuple[Floats, MotorEnergies]:
+        """Return the angular speeds at the next throw [rad/s], and the energies of the recovery, from `after`."""
+        ended, energies = transient(self.train, self.holding, self.supply, after, self.rest, tolerance=tolerance)
+        if energies is None:
+            raise ValueError("no energies were summed")
+        return ended, energies
+
+    def by_side(self, values: Floats) -> tuple[Floats, Floats]:
+        """Return columns (..., wheels) as sides A and B of each stage, (..., stages); B as A where it has no column."""
+        columns = list(zip(self.train.stage, self.train.side, strict=True))
+        first = [columns.index((stage, 0)) for stage in range(self.stages)]
+        second = [columns.index((stage, 1)) if (stage, 1) in columns else first[stage] for stage in range(self.stages)]
+        return values[..., first], values[..., second]
+
+    def at(self, interval: Number) -> Cycle:
+        """Return the cycle at another interval between throws [s]."""
+        return replace(self, interval=interval)
+
+
+def build_cycle(
+    launcher: Launcher, interval: Number, contact: Number, wheel_speed: Floats, wheel_speed_b: Floats | None = None
+) -> Cycle | None:
+    """Return the cycle of throws every `interval` [s] at set surface speeds [m/s], shape (..., stages).
+
+    contact: the longest contact of the first throw, taken off the time for recovery [s]; wheel_speed_b: None: as A.
+    None where a stage has no drive or the launcher no supply.
+    """
+    speeds = np.asarray(wheel_speed, dtype=np.float64)
+    split = wheel_speed_b is not None
+    stages = speeds.shape[-1]
+    train = build_drivetrain(launcher, stages, split=split)
+    if train is None or launcher.supply is None:
+        return None
+    side_b = speeds if wheel_speed_b is None else np.asarray(wheel_speed_b, dtype=np.float64)
+    target = train.columns(speeds, side_b) / train.radius
+    return Cycle(
+        launcher=launcher, supply=launcher.supply, train=train, holding=hold(train, target, launcher.supply),
+        interval=interval, contact=contact, stages=stages, split=split,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sequence:
+    """Throws one after the other.
+
+    exit_speed: of each throw [m/s], (throws, ...)
+    missing: share of its set speed that each wheel lacks at its start [-], (throws, ..., wheels), columns as in `Cycle`
+    """
+
+    exit_speed: Floats
+    missing: Floats
+
+
+def sequence(cycle: Cycle, throws: int) -> Sequence:
+    """Return the first `throws` throws from the set speeds on."""
+    speed = cycle.target
+    exits, missing = [], []
+    for _ in range(throws):
+        done = cycle.throw(speed)
+        exits.append(done.exit_speed)
+        missing.append(1 - speed / cycle.target)
+        speed = cycle.recover(cycle.after(done))
+    return Sequence(exit_speed=np.stack(exits), missing=np.stack(missing))
+
+
+ROUNDS = 4
+"""Fixed-point iterations for the extra current of a contact [-]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CycleEnergies:
+    """Energies of one cycle [J]; source = supply_heat + Σ count·(copper + no_load + windage + wheel_work + stored).
+
+    For one wheel of each column, shape (..., wheels):
+    copper, no_load, windage: losses; wheel_work: ∫F·u of its side; stored: gain of kinetic energy.
+    For all together, shape (...):
+    source: at the supply's open voltage; delivered: at its terminals; supply_heat: in its resistance; charge [C].
+    """
+
+    copper: Floats
+    no_load: Floats
+    windage: Floats
+    wheel_work: Floats
+    stored: Floats
+    source: Floats
+    delivered: Floats
+    supply_heat: Floats
+    charge: Floats
+
+
+def cycle_energies(cycle: Cycle, start: Floats, done: Throw, end: Floats, recovery: MotorEnergies) -> CycleEnergies:
+    """Return the energies of a throw from `start` [rad/s] and of the recovery to `end` [rad/s], (..., wheels)."""
+    train, supply = cycle.train, cycle.supply
+    contact = contact_energies(cycle, start, done)
+    charge = contact.charge + recovery.charge
+    supply_heat = contact.supply_heat + recovery.supply_heat
+    source = supply.voltage * charge
+    return CycleEnergies(
+        copper=contact.copper + recovery.copper,
+        no_load=contact.no_load + recovery.no_load,
+        windage=contact.windage + recovery.windage,
+        wheel_work=train.columns(done.stages.wheel_work_a, done.stages.wheel_work_b),
+        stored=train.inertia * (end**2 - start**2) / 2,
+        source=source, delivered=source - supply_heat, supply_heat=supply_heat, charge=charge,
+    )  # fmt: skip
+
+
+def contact_energies(cycle: Cycle, start: Floats, done: Throw) -> MotorEnergies:
+    """Return the energies over the time of the longest contact, with the wheels at `start` [rad/s] before the throw.
+
+    The throw's record has the work of each motor above that which holds its wheel; its line has the current at either
+    end of its own contact.
+    """
+    train, holding = cycle.train, cycle.holding
+    end = cycle.after(done)
+    own = train.columns(done.stages.contact_time, done.stages.contact_time)
+    whole = np.asarray(cycle.contact)[..., None]
+    given = train.columns(done.stages.wheel_work_a, done.stages.wheel_work_b)
+    work = given + train.inertia * (end**2 - start**2) / 2
+    turned = (start + end) / 2 * own + end * (whole - own)
+    extra, squared = _currents(cycle, start, end, own, work)
+    copper = train.resistance * (holding.current**2 * whole + 2 * holding.current * extra + squared)
+    idle = train.pull * train.idle_current * turned
+    drag = train.pull * holding.current * turned - idle
+    electrical = copper + idle + drag + work
+    total_energy = (train.count * electrical).sum(axis=-1)
+    span = np.where(whole[..., 0] > 0, whole[..., 0], 1.0)
+    power = total_energy / span
+    current = power / loaded_voltage(cycle.supply, power)
+    return MotorEnergies(
+        electrical=electrical, copper=copper, no_load=idle, windage=drag,
+        supply_heat=(cycle.supply.voltage * current - power) * span, charge=current * span,
+    )  # fmt: skip
+
+
+def _currents(cycle: Cycle, start: Floats, end: Floats, time: Floats, work: Floats) -> tuple[Floats, Floats]:
+    """Return ∫e dt [A s] and ∫e² dt [A^2 s] of the currents e above those that hold the wheels.
+
+    Over contacts of `time` [s] from speeds `start` to `end` [rad/s], in which the motors do the extra `work` [J]. On
+    the motor's line ω = ω_set − eR/K, so that work = K·(ω_set ∫e − (R/K) ∫e²). Between its ends e is assumed to rise
+    with the square of time and then to stay, as for a wheel that slips and then grips, as long as gives that mean.
+    """
+    train, target = cycle.train, cycle.holding.angular_speed
+    most = np.maximum(train.current_limit - cycle.holding.current, 0.0)
+    line = [train.pull * (target - speed) / train.resistance for speed in (start, end)]
+    first, last = (np.clip(current, 0.0, most) for current in line)
+    free = (line[0] <= most) & (line[1] <= most) & (target > 0)
+    speed = (start + end) / 2
+    total = plain = work / (train.pull * np.where(speed > 0, speed, 1.0))
+    span = np.where(time > 0, time, 1.0)
+    squared = np.zeros_like(plain)
+    for _ in range(ROUNDS):
+        squared = time * _mean_square(first, last, total / span)
+        owed = (work + train.resistance * squared) / (train.pull * np.where(free, target, 1.0))
+        total = np.where(free, owed, plain)
+    return total, squared
+
+
+def _mean_square(first: Floats, last: Floats, mean: Floats) -> Floats:
+    """Return the mean square of such a current from `first` to `last` with a given `mean` [A^2], at least mean².
+
+    Where the mean is below that of a rise over the whole time, the current rises with a higher power of time.
+    """
+    rise = last - first
+    share = np.clip((mean - first) / np.where(rise != 0, rise, 1.0), 1e-6, 1.0)
+    rising = np.where(share >= 1 / 3, 1 - 0.8 * 1.5 * (1 - share), 1 / (2 / share - 1))
+    return np.maximum(first**2 + 2 * first * (mean - first) + rise**2 * rising, mean**2)
+
+
+SETTLING = 8
+"""Typical number of throws of the search, to cut it into chunks for threads [-]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """First and settled throw at a rate; batch axes lead, stages (of throws) or wheels are last.
+
+    rate [1/s]
+    first: throw from the set speeds; throw: settled throw; loss: share of exit speed lost between them [-]
+    droop: share of its set speed that each wheel lacks right after a settled throw [-], (..., wheels)
+    missing: the same when the next throw begins [-]; columns as in `cycle`
+    energies: of a settled cycle
+    converged: whether the search converged, False where a throw jams; calls: most throws that it took [-]
+    """
+
+    cycle: Cycle
+    rate: Number
+    first: Throw
+    throw: Throw
+    loss: Floats
+    droop: Floats
+    missing: Floats
+    energies: CycleEnergies
+    converged: NDArray[np.bool_]
+    calls: int
+
+    @property
+    def average_power(self) -> Floats:
+        """Return the mean power of the supply over a settled cycle [W]."""
+        return self.energies.delivered * self.rate
+
+    @property
+    def throws_per_charge(self) -> Floats | None:
+        """Return the settled throws from one charge of the supply [-]; None where its capacity is unknown."""
+        capacity = self.cycle.supply.capacity
+        return None if capacity is None else np.asarray(capacity / self.energies.charge)
+
+
+def settled(
+    launcher: Launcher,
+    rate: Number,
+    wheel_speed: Floats,
+    wheel_speed_b: Floats | None = None,
+    *,
+    first: Throw | None = None,
+    options: Options = DEFAULT,
+) -> Settled | None:
+    """Return the settled state at `rate` [1/s] with set surface speeds [m/s], shape (..., stages).
+
+    The fixed point of throw and recovery, by Broyden's method on the wheel speeds at the start of a throw.
+    first: the throw from the set speeds, if known. None where a stage has no drive or the launcher no supply.
+    """
+    if launcher.supply is None:
+        return None
+    first = throw(launcher, wheel_speed, wheel_speed_b, options=options) if first is None else first
+    contact = first.stages.contact_time.max(axis=-1, initial=0.0)
+    cycle = build_cycle(launcher, 1 / rate, contact, wheel_speed, wheel_speed_b)
+    return None if cycle is None else settle_cycle(cycle, first, options)
+
+
+def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Settled:
+    """Return the settled state of a cycle with its first throw; without options.energies the throw's energies are 0."""
+    rate, wheels, stages = 1 / cycle.interval, cycle.train.size, cycle.stages
+    prepared = prepare(cycle.launcher, stages)
+    shape = common_shape(
+        prepared.packed.shape, first.exit_speed.shape, shape_of(rate), cycle.holding.bus_voltage.shape
+    )
+    samples = prod(shape)
+    packed = spread(prepared.packed, shape)
+    built, supply = pack_wheels(cycle.train, shape), pack_supply(cycle.supply, shape)
+    settings, bus = pack_holding(cycle.holding, shape, wheels)
+    columns = list(zip(cycle.train.stage, cycle.train.side, strict=True))
+    place = np.array([[columns.index((k, 0)) for k in range(stages)]] * 2, dtype=np.int64)
+    for number, (k, side) in enumerate(columns):
+        place[side, k] = number
+    fed = np.zeros((samples, 2))
+    fed[:, 0] = as_samples(cycle.launcher.feed.speed, shape)
+    fed[:, 1] = as_samples(cycle.launcher.feed.spin, shape)
+    records = np.empty((samples, RECORD, stages))
+    for number, name in enumerate(FIELDS):
+        records[:, number] = np.broadcast_to(getattr(first.stages, name), (*shape, stages)).reshape(samples, stages)
+    rest = np.ascontiguousarray(np.broadcast_to(cycle.rest, shape), dtype=np.float64).reshape(-1)
+    point, ended = np.empty((2, samples, wheels))
+    out, exits, found = np.empty((samples, RECORD, stages)), np.empty((samples, 3)), np.empty((samples, 2))
+    energy, whole = np.empty((samples, wheels, 4)), np.empty((samples, 3))
+
+    def work(low: int, high: int) -> None:
+        lost = settle_samples(
+            low, high, packed.body, packed.stages, packed.law_numbers, packed.laws, built, supply, settings, bus,
+            place, fed, rest, records, options_array(options), point, out, exits, ended, energy, whole, found,
+        )  # fmt: skip
+        if lost:
+            raise NotComputable("a contact needs more than the allowed number of steps")
+
+    share(work, samples, SETTLING * stages)
+    done = as_throw(out, exits, shape)
+    speed, ended = point.reshape(*shape, wheels), ended.reshape(*shape, wheels)
+    jammed, target = done.jammed | first.jammed, np.broadcast_to(cycle.target, speed.shape)
+    ledger = motor_energies(energy.reshape(*shape, wheels, 4), whole.reshape(*shape, 3))
+    droop, missing = (
+        np.where(target > 0, 1 - at / np.where(target > 0, target, 1.0), 0.0) for at in (cycle.after(done), speed)
+    )
+    loss = 1 - done.exit_speed / np.where(first.exit_speed > 0, first.exit_speed, 1.0)
+    return Settled(
+        cycle=cycle, rate=rate, first=first, throw=done, loss=loss, droop=droop, missing=missing,
+        energies=cycle_energies(cycle, speed, done, ended, ledger),
+        converged=(found[:, CONVERGED] > 0).reshape(shape) & ~jammed, calls=int(found[:, CALLS].max(initial=0.0)),
+    )  # fmt: skip
+
+
+LOWEST_RATE = 1e-2
+"""Lowest rate of the search [1/s]."""
+GRIDS = (8, 7, 6)
+"""Rates of each grid of the search, the later ones within an interval of the one before [-]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HighestRate:
+    """Highest rate whose loss of exit speed is within a bound; every field has shape (...).
+
+    rate [1/s]; 0 where `never`
+    by_contact: throws without a pause between them are within the bound
+    never: one throw in 100 s is not
+    """
+
+    rate: Floats
+    by_contact: NDArray[np.bool_]
+    never: NDArray[np.bool_]
+
+
+def highest_rate(
+    launcher: Launcher,
+    loss: Number,
+    wheel_speed: Floats,
+    wheel_speed_b: Floats | None = None,
+    *,
+    first: Throw | None = None,
+) -> HighestRate | None:
+    """Return the highest rate whose settled exit speed is at most `loss` [-] below that of the first throw.
+
+    wheel_speed, wheel_speed_b: set surface speeds [m/s], (..., stages); first: the throw from them, if known. Loss
+    rises with the rate; grids between one throw in 100 s and throws without a pause, then linear interpolation in the
+    logarithm of the rate. None where a stage has no drive or the launcher no supply.
+    """
+    first = throw(launcher, wheel_speed, wheel_speed_b) if first is None else first
+    contact = first.stages.contact_time.max(axis=-1, initial=0.0)
+    cycle = build_cycle(launcher, 1.0, contact, wheel_speed, wheel_speed_b)
+    if cycle is None:
+        return None
+    low = np.full(contact.shape, np.log(LOWEST_RATE))
+    high = -np.log(np.where(contact > 0, contact, 1.0)) - 1e-6
+    pauseless, excess, ends = high, np.zeros((2, *contact.shape)), None
+    for samples in GRIDS:
+        at = np.linspace(low, high, samples)
+        found = settle_cycle(cycle.at(np.exp(-at)), first, QUICK)
+        excess = np.where(found.throw.jammed, 1.0, found.loss) - loss
+        ends = (excess[0] > 0, excess[-1] <= 0) if ends is None else ends
+        below = np.clip((excess <= 0).sum(axis=0) - 1, 0, samples - 2)[None]
+        pair = np.concatenate([below, below + 1])
+        low, high = np.take_along_axis(at, pair, axis=0)
+        excess = np.take_along_axis(excess, pair, axis=0)
+    span = excess[1] - excess[0]
+    share = np.clip(-excess[0] / np.where(span != 0, span, 1.0), 0.0, 1.0)
+    never, unbound = ends if ends is not None else (share < 0, share < 0)
+    logarithm = np.where(unbound, pauseless, low + share * (high - low))
+    return HighestRate(rate=np.where(never, 0.0, np.exp(logarithm)), by_contact=unbound, never=never)
