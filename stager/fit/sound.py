@@ -784,8 +784,3 @@ def _estimates_of(fit: object, path: Track, tolerances: Tolerances) -> tuple[Est
     if share > tolerances.worst or path.time[-1] - values[3] < lost:
         return found, Estimate(reason="the recording ends before the wheel is back, or the dip is too faint")
     return found, Estimate(value=lost * float(np.log(10)), standard_uncertainty=lost * float(np.log(10)) * share)
-
-
-def base_frequency(lines: Floats, numbers: Floats) -> float:
-    """Return the base frequency [Hz] of harmonics `lines` [Hz] with `numbers`, by least squares: Σ h f/Σ h²."""
-    return float(np.sum(numbers * lines) / np.sum(numbers**2))

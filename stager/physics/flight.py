@@ -1,6 +1,6 @@
 """Behind the last wheel: flight of the projectile, energy loss in the outlet, readings of instruments.
 
-Flight is trajectory, landing, range and fall line; spin parameter, wobble and precession. Coordinates are (forward, up,
+Flight is trajectory, landing, range and fall line; spin parameter and wobble. Coordinates are (forward, up,
 right) seen from the muzzle, with the ground at height 0. Instruments are chronograph, range and tachometer.
 """
 
@@ -176,11 +176,6 @@ def wobble_rate(spin: Number, projectile: Projectile) -> Number:
     Without torques and for small angles (any text on rigid bodies); twice the spin for a thin disc.
     """
     return inertia_ratio(projectile) * spin
-
-
-def precession_rate(moment: Number, spin: Number, projectile: Projectile) -> Number:
-    """Return the precession rate M/(I_spin·Ω) [rad/s] of the spin axis under `moment` [N m]; spin [rad/s]."""
-    return moment / (projectile.spin_inertia * spin)
 
 
 def vacuum_range(speed: Number, height: Number = 0.0) -> Floats:

@@ -186,11 +186,6 @@ def nip_growth(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Numb
     return (grown + other) / 2
 
 
-def ring_hoop(density: Number, surface_speed: Number) -> Floats:
-    """Return the hoop stress of a thin ring, ρu² [Pa]: density [kg/m^3], surface_speed [m/s]."""
-    return np.asarray(density * np.square(surface_speed), dtype=np.float64)
-
-
 def radial(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
     """Return the radial stress at `radius` [Pa]; radii [m], load ρω² [N/m^4], poisson [-].
 
@@ -206,11 +201,6 @@ def hoop(radius: Number, outer: Number, inner: Number, load: Number, poisson: Nu
     """
     bend = (1 + 3 * poisson) / (3 + poisson) * radius**2
     return np.asarray((3 + poisson) / 8 * load * (outer**2 + inner**2 + _crossed(radius, outer, inner) - bend))
-
-
-def greatest_radial(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:
-    """Return the greatest radial stress, (3 + ν)/8·ρω²·(b − a)² at r = √(ab) [Pa]; arguments as in `radial`."""
-    return np.asarray((3 + poisson) / 8 * load * np.square(outer - inner))
 
 
 def greatest_hoop(outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:

@@ -19,7 +19,6 @@ from stager.physics.air import (
 from stager.physics.flight import (
     fall_line,
     inertia_ratio,
-    precession_rate,
     sphere_range,
     spin_parameter,
     vacuum_range,
@@ -119,12 +118,6 @@ def test_wobble_rate_of_plate_sphere_and_disc() -> None:
     assert wobble_rate(10.0, TABLE_TENNIS) == 10.0
     assert inertia_ratio(Projectile(shape=RING, mass=0.1, diameter=0.2)) == pytest.approx(2.0)
     assert 1.0 < float(inertia_ratio(PUCK)) < 0.002352 / 0.001219 < 2.0
-
-
-def test_precession_rate_of_a_disc() -> None:
-    # M/(I·Ω), any text; Ia 0.002352 kg m² of Hummel's disc at 54 rad/s under 0.01 N m.
-    disc = Projectile(shape=DISC, mass=0.175, diameter=2 * float(np.sqrt(0.002352 / (0.175 / 2))))
-    assert precession_rate(0.01, 54.0, disc) == pytest.approx(0.01 / (0.002352 * 54), rel=1e-12)
 
 
 def test_frontal_area_of_a_puck() -> None:

@@ -211,12 +211,6 @@ class Draws:
         """Whether the weights are reliable."""
         return self.confirmed and self.tail < threshold(self.weights.size) and self.effective >= FEWEST
 
-    def resample(self, rng: np.random.Generator, count: int) -> Floats:
-        """Return the rows of `count` draws of equal weight, (count,), by systematic resampling."""
-        heights = np.cumsum(self.weights)
-        rows = np.searchsorted(heights, (rng.random() + np.arange(count)) / count)
-        return np.asarray(np.minimum(rows, self.weights.size - 1))
-
 
 def proposal(centre: Floats, covariance: Floats, share: float) -> Proposal:
     """Return a proposal with the scale matrix `covariance` (p, p), whose eigenvalues are kept above rounding errors."""

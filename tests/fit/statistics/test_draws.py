@@ -89,13 +89,6 @@ def test_second_distant_mode_is_found_or_draws_are_not_trusted() -> None:
     assert not drawn.trusted or mean == pytest.approx([2.5, 2.5], abs=0.5)
 
 
-def test_resampling_keeps_the_weights() -> None:
-    drawn = sample(lambda z: -0.5 * (z**2).sum(axis=1), [(np.zeros(1), np.eye(1), 1.0)], np.random.default_rng(7))
-    rows = drawn.resample(np.random.default_rng(8), 4000)
-    share = np.bincount(rows, minlength=drawn.weights.size) / 4000
-    assert np.abs(share - drawn.weights).max() <= 1 / 4000 + 1e-12
-
-
 def test_profile_interval_of_a_line() -> None:
     # y = a + b x with known scatter: the 95 % interval is ± 1.959964 standard deviations.
     x = np.linspace(0, 1, 9)
