@@ -175,13 +175,13 @@ class PlainSearch:
         lead = np.exp(np.clip(logs, self.low, self.high))
         done = throw(scenario.launcher, lead, options=OPTIONS)
         asked, speed = scenario.goal.asked, done.exit_speed
-        broken = self._broken(done, steady=False) + 100.0 * done.jammed
+        broken = self._broken(done, costly=False) + 100.0 * done.jammed
         if asked is not None:
             broken += _excess(asked / np.maximum(speed, 1e-9) - 1)
-        # Steady throwing takes a hundred times as long as a throw.
+        # Steady throwing and grip limits take a hundred times as long as a throw.
         near = np.flatnonzero(broken <= 0)
         if near.size:
-            broken[near] += self._broken(rows(done, near), steady=True)
+            broken[near] += self._broken(rows(done, near), costly=True)
         heat = done.stages.slip_heat.sum(axis=-1)
         fine = broken <= 0
         for row in np.flatnonzero(fine):
@@ -198,14 +198,15 @@ class PlainSearch:
             merit = np.where(near, -asked - 1.0 / (1.0 + heat), merit)
         return np.asarray(merit)
 
-    def _broken(self, done: Any, *, steady: bool) -> Floats:
-        """Return by how much throws break the limits of kind STEADY, or the others, (samples,) [-]."""
+    def _broken(self, done: Any, *, costly: bool) -> Floats:
+        """Return by how much throws break the grip margin and the limits of kind STEADY, or the others, (samples,)
+        [-]."""
         scenario = self.scenario
         point = OperatingPoint(
             launcher=scenario.launcher, limit_values=scenario.limit_values, throw=done, options=OPTIONS,
-            grip_limit=self._grips(done) if scenario.limit_values.grip_margin and not steady else None,
+            grip_limit=self._grips(done) if scenario.limit_values.grip_margin and costly else None,
         )  # fmt: skip
-        limits = [limit for limit in LIMITS if (limit.kind is Kind.STEADY) is steady]
+        limits = [limit for limit in LIMITS if (limit.kind is Kind.STEADY or limit.name == "grip_margin") is costly]
         slacks = [result.slack for limit in limits if (result := evaluate(limit, point)) is not None]
         return np.asarray(sum((_excess(slack) for slack in slacks), start=np.zeros(done.jammed.shape)))
 
@@ -216,9 +217,7 @@ class PlainSearch:
             there = np.flatnonzero(done.stages.entry_speed[:, k] > 0)
             if there.size:
                 entry, spin = done.stages.entry_speed[there, k], done.stages.entry_spin[there, k]
-                out[there, k] = grip_limit(
-                    self.scenario.launcher, k, entry, spin, np.full(there.size, top)
-                ).wheel_speed
+                out[there, k] = grip_limit(self.scenario.launcher, k, entry, spin, np.full(there.size, top)).wheel_speed
         return out
 
     def search(self, rng: np.random.Generator, *, samples: int = 400, generations: int = 25, local: int = 20) -> Found:

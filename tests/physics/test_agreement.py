@@ -27,14 +27,16 @@ CASES = {
     "rods on rails and with idlers": ((ROD,), (RAIL, IDLER)),
     "round in mixed stages": (ROUND, (PAIR, RAIL, IDLER)),
 }
-EXAMPLES = 6
-"""Batches per case: 288 launchers in all."""
+EXAMPLES, CHECKED = 6, 4
+"""Batches per case, and samples of each that the reference solver throws, one of each spin: 144 launchers in all."""
+TOLERANCE = 1e-8
+"""Of the reference solver [-]; far below the differences that are allowed."""
 
 
 def reference(batch: Batch, i: int, entry_speed: float | None = None) -> Outcome:
     return reference_throw(
         batch.sample(i), list(batch.speeds("a")[i]), list(batch.speeds("b")[i]),
-        entry_speed=entry_speed, entry_spin=float(batch.spin[i]),
+        entry_speed=entry_speed, entry_spin=float(batch.spin[i]), tolerance=TOLERANCE,
     )  # fmt: skip
 
 
@@ -75,7 +77,7 @@ def test_throws_agree_with_the_reference_solver(case: str, data: st.DataObject) 
     assert np.isfinite(found.exit_speed).all()
     # The reference solver also calls a throw that takes longer than LONGEST a jam.
     jammed = found.jammed | (found.stages.contact_time.sum(axis=-1) > LONGEST)
-    for i in range(SAMPLES):
+    for i in range(CHECKED):
         expected = reference(batch, i)
         if bool(jammed[i]) != expected.jammed:
             assert decided_by_entry(batch, i), (i, batch.form)
