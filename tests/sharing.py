@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from inspect import signature
 from typing import Any
 
 import pytest
 
 from stager.api import Loaded
 
+WITHOUT_EFFECT = ("progress", "workers")
+"""Options on which no result depends."""
 RESULTS: dict[tuple[str, ...], Any] = {}
 """Results by method, hash of the configuration, arguments and options."""
 
@@ -20,11 +23,16 @@ def share_results(monkeypatch: pytest.MonkeyPatch, *names: str) -> None:
 
 
 def _cached(name: str, method: Callable[..., Any]) -> Callable[..., Any]:
+    defaults = {one.name: repr(one.default) for one in signature(method).parameters.values()}
+
     def call(loaded: Loaded, *given: Any, **options: Any) -> Any:
-        options.pop("progress", None)
-        key = (name, loaded.sha256, repr(given), repr(sorted(options.items())))
+        asked = {
+            option: value for option, value in options.items()
+            if option not in WITHOUT_EFFECT and repr(value) != defaults.get(option)
+        }  # fmt: skip
+        key = (name, loaded.sha256, repr(given), repr(sorted(asked.items())))
         if key not in RESULTS:
-            RESULTS[key] = method(loaded, *given, **options)
+            RESULTS[key] = method(loaded, *given, **asked)
         return RESULTS[key]
 
     return call
