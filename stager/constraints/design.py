@@ -8,7 +8,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from stager.constraints.limit import Kind, Limit, OperatingPoint, any_stage, greatest, least, over_stages, worst_stage
+from stager.constraints.limit import (
+    Kind,
+    Limit,
+    OperatingPoint,
+    any_stage,
+    at_most,
+    greatest,
+    least,
+    over_stages,
+    worst_stage,
+)  # fmt: skip
 from stager.model.arrays import Floats, Number
 from stager.model.projectile import Projectile
 from stager.model.requirements import ToyLimit
@@ -162,6 +172,15 @@ def _grip_margins(point: OperatingPoint) -> Floats | None:
     return None if point.grip_limit is None else 1.0 - _grip_shares(point)
 
 
+def _slower_than_grip(point: OperatingPoint) -> str:
+    """Return the wheel speed with the margin below the grip limit, of the stage with the least margin."""
+    stage = worst_stage(_grip_shares(point))
+    if point.grip_limit is None or not np.size(point.grip_limit) or not np.isfinite(point.grip_limit[stage]):
+        return f"a slower wheel {1 + stage}"
+    most = float(point.grip_limit[stage]) * (1 - float(point.limit_values.grip_margin))
+    return f"wheel {1 + stage} at {at_most(most)}"
+
+
 def _peak_accelerations(point: OperatingPoint) -> Floats:
     """Return the greatest acceleration in each stage [m/s^2]."""
     return point.throw.stages.peak_acceleration
@@ -211,5 +230,5 @@ GRIP_MARGIN = Limit(
     value=least(_grip_margins, without=1.0),
     each=_grip_margins,
     bound=lambda point: point.limit_values.grip_margin or None,
-    remedy=lambda point: f"a slower wheel {1 + worst_stage(_grip_shares(point))}",
+    remedy=_slower_than_grip,
 )  # fmt: skip

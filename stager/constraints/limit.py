@@ -325,6 +325,18 @@ def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
     )  # fmt: skip
 
 
+def at_most(speed: float) -> str:
+    """Return a greatest speed [m/s] as advice: three digits, rounded down, as advice goes beyond no limit.
+
+    >>> at_most(12.968), at_most(105.0), at_most(0.0)
+    ('12.9 m/s or less', '105 m/s or less', '0 m/s or less')
+    """
+    if not speed > 0:
+        return "0 m/s or less"
+    step = 10.0 ** (np.floor(np.log10(speed)) - 2)
+    return f"{np.floor(speed / step * (1 + 1e-9)) * step:.3g} m/s or less"
+
+
 def any_stage(point: OperatingPoint, condition: Callable[[Stage], bool]) -> bool:
     """Return whether any stage meets a condition."""
     return any(condition(point.launcher.stage(k)) for k in range(point.count))

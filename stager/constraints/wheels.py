@@ -19,6 +19,7 @@ from stager.constraints.limit import (
     Limit,
     OperatingPoint,
     any_stage,
+    at_most,
     evaluate,
     greatest,
     least,
@@ -266,14 +267,14 @@ def _share_of_ceiling(
 
 def _slower_or(alternative: str) -> Callable[[OperatingPoint, int, float], str]:
     """Return a remedy: a wheel no faster than its ceiling, or an alternative."""
-    return lambda point, stage, ceiling: f"wheel {1 + stage} at {ceiling:.3g} m/s or less, or {alternative}"
+    return lambda point, stage, ceiling: f"wheel {1 + stage} at {at_most(ceiling)}, or {alternative}"
 
 
 def _hold_tyre(point: OperatingPoint, stage: int, ceiling: float) -> str:
     speed = float(point.fastest[stage]) if point.count else 0.0
     found = explain(point.launcher.stage(stage).wheel, speed)
     if found is None or found.failure is None or not found.changes:
-        return f"wheel {1 + stage} at {ceiling:.3g} m/s or less" if np.isfinite(ceiling) else ""
+        return f"wheel {1 + stage} at {at_most(ceiling)}" if np.isfinite(ceiling) else ""
     best = found.changes[0]
     return f"{found.failure.value} at {found.speed:.3g} m/s; {best.what} holds it to {best.speed:.3g} m/s"
 
@@ -309,7 +310,7 @@ def _known_rim_factors(point: OperatingPoint) -> Floats | None:
 def _rim_remedy(point: OperatingPoint) -> str:
     stage = worst_stage(-_rim_factors(point))
     most = float(allowable_speed(point.launcher.stage(stage).wheel, point.limit_values.rim_safety or 1.0))
-    return f"wheel {1 + stage} at {most:.3g} m/s or less, or of a lighter, stronger material"
+    return f"wheel {1 + stage} at {at_most(most)}, or of a lighter, stronger material"
 
 
 def _turning_shares(point: OperatingPoint) -> Floats:

@@ -150,6 +150,10 @@ def room_text(limit: LimitRow) -> str:
     """Return `room` as text: of counts as a number, else per cent."""
     if limit["name"] in COUNTS:
         return f"{limit['allowed'] - limit['used']:.0f}"
+    if limit["name"] in SHARES_SHOWN & _FLOORS:
+        # A margin of a margin in per cent says little.
+        points = 100 * (limit["used"] - limit["allowed"])
+        return f"{max(points, 0.0) if limit['kept'] else points:.1f} points"
     left = max(room(limit), 0.0) if limit["kept"] else room(limit)
     if abs(left) > FAR:
         return f"> {percent(FAR)}" if left > 0 else f"< {percent(-FAR)}"

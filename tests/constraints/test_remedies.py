@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
 from stager.constraints.design import CALIPER_RESOLUTION
-from stager.constraints.limit import NO_LOAD, Kind
+from stager.constraints.limit import NO_LOAD, Kind, at_most
 from stager.constraints.recommend import required_share, safe_settings
 from stager.model.launcher import Launcher
 from stager.model.stage import IDLER, PAIR, RAIL, Drive, Layout, Stage
@@ -292,3 +292,32 @@ def test_more_draws_must_keep_the_limits_than_asked_for_and_fewer_the_more_there
     share = required_share(confidence, draws)
     assert confidence < share <= 1.0 - 1.0 / draws
     assert confidence < required_share(confidence, 100 * draws) < share or share == 1.0 - 1.0 / draws
+
+
+@given(st.floats(1e-2, 9e2))
+def test_advised_speed_is_rounded_down_by_less_than_one_per_cent(speed: float) -> None:
+    told = float(at_most(speed).removesuffix(" m/s or less"))
+    assert 0.99 * speed < told <= speed * (1 + 1e-8)
+
+
+@pytest.mark.parametrize("shares", [[1.2, 0.9], [0.97, 1.4], [0.96, 0.5]])
+def test_advised_speed_keeps_the_grip_margin(shares: list[float]) -> None:
+    limits, machine = np.array([11.37, 17.77]), launcher()
+    speeds = limits * np.array(shares)
+
+    def point(speeds: Any) -> OperatingPoint:
+        done = throw(machine, speeds)
+        return OperatingPoint(
+            launcher=machine, limit_values=limit_values(grip_margin=0.05), throw=done, grip_limit=limits
+        )
+
+    found = evaluate(BY_NAME["grip_margin"], point(speeds), remedies=True)
+    assert found is not None
+    assert not found.satisfied
+    stage = named(found)
+    assert stage == int(np.argmax(shares))
+    speeds[stage] = float(found.remedy.partition(" at ")[2].partition(" m/s")[0])
+    assert speeds[stage] == pytest.approx(0.95 * limits[stage], rel=0.01)
+    left = evaluate(BY_NAME["grip_margin"], point(np.minimum(speeds, 0.95 * limits)))
+    assert left is not None
+    assert left.satisfied
