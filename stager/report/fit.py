@@ -84,6 +84,13 @@ MIXED_UNITS: Mapping[float, str] = {
     0.3048: "ft/s had been written as m/s", 3.6: "m/s had been written as km/h",
     1 / 0.44704: "m/s had been written as mph", 1 / 0.3048: "m/s had been written as ft/s",
 }  # fmt: skip
+"""Factors on exit speed that a mixed-up unit makes [-]."""
+MIXED_TURNS: Mapping[float, str] = {
+    60.0: "turns per second had been written as rpm", 60 / math.tau: "rad/s had been written as rpm",
+    1 / 60: "rpm had been written as turns per second", math.tau / 60: "rpm had been written as rad/s",
+    math.tau: "turns per second had been written as rad/s", 1 / math.tau: "rad/s had been written as turns per second",
+}  # fmt: skip
+"""Factors on wheel speed that a mixed-up unit makes [-]."""
 ADVICE = (
     "Look first at the units in the table's heads, the wheels' radius and rpm, and the distance to the chronograph"
     " (measuring.distance)."
@@ -135,6 +142,9 @@ def _cause(one: Hypothesis) -> str:
             since = "" if one.since is None else f" from throw {one.since:g} on"
             return f"Exit speeds would fit {_times(one.factor)}{since}: check what was changed there."
         case "tachometer":
+            mixed = _mixed(one.factor, MIXED_TURNS)
+            if mixed:
+                return f"It would fit as if {mixed}: check the head of the column of wheel speeds."
             more = "faster" if one.factor > 1 else "slower"
             return (
                 f"It would fit if the wheels ran {_round(one.factor)} {more} than the table says: check unit"
@@ -162,12 +172,17 @@ def _round(factor: float) -> str:
 
 def _times(factor: float) -> str:
     """Return a factor on exit speeds in words, as a mixed-up unit where it is close to one."""
-    near = [words for known, words in MIXED_UNITS.items() if abs(factor / known - 1) < UNIT_TOLERANCE]
-    if near:
-        return f"as if {near[0]}"
+    if mixed := _mixed(factor, MIXED_UNITS):
+        return f"as if {mixed}"
     if 0.5 < factor < 2:
         return f"{_round(factor)} {'higher' if factor > 1 else 'lower'}"
     return f"{digits(factor)} times as large"
+
+
+def _mixed(factor: float, units: Mapping[float, str]) -> str:
+    """Return which mixed-up unit a factor is close to, "" if to none."""
+    near = (words for known, words in units.items() if abs(factor / known - 1) < UNIT_TOLERANCE)
+    return next(near, "")
 
 
 def drift_rows(drifts: Sequence[Drift]) -> list[dict[str, Any]]:

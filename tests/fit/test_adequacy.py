@@ -63,6 +63,14 @@ def test_planted_error_is_detected_and_named(
     assert words in " ".join(report.misfit_advice(found))
 
 
+@pytest.mark.parametrize(("factor", "unit"), [(60.0, "turns per second"), (60 / (2 * np.pi), "rad/s")])
+def test_wheel_speeds_in_another_unit_are_named(factor: float, unit: str) -> None:
+    throws = _measured("seed_ball", 1)
+    wheels = tuple(replace(one, values=one.values / factor) for one in throws.wheels)
+    advice = " ".join(report.misfit_advice(_fit("seed_ball", replace(throws, wheels=wheels))))
+    assert f"It would fit as if {unit} had been written as rpm" in advice
+
+
 def test_different_builds_in_one_fit_are_detected() -> None:
     throws = _measured("seed_ball", 2, lambda v, order: np.where(np.arange(v.size) % 2, 1.06 * v, v))
     two = replace(throws, build=np.where(np.arange(COUNT) % 2, "B", "A"))
