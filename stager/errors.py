@@ -22,10 +22,10 @@ CONTROL_CHARACTERS = re.compile(
 
 
 def printable(text: str) -> str:
-    """Return a text with control and direction characters escaped, which could change how a screen or page shows it.
+    r"""Return a text with control and direction characters escaped, which could change how a screen or page shows it.
 
-    >>> printable("\x1b[2J a\u202eb\n")
-    '\\\\x1b[2J a\\\\u202eb\\\\x0a'
+    >>> print(printable("\x1b[2J a\u202eb\n"))
+    \x1b[2J a\u202eb\x0a
     """
     return CONTROL_CHARACTERS.sub(lambda found: _escape(ord(found[0])), text)
 

@@ -164,7 +164,7 @@ class PlanResult(Shown, Plan):
     @property
     def _settings(self) -> Settings:
         if self.best is None or self.nothing_fits:
-            reason = "no design fits" if self.missed is None else self.missed.reason.rstrip(".")
+            reason = "no stage keeps the limits" if self.missed is None else self.missed.reason.rstrip(".")
             raise NoDesign(reason, hint="its `missed` tells which limits to loosen")
         return self.best
 
