@@ -115,7 +115,7 @@ def test_one_stage_more_gives_the_whole_throw(data: st.DataObject) -> None:
     done = onward(machine, earlier, a[..., -1], b[..., -1])
     assert np.array_equal(done.jammed, whole.jammed)
     assert done.exit_speed == pytest.approx(whole.exit_speed, rel=1e-9)
-    assert done.spin == pytest.approx(whole.spin, rel=1e-9, abs=1e-9)
+    assert done.spin == pytest.approx(whole.spin, rel=1e-7, abs=1e-7)
     for field in fields(whole.stages):
         values, others = getattr(done.stages, field.name), getattr(whole.stages, field.name)
         assert values == pytest.approx(others, rel=1e-6, abs=1e-9), field.name
