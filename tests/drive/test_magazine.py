@@ -88,7 +88,7 @@ def test_motor_compares_batteries_of_a_list(tmp_path: Path) -> None:
 
 
 def test_plan_page_and_card_say_how_long_the_magazine_lasts(tmp_path: Path) -> None:
-    loaded = _loaded(tmp_path)
+    loaded = _loaded(tmp_path).replace({"limits.stages": 1})
     plan = loaded.plan(draws=0)
     feed: Any = plan.document()["feed"]
     assert feed["empty_s"] == pytest.approx(20.0)

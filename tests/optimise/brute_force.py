@@ -34,8 +34,11 @@ def fastest(task: Scenario, count: int, top: float, *, grid: int = 22, zooms: in
     """Return the greatest exit speed [m/s] of `count` stages within the limits, and its wheel speeds [m/s]."""
     machine, margin = task.launcher, task.limit_values.grip_margin
     speeds = np.geomspace(0.5, 1.2 * top, 16)
-    grips = [grip_table(machine, k, top, speeds, float(k > 0 and machine.stage(k).layout.name != "pair"))
-             for k in range(count)] if margin else []  # fmt: skip
+    grips: list[Floats] = []
+    for k in range(count if margin else 0):
+        turns = float(k > 0 and machine.stage(k).layout.name != "pair")
+        same = k > 0 and turns == 0.0 and machine.stage(k) == machine.stage(0)
+        grips.append(grips[0] if same else grip_table(machine, k, top, speeds, turns))
     axes = [np.linspace(0.05, 1.0, grid) * top] * count
     width = axes[0][1] - axes[0][0]
     best, speed = np.full(count, top / 2), 0.0

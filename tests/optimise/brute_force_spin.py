@@ -12,7 +12,7 @@ OPTIONS = Options(tolerance=1e-5)
 
 
 def fastest_pair(
-    machine: Launcher, index: int, entry: tuple[float, float], spin: float, top: float, *, grid: int = 48,
+    machine: Launcher, index: int, entry: tuple[float, float], spin: float, top: float, *, grid: int = 32,
     zooms: int = 3,
 ) -> float:  # fmt: skip
     """Return the greatest exit speed [m/s] of a stage whose projectile leaves with `spin` [rad/s]; 0 if none does.

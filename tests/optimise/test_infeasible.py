@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import pytest
 
@@ -33,8 +34,13 @@ CAP_AND_HEAT = _reach(15.0, slip_heat=1.0, exit_speed=14.0)
 SHORT = _reach(20.0, length=0.2)
 
 
+@cache
+def _missed_under_heat() -> Missed:
+    return _missed(HEAT)
+
+
 def test_relaxation_of_one_limit_makes_the_goal_feasible() -> None:
-    missed = _missed(HEAT)
+    missed = _missed_under_heat()
     assert missed.conflict == ("slip_heat", "stages")
     assert missed.proven
     assert plan(without(HEAT, ["slip_heat"]), draws=0, certified=False).best is not None
@@ -74,7 +80,7 @@ def test_relaxation_of_stages_and_length() -> None:
 
 
 def test_nearest_design_is_the_fastest_feasible_one() -> None:
-    missed = _missed(HEAT)
+    missed = _missed_under_heat()
     fastest = plan(replace(HEAT, goal=Goal(aim=Aim.FASTEST)), draws=0, certified=False).fastest
     assert fastest is not None
     assert missed.nearest is not None

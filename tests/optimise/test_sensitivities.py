@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 from stager.config import load
 from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
+from stager.optimise.records import Plan
 from stager.physics.chain import throw
 from tests.optimise.machines import HEAVY, LIGHT, scenario
 from tests.optimise.solved import looser
@@ -24,10 +26,14 @@ CASES = {
 }
 
 
+@cache
+def _planned(name: str) -> Plan:
+    return plan(CASES[name], draws=0, certified=False)
+
+
 @pytest.mark.parametrize("name", CASES)
 def test_sensitivity_is_the_gain_of_a_new_plan(name: str) -> None:
-    task = CASES[name]
-    _check_sensitivity(task, name, within=0.01)
+    _check_sensitivity(CASES[name], _planned(name), name, within=0.01)
 
 
 def test_sensitivity_to_a_power_limit_that_stages_share(tmp_path: Path) -> None:
@@ -37,11 +43,11 @@ def test_sensitivity_to_a_power_limit_that_stages_share(tmp_path: Path) -> None:
         text.replace("[limits]\n", '[limits]\naverage_power = "25 W"\n').replace("stages = 4", "stages = 2"),
         encoding="utf-8",
     )
-    _check_sensitivity(load(path).scenario(), "average_power", within=0.02)
+    task = load(path).scenario()
+    _check_sensitivity(task, plan(task, draws=0, certified=False), "average_power", within=0.02)
 
 
-def _check_sensitivity(task: Scenario, name: str, *, within: float) -> None:
-    found = plan(task, draws=0, certified=False)
+def _check_sensitivity(task: Scenario, found: Plan, name: str, *, within: float) -> None:
     assert found.best is not None
     assert name in found.binding
     again = plan(looser(task, [name], 1.01), draws=0, certified=False)
@@ -52,8 +58,7 @@ def _check_sensitivity(task: Scenario, name: str, *, within: float) -> None:
 
 def test_sensitivity_to_slip_heat_is_its_lagrange_multiplier() -> None:
     # If no other limit is active, ∂exit/∂setting = λ ∂heat/∂setting for each setting.
-    task = CASES["slip_heat"]
-    found = plan(task, draws=0, certified=False)
+    task, found = CASES["slip_heat"], _planned("slip_heat")
     assert found.best is not None
     steps = 3e-4 * np.eye(3)
     ahead, behind = (throw(task.launcher, found.best.wheel_speed * (1 + way * steps)) for way in (1, -1))

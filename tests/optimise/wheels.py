@@ -26,7 +26,7 @@ from stager.physics.records import FIELDS, Throw, Transit, take
 from stager.physics.wheel import WHEEL_MATERIALS
 from tests.optimise.machines import scenario
 
-FIRST, POINTS, REFINEMENTS, SHRINK = 8192, 1024, 20, 0.62
+FIRST, POINTS, REFINEMENTS, SHRINK = 4096, 512, 16, 0.58
 MANY, FEW = 1024, 64
 
 

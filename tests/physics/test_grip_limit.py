@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from stager.api import load
@@ -65,6 +65,7 @@ def _best_tradeoff(exits: Floats) -> tuple[int, float]:
 
 
 @pytest.mark.parametrize("layout", LAYOUTS.values(), ids=LAYOUTS)
+@settings(max_examples=30)
 @given(friction=st.floats(0.2, 0.9), fall=st.floats(0.2, 1.0), fade=st.floats(2.0, 20.0))
 def test_grip_limit_matches_its_definition(layout: object, friction: float, fall: float, fade: float) -> None:
     machine = launcher(

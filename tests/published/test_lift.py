@@ -224,7 +224,7 @@ def test_landing_of_a_level_throw() -> None:
     assert landing(flight, disc, 15.0).drag is not None
 
 
-@settings(max_examples=25)
+@settings(max_examples=10)
 @given(speed=st.floats(2, 40), spin=st.floats(-300, 300), height=st.floats(0, 3), tilt=st.floats(-0.5, 1.4))
 def test_no_flight_exceeds_the_danger_range(speed: float, spin: float, height: float, tilt: float) -> None:
     line = fall_line(speed, TENNIS, height, spin)
