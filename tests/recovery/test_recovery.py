@@ -16,7 +16,7 @@ STUDIED = (6,)
 
 # Ball, hollow ball, rod and disc; pair and rail; friction constant, falling, bell and tabulated. The study
 # tests/benchmarks/prediction.py has more of each.
-KINDS = ("seed_ball", "table_tennis", "streamer", "constant_pair", "bell_pair", "tabulated_disc", "hollow_rail")
+KINDS = ("seed_ball", "streamer", "constant_pair", "bell_pair", "tabulated_disc", "hollow_rail")
 
 
 @cache
