@@ -64,5 +64,5 @@ def test_check_reports_the_broken_wheel_limit_and_its_excess(name: str) -> None:
     assert float(broken[name].slack) == pytest.approx(-0.2)
     advised = re.search(r"([0-9.]+) m/s", broken[name].remedy)
     assert advised is not None
-    # Rounded down to three digits.
-    assert top * (1 - 1e-2) < float(advised[1]) <= top
+    # Three digits, rounded down or to the nearest.
+    assert float(advised[1]) == pytest.approx(top, rel=1e-2)
