@@ -326,15 +326,20 @@ def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
 
 
 def at_most(speed: float) -> str:
-    """Return a greatest speed [m/s] as advice: three digits, rounded down, as advice goes beyond no limit.
+    """Return a greatest speed [m/s] as advice.
 
     >>> at_most(12.968), at_most(105.0), at_most(0.0)
     ('12.9 m/s or less', '105 m/s or less', '0 m/s or less')
     """
-    if not speed > 0:
-        return "0 m/s or less"
+    return f"{down(speed)} m/s or less"
+
+
+def down(speed: float) -> str:
+    """Return a speed [m/s] with three digits, rounded down, as advice goes beyond no limit."""
+    if not 0 < speed < np.inf:
+        return f"{speed:.3g}"
     step = 10.0 ** (np.floor(np.log10(speed)) - 2)
-    return f"{np.floor(speed / step * (1 + 1e-9)) * step:.3g} m/s or less"
+    return f"{np.floor(speed / step * (1 + 1e-9)) * step:.3g}"
 
 
 def any_stage(point: OperatingPoint, condition: Callable[[Stage], bool]) -> bool:

@@ -20,6 +20,7 @@ from stager.constraints.limit import (
     OperatingPoint,
     any_stage,
     at_most,
+    down,
     evaluate,
     greatest,
     least,
@@ -276,7 +277,7 @@ def _hold_tyre(point: OperatingPoint, stage: int, ceiling: float) -> str:
     if found is None or found.failure is None or not found.changes:
         return f"wheel {1 + stage} at {at_most(ceiling)}" if np.isfinite(ceiling) else ""
     best = found.changes[0]
-    return f"{found.failure.value} at {found.speed:.3g} m/s; {best.what} holds it to {best.speed:.3g} m/s"
+    return f"{found.failure.value} at {down(found.speed)} m/s; {best.what} holds it to {down(best.speed)} m/s"
 
 
 def _has_tyre(stage: Stage) -> bool:

@@ -25,7 +25,7 @@ from stager.model.stage import Stage
 from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
 from stager.optimise.spin import Spun, way_of
 from stager.physics.barrel import overlapping, run_up
-from stager.physics.chain import QUICK, throw, transit
+from stager.physics.chain import QUICK, prepare, throw, transit
 from stager.physics.grip_limit import STANDARD, TransitFunction, grip_limit
 from stager.physics.parts import VARIABLES, Ends, free_variables, with_variables
 from stager.physics.records import FIELDS, Grip, Throw, Transit, take
@@ -450,6 +450,7 @@ class Problem:
     ) -> tuple[Floats, Floats, Throw]:
         """Throw stage by stage; return variables, leading wheels and throw."""
         samples, count = len(x), self.count
+        prepare(machine, count)  # All stages at once; each stage then takes its part.
         feed = np.broadcast_to(np.asarray(self.launcher.feed.speed, dtype=np.float64), (samples,))
         speed, spin = feed.copy(), np.full(samples, float(self.launcher.feed.spin))
         alive = np.ones(samples, bool)

@@ -15,7 +15,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.barrel import length, pitch
 from stager.physics.contact.columns import RECORD
-from stager.physics.contact.run import JAM, Packed, pack, run, spread
+from stager.physics.contact.run import JAM, Packed, pack, part, run, spread
 from stager.physics.records import FIELDS, Grip, Throw, Transit, as_samples, common_shape, shape_of
 
 
@@ -52,10 +52,11 @@ REMEMBERED = 16
 class Prepared:
     """Stages of a launcher as arrays, for throws at many settings."""
 
-    def __init__(self, launcher: Launcher, stages: int, first: int = 0) -> None:
+    def __init__(self, launcher: Launcher, stages: int, first: int = 0, packed: Packed | None = None) -> None:
         self.launcher = launcher
         self.stages = stages
-        self.packed: Packed = pack(launcher, first, stages)
+        self.first = first
+        self.packed: Packed = pack(launcher, first, stages) if packed is None else packed
         self._ends = np.array([stages], dtype=np.int64)
 
     def throw(
@@ -128,7 +129,7 @@ _known: OrderedDict[tuple[int, int, int], Prepared] = OrderedDict()
 def prepare(launcher: Launcher, stages: int, *, first: int = 0) -> Prepared:
     """Return `stages` stages of a launcher from stage `first` on, for throws at many settings.
 
-    The last REMEMBERED results are kept.
+    The last REMEMBERED results are kept. Some of the stages of a chain that was prepared are taken from its arrays.
 
     Raises
     ------
@@ -138,7 +139,9 @@ def prepare(launcher: Launcher, stages: int, *, first: int = 0) -> Prepared:
     key = (id(launcher), first, stages)
     found = _known.get(key)
     if found is None or found.launcher is not launcher:
-        found = Prepared(launcher, stages, first)
+        more = (one for one in _known.values() if one.launcher is launcher and one.first == 0)
+        whole = next((one for one in more if one.stages >= first + stages), None)
+        found = Prepared(launcher, stages, first, None if whole is None else part(whole.packed, first, stages))
         _known[key] = found
         if len(_known) > REMEMBERED:
             _known.popitem(last=False)

@@ -14,6 +14,7 @@ from stager.model.stage import IDLER, PAIR, RAIL
 from stager.physics.barrel import overlapping
 from stager.physics.chain import onward, throw, transit
 from stager.physics.contact import run
+from stager.physics.contact.run import pack, part
 from stager.physics.friction import Falling
 from stager.physics.records import Throw
 from tests.physics.drawing import ROUND, SAMPLES, Batch, batches
@@ -119,3 +120,15 @@ def test_one_stage_more_gives_the_whole_throw(data: st.DataObject) -> None:
     for field in fields(whole.stages):
         values, others = getattr(done.stages, field.name), getattr(whole.stages, field.name)
         assert values == pytest.approx(others, rel=1e-6, abs=1e-9), field.name
+
+
+@settings(max_examples=12, phases=[Phase.generate])
+@given(data=st.data())
+def test_arrays_of_some_stages_are_part_of_those_of_all(data: st.DataObject) -> None:
+    batch = data.draw(batches(*CASES["rods"]))
+    count = batch.speeds("a").shape[-1]
+    whole = pack(batch.launcher, 0, count)
+    first = data.draw(st.integers(0, count - 1))
+    some = data.draw(st.integers(1, count - first))
+    for found, expected in zip(part(whole, first, some), pack(batch.launcher, first, some), strict=True):
+        assert np.all(np.asarray(found) == np.asarray(expected))

@@ -31,7 +31,7 @@ from stager.physics.contact.columns import (
     CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT, HELD,
     HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
     MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PITCH, PULL,
-    RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
+    PUSH, PUSH_END, RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED, SPEED_A, SPEED_B,
     SPIN_IN, SPIN_OUT, START, STIFFNESS, SYMMETRIC, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN, WHEEL_RADIUS, WORK,
     WORK_A,
 )  # fmt: skip
@@ -327,6 +327,16 @@ def pack(launcher: Launcher, first: int, count: int) -> Packed:
         laws=_rows([[*values, *[0.0] * (width - len(values))] for _, values in found], shape),
         shape=shape,
     )
+
+
+def part(packed: Packed, first: int, count: int) -> Packed:
+    """Return the arrays of `count` stages from `first` on, out of those of a launcher from its first stage on."""
+    body, stages = packed.body, packed.stages[:, first : first + count].copy()
+    stages[:, -1, PITCH] = 0.0
+    if first:
+        body = body.copy()
+        body[:, [PUSH, PUSH_END]] = 0.0
+    return packed._replace(body=body, stages=stages)
 
 
 def spread(packed: Packed, shape: tuple[int, ...]) -> Packed:
