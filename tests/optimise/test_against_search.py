@@ -82,8 +82,8 @@ def _speed_within_limits(task: Scenario, wheel_speed: tuple[float, ...]) -> floa
     return search.found.exit_speed
 
 
-# These goals are reached, with three stages on rails, one or two pairs and one idler.
-@pytest.mark.parametrize("number", [6, 8, 12, 14])
+# Drawn goals that a search reaches.
+@pytest.mark.parametrize("number", [3, 4, 6, 8])
 def test_goal_is_reached_with_no_more_stages_than_plain_search(number: int) -> None:
     rng = np.random.default_rng([4, number])
     task = draw_problem(rng, aim=Aim.REACH)
