@@ -1,4 +1,4 @@
-"""Test whether exit speed changes in the course of a session or between two builds, by how much, and what explains it.
+"""Decide whether exit speed changes in a session or differs between two builds, by how much, and what explains it.
 
 The column under test (the order or time of the throws, or which build each belongs to) is a regressor of ln exit speed.
 Its coefficient is estimated beside covariates: a mean for each setting where settings were repeated, else the

@@ -1,4 +1,4 @@
-"""Response of a launcher to its settings, computed on grids and interpolated, for the sliders of the page.
+"""Compute what the page's sliders show, as tables: exit speed and limits over wheel speeds, crush and rate.
 
 For each stage, exit speed, spin, slip heat and peak acceleration are tables over arrival speed, spin, crush and wheel
 speed. Along the wheel speed the exit speed has corners: where the projectile jams, and where the wheel begins and

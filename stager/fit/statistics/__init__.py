@@ -2,5 +2,5 @@
 
 least_squares.py        damped least squares from many starts, intervals by profile likelihood
 importance_sampling.py  posterior draws, Pareto-smoothed weights, coverage intervals
-hypothesis_tests.py     two-sample tests, a regression coefficient, tests of residuals, AICc, Holm's adjustment
+hypothesis_tests.py     tests of two builds, of a trend and of residuals; AICc, Holm's adjustment
 """

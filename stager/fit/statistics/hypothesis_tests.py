@@ -1,4 +1,4 @@
-"""Compute two-sample tests (Welch), a regression coefficient, tests of residuals, AICc and Holm's adjustment."""
+"""Compute statistical tests: two builds (Welch, exchanges of builds), trend, residuals; AICc, Holm's adjustment."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The sliders of the page: the response of a launcher as tables, packed for the page's script."""
+"""Lay out the page's sliders, and pack the tables that `optimise/response.py` computed for the page's script."""
 
 from __future__ import annotations
 
