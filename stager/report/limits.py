@@ -140,7 +140,12 @@ def table(limits: Sequence[LimitRow], words: Sequence[str], more: str = "") -> T
 
 
 def room(limit: LimitRow) -> float:
-    """Return the margin of a limit over its bound [-]; of a temperature over the bound's rise above the air."""
+    """Return the margin of a limit over its bound [-]; of a temperature over the bound's rise above the air.
+
+    Of a margin that is a share itself it is the difference: a margin of a margin says little.
+    """
+    if limit["name"] in SHARES_SHOWN & _FLOORS:
+        return float(limit["used"] - limit["allowed"])
     if limit["unit"] != "K":
         return float(limit["margin_fraction"])
     return float((limit["allowed"] - limit["used"]) / (limit["allowed"] - SEA_LEVEL_TEMPERATURE))
@@ -150,11 +155,9 @@ def room_text(limit: LimitRow) -> str:
     """Return `room` as text: of counts as a number, else per cent."""
     if limit["name"] in COUNTS:
         return f"{limit['allowed'] - limit['used']:.0f}"
-    if limit["name"] in SHARES_SHOWN & _FLOORS:
-        # A margin of a margin in per cent says little.
-        points = 100 * (limit["used"] - limit["allowed"])
-        return f"{max(points, 0.0) if limit['kept'] else points:.1f} points"
     left = max(room(limit), 0.0) if limit["kept"] else room(limit)
+    if limit["name"] in SHARES_SHOWN & _FLOORS:
+        return f"{100 * left:.1f} points"
     if abs(left) > FAR:
         return f"> {percent(FAR)}" if left > 0 else f"< {percent(-FAR)}"
     return percent(left)

@@ -29,7 +29,8 @@ def _axes(picture: Picture) -> Axes:
 
 def _column(picture: Picture, head: str, unit: str = "", skip: Sequence[str] = ("-", "", "jam")) -> list[float]:
     place = next(i for i, one in enumerate(picture.twin.columns) if one.head == head and unit in ("", one.unit))
-    return [float(row[place].strip(" %<>")) for row in picture.twin.rows if row[place] not in skip]
+    cells = [row[place].removesuffix(" points") for row in picture.twin.rows if row[place] not in skip]
+    return [float(cell.strip(" %<>")) for cell in cells]
 
 
 def _line(axes: Axes, points: int) -> Line2D:

@@ -332,7 +332,7 @@ def pack(launcher: Launcher, first: int, count: int) -> Packed:
 def part(packed: Packed, first: int, count: int) -> Packed:
     """Return the arrays of `count` stages from `first` on, out of those of a launcher from its first stage on."""
     body, stages = packed.body, packed.stages[:, first : first + count].copy()
-    stages[:, -1, PITCH] = 0.0
+    stages[:, -1:, PITCH] = 0.0
     if first:
         body = body.copy()
         body[:, [PUSH, PUSH_END]] = 0.0

@@ -87,7 +87,7 @@ def limits_picture(rows: Sequence[LimitRow], words: Sequence[str]) -> Picture | 
     margins = ", ".join(f"{limits.title(row['name'])} {limits.room_text(row)}" for row, _ in judged)
     return Picture(
         name="limits", title="Margins of the limits", alt=f"{summary} Margins: {margins}.",
-        caption=f"Margin as a share of what is allowed; a limit binds at 0 %. {summary}",
+        caption=f"Margin as a share of what is allowed, of a margin in points; a limit binds at 0. {summary}",
         twin=limits.table(rows, words), paint=lambda: _paint_limits(judged),
     )  # fmt: skip
 
