@@ -297,6 +297,7 @@ TWO_SPEEDS = "pairs at two speeds"
 CARRIED = frozenset({"acceleration", "grip_margin"})
 """Limits on a throw, besides those on exit speed alone, that the bound of a stage takes into account."""
 FED_SPINNING = "a projectile that enters with spin"
+PUSHED = "a projectile that is pushed on through the first stage"
 
 
 @dataclass(frozen=True, slots=True)
@@ -348,7 +349,8 @@ def bound(
     cap, left_out = float(exit_cap(launcher, scenario.limit_values)) * (1 + ROUNDING), not_used(scenario)
     if reached >= cap * (1 - AT_CAP):
         return Bound((feed, cap), cap, left_out=left_out)
-    missing = TWO_SPEEDS if scenario.goal.spin else FED_SPINNING if launcher.feed.spin else ""
+    unbounded = {TWO_SPEEDS: scenario.goal.spin, FED_SPINNING: launcher.feed.spin, PUSHED: launcher.feed.push}
+    missing = next((kind for kind, given in unbounded.items() if given), "")
     arriving, speeds, evidence = feed_entries(feed), [feed], set[str]()
     # Once the bound is at the cap, further stages cannot raise it.
     while not missing and len(speeds) <= most and 0.0 < speeds[-1] < cap:

@@ -31,6 +31,8 @@ class OperatingPoint:
     grip_limit: grip limit of each stage at its own entry speed [m/s], shape (..., stages); NaN where exit speed
     still rises at the end of the speed range; None where it was not computed.
     options: how throws at a rate are integrated.
+    whole: the throw was computed in one go, so that it compares with those at a rate to their rounding; stage by stage
+    it differs by the accuracy of the integration.
     States of drives, supply and windings are computed at first use and kept.
     """
 
@@ -39,6 +41,7 @@ class OperatingPoint:
     throw: Throw
     grip_limit: Floats | None = None
     options: Options = DEFAULT
+    whole: bool = True
 
     @property
     def count(self) -> int:
@@ -96,7 +99,8 @@ class OperatingPoint:
         rate = self.launcher.feed.rate
         if rate is None or self.holding is None:
             return None
-        return settled(self.launcher, rate, *self.set_speeds, first=self.throw, options=self.options)
+        first = self.throw if self.whole else None
+        return settled(self.launcher, rate, *self.set_speeds, first=first, options=self.options)
 
     @cached_property
     def windings(self) -> Windings | None:

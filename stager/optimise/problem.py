@@ -405,7 +405,10 @@ class Problem:
         if fine.size and point.launcher.supply is not None:
             rows_of = done if fine.size == len(jam) else _rows(done, fine)
             here = machine if fine.size == len(jam) else take(machine, fine)
-            sub = OperatingPoint(launcher=here, limit_values=self.limit_values, throw=rows_of, options=self.options)
+            sub = OperatingPoint(
+                launcher=here, limit_values=self.limit_values, throw=rows_of, options=self.options,
+                whole=self.joint or self.count == 1 or self.limit_values.settled_loss is None,
+            )  # fmt: skip
             found: list[Floats] = []
             for limit in steady:
                 self._append(found, limit, sub, fine.shape)

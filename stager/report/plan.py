@@ -31,7 +31,7 @@ _COLUMNS = (
     Column("mass", "g"),
     Column("cost"),
     Column("power", "W"),
-    Column("breaks", words=True),
+    Column("note", words=True),
 )
 
 
@@ -47,6 +47,7 @@ def ladder_rows(ladder: Sequence[Rung]) -> list[dict[str, Any]]:
             "mass_kg": rung.mass,
             "cost": rung.cost,
             "average_power_W": rung.average_power,
+            "kept": rung.kept,
             "broken": list(rung.broken),
             "chosen": {VARIABLES[name]: list(values) for name, values in rung.design.items()},
         }
@@ -89,8 +90,16 @@ def _ladder_row(rung: Mapping[str, Any]) -> tuple[str, ...]:
         digits(_times(1000, rung["mass_kg"]) or None),
         digits(rung["cost"] or None),
         digits(rung["average_power_W"]),
-        ", ".join(map(limits.title, rung["broken"])) or MISSING,
+        _ladder_note(rung),
     )
+
+
+def _ladder_note(rung: Mapping[str, Any]) -> str:
+    """Return which limits the designs with a stage count break: all of them, where the row is of fewer stages."""
+    if not rung["broken"]:
+        return MISSING
+    names = ", ".join(map(limits.title, rung["broken"]))
+    return f"none within {names}" if rung["kept"] else f"breaks {names}"
 
 
 def _gain(rung: Mapping[str, Any]) -> str:

@@ -82,6 +82,13 @@ def test_bound_rises_with_a_looser_limit() -> None:
     assert (np.diff(tops) > 0).all()
 
 
+def test_pusher_that_pushes_through_the_first_stage_has_no_bound_but_the_cap() -> None:
+    pushed = replace(HEAVY, feed=replace(HEAVY.feed, push=2.0))
+    found = bound(scenario(pushed), 1)
+    assert "push" in found.missing
+    assert found.speed == found.cap
+
+
 def test_overlapping_stages_have_no_bound_but_the_cap() -> None:
     found = bound(scenario(CLOSE, wheel_speed=40.0, exit_energy=5.0), 2)
     assert found.speed == pytest.approx(np.sqrt(2 * 5.0 / 0.014), rel=1e-5)

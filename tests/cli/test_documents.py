@@ -28,7 +28,7 @@ THROW = {
 SWEEP = {"stage", "wheel_speed_m_s", "exit_speed_m_s", "grip_limit", "robust"}
 LADDER = {
     *("stages", "exit_speed_m_s", "gain_fraction", "probability_worthwhile", "length_m", "mass_kg", "cost"),
-    *("average_power_W", "broken", "chosen"),
+    *("average_power_W", "kept", "broken", "chosen"),
 }
 PLAN = {
     *("stages", "stage_count", "exit_speed_m_s", "exit_energy_J", "length_m", "average_power_W", "bound_m_s"),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import stager
+from stager.optimise.records import Interval, Rung
+from stager.report.plan import ladder_rows, ladder_table
 
 SEED_BALL = stager.load("configs/seed_ball.toml").replace({"limits.stages": 2})
 
@@ -15,12 +17,17 @@ def test_verdict_and_ladder_say_what_is_broken_where_nothing_fits() -> None:
     screen = found.answer().screen
     assert screen is not None
     table = next(item for item in screen.tables if item.title == "Ladder")
-    assert table.columns[-1].head == "breaks"
-    assert {row[-1] for row in table.rows} == {"exit energy"}
+    assert table.columns[-1].head == "note"
+    assert {row[-1] for row in table.rows} == {"breaks exit energy"}
+
+
+def test_row_of_fewer_stages_says_which_limit_more_stages_break() -> None:
+    rows = ladder_rows((Rung(stages=2, exit_speed=Interval(nominal=5.0), broken=("settled_loss",)),))
+    assert ladder_table(rows).rows[0][-1] == "none within settled loss"
 
 
 def test_ladder_has_no_column_of_broken_limits_where_all_designs_fit() -> None:
     screen = SEED_BALL.plan(draws=0).answer().screen
     assert screen is not None
     table = next(item for item in screen.tables if item.title == "Ladder")
-    assert "breaks" not in [column.head for column in table.columns]
+    assert "note" not in [column.head for column in table.columns]
