@@ -3,8 +3,14 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
+from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
+
+from tests.warm import PARTS
 
 if "PYTEST_XDIST_WORKER" in os.environ:
     # Workers share the cores already; commands that tests start inherit this.
@@ -19,3 +25,13 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
 settings.load_profile("stager")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Compile the kernels before workers start."""
+    if hasattr(config, "workerinput") or not getattr(config.option, "numprocesses", None):
+        return
+    here = Path(__file__).parents[1]
+    begun = [subprocess.Popen([sys.executable, "-m", "tests.warm", part], cwd=here) for part in PARTS]
+    for process in begun:
+        process.wait()

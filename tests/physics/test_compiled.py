@@ -26,6 +26,7 @@ from stager.model.stage import IDLER, PAIR, RAIL, Drive, Supply, Wheel
 from stager.physics import announcement, compiled
 from stager.physics.chain import Options, throw
 from stager.physics.contact.columns import RECORD
+from stager.physics.contact.run import throw_samples
 from stager.physics.friction import Bell, Constant, Falling, Rising, Tabulated
 from stager.physics.rate import settled
 from stager.physics.records import FIELDS
@@ -159,3 +160,13 @@ def test_kernels_compile_without_a_writable_cache(monkeypatch: pytest.MonkeyPatc
     entry = compiled.entry(double)
     assert not entry.kept
     assert entry(3.0) == 6.0
+
+
+def test_kernel_is_compiled_once_for_read_only_and_other_arrays() -> None:
+    machine = launcher()
+    fixed = np.full((3, 1), 8.0)
+    fixed.flags.writeable = False
+    for speeds in (np.full((3, 1), 8.0), fixed, np.broadcast_to(8.0, (3, 1)), np.full((1, 3), 8.0).T):
+        for entry_speed in (2.0, np.full(3, 2.0), np.broadcast_to(2.0, (3,)), fixed[:, 0] / 4):
+            throw(machine, speeds, entry_speed=entry_speed)
+    assert len(throw_samples.call.signatures) == 1
