@@ -21,7 +21,7 @@ from stager.bounds.entry_sets import RESIDUE, WHEEL, Cells, Entries, after_run, 
 from stager.bounds.stages import heated_pair, spins
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
-from stager.model.stage import Stage
+from stager.model.stage import PAIR, Stage
 
 ROUNDS = 14
 """Greatest number of rounds of cutting."""
@@ -254,7 +254,7 @@ def _pairs(scenario: Scenario, count: int) -> bool:
     launcher = scenario.launcher
     stages = [launcher.stage(k) for k in range(count)]
     return not scenario.goal.spin and all(
-        stage.layout.side_b_driven and not spins(launcher, stage) for stage in stages
+        stage.layout == PAIR and not spins(launcher, stage) for stage in stages
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from stager.bounds.traction import Motor, Traction, motor_of, traction_of
 from stager.errors import NotComputable
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
-from stager.model.stage import Stage
+from stager.model.stage import IDLER, PAIR, RAIL, Stage
 from stager.physics.compiled import Entry
 from stager.physics.contact.run import share
 
@@ -34,10 +34,12 @@ def enclosure(launcher: Launcher, stage: Stage, *, spins: bool, meter: Meter | N
     contact, layout = launcher.contact, stage.layout
     creep = float(contact.creep)
     wheel = traction_of(contact.friction, creep)
-    if layout.side_b_driven:
+    if layout == PAIR:
         return "pairs behind what lets the projectile spin" if spins else symmetric_pair(launcher, stage, wheel, meter)
-    if not layout.side_b_turns:
+    if layout == RAIL:
         return single_driven(launcher, stage, wheel, traction_of(contact.rail_friction, creep), meter)
+    if layout != IDLER:
+        return f'stages of layout "{layout.name}"'
     if launcher.projectile.shape.rolls:
         return "idlers that a round projectile turns"
     return single_driven(launcher, stage, wheel, wheel, meter)

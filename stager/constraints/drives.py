@@ -169,21 +169,21 @@ SUPPLY_CURRENT = Limit(
     remedy=lambda point: _start_in_turn(point, 0, "A"),
 )  # fmt: skip
 AVERAGE_POWER = Limit(
-    name="average_power", kind=Kind.STEADY, unit="W",
+    name="average_power", kind=Kind.STEADY, settles=True, unit="W",
     value=_average_power,
     bound=lambda point: point.limit_values.average_power,
     missing=lambda point: missing_drive(point) or _missing_rate(point) or _missing_no_load(point),
     remedy=_average_power_remedy,
 )  # fmt: skip
 WINDING_TEMPERATURE = Limit(
-    name="winding_temperature", kind=Kind.STEADY, unit="K", hard=True,
+    name="winding_temperature", kind=Kind.STEADY, settles=True, unit="K", hard=True,
     value=_hottest_winding,
     bound=lambda point: point.limit_values.winding_temperature,
     missing=_missing_for_windings,
     remedy=_winding_remedy,
 )  # fmt: skip
 SETTLED_LOSS = Limit(
-    name="settled_loss", kind=Kind.STEADY, unit="-",
+    name="settled_loss", kind=Kind.STEADY, settles=True, unit="-",
     value=_settled_loss,
     bound=lambda point: point.limit_values.settled_loss,
     missing=lambda point: missing_drive(point) or _missing_rate(point),

@@ -185,6 +185,8 @@ class Limit:
         The bound is the least value, not the greatest.
     bound_by_missing : bool
         The bound too rests on the input that `missing` names: it is unknown where that is.
+    settles : bool
+        Of kind STEADY: the value is of throw after throw, not only of turning wheels.
     value : callable
         Computes the value; None where nothing of it is known.
     bound : callable
@@ -209,6 +211,12 @@ class Limit:
     hard: bool = False
     floor: bool = False
     bound_by_missing: bool = False
+    settles: bool = False
+
+    @property
+    def needs_exit(self) -> bool:
+        """Whether it needs a projectile that leaves the launcher: it is not judged after a jam."""
+        return self.kind is Kind.THROW or self.settles
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stager.constraints import LimitResult, OperatingPoint, not_judged
+from stager.constraints import LIMITS, LimitResult, OperatingPoint, not_judged
 from stager.constraints.drives import duty
 from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
@@ -92,18 +92,14 @@ def _pusher(design: OperatingPoint) -> dict[str, Any] | None:
 def _rows(design: OperatingPoint, verdicts: Sequence[LimitResult]) -> list[LimitRow]:
     remedies = {verdict.name: verdict.remedy for verdict in verdicts}
     rows = limits.rows(verdicts, not_judged(design))
+    needs_exit = {limit.name for limit in LIMITS if limit.needs_exit}
     for row in rows:
         row["remedy"] = remedies.get(row["name"]) or None
-        if design.throw.jammed and row["name"] in _NEEDS_EXIT:
+        if design.throw.jammed and row["name"] in needs_exit:
             row.update({"used": None, "margin_fraction": None, "kept": None, "missing": _THROW, "remedy": None})
     return rows
 
 
-_NEEDS_EXIT = frozenset((
-    "exit_energy", "exit_speed", "energy_per_area", "toy", "acceleration", "slip_heat", "grip_margin",
-    "average_power", "winding_temperature", "settled_loss",
-))  # fmt: skip
-"""Limits that need a throw that leaves the launcher: not judged after a jam."""
 _THROW = "a throw that gets through"
 
 

@@ -10,9 +10,12 @@ import numpy as np
 import pytest
 
 import stager
+from stager.bounds.stages import enclosure
 from stager.constraints import LIMITS, Kind, Limit, OperatingPoint
 from stager.model.arrays import Floats, Number
+from stager.model.stage import PAIR
 from stager.optimise.planner import plan
+from stager.physics.chain import throw
 from stager.physics.friction import Falling
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
@@ -58,6 +61,26 @@ def test_added_limit_is_kept_and_reported_by_every_command(added_limit: None) ->
     assert swept.by == "first_exit"
     assert swept.exit_speed <= MAX_FIRST_EXIT
     assert "first exit" in one.report().html()
+
+
+def test_added_limit_on_throws_is_not_judged_after_a_jam(added_limit: None) -> None:
+    slippery = {"contact.friction.static": 0.02, "contact.friction.sliding": 0.01}
+    checked = stager.load(CONFIGS / "seed_ball.toml").replace(slippery).check(12.0)
+    assert checked.design.throw.jammed
+    judged = {limit["name"]: limit["kept"] for limit in checked.document()["limits"]}
+    assert judged["first_exit"] is None
+    assert judged["exit_energy"] is None
+    assert judged["slip_heat"] is None
+    assert judged["length"] is True
+
+
+def test_added_layout_is_refused_until_kernel_and_bound_know_it() -> None:
+    scenario = stager.load(CONFIGS / "seed_ball.toml").scenario
+    added = replace(scenario.launcher.template, layout=replace(PAIR, name="belt"))
+    launcher = replace(scenario.launcher, template=added, stages=())
+    with pytest.raises(ValueError, match="belt"):
+        throw(launcher, np.array([12.0]))
+    assert enclosure(launcher, added, spins=False) == 'stages of layout "belt"'
 
 
 @dataclass(frozen=True)

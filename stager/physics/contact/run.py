@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from stager.errors import NotComputable
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
+from stager.model import stage as layouts
 from stager.model.stage import Layout, Stage
 from stager.parallel import cores
 from stager.physics import barrel
@@ -390,10 +391,14 @@ def _stage(launcher: Launcher, index: int, more: bool) -> list[Number]:
     ]  # fmt: skip
 
 
+KINDS = {layouts.PAIR: PAIR, layouts.RAIL: RAIL, layouts.IDLER: IDLER}
+"""Numbers of the layouts in the kernel's arrays."""
+
+
 def _kind(layout: Layout) -> int:
-    if layout.side_b_driven:
-        return PAIR
-    return IDLER if layout.side_b_turns else RAIL
+    if layout not in KINDS:
+        raise ValueError(f'the contact kernel has no layout "{layout.name}"')
+    return KINDS[layout]
 
 
 def _drive(stage: Stage) -> list[Number]:
