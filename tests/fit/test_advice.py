@@ -129,7 +129,7 @@ def test_plan_sweep_and_bench_recommend_the_same_speed(name: str, tight: bool) -
     swept = one.sweep().recommended
     watched, _ = answer_before_throws(name, tight)
     assert watched.recommended == swept
-    planned = one.plan(draws=0).best
+    planned = one.plan().best
     if planned is None or swept.wheel_speed is None:
         assert planned is None or not planned.count or swept.wheel_speed is None
         return
@@ -161,7 +161,7 @@ def test_page_has_the_settings_recommended_by_the_fit(
 def test_plan_of_the_fitted_file_has_the_settings_recommended_by_the_fit(tmp_path: Path) -> None:
     fitted = answers_after_throws("seed_ball", False)[0]
     (written, _) = loaded("seed_ball", False).save_fit(fitted.fit, tmp_path / "fitted.toml")
-    best = stager.load(written).plan(draws=0).best
+    best = stager.load(written).plan().best
     assert best is not None
     assert float(best.wheel_speed[0]) == pytest.approx(fitted.recommended[0].wheel_speed, rel=2e-3)
 
