@@ -31,7 +31,7 @@ _COLUMNS = (
     Column("mass", "g"),
     Column("cost"),
     Column("power", "W"),
-    Column("note", words=True),
+    Column("note", words=True, wraps=True),
 )
 
 
