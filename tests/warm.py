@@ -13,7 +13,6 @@ import stager
 from stager.bounds import bound
 
 CONFIGS = Path(__file__).parents[1] / "configs"
-PARTS = ("throws", "bounds")
 
 
 def warm(part: str) -> None:

@@ -12,7 +12,6 @@ from stager.model.arrays import Floats
 from stager.optimise.parts import outfit
 from stager.optimise.records import Parts, Plan, Settings
 from stager.optimise.sweep import Sweep
-from stager.physics.mechanics import translation_energy
 from stager.units import QuantityError, parse
 
 if TYPE_CHECKING:
@@ -24,11 +23,6 @@ if TYPE_CHECKING:
     from stager.optimise.sizing import Discharge, Sizing
     from stager.report.answer import Answer
     from stager.report.figures import Picture
-
-
-def exit_energy(point: OperatingPoint) -> float:
-    """Return the energy of the projectile's motion behind the outlet, without its spin [J]."""
-    return float(translation_energy(point.outlet_speed, point.launcher.projectile))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, repr=False)
@@ -54,7 +48,7 @@ class Checked(Shown):
     @property
     def exit_energy(self) -> float:
         """Energy of the projectile's motion behind the outlet, without its spin [J]."""
-        return exit_energy(self.design)
+        return float(self.design.exit_energy)
 
     def answer(self) -> Answer:
         """Return the answer of `stager check`."""
@@ -159,7 +153,7 @@ class PlanResult(Shown, Plan):
     @property
     def exit_energy(self) -> float:
         """Energy of the projectile's motion behind the outlet, without its spin [J]."""
-        return exit_energy(self._settings.design)
+        return float(self._settings.design.exit_energy)
 
     @property
     def _settings(self) -> Settings:

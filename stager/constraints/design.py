@@ -24,7 +24,6 @@ from stager.model.projectile import Projectile
 from stager.model.requirements import ToyLimit
 from stager.model.stage import Stage
 from stager.physics.barrel import length
-from stager.physics.mechanics import translation_energy
 from stager.physics.wheel import nip_growth
 
 CALIPER_RESOLUTION = 1e-5
@@ -101,15 +100,10 @@ CRUSH = Limit(
 )  # fmt: skip
 
 
-def _exit_energy(point: OperatingPoint) -> Number:
-    """Return ½mv² at the outlet [J]."""
-    return translation_energy(point.outlet_speed, point.launcher.projectile)
-
-
 def _energy_per_area(point: OperatingPoint) -> Number | None:
     """Return ½mv² per frontal area [J/m^2]; None where the area is unknown."""
     area = point.launcher.projectile.known_frontal_area
-    return None if area is None else _exit_energy(point) / area
+    return None if area is None else point.exit_energy / area
 
 
 def _missing_frontal_area(point: OperatingPoint) -> str | None:
@@ -136,14 +130,14 @@ def _toy_bound(point: OperatingPoint) -> Number | None:
     most = toy_energy(toy, point.launcher.projectile)
     if toy.energy_per_area is None or point.launcher.projectile.contact_area is not None:
         return most
-    return np.where(_exit_energy(point) <= toy.energy, toy.energy, most)
+    return np.where(point.exit_energy <= toy.energy, toy.energy, most)
 
 
 def _missing_contact_area(point: OperatingPoint) -> str | None:
     toy, projectile = point.limit_values.toy, point.launcher.projectile
     if toy is None or toy.energy_per_area is None or projectile.contact_area is not None:
         return None
-    return None if bool(_exit_energy(point) <= toy.energy) else "projectile.contact_area"
+    return None if bool(point.exit_energy <= toy.energy) else "projectile.contact_area"
 
 
 def _max_acceleration(point: OperatingPoint) -> Number | None:
@@ -188,7 +182,7 @@ def _peak_accelerations(point: OperatingPoint) -> Floats:
 
 EXIT_ENERGY = Limit(
     name="exit_energy", kind=Kind.THROW, unit="J", hard=True,
-    value=_exit_energy,
+    value=lambda point: point.exit_energy,
     bound=lambda point: point.limit_values.exit_energy,
     remedy=lambda point: "a slower last wheel",
 )  # fmt: skip
@@ -207,7 +201,7 @@ ENERGY_PER_AREA = Limit(
 )  # fmt: skip
 TOY = Limit(
     name="toy", kind=Kind.THROW, unit="J", hard=True,
-    value=_exit_energy,
+    value=lambda point: point.exit_energy,
     bound=_toy_bound, bound_by_missing=True,
     missing=_missing_contact_area,
     remedy=lambda point: "a slower last wheel",

@@ -19,6 +19,7 @@ from stager.model.stage import Stage
 from stager.physics.chain import DEFAULT, Options
 from stager.physics.flight import outlet_speed
 from stager.physics.heat import Windings, windings
+from stager.physics.mechanics import translation_energy
 from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold
 from stager.physics.rate import Settled, settled
 from stager.physics.records import Throw
@@ -57,6 +58,11 @@ class OperatingPoint:
     def outlet_speed(self) -> Floats:
         """Speed behind the outlet, or behind the last wheel without one [m/s]; 0 where the projectile stops in it."""
         return np.asarray(outlet_speed(self.launcher, self.throw.exit_speed))
+
+    @cached_property
+    def exit_energy(self) -> Floats:
+        """Energy of the projectile's motion behind the outlet, without its spin [J]."""
+        return np.asarray(translation_energy(self.outlet_speed, self.launcher.projectile))
 
     @cached_property
     def set_speeds(self) -> tuple[Floats, Floats | None]:
@@ -348,10 +354,16 @@ def at_most(speed: float) -> str:
 
 def down(speed: float) -> str:
     """Return a speed [m/s] with three digits, rounded down, as advice goes beyond no limit."""
-    if not 0 < speed < np.inf:
-        return f"{speed:.3g}"
-    step = 10.0 ** (np.floor(np.log10(speed)) - 2)
-    return f"{np.floor(speed / step * (1 + 1e-9)) * step:.3g}"
+    return f"{rounded(speed, 3, upward=False):.3g}"
+
+
+def rounded(value: float, digits: int, *, upward: bool) -> float:
+    """Return a value rounded up or down to `digits` digits; as it is where it is not above 0 or infinite."""
+    if not 0 < value < np.inf:
+        return value
+    unit = 10.0 ** (np.floor(np.log10(value)) - digits + 1)
+    steps = np.ceil(value / unit * (1 - 1e-12)) if upward else np.floor(value / unit * (1 + 1e-12))
+    return float(f"{steps * unit:.{digits}g}")
 
 
 def any_stage(point: OperatingPoint, condition: Callable[[Stage], bool]) -> bool:

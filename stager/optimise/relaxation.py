@@ -27,6 +27,7 @@ from stager.constraints import (
     no_throw,
     speed_range,
 )
+from stager.constraints.limit import rounded
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.optimise.judge import active as active_of
@@ -447,9 +448,7 @@ def _outward(name: str, value: float) -> float:
     """Return a limit value rounded to DIGITS digits on the looser side."""
     if value <= 0 or float(value).is_integer():
         return value
-    unit = 10.0 ** (np.floor(np.log10(value)) - DIGITS + 1)
-    steps = np.floor(value / unit * (1 + 1e-12)) if name in FLOORS else np.ceil(value / unit * (1 - 1e-12))
-    return float(f"{steps * unit:.{DIGITS}g}")
+    return rounded(value, DIGITS, upward=name not in FLOORS)
 
 
 def _reason(asked: float, nearest: float, most: float, sure: bool) -> str:
