@@ -144,7 +144,7 @@ def _max_acceleration(point: OperatingPoint) -> Number | None:
     """Return the lower of the user's limit and the projectile's [m/s^2]."""
     given = (point.limit_values.acceleration, point.launcher.projectile.max_acceleration)
     known = [value for value in given if value is not None]
-    return min(known[0], known[-1]) if known else None
+    return np.minimum(known[0], known[-1]) if known else None
 
 
 def _grip_shares(point: OperatingPoint) -> Floats:
