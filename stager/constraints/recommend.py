@@ -334,7 +334,10 @@ class _Chooser:
 
     def _nominal(self, speed: Floats) -> OperatingPoint:
         done = self._throw(speed, self.nominal_launcher, 1, NOMINAL_OPTIONS)
-        return OperatingPoint(launcher=self.nominal_launcher, limit_values=self.limit_values, throw=done)
+        # Stage by stage and at another accuracy than throws at a rate: the loss at a rate is computed from both anew.
+        return OperatingPoint(
+            launcher=self.nominal_launcher, limit_values=self.limit_values, throw=done, whole=False
+        )
 
     def _throw(self, speed: Floats, launcher: Launcher, samples: int, options: Options) -> Throw:
         a, b = self.before
@@ -373,7 +376,8 @@ class _Chooser:
         if few == 1 or self.limit_values.confidence <= NOMINAL_ONLY:
             return True
         some = take(self.launcher, np.arange(few))
-        done = self._throw(np.array([speed]), some, few, SURE)
+        # Throwing at a rate needs contact times and the wheels' speeds after the throw, so not SURE.
+        done = self._throw(np.array([speed]), some, few, NOMINAL_OPTIONS)
         slacks = hard_slacks(some, self.limit_values, done, steady=True)
         if not slacks or enough_kept(_together(slacks, (1, few)), self.limit_values.confidence)[0]:
             return True
