@@ -13,6 +13,8 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
+from stager.physics.heat import Loss, after, steady
+from stager.physics.rate import settled
 from stager.physics.transient import transient
 from stager.report import check
 from stager.report import drives as report
@@ -165,3 +167,82 @@ def test_plan_reports_the_steady_exit_speed() -> None:
         )
         == []
     )
+
+
+@pytest.mark.parametrize("loss", [1.0, 3.0, 5.0])
+@pytest.mark.parametrize("feed", [1.0, 3.0, 5.0])
+@pytest.mark.parametrize("heat", [None, 0.0, 0.5])
+def test_highest_rate_is_the_least_of_feed_loss_and_heat(
+    found: Duty, loss: float, feed: float, heat: float | None
+) -> None:
+    # The feed is named where both are the same: the loss is then not reached.
+    assert found.highest is not None
+    given = replace(found, highest=replace(found.highest, rate=np.asarray(loss)), feed_rate=feed, heat_rate=heat)
+    assert given.highest_rate == (min(loss, feed) if heat is None else heat)
+    assert given.decides == ("heat" if heat is not None else "feed" if feed <= loss else "loss")
+    unknown = replace(given, highest=None)
+    assert (unknown.highest_rate, unknown.decides) == (None, None)
+
+
+def test_highest_rate_is_that_of_the_loss_asked_for() -> None:
+    # At the highest rate the settled throw lacks the share that is asked for, 5 % where none is.
+    for asked in (None, 0.02):
+        made = _duty(WARM) if asked is None else _duty(WARM, settled_loss=asked)
+        assert made is not None
+        assert made.highest is not None
+        assert made.loss == (asked or 0.05)
+        at = settled(WARM, float(made.highest.rate), SPEEDS)
+        assert at is not None
+        assert float(at.loss) == pytest.approx(made.loss, rel=0.02)
+
+
+@pytest.mark.parametrize("limit", [None, 289.0, 303.0, 304.5, 500.0])
+def test_winding_duty_is_that_of_the_thermal_network(limit: float | None) -> None:
+    # A duty of the share `share` ends at the limit: the losses of throwing and resting are mixed by it.
+    made = _duty(WARM) if limit is None else _duty(WARM, winding_temperature=limit)
+    assert made is not None
+    warm = made.winding_duty
+    assert warm is not None
+    assert warm.steady == pytest.approx(steady(warm.windings.network, warm.windings.loss)[0])
+    assert warm.session == pytest.approx(after(warm.windings.network, warm.windings.loss, 600.0))
+    if limit is None:
+        assert (warm.share, warm.reaches) == (None, None)
+        return
+    assert warm.share is not None
+    assert warm.reaches is not None
+    hot, cool = warm.windings.loss, warm.windings.resting
+    mixed = Loss(
+        copper=warm.share * hot.copper + (1 - warm.share) * cool.copper,
+        idle=warm.share * hot.idle + (1 - warm.share) * cool.idle,
+    )
+    there = steady(warm.windings.network, mixed)[0]
+    within = (warm.share > 0) & (warm.share < 1)
+    assert there[within] == pytest.approx(limit)
+    assert (there[warm.share == 1] <= limit).all()
+    assert (there[warm.share == 0] >= limit).all()
+    reached = np.isfinite(warm.reaches)
+    assert (reached == (warm.steady > limit)).all()
+    assert after(warm.windings.network, hot, warm.reaches)[reached] == pytest.approx(limit)
+
+
+@pytest.mark.parametrize("split", [False, True])
+def test_warm_throttle_of_two_speeds_has_a_column_for_each_motor(split: bool) -> None:
+    # Throttle = (Kω + R(1 + αΔT)I)/V, with V under the load of all motors; a stage without thermal data stays cold.
+    cold = replace(WARM.template, drive=DRIVE)
+    machine = replace(WARM, stages=(cold, WARM.template))
+    second = np.array([8.0, 10.0]) if split else None
+    point = OperatingPoint(
+        launcher=machine, limit_values=LimitValues(exit_energy=8.0), throw=throw(machine, SPEEDS, second)
+    )  # fmt: skip
+    made = duty(point)
+    assert made is not None
+    assert made.winding_duty is not None
+    assert made.winding_duty.windings.column == ((2, 3) if split else (1,))
+    current, pull, turns = made.holding.current, made.train.pull, made.holding.angular_speed
+    factor = np.ones(made.train.size)
+    factor[list(made.winding_duty.windings.column)] += 3.93e-3 * (made.winding_duty.session - 293.15)
+    volts = pull * turns + 0.06 * factor * current
+    power = float((made.train.count * current * volts).sum())
+    bus = (14.8 + (14.8**2 - 4 * 0.03 * power) ** 0.5) / 2
+    expected = (volts / bus)[list(made.winding_duty.windings.column)]
+    assert made.winding_duty.throttle == pytest.approx(expected)

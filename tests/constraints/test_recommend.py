@@ -151,3 +151,34 @@ def test_reason_is_one_sentence(given: dict[str, Any]) -> None:
     reason = recommended(drawn(101, 3), 101, **given).reason
     assert reason.endswith(".")
     assert reason.count(". ") == 0
+
+
+def test_required_share_is_three_standard_errors_of_both_samples_above_the_confidence() -> None:
+    # Two binomial shares, of the draws at hand and of 2000 fresh ones; at most one draw short of all.
+    for confidence, draws in ((0.8, 400), (0.9, 1000), (0.95, 50)):
+        error = np.sqrt(confidence * (1 - confidence) * (1 / draws + 1 / 2000))
+        assert required_share(confidence, draws) == pytest.approx(min(confidence + 3 * error, 1 - 1 / draws))
+        assert required_share(confidence, draws, 1.0) == pytest.approx(min(confidence + error, 1 - 1 / draws))
+
+
+REASONS: dict[str, dict[str, Any]] = {
+    "A faster wheel throws slower.": {"by": "peak"},
+    "A faster wheel throws slower on average over what is not known.": {"by": "peak", "draws": 100},
+    "It gives the exit speed that is asked for.": {"by": "goal"},
+    "It is 7.5 % below the grip limit, as limits.grip_margin asks.": {"by": "grip_margin", "grip_margin": 0.075},
+    "It is the end of the speed range that was searched.": {"by": "range"},
+    "A faster one would break exit energy.": {"by": "exit_energy"},
+    "A faster one would break exit energy in more than 10 of 100 builds.": {"by": "exit_energy", "draws": 100},
+    "No wheel speed keeps the limits: it breaks crush.": {"by": "crush", "wheel_speed": None, "broken": 0.31},
+    "No wheel speed keeps the limits in 90 of 100 builds: 31 break crush.": {
+        "by": "crush", "wheel_speed": None, "broken": 0.31, "draws": 100,
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("sentence", REASONS)
+def test_reason_says_what_a_faster_wheel_would_do(sentence: str) -> None:
+    given: dict[str, Any] = {"wheel_speed": 10.0, "draws": 0, "confidence": 0.9, **REASONS[sentence]}
+    assert Recommended(**given).reason == sentence
+    if given["draws"] and " builds" in sentence:  # At a confidence of a half the nominal build alone decides.
+        assert " builds" not in Recommended(**{**given, "confidence": 0.5}).reason

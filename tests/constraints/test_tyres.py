@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from stager.constraints import OperatingPoint
+from stager.constraints.wheels import TYRE_RETENTION
 from stager.model.requirements import LimitValues
 from stager.model.stage import Hold, Wheel
 from stager.physics.chain import throw
 from stager.report import limits
-from tests.drive.machines import launcher, wheel
+from tests.drive.machines import NITRILE, launcher, wheel
 
 
 def _design(speeds: list[float], **tyre: object) -> OperatingPoint:
@@ -72,3 +73,20 @@ def test_no_tyre_notes_without_a_tyre() -> None:
     )  # fmt: skip
     assert limits.tyre_notes(design) == []
     assert limits.tyre_rows(design) == []
+
+
+@pytest.mark.parametrize(
+    "tyre, remedy",
+    [
+        # Nothing is known of the lip; the rubber itself tears at sqrt(12 MPa / 1250 kg/m^3) = 98 m/s.
+        ({"held_by": Hold.LIP}, "wheel 2 at 97.9 m/s or less"),
+        ({"held_by": Hold.LIP, "material": replace(NITRILE, tensile_strength=None)}, ""),
+        ({"held_by": Hold.STRETCH}, "the ring lifts off the rim at 14.8 m/s; "),
+    ],
+)  # fmt: skip
+def test_remedy_of_retention_says_how_the_tyre_leaves_or_how_fast_it_may_turn(
+    tyre: dict[str, object], remedy: str
+) -> None:
+    point = _design([8.0, 20.0], **tyre)
+    told = TYRE_RETENTION.remedy(point)
+    assert told == remedy if "wheel" in remedy or not remedy else remedy in told
