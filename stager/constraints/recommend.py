@@ -29,6 +29,8 @@ PLATEAU_LOSS = 2e-4
 """Share of the greatest mean exit speed that a slower wheel may lack to count as on its plateau [-]."""
 PLATEAU_SPEED = 0.95
 """Wheel speed on the plateau, by that of the greatest mean, below which the slower one is taken [-]."""
+SLIP_GAIN = 0.01
+"""Share of mean exit speed that a setting faster than a broken one must gain over the slower ones [-]."""
 GOAL_TOLERANCE = 2.5e-4
 """Share of the exit speed asked for that a setting may lack [-]."""
 SIGMAS = 3.0
@@ -248,8 +250,10 @@ class _Chooser:
         """Return the recommended wheel speed; see `recommend`."""
         coarse, low = np.linspace(0.0, self.top, GRID_POINTS + 1), 0.0
         if self.samples > GRID_DRAWS + 1:
-            first = self._best([self._try(coarse[1:], GRID_DRAWS + 1)])
+            rough = [self._try(coarse[1:], GRID_DRAWS + 1)]
+            first = self._best(rough)
             if first is not None:
+                first = self._before_broken(rough, first, GRID_DRAWS + 1)
                 place = int(np.searchsorted(coarse, first))
                 low, high = coarse[max(place - NEIGHBOURS, 0)], coarse[min(place + NEIGHBOURS, GRID_POINTS)]
                 coarse = np.linspace(low, high, REFINED_POINTS + 2)
@@ -266,6 +270,7 @@ class _Chooser:
         best = self._best(seen)
         if best is None:
             return self._no_setting()
+        best = self._before_broken(seen, best)
         by = self._by(seen, best)
         if by == "goal":
             best = self._slowest_reaching(best)
@@ -287,6 +292,28 @@ class _Chooser:
         fastest = float(speed[fine][np.argmax(mean[fine])])
         slowest = float(speed[fine & (mean >= (1 - PLATEAU_LOSS) * mean[fine].max())].min())
         return slowest if slowest < PLATEAU_SPEED * fastest else fastest
+
+    def _before_broken(self, seen: list[_Tried], best: float, samples: int | None = None) -> float:
+        """Return the fastest setting below the first broken one, where it throws about as fast as `best`, else `best`.
+
+        A wheel that slips can keep a limit on the exit at twice the speed of one that grips: it wears the tyre, and as
+        it runs down the limit breaks. What is tried is added to `seen`.
+        """
+        speed, mean, fine = (np.concatenate([getattr(one, name) for one in seen]) for name in ("speed", "mean", "fine"))
+        kept = fine & (mean > 0)
+        broken = speed[~fine & (speed > speed[kept].min()) & (speed < best)]
+        if not broken.size:
+            return best
+        high = float(broken.min())
+        low, slow = max((float(u), float(v)) for u, v in zip(speed[kept], mean[kept], strict=True) if u < high)
+        for _ in range(HALVINGS):
+            middle = self._try(np.array([(low + high) / 2]), samples)
+            seen.append(middle)
+            if middle.fine[0]:
+                low, slow = float(middle.speed[0]), float(middle.mean[0])
+            else:
+                high = float(middle.speed[0])
+        return low if slow >= (1 - SLIP_GAIN) * float(mean[speed == best][0]) else best
 
     def _slowest_reaching(self, fast: float) -> float:
         """Return the setting up to `fast` [m/s] at which the nominal launcher just reaches the exit speed asked for."""
@@ -327,6 +354,8 @@ class _Chooser:
             if limit.kind is not Kind.STEADY and not limit.hard and (result := evaluate(limit, point)) is not None:
                 broken = np.broadcast_to(result.slack, (speed.size, 1))[:, 0] < -ROUNDING
                 by[fine & broken] = limit.name
+                if fine.any() and not (fine & ~broken).any():
+                    self.most_broken = limit.name, 1.0
                 fine = fine & ~broken
         exits = outlet_speed(launcher, done.exit_speed)
         drawn = slice(1, None) if samples > 1 else slice(None)
@@ -363,7 +392,10 @@ class _Chooser:
         for _ in range(HALVINGS):
             middle = (low + high) / 2
             low, high = (middle, high) if self._keeps_steady(middle) else (low, middle)
-        return low if low > 0 and bool(self._try(np.array([low])).fine[0]) else None
+        if low == 0.0:
+            return None
+        found = self._try(np.array([low]))
+        return low if found.fine[0] and found.nominal[0] > 0 else None
 
     def _keeps_steady(self, speed: float) -> bool:
         point = self._nominal(np.array([speed]))

@@ -14,7 +14,7 @@ from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
 from stager.physics.chain import throw
 from stager.physics.friction import Constant, Falling
-from tests.drive.machines import launcher
+from tests.drive.machines import ALUMINIUM, launcher, wheel
 
 NONE = np.zeros(0)
 
@@ -79,12 +79,20 @@ def test_recommended_speed_is_fastest_on_average() -> None:
     assert found.wheel_speed == pytest.approx(grid[int(np.argmax(means))], abs=0.5)
 
 
-def test_lowest_speed_of_a_plateau_is_recommended() -> None:
+@pytest.mark.parametrize("stiffer", [1.0, 100.0])
+def test_lowest_speed_of_a_plateau_is_recommended(stiffer: float) -> None:
+    # Exit speed is constant beyond the grip limit, or rises a little as wheels grow.
     machine = launcher()
+    tyre = wheel().tyre
+    assert tyre is not None
+    rubber = replace(tyre.material, modulus=stiffer * tyre.material.modulus)
+    hub = replace(ALUMINIUM, modulus=100 * 70e9)
+    machine = launcher(tyre=replace(tyre, material=rubber) if stiffer > 1 else None, material=hub)
     friction = Constant(0.4)
     flat = replace(machine, contact=replace(machine.contact, friction=friction, rail_friction=friction))
     found = recommended(flat, 1)
     assert found.wheel_speed is not None
+    assert found.wheel_speed < 30.0
     best, nearly = float(exit_speeds(flat, 40.0, 1)[0]), 2e-4
     assert float(exit_speeds(flat, found.wheel_speed, 1)[0]) >= (1 - nearly) * best - 1e-9
     assert float(exit_speeds(flat, 0.97 * found.wheel_speed, 1)[0]) < (1 - nearly) * best
@@ -114,6 +122,18 @@ def test_no_recommendation_if_many_builds_break_a_limit_at_any_speed() -> None:
     assert 0.2 < found.broken < 0.5  # 4.0 +- 0.2 mm beyond 4.1 mm: 31 of 100
     assert "crush" in found.reason
     assert not safe_settings(machine, 201, LimitValues(exit_energy=50.0), np.array([[8.0]])).any()
+
+
+@pytest.mark.parametrize("by, bound", [("peak_power", 1.0), ("supply_current", 0.1), ("slip_heat", 1e-9)])
+def test_no_recommendation_names_the_limit_that_no_speed_keeps(by: str, bound: float) -> None:
+    # Wheels so slow that the drives would keep their limits jam the projectile.
+    for samples in (1, 51):
+        found = recommended(drawn(samples, 3), samples, **{by: bound})
+        assert found.wheel_speed is None
+        assert found.by == by
+        assert found.broken == 1.0
+        assert (found.exit_speed, found.mean_exit, found.kept) == (0.0, 0.0, 0.0)
+        assert (found.draws, found.confidence) == (samples - 1, 0.95)
 
 
 def test_safe_settings_satisfy_the_same_limits() -> None:

@@ -13,6 +13,7 @@ from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
 from stager.constraints.recommend import NOMINAL_ONLY, Recommended, recommend, required_share
 from stager.model.arrays import Floats
 from stager.model.launcher import Guide, Launcher
+from stager.model.projectile import ROD
 from stager.model.requirements import LimitValues
 from stager.model.stage import RAIL
 from stager.physics.chain import throw
@@ -115,6 +116,10 @@ CASES = {
     "in a barrel": Case(
         "exit_energy", replace(FULL, guide=Guide(friction=0.3)), {"exit_energy": 1.3}, TWO_SPEEDS, samples=11
     ),
+    "rod in two nips": Case(
+        "exit_energy",
+        replace(FULL, projectile=replace(FULL.projectile, shape=ROD, length=0.12)), {"exit_energy": 0.9}, TWO_SPEEDS,
+    ),
     "nominal only": Case("exit_energy", limits={"exit_energy": 1.3, "confidence": 0.5}, before=SECOND, samples=11),
     "first of many draws": Case("exit_energy", limits={"exit_energy": 0.9}, samples=61),
     "peak": Case("peak", limits={"wheel_speed": 30.0}, before=SECOND, samples=11),
@@ -159,3 +164,17 @@ def test_recommended_speed_is_the_best_of_a_plain_search(name: str) -> None:
         hard = [limit.name for limit in LIMITS if limit.hard and limit.kind is not Kind.STEADY]
         broken = [bad[0, min(1, case.samples - 1) :] for name, bad in case.broken(grid[:1]).items() if name in hard]
         assert found.kept == pytest.approx(1 - np.logical_or.reduce(broken).mean())
+
+
+@pytest.mark.parametrize("energy", [0.6, 0.8, 0.9, 1.0])
+@pytest.mark.parametrize("samples", [1, 11, 61])
+def test_wheel_does_not_slip_where_a_slower_one_throws_as_fast(energy: float, samples: int) -> None:
+    # Far beyond the grip limit a wheel throws no faster than a slow one: it wears its tyre, and as it runs down it
+    # passes speeds at which the limit is broken.
+    case = Case("exit_energy", limits={"exit_energy": energy, "wheel_speed": 80.0, "confidence": 0.5}, samples=samples)
+    found = case.find()
+    assert found.wheel_speed is not None
+    assert found.by == "exit_energy"
+    slower = case.broken(np.linspace(0.5, found.wheel_speed, 40))["exit_energy"]
+    assert not slower.any()
+    assert found.exit_speed == pytest.approx((2 * energy / 0.018) ** 0.5, rel=NEAR)

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stager.constraints.limit import Kind, Limit
+from stager.constraints.limit import ROUNDING, Kind, Limit
 from stager.constraints.wheels import COARSE_POINTS, FINE_POINTS, GREATEST_WHEEL_SPEED, REFINEMENTS, range_of
 from stager.model.arrays import Floats
 from tests.constraints.machines import FULL, limit_values
@@ -46,6 +46,14 @@ def test_range_ends_where_the_first_limit_breaks(course: str, end: float, other:
         assert found.ends_by == "made_up"
         assert value(np.asarray(max(top - STEP, 0.0)), end) <= 1 - margin
         assert value(np.asarray(top * 1.001 + STEP), end) > 1 - margin
+
+
+@pytest.mark.parametrize("power", [1, 2])
+@given(end=st.floats(20.0, 190.0))
+def test_range_of_a_smooth_limit_ends_within_its_rounding(power: int, end: float) -> None:
+    # Between the speeds of the last grid the slack is taken as linear, to 7e-9 of the speed here.
+    found = range_of(FULL, limit_values(), 0, (made_up(lambda speed, end: (speed / end) ** power, end),))
+    assert 1 - 1e-8 <= float(found.top) / end <= 1 + ROUNDING
 
 
 def test_limit_broken_at_rest_leaves_no_range() -> None:

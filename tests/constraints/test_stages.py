@@ -496,3 +496,21 @@ def test_acceleration_is_bounded_by_user_and_projectile_whichever_is_less(own: A
         assert np.array_equal(bound, own if asked is None else asked)  # type: ignore[arg-type]
     else:
         assert np.array_equal(bound, [min(float(one), asked) for one in np.ravel(own)] if np.ndim(own) else 1.5e4)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("batched", [False, True])
+def test_sides_of_a_pair_have_two_speeds_only_where_they_differ(batched: bool) -> None:
+    # Side B of a rail is at rest, which is no second speed.
+    stages = (replace(FULL.template, layout=RAIL), FULL.template, FULL.template)
+    machine, a = replace(FULL, stages=stages), np.array([9.0, 11.0, 12.0])
+    for second in (None, np.array([9.0, 11.0, 11.5])):
+        if batched:
+            point = point_of(machine, np.tile(a, (2, 1)), None if second is None else np.tile(second, (2, 1)))
+        else:
+            point = point_of(machine, a, second)
+        speed, speed_b = point.set_speeds
+        assert (speed == a).all()
+        assert (speed_b is None) is (second is None)
+        assert speed_b is None or (speed_b[..., 1:] == [11.0, 11.5]).all()
+        assert point.train is not None
+        assert point.train.size == (3 if second is None else 5)
