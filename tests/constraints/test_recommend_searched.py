@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
+from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, evaluate
 from stager.constraints.recommend import NOMINAL_ONLY, Recommended, recommend, required_share
 from stager.model.arrays import Floats
 from stager.model.launcher import Guide, Launcher
@@ -178,3 +178,20 @@ def test_wheel_does_not_slip_where_a_slower_one_throws_as_fast(energy: float, sa
     slower = case.broken(np.linspace(0.5, found.wheel_speed, 40))["exit_energy"]
     assert not slower.any()
     assert found.exit_speed == pytest.approx((2 * energy / 0.018) ** 0.5, rel=NEAR)
+
+
+def test_speeds_beyond_broken_ones_are_taken_where_they_throw_faster(monkeypatch: pytest.MonkeyPatch) -> None:
+    def value(point: OperatingPoint) -> Floats:
+        speed = point.throw.stages.wheel_speed_a[..., 0]
+        return np.where((speed > 6.0) & (speed < 9.0), 2.0, 0.0)
+
+    gap = Limit(
+        name="gap", kind=Kind.THROW, unit="-", hard=True, value=value, bound=lambda point: 1.0, remedy=lambda point: ""
+    )
+    monkeypatch.setattr("stager.constraints.recommend.LIMITS", (gap,))
+    grid = np.linspace(10.0, 30.0, 501)
+    peak = float(grid[np.argmax(Case("peak").exits(grid)[0])])
+    for top, by, end in ((30.0, "peak", peak), (12.0, "wheel_speed", 12.0), (8.0, "gap", 6.0)):
+        found = Case(by, limits={"wheel_speed": top}).find()
+        assert found.by == by
+        assert found.wheel_speed == pytest.approx(end, rel=3e-3)

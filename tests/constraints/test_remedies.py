@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
 from stager.constraints.design import CALIPER_RESOLUTION
-from stager.constraints.limit import NO_LOAD, Kind, at_most
+from stager.constraints.limit import NO_LOAD, Kind, at_most, rounded
 from stager.constraints.recommend import required_share, safe_settings
 from stager.model.launcher import Launcher
 from stager.model.stage import IDLER, PAIR, RAIL, Drive, Layout, Stage
@@ -298,6 +298,22 @@ def test_more_draws_must_keep_the_limits_than_asked_for_and_fewer_the_more_there
 def test_advised_speed_is_rounded_down_by_less_than_one_per_cent(speed: float) -> None:
     told = float(at_most(speed).removesuffix(" m/s or less"))
     assert 0.99 * speed < told <= speed * (1 + 1e-8)
+
+
+@given(value=st.floats(1e-6, 1e9), digits=st.integers(1, 5), upward=st.booleans())
+def test_rounding_goes_to_one_side_by_less_than_a_digit(value: float, digits: int, upward: bool) -> None:
+    found = rounded(value, digits, upward=upward)
+    last = 10.0 ** (np.floor(np.log10(value)) - digits + 1)
+    assert found == pytest.approx(round(found / last) * last, rel=1e-9)
+    slip = 1e-9 * last
+    assert (-slip <= found - value < last + slip) if upward else (-slip <= value - found < last + slip)
+    # What has so few digits stays as it is.
+    assert rounded(found, digits, upward=True) == rounded(found, digits, upward=False) == found
+
+
+@pytest.mark.parametrize("value", [0.0, -1.5, np.inf])
+def test_what_has_no_digits_is_not_rounded(value: float) -> None:
+    assert rounded(value, 3, upward=True) == rounded(value, 3, upward=False) == value
 
 
 @pytest.mark.parametrize("shares", [[1.2, 0.9], [0.97, 1.4], [0.96, 0.5]])
