@@ -186,6 +186,7 @@ def test_spin_up_in_turn_draws_less_than_together(name: str, fast: float) -> Non
     verdict = judged(name, FULL, [8.0, fast, 12.0])
     in_turn = float(verdict.remedy.split(": ")[1].split()[0])
     assert 0 < in_turn < float(verdict.value)
+    assert verdict.remedy.endswith(f" {verdict.unit}")
 
 
 @cache

@@ -21,7 +21,7 @@ from stager.model.projectile import DISC
 from stager.model.stage import IDLER, PAIR, RAIL, Hold, Layout, Stage, Supply
 from stager.physics.chain import Options, throw
 from stager.physics.motor import drivetrain_of, hold
-from stager.physics.records import Throw, each
+from stager.physics.records import Grip, Throw, each
 from stager.physics.wheel import growth
 from tests.constraints.machines import FULL, limit_values
 from tests.drive.machines import ALUMINIUM
@@ -262,6 +262,27 @@ def test_grip_margin_counts_the_wheel_that_drives_the_spin(layout: Layout, spin:
     # Side B of a rail or idler has no drive; of a pair it leads where it turns the spin its way.
     leads_b = layout is PAIR and float(point.throw.spin) < spin
     assert float(judged("grip_margin", point).value) == pytest.approx(1 - (11.0 if leads_b else 10.0) / 20.0)
+
+
+@pytest.mark.parametrize("index", range(STAGES))
+def test_stage_of_the_hottest_winding_is_named(index: int) -> None:
+    assert FULL.template.drive is not None
+    assert FULL.template.drive.heat is not None
+    worse = drive_with(FULL.template, heat=replace(FULL.template.drive.heat, winding_to_case=30.0))
+    point = point_of(with_stage(FULL, index, worse), [10.0, 10.0, 10.0])
+    assert f"in stage {1 + index}," in judged("winding_temperature", point).remedy
+
+
+@pytest.mark.parametrize("shape", [(), (4,), (2, 4)])
+def test_points_without_a_throw_have_the_shape_of_their_speeds(shape: tuple[int, ...]) -> None:
+    done = no_throw(np.full((*shape, STAGES), 9.0), np.full((*shape, STAGES), 8.0))
+    assert done.exit_speed.shape == done.jammed.shape == done.spin.shape == shape
+    assert not done.exit_speed.any()
+    assert not done.jammed.any()
+    assert (done.stages.wheel_speed_a == 9.0).all()
+    assert (done.stages.wheel_speed_b == 8.0).all()
+    assert (done.stages.grip == Grip.NOT_REACHED).all()
+    assert done.stages.slip_heat.shape == (*shape, STAGES)
 
 
 UNKNOWN: dict[str, tuple[Callable[[Stage], Stage], dict[str, str]]] = {
