@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -180,18 +181,35 @@ def test_wheel_does_not_slip_where_a_slower_one_throws_as_fast(energy: float, sa
     assert found.exit_speed == pytest.approx((2 * energy / 0.018) ** 0.5, rel=NEAR)
 
 
-def test_speeds_beyond_broken_ones_are_taken_where_they_throw_faster(monkeypatch: pytest.MonkeyPatch) -> None:
-    def value(point: OperatingPoint) -> Floats:
-        speed = point.throw.stages.wheel_speed_a[..., 0]
-        return np.where((speed > 6.0) & (speed < 9.0), 2.0, 0.0)
+def made_up(value: Callable[[Floats], Floats], kind: Kind = Kind.THROW, *, hard: bool = True) -> Limit:
+    """Return a limit of 1 on a value over the wheel speed of the last stage [m/s]."""
+    return Limit(
+        name="gap", kind=kind, unit="-", hard=hard, bound=lambda point: 1.0, remedy=lambda point: "",
+        value=lambda point: value(point.throw.stages.wheel_speed_a[..., -1]),
+    )  # fmt: skip
 
-    gap = Limit(
-        name="gap", kind=Kind.THROW, unit="-", hard=True, value=value, bound=lambda point: 1.0, remedy=lambda point: ""
-    )
-    monkeypatch.setattr("stager.constraints.recommend.LIMITS", (gap,))
+
+@pytest.mark.parametrize("hard", [True, False])
+def test_speeds_beyond_broken_ones_are_taken_where_they_throw_faster(
+    hard: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     grid = np.linspace(10.0, 30.0, 501)
     peak = float(grid[np.argmax(Case("peak").exits(grid)[0])])
-    for top, by, end in ((30.0, "peak", peak), (12.0, "wheel_speed", 12.0), (8.0, "gap", 6.0)):
+    for low, high, top, by, end in (
+        (6.0, 9.0, 30.0, "peak", peak), (6.0, 9.0, 12.0, "wheel_speed", 12.0), (6.0, 9.0, 8.0, "gap", 6.0),
+        (12.0, 19.0, 30.0, "peak", 19.0), (16.0, 30.0, 25.0, "gap", 16.0),
+    ):  # fmt: skip
+        gap = made_up(lambda u, low=low, high=high: np.where((u > low) & (u < high), 2.0, 0.0), hard=hard)  # type: ignore[misc]
+        monkeypatch.setattr("stager.constraints.recommend.LIMITS", (gap,))
         found = Case(by, limits={"wheel_speed": top}).find()
-        assert found.by == by
-        assert found.wheel_speed == pytest.approx(end, rel=3e-3)
+        assert (found.by, found.wheel_speed) == (by, pytest.approx(end, rel=3e-3))
+
+
+@pytest.mark.parametrize("kind", [Kind.THROW, Kind.STEADY])
+@pytest.mark.parametrize("samples", [1, 11])
+def test_limit_without_a_number_is_not_kept(kind: Kind, samples: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    # What cannot be computed is not safe: beyond 9 m/s the value is not a number.
+    unknown = made_up(lambda u: np.where(u > 9.0, np.nan, 0.0), kind)
+    monkeypatch.setattr("stager.constraints.recommend.LIMITS", (unknown,))
+    found = Case("gap", samples=samples).find()
+    assert (found.by, found.wheel_speed) == ("gap", pytest.approx(9.0, rel=3e-3))
