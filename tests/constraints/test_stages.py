@@ -13,7 +13,18 @@ import numpy as np
 import pytest
 
 from stager.config.tables import Limits
-from stager.constraints import LIMITS, Kind, Limit, LimitResult, OperatingPoint, evaluate, no_throw, not_judged, slacks
+from stager.constraints import (
+    LIMITS,
+    Kind,
+    Limit,
+    LimitResult,
+    OperatingPoint,
+    evaluate,
+    evaluate_limits,
+    no_throw,
+    not_judged,
+    slacks,
+)
 from stager.constraints.limit import FIND_OUT, NO_GRIP_LIMIT, NO_LOAD, ROUNDING
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Outlet
@@ -125,6 +136,9 @@ def test_limits_that_do_not_apply_advise_without_numbers() -> None:
     for name in ("throttle", "peak_power", "supply_current", "winding_temperature", "settled_loss"):
         assert BY_NAME[name].remedy(point) == ""
     assert BY_NAME["average_power"].remedy(point) == "smaller or slower wheels"
+    unfed = point_of(replace(FULL, feed=replace(FULL.feed, rate=None)), [10.0, 12.0])
+    assert BY_NAME["settled_loss"].remedy(unfed) == ""
+    assert BY_NAME["average_power"].remedy(unfed) == "smaller or slower wheels"
     assert BY_NAME["grip_margin"].remedy(point) == "a slower wheel 1"
 
 
@@ -331,6 +345,42 @@ def test_input_unknown_in_any_stage_leaves_its_limits_unjudged(unknown: str, ind
         assert (one.unit, one.hard, one.find_out) == (limit.unit, limit.hard, FIND_OUT[one.missing])
         assert one.bound == pytest.approx(float(np.asarray(limit.bound(point))))
     assert {one.name: one.missing for one in not_judged(point)} == expected
+
+
+BREAKING: dict[str, tuple[str, Callable[[Stage], Stage]]] = {
+    "crush": ("material", lambda stage: replace(stage, crush=6e-3)),
+    "burst": ("material", lambda stage: wheel_with(stage, material=WEAK)),
+    "rim_safety": ("material", lambda stage: wheel_with(stage, material=WEAK)),
+    "tyre_retention": ("lip", lambda stage: wheel_with(stage, {"held_by": Hold.STRETCH})),
+    "tyre_turning": ("hub friction", lambda stage: wheel_with(stage, {"hub_friction": 0.05})),
+}
+"""By limit: what is unknown of one stage, as in UNKNOWN, and a change of another by which it breaks the limit."""
+
+
+@pytest.mark.parametrize("index", range(STAGES))
+@pytest.mark.parametrize("name", BREAKING)
+def test_known_stage_breaks_a_limit_although_another_is_unknown(name: str, index: int) -> None:
+    unknown, worse = BREAKING[name]
+    stages = [FULL.template] * STAGES
+    stages[index], stages[index - 1] = UNKNOWN[unknown][0](FULL.template), worse(FULL.template)
+    point = point_of(replace(FULL, stages=tuple(stages)), [18.0, 18.0, 18.0])
+    assert name not in {one.name for one in not_judged(point)}
+    assert not judged(name, point).satisfied
+
+
+def test_batch_of_points_is_judged_by_all_limits() -> None:
+    speeds = np.array([[9.0, 12.0], [16.0, 18.0]])
+    both = evaluate_limits(point_of(FULL, speeds))
+    assert [one.name for one in both] == [limit.name for limit in LIMITS]
+    for k in range(2):
+        for one, alone in zip(both, evaluate_limits(point_of(FULL, speeds[k])), strict=True):
+            assert one.name == alone.name
+            assert np.broadcast_to(one.slack, 2)[k] == pytest.approx(float(alone.slack), abs=1e-6)
+
+
+@pytest.mark.parametrize("count", [0, 1, 3])
+def test_slack_of_a_bound_of_zero_is_the_margin(count: int) -> None:
+    assert float(judged("stages", point_of(FULL, np.full(count, 9.0), stages=0)).slack) == -count
 
 
 def test_input_unknown_of_the_whole_launcher_leaves_its_limits_unjudged() -> None:
