@@ -38,7 +38,7 @@ VARIABLE_NODES = {0: 1, 1: 7, 2: 7, 3: 5}
 """Nodes of each design variable of a stage, by the number of its design variables."""
 SLOWEST = 0.02
 """Least wheel speed that is searched, over the fastest setting [-]."""
-FASTEST = 4.0
+FASTEST = 1e4
 """Greatest wheel speed that is searched, over the fastest setting [-]."""
 KEPT = 3e-7
 """Violation of a slack that the search accepts, less than the rounding of limits [-]."""

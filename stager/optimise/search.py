@@ -312,9 +312,25 @@ def solve(
     problem: Problem, shorter: Sequence[Trial] = (), starts: Sequence[Trial] = (), *, seed: int = 0,
     generations: int = GENERATIONS, effort: Effort = CLOSE,
 ) -> Solution:  # fmt: skip
-    """Return the best settings of a problem, evaluated in the full model; arguments as in `explore`."""
+    """Return the best settings of a problem, evaluated in the full model; arguments as in `explore`.
+
+    Where grip limits turn out far from those of the tables, settings that these had forbidden may be better, so the
+    search is made once more with the limits that were found.
+    """
+    assumed = problem.grip_correction
     found = explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort)
-    return evaluate_in_full(problem, found)
+    first = evaluate_in_full(problem, found)
+    known = problem.grip_correction
+    reached = problem.asked is not None and first.settings.exit_speed >= problem.asked * (1 - REACHED)
+    near = (np.abs(known / assumed - 1.0) <= FAR_OFF).all()
+    if near or problem.count == 1 or not effort.finish or (first.feasible and reached):
+        return first
+    found = explore(problem, shorter, [*starts, first.trial], seed=seed, generations=generations, effort=effort)
+    second = evaluate_in_full(problem, found)
+    if (second.feasible, second.settings.exit_speed) > (first.feasible, first.settings.exit_speed):
+        return second
+    problem.grip_correction = known
+    return first
 
 
 def explore(
