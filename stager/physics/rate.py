@@ -192,7 +192,7 @@ def settle_samples(
 ) -> int:  # fmt: skip
     """Find the settled state of the samples from `low` up to `high`; return the number of throws that failed.
 
-    Arguments as in `throw_samples` and `advance_samples`, the first axis over the samples or of length 1.
+    Arguments as in `throw_samples` and `advance_samples`, rows as there.
 
     Parameters
     ----------
@@ -218,9 +218,9 @@ def settle_samples(
     rows, inverse, accuracy = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros(3)
     close = CLOSE * options[TOLERANCE]
     for n in range(low, high):
-        set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
-        source, voltage = supply[min(n, supply.shape[0] - 1)], bus[min(n, bus.shape[0] - 1)]
-        pause, tolerance, last, converged = rest[min(n, rest.shape[0] - 1)], SEARCH_TOLERANCE, False, False
+        set_wheels(wheels, built[n % built.shape[0]], settings[n % settings.shape[0]])
+        source, voltage = supply[n % supply.shape[0]], bus[n % bus.shape[0]]
+        pause, tolerance, last, converged = rest[n % rest.shape[0]], SEARCH_TOLERANCE, False, False
         set_after_throw(wheels, place, first[n])
         totals[BUS], totals[ENERGIES], accuracy[SUM_ENERGIES] = voltage, 0.0, 0.0
         advance(wheels, source, totals, pause, tolerance, -1.0)
@@ -241,8 +241,8 @@ def settle_samples(
             by_sides(wheels, place, SPEED, speeds, 0)
             by_sides(wheels, place, TARGET, speeds, 2)
             exits[n, 0], exits[n, 1], exits[n, 2] = throw_one(
-                body[min(n, body.shape[0] - 1)], stages[min(n, stages.shape[0] - 1)], law_numbers,
-                laws[min(n, laws.shape[0] - 1)], speeds[0], speeds[1], speeds[2], speeds[3], fed[n, 0], fed[n, 1],
+                body[n % body.shape[0]], stages[n % stages.shape[0]], law_numbers,
+                laws[n % laws.shape[0]], speeds[0], speeds[1], speeds[2], speeds[3], fed[n, 0], fed[n, 1],
                 count, accuracy, nips, sides, places, marks, out[n],
             )  # fmt: skip
             set_after_throw(wheels, place, out[n])

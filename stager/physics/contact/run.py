@@ -266,17 +266,17 @@ def throw_samples(
 ) -> int:  # fmt: skip
     """Throw the samples from `low` up to `high`; return the number of throws that MAX_STEPS did not suffice for.
 
-    The first axis of all arrays is over the samples, or of length 1.
+    The first axis of all arrays is over the samples; those with fewer rows begin again after the last one.
 
     Parameters
     ----------
-    body : array, shape (samples or 1, BODY)
-    stages : array, shape (samples or 1, stages, STAGE)
+    body : array, shape (rows, BODY)
+    stages : array, shape (rows, stages, STAGE)
     law_numbers : array of int, shape (2,)
         Number of the friction law of the wheels and of the rail.
-    laws : array, shape (samples or 1, 2, values)
+    laws : array, shape (rows, 2, values)
     speed_a, speed_b, held_a, held_b : array, shape (samples, stages)
-    entry, spin, ends : array, shape (samples or 1,)
+    entry, spin, ends : array, shape (rows,)
         Entry speed [m/s], spin [rad/s] and number of stages.
     options : array, shape (3,)
         TOLERANCE, STEPS and SUM_ENERGIES.
@@ -289,12 +289,11 @@ def throw_samples(
     nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
     places = np.zeros((5, 4 * count + 6))
     marks = np.zeros((5, 4 * count + 1), np.int64)
-    last = np.array([body.shape[0], stages.shape[0], laws.shape[0], entry.shape[0], spin.shape[0], ends.shape[0]]) - 1
     for i in range(low, high):
         exits[i, 0], exits[i, 1], exits[i, 2] = throw_one(
-            body[min(i, last[0])], stages[min(i, last[1])], law_numbers, laws[min(i, last[2])], speed_a[i], speed_b[i],
-            held_a[i], held_b[i], entry[min(i, last[3])], spin[min(i, last[4])], min(ends[min(i, last[5])], count),
-            options, nips, sides, places, marks, out[i],
+            body[i % body.shape[0]], stages[i % stages.shape[0]], law_numbers, laws[i % laws.shape[0]], speed_a[i],
+            speed_b[i], held_a[i], held_b[i], entry[i % entry.shape[0]], spin[i % spin.shape[0]],
+            min(ends[i % ends.shape[0]], count), options, nips, sides, places, marks, out[i],
         )  # fmt: skip
         if exits[i, 2] == NOT_REACHED:
             lost += 1
@@ -341,8 +340,8 @@ def part(packed: Packed, first: int, count: int) -> Packed:
 
 
 def spread(packed: Packed, shape: tuple[int, ...]) -> Packed:
-    """Return a packed launcher with its batch broadcast to `shape`."""
-    if packed.shape in ((), shape):
+    """Return a packed launcher for samples of `shape`: as it is where the last axes of these are its batch."""
+    if shape[len(shape) - len(packed.shape) :] == packed.shape:
         return packed
 
     def wide(values: Floats) -> Floats:
