@@ -18,7 +18,8 @@ CONFIGS = Path(__file__).parents[1] / "configs"
 def warm(part: str) -> None:
     """Run the kernels of throws, also at a rate, or those of bounds for pairs and rails."""
     if part == "throws":
-        stager.load(CONFIGS / "seed_ball.toml").check()
+        loaded = stager.load(CONFIGS / "seed_ball.toml")
+        loaded.replace({"limits.settled_loss": 0.05, "limits.winding_temperature": "90 degC"}).check()
         return
     for name in ("seed_ball", "foam_disc"):
         scenario = stager.load(CONFIGS / f"{name}.toml").scenario

@@ -144,14 +144,14 @@ def recover(
     done = fit(given, measure(given, real, speeds, plan, rng, thrown), rng, words=False)
     scores = list(_parameters(given, done, truth)) if done.keeps_law else []
     ensemble = after(done, rng, DRAWS)
-    first, second = predict(ensemble, 2, finder(given), recommended_chain(_few(known_of(done)), 2), built=1)
+    first, *more = predict(ensemble, 2, finder(given), recommended_chain(_few(known_of(done)), 2), built=1)
     limit = first.tuned.grip_limit
     if limit is not None and not np.isnan(true := _grip_limit(given, real)[0]):
         scores.append(_score("grip limit", true, limit))
-    exact = float(thrown(real, second.wheel_speed[None])[0])
-    best = _best_exit_speed(given, truth)
-    scores.append(_score("second stage as set", exact, second.exit_speed))
-    scores.append(_score("second stage at its best", best, second.tuned_exit))
+    for second in more:  # None where no wheel speed of a second stage is within the limits.
+        exact = float(thrown(real, second.wheel_speed[None])[0])
+        scores.append(_score("second stage as set", exact, second.exit_speed))
+        scores.append(_score("second stage at its best", _best_exit_speed(given, truth), second.tuned_exit))
     return done, scores
 
 
