@@ -358,8 +358,7 @@ def explore(
     population = _evolve(problem, first, fastest, generations, rng)
     found = _polish(problem, population.join(first), fastest, ROUGHLY if effort.finish else effort)
     if effort.finish:
-        if problem.count > 1:
-            found = best(fastest, found.join(_led_back(problem, first, found)))
+        found = best(fastest, found.join(_led_back(problem, first, found)))
         problem.options = JUDGED
         found = problem.look(found.x)
         if not problem.limit_values.grip_margin or found.violation[0] > RESTORED:
@@ -441,7 +440,7 @@ def _starts(problem: Problem, shorter: Sequence[Trial], starts: Sequence[Trial],
     places += [rng.random(extra) for _ in range(2 * (extra - 1))][:6]
     x = np.vstack([np.hstack([rows, np.tile(place, (len(rows), 1))]) for place in places])
     feed = max(float(problem.launcher.feed.speed), 1e-3)
-    fast = np.geomspace(0.5 * feed, float(problem.tops[-1]) or 1e-3, 32 if count == 1 else 12)
+    fast = np.geomspace(0.5 * feed, float(problem.tops[-1]) or 1e-3, 64 if count == 1 else 12)
     if problem.tops[-1] <= 0:
         fast = np.full(1, 1e-6)
     steps = (np.arange(count) + 1) / count
