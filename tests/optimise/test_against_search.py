@@ -59,7 +59,7 @@ def test_plan_is_as_fast_as_plain_search_and_below_its_bound(layout: Any, number
     [
         (71, 9, (9.0462, 10.9308, 16.6845, 19.0357, 20.1535)), (72, 12, (0.9585, 3.3749)),
         (74, 39, (9.056, 12.167, 17.172)), (80, 151, (9.5, 14.0)), (79, 80, (21.234,)), (79, 82, (9.795, 10.768, 18.3)),
-        (81, 27, (17.6,)),
+        (81, 27, (17.62,)),
     ],
     ids=["small steps", "two nips", "slow wheel", "small loss", "brake", "grip limit by spin", "beyond a limit"],
 )  # fmt: skip
