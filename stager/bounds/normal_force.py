@@ -20,17 +20,17 @@ from stager.model.launcher import Launcher
 from stager.model.stage import Stage
 from stager.physics.compiled import compiled, inlined
 from stager.physics.contact.equations import power
-from stager.physics.wheel import nip_growth
+from stager.physics.wheel import nip_growth, stiffened
 
 # BODY: values that all cells of a stage share.
 (
     MASS, RATIO, WHEEL_MASS, MOTOR_SLOPE, STALL, INERTIA, ROLLS, NORMALS, HELD_NORMALS, OF_LEAD, OF_BAND, TURNING,
-    LIGHT, STIFFNESS, EXPONENT, REBOUND, ROD_LENGTH,
-) = range(17)  # fmt: skip
+    LIGHT, EXPONENT, REBOUND, ROD_LENGTH,
+) = range(16)  # fmt: skip
 """RATIO: κ; WHEEL_MASS: M [kg]; MOTOR_SLOPE, STALL: see `traction.Motor`; INERTIA … OF_BAND: see
 `single_driven.Coefficients`; TURNING, LIGHT: see `traction.speed_ranges`; ROD_LENGTH [m], below 0 for round shapes.
 """
-BODY = 17
+BODY = 16
 
 # PRESS: the contact of one cell, for its least and its greatest wheel speed.
 LEAST_REACH, MOST_REACH, HEIGHT = range(3)
@@ -38,7 +38,9 @@ LEAST_REACH, MOST_REACH, HEIGHT = range(3)
 DEPTH, RADIUS, RAMP, ROLLING = 0, 2, 4, 6
 """Of rods, each the least and then the greatest: crush [m], R with growth [m], length of a ramp [m], rolling loss of a
 side as a force [N]."""
-PRESS = 8
+SOFTEST, STIFFEST = 8, 9
+"""Least and greatest stiffness of a side [N/m^exponent]."""
+PRESS = 10
 
 # LANE: the state of one cell.
 (
@@ -75,23 +77,27 @@ def press_between(launcher: Launcher, stage: Stage, low: Floats, high: Floats) -
     )
     projectile = launcher.projectile
     crush = stage.layout.crush_share * float(stage.crush)
-    columns = np.zeros((low.size, PRESS))
+    columns, contact = np.zeros((low.size, PRESS)), launcher.contact
+    ends = [stiffened(float(contact.stiffness), float(contact.stiffening), speed) for speed in (low, high)]
+    columns[:, SOFTEST], columns[:, STIFFEST] = np.minimum(*ends), np.maximum(*ends)
     if projectile.shape.rolls:
         rest = float(stage.wheel.radius + projectile.radius)
         columns[:, LEAST_REACH], columns[:, MOST_REACH], columns[:, HEIGHT] = rest + least, rest + most, rest - crush
-        return Press(columns, _energy(launcher, crush + most), (rest - crush) / (rest + most))
+        stored = _energy(launcher, columns[:, STIFFEST], crush + most)
+        return Press(columns, stored, (rest - crush) / (rest + most))
     for end, growth in enumerate((least, most)):
         depth, radius = crush + growth, stage.wheel.radius + growth
         ramp = np.sqrt(2 * radius * depth)
         columns[:, DEPTH + end], columns[:, RADIUS + end], columns[:, RAMP + end] = depth, radius, ramp
-        columns[:, ROLLING + end] = (1 - launcher.contact.rebound) * _energy(launcher, depth) / ramp
-    return Press(columns, _energy(launcher, crush + most), np.ones(low.size))
+        stored = _energy(launcher, columns[:, SOFTEST + end], depth)
+        columns[:, ROLLING + end] = (1 - contact.rebound) * stored / ramp
+    return Press(columns, stored, np.ones(low.size))
 
 
-def _energy(launcher: Launcher, crush: Floats) -> Floats:
+def _energy(launcher: Launcher, stiffness: Floats, crush: Floats) -> Floats:
     """Return the energy of a crush of one side [J]."""
-    contact = launcher.contact
-    return np.asarray(contact.stiffness * crush ** (contact.exponent + 1.0) / (contact.exponent + 1.0))
+    power = launcher.contact.exponent + 1.0
+    return np.asarray(stiffness * crush**power / power)
 
 
 ROUND_PIECES = 2
@@ -154,14 +160,14 @@ class Pressed(NamedTuple):
 @compiled
 def pressed(body: Any, press: Any, number: int, place: float) -> Pressed:
     """Return the ranges of forces at `place` [m] in a piece."""
-    length, factor, exponent = body[ROD_LENGTH], body[STIFFNESS], body[EXPONENT]
+    length, back, exponent = body[ROD_LENGTH], 1.0, body[EXPONENT]
     if length < 0.0:
         if number > 0:
-            factor *= body[REBOUND]
+            back = body[REBOUND]
         height = press[HEIGHT]
         distance = sqrt(place * place + height * height)
-        low = factor * power(max(press[LEAST_REACH] - distance, 0.0), exponent)
-        high = factor * power(max(press[MOST_REACH] - distance, 0.0), exponent)
+        low = back * press[SOFTEST] * power(max(press[LEAST_REACH] - distance, 0.0), exponent)
+        high = back * press[STIFFEST] * power(max(press[MOST_REACH] - distance, 0.0), exponent)
         sine = place / distance
         return Pressed(low, high, height / distance, sine, sine, 0.0, 0.0)
     past, lost_low, lost_high = place, 0.0, 0.0
@@ -169,9 +175,9 @@ def pressed(body: Any, press: Any, number: int, place: float) -> Pressed:
         past, lost_low, lost_high = 0.0, -press[ROLLING + 1], -press[ROLLING]
     elif number > MIDDLE:
         past -= length
-        factor *= body[REBOUND]
-    low = factor * power(_crush(press[DEPTH], press[RAMP], past), exponent)
-    high = factor * power(_crush(press[DEPTH + 1], press[RAMP + 1], past), exponent)
+        back = body[REBOUND]
+    low = back * press[SOFTEST] * power(_crush(press[DEPTH], press[RAMP], past), exponent)
+    high = back * press[STIFFEST] * power(_crush(press[DEPTH + 1], press[RAMP + 1], past), exponent)
     one, two = past / press[RADIUS], past / press[RADIUS + 1]
     return Pressed(low, high, 1.0, min(one, two), max(one, two), lost_low, lost_high)
 

@@ -89,8 +89,8 @@ def _body(launcher: Launcher, motor: Motor) -> Floats:
     body[normal_force.MASS], body[normal_force.WHEEL_MASS] = mass, motor.wheel_mass
     body[normal_force.RATIO] = mass / (2.0 * motor.wheel_mass)
     body[normal_force.MOTOR_SLOPE], body[normal_force.STALL] = motor.slope, motor.stall
-    body[normal_force.STIFFNESS], body[normal_force.EXPONENT] = float(contact.stiffness), float(contact.exponent)
-    body[normal_force.REBOUND], body[normal_force.ROD_LENGTH] = float(contact.rebound), -1.0
+    body[normal_force.EXPONENT], body[normal_force.REBOUND] = float(contact.exponent), float(contact.rebound)
+    body[normal_force.ROD_LENGTH] = -1.0
     if not projectile.shape.rolls:
         if projectile.length is None:
             raise ValueError("a rod needs a length")

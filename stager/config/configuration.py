@@ -264,6 +264,7 @@ def _launcher(file: File, raw: Mapping[str, Any], source: Source) -> Launcher:
         contact=Contact(
             stiffness=contact.number("stiffness"), exponent=contact.number("exponent"),
             rebound=contact.number("rebound"), creep=contact.number("creep"),
+            stiffening=contact.number("stiffening"),
             friction=friction, rail_friction=friction if rail is None else _law(rail),
         ),
         template=_stage(Reader(file.stage, "stage", source)),

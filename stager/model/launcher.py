@@ -40,9 +40,10 @@ class FrictionLaw(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contact:
-    """Contact of one side: normal force k·dⁿ at compression d, friction by slip speed.
+    """Contact of one side: normal force k·e^(s·u)·dⁿ at compression d and wheel speed u, friction by slip speed.
 
-    stiffness: k [N/m^exponent]
+    stiffness: k, as the parts are pressed together slowly [N/m^exponent]
+    stiffening: s, relative rise of the stiffness with the wheels' surface speed [s/m]
     exponent: n [-]
     rebound: e, share of the crush energy that is given back [-]
     creep: ε, slip speed over which friction changes sign [m/s]
@@ -55,6 +56,7 @@ class Contact:
     rail_friction: FrictionLaw
     exponent: Number = 1.0
     rebound: Number = 1.0
+    stiffening: Number = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,7 +29,7 @@ COMPILES = numba is not None
 Function = TypeVar("Function", bound=Callable[..., Any])
 SOURCES = (
     "bounds", "physics/barrel.py", "physics/compiled.py", "physics/contact", "physics/friction.py", "physics/rate.py",
-    "physics/transient.py",
+    "physics/transient.py", "physics/wheel.py",
 )  # fmt: skip
 """Files and folders of the package that hold compiled functions; a change in any of them outdates what is kept."""
 OPTIONS = {"nogil": True, "error_model": "numpy"}

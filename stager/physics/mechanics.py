@@ -8,7 +8,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
 from stager.model.stage import Wheel
-from stager.physics.wheel import nip_growth
+from stager.physics.wheel import nip_growth, nip_speed, stiffened
 
 
 def translation_energy(speed: Number, projectile: Projectile) -> Number:
@@ -27,14 +27,17 @@ def turns_per_minute(wheel_speed: Number, wheel: Wheel) -> Number:
 
 
 def peak_normal(launcher: Launcher, index: int, wheel_speed: Number, wheel_speed_b: Number | None = None) -> Floats:
-    """Return the greatest normal force of one side of stage `index` [N], k·dⁿ with growth: the load on its shaft.
+    """Return the greatest normal force of one side of stage `index` [N], k·dⁿ with growth and stiffening: the load on
+    its shaft.
 
     wheel_speed, wheel_speed_b: set surface speeds [m/s], B None: as A; shapes broadcast.
     """
     stage, contact = launcher.stage(index), launcher.contact
-    grown = nip_growth(stage, wheel_speed, wheel_speed if wheel_speed_b is None else wheel_speed_b)
+    other = wheel_speed if wheel_speed_b is None else wheel_speed_b
+    grown = nip_growth(stage, wheel_speed, other)
     depth = np.asarray(stage.layout.crush_share * stage.crush + grown)
-    return np.asarray(contact.stiffness * depth**contact.exponent)
+    stiffness = stiffened(contact.stiffness, contact.stiffening, nip_speed(stage, wheel_speed, other))
+    return np.asarray(stiffness * depth**contact.exponent)
 
 
 def squeeze_acceleration(

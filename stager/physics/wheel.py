@@ -19,6 +19,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import Any
 
 import numpy as np
 
@@ -184,6 +185,20 @@ def nip_growth(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Numb
         return grown
     other = growth(stage.wheel, wheel_speed_b) if stage.layout.side_b_driven else 0.0
     return (grown + other) / 2
+
+
+def nip_speed(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Number:
+    """Return the surface speed by which a nip stiffens [m/s]: the mean of its driven wheels."""
+    return (wheel_speed + wheel_speed_b) / 2 if stage.layout.side_b_driven else wheel_speed
+
+
+def stiffened(stiffness: Any, stiffening: Any, speed: Any) -> Any:
+    """Return the stiffness of a nip at a surface speed [m/s], k·e^(s·u); units and shapes of `stiffness`.
+
+    Rubber and foam press back harder the faster they are squeezed. To first order s is the rise for each m/s; the
+    exponential keeps the stiffness above 0.
+    """
+    return stiffness * np.exp(stiffening * speed)
 
 
 def radial(radius: Number, outer: Number, inner: Number, load: Number, poisson: Number) -> Floats:

@@ -117,6 +117,11 @@ TERMS: dict[str, Term] = {
         "How hard tyre and projectile press back together, per side: force per length of crush. Press the ball against"
         " the tyre on a kitchen scale and note force and distance.", see=("crush",),
     ),
+    "stiffening": Term(
+        "Rubber and foam press back harder the faster they are squeezed: 0.005 s/m is half a percent more for each m/s"
+        " of wheel speed. It is hard to tell from friction that changes with slip, so a fit looks for it; where throws"
+        " cannot tell, predictions for faster wheels are less certain.", see=("stiffness", "friction law"),
+    ),
     "friction law": Term(
         "How the coefficient of friction depends on slip speed. constant: one value. falling: high at little slip, low"
         " at much. rising: the other way round. bell: rises, peaks and falls. tabulated: through measured points.",

@@ -12,7 +12,7 @@ from stager.bounds import bound
 from stager.config import load
 from stager.constraints import speed_range
 from stager.model.arrays import Floats
-from stager.model.launcher import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.optimise.planner import plan
 from stager.physics.chain import Options, throw
 from stager.physics.grip_limit import grip_limit
@@ -20,6 +20,12 @@ from stager.physics.records import Transit
 from tests.optimise.machines import CLOSE, FOAM, GUIDED, HEAVY, HOLLOW, LIGHT, MIXED, PLATEAU, STREAMER, scenario
 
 CONFIGS = Path(__file__).parents[2] / "configs"
+
+
+def _stiffening(launcher: Launcher, rate: float) -> Launcher:
+    return replace(launcher, contact=replace(launcher.contact, stiffening=rate))
+
+
 CASES = {
     "heavy": scenario(HEAVY, wheel_speed=40.0),
     "constant friction": scenario(PLATEAU, wheel_speed=40.0),
@@ -35,6 +41,9 @@ CASES = {
     "heat": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.0),
     "energy": scenario(HOLLOW, wheel_speed=30.0, exit_energy=0.1),
     "light wheels": scenario(LIGHT, wheel_speed=45.0),
+    "stiffening": scenario(_stiffening(HEAVY, 0.02), wheel_speed=40.0),
+    "softening rod": scenario(_stiffening(STREAMER, -0.02), wheel_speed=40.0),
+    "stiffening on rails": scenario(_stiffening(FOAM, 0.02), wheel_speed=35.0, stages=1),
 }
 SAMPLES = 10_000
 

@@ -70,8 +70,8 @@ def test_plan_is_as_fast_as_search_on_problems_once_missed(seed: int, number: in
     # A loss at the rate of 6e-5 at most, less than throws stage by stage differ from those in one go: an earlier search
     # planned 5.11 m/s instead of 7.00. A rod that must leave with less energy than it is fed with, held back by a wheel
     # six times as fast as throws it fastest: an earlier search found nothing. Idlers that make a disc spin, so that
-    # grip limits are 20 % above those of the tables: an earlier search planned 5.08 m/s instead of 5.65. Limits that one
-    # wheel breaks from 8.9 to 17.4 m/s and keeps above: an earlier search planned 4.04 m/s instead of 6.48.
+    # grip limits are 20 % above those of the tables: an earlier search planned 5.08 m/s instead of 5.65. Limits that
+    # one wheel breaks from 8.9 to 17.4 m/s and keeps above: an earlier search planned 4.04 m/s instead of 6.48.
     # Source of the known settings: the plain search, of the last ones a plan.
     task = draw_problem(np.random.default_rng([seed, number]))
     task = replace(task, limit_values=replace(task.limit_values, stages=len(known)))

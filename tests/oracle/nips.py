@@ -11,7 +11,7 @@ Conventions:
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import exp, pi, sqrt
 from typing import Protocol
 
 from stager.model.launcher import Launcher
@@ -138,7 +138,9 @@ def nip(launcher: Launcher, stage: Stage, axis: float, speed: float, speed_b: fl
         other = growth(stage.wheel, speed_b) if stage.layout.side_b_driven else 0.0
         rest, grown = stage.crush / 2, (growth(stage.wheel, speed) + other) / 2
     radius = stage.wheel.radius + grown
-    law = (float(contact.stiffness), float(contact.exponent), float(contact.rebound))
+    pressing = (speed + speed_b) / 2 if stage.layout.side_b_driven else speed
+    stiffness = float(contact.stiffness) * exp(float(contact.stiffening) * pressing)
+    law = (stiffness, float(contact.exponent), float(contact.rebound))
     if not projectile.shape.rolls:
         return RodNip(axis, radius, rest + grown, float(projectile.length or 0.0), *law)
     ball = projectile.diameter / 2

@@ -25,6 +25,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "exponent": (1.0, 2.0), "rebound": (0.3, 1.0), "creep": (0.02, 0.5), "force": (5.0, 200.0),
     "static": (0.3, 1.2), "share": (0.2, 1.0), "fade": (1.0, 20.0), "fade_exponent": (1.0, 2.0),
     "peak_speed": (0.1, 10.0), "width": (0.8, 3.0), "spin": (1.0, 60.0), "guide": (0.02, 0.5),
+    "stiffening": (1e-4, 0.03),
 }  # fmt: skip
 STAGE_RANGES: dict[str, tuple[float, float]] = {
     "radius": (0.02, 0.06), "crush": (0.02, 0.15), "inertia": (0.3, 300.0), "idler": (0.05, 10.0),
@@ -133,7 +134,7 @@ def launcher(form: Form, values: Values) -> Launcher:
         feed=Feed(speed=values["feed"]),
         contact=Contact(
             stiffness=values["force"] / crush ** values["exponent"], exponent=values["exponent"],
-            rebound=values["rebound"], creep=values["creep"], friction=law,
+            rebound=values["rebound"], creep=values["creep"], friction=law, stiffening=values.get("stiffening", 0.0),
             rail_friction=Constant(0.6) if form.law == "tabulated" else law,
         ),
         template=stages[-1], stages=stages, guide=guides[form.guided],

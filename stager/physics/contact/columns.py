@@ -8,12 +8,12 @@ PAIR, RAIL, IDLER = 0, 1, 2
 # BODY: projectile, contact and guide.
 (
     MASS, HALF_WIDTH, SPIN_INERTIA, ROD_LENGTH, STIFFNESS, EXPONENT, REBOUND, CREEP, SLOWING, AIR_DRAG,
-    PUSH, PUSH_END,
-) = range(12)  # fmt: skip
+    STIFFENING, PUSH, PUSH_END,
+) = range(13)  # fmt: skip
 """SPIN_INERTIA: 0 for a rod; ROD_LENGTH: below 0 for round shapes; SLOWING: 2 μ g of the guide [m/s^2];
-AIR_DRAG: ρ c A/m [1/m]; PUSH: force from behind [N] on a projectile whose place, as `press` takes it, is less than
-PUSH_END [m] beyond the first axes."""
-BODY = 12
+AIR_DRAG: ρ c A/m [1/m]; STIFFENING: relative rise of the stiffness with wheel speed [s/m]; PUSH: force from behind [N]
+on a projectile whose place, as `press` takes it, is less than PUSH_END [m] beyond the first axes."""
+BODY = 13
 
 # OPTIONS: accuracy of an integration.
 TOLERANCE, STEPS, SUM_ENERGIES = range(3)

@@ -33,13 +33,13 @@ from stager.physics.contact.columns import (
     HELD, HIGH_SLIP, IDLER, IDLER_INVERSE, IDLE_CURRENT, INVERSE_INERTIA, LAYOUT, LEAST_SLIP, LENGTH, LOW_SLIP, MASS,
     MOTOR_SLOPE, MOTOR_WORK, NIP, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PAIR, PITCH, PULL,
     PUSH, PUSH_END, RADIUS, RAIL, RAMP, REACH, REBOUND, RECORD, REST_DEPTH, ROD_LENGTH, ROLLING, SIDE, SLOWING, SPEED,
-    SPEED_A, SPEED_B, SPIN_IN, SPIN_OUT, START, STIFFNESS, SYMMETRIC, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE, TURN,
-    WHEEL_RADIUS, WORK, WORK_A,
+    SPEED_A, SPEED_B, SPIN_IN, SPIN_OUT, START, STIFFENING, STIFFNESS, SYMMETRIC, TORQUE_HIGH, TORQUE_LOW, TORQUE_SLOPE,
+    TURN, WHEEL_RADIUS, WORK, WORK_A,
 )  # fmt: skip
 from stager.physics.contact.equations import air_moment, crush_loss, number_and_values, stored
 from stager.physics.contact.integrate import LOST, STOPPED, integrate_piece
 from stager.physics.records import as_samples, batch_shape
-from stager.physics.wheel import driven_inertia, growth
+from stager.physics.wheel import driven_inertia, growth, stiffened
 
 SYNC_CREEPS = 3.0
 """Slip, by the creep speed, up to which a contact counts as in sync [-]."""
@@ -52,6 +52,7 @@ BENDS = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [2.0, -1.0, 0.0], [0.0, 3.0,
 
 dx/dτ is 0 where a contact begins or ends, since powers of the crush are smooth there in τ and not in x."""
 free_flight: Any = compiled(barrel.free_flight)
+stiffness_at: Any = compiled(stiffened)
 
 
 @compiled
@@ -65,16 +66,17 @@ def set_nip(nips: Floats, k: int, stage: Floats, body: Floats, axis: float, spee
     for j in range(NIP):
         nip[j] = 0.0
     layout, radius, normals = stage[LAYOUT], stage[WHEEL_RADIUS], 2.0
-    grown = speed_a * speed_a
+    grown, mean = speed_a * speed_a, speed_a
     if layout == PAIR:
-        grown = 0.5 * (grown + speed_b * speed_b)
+        grown, mean = 0.5 * (grown + speed_b * speed_b), 0.5 * (speed_a + speed_b)
     elif layout == IDLER:
         grown *= 0.5
     else:
         normals = 1.0
     grown *= stage[GROWTH]
     nip[SPEED_A], nip[GRIP], nip[AXIS], nip[NIP_LAYOUT], nip[NORMALS] = speed_a, NOT_REACHED, axis, layout, normals
-    nip[NIP_STIFFNESS], nip[NIP_EXPONENT], nip[NIP_REBOUND] = body[STIFFNESS], body[EXPONENT], body[REBOUND]
+    nip[NIP_STIFFNESS] = stiffness_at(body[STIFFNESS], body[STIFFENING], mean)
+    nip[NIP_EXPONENT], nip[NIP_REBOUND] = body[EXPONENT], body[REBOUND]
     nip[LOW_SLIP], nip[HIGH_SLIP] = inf, -inf
     depth = max(stage[REST_DEPTH] + grown, 0.0)
     if body[ROD_LENGTH] < 0.0:
@@ -365,6 +367,7 @@ def _body(launcher: Launcher) -> list[Number]:
         projectile.mass, projectile.radius, projectile.spin_inertia if rolls else 0.0,
         -1.0 if rolls or projectile.length is None else projectile.length,
         contact.stiffness, contact.exponent, contact.rebound, contact.creep, *slowing(launcher.guide, projectile),
+        contact.stiffening,
     ]  # fmt: skip
 
 
