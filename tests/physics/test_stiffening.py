@@ -1,0 +1,62 @@
+"""A nip that stiffens with wheel speed: force, throw, and what a fit takes for granted."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import exp
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import stager
+from stager.fit.priors import STIFFENING, launcher_priors
+from stager.model.launcher import Launcher
+from stager.model.stage import PAIR
+from stager.physics.chain import transit
+from stager.physics.grip_limit import grip_limit
+from stager.physics.mechanics import peak_normal
+from tests.optimise.machines import HEAVY, HOLLOW, PLATEAU
+
+SEED_BALL = Path(__file__).parents[2] / "configs" / "seed_ball.toml"
+
+
+def stiffening(launcher: Launcher, rate: float) -> Launcher:
+    return replace(launcher, contact=replace(launcher.contact, stiffening=rate))
+
+
+@given(rate=st.floats(-0.05, 0.05), speed=st.floats(0.0, 40.0), other=st.floats(0.0, 40.0))
+def test_normal_force_grows_with_the_mean_speed_of_both_wheels(rate: float, speed: float, other: float) -> None:
+    assert HEAVY.template.layout is PAIR
+    plain, found = (float(peak_normal(one, 0, speed, other)) for one in (HEAVY, stiffening(HEAVY, rate)))
+    assert found == pytest.approx(plain * exp(rate * (speed + other) / 2), rel=1e-12)
+
+
+@given(speed=st.floats(3.0, 30.0), rate=st.floats(-0.03, 0.03))
+def test_throw_is_that_of_a_nip_as_stiff_as_it_is_at_this_speed(speed: float, rate: float) -> None:
+    stiff = replace(HOLLOW, contact=replace(HOLLOW.contact, stiffness=HOLLOW.contact.stiffness * exp(rate * speed)))
+    entry, wheel = np.array([2.0]), np.array([speed])
+    found, expected = (transit(one, 0, entry, wheel) for one in (stiffening(HOLLOW, rate), stiff))
+    assert found.exit_speed == pytest.approx(expected.exit_speed, rel=1e-9)
+
+
+def test_a_nip_that_stiffens_grips_faster_wheels() -> None:
+    entry, spin, top = np.array([1.2]), np.zeros(1), np.array([80.0])
+    limits = [float(grip_limit(stiffening(HEAVY, rate), 0, entry, spin, top).wheel_speed[0]) for rate in (0.0, 0.005)]
+    assert limits[0] < limits[1] < 1.2 * limits[0]
+    # With constant friction the force grows without end, so that there is no grip limit.
+    assert np.isnan(grip_limit(stiffening(PLATEAU, 0.03), 0, entry, spin, top).wheel_speed[0])
+
+
+@pytest.mark.parametrize(
+    ("stated", "prior"),
+    [("", True), ("0 s/m", True), ("0.004 s/m", False), ("0.004 s/m ± 0.001 s/m", False)],
+)  # fmt: skip
+def test_a_fit_looks_for_stiffening_where_none_is_stated(stated: str, prior: bool) -> None:
+    loaded = stager.load(SEED_BALL)
+    scenario = (loaded.replace({"contact.stiffening": stated}) if stated else loaded).scenario
+    found = [one for one in launcher_priors(scenario) if one.key == STIFFENING.key]
+    assert (STIFFENING in found) is prior
+    assert len(found) == (1 if prior or "±" in stated else 0)
