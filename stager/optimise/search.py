@@ -267,6 +267,10 @@ RESTORED = 0.2
 """Greatest violation from which settings are led back to feasible ones [-]."""
 PRICE = 0.5
 """Logarithm of exit speed by which a start must be faster for each unit of violation [-]."""
+BEYOND = 0.02
+"""Logarithm of a wheel's speed over its fastest setting above which it slips more than it needs to [-]."""
+SLOWER = np.log(np.linspace(0.4, 1.0, 13))
+"""The same logarithms of the wheel speeds that are tried instead [-]."""
 LEVEL = 2e-5
 """Share of exit speed that settings with less slip heat may cost [-]."""
 COOLER = 0.01
@@ -358,12 +362,13 @@ def explore(
     population = _evolve(problem, first, fastest, generations, rng)
     found = _polish(problem, population.join(first), fastest, ROUGHLY if effort.finish else effort)
     if effort.finish:
-        found = best(fastest, found.join(_led_back(problem, first, found)))
+        found = _preferred(found, _led_back(problem, first, found))
         problem.options = JUDGED
         found = problem.look(found.x)
         if not problem.limit_values.grip_margin or found.violation[0] > RESTORED:
             # Otherwise it is refined once grip limits are found at its own entry speeds.
             found = refine(problem, found, fastest, replace(effort, radius=LAST_RADIUS))
+    found = _gripping(problem, found, effort)
     if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
         found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
     elif found.violation[0] <= 0.0:
@@ -544,7 +549,29 @@ def _polish(problem: Problem, population: Trial, objective: Objective, effort: E
     found = population.take(chosen[:1])
     for number, row in enumerate(chosen):
         one = refine(problem, population.take([row]), objective, effort, known=found if number else None)
-        found = best(objective, found.join(one)) if number else one
+        found = _preferred(found, one) if number else one
+    return found
+
+
+def _preferred(found: Trial, other: Trial) -> Trial:
+    """Return the faster of two feasible trials, and of two about as fast the one with less slip heat.
+
+    Under a limit on exit speed a wheel that slips far beyond its grip limit throws as fast as one that grips.
+    """
+    both = found.join(other)
+    if (both.violation <= 0.0).all() and both.exit_speed.min() >= both.exit_speed.max() * (1 - LEVEL):
+        return other if other.heat[0] < found.heat[0] * (1 - COOLER) else found
+    return best(fastest, both)
+
+
+def _gripping(problem: Problem, found: Trial, effort: Effort) -> Trial:
+    """Return settings as fast in which wheels that slip beyond their fastest speed are slower ones that grip."""
+    for k in range(0 if problem.joint else problem.count):
+        if found.violation[0] > 0.0 or found.x[0, k] <= BEYOND:
+            continue
+        x = np.tile(found.x, (SLOWER.size, 1))
+        x[:, k] = SLOWER
+        found = _preferred(found, refine(problem, best(fastest, problem.look(x)), fastest, effort))
     return found
 
 
