@@ -182,10 +182,10 @@ def _best_exit_speed(given: Scenario, truth: dict[str, float]) -> float:
 
 
 def _parameters(given: Scenario, done: Fit, truth: dict[str, float]) -> Iterator[Score]:
-    known = {**given.values, **truth}
+    truth = {**given.values, **truth}
     level = candidates(given)[0].level
     if level:
-        truth = {**truth, "traction": known["contact.stiffness"] * known[level] / known["projectile.mass"]}
+        truth["traction"] = truth["contact.stiffness"] * truth[level] / truth["projectile.mass"]
     for parameter in done.parameters:
         if parameter.identified:
             span = Span(nominal=parameter.value, low=parameter.interval[0], high=parameter.interval[1])
