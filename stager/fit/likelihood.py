@@ -21,6 +21,8 @@ from stager.physics.chain import QUICK, Options, throw
 from stager.physics.flight import indicated_speed, outlet_speed
 from stager.physics.records import take
 
+FITTED = replace(QUICK, lost_jams=True)
+"""Throws of a fit, whose remotest samples may have a creep or feed speed of next to nothing."""
 WILD = 5.0
 """Scale of outliers over that of other residuals [-]; an assumption."""
 SHARES = np.array([0.003, 0.03, 0.1, 0.25])
@@ -320,7 +322,7 @@ class ForwardModel:
     row: NDArray[np.intp]
     moment: Floats | None = None
 
-    def exit_speed(self, known: Mapping[str, Number], options: Options = QUICK) -> Floats:
+    def exit_speed(self, known: Mapping[str, Number], options: Options = FITTED) -> Floats:
         """Return the indicated exit speed of each throw, (..., n) [m/s]; 0: a jam.
 
         Parameters
@@ -344,7 +346,7 @@ class ForwardModel:
         moment = None if self.moment is None else self.moment[: mask.size][mask]
         return forward_model(self.scenario, self.law, throws.chosen(mask), moment)
 
-    def exit_speed_of(self, launcher: Launcher, options: Options = QUICK) -> Floats:
+    def exit_speed_of(self, launcher: Launcher, options: Options = FITTED) -> Floats:
         """Return indicated exit speeds (..., n) [m/s] for a launcher of arrays (..., 1), of friction also (..., n)."""
         parts: list[tuple[NDArray[np.intp], Floats]] = []
         present = self.settings.present

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
-from stager.fit.priors import DRIFT, Law, Normal, Prior, bend, launcher_priors, values, with_friction
+from stager.fit.priors import DRIFT, FRICTION, Law, Normal, Prior, bend, of, values, with_friction
 from stager.fit.statistics.hypothesis_tests import aicc
 from stager.fit.statistics.least_squares import Minimum, Problem, minimise
 from stager.fit.table.throws import Throws, moments
@@ -212,7 +212,7 @@ def _best_fit(
 ) -> BestFit:  # fmt: skip
     """Fit `law`, with a drift of friction unless `when` is None; when: moments of the throws, (n,)."""
     where = forward_model(scenario, law, throws, when)
-    priors = (*launcher_priors(scenario), *law.priors)
+    priors = (*(of(item) for item in scenario.uncertain if not item.key.startswith(FRICTION)), *law.priors)
     priors = priors if when is None else (*priors, DRIFT_PRIOR)
     start = np.array([near.get(prior.key, 0.0) for prior in priors])
     measured = throws.exit_speed[: len(throws) - jams]

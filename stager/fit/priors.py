@@ -149,9 +149,6 @@ def _inside(low: float, high: float) -> tuple[float, float]:
 
 
 FRICTION = "contact.friction."
-STIFFENING = Normal("contact.stiffening", 0.0, 0.0075, -0.05, 0.05)
-"""Stiffening of a contact for which the configuration states none [s/m]: 15 % at 20 m/s; an assumption: mounts of
-rubber are 1.2 to 1.4 times as stiff at vibration as at rest (design notes of a maker of rubber fenders)."""
 DRIFT = "session.drift"
 """Key of the change of ln friction from the first to the last throw: a parameter of the session, not the launcher."""
 
@@ -258,14 +255,6 @@ def with_friction(launcher: Launcher, law: FrictionLaw) -> Launcher:
     shared = contact.rail_friction is contact.friction
     rail = law if shared else contact.rail_friction
     return replace(launcher, contact=replace(contact, friction=law, rail_friction=rail))
-
-
-def launcher_priors(scenario: Scenario) -> tuple[Prior, ...]:
-    """Return the priors of all uncertain quantities but the friction law, and of a stiffening that is not stated."""
-    stated = tuple(of(item) for item in scenario.uncertain if not item.key.startswith(FRICTION))
-    if scenario.values.get(STIFFENING.key, 0.0) or any(prior.key == STIFFENING.key for prior in stated):
-        return stated
-    return (*stated, STIFFENING)
 
 
 def own_law(scenario: Scenario) -> Law:

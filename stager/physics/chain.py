@@ -26,11 +26,13 @@ class Options:
     tolerance: local error of a step, relative to speed squared and to speeds [-]
     steps: fixed number of steps of a segment instead of error control, for measuring the order
     energies: accumulate works, heats and contact time too; off: they are 0, and a throw takes a sixth less time
+    lost_jams: a throw that the allowed number of steps does not suffice for counts as a jam; else it is an error
     """
 
     tolerance: float = 1e-7
     steps: int | None = None
     energies: bool = True
+    lost_jams: bool = False
 
 
 DEFAULT = Options()
@@ -94,7 +96,7 @@ class Prepared:
         run(
             spread(self.packed, shape), rows, as_samples(entry, shape), as_samples(entry_spin, shape),
             self._ends if count is None else as_samples(count, shape).astype(np.int64), options_array(options), out,
-            exits,
+            exits, lost_jams=options.lost_jams,
         )  # fmt: skip
         return as_throw(out, exits, shape)
 

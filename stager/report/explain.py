@@ -119,8 +119,9 @@ TERMS: dict[str, Term] = {
     ),
     "stiffening": Term(
         "Rubber and foam press back harder the faster they are squeezed: 0.005 s/m is half a percent more for each m/s"
-        " of wheel speed. It is hard to tell from friction that changes with slip, so a fit looks for it; where throws"
-        " cannot tell, predictions for faster wheels are less certain.", see=("stiffness", "friction law"),
+        " of wheel speed. It is hard to tell from friction that changes with slip. Give it a ±, and"
+        " a fit looks for it; where throws cannot tell, predictions for faster wheels are then less certain.",
+        see=("stiffness", "friction law"),
     ),
     "friction law": Term(
         "How the coefficient of friction depends on slip speed. constant: one value. falling: high at little slip, low"

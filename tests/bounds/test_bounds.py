@@ -43,7 +43,7 @@ CASES = {
     "light wheels": scenario(LIGHT, wheel_speed=45.0),
     "stiffening": scenario(_stiffening(HEAVY, 0.02), wheel_speed=40.0),
     "softening rod": scenario(_stiffening(STREAMER, -0.02), wheel_speed=40.0),
-    "stiffening on rails": scenario(_stiffening(FOAM, 0.02), wheel_speed=35.0, stages=1),
+    "stiffening on rails": scenario(_stiffening(FOAM, 0.01), wheel_speed=35.0, grip_margin=0.05, stages=1),
 }
 SAMPLES = 10_000
 

@@ -1,26 +1,21 @@
-"""A nip that stiffens with wheel speed: force, throw, and what a fit takes for granted."""
+"""A nip that stiffens with wheel speed: force, throw and grip limit."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from math import exp
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-import stager
-from stager.fit.priors import STIFFENING, launcher_priors
 from stager.model.launcher import Launcher
 from stager.model.stage import PAIR
 from stager.physics.chain import transit
 from stager.physics.grip_limit import grip_limit
 from stager.physics.mechanics import peak_normal
 from tests.optimise.machines import HEAVY, HOLLOW, PLATEAU
-
-SEED_BALL = Path(__file__).parents[2] / "configs" / "seed_ball.toml"
 
 
 def stiffening(launcher: Launcher, rate: float) -> Launcher:
@@ -48,15 +43,3 @@ def test_a_nip_that_stiffens_grips_faster_wheels() -> None:
     assert limits[0] < limits[1] < 1.2 * limits[0]
     # With constant friction the force grows without end, so that there is no grip limit.
     assert np.isnan(grip_limit(stiffening(PLATEAU, 0.03), 0, entry, spin, top).wheel_speed[0])
-
-
-@pytest.mark.parametrize(
-    ("stated", "prior"),
-    [("", True), ("0 s/m", True), ("0.004 s/m", False), ("0.004 s/m ± 0.001 s/m", False)],
-)  # fmt: skip
-def test_a_fit_looks_for_stiffening_where_none_is_stated(stated: str, prior: bool) -> None:
-    loaded = stager.load(SEED_BALL)
-    scenario = (loaded.replace({"contact.stiffening": stated}) if stated else loaded).scenario
-    found = [one for one in launcher_priors(scenario) if one.key == STIFFENING.key]
-    assert (STIFFENING in found) is prior
-    assert len(found) == (1 if prior or "±" in stated else 0)

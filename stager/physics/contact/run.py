@@ -462,11 +462,11 @@ def share(work: Callable[[int, int], None], samples: int, cost: int) -> None:
 
 def run(
     packed: Packed, speeds: Sequence[Floats], entry_speed: Floats, spin: Floats, ends: Any,
-    options: Floats, out: Floats, exits: Floats,
+    options: Floats, out: Floats, exits: Floats, *, lost_jams: bool = False,
 ) -> None:  # fmt: skip
-    """Throw all samples; arguments as in `stages.throw_samples`, speeds in [m/s].
+    """Throw all samples; arguments as in `throw_samples`, speeds in [m/s].
 
-    Raises NotComputable where the allowed number of steps does not suffice.
+    Raises NotComputable where the allowed number of steps does not suffice, unless such a throw counts as a jam.
     """
 
     def work(low: int, high: int) -> None:
@@ -474,7 +474,9 @@ def run(
             low, high, packed.body, packed.stages, packed.law_numbers, packed.laws, *speeds, entry_speed, spin, ends,
             options, out, exits,
         )  # fmt: skip
-        if lost:
+        if lost and lost_jams:
+            exits[low:high, 2] = np.where(exits[low:high, 2] == NOT_REACHED, JAM, exits[low:high, 2])
+        elif lost:
             raise NotComputable("a contact needs more than the allowed number of steps")
 
     share(work, len(exits), speeds[0].shape[1])
