@@ -24,8 +24,8 @@ def remote() -> Launcher:
     given = stager.load(TABLE).scenario.launcher
     friction = Falling(1.07540265, 1.69137304, 3.96023190e-4)
     contact = replace(
-        given.contact, stiffness=43718.8968, stiffening=7.20979123e-3, rebound=0.745566268, creep=np.array([1.25334395e-5, 0.15]),
-        friction=friction, rail_friction=friction,
+        given.contact, stiffness=43718.8968, stiffening=7.20979123e-3, rebound=0.745566268,
+        creep=np.array([1.25334395e-5, 0.15]), friction=friction, rail_friction=friction,
     )  # fmt: skip
     template = given.template
     wheel = replace(template.wheel, radius=0.0550163773)
