@@ -147,8 +147,8 @@ ERRORS: dict[str, Planted] = {
     "viscous crush, stiffening with a ±": viscous,
 }  # fmt: skip
 STIFFENING = Uncertain(key="contact.stiffening", value=0.0, standard_uncertainty=0.0075, low=-0.05, high=0.05)
-"""What a configuration states in the last of these [s/m]: 15 % at 20 m/s. Mounts of rubber are 1.2 to 1.4 times as stiff
-at vibration as at rest (design notes of a maker of rubber fenders)."""
+"""What a configuration states in the last of these [s/m]: 15 % at 20 m/s. Mounts of rubber are 1.2 to 1.4 times as
+stiff at vibration as at rest (design notes of a maker of rubber fenders)."""
 
 
 @dataclass(frozen=True, kw_only=True)
