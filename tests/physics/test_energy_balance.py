@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from stager.model.projectile import ROD
 from stager.model.stage import IDLER, PAIR, RAIL
-from stager.physics.chain import throw
+from stager.physics.chain import Options, throw
 from stager.physics.friction import Falling
 from tests.physics.drawing import ROUND, batches
 from tests.physics.machines import launcher
@@ -28,7 +28,9 @@ CASES = {
 def test_energy_balance_of_a_drawn_stage_closes(case: str, data: st.DataObject) -> None:
     batch = data.draw(batches(*CASES[case], most_stages=1))
     machine = batch.launcher
-    done = throw(machine, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin).stages
+    # Where a tabulated law bends, a step in the default accuracy leaves up to 1e-5 of the energy.
+    accurate = Options(tolerance=1e-8)
+    done = throw(machine, batch.speeds("a"), batch.speeds("b"), entry_spin=batch.spin, options=accurate).stages
     mass = machine.projectile.mass[:, None]
     spin_inertia = 0.0 if batch.form.shape is ROD else machine.projectile.spin_inertia[:, None]
     gained = mass * (done.exit_speed**2 - done.entry_speed**2) / 2
