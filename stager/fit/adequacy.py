@@ -62,6 +62,8 @@ SINGLES = (
     "chronograph",
 )
 """Perturbations that are reported where they are invisible."""
+STIFFENING = "contact.stiffening"
+"""Key of a rise of stiffness with wheel speed, which throws hardly tell from friction."""
 IN_SLIP = ("friction", "fade", "sliding")
 """Those of them that matter in slip only."""
 
@@ -141,6 +143,13 @@ def undetermined(found: BestFit) -> tuple[str, ...]:
     if unseen:
         stays = "it stays" if len(unseen) == 1 else "they stay"
         said.append(f"The throws say nothing about the {_joined(unseen)}: {stays} at the configured value.")
+    given = found.model.scenario
+    stated = {item.key for item in given.uncertain} | {key for key, value in given.values.items() if value}
+    if STIFFENING not in stated:
+        said.append(
+            "That the contact is as stiff at all wheel speeds is assumed. Where tyre or projectile is soft, later stages"
+            f' may be faster than foretold: give {STIFFENING} a ±, for example "0 s/m ± 0.0075 s/m".'
+        )
     alike: dict[str, dict[str, Shift]] = {}
     for one, other, least, why in PAIRS:
         if one not in moved or other not in moved or len({one, other} & free) < least:
