@@ -147,8 +147,8 @@ def undetermined(found: BestFit) -> tuple[str, ...]:
     stated = {item.key for item in given.uncertain} | {key for key, value in given.values.items() if value}
     if STIFFENING not in stated:
         said.append(
-            "That the contact is as stiff at all wheel speeds is assumed. Where tyre or projectile is soft, later stages"
-            f' may be faster than foretold: give {STIFFENING} a ±, for example "0 s/m ± 0.0075 s/m".'
+            "That the contact is as stiff at all wheel speeds is assumed. Where tyre or projectile is soft, later"
+            f' stages may be faster than foretold: give {STIFFENING} a ±, for example "0 s/m ± 0.0075 s/m".'
         )
     alike: dict[str, dict[str, Shift]] = {}
     for one, other, least, why in PAIRS:

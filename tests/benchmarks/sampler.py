@@ -19,8 +19,9 @@ from scipy.stats import chisquare
 
 from stager.fit.fitting import fit
 from stager.fit.likelihood import SHARE_WEIGHTS, SHARES, WILD
-from stager.fit.posterior import Fit
+from stager.fit.posterior import Fit, posterior
 from stager.fit.priors import bend, own_law, values
+from stager.fit.statistics.importance_sampling import ENOUGH
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
@@ -31,7 +32,9 @@ NAMES = ("seed_ball", "table_tennis", "constant_pair")
 THROWS = 24
 SCATTER = (0.006, 0.025)
 """Least and greatest scatter, drawn uniformly in the logarithm [-]."""
-WALKERS, STEPS, WARMING = 48, 6000, 1500
+WALKERS, STEPS, WARMING = 48, 8000, 2000
+DRAWS = 10
+"""Effective draws by importance sampling, over those of a fit, so that their own scatter of 2 % does not count [-]."""
 RANKS, BINS = 99, 10
 """Posterior draws that a truth is ranked among, and bins of the ranks."""
 REJECTED = 0.01
@@ -84,9 +87,10 @@ def against_ensemble(seed: int) -> None:
         rng = np.random.default_rng([seed, number])
         given = scenario(name)
         done = fitted(given, simulated(given, rng)[1], rng)
+        drawn, _ = posterior(done.found, rng, enough=DRAWS * ENOUGH)
         other = by_ensemble(done, rng)
         for key, draws in other.items():
-            weights, ours = done.posterior.weights, done.posterior.values[key]
+            weights, ours = drawn.weights, drawn.values[key]
             middle = np.average(ours, weights=weights)
             spread, theirs = np.sqrt(np.average((ours - middle) ** 2, weights=weights)), draws.std()
             print(f"| {name} | {key} | {spread:.4g} | {theirs:.4g} | {spread / theirs:.3f} |", flush=True)
@@ -106,7 +110,7 @@ def calibration(count: int, seed: int) -> None:
                 ranks[key].append(int((drawn[key] < truth[key]).sum()))
         for key, found in ranks.items():
             p = chisquare(np.histogram(found, bins=BINS, range=(0, RANKS + 1))[0]).pvalue
-            rejected += [f"{name} {key}"] * (p < REJECTED)
+            rejected += [f"{name} {key}"] if p < REJECTED else []
             print(f"| {name} | {key} | {count} | {p:.3f} |", flush=True)
     print(f"\nRejected at {100 * REJECTED:.0f} %: {', '.join(rejected) or 'none'}.")
 
