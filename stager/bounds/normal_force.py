@@ -96,8 +96,8 @@ def press_between(launcher: Launcher, stage: Stage, low: Floats, high: Floats) -
 
 def _energy(launcher: Launcher, stiffness: Floats, crush: Floats) -> Floats:
     """Return the energy of a crush of one side [J]."""
-    power = launcher.contact.exponent + 1.0
-    return np.asarray(stiffness * crush**power / power)
+    degree = launcher.contact.exponent + 1.0
+    return np.asarray(stiffness * crush**degree / degree)
 
 
 ROUND_PIECES = 2

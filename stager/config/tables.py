@@ -162,7 +162,9 @@ class Contact(Table):
     stiffness: t.Stiffness = Field(description="per side, wheel and projectile together")
     exponent: t.Exponent = Field(Measured(1.0), description="of force over crush: 1 linear, 1.5 Hertz")
     rebound: t.Share = Field(Measured(1.0), description="share of the crush energy given back")
-    stiffening: t.Stiffening = Field(Measured(0.0, unit="s/m"), description="of the nip, for each m/s of wheel speed")
+    stiffening: t.Stiffening = Field(
+        Measured(0.0, unit="s/m"), description="relative rise of the stiffness for each m/s of wheel speed"
+    )
     creep: t.Creep = Field(description="slip speed at which friction is nearly full")
     friction: Friction = Field(description="of the wheel")
     rail_friction: Friction | None = Field(None, description="the wheel's where left out")

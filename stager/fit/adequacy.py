@@ -144,8 +144,7 @@ def undetermined(found: BestFit) -> tuple[str, ...]:
         stays = "it stays" if len(unseen) == 1 else "they stay"
         said.append(f"The throws say nothing about the {_joined(unseen)}: {stays} at the configured value.")
     given = found.model.scenario
-    stated = {item.key for item in given.uncertain} | {key for key, value in given.values.items() if value}
-    if STIFFENING not in stated:
+    if not given.values.get(STIFFENING) and all(item.key != STIFFENING for item in given.uncertain):
         said.append(
             "That the contact is as stiff at all wheel speeds is assumed. Where tyre or projectile is soft, later"
             f' stages may be faster than foretold: give {STIFFENING} a ±, for example "0 s/m ± 0.0075 s/m".'

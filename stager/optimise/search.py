@@ -324,16 +324,16 @@ def solve(
     assumed = problem.grip_correction
     found = explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort)
     first = evaluate_in_full(problem, found)
-    known = problem.grip_correction
+    known = problem.grip_correction, problem.grip_found
     reached = problem.asked is not None and first.settings.exit_speed >= problem.asked * (1 - REACHED)
-    near = (np.abs(known / assumed - 1.0) <= FAR_OFF).all()
+    near = (np.abs(problem.grip_correction / assumed - 1.0) <= FAR_OFF).all()
     if near or problem.count == 1 or not effort.finish or (first.feasible and reached):
         return first
     found = explore(problem, shorter, [*starts, first.trial], seed=seed, generations=generations, effort=effort)
     second = evaluate_in_full(problem, found)
     if (second.feasible, second.settings.exit_speed) > (first.feasible, first.settings.exit_speed):
         return second
-    problem.grip_correction = known
+    problem.grip_correction, problem.grip_found = known
     return first
 
 
@@ -360,7 +360,7 @@ def explore(
     problem.options = SOUGHT if effort.finish else JUDGED
     first = _starts(problem, shorter, starts, rng)
     population = _evolve(problem, first, fastest, generations, rng)
-    found = _polish(problem, population.join(first), fastest, ROUGHLY if effort.finish else effort)
+    found = _polish(problem, population.join(first), ROUGHLY if effort.finish else effort)
     if effort.finish:
         found = _preferred(found, _led_back(problem, first, found))
         problem.options = JUDGED
@@ -373,8 +373,7 @@ def explore(
         found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
     elif found.violation[0] <= 0.0:
         least = float(found.exit_speed[0]) * (1 - LEVEL)
-        cool = refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least)
-        found = cool if cool.heat[0] < found.heat[0] * (1 - COOLER) else found
+        found = _preferred(found, refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least))
     return found
 
 
@@ -525,13 +524,13 @@ def _evolve(
     return population
 
 
-def _polish(problem: Problem, population: Trial, objective: Objective, effort: Effort) -> Trial:
+def _polish(problem: Problem, population: Trial, effort: Effort) -> Trial:
     """Refine the best settings of POLISHED patterns, and return the best result.
 
     A pattern is which wheels run about as fast as throws fastest: from one to another the way leads through worse
     settings. Where there are fewer patterns, and of a single stage, settings that are not close are refined.
     """
-    order = np.argsort(-score(objective, population), kind="stable")
+    order = np.argsort(-score(fastest, population), kind="stable")
     patterns = population.x[:, : problem.count] > SLOW
     places = np.hstack([np.log(np.maximum(population.lead, 1e-9)), population.x[:, problem.count :]])
     chosen: list[int] = []
@@ -548,7 +547,7 @@ def _polish(problem: Problem, population: Trial, objective: Objective, effort: E
     choose(lambda row, other: np.abs(places[row] - places[other]).max() >= APART, POLISHED + (problem.count == 1))
     found = population.take(chosen[:1])
     for number, row in enumerate(chosen):
-        one = refine(problem, population.take([row]), objective, effort, known=found if number else None)
+        one = refine(problem, population.take([row]), fastest, effort, known=found if number else None)
         found = _preferred(found, one) if number else one
     return found
 

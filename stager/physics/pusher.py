@@ -11,6 +11,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.physics.barrel import half_contact
 from stager.physics.chain import Options, throw
+from stager.physics.mechanics import peak_normal
 
 POINTS, ROUNDS = 33, 4
 """Values that are tried at once, and how often the interval between the last jam and the first passage is refined."""
@@ -57,7 +58,7 @@ def least_force(
     def passes(force: Floats) -> Floats:
         return _passes(launcher, wheel_speed, wheel_speed_b, entry_speed, force, None)
 
-    most = 4 * _greatest_normal(launcher)
+    most = 4 * float(np.max(peak_normal(launcher, 0, wheel_speed, wheel_speed_b)))
     if passes(np.zeros(1))[0]:
         return 0.0
     return _first(passes, 0.0, most)
@@ -106,10 +107,3 @@ def _first(passes: Callable[[Floats], Floats], low: float, high: float) -> float
         first = int(np.argmax(through))
         low, high = float(tried[max(first - 1, 0)]), float(tried[first])
     return high
-
-
-def _greatest_normal(launcher: Launcher) -> float:
-    """Return the force that presses one side at rest, the projectile between the axes [N]."""
-    stage, contact = launcher.stage(0), launcher.contact
-    depth = stage.layout.crush_share * stage.crush
-    return float(np.max(np.asarray(contact.stiffness * depth**contact.exponent)))

@@ -391,14 +391,12 @@ def advance_samples(
     wheels, totals = np.zeros((count, ROOM)), np.zeros(7)
     totals[ENERGIES] = 1.0 if energies else 0.0
     for n in range(low, high):
-        set_wheels(wheels, built[min(n, built.shape[0] - 1)], settings[min(n, settings.shape[0] - 1)])
+        set_wheels(wheels, built[n % built.shape[0]], settings[n % settings.shape[0]])
         for i in range(count):
             wheels[i, SPEED] = start[n, i]
-        totals[BUS] = bus[min(n, bus.shape[0] - 1)]
-        whole[n, 2] = advance(
-            wheels, supply[min(n, supply.shape[0] - 1)], totals, duration[min(n, duration.shape[0] - 1)], tolerance,
-            near,
-        )  # fmt: skip
+        totals[BUS] = bus[n % bus.shape[0]]
+        source, time = supply[n % supply.shape[0]], duration[n % duration.shape[0]]
+        whole[n, 2] = advance(wheels, source, totals, time, tolerance, near)
         read_wheels(wheels, totals, speed[n], energy[n], whole[n])
 
 
