@@ -194,7 +194,7 @@ def view(data: ReportData) -> View:
     """Return the page of `data`, without a plan that measured throws contradict."""
     found = data.plan.best is not None
     hidden = bool(data.contradictions)
-    screen = data.screen
+    screen, measured = data.screen, _measured(data)
     count = plural(data.content["stage_count"], "stage") if found else "no design fits"
     return View(
         kicker="settings not shown" if hidden else count,
@@ -207,8 +207,8 @@ def view(data: ReportData) -> View:
         limits=Section() if hidden or not found else _limits(data),
         rate=Section() if hidden else _rate(data),
         flight=Section() if hidden else _flight(data),
-        measured=_measured(data),
-        next=_next(data),
+        measured=measured,
+        next=_next(data, measured.notes),
         cautions=_cautions(data, hidden),
         terms={name: TERMS[name].text for name in EXPLAINED if name in TERMS},
         provenance=_provenance(data),
@@ -326,11 +326,13 @@ def _measured(data: ReportData) -> Section:
     )  # fmt: skip
 
 
-def _next(data: ReportData) -> Section:
+def _next(data: ReportData, shown: Sequence[str]) -> Section:
+    """Return the throws to make next, without the notes that the fit above shows already."""
     if data.suggested is None:
         return Section()
     screen = bench.next_answer(data.suggested, data.launcher, data.source).screen or Screen("")
-    return Section(lead=screen.headline, tables=screen.all_tables(full=True), notes=screen.all_notes(full=True))
+    notes = [note for note in screen.all_notes(full=True) if note not in shown]
+    return Section(lead=screen.headline, tables=screen.all_tables(full=True), notes=notes)
 
 
 def _cautions(data: ReportData, hidden: bool) -> Section:
