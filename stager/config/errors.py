@@ -88,12 +88,17 @@ def _inherited(path: KeyPath, raw: Mapping[str, Any]) -> bool:
     if len(path) < 3 or path[0] != "stages" or not isinstance(raw.get("stages"), list):
         return False
     base, own, key = raw.get("stage"), raw["stages"][path[1]], path[2:]
-    return not _holds(own, key) and (_holds(base, key) or _holds(base, key[:-1]))
+    # Lists are inherited as a whole.
+    listed = next((key[:at] for at, part in enumerate(key) if isinstance(part, int)), key)
+    return not _holds(own, listed) and (_holds(base, key) or _holds(base, key[:-1]))
 
 
 def _holds(table: Any, path: KeyPath) -> bool:
     for part in path:
-        if not (isinstance(table, dict) and part in table):
+        if isinstance(part, int):
+            if not (isinstance(table, list) and part < len(table)):
+                return False
+        elif not (isinstance(table, dict) and part in table):
             return False
         table = table[part]
     return True
@@ -104,7 +109,7 @@ def _problem(item: Any, path: KeyPath) -> Problem:
     if kind == "extra_forbidden":
         return unknown(item["loc"], item["input"])
     if kind == "missing":
-        return Problem(path, "is missing", _how(path) + _apart(path))
+        return Problem(path, "is missing", _how(item["loc"]) + _apart(path))
     if kind == "literal_error":
         return _not_a_word(path, item["input"])
     if kind == "law":
@@ -160,7 +165,7 @@ def _not_a_table(path: KeyPath, given: Any) -> Problem:
 
 
 def _how(path: KeyPath) -> str:
-    value = shown(path)
+    value = _written(path)
     if value:
         return f"for example {path[-1]} = {value}"
     return f"add {whole(path)}" if models_at(path) else f'for example {path[-1]} = "…"'
@@ -253,6 +258,12 @@ def shown(path: KeyPath) -> str:
     return "" if field is None else _shown(field)
 
 
+def _written(path: KeyPath) -> str:
+    """Return an example of the key at `path` as it stands behind the key; "" for a table or free text."""
+    value = shown(path)
+    return f"[{value}, …]" if value and list_at(path) else value
+
+
 def _shown(field: FieldInfo) -> str:
     for item in (*field.metadata, *_metadata(field.annotation)):
         if hasattr(item, "shown"):
@@ -260,7 +271,8 @@ def _shown(field: FieldInfo) -> str:
     choices = literals(field.annotation)
     if choices:
         return f'"{choices[0]}"'
-    return {int: "4", bool: "true"}.get(field.annotation, "") if isinstance(field.annotation, type) else ""
+    kinds = (field.annotation, *get_args(field.annotation))
+    return "true" if bool in kinds else "4" if int in kinds else ""
 
 
 def _metadata(annotation: Any) -> list[Any]:
@@ -296,14 +308,14 @@ _TRIES = 4
 def repair(tree: Mapping[str, Any], found: Iterable[tuple[KeyPath, str]]) -> tuple[File | None, list[KeyPath]]:
     """Return the file with each wrong key removed or replaced by an example, and the changed paths.
 
-    found: path and kind of pydantic's findings. None where _TRIES do not suffice. Checks across keys can then run.
+    found: of `findings`. None where _TRIES do not suffice. Checks across keys can then run.
     """
     whole: dict[str, Any] = copy.deepcopy(dict(tree))
     touched: list[KeyPath] = []
     for _ in range(_TRIES):
-        for path, kind in found:
-            touched.append(path)
-            _mend(whole, path, kind)
+        for loc, kind in found:
+            touched.append(in_file(loc))
+            _mend(whole, loc, kind)
         try:
             return File.model_validate(whole), touched
         except ValidationError as error:
@@ -312,8 +324,8 @@ def repair(tree: Mapping[str, Any], found: Iterable[tuple[KeyPath, str]]) -> tup
 
 
 def findings(error: ValidationError) -> list[tuple[KeyPath, str]]:
-    """Return the path in the file and kind of each finding."""
-    return [(in_file(item["loc"]), item["type"]) for item in error.errors(include_url=False)]
+    """Return path and kind of each finding; a law's name stands in the path, as its keys depend on it."""
+    return [(item["loc"], item["type"]) for item in error.errors(include_url=False)]
 
 
 def in_file(loc: tuple[int | str, ...]) -> KeyPath:
@@ -326,7 +338,8 @@ def in_file(loc: tuple[int | str, ...]) -> KeyPath:
     return tuple(path)
 
 
-def _mend(tree: dict[str, Any], path: KeyPath, kind: str) -> None:
+def _mend(tree: dict[str, Any], loc: KeyPath, kind: str) -> None:
+    path = in_file(loc)
     holder: Any = tree
     for part in path[:-1]:
         holder = holder[part]
@@ -335,7 +348,7 @@ def _mend(tree: dict[str, Any], path: KeyPath, kind: str) -> None:
     elif kind == "too_long":
         holder[path[-1]] = holder[path[-1]][:1]
     else:
-        holder[path[-1]] = example(path)
+        holder[path[-1]] = example(loc)
 
 
 CUTOFF = 0.6
@@ -364,7 +377,8 @@ def unknown(loc: KeyPath, value: Any) -> Problem:
         return Problem(path, "is not a key of this friction law", f'it belongs to law = "{laws[0]}"')
     places = homes(key)
     if places:
-        where = " or ".join(f"[{place}]" if place else "the top of the file" for place in places[:3])
+        heads = [_head(tuple(place.split("."))) if place else "the top of the file" for place in places[:3]]
+        where = " or ".join(heads)
         return Problem(path, "unknown key here", f"it belongs to {where}" + (f", or {_did(loc, near)}" if near else ""))
     if near:
         return Problem(path, "unknown key", _did(loc, near))
@@ -389,7 +403,7 @@ def _meant(loc: KeyPath, value: Any) -> KeyPath:
 
 def _did(loc: KeyPath, near: str) -> str:
     target = (*in_file(loc)[:-1], near)
-    value = shown(target)
+    value = _written((*loc[:-1], near))
     if value:
         return f"did you mean `{near}`, as in {near} = {value}?"
     return f"did you mean {whole(target)}?" if models_at(target) else f"did you mean `{near}`?"
@@ -399,7 +413,7 @@ def whole(path: KeyPath) -> str:
     """Return the text of a table: its head with its required keys."""
     model = models_at(path)[0]
     needs = [f"{name} = {value}" for name, field in model.model_fields.items()
-             if field.is_required() and (value := shown((*path, name)))]  # fmt: skip
+             if field.is_required() and (value := _written((*path, name)))]  # fmt: skip
     return _head(path) + (f" with {', '.join(needs)}" if needs else "")
 
 

@@ -87,7 +87,7 @@ RATE_ROUNDING = 1e-9
 Needs = tuple[str, str, Callable[[Stage], bool]]
 _DRIVE: Needs = (
     "drive",
-    'add [stage.drive] with speed_constant = "1400 rpm/V"',
+    'add [stage.drive] with speed_constant = "1400 rpm/V", resistance = "60 mohm"',
     lambda stage: stage.drive is None and not stage.drive_options,
 )
 _MASS: Needs = ("mass", 'for example mass = "240 g"', lambda stage: stage.mass is None)
@@ -95,16 +95,25 @@ _COST: Needs = ("cost", "for example cost = 38.0", lambda stage: stage.cost is N
 _STRENGTH: Needs = (
     "wheel.yield_strength",
     'for example yield_strength = "240 MPa", or material = "aluminium"',
+    lambda stage: stage.wheel.material is None and (stage.wheel.yield_strength or stage.wheel.tensile_strength) is None,
+)
+_DENSITY: Needs = (
+    "wheel.density",
+    'for example density = "2700 kg/m^3", or material = "aluminium"',
     lambda stage: (
         stage.wheel.material is None
-        and (stage.wheel.density is None or (stage.wheel.yield_strength or stage.wheel.tensile_strength) is None)
+        and stage.wheel.density is None
+        and (stage.wheel.yield_strength or stage.wheel.tensile_strength) is not None
     ),
 )
 _OF_STAGES: dict[str, tuple[Needs, ...]] = {
     "mass": (_MASS,), "cost": (_COST,), "average_power": (_DRIVE,), "peak_power": (_DRIVE,),
     "supply_current": (_DRIVE,), "settled_loss": (_DRIVE,), "winding_temperature": (_DRIVE,),
-    "rim_safety": (_STRENGTH,),
+    "rim_safety": (_STRENGTH, _DENSITY),
 }  # fmt: skip
+_OF_A_HUB = ("material", "tensile_strength")
+_REPLACING = {"wheel.yield_strength": _OF_A_HUB, "wheel.density": _OF_A_HUB}
+"""Keys of the same table that do instead of one that a limit needs."""
 _SUPPLY = ("average_power", "peak_power", "supply_current", "voltage", "settled_loss", "winding_temperature")
 
 
@@ -130,7 +139,8 @@ def _needs(file: File, name: str) -> Iterator[Problem]:
         for path, stage in _stage_tables(file):
             place = next((place for place, part in _parts(stage, key) if lacking(part)), None)
             if place is not None:
-                yield Problem((*path, *place), f"is missing: limits.{name} needs it", hint, limit)
+                others = (*limit, *((*path, *place[:-1], other) for other in _REPLACING.get(key, ())))
+                yield Problem((*path, *place), f"is missing: limits.{name} needs it", hint, others)
                 break
     if name in _SUPPLY and file.supply is None:
         yield Problem(("supply",), f"is missing: limits.{name} needs it", 'add [supply] with voltage = "14.8 V"', limit)
@@ -237,11 +247,14 @@ def _wheel_ranges(path: KeyPath, table: Wheel, depth: float) -> Iterator[Problem
     bore = 0.0 if table.bore is None else table.bore.value
     if not ends.low.value <= table.radius.value <= ends.high.value:
         message = f"must lie within radius_range, {low} to {high}"
-        yield Problem((*path, "radius"), message, f'for example radius = "{low}", or widen the range')
+        hint = f'for example radius = "{low}", or widen the range'
+        yield Problem((*path, "radius"), message, hint, ((*path, "radius_range"),))
     elif ends.low.value * (1 - ROUNDING) <= depth + bore / 2:
         least = format_quantity(depth + bore / 2, unit="m", written=ends.low.written)
         message = f"must begin above {least}, where tyre and bore leave no hub"
-        yield Problem((*path, "radius_range"), message, "a larger first end", ((*path, "tyre", "depth"),))
+        yield Problem(
+            (*path, "radius_range"), message, "a larger first end", ((*path, "tyre", "depth"), (*path, "bore"))
+        )
 
 
 def _geometry(path: KeyPath, table: Wheel) -> Iterator[Problem]:
@@ -380,8 +393,9 @@ def _drive(path: KeyPath, drive: Drive) -> Iterator[Problem]:
         return
     given = [name for name in _FINS if getattr(heat, name) is not None]
     if given and len(given) < len(_FINS):
-        lacking = ", ".join(name for name in _FINS if name not in given)
-        yield Problem((*path, "heat", given[0]), f"needs {lacking} as well", "fins are described in full or not at all")
+        lacking = [name for name in _FINS if name not in given]
+        message, hint = f"needs {', '.join(lacking)} as well", "fins are described in full or not at all"
+        yield Problem((*path, "heat", given[0]), message, hint, tuple((*path, "heat", name) for name in lacking))
     if given and heat.case_to_air is not None:
         message = "is given as well as the fins, which determine it"
         yield Problem((*path, "heat", "case_to_air"), message, "leave it out, or the fins")
@@ -420,6 +434,8 @@ WORDS = 2000
 NAME = 100
 """Most characters of a key."""
 _START = "`stager new DIR` writes a configuration to start from"
+_REPEATED = ("Cannot overwrite", "Cannot declare", "Cannot mutate", "Cannot redefine")
+_TWICE = "each key, and the head of each table, stands once: leave one out"
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 
 
@@ -458,7 +474,8 @@ def read_tree(path: Path, text: str) -> dict[str, Any]:
         line = int(found[1]) if found and found[1] else len(text.rstrip().splitlines())
         plain = _PLACE.sub("", message)
         plain = plain[:1].lower() + plain[1:]
-        raise _error(f"not TOML: {plain}", f"{path}:{line}", _hint(text, line)) from None
+        hint = _TWICE if message.startswith(_REPEATED) else _hint(text, line)
+        raise _error(f"not TOML: {plain}", f"{path}:{line}", hint) from None
     problem = next(_too_large(tree), None)
     if problem is not None and not problem.path:
         raise _error(problem.message, f"{path}:1", problem.hint)
@@ -491,7 +508,8 @@ def _check_shape(path: Path, text: str) -> None:
 def _too_large(tree: dict[str, Any]) -> Iterator[Problem]:
     """Yield lists, texts and keys that are larger than any configuration needs."""
     left: list[tuple[KeyPath, Any]] = [((), tree)]
-    for seen in range(VALUES):
+    # Beside the values, the whole tree and an empty list are looked at.
+    for seen in range(VALUES + 2):
         if not left:
             return
         path, value = left.pop()

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import copy
+import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
+from pydantic import ValidationError
 
 from stager.config import load
+from stager.config.errors import Problem, dotted, field_at
+from stager.config.load import check, understand
+from stager.config.tables import File, merged
+from stager.config.toml import show_tree
 from stager.errors import ExitStatus, InputErrors
 from tests.broken.corpus import VALID, Case, cases
 
@@ -32,8 +40,8 @@ def test_errors_and_hints_of_an_invalid_file(case: Case, tmp_path: Path) -> None
     assert _errors(path) == list(case.errors)
 
 
-def test_corpus_has_90_cases_each_with_a_hint() -> None:
-    assert len({case.name for case in CASES}) == len(CASES) >= 90
+def test_corpus_has_120_cases_each_with_a_hint() -> None:
+    assert len({case.name for case in CASES}) == len(CASES) >= 120
     assert [case.name for case in CASES if not all(hint for _, hint in case.errors)] == []
 
 
@@ -96,3 +104,47 @@ def test_line_numbers_with_crlf_and_byte_order_mark(ends: str, start: str, tmp_p
     text = VALID.replace('crush = "4 mm"', "crush = 4").replace("\n", ends)
     path.write_bytes((start + text).encode())
     assert [where for where, _ in _errors(path)] == ["18: stage.crush: 4 needs a unit"]
+
+
+def _checked(tree: Any) -> list[Problem]:
+    """Return the problems across keys of a file whose single keys are right; [] for others."""
+    try:
+        return check(File.model_validate(merged(tree)))
+    except ValidationError:
+        return []
+
+
+ACROSS = {
+    f"{case.name} {number}": (tree, problem)
+    for case in CASES
+    for tree in [tomllib.loads(case.text)]
+    for number, problem in enumerate(_checked(tree))
+}
+
+
+def test_most_checks_across_keys_have_a_case() -> None:
+    assert len(ACROSS) >= 70
+
+
+@pytest.mark.parametrize("name", ACROSS)
+def test_problem_across_keys_rests_on_keys_that_exist(name: str) -> None:
+    _, problem = ACROSS[name]
+    for path in (problem.path, *problem.others):
+        assert field_at(path) is not None, path
+
+
+@pytest.mark.parametrize("name", ACROSS)
+def test_problem_across_keys_is_not_reported_where_one_of_them_is_wrong(name: str) -> None:
+    tree, problem = ACROSS[name]
+    for path in (problem.path, *problem.others):
+        other = copy.deepcopy(tree)
+        holder = other
+        for part in path[:-1]:
+            holder = holder.setdefault(part, {}) if isinstance(part, str) else holder[part]
+        if not isinstance(holder, dict):
+            continue
+        holder[path[-1]] = "none" if path == ("stages",) else {"zz": 1}
+        with pytest.raises(InputErrors) as caught:
+            understand(Path("a.toml"), show_tree(other), "")
+        said = [(one.where.rpartition(": ")[2], one.message) for one in caught.value.errors]
+        assert (dotted(problem.path), problem.message) not in said, path
