@@ -53,7 +53,7 @@ def _of(
 
     def usual(answers: Answers) -> str:
         question = next(one for one in QUESTIONS if one.name == first)
-        if answers.get(first, text) in (text, question.usual({})):
+        if answers.get(first) in (None, question.usual({})):
             return text
         return f"{_round(compute(answers) * factor):g} {unit}"
 
