@@ -293,6 +293,8 @@ ROUNDING = 1e-6
 SLOW_EVIDENCE = "settings that slow the projectile below its feed, which were not tried"
 AT_CAP = 5e-5
 """A known setting this close to the cap makes a bound needless [-]."""
+TOO_FAST = 1e9
+"""Exit speed that breaks every limit on exit speed or energy, also those that another one makes needless [m/s]."""
 TWO_SPEEDS = "pairs at two speeds"
 CARRIED = frozenset({"acceleration", "grip_margin"})
 """Limits on a throw, besides those on exit speed alone, that the bound of a stage takes into account."""
@@ -377,8 +379,7 @@ def not_used(scenario: Scenario) -> frozenset[str]:
     launcher, limit_values = scenario.launcher, scenario.limit_values
     count = max(limit_values.stages, 1)
     tops = [float(np.max(speed_range(launcher, limit_values, k).top)) for k in range(count)]
-    beyond = 2.0 * float(exit_cap(launcher, limit_values))
-    throw = replace(no_throw(np.array(tops)), exit_speed=np.asarray(beyond))
+    throw = replace(no_throw(np.array(tops)), exit_speed=np.asarray(TOO_FAST))
     point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw)
     found = set()
     for limit in LIMITS:
