@@ -242,3 +242,15 @@ def test_spread_is_a_share_or_a_quantity(text: str, spread: Spread) -> None:
     tree = one_stage()
     tree["projectile"]["spread"]["mass"] = text
     assert scenario_of(tree).launcher.projectile.mass_spread == spread
+
+
+@pytest.mark.parametrize(("chosen", "radius"), [(None, 0.04), (0, 0.04), (1, 0.03), (2, 0.05), ('"b"', 0.05)])
+def test_speed_in_turns_is_at_the_rim_of_the_wheel_that_is_in(chosen: object, radius: float) -> None:
+    wheel = '{{name = "{}", radius = "{} mm", inertia = "4e-5 kg m^2"}}'
+    options = [wheel.format(name, size) for name, size in (("a", 30), ("b", 50))]
+    keys = f'speed = "600 rpm : 300 rpm"\nwheel_options = [{", ".join(options)}]\n'
+    keys += "" if chosen is None else f"wheel_option = {chosen}\n"
+    found = understand(Path("a.toml"), VALID.replace("[stage]\n", f"[stage]\n{keys}"), "").scenario()
+    stage = found.launcher.template
+    assert (stage.speed, stage.speed_b) == pytest.approx((600 * RPM * radius, 300 * RPM * radius))
+    assert (found.values["stage.speed"], found.values["stage.speed_b"]) == (stage.speed, stage.speed_b)
