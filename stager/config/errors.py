@@ -112,6 +112,8 @@ def _problem(item: Any, path: KeyPath) -> Problem:
         return Problem(path, "is missing", _how(item["loc"]) + _apart(path))
     if kind == "literal_error":
         return _not_a_word(path, item["input"])
+    if kind == "law" and not isinstance(item["input"], dict):
+        return _not_a_table(path, item["input"])
     if kind == "law":
         message, hint = _law(item["input"])
         return Problem((*path, "law"), message, hint + _apart((*path, "law")))
@@ -141,11 +143,11 @@ def _not_a_word(path: KeyPath, given: Any) -> Problem:
     return Problem(path, f"must be {listed} (got {given!r})".replace("'", '"'), hint)
 
 
-def _law(given: Any) -> tuple[str, str]:
+def _law(given: Mapping[str, Any]) -> tuple[str, str]:
     *names, last = LAWS
     words = f"{', '.join(names)} or {last}"
     hint = 'for example law = "falling", with static, sliding and fade_speed'
-    law = given.get("law") if isinstance(given, dict) else None
+    law = given.get("law")
     if law is None:
         return f"is missing: {words}", hint
     return f'must be {words} (got "{law}")', hint
@@ -158,10 +160,9 @@ def _apart(path: KeyPath) -> str:
 
 
 def _not_a_table(path: KeyPath, given: Any) -> Problem:
-    head = dotted(path)
-    if isinstance(given, list):
-        return Problem(path, "must be one table", f"its head has single brackets: [{head}]")
-    return Problem(path, "must be a table", f"begin it with a line [{head}] and write its keys below")
+    if isinstance(given, list) and not isinstance(path[-1], int):
+        return Problem(path, "must be one table", f"its head has single brackets: {_head(path)}")
+    return Problem(path, "must be a table", f"begin it with a line {_head(path)} and write its keys below")
 
 
 def _how(path: KeyPath) -> str:

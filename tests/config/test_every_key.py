@@ -110,7 +110,7 @@ def holder_of(tree: Any, key: str) -> Any:
             tree = tree[int(part) - 1] if part.isdigit() else tree[part]
         except (KeyError, IndexError, TypeError):
             return {}
-    return tree
+    return tree if isinstance(tree, dict) else {}
 
 
 @pytest.mark.parametrize("size", ["", *SIZES])
@@ -218,6 +218,46 @@ def test_keys_in_another_table_are_sent_to_their_own(first: int) -> None:
         assert homes[key.removeprefix("goal.")] <= set(said) or len(said) == 3
         for one in said:
             assert one == "the top of the file" or (one.strip("[]") in LISTS) == one.startswith("[["), said
+
+
+def tables(value: Any, path: Path_ = ()) -> Iterator[Path_]:
+    """Yield the paths of all tables, of lists of tables and of their entries."""
+    if path:
+        yield path
+    inner = value.items() if isinstance(value, dict) else enumerate(value)
+    for key, one in inner:
+        if isinstance(one, dict) or (isinstance(one, list) and isinstance(one[0], dict)):
+            yield from tables(one, (*path, key))
+
+
+@pytest.mark.parametrize("path", list(tables(one_stage())), ids=dotted)
+def test_value_for_a_table_is_told_the_head_that_begins_it(path: Path_) -> None:
+    listed = dotted(path) in LISTS
+    for value in ("x", 3, True) if listed else ("x", 3, True, [7]):
+        tree = one_stage()
+        holder(tree, path)[path[-1]] = value
+        ((key, error),) = errors(tree)
+        assert key == dotted(path)
+        single = isinstance(value, list) and not isinstance(path[-1], int)
+        assert error.message == ("must be a list" if listed else "must be one table" if single else "must be a table")
+        (head,) = re.findall(r"\[+[\w.]+\]+", error.hint)
+        # The head is one of TOML that begins this table, or an entry of its list.
+        begun: Any = tomllib.loads(head)
+        for part in (part for part in path if isinstance(part, str)):
+            begun = begun[part]
+        assert begun == ([{}] if listed or isinstance(path[-1], int) else {})
+
+
+@pytest.mark.parametrize("path", [path for path in tables(one_stage()) if isinstance(path[-1], str)], ids=dotted)
+def test_mistyped_table_names_the_one_meant_alone(path: Path_) -> None:
+    tree = one_stage()
+    holder(tree, path)[f"{path[-1]}x"] = holder(tree, path).pop(path[-1])
+    ((key, error),) = errors(tree)
+    assert key == f"{dotted(path)}x"
+    assert error.message == ("unknown key" if dotted(path) in LISTS else "unknown table")
+    head = ".".join(str(part) for part in path if isinstance(part, str))
+    head = f"[[{head}]]" if dotted(path) in LISTS else f"[{head}]"
+    assert error.hint.startswith(f"did you mean {head}")
 
 
 COUNTS = {
