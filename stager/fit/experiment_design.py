@@ -182,6 +182,12 @@ LEAST_FOR_DRIFT = 4
 """Throws of a first session from which the last one tests for drift."""
 NEAR = 0.02
 """Share of the wheel speed within which settings count as one [-]."""
+CLOSE = 0.05
+"""Share of the wheel speed within which a throw tests the model at a setting [-]."""
+WIDEST = 0.25
+"""Widest gap between tested settings, over the recommended one, that needs no further test [-]."""
+TESTS = 4
+"""One throw of so many tests whether the model fits, while that is open."""
 SURE_STAGE = 0.025
 """Probability of a wrong decision on the stage below which it is certain enough [-]."""
 SURE_SPEED = 0.05
@@ -196,12 +202,35 @@ class Suggested:
 
     wheel_speed: (stages,) [m/s]
     wrong_after: probability of a wrong decision after this throw and those before it, averaged over outcomes [-]
-    purpose: "decision"; "model", to test whether the model fits; or "drift", to test for drift in the session
+    purpose: "decision"; "model", to test whether the model fits; "again", to see whether a throw that does not agree
+        with the others was by chance; or "drift", to test for drift in the session
     """
 
     wheel_speed: Floats
     wrong_after: float
     purpose: str = "decision"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """Settings of the last stage that were thrown at.
+
+    wheel_speed: of all throws with all built stages, (throws,) [m/s]
+    doubtful: of probable outliers that no second throw confirms or refutes, (doubtful,) [m/s]
+    """
+
+    wheel_speed: Floats
+    doubtful: Floats
+
+    @classmethod
+    def of(cls, fit: Fit) -> Measured:
+        """Return what was measured for a fit."""
+        throws = fit.throws.chosen(fit.used)
+        whole = throws.present.sum(axis=1) == fit.built
+        launcher, stages = fit.scenario.launcher, tuple(range(fit.built))
+        speeds = throws.chosen(whole).surface_speed(launcher, stages, 0)[..., -1].ravel()
+        alone = _near(speeds, speeds, CLOSE).sum(axis=1) == 1
+        return cls(wheel_speed=speeds, doubtful=speeds[alone & (fit.found.outlier_probability[whole] > 0.5)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,6 +248,7 @@ class Next:
     behind: wheel speeds of the stages before it, (built − 1,) [m/s]
     plan: throws in the order to make them
     enough: whether nothing needs to be measured
+    certain: whether the decisions are certain enough if the model fits, which throws may have to test yet
     helps: whether the plan is worth its throws
     unmeasured: whether there was no fit, so that the plan is a first session
     """
@@ -237,6 +267,7 @@ class Next:
     behind: Floats
     plan: tuple[Suggested, ...]
     enough: bool
+    certain: bool
     helps: bool
     unmeasured: bool = False
 
@@ -252,6 +283,9 @@ def suggest(
 ) -> Next:  # fmt: skip
     """Return the plan whose measurement reduces the probability of a wrong decision most.
 
+    Some of its throws test whether the model fits: they repeat outliers, and throw at the recommended setting and in
+    the widest gaps below it, until none of that is open.
+
     Parameters
     ----------
     fit : Fit
@@ -265,7 +299,10 @@ def suggest(
         Recommended settings of the stages; None: computed.
     """
     chosen = recommended_chain(known_of(fit), fit.built) if chosen is None else chosen[: fit.built]
-    return weigh(after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least)
+    return weigh(
+        after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least,
+        measured=Measured.of(fit),
+    )  # fmt: skip
 
 
 def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:
@@ -295,25 +332,33 @@ def first_session(scenario: Scenario, built: int, find: Finder, rng: np.random.G
 def weigh(
     ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator,
     chosen: Sequence[Recommended], *, throws: int, least: int | None = None, whole: bool = False,
-    session: bool = False,
+    session: bool = False, measured: Measured | None = None,
 ) -> Next:  # fmt: skip
     """Return the plan for an ensemble of DRAWS draws.
 
-    scatter: relative standard deviation of one throw [-]; session: plan a first session, see `first_session`; whole and
-    chosen as in `stakes`, throws and least as in `suggest`.
+    scatter: relative standard deviation of one throw [-]; session: plan a first session, see `first_session`; measured:
+    what was thrown at, None: the model is not to be tested; whole and chosen as in `stakes`, throws and least as in
+    `suggest`.
     """
     what, where = stakes(ensemble, built, find, chosen, whole=whole)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     # Without a measurement the decisions are not certain, however small the configuration's uncertainties are.
-    enough = stage < SURE_STAGE and speed < SURE_SPEED and not whole
-    most, few = (0, 0) if enough else (throws, throws if least is None else least)
+    certain = stage < SURE_STAGE and speed < SURE_SPEED and not whole
+    rows = [] if measured is None else _tests(where, measured, chosen[-1].wheel_speed)
+    rows = rows[: throws if certain else -(-throws // TESTS)]
+    most = 0 if certain else throws - len(rows)
     if session:
         plan, first = _session(what, where, scatter, throws, rng, now=stage + speed)
     else:
         # Throws at one setting only cannot show that the model does not fit.
         alike = (most + 1) // 2 if most > 2 else None
+        few = most if least is None else least
         plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few, alike=alike)
+        if rows:
+            # An outlier may change all that is advised, so it is thrown again first.
+            rows = sorted([*_rows(where, plan), *rows], key=lambda row: row[1] != "again")
+            plan = _rated(what, where, rows, scatter, rng, now=stage + speed)
     left = plan[-1].wrong_after if plan else stage + speed
     low, median, high = np.exp(np.quantile(where.expected, QUANTILES, axis=1, method="closest_observation"))
     return Next(
@@ -322,9 +367,62 @@ def weigh(
         recommended=chosen[-1],
         wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,
         grip_limit=None if np.isnan(what.grip_limit).any() else span_of(what.grip_limit),
-        behind=where.wheel_speed[0, :-1], plan=plan, enough=enough,
-        helps=not enough and (session or _worth(left, stage + speed)), unmeasured=session,
+        behind=where.wheel_speed[0, :-1], plan=plan, enough=certain and not rows, certain=certain,
+        helps=bool(rows) or (not certain and (session or _worth(left, stage + speed))), unmeasured=session,
     )  # fmt: skip
+
+
+def _tests(where: Experiments, measured: Measured, recommended: float | None) -> list[tuple[int, str]]:
+    """Return settings and purposes of the throws that would show whether the model fits, most telling first.
+
+    They repeat the outliers, then throw at the recommended setting, then in the widest gaps up to it.
+    """
+    speeds = where.wheel_speed[:, -1]
+    usable = np.flatnonzero(_usable(where))
+    if not usable.size or recommended is None:
+        return []
+    rows = [(int(usable[np.abs(speeds[usable] - one).argmin()]), "again") for one in measured.doubtful]
+    done = np.append(measured.wheel_speed, speeds[[k for k, _ in rows]])
+    if not _near(np.array([recommended]), done, CLOSE).any():
+        rows.append((int(usable[np.abs(speeds[usable] - recommended).argmin()]), "model"))
+        done = np.append(done, recommended)
+    below = usable[speeds[usable] <= recommended]
+    while below.size:
+        apart = np.abs(speeds[below, None] - done).min(axis=1)
+        k = int(apart.argmax())
+        if apart[k] <= 0.5 * WIDEST * recommended:
+            break
+        rows.append((int(below[k]), "model"))
+        done = np.append(done, speeds[below[k]])
+    return rows
+
+
+def _near(speeds: Floats, others: Floats, share: float) -> NDArray[np.bool_]:
+    """Return which of `others` lie within a share of each of `speeds`, (speeds, others)."""
+    return np.asarray(np.abs(speeds[:, None] - others) <= share * speeds[:, None])
+
+
+def _rows(where: Experiments, plan: Sequence[Suggested]) -> list[tuple[int, str]]:
+    """Return the settings and purposes of a plan."""
+    speeds = where.wheel_speed[:, -1]
+    return [(int(np.flatnonzero(speeds == one.wheel_speed[-1])[0]), one.purpose) for one in plan]
+
+
+def _rated(
+    what: Stakes, where: Experiments, rows: Sequence[tuple[int, str]], scatter: float, rng: np.random.Generator, *,
+    now: float,
+) -> tuple[Suggested, ...]:  # fmt: skip
+    """Return throws at given settings with the probability of a wrong decision after each; all else as in `_plan`."""
+    expected = np.where(np.isfinite(where.expected), where.expected, JAMMED)
+    known, shares = _initial_log_weights(expected), []
+    for k, _ in rows:
+        seen = expected[k] + scatter * rng.normal(size=expected.shape[1])
+        known = known - 0.5 * ((seen[:, None] - expected[k]) / scatter) ** 2
+        shares.append(what.misled(_normalised(known)))
+    return tuple(
+        Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now), purpose=purpose)
+        for (k, purpose), left in zip(rows, _monotone(shares), strict=True)
+    )
 
 
 def _plan(
@@ -359,8 +457,7 @@ def _plan(
         if number == 0:
             first = np.array([np.inf if one is None else what.misled(one) for one in weights])
         if number < throws:
-            near = np.abs(speeds[:, None] - speeds[chosen]) <= NEAR * speeds[:, None]
-            full = near.sum(axis=1) >= (throws if alike is None else alike)
+            full = _near(speeds, speeds[chosen], NEAR).sum(axis=1) >= (throws if alike is None else alike)
             left = [
                 np.inf if one is None or spent else _mean_wrong(what, one)
                 for one, spent in zip(weights, full, strict=True)
@@ -388,24 +485,13 @@ def _session(
     usable = np.flatnonzero(_usable(where))
     if not usable.size:
         return (), first
-    speeds = where.wheel_speed[:, -1]
-    rows = [(int(np.flatnonzero(speeds == one.wheel_speed[-1])[0]), "decision") for one in settles]
+    speeds, rows = where.wheel_speed[:, -1], _rows(where, settles)
     while len(rows) < throws - again:
         apart = np.abs(speeds[usable, None] - speeds[[k for k, _ in rows]]).min(axis=1, initial=np.inf)
         rows.append((int(usable[np.argmax(apart)]), "model"))
     rows.sort(key=lambda row: (speeds[row[0]], row[1]))
     rows += [(rows[0][0], "drift")] * again
-    expected = np.where(np.isfinite(where.expected), where.expected, JAMMED)
-    known, shares = _initial_log_weights(expected), []
-    for k, _ in rows:
-        seen = expected[k] + scatter * rng.normal(size=expected.shape[1])
-        known = known - 0.5 * ((seen[:, None] - expected[k]) / scatter) ** 2
-        shares.append(what.misled(_normalised(known)))
-    plan = tuple(
-        Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now), purpose=purpose)
-        for (k, purpose), left in zip(rows, _monotone(shares), strict=True)
-    )
-    return plan, first
+    return _rated(what, where, rows, scatter, rng, now=now), first
 
 
 def _usable(where: Experiments) -> NDArray[np.bool_]:

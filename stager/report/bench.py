@@ -58,8 +58,10 @@ def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
 
 MINUTES = 2.5
 """Time for one throw, with setting the wheels and writing it down [min]; an assumption."""
-PURPOSES = {"decision": "how to set it", "model": "if the model fits", "drift": "if it drifts"}
-"""What a throw of a first session shows, by its purpose."""
+PURPOSES = {
+    "decision": "how to set it", "model": "if the model fits", "again": "if an outlier repeats", "drift": "if it drifts",
+}  # fmt: skip
+"""What a throw shows, by its purpose."""
 NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
 
 
@@ -79,6 +81,8 @@ def _next_headline(found: Next) -> str:
             f" {chance(found)} is {share(found.wrong)} now and about {share(found.plan[-1].wrong_after)} afterwards."
         )
     at = ", ".join(speed(u) for u in found.plan[0].wheel_speed)
+    if found.certain:
+        return f"Throw next at {at} m/s, to test the model: if it fits, enough is known."
     after = f"about {share(found.plan[-1].wrong_after)} after the {plural(len(found.plan), 'throw')} below"
     return f"Throw next at {at} m/s: {chance(found)} is {share(found.wrong)} now and {after}."
 
@@ -95,15 +99,16 @@ def share(wrong: float) -> str:
 
 
 def _plan_table(found: Next, launcher: Launcher) -> Table:
+    purposes = len({one.purpose for one in found.plan} | {"decision"}) > 1
     columns = (
         Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after", "chance"),
-        *((Column("it shows"),) if found.unmeasured else ()),
+        *((Column("it shows"),) if purposes else ()),
     )  # fmt: skip
     rows = tuple(
         (
             str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
             ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)),
-            share(one.wrong_after), *((PURPOSES[one.purpose],) if found.unmeasured else ()),
+            share(one.wrong_after), *((PURPOSES[one.purpose],) if purposes else ()),
         )
         for number, one in enumerate(found.plan)
     )  # fmt: skip
@@ -312,6 +317,8 @@ def _throw_next(found: Next, fitted: bool, writer: TableWriter) -> list[str]:
         return [] if found.enough else [f"No throw is proposed. {NOTHING_SAFE}"]
     first = found.plan[0]
     at = f"Throw next at {', '.join(_at(u, _head(writer, k), writer) for k, u in enumerate(first.wheel_speed))}"
+    if found.certain:
+        return [f"{at}, to test the model: if it fits, enough is known."]
     if found.helps:
         several = len(found.plan) > 1
         first_of, then = (f", the first of {len(found.plan)} throws", "them") if several else ("", "it")
