@@ -184,7 +184,7 @@ NEAR = 0.02
 """Share of the wheel speed within which settings count as one [-]."""
 CLOSE = 0.05
 """Share of the wheel speed within which a throw tests the model at a setting [-]."""
-WIDEST = 0.25
+WIDEST = 0.15
 """Widest gap between tested settings, over the recommended one, that needs no further test [-]."""
 TESTS = 4
 """One throw of so many tests whether the model fits, while that is open."""

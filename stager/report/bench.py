@@ -59,8 +59,11 @@ def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
 MINUTES = 2.5
 """Time for one throw, with setting the wheels and writing it down [min]; an assumption."""
 PURPOSES = {
-    "decision": "how to set it", "model": "if the model fits", "again": "if an outlier repeats", "drift": "if it drifts",
-}  # fmt: skip
+    "decision": "how to set it",
+    "model": "if the model fits",
+    "again": "if it was an outlier",
+    "drift": "if it drifts",
+}
 """What a throw shows, by its purpose."""
 NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
 
