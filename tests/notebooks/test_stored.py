@@ -23,9 +23,9 @@ def _cells(path: Path) -> list[dict[str, Any]]:
     return [cell for cell in json.loads(path.read_text(encoding="utf-8"))["cells"] if cell["cell_type"] == "code"]
 
 
-def test_the_five_notebooks_exist() -> None:
+def test_the_notebooks_exist() -> None:
     assert [path.stem for path in NOTEBOOKS] == [
-        "day_at_the_bench", "grip_limit", "measured", "second_wheel", "two_builds",
+        "day_at_the_bench", "grip_limit", "measured", "second_wheel", "two_builds", "which_wheel",
     ]  # fmt: skip
 
 
