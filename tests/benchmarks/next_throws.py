@@ -1,6 +1,6 @@
 """Throws that `next` advises against evenly spaced ones: python -m tests.benchmarks.next_throws [benches] [seed].
 
-Four throws with slow wheels, then up to 8 more: as `suggest` advises, two at a time with a fit after each, until it
+Four throws with slow wheels, then up to 8 more: as `suggest` advises, four at a time with a fit after each, until it
 says that enough is known; or as many evenly spaced over the wheel speeds that it chooses from. The table gives the
 width of the grip limit's 95 % interval over its value, after both. The launcher of every third bench does what the
 model knows nothing of, one of MISFITS in turn, and counts as noticed where the fit says that the model does not fit,
@@ -20,10 +20,11 @@ from stager.fit.prediction import DRAWS, after, feed, finder, limits, span_of
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import throw
+from stager.report.fit import dated
 from tests.recovery.bench import scenario, settings, table, working
 
 NAMES = ("seed_ball", "table_tennis", "constant_pair", "streamer", "bell_pair")
-SCATTER, FIRST, MORE, AT_ONCE = 0.012, 4, 8, 2
+SCATTER, FIRST, MORE, AT_ONCE = 0.012, 4, 8, 4
 MISFITS = ("loses 12 % where its frame resonates", "loses 1 % a throw", "read in mph from the fifth throw on")
 DIP, BAND, WEAR, MPH = 0.12, 0.08, 0.01, 2.23694
 """Share of exit speed lost at the resonance, its half width over its wheel speed, loss a throw; (m/s)/mph [-]."""
@@ -49,7 +50,7 @@ def width(done: Fit, given: Scenario, rng: np.random.Generator) -> float:
 
 def noticed(done: Fit) -> bool:
     """Whether a fit says that something is wrong."""
-    return bool(done.misfits) or done.drift is not None or Measured.of(done).doubtful.size > 0
+    return bool(done.misfits) or dated(done) or Measured.of(done).doubtful.size > 0
 
 
 def bench(name: str, rng: np.random.Generator, *, misfit: str | None) -> tuple[int, float, float, bool, bool]:

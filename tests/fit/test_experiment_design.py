@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -13,13 +14,25 @@ import pytest
 from stager.api import load
 from stager.constraints.recommend import Recommended
 from stager.fit import experiment_design
-from stager.fit.experiment_design import FIRST_SCATTER, GREATEST_LOSS, Experiments, Stakes, expect, stakes
+from stager.fit.experiment_design import (
+    CLOSE,
+    FIRST_SCATTER,
+    GREATEST_LOSS,
+    TESTS,
+    WIDEST,
+    Experiments,
+    Measured,
+    Next,
+    Stakes,
+    expect,
+    stakes,
+)
 from stager.fit.prediction import before, known_of, recommended_chain
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw
 from tests.cli.run import ROOT, stager
-from tests.recovery.bench import finder, scenario
+from tests.recovery.bench import finder, scenario, table
 
 DRAWS = 400
 
@@ -88,6 +101,85 @@ def test_uninformative_throw_does_not_raise_the_error_probability(monkeypatch: p
     assert found.wrong == pytest.approx(0.5)
     assert found.plan[0].wrong_after <= found.wrong
     assert (found.wrong_after <= found.wrong).all()
+
+
+SPEEDS = np.linspace(4.0, 16.0, 49)
+BEST = 12.0
+TESTED = np.arange(4.0, 12.1, 1.0)
+
+
+def _advised(
+    monkeypatch: pytest.MonkeyPatch, measured: Floats, *, doubtful: Sequence[float] = (), sure: bool = True,
+    count: int = 8,
+) -> Next:  # fmt: skip
+    """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
+    rng = np.random.default_rng(1)
+    apart = rng.normal(size=DRAWS)
+    loss = np.zeros((2, DRAWS)) if sure else np.stack([apart > 0, apart <= 0]).astype(np.float64)
+    what = Stakes(worthwhile=None, choices=np.array([11.0, BEST]), loss=loss, grip_limit=np.full(1, np.nan))
+    # Only the fastest settings tell which choice is good.
+    telling = np.where(SPEEDS[:, None] > 13.0, 0.1 * apart, 0.0)
+    where = Experiments(
+        wheel_speed=SPEEDS[:, None], expected=np.log(SPEEDS)[:, None] + telling, safe=np.ones(SPEEDS.size, bool)
+    )
+    monkeypatch.setattr(experiment_design, "stakes", lambda *given, whole: (what, where))
+    given = scenario("seed_ball")
+    chosen = (replace(advice(given.title)[0], wheel_speed=BEST),)
+    return experiment_design.weigh(
+        before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=count,
+        measured=Measured(wheel_speed=measured, doubtful=np.array(doubtful, dtype=np.float64)),
+    )  # fmt: skip
+
+
+def test_nothing_is_known_enough_before_the_model_is_tested_up_to_the_recommended_speed(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]))
+    assert (found.certain, found.enough, found.helps) == (True, False, True)
+    assert {one.purpose for one in found.plan} == {"model"}
+    settings = [float(one.wheel_speed[0]) for one in found.plan]
+    assert settings[0] == pytest.approx(BEST, rel=CLOSE)
+    # After these throws no gap is wider than asked, and then enough is known.
+    tested = np.sort([4.0, 5.0, 6.0, *settings])
+    assert np.diff(tested).max() <= WIDEST * BEST + np.diff(SPEEDS)[0]
+    assert _advised(monkeypatch, tested).enough
+
+
+def test_enough_is_known_where_decisions_are_certain_and_the_range_is_tested(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = _advised(monkeypatch, TESTED)
+    assert (found.certain, found.enough, found.plan) == (True, True, ())
+
+
+def test_outlier_is_thrown_again_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    for sure in (True, False):
+        found = _advised(monkeypatch, TESTED, doubtful=[8.0], sure=sure)
+        assert not found.enough
+        assert found.plan[0].purpose == "again"
+        assert found.plan[0].wheel_speed[0] == pytest.approx(8.0, rel=0.02)
+        assert sum(one.purpose == "again" for one in found.plan) == 1
+
+
+@pytest.mark.parametrize("count", [2, 4, 6, 9])
+def test_a_share_of_the_throws_tests_the_model(monkeypatch: pytest.MonkeyPatch, count: int) -> None:
+    found = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]), sure=False, count=count)
+    purposes = [one.purpose for one in found.plan]
+    assert len(purposes) == count
+    assert purposes.count("model") == -(-count // TESTS)
+    assert all(one.wheel_speed[0] > 13.0 for one in found.plan if one.purpose == "decision")
+    nothing_open = _advised(monkeypatch, TESTED, sure=False, count=count)
+    assert {one.purpose for one in nothing_open.plan} == {"decision"}
+
+
+def test_probable_outliers_without_a_second_throw_are_doubtful() -> None:
+    one = load(ROOT / "configs" / "seed_ball.toml").replace({"limits.stages": 1})
+    speeds = np.array([5.0, 6.5, 8.0, 9.5, 9.6, 11.0])
+    given = scenario("seed_ball")
+    exits = throw(given.launcher, speeds[:, None]).exit_speed
+    exits[[2, 3]] *= 0.8
+    found = one.fit(table(speeds[:, None], exits)).fit
+    assert found.found.outlier_probability[2] > 0.5
+    assert Measured.of(found).doubtful == pytest.approx([8.0])
+    assert Measured.of(found).wheel_speed == pytest.approx(speeds)
 
 
 def test_plan_ends_once_it_helps() -> None:
