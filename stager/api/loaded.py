@@ -32,6 +32,8 @@ if TYPE_CHECKING:
     from stager.physics.records import Throw
     from stager.report.answer import Provenance
 
+    Table = Throws | str | Path
+
 Speed = float | str | tuple[float | str, float | str]
 _NUMBER = re.compile(r"^\s*[+-]?[\d.]+(?:[eE][+-]?\d+)?")
 HINT = 'give one speed a stage, as 12, "9000 rpm" or, for the two wheels of a pair, 12:9'
@@ -324,7 +326,7 @@ class Loaded:
         limits = grip_limits(launcher, limit_values, throw) if limit_values.grip_margin else None
         return OperatingPoint(launcher=launcher, limit_values=limit_values, throw=throw, grip_limit=limits)
 
-    def sweep(self, stage: int = 1, *before: Speed, throws: Throws | None = None, seed: int = 0) -> SweepResult:
+    def sweep(self, stage: int = 1, *before: Speed, throws: Table | None = None, seed: int = 0) -> SweepResult:
         """Return exit speed against the wheel speed of a stage, and its grip limit with a coverage interval.
 
         Parameters
@@ -333,7 +335,7 @@ class Loaded:
             Number of the stage, from 1.
         before : speeds as in `Loaded.speeds`
             Of the stages before it; left out: their set speeds, else their grip limits less grip_margin.
-        throws : Throws, optional
+        throws : Throws or path, optional
             Those that ended with this stage are compared with the model; a fit to all gives the recommended speed.
         seed : int
             Of the fit to `throws`.
@@ -361,10 +363,11 @@ class Loaded:
             )  # fmt: skip
         if len(before) >= stage:
             raise too_many(len(before), stage)
-        measured = None if throws is None else fitting.points_of(self.scenario, throws, stage)
+        table = None if throws is None else self._table(throws)
+        measured = None if table is None else fitting.points_of(self.scenario, table, stage)
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
-        chosen, fitted = fitting.advised(self.scenario, found, throws, seed)
+        chosen, fitted = fitting.advised(self.scenario, found, table, seed)
         spread = fitting.spread(self.scenario, found, chosen)
         return shown(
             SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen, fitted=fitted
@@ -504,10 +507,16 @@ class Loaded:
 
         return of_build(read(Path(path), self.scenario.launcher), build)
 
+    def _table(self, throws: Table) -> Throws:
+        return self.read_throws(throws) if isinstance(throws, str | Path) else throws
+
     def fit(
-        self, throws: Throws, *, seed: int = 0, stages: int | None = None, progress: Progress | None = None
+        self, throws: Table, *, seed: int = 0, stages: int | None = None, progress: Progress | None = None
     ) -> FitResult:
         """Fit the model to throws and predict chains of up to `stages` stages (None: one more than measured).
+
+        throws: as `read_throws` returns them, or the path of a table. The same for `compare`, `next`, `report` and
+        `sweep`.
 
         >>> launcher.fit(throws).law
         'falling'
@@ -515,7 +524,8 @@ class Loaded:
         from stager.api import fitting
         from stager.api.results import shown
 
-        return shown(fitting.FitResult, fitting.fit(self.scenario, throws, seed, stages, progress), loaded=self)
+        done = fitting.fit(self.scenario, self._table(throws), seed, stages, progress)
+        return shown(fitting.FitResult, done, loaded=self)
 
     def save_fit(self, fit: Fit, path: str | Path, *, seed: int = 0, force: bool = False) -> list[Path]:
         """Write the configuration with fitted values to `path`, and the draws next to it; return the files.
@@ -526,7 +536,7 @@ class Loaded:
 
         return fitting.save_fit(self.configuration, fit, Path(path), seed, force=force)
 
-    def compare(self, throws: Throws, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
+    def compare(self, throws: Table, builds: tuple[str, str], *, seed: int = 0) -> CompareResult:
         """Compare two builds of a table: whether they differ, by how much, and what explains it.
 
         >>> launcher.compare(throws, ("A", "B")).different
@@ -535,10 +545,11 @@ class Loaded:
         from stager.api import fitting
         from stager.api.results import shown
 
-        compared = fitting.compare(self.scenario, throws, builds, seed)
-        return shown(fitting.CompareResult, compared, loaded=self, throws=throws)
+        table = self._table(throws)
+        compared = fitting.compare(self.scenario, table, builds, seed)
+        return shown(fitting.CompareResult, compared, loaded=self, throws=table)
 
-    def next(self, throws: Throws, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
+    def next(self, throws: Table, *, seed: int = 0, count: int = 6, progress: Progress | None = None) -> NextResult:
         """Return the `count` throws to make next, or that enough is known.
 
         >>> launcher.next(throws, count=3).enough
@@ -547,10 +558,11 @@ class Loaded:
         from stager.api import fitting
         from stager.api.results import shown
 
-        return shown(fitting.NextResult, fitting.suggest(self.scenario, throws, seed, count, progress), loaded=self)
+        found = fitting.suggest(self.scenario, self._table(throws), seed, count, progress)
+        return shown(fitting.NextResult, found, loaded=self)
 
     def report(
-        self, throws: Throws | None = None, *, plan: Plan | None = None, seed: int = 0,
+        self, throws: Table | None = None, *, plan: Plan | None = None, seed: int = 0,
         progress: Progress | None = None, workers: int | None = 1,
     ) -> Report:  # fmt: skip
         """Return a report (page and pictures) of `plan`, or with throws of a plan of the launcher fitted to them.
@@ -559,7 +571,7 @@ class Loaded:
         """
         from stager.api.documents import Report, gather
 
-        return Report(gather(self, throws, plan, seed, progress, workers))
+        return Report(gather(self, None if throws is None else self._table(throws), plan, seed, progress, workers))
 
     def card(
         self, *, plan: Plan | None = None, seed: int = 0, progress: Progress | None = None, workers: int | None = 1

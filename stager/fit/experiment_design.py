@@ -284,7 +284,7 @@ def suggest(
     """Return the plan whose measurement reduces the probability of a wrong decision most.
 
     Some of its throws test whether the model fits: they repeat outliers, and throw at the recommended setting and in
-    the widest gaps below it, until none of that is open.
+    the widest gaps between it and the slowest throw, until none of that is open.
 
     Parameters
     ----------
@@ -375,7 +375,8 @@ def weigh(
 def _tests(where: Experiments, measured: Measured, recommended: float | None) -> list[tuple[int, str]]:
     """Return settings and purposes of the throws that would show whether the model fits, most telling first.
 
-    They repeat the outliers, then throw at the recommended setting, then in the widest gaps up to it.
+    They repeat the outliers, then throw at the recommended setting, then in the widest gaps between it and the slowest
+    throw.
     """
     speeds = where.wheel_speed[:, -1]
     usable = np.flatnonzero(_usable(where))
@@ -386,7 +387,7 @@ def _tests(where: Experiments, measured: Measured, recommended: float | None) ->
     if not _near(np.array([recommended]), done, CLOSE).any():
         rows.append((int(usable[np.abs(speeds[usable] - recommended).argmin()]), "model"))
         done = np.append(done, recommended)
-    below = usable[speeds[usable] <= recommended]
+    below = usable[(speeds[usable] <= recommended) & (speeds[usable] >= measured.wheel_speed.min())]
     while below.size:
         apart = np.abs(speeds[below, None] - done).min(axis=1)
         k = int(apart.argmax())

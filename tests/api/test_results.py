@@ -97,6 +97,14 @@ def test_notebook_html_is_well_formed_and_has_the_headline(name: str, results: d
     assert result.document()["stager_version"] == stager.__version__
 
 
+def test_the_path_of_a_table_serves_as_its_throws(throws: Path, results: dict[str, Any]) -> None:
+    assert LAUNCHER.compare(throws, ("a", "b")).to_rows() == results["compare"].to_rows()
+    assert LAUNCHER.compare(str(throws), ("a", "b")).to_rows() == results["compare"].to_rows()
+    for call in (LAUNCHER.fit, LAUNCHER.next, LAUNCHER.report, lambda path: LAUNCHER.sweep(1, throws=path)):
+        with pytest.raises(stager.InputErrors, match=r"missing\.csv"):
+            call(throws.with_name("missing.csv"))
+
+
 def test_print_gives_the_screen_of_the_command(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "100")
     monkeypatch.setenv("NO_COLOR", "1")
