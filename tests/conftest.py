@@ -34,3 +34,14 @@ def pytest_configure(config: pytest.Config) -> None:
     begun = [subprocess.Popen([sys.executable, "-m", "tests.warm", part], cwd=here) for part in parts]
     for process in begun:
         process.wait()
+
+
+SHARING = ("page", "figures")
+"""Folders whose files share reports, so that one worker runs them all."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the tests of one file together, as they share slow results."""
+    for item in items:
+        folder = item.path.parent.name
+        item.add_marker(pytest.mark.xdist_group("reports" if folder in SHARING else str(item.path)))

@@ -67,6 +67,17 @@ class Stakes:
         bad = weights @ (self.loss > GREATEST_LOSS).T.astype(np.float64)
         return stage, bad.min(axis=-1)
 
+    def spread(self, weights: Floats) -> Floats:
+        """Return the standard deviation of the grip limit over its best guess [-], for weights (..., draws).
+
+        0 where most draws have no grip limit.
+        """
+        if np.isnan(self.grip_limit).any():
+            return np.zeros(weights.shape[:-1])
+        limit = self.grip_limit[1:] / self.grip_limit[0] - 1
+        mean = weights @ limit
+        return np.asarray(np.sqrt(np.maximum(weights @ limit**2 - mean**2, 0.0)))
+
     def misled(self, weights: Floats) -> float:
         """Return the rate of wrong decisions where each draw is the truth for its row of weights, (draws, draws) [-].
 
@@ -188,6 +199,8 @@ WIDEST = 0.15
 """Widest gap between tested settings, over the recommended one, that needs no further test [-]."""
 TESTS = 4
 """One throw of so many tests whether the model fits, while that is open."""
+CERTAIN_TESTS = 2
+"""The same where decisions are certain if it does."""
 SURE_STAGE = 0.025
 """Probability of a wrong decision on the stage below which it is certain enough [-]."""
 SURE_SPEED = 0.05
@@ -202,8 +215,9 @@ class Suggested:
 
     wheel_speed: (stages,) [m/s]
     wrong_after: probability of a wrong decision after this throw and those before it, averaged over outcomes [-]
-    purpose: "decision"; "model", to test whether the model fits; "again", to see whether a throw that does not agree
-        with the others was by chance; or "drift", to test for drift in the session
+    purpose: "decision"; "limit", to narrow the grip limit where decisions are certain; "model", to test whether the
+        model fits; "again", to see whether a throw that does not agree with the others was by chance; or "drift", to
+        test for drift in the session
     """
 
     wheel_speed: Floats
@@ -284,7 +298,8 @@ def suggest(
     """Return the plan whose measurement reduces the probability of a wrong decision most.
 
     Some of its throws test whether the model fits: they repeat outliers, and throw at the recommended setting and in
-    the widest gaps between it and the slowest throw, until none of that is open.
+    the widest gaps between it and the slowest throw, until none of that is open. Where decisions are certain, the
+    others narrow the grip limit.
 
     Parameters
     ----------
@@ -346,15 +361,20 @@ def weigh(
     # Without a measurement the decisions are not certain, however small the configuration's uncertainties are.
     certain = stage < SURE_STAGE and speed < SURE_SPEED and not whole
     rows = [] if measured is None else _tests(where, measured, chosen[-1].wheel_speed)
-    rows = rows[: throws if certain else -(-throws // TESTS)]
-    most = 0 if certain else throws - len(rows)
+    rows = rows[: -(-throws // (CERTAIN_TESTS if certain else TESTS))]
+    # Where a plan may end early, it ends with certain decisions.
+    ends = certain and (least is not None or bool(np.isnan(what.grip_limit).any()))
+    most = 0 if ends else throws - len(rows)
     if session:
         plan, first = _session(what, where, scatter, throws, rng, now=stage + speed)
     else:
         # Throws at one setting only cannot show that the model does not fit.
         alike = (most + 1) // 2 if most > 2 else None
         few = most if least is None else least
-        plan, first = _plan(what, where, scatter, most, rng, now=stage + speed, least=few, alike=alike)
+        purpose = "limit" if certain else "decision"
+        plan, first = _plan(
+            what, where, scatter, most, rng, now=stage + speed, least=few, alike=alike, purpose=purpose
+        )  # fmt: skip
         if rows:
             # An outlier may change all that is advised, so it is thrown again first.
             rows = sorted([*_rows(where, plan), *rows], key=lambda row: row[1] != "again")
@@ -428,17 +448,18 @@ def _rated(
 
 def _plan(
     what: Stakes, where: Experiments, scatter: float, throws: int, rng: np.random.Generator, *, now: float, least: int,
-    alike: int | None = None,
+    alike: int | None = None, purpose: str = "decision",
 ) -> tuple[tuple[Suggested, ...], Floats]:
     """Return a greedy plan, and the probability of a wrong decision after a single throw at each setting, (settings,).
 
     Each draw is the truth once; all others are weighted by the likelihood of what is then measured. A setting is chosen
-    by the expected probability of a wrong decision under these weights, which has little sampling noise. The result is
+    by the expected probability of a wrong decision under these weights, which has little sampling noise, plus the
+    expected relative standard deviation of the grip limit, which decides where the decisions are certain. The result is
     the rate of wrong decisions against the truths, because the minimum over many noisy estimates is too optimistic.
     Information makes no decision worse on average, so no result exceeds `now`.
 
     now: present probability of a wrong decision [-]; least: as in `suggest`; alike: greatest number of throws within
-    NEAR of one setting, None: no limit.
+    NEAR of one setting, None: no limit; purpose: of the throws.
     """
     usable = _usable(where)
     if not usable.any():
@@ -460,7 +481,7 @@ def _plan(
         if number < throws:
             full = _near(speeds, speeds[chosen], NEAR).sum(axis=1) >= (throws if alike is None else alike)
             left = [
-                np.inf if one is None or spent else _mean_wrong(what, one)
+                np.inf if one is None or spent else _cost(what, one)
                 for one, spent in zip(weights, full, strict=True)
             ]
             if not np.isfinite(left).any():
@@ -473,7 +494,10 @@ def _plan(
                 break
     plan = zip(chosen, _monotone(shares), strict=True)
     first = np.where(np.isfinite(first), np.minimum(first, now), np.nan)
-    return tuple(Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now)) for k, left in plan), first
+    advised = tuple(
+        Suggested(wheel_speed=where.wheel_speed[k], wrong_after=min(left, now), purpose=purpose) for k, left in plan
+    )
+    return advised, first
 
 
 def _session(
@@ -505,10 +529,10 @@ def _worth(left: float, now: float) -> bool:
     return now - left >= LEAST_REDUCTION * now
 
 
-def _mean_wrong(what: Stakes, weights: Floats) -> float:
-    """Return the mean probability of a wrong decision under weights (truths, draws)."""
+def _cost(what: Stakes, weights: Floats) -> float:
+    """Return the mean of what `_plan` minimises under weights (truths, draws) [-]."""
     stage, speed = what.wrong(weights)
-    return float((stage + speed).mean())
+    return float((stage + speed + what.spread(weights)).mean())
 
 
 def _monotone(shares: list[float]) -> list[float]:

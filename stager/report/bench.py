@@ -22,7 +22,7 @@ from stager.report.terminal import Marked, TextCurve
 
 def next_answer(found: Next, launcher: Launcher, source: Provenance) -> Answer:
     """Return settings to throw at, or that enough is known."""
-    tables = (_plan_table(found, launcher),) if found.helps else ()
+    tables = (_plan_table(found, launcher),) if found.plan and (found.helps or found.enough) else ()
     return Answer(
         Screen(_next_headline(found), tables, _next_notes(found)), document(next_summary(found, launcher), source)
     )
@@ -60,6 +60,7 @@ MINUTES = 2.5
 """Time for one throw, with setting the wheels and writing it down [min]; an assumption."""
 PURPOSES = {
     "decision": "how to set it",
+    "limit": "grip limit",
     "model": "if the model fits",
     "again": "if it was an outlier",
     "drift": "if it drifts",
@@ -74,7 +75,8 @@ def _next_headline(found: Next) -> str:
     if not (found.enough or found.plan):
         return f"No throw is proposed. {NOTHING_SAFE}"
     if found.enough:
-        return "Enough is known: more throws would hardly change a decision."
+        more = " Those below would only narrow the grip limit." if found.plan else ""
+        return f"Enough is known: more throws would hardly change a decision.{more}"
     if not found.helps:
         return f"More throws with what is built would hardly help: {chance(found)} stays near {share(found.wrong)}."
     if found.unmeasured:

@@ -1,7 +1,7 @@
 """Throws that `next` advises against evenly spaced ones: python -m tests.benchmarks.next_throws [benches] [seed].
 
-Four throws with slow wheels, then up to 8 more: as `suggest` advises, four at a time with a fit after each, until it
-says that enough is known; or as many evenly spaced over the wheel speeds that it chooses from. The table gives the
+Four throws with slow wheels, then 8 more: as `suggest` advises, four at a time with a fit after each; or as many
+evenly spaced over the wheel speeds that it chooses from. The table gives the
 width of the grip limit's 95 % interval over its value, after both. The launcher of every third bench does what the
 model knows nothing of, one of MISFITS in turn, and counts as noticed where the fit says that the model does not fit,
 that the launcher drifts, or that one throw does not agree with the others. Markdown.
@@ -73,7 +73,7 @@ def bench(name: str, rng: np.random.Generator, *, misfit: str | None) -> tuple[i
     for _ in range(MORE // AT_ONCE):
         plan = suggest(done, finder(given), rng, throws=AT_ONCE)
         reach = plan.wheel_speed if reach.size == 0 else reach
-        if plan.enough or not plan.plan:
+        if not plan.plan:
             break
         more = np.array([one.wheel_speed[0] for one in plan.plan])
         speeds, exits = np.append(speeds, more), np.append(exits, measured(more, speeds.size))

@@ -110,13 +110,14 @@ TESTED = np.arange(4.0, 12.1, 1.0)
 
 def _advised(
     monkeypatch: pytest.MonkeyPatch, measured: Floats, *, doubtful: Sequence[float] = (), sure: bool = True,
-    count: int = 8,
+    count: int = 8, limit: bool = False,
 ) -> Next:  # fmt: skip
     """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
     rng = np.random.default_rng(1)
     apart = rng.normal(size=DRAWS)
     loss = np.zeros((2, DRAWS)) if sure else np.stack([apart > 0, apart <= 0]).astype(np.float64)
-    what = Stakes(worthwhile=None, choices=np.array([11.0, BEST]), loss=loss, grip_limit=np.full(1, np.nan))
+    grip_limit = np.append(13.0, 13.0 * np.exp(0.05 * apart)) if limit else np.full(DRAWS + 1, np.nan)
+    what = Stakes(worthwhile=None, choices=np.array([11.0, BEST]), loss=loss, grip_limit=grip_limit)
     # Only the fastest settings tell which choice is good.
     telling = np.where(SPEEDS[:, None] > 13.0, 0.1 * apart, 0.0)
     where = Experiments(
@@ -148,6 +149,17 @@ def test_nothing_is_known_enough_before_the_model_is_tested_up_to_the_recommende
 def test_enough_is_known_where_decisions_are_certain_and_the_range_is_tested(monkeypatch: pytest.MonkeyPatch) -> None:
     found = _advised(monkeypatch, TESTED)
     assert (found.certain, found.enough, found.plan) == (True, True, ())
+
+
+def test_throws_beyond_certain_decisions_narrow_the_grip_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = _advised(monkeypatch, TESTED, limit=True, count=4)
+    assert found.enough
+    assert [one.purpose for one in found.plan] == ["limit"] * 4
+    # Only these settings tell something about the grip limit.
+    assert all(one.wheel_speed[0] > 13.0 for one in found.plan)
+    open_tests = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]), limit=True, count=4)
+    assert not open_tests.enough
+    assert sorted(one.purpose for one in open_tests.plan) == ["limit", "limit", "model", "model"]
 
 
 def test_outlier_is_thrown_again_first(monkeypatch: pytest.MonkeyPatch) -> None:
