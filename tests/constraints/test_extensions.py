@@ -60,7 +60,7 @@ def test_added_limit_is_kept_and_reported_by_every_command(added_limit: None) ->
     assert swept is not None
     assert swept.by == "first_exit"
     assert swept.exit_speed <= MAX_FIRST_EXIT
-    assert "first exit" in one.report().html()
+    assert "first exit" in one.report(plan=plan).html()
 
 
 def test_added_limit_on_throws_is_not_judged_after_a_jam(added_limit: None) -> None:
