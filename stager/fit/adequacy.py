@@ -207,6 +207,8 @@ LEAST_AGREEING = 2
 """Throws at one setting that can confirm each other."""
 AGREEMENT = 3.0
 """Range of outliers at one setting, over the scatter of one throw, within which they agree [-]."""
+ONE_SETTING = 0.02
+"""Relative difference of wheel speeds up to which throws count as made at one setting [-]."""
 
 LEAST_FREEDOM = 4
 """Degrees of freedom of repeats that a test against their scatter needs [-]."""
@@ -338,14 +340,15 @@ def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
     """
     wild = found.outlier_probability > 0.5
     near = AGREEMENT * max(min(found.scatter, found.noise.typical), found.noise.least)
+    wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in throws.wheels])
     seen = []
-    for setting in np.unique(throws.settings):
-        here = throws.settings == setting
+    for k in np.flatnonzero(wild):
+        here = (np.abs(wheels - wheels[k]) <= ONE_SETTING * np.abs(wheels[k])).all(axis=1)
         if here.sum() >= LEAST_AGREEING and wild[here].all() and np.ptp(found.residuals[here]) < near:
-            seen.append(float(np.median(throws.exit_speed[here])))
+            seen.append(f"{np.median(throws.exit_speed[here]):.1f}")
     if not seen:
         return []
-    words = f"all throws at {', '.join(f'{one:.1f}' for one in seen)} m/s are far from the fit but agree"
+    words = f"all throws at {', '.join(dict.fromkeys(seen))} m/s are far from the fit but agree"
     return [Misfit(kind="speed", words=words)]
 
 

@@ -107,8 +107,9 @@ class Experiments:
 
 
 def stakes(
-    ensemble: Ensemble, built: int, find: Finder, chosen: Sequence[Recommended], *, whole: bool = False
-) -> tuple[Stakes, Experiments]:
+    ensemble: Ensemble, built: int, find: Finder, chosen: Sequence[Recommended], *, whole: bool = False,
+    also: Sequence[float] | Floats = (),
+) -> tuple[Stakes, Experiments]:  # fmt: skip
     """Return decisions and possible measurements with `built` stages; lane 0, the best guess, is not among the draws.
 
     Parameters
@@ -121,6 +122,8 @@ def stakes(
         Recommended settings of the stages in turn.
     whole : bool
         Experiments keep the hard limits in every draw, not only with the confidence that the limits require.
+    also : sequence of float
+        Further wheel speeds to measure at [m/s].
     """
     goal, limit_values = ensemble.scenario.goal, ensemble.scenario.limit_values
     more = built < limit_values.stages
@@ -135,7 +138,7 @@ def stakes(
     if before.size < built - 1:
         # No setting of an earlier stage keeps the limits: use its grip limit. No experiment will be safe then.
         before = last.settings[0, :-1]
-    choices, settings = limit * CHOICE_RATIOS, limit * SETTING_RATIOS
+    choices, settings = limit * CHOICE_RATIOS, np.union1d(limit * SETTING_RATIOS, np.asarray(also, dtype=np.float64))
     best = known[built - 1] if built <= len(known) else None
     if best is not None:
         # Where limits lie far below the grip limit, all allowed settings do too.
@@ -355,7 +358,8 @@ def weigh(
     what was thrown at, None: the model is not to be tested; whole and chosen as in `stakes`, throws and least as in
     `suggest`.
     """
-    what, where = stakes(ensemble, built, find, chosen, whole=whole)
+    also = () if measured is None else measured.doubtful
+    what, where = stakes(ensemble, built, find, chosen, whole=whole, also=also)
     even = np.full(DRAWS, 1 / DRAWS)
     stage, speed = (float(wrong) for wrong in what.wrong(even))
     # Without a measurement the decisions are not certain, however small the configuration's uncertainties are.

@@ -13,8 +13,9 @@ from stager.fit.posterior import Fit
 from stager.fit.priors import own_law
 from stager.fit.table import Throws
 from stager.model.arrays import Floats
+from stager.physics.chain import throw
 from stager.report import fit as report
-from tests.recovery.bench import Plan, draw_truth, measure, scenario, settings
+from tests.recovery.bench import Plan, draw_truth, measure, scenario, settings, table
 
 COUNT = 30
 
@@ -32,6 +33,24 @@ def _measured(name: str, seed: int, change: Callable[[Floats, Floats], Floats] |
 
 def _fit(name: str, throws: Throws, *, words: bool = True) -> Fit:
     return fit(scenario(name), throws, np.random.default_rng(0), other_laws=False, words=words)
+
+
+@pytest.mark.parametrize(
+    ("speeds", "factors", "said"),
+    [((9.0, 9.1), (0.85, 0.85), True), ((9.0, 9.1), (0.95, 0.75), False), ((8.7, 9.3), (0.85, 0.85), False)],
+    ids=["agree", "disagree", "apart"],
+)
+def test_outliers_at_one_setting_that_agree_are_a_misfit(
+    speeds: tuple[float, float], factors: tuple[float, float], said: bool
+) -> None:
+    # No tachometer reads the same twice, so settings within 2 % are one.
+    given = scenario("seed_ball")
+    wheels = np.append(np.linspace(5.0, 16.0, 12)[[0, 1, 2, 3, 5, 6, 7, 8, 9, 10, 11]], speeds)
+    factor = np.append(1 + 0.008 * np.cos(7.0 * np.arange(11)), factors)
+    exits = throw(given.launcher, wheels[:, None]).exit_speed * factor
+    found = _fit("seed_ball", table(wheels[:, None], exits), words=False)
+    assert (found.found.outlier_probability[-2:] > 0.5).all()
+    assert any("far from the fit but agree" in one.words for one in found.misfits) is said
 
 
 @pytest.mark.parametrize(("name", "seed"), [("seed_ball", 0), ("streamer", 1), ("constant_pair", 0)])

@@ -92,7 +92,7 @@ def test_uninformative_throw_does_not_raise_the_error_probability(monkeypatch: p
     where = Experiments(
         wheel_speed=np.ones((5, 1)), expected=1e-3 * rng.normal(size=(5, DRAWS)), safe=np.ones(5, bool)
     )  # fmt: skip
-    monkeypatch.setattr(experiment_design, "stakes", lambda *given, whole: (what, where))
+    monkeypatch.setattr(experiment_design, "stakes", lambda *given, **options: (what, where))
     given = scenario("seed_ball")
     found = experiment_design.weigh(
         before(given, rng, DRAWS), 1, 20.0, finder(given), rng, advice(given.title), throws=1
@@ -123,7 +123,7 @@ def _advised(
     where = Experiments(
         wheel_speed=SPEEDS[:, None], expected=np.log(SPEEDS)[:, None] + telling, safe=np.ones(SPEEDS.size, bool)
     )
-    monkeypatch.setattr(experiment_design, "stakes", lambda *given, whole: (what, where))
+    monkeypatch.setattr(experiment_design, "stakes", lambda *given, **options: (what, where))
     given = scenario("seed_ball")
     chosen = (replace(advice(given.title)[0], wheel_speed=BEST),)
     return experiment_design.weigh(
