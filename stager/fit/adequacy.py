@@ -206,7 +206,9 @@ MANY_OUTLIERS = 0.2
 LEAST_AGREEING = 2
 """Throws at one setting that can confirm each other."""
 AGREEMENT = 3.0
-"""Range of outliers at one setting, over the scatter of one throw, within which they agree [-]."""
+"""Range of outliers at one setting, over the expected scatter of one throw, within which they agree [-]."""
+LEAST_WILD = 3
+"""Outliers at one setting that are not by chance, whether they agree or not."""
 ONE_SETTING = 0.02
 """Relative difference of wheel speeds up to which throws count as made at one setting [-]."""
 
@@ -334,21 +336,22 @@ def _too_many_outliers(found: BestFit) -> list[Misfit]:
 
 
 def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
-    """Return a misfit for settings all of whose throws are outliers that agree with each other.
+    """Return a misfit for settings all of whose throws are outliers, two that agree or LEAST_WILD.
 
-    Two or more outliers that agree are not by chance: there the model is wrong.
+    That is not by chance: there the model is wrong.
     """
     wild = found.outlier_probability > 0.5
-    near = AGREEMENT * max(min(found.scatter, found.noise.typical), found.noise.least)
+    near = AGREEMENT * max(found.noise.typical, found.noise.least)
     wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in throws.wheels])
     seen = []
     for k in np.flatnonzero(wild):
         here = (np.abs(wheels - wheels[k]) <= ONE_SETTING * np.abs(wheels[k])).all(axis=1)
-        if here.sum() >= LEAST_AGREEING and wild[here].all() and np.ptp(found.residuals[here]) < near:
+        agree = np.ptp(found.residuals[here]) < near or here.sum() >= LEAST_WILD
+        if here.sum() >= LEAST_AGREEING and wild[here].all() and agree:
             seen.append(f"{np.median(throws.exit_speed[here]):.1f}")
     if not seen:
         return []
-    words = f"all throws at {', '.join(dict.fromkeys(seen))} m/s are far from the fit but agree"
+    words = f"all throws at {', '.join(dict.fromkeys(seen))} m/s are far from the fit"
     return [Misfit(kind="speed", words=words)]
 
 

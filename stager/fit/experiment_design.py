@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints.recommend import Recommended, enough_kept, keeps_hard
+from stager.fit.adequacy import LEAST_WILD
 from stager.fit.posterior import Fit
 from stager.fit.prediction import (
     Ensemble,
@@ -233,7 +234,7 @@ class Measured:
     """Settings of the last stage that were thrown at.
 
     wheel_speed: of all throws with all built stages, (throws,) [m/s]
-    doubtful: of probable outliers that no second throw confirms or refutes, (doubtful,) [m/s]
+    doubtful: of probable outliers that other throws neither confirm nor refute, (doubtful,) [m/s]
     """
 
     wheel_speed: Floats
@@ -246,8 +247,10 @@ class Measured:
         whole = throws.present.sum(axis=1) == fit.built
         launcher, stages = fit.scenario.launcher, tuple(range(fit.built))
         speeds = throws.chosen(whole).surface_speed(launcher, stages, 0)[..., -1].ravel()
-        alone = _near(speeds, speeds, CLOSE).sum(axis=1) == 1
-        return cls(wheel_speed=speeds, doubtful=speeds[alone & (fit.found.outlier_probability[whole] > 0.5)])
+        wild, close = fit.found.outlier_probability[whole] > 0.5, _near(speeds, speeds, CLOSE)
+        # Where all throws are outliers, one more may show that they agree; enough of them are a misfit anyway.
+        open_still = wild & (close <= wild).all(axis=1) & (close.sum(axis=1) < LEAST_WILD)
+        return cls(wheel_speed=speeds, doubtful=speeds[open_still])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -406,7 +409,8 @@ def _tests(where: Experiments, measured: Measured, recommended: float | None) ->
     usable = np.flatnonzero(_usable(where))
     if not usable.size or recommended is None:
         return []
-    rows = [(int(usable[np.abs(speeds[usable] - one).argmin()]), "again") for one in measured.doubtful]
+    places = dict.fromkeys(int(usable[np.abs(speeds[usable] - one).argmin()]) for one in measured.doubtful)
+    rows = [(k, "again") for k in places]
     done = np.append(measured.wheel_speed, speeds[[k for k, _ in rows]])
     if not _near(np.array([recommended]), done, CLOSE).any():
         rows.append((int(usable[np.abs(speeds[usable] - recommended).argmin()]), "model"))
