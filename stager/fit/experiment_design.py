@@ -403,17 +403,22 @@ def _tests(where: Experiments, measured: Measured, recommended: float | None) ->
     """Return settings and purposes of the throws that would show whether the model fits, most telling first.
 
     They repeat the outliers, then throw at the recommended setting, then in the widest gaps between it and the slowest
-    throw.
+    throw; all within the limits.
     """
     speeds = where.wheel_speed[:, -1]
     usable = np.flatnonzero(_usable(where))
     if not usable.size or recommended is None:
         return []
-    places = dict.fromkeys(int(usable[np.abs(speeds[usable] - one).argmin()]) for one in measured.doubtful)
-    rows = [(k, "again") for k in places]
+
+    def at(wheel_speed: float) -> list[int]:
+        """Return the usable setting at a wheel speed, none where there is none close to it."""
+        k = int(usable[np.abs(speeds[usable] - wheel_speed).argmin()])
+        return [k] if abs(speeds[k] - wheel_speed) <= CLOSE * wheel_speed else []
+
+    rows = [(k, "again") for k in dict.fromkeys(k for one in measured.doubtful for k in at(one))]
     done = np.append(measured.wheel_speed, speeds[[k for k, _ in rows]])
     if not _near(np.array([recommended]), done, CLOSE).any():
-        rows.append((int(usable[np.abs(speeds[usable] - recommended).argmin()]), "model"))
+        rows += [(k, "model") for k in at(recommended)]
         done = np.append(done, recommended)
     below = usable[(speeds[usable] <= recommended) & (speeds[usable] >= measured.wheel_speed.min())]
     while below.size:

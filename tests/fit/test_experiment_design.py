@@ -110,7 +110,7 @@ TESTED = np.arange(4.0, 12.1, 1.0)
 
 def _advised(
     monkeypatch: pytest.MonkeyPatch, measured: Floats, *, doubtful: Sequence[float] = (), sure: bool = True,
-    count: int = 8, limit: bool = False,
+    count: int = 8, limit: bool = False, fastest: float = np.inf,
 ) -> Next:  # fmt: skip
     """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
     rng = np.random.default_rng(1)
@@ -121,7 +121,7 @@ def _advised(
     # Only the fastest settings tell which choice is good.
     telling = np.where(SPEEDS[:, None] > 13.0, 0.1 * apart, 0.0)
     where = Experiments(
-        wheel_speed=SPEEDS[:, None], expected=np.log(SPEEDS)[:, None] + telling, safe=np.ones(SPEEDS.size, bool)
+        wheel_speed=SPEEDS[:, None], expected=np.log(SPEEDS)[:, None] + telling, safe=fastest >= SPEEDS
     )
     monkeypatch.setattr(experiment_design, "stakes", lambda *given, **options: (what, where))
     given = scenario("seed_ball")
@@ -169,6 +169,14 @@ def test_outlier_is_thrown_again_first(monkeypatch: pytest.MonkeyPatch) -> None:
         assert found.plan[0].purpose == "again"
         assert found.plan[0].wheel_speed[0] == pytest.approx(8.0, rel=0.02)
         assert sum(one.purpose == "again" for one in found.plan) == 1
+
+
+def test_no_test_of_the_model_is_beyond_the_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    # An outlier and a recommended speed that no safe setting is close to stay untested.
+    found = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]), doubtful=[13.5], fastest=9.0)
+    assert found.plan
+    assert all(one.purpose == "model" and one.wheel_speed[0] <= 9.0 for one in found.plan)
+    assert _advised(monkeypatch, np.arange(4.0, 9.1, 1.0), doubtful=[13.5], fastest=9.0).enough
 
 
 @pytest.mark.parametrize("count", [2, 4, 6, 9])
