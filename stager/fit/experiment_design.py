@@ -552,7 +552,7 @@ def _monotone(shares: list[float]) -> list[float]:
     """Return the shares made non-increasing by isotonic regression: rises are sampling noise."""
     from scipy.optimize import isotonic_regression
 
-    return [float(share) for share in isotonic_regression(shares, increasing=False).x] if shares else []
+    return [max(float(share), 0.0) for share in isotonic_regression(shares, increasing=False).x] if shares else []
 
 
 def _initial_log_weights(expected: Floats) -> Floats:

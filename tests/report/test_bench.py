@@ -23,8 +23,10 @@ WHY = "15.00 m/s), exit 11.00 m/s. A faster wheel throws slower on average over 
 FOUND = Next(
     built=1, probability_worthwhile=0.6, wrong_stage=0.4, wrong_speed=0.36, recommended=BEST, wheel_speed=SPEEDS,
     wrong_after=np.array([0.5, 0.6]), low=SPEEDS, median=SPEEDS, high=SPEEDS, grip_limit=None, behind=np.zeros(0),
-    plan=(Suggested(wheel_speed=np.array([15.0]), wrong_after=0.5),), enough=False, helps=True,
+    plan=(Suggested(wheel_speed=np.array([15.0]), wrong_after=0.5),), enough=False, certain=False,
+    helps=True,
 )  # fmt: skip
+UNTESTED = replace(FOUND, certain=True, plan=(replace(FOUND.plan[0], purpose="model"),))
 USELESS = replace(FOUND, plan=(replace(FOUND.plan[0], wrong_after=0.76),), helps=False)
 SEVERAL = replace(FOUND, plan=(*USELESS.plan, *USELESS.plan, replace(FOUND.plan[0], wrong_after=0.6)))
 CHANCE = "the chance to choose the wrong wheel speed or number of stages"
@@ -34,6 +36,7 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
     ("found", "fitted", "message"),
     [
         (FOUND, True, f"Throw next at 3581 rpm (15.00 m/s): {CHANCE} is 76 % now, and about 50 % after it."),
+        (UNTESTED, True, "Throw next at 3581 rpm (15.00 m/s), to test the model: if it fits, enough is known."),
         (SEVERAL, True, "Throw next at 3581 rpm (15.00 m/s), the first of 3 throws:"
          f" {CHANCE} is 76 % now, and about 60 % after them."),
         (USELESS, True, f"A few more throws would hardly help: {CHANCE} stays near 76 %."),
