@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -40,8 +41,14 @@ SHARING = ("page", "figures")
 """Folders whose files share reports, so that one worker runs them all."""
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     """Keep the tests of one file together, as they share slow results."""
-    for item in items:
-        folder = item.path.parent.name
-        item.add_marker(pytest.mark.xdist_group("reports" if folder in SHARING else str(item.path)))
+    from xdist.scheduler import LoadScopeScheduling
+
+    class Together(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = Path(nodeid.partition("::")[0])
+            return "reports" if file.parent.name in SHARING else str(file)
+
+    return Together(config, log)
