@@ -50,7 +50,7 @@ def width(done: Fit, given: Scenario, rng: np.random.Generator) -> float:
 
 def noticed(done: Fit) -> bool:
     """Whether a fit says that something is wrong."""
-    return bool(done.misfits) or dated(done) or Measured.of(done).doubtful.size > 0
+    return bool(done.misfits) or bool(dated(done)) or Measured.of(done).doubtful.size > 0
 
 
 def bench(name: str, rng: np.random.Generator, *, misfit: str | None) -> tuple[int, float, float, bool, bool]:
