@@ -369,8 +369,9 @@ def weigh(
     certain = stage < SURE_STAGE and speed < SURE_SPEED and not whole
     rows = [] if measured is None else _tests(where, measured, chosen[-1].wheel_speed)
     rows = rows[: -(-throws // (CERTAIN_TESTS if certain else TESTS))]
-    # Where a plan may end early, it ends with certain decisions.
-    ends = certain and (least is not None or bool(np.isnan(what.grip_limit).any()))
+    # Where a plan may end early, it ends with certain decisions; without a setting within the limits nothing is left.
+    narrows = chosen[-1].wheel_speed is not None and not np.isnan(what.grip_limit).any()
+    ends = certain and (least is not None or not narrows)
     most = 0 if ends else throws - len(rows)
     if session:
         plan, first = _session(what, where, scatter, throws, rng, now=stage + speed)

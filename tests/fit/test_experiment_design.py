@@ -110,7 +110,7 @@ TESTED = np.arange(4.0, 12.1, 1.0)
 
 def _advised(
     monkeypatch: pytest.MonkeyPatch, measured: Floats, *, doubtful: Sequence[float] = (), sure: bool = True,
-    count: int = 8, limit: bool = False, fastest: float = np.inf,
+    count: int = 8, limit: bool = False, fastest: float = np.inf, best: float | None = BEST,
 ) -> Next:  # fmt: skip
     """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
     rng = np.random.default_rng(1)
@@ -125,7 +125,7 @@ def _advised(
     )
     monkeypatch.setattr(experiment_design, "stakes", lambda *given, **options: (what, where))
     given = scenario("seed_ball")
-    chosen = (replace(advice(given.title)[0], wheel_speed=BEST),)
+    chosen = (replace(advice(given.title)[0], wheel_speed=best),)
     return experiment_design.weigh(
         before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=count,
         measured=Measured(wheel_speed=measured, doubtful=np.array(doubtful, dtype=np.float64)),
@@ -157,6 +157,7 @@ def test_throws_beyond_certain_decisions_narrow_the_grip_limit(monkeypatch: pyte
     assert [one.purpose for one in found.plan] == ["limit"] * 4
     # Only these settings tell something about the grip limit.
     assert all(one.wheel_speed[0] > 13.0 for one in found.plan)
+    assert _advised(monkeypatch, TESTED, limit=True, best=None).plan == ()
     open_tests = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]), limit=True, count=4)
     assert not open_tests.enough
     assert sorted(one.purpose for one in open_tests.plan) == ["limit", "limit", "model", "model"]
