@@ -148,3 +148,10 @@ def test_problem_across_keys_is_not_reported_where_one_of_them_is_wrong(name: st
             understand(Path("a.toml"), show_tree(other), "")
         said = [(one.where.rpartition(": ")[2], one.message) for one in caught.value.errors]
         assert (dotted(problem.path), problem.message) not in said, path
+
+
+@pytest.mark.parametrize("case", [case for case in CASES if "stages]" not in case.text], ids=lambda case: case.name)
+def test_stages_that_only_inherit_add_no_errors(case: Case, tmp_path: Path) -> None:
+    path = tmp_path / "broken.toml"
+    path.write_text(f"{case.text}\n[[stages]]\n[[stages]]\n", encoding="utf-8")
+    assert _errors(path) == list(case.errors)
