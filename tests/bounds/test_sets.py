@@ -48,7 +48,8 @@ from stager.bounds.entry_sets import (
 )
 from stager.bounds.shared_budget import PARTS as BUDGET_PARTS
 from stager.bounds.shared_budget import Floor, Pieces, _critical, _links, _parts
-from stager.model.launcher import Guide
+from stager.bounds.stages import pair_ceiling
+from stager.model.launcher import Guide, Launcher
 from stager.physics.barrel import free_run
 from tests.optimise.machines import CLOSE, HEAVY, HOLLOW, STREAMER, scenario
 
@@ -181,15 +182,16 @@ def test_entries_that_no_cell_reaches_are_left_out() -> None:
 @pytest.mark.parametrize("spins", [True, False])
 def test_free_path_keeps_every_entry_inside(spins: bool) -> None:
     rng = np.random.default_rng(4)
-    low = rng.uniform(2.0, 20.0, 8)
-    band = rng.uniform(2.0, 20.0, 8) if spins else low
-    widths = rng.uniform(0.0, 3.0, (2, 8))
+    low = np.array([0.3, 0.6, 0.9, 1.5, 3.0, 7.0, 12.0, 20.0])
+    band = low * rng.uniform(0.4, 1.0, 8) if spins else low
+    widths = rng.uniform(0.0, 0.1, (2, 8)) * low
     entries = Entries(low, low + widths[0], band, band + widths[1] if spins else low + widths[0], spins)
     found = after_run(GUIDED, entries, 0.05, 0.6)
     inertia = GUIDED.projectile.shape.inertia_factor
     for share, other in product(np.linspace(0, 1, 6), repeat=2):
         lead = entries.low + share * (entries.high - entries.low)
-        z = entries.band_low + other * (entries.band_high - entries.band_low) if spins else lead
+        # It spins forwards, or not.
+        z = np.minimum(entries.band_low + other * (entries.band_high - entries.band_low), lead) if spins else lead
         speed = (lead + inertia * z) / (1 + inertia)
         for path in (0.05, 0.3, 0.6):
             lost = speed - np.asarray(free_run(GUIDED.guide, GUIDED.projectile, speed, path))
@@ -200,8 +202,21 @@ def test_free_path_keeps_every_entry_inside(spins: bool) -> None:
             assert (found.band_high >= z - lost - 1e-9).all()
     # The range grows by the difference of the losses and by what lies between samples.
     assert (found.high <= entries.high).all()
-    assert (found.low >= entries.low - 1.0).all()
+    assert (found.low >= entries.low - 2.5).all()
     assert after_run(HEAVY, entries, 0.05, 0.6) is entries
+
+
+@pytest.mark.parametrize("stiffening", [0.0, 0.03, -0.03])
+@pytest.mark.parametrize("machine", [HEAVY, STREAMER], ids=["ball", "rod"])
+def test_energy_ceiling_of_a_cell_holds_for_all_its_points(machine: Launcher, stiffening: float) -> None:
+    machine = replace(machine, contact=replace(machine.contact, stiffening=stiffening))
+    ceiling = pair_ceiling(machine, machine.stage(0))
+    cells = _cells(30, spins=False)
+    cells.high[WHEEL] += np.linspace(0.0, 20.0, 30)
+    most = ceiling(cells)
+    for share, other in product((0.0, 0.5, 1.0), repeat=2):
+        at = cells.low + np.array([[share], [share], [other]]) * (cells.high - cells.low)
+        assert (ceiling(Cells(at, at, cells.group)) <= most * (1 + 1e-12)).all()
 
 
 def test_greatest_of_an_index_range() -> None:
