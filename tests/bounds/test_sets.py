@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import product
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -49,10 +50,12 @@ from stager.bounds.entry_sets import (
 from stager.bounds.shared_budget import PARTS as BUDGET_PARTS
 from stager.bounds.shared_budget import Floor, Pieces, _critical, _links, _parts
 from stager.bounds.stages import pair_ceiling
+from stager.config import load
 from stager.model.launcher import Guide, Launcher
 from stager.physics.barrel import free_run
-from tests.optimise.machines import CLOSE, HEAVY, HOLLOW, STREAMER, scenario
+from tests.optimise.machines import CLOSE, HEAVY, STREAMER, scenario
 
+CONFIGS = Path(__file__).parents[2] / "configs"
 SIDES = 3
 GUIDED = replace(HEAVY, guide=Guide(friction=0.4, air_drag=True))
 
@@ -405,14 +408,17 @@ def test_accelerations_of_limits_and_projectile_are_both_kept() -> None:
     assert 40.0 < top_of(task, 0) <= 40.0 * (1 + 1e-5)
 
 
-def test_free_path_is_shortest_where_wheels_grow_most() -> None:
-    for machine in (HEAVY, STREAMER, HOLLOW):
-        least, most = runs(scenario(machine, wheel_speed=40.0), 1)
-        assert least <= most
-        stage = machine.stage(1)
-        # Distance of the axes, less the contacts and, for a rod, its length.
-        spacing = 2 * float(stage.wheel.radius) + float(stage.clearance)
-        assert most < spacing
+@pytest.mark.parametrize("name", ["seed_ball", "table_tennis"])
+def test_free_path_is_longest_between_wheels_at_rest(name: str) -> None:
+    task = load(CONFIGS / f"{name}.toml").scenario()
+    least, most = runs(task, 1)
+    stage, thrown = task.launcher.stage(1), task.launcher.projectile
+    radius = float(stage.wheel.radius)
+    # A ball touches a wheel from where their centres are as far apart as both radii.
+    reach = radius + float(thrown.diameter) / 2
+    contact = np.sqrt(reach**2 - (reach - float(stage.crush) / 2) ** 2)
+    assert most == pytest.approx(2 * radius + float(stage.clearance) - 2 * contact, rel=1e-9)
+    assert least < most
     assert runs(scenario(CLOSE, wheel_speed=40.0), 1)[0] < 0
 
 
