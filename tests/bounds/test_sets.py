@@ -48,11 +48,15 @@ from stager.bounds.entry_sets import (
     leaving,
 )
 from stager.bounds.shared_budget import PARTS as BUDGET_PARTS
-from stager.bounds.shared_budget import Floor, Pieces, _critical, _links, _parts
+from stager.bounds.shared_budget import Floor, Pieces, _critical, _links, _parts, shared
 from stager.bounds.stages import pair_ceiling
+from stager.bounds.traction import motor_of
 from stager.config import load
 from stager.model.launcher import Guide, Launcher
+from stager.model.stage import Drive
+from stager.physics.air import windage
 from stager.physics.barrel import free_run
+from stager.physics.wheel import driven_inertia
 from tests.optimise.machines import CLOSE, HEAVY, STREAMER, scenario
 
 CONFIGS = Path(__file__).parents[2] / "configs"
@@ -533,3 +537,30 @@ def test_cut_slices_and_wheel_speeds_fill_the_cells(parts: int) -> None:
             assert part.wheel_low.min() == floor.pieces.wheel_low[at]
             assert part.wheel_high.max() == floor.pieces.wheel_high[at]
             np.testing.assert_allclose(np.sort(part.wheel_low)[1:], np.sort(part.wheel_high)[:-1])
+
+
+def test_motor_is_a_force_at_the_rim() -> None:
+    drive = Drive(speed_constant=100.0, resistance=0.05, no_load_current=1.0, current_limit=30.0, gear=2.0)
+    stage = replace(HEAVY.stage(0), drive=drive)
+    radius = float(stage.wheel.radius)
+    assert radius == 0.04
+    found = motor_of(stage)
+    # 1 A is 0.01 N m at the motor, 0.02 N m at the wheel, 0.5 N at its rim. 1 m/s lost is 25 rad/s of the wheel, 50 of
+    # the motor, hence 0.5 V over 0.05 ohm: 10 A.
+    assert (found.slope, found.stall, found.idling) == pytest.approx((5.0, 15.0, 0.5))
+    assert found.wheel_mass == pytest.approx(float(driven_inertia(stage)) / radius**2)
+    assert not found.coasts
+    speeds = np.array([0.0, 10.0])
+    np.testing.assert_allclose(found.holding(speeds), 0.5 + windage(stage.wheel, speeds / radius) / radius)
+    still = motor_of(replace(stage, drive=None))
+    assert (still.slope, still.stall, still.idling, still.coasts) == (0.0, 0.0, 0.0, True)
+    assert still.holding(speeds).tolist() == [0.0, 0.0]
+
+
+def test_shared_heat_tightens_nothing_without_a_known_setting_or_below_it() -> None:
+    task, known = scenario(HEAVY, wheel_speed=40.0, slip_heat=1.0), Bound((1.2, 12.0, 20.0), 30.0)
+    assert shared(task, known, None, None) is known
+    assert shared(task, known, 19.95, 2) is known
+    assert shared(task, replace(known, missing="a reason"), 1.0, 2).speeds == known.speeds
+    asked = replace(known, asked=20.02)
+    assert shared(task, asked, 20.0, 2) is asked
