@@ -131,7 +131,7 @@ def _wrong(path: Path_, number: int) -> Any:
 def test_wrong_value_is_reported_once_and_beside_other_problems(first: int) -> None:
     # A stage that inherits the value does not report it again, and no check of other keys uses it.
     for number, path in list(enumerate(leaves(complete())))[first::5]:
-        tree = complete()
+        tree = complete() if path[0] in ("stage", "stages") else one_stage()
         tree["limits"]["toy"] = "of nobody"
         holder(tree, path)[path[-1]] = _wrong(path, number)
         assert sorted(key for key, _ in errors(tree)) == sorted({dotted(path), "limits.toy"})
@@ -233,7 +233,7 @@ def tables(value: Any, path: Path_ = ()) -> Iterator[Path_]:
 @pytest.mark.parametrize("path", list(tables(one_stage())), ids=dotted)
 def test_value_for_a_table_is_told_the_head_that_begins_it(path: Path_) -> None:
     listed = dotted(path) in LISTS
-    for value in ("x", 3, True) if listed else ("x", 3, True, [7]):
+    for value in (3,) if listed else (3, [7]):
         tree = one_stage()
         holder(tree, path)[path[-1]] = value
         ((key, error),) = errors(tree)
