@@ -29,6 +29,8 @@ Task = Callable[[Any], Floats]
 T = TypeVar("T")
 DEFAULT_WORKERS = 2
 """Threads where the user does not say: more gain little, since parts of the search wait for each other."""
+PATIENCE = 10.0
+"""Longest wait for the first answer of a cluster [s]."""
 FILE_HEADER = '{"stager": "finished chunks"}'
 """First line of a file of finished chunks."""
 
@@ -228,7 +230,7 @@ def _cluster(address: str, tls: tuple[Path, Path, Path] | None) -> Any:
         names = ("tls_ca_file", "tls_client_cert", "tls_client_key")
         files = {} if tls is None else dict(zip(names, map(str, tls), strict=True))
         security = Security(require_encryption=True, **files) if files else None  # type: ignore[no-untyped-call]
-        return Client(address, timeout=10, security=security)  # type: ignore[no-untyped-call]
+        return Client(address, timeout=PATIENCE, security=security)  # type: ignore[no-untyped-call]
     except (OSError, TimeoutError, ValueError, TypeError, RuntimeError) as error:
         message = f"no Dask cluster answers at {address}"
         raise InputError(message, where="--dask", hint='give a scheduler, as "tcp://127.0.0.1:8786"') from error

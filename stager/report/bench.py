@@ -134,8 +134,13 @@ def _next_notes(found: Next) -> list[str]:
     if found.unmeasured:
         notes.append("Every throw keeps the judged hard limits in all builds that the configuration allows for.")
     elif not found.enough and np.isfinite(found.wrong):
-        notes.append("Shuffle the order of the throws, so that a drift does not look like a setting.")
+        order = "After the outlier, shuffle the throws" if _again(found) else "Shuffle the order of the throws"
+        notes.append(f"{order}, so that a drift does not look like a setting.")
     return notes
+
+
+def _again(found: Next) -> bool:
+    return any(one.purpose == "again" for one in found.plan)
 
 
 HELP = """\

@@ -71,7 +71,8 @@ def test_cached_chunks_of_other_arguments_are_not_reused(tmp_path: Path) -> None
     assert len(ChunkCache(path)) == 3
 
 
-def test_missing_cluster_is_an_input_error(tmp_path: Path) -> None:
+def test_missing_cluster_is_an_input_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(parallel, "PATIENCE", 1.0)
     with pytest.raises(InputError, match="no Dask cluster answers"), open_executor(dask="tcp://127.0.0.1:1"):
         pass
 

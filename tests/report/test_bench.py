@@ -62,3 +62,18 @@ def test_next_states_the_probability_before_and_after() -> None:
     shown = next_answer(last, launcher, SOURCE).screen
     assert shown is not None
     assert shown.headline.endswith("would hardly help: the chance to choose the wrong wheel speed stays near 90 %.")
+
+
+def test_next_says_what_each_throw_shows_where_some_test_the_model() -> None:
+    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
+    plain, tested = FOUND, replace(UNTESTED, plan=(replace(FOUND.plan[0], purpose="again"), *UNTESTED.plan))
+    screens = [next_answer(one, launcher, SOURCE).screen for one in (plain, tested)]
+    tables, notes = zip(*((one.tables[0], " ".join(one.notes)) for one in screens if one is not None), strict=True)
+    assert [column.head for column in tables[0].columns][-1] == "wrong after"
+    assert [column.head for column in tables[1].columns][-1] == "it shows"
+    assert [row[-1] for row in tables[1].rows] == ["if it was an outlier", "if the model fits"]
+    assert "Shuffle the order of the throws" in notes[0]
+    assert "After the outlier, shuffle the throws" in notes[1]
+    shown = screens[1]
+    assert shown is not None
+    assert shown.headline == "Throw next at 15.00 m/s, to test the model: if it fits, enough is known."
