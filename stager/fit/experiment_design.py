@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints.recommend import Recommended, enough_kept, keeps_hard
-from stager.fit.adequacy import LEAST_WILD
+from stager.fit.adequacy import LEAST_WILD, ONE_SETTING
 from stager.fit.posterior import Fit
 from stager.fit.prediction import (
     Ensemble,
@@ -195,8 +195,6 @@ MOST_ALIKE = 2
 """Greatest number of throws of a first session at one setting, besides that for drift."""
 LEAST_FOR_DRIFT = 4
 """Throws of a first session from which the last one tests for drift."""
-NEAR = 0.02
-"""Share of the wheel speed within which settings count as one [-]."""
 CLOSE = 0.05
 """Share of the wheel speed within which a throw tests the model at a setting [-]."""
 WIDEST = 0.15
@@ -423,13 +421,19 @@ def _tests(where: Experiments, measured: Measured, recommended: float | None) ->
         done = np.append(done, recommended)
     below = usable[(speeds[usable] <= recommended) & (speeds[usable] >= measured.wheel_speed.min())]
     while below.size:
-        apart = np.abs(speeds[below, None] - done).min(axis=1)
-        k = int(apart.argmax())
-        if apart[k] <= 0.5 * WIDEST * recommended:
+        k, gap = _farthest(speeds, below, done)
+        if gap <= 0.5 * WIDEST * recommended:
             break
-        rows.append((int(below[k]), "model"))
-        done = np.append(done, speeds[below[k]])
+        rows.append((k, "model"))
+        done = np.append(done, speeds[k])
     return rows
+
+
+def _farthest(speeds: Floats, among: NDArray[np.intp], done: Floats) -> tuple[int, float]:
+    """Return which setting `among` those of `speeds` is farthest from any in `done`, and how far it is [m/s]."""
+    apart = np.abs(speeds[among, None] - done).min(axis=1, initial=np.inf)
+    k = int(apart.argmax())
+    return int(among[k]), float(apart[k])
 
 
 def _near(speeds: Floats, others: Floats, share: float) -> NDArray[np.bool_]:
@@ -473,7 +477,7 @@ def _plan(
     Information makes no decision worse on average, so no result exceeds `now`.
 
     now: present probability of a wrong decision [-]; least: as in `suggest`; alike: greatest number of throws within
-    NEAR of one setting, None: no limit; purpose: of the throws.
+    ONE_SETTING of one setting, None: no limit; purpose: of the throws.
     """
     usable = _usable(where)
     if not usable.any():
@@ -493,7 +497,7 @@ def _plan(
         if number == 0:
             first = np.array([np.inf if one is None else what.misled(one) for one in weights])
         if number < throws:
-            full = _near(speeds, speeds[chosen], NEAR).sum(axis=1) >= (throws if alike is None else alike)
+            full = _near(speeds, speeds[chosen], ONE_SETTING).sum(axis=1) >= (throws if alike is None else alike)
             left = [
                 np.inf if one is None or spent else _cost(what, one)
                 for one, spent in zip(weights, full, strict=True)
@@ -526,8 +530,7 @@ def _session(
         return (), first
     speeds, rows = where.wheel_speed[:, -1], _rows(where, settles)
     while len(rows) < throws - again:
-        apart = np.abs(speeds[usable, None] - speeds[[k for k, _ in rows]]).min(axis=1, initial=np.inf)
-        rows.append((int(usable[np.argmax(apart)]), "model"))
+        rows.append((_farthest(speeds, usable, speeds[[k for k, _ in rows]])[0], "model"))
     rows.sort(key=lambda row: (speeds[row[0]], row[1]))
     rows += [(rows[0][0], "drift")] * again
     return _rated(what, where, rows, scatter, rng, now=now), first

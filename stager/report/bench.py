@@ -66,6 +66,7 @@ PURPOSES = {
     "drift": "if it drifts",
 }
 """What a throw shows, by its purpose."""
+TO_TEST = ", to test the model: if it fits, enough is known."
 NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
 
 
@@ -87,7 +88,7 @@ def _next_headline(found: Next) -> str:
         )
     at = ", ".join(speed(u) for u in found.plan[0].wheel_speed)
     if found.certain:
-        return f"Throw next at {at} m/s, to test the model: if it fits, enough is known."
+        return f"Throw next at {at} m/s{TO_TEST}"
     after = f"about {share(found.plan[-1].wrong_after)} after the {plural(len(found.plan), 'throw')} below"
     return f"Throw next at {at} m/s: {chance(found)} is {share(found.wrong)} now and {after}."
 
@@ -104,7 +105,7 @@ def share(wrong: float) -> str:
 
 
 def _plan_table(found: Next, launcher: Launcher) -> Table:
-    purposes = len({one.purpose for one in found.plan} | {"decision"}) > 1
+    purposes = any(one.purpose != "decision" for one in found.plan)
     columns = (
         Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after", "chance"),
         *((Column("it shows"),) if purposes else ()),
@@ -134,13 +135,10 @@ def _next_notes(found: Next) -> list[str]:
     if found.unmeasured:
         notes.append("Every throw keeps the judged hard limits in all builds that the configuration allows for.")
     elif not found.enough and np.isfinite(found.wrong):
-        order = "After the outlier, shuffle the throws" if _again(found) else "Shuffle the order of the throws"
+        again = any(one.purpose == "again" for one in found.plan)
+        order = "After the outlier, shuffle the throws" if again else "Shuffle the order of the throws"
         notes.append(f"{order}, so that a drift does not look like a setting.")
     return notes
-
-
-def _again(found: Next) -> bool:
-    return any(one.purpose == "again" for one in found.plan)
 
 
 HELP = """\
@@ -328,7 +326,7 @@ def _throw_next(found: Next, fitted: bool, writer: TableWriter) -> list[str]:
     first = found.plan[0]
     at = f"Throw next at {', '.join(_at(u, _head(writer, k), writer) for k, u in enumerate(first.wheel_speed))}"
     if found.certain:
-        return [f"{at}, to test the model: if it fits, enough is known."]
+        return [f"{at}{TO_TEST}"]
     if found.helps:
         several = len(found.plan) > 1
         first_of, then = (f", the first of {len(found.plan)} throws", "them") if several else ("", "it")
