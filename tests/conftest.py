@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -30,11 +28,11 @@ def pytest_configure(config: pytest.Config) -> None:
     """Compile the kernels before workers start."""
     if hasattr(config, "workerinput") or not getattr(config.option, "numprocesses", None):
         return
-    here = Path(__file__).parents[1]
-    parts = ("throws", "bounds")
-    begun = [subprocess.Popen([sys.executable, "-m", "tests.warm", part], cwd=here) for part in parts]
-    for process in begun:
-        process.wait()
+    from stager.physics import compiled
+    from stager.physics.contact.run import throw_samples
+
+    if compiled.COMPILES:
+        throw_samples.load()
 
 
 SHARING = ("page", "figures")

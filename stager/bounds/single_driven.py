@@ -25,7 +25,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from stager.bounds.integrate import GAIN, OWN, SEEN, WORKSPACE, Run, integrator
+from stager.bounds.integrate import GAIN, OWN, SEEN, Run, integrator
 from stager.bounds.normal_force import (
     BARRIER_HIGH, BARRIER_LOW, DIP, FASTEST, HELD_NORMALS, HOLD_LOW, INERTIA, JAMS, MASS, NORMALS, OF_BAND, OF_LEAD,
     RATIO, ROLLS, SET_HIGH, SET_LOW, STALLS, STRAIN, WHEEL_MASS, pressed, push,
@@ -33,7 +33,7 @@ from stager.bounds.normal_force import (
 from stager.bounds.traction import (
     SLOW, SLOWEST, STOPPED, Traction, both, extreme, greatest, least, motor_force, per_speed, slip_of, speed_ranges,
 )  # fmt: skip
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Matrix, Vector
 from stager.physics.compiled import compiled, entry, inlined
 
 
@@ -288,8 +288,8 @@ integrate = integrator(rate, set_barriers, clip, scale, end_step, record)
 
 @entry
 def driven_cells(
-    low: int, high: int, traction: Traction, other: Traction, body: Floats, press: Floats, lanes: Floats,
-    states: Floats, steps: int,
+    low: int, high: int, traction: Traction, other: Traction, body: Vector, press: Matrix, lanes: Matrix,
+    states: Matrix, steps: int, room: Matrix,
 ) -> None:  # fmt: skip
     """Integrate the bounds of the cells from index `low` to before `high` through a stage with one driven wheel.
 
@@ -301,7 +301,7 @@ def driven_cells(
         At the entry; replaced by those at the exit.
     steps : int
         See `integrator`.
+    room : array, shape WORKSPACE
     """
-    room = np.zeros(WORKSPACE)
     for n in range(low, high):
         integrate(Run(traction, other, body, press[n], lanes[n], room), states[n], steps)

@@ -8,6 +8,7 @@ import numpy as np
 
 from stager.bounds import normal_force
 from stager.bounds.entry_sets import BAND, ENTRY, WHEEL, Ceiling, Cells, Enclose, Enclosed, Meter
+from stager.bounds.integrate import WORKSPACE
 from stager.bounds.normal_force import Press, press_between
 from stager.bounds.single_driven import Coefficients, driven_cells, rail_coefficients, rod_coefficients
 from stager.bounds.symmetric_pair import pair_cells
@@ -117,7 +118,7 @@ def _integrate(
     state = np.ascontiguousarray(states.T)
 
     def work(low: int, high: int) -> None:
-        take(low, high, *tractions, body, press.columns, lanes, state, steps)
+        take(low, high, *tractions, body, press.columns, lanes, state, steps, np.zeros(WORKSPACE))
 
     share(work, len(lanes), CONTACTS)
     if (lanes[:, normal_force.SPENT] < 0).any():

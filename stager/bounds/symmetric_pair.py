@@ -28,15 +28,14 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any
 
-import numpy as np
 
-from stager.bounds.integrate import GAIN, OWN, SEEN, WORKSPACE, Run, integrator, no_barriers
+from stager.bounds.integrate import GAIN, OWN, SEEN, Run, integrator, no_barriers
 from stager.bounds.normal_force import (
     CROSSING, DIP, FASTEST, HOLD_HIGH, HOLD_LOW, JAMS, MASS, RATIO, SET_HIGH, SET_LOW, STALLS, STORED, STRAIN,
     WHEEL_MASS, pressed, push,
 )  # fmt: skip
 from stager.bounds.traction import SLOW, SLOWEST, STOPPED, Traction, extreme, greatest, least_lost, motor_force
-from stager.model.arrays import Floats
+from stager.model.arrays import Matrix, Vector
 from stager.physics.compiled import compiled, entry, inlined
 
 W, H, HEAT = 0, 2, 4
@@ -150,8 +149,9 @@ integrate = integrator(rate, no_barriers, clip, scale, end_step, record)
 
 @entry
 def pair_cells(
-    low: int, high: int, traction: Traction, body: Floats, press: Floats, lanes: Floats, states: Floats, steps: int
-) -> None:
+    low: int, high: int, traction: Traction, body: Vector, press: Matrix, lanes: Matrix, states: Matrix, steps: int,
+    room: Matrix,
+) -> None:  # fmt: skip
     """Integrate the bounds of the cells from index `low` to before `high` through a pair.
 
     Parameters
@@ -162,7 +162,7 @@ def pair_cells(
         At the entry; replaced by those at the exit.
     steps : int
         See `integrator`.
+    room : array, shape WORKSPACE
     """
-    room = np.zeros(WORKSPACE)
     for n in range(low, high):
         integrate(Run(traction, traction, body, press[n], lanes[n], room), states[n], steps)

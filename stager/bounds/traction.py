@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.bounds.normal_force import CRUSH, LIGHT, MOTOR_SLOPE, SET_HIGH, SPIN_HIGH, SPIN_LOW, STALL, TURNING
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Matrix, Vector
 from stager.model.launcher import FrictionLaw
 from stager.model.stage import Stage
 from stager.physics.air import windage
@@ -47,14 +47,14 @@ class Traction(NamedTuple):
     """
 
     number: int
-    values: Floats
+    values: Vector
     creep: float
     peak: float
     crest: float
     single: float
-    maxima: Floats
-    rising: Floats
-    losses: Floats
+    maxima: Matrix
+    rising: Matrix
+    losses: Matrix
 
 
 def traction_of(law: FrictionLaw, creep: float) -> Traction:
@@ -81,7 +81,7 @@ def traction_of(law: FrictionLaw, creep: float) -> Traction:
 
 
 @entry
-def sample(number: int, values: Floats, creep: float, slip: Floats, out: Floats) -> None:
+def sample(number: int, values: Vector, creep: float, slip: Vector, out: Vector) -> None:
     """Write φ [-] at each slip [m/s], of either sign, to `out`."""
     for n in range(slip.size):
         out[n] = grip(number, values, slip[n], creep)[0]

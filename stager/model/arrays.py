@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Number = float | Floats
+Vector = Annotated[Floats, 1]
+Matrix = Annotated[Floats, 2]
+Block = Annotated[Floats, 3]
+"""Arrays of one, two and three axes, as compiled kernels take them."""
+Integers = Annotated[NDArray[np.int64], 1]
+IntegerMatrix = Annotated[NDArray[np.int64], 2]
+"""Whole numbers with one axis and two."""
 
 
 MAX_STAGES = 12

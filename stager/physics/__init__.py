@@ -18,5 +18,5 @@ air.py         standard atmosphere, drag and lift of a ball, windage of a disc
 flight.py      outlet loss, trajectory, range, fall line, and what the instruments indicate
 scatter.py     exit speed and place on the target from shot to shot
 safety.py      injury thresholds, limits on toys, hazards of the wheels
-compiled.py    compilation of the kernels; announcement.py tells before it starts
+compiled.py    machine code of the kernels; build.py makes it, announcement.py tells before that
 """

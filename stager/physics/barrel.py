@@ -9,6 +9,7 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Guide, Launcher, Pusher
 from stager.model.projectile import Projectile
+from stager.physics.compiled import compiled
 from stager.physics.wheel import nip_growth
 
 
@@ -122,6 +123,7 @@ BLUNT_DRAG = 1.0
 """Typical drag coefficient of a blunt body [-]; there 0.85 to 0.99 of cylinders along the flow."""
 
 
+@compiled
 def free_flight(speed: Any, run: Any, slowing: Any, drag: Any) -> Any:
     """Return the speed [m/s] after a free run of `run` [m], 0 where it comes to rest.
 

@@ -16,17 +16,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import NotComputable
-from stager.model.arrays import Floats, Number
+from stager.model.arrays import Block, Floats, IntegerMatrix, Integers, Matrix, Number, Vector
 from stager.model.launcher import Launcher
 from stager.model.stage import Supply
 from stager.physics.chain import DEFAULT, QUICK, Options, as_throw, options_array, prepare, throw
+from stager.physics import transient as recovery
 from stager.physics.compiled import compiled, entry
-from stager.physics.contact.columns import AFTER_A, ENTRY, GRIP, NIP, RECORD, SIDE, SPEED_A, SUM_ENERGIES, TOLERANCE
+from stager.physics.contact import run
+from stager.physics.contact.columns import AFTER_A, ENTRY, GRIP, RECORD, SPEED_A, SUM_ENERGIES, TOLERANCE
 from stager.physics.contact.run import JAM, NOT_REACHED, SYNC, share, spread, throw_one
 from stager.physics.motor import Drivetrain, Holding, build_drivetrain, hold, loaded_voltage
 from stager.physics.records import FIELDS, Throw, as_samples, common_shape, shape_of
 from stager.physics.transient import (
-    BUS, ENERGIES, ROOM, SPEED, TARGET, WHEEL_RADIUS, MotorEnergies, advance, motor_energies, pack_holding, pack_supply,
+    BUS, ENERGIES, SPEED, TARGET, WHEEL_RADIUS, MotorEnergies, advance, motor_energies, pack_holding, pack_supply,
     pack_wheels, read_wheels, set_wheels, transient,
 )  # fmt: skip
 
@@ -186,9 +188,11 @@ def next_point(wheels: Floats, rows: Floats, inverse: Floats, close: float, call
 
 @entry
 def settle_samples(
-    low: int, high: int, body: Floats, stages: Floats, law_numbers: Any, laws: Floats, built: Floats, supply: Floats,
-    settings: Floats, bus: Floats, place: Any, fed: Floats, rest: Floats, first: Floats, options: Floats, point: Floats,
-    out: Floats, exits: Floats, ended: Floats, energy: Floats, whole: Floats, found: Floats,
+    low: int, high: int, body: Matrix, stages: Block, law_numbers: Integers, laws: Block, built: Block, supply: Matrix,
+    settings: Block, bus: Vector, place: IntegerMatrix, fed: Matrix, rest: Vector, first: Block, options: Vector,
+    point: Matrix, out: Block, exits: Matrix, ended: Matrix, energy: Block, whole: Matrix, found: Matrix, nips: Matrix,
+    sides: Matrix, places: Matrix, marks: IntegerMatrix, wheels: Matrix, totals: Vector, speeds: Matrix, rows: Matrix,
+    inverse: Matrix, accuracy: Vector,
 ) -> int:  # fmt: skip
     """Find the settled state of the samples from `low` up to `high`; return the number of throws that failed.
 
@@ -210,12 +214,10 @@ def settle_samples(
         Written to: speeds at the end of the recovery and its energies.
     found : array, shape (samples, 2)
         Written to: CONVERGED and CALLS.
+    nips, sides, places, marks, wheels, totals, speeds, rows, inverse, accuracy : array
+        See `workspace`.
     """
     count, wide, lost = place.shape[1], built.shape[1], 0
-    nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
-    places, marks = np.zeros((5, 4 * count + 6)), np.zeros((5, 4 * count + 1), np.int64)
-    wheels, totals, speeds = np.zeros((wide, ROOM)), np.zeros(7), np.zeros((4, count))
-    rows, inverse, accuracy = np.zeros((7, wide)), np.zeros((wide, wide)), np.zeros(3)
     close = CLOSE * options[TOLERANCE]
     for n in range(low, high):
         set_wheels(wheels, built[n % built.shape[0]], settings[n % settings.shape[0]])
@@ -260,6 +262,14 @@ def settle_samples(
             lost += 1
         read_wheels(wheels, totals, ended[n], energy[n], whole[n])
     return lost
+
+
+def workspace(stages: int, wheels: int) -> tuple[Any, ...]:
+    """Return arrays for `settle_samples`: those of throws and of wheels, then speeds, rows, inverse and accuracy."""
+    return (
+        *run.workspace(stages), *recovery.workspace(wheels), np.zeros((4, stages)), np.zeros((7, wheels)),
+        np.zeros((wheels, wheels)), np.zeros(3),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -572,6 +582,7 @@ def settle_cycle(cycle: Cycle, first: Throw, options: Options = DEFAULT) -> Sett
         lost = settle_samples(
             low, high, packed.body, packed.stages, packed.law_numbers, packed.laws, built, supply, settings, bus,
             place, fed, rest, records, options_array(options), point, out, exits, ended, energy, whole, found,
+            *workspace(stages, wheels),
         )  # fmt: skip
         if lost:
             raise NotComputable("a contact needs more than the allowed number of steps")

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from stager.errors import NotComputable
-from stager.model.arrays import Floats, Number
+from stager.model.arrays import Block, Floats, Matrix, Number, Vector
 from stager.model.stage import Supply
 from stager.physics.air import Disc
 from stager.physics.compiled import compiled, entry, inlined
@@ -369,8 +369,9 @@ def read_wheels(wheels: Floats, totals: Floats, speed: Floats, energy: Floats, w
 
 @entry
 def advance_samples(
-    low: int, high: int, built: Floats, supply: Floats, settings: Floats, bus: Floats, start: Floats, duration: Floats,
-    tolerance: float, energies: bool, near: float, speed: Floats, energy: Floats, whole: Floats,
+    low: int, high: int, built: Block, supply: Matrix, settings: Block, bus: Vector, start: Matrix, duration: Vector,
+    tolerance: float, energies: bool, near: float, speed: Matrix, energy: Block, whole: Matrix, wheels: Matrix,
+    totals: Vector,
 ) -> None:  # fmt: skip
     """Integrate the samples from `low` up to `high`, see `advance`.
 
@@ -386,9 +387,10 @@ def advance_samples(
     energy : array, shape (samples, wheels, 4)
     whole : array, shape (samples, 3)
         Written to: heat of the supply [J], charge [C], time [s].
+    wheels, totals : array
+        See `workspace`.
     """
     count = start.shape[1]
-    wheels, totals = np.zeros((count, ROOM)), np.zeros(7)
     totals[ENERGIES] = 1.0 if energies else 0.0
     for n in range(low, high):
         set_wheels(wheels, built[n % built.shape[0]], settings[n % settings.shape[0]])
@@ -398,6 +400,11 @@ def advance_samples(
         source, time = supply[n % supply.shape[0]], duration[n % duration.shape[0]]
         whole[n, 2] = advance(wheels, source, totals, time, tolerance, near)
         read_wheels(wheels, totals, speed[n], energy[n], whole[n])
+
+
+def workspace(wheels: int) -> tuple[Floats, Floats]:
+    """Return arrays for `advance` with so many wheels: wheels and totals."""
+    return np.zeros((wheels, ROOM)), np.zeros(7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -476,8 +483,9 @@ def _advance(
 
     def work(low: int, high: int) -> None:
         advance_samples(
-            low, high, built, source, settings, bus, start, spans, tolerance, energies, near, ended, energy, whole
-        )
+            low, high, built, source, settings, bus, start, spans, tolerance, energies, near, ended, energy, whole,
+            *workspace(wheels),
+        )  # fmt: skip
 
     share(work, samples, 1)
     if np.isnan(whole[:, 2]).any():

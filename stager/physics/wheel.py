@@ -25,6 +25,7 @@ import numpy as np
 
 from stager.model.arrays import Floats, Number
 from stager.model.stage import Hold, Stage, Tyre, TyreMaterial, Wheel, WheelMaterial
+from stager.physics.compiled import compiled
 
 
 def gent_modulus(hardness: Number) -> Number:
@@ -192,6 +193,7 @@ def nip_speed(stage: Stage, wheel_speed: Number, wheel_speed_b: Number) -> Numbe
     return (wheel_speed + wheel_speed_b) / 2 if stage.layout.side_b_driven else wheel_speed
 
 
+@compiled
 def stiffened(stiffness: Any, stiffening: Any, speed: Any) -> Any:
     """Return the stiffness of a nip at a surface speed [m/s], k·e^(s·u); units and shapes of `stiffness`.
 

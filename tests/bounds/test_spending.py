@@ -15,7 +15,7 @@ from stager.bounds.shared_budget import Asked, begin, within
 from stager.bounds.stages import heated_pair, pair_ceiling
 from stager.bounds.traction import Traction, least_lost, sample, traction_of
 from stager.config import load
-from stager.model.arrays import Floats
+from stager.model.arrays import Vector
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal
 from stager.optimise.planner import plan
@@ -161,7 +161,7 @@ def test_least_loss_is_that_of_dense_samples(law: object) -> None:
 
 
 @entry
-def losses(traction: Traction, slips: Floats, out: Floats) -> None:
+def losses(traction: Traction, slips: Vector, out: Vector) -> None:
     for n in range(slips.size):
         out[n] = least_lost(traction, slips[n])
 

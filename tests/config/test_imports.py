@@ -1,4 +1,4 @@
-"""Reading a configuration does not import the compiler."""
+"""Commands do not load the compiler, nor those without a throw what loads machine code."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from stager.physics.contact.run import throw_samples
+
 PROGRAM = """
 import sys
 from stager.cli import main
@@ -16,15 +18,17 @@ try:
     main()
 except SystemExit:
     pass
-print("numba" in sys.modules, file=sys.stderr)
+print([name in sys.modules for name in ("numba", "llvmlite")], file=sys.stderr)
 """
 
 
-@pytest.mark.parametrize("command", ["schema", "check"])
-def test_numba_is_not_imported_by_schema_or_an_invalid_check(command: str, tmp_path: Path) -> None:
-    wrong = tmp_path / "wrong.toml"
-    right = (Path(__file__).parents[1] / "broken/valid.toml").read_text(encoding="utf-8")
-    wrong.write_text(f"{right}\n[nothing]\nlike = 1\n", encoding="utf-8")
-    given = [command] if command == "schema" else [command, str(wrong)]
+@pytest.mark.parametrize(
+    ("command", "loaded"), [("schema", [False, False]), ("wrong", [False, False]), ("check", [False, True])]
+)
+def test_commands_load_what_they_need(command: str, loaded: list[bool], tmp_path: Path) -> None:
+    throw_samples.load()
+    right, wrong = Path(__file__).parents[1] / "broken/valid.toml", tmp_path / "wrong.toml"
+    wrong.write_text(f"{right.read_text(encoding='utf-8')}\n[nothing]\nlike = 1\n", encoding="utf-8")
+    given = {"schema": ["schema"], "wrong": ["check", str(wrong)], "check": ["check", str(right)]}[command]
     done = subprocess.run([sys.executable, "-c", PROGRAM.format(given=given)], capture_output=True, text=True)
-    assert done.stderr.splitlines()[-1] == "False", done.stderr
+    assert done.stderr.splitlines()[-1] == str(loaded), done.stderr

@@ -52,5 +52,5 @@ def on_the_bus(train: Drivetrain, throttle: Floats, speed: Floats) -> tuple[Floa
     wheels = np.zeros((train.size, ROOM))
     wheels[:, :WHEEL] = pack_wheels(train, ())[0]
     wheels[:, COMMAND], wheels[:, TRIAL] = throttle, speed
-    volts = getattr(bus_voltage, "py_func", bus_voltage)(wheels, SUPPLY.voltage, SUPPLY.resistance, SUPPLY.voltage)
+    volts = bus_voltage(wheels, SUPPLY.voltage, SUPPLY.resistance, SUPPLY.voltage)
     return wheels[:, CURRENT], wheels[:, POWER], float(volts)

@@ -1,25 +1,23 @@
-"""The compiled kernels against plain Python, their disk cache and the message before compiling."""
+"""The compiled kernels against plain Python, what is kept of them and the message before compiling."""
 
 from __future__ import annotations
 
-import errno
 import json
 import os
-import pkgutil
 import subprocess
 import sys
+from collections.abc import Iterator
 from dataclasses import replace
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-import stager
 from stager.bounds.entry_sets import Cells
 from stager.bounds.stages import enclosure
-from stager.model.arrays import Floats
+from stager.errors import StagerError
+from stager.model.arrays import Floats, Matrix, Vector
 from stager.model.launcher import Launcher
 from stager.model.projectile import ROD
 from stager.model.stage import IDLER, PAIR, RAIL, Drive, Supply, Wheel
@@ -96,35 +94,142 @@ def test_kernel_record_holds_the_fields_of_a_transit() -> None:
     assert stages.exit_speed[1] == done.exit_speed
 
 
-def test_cache_key_covers_every_compiled_source() -> None:
-    # A cached kernel must be recompiled when any function compiled into it changes.
-    if not compiled.COMPILES:
-        pytest.fail("the tests need the compiler")
-    files = set()
-    for module in pkgutil.walk_packages(stager.__path__, "stager."):
-        if module.name.endswith("__main__"):
-            continue
+COMPILED_FILES = """
+import json, pkgutil, stager
+from importlib import import_module
+files = set()
+for module in pkgutil.walk_packages(stager.__path__, "stager."):
+    if not module.name.endswith("__main__"):
         for value in vars(import_module(module.name)).values():
-            function = getattr(value, "call", value) if isinstance(value, compiled.Entry) else value
-            if hasattr(function, "py_func"):
-                files.add(Path(function.py_func.__code__.co_filename))
+            if hasattr(getattr(value, "function", value), "py_func"):
+                files.add(value.py_func.__code__.co_filename)
+print(json.dumps(sorted(files)))
+"""
+
+
+def test_digest_of_kept_kernels_covers_every_compiled_source() -> None:
+    # A kept kernel must be compiled anew when any function compiled into it changes.
+    done = subprocess.run(
+        [sys.executable, "-c", COMPILED_FILES], capture_output=True, text=True, check=True, cwd=ROOT,
+        env={**os.environ, compiled.BUILDING: "1"},
+    )  # fmt: skip
+    files = {Path(name) for name in json.loads(done.stdout) if name.endswith(".py")}
     assert len(files) > 5
-    assert {file for file in files if file.suffix == ".py"} <= set(compiled.sources())
+    assert files <= set(compiled.sources())
 
 
+@compiled.entry
 def double(value: float) -> float:
+    """Return twice a value."""
     return 2.0 * value
 
 
-@pytest.mark.parametrize("cached", [False, True])
-def test_compiling_is_announced_once_without_a_cached_kernel(cached: bool, monkeypatch: pytest.MonkeyPatch) -> None:
-    announced: list[bool] = []
-    announcement.on_compiling(lambda: announced.append(True))
-    monkeypatch.setattr(compiled.Entry, "kept", property(lambda self: cached))
-    entry = compiled.entry(double)
-    assert [entry(1.0), entry(2.0)] == [2.0, 4.0]
-    assert announced == ([] if cached else [True])
+@compiled.entry
+def summed(values: Matrix, weights: Vector, out: Vector) -> int:
+    """Write weighted sums of the rows."""
+    for i in range(values.shape[0]):
+        out[i] = 0.0
+        for j in range(values.shape[1]):
+            out[i] += values[i, j] * weights[j]
+    return values.shape[0]
+
+
+@compiled.entry
+def making_an_array(count: int) -> float:
+    """Return 0, by way of an array."""
+    return float(np.zeros(count).sum())
+
+
+@compiled.entry
+def raising(count: int) -> int:
+    """Raise what only a process with numba can."""
+    if count > 3:
+        raise ValueError
+    return count
+
+
+@pytest.fixture
+def alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """Keep kernels in a folder of the test's own, and none of the package's."""
+    monkeypatch.setattr(compiled, "folders", lambda: iter([tmp_path / "kept"]))
+    monkeypatch.setattr(compiled, "kernels", list)
+    yield tmp_path / "kept"
     announcement.on_compiling(None)
+
+
+def fresh(kernel: compiled.Entry) -> compiled.Entry:
+    """Return a kernel as a new process has it."""
+    return compiled.Entry(kernel.function)
+
+
+@pytest.mark.usefixtures("alone")
+def test_compiling_is_announced_where_no_kernel_is_kept_and_only_there() -> None:
+    announced: list[bool] = []
+    for expected in ([True], [True]):
+        announcement.on_compiling(lambda: announced.append(True))
+        kernel = fresh(double)
+        assert [kernel(1.0), kernel(2.0)] == [2.0, 4.0]
+        assert kernel.kept
+        assert announced == expected
+
+
+def test_damaged_kernel_is_made_anew_and_an_outdated_one_removed(alone: Path) -> None:
+    fresh(double).load()
+    (kept,) = alone.iterdir()
+    whole = kept.read_bytes()
+    for damage in (b"", whole[:-1], whole[:40] + bytes([whole[40] ^ 1]) + whole[41:]):
+        kept.write_bytes(damage)
+        assert not fresh(double).kept
+    outdated = kept.with_name(kept.name.replace(compiled.stamp(Path(__file__)), "0" * 16))
+    outdated.write_bytes(whole)
+    assert fresh(double)(3.0) == 6.0
+    assert [*alone.iterdir()] == [kept]
+    assert len(kept.read_bytes()) == len(whole)
+
+
+def test_kernels_run_where_nothing_can_be_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    blocked, writable = tmp_path / "a file", tmp_path / "second"
+    blocked.touch()
+    monkeypatch.setattr(compiled, "kernels", list)
+    monkeypatch.setattr(compiled, "folders", lambda: iter([blocked / "kept"]))
+    kernel = fresh(double)
+    assert kernel(3.0) == 6.0
+    assert not kernel.kept
+    monkeypatch.setattr(compiled, "folders", lambda: iter([blocked / "kept", writable]))
+    assert fresh(double)(3.0) == 6.0
+    assert len([*writable.iterdir()]) == 1
+
+
+@pytest.mark.parametrize(("kernel", "reason"), [(making_an_array, "function zeros"), (raising, "raise an exception")])
+def test_kernel_that_needs_the_compiler_to_run_is_refused(kernel: compiled.Entry, reason: str, alone: Path) -> None:
+    with pytest.raises(StagerError, match=rf"(?s)STAGER_COMPILE=0.*{reason}"):
+        kernel(2)
+    assert not alone.exists()
+
+
+@pytest.mark.usefixtures("alone")
+def test_arrays_of_any_order_give_one_result_and_others_are_refused() -> None:
+    values, weights = np.arange(6.0).reshape(2, 3), np.array([1.0, 2.0, 3.0])
+    expected, out = values @ weights, np.empty(2)
+    fixed = values.copy()
+    fixed.flags.writeable = False
+    for given, by in ((values, weights), (fixed, weights), (fixed, np.broadcast_to(2.0, (3,)))):
+        assert summed(given, by, out) == 2
+        assert out == pytest.approx(given @ by)
+    assert expected.tolist() == [8.0, 26.0]
+    for given in (values.T, values.astype(np.float32), values[0]):
+        with pytest.raises(TypeError, match="a kernel takes"):
+            summed(given, weights, out)
+    with pytest.raises(ValueError, match="argument"):
+        summed(values, weights)
+
+
+def test_compiling_ends_with_the_process_that_asked_for_it(tmp_path: Path) -> None:
+    with compiled._begin(str(tmp_path), [throw_samples.name]) as building:
+        assert building.stdin is not None
+        building.stdin.close()
+        assert building.wait() == 1
+    assert not [*tmp_path.iterdir()]
 
 
 def test_wheel_growth_is_quadratic_in_speed() -> None:
@@ -133,40 +238,3 @@ def test_wheel_growth_is_quadratic_in_speed() -> None:
     speeds: Floats = np.geomspace(1.0, 100.0, 7)
     assert growth(wheel, speeds) == pytest.approx(growth(wheel, 1.0) * speeds**2)
     assert (np.asarray(growth(wheel, speeds)) > 0).all()
-
-
-def triple(value: float) -> float:
-    return 3.0 * value
-
-
-def test_full_disk_does_not_stop_a_throw(monkeypatch: pytest.MonkeyPatch) -> None:
-    entry = compiled.entry(triple)
-
-    def full(*given: object) -> None:
-        raise OSError(errno.ENOSPC, "No space left on device")
-
-    monkeypatch.setattr(entry.call._cache._cache_file, "_save_data", full)
-    assert entry(3.0) == 9.0
-
-
-def test_kernels_compile_without_a_writable_cache(monkeypatch: pytest.MonkeyPatch) -> None:
-    def refuse(**options: object) -> Any:
-        if options.get("cache"):
-            raise RuntimeError("cannot cache function: no locator available")
-        return made(**options)
-
-    made = compiled.numba.njit
-    monkeypatch.setattr(compiled.numba, "njit", refuse)
-    entry = compiled.entry(double)
-    assert not entry.kept
-    assert entry(3.0) == 6.0
-
-
-def test_kernel_is_compiled_once_for_read_only_and_other_arrays() -> None:
-    machine = launcher()
-    fixed = np.full((3, 1), 8.0)
-    fixed.flags.writeable = False
-    for speeds in (np.full((3, 1), 8.0), fixed, np.broadcast_to(8.0, (3, 1)), np.full((1, 3), 8.0).T):
-        for entry_speed in (2.0, np.full(3, 2.0), np.broadcast_to(2.0, (3,)), fixed[:, 0] / 4):
-            throw(machine, speeds, entry_speed=entry_speed)
-    assert len(throw_samples.call.signatures) == 1

@@ -13,7 +13,7 @@ from __future__ import annotations
 from math import copysign, exp, sqrt
 from typing import Any
 
-from stager.physics.compiled import COMPILES, compiled, inlined
+from stager.physics.compiled import builds, compiled, inlined
 from stager.physics.contact.columns import (
     AXIS, BRAKE, COSINE, COUPLING, CREEP, DEPTH, FORCE, FORCE_BY_PLACE, FORCE_BY_SLIP, GAIN, HALF_WIDTH, HEIGHT, HELD,
     LENGTH, NIP_EXPONENT, NIP_LAYOUT, NIP_REBOUND, NIP_STIFFNESS, NORMALS, PUSH, PUSH_END, RAIL, RAMP, RATE,
@@ -38,7 +38,7 @@ def dispatch(formulas: tuple[Formula, ...]) -> Any:
 
     Its source, one branch a formula, is generated: the compiler cannot call a function out of a tuple.
     """
-    if not COMPILES:
+    if not builds:
         return lambda number, slip, values: formulas[number](slip, values)
     scope: dict[str, Any] = {
         f"formula_{number}": compiled(formula) if formula is curve else inlined(formula)

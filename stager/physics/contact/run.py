@@ -18,15 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.errors import NotComputable
-from stager.model.arrays import Floats, Number
+from stager.model.arrays import Block, Floats, IntegerMatrix, Integers, Matrix, Number, Vector
 from stager.model.launcher import Launcher
 from stager.model import stage as layouts
 from stager.model.stage import Layout, Stage
 from stager.parallel import cores
-from stager.physics import barrel
 from stager.physics.air import disc
-from stager.physics.barrel import pitch, slowing
-from stager.physics.compiled import COMPILES, compiled, entry, kept
+from stager.physics.barrel import free_flight, pitch, slowing
+from stager.physics.compiled import COMPILES, compiled, entry
 from stager.physics.contact.columns import (
     ACCELERATION, AFTER_A, AIR_CORE, AIR_DRAG, AIR_LAMINAR, AIR_TRANSITION, AIR_TURBULENT, AXIS, BRAKE, CREEP,
     CRUSH_LOSS, CURRENT_LIMIT, DEPTH, ENTRY, EXIT, EXPONENT, GAIN, GRIP, GROWTH, HALF_WIDTH, HEAT, HEAT_A, HEIGHT,
@@ -51,8 +50,6 @@ BENDS = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [2.0, -1.0, 0.0], [0.0, 3.0,
 """Coefficients a, b, c of x = a τ + b τ² + c τ³ over 0 … 1: no contact begins or ends, one begins, one ends, both.
 
 dx/dτ is 0 where a contact begins or ends, since powers of the crush are smooth there in τ and not in x."""
-free_flight: Any = compiled(barrel.free_flight)
-stiffness_at: Any = compiled(stiffened)
 
 
 @compiled
@@ -75,7 +72,7 @@ def set_nip(nips: Floats, k: int, stage: Floats, body: Floats, axis: float, spee
         normals = 1.0
     grown *= stage[GROWTH]
     nip[SPEED_A], nip[GRIP], nip[AXIS], nip[NIP_LAYOUT], nip[NORMALS] = speed_a, NOT_REACHED, axis, layout, normals
-    nip[NIP_STIFFNESS] = stiffness_at(body[STIFFNESS], body[STIFFENING], mean)
+    nip[NIP_STIFFNESS] = stiffened(body[STIFFNESS], body[STIFFENING], mean)
     nip[NIP_EXPONENT], nip[NIP_REBOUND] = body[EXPONENT], body[REBOUND]
     nip[LOW_SLIP], nip[HIGH_SLIP] = inf, -inf
     depth = max(stage[REST_DEPTH] + grown, 0.0)
@@ -151,7 +148,7 @@ def complete_record(nips: Floats, k: int, sides: Floats, body: Floats, speed: fl
             nip[MOTOR_WORK] += side[WORK] + gained
 
 
-@kept
+@compiled
 def throw_one(
     body: Floats, stages: Floats, law_numbers: Any, laws: Floats, speed_a: Floats, speed_b: Floats, held_a: Floats,
     held_b: Floats, speed: float, spin: float, count: int, options: Floats, nips: Floats, sides: Floats, places: Floats,
@@ -263,8 +260,9 @@ def throw_one(
 
 @entry
 def throw_samples(
-    low: int, high: int, body: Floats, stages: Floats, law_numbers: Any, laws: Floats, speed_a: Floats, speed_b: Floats,
-    held_a: Floats, held_b: Floats, entry: Floats, spin: Floats, ends: Any, options: Floats, out: Floats, exits: Floats,
+    low: int, high: int, body: Matrix, stages: Block, law_numbers: Integers, laws: Block, speed_a: Matrix,
+    speed_b: Matrix, held_a: Matrix, held_b: Matrix, entry: Vector, spin: Vector, ends: Integers, options: Vector,
+    out: Block, exits: Matrix, nips: Matrix, sides: Matrix, places: Matrix, marks: IntegerMatrix,
 ) -> int:  # fmt: skip
     """Throw the samples from `low` up to `high`; return the number of throws that MAX_STEPS did not suffice for.
 
@@ -286,11 +284,10 @@ def throw_samples(
         Written to.
     exits : array, shape (samples, 3)
         Written to: exit speed [m/s], spin [rad/s], grip.
+    nips, sides, places, marks : array
+        See `workspace`.
     """
     count, lost = speed_a.shape[1], 0
-    nips, sides = np.zeros((count, NIP)), np.zeros((2 * count, SIDE))
-    places = np.zeros((5, 4 * count + 6))
-    marks = np.zeros((5, 4 * count + 1), np.int64)
     for i in range(low, high):
         exits[i, 0], exits[i, 1], exits[i, 2] = throw_one(
             body[i % body.shape[0]], stages[i % stages.shape[0]], law_numbers, laws[i % laws.shape[0]], speed_a[i],
@@ -300,6 +297,14 @@ def throw_samples(
         if exits[i, 2] == NOT_REACHED:
             lost += 1
     return lost
+
+
+def workspace(count: int) -> tuple[Floats, Floats, Floats, NDArray[np.int64]]:
+    """Return arrays for `throw_one` with `count` stages: nips, sides, places and marks."""
+    return (
+        np.zeros((count, NIP)), np.zeros((2 * count, SIDE)), np.zeros((5, 4 * count + 6)),
+        np.zeros((5, 4 * count + 1), np.int64),
+    )  # fmt: skip
 
 
 class Packed(NamedTuple):
@@ -472,7 +477,7 @@ def run(
     def work(low: int, high: int) -> None:
         lost = throw_samples(
             low, high, packed.body, packed.stages, packed.law_numbers, packed.laws, *speeds, entry_speed, spin, ends,
-            options, out, exits,
+            options, out, exits, *workspace(speeds[0].shape[1]),
         )  # fmt: skip
         if lost and lost_jams:
             exits[low:high, 2] = np.where(exits[low:high, 2] == NOT_REACHED, JAM, exits[low:high, 2])
