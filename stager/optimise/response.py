@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from stager.constraints import LIMITS, Kind, Limit, OperatingPoint, not_judged
 from stager.model.arrays import Floats, Number
@@ -370,10 +369,30 @@ def _tables(launcher: Launcher, wheel_speed: Floats, ratio: Floats, grids: Grids
     )  # fmt: skip
 
 
+PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41)
+"""Bases of Halton's sequence: one for each stage, and one more."""
+
+
+def halton(axes: int, count: int) -> Floats:
+    """Return the first points of the sequence of Halton (1960), evenly spread over the unit cube, (count, axes).
+
+    Along each axis the digits of 1, 2, 3, … to a prime base, mirrored at the point. scipy.stats has the sequence too,
+    but takes longer to load than all other computations for the sliders.
+    """
+    points = np.zeros((count, axes))
+    for axis, base in enumerate(PRIMES[:axes]):
+        left, weight = np.arange(1, count + 1), 1.0
+        while left.any():
+            left, digit = np.divmod(left, base)
+            weight /= base
+            points[:, axis] += weight * digit
+    return points
+
+
 def _settings(count: int, skip: int, speeds: Floats, crush: Ends) -> tuple[Floats, Floats]:
     """Return quasi-random wheel speeds [m/s], (count, stages), and changes of crush [m], (count,)."""
     low, high = np.vstack([speeds, crush]).T
-    places = np.asarray(qmc.Halton(low.size, scramble=False).random(1 + skip + count)[1 + skip :])
+    places = halton(low.size, skip + count)[skip:]
     found = low + (high - low) * places
     return found[:, :-1], found[:, -1]
 
@@ -606,7 +625,7 @@ def _with_steady(response: Response, launcher: Launcher, limit_values: LimitValu
     axes = np.array([_nodes(end, grids.steady) for end in ends])
     changed = _changed(plan, axes)
     settings = np.concatenate([plan[None], changed.reshape(-1, plan.size)])
-    places = np.asarray(qmc.Halton(plan.size + 1, scramble=False).random(1 + grids.steady_checked)[1:])
+    places = halton(plan.size + 1, grids.steady_checked)
     tried = ends[:, 0] + (ends[:, 1] - ends[:, 0]) * places[:, :-1]
     pace = paces[0] + (paces[-1] - paces[0]) * places[:, -1]
     rows = np.concatenate([np.repeat(settings, paces.size, axis=0), tried])

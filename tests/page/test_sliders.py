@@ -11,8 +11,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import qmc
 
 import stager
+from stager.optimise.response import halton
 from tests.page import reports
 from tests.page.browser import Tab, browser
 
@@ -112,3 +114,10 @@ def test_sliders_work_by_keyboard(tab: Tab) -> None:
     assert tab.run("document.getElementById('wheel-1').value") == "-5"
     assert float(after["speed"]) < float(before["speed"])
     assert tab.run("document.getElementById('wheel-1').getAttribute('aria-valuetext')").endswith(" rpm")
+
+
+@pytest.mark.parametrize("axes", [1, 2, 5, 13])
+def test_points_are_those_of_haltons_sequence(axes: int) -> None:
+    # scipy.stats.qmc begins with the origin.
+    expected = qmc.Halton(axes, scramble=False).random(2001)[1:]
+    assert halton(axes, 2000) == pytest.approx(expected, abs=1e-14)
