@@ -258,13 +258,12 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
     size = found.noise.relative(found.residuals)[good]
     left, tangents = found.residuals[good] / size, tangent_columns(found)[good] / size[:, None]
     fitted = np.log(throws.exit_speed[good]) - found.residuals[good]
-    order = clock(throws)[1][good]
     along = np.argsort(fitted, kind="stable")
     kinds, _ = two_groups_test(left, rng)
     tests = [
         Misfit(
             kind="speed", words="the error of the fit changes with wheel speed",
-            probability=pattern_test(left, bend_columns(found)[good] / size[:, None], tangents),
+            probability=_follow(found, bend_columns(found)),
         ),
         Misfit(
             kind="speed", words="throws at similar wheel speeds err in the same direction",
@@ -272,27 +271,56 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
         ),
         Misfit(
             kind="order", words="exit speed drifts from throw to throw",
-            probability=pattern_test(left, (_centred(order) / size)[:, None], tangents),
+            probability=_follow(found, _since_first(clock(throws)[1])),
         ),
         Misfit(kind="kinds", words="throws fall into two groups", probability=kinds),
         Misfit(kind="prior", words=_prior_words(found), probability=_prior_conflict(found)),
     ]  # fmt: skip
-    builds = np.unique(throws.build[good])
+    builds = np.unique(throws.build)
     if builds.size > 1:
-        columns = np.equal.outer(throws.build[good], builds).astype(np.float64)
+        # The first one is as the model says.
+        others = np.equal.outer(throws.build, builds[1:]).astype(np.float64)
         words = "builds that were fitted as one differ"
-        tests.append(
-            Misfit(kind="build", words=words, probability=pattern_test(left, columns / size[:, None], tangents))
-        )
+        tests.append(Misfit(kind="build", words=words, probability=_follow(found, others)))
+    tests += _odd_band(throws, found)
     if repeated is not None and repeated.lack_of_fit is not None:
         words = "settings are farther from the fit than repeats scatter"
         tests.append(Misfit(kind="speed", words=words, probability=repeated.lack_of_fit))
     return tests
 
 
-def _centred(values: Floats) -> Floats:
-    spread = float(np.ptp(values))
-    return (values - values.mean()) / spread if spread else np.zeros_like(values)
+BAND = 0.03
+"""Half the width of a band of wheel speeds in which a resonance, say, may change the throws [-]."""
+
+
+def _odd_band(throws: Throws, found: BestFit) -> list[Misfit]:
+    """Return the test of whether the throws within BAND of one wheel speed follow the others.
+
+    It is made for the band whose residuals are farthest from 0, with Bonferroni's correction for all bands. Bands of
+    outliers alone are left to `_outliers_that_agree`.
+    """
+    wild = found.outlier_probability > 0.5
+    wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in throws.wheels])
+    bands = np.unique((np.abs(wheels - wheels[:, None]) <= BAND * np.abs(wheels[:, None])).all(axis=2), axis=0)
+    sizes = bands.sum(axis=1)
+    usual = (sizes >= LEAST_AGREEING) & (sizes <= len(wheels) / 2) & (bands & ~wild).any(axis=1)
+    bands = bands[usual].astype(np.float64)
+    if not len(bands):
+        return []
+    odd = bands[np.argmax(np.abs(bands @ found.residuals) / np.sqrt(bands.sum(axis=1)))]
+    speed = float(np.median(throws.exit_speed[odd > 0]))
+    words = f"throws at about {speed:.1f} m/s do not follow the others"
+    return [Misfit(kind="speed", words=words, probability=min(1.0, len(bands) * _follow(found, odd[:, None])))]
+
+
+def _follow(found: BestFit, patterns: Floats) -> float:
+    """Return the p value of whether the throws follow `patterns`, (n, k), besides the model."""
+    return pattern_test(found.problem, found.place, float(found.minimum.objective.min()), found.spent, patterns)
+
+
+def _since_first(when: Floats) -> Floats:
+    """Return times or numbers of throws from 0, the first, to 1, the last, (n, 1); zeros where they are the same."""
+    return np.asarray(((when - when.min()) / (float(np.ptp(when)) or 1.0))[:, None])
 
 
 def _prior_conflict(found: BestFit) -> float:

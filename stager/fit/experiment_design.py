@@ -62,7 +62,8 @@ class Stakes:
         stage = np.zeros(weights.shape[:-1])
         if self.worthwhile is not None:
             yes = weights @ self.worthwhile
-            stage = np.minimum(yes, 1 - yes)
+            # Weights sum to 1 but for rounding, which must not decide between experiments.
+            stage = np.maximum(np.minimum(yes, 1 - yes).round(12), 0.0)
         if not self.choices.size:
             return stage, np.zeros(weights.shape[:-1])
         bad = weights @ (self.loss > GREATEST_LOSS).T.astype(np.float64)

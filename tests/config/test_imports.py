@@ -29,6 +29,8 @@ def test_commands_load_what_they_need(command: str, loaded: list[bool], tmp_path
     throw_samples.load()
     right, wrong = Path(__file__).parents[1] / "broken/valid.toml", tmp_path / "wrong.toml"
     wrong.write_text(f"{right.read_text(encoding='utf-8')}\n[nothing]\nlike = 1\n", encoding="utf-8")
-    given = {"schema": ["schema"], "wrong": ["check", str(wrong)], "check": ["check", str(right), "--speed", "12"]}[command]
+    given = {
+        "schema": ["schema"], "wrong": ["check", str(wrong)], "check": ["check", str(right), "--speed", "12"],
+    }[command]  # fmt: skip
     done = subprocess.run([sys.executable, "-c", PROGRAM.format(given=given)], capture_output=True, text=True)
     assert done.stderr.splitlines()[-1] == str(loaded), done.stderr

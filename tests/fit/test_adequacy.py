@@ -56,6 +56,36 @@ def test_outliers_at_one_setting_that_agree_are_a_misfit(
     assert any("m/s are far from the fit" in one.words for one in found.misfits) is said
 
 
+SESSION = np.array([0.5, 0.7, 0.9, 1.1, 1.7, 1.0, 1.05, 0.6, 1.2, 1.2, 0.5, 0.8])
+"""Wheel speeds of a session in order, over 13 m/s."""
+STEADY = 1 + 0.01 * np.sin(5.0 * np.arange(12) ** 2)
+"""Scatter of its throws."""
+
+
+@pytest.mark.parametrize("name", ["seed_ball", "streamer", "constant_pair"])
+def test_launcher_that_loses_one_percent_a_throw_drifts(name: str) -> None:
+    given, wheels = scenario(name), 13.0 * SESSION[:, None]
+    exits = throw(given.launcher, wheels).exit_speed * STEADY
+    assert _fit(name, table(wheels, exits), words=False).misfits == ()
+    wrong = _fit(name, table(wheels, exits * 0.99 ** np.arange(12)), words=False).misfits
+    (drift,) = (one for one in wrong if one.kind == "order")
+    assert drift.probability is not None
+    assert drift.probability < 1e-3
+
+
+@pytest.mark.parametrize("loss", [0.12, -0.12])
+def test_wheel_speed_at_which_throws_differ_from_all_others_is_named(loss: float) -> None:
+    # As of a frame that resonates: four throws at about 11 m/s, six slower and six faster.
+    given = scenario("seed_ball")
+    wheels = np.array([[6, 7, 8, 9, 9.5, 10, 10.9, 11, 11, 11.1, 12, 13, 14, 15, 16, 18]]).T
+    exits = throw(given.launcher, wheels).exit_speed * np.resize(STEADY, 16)
+    assert _fit("seed_ball", table(wheels, exits), words=False).misfits == ()
+    there = (wheels[:, 0] > 10.5) & (wheels[:, 0] < 11.5)
+    said = _fit("seed_ball", table(wheels, np.where(there, (1 - loss) * exits, exits)), words=False).misfits
+    speed = np.median(exits[there]) * (1 - loss)
+    assert any(f"{speed:.1f} m/s" in one.words for one in said), said
+
+
 @pytest.mark.parametrize(("name", "seed"), [("seed_ball", 0), ("streamer", 1), ("constant_pair", 0)])
 def test_fit_of_the_right_model_is_adequate(name: str, seed: int) -> None:
     assert _fit(name, _measured(name, seed), words=False).misfits == ()

@@ -53,7 +53,14 @@ def test_settings_are_spread_over_the_range(name: str) -> None:
     assert np.diff(distinct).max() < 0.6 * np.ptp(distinct)
 
 
-@pytest.mark.parametrize("name", NAMES)
+def test_session_is_planned_where_no_decision_can_be_wrong() -> None:
+    found = planned("constant_pair")
+    assert found.wrong == 0.0
+    assert found.helps
+    assert [one.wrong_after for one in found.plan] == [0.0] * COUNT
+
+
+@pytest.mark.parametrize("name", ["seed_ball", "table_tennis", "streamer"])
 def test_first_session_halves_the_error_probability(name: str) -> None:
     found = planned(name)
     assert found.unmeasured

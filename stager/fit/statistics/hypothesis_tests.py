@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from stager.fit.statistics.least_squares import Problem, minimise
 from stager.model.arrays import Floats
 
 
@@ -427,37 +428,61 @@ LEAST_RESIDUALS = 6
 """Residuals that a test needs; with fewer no pattern is significant."""
 
 
-def pattern_test(residuals: Floats, columns: Floats, tangents: Floats) -> float:
-    """Return the p value of an F test of whether `columns` explain more of the residuals than chance would.
+PATTERN_ITERATIONS = 8
+"""Iterations of a fit with patterns [-]."""
+PATTERN_STARTS = (-0.1, 0.1)
+"""Sizes of each pattern, of ln exit speed, that this fit starts from besides 0 [-]."""
+PATTERN_STEP = 3e-3
+"""Step of the difference quotients by them [-]."""
+
+
+def pattern_test(problem: Problem, best: Floats, objective: float, spent: float, patterns: Floats) -> float:
+    """Return the p value of a likelihood ratio test of whether the residuals follow `patterns`.
+
+    The problem is solved once more with any amount of each pattern taken off its residuals. What that gains is judged
+    as in an F test with as many degrees of freedom as the priors leave.
 
     Parameters
     ----------
-    residuals : ndarray, shape (n,)
-    columns : ndarray, shape (n, k)
-        Candidate patterns.
-    tangents : ndarray, shape (n, p)
-        Directions that the fit has adjusted already; patterns within them cannot be tested.
+    problem : Problem
+        Residuals of ln exit speed, with a loss of unknown scatter; behind them there may be others.
+    best : ndarray, shape (p,)
+        Parameters at its minimum.
+    objective : float
+        The objective there.
+    spent : float
+        Effective number of parameters that the residuals determine.
+    patterns : ndarray, shape (n, k)
+        Of the first n residuals.
 
     Returns
     -------
     float
-        1 where too few residuals are left.
+        1 where there are no patterns, or too few residuals.
     """
     from scipy.special import fdtrc
 
-    before = _basis(tangents)
-    left = residuals - before @ (before.T @ residuals)
-    apart = columns - before @ (before.T @ columns)
-    kept = (apart**2).sum(axis=0) > 1e-8 * (columns**2).sum(axis=0)
-    beyond = _basis(apart[:, kept])
-    freedom = residuals.size - before.shape[1] - beyond.shape[1]
-    if freedom < 1 or beyond.shape[1] == 0:
+    count, size = patterns.shape
+    freedom = count - spent - size
+    if freedom < 1 or not patterns.any():
         return 1.0
-    explained = float(((beyond.T @ left) ** 2).sum())
-    rest = float((left**2).sum()) - explained
-    if rest <= 0:
-        return 1.0 if explained <= 0 else 0.0
-    return float(fdtrc(beyond.shape[1], freedom, explained / beyond.shape[1] / (rest / freedom)))
+
+    def residuals(place: Floats) -> Floats:
+        left = problem.residuals(place[:, :-size]).copy()
+        left[:, :count] -= place[:, -size:] @ patterns.T
+        return left
+
+    def prior(place: Floats) -> tuple[Floats, Floats]:
+        away, slope = problem.prior(place[:, :-size])
+        none = np.zeros((len(place), size))
+        return np.hstack([away, none]), np.hstack([slope, none])
+
+    steps = np.append(problem.step, np.full(size, PATTERN_STEP))
+    wider = replace(problem, residuals=residuals, prior=prior, step=steps)
+    sizes = np.vstack([np.zeros(size), *(start * np.eye(size) for start in PATTERN_STARTS)])
+    starts = np.hstack([np.tile(best, (len(sizes), 1)), sizes])
+    least = minimise(wider, starts, iterations=PATTERN_ITERATIONS, adapt=True).objective.min()
+    return float(fdtrc(size, freedom, np.expm1(2 * max(objective - float(least), 0.0) / count) * freedom / size))
 
 
 def serial_correlation_test(residuals: Floats, tangents: Floats, rng: np.random.Generator) -> float:
@@ -469,7 +494,7 @@ def serial_correlation_test(residuals: Floats, tangents: Floats, rng: np.random.
     ----------
     residuals : ndarray, shape (n,)
     tangents : ndarray, shape (n, p)
-        As in `pattern_test`.
+        Directions that the fit has adjusted already.
     rng : Generator
 
     Returns
