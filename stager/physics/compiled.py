@@ -295,10 +295,9 @@ def build(kernel: Entry) -> bytes:
                 keep(each, (Path(folder) / each.name).read_bytes())
         made = Path(folder) / kernel.name
         if not made.exists():
-            raise StagerError(
-                "the kernels could not be compiled; with STAGER_COMPILE=0 they run slowly, as plain Python\n"
-                + "\n".join(text.decode(errors="replace").strip() for text in said)
-            )
+            error = StagerError("the kernels could not be compiled; STAGER_COMPILE=0 runs them as plain Python, slowly")
+            error.add_note("\n".join(text.decode(errors="replace").strip() for text in said))
+            raise error
         return made.read_bytes()
 
 

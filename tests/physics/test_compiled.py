@@ -202,8 +202,9 @@ def test_kernels_run_where_nothing_can_be_kept(tmp_path: Path, monkeypatch: pyte
 
 @pytest.mark.parametrize(("kernel", "reason"), [(making_an_array, "function zeros"), (raising, "raise an exception")])
 def test_kernel_that_needs_the_compiler_to_run_is_refused(kernel: compiled.Entry, reason: str, alone: Path) -> None:
-    with pytest.raises(StagerError, match=rf"(?s)STAGER_COMPILE=0.*{reason}"):
+    with pytest.raises(StagerError, match="STAGER_COMPILE=0") as raised:
         kernel(2)
+    assert reason in "".join(raised.value.__notes__)
     assert not alone.exists()
 
 
