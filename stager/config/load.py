@@ -294,9 +294,19 @@ def _tyre(path: KeyPath, table: Wheel, tyre: Tyre) -> Iterator[Problem]:
 def _material(path: KeyPath, name: str | None, known: Mapping[str, object]) -> Iterator[Problem]:
     if name is None or name in known:
         return
-    near = get_close_matches(name, known, n=1)
+    near = _same_at_another_hardness(name, known) or get_close_matches(name, known, n=1)
     hint = f'did you mean "{near[0]}"? ' if near else ""
     yield Problem(path, f'"{name}" is not in the table of materials', f"{hint}known: {', '.join(sorted(known))}")
+
+
+def _same_at_another_hardness(name: str, known: Mapping[str, object]) -> list[str]:
+    """Return the known hardnesses of a rubber, as in "silicone 30", nearest first."""
+    rubber, _, hardness = name.rpartition(" ")
+    if not hardness.isdecimal():
+        return []
+    others = {one: one.removeprefix(f"{rubber} ") for one in known if one.startswith(f"{rubber} ")}
+    grades = {one: int(grade) for one, grade in others.items() if grade.isdecimal()}
+    return sorted(grades, key=lambda one: abs(grades[one] - int(hardness)))
 
 
 ROUNDING = 1e-9
