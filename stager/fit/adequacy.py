@@ -259,11 +259,11 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
     left, tangents = found.residuals[good] / size, tangent_columns(found)[good] / size[:, None]
     fitted = np.log(throws.exit_speed[good]) - found.residuals[good]
     along = np.argsort(fitted, kind="stable")
-    kinds, _ = two_groups_test(left, rng)
+    kinds, level = two_groups_test(left, rng)[0], np.ones((found.count, 1))
     tests = [
         Misfit(
             kind="speed", words="the error of the fit changes with wheel speed",
-            probability=_follow(found, bend_columns(found)),
+            probability=_follow(found, np.hstack([level, bend_columns(found)])),
         ),
         Misfit(
             kind="speed", words="throws at similar wheel speeds err in the same direction",
@@ -271,18 +271,17 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
         ),
         Misfit(
             kind="order", words="exit speed drifts from throw to throw",
-            probability=_follow(found, _since_first(clock(throws)[1])),
+            probability=_follow(found, _since_first(clock(throws)[1]), level),
         ),
         Misfit(kind="kinds", words="throws fall into two groups", probability=kinds),
         Misfit(kind="prior", words=_prior_words(found), probability=_prior_conflict(found)),
     ]  # fmt: skip
     builds = np.unique(throws.build)
     if builds.size > 1:
-        # The first one is as the model says.
         others = np.equal.outer(throws.build, builds[1:]).astype(np.float64)
         words = "builds that were fitted as one differ"
-        tests.append(Misfit(kind="build", words=words, probability=_follow(found, others)))
-    tests += _odd_band(throws, found)
+        tests.append(Misfit(kind="build", words=words, probability=_follow(found, others, level)))
+    tests += _odd_band(throws, found, level)
     if repeated is not None and repeated.lack_of_fit is not None:
         words = "settings are farther from the fit than repeats scatter"
         tests.append(Misfit(kind="speed", words=words, probability=repeated.lack_of_fit))
@@ -293,7 +292,7 @@ BAND = 0.03
 """Half the width of a band of wheel speeds in which a resonance, say, may change the throws [-]."""
 
 
-def _odd_band(throws: Throws, found: BestFit) -> list[Misfit]:
+def _odd_band(throws: Throws, found: BestFit, level: Floats) -> list[Misfit]:
     """Return the test of whether the throws within BAND of one wheel speed follow the others.
 
     It is made for the band whose residuals are farthest from 0, with Bonferroni's correction for all bands. Bands of
@@ -310,12 +309,12 @@ def _odd_band(throws: Throws, found: BestFit) -> list[Misfit]:
     odd = bands[np.argmax(np.abs(bands @ found.residuals) / np.sqrt(bands.sum(axis=1)))]
     speed = float(np.median(throws.exit_speed[odd > 0]))
     words = f"throws at about {speed:.1f} m/s do not follow the others"
-    return [Misfit(kind="speed", words=words, probability=min(1.0, len(bands) * _follow(found, odd[:, None])))]
+    return [Misfit(kind="speed", words=words, probability=min(1.0, len(bands) * _follow(found, odd[:, None], level)))]
 
 
-def _follow(found: BestFit, patterns: Floats) -> float:
-    """Return the p value of whether the throws follow `patterns`, (n, k), besides the model."""
-    return pattern_test(found.problem, found.place, float(found.minimum.objective.min()), found.spent, patterns)
+def _follow(found: BestFit, patterns: Floats, beside: Floats | None = None) -> float:
+    """Return the p value of whether the throws follow `patterns`, (n, k), besides the model and `beside`, (n, j)."""
+    return pattern_test(found.problem, found.place, found.spent, patterns, beside)
 
 
 def _since_first(when: Floats) -> Floats:

@@ -436,7 +436,9 @@ PATTERN_STEP = 3e-3
 """Step of the difference quotients by them [-]."""
 
 
-def pattern_test(problem: Problem, best: Floats, objective: float, spent: float, patterns: Floats) -> float:
+def pattern_test(
+    problem: Problem, best: Floats, spent: float, patterns: Floats, beside: Floats | None = None
+) -> float:  # fmt: skip
     """Return the p value of a likelihood ratio test of whether the residuals follow `patterns`.
 
     The problem is solved once more with any amount of each pattern taken off its residuals. What that gains is judged
@@ -448,12 +450,12 @@ def pattern_test(problem: Problem, best: Floats, objective: float, spent: float,
         Residuals of ln exit speed, with a loss of unknown scatter; behind them there may be others.
     best : ndarray, shape (p,)
         Parameters at its minimum.
-    objective : float
-        The objective there.
     spent : float
         Effective number of parameters that the residuals determine.
     patterns : ndarray, shape (n, k)
         Of the first n residuals.
+    beside : ndarray, shape (n, j), optional
+        Patterns that the residuals may follow in either case.
 
     Returns
     -------
@@ -463,9 +465,18 @@ def pattern_test(problem: Problem, best: Floats, objective: float, spent: float,
     from scipy.special import fdtrc
 
     count, size = patterns.shape
-    freedom = count - spent - size
+    also = np.zeros((count, 0)) if beside is None else beside
+    freedom = count - spent - also.shape[1] - size
     if freedom < 1 or not patterns.any():
         return 1.0
+    without = float(problem.objective(best[None])[0]) if beside is None else _least_with(problem, best, also)
+    gained = max(without - _least_with(problem, best, np.hstack([also, patterns])), 0.0)
+    return float(fdtrc(size, freedom, np.expm1(2 * gained / count) * freedom / size))
+
+
+def _least_with(problem: Problem, best: Floats, patterns: Floats) -> float:
+    """Return the least objective with any amount of `patterns`, (n, k), taken off the first n residuals."""
+    count, size = patterns.shape
 
     def residuals(place: Floats) -> Floats:
         left = problem.residuals(place[:, :-size]).copy()
@@ -481,8 +492,7 @@ def pattern_test(problem: Problem, best: Floats, objective: float, spent: float,
     wider = replace(problem, residuals=residuals, prior=prior, step=steps)
     sizes = np.vstack([np.zeros(size), *(start * np.eye(size) for start in PATTERN_STARTS)])
     starts = np.hstack([np.tile(best, (len(sizes), 1)), sizes])
-    least = minimise(wider, starts, iterations=PATTERN_ITERATIONS, adapt=True).objective.min()
-    return float(fdtrc(size, freedom, np.expm1(2 * max(objective - float(least), 0.0) / count) * freedom / size))
+    return float(minimise(wider, starts, iterations=PATTERN_ITERATIONS, adapt=True).objective.min())
 
 
 def serial_correlation_test(residuals: Floats, tangents: Floats, rng: np.random.Generator) -> float:

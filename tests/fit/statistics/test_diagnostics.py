@@ -25,7 +25,7 @@ def _following(left: np.ndarray, tangents: np.ndarray, patterns: np.ndarray) -> 
         residuals=lambda place: 0.01 * left - place @ tangents.T, loss=Noise(), step=np.full(tangents.shape[1], 1e-3)
     )
     best = np.zeros(tangents.shape[1])
-    return pattern_test(line, best, float(line.objective(best[None])[0]), tangents.shape[1], patterns)
+    return pattern_test(line, best, tangents.shape[1], patterns)
 
 
 def _bends(count: int) -> np.ndarray:
