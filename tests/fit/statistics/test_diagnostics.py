@@ -37,7 +37,7 @@ def _bends(count: int) -> np.ndarray:
 def test_p_values_of_pure_scatter_are_uniform(count: int) -> None:
     rng = np.random.default_rng(0)
     found: dict[str, list[float]] = {"pattern_test": [], "serial_correlation_test": [], "two_groups_test": []}
-    for _ in range(200):
+    for _ in range(100):
         left, tangents = _fitted(rng, count, np.zeros(count))
         found["pattern_test"].append(_following(left, tangents, _bends(count)[:, 1:]))
         found["serial_correlation_test"].append(serial_correlation_test(left, tangents, rng))
