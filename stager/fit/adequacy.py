@@ -309,7 +309,7 @@ def _odd_band(throws: Throws, found: BestFit, level: Floats) -> list[Misfit]:
     odd = bands[np.argmax(np.abs(bands @ found.residuals) / np.sqrt(bands.sum(axis=1)))]
     speed = float(np.median(throws.exit_speed[odd > 0]))
     words = f"throws at about {speed:.1f} m/s do not follow the others"
-    return [Misfit(kind="speed", words=words, probability=min(1.0, len(bands) * _follow(found, odd[:, None], level)))]
+    return [Misfit(kind="band", words=words, probability=min(1.0, len(bands) * _follow(found, odd[:, None], level)))]
 
 
 def _follow(found: BestFit, patterns: Floats, beside: Floats | None = None) -> float:
@@ -379,7 +379,7 @@ def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
     if not seen:
         return []
     words = f"all throws at {', '.join(dict.fromkeys(seen))} m/s are far from the fit"
-    return [Misfit(kind="speed", words=words)]
+    return [Misfit(kind="band", words=words)]
 
 
 def _too_fast(throws: Throws, found: BestFit, rng: np.random.Generator) -> list[Misfit]:

@@ -99,6 +99,7 @@ ADVICE = (
 BY_KIND: Mapping[str, str] = {
     "order": "Let wheels, battery and projectiles settle, throw one setting again every few throws, or fit each part of"
     " the session alone.",
+    "band": "Look for what happens at that wheel speed: a wheel out of balance, a frame that shakes, a part that rubs.",
     "build": "Fit one build alone: --build NAME.",
     "kinds": "Weigh ten projectiles; throw each kind as a build of its own.",
     "prior": "Measure what they contradict, or give it a larger ±.",
@@ -131,7 +132,9 @@ def misfit_advice(fit: Fit) -> list[str]:
     if not fit.causes:
         return list(dict.fromkeys(BY_KIND[one.kind] for one in fit.misfits))
     best = fit.causes[0].aicc
-    return [_cause(one) for one in fit.causes[:MOST_CAUSES] if one.aicc - best < SIMILAR_AICC]
+    likely = [_cause(one) for one in fit.causes[:MOST_CAUSES] if one.aicc - best < SIMILAR_AICC]
+    # No cause that is looked for acts at one wheel speed alone.
+    return [*likely, *({BY_KIND[one.kind] for one in fit.misfits if one.kind == "band"})]
 
 
 def _cause(one: Hypothesis) -> str:
