@@ -280,7 +280,7 @@ def build(kernel: Entry) -> bytes:
     """
     missing = [each for each in kernels() if each is kernel or not each.kept]
     missing += [] if kernel in missing else [kernel]
-    with TemporaryDirectory() as folder, ExitStack() as processes:
+    with TemporaryDirectory(prefix="stager-") as folder, ExitStack() as processes:
         parts: dict[str, list[str]] = {}
         for each in missing:
             parts.setdefault(each.name.split(".")[1], []).append(each.name)
