@@ -14,7 +14,7 @@ from pathlib import Path
 from threading import Thread
 from typing import Any
 
-from stager.physics.compiled import INNER, Array, Entry, Number, Record, compiler, numba, target_machine
+from stager.physics.compiled import INNER, Array, Entry, Named, Scalar, compiler, numba, target_machine
 
 
 def main(folder: str, names: list[str]) -> None:
@@ -65,7 +65,7 @@ def signature(kernel: Entry) -> Any:
     numbers = {None: types.void, c_int64: types.int64, c_double: types.float64}
 
     def of(each: Any) -> list[Any]:
-        if isinstance(each, Record):
+        if isinstance(each, Named):
             return [kind for field in each.fields for kind in of(field)]
         if isinstance(each, Array):
             return [types.CPointer(numba.from_dtype(each.dtype)), *[types.int64] * each.axes]
@@ -81,12 +81,12 @@ def wrapper(kernel: Entry) -> Any:
 
     def value(each: Any) -> str:
         """Return the expression of a parameter, and add the names that it takes."""
-        if isinstance(each, Record):
+        if isinstance(each, Named):
             scope[each.kind.__name__] = each.kind
             return f"{each.kind.__name__}({', '.join(map(value, each.fields))})"
         first = f"p{len(names)}"
         names.append(first)
-        if isinstance(each, Number):
+        if isinstance(each, Scalar):
             return first
         shape = [f"p{len(names) + axis}" for axis in range(each.axes)]
         names.extend(shape)

@@ -74,7 +74,7 @@ def entry(function: Callable[..., Any]) -> Entry:
     return Entry(function)
 
 
-class Number(NamedTuple):
+class Scalar(NamedTuple):
     """A parameter that is a number; c: its type in C."""
 
     c: Any
@@ -103,7 +103,7 @@ class Array(NamedTuple):
         given.extend(value.shape)
 
 
-class Record(NamedTuple):
+class Named(NamedTuple):
     """A parameter that is a named tuple; kind: its class; fields: their parameters."""
 
     kind: Any
@@ -125,15 +125,15 @@ def parameter(hint: Any) -> Any:
         array, axes = get_args(hint)
         return Array(np.dtype(get_args(get_args(array)[1])[0]), axes)
     if hint in NUMBERS:
-        return Number(NUMBERS[hint])
+        return Scalar(NUMBERS[hint])
     hints = get_type_hints(hint, include_extras=True)
-    return Record(hint, tuple(parameter(hints[name]) for name in hint._fields))
+    return Named(hint, tuple(parameter(hints[name]) for name in hint._fields))
 
 
 def types_in_c(parameters: Iterable[Any]) -> Iterator[Any]:
     """Yield the types in C of parameters: of an array its address and its shape."""
     for each in parameters:
-        if isinstance(each, Record):
+        if isinstance(each, Named):
             yield from types_in_c(each.fields)
         elif isinstance(each, Array):
             yield from (c_void_p, *[c_int64] * each.axes)
