@@ -157,9 +157,8 @@ def _samples(
         "heading": (4, 0.0 if flight is None else size(flight.heading_spread, 0.0)),
     }
     for k in range(count):
-        for side, name in enumerate(("A", "B")):
-            both = launcher.stage(k).layout.side_b_driven
-            sizes[f"wheel {k + 1}{name if both else ''}"] = (5 + 2 * k + side, float(wheels[k, side]))
+        for side, name in enumerate("AB" if launcher.stage(k).layout.side_b_driven else "A"):
+            sizes[f"wheel {k + 1}{name}"] = (5 + 2 * k + side, float(wheels[k, side]))
     chosen = {name: found for name, found in sizes.items() if found[1] > 0}
     first = 1 + NODES * len(chosen)
     table = np.zeros((first + draws, 5 + 2 * count))

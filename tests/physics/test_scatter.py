@@ -9,6 +9,7 @@ import pytest
 
 from stager.model.launcher import Launcher
 from stager.model.projectile import Flight, Placement, Spread
+from stager.model.stage import IDLER, PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.scatter import Shots, known_spreads, shots
 from tests.drive.machines import launcher
@@ -55,6 +56,26 @@ def test_contribution_of_a_cause_is_slope_times_spread() -> None:
     fast, slow = (replace(bare, feed=replace(bare.feed, speed=feed * (1 + s))) for s in (1e-2, -1e-2))
     assert found["projectile mass"] == pytest.approx(abs(_slope(heavy, light, 2e-3)) * 0.002, rel=0.05)
     assert found["feed speed"] == pytest.approx(abs(_slope(fast, slow, 2e-2)) * 0.02, rel=0.05)
+
+
+@pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
+def test_wheel_spread_of_every_driven_wheel_counts_once(layout: Layout) -> None:
+    # First order of the GUM (JCGM 100, 5.1.2): the wheels differ from each other, so their shares add in quadrature.
+    machine, spread, step = launcher(layout=layout), 0.01, 0.01
+    machine = replace(machine, template=replace(machine.template, crush=2e-3, idler_inertia=1e-6))
+    shares = []
+    for column in range(SPEEDS.size):
+        for side in range(2 if layout.side_b_driven else 1):
+            ends = []
+            for sign in (1, -1):
+                speeds = [SPEEDS.copy(), SPEEDS.copy()]
+                speeds[side][column] += sign * step
+                done = throw(machine, *(speeds if layout.side_b_driven else speeds[:1]))
+                ends.append(float(done.exit_speed))
+            shares.append((ends[0] - ends[1]) / (2 * step) * spread)
+    spreading = replace(machine, template=replace(machine.template, speed_spread=Spread(spread)))
+    (cause,) = _shots(spreading, draws=50).causes
+    assert cause.exit_speed == pytest.approx(float(np.linalg.norm(shares)), rel=0.02)
 
 
 def test_diameter_spread_changes_the_crush() -> None:
