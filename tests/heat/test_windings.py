@@ -9,8 +9,8 @@ import pytest
 
 from stager.model.stage import Heat
 from stager.physics.air import SEA_LEVEL, SEA_LEVEL_TEMPERATURE
-from stager.physics.heat import Windings, case_to_air, fin_conductance, steady, throwing_loss, windings
-from stager.physics.motor import build_drivetrain, hold
+from stager.physics.heat import Windings, case_to_air, fin_conductance, holding_loss, steady, throwing_loss, windings
+from stager.physics.motor import back_emf, build_drivetrain, hold
 from stager.physics.rate import settled
 from stager.physics.wheel import WHEEL_MATERIALS
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
@@ -44,6 +44,18 @@ def test_mean_losses_match_the_energy_of_a_cycle() -> None:
     loss = throwing_loss(found)
     assert loss.copper == pytest.approx(4.0 * found.energies.copper)
     assert windings_at(4.0).temperature() == pytest.approx(steady(windings_at(4.0).network, loss)[0])
+
+
+def test_loss_of_a_motor_that_holds_is_its_input_less_what_the_wheel_takes() -> None:
+    # Energy: VI − Tω with V = RI + ω/Kv and T = (I − I₀)/Kv at the motor, which is RI² + I₀·ω/Kv.
+    train = build_drivetrain(launcher(drive=replace(WARM, gear=2.0)), 2)
+    assert train is not None
+    held = hold(train, SPEEDS / 0.04, SUPPLY)
+    motor_speed = 2.0 * SPEEDS / 0.04
+    voltage = DRIVE.resistance * held.current + back_emf(DRIVE, motor_speed)
+    torque = (held.current - DRIVE.no_load_current) / DRIVE.speed_constant
+    loss = holding_loss(train, held)
+    assert loss.copper + loss.idle == pytest.approx(voltage * held.current - torque * motor_speed, rel=1e-9)
 
 
 def test_motor_ambient_temperature_is_that_of_the_air() -> None:

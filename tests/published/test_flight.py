@@ -16,6 +16,7 @@ from stager.physics.air import (
     sphere_reynolds,
     terminal_speed,
 )
+from stager.physics.barrel import BLUNT_DRAG, ROUND_DRAG
 from stager.physics.flight import (
     fall_line,
     inertia_ratio,
@@ -31,6 +32,13 @@ from tests.published.inventory import printed as compare
 TABLE_TENNIS = Projectile(shape=HOLLOW_BALL, mass=2.7e-3, diameter=0.040)  # ITTF law 2.3
 PUCK = Projectile(shape=DISC, mass=0.163, diameter=0.0762, thickness=0.0254)  # IIHF rule 47: 156–170 g, 3 × 1 in
 AIR = Air(temperature=288.15, pressure=101_325.0, density=1.225, viscosity=1.789e-5, conductivity=0.0253)
+
+
+def test_constant_drag_of_balls_and_blunt_bodies_in_a_guide() -> None:
+    # Fig. 5.13: a sphere below the drag crisis, cylinders along the flow 0.85 to 0.99.
+    source = "Aeronautical Engineer's Data Book, fig. 5.13"
+    compare("drag coefficient of a sphere (-)", source, 0.45, ROUND_DRAG, rel=5e-2)
+    compare("drag coefficient of a blunt cylinder (-)", source, 0.99, BLUNT_DRAG, rel=2e-2)
 
 
 @pytest.mark.parametrize(
@@ -118,6 +126,12 @@ def test_wobble_rate_of_plate_sphere_and_disc() -> None:
     assert wobble_rate(10.0, TABLE_TENNIS) == 10.0
     assert inertia_ratio(Projectile(shape=RING, mass=0.1, diameter=0.2)) == pytest.approx(2.0)
     assert 1.0 < float(inertia_ratio(PUCK)) < 0.002352 / 0.001219 < 2.0
+
+
+def test_cylinder_of_equal_moments_does_not_precess_about_its_spin() -> None:
+    # ½mr² about the axis and m(3r² + t²)/12 across it (any text) are equal at t = √3·r: the ratio is that of a sphere.
+    cylinder = Projectile(shape=DISC, mass=0.1, diameter=0.08, thickness=0.04 * np.sqrt(3))
+    assert inertia_ratio(cylinder) == pytest.approx(1.0, rel=1e-12)
 
 
 def test_frontal_area_of_a_puck() -> None:
