@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from stager.fit import adequacy
+from stager.fit.adequacy import PAIRS, Shift, undetermined
+from stager.fit.explanations import PERTURBATIONS
 from stager.fit.fitting import fit
 from stager.fit.posterior import Fit
 from stager.fit.priors import own_law
@@ -147,3 +151,24 @@ def test_large_scatter_seen_in_repeats_is_adequate() -> None:
     speeds = np.repeat(np.linspace(8, 22, 8), 4)[:, None]
     throws = measure(given, given.launcher, speeds, Plan(noise=0.09, throws=32, outliers=0.0), rng)
     assert "scatter" not in [one.kind for one in _fit("seed_ball", throws, words=False).misfits]
+
+
+@pytest.mark.parametrize("pair", PAIRS, ids=lambda pair: f"{pair[0]} and {pair[1]}")
+def test_two_uncertain_quantities_that_look_alike_are_named(
+    pair: tuple[str, str, int, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one, other, least, why = pair
+    known = {each.name: each for each in PERTURBATIONS}
+    effect = np.linspace(1.0, 3.0, 8)
+
+    def said(free: int, second: Floats) -> str:
+        moved = {name: Shift(perturbation=known[name], size=0.1, effect=along, known=row >= free)
+                 for row, (name, along) in enumerate(((one, effect), (other, second)))}  # fmt: skip
+        monkeypatch.setattr(adequacy, "shifts", lambda found: moved)
+        given = scenario("seed_ball")
+        return " ".join(undetermined(SimpleNamespace(model=SimpleNamespace(scenario=given))))  # type: ignore[arg-type]
+
+    monkeypatch.setattr(adequacy, "all_gripped", lambda found: False)
+    alike = f"cannot be told apart here: {why}."
+    assert [alike in said(free, -2 * effect) for free in range(3)] == [least == 0, least <= 1, True]
+    assert "cannot be told apart" not in said(2, effect[::-1])

@@ -67,6 +67,39 @@ def _share_wrong(given: Scenario, plans: list[Floats], rng: np.random.Generator)
     return shares
 
 
+def test_probability_of_a_wrong_decision_is_that_of_the_draws_that_it_is_wrong_for() -> None:
+    what = Stakes(
+        worthwhile=np.array([1.0, 0.0, 0.0, 0.0]), choices=np.array([9.0, 10.0]),
+        loss=np.array([[0.0, 0.5, 0.5, 0.0], [0.5, 0.0, 0.0, 0.0]]), grip_limit=np.full(5, 10.0),
+    )  # fmt: skip
+    even, sure = np.full(4, 0.25), np.array([1.0, 0.0, 0.0, 0.0])
+    stage, speed = what.wrong(np.array([even, sure]))
+    assert stage == pytest.approx([0.25, 0.0])
+    assert speed == pytest.approx([0.25, 0.0])
+    assert [float(one) for one in what.wrong(even)] == [0.25, 0.25]
+
+
+@pytest.mark.parametrize("speed", [3.0, None], ids=["slow", "none"])
+def test_recommended_speed_far_below_the_grip_limit_is_among_the_choices(speed: float | None) -> None:
+    given = scenario("seed_ball")
+    ensemble = before(given, np.random.default_rng(0), 20)
+    chosen = Recommended(wheel_speed=speed, by="exit_energy", confidence=0.95, draws=20)
+    what, where = stakes(ensemble, 1, finder(given), [chosen])
+    limit, measured = what.grip_limit[0], where.wheel_speed[:, 0]
+    assert what.choices.max() >= limit
+    if speed is None:
+        assert min(what.choices.min(), measured.min()) > 0.39 * limit
+    else:
+        assert speed in what.choices
+        assert ((0.4 * speed <= measured) & (measured <= speed)).sum() >= 10
+
+
+def test_without_a_choice_no_speed_is_wrong() -> None:
+    what = Stakes(worthwhile=None, choices=np.zeros(0), loss=np.zeros((0, 4)), grip_limit=np.full(5, np.nan))
+    stage, speed = what.wrong(np.full((3, 2, 4), 0.25))
+    assert stage.tolist() == speed.tolist() == [[0.0, 0.0]] * 3
+
+
 @pytest.mark.parametrize("name", ["seed_ball", "stiff_pair"])
 def test_advised_throws_are_better_than_evenly_spread_ones(name: str) -> None:
     # One stage, so that only its speed is to be decided.

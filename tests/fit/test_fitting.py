@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ import pytest
 from stager.config import load
 from stager.errors import InputErrors
 from stager.fit.fitting import fit
+from stager.fit.optimiser import BestFit
 from stager.fit.posterior import Fit
 from stager.fit.priors import own_law
 from stager.fit.table import Throws
@@ -198,3 +201,15 @@ def test_estimate_lies_in_its_interval(name: str) -> None:
         found = _fit(given, measure(given, real, speeds, Plan(noise=0.012, throws=6, outliers=0.0), rng))
         for one in found.parameters:
             assert one.interval[0] <= one.value <= one.interval[1], one.key
+
+
+def test_modes_of_the_posterior_share_it_by_their_density_and_starts_in_one_mode_count_once() -> None:
+    places = np.array([[5.0, 0.0], [0.0, 0.0], [0.1, 0.1], [0.0, 9.0]])
+    minimum: Any = SimpleNamespace(
+        place=places, objective=np.array([101.0, 100.0, 100.5, 107.0]), curvature=np.array([4 * np.eye(2)] * 4)
+    )
+    # The fourth, at e⁻⁷ of the best, is left out.
+    (first, spread, most), (second, _, least) = BestFit.modes(SimpleNamespace(minimum=minimum, priors=(None, None)))  # type: ignore[arg-type]
+    assert (first.tolist(), second.tolist()) == ([0.0, 0.0], [5.0, 0.0])
+    assert spread == pytest.approx(np.eye(2) / 4)
+    assert (most, least) == pytest.approx((1 / (1 + np.exp(-1)), 1 / (1 + np.e)))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given as drawn
 from hypothesis import strategies as st
 
-from stager.fit.prediction import before, feed, finder, span_of
-from stager.physics.chain import throw
+from stager.constraints.recommend import Recommended
+from stager.fit.prediction import before, feed, finder, span_of, tune_behind
+from stager.physics.chain import SURE, throw
 from tests.recovery.bench import scenario
 
 
@@ -26,3 +28,22 @@ def test_nominal_lies_in_its_interval(seed: int, best: float) -> None:
     draws = np.concatenate([[best], np.random.default_rng(seed).normal(size=200)])
     found = span_of(draws)
     assert found.low <= found.nominal <= found.high
+
+
+@pytest.mark.parametrize("wheel_speed, jams", [(9.0, False), (1e-3, True)], ids=["throws", "jams"])
+def test_exit_speeds_at_the_recommended_setting_are_those_of_the_draws_that_do_not_jam(
+    wheel_speed: float, jams: bool
+) -> None:
+    given = scenario("seed_ball")
+    ensemble = before(given, np.random.default_rng(0), 40)
+    chosen = Recommended(wheel_speed=wheel_speed, by="range", confidence=0.95, draws=40)
+    found = tune_behind(ensemble, 0, np.zeros(0), np.zeros(0), finder(given), chosen)
+    assert found is not None
+    exits = throw(ensemble.launcher, np.full((ensemble.lanes, 1), wheel_speed), options=SURE).exit_speed
+    assert found.jams == (exits[1:] == 0).mean() == float(jams)
+    leaves = found.recommended_exit
+    assert leaves.nominal == pytest.approx(exits[0])
+    if jams:
+        assert np.isnan([leaves.low, leaves.high]).all()
+    else:
+        assert exits.min() < leaves.low < leaves.nominal < leaves.high < exits.max()

@@ -8,7 +8,7 @@ from hypothesis import given as drawn
 from hypothesis import strategies as st
 from scipy import stats
 
-from stager.fit.statistics.hypothesis_tests import by_settings, stratified, welch
+from stager.fit.statistics.hypothesis_tests import PERMUTATIONS, by_settings, stratified, welch
 
 # Student's sleep data (Cushny and Peebles 1905; as in Student, Biometrika 6, 1908): t, df and p as statistical packages
 # print them: -1.8608, 17.776, 0.07939.
@@ -96,3 +96,25 @@ def test_shared_drift_is_removed() -> None:
     assert steady is not None
     assert steady.standard_uncertainty < 0.3 * plain.standard_uncertainty
     assert abs(steady.value) < 3 * steady.standard_uncertainty
+
+
+def test_p_value_of_builds_far_apart_is_the_least_that_the_exchanges_can_give() -> None:
+    # (b + 1)/(m + 1) with b = 0 of m exchanges as far apart: Phipson and Smyth, Stat. Appl. Genet. Mol. Biol. 9 (2010).
+    rng = np.random.default_rng(3)
+    first = np.tile([True, False], 20)
+    values = 5.0 * first + rng.normal(size=40)
+    values[7] = 300.0
+    found = by_settings(values, first, np.zeros(40, int))
+    assert found is not None
+    assert found.probability == pytest.approx(1 / (1 + PERMUTATIONS), rel=1e-12)
+    low, high = found.interval
+    assert 0 < low < found.value < high
+
+
+def test_builds_that_are_equal_throughout_do_not_differ() -> None:
+    # The only throw that differs is left out as an outlier, and what remains has no scatter to compare with.
+    first, values = np.tile([True, False], 20), np.zeros(40)
+    values[7] = 300.0
+    found = by_settings(values, first, np.repeat(np.arange(2), 20))
+    assert found is not None
+    assert (found.value, found.probability, found.interval) == (0.0, 1.0, (0.0, 0.0))

@@ -5,13 +5,17 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from stager.config import load
 from stager.errors import InputErrors
 from stager.fit.table import Throws, read
 from stager.model.launcher import Launcher
+from tests.drive.machines import DRIVE
+from tests.drive.machines import launcher as driven
 
 ROOT = Path(__file__).parents[3]
 
@@ -78,6 +82,20 @@ def test_throttle_is_converted_by_drive_and_supply(tmp_path: Path, launcher: Lau
     assert 0.9 * 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04 < full < 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04
     assert flat < full
     assert own == pytest.approx(full)
+
+
+def test_throttle_of_many_launchers_turns_the_wheels_of_each(tmp_path: Path) -> None:
+    def powered(constant: Any, radius: Any) -> Launcher:
+        return driven(drive=replace(DRIVE, speed_constant=constant), radius=radius)
+
+    each = [(160.0, 0.05), (150.0, 0.045), (130.0, 0.04), (90.0, 0.03)]
+    head = "throttle_1 [%],throttle_2 [%],exit_speed [m/s],supply [V]\n"
+    throws = _read(tmp_path, powered(150.0, 0.04), head + "40,50,8,14.8\n40,60,7,12\n35,60,8,\n")
+    together = throws.surface_speed(powered(*np.array(each).T[:, :, None]), (0, 1), 0)
+    assert together.shape == (4, 3, 2)
+    for row, one in zip(together, each, strict=True):
+        assert row == pytest.approx(throws.surface_speed(powered(*one), (0, 1), 0), rel=1e-9)
+    assert (np.diff(together, axis=0) < 0).all()
 
 
 def test_two_wheel_speeds_of_a_pair_are_read(tmp_path: Path, launcher: Launcher) -> None:
