@@ -121,9 +121,8 @@ def under(problem: Problem, margins: Mapping[str, float]) -> Problem:
 
 
 def one_more(row: BestDesign, rows: list[BestDesign], margins: Mapping[str, float]) -> float:
-    """Return the relative gain of one more stage without limits on what is built."""
-    if row.solution is None:
-        return 0.0
+    """Return the relative gain of one more stage, behind at least one, without limits on what is built."""
+    assert row.solution is not None
     if row.count + 1 < len(rows):
         speed = rows[row.count + 1].settings.exit_speed
     else:
