@@ -5,14 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 
+from stager.constraints import broken_by
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
+from stager.optimise.judge import settings_at
+from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
-from stager.optimise.relaxation import explain
+from stager.optimise.relaxation import _Reach, explain
 from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, scenario
 from tests.optimise.solved import solved, with_limits, without
@@ -85,3 +89,14 @@ def test_nearest_design_is_the_fastest_feasible_one() -> None:
     assert fastest is not None
     assert missed.nearest is not None
     assert missed.nearest.exit_speed == pytest.approx(fastest.exit_speed, rel=1e-4)
+
+
+def test_limits_on_what_is_built_give_way_by_the_greatest_share_that_more_stages_need() -> None:
+    # A third stage is half as much again as two; the length of three is about 4 % above the limit.
+    given = scenario(HEAVY, stages=2, length=0.25)
+    bare = BestDesign(0, given, (), None, settings_at(given, np.zeros(0)))
+    margins, share = _Reach(bare, 20.0, NO_MARGINS, Clock())._longer(["stages", "length"], 3)
+    assert share == pytest.approx(1.5)
+    assert broken_by(given.launcher, given.limit_values, 3) == ["stages", "length"]
+    assert broken_by(given.launcher, given.limit_values, 3, margins) == []
+    assert broken_by(given.launcher, given.limit_values, 4, margins) == ["stages", "length"]

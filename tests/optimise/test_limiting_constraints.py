@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
+from stager.optimise.judge import settings_at
+from stager.optimise.ladder import stops
+from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from tests.optimise.machines import HEAVY, launcher, scenario
 from tests.optimise.machines import stage as built
@@ -39,3 +44,12 @@ def test_limit_that_keeps_a_further_stage_from_adding_is_named(name: str, value:
 def test_grip_margin_is_not_named_as_the_reason() -> None:
     verdict = plan(scenario(HEAVY, stages=2, grip_margin=0.05), draws=0, certified=False).verdict
     assert verdict.endswith("the limit on stages allows no more.")
+
+
+def test_limit_against_a_further_stage_is_that_of_the_parts_of_the_last_design() -> None:
+    given = scenario(HEAVY, stages=2, length=0.25)
+    wide = replace(given, launcher=launcher(HEAVY.projectile, built(radius=0.2)))
+    bare = settings_at(given, np.zeros(0))
+    rows = [BestDesign(count, one, (), None, bare) for count, one in enumerate((given, wide))]
+    assert stops(rows)[-1] == ("length",)
+    assert stops(rows[:1])[-1] == ()
