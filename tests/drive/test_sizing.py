@@ -12,7 +12,7 @@ from stager.model.launcher import Scenario
 from stager.model.stage import PAIR, RAIL, Drive, Supply
 from stager.optimise.sizing import LEAST_CELL, Sizing, cells_of, discharge, open_voltage, size_motors
 from stager.physics.chain import throw
-from stager.physics.rate import build_cycle
+from stager.physics.rate import build_cycle, settled
 from tests.optimise.machines import SEED, launcher, scenario, stage
 
 SPEEDS = np.array([11.0, 15.0])
@@ -108,6 +108,23 @@ def test_a_charge_lasts_as_many_throws_as_its_energy_is_good_for() -> None:
     assert more is not None
     # Speeds held alike take the same power, so a fifth cell adds about a quarter.
     assert more.throws == pytest.approx(found.throws * 5 / 4, rel=0.05)
+
+
+@pytest.mark.parametrize("apart", [1.0, 0.9], ids=["equal", "apart"])
+def test_full_charge_throws_as_the_settled_launcher_at_the_voltage_of_full_cells(apart: float) -> None:
+    given = _given(0, 2e-5)
+    machine = replace(given.launcher, feed=replace(given.launcher.feed, rate=5.0))
+    other = None if apart == 1.0 else apart * SPEEDS
+    found = discharge(machine, SPEEDS, other)
+    assert found is not None
+    assert machine.supply is not None
+    full = replace(machine, supply=replace(machine.supply, voltage=4 * float(open_voltage(np.array(1.0)))))
+    alone = settled(full, 5.0, SPEEDS, other)
+    assert alone is not None
+    assert found.exit_speed[0] == pytest.approx(float(alone.throw.exit_speed), rel=1e-6)
+    # The first throw takes the charge of a cycle: its share of the capacity by the throws that this share gives.
+    share, throws = found.left[0] - found.left[1], found.so_far[1]
+    assert 7200.0 * share / throws == pytest.approx(float(alone.energies.charge), rel=0.02)
 
 
 def test_too_few_cells_do_not_hold_the_wheels() -> None:

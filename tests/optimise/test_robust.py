@@ -11,11 +11,12 @@ import pytest
 from stager.config import load
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
-from stager.optimise.judge import judge_settings
+from stager.optimise.judge import judge_settings, settings_at
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
-from stager.optimise.robust import Sample
+from stager.optimise.robust import Sample, first_throws
 from stager.physics.chain import throw
+from tests.optimise.machines import unsure
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 SPEED = 11.0
@@ -72,3 +73,20 @@ def test_minimum_variance_settings_scatter_less_than_random_ones() -> None:
     assert len(others) >= 5
     # These may be 0.3 % slower and therefore scatter a little less.
     assert (fresh.throw(others).exit_speed[:, 1:].std(axis=1) / SPEED).min() > found.spread * 0.98
+
+
+def test_first_throws_have_an_interval_only_where_something_is_uncertain() -> None:
+    given = unsure()
+    top, rng = settings_at(given, np.array([12.0])), np.random.default_rng(0)
+    for task, certain in ((replace(given, uncertain=()), True), (given, False)):
+        found = first_throws(task, top, rng, (0.5, 0.75, 1.0))
+        assert [one.share for one in found] == [0.5, 0.75, 1.0]
+        for one in found:
+            assert one.wheel_speed == pytest.approx(one.share * top.wheel_speed)
+            assert one.exit_speed == pytest.approx(settings_at(given, one.wheel_speed).exit_speed, rel=1e-3)
+            if certain:
+                assert (one.low, one.high) == (None, None)
+            else:
+                assert one.low is not None
+                assert one.high is not None
+                assert one.low < one.exit_speed < one.high
