@@ -7,6 +7,8 @@ from functools import cache
 
 import numpy as np
 import pytest
+from hypothesis import given as drawn
+from hypothesis import strategies as st
 
 from stager.constraints import broken_by
 from stager.model.launcher import Scenario
@@ -16,7 +18,7 @@ from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
-from stager.optimise.relaxation import _Reach, explain
+from stager.optimise.relaxation import _hopeless, _Reach, explain
 from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, scenario
 from tests.optimise.solved import solved, with_limits, without
@@ -100,3 +102,20 @@ def test_limits_on_what_is_built_give_way_by_the_greatest_share_that_more_stages
     assert broken_by(given.launcher, given.limit_values, 3) == ["stages", "length"]
     assert broken_by(given.launcher, given.limit_values, 3, margins) == []
     assert broken_by(given.launcher, given.limit_values, 4, margins) == ["stages", "length"]
+
+
+@drawn(st.floats(5, 40), st.floats(1.001, 1.5), st.integers(1, 3), st.integers(1, 4))
+def test_stages_are_too_few_where_three_times_the_last_gain_of_each_does_not_reach_the_speed(
+    slow: float, ratio: float, apart: int, more: int
+) -> None:
+    # Between stage counts `apart` from each other the speed grows by `ratio`; `more` further stages are asked about.
+    steps, fast = [(2, slow), (2 + apart, slow * ratio)], slow * ratio
+    most = fast * ratio ** (3 * more / apart)
+    assert _hopeless(steps, 2 + apart + more, most * (1 + 1e-9))
+    assert not _hopeless(steps, 2 + apart + more, most * (1 - 1e-9))
+    # Speeds before these two say nothing, and one alone neither.
+    assert _hopeless([(1, 0.1), *steps], 2 + apart + more, most * (1 + 1e-9))
+    assert not _hopeless(steps[1:], 2 + apart + more, 1e9)
+    # A slower step gains nothing, and what is reached already needs no more.
+    assert _hopeless([(2, fast), (3, slow)], 4, fast * (1 + 1e-9))
+    assert not _hopeless([(2, fast), (3, slow)], 4, fast)
