@@ -255,3 +255,25 @@ def test_whitened_noise_is_white() -> None:
     low, high = halves[400:10_000].mean(), halves[20_000:40_000].mean()
     assert low == pytest.approx(high, rel=0.1)
     assert np.std(white) == pytest.approx(1.0, rel=0.05)
+
+
+@pytest.mark.parametrize("loud", [100.0, 150.0])
+def test_of_tones_that_stand_out_alike_the_louder_one_is_found_at_its_peak(loud: float) -> None:
+    # Power in bins of 1 Hz; both tones are far above the cap of what a line may add.
+    bins = np.arange(1000.0)
+    gain = sum((5000.0 if pitch == loud else 1000.0) * np.exp(-((bins - pitch) ** 2) / 8) for pitch in (100.0, 150.0))
+    found, count = sound._scores(np.asarray(gain), 1.0, 90.0, 160.0, 1.0, 900.0, sound.Tolerances())
+    best = int(np.argmax(found.value))
+    assert found.pitch[best] == pytest.approx(loud, abs=0.02)
+    assert count[best] == 1
+
+
+def test_harmonics_beyond_the_highest_frequency_are_not_counted() -> None:
+    # What lies beyond 400 Hz is loud; it belongs to no tone that is looked for.
+    bins = np.arange(1000.0)
+    gain = 1000.0 * np.exp(-((bins - 100.0) ** 2) / 8) + np.where(bins > 420, 5000.0, 0.0)
+    found, count = sound._scores(gain, 1.0, 90.0, 160.0, 1.0, 400.0, sound.Tolerances())
+    best = int(np.argmax(found.value))
+    assert found.pitch[best] == pytest.approx(100.0, abs=0.02)
+    assert count[best] == 1
+    assert max(count) <= 4

@@ -18,7 +18,7 @@ from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
-from stager.optimise.relaxation import _hopeless, _Reach, explain
+from stager.optimise.relaxation import _hopeless, _outward, _Reach, explain
 from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, scenario
 from tests.optimise.solved import solved, with_limits, without
@@ -61,7 +61,9 @@ def test_wording_of_an_unproven_infeasibility() -> None:
     missed = explain(rows, NO_MARGINS, 14.99, Clock(), proven=False)
     assert not missed.proven
     assert missed.reason.startswith("No design found that reaches 15 m/s, and almost proven that none exists; ")
-    assert "does not prove" in explain(rows, NO_MARGINS, 15.5, Clock(), proven=False).reason
+    # A bound at or above the speed says nothing.
+    for bound in (15.0, 15.5):
+        assert "does not prove" in explain(rows, NO_MARGINS, bound, Clock(), proven=False).reason
 
 
 def test_relaxation_of_two_conflicting_limits() -> None:
@@ -119,3 +121,11 @@ def test_stages_are_too_few_where_three_times_the_last_gain_of_each_does_not_rea
     # A slower step gains nothing, and what is reached already needs no more.
     assert _hopeless([(2, fast), (3, slow)], 4, fast * (1 + 1e-9))
     assert not _hopeless([(2, fast), (3, slow)], 4, fast)
+
+
+@drawn(st.floats(1e-6, 1e6), st.sampled_from(["slip_heat", "grip_margin"]))
+def test_needed_values_are_rounded_to_four_digits_on_the_looser_side(value: float, name: str) -> None:
+    found = _outward(name, value)
+    assert found == pytest.approx(value, rel=1.001e-3)
+    assert found >= value if name == "slip_heat" else found <= value
+    assert found == (value if value.is_integer() else float(f"{found:.4g}"))

@@ -30,3 +30,11 @@ def test_certified_values_are_reproduced_to_six_digits(name: str, start: int) ->
     assert values == pytest.approx(known.values, rel=1e-6)
     assert deviations == pytest.approx(known.deviations, rel=1e-4)
     assert 2 * found.objective[0] == pytest.approx(known.squares, rel=1e-8)
+
+
+def test_start_from_which_full_steps_lead_away_converges_all_the_same() -> None:
+    # Newton's method on arctan diverges beyond 1.3917 (any text on numerical analysis); damping rises until it falls.
+    problem = Problem(residuals=np.arctan, loss=Squares(), step=np.full(1, 1e-6), central=True)
+    found = minimise(problem, np.array([[40.0], [-3.0], [0.5]]), damping=1e-6, iterations=60, tolerance=1e-12)
+    assert found.place[:, 0] == pytest.approx(np.zeros(3), abs=1e-5)
+    assert found.converged.all()
