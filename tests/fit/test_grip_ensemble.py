@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given as drawn
 from hypothesis import strategies as st
 
 from stager.constraints.recommend import Recommended
-from stager.fit.prediction import before, feed, finder, span_of, tune_behind
+from stager.fit.prediction import before, chain, feed, finder, span_of, tune_behind
 from stager.physics.chain import SURE, throw
 from tests.recovery.bench import scenario
 
@@ -47,3 +49,19 @@ def test_exit_speeds_at_the_recommended_setting_are_those_of_the_draws_that_do_n
         assert np.isnan([leaves.low, leaves.high]).all()
     else:
         assert exits.min() < leaves.low < leaves.nominal < leaves.high < exits.max()
+
+
+def test_wheels_of_a_chain_stay_the_grip_margin_below_their_grip_limits() -> None:
+    given = scenario("seed_ball")
+    given = replace(given, limit_values=replace(given.limit_values, grip_margin=0.1))
+    ensemble = before(given, np.random.default_rng(0), 20)
+    steps = list(chain(ensemble, 2, finder(given)))
+    speed, _ = feed(ensemble)
+    for count, step in enumerate(steps, 1):
+        assert step.entry_speed == pytest.approx(speed, rel=1e-3)
+        known = ~np.isnan(step.found.wheel_speed)
+        assert known.any()
+        assert step.settings[known, -1] == pytest.approx(0.9 * step.found.wheel_speed[known])
+        assert step.settings[~known, -1] == pytest.approx(step.found.peak_speed[~known])
+        speed = throw(ensemble.launcher, step.settings, options=SURE).exit_speed
+        assert step.settings.shape == (ensemble.lanes, count)

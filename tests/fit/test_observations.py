@@ -22,7 +22,10 @@ def test_observations_of_a_stage_are_the_throws_that_end_with_it() -> None:
     first, second = observations(given, throws, 0), observations(given, throws, 1)
     assert first.throws.line.tolist() == [2]
     assert second.throws.line.tolist() == [3, 5]
-    assert observations(given, throws, 2).throws.line.tolist() == []
+    none = observations(given, throws, 2)
+    assert none.throws.line.tolist() == []
+    assert none.side_a.shape == none.side_b.shape == (0, 3)
+    assert none.drawn(np.zeros(2), np.zeros(2)).shape == (0, 2)
     exact = throw(given.launcher, speeds[[1, 3]]).exit_speed
     np.testing.assert_allclose(second.expected, exact)
     # The last throw jammed and has no relative difference.

@@ -12,7 +12,7 @@ from stager.optimise.judge import settings_at
 from stager.optimise.ladder import stops
 from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
-from tests.optimise.machines import HEAVY, launcher, scenario
+from tests.optimise.machines import HEAVY, launcher, scenario, unsure
 from tests.optimise.machines import stage as built
 
 
@@ -53,3 +53,12 @@ def test_limit_against_a_further_stage_is_that_of_the_parts_of_the_last_design()
     rows = [BestDesign(count, one, (), None, bare) for count, one in enumerate((given, wide))]
     assert stops(rows)[-1] == ("length",)
     assert stops(rows[:1])[-1] == ()
+
+
+def test_a_plan_has_no_more_than_was_asked_for() -> None:
+    given = unsure()
+    given = replace(given, limit_values=replace(given.limit_values, stages=1))
+    found = plan(given, draws=0, certified=False)
+    assert found.best is not None
+    assert (found.robust, found.front, found.bound, found.margin) == (None, None, None, None)
+    assert (found.spread, found.left_open) == (None, ())

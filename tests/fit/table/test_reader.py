@@ -12,8 +12,9 @@ import pytest
 
 from stager.config import load
 from stager.errors import InputErrors
-from stager.fit.table import Throws, read
+from stager.fit.table import Throws, read, reader
 from stager.model.launcher import Launcher
+from stager.units import convert
 from tests.drive.machines import DRIVE
 from tests.drive.machines import launcher as driven
 
@@ -82,6 +83,21 @@ def test_throttle_is_converted_by_drive_and_supply(tmp_path: Path, launcher: Lau
     assert 0.9 * 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04 < full < 1400 * math.pi / 30 * 0.4 * 14.8 * 0.04
     assert flat < full
     assert own == pytest.approx(full)
+
+
+KINDS = {
+    "m/s": reader.SPEEDS, "rad/s": reader.TURNING, "V": reader.VOLTS, "K": reader.TEMPERATURES, "m": reader.LENGTHS,
+    "s": reader.TIMES,
+}  # fmt: skip
+ELSEWHERE = {"1/min": "rpm", "C": "degC"}
+"""Units that mean something else in a configuration, with the unit that they mean in a table."""
+
+
+@pytest.mark.parametrize("written, si", [(name, si) for si, found in KINDS.items() for name in found])
+def test_units_of_tables_are_those_of_configurations(written: str, si: str) -> None:
+    for value in (0.0, 7.5):
+        assert KINDS[si][written].to_si(value) == pytest.approx(convert(value, ELSEWHERE.get(written, written), si))
+        assert KINDS[si][written].from_si(KINDS[si][written].to_si(value)) == pytest.approx(value, abs=1e-12)
 
 
 def test_throttle_of_many_launchers_turns_the_wheels_of_each(tmp_path: Path) -> None:
