@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -123,3 +124,23 @@ def test_strain_of_a_rolling_ball() -> None:
     assert "along the barrel" in message
     assert "Not counted" in message
     assert throws.entering(machine) == ["It enters without spin (feed.spin)."]
+
+
+@pytest.mark.parametrize(
+    ("changes", "mass"),
+    [({}, "computed"), ({"mass": 0.2}, 0.2), ({"mass": 0.2, "width": None}, 0.2), ({"width": None}, None),
+     ({"material": None}, None)],
+    ids=["material", "mass", "mass alone", "no width", "no material"],
+)  # fmt: skip
+def test_imbalance_of_a_wheel_of_known_mass_is_mass_times_grade_times_turning_speed(
+    changes: dict[str, Any], mass: float | str | None
+) -> None:
+    # ISO 21940-11: G 6.3 is an eccentricity times turning speed of 6.3 mm/s, so F = m·e·ω² = m·G·ω.
+    machine = launcher(**changes)
+    speeds, beside = np.array([8.0, 11.0]), np.array([9.0, 10.0])
+    found = [wheel.imbalance for wheel in hazards(machine, throw(machine, speeds, beside)).wheels]
+    if mass is None:
+        assert found == [None, None]
+        return
+    weight = float(wheel_mass(machine.template.wheel)) if mass == "computed" else mass
+    assert found == pytest.approx([float(weight) * 6.3e-3 * fastest / 0.04 for fastest in (9.0, 11.0)])

@@ -16,7 +16,7 @@ from stager.fit.priors import own_law
 from stager.fit.table.reader import read_text
 from stager.model.launcher import Measuring, Outlet, Scenario
 from stager.physics.chain import throw
-from stager.physics.flight import indicated_speed
+from stager.physics.flight import indicated_speed, outlet_speed
 from tests.recovery.bench import table
 
 SPEEDS = np.repeat(np.linspace(6.0, 20.0, 8), 2)[:, None]
@@ -120,6 +120,16 @@ def test_observations_are_corrected_to_the_last_wheel(given: Scenario) -> None:
     found = observations(given, table(SPEEDS, indicated_speed(launcher, exact)), 0)
     np.testing.assert_allclose(found.last_wheel, exact, rtol=1e-3)
     np.testing.assert_allclose(found.difference, 0.0, atol=1e-4)
+
+
+def test_speeds_at_the_outlet_are_corrected_to_the_last_wheel_and_jams_stay_jams(given: Scenario) -> None:
+    # From flights, as no chronograph was there; the first throw jammed.
+    launcher = given.launcher
+    exact = throw(launcher, SPEEDS).exit_speed
+    left = np.where(np.arange(len(SPEEDS)) > 0, outlet_speed(launcher, exact), 0.0)
+    found = observations(given, replace(table(SPEEDS, left), at_outlet=True), 0)
+    assert found.last_wheel[0] == 0.0
+    np.testing.assert_allclose(found.last_wheel[1:], exact[1:], rtol=1e-6)
 
 
 def test_radius_and_tachometer_factor_are_reported_as_confounded(given: Scenario) -> None:

@@ -277,3 +277,20 @@ def test_harmonics_beyond_the_highest_frequency_are_not_counted() -> None:
     assert found.pitch[best] == pytest.approx(100.0, abs=0.02)
     assert count[best] == 1
     assert max(count) <= 4
+
+
+def test_no_more_harmonics_are_counted_than_a_tone_may_have() -> None:
+    bins = np.arange(1200.0)
+    gain = np.where(bins % 30 < 2, 1000.0, 0.0)
+    found, count = sound._scores(gain, 1.0, 29.0, 31.5, 1.0, 1150.0, sound.Tolerances())
+    assert count[int(np.argmax(found.value))] == max(count) == sound.Tolerances().harmonics
+
+
+def test_louder_noise_is_no_knock_once_it_lasts() -> None:
+    rng = np.random.default_rng(29)
+    rate, block, blocks = 2000.0, 10, 200
+    loud = np.arange(12 * 2000) >= 11 * 2000
+    view = rng.standard_normal(loud.size) * np.where(loud, 30.0, 1.0)
+    clear = sound._clearance(view, rate, block, sound.Tolerances())
+    assert clear[: 10 * blocks].max() < 0
+    assert clear[round(11.5 * blocks) :].max() < 0

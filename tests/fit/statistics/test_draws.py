@@ -8,7 +8,16 @@ from arviz_stats.base import array_stats
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stager.fit.statistics.importance_sampling import TRUSTED, interval, moments, quantile, sample, smooth, threshold
+from stager.fit.statistics.importance_sampling import (
+    TRUSTED,
+    interval,
+    moments,
+    proposal,
+    quantile,
+    sample,
+    smooth,
+    threshold,
+)
 from stager.fit.statistics.least_squares import Problem, Squares, minimise, profiles
 
 
@@ -23,6 +32,15 @@ def test_banana_shaped_target_has_the_exact_moments() -> None:
     assert drawn.trusted
     assert mean == pytest.approx([0.0, 0.3], abs=0.08)
     assert np.diagonal(spread) == pytest.approx([1.0, 0.43], rel=0.15)
+
+
+@given(st.lists(st.floats(-2, 2), min_size=9, max_size=9))
+def test_proposal_has_the_scale_matrix_that_it_is_given(entries: list[float]) -> None:
+    root = np.reshape(entries, (3, 3))
+    scale = root @ root.T + 0.01 * np.eye(3)
+    found = proposal(np.arange(3.0), scale, 0.4)
+    assert found.root @ found.root.T == pytest.approx(scale, abs=1e-10)
+    assert (found.centre.tolist(), found.share) == ([0.0, 1.0, 2.0], 0.4)
 
 
 def test_proposal_far_from_the_target_is_not_trusted() -> None:

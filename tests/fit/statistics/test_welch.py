@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import assume
 from hypothesis import given as drawn
 from hypothesis import strategies as st
 from scipy import stats
 
-from stager.fit.statistics.hypothesis_tests import PERMUTATIONS, by_settings, stratified, welch
+from stager.fit.statistics.hypothesis_tests import PERMUTATIONS, by_settings, paired, stratified, welch
 
 # Student's sleep data (Cushny and Peebles 1905; as in Student, Biometrika 6, 1908): t, df and p as statistical packages
 # print them: -1.8608, 17.776, 0.07939.
@@ -71,6 +72,20 @@ def test_welch_agrees_with_scipy(one: int, two: int, ratio: float, seed: int) ->
     found, theirs = welch(first, second), stats.ttest_ind(first, second, equal_var=False)
     assert found.t == pytest.approx(float(theirs.statistic), rel=1e-6)
     assert found.freedom == pytest.approx(float(theirs.df), rel=1e-6)
+
+
+@drawn(st.lists(st.tuples(st.floats(-9, 9), st.floats(-9, 9)), min_size=3, max_size=6))
+def test_paired_test_of_single_throws_agrees_with_scipy(pairs: list[tuple[float, float]]) -> None:
+    one, two = np.array(pairs).T
+    settings, first = np.tile(np.arange(len(pairs)), 2), np.repeat([True, False], len(pairs))
+    assume(np.std(one - two) > 1e-3)
+    found = paired(np.concatenate([one, two]), first, settings)
+    theirs = stats.ttest_rel(one, two)
+    assert found is not None
+    assert found.probability == pytest.approx(float(theirs.pvalue), rel=1e-6)
+    assert found.interval == pytest.approx(tuple(theirs.confidence_interval(0.95)), rel=1e-6, abs=1e-9)
+    # With two settings in common there is one degree of freedom, too few.
+    assert paired(np.concatenate([one[:2], two]), first[len(pairs) - 2 :], settings[[0, 1, *range(len(pairs))]]) is None
 
 
 def test_outlier_hardly_changes_the_difference() -> None:
