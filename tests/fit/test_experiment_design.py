@@ -18,6 +18,7 @@ from stager.fit.experiment_design import (
     CLOSE,
     FIRST_SCATTER,
     GREATEST_LOSS,
+    ONE_SETTING,
     TESTS,
     WIDEST,
     Experiments,
@@ -144,6 +145,7 @@ TESTED = np.arange(4.0, 12.1, 1.0)
 def _advised(
     monkeypatch: pytest.MonkeyPatch, measured: Floats, *, doubtful: Sequence[float] = (), sure: bool = True,
     count: int = 8, limit: bool = False, fastest: float = np.inf, best: float | None = BEST,
+    slowest_telling: float = 13.0,
 ) -> Next:  # fmt: skip
     """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
     rng = np.random.default_rng(1)
@@ -152,7 +154,7 @@ def _advised(
     grip_limit = np.append(13.0, 13.0 * np.exp(0.05 * apart)) if limit else np.full(DRAWS + 1, np.nan)
     what = Stakes(worthwhile=None, choices=np.array([11.0, BEST]), loss=loss, grip_limit=grip_limit)
     # Only the fastest settings tell which choice is good.
-    telling = np.where(SPEEDS[:, None] > 13.0, 0.1 * apart, 0.0)
+    telling = np.where(SPEEDS[:, None] > slowest_telling, 0.1 * apart, 0.0)
     where = Experiments(
         wheel_speed=SPEEDS[:, None], expected=np.log(SPEEDS)[:, None] + telling, safe=fastest >= SPEEDS
     )
@@ -194,6 +196,16 @@ def test_throws_beyond_certain_decisions_narrow_the_grip_limit(monkeypatch: pyte
     open_tests = _advised(monkeypatch, np.array([4.0, 5.0, 6.0]), limit=True, count=4)
     assert not open_tests.enough
     assert sorted(one.purpose for one in open_tests.plan) == ["limit", "limit", "model", "model"]
+
+
+@pytest.mark.parametrize("count", [2, 3])
+def test_no_more_than_half_of_several_throws_are_at_one_setting(count: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    # Only the fastest setting tells which choice is good, so that all throws would be there.
+    found = _advised(monkeypatch, TESTED, sure=False, count=count, slowest_telling=15.8)
+    assert len(found.plan) == count
+    speeds = np.array([one.wheel_speed[0] for one in found.plan])
+    most = (np.abs(speeds[:, None] / speeds - 1) < ONE_SETTING).sum(axis=1).max()
+    assert most == (2 if count == 2 else (count + 1) // 2)
 
 
 def test_outlier_is_thrown_again_first(monkeypatch: pytest.MonkeyPatch) -> None:
