@@ -145,7 +145,7 @@ TESTED = np.arange(4.0, 12.1, 1.0)
 def _advised(
     monkeypatch: pytest.MonkeyPatch, measured: Floats, *, doubtful: Sequence[float] = (), sure: bool = True,
     count: int = 8, limit: bool = False, fastest: float = np.inf, best: float | None = BEST,
-    slowest_telling: float = 13.0,
+    slowest_telling: float = 13.0, session: bool = False,
 ) -> Next:  # fmt: skip
     """Return a plan for a launcher whose decisions are certain or not, as if these wheel speeds [m/s] were measured."""
     rng = np.random.default_rng(1)
@@ -162,8 +162,8 @@ def _advised(
     given = scenario("seed_ball")
     chosen = (replace(advice(given.title)[0], wheel_speed=best),)
     return experiment_design.weigh(
-        before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=count,
-        measured=Measured(wheel_speed=measured, doubtful=np.array(doubtful, dtype=np.float64)),
+        before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=count, session=session,
+        measured=None if session else Measured(wheel_speed=measured, doubtful=np.array(doubtful, dtype=np.float64)),
     )  # fmt: skip
 
 
@@ -206,6 +206,15 @@ def test_no_more_than_half_of_several_throws_are_at_one_setting(count: int, monk
     speeds = np.array([one.wheel_speed[0] for one in found.plan])
     most = (np.abs(speeds[:, None] / speeds - 1) < ONE_SETTING).sum(axis=1).max()
     assert most == (2 if count == 2 else (count + 1) // 2)
+
+
+@pytest.mark.parametrize("count, checked", [(3, False), (4, True)])
+def test_first_session_tests_for_drift_from_four_throws_on(
+    count: int, checked: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = _advised(monkeypatch, np.zeros(0), sure=False, count=count, session=True).plan
+    assert len(plan) == count
+    assert [one.purpose == "drift" for one in plan] == [*[False] * (count - 1), checked]
 
 
 def test_outlier_is_thrown_again_first(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +20,7 @@ from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
-from stager.optimise.relaxation import _hopeless, _outward, _Reach, explain
+from stager.optimise.relaxation import _hopeless, _outward, _Reach, explain, one_more
 from stager.optimise.search import Clock
 from tests.optimise.machines import HEAVY, scenario
 from tests.optimise.solved import solved, with_limits, without
@@ -129,3 +131,12 @@ def test_needed_values_are_rounded_to_four_digits_on_the_looser_side(value: floa
     assert found == pytest.approx(value, rel=1.001e-3)
     assert found >= value if name == "slip_heat" else found <= value
     assert found == (value if value.is_integer() else float(f"{found:.4g}"))
+
+
+def test_one_more_stage_gains_what_the_next_design_is_faster() -> None:
+    rows: list[Any] = [
+        SimpleNamespace(count=count, solution=True, settings=SimpleNamespace(exit_speed=speed))
+        for count, speed in enumerate((1.2, 10.0, 13.0, 12.0))
+    ]
+    assert one_more(rows[1], rows, NO_MARGINS) == pytest.approx(0.3)
+    assert one_more(rows[2], rows, NO_MARGINS) == 0.0
