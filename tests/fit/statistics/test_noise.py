@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from stager.fit.compare import inliers
 from stager.fit.likelihood import SHARE_WEIGHTS, SHARES, SPREAD_RATIOS, WILD, Noise, UnevenNoise
 
 NOISE = Noise()
@@ -132,3 +133,16 @@ def test_weights_of_uneven_noise_are_the_slope_of_its_loss() -> None:
     moved = residuals + step * np.stack([np.eye(residuals.size), -np.eye(residuals.size)])
     ahead, behind = (UNEVEN.value(rows) for rows in moved)
     np.testing.assert_allclose(weights[0] * residuals, (ahead - behind) / (2 * step), rtol=2e-3, atol=0.05)
+
+
+def test_throws_that_disagree_with_others_at_their_setting_are_found() -> None:
+    settings = np.array([0, 0, 0, 0, 1, 1, 1, 2, 2, 3])
+    logs = np.array([1.0, 1.01, 0.995, 1.6, 2.0, 2.01, 1.99, 3.0, 3.01, 9.0])
+    # One of four lies far off; a throw without a repeat has nothing to disagree with.
+    agree = inliers(logs, settings, Noise())
+    assert agree.tolist() == [True, True, True, False, *[True] * 6]
+    # Of two throws that differ, neither is the odd one out.
+    apart = inliers(np.where(np.arange(10) == 8, 4.0, logs), settings, Noise())
+    assert apart[7] == apart[8]
+    # Too few repeats to know the scatter.
+    assert inliers(logs[[3, 0, 1, 9]], settings[[3, 0, 1, 9]], Noise()).all()
