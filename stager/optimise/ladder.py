@@ -210,17 +210,23 @@ class _Bench:
         who = np.flatnonzero(slack < 0)
         low, broken = np.zeros(who.size), slack[who]
         high, spare, at = np.full(who.size, np.nan), np.full(who.size, np.nan), np.ones(who.size)
+        was = np.zeros(who.size, bool)
         for _ in range(TRIES if who.size else 0):
             slack, found = self._look(who, free[who] * np.exp(at[:, None] * slower))
             kept = slack >= 0
             reached[who] = np.where(kept, np.maximum(reached[who], found), reached[who])
+            # Where one end stays twice, its slack counts half: false position alone would creep up from the other.
+            broken = np.where(kept & was, broken / 2, broken)
+            spare = np.where(~kept & ~was, spare / 2, spare)
             low, broken = np.where(kept, low, at), np.where(kept, broken, slack)
             high, spare = np.where(kept, at, high), np.where(kept, slack, spare)
             share = np.clip((INSIDE - broken) / np.where(spare > broken, spare - broken, np.nan), 0.03, 0.97)
             between = low + (high - low) * np.nan_to_num(share, nan=0.5)
             at = np.where(np.isnan(high), np.minimum(2.0 * at, FARTHEST), between)
-            open_to = np.isnan(high) | (spare > CLOSE)
-            who, low, broken, high, spare, at = (part[open_to] for part in (who, low, broken, high, spare, at))
+            open_to = np.isnan(high) | (~kept | (slack > CLOSE))
+            who, low, broken, high, spare, at, was = (
+                part[open_to] for part in (who, low, broken, high, spare, at, kept)
+            )
             if not who.size:
                 break
         return reached

@@ -15,6 +15,7 @@ from stager.model.launcher import Scenario
 from stager.optimise.judge import settings_at
 from stager.optimise.ladder import TunedDraws, TuningStep, tune
 from stager.optimise.problem import NO_MARGINS
+from stager.physics.chain import throw
 from stager.physics.records import flatten, take
 from tests.optimise.machines import unsure
 from tests.optimise.redrawn import drawn, ladder
@@ -82,3 +83,17 @@ def test_gain_probabilities_match_brute_force_on_other_draws(task: Scenario, pla
         share = float((gains[1] >= gain).mean())
         error = np.sqrt(share * (1 - share) * (1 / 120 + 1 / 160))
         assert float((planned.gain(1) >= gain).mean()) == pytest.approx(share, abs=3 * error)
+
+
+def test_draws_are_slowed_no_further_than_a_limit_on_the_throw_asks_for() -> None:
+    # One stage: the fastest wheel that keeps the limit, on a grid for each draw. Faster wheels are hotter here.
+    free, speeds, limit = unsure(), np.linspace(10.0, 14.0, 161), 0.255
+    given = replace(free, limit_values=replace(free.limit_values, stages=1, slip_heat=limit))
+    done = throw(free.launcher, speeds[:, None])
+    lead = speeds[done.stages.slip_heat[:, 0] <= limit][-1]
+    found = _tuned(given, [np.array([lead])], 8, 3)
+    launchers = take(flatten(found.draws.launcher, (9,)), np.arange(1, 9))
+    tried = throw(launchers, np.broadcast_to(speeds[:, None, None], (speeds.size, 8, 1)))
+    best = np.where(tried.stages.slip_heat[..., 0] <= limit, tried.exit_speed, 0.0).max(axis=0)
+    assert (best < tried.exit_speed[-1]).all()
+    assert found.exit_speed[1] == pytest.approx(best, rel=5e-3)
