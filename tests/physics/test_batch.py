@@ -16,7 +16,8 @@ from stager.physics.chain import onward, throw, transit
 from stager.physics.contact import run
 from stager.physics.contact.run import pack, part
 from stager.physics.friction import Falling
-from stager.physics.records import Throw
+from stager.physics.records import Throw, take
+from tests.drive.machines import launcher as driven
 from tests.physics.drawing import ROUND, SAMPLES, Batch, batches
 from tests.physics.machines import launcher
 
@@ -132,3 +133,16 @@ def test_arrays_of_some_stages_are_part_of_those_of_all(data: st.DataObject) -> 
     some = data.draw(st.integers(1, count - first))
     for found, expected in zip(part(whole, first, some), pack(batch.launcher, first, some), strict=True):
         assert np.all(np.asarray(found) == np.asarray(expected))
+
+
+def test_samples_are_taken_from_every_array_and_other_parts_stay_the_same_objects() -> None:
+    plain = driven().template
+    crushed = replace(plain, crush=np.array([1e-3, 2e-3, 3e-3]))
+    many = replace(driven(), stages=(plain, crushed), feed=replace(driven().feed, speed=np.array([1.0, 1.2, 1.4])))
+    one = take(many, [1])
+    assert one.feed.speed.tolist() == [1.2]
+    assert one.stages[1].crush.tolist() == [2e-3]
+    assert one.stages[0] is plain
+    assert one.template is many.template
+    bare = replace(driven(), stages=(plain, plain))
+    assert take(bare, [0]) is bare

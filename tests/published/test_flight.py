@@ -16,7 +16,7 @@ from stager.physics.air import (
     sphere_reynolds,
     terminal_speed,
 )
-from stager.physics.barrel import BLUNT_DRAG, ROUND_DRAG
+from stager.physics.barrel import AIR_DENSITY, BLUNT_DRAG, ROUND_DRAG
 from stager.physics.flight import (
     fall_line,
     inertia_ratio,
@@ -39,6 +39,8 @@ def test_constant_drag_of_balls_and_blunt_bodies_in_a_guide() -> None:
     source = "Aeronautical Engineer's Data Book, fig. 5.13"
     compare("drag coefficient of a sphere (-)", source, 0.45, ROUND_DRAG, rel=5e-2)
     compare("drag coefficient of a blunt cylinder (-)", source, 0.99, BLUNT_DRAG, rel=2e-2)
+    # The air in a guide is that of the flight behind it, ISO 2533 at sea level.
+    assert pytest.approx(SEA_LEVEL.density, rel=1e-4) == AIR_DENSITY
 
 
 @pytest.mark.parametrize(
