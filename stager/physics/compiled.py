@@ -13,7 +13,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, suppress
-from ctypes import CFUNCTYPE, c_double, c_int64, c_void_p
+from ctypes import CFUNCTYPE, addressof, c_char, c_double, c_int64, c_void_p
 from functools import cache, cached_property
 from importlib import import_module
 from importlib.metadata import version
@@ -99,7 +99,9 @@ class Array(NamedTuple):
                 raise TypeError("a kernel takes contiguous arrays")
             value = np.ascontiguousarray(value)
         alive.append(value)
-        given.append(value.ctypes.data)
+        # The first takes a quarter of the time, but only arrays that have elements and can be written to.
+        quick = value.size and value.flags.writeable
+        given.append(addressof(c_char.from_buffer(value)) if quick else value.ctypes.data)
         given.extend(value.shape)
 
 
