@@ -94,14 +94,14 @@ class Array(NamedTuple):
         """Append address and shape; a view by broadcasting, which nobody may write to, is copied."""
         if value.dtype != self.dtype or value.ndim != self.axes:
             raise TypeError(f"a kernel takes {self.dtype} of {self.axes} axes, not {value.dtype} of {value.ndim}")
-        if not value.flags.c_contiguous:
-            if value.flags.writeable:
-                raise TypeError("a kernel takes contiguous arrays")
-            value = np.ascontiguousarray(value)
-        alive.append(value)
-        # The first takes a quarter of the time, but only arrays that have elements and can be written to.
-        quick = value.size and value.flags.writeable
-        given.append(addressof(c_char.from_buffer(value)) if quick else value.ctypes.data)
+        try:
+            given.append(addressof(c_char.from_buffer(value)))
+        except (TypeError, ValueError):
+            # It cannot be written to, has no elements, or is not contiguous.
+            if value.flags.writeable and not value.flags.c_contiguous:
+                raise TypeError("a kernel takes contiguous arrays") from None
+            alive.append(np.ascontiguousarray(value))
+            given.append(alive[-1].ctypes.data)
         given.extend(value.shape)
 
 
