@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stager.constraints.recommend import Recommended, enough_kept, keeps_hard
 from stager.fit.adequacy import LEAST_WILD, ONE_SETTING
-from stager.fit.posterior import Fit
+from stager.fit.posterior import Fit, Misfit
 from stager.fit.prediction import (
     Ensemble,
     Finder,
@@ -270,6 +270,7 @@ class Next:
     certain: whether the decisions are certain enough if the model fits, which throws may have to test yet
     helps: whether the plan is worth its throws
     unmeasured: whether there was no fit, so that the plan is a first session
+    misfits: what speaks against the model that all this rests on
     """
 
     built: int
@@ -289,6 +290,7 @@ class Next:
     certain: bool
     helps: bool
     unmeasured: bool = False
+    misfits: tuple[Misfit, ...] = ()
 
     @property
     def wrong(self) -> float:
@@ -319,10 +321,11 @@ def suggest(
         Recommended settings of the stages; None: computed.
     """
     chosen = recommended_chain(known_of(fit), fit.built) if chosen is None else chosen[: fit.built]
-    return weigh(
+    found = weigh(
         after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least,
         measured=Measured.of(fit),
     )  # fmt: skip
+    return replace(found, misfits=fit.misfits)
 
 
 def expect(scenario: Scenario, built: int, find: Finder, rng: np.random.Generator, *, throws: int = 1) -> Next:

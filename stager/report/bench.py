@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -34,6 +35,7 @@ def next_summary(found: Next, launcher: Launcher) -> dict[str, Any]:
         "enough_is_known": found.enough,
         "first_session": found.unmeasured,
         "helps": found.helps,
+        "misfits": [one.words for one in found.misfits],
         "stages_built": found.built,
         "probability_worthwhile": found.probability_worthwhile,
         "probability_wrong": {"stage": found.wrong_stage, "speed": found.wrong_speed},
@@ -70,7 +72,18 @@ TO_TEST = ", to test the model: if it fits, enough is known."
 NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
 
 
+UNFIT = "These settings rest on the model that does not fit."
+
+
+def _misfit_headline(found: Next) -> str:
+    """Return the headline where the model does not fit, so that no advice that rests on it is as good as it looks."""
+    words = list(dict.fromkeys(one.words for one in found.misfits))
+    return f"The model does not fit the throws: {words[0]}. Find the cause first; stager fit names what is likely."
+
+
 def _next_headline(found: Next) -> str:
+    if found.misfits:
+        return _misfit_headline(found)
     if found.recommended.wheel_speed is None:
         return f"No throw is proposed. {found.recommended.reason}"
     if not (found.enough or found.plan):
@@ -122,6 +135,8 @@ def _plan_table(found: Next, launcher: Launcher) -> Table:
 
 
 def _next_notes(found: Next) -> list[str]:
+    if found.misfits:
+        return [UNFIT] if found.plan else []
     notes = []
     if found.probability_worthwhile is not None:
         notes.append(
@@ -260,6 +275,9 @@ def screen(found: Next, fitted: bool, throws: Throws, writer: TableWriter) -> Sc
     fitted: `found` comes from a fit, not from the configuration alone.
     """
     start = f"{plural(len(throws), 'throw')}: " if fitted else "Expected before a fit (it needs 3 throws): "
+    if found.misfits:
+        unknown = replace(found, grip_limit=None)
+        return Screen(f"{start}{_misfit_headline(found)}", pictures=[curve(unknown, throws, writer)])
     head = _head(writer, found.built - 1)
     limit = found.grip_limit
     grip = (

@@ -11,6 +11,7 @@ import pytest
 from stager.config import load
 from stager.constraints.recommend import Recommended
 from stager.fit.experiment_design import Next, Suggested
+from stager.fit.posterior import Misfit
 from stager.fit.table.writer import open_table
 from stager.report.answer import Provenance
 from stager.report.bench import next_answer, screen
@@ -77,3 +78,18 @@ def test_next_says_what_each_throw_shows_where_some_test_the_model() -> None:
     shown = screens[1]
     assert shown is not None
     assert shown.headline == "Throw next at 15.00 m/s, to test the model: if it fits, enough is known."
+
+
+def test_where_the_model_does_not_fit_that_comes_first_and_nothing_is_recommended(tmp_path: Path) -> None:
+    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
+    wrong = replace(FOUND, misfits=(Misfit(kind="order", words="exit speed drifts from throw to throw"),))
+    answer = next_answer(wrong, launcher, SOURCE)
+    assert answer.screen is not None
+    assert answer.screen.headline.startswith("The model does not fit the throws: exit speed drifts")
+    assert list(answer.screen.notes) == ["These settings rest on the model that does not fit."]
+    assert answer.document["misfits"] == ["exit speed drifts from throw to throw"]
+    with open_table(tmp_path / "throws.csv", launcher, 1) as (writer, _):
+        pass
+    shown = screen(wrong, True, writer.throws(), writer)
+    assert "The model does not fit the throws" in shown.headline
+    assert not shown.notes
