@@ -79,13 +79,13 @@ def test_leaving_reports_the_stored_throws(tmp_path: Path, how: str) -> None:
 
 def test_curve_follows_a_throw_and_typing_meanwhile_is_stored_at_once(tmp_path: Path) -> None:
     (tmp_path / "throws.csv").write_text(
-        "wheel_1 [rpm],exit_speed [m/s]\n2000,7.6\n2600,9.9\n3200,12.3\n", encoding="utf-8"
+        "wheel_1 [rpm],exit_speed [m/s]\n2000,6.9\n2600,9.0\n3200,11.1\n", encoding="utf-8"
     )
     with Terminal(["bench", str(TEMPLATE), "throws.csv"], tmp_path) as bench:
         bench.expect(OPENING)
-        bench.send("3800 14.5\n")
+        bench.send("3800 13.1\n")
         bench.expect("kept 4: ")
-        bench.send("4000 15.1\n")
+        bench.send("4000 13.7\n")
         bench.expect("kept 5: ")
         bench.expect(r"5 throws: stage 1 grips up to \d+ rpm \([\d.]+ m/s\), 95 %: \d+ to \d+\.")
         bench.expect(r"o: measured\n(.*\n)+.*\[=*\^=*\]")
