@@ -28,7 +28,6 @@ from __future__ import annotations
 from math import sqrt
 from typing import Any
 
-
 from stager.bounds.integrate import GAIN, OWN, SEEN, Run, integrator, no_barriers
 from stager.bounds.normal_force import (
     CROSSING, DIP, FASTEST, HOLD_HIGH, HOLD_LOW, JAMS, MASS, RATIO, SET_HIGH, SET_LOW, STALLS, STORED, STRAIN,

@@ -6,6 +6,7 @@ residuals, repeatability and predictions of later stages.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +17,13 @@ from stager.fit.likelihood import forward_model
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import Check, Misfit, Repeats, posterior
 from stager.fit.priors import DRIFT, of, values
-from stager.fit.statistics.hypothesis_tests import holm, pattern_test, serial_correlation_test, two_groups_test
+from stager.fit.statistics.hypothesis_tests import (
+    holm,
+    pattern_test,
+    serial_correlation_test,
+    solve_with,
+    two_groups_test,
+)
 from stager.fit.statistics.importance_sampling import quantile
 from stager.fit.table.throws import Throws, clock
 from stager.model.arrays import Floats
@@ -260,10 +267,18 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
     fitted = np.log(throws.exit_speed[good]) - found.residuals[good]
     along = np.argsort(fitted, kind="stable")
     kinds, level = two_groups_test(left, rng)[0], np.ones((found.count, 1))
+    leveled, best, _ = solve_with(found.problem, found.place, level)
+
+    def follow(patterns: Floats) -> float:
+        """Return the p value of whether the throws follow `patterns`, (n, k), besides the model and a level."""
+        return pattern_test(leveled, best, found.spent + 1, patterns)
+
     tests = [
         Misfit(
             kind="speed", words="the error of the fit changes with wheel speed",
-            probability=_follow(found, np.hstack([level, bend_columns(found)])),
+            probability=pattern_test(
+                found.problem, found.place, found.spent, np.hstack([level, bend_columns(found)])
+            ),
         ),
         Misfit(
             kind="speed", words="throws at similar wheel speeds err in the same direction",
@@ -271,7 +286,7 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
         ),
         Misfit(
             kind="order", words="exit speed drifts from throw to throw",
-            probability=_follow(found, _since_first(clock(throws)[1]), level),
+            probability=follow(_since_first(clock(throws)[1])),
         ),
         Misfit(kind="kinds", words="throws fall into two groups", probability=kinds),
         Misfit(kind="prior", words=_prior_words(found), probability=_prior_conflict(found)),
@@ -280,8 +295,8 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
     if builds.size > 1:
         others = np.equal.outer(throws.build, builds[1:]).astype(np.float64)
         words = "builds that were fitted as one differ"
-        tests.append(Misfit(kind="build", words=words, probability=_follow(found, others, level)))
-    tests += _odd_band(throws, found, level)
+        tests.append(Misfit(kind="build", words=words, probability=follow(others)))
+    tests += _odd_band(throws, found, follow)
     if repeated is not None and repeated.lack_of_fit is not None:
         words = "settings are farther from the fit than repeats scatter"
         tests.append(Misfit(kind="speed", words=words, probability=repeated.lack_of_fit))
@@ -292,7 +307,7 @@ BAND = 0.03
 """Half the width of a band of wheel speeds in which a resonance, say, may change the throws [-]."""
 
 
-def _odd_band(throws: Throws, found: BestFit, level: Floats) -> list[Misfit]:
+def _odd_band(throws: Throws, found: BestFit, follow: Callable[[Floats], float]) -> list[Misfit]:
     """Return the test of whether the throws within BAND of one wheel speed follow the others.
 
     It is made for the band whose residuals are farthest from 0, with Bonferroni's correction for all bands. Bands of
@@ -309,12 +324,7 @@ def _odd_band(throws: Throws, found: BestFit, level: Floats) -> list[Misfit]:
     odd = bands[np.argmax(np.abs(bands @ found.residuals) / np.sqrt(bands.sum(axis=1)))]
     speed = float(np.median(throws.exit_speed[odd > 0]))
     words = f"throws at about {speed:.1f} m/s do not follow the others"
-    return [Misfit(kind="band", words=words, probability=min(1.0, len(bands) * _follow(found, odd[:, None], level)))]
-
-
-def _follow(found: BestFit, patterns: Floats, beside: Floats | None = None) -> float:
-    """Return the p value of whether the throws follow `patterns`, (n, k), besides the model and `beside`, (n, j)."""
-    return pattern_test(found.problem, found.place, found.spent, patterns, beside)
+    return [Misfit(kind="band", words=words, probability=min(1.0, len(bands) * follow(odd[:, None])))]
 
 
 def _since_first(when: Floats) -> Floats:

@@ -70,15 +70,13 @@ PURPOSES = {
 """What a throw shows, by its purpose."""
 TO_TEST = ", to test the model: if it fits, enough is known."
 NOTHING_SAFE = "No setting keeps the hard limits in as many builds as limits.confidence asks."
-
-
 UNFIT = "These settings rest on the model that does not fit."
 
 
 def _misfit_headline(found: Next) -> str:
     """Return the headline where the model does not fit, so that no advice that rests on it is as good as it looks."""
-    words = list(dict.fromkeys(one.words for one in found.misfits))
-    return f"The model does not fit the throws: {words[0]}. Find the cause first; stager fit names what is likely."
+    words = found.misfits[0].words
+    return f"The model does not fit the throws: {words}. Find the cause first; stager fit names what is likely."
 
 
 def _next_headline(found: Next) -> str:

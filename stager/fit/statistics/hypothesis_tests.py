@@ -436,9 +436,7 @@ PATTERN_STEP = 3e-3
 """Step of the difference quotients by them [-]."""
 
 
-def pattern_test(
-    problem: Problem, best: Floats, spent: float, patterns: Floats, beside: Floats | None = None
-) -> float:  # fmt: skip
+def pattern_test(problem: Problem, best: Floats, spent: float, patterns: Floats) -> float:
     """Return the p value of a likelihood ratio test of whether the residuals follow `patterns`.
 
     The problem is solved once more with any amount of each pattern taken off its residuals. What that gains is judged
@@ -454,8 +452,6 @@ def pattern_test(
         Effective number of parameters that the residuals determine.
     patterns : ndarray, shape (n, k)
         Of the first n residuals.
-    beside : ndarray, shape (n, j), optional
-        Patterns that the residuals may follow in either case.
 
     Returns
     -------
@@ -465,17 +461,19 @@ def pattern_test(
     from scipy.special import fdtrc
 
     count, size = patterns.shape
-    also = np.zeros((count, 0)) if beside is None else beside
-    freedom = count - spent - also.shape[1] - size
+    freedom = count - spent - size
     if freedom < 1 or not patterns.any():
         return 1.0
-    without = float(problem.objective(best[None])[0]) if beside is None else _least_with(problem, best, also)
-    gained = max(without - _least_with(problem, best, np.hstack([also, patterns])), 0.0)
-    return float(fdtrc(size, freedom, np.expm1(2 * gained / count) * freedom / size))
+    without, (_, _, least) = float(problem.objective(best[None])[0]), solve_with(problem, best, patterns)
+    return float(fdtrc(size, freedom, np.expm1(2 * max(without - least, 0.0) / count) * freedom / size))
 
 
-def _least_with(problem: Problem, best: Floats, patterns: Floats) -> float:
-    """Return the least objective with any amount of `patterns`, (n, k), taken off the first n residuals."""
+def solve_with(problem: Problem, best: Floats, patterns: Floats) -> tuple[Problem, Floats, float]:
+    """Solve a problem with any amount of `patterns`, (n, k), taken off its first n residuals.
+
+    Returns it with these amounts as its last k parameters, the parameters (p + k,) at its minimum, and the objective
+    there; best: parameters at the minimum without, (p,).
+    """
     count, size = patterns.shape
 
     def residuals(place: Floats) -> Floats:
@@ -492,7 +490,8 @@ def _least_with(problem: Problem, best: Floats, patterns: Floats) -> float:
     wider = replace(problem, residuals=residuals, prior=prior, step=steps)
     sizes = np.vstack([np.zeros(size), *(start * np.eye(size) for start in PATTERN_STARTS)])
     starts = np.hstack([np.tile(best, (len(sizes), 1)), sizes])
-    return float(minimise(wider, starts, iterations=PATTERN_ITERATIONS, adapt=True).objective.min())
+    found = minimise(wider, starts, iterations=PATTERN_ITERATIONS, adapt=True)
+    return wider, found.place[found.best], float(found.objective[found.best])
 
 
 def serial_correlation_test(residuals: Floats, tangents: Floats, rng: np.random.Generator) -> float:
