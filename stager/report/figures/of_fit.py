@@ -36,7 +36,7 @@ def agreement(fit: Fit) -> Picture:
     )
     columns = (Column("throw"), Column("measured", "m/s"), Column("fitted", "m/s"), Column("", words=True))
     summary = f"{plural(measured.size, 'throw')} fitted, scatter {percent(fit.scatter)}." + (
-        f" {plural(count, 'throw')} probably outliers." if count else ""
+        f" {plural(count, 'probable outlier')}." if count else ""
     )
     return Picture(
         name="agreement", title="Measured and fitted", alt=f"Measured against fitted exit speed: {summary}",
