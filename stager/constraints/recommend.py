@@ -274,10 +274,12 @@ class _Chooser:
         by = self._by(seen, best)
         if by == "goal":
             best = self._slowest_reaching(best)
-        slower = self._slowed_to_steady(best)
-        if slower is None:
+        steady = self._steady(seen, best)
+        if steady is None:
             return self._no_setting()
-        return self._recommended(slower, by if slower == best else self.most_broken[0])
+        if steady != best:
+            by = "peak" if steady > best else self.most_broken[0]
+        return self._recommended(steady, by)
 
     def _best(self, seen: list[_Tried]) -> float | None:
         """Return the setting of the greatest mean exit speed, or the slowest that reaches the exit speed asked for."""
@@ -384,18 +386,37 @@ class _Chooser:
 
         return throw(launcher, chains(a), None if np.array_equal(a, b) else chains(b), options=options)
 
-    def _slowed_to_steady(self, speed: float) -> float | None:
-        """Return the greatest setting up to `speed` that keeps the limits of kind STEADY too; None: there is none."""
-        if self._keeps_steady(speed):
-            return speed
-        low, high = 0.0, speed
+    def _steady(self, seen: list[_Tried], best: float) -> float | None:
+        """Return the setting of the greatest mean exit speed that keeps the limits of kind STEADY too; None: none does.
+
+        Losses fall where a faster wheel slips, and powers rise, so that it may lie on either side of `best`.
+        """
+        if self._keeps_steady(best):
+            return best
+        speed, nominal, mean, fine = (
+            np.concatenate([getattr(one, name) for one in seen]) for name in ("speed", "nominal", "mean", "fine")
+        )
+        possible = fine & (mean > 0)
+        reaching = possible & (nominal >= self.asked) if self.asked is not None else np.zeros_like(possible)
+        order = np.concatenate([np.sort(speed[reaching]), speed[possible][np.argsort(-mean[possible], kind="stable")]])
+        broken = {best}
+        for kept in dict.fromkeys(order.tolist()):
+            if kept in broken:
+                continue
+            if self._keeps_steady(kept):
+                break
+            broken.add(kept)
+        else:
+            kept, broken = 0.0, {float(min(broken))}
+        between = [one for one in broken if (one > kept) == (best > kept)]
+        over = min(between, key=lambda one: abs(one - kept))
         for _ in range(HALVINGS):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self._keeps_steady(middle) else (low, middle)
-        if low == 0.0:
+            middle = (kept + over) / 2
+            kept, over = (middle, over) if self._keeps_steady(middle) else (kept, middle)
+        if kept == 0.0:
             return None
-        found = self._try(np.array([low]))
-        return low if found.fine[0] and found.nominal[0] > 0 else None
+        found = self._try(np.array([kept]))
+        return kept if found.fine[0] and found.nominal[0] > 0 else None
 
     def _keeps_steady(self, speed: float) -> bool:
         point = self._nominal(np.array([speed]))

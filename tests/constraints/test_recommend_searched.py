@@ -189,9 +189,10 @@ def made_up(value: Callable[[Floats], Floats], kind: Kind = Kind.THROW, *, hard:
     )  # fmt: skip
 
 
+@pytest.mark.parametrize("kind", [Kind.THROW, Kind.STEADY])
 @pytest.mark.parametrize("hard", [True, False])
 def test_speeds_beyond_broken_ones_are_taken_where_they_throw_faster(
-    hard: bool, monkeypatch: pytest.MonkeyPatch
+    hard: bool, kind: Kind, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     grid = np.linspace(10.0, 30.0, 501)
     peak = float(grid[np.argmax(Case("peak").exits(grid)[0])])
@@ -199,7 +200,7 @@ def test_speeds_beyond_broken_ones_are_taken_where_they_throw_faster(
         (6.0, 9.0, 30.0, "peak", peak), (6.0, 9.0, 12.0, "wheel_speed", 12.0), (6.0, 9.0, 8.0, "gap", 6.0),
         (12.0, 19.0, 30.0, "peak", 19.0), (16.0, 30.0, 25.0, "gap", 16.0),
     ):  # fmt: skip
-        gap = made_up(lambda u, low=low, high=high: np.where((u > low) & (u < high), 2.0, 0.0), hard=hard)  # type: ignore[misc]
+        gap = made_up(lambda u, low=low, high=high: np.where((u > low) & (u < high), 2.0, 0.0), kind, hard=hard)  # type: ignore[misc]
         monkeypatch.setattr("stager.constraints.recommend.LIMITS", (gap,))
         found = Case(by, limits={"wheel_speed": top}).find()
         assert found.by == by
