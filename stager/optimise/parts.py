@@ -14,7 +14,7 @@ from itertools import product
 
 import numpy as np
 
-from stager.constraints import broken_by
+from stager.constraints import broken_by, not_judged
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Stage
@@ -541,8 +541,13 @@ def catalogue_of(scenario: Scenario, selected: Selected, final: BestDesign | Non
         options=tuple(_option(everywhere, one, choose(scenario, found)) for one, found in selected.options),
         numbers=tuple(parts), one_for_all=alike, mixed_gain=gain,
         chosen=tuple(names(stage, one) for stage, one in zip(stages, parts, strict=True)),
-        design={} if final is None else chosen_values(final), asked=ranges_of(everywhere),
+        design={} if final is None else chosen_values(final), asked=ranges_of(everywhere), not_judged=_unknown(final),
     )  # fmt: skip
+
+
+def _unknown(row: BestDesign | None) -> tuple[str, ...]:
+    """Return the names of the limits that cannot be judged at a design."""
+    return () if row is None else tuple(one.name for one in not_judged(row.settings.design))
 
 
 def _option(stages: Sequence[Stage], parts: Parts, found: BestDesign | None) -> Option:
@@ -554,5 +559,5 @@ def _option(stages: Sequence[Stage], parts: Parts, found: BestDesign | None) -> 
         design = {one.name: float(value) for one, value in zip(VARIABLES, design, strict=True) if not np.isnan(value)}
     return Option(
         wheel=wheel, drive=drive, design=design, exit_speed=None if found is None else found.settings.exit_speed,
-        stages=None if found is None else found.count, at_most=False,
+        stages=None if found is None else found.count, at_most=False, not_judged=_unknown(found),
     )  # fmt: skip

@@ -246,7 +246,8 @@ class Missed:
 class Option:
     """Parts shared by all stages: names of wheel and drive, values chosen from ranges by name.
 
-    exit_speed [m/s] and stages: of its best design, None where none fits; at_most: exit_speed is an upper bound.
+    exit_speed [m/s] and stages: of its best design, None where none fits; at_most: exit_speed is an upper bound;
+    not_judged: names of limits that cannot be judged with it, as an input is unknown.
     """
 
     wheel: str
@@ -255,6 +256,7 @@ class Option:
     stages: int | None
     at_most: bool
     design: Mapping[str, float] = field(default_factory=dict)
+    not_judged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -283,7 +285,8 @@ class Catalogue:
 
     options: each choice shared by all stages; chosen: names of wheel and drive by stage; numbers: their parts; design:
     values of each stage chosen from ranges, by name; one_for_all: all stages have the same parts; mixed_gain: gain of
-    different parts over that [-]; asked: ranges by name; traded: results with other radii and inertias.
+    different parts over that [-]; asked: ranges by name; traded: results with other radii and inertias; not_judged:
+    names of limits that cannot be judged with the chosen parts.
     """
 
     options: tuple[Option, ...]
@@ -294,6 +297,7 @@ class Catalogue:
     design: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     asked: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     traded: tuple[Traded, ...] = ()
+    not_judged: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

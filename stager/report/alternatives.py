@@ -7,7 +7,7 @@ from typing import Any
 
 from stager.optimise.records import Catalogue, Front, Robust
 from stager.report.answer import Column, Table
-from stager.report.numbers import MISSING, digits, sides, speed
+from stager.report.numbers import MISSING, digits, listing, sides, speed
 
 _SAME_PARTS = (
     "The ladder uses these parts for every stage count. Fewer stages with parts chosen for them may do better, so a"
@@ -15,6 +15,8 @@ _SAME_PARTS = (
 )
 VARIABLES = {"crush": "crush_m", "radius": "radius_m", "inertia": "inertia_kg_m2"}
 """JSON key of each design variable."""
+_RANGES = {"crush": "crush_range_m", "radius": "radius_range_m", "inertia": "inertia_range_kg_m2"}
+"""JSON key of the range of each design variable."""
 
 
 def variable_rows(design: Mapping[str, Any]) -> dict[str, Any]:
@@ -51,10 +53,11 @@ def catalogue_rows(catalogue: Catalogue, exit_speed: float | None) -> dict[str, 
             {
                 "wheel": option.wheel, "drive": option.drive or None, **variable_rows(option.design),
                 "exit_speed_m_s": option.exit_speed, "at_most": option.at_most, "stage_count": option.stages,
-                "loses_fraction": _loss(option.exit_speed, exit_speed),
+                "loses_fraction": _loss(option.exit_speed, exit_speed), "not_judged": list(option.not_judged),
             }
             for option in catalogue.options
         ],
+        "not_judged": list(catalogue.not_judged),
     }  # fmt: skip
 
 
@@ -64,7 +67,7 @@ def _loss(exit_speed: float | None, best: float | None) -> float | None:
 
 def catalogue_notes(content: Mapping[str, Any]) -> list[str]:
     """Return sentences on the chosen parts, and on the effect of other wheels."""
-    return [catalogue_headline(content), *trade_notes(content)]
+    return [catalogue_headline(content), *unknown_notes(content), *trade_notes(content)]
 
 
 def catalogue_headline(content: Mapping[str, Any]) -> str:
@@ -80,6 +83,22 @@ def catalogue_headline(content: Mapping[str, Any]) -> str:
     same = "one for all stages" if alone else "one kind"
     sentence = f"{head}: {each}{'' if gain is None else f', {100 * gain:.1f} % faster than the best of {same}'}."
     return f"{sentence} {_SAME_PARTS}"
+
+
+def unknown_notes(content: Mapping[str, Any]) -> list[str]:
+    """Return a sentence on the fastest parts with which more limits can be judged than with the chosen ones."""
+    unknown = set(content["not_judged"])
+    known = [one for one in content["options"] if one["exit_speed_m_s"] and set(one["not_judged"]) < unknown]
+    if not known:
+        return []
+    best = max(known, key=lambda one: one["exit_speed_m_s"])
+    judged = [name.replace("_", " ") for name in content["not_judged"] if name not in best["not_judged"]]
+    parts = _words(content, best, _variables_alone(content))
+    one = len(judged) == 1
+    return [
+        f"With the chosen parts {listing(judged)} {'is' if one else 'are'} not judged. With {parts} in every stage"
+        f" {'it is' if one else 'they are'} judged, at {speed(best['exit_speed_m_s'])} m/s."
+    ]
 
 
 def catalogue_proviso(catalogue: Catalogue) -> str:
@@ -103,8 +122,7 @@ def _variables_alone(content: Mapping[str, Any]) -> bool:
 
 def _asked(content: Mapping[str, Any]) -> list[str]:
     """Return the names of the design variables that could be chosen."""
-    keys = {"crush": "crush_range_m", "radius": "radius_range_m", "inertia": "inertia_range_kg_m2"}
-    return [name for name, key in keys.items() if content[key] is not None]
+    return [name for name, key in _RANGES.items() if content[key] is not None]
 
 
 def _words(content: Mapping[str, Any], part: Mapping[str, Any], alone: bool) -> str:

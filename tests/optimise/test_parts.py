@@ -15,6 +15,7 @@ from stager.optimise.parts import Selected, catalogue_of, choose, outfit, parts_
 from stager.optimise.planner import plan
 from stager.optimise.records import Parts
 from stager.optimise.search import Clock
+from tests.drive.machines import HEAT
 from tests.optimise.machines import LIGHT, launcher, scenario, stage
 from tests.optimise.solved import best_of, speed_of
 
@@ -113,3 +114,19 @@ def test_no_catalogue_without_alternatives() -> None:
     only = launcher(SEED, stage(drive_options=(QUICK,)))
     assert parts_of(only.template) == (Parts(0, 1),)
     assert outfit(only, [Parts(0, 1)]).stage(3).drive == QUICK
+
+
+def test_limits_that_some_parts_leave_unknown_are_listed_with_them() -> None:
+    known = replace(QUICK, name="known", speed_constant=100.0, heat=HEAT)
+    given = scenario(
+        replace(MOTORS, template=replace(MOTORS.template, drive=known, drive_options=(QUICK,)),
+                feed=replace(MOTORS.feed, rate=2.0)), stages=1,
+        winding_temperature=400.0,
+    )  # fmt: skip
+    selected = _selected(given)
+    found = catalogue_of(given, selected, choose(given, selected.rows))
+    assert found is not None
+    unknown = {option.drive: "winding_temperature" in option.not_judged for option in found.options}
+    assert unknown == {"known": False, "quick": True}
+    assert found.chosen == (("as written", "quick"),)
+    assert "winding_temperature" in found.not_judged

@@ -31,6 +31,26 @@ def test_table_gives_the_loss_of_each_alternative() -> None:
     assert alternatives.catalogue_headline(content) == "Catalogue: wheel wide, drive quick in every stage."
 
 
+@pytest.mark.parametrize(
+    ("unknown", "words"),
+    [
+        (("burst",), "burst is not judged. With wheel small, drive quick in every stage it is judged, at 15.00 m/s."),
+        (
+            ("burst", "rim_safety"),
+            "burst and rim safety are not judged. With wheel small, drive quick in every stage they are judged, at",
+        ),
+        ((), ""),
+    ],
+)  # fmt: skip
+def test_parts_with_which_more_is_known_are_named(unknown: tuple[str, ...], words: str) -> None:
+    chosen, other, odd = PARTS.options
+    options = (replace(chosen, not_judged=(*unknown, "spread")), replace(other, not_judged=("spread",)), odd)
+    content = alternatives.catalogue_rows(replace(PARTS, options=options, not_judged=(*unknown, "spread")), 20.0)
+    notes = alternatives.unknown_notes(content)
+    assert len(notes) == bool(unknown)
+    assert words in "".join(notes)
+
+
 def test_headline_of_different_parts_per_stage() -> None:
     mixed = replace(PARTS, chosen=(("wide", ""), ("small", "")), one_for_all=False, mixed_gain=0.0234)
     headline = alternatives.catalogue_headline(alternatives.catalogue_rows(mixed, 20.0))
