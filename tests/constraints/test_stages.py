@@ -103,7 +103,8 @@ def test_stage_that_decides_is_named(name: str, index: int) -> None:
     point = hanging_on(name, index)
     found = judged(name, point)
     told = re.search(r"wheel (\d)", found.remedy)
-    assert told is not None and int(told[1]) == 1 + index
+    assert told is not None
+    assert int(told[1]) == 1 + index
     if BY_NAME[name].each is None:
         return
     by_stage = slacks(BY_NAME[name], point)
