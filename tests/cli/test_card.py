@@ -200,7 +200,9 @@ def test_card_without_a_stage_to_build_answers_no(tmp_path: Path) -> None:
     assert (done.status, done.err) == (1, "")
     assert "nothing to set" in done.out
     assert not out.exists()
-    document = json.loads(stager(*given, "--json").out)
+    again = stager(*given, "--json")
+    assert (again.status, again.err) == (1, "")
+    document = json.loads(again.out)
     assert document["card"] is None
     assert set(document) >= set(json.loads(stager("card", str(_written(tmp_path, {})), "-o", str(out), "--json").out))
 

@@ -32,7 +32,9 @@ def test_plan_shows_the_time_left_then_the_answer(tmp_path: Path) -> None:
 
 
 def test_interrupted_plan_ends_with_all_its_processes(tmp_path: Path) -> None:
-    with Terminal(["plan", str(ROOT / "configs" / "seed_ball.toml")], tmp_path, TERM="xterm") as terminal:
+    # So many draws that it lasts until the interruption arrives, on a busy machine too.
+    long = ["plan", str(ROOT / "configs" / "seed_ball.toml"), "--draws", "20000"]
+    with Terminal(long, tmp_path, TERM="xterm") as terminal:
         terminal.expect("Planning")
         terminal.send(CTRL_C)
         message = terminal.expect(r"(?s).*interrupted; nothing was written")[0]
