@@ -31,9 +31,10 @@ CALIPER_RESOLUTION = 1e-5
 
 
 def _sum_over_stages(point: OperatingPoint, field: str) -> Number | None:
-    """Return the sum of a field over the stages; None where a stage lacks it."""
+    """Return the sum of a field over the stages that have it; None where none has."""
     values = [getattr(point.launcher.stage(k), field) for k in range(point.count)]
-    return None if any(value is None for value in values) else sum(values, start=0.0)
+    known = [value for value in values if value is not None]
+    return sum(known, start=0.0) if known or not values else None
 
 
 def _largest_stage(point: OperatingPoint, field: str) -> int:

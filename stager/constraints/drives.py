@@ -96,9 +96,9 @@ def _average_power_remedy(point: OperatingPoint) -> str:
 def _hottest_winding(point: OperatingPoint) -> Number | None:
     """Return the highest winding temperature after a session at the feed's rate [K].
 
-    The final temperature where the session's length is unknown; None where a motor's thermal data are unknown.
+    Of the motors whose thermal data are known, None where none are; final where the session's length is unknown.
     """
-    if point.windings is None or set(point.windings.stage) < set(range(point.count)):
+    if point.windings is None:
         return None
     return np.asarray(point.windings.temperature(point.launcher.feed.session).max(axis=-1))
 

@@ -13,7 +13,7 @@ from stager.constraints.limit import FIND_OUT
 from stager.model.launcher import Launcher
 from stager.model.projectile import DISC
 from stager.model.requirements import LimitValues
-from stager.model.stage import Hold, Tyre
+from stager.model.stage import Hold, Stage, Tyre
 from stager.physics.chain import throw
 from stager.physics.safety import TOY_LIMITS
 from stager.physics.wheel import lift_off_speed, retention_speed, sure_speed
@@ -113,6 +113,30 @@ def test_one_stage_of_unknown_strength_leaves_the_limit_unjudged() -> None:
     assert states(point(mixed, [8.0, 9.0]))["rim_safety"] is None
     # The stage with known strength can still break the limit.
     assert states(point(mixed, [900.0, 9.0]))["burst"] is False
+
+
+COLD = replace(FULL.template, drive=replace(FULL.template.drive, heat=None))  # type: ignore[type-var]
+
+
+@pytest.mark.parametrize("place", [0, 1])
+@pytest.mark.parametrize(
+    ("limit", "bare", "broken", "wide"),
+    [
+        ("cost", replace(FULL.template, cost=None), 30.0, 1e3),
+        ("mass", replace(FULL.template, mass=None), 0.5, 10.0),
+        ("winding_temperature", COLD, 295.0, 2e3),
+        ("rim_safety", replace(FULL.template, wheel=replace(FULL.template.wheel, material=None)), 1e6, 1e-3),
+    ],
+)
+def test_what_is_known_of_some_stages_is_enough_to_break_a_limit(
+    limit: str, bare: Stage, broken: float, wide: float, place: int
+) -> None:
+    stages = (bare, FULL.template) if place == 0 else (FULL.template, bare)
+    mixed = replace(FULL, stages=stages)
+    assert states(point(mixed, [8.0, 9.0], limit_values(**{limit: broken})))[limit] is False
+    assert states(point(mixed, [8.0, 9.0], limit_values(**{limit: wide})))[limit] is None
+    none = replace(FULL, template=bare, stages=())
+    assert states(point(none, [8.0, 9.0], limit_values(**{limit: broken})))[limit] is None
 
 
 def test_toy_limit_per_area_needs_the_contact_area() -> None:
