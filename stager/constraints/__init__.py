@@ -168,5 +168,5 @@ def broken_by(
 __all__ = [
     "COMPUTED", "GEOMETRY", "LIMITS", "Kind", "Limit", "LimitResult", "NotJudged", "OperatingPoint", "SpeedRange",
     "broken_by", "evaluate", "evaluate_limits", "exit_cap", "no_throw", "not_judged", "slacks", "speed_range",
-    "wheel_ceilings",
+    "unjudged", "wheel_ceilings",
 ]  # fmt: skip

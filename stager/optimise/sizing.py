@@ -5,11 +5,12 @@ The motor is the least that is needed, and the smallest of a list that is enough
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate
+from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, unjudged
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Battery, Drive, Supply
@@ -54,7 +55,8 @@ class Candidate:
     number : in the list, 0: the drive as written; mass [kg], None: not known; greatest_power: of an ideal motor of that
     resistance at the supply's voltage [W]; throttle: greatest, settled at the rate [-]; loss: of exit speed [-];
     droop: greatest share of wheel speed that a throw takes [-]; current: greatest of a motor [A]; broken : names of the
-    limits that it breaks, "jam" where throws at the rate jam.
+    limits that it breaks, "jam" where throws at the rate jam; unknown : keys of its unknown inputs by name of a limit
+    that cannot be judged without.
     """
 
     number: int
@@ -66,11 +68,12 @@ class Candidate:
     droop: float
     current: float
     broken: tuple[str, ...]
+    unknown: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def enough(self) -> bool:
         """Whether it keeps the loss and every limit on drives."""
-        return not self.broken
+        return not self.broken and not self.unknown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +93,11 @@ class Sizing:
     def smallest(self) -> Candidate | None:
         """The first that is enough; None where none is."""
         return next((one for one in self.candidates if one.enough), None)
+
+    @property
+    def perhaps(self) -> Candidate | None:
+        """The first that breaks no limit, though not every limit can be judged with it; None where none does."""
+        return next((one for one in self.candidates if not one.broken), None)
 
 
 def size_motors(
@@ -129,10 +137,13 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
     assert supply is not None
     done = throw(machine, wheel_speed, wheel_speed_b)
     point = OperatingPoint(launcher=machine, limit_values=given.limit_values, throw=done)
-    broken, state = [], point.settled
+    broken, unknown, state = [], {}, point.settled
     for limit in LIMITS:
-        if limit.kind in (Kind.STEADY, Kind.WHEEL) and (result := evaluate(limit, point)) is not None:
-            broken += [] if result.satisfied else [limit.name]
+        if limit.kind in (Kind.STEADY, Kind.WHEEL):
+            result, one = evaluate(limit, point), unjudged(limit, point)
+            broken += [] if result is None or result.satisfied else [limit.name]
+            if one is not None and one.missing.startswith("stage.drive"):
+                unknown[limit.name] = one.missing
     if state is None or bool(state.throw.jammed):
         broken.append("jam")
     throttle = np.nan if point.holding is None else float(point.holding.throttle.max())
@@ -143,6 +154,7 @@ def _candidate(given: Scenario, number: int, wheel_speed: Floats, wheel_speed_b:
         loss=np.nan if state is None else float(state.loss),
         droop=np.nan if state is None else float(state.droop.max()),
         current=np.nan if state is None else float(_currents(state).max()), broken=tuple(dict.fromkeys(broken)),
+        unknown=unknown,
     )  # fmt: skip
 
 

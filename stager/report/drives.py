@@ -335,10 +335,12 @@ def motor_answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discha
 def _sizing_headline(sizing: Sizing) -> str:
     asked = f"{digits(sizing.rate)} throws a second within {100 * sizing.loss:.3g} %"
     smallest = sizing.smallest
-    if len(sizing.candidates) == 1:
+    if len(sizing.candidates) == 1 and (smallest is not None or sizing.perhaps is None):
         return f"{asked}: {_called(sizing.candidates[0])} is {'not ' if smallest is None else ''}enough."
     if smallest is not None:
         return f"{asked}: {_called(smallest)} is the smallest drive that is enough."
+    if sizing.perhaps is not None:
+        return f"{asked}: {_called(sizing.perhaps)} may be enough; {_unknown(sizing.perhaps)}."
     if sizing.candidates:
         return f"{asked}: no drive of the list is enough."
     return f"{asked}: the configuration has no drive to judge." if sizing.needed else f"{asked}: no motor is enough."
@@ -363,7 +365,8 @@ def _sizing_notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Disch
     index = next((k for k, one in enumerate(sizing.candidates) if one.enough), 0)
     if index:
         smaller = sizing.candidates[index - 1]
-        notes.append(f"The next smaller, {_called(smaller)}, is not enough: {_reasons(smaller)}.")
+        fails = "is not enough" if smaller.broken else "may not be enough"
+        notes.append(f"The next smaller, {_called(smaller)}, {fails}: {_reasons(smaller)}.")
     if launcher.feed.magazine is not None:
         notes.append(
             f"The magazine of {launcher.feed.magazine} is empty after {lasts(launcher.feed.magazine / sizing.rate)}."
@@ -381,7 +384,13 @@ def _sizing_notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Disch
 
 def _reasons(one: Candidate) -> str:
     words = {"settled_loss": f"it loses {100 * one.loss:.1f} %", "jam": "throws jam"}
-    return listing([words.get(name, name.replace("_", " ")) for name in one.broken])
+    return listing([words.get(name, name.replace("_", " ")) for name in one.broken]) or _unknown(one)
+
+
+def _unknown(one: Candidate) -> str:
+    """Return which limits cannot be judged with a drive, and what is missing."""
+    names = listing([name.replace("_", " ") for name in one.unknown])
+    return f"{names} not judged without {listing(list(dict.fromkeys(one.unknown.values())))}"
 
 
 def _needed_row(one: Needed) -> dict[str, Any]:
@@ -403,7 +412,7 @@ def _candidate_row(one: Candidate) -> dict[str, Any]:
         "drive_option": one.number, "name": one.name or None, "mass_kg": one.mass,
         "greatest_power_W": one.greatest_power, "throttle": _finite(one.throttle), "loss_fraction": _finite(one.loss),
         "droop_fraction": _finite(one.droop), "current_A": _finite(one.current), "enough": one.enough,
-        "broken": list(one.broken),
+        "broken": list(one.broken), "not_judged": list(one.unknown),
     }  # fmt: skip
 
 

@@ -13,6 +13,9 @@ from stager.model.stage import PAIR, RAIL, Drive, Supply
 from stager.optimise.sizing import LEAST_CELL, Sizing, cells_of, discharge, open_voltage, size_motors
 from stager.physics.chain import throw
 from stager.physics.rate import build_cycle, settled
+from stager.report.answer import Provenance
+from stager.report.drives import motor_answer
+from tests.drive.machines import HEAT
 from tests.optimise.machines import SEED, launcher, scenario, stage
 
 SPEEDS = np.array([11.0, 15.0])
@@ -77,6 +80,32 @@ def test_named_motor_meets_the_loss_and_the_next_smaller_does_not(case: tuple[in
 def test_cases_have_a_smaller_motor_that_fails() -> None:
     sized = [_sized(*case)[1] for case in CASES]
     assert sum(one.smallest is not None and one.candidates.index(one.smallest) > 0 for one in sized) >= 2
+
+
+def test_drive_that_a_limit_cannot_be_judged_with_is_not_called_enough() -> None:
+    known = Drive(
+        speed_constant=150.0, resistance=0.1, no_load_current=0.8, current_limit=75.0, mass=0.15, name="known",
+        heat=HEAT,
+    )  # fmt: skip
+    dark = replace(known, mass=0.1, name="dark", heat=None)
+    for offered, limits, smallest in (
+        ((known, dark), {}, "dark"),
+        ((known, dark), {"winding_temperature": 600.0}, "known"),
+        ((known, dark), {"winding_temperature": 290.0}, None),
+        ((dark,), {"winding_temperature": 600.0}, None),
+    ):
+        template = stage(inertia=2e-5, drive=None, drive_options=offered)
+        machine = replace(launcher(SEED, template), supply=Supply(voltage=14.8, resistance=0.02))
+        sizing = size_motors(scenario(machine, **limits), SPEEDS, None, 3.0, 0.05)
+        found = sizing.smallest
+        assert (None if found is None else found.name) == smallest
+        unsure = {one.name: dict(one.unknown) for one in sizing.candidates if one.unknown}
+        assert unsure == ({"dark": {"winding_temperature": "stage.drive.heat"}} if limits else {})
+        assert sizing.perhaps is not None
+        text = motor_answer(machine, sizing, (), Provenance(config_sha256="", seed=0)).screen
+        assert ("may be enough" in text.headline) == (smallest is None)
+        words = "winding temperature not judged without stage.drive.heat"
+        assert (words in f"{text.headline} {text.notes}") == bool(limits)
 
 
 def test_the_motor_that_is_needed_is_just_enough() -> None:
