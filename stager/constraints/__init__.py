@@ -29,6 +29,7 @@ from stager.constraints.design import (
 )
 from stager.constraints.drives import (
     AVERAGE_POWER,
+    LATER_ENERGY,
     PEAK_POWER,
     SETTLED_LOSS,
     SUPPLY_CURRENT,
@@ -92,6 +93,7 @@ LIMITS = (
     AVERAGE_POWER,
     WINDING_TEMPERATURE,
     SETTLED_LOSS,
+    LATER_ENERGY,
 )
 """All limits, in the order of screens and documents."""
 COMPUTED = frozenset(limit.name for limit in LIMITS)

@@ -232,10 +232,19 @@ class _Bench:
         return reached
 
     def _look(self, who: NDArray[np.intp], lead: Floats) -> tuple[Floats, Floats]:
-        """Return the least slack of all limits [-] with exit speed capped, and exit speed [m/s]."""
+        """Return the least slack of all limits [-] with exit speed capped, and exit speed [m/s].
+
+        A chain whose last stage only brakes counts as one that breaks a limit: it is left out for one without.
+        """
         chunk, here = self.chunk, take(self.launcher, who)
         done = throw(here, *sides(self.way, here, lead, TUNED), options=TUNED)
         speed = np.where(turns(self.way, done), done.exit_speed, 0.0)
+        useful = np.flatnonzero(done.stages.exit_speed[:, -1] > done.stages.entry_speed[:, -1])
+        if useful.size < who.size:
+            slack = np.full(who.size, -1.0)
+            if useful.size:
+                slack[useful], speed[useful] = self._look(who[useful], lead[useful])
+            return slack, speed
         # A draw that throws faster than the cap would be slowed to it, so its limits are evaluated there.
         point = OperatingPoint(
             launcher=here, limit_values=chunk.limit_values, options=TUNED,

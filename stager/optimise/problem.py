@@ -429,7 +429,7 @@ class Problem:
     def _steady(self) -> int:
         """Return the number of slacks of limits on steady throwing that are set."""
         if self._steady_rows is None:
-            probe = throw(self.launcher, np.full(self.count, 0.5) * self.tops, options=QUICK)
+            probe = throw(self.launcher, 0.5 * self.tops[None], options=QUICK)
             point = OperatingPoint(launcher=self.launcher, limit_values=self.limit_values, throw=probe, options=JUDGED)
             found = (slacks(limit, point) for limit in LIMITS if limit.kind is Kind.STEADY)
             self._steady_rows = sum(one.shape[-1] for one in found if one is not None)

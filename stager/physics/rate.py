@@ -375,12 +375,12 @@ class Sequence:
     missing: Floats
 
 
-def sequence(cycle: Cycle, throws: int) -> Sequence:
+def sequence(cycle: Cycle, throws: int, options: Options = DEFAULT) -> Sequence:
     """Return the first `throws` throws from the set speeds on."""
     speed = cycle.target
     exits, missing = [], []
     for _ in range(throws):
-        done = cycle.throw(speed)
+        done = cycle.throw(speed, options)
         exits.append(done.exit_speed)
         missing.append(1 - speed / cycle.target)
         speed = cycle.recover(cycle.after(done))
