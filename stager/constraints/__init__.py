@@ -29,7 +29,6 @@ from stager.constraints.design import (
 )
 from stager.constraints.drives import (
     AVERAGE_POWER,
-    LATER_ENERGY,
     PEAK_POWER,
     SETTLED_LOSS,
     SUPPLY_CURRENT,
@@ -37,6 +36,7 @@ from stager.constraints.drives import (
     VOLTAGE,
     WINDING_TEMPERATURE,
 )
+from stager.constraints.later_throws import LATER_ENERGY
 from stager.constraints.limit import (
     ROUNDING,
     Kind,
