@@ -11,6 +11,7 @@ import numpy as np
 
 from stager.constraints.limit import NO_LOAD, Kind, Limit, OperatingPoint, any_stage, missing_drive, worst_stage
 from stager.model.arrays import Floats, Number
+from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.barrel import feed_rate
 from stager.physics.heat import Windings, throwing_share, windings
 from stager.physics.heat import time_to as warming_time
@@ -176,7 +177,7 @@ AVERAGE_POWER = Limit(
     remedy=_average_power_remedy,
 )  # fmt: skip
 WINDING_TEMPERATURE = Limit(
-    name="winding_temperature", kind=Kind.STEADY, settles=True, unit="K", hard=True,
+    name="winding_temperature", kind=Kind.STEADY, settles=True, unit="K", hard=True, origin=SEA_LEVEL_TEMPERATURE,
     value=_hottest_winding,
     bound=lambda point: point.limit_values.winding_temperature,
     missing=_missing_for_windings,

@@ -189,6 +189,8 @@ class Limit:
         Breaking it can hurt or break something, so that it is kept in `limits.confidence` of possible builds.
     floor : bool
         The bound is the least value, not the greatest.
+    origin : float
+        Value that nothing uses, in `unit`: slack is a share of the bound above it, of a temperature of its rise.
     bound_by_missing : bool
         The bound too rests on the input that `missing` names: it is unknown where that is.
     settles : bool
@@ -216,6 +218,7 @@ class Limit:
     missing: Callable[[OperatingPoint], str | None] = nothing_missing
     hard: bool = False
     floor: bool = False
+    origin: float = 0.0
     bound_by_missing: bool = False
     settles: bool = False
 
@@ -229,8 +232,8 @@ class Limit:
 class LimitResult:
     """A limit at an operating point: value and bound in `unit`.
 
-    slack: margin / bound [-]: > 0 satisfied, 0 active, < 0 broken; remedy: the one change that would help most, empty
-    where it was not asked for; hard: see `Limit`.
+    slack: margin / (bound − origin of the limit) [-]: > 0 satisfied, 0 active, < 0 broken; remedy: the one change that
+    would help most, empty where it was not asked for; hard: see `Limit`.
     """
 
     name: str
@@ -301,9 +304,10 @@ def slacks(limit: Limit, point: OperatingPoint) -> Floats | None:
 
 
 def _slack(limit: Limit, values: Floats, bounds: Floats) -> Floats:
-    """Return margin / bound [-]."""
+    """Return margin / (bound − origin) [-]."""
     margin = values - bounds if limit.floor else bounds - values
-    scale = np.where((bounds == 0.0) | np.isinf(bounds), 1.0, np.abs(bounds))
+    span = bounds - limit.origin
+    scale = np.where((span == 0.0) | np.isinf(span), 1.0, np.abs(span))
     return np.asarray(margin / scale)
 
 

@@ -54,6 +54,7 @@ MORE = 0.01
 WORTHLESS = 1e-5
 """Gain below which a limit does not hold a plan back [-]."""
 FLOORS = {limit.name for limit in LIMITS if limit.floor}
+ORIGINS = {limit.name: limit.origin for limit in LIMITS}
 BUILT = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
 FREE = -1e9
 """Slack that sets a limit free [-]."""
@@ -366,7 +367,8 @@ class _Reach:
             if name in geometry:
                 out[name] = _outward(name, max(float(np.max(geometry[name].value)), bound))
             else:
-                loose = bound * (1.0 + margin) if name in FLOORS else bound * (1.0 - margin)
+                change = margin * (bound - ORIGINS[name])
+                loose = bound + change if name in FLOORS else bound - change
                 out[name] = _outward(name, loose)
         return out
 

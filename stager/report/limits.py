@@ -8,7 +8,6 @@ from dataclasses import replace
 from typing import Any, NotRequired, TypedDict
 
 from stager.constraints import LIMITS, LimitResult, NotJudged, OperatingPoint
-from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.wheel import Failure, Retention, explain
 from stager.report.answer import Column, Table
 from stager.report.numbers import MISSING, digits, listing, percent, plural
@@ -140,15 +139,10 @@ def table(limits: Sequence[LimitRow], words: Sequence[str], more: str = "") -> T
 
 
 def room(limit: LimitRow) -> float:
-    """Return the margin of a limit over its bound [-]; of a temperature over the bound's rise above the air.
-
-    Of a margin that is a share itself it is the difference: a margin of a margin says little.
-    """
+    """Return the margin of a limit [-]; of one that is a share itself the difference, as a share of it says little."""
     if limit["name"] in SHARES_SHOWN & _FLOORS:
         return float(limit["used"] - limit["allowed"])
-    if limit["unit"] != "K":
-        return float(limit["margin_fraction"])
-    return float((limit["allowed"] - limit["used"]) / (limit["allowed"] - SEA_LEVEL_TEMPERATURE))
+    return float(limit["margin_fraction"])
 
 
 def room_text(limit: LimitRow) -> str:

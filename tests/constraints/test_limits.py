@@ -29,6 +29,8 @@ from tests.constraints.machines import limit_values as limits_of
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, SUPPLY, launcher, wheel
 
 SPEEDS = np.array([8.0, 11.0])
+SLIPPING = np.array([[8.0, 39.0], [9.0, 50.0], [25.0, 25.0]])
+"""Wheel speeds beyond the grip limit of the last stage, where later throws may leave faster than the first [m/s]."""
 BY_NAME = {limit.name: limit for limit in LIMITS}
 
 
@@ -45,10 +47,11 @@ def found() -> dict[str, LimitResult]:
 
 
 def test_every_limit_applies_to_the_complete_launcher(found: dict[str, LimitResult]) -> None:
-    assert set(found) == set(BY_NAME)
+    later = {verdict.name for verdict in evaluate_limits(design(speeds=SLIPPING[0]))}
+    assert set(found) == set(BY_NAME) - {"later_energy"}
+    assert later == set(BY_NAME)
     assert len(BY_NAME) == len(LIMITS)
-    kept = [name for name, verdict in found.items() if verdict.slack >= 0]
-    assert set(kept) == set(BY_NAME)
+    assert all(verdict.slack >= 0 for verdict in found.values())
 
 
 def test_every_limit_value_has_its_limit() -> None:
@@ -76,7 +79,7 @@ def test_limit_is_broken_just_past_its_value(name: str, found: dict[str, LimitRe
 
 @pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.name)
 def test_batch_equals_single_evaluations(limit: Limit) -> None:
-    rows = np.array([[8.0, 11.0], [9.0, 12.0]])
+    rows = SLIPPING[:2] if limit.name == "later_energy" else np.array([[8.0, 11.0], [9.0, 12.0]])
     both = evaluate(limit, design(speeds=rows))
     for row in range(2):
         one = evaluate(limit, design(speeds=rows[row]))
@@ -188,7 +191,7 @@ def test_energy_per_area_uses_the_frontal_area() -> None:
 
 
 @pytest.mark.parametrize("limit", LIMITS, ids=lambda limit: limit.name)
-@pytest.mark.parametrize("speeds", [SPEEDS, np.array([[12.0, 9.0], [8.0, 30.0], [3.0, 3.1]])])
+@pytest.mark.parametrize("speeds", [SLIPPING[0], np.array([[12.0, 9.0], [8.0, 30.0], [3.0, 3.1]])])
 def test_slack_of_a_limit_is_that_of_its_worst_stage(limit: Limit, speeds: Any) -> None:
     point = design(speeds=speeds)
     result, found = evaluate(limit, point), slacks(limit, point)

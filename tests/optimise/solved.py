@@ -39,13 +39,19 @@ def with_limits(scenario: Scenario, values: Mapping[str, float]) -> Scenario:
     return replace(scenario, limit_values=replace(scenario.limit_values, **changes))
 
 
+AIR = 288.15
+"""Temperature of the air [K]: a temperature limit is looser by a share of the rise above it."""
+
+
 def looser(scenario: Scenario, names: Iterable[str], factor: float) -> Scenario:
     """Return the scenario with the named limits looser by `factor`; a lower bound is divided by it."""
     values = scenario.limit_values
-    return with_limits(
-        scenario,
-        {name: getattr(values, name) / factor if name in FLOORS else getattr(values, name) * factor for name in names},
-    )
+
+    def loose(name: str) -> float:
+        value, origin = getattr(values, name), AIR if name == "winding_temperature" else 0.0
+        return float(value / factor if name in FLOORS else origin + factor * (value - origin))
+
+    return with_limits(scenario, {name: loose(name) for name in names})
 
 
 def without(scenario: Scenario, names: Iterable[str]) -> Scenario:

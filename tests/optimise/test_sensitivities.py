@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -13,16 +14,21 @@ from stager.model.launcher import Scenario
 from stager.optimise.planner import plan
 from stager.optimise.records import Plan
 from stager.physics.chain import throw
+from tests.drive.machines import DRIVE, HEAT
+from tests.drive.machines import launcher as with_drives
 from tests.optimise.machines import HEAVY, LIGHT, scenario
 from tests.optimise.solved import looser
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+WARM = with_drives(drive=replace(DRIVE, heat=replace(HEAT, case_to_air=20.0)), rate=3.0, tyre=None)
 CASES = {
     "slip_heat": scenario(HEAVY, slip_heat=1.0),
     "exit_energy": scenario(LIGHT, exit_energy=1.5, stages=2),
     "acceleration": scenario(HEAVY, acceleration=4000.0, stages=2),
     "wheel_speed": scenario(HEAVY, wheel_speed=12.0, stages=2),
     "grip_margin": scenario(HEAVY, grip_margin=0.05, stages=2),
+    # 1 % looser is 1 % more rise above the air.
+    "winding_temperature": scenario(WARM, winding_temperature=340.0, stages=1),
 }
 
 
