@@ -230,7 +230,7 @@ UNLIMITED = 1e6
 def capped(launcher: Launcher, index: int, entries: Entries, top: float, margin: float) -> Floats:
     """Return the greatest wheel speed of stage `index` that is `margin` below the grip limit of any entry in each box.
 
-    top: end of the range in which the grip limit is sought [m/s]. Returns [m/s], shape (boxes,).
+    top: end of the speed range [m/s]. Returns [m/s], shape (boxes,).
     """
     projectile = launcher.projectile
     inertia = projectile.shape.inertia_factor
@@ -238,7 +238,7 @@ def capped(launcher: Launcher, index: int, entries: Entries, top: float, margin:
     speed = np.maximum((lead + inertia * band) / (1.0 + inertia), SLOWEST)
     spin = (lead - band) / ((1.0 + inertia) * float(projectile.radius))
     pairs, where = np.unique(np.stack([speed.ravel(), spin.ravel()]), axis=1, return_inverse=True)
-    found = grip_limit(launcher, index, pairs[0], pairs[1], np.full(pairs[0].shape, top)).wheel_speed
+    found = grip_limit(launcher, index, pairs[0], pairs[1], np.full(pairs[0].shape, top), margin=margin).wheel_speed
     limits = np.where(np.isnan(found), np.inf, found)[where.reshape(-1)].reshape(speed.shape)
     with np.errstate(invalid="ignore"):
         bend = np.abs(2.0 * limits[2] - limits.min(axis=0) - limits.max(axis=0))
@@ -255,7 +255,9 @@ def margins(
     their curvature.
     """
     nodes = np.linspace(0.0, fastest, NODES)
-    found = grip_limit(launcher, index, np.maximum(nodes, SLOWEST), np.zeros(NODES), np.full(NODES, top)).wheel_speed
+    found = grip_limit(
+        launcher, index, np.maximum(nodes, SLOWEST), np.zeros(NODES), np.full(NODES, top), margin=margin
+    ).wheel_speed
     limits = np.where(np.isnan(found), UNLIMITED, found)
     bend = np.abs(np.diff(np.pad(limits, 1, mode="edge"), n=2))
     bend[[0, -1]] = bend[1], bend[-2]

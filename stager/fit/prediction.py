@@ -304,7 +304,10 @@ def finder(scenario: Scenario) -> Finder:
 
     def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
         top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
-        return grip_limit(launcher, index, entry_speed, entry_spin, top, refinement=STANDARD, options=SURE)
+        margin = scenario.limit_values.grip_margin
+        return grip_limit(
+            launcher, index, entry_speed, entry_spin, top, margin=margin, refinement=STANDARD, options=SURE
+        )
 
     return find
 
@@ -374,8 +377,8 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
         speed = run_up(best, index, done.exit_speed, np.maximum(before_a, before_b)[-1:])
     grip = np.nan
     if speed[0] > 0:
-        top = np.asarray(speed_range(best, limit_values, index).top)
-        grip = float(grip_limit(best, index, speed, spin, np.atleast_1d(top)).wheel_speed[0])
+        top = np.atleast_1d(speed_range(best, limit_values, index).top)
+        grip = float(grip_limit(best, index, speed, spin, top, margin=limit_values.grip_margin).wheel_speed[0])
     found = recommend(
         known.launcher, known.lanes, limit_values, (before_a, before_b), None if np.isnan(grip) else grip,
         asked=None if goal.aim is Aim.FASTEST else goal.exit_speed,
@@ -440,13 +443,14 @@ class Step:
 
 def chain(ensemble: Ensemble, stages: int, find: Finder) -> Iterator[Step]:
     """Yield the stages in turn, each set to its grip limit less the required margin, or where it is fastest."""
-    margin = 1 - ensemble.scenario.limit_values.grip_margin
+    launcher, limit_values = ensemble.launcher, ensemble.scenario.limit_values
     speed, spin = feed(ensemble)
     settings = np.zeros((ensemble.lanes, 0))
     for index in range(stages):
-        found = find(ensemble.launcher, index, speed, spin)
-        known = ~np.isnan(found.wheel_speed)
-        settings = np.column_stack([settings, np.where(known, margin * found.wheel_speed, found.peak_speed)])
+        found = find(launcher, index, speed, spin)
+        known, top = ~np.isnan(found.wheel_speed), speed_range(launcher, limit_values, index).top
+        kept = np.minimum((1 - limit_values.grip_margin) * found.wheel_speed, top)
+        settings = np.column_stack([settings, np.where(known, kept, found.peak_speed)])
         yield Step(entry_speed=speed, entry_spin=spin, found=found, settings=settings)
         if index < stages - 1:
             speed, spin = at(ensemble, settings)

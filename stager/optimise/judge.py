@@ -119,8 +119,8 @@ class _Entry(NamedTuple):
 def grip_limits(launcher: Launcher, limit_values: LimitValues, done: Throw, near: Floats | None = None) -> Floats:
     """Return the grip limit of each stage at its own entry in a throw [m/s], shape (stages,).
 
-    It is the leading wheel's where a pair runs two speeds; NaN where exit speed still rises at the end of the range,
-    and in stages that the projectile does not reach. near: first guesses [m/s].
+    It is the leading wheel's where a pair runs two speeds; NaN where exit speed still rises at the end of the range and
+    the margin beyond it, and in stages that the projectile does not reach. near: first guesses [m/s].
     """
     return grip_limits_of(launcher, limit_values, [done], None if near is None else [near])[0]
 
@@ -147,24 +147,29 @@ def grip_limits_of(
         way = making if turned else TwoSpeeds(gap) if apart else transit
         refinement = FINE
         if about is None and way is transit and speed.size > TABLED:
-            about, refinement = _about(launcher, first[0][1], speed, spin, top), BESIDE
+            about, refinement = _about(launcher, limit_values, first[0][1], speed, spin, top), BESIDE
         found = grip_limit(
-            launcher, first[0][1], speed, spin, top, near=about, refinement=refinement, transit_function=way
-        ).wheel_speed
+            launcher, first[0][1], speed, spin, top, margin=limit_values.grip_margin, near=about, refinement=refinement,
+            transit_function=way,
+        ).wheel_speed  # fmt: skip
         for places, value in zip(group.values(), found, strict=True):
             for number, k in places:
                 out[number][k] = value
     return out
 
 
-def _about(launcher: Launcher, index: int, speed: Floats, spin: Floats, top: Floats) -> Floats:
+def _about(
+    launcher: Launcher, limit_values: LimitValues, index: int, speed: Floats, spin: Floats, top: Floats
+) -> Floats:  # fmt: skip
     """Return first guesses of grip limits [m/s], interpolated between NODES entry speeds; arrays of shape (samples,).
 
     The guess is the end of the range where a neighbouring node has none.
     """
     order = np.argsort(speed)
     nodes = order[np.unique(np.linspace(0, speed.size - 1, NODES).round().astype(int))]
-    known = grip_limit(launcher, index, speed[nodes], spin[nodes], top[nodes], refinement=STANDARD).wheel_speed
+    known = grip_limit(
+        launcher, index, speed[nodes], spin[nodes], top[nodes], margin=limit_values.grip_margin, refinement=STANDARD
+    ).wheel_speed
     return np.interp(speed, speed[nodes], np.where(np.isnan(known), top[nodes], known))
 
 

@@ -179,20 +179,21 @@ class _Bench:
             here, spin = take(launcher, who), self.spin[who]
             speed = run_up(here, index, self.speed[who], np.ones(1)) if index else self.speed[who]
             top = np.broadcast_to(speed_range(here, limit_values, index, self.chunk.margins).top, speed.shape)
-            middle = take(here, np.zeros(1, int))
+            middle, margin = take(here, np.zeros(1, int)), limit_values.grip_margin
             found = grip_limit(
-                middle, index, speed[:1], spin[:1], top[:1], refinement=STANDARD, transit_function=self.way
-            )
+                middle, index, speed[:1], spin[:1], top[:1], margin=margin, refinement=STANDARD,
+                transit_function=self.way,
+            )  # fmt: skip
             centre = found.wheel_speed
             near = float(np.nan_to_num(centre[0], nan=float(top[0]))) * self.drift[who]
             found = grip_limit(
-                here, index, speed, spin, top, near=near, around=LATER if index else FIRST, refinement=LOOKS,
-                options=LOOKED, transit_function=self.way, near_points=PLACES,
+                here, index, speed, spin, top, margin=margin, near=near, around=LATER if index else FIRST,
+                refinement=LOOKS, options=LOOKED, transit_function=self.way, near_points=PLACES,
             )  # fmt: skip
-            margin = limit_values.grip_margin
             at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)
             self.drift[who] = at / at[0]
-            chosen = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * at) if margin else found.peak_speed
+            kept = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * at)
+            chosen = np.minimum(kept, top) if margin else found.peak_speed
             done = self.way(here, index, speed, chosen, entry_spin=spin, options=TUNED)
             wheel[who], self.speed[who], self.spin[who] = chosen, done.exit_speed, done.exit_spin
         self.wheels.append(wheel)

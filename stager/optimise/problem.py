@@ -134,8 +134,8 @@ class FastestTables:
             if not rolled.jammed.any():
                 spin = lanes * float(rolled.exit_spin[0] / rolled.exit_speed[0])
         found = grip_limit(
-            here, index, lanes, spin, np.maximum(top, 1e-3), refinement=STANDARD, transit_function=way,
-            grid_points=COARSE,
+            here, index, lanes, spin, np.maximum(top, 1e-3), margin=limit_values.grip_margin, refinement=STANDARD,
+            transit_function=way, grid_points=COARSE,
         )  # fmt: skip
         edge = np.where(found.peak_exit > 0, found.edge, np.nan)
         shape = (entry.size, *(nodes.size for _, nodes in axes))

@@ -26,8 +26,8 @@ class Sweep:
 
     stage: its number, from 1; before_a, before_b: wheel speeds of the stages before it [m/s]; entry_speed [m/s], 0
     where the projectile jams before it. wheel_speed, exit_speed [m/s]: the curve, shape (points,).
-    grip_speed, grip_exit: the grip limit and the exit speed there [m/s], None where exit speed still rises at `top`,
-    the end of the searched range [m/s], set by `ends_by`.
+    grip_speed, grip_exit: the grip limit, beyond `top` where a margin asks for it, and the exit speed there [m/s], None
+    where exit speed still rises. top: end of the speed range [m/s], set by `ends_by`.
     """
 
     stage: int
@@ -58,7 +58,7 @@ def sweep(
     reach = speed_range(scenario.launcher, scenario.limit_values, index)
     top = float(reach.top)
     grip, grip_exit = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
-    grid = np.linspace(0.0, top if grip is None else min(top, BEYOND * grip), POINTS)
+    grid = np.linspace(0.0, top if grip is None else min(max(top, grip), BEYOND * grip), POINTS)
     exits = throw(scenario.launcher, _chains(side_a, grid), _chains(side_b, grid)).exit_speed
     if way is not transit and speed > 0:
         exits = way(scenario.launcher, index, speed, grid, entry_spin=spin).exit_speed
@@ -77,7 +77,7 @@ def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[fl
     speed, spin = _entry(scenario, side_a, side_b)
     top = float(speed_range(scenario.launcher, scenario.limit_values, k).top)
     grip = _grip(scenario, k, speed, spin, top)[0] if speed > 0 else None
-    chosen = (top if grip is None else grip) * (1 - scenario.limit_values.grip_margin)
+    chosen = top if grip is None else min(grip * (1 - scenario.limit_values.grip_margin), top)
     return chosen, chosen
 
 
@@ -93,8 +93,11 @@ def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, f
 def _grip(
     scenario: Scenario, k: int, speed: float, spin: float, top: float, way: TransitFunction = transit
 ) -> tuple[float | None, float | None]:
-    """Return the grip limit and its exit speed [m/s], None where exit speed still rises at `top`."""
-    found = grip_limit(scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]), transit_function=way)
+    """Return the grip limit and its exit speed [m/s], None where there is none; see `physics.grip_limit`."""
+    found = grip_limit(
+        scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]),
+        margin=scenario.limit_values.grip_margin, transit_function=way,
+    )  # fmt: skip
     at = float(found.wheel_speed[0])
     return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))
 

@@ -6,6 +6,9 @@ while the contact slips. A rise of less than 0.1 % of exit speed for 1 % of whee
 the greatest exit speed / wheel speed^0.1, over wheels at least half as fast as the projectile, then stands for the
 greatest exit speed. There is no grip limit where exit speed rises faster than that at the end of the range.
 
+Where wheels must stay a share below their grip limit, it is sought beyond the range too, as far as any wheel within the
+range could be too close to it. So where there is none, every wheel within the range keeps that margin.
+
 Of a pair at two speeds it is that of the leading wheel, the side that drives the spin forward. The other wheel is
 slower by a constant difference and grips as long as the leading one does.
 """
@@ -104,10 +107,11 @@ class TwoSpeeds:
 class GripLimit:
     """Grip limit of a stage; every field has the shape (samples,).
 
-    wheel_speed: the grip limit [m/s]; NaN where exit speed still rises at the end of the range, or all settings jam
+    wheel_speed: the grip limit [m/s], beyond the range where a margin asks for it; NaN where exit speed still rises at
+    the end of what was searched, or all settings jam
     exit_speed: exit speed there [m/s]
-    peak_speed, peak_exit: wheel speed of the greatest exit speed, and that exit speed [m/s]
-    edge: least wheel speed on the plateau, where exit speed is PLATEAU_SHARE of the greatest [m/s]
+    peak_speed, peak_exit: within the range, wheel speed of the greatest exit speed, and that exit speed [m/s]
+    edge: least wheel speed on the plateau, where exit speed is PLATEAU_SHARE of that one [m/s]
     """
 
     wheel_speed: Floats
@@ -124,6 +128,7 @@ def grip_limit(
     entry_spin: Floats,
     top: Floats,
     *,
+    margin: float = 0.0,
     near: Floats | None = None,
     around: tuple[float, float] = NEAR_FACTORS,
     refinement: Refinement = FINE,
@@ -144,6 +149,8 @@ def grip_limit(
         Of the projectile into the stage [m/s], [rad/s].
     top : ndarray, shape (samples,)
         End of the speed range [m/s].
+    margin : float
+        Share that wheels must stay below their grip limit [-].
     near : ndarray, shape (samples,), optional
         Estimate of the grip limit [m/s].
     around : tuple of float
@@ -165,9 +172,10 @@ def grip_limit(
     """
     entry_speed, entry_spin, top = np.broadcast_arrays(entry_speed, entry_spin, top)
     whole = grid_points or (GRID_POINTS_MANY if top.size > MANY else GRID_POINTS)
-    low, high, exponent = np.minimum(SLOWEST_WHEEL * entry_speed, top), top, 1.5
+    end = top * _beyond(margin)
+    low, high, exponent = np.minimum(SLOWEST_WHEEL * entry_speed, end), end, 1.5
     if near is not None:
-        low, high, exponent = np.minimum(around[0] * near, top), np.minimum(around[1] * near, top), 1.0
+        low, high, exponent = np.minimum(around[0] * near, end), np.minimum(around[1] * near, end), 1.0
     count = whole if near is None else near_points
     # Over the whole range the grid is finer near the entry speed.
     grid = low + (high - low) * np.linspace(0.0, 1.0, count)[:, None] ** exponent
@@ -179,22 +187,36 @@ def grip_limit(
     values = curve(grid)
     best = np.argmax(values, axis=0)
     # The peak lies outside the grid about the estimate: search the whole range.
-    outside = ((best == 0) | ((best == count - 1) & (high < top))) if near is not None else np.zeros(top.shape, bool)
-    found = _refine(curve, grid, values, top, refinement)
+    outside = ((best == 0) | ((best == count - 1) & (high < end))) if near is not None else np.zeros(top.shape, bool)
+    found = _refine(curve, grid, values, top, end, refinement)
     if not outside.any():
         return found
     where = np.flatnonzero(outside)
     again = grip_limit(
-        take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], refinement=refinement,
-        options=options, transit_function=take(transit_function, where), grid_points=whole,
+        take(launcher, where), index, entry_speed[where], entry_spin[where], top[where], margin=margin,
+        refinement=refinement, options=options, transit_function=take(transit_function, where), grid_points=whole,
     )  # fmt: skip
     for name in GripLimit.__dataclass_fields__:
         getattr(found, name)[where] = getattr(again, name)
     return found
 
 
-def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, refinement: Refinement) -> GripLimit:
-    """Return the grip limit of a curve with `values` at `grid`, each (candidates, samples)."""
+def _beyond(margin: float) -> float:
+    """Return how far a grip limit is sought, by the end of the range [-].
+
+    One of which no wheel within the range keeps the margin is at the end of the range / (1 − margin) at most. It counts
+    as found where its peak is within END_SHARE of what is searched.
+    """
+    return 1.0 / ((1.0 - margin) * GRIP_SHARE * END_SHARE) if margin else 1.0
+
+
+def _refine(
+    curve: Curve, grid: Floats, values: Floats, top: Floats, end: Floats, refinement: Refinement
+) -> GripLimit:  # fmt: skip
+    """Return the grip limit of a curve with `values` at `grid`, each (candidates, samples).
+
+    top, end: end of the speed range, and of what is searched [m/s], (samples,).
+    """
     samples = np.arange(top.size)
     known, at = sharpen(curve, grid, values, refinement)
     best = np.argmax(at, axis=0)
@@ -202,8 +224,14 @@ def _refine(curve: Curve, grid: Floats, values: Floats, top: Floats, refinement:
     known, at, discounted = _discounted_peak(curve, known, at, peak_speed, peak_exit, refinement)
     level = np.where(discounted > 0, discounted, peak_exit)
     speed, exit_speed = first_above(curve, GRIP_SHARE * level, known, at, refinement)
+    none = ((discounted == 0) & _rising(known, at, peak_speed, end)) | (peak_exit <= 0)
+    if (end > top).any():
+        last = top[None].copy()
+        known, at = merge(known, at, last, curve(last))
+        at = np.where(known <= top, at, 0.0)
+        best = np.argmax(at, axis=0)
+        peak_speed, peak_exit = known[best, samples], at[best, samples]
     edge = known[np.argmax(at >= PLATEAU_SHARE * peak_exit, axis=0), samples]
-    none = ((discounted == 0) & _rising(known, at, peak_speed, top)) | (peak_exit <= 0)
     return GripLimit(
         wheel_speed=np.where(none, np.nan, speed), exit_speed=np.where(none, np.nan, exit_speed),
         peak_speed=peak_speed, peak_exit=peak_exit, edge=edge,
@@ -232,13 +260,13 @@ def _discounted_peak(
     return grid, values, np.where(better, values[best, samples], 0.0)
 
 
-def _rising(grid: Floats, values: Floats, peak_speed: Floats, top: Floats) -> NDArray[np.bool_]:
-    """Return whether exit speed rises faster than RISING_SLOPE at the end of the range, (samples,)."""
-    samples = np.arange(top.size)
-    before = np.max(np.where(grid < (1 - 1e-3) * top, np.arange(len(grid))[:, None], 0), axis=0)
+def _rising(grid: Floats, values: Floats, peak_speed: Floats, end: Floats) -> NDArray[np.bool_]:
+    """Return whether exit speed rises faster than RISING_SLOPE at the end of what is searched, (samples,)."""
+    samples = np.arange(end.size)
+    before = np.max(np.where(grid < (1 - 1e-3) * end, np.arange(len(grid))[:, None], 0), axis=0)
     slope = (values[-1] - values[before, samples]) / np.maximum(values[-1], TINY)
-    width = 1 - grid[before, samples] / np.where(top > 0, top, 1.0)
-    at_end = (grid[-1] >= top * (1 - 1e-9)) & (peak_speed > END_SHARE * top)
+    width = 1 - grid[before, samples] / np.where(end > 0, end, 1.0)
+    at_end = (grid[-1] >= end * (1 - 1e-9)) & (peak_speed > END_SHARE * end)
     return np.asarray(at_end & (slope > RISING_SLOPE * width))
 
 

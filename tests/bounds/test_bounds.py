@@ -36,6 +36,7 @@ CASES = {
     "acceleration": scenario(HEAVY, wheel_speed=40.0, acceleration=4000.0),
     "slow wheels": scenario(HEAVY, wheel_speed=15.0),
     "margin": scenario(HEAVY, wheel_speed=40.0, grip_margin=0.05),
+    "margin, range ends at the grip limit": scenario(HEAVY, wheel_speed=12.6, grip_margin=0.05, stages=1),
     "margin, hollow": scenario(HOLLOW, wheel_speed=30.0, grip_margin=0.08),
     "disc on rails": scenario(FOAM, wheel_speed=35.0, grip_margin=0.05, stages=2),
     "heat": scenario(HEAVY, wheel_speed=40.0, slip_heat=1.0),
@@ -59,7 +60,13 @@ def test_no_random_setting_exceeds_the_bound(name: str) -> None:
     assert max(reached) <= found.speed
 
 
-@pytest.mark.parametrize("name", ["hollow ball", "rod", "stages that differ", "acceleration", "margin", "energy"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "hollow ball", "rod", "stages that differ", "acceleration", "margin", "margin, range ends at the grip limit",
+        "energy",
+    ],
+)  # fmt: skip
 def test_plan_is_close_to_its_bound_under_limits_of_single_stages(name: str) -> None:
     found = plan(CASES[name], draws=0)
     assert found.best is not None
@@ -131,7 +138,7 @@ def _fastest_of_many(task: Scenario) -> list[float]:
 def _grips(task: Scenario, stages: Transit, wheel: Floats, tops: Floats) -> Floats:
     """Return whether wheels stay below their grip limits, from a table over entry speeds.
 
-    The lower of the two nearest entries counts; it is infinite where exit speed rises to the end of the range.
+    The lower of the two nearest entries counts; it is infinite where exit speed rises to the end of the search.
     """
     margin = task.limit_values.grip_margin
     if not margin:
@@ -141,7 +148,7 @@ def _grips(task: Scenario, stages: Transit, wheel: Floats, tops: Floats) -> Floa
         entry = stages.entry_speed[:, k]
         table = np.linspace(0.05, entry.max() + 0.1, 120)
         turns = table / radius if (stages.entry_spin[:, k] > 0).any() else np.zeros(120)
-        found = grip_limit(task.launcher, k, table, turns, np.full(120, top)).wheel_speed
+        found = grip_limit(task.launcher, k, table, turns, np.full(120, top), margin=margin).wheel_speed
         grips = np.where(np.isnan(found), np.inf, found)
         above = np.clip(np.searchsorted(table, entry), 1, 119)
         kept[:, k] = wheel[:, k] <= (1 - margin) * np.minimum(grips[above], grips[above - 1])

@@ -38,7 +38,7 @@ def fastest(task: Scenario, count: int, top: float, *, grid: int = 22, zooms: in
     for k in range(count if margin else 0):
         turns = float(k > 0 and machine.stage(k).layout.name != "pair")
         same = k > 0 and turns == 0.0 and machine.stage(k) == machine.stage(0)
-        grips.append(grips[0] if same else grip_table(machine, k, top, speeds, turns))
+        grips.append(grips[0] if same else grip_table(machine, k, 1.1 * top / (1 - margin), speeds, turns))
     axes = [np.linspace(0.05, 1.0, grid) * top] * count
     width = axes[0][1] - axes[0][0]
     best, speed = np.full(count, top / 2), 0.0

@@ -212,12 +212,15 @@ class PlainSearch:
 
     def _grips(self, done: Any) -> Floats:
         out = np.full(done.stages.grip.shape, np.nan)
-        top = self.scenario.limit_values.wheel_speed or WIDEST
+        allowed = self.scenario.limit_values
+        top, margin = allowed.wheel_speed or WIDEST, allowed.grip_margin
         for k in range(self.count):
             there = np.flatnonzero(done.stages.entry_speed[:, k] > 0)
             if there.size:
                 entry, spin = done.stages.entry_speed[there, k], done.stages.entry_spin[there, k]
-                out[there, k] = grip_limit(self.scenario.launcher, k, entry, spin, np.full(there.size, top)).wheel_speed
+                out[there, k] = grip_limit(
+                    self.scenario.launcher, k, entry, spin, np.full(there.size, top), margin=margin
+                ).wheel_speed
         return out
 
     def search(self, rng: np.random.Generator, *, samples: int = 400, generations: int = 25, local: int = 20) -> Found:

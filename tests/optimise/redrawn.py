@@ -80,7 +80,8 @@ def _best_exit(scenario: Scenario, launcher: Launcher, index: int, entry: Entry)
         return done.exit_speed, done.exit_spin, done.peak_acceleration
 
     if margin:
-        top = _below_grip(lambda wheel: run(wheel)[0], entry.speed, top, margin)
+        beyond = 1.1 * top / (1 - margin)
+        top = np.minimum(_below_grip(lambda wheel: run(wheel)[0], entry.speed, beyond, margin), top)
     strains = (scenario.limit_values.acceleration, launcher.projectile.max_acceleration)
     strain = min((limit for limit in strains if limit is not None), default=np.inf)
 

@@ -145,7 +145,7 @@ def _grips(task: Scenario, machine: Launcher, done: Throw) -> Floats:
     for k in range(done.stages.grip.shape[1]):
         top = np.broadcast_to(speed_range(machine, task.limit_values, k).top, done.exit_speed.shape)
         entry, spin = done.stages.entry_speed[:, k], done.stages.entry_spin[:, k]
-        found.append(grip_limit(machine, k, entry, spin, top).wheel_speed)
+        found.append(grip_limit(machine, k, entry, spin, top, margin=task.limit_values.grip_margin).wheel_speed)
     return np.stack(found, axis=-1)
 
 
