@@ -9,7 +9,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.constraints.limit import NO_LOAD, Kind, Limit, OperatingPoint, any_stage, missing_drive, worst_stage
+from stager.constraints.limit import (
+    Kind,
+    Limit,
+    OperatingPoint,
+    any_stage,
+    missing_drive,
+    rising_with_no_load,
+    worst_stage,
+)
 from stager.model.arrays import Floats, Number
 from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.barrel import feed_rate
@@ -26,26 +34,9 @@ def _missing_rate(point: OperatingPoint) -> str | None:
     return "feed.rate" if point.launcher.feed.rate is None else None
 
 
-def _missing_no_load(point: OperatingPoint) -> str | None:
-    """Return the key of a no-load current that is unknown: most of a motor's current where little is thrown."""
-    unknown = any_stage(point, lambda stage: stage.drive is not None and not stage.drive.no_load_known)
-    return "stage.drive.no_load_current" if unknown else None
-
-
-def _missing_no_load_near(point: OperatingPoint, value: Number | None, bound: float | None) -> str | None:
-    """Return the same key where a value is so near its bound that the no-load current may decide."""
-    near = value is not None and bound is not None and float(np.max(value)) > (1 - NO_LOAD) * bound
-    return _missing_no_load(point) if near else None
-
-
 def _greatest_throttle(point: OperatingPoint) -> Number | None:
     """Return the greatest share of the loaded supply's voltage that holds a wheel at its speed [-]."""
     return None if point.holding is None else np.asarray(point.holding.throttle.max(axis=-1, initial=0.0))
-
-
-def _missing_for_throttle(point: OperatingPoint) -> str | None:
-    value = _greatest_throttle(point)
-    return missing_drive(point) or _missing_no_load_near(point, value, 1.0)
 
 
 def _throttle_remedy(point: OperatingPoint) -> str:
@@ -106,7 +97,7 @@ def _hottest_winding(point: OperatingPoint) -> Number | None:
 
 def _missing_for_windings(point: OperatingPoint) -> str | None:
     lacking = any_stage(point, lambda stage: stage.drive is None or stage.drive.heat is None)
-    return missing_drive(point) or ("stage.drive.heat" if lacking else _missing_rate(point) or _missing_no_load(point))
+    return missing_drive(point) or ("stage.drive.heat" if lacking else _missing_rate(point))
 
 
 def _winding_remedy(point: OperatingPoint) -> str:
@@ -137,13 +128,13 @@ def _settled_loss_remedy(point: OperatingPoint) -> str:
     return f"{better} motor {stage}, or fewer throws a second"
 
 
-THROTTLE = Limit(
+THROTTLE = rising_with_no_load(Limit(
     name="throttle", kind=Kind.STEADY, unit="-",
     value=_greatest_throttle,
     bound=lambda point: 1.0 if any_stage(point, lambda stage: stage.drive is not None) else None,
-    missing=_missing_for_throttle,
+    missing=missing_drive,
     remedy=_throttle_remedy,
-)  # fmt: skip
+))  # fmt: skip
 VOLTAGE = Limit(
     name="voltage", kind=Kind.DESIGN, unit="V",
     value=lambda point: None if point.launcher.supply is None else point.launcher.supply.voltage,
@@ -151,45 +142,41 @@ VOLTAGE = Limit(
     missing=lambda point: "supply" if point.launcher.supply is None else None,
     remedy=lambda point: "a supply of fewer volts with motors of more speed per volt",
 )  # fmt: skip
-PEAK_POWER = Limit(
+PEAK_POWER = rising_with_no_load(Limit(
     name="peak_power", kind=Kind.STEADY, unit="W",
     value=_peak_power,
     bound=lambda point: point.limit_values.peak_power,
-    missing=lambda point: (
-        missing_drive(point) or _missing_no_load_near(point, _peak_power(point), point.limit_values.peak_power)
-    ),
+    missing=missing_drive,
     remedy=lambda point: _start_in_turn(point, 1, "W"),
-)  # fmt: skip
-SUPPLY_CURRENT = Limit(
+))  # fmt: skip
+SUPPLY_CURRENT = rising_with_no_load(Limit(
     name="supply_current", kind=Kind.STEADY, unit="A", hard=True,
     value=_peak_current,
     bound=lambda point: point.limit_values.supply_current,
-    missing=lambda point: (
-        missing_drive(point) or _missing_no_load_near(point, _peak_current(point), point.limit_values.supply_current)
-    ),
+    missing=missing_drive,
     remedy=lambda point: _start_in_turn(point, 0, "A"),
-)  # fmt: skip
-AVERAGE_POWER = Limit(
+))  # fmt: skip
+AVERAGE_POWER = rising_with_no_load(Limit(
     name="average_power", kind=Kind.STEADY, settles=True, unit="W",
     value=_average_power,
     bound=lambda point: point.limit_values.average_power,
-    missing=lambda point: missing_drive(point) or _missing_rate(point) or _missing_no_load(point),
+    missing=lambda point: missing_drive(point) or _missing_rate(point),
     remedy=_average_power_remedy,
-)  # fmt: skip
-WINDING_TEMPERATURE = Limit(
+))  # fmt: skip
+WINDING_TEMPERATURE = rising_with_no_load(Limit(
     name="winding_temperature", kind=Kind.STEADY, settles=True, unit="K", hard=True, origin=SEA_LEVEL_TEMPERATURE,
     value=_hottest_winding,
     bound=lambda point: point.limit_values.winding_temperature,
     missing=_missing_for_windings,
     remedy=_winding_remedy,
-)  # fmt: skip
-SETTLED_LOSS = Limit(
+))  # fmt: skip
+SETTLED_LOSS = rising_with_no_load(Limit(
     name="settled_loss", kind=Kind.STEADY, settles=True, unit="-",
     value=_settled_loss,
     bound=lambda point: point.limit_values.settled_loss,
     missing=lambda point: missing_drive(point) or _missing_rate(point),
     remedy=_settled_loss_remedy,
-)  # fmt: skip
+))  # fmt: skip
 
 
 DEFAULT_LOSS = 0.05

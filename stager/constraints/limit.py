@@ -6,7 +6,7 @@ An operating point is a launcher with its stages set and a throw through them.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
 
@@ -100,6 +100,12 @@ class OperatingPoint:
         return hold(self.train, columns / self.train.radius, self.launcher.supply)
 
     @cached_property
+    def most_idling(self) -> OperatingPoint | None:
+        """The point with the greatest no-load current assumed of the motors of which it is unknown; None: of none."""
+        launcher = most_idling(self.launcher, self.count)
+        return None if launcher is None else replace(self, launcher=launcher, whole=False)
+
+    @cached_property
     def settled(self) -> Settled | None:
         """Steady throwing at the feed's rate; None without rate, drives or supply."""
         rate = self.launcher.feed.rate
@@ -119,8 +125,7 @@ class OperatingPoint:
 ROUNDING = 1e-6
 """Share of a bound that a value may exceed and still satisfy it: the accuracy of a throw [-]."""
 NO_LOAD = 0.05
-"""Greatest no-load current of a motor as a share of its stall current [-]; common practice, no source. The motor then
-reaches that share less of its ideal speed."""
+"""Greatest no-load current of a motor as a share of its stall current [-]; common practice, no source."""
 NO_GRIP_LIMIT = "a grip limit within the range"
 """Stands for the missing key where exit speed still rises at the end of the speed range."""
 FIND_OUT = {
@@ -345,6 +350,45 @@ def unjudged(limit: Limit, point: OperatingPoint) -> NotJudged | None:
         name=limit.name, unit=limit.unit, bound=number if np.isfinite(number) else None, missing=key,
         find_out=FIND_OUT.get(key, ""), hard=limit.hard,
     )  # fmt: skip
+
+
+def most_idling(launcher: Launcher, stages: int) -> Launcher | None:
+    """Return the launcher with no-load currents of NO_LOAD of the stall current where they are unknown.
+
+    None where those of the first `stages` stages are known, or without a supply.
+    """
+    supply = launcher.supply
+
+    def lacks(stage: Stage) -> bool:
+        return stage.drive is not None and not stage.drive.no_load_known
+
+    def changed(stage: Stage) -> Stage:
+        if supply is None or stage.drive is None or not lacks(stage):
+            return stage
+        most = NO_LOAD * supply.voltage / stage.drive.resistance
+        return replace(stage, drive=replace(stage.drive, no_load_current=most))
+
+    if supply is None or not any(lacks(launcher.stage(k)) for k in range(stages)):
+        return None
+    return replace(launcher, template=changed(launcher.template), stages=tuple(map(changed, launcher.stages)))
+
+
+def rising_with_no_load(limit: Limit) -> Limit:
+    """Return a limit whose value rises with the no-load current of a motor.
+
+    An unknown current is taken as 0. It is missing where the greatest that is assumed breaks the limit. A value of
+    throw after throw rises only as long as the wheels are held at their speeds: it is missing too where they are not.
+    """
+
+    def missing(point: OperatingPoint) -> str | None:
+        worse = point.most_idling
+        if (key := limit.missing(point)) or worse is None:
+            return key
+        result = evaluate(limit, worse)
+        held = not limit.settles or worse.holding is None or bool(worse.holding.reached)
+        return None if held and (result is None or result.satisfied) else "stage.drive.no_load_current"
+
+    return replace(limit, missing=missing)
 
 
 def at_most(speed: float) -> str:

@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 
 from stager.constraints.limit import (
-    NO_LOAD,
     ROUNDING,
     Kind,
     Limit,
@@ -25,6 +24,7 @@ from stager.constraints.limit import (
     greatest,
     least,
     over_stages,
+    rising_with_no_load,
     worst_stage,
 )
 from stager.model.arrays import Floats, Number
@@ -285,18 +285,6 @@ def _has_tyre(stage: Stage) -> bool:
     return stage.wheel.tyre is not None
 
 
-def _missing_for_reach(launcher: Launcher, stage: Stage, speed: float) -> str | None:
-    """Return the key without which the motor is not known to reach `speed` [m/s].
-
-    An unknown no-load current lowers the reachable speed by a share of NO_LOAD at most.
-    """
-    if launcher.supply is None:
-        return "supply"
-    known = stage.drive is None or stage.drive.no_load_known
-    near = speed > (1 - NO_LOAD) * float(np.max(reach_ceiling(launcher, stage)))
-    return "stage.drive.no_load_current" if near and not known else None
-
-
 def _rim_factors(point: OperatingPoint) -> Floats:
     """Return strength / greatest stress of each hub [-], shape (..., stages)."""
     wheels = [point.launcher.stage(k).wheel for k in range(point.count)]
@@ -355,12 +343,12 @@ MOTOR_SPEED = _share_of_ceiling(
     missing=lambda launcher, stage, speed: None,
     remedy=_slower_or("a motor that may turn faster"),
 )
-DRIVE_REACH = _share_of_ceiling(
+DRIVE_REACH = rising_with_no_load(_share_of_ceiling(
     "drive_reach",
     applies=lambda stage: stage.drive is not None,
-    missing=_missing_for_reach,
+    missing=lambda launcher, stage, speed: "supply" if launcher.supply is None else None,
     remedy=_slower_or("more volts or more speed per volt"),
-)
+))  # fmt: skip
 BURST = _share_of_ceiling(
     "burst",
     applies=lambda stage: True,

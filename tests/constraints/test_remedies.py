@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
 from stager.constraints.design import CALIPER_RESOLUTION
-from stager.constraints.limit import NO_LOAD, Kind, at_most, rounded
+from stager.constraints.limit import Kind, at_most, rounded
 from stager.constraints.recommend import required_share, safe_settings
 from stager.model.launcher import Launcher
 from stager.model.stage import IDLER, PAIR, RAIL, Drive, Layout, Stage
@@ -231,28 +231,6 @@ def test_wheel_growth_adds_to_the_crush(
         narrower += float(growth(stage.wheel, speeds[1]))
     assert float(found.value) == pytest.approx(crush + max(narrower - CALIPER_RESOLUTION, 0.0), rel=1e-9)
     assert narrower > 1e-6
-
-
-UNKNOWN_NO_LOAD = replace(FULL, template=replace(FULL.template, drive=replace(DRIVE, no_load_known=False)))
-
-
-@pytest.mark.parametrize("name", ["peak_power", "supply_current"])
-@given(share=st.floats(0.2, 3.0))
-def test_limit_near_its_bound_is_not_judged_without_the_no_load_current(name: str, share: float) -> None:
-    # The unknown current matters within NO_LOAD of the bound and beyond, but not far below it.
-    point = _point_without_no_load()
-    limit = BY_NAME[name]
-    value = limit.value(point)
-    assert value is not None
-    given_point = with_limits(point, **{name: float(np.max(value)) * share})
-    near = 1 / share > 1 - NO_LOAD
-    assert limit.missing(given_point) == ("stage.drive.no_load_current" if near else None)
-    assert limit.missing(with_limits(_usual_point(), **{name: float(np.max(value)) * share})) is None
-
-
-@cache
-def _point_without_no_load() -> OperatingPoint:
-    return point_of(UNKNOWN_NO_LOAD, [8.0, 11.0])
 
 
 @settings(max_examples=3)

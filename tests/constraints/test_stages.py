@@ -25,7 +25,7 @@ from stager.constraints import (
     not_judged,
     slacks,
 )
-from stager.constraints.limit import FIND_OUT, NO_GRIP_LIMIT, NO_LOAD, ROUNDING
+from stager.constraints.limit import FIND_OUT, NO_GRIP_LIMIT, ROUNDING
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Outlet
 from stager.model.projectile import DISC
@@ -395,24 +395,6 @@ def test_input_unknown_of_the_whole_launcher_leaves_its_limits_unjudged() -> Non
         assert {one.name: one.missing for one in not_judged(point_of(machine, [10.0, 11.0]))} == expected
     at_rest = replace(point_of(FULL, [10.0, 11.0]), grip_limit=None)
     assert {one.name: one.missing for one in not_judged(at_rest)} == {"grip_margin": NO_GRIP_LIMIT}
-
-
-@pytest.mark.parametrize("name", ["drive_reach", "throttle"])
-@pytest.mark.parametrize("known", [True, False])
-def test_no_load_current_matters_only_near_the_greatest_speed(name: str, known: bool) -> None:
-    machine = replace(FREE, template=drive_with(FREE.template, no_load_known=known))
-    limit = BY_NAME[name]
-
-    def share(speed: float) -> float:
-        return float(np.asarray(limit.value(replace(point_of(machine, [5.0]), throw=no_throw(np.array([speed]))))))
-
-    low, high = 1.0, 200.0  # Look for the speed of a share of 1 - NO_LOAD.
-    for _ in range(60):
-        middle = (low + high) / 2
-        low, high = (middle, high) if share(middle) < 1 - NO_LOAD else (low, middle)
-    for factor, needed in ((0.999, False), (1.001, not known)):
-        at = replace(point_of(machine, [5.0]), throw=no_throw(np.array([factor * low])))
-        assert limit.missing(at) == ("stage.drive.no_load_current" if needed else None)
 
 
 def test_limits_have_the_units_of_their_keys() -> None:

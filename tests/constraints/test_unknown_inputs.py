@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +19,13 @@ from stager.config.toml import show_tree
 from stager.constraints import LIMITS, OperatingPoint, evaluate, evaluate_limits, not_judged
 from stager.constraints.limit import NO_LOAD
 from stager.errors import InputErrors
+from stager.model.launcher import Launcher
+from stager.model.requirements import LimitValues
+from stager.model.stage import PAIR, RAIL, Drive, Layout, Supply
 from stager.physics.chain import throw
 from tests.cli.run import ROOT
+from tests.constraints.machines import FULL, limit_values
+from tests.drive.machines import HEAT, RPM
 
 SHIPPED = sorted((ROOT / "configs").glob("*.toml"))
 ALL_LIMITS = {
@@ -40,11 +46,8 @@ ASSUMED = {"exponent", "rebound", "fade_exponent", "clearance", "rail_friction",
 """Keys with a documented default: a value, the conservative case (such as no current limit), or no limit."""
 NEGLIGIBLE = 1e-4
 """Negligible slack [-]: the effect of the shaft hole on wheel growth."""
-COVERED = dict.fromkeys(
-    (("stage.drive.no_load_current", name) for name in ("drive_reach", "throttle", "peak_power", "supply_current")),
-    NO_LOAD,
-)
-"""Slack that covers the effect of the unknown key."""
+ASSUMED_AT_MOST = {"stage.drive.no_load_current"}
+"""Keys whose greatest value is assumed, see `test_limits_kept_without_the_no_load_current_are_kept_with_any`."""
 
 
 def complete_tree(path: Path) -> dict[str, Any]:
@@ -114,8 +117,7 @@ def check(tree: dict[str, Any], speeds: list[float], chosen: list[str]) -> None:
         for limit, kept in after.items():
             # A default used in place of the key must be the conservative case.
             harder = left.get(limit, -np.inf) <= slack.get(limit, np.inf) + NEGLIGIBLE
-            covered = left.get(limit, 0.0) > COVERED.get((key, limit), np.inf)
-            assert kept is not True or harder or covered, f"{limit} is kept without {key}"
+            assert kept is not True or harder or key in ASSUMED_AT_MOST, f"{limit} is kept without {key}"
         for limit, kept in after.items():
             assert not (kept is True and before.get(limit) is None), f"{limit} becomes kept without {key}"
 
@@ -141,3 +143,66 @@ def test_no_limit_of_a_drawn_launcher_is_satisfied_without_its_key(
     if held_by == "clamp":
         tyre["clamp_force"] = "200 N"
     check(tree, [first, second], data.draw(st.lists(st.sampled_from(optional_keys(tree)), min_size=3, max_size=3)))
+
+
+BY_NAME = {limit.name: limit for limit in LIMITS}
+DRIVEN = ("peak_power", "supply_current", "average_power", "winding_temperature", "settled_loss")
+"""Limits on drives with a bound that is given."""
+UNSET = ("drive_reach", "throttle")
+"""Limits on drives whose bound is 1."""
+
+
+def with_drive(machine: Launcher, **changes: Any) -> Launcher:
+    template = machine.template
+    assert template.drive is not None
+    return replace(machine, template=replace(template, drive=replace(template.drive, **changes)))
+
+
+def at(machine: Launcher, values: LimitValues, speeds: list[float]) -> OperatingPoint:
+    given = np.array(speeds)
+    return OperatingPoint(
+        launcher=machine, limit_values=values, throw=throw(machine, given), grip_limit=np.full(given.shape, np.inf)
+    )
+
+
+@settings(max_examples=60)
+@given(
+    constant=st.floats(600.0, 2500.0), ohm=st.floats(0.02, 0.6), limit=st.sampled_from([np.inf, 60.0, 25.0]),
+    governed=st.booleans(), source=st.sampled_from([0.0, 0.03, 0.1]), layout=st.sampled_from([PAIR, RAIL]),
+    rate=st.floats(0.1, 3.0), session=st.sampled_from([None, 120.0]), share=st.floats(0.0, 1.0),
+    speeds=st.lists(st.floats(6.0, 40.0), min_size=1, max_size=2), room=st.floats(1.0, 12.0),
+)  # fmt: skip
+def test_limits_kept_without_the_no_load_current_are_kept_with_any(
+    constant: float, ohm: float, limit: float, governed: bool, source: float, layout: Layout, rate: float,
+    session: float | None, share: float, speeds: list[float], room: float,
+) -> None:  # fmt: skip
+    """The current is at most NO_LOAD of the stall current; what is not judged is broken by the greatest one.
+
+    Or the motor does not hold its speed with that.
+    """
+    drive = Drive(
+        speed_constant=constant * RPM, resistance=ohm, no_load_known=False, current_limit=limit, governed=governed,
+        heat=HEAT,
+    )  # fmt: skip
+    supply = Supply(voltage=14.8, resistance=source)
+    machine = replace(
+        FULL, template=replace(FULL.template, layout=layout, drive=drive), supply=supply,
+        feed=replace(FULL.feed, rate=rate, session=session),
+    )  # fmt: skip
+    bare = at(machine, limit_values(), speeds)
+    used = {name: found for name in DRIVEN if (found := evaluate(BY_NAME[name], bare)) is not None}
+    bounds = {name: max(float(one.value), 1e-3) * room for name, one in used.items()}
+    values = limit_values(**bounds)
+    point = at(machine, values, speeds)
+    most = NO_LOAD * supply.voltage / ohm
+
+    def known(current: float) -> dict[str, bool]:
+        there = at(with_drive(machine, no_load_current=current, no_load_known=True), values, speeds)
+        return {one.name: one.satisfied for one in evaluate_limits(there)}
+
+    kept = [one.name for one in evaluate_limits(point) if one.satisfied and one.name in (*DRIVEN, *UNSET)]
+    for current in (share * most, most):
+        after = known(current)
+        assert [name for name in kept if not after[name]] == []
+    lacking = [one.name for one in not_judged(point) if one.missing == "stage.drive.no_load_current"]
+    assert [name for name in lacking if after[name] and after["throttle"]] == []
