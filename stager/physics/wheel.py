@@ -324,21 +324,31 @@ def burst_speed(wheel: Wheel) -> Floats:
 
 
 def unknown_strength(wheel: Wheel) -> str | None:
-    """Return the key that is missing for `rim_safety`; None where there is none."""
-    material = wheel.material
-    if material is None:
-        return "stage.wheel.material"
-    if not wheel.solid and not np.any(wheel.bore):
-        return "stage.wheel.bore"
-    if material.yield_strength is not None or material.tensile_strength is not None:
-        return None
-    return "stage.wheel.tensile_strength" if material.brittle else "stage.wheel.yield_strength"
+    """Return the key that is missing for `rim_safety`; None where there is none.
+
+    The yield strength of a brittle hub is enough: it is no greater than its tensile strength.
+    """
+    return _unknown_hub(wheel) or _lacking(wheel, either=wheel.material is not None and wheel.material.brittle)
 
 
 def unknown_burst(wheel: Wheel) -> str | None:
-    """Return the key that is missing for `burst_speed`; None where there is none."""
-    lacking = unknown_strength(wheel)
-    return "stage.wheel.tensile_strength" if lacking == "stage.wheel.yield_strength" else lacking
+    """Return the key that is missing for `burst_speed`; None where there is none. Either strength is enough."""
+    return _unknown_hub(wheel) or _lacking(wheel, either=True)
+
+
+def _unknown_hub(wheel: Wheel) -> str | None:
+    """Return the key without which the hub's stress is unknown, or None."""
+    if wheel.material is None:
+        return "stage.wheel.material"
+    return None if wheel.solid or np.any(wheel.bore) else "stage.wheel.bore"
+
+
+def _lacking(wheel: Wheel, *, either: bool) -> str | None:
+    """Return the key of the strength that is missing, or None; either: the tensile strength is enough too."""
+    material = wheel.material
+    if material is None or material.yield_strength is not None or (either and material.tensile_strength is not None):
+        return None
+    return "stage.wheel.tensile_strength" if either else "stage.wheel.yield_strength"
 
 
 def stored_energy(wheel: Wheel, wheel_speed: Number) -> Number:

@@ -13,10 +13,17 @@ from stager.constraints.limit import FIND_OUT
 from stager.model.launcher import Launcher
 from stager.model.projectile import DISC
 from stager.model.requirements import LimitValues
-from stager.model.stage import Hold, Stage, Tyre
+from stager.model.stage import Hold, Stage, Tyre, WheelMaterial
 from stager.physics.chain import throw
 from stager.physics.safety import TOY_LIMITS
-from stager.physics.wheel import lift_off_speed, retention_speed, sure_speed
+from stager.physics.wheel import (
+    WHEEL_MATERIALS,
+    lift_off_speed,
+    retention_speed,
+    sure_speed,
+    unknown_burst,
+    unknown_strength,
+)
 from tests.constraints.machines import FULL, limit_values
 from tests.drive.machines import launcher, wheel
 
@@ -104,6 +111,42 @@ def test_hub_of_unknown_strength_is_not_judged() -> None:
     found = unknown(point(launcher(material=weak)))
     assert found["burst"].missing == "stage.wheel.tensile_strength"
     assert found["rim_safety"].missing == "stage.wheel.yield_strength"
+
+
+@pytest.mark.parametrize("yielding", [None, 40e6, 200e6])
+@pytest.mark.parametrize("tearing", [None, 50e6, 290e6])
+@pytest.mark.parametrize("brittle", [True, False])
+@pytest.mark.parametrize("fast", [20.0, 120.0, 220.0])
+def test_hub_kept_with_some_strengths_is_kept_with_any_true_ones(
+    yielding: float | None, tearing: float | None, brittle: bool, fast: float
+) -> None:
+    # A material yields before it tears. Where one strength is unknown it may be anything that allows.
+    material = replace(
+        FULL.template.wheel.material, yield_strength=yielding, tensile_strength=tearing, brittle=brittle,
+    )  # type: ignore[type-var]  # fmt: skip
+
+    def of(**strengths: float | None) -> dict[str, bool | None]:
+        made = replace(FULL.template.wheel, material=replace(material, **strengths))  # type: ignore[arg-type]
+        return states(point(replace(FULL, template=replace(FULL.template, wheel=made)), [8.0, fast]))
+
+    found = of()
+    most = np.inf if tearing is None else tearing
+    for true in (1e5, 1e6, 1e7, 1e8):
+        if yielding is None and true <= most:
+            for name in ("rim_safety", "burst"):
+                assert found[name] is not True or of(yield_strength=true)[name] is True
+        if tearing is None and true >= (yielding or 0.0):
+            for name in ("rim_safety", "burst"):
+                assert found[name] is not True or of(tensile_strength=true)[name] is True
+    if yielding is None and not brittle:
+        assert found["rim_safety"] is not True
+
+
+@pytest.mark.parametrize("material", WHEEL_MATERIALS.values(), ids=lambda material: material.name)
+def test_hub_of_a_listed_material_lacks_no_strength(material: WheelMaterial) -> None:
+    one = replace(FULL.template.wheel, material=material)
+    assert unknown_strength(one) is None
+    assert unknown_burst(one) is None
 
 
 def test_one_stage_of_unknown_strength_leaves_the_limit_unjudged() -> None:
