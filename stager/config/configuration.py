@@ -151,7 +151,7 @@ def build_wheel(read: Reader) -> Wheel:
         radius=read.number("radius"), width=read.maybe("width"), bore=0.0 if bore is None else bore,
         solid=bore is not None and not np.any(bore), material=_hub(read),
         inertia=read.maybe("inertia"), tyre=None if tyre is None else _tyre(tyre), name=table.name,
-        cost=read.maybe("cost") or 0.0, mass=read.maybe("mass"),
+        cost=read.maybe("cost"), mass=read.maybe("mass"),
         radius_range=_ends(table.radius_range), inertia_range=_ends(table.inertia_range),
     )  # fmt: skip
 
@@ -200,7 +200,7 @@ def build_drive(read: Reader) -> Drive:
         current_limit=np.inf if limit is None else limit,
         max_speed=read.maybe("max_speed"), rotor_inertia=read.number("rotor_inertia"), gear=read.number("gear"),
         governed=table.governed, heat=None if heat is None else _heat(heat),
-        mount=None if mount is None else _mount(mount), name=table.name, cost=read.maybe("cost") or 0.0,
+        mount=None if mount is None else _mount(mount), name=table.name, cost=read.maybe("cost"),
         mass=read.maybe("mass"),
     )  # fmt: skip
 

@@ -131,8 +131,8 @@ NO_GRIP_LIMIT = "a grip limit within the range"
 FIND_OUT = {
     "projectile.contact_area": "press the projectile on carbon paper and measure the mark",
     "projectile.thickness": "measure it across the flat side",
-    "stage.mass": "weigh a stage",
-    "stage.cost": "add up its parts",
+    "stage.mass": "weigh a stage; where parts are offered, give the mass of each",
+    "stage.cost": "add up its parts; where parts are offered, give the cost of each",
     "stage.drive": "describe the motor: speed constant and resistance stand on its data sheet",
     "stage.drive.heat": "take heat capacities and resistances from the motor's data sheet, or warm it up and time it",
     "stage.drive.no_load_current": "let the motor run free and read its current",

@@ -85,7 +85,7 @@ class Wheel:
     solid: the wheel has no hole
     inertia: of hub and tyre [kg m^2]; None: computed from geometry, see `physics.rotor`
     tyre: None: the wheel has none
-    cost [any currency]; mass [kg]
+    cost [any currency]; mass [kg]; None: unknown
     radius_range, inertia_range: ends between which they may be chosen [m], [kg m^2]; None: they are as they are
     """
 
@@ -97,7 +97,7 @@ class Wheel:
     inertia: Number | None = None
     tyre: Tyre | None = None
     name: str = ""
-    cost: Number = 0.0
+    cost: Number | None = None
     mass: Number | None = None
     radius_range: tuple[float, float] | None = None
     inertia_range: tuple[float, float] | None = None
@@ -157,7 +157,7 @@ class Drive:
     gear: motor turns per wheel turn [-]
     governed: the controller holds the set speed, else a constant throttle
     heat: None: unknown
-    cost [any currency]; mass [kg]
+    cost [any currency]; mass [kg]; None: unknown
     """
 
     speed_constant: Number
@@ -172,7 +172,7 @@ class Drive:
     heat: Heat | None = None
     mount: Mount | None = None
     name: str = ""
-    cost: Number = 0.0
+    cost: Number | None = None
     mass: Number | None = None
 
     @property

@@ -152,8 +152,8 @@ _HINTS = {
     Against.POWER: "give stage.drive, supply and feed.rate",
     Against.LENGTH: "see the ladder",
     Against.HEAT: "see the ladder",
-    Against.COST: 'give stage.cost, as "cost = 38.0"',
-    Against.MASS: 'give stage.mass, as mass = "240 g"',
+    Against.COST: 'give stage.cost, as "cost = 38.0", and the cost of each part that is offered',
+    Against.MASS: 'give stage.mass, as mass = "240 g", and the mass of each part that is offered',
 }
 
 

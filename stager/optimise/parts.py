@@ -34,7 +34,7 @@ from stager.optimise.search import (
     score,
     solve,
 )
-from stager.physics.parts import VARIABLES, DesignVariable, Ends, fitted, free_variables, parts_cost
+from stager.physics.parts import VARIABLES, DesignVariable, Ends, extra_cost, fitted, free_variables
 
 FEW = 4
 """Generations of a search that starts from good settings."""
@@ -186,11 +186,11 @@ class BestDesign:
         trial = replace(self.solution.trial, design=self.design[None]) if self.parts else self.solution.trial
         return problem.look(problem.adopt(trial))
 
-    @property
-    def price(self) -> float:
-        """Cost of its stages, of those without a cost that of the chosen wheel and drive."""
-        stages = (self.scenario.launcher.stage(k) for k in range(self.count))
-        return float(sum(parts_cost(stage) if stage.cost is None else np.mean(stage.cost) for stage in stages))
+    def dearer(self, other: BestDesign) -> float:
+        """Return what its parts cost more than those of another design of as many stages; inf where that is unknown."""
+        launchers = other.scenario.launcher, self.scenario.launcher
+        extra = [extra_cost(*(launcher.stage(k) for launcher in launchers)) for k in range(self.count)]
+        return float(sum(np.inf if each is None else float(np.mean(each)) for each in extra))
 
     @property
     def feasible(self) -> bool:
@@ -316,7 +316,7 @@ class _Selection:
         if self.scenario.goal.asked is not None:
             least = max(least, min(leader.settings.exit_speed, self.scenario.goal.asked * (1 - REACHED)))
         near = [row for row in rows if row.feasible == leader.feasible and row.settings.exit_speed >= least]
-        return min(near, key=lambda row: row.price, default=leader) if leader.feasible else leader
+        return min(near, key=lambda row: row.dearer(leader), default=leader) if leader.feasible else leader
 
     def _exchange(self, rows: list[BestDesign]) -> list[BestDesign]:
         """Return the designs with parts of their own for single stages, where that is better."""

@@ -123,14 +123,12 @@ def with_variables(stage: Stage, values: Mapping[str, Number]) -> Stage:
 def fitted(stage: Stage, wheel: int, drive: int) -> Stage:
     """Return `stage` with number `wheel` of its wheel_options and number `drive` of its drive_options, 0: as written.
 
-    Cost and mass of the stage change by what each new part costs and weighs more than the one in its place; a mass
-    does so where both are known. No part is left to choose. Raises IndexError where there is no such option.
+    Cost and mass of the stage change by what each new part costs and weighs more than the one in its place. They are
+    unknown where those of one of the two parts are; where those of both are, the parts count as equal. No part is left
+    to choose. Raises IndexError where there is no such option.
     """
     parts = (stage.wheel, *stage.wheel_options)[wheel], (stage.drive, *stage.drive_options)[drive]
-    dearer = _cost(parts[1]) - _cost(stage.drive)
-    heavier = _more(_drive_mass(parts[1]), _drive_mass(stage.drive))
-    other = replace(_with_wheel(stage, parts[0]), drive=parts[1], wheel_options=(), drive_options=())
-    return _dearer(other, dearer, heavier)
+    return _changed(stage, replace(stage, wheel=parts[0], drive=parts[1], wheel_options=(), drive_options=()))
 
 
 def choose(stage: Stage, wheel: int | None, drive: int | None) -> Stage:
@@ -144,38 +142,48 @@ def choose(stage: Stage, wheel: int | None, drive: int | None) -> Stage:
 
 
 def _with_wheel(stage: Stage, wheel: Wheel) -> Stage:
-    """Return the stage with another wheel; its cost and mass change by the difference."""
-    heavier = _more(_mass(wheel), _mass(stage.wheel))
-    return _dearer(replace(stage, wheel=wheel), wheel.cost - stage.wheel.cost, heavier)
+    """Return the stage with another wheel, and the cost and mass that follow from it."""
+    return _changed(stage, replace(stage, wheel=wheel))
 
 
-def _dearer(stage: Stage, cost: Number, mass: Number) -> Stage:
-    """Return the stage, of which each driven wheel with its drive costs and weighs so much more."""
-    count = stage.layout.driven_wheels
+def _changed(old: Stage, new: Stage) -> Stage:
+    """Return `new`, which is `old` with other parts, with the cost and mass that follow from those of `old`."""
     return replace(
-        stage,
-        cost=None if stage.cost is None else stage.cost + count * cost,
-        mass=None if stage.mass is None else stage.mass + count * mass,
-    )
+        new, cost=_plus(old.cost, extra_cost(old, new)), mass=_plus(old.mass, _extra(old, new, _mass)),
+    )  # fmt: skip
 
 
-def parts_cost(stage: Stage) -> float:
-    """Return the cost of the stage's driven wheels with their drives, 0 for parts without a price."""
-    return float(np.mean(stage.layout.driven_wheels * (stage.wheel.cost + _cost(stage.drive))))
+def extra_cost(old: Stage, new: Stage) -> Number | None:
+    """Return what the driven wheels of `new` with their drives cost more than those of `old`; None: unknown.
+
+    Two parts of unknown price count as equal.
+    """
+    return _extra(old, new, _cost)
 
 
-def _cost(drive: Drive | None) -> Number:
-    return 0.0 if drive is None else drive.cost
+Part = Wheel | Drive | None
 
 
-def _mass(wheel: Wheel) -> Number | None:
-    known = wheel.mass is not None or (wheel.material is not None and wheel.width is not None)
-    return wheel_mass(wheel) if known else None
+def _extra(old: Stage, new: Stage, of: Callable[[Part], Number | None]) -> Number | None:
+    """Return how much greater the sum of a quantity over the driven wheels and their drives is; None: unknown."""
+    total: Number | None = 0.0
+    for before, after in ((old.wheel, new.wheel), (old.drive, new.drive)):
+        known = of(before), of(after)
+        if known[0] is not None or known[1] is not None:
+            total = _plus(total, None if known[0] is None or known[1] is None else known[1] - known[0])
+    return None if total is None else new.layout.driven_wheels * total
 
 
-def _drive_mass(drive: Drive | None) -> Number | None:
-    return None if drive is None else drive.mass
+def _plus(first: Number | None, second: Number | None) -> Number | None:
+    return None if first is None or second is None else first + second
 
 
-def _more(new: Number | None, old: Number | None) -> Number:
-    return 0.0 if new is None or old is None else new - old
+def _cost(part: Part) -> Number | None:
+    return 0.0 if part is None else part.cost
+
+
+def _mass(part: Part) -> Number | None:
+    if part is None:
+        return 0.0
+    computed = isinstance(part, Wheel) and part.material is not None and part.width is not None
+    return wheel_mass(part) if isinstance(part, Wheel) and computed else part.mass

@@ -216,7 +216,7 @@ def _parts(launcher: Launcher, count: int) -> Iterator[PlatePart]:
             rows.append((name, stage.drive.mass, stage.drive.cost, stage.layout.driven_wheels))
         rows.append((f"stage {index + 1} in all", stage.mass, stage.cost, 1))
         for part, mass, cost, many in rows:
-            key = part, None if mass is None else 1000 * float(mass), None if cost is None else float(cost) or None
+            key = part, None if mass is None else 1000 * float(mass), None if cost is None else float(cost)
             found[key] = found.get(key, 0) + many
     for (part, grams, price), many in found.items():
         yield PlatePart(many, part, grams, price)

@@ -43,13 +43,15 @@ def test_option_number_selects_the_part(tmp_path: Path) -> None:
 
 
 def test_cost_and_mass_follow_the_selected_parts(tmp_path: Path) -> None:
-    stage = load(_file(tmp_path, TEXT)).scenario().launcher.template
-    assert fitted(stage, 0, 0).cost == 40.0
-    assert fitted(stage, 1, 1).cost == pytest.approx(40.0 + 2 * (4.0 + 3.0))
+    bare = load(_file(tmp_path, TEXT)).scenario().launcher.template
+    assert bare.drive is not None
+    assert fitted(bare, 0, 0).cost == 40.0
+    assert fitted(bare, 1, 0).cost is None  # The wheel as written has no price.
+    stage = replace(bare, wheel=replace(bare.wheel, cost=1.0), drive=replace(bare.drive, cost=2.0))
+    assert fitted(stage, 1, 1).cost == pytest.approx(40.0 + 2 * (4.0 - 1.0 + 3.0 - 2.0))
     assert fitted(stage, 1, 0).mass is not None
     assert float(fitted(stage, 1, 0).mass or 0.0) < 0.6
-    # The wide wheel's mass is unknown, so the stage's mass stays as configured.
-    assert fitted(stage, 2, 0).mass == 0.6
+    assert fitted(stage, 2, 0).mass is None  # The wide wheel's mass is unknown.
     assert choose(stage, None, None) == stage
     with pytest.raises(IndexError):
         fitted(stage, 3, 0)

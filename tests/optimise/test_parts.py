@@ -8,6 +8,7 @@ from itertools import product
 
 import pytest
 
+from stager.constraints import not_judged
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
 from stager.model.stage import Drive, Supply, Wheel
@@ -29,6 +30,7 @@ MOTORS = replace(
     launcher(SEED, stage(inertia=4e-6, drive=STRONG, drive_options=(QUICK,))), supply=Supply(voltage=6.0)
 )  # fmt: skip
 WHEELS = launcher(SEED, stage(wheel_options=(SMALL, WIDE), cost=10.0))
+WHEELS = replace(WHEELS, template=replace(WHEELS.template, wheel=replace(WHEELS.template.wheel, cost=0.0)))
 
 
 def _selected(given: Scenario) -> Selected:
@@ -92,6 +94,40 @@ def test_no_dearer_motor_is_selected_for_next_to_no_gain(goal: Goal) -> None:
     fastest = choose(scenario(given, stages=1), _selected(scenario(given, stages=1)).rows)
     assert fastest is not None
     assert fastest.scenario.launcher.stage(0).drive.name == "heavy"
+
+
+@pytest.mark.parametrize("price", [None, 9.0])
+@pytest.mark.parametrize("name", ["cost", "mass"])
+def test_limit_is_not_judged_with_a_part_of_unknown_price_or_mass(name: str, price: float | None) -> None:
+    # Both motors throw alike; two of the written one break the limit.
+    written, offered = (replace(QUICK, **{name: value}) for value in (30.0, price))  # type: ignore[arg-type]
+    machine = replace(
+        launcher(SEED, stage(drive=written, drive_options=(offered,), **{name: 100.0})), supply=Supply(voltage=12.0)
+    )
+    found = plan(scenario(machine, stages=2, **{name: 90.0}), draws=0, certified=False)
+    assert found.best is not None
+    assert found.best.count > 0
+    assert found.best.design.launcher.stage(0).drive == offered
+    judged = {one.name: one.satisfied for one in found.best.verdicts}
+    assert judged.get(name) is (None if price is None else True)
+    assert (name in [one.name for one in not_judged(found.best.design)]) == (price is None)
+
+
+@pytest.mark.parametrize("stage_cost", [None, 100.0])
+def test_part_of_unknown_price_is_not_selected_as_the_cheaper_one(stage_cost: float | None) -> None:
+    # The motors throw alike, so that the first is chosen unless another is known to be cheaper.
+    for costs, expected in (((10.0, None, 8.0), 8.0), ((10.0, None), 10.0), ((None, 10.0), None), ((None, None), None)):
+        motors = tuple(
+            replace(QUICK, name=str(k), cost=cost, rotor_inertia=4e-6 * (1 - 0.01 * k)) for k, cost in enumerate(costs)
+        )
+        offered = stage(drive=motors[0], drive_options=motors[1:], cost=stage_cost)
+        machine = replace(launcher(SEED, offered), supply=Supply(voltage=12.0))
+        given = scenario(machine, stages=1)
+        found = choose(given, _selected(given).rows)
+        assert found is not None
+        chosen = found.scenario.launcher.stage(0).drive
+        assert chosen is not None
+        assert chosen.cost == expected
 
 
 def test_selected_parts_are_in_the_plan_its_ladder_and_its_draws() -> None:
