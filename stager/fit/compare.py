@@ -29,8 +29,8 @@ LEAST_DRIFT_FREEDOM = 4.0
 LEAST_DRIFT_THROWS = 8
 """Throws of a build that a test of drift needs."""
 LEAST_FREE_SHARE = 0.1
-"""Share of the order's sum of squares that the settings must leave free [-]; below it, drift and settings cannot be
-told apart."""
+"""Share of the sum of squares of the column under test that the settings must leave free [-]; below it, drift or build
+and settings cannot be told apart."""
 LEAST_SINGULAR_VALUE = 0.5
 """Singular value of the Jacobian, over the scatter of one throw, from which a direction is a covariate [-]. Along
 weaker directions the parameters move all throws together by less than half a scatter."""
@@ -424,11 +424,8 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
 
 
 def _test_by_model(found: BestFit, first: NDArray[np.bool_]) -> Difference | None:
-    """Return the difference of builds beside what the model can explain; None where it cannot be estimated."""
-    try:
-        return effect_beside_model(found, first.astype(np.float64))[0]
-    except ValueError:
-        return None
+    """Return the difference of builds beside what the model can explain; None where it cannot be told from settings."""
+    return _beside_model(found, first.astype(np.float64))[0]
 
 
 def _decides(tests: dict[str, Difference | None]) -> str | None:

@@ -6,9 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given as drawn
+from hypothesis import settings as examples
+from hypothesis import strategies as st
 
 from stager.errors import InputErrors
-from stager.fit.compare import compare, drifts
+from stager.fit.compare import Compared, compare, drifts
 from stager.fit.experiment_design import suggest
 from stager.fit.fitting import fit
 from stager.fit.priors import own_law
@@ -68,6 +71,32 @@ def test_builds_at_different_settings_are_compared_by_the_model() -> None:
     assert found.paired is None
     assert found.decides == "model"
     assert found.different
+
+
+def _compared_at(speeds: tuple[Floats, Floats], seed: int) -> Compared:
+    """Compare two equal builds that take turns, each at wheel speeds of its own [m/s], (n,)."""
+    rng = np.random.default_rng(seed)
+    real = own_law(GIVEN).launcher(GIVEN, draw_truth(GIVEN, rng))
+    rows = np.column_stack([rng.permutation(own) for own in speeds]).reshape(-1, 1)
+    exits = measure(GIVEN, real, rows, PLAN, rng).exit_speed
+    both = table(rows, exits, ["A", "B"] * speeds[0].size)
+    return compare(GIVEN, both, ("A", "B"), np.random.default_rng(0), brief=True)
+
+
+@examples(max_examples=12)
+@drawn(top=st.floats(8.0, 12.0), gap=st.floats(0.6, 1.8), seed=st.integers(0, 99))
+def test_equal_builds_at_other_wheel_speeds_are_compared_within_reason_or_not_at_all(
+    top: float, gap: float, seed: int
+) -> None:
+    slow, fast = np.linspace(6.0, top, 12), np.linspace(gap * top, 1.7 * gap * top, 12)
+    try:
+        found = _compared_at((slow, fast), seed)
+    except InputErrors as refused:
+        (error,) = refused.errors
+        assert "measure both builds at the same wheel speeds" in error.hint
+        return
+    assert gap < 1.5
+    assert abs(found.deciding.value) < 0.1
 
 
 @pytest.mark.parametrize(
