@@ -232,9 +232,64 @@ LEAST_THROWS = 3
 LEAST_FREEDOM = 4.0
 """Degrees of freedom from which repeats determine their scatter well enough for Welch's test [-]."""
 
+ROUNDING = 1e-7
+"""Relative difference up to which two probabilities count as equal [-], as in Fisher's test of R and SciPy."""
 LEAST_OVERLAP = 0.1
 """Probability that a throw of the later build came before one of the earlier (Mann and Whitney's U over its greatest
 value), below which the builds were not alternated [-]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Jams:
+    """Jams of two builds.
+
+    jammed: number of jams of the first and of the second build
+    throws: number of throws, jams among them, of each
+    probability: p value of Fisher's exact test within settings, two-sided [-]
+    more: the build that jams more often than the settings account for, 0: the first, 1: the second
+    settings: line of one throw, jams of each build and throws of each, for each setting at which either jammed
+    """
+
+    jammed: tuple[int, int]
+    throws: tuple[int, int]
+    probability: float
+    more: int
+    settings: tuple[tuple[int, tuple[int, ...], tuple[int, ...]], ...]
+
+    @property
+    def different(self) -> bool:
+        """Whether one build is claimed to jam more often, at the 5 % level."""
+        return self.probability < LEVEL
+
+
+def jams_of(throws: Throws, builds: tuple[str, str]) -> Jams:
+    """Return the jams of two builds, and whether one jams more often at settings that both were thrown at.
+
+    Given the number of jams at a setting, those of equal builds are spread over its throws by chance, as in Fisher's
+    exact test; their sum over the settings is compared with its distribution.
+    """
+    from scipy.stats import hypergeom
+
+    masks = [throws.build == build for build in builds]
+    counted = [
+        (
+            int(throws.line[at][0]),
+            tuple(int((at & mask & throws.jammed).sum()) for mask in masks),
+            tuple(int((at & mask).sum()) for mask in masks),
+        )
+        for at in (throws.settings == number for number in np.unique(throws.settings))
+    ]
+    chances = np.ones(1)
+    for _, jammed, thrown in counted:
+        of_first = hypergeom.pmf(np.arange(sum(jammed) + 1), sum(thrown), thrown[0], sum(jammed))
+        chances = np.convolve(chances, of_first)
+    first, second = (sum(jammed[side] for _, jammed, _ in counted) for side in (0, 1))
+    return Jams(
+        jammed=(first, second), throws=(int(masks[0].sum()), int(masks[1].sum())),
+        probability=min(float(chances[chances <= chances[first] * (1 + ROUNDING)].sum()), 1.0),
+        more=int(first < chances @ np.arange(chances.size)),
+        settings=tuple(one for one in counted if sum(one[1])),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -243,11 +298,12 @@ class Compared:
 
     builds: names of the first and the second
     counts: their numbers of usable throws
+    jams: their jams, which are no part of the differences of exit speed
     welch: Welch's test over common settings; None with too few repeats or without common settings
     paired: paired t test of the differences at common settings; None likewise
     model: difference of builds beside what the model's parameters can explain; None where it was not computed
     decides: which of the three tests the claim rests on; chosen by the design of the measurement, not by the results
-    settings: number of the setting, ln ratio of medians, throws of each build, for each common setting
+    settings: line of one throw, ln ratio of medians, throws of each build, for each common setting
     apart: whether all throws of one build came before the other's, or nearly
     left_out: lines of the throws that are almost certainly outliers among those at their setting
     outliers: number of throws that are more probably outliers than not
@@ -257,6 +313,7 @@ class Compared:
 
     builds: tuple[str, str]
     counts: tuple[int, int]
+    jams: Jams
     welch: Difference | None
     paired: Difference | None
     model: Difference | None
@@ -275,9 +332,14 @@ class Compared:
         return found
 
     @property
-    def different(self) -> bool:
-        """Whether a difference is claimed, at the 5 % level."""
+    def speeds_differ(self) -> bool:
+        """Whether a difference of exit speed is claimed, at the 5 % level."""
         return self.deciding.probability < LEVEL
+
+    @property
+    def different(self) -> bool:
+        """Whether a difference of exit speed or of jams is claimed."""
+        return self.speeds_differ or self.jams.different
 
 
 def compare(
@@ -317,11 +379,12 @@ def compare(
         explanations, equal = explain(found, chosen, ~first)
     logs = np.log(chosen.exit_speed)
     return Compared(
-        builds=builds, counts=(int(first.sum()), int((~first).sum())), welch=tests["welch"], paired=tests["paired"],
-        model=tests["model"], decides=decides,
+        builds=builds, counts=(int(first.sum()), int((~first).sum())),
+        jams=jams_of(throws.chosen(np.isin(throws.build, builds)), builds),
+        welch=tests["welch"], paired=tests["paired"], model=tests["model"], decides=decides,
         settings=tuple(
-            (setting, float(np.median(logs[a]) - np.median(logs[b])), int(a.sum()), int(b.sum()))
-            for setting, a, b in common(chosen, first)
+            (int(chosen.line[a][0]), float(np.median(logs[a]) - np.median(logs[b])), int(a.sum()), int(b.sum()))
+            for a, b in common(chosen, first)
         ),
         apart=apart, left_out=tuple(chosen.line[~inliers(logs, chosen.settings, noise_of(chosen))].tolist()),
         outliers=_outliers(found, explanations), explanations=explanations, equal=equal,
@@ -381,16 +444,15 @@ def _outliers(found: BestFit | None, explanations: tuple[Hypothesis, ...]) -> in
     return 0 if found is None else int((found.outlier_probability > 0.5).sum())
 
 
-Pair = tuple[int, NDArray[np.bool_], NDArray[np.bool_]]
-"""Number of a setting, and which throws of the first and of the second build were made at it, (n,) each."""
+Pair = tuple[NDArray[np.bool_], NDArray[np.bool_]]
+"""Which throws of the first and of the second build were made at a setting, (n,) each."""
 
 
 def common(throws: Throws, first: NDArray[np.bool_]) -> list[Pair]:
     """Return the settings that both builds were thrown at, with the throws of each; first: of the first build, (n,)."""
     settings = throws.settings
     return [
-        (int(k), (settings == k) & first, (settings == k) & ~first)
-        for k in np.intersect1d(settings[first], settings[~first])
+        ((settings == k) & first, (settings == k) & ~first) for k in np.intersect1d(settings[first], settings[~first])
     ]
 
 
@@ -416,7 +478,12 @@ def _chosen(throws: Throws, builds: tuple[str, str]) -> Throws:
     if few:
         hint = "a handful of throws each, at the same wheel speeds, is a good start"
         errors = [
-            InputError(f'build "{name}" needs at least {LEAST_THROWS} usable throws', where=throws.source, hint=hint)
+            InputError(
+                f'build "{name}" needs at least {LEAST_THROWS} throws that leave (got {(chosen.build == name).sum()},'
+                f" {(throws.jammed & (throws.build == name)).sum()} that jammed)",
+                where=throws.source,
+                hint=hint,
+            )
             for name in few
         ]
         raise InputErrors(errors)

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from stager.fit.compare import Compared, Contrast
+from stager.fit.compare import Compared, Contrast, Jams
 from stager.fit.explanations import Hypothesis
 from stager.fit.statistics.hypothesis_tests import Difference
 from stager.fit.table import Throws
@@ -41,7 +41,11 @@ def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Prove
         tables.append(_settings(compared, throws, launcher))
     if compared.explanations:
         tables.append(_explanations(compared))
-    more_tables = [_tests(compared), *([_gains(compared)] if compared.explanations else [])]
+    more_tables = [_tests(compared)]
+    if compared.explanations:
+        more_tables.append(_gains(compared))
+    if compared.jams.settings:
+        more_tables.append(_jams_table(compared, throws, launcher))
     notes = [*_notes(compared), *next_steps(compared), *drift_notes(contrast.drifts)]
     screen = Screen(_headline(compared), tables, notes, more_tables=more_tables)
     return Answer(screen, document(summary(contrast, throws, launcher), source))
@@ -54,15 +58,17 @@ def summary(contrast: Contrast, throws: Throws, launcher: Launcher) -> dict[str,
         "builds": list(compared.builds),
         "throws": list(compared.counts),
         "different": compared.different,
+        "speeds_differ": compared.speeds_differ,
         "difference_fraction": _fraction(compared.deciding.value),
         "interval": [_fraction(end) for end in compared.deciding.interval],
         "probability": compared.deciding.probability,
         "decided_by": compared.decides,
         "tests": {name: _test(getattr(compared, name)) for name in TESTS},
+        "jams": _jams(compared.jams, throws, launcher),
         "settings": [
-            {"wheel_speed_m_s": _speeds(throws, setting, launcher), "difference_fraction": _fraction(value),
+            {"wheel_speed_m_s": _speeds(throws, line, launcher), "difference_fraction": _fraction(value),
              "throws": [first, second]}
-            for setting, value, first, second in compared.settings
+            for line, value, first, second in compared.settings
         ],
         "explanations": [
             {"what": one.words, "factor": one.factor, "interval": list(one.interval), "aicc": one.aicc,
@@ -75,6 +81,17 @@ def summary(contrast: Contrast, throws: Throws, launcher: Launcher) -> dict[str,
         "one_after_the_other": compared.apart,
         "next": next_steps(compared),
         "drift": drift_rows(contrast.drifts),
+    }  # fmt: skip
+
+
+def _jams(jams: Jams, throws: Throws, launcher: Launcher) -> dict[str, Any]:
+    return {
+        "jammed": list(jams.jammed), "throws": list(jams.throws), "different": jams.different,
+        "probability": jams.probability,
+        "settings": [
+            {"wheel_speed_m_s": _speeds(throws, line, launcher), "jammed": list(jammed), "throws": list(thrown)}
+            for line, jammed, thrown in jams.settings
+        ],
     }  # fmt: skip
 
 
@@ -93,10 +110,19 @@ def _test(test: Difference | None) -> dict[str, Any] | None:
 
 
 def _headline(compared: Compared) -> str:
+    jams = compared.jams
+    if not jams.different:
+        return _verdict(compared, "between {} and {}".format(*compared.builds))
+    worse, other = compared.builds[jams.more], compared.builds[1 - jams.more]
+    return f"{worse} jams more often than {other}. {_verdict(compared, 'of the throws that leave')}"
+
+
+def _verdict(compared: Compared, between: str) -> str:
+    """Return whether exit speeds differ; between: what shows no difference."""
     first, second = compared.builds
     test = compared.deciding
-    if not compared.different:
-        return f"No difference between {first} and {second} is shown: {_span(test)} of exit speed."
+    if not compared.speeds_differ:
+        return f"No difference {between} is shown: {_span(test)} of exit speed."
     if compared.apart:
         return (
             f"{first} and {second}, or the time between them, differ by {_span(test)} of exit speed: all throws of one"
@@ -132,14 +158,38 @@ def _settings(compared: Compared, throws: Throws, launcher: Launcher) -> Table:
     first, second = compared.builds
     columns = (Column("wheels", "m/s"), Column("difference"), Column(first, "throws"), Column(second, "throws"))
     rows = tuple(
-        (", ".join(speed(u) for u in _speeds(throws, setting, launcher)), percent(_fraction(value)), str(a), str(b))
-        for setting, value, a, b in compared.settings
+        (", ".join(speed(u) for u in _speeds(throws, line, launcher)), percent(_fraction(value)), str(a), str(b))
+        for line, value, a, b in compared.settings
     )
     return Table("At equal settings", columns, rows)
 
 
-def _speeds(throws: Throws, setting: int, launcher: Launcher) -> list[float]:
-    row = throws.chosen(np.flatnonzero(throws.settings == setting)[:1])
+def _jams_table(compared: Compared, throws: Throws, launcher: Launcher) -> Table:
+    columns = (Column("wheels", "m/s"), *(Column(name, "jammed") for name in compared.builds))
+    rows = tuple(
+        (
+            ", ".join(speed(u) for u in _speeds(throws, line, launcher)),
+            *(f"{count} of {size}" for count, size in zip(jammed, thrown, strict=True)),
+        )
+        for line, jammed, thrown in compared.jams.settings
+    )
+    return Table("Jams", columns, rows)
+
+
+def _jams_note(compared: Compared) -> str:
+    """Return how often each build jammed."""
+    (name, count, size), (other, others, of) = zip(
+        compared.builds, compared.jams.jammed, compared.jams.throws, strict=True
+    )
+    return (
+        f"{name} jammed in {count or 'none'} of {plural(size, 'throw')}, {other} in {others or 'none'} of {of}; exit"
+        " speeds are of those that left."
+    )
+
+
+def _speeds(throws: Throws, line: int, launcher: Launcher) -> list[float]:
+    """Return the wheel speeds of the throw that stands in a line of the table [m/s]."""
+    row = throws.chosen(np.flatnonzero(throws.line == line))
     stages = tuple(int(k) for k in np.flatnonzero(row.present[0]))
     return [float(u) for u in np.ravel(row.surface_speed(launcher, stages, 0))]
 
@@ -166,7 +216,7 @@ def _gains(compared: Compared) -> Table:
 
 
 def _notes(compared: Compared) -> list[str]:
-    notes = []
+    notes = [_jams_note(compared)] if any(compared.jams.jammed) else []
     if compared.explanations:
         notes.append(_explained(compared.explanations, compared.equal))
     if compared.left_out:
@@ -183,7 +233,7 @@ def next_steps(compared: Compared) -> list[str]:
     steps = []
     if compared.apart:
         steps.append("Throw again and take turns: A, B, B, A at each setting, so that time falls on both alike.")
-    if compared.different:
+    if compared.speeds_differ:
         named = [one.name for one in compared.explanations[: max(compared.equal, 1)] if one.gain > 0]
         checks = [CHECKS[name] for name in named if name in CHECKS]
         if checks:
