@@ -282,5 +282,5 @@ class NextResult(Shown, Next):
         from stager.report import bench
         from stager.report.throw import note_spin_left_out
 
-        answer = bench.next_answer(self, self.loaded.scenario.launcher, self.loaded.source())
+        answer = bench.next_answer(self, self.loaded.source())
         return note_spin_left_out(answer, self.loaded.scenario.goal)

@@ -25,7 +25,7 @@ from stager.fit.prediction import (
     span_of,
 )
 from stager.model.arrays import Floats
-from stager.model.launcher import Scenario
+from stager.model.launcher import Launcher, Scenario
 from stager.physics.chain import SURE, throw
 from stager.physics.flight import indicated_speed
 
@@ -244,7 +244,7 @@ class Measured:
         """Return what was measured for a fit."""
         throws = fit.throws.chosen(fit.used)
         whole = throws.present.sum(axis=1) == fit.built
-        launcher, stages = fit.scenario.launcher, tuple(range(fit.built))
+        launcher, stages = fit.launcher, tuple(range(fit.built))
         speeds = throws.chosen(whole).surface_speed(launcher, stages, 0)[..., -1].ravel()
         wild, close = fit.found.outlier_probability[whole] > 0.5, _near(speeds, speeds, CLOSE)
         # Where all throws are outliers, one more may show that they agree; enough of them are a misfit anyway.
@@ -256,6 +256,7 @@ class Measured:
 class Next:
     """What to measure next.
 
+    launcher: the best guess of the launcher, whose tachometer shows what is set; its fields may be arrays of one value
     built: number of stages on the launcher
     probability_worthwhile: that one more stage adds enough [-]; None where there can be none
     wrong_stage, wrong_speed: probabilities of a wrong decision now [-]
@@ -273,6 +274,7 @@ class Next:
     misfits: what speaks against the model that all this rests on
     """
 
+    launcher: Launcher
     built: int
     probability_worthwhile: float | None
     wrong_stage: float
@@ -392,7 +394,8 @@ def weigh(
     left = plan[-1].wrong_after if plan else stage + speed
     low, median, high = np.exp(np.quantile(where.expected, QUANTILES, axis=1, method="closest_observation"))
     return Next(
-        built=built, probability_worthwhile=None if what.worthwhile is None else float(what.worthwhile.mean()),
+        launcher=ensemble.best, built=built,
+        probability_worthwhile=None if what.worthwhile is None else float(what.worthwhile.mean()),
         wrong_stage=stage, wrong_speed=speed,
         recommended=chosen[-1],
         wheel_speed=where.wheel_speed[:, -1], wrong_after=first, low=low, median=median, high=high,

@@ -15,7 +15,7 @@ from stager.fit.statistics.importance_sampling import ENOUGH, interval, moments,
 from stager.fit.statistics.least_squares import Profile, profiles
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
-from stager.model.launcher import Scenario
+from stager.model.launcher import Launcher, Scenario
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,6 +200,11 @@ class Fit:
         """SI values at the best fit of all uncertain parameters, by key."""
         known = {key: float(value) for key, value in self.found.values.items()}
         return {one.key: known.get(one.key, one.value) for one in self.parameters if not one.group}
+
+    @property
+    def launcher(self) -> Launcher:
+        """The launcher at the best fit."""
+        return self.posteriors[self.law][0].launcher(self.scenario, self.best)
 
     @property
     def built(self) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -13,23 +14,23 @@ from stager.fit.table import Throws
 from stager.fit.table.reader import TableColumn
 from stager.fit.table.throws import THROTTLE
 from stager.fit.table.writer import Entry, TableWriter, doubts, entry_of, in_column, throttle_for, wheel_columns
+from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.mechanics import turns_per_minute
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import MISSING, percent, plural, speed
 from stager.report.terminal import Marked, TextCurve
+from stager.report.throw import indicated_rpm, shows_true_speeds
 
 
-def next_answer(found: Next, launcher: Launcher, source: Provenance) -> Answer:
+def next_answer(found: Next, source: Provenance) -> Answer:
     """Return settings to throw at, or that enough is known."""
-    tables = (_plan_table(found, launcher),) if found.plan and (found.helps or found.enough) else ()
-    return Answer(
-        Screen(_next_headline(found), tables, _next_notes(found)), document(next_summary(found, launcher), source)
-    )
+    tables = (_plan_table(found),) if found.plan and (found.helps or found.enough) else ()
+    return Answer(Screen(_next_headline(found), tables, _next_notes(found)), document(next_summary(found), source))
 
 
-def next_summary(found: Next, launcher: Launcher) -> dict[str, Any]:
+def next_summary(found: Next) -> dict[str, Any]:
     """Return the suggestion as JSON has it, without provenance."""
     return {
         "enough_is_known": found.enough,
@@ -44,7 +45,8 @@ def next_summary(found: Next, launcher: Launcher) -> dict[str, Any]:
         "plan": [
             {
                 "wheel_speed_m_s": one.wheel_speed,
-                "rpm": [_rpm(u, k, launcher) for k, u in enumerate(one.wheel_speed)],
+                "rpm": [_rpm(u, k, found.launcher) for k, u in enumerate(one.wheel_speed)],
+                "indicated_rpm": _indicated(found.launcher, one.wheel_speed),
                 "probability_wrong_after": one.wrong_after,
                 "purpose": one.purpose,
             }
@@ -55,7 +57,21 @@ def next_summary(found: Next, launcher: Launcher) -> dict[str, Any]:
 
 
 def _rpm(wheel_speed: float, k: int, launcher: Launcher) -> float:
-    return float(turns_per_minute(wheel_speed, launcher.stage(k).wheel))
+    return float(np.asarray(turns_per_minute(wheel_speed, launcher.stage(k).wheel)).item())
+
+
+def _indicated(launcher: Launcher, wheel_speed: Floats) -> list[float]:
+    """Return what the tachometer shows [rpm] at true wheel speeds of all stages [m/s], (stages,)."""
+    return [indicated_rpm(launcher, k, float(u)) for k, u in enumerate(wheel_speed)]
+
+
+def _setting(launcher: Launcher, wheel_speed: Sequence[float], first: int = 0) -> str:
+    """Return true wheel speeds of stages from `first` on [m/s], with the tachometer's readings where they differ."""
+    at = f"{', '.join(speed(u) for u in wheel_speed)} m/s"
+    if shows_true_speeds(launcher):
+        return at
+    shown = ", ".join(f"{indicated_rpm(launcher, first + k, float(u)):.0f}" for k, u in enumerate(wheel_speed))
+    return f"{at} ({shown} rpm on the tachometer)"
 
 
 MINUTES = 2.5
@@ -97,11 +113,11 @@ def _next_headline(found: Next) -> str:
             f"First session: {plural(len(found.plan), 'throw')}, about {minutes} minutes, slow ones first:"
             f" {chance(found)} is {share(found.wrong)} now and about {share(found.plan[-1].wrong_after)} afterwards."
         )
-    at = ", ".join(speed(u) for u in found.plan[0].wheel_speed)
+    at = _setting(found.launcher, found.plan[0].wheel_speed.tolist())
     if found.certain:
-        return f"Throw next at {at} m/s{TO_TEST}"
+        return f"Throw next at {at}{TO_TEST}"
     after = f"about {share(found.plan[-1].wrong_after)} after the {plural(len(found.plan), 'throw')} below"
-    return f"Throw next at {at} m/s: {chance(found)} is {share(found.wrong)} now and {after}."
+    return f"Throw next at {at}: {chance(found)} is {share(found.wrong)} now and {after}."
 
 
 def chance(found: Next) -> str:
@@ -115,16 +131,17 @@ def share(wrong: float) -> str:
     return percent(min(wrong, 1.0), 0)
 
 
-def _plan_table(found: Next, launcher: Launcher) -> Table:
+def _plan_table(found: Next) -> Table:
     purposes = any(one.purpose != "decision" for one in found.plan)
+    shown_by = "wheels" if shows_true_speeds(found.launcher) else "tachometer"
     columns = (
-        Column("throw"), Column("wheels", "m/s"), Column("wheels", "rpm"), Column("wrong after", "chance"),
+        Column("throw"), Column("wheels", "m/s"), Column(shown_by, "rpm"), Column("wrong after", "chance"),
         *((Column("it shows"),) if purposes else ()),
     )  # fmt: skip
     rows = tuple(
         (
             str(number + 1), ", ".join(speed(u) for u in one.wheel_speed),
-            ", ".join(f"{_rpm(u, k, launcher):.0f}" for k, u in enumerate(one.wheel_speed)),
+            ", ".join(f"{rpm:.0f}" for rpm in _indicated(found.launcher, one.wheel_speed)),
             share(one.wrong_after), *((PURPOSES[one.purpose],) if purposes else ()),
         )
         for number, one in enumerate(found.plan)
@@ -140,7 +157,9 @@ def _next_notes(found: Next) -> list[str]:
         notes.append(
             f"Chance that stage {found.built + 1} is worth building: {percent(found.probability_worthwhile, 0)}."
         )
-    notes += predictions.recommended_notes(found.recommended, found.built)
+    best = found.recommended.wheel_speed
+    at = None if best is None else _setting(found.launcher, [best], found.built - 1)
+    notes += predictions.recommended_notes(found.recommended, found.built, at)
     if found.recommended.wheel_speed is not None:
         notes.append(f"Chance that it loses more than 1 % of exit speed: {percent(found.wrong_speed, 0)}.")
     if not found.enough and not found.plan and found.recommended.wheel_speed is None:
@@ -231,7 +250,7 @@ def implausible(throws: Throws, writer: TableWriter) -> list[str]:
     if found.most is not None:
         reasons.append(f"{speed(leaves)} m/s is more than wheels and tilt allow, {speed(found.most)} m/s at most.")
     for stage, reached in found.beyond:
-        at = _at(wheels[stage - 1], _head(writer, stage - 1), writer)
+        at = _at(wheels[stage - 1], _head(writer, stage - 1), writer.launcher)
         reasons.append(f"Wheel {stage} at {at} is beyond its motor's reach, {speed(reached)} m/s.")
     swapped = _swapped(throws, writer)
     meant = f' Columns swapped? "{swapped}" could be.' if swapped else ""
@@ -257,7 +276,7 @@ def _swapped(throws: Throws, writer: TableWriter) -> str | None:
     place, wheel = given[0]
     head = wheel_columns(writer)[place][0]
     leaves = next(one for one in writer.heads if one.name == "exit_speed")
-    per_speed = in_column(1.0, head, writer)
+    per_speed = in_column(1.0, head, writer.launcher)
     if per_speed is None or leaves.unit is None:
         return None
     wheel_speed, exit_speed = entry.exit_speed / per_speed, leaves.unit.to_si(wheel)
@@ -281,8 +300,8 @@ def screen(found: Next, fitted: bool, throws: Throws, writer: TableWriter) -> Sc
     grip = (
         "exit speed still rises at the end of the range"
         if limit is None
-        else f"{'grips' if fitted else 'would grip'} up to {_at(limit.nominal, head, writer)},"
-        f" 95 %: {_plain(limit.low, head, writer)} to {_plain(limit.high, head, writer)}"
+        else f"{'grips' if fitted else 'would grip'} up to {_at(limit.nominal, head, found.launcher)},"
+        f" 95 %: {_plain(limit.low, head, found.launcher)} to {_plain(limit.high, head, found.launcher)}"
     )
     return Screen(f"{start}stage {found.built} {grip}.", notes=_next(found, fitted, writer), pictures=[
         curve(found, throws, writer)
@@ -299,18 +318,18 @@ def curve(found: Next, throws: Throws, writer: TableWriter) -> TextCurve:
         chosen = throws.chosen(rows)
         last = np.array([np.flatnonzero(line)[-1] for line in chosen.present])
         side_a = [
-            chosen.chosen(np.array([k])).surface_speed(writer.launcher, [int(stage)], 0)[0, 0]
+            chosen.chosen(np.array([k])).surface_speed(found.launcher, [int(stage)], 0)[0, 0]
             for k, stage in enumerate(last)
         ]
-        points = (_scaled(np.array(side_a), head, writer), chosen.exit_speed)
-    limit, marked = found.grip_limit, None
+        points = (_scaled(np.array(side_a), head, found.launcher), chosen.exit_speed)
+    limit, marked, launcher = found.grip_limit, None, found.launcher
     if limit is not None:
-        low, middle, high = (float(_scaled(np.array(u), head, writer)) for u in (limit.low, limit.nominal, limit.high))
-        marked = Marked(x=middle, words=f"grip limit {_plain(limit.nominal, head, writer)}", interval=(low, high))
-    unit = _unit(head) if _holds_speeds(head, writer) else "m/s"
+        low, middle, high = (_scaled(u, head, launcher) for u in (limit.low, limit.nominal, limit.high))
+        marked = Marked(x=middle, words=f"grip limit {_plain(limit.nominal, head, launcher)}", interval=(low, high))
+    unit = _unit(head) if _holds_speeds(head) else "m/s"
     return TextCurve(
         title=f"Exit speed (upwards, m/s) against wheel speed of stage {found.built} ({unit}); o: measured",
-        x=_scaled(found.wheel_speed, head, writer), y=found.median, low=found.low, high=found.high, points=points,
+        x=_scaled(found.wheel_speed, head, launcher), y=found.median, low=found.low, high=found.high, points=points,
         marked=marked,
     )  # fmt: skip
 
@@ -322,14 +341,14 @@ def closing(
     notes = () if len(throws) < 3 else (f"Next: stager fit {config} {writer.path} -o fitted.toml",)
     content: dict[str, Any] = {"throws": len(throws), "entered": new, "table": str(writer.path), "next": None}
     if watched is not None:
-        content["next"] = next_summary(watched[0], writer.launcher) | {"fitted": watched[1]}
+        content["next"] = next_summary(watched[0]) | {"fitted": watched[1]}
     head = f"{plural(len(throws), 'throw')} in {writer.path}, {new} of them entered now."
     return Answer(Screen(head, notes=notes), document(content, source))
 
 
 def _next(found: Next, fitted: bool, writer: TableWriter) -> list[str]:
     chosen = found.recommended
-    at = None if chosen.wheel_speed is None else _at(chosen.wheel_speed, _head(writer, found.built - 1), writer)
+    at = None if chosen.wheel_speed is None else _at(chosen.wheel_speed, _head(writer, found.built - 1), found.launcher)
     advice = predictions.recommended_notes(chosen, found.built, at) if fitted or at is None else []
     if found.enough and fitted and at is not None:
         return [f"Enough is known for stage {found.built}.", *advice]
@@ -340,7 +359,7 @@ def _throw_next(found: Next, fitted: bool, writer: TableWriter) -> list[str]:
     if not found.plan:
         return [] if found.enough else [f"No throw is proposed. {NOTHING_SAFE}"]
     first = found.plan[0]
-    at = f"Throw next at {', '.join(_at(u, _head(writer, k), writer) for k, u in enumerate(first.wheel_speed))}"
+    at = f"Throw next at {', '.join(_at(u, _head(writer, k), found.launcher) for k, u in enumerate(first.wheel_speed))}"
     if found.certain:
         return [f"{at}{TO_TEST}"]
     if found.helps:
@@ -367,27 +386,28 @@ def _unit(head: TableColumn) -> str:
     return head.text.partition("[")[2].rstrip("]") or head.text.partition("(")[2].rstrip(")")
 
 
-def _holds_speeds(head: TableColumn, writer: TableWriter) -> bool:
+def _holds_speeds(head: TableColumn) -> bool:
     """Whether a column holds speeds, not throttles."""
-    return in_column(1.0, head, writer) is not None
+    return head.reading is not THROTTLE
 
 
-def _scaled(surface_speed: Any, head: TableColumn, writer: TableWriter) -> Any:
-    """Return surface speeds [m/s] in the unit of the column; unchanged where it holds throttles."""
-    factor = in_column(1.0, head, writer)
+def _scaled(surface_speed: Any, head: TableColumn, launcher: Launcher) -> Any:
+    """Return what the column holds at true surface speeds [m/s]; these themselves where it holds throttles."""
+    factor = in_column(1.0, head, launcher)
     return surface_speed if factor is None else surface_speed * factor
 
 
-def _plain(surface_speed: float, head: TableColumn, writer: TableWriter) -> str:
-    value = float(_scaled(surface_speed, head, writer))
+def _plain(surface_speed: float, head: TableColumn, launcher: Launcher) -> str:
+    value = float(_scaled(surface_speed, head, launcher))
     return MISSING if np.isnan(value) else f"{value:.2f}" if value < 100 else f"{value:.0f}"
 
 
-def _at(surface_speed: float, head: TableColumn, writer: TableWriter) -> str:
-    """Return a setting in the unit of the table, with its surface speed in brackets."""
-    throttle = throttle_for(surface_speed, head, writer)
+def _at(surface_speed: float, head: TableColumn, launcher: Launcher) -> str:
+    """Return a setting as the column holds it, the tachometer's reading, with its true surface speed in brackets."""
+    throttle = throttle_for(surface_speed, head, launcher)
     if throttle is not None:
         return f"about {throttle:.1f} {_unit(head)} ({speed(surface_speed)} m/s)"
-    if not _holds_speeds(head, writer) or _unit(head) == "m/s":
+    shown = f"{_plain(surface_speed, head, launcher)} {_unit(head)}"
+    if not _holds_speeds(head) or shown == f"{speed(surface_speed)} m/s":
         return f"{speed(surface_speed)} m/s"
-    return f"{_plain(surface_speed, head, writer)} {_unit(head)} ({speed(surface_speed)} m/s)"
+    return f"{shown} ({speed(surface_speed)} m/s{'' if shows_true_speeds(launcher) else ' truly'})"

@@ -20,7 +20,7 @@ from stager.model.launcher import Launcher, Scenario
 from stager.optimise.records import Margin, Settings
 from stager.optimise.robust import MANY_JAMS, FirstThrow
 from stager.physics.flight import outlet_speed
-from stager.physics.mechanics import translation_energy, turns_per_minute
+from stager.physics.mechanics import translation_energy
 from stager.report import limits
 from stager.report import throw as throws
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
@@ -73,7 +73,7 @@ def _rows(
         u = (a, b)[side]
         throttle = throttles.get((k, side))
         cells = (
-            str(k + 1), name, speed(u), f"{float(turns_per_minute(u, stage.wheel)):.0f}",
+            str(k + 1), name, speed(u), f"{throws.indicated_rpm(launcher, k, u):.0f}",
             MISSING if throttle is None else f"{100 * throttle:.1f}",
             MISSING if names[side] != leads or np.isnan(grip) else _below(1 - u / grip), speed(exit_speed),
         )  # fmt: skip
@@ -86,7 +86,7 @@ def _below(share: float) -> str:
 
 
 def facts(launcher: Launcher, best: Settings) -> str:
-    """Return a sentence on feed, supply and exit speed."""
+    """Return sentences on feed, supply and exit speed, and on what the tachometer shows."""
     parts = [f"Feed at {digits(float(launcher.feed.speed))} m/s"]
     if launcher.feed.rate is not None:
         parts.append(f"{float(launcher.feed.rate):g} a second")
@@ -96,7 +96,8 @@ def facts(launcher: Launcher, best: Settings) -> str:
         parts.append(f"supply {format_quantity(float(launcher.supply.voltage), 0.0, 'V')}")
     parts.append(f"exit speed {speed(float(outlet_speed(launcher, best.exit_speed)))} m/s")
     missing = " Stages without a figure below grip limit have no grip limit in their range."
-    return f"{', '.join(parts)}.{missing if np.isnan(best.grip_limit).any() else ''}"
+    shown = "" if throws.shows_true_speeds(launcher) else " The rpm are as the tachometer shows them, m/s are true."
+    return f"{', '.join(parts)}.{missing if np.isnan(best.grip_limit).any() else ''}{shown}"
 
 
 MOST_RPM = 6
@@ -212,9 +213,8 @@ def first_table(best: Settings, throws: Sequence[FirstThrow]) -> Table:
 
 
 def _turns(launcher: Launcher, one: FirstThrow, k: int) -> str:
-    """Return the rpm of the wheels of a stage, A:B where they differ."""
-    wheel = launcher.stage(k).wheel
-    a, b = (f"{float(turns_per_minute(u[k], wheel)):.0f}" for u in (one.wheel_speed, one.wheel_speed_b))
+    """Return the rpm that the tachometer shows of the wheels of a stage, A:B where they differ."""
+    a, b = (f"{throws.indicated_rpm(launcher, k, u[k]):.0f}" for u in (one.wheel_speed, one.wheel_speed_b))
     return a if a == b or not launcher.stage(k).layout.side_b_driven else f"{a}:{b}"
 
 

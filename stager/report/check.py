@@ -56,7 +56,7 @@ def answer(design: OperatingPoint, verdicts: Sequence[LimitResult], source: Prov
     notes = [
         *_unjudged_notes(rows),
         *spacing_notes(design.launcher, design.count),
-        *throws.instruments(design.launcher, thrown["stages"]),
+        *throws.instruments(design.launcher, throws.speeds_of(thrown["stages"])),
         *limits.tyre_notes(design),
         *([] if driven is None else drives.notes(driven)),
         *drives.feed_notes(feed),

@@ -17,6 +17,7 @@ from stager.fit.prediction import Learned
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import digits, listing, percent, plural, speed
+from stager.report.throw import instruments
 from stager.units import Measured, format_quantity, readable_unit
 
 KILO = 1000.0
@@ -428,7 +429,9 @@ def _advice(learned: Learned) -> list[str]:
     last_built = predictions.recommended_notes(chosen[built - 1], built) if built <= len(chosen) else []
     none_left = bool(chosen) and len(chosen) != built and chosen[-1].wheel_speed is None
     last = predictions.recommended_notes(chosen[-1], len(chosen)) if none_left else []
-    return [*last_built, *predictions.outlet_notes(learned.fit.scenario.launcher, chosen[:built]), *last]
+    set_to = {k: one.wheel_speed for k, one in enumerate(chosen) if one.wheel_speed is not None}
+    shown = instruments(learned.fit.launcher, set_to)
+    return [*last_built, *shown, *predictions.outlet_notes(learned.fit.scenario.launcher, chosen[:built]), *last]
 
 
 def _repeats(fit: Fit) -> str:

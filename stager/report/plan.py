@@ -274,7 +274,7 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool 
     overlaps = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
     notes = [*left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
     more_notes = [
-        *certificate_details(plan), *throws.instruments(launcher, stages), *overlaps,
+        *certificate_details(plan), *throws.instruments(launcher, throws.speeds_of(stages)), *overlaps,
         *limits.unjudged_note(content["limits"]),
         *flight.notes(launcher, plan.flown), *hazards, *MORE_CAUTIONS,
     ]  # fmt: skip

@@ -18,6 +18,7 @@ from stager.report.answer import Answer, Column, Provenance, Screen, Table, docu
 from stager.report.limits import title
 from stager.report.numbers import MISSING, listing, percent, plural, signed, speed
 from stager.report.terminal import Marked, TextCurve
+from stager.report.throw import instruments
 
 
 def recommended_rows(chosen: Recommended) -> dict[str, Any]:
@@ -277,6 +278,7 @@ def sweep_answer(
     notes = [
         *_sweep_notes(launcher, sweep), *_interval(spread),
         *recommended_notes(chosen, sweep.stage, by="a fit to the throws" if fitted else ""),
+        *_shown(launcher, sweep, chosen),
         *outlet_notes(launcher, [chosen]),
         *([] if spread is None else jams(spread)),
     ]  # fmt: skip
@@ -309,6 +311,13 @@ def sweep_summary(
         "median_difference_fraction": None if measured is None else median(measured),
         "measured": None if measured is None else measured_rows(measured),
     }
+
+
+def _shown(launcher: Launcher, sweep: Sweep, chosen: Recommended | None) -> list[str]:
+    """Return what the tachometer shows at the speed to set, the recommended one, and those of the stages before."""
+    if chosen is None or chosen.wheel_speed is None:
+        return []
+    return instruments(launcher, dict(enumerate([*sweep.before_a.tolist(), chosen.wheel_speed])))
 
 
 def _interval(spread: Tuned | None) -> list[str]:

@@ -72,7 +72,7 @@ def answer(launcher: Launcher, throw: Throw, source: Provenance, flown: Flown | 
             (speeds(content["stages"]), energies(content["stages"])),
             [
                 *_notes(content, launcher),
-                *instruments(launcher, content["stages"]),
+                *instruments(launcher, speeds_of(content["stages"])),
                 *flight.notes(launcher, flown),
                 *flight.hazard_notes(launcher, throw),
             ],
@@ -113,7 +113,7 @@ def _stage(launcher: Launcher, throw: Throw, k: int) -> StageRow:
         "wheel_speed_m_s": float(part.wheel_speed_a[k]),
         "wheel_speed_b_m_s": float(part.wheel_speed_b[k]) if turns else None,
         "rpm": float(turns_per_minute(part.wheel_speed_a[k], stage.wheel)),
-        "indicated_rpm": float(indicated_wheel_speed(launcher, turns_per_minute(part.wheel_speed_a[k], stage.wheel))),
+        "indicated_rpm": indicated_rpm(launcher, k, float(part.wheel_speed_a[k])),
         "entry_speed_m_s": float(part.entry_speed[k]),
         "exit_speed_m_s": float(part.exit_speed[k]),
         "wheel_speed_after_m_s": float(part.wheel_speed_after_a[k]),
@@ -145,12 +145,31 @@ def headline(launcher: Launcher, content: Mapping[str, Any]) -> str:
     )
 
 
-def instruments(launcher: Launcher, stages: Sequence[StageRow]) -> list[str]:
-    """Return what the tachometer shows at the wheel speeds of `stages`, where it does not show their true rpm."""
-    if all(stage["indicated_rpm"] == stage["rpm"] for stage in stages):
+def indicated_rpm(launcher: Launcher, k: int, wheel_speed: float) -> float:
+    """Return what the tachometer shows [rpm] at a true wheel speed [m/s] of stage `k` (from 0).
+
+    launcher: its fields may be arrays of one value.
+    """
+    turns = turns_per_minute(wheel_speed, launcher.stage(k).wheel)
+    return float(np.asarray(indicated_wheel_speed(launcher, turns)).item())
+
+
+def shows_true_speeds(launcher: Launcher) -> bool:
+    """Whether the tachometer shows true wheel speeds."""
+    return bool(np.all(indicated_wheel_speed(launcher, 1.0) == 1.0))
+
+
+def instruments(launcher: Launcher, wheel_speed: Mapping[int, float]) -> list[str]:
+    """Return what the tachometer shows where it does not show true speeds; wheel_speed: by stage, from 0 [m/s]."""
+    if shows_true_speeds(launcher) or not wheel_speed:
         return []
-    shown = listing([f"{stage['indicated_rpm']:.0f}" for stage in stages])
+    shown = listing([f"{indicated_rpm(launcher, k, u):.0f}" for k, u in wheel_speed.items()])
     return [f"The speeds are true ones: set the wheels until the tachometer shows {shown} rpm (measuring.wheel_speed)."]
+
+
+def speeds_of(stages: Sequence[StageRow]) -> dict[int, float]:
+    """Return the wheel speed of each stage, from 0 [m/s]."""
+    return {k: stage["wheel_speed_m_s"] for k, stage in enumerate(stages)}
 
 
 def _notes(content: Mapping[str, Any], launcher: Launcher) -> list[str]:

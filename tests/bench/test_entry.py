@@ -138,9 +138,9 @@ def test_throttle_for_a_surface_speed_inverts_the_steady_speed(tmp_path: Path) -
         pass
     settled = float(writer.throws().surface_speed(launcher, [0], 0)[0, 0])
     head = writer.heads[0]
-    assert throttle_for(settled, head, writer) == pytest.approx(25, abs=0.01)
-    assert throttle_for(1000.0, head, writer) is None
-    assert throttle_for(settled, writer.heads[1], writer) is None
+    assert throttle_for(settled, head, launcher) == pytest.approx(25, abs=0.01)
+    assert throttle_for(1000.0, head, launcher) is None
+    assert throttle_for(settled, writer.heads[1], launcher) is None
 
 
 def test_undo_with_a_number_removes_that_throw(tmp_path: Path) -> None:

@@ -21,9 +21,11 @@ SOURCE = Provenance(config_sha256="", seed=0)
 SPEEDS = np.array([10.0, 15.0])
 BEST = Recommended(wheel_speed=15.0, exit_speed=11.0, by="peak", confidence=0.95, draws=400)
 WHY = "15.00 m/s), exit 11.00 m/s. A faster wheel throws slower on average over what is not known."
+LAUNCHER = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
 FOUND = Next(
-    built=1, probability_worthwhile=0.6, wrong_stage=0.4, wrong_speed=0.36, recommended=BEST, wheel_speed=SPEEDS,
-    wrong_after=np.array([0.5, 0.6]), low=SPEEDS, median=SPEEDS, high=SPEEDS, grip_limit=None, behind=np.zeros(0),
+    launcher=LAUNCHER, built=1, probability_worthwhile=0.6, wrong_stage=0.4, wrong_speed=0.36, recommended=BEST,
+    wheel_speed=SPEEDS, wrong_after=np.array([0.5, 0.6]), low=SPEEDS, median=SPEEDS, high=SPEEDS, grip_limit=None,
+    behind=np.zeros(0),
     plan=(Suggested(wheel_speed=np.array([15.0]), wrong_after=0.5),), enough=False, certain=False,
     helps=True,
 )  # fmt: skip
@@ -45,8 +47,7 @@ CHANCE = "the chance to choose the wrong wheel speed or number of stages"
     ],
 )  # fmt: skip
 def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, message: str, tmp_path: Path) -> None:
-    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
-    with open_table(tmp_path / "throws.csv", launcher, 1) as (writer, _):
+    with open_table(tmp_path / "throws.csv", LAUNCHER, 1) as (writer, _):
         pass
     # 15 m/s / 40 mm × 60/2π = 3581 rpm.
     notes = list(screen(found, fitted, writer.throws(), writer).notes)
@@ -55,20 +56,18 @@ def test_bench_advises_a_throw_only_if_it_helps(found: Next, fitted: bool, messa
 
 
 def test_next_states_the_probability_before_and_after() -> None:
-    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
-    shown = next_answer(FOUND, launcher, SOURCE).screen
+    shown = next_answer(FOUND, SOURCE).screen
     assert shown is not None
     assert shown.headline == f"Throw next at 15.00 m/s: {CHANCE} is 76 % now and about 50 % after the 1 throw below."
     last = replace(USELESS, probability_worthwhile=None, wrong_stage=0.0, wrong_speed=0.9)
-    shown = next_answer(last, launcher, SOURCE).screen
+    shown = next_answer(last, SOURCE).screen
     assert shown is not None
     assert shown.headline.endswith("would hardly help: the chance to choose the wrong wheel speed stays near 90 %.")
 
 
 def test_next_says_what_each_throw_shows_where_some_test_the_model() -> None:
-    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
     plain, tested = FOUND, replace(UNTESTED, plan=(replace(FOUND.plan[0], purpose="again"), *UNTESTED.plan))
-    screens = [next_answer(one, launcher, SOURCE).screen for one in (plain, tested)]
+    screens = [next_answer(one, SOURCE).screen for one in (plain, tested)]
     tables, notes = zip(*((one.tables[0], " ".join(one.notes)) for one in screens if one is not None), strict=True)
     assert [column.head for column in tables[0].columns][-1] == "wrong after"
     assert [column.head for column in tables[1].columns][-1] == "it shows"
@@ -81,14 +80,13 @@ def test_next_says_what_each_throw_shows_where_some_test_the_model() -> None:
 
 
 def test_where_the_model_does_not_fit_that_comes_first_and_nothing_is_recommended(tmp_path: Path) -> None:
-    launcher = load(ROOT / "configs" / "seed_ball.toml").scenario().launcher
     wrong = replace(FOUND, misfits=(Misfit(kind="order", words="exit speed drifts from throw to throw"),))
-    answer = next_answer(wrong, launcher, SOURCE)
+    answer = next_answer(wrong, SOURCE)
     assert answer.screen is not None
     assert answer.screen.headline.startswith("The model does not fit the throws: exit speed drifts")
     assert list(answer.screen.notes) == ["These settings rest on the model that does not fit."]
     assert answer.document["misfits"] == ["exit speed drifts from throw to throw"]
-    with open_table(tmp_path / "throws.csv", launcher, 1) as (writer, _):
+    with open_table(tmp_path / "throws.csv", LAUNCHER, 1) as (writer, _):
         pass
     shown = screen(wrong, True, writer.throws(), writer)
     assert "The model does not fit the throws" in shown.headline

@@ -85,7 +85,7 @@ def next(session: Session, config: Config, throws: Table, count: Count = 6, buil
     table = loaded.read_throws(throws, build)
     with progress(session, "Weighing measurements") as tell:
         found = loaded.next(table, seed=session.seed, count=count, progress=tell)
-    answer = report.next_answer(found, loaded.scenario.launcher, loaded.source(session.seed))
+    answer = report.next_answer(found, loaded.source(session.seed))
     return note_spin_left_out(answer, loaded.scenario.goal)
 
 

@@ -41,6 +41,7 @@ from stager.fit.table.reader import (
 from stager.fit.table.throws import SURFACE, THROTTLE, TURNING_RATE, Throws
 from stager.model.launcher import Launcher
 from stager.model.stage import Stage
+from stager.physics.flight import indicated_wheel_speed
 
 CUT = "# cut short when it was written: "
 """Comment before a last line that an interruption cut short."""
@@ -328,17 +329,20 @@ def entry_of(throws: Throws, writer: TableWriter, row: int = -1) -> Entry | None
     )  # fmt: skip
 
 
-def in_column(surface_speed: float, head: TableColumn, writer: TableWriter) -> float | None:
-    """Return a surface speed [m/s] in the unit of a wheel's column; None for a throttle."""
+def in_column(surface_speed: float, head: TableColumn, launcher: Launcher) -> float | None:
+    """Return what a wheel's column holds at a true surface speed [m/s], the tachometer's reading; None for a throttle.
+
+    launcher: its fields may be arrays of one value.
+    """
     unit = head.unit
     if unit is None or head.reading not in (SURFACE, TURNING_RATE):
         return None
-    radius = float(np.asarray(writer.launcher.stage(head.stage).wheel.radius))
-    si = surface_speed if head.reading is SURFACE else surface_speed / radius
-    return (si - unit.offset) / unit.factor
+    shown = np.asarray(indicated_wheel_speed(launcher, surface_speed))
+    si = shown if head.reading is SURFACE else shown / launcher.stage(head.stage).wheel.radius
+    return ((si - unit.offset) / unit.factor).item()
 
 
-def throttle_for(surface_speed: float, head: TableColumn, writer: TableWriter) -> float | None:
+def throttle_for(surface_speed: float, head: TableColumn, launcher: Launcher) -> float | None:
     """Return the throttle for a surface speed [m/s], this stage alone on the supply, in the unit of the column.
 
     None for other columns, and where full throttle is too slow.
@@ -346,7 +350,7 @@ def throttle_for(surface_speed: float, head: TableColumn, writer: TableWriter) -
     if head.unit is None or head.reading is not THROTTLE:
         return None
     shares = np.linspace(0.0, 1.0, 201)
-    speeds = THROTTLE.surface_speed(writer.launcher, (head.stage,), shares[:, None], np.full(shares.size, np.nan))[:, 0]
+    speeds = THROTTLE.surface_speed(launcher, (head.stage,), shares[:, None], np.full(shares.size, np.nan))[:, 0]
     if not speeds[0] <= surface_speed <= speeds[-1]:
         return None
     return float(np.interp(surface_speed, speeds, shares)) / head.unit.factor

@@ -274,7 +274,7 @@ def _nip(launcher: Launcher, k: int) -> Nip:
 def picture(launcher: Launcher, count: int, stages: Sequence[StageRow] = ()) -> Picture | None:
     """Return the picture of a launcher with `count` stages, None for 0.
 
-    stages: rows of a throw, for rpm and exit speed.
+    stages: rows of a throw, for the rpm that the tachometer shows, and exit speed.
     """
     if count == 0:
         return None
@@ -336,7 +336,8 @@ def _wheels(stage: Stage, spot: Nip, number: str, row: StageRow | None, size: fl
     y = spot.top + spot.radius
     shapes.append(Words(x=spot.x, y=y + 1.3 * size + bore, text=number, size=1.3, bold=True))
     if row is not None:
-        shapes.append(Words(x=spot.x, y=y - 1.3 * size - bore, text=f"{row['rpm']:.0f} rpm", size=0.8, fine=True))
+        rpm = f"{row['indicated_rpm']:.0f} rpm"
+        shapes.append(Words(x=spot.x, y=y - 1.3 * size - bore, text=rpm, size=0.8, fine=True))
     if stage.layout.side_b_turns:
         driven = stage.layout.side_b_driven
         shapes += _wheel(spot, spot.bottom - spot.radius, hub, bore, -1 if driven else 0, size)

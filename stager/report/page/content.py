@@ -330,7 +330,7 @@ def _next(data: ReportData, shown: Sequence[str]) -> Section:
     """Return the throws to make next, without the notes that the fit above shows already."""
     if data.suggested is None:
         return Section()
-    screen = bench.next_answer(data.suggested, data.launcher, data.source).screen or Screen("")
+    screen = bench.next_answer(data.suggested, data.source).screen or Screen("")
     notes = [note for note in screen.all_notes(full=True) if note not in shown]
     return Section(lead=screen.headline, tables=screen.all_tables(full=True), notes=notes)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import floor, log10, tau
+from math import floor, log10
 from typing import Any
 
 import numpy as np
@@ -21,6 +21,7 @@ from stager.physics.parts import with_variables
 from stager.report.limits import title, unit_of
 from stager.report.numbers import listing, percent, plural
 from stager.report.page.content import ReportData
+from stager.report.throw import indicated_rpm
 from stager.units import ScreenUnit, format_quantity
 
 MOST = 65534
@@ -80,9 +81,9 @@ def _sliders(response: Response, data: ReportData) -> tuple[list[Slider], dict[s
     """Return sliders, and the data of each for the script: value at the plan, step, units."""
     sliders, wheels = [], []
     for k, (low, high) in enumerate(response.speeds.tolist()):
-        planned, radius = float(response.wheel_speed[k]), float(data.launcher.stage(k).wheel.radius)
+        planned = float(response.wheel_speed[k])
         ratio, step = float(response.wheel_speed_b[k]) / planned, _step(high - low)
-        wheels.append({"plan": planned, "step": step, "rpm": 60 / (tau * radius), "ratio": ratio})
+        wheels.append({"plan": planned, "step": step, "rpm": indicated_rpm(data.launcher, k, 1.0), "ratio": ratio})
         label = f"Wheel{'s' if data.launcher.stage(k).layout.side_b_driven else ''} of stage {k + 1}"
         sliders.append(Slider(f"wheel-{k + 1}", label, *_ends(planned, step, low, high)))
     step = _step(response.crush[1] - response.crush[0])
