@@ -13,7 +13,7 @@ import numpy as np
 
 from stager.fit.compare import bend_columns, tangent_columns
 from stager.fit.explanations import PERTURBATIONS, TYPICAL, Perturbation
-from stager.fit.likelihood import forward_model
+from stager.fit.likelihood import expected_scatter, forward_model, noise_of
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import Check, Misfit, Repeats, posterior
 from stager.fit.priors import DRIFT, of, values
@@ -247,7 +247,7 @@ def misfits(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ra
         Empty where the model describes the throws. Tests come with p values adjusted by Holm's method.
     """
     said = [
-        *_too_fast(throws, found, rng), *_scatter_too_large(found, repeated), *_too_many_outliers(found),
+        *_too_fast(throws, found, rng), *_scatter_too_large(throws, found, repeated), *_too_many_outliers(found),
         *_outliers_that_agree(throws, found),
     ]  # fmt: skip
     tests = [one for one in _tests(throws, found, repeated, rng) if one.probability < 1]
@@ -321,7 +321,7 @@ def _odd_band(throws: Throws, found: BestFit, follow: Callable[[Floats], float])
     bands = bands[usual].astype(np.float64)
     if not len(bands):
         return []
-    odd = bands[np.argmax(np.abs(bands @ found.residuals) / np.sqrt(bands.sum(axis=1)))]
+    odd = bands[np.argmax(np.abs(bands @ found.standardised) / np.sqrt(bands.sum(axis=1)))]
     speed = float(np.median(throws.exit_speed[odd > 0]))
     words = f"throws at about {speed:.1f} m/s do not follow the others"
     return [Misfit(kind="band", words=words, probability=min(1.0, len(bands) * follow(odd[:, None])))]
@@ -356,10 +356,11 @@ def _prior_words(found: BestFit) -> str:
     return f"the throws contradict {what}"
 
 
-def _scatter_too_large(found: BestFit, repeated: Repeats | None) -> list[Misfit]:
+def _scatter_too_large(throws: Throws, found: BestFit, repeated: Repeats | None) -> list[Misfit]:
     """Return a misfit where the scatter is too large for a launcher, unless repeated settings confirm it."""
     shown = repeated is not None and repeated.freedom >= LEAST_FREEDOM and repeated.deviation > found.scatter / 2
-    if found.scatter <= max(LARGE_SCATTER, 3 * found.noise.typical) or shown:
+    expected = float(np.sqrt(np.mean(expected_scatter(throws) ** 2)))
+    if found.scatter <= max(LARGE_SCATTER, 3 * expected) or shown:
         return []
     return [Misfit(kind="scatter", words=f"throws scatter by {100 * found.scatter:.0f} % about the fit")]
 
@@ -378,12 +379,12 @@ def _outliers_that_agree(throws: Throws, found: BestFit) -> list[Misfit]:
     That is not by chance: there the model is wrong.
     """
     wild = found.outlier_probability > 0.5
-    near = AGREEMENT * max(found.noise.typical, found.noise.least)
+    near = AGREEMENT * expected_scatter(throws)
     wheels = np.column_stack([np.nan_to_num(wheel.values, nan=-1.0) for wheel in throws.wheels])
     seen = []
     for k in np.flatnonzero(wild):
         here = (np.abs(wheels - wheels[k]) <= ONE_SETTING * np.abs(wheels[k])).all(axis=1)
-        agree = np.ptp(found.residuals[here]) < near or here.sum() >= LEAST_WILD
+        agree = np.ptp(found.residuals[here]) < near[here].max() or here.sum() >= LEAST_WILD
         if here.sum() >= LEAST_AGREEING and wild[here].all() and agree:
             seen.append(f"{np.median(throws.exit_speed[here]):.1f}")
     if not seen:
@@ -406,7 +407,7 @@ def _too_fast(throws: Throws, found: BestFit, rng: np.random.Generator) -> list[
     )
     most = found.model.exit_speed_of(replace(launcher, contact=gripping))[..., : found.count]
     most = np.broadcast_to(most, (most.shape[0], found.count)).max(axis=0)
-    room = 1 + 3 * min(found.scatter, found.noise.typical)
+    room = 1 + 3 * np.minimum(found.deviations, expected_scatter(throws))
     beyond = (most > 0) & (throws.exit_speed > room * most)
     if beyond.sum() < max(LEAST_AGREEING, found.count // 10):
         return []
@@ -459,11 +460,13 @@ def _check(
     scenario: Scenario, before: Throws, after: Throws, found: BestFit, stages: int, rng: np.random.Generator
 ) -> Check:
     """Return a check of `after`, the throws with `stages` stages, predicted from a fit of the throws `before`."""
-    earlier = best_fit(scenario, found.law, before, found.noise.even, rng)
+    earlier = best_fit(scenario, found.law, before, noise_of(before), rng)
     drawn, _ = posterior(earlier, rng)
     draws = drawn.even(rng, POSTERIOR_DRAWS)
     speeds = forward_model(scenario, found.law, after).exit_speed(draws)
-    single = speeds * np.exp(earlier.scatter * rng.normal(size=speeds.shape))
+    # A throw scatters as those before it do, but for what the table states of each.
+    scatter = earlier.scatter * expected_scatter(after) / np.sqrt(np.mean(expected_scatter(before) ** 2))
+    single = speeds * np.exp(scatter * rng.normal(size=speeds.shape))
     shares = np.array([0.025, 0.5, 0.975])
     low, _, high = quantile(single, np.full(POSTERIOR_DRAWS, 1 / POSTERIOR_DRAWS), shares)
     middle = quantile(speeds, np.full(POSTERIOR_DRAWS, 1 / POSTERIOR_DRAWS), shares)[1]

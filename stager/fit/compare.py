@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from stager.errors import InputError, InputErrors
 from stager.fit.explanations import Hypothesis, explain
-from stager.fit.likelihood import Noise, noise_of, usable
+from stager.fit.likelihood import Noise, UnevenNoise, noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.priors import own_law
 from stager.fit.statistics.hypothesis_tests import Collinear, Difference, by_settings, holm, paired, slope
@@ -87,7 +87,7 @@ def downweighted_residuals(fitted: BestFit) -> Floats:
     return fitted.residuals * (1 - fitted.outlier_probability)
 
 
-def inliers(logs: Floats, settings: NDArray[np.intp], noise: Noise) -> NDArray[np.bool_]:
+def inliers(logs: Floats, settings: NDArray[np.intp], noise: Noise | UnevenNoise) -> NDArray[np.bool_]:
     """Return which throws agree with the others at their setting, (n,).
 
     Parameters
@@ -96,7 +96,7 @@ def inliers(logs: Floats, settings: NDArray[np.intp], noise: Noise) -> NDArray[n
         ln exit speed.
     settings : ndarray of int, shape (n,)
         Throws of equal settings have equal numbers.
-    noise : Noise
+    noise : Noise or UnevenNoise
 
     Returns
     -------
@@ -112,7 +112,7 @@ def inliers(logs: Floats, settings: NDArray[np.intp], noise: Noise) -> NDArray[n
         size = counts[which][shared]
         # Residuals about the mean of k values have (k − 1)/k of the variance of one value.
         scaled = (logs - means[which])[shared] * np.sqrt(size / (size - 1))
-        out[shared] = noise.outlier_probability(scaled) < OUTLIER_PROBABILITY
+        out[shared] = noise.chosen(shared).outlier_probability(scaled) < OUTLIER_PROBABILITY
     return out
 
 

@@ -72,7 +72,7 @@ def fit(
     laws = candidates(scenario) if other_laws else candidates(scenario)[:1]
     jammed = np.flatnonzero(throws.jammed)
     whole = throws.chosen(np.concatenate([used, jammed]))
-    noise: Noise | UnevenNoise = noise_of(whole)
+    noise: Noise | UnevenNoise = noise_of(chosen)
     tried = _tried(scenario, whole, jammed.size, laws, noise, rng, progress)
     found = choose(tried)
     spread = uneven(found)

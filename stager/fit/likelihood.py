@@ -216,46 +216,58 @@ class Noise:
         """Noise of throws that scatter alike: this one."""
         return self
 
+    def chosen(self, rows: NDArray[np.bool_]) -> Noise:
+        """Return the noise of some of the throws, rows (n,): this one."""
+        return self
+
     def sample(self, scatter: Floats, rng: np.random.Generator) -> Floats:
         """Return residuals without outliers, one for each standard deviation in `scatter`, of equal shape."""
         return scatter * rng.normal(size=np.shape(scatter))
 
 
 SPREAD_RATIOS = np.array([0.0, 1.0, 2.0, 4.0, 8.0])
-"""Scatter by unequal projectiles, where it is greatest, over the other scatter of a throw [-]: the cases of
-UnevenNoise, equally probable."""
+"""Scatter by unequal projectiles, where it is greatest, over the other scatter of a throw [-]: equally probable."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UnevenNoise:
-    """Noise whose scatter grows with the effect of mass: projectiles differ, which shows where the wheels slip.
+    """Noise whose scatter differs from throw to throw. The likelihood is averaged over equally probable cases.
 
-    The variance of a throw is σ²·(1 + (ratio·effect)²). The likelihood is averaged over SPREAD_RATIOS.
-
-    even: noise of a throw on which mass has no effect
-    effect: size of d ln(exit speed) / d ln(mass) at each throw over the greatest, (n,) [-]
+    even: noise of a throw of size 1
+    sizes: standard deviation of each throw over σ, (cases, n) [-]
     """
 
     even: Noise
-    effect: Floats
+    sizes: Floats
 
-    @property
-    def typical(self) -> float:
-        """Median of the prior of σ, in the residuals' unit."""
-        return self.even.typical
+    @classmethod
+    def by_mass(cls, even: Noise, stated: Floats, effect: Floats) -> UnevenNoise:
+        """Return noise that grows with the effect of mass: projectiles differ, which shows where the wheels slip.
 
-    @property
-    def least(self) -> float:
-        """Resolution of the instrument, in the residuals' unit."""
-        return self.even.least
+        The variance of a throw is σ²·(stated² + (ratio·effect)²), with SPREAD_RATIOS as cases.
+
+        Parameters
+        ----------
+        even : Noise
+        stated : ndarray, shape (n,)
+            Standard deviation of each throw over σ where mass has no effect [-].
+        effect : ndarray, shape (n,)
+            Size of d ln(exit speed) / d ln(mass) at each throw over the greatest [-].
+        """
+        return cls(even=even, sizes=np.hypot(stated, SPREAD_RATIOS[:, None] * effect))
+
+    def chosen(self, rows: NDArray[np.bool_]) -> UnevenNoise:
+        """Return the noise of some of the throws, rows (n,)."""
+        return replace(self, sizes=self.sizes[:, rows])
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
         """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as `Loss` defines them."""
-        sizes = self._sizes
-        found = [self.even(residuals / size) for size in sizes]
-        losses = np.stack([loss for loss, _ in found]) + np.log(sizes).sum(axis=1)[:, None]
+        found = [self.even(residuals / size) for size in self.sizes]
+        losses = np.stack([loss for loss, _ in found]) + np.log(self.sizes).sum(axis=1)[:, None]
         loss, chance = _averaged(losses)
-        weights = [p[:, None] * weight / size**2 for p, (_, weight), size in zip(chance, found, sizes, strict=True)]
+        weights = [
+            p[:, None] * weight / size**2 for p, (_, weight), size in zip(chance, found, self.sizes, strict=True)
+        ]
         return loss, np.asarray(sum(weights))
 
     def value(self, residuals: Floats) -> Floats:
@@ -263,31 +275,26 @@ class UnevenNoise:
         return _averaged(self._losses(residuals))[0]
 
     def chances(self, residuals: Floats) -> Floats:
-        """Return the probability of each of SPREAD_RATIOS, (ratios,), given residuals (n,)."""
+        """Return the probability of each case, (cases,), given residuals (n,)."""
         return np.asarray(_averaged(self._losses(residuals[None]))[1][:, 0])
 
     def relative(self, residuals: Floats) -> Floats:
-        """Return the scatter of each throw over that of a throw whose wheels grip, (n,), given residuals (n,)."""
-        return np.asarray(np.sqrt(self.chances(residuals) @ self._sizes**2))
+        """Return the scatter of each throw over that of a throw of size 1, (n,), given residuals (n,)."""
+        return np.asarray(np.sqrt(self.chances(residuals) @ self.sizes**2))
 
     def scatter(self, residuals: Floats, spent: float = 0.0) -> float:
         """Return the root mean square over the throws of their standard deviations; arguments as of Noise.scatter."""
-        found = [self.even.scatter(residuals / size, spent) * np.sqrt(np.mean(size**2)) for size in self._sizes]
+        found = [self.even.scatter(residuals / size, spent) * np.sqrt(np.mean(size**2)) for size in self.sizes]
         return float(self.chances(residuals) @ np.array(found))
 
     def outlier_probability(self, residuals: Floats) -> Floats:
         """Return the probability of each of residuals (n,) of being an outlier, (n,)."""
-        found = np.stack([self.even.outlier_probability(residuals / size) for size in self._sizes])
+        found = np.stack([self.even.outlier_probability(residuals / size) for size in self.sizes])
         return np.asarray(self.chances(residuals) @ found)
 
-    @property
-    def _sizes(self) -> Floats:
-        """Scatter of each throw over that without effect of mass, (ratios, n)."""
-        return np.hypot(1.0, SPREAD_RATIOS[:, None] * self.effect)
-
     def _losses(self, residuals: Floats) -> Floats:
-        """Return −ln likelihood (ratios, lanes) of residuals (lanes, n)."""
-        return np.stack([self.even.value(residuals / size) + np.log(size).sum() for size in self._sizes])
+        """Return −ln likelihood (cases, lanes) of residuals (lanes, n)."""
+        return np.stack([self.even.value(residuals / size) + np.log(size).sum() for size in self.sizes])
 
 
 def _averaged(losses: Floats) -> tuple[Floats, Floats]:
@@ -438,9 +445,21 @@ def usable(throws: Throws) -> NDArray[np.intp]:
     return np.flatnonzero(throws.exit_speed > 0)
 
 
-def noise_of(throws: Throws) -> Noise:
-    """Return the noise model of `throws`, by the uncertainty that their table states, where it does."""
+def expected_scatter(throws: Throws) -> Floats:
+    """Return the relative scatter that is expected of each throw, (n,) [-]: the launcher's and what the table states.
+
+    throws: usable ones
+    """
+    if throws.uncertainty is None:
+        return np.full(len(throws), NOISE.typical)
+    return np.hypot(throws.uncertainty, LAUNCHER_SCATTER)
+
+
+def noise_of(throws: Throws) -> Noise | UnevenNoise:
+    """Return the noise model of usable `throws`, by the uncertainty that their table states of each, where it does."""
     if throws.uncertainty is None:
         return NOISE
-    known = float(np.median(throws.uncertainty)) if len(throws) else 0.0
-    return Noise(typical=float(np.hypot(known, LAUNCHER_SCATTER)), factor=STATED_FACTOR)
+    expected = expected_scatter(throws)
+    typical = float(np.median(expected)) if expected.size else LAUNCHER_SCATTER
+    even = Noise(typical=typical, factor=STATED_FACTOR)
+    return UnevenNoise(even=even, sizes=expected[None] / typical) if np.any(expected != typical) else even

@@ -122,8 +122,14 @@ class BestFit:
         return self.noise.scatter(self.residuals, self.spent)
 
     @property
+    def deviations(self) -> Floats:
+        """Standard deviation of each throw about the fit, relative [-], (n,); `scatter` is their root mean square."""
+        size = self.noise.relative(self.residuals)
+        return np.asarray(self.scatter * size / np.sqrt(np.mean(size**2)))
+
+    @property
     def standardised(self) -> Floats:
-        """Residuals over the scatter of their throw relative to that of a throw whose wheels grip [-], (n,)."""
+        """Residuals over the scatter of their throw relative to that of a typical one [-], (n,)."""
         return self.residuals / self.noise.relative(self.residuals)
 
     @property
@@ -202,7 +208,8 @@ def uneven(found: BestFit) -> UnevenNoise | None:
     effect = np.abs(logs[0] - logs[1]) / (2 * MASS_STEP)
     if effect.max() < LEAST_MASS_EFFECT:
         return None
-    noise = UnevenNoise(even=found.noise.even, effect=effect / effect.max())
+    stated = found.noise.relative(found.residuals)
+    noise = UnevenNoise.by_mass(found.noise.even, stated, effect / effect.max())
     return noise if noise.chances(found.residuals)[0] < EVEN_CHANCE else None
 
 

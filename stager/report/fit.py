@@ -274,7 +274,7 @@ def summary(learned: Learned, units: Units) -> dict[str, Any]:
         "measured_at": "outlet" if fit.throws.at_outlet else "chronograph",
         "instrument_uncertainty_fraction": None
         if fit.throws.uncertainty is None
-        else float(np.median(fit.throws.uncertainty)),
+        else float(np.median(fit.throws.uncertainty[fit.used])),
         "outliers": [
             {
                 "line": one.line, "throw": one.order, "exit_speed_m_s": one.exit_speed,
@@ -452,7 +452,8 @@ def _table_notes(fit: Fit) -> list[str]:
     if throws.at_outlet:
         notes.append("Exit speeds were computed from flights: they are speeds at the muzzle.")
     if throws.uncertainty is not None:
-        good = percent(float(np.median(throws.uncertainty)))
+        stated = throws.uncertainty[fit.used]
+        good = " to ".join(dict.fromkeys(percent(float(end)) for end in (stated.min(), stated.max())))
         notes.append(f"The table states exit speeds to {good} (one standard uncertainty).")
     if throws.without_speed:
         notes.append(f"Left out, no exit speed: {plural(len(throws.without_speed), 'line')}.")

@@ -91,6 +91,19 @@ def test_wheel_speed_at_which_throws_differ_from_all_others_is_named(loss: float
     assert "a frame that shakes" in " ".join(report.misfit_advice(found))
 
 
+@pytest.mark.parametrize("far", [1.0, 1.5])
+def test_throws_as_far_from_the_model_as_the_table_states_are_adequate(far: float) -> None:
+    # 0.3 m/s are 10 % of the slowest throws and 2 % of the fastest.
+    given, wheels = scenario("seed_ball"), np.repeat(np.linspace(3.0, 20.0, 9), 3)[:, None]
+    exact = throw(given.launcher, wheels).exit_speed
+    exits = exact + 0.3 * far * np.resize([1, -1, 0, -1, 1, 0, 0, 1, -1], 27)
+    shuffled = np.random.default_rng(0).permutation(27)
+    throws = replace(table(wheels, exits), uncertainty=0.3 / exits).chosen(shuffled)
+    found = _fit("seed_ball", throws, words=False)
+    assert (found.found.outlier_probability < 0.5).all()
+    assert found.misfits == ()
+
+
 @pytest.mark.parametrize(("name", "seed"), [("seed_ball", 0), ("streamer", 1), ("constant_pair", 0)])
 def test_fit_of_the_right_model_is_adequate(name: str, seed: int) -> None:
     assert _fit(name, _measured(name, seed), words=False).misfits == ()

@@ -364,7 +364,7 @@ def exit_speeds(columns: Mapping[str, Floats], projectile: Projectile) -> tuple[
 def relative_uncertainty(columns: Mapping[str, Floats], known: Mapping[str, ColumnUncertainty]) -> Floats | None:
     """Return the relative standard uncertainty of each exit speed (n,) [-]; None where the table gives none.
 
-    Exit speed is proportional to range, drop^−½, distance and 1 / time.
+    Exit speed is proportional to range, drop^−½, distance and 1 / time. That of a jam, 0, has none: NaN.
     """
     powers = {"exit_speed": 1.0, "range": 1.0, "drop": 0.5, "flight_time": 1.0, "distance": 1.0}
     used = next(measure for measure in MEASURES if set(measure) <= columns.keys())
@@ -373,7 +373,8 @@ def relative_uncertainty(columns: Mapping[str, Floats], known: Mapping[str, Colu
     total = np.zeros(columns[used[0]].shape)
     for name in used:
         if name in known:
-            values = np.ones(total.shape) if known[name].relative else np.maximum(columns[name], 1e-9)
+            size = 1.0 if known[name].relative else columns[name]
+            values = np.where(columns[name] > 0, size, np.nan)
             total = total + (powers[name] * known[name].value / values) ** 2
     return np.asarray(np.sqrt(total))
 

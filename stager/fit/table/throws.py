@@ -136,7 +136,8 @@ class Throws:
     supply [V]; time [s]; temperature [K]
     wheels: one for each column
     at_outlet: exit speeds are those at the outlet, from flights; else readings of a chronograph
-    uncertainty: relative standard uncertainty of each exit speed, from comments of the table [-], (n,); None: none
+    uncertainty: relative standard uncertainty of each exit speed, from comments of the table [-], (n,), NaN after a
+        jam; None: none
     source: the file; without_speed: lines that were left out without an exit speed; passed: heads that were ignored
     """
 

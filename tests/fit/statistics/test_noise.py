@@ -106,7 +106,7 @@ def test_outliers_are_classified() -> None:
 
 
 EFFECT = np.linspace(0, 1, 40)
-UNEVEN = UnevenNoise(even=NOISE, effect=EFFECT)
+UNEVEN = UnevenNoise.by_mass(NOISE, np.ones(EFFECT.size), EFFECT)
 
 
 def _spread(ratio: float, seed: int) -> np.ndarray:
@@ -122,7 +122,7 @@ def test_uneven_noise_finds_the_spread_of_projectiles(ratio: float, likely: np.n
 
 def test_uneven_noise_without_effect_of_mass_is_even() -> None:
     residuals = _spread(0.0, 1)
-    plain = UnevenNoise(even=NOISE, effect=np.zeros(residuals.size))
+    plain = UnevenNoise.by_mass(NOISE, np.ones(residuals.size), np.zeros(residuals.size))
     assert plain.value(residuals[None])[0] == pytest.approx(NOISE.value(residuals[None])[0])
     assert plain.scatter(residuals) == pytest.approx(NOISE.scatter(residuals))
 
@@ -133,6 +133,21 @@ def test_weights_of_uneven_noise_are_the_slope_of_its_loss() -> None:
     moved = residuals + step * np.stack([np.eye(residuals.size), -np.eye(residuals.size)])
     ahead, behind = (UNEVEN.value(rows) for rows in moved)
     np.testing.assert_allclose(weights[0] * residuals, (ahead - behind) / (2 * step), rtol=2e-3, atol=0.05)
+
+
+@given(st.integers(0, 2**32 - 1), st.integers(3, 30))
+def test_noise_of_stated_sizes_is_even_noise_of_residuals_over_them(seed: int, count: int) -> None:
+    rng = np.random.default_rng(seed)
+    sizes, residuals = rng.uniform(0.3, 6.0, count), 0.02 * rng.normal(size=count)
+    stated = UnevenNoise(even=NOISE, sizes=sizes[None])
+    # The density of a residual is that of the quotient, divided by the size.
+    expected = NOISE.value((residuals / sizes)[None])[0] + np.log(sizes).sum()
+    assert stated.value(residuals[None])[0] == pytest.approx(expected)
+    np.testing.assert_allclose(stated.relative(residuals), sizes)
+    some = rng.random(count) < 0.7
+    assert stated.chosen(some).value(residuals[some][None])[0] == pytest.approx(
+        UnevenNoise(even=NOISE, sizes=sizes[some][None]).value(residuals[some][None])[0]
+    )
 
 
 def test_throws_that_disagree_with_others_at_their_setting_are_found() -> None:

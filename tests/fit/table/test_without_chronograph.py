@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stager.errors import InputErrors
-from stager.fit.likelihood import forward_model, noise_of
+from stager.fit.likelihood import LAUNCHER_SCATTER, forward_model, noise_of, usable
 from stager.fit.priors import own_law
 from stager.fit.table.reader import read_text
 from stager.fit.table.throws import Throws
@@ -51,15 +51,28 @@ def test_uncertainty_comments_are_read() -> None:
     )  # fmt: skip
     # 1 % or 0.5 % of the range, and half of 1 % of the drop.
     np.testing.assert_allclose(found.uncertainty, np.hypot([0.01, 0.005], 0.005), rtol=1e-6)
-    assert noise_of(found).typical > noise_of(_read("wheel_1 [m/s],exit_speed [m/s]\n12,8\n")).typical * 0.5
     wide = _read("# uncertainty: exit_speed 6 %\nwheel_1 [m/s],exit_speed [m/s]\n12,8\n")
     np.testing.assert_allclose(wide.uncertainty, [0.06])
-    assert noise_of(wide).typical == pytest.approx(np.hypot(0.06, 0.01))
+    assert noise_of(wide).even.typical == pytest.approx(np.hypot(0.06, 0.01))
     flight = _read(
         "# uncertainty: flight_time ± 5 ms\n# uncertainty: distance ± 1 %\n"
         "wheel_1 [m/s],flight_time [s],distance [m]\n12,0.5,5\n"
     )
     np.testing.assert_allclose(flight.uncertainty, [np.hypot(0.01, 0.01)], rtol=1e-6)
+
+
+@pytest.mark.parametrize("stated", ["0.1 m/s", "3 %"])
+@pytest.mark.parametrize("jams", [0, 1, 12])
+def test_jams_do_not_change_the_uncertainty_that_a_table_states(stated: str, jams: int) -> None:
+    speeds = (3.1, 5.2, 9.4, 12.6)
+    rows = [*("12,0\n",) * jams, *(f"12,{speed}\n" for speed in speeds)]
+    throws = _read(f"# uncertainty: exit_speed {stated}\nwheel_1 [m/s],exit_speed [m/s]\n{''.join(rows)}")
+    assert throws.uncertainty is not None
+    assert np.isnan(throws.uncertainty[throws.jammed]).all()
+    known = np.array([0.1 / speed if stated.endswith("m/s") else 0.03 for speed in speeds])
+    noise = noise_of(throws.chosen(usable(throws)))
+    scatter = noise.even.typical * noise.relative(np.zeros(4))
+    np.testing.assert_allclose(scatter, np.hypot(known, LAUNCHER_SCATTER))
 
 
 @pytest.mark.parametrize(
