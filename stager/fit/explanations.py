@@ -8,11 +8,11 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.likelihood import SLOWEST, ForwardModel
+from stager.fit.likelihood import SLOWEST, ForwardModel, Residuals
 from stager.fit.optimiser import ITERATIONS, STEP, TOLERANCE, BestFit
 from stager.fit.priors import LogNormal, bend, values
 from stager.fit.statistics.hypothesis_tests import aicc, two_groups_test
-from stager.fit.statistics.least_squares import Problem, minimise
+from stager.fit.statistics.least_squares import Minimum, Problem, minimise
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Contact, Launcher, Measuring, Outlet
@@ -226,8 +226,8 @@ class Hypothesis:
     name, words: of the perturbation
     factor: on the quantity [-]
     interval: its 95 % interval [-]
-    aicc: of the fit with the change
-    gain: improvement of AICc over the fit without it
+    aicc: of the fit with the change, to the throws that did not jam
+    gain: improvement of AICc over the fit without it to the same throws
     wild: number of throws that are outliers all the same
     since: `order` of the first changed throw, for a step; else None
     """
@@ -274,7 +274,8 @@ def explain(found: BestFit, throws: Throws, second: NDArray[np.bool_]) -> tuple[
         for perturbation in PERTURBATIONS
         if perturbation.whole and perturbation.there(launcher) and (throttled or perturbation.name != "supply")
     ]
-    tried = [_explanation(found, throws, second, perturbation) for perturbation in perturbations]
+    plain = _unchanged(found, throws)
+    tried = [_explanation(found, throws, second, perturbation, plain) for perturbation in perturbations]
     done = sorted((one for one in tried if one is not None), key=lambda one: one.aicc)
     return tuple(done), sum(one.aicc - done[0].aicc < TIE for one in done)
 
@@ -302,21 +303,18 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
     everything = np.ones(found.count, dtype=bool)
     known = {one.name: one for one in PERTURBATIONS}
     carried = 0.02 * float(np.mean(throws.exit_speed**2)) * float(np.mean(launcher.projectile.mass)) / 2
-    tried = [
-        _explanation(found, throws, everything, known["chronograph"], spread=UNIT_SPREAD),
-        _explanation(found, throws, everything, known["tachometer"], spread=UNIT_SPREAD),
-        _explanation(found, throws, everything, known["creep"], spread=UNIT_SPREAD),
-        _explanation(found, throws, everything, _outlet_loss(carried), spread=UNIT_SPREAD),
-    ]
+    plain = _unchanged(found, throws)
+    changes = [known["chronograph"], known["tachometer"], known["creep"], _outlet_loss(carried)]
     if known["growth"].there(launcher):
-        tried.append(_explanation(found, throws, everything, known["growth"], spread=UNIT_SPREAD))
+        changes.append(known["growth"])
+    tried = [_explanation(found, throws, everything, change, plain, spread=UNIT_SPREAD) for change in changes]
     later = _after_step(found.residuals, order)
     if later is not None:
-        step = _explanation(found, throws, later, known["chronograph"], spread=UNIT_SPREAD)
+        step = _explanation(found, throws, later, known["chronograph"], plain, spread=UNIT_SPREAD)
         tried.append(None if step is None else _step(step, float(order[later].min())))
     chance, which = two_groups_test(found.standardised, rng)
     if chance < GROUP_LEVEL:
-        kinds = _explanation(found, throws, which > 0, known["mass"], spread=FACTOR_SPREAD)
+        kinds = _explanation(found, throws, which > 0, known["mass"], plain, spread=FACTOR_SPREAD)
         tried.append(None if kinds is None else replace(kinds, name="kinds", words="mass of some projectiles"))
     done = [one for one in tried if one is not None and one.gain > LEAST_GAIN]
     return tuple(sorted(done, key=lambda one: one.aicc))
@@ -354,17 +352,36 @@ def _after_step(residuals: Floats, order: Floats) -> NDArray[np.bool_] | None:
     return np.asarray(ranks > int(np.argmax(np.where(inside, gain, -1.0))))
 
 
+def _unchanged(found: BestFit, throws: Throws) -> float:
+    """Return AICc of the fit without a change to the throws that did not jam, as explanations are fitted to these."""
+    where = found.model.part(throws, np.ones(found.count, dtype=bool))
+    residuals = Residuals(model=where, priors=found.priors, measured=throws.exit_speed)
+    problem = replace(found.problem, residuals=residuals, loss=found.noise)
+    minimum = minimise(problem, found.place[None], iterations=ITERATIONS, tolerance=TOLERANCE, adapt=True)
+    return _score(problem, minimum)
+
+
+def _score(problem: Problem, minimum: Minimum) -> float:
+    """Return AICc of the best minimum; the size of the scatter counts as a parameter, as in BestFit.aicc."""
+    best = minimum.best
+    away, slope = problem.prior(minimum.place[best])
+    loss = float(minimum.objective[best] - 0.5 * (away**2).sum())
+    spent = float(slope.size - (np.diagonal(np.linalg.inv(minimum.curvature[best])) * slope**2).sum())
+    return aicc(loss, spent + 1, minimum.residuals.shape[1])
+
+
 def _explanation(
     found: BestFit,
     throws: Throws,
     second: NDArray[np.bool_],
     perturbation: Perturbation,
+    plain: float,
     *,
     spread: float = FACTOR_SPREAD,
 ) -> Hypothesis | None:
     """Return the fit with a perturbation of the throws `second`; None where it has hardly any effect.
 
-    spread: prior standard deviation of the logarithm of the factor [-].
+    plain: AICc of the fit without it; spread: prior standard deviation of the logarithm of the factor [-].
     """
     factor = LogNormal(perturbation.name, 1.0, spread)
     parts = tuple(
@@ -374,8 +391,9 @@ def _explanation(
     )
     changed = _Changed(found=found, parts=parts, perturbation=perturbation, measured=throws.exit_speed, factor=factor)
     size = len(found.priors) + 1
-    pull = bend((*found.priors, factor))
-    problem = Problem(residuals=changed, loss=found.noise, step=np.full(size, STEP), prior=pull)
+    problem = Problem(
+        residuals=changed, loss=found.noise, step=np.full(size, STEP), prior=bend((*found.priors, factor))
+    )  # fmt: skip
     start = np.append(found.place, 0.0)
     nudged = problem.value(np.stack([start, start + np.eye(size)[-1]]))[1]
     if np.abs(nudged[1] - nudged[0]).max() < LEAST_EFFECT * found.scatter:
@@ -386,14 +404,11 @@ def _explanation(
     )  # fmt: skip
     best = minimum.best
     place, covariance = minimum.place[best], np.linalg.inv(minimum.curvature[best])
-    away, slope = pull(place)
-    loss = float(minimum.objective[best] - 0.5 * (away**2).sum())
-    spent = float(size - (np.diagonal(covariance) * slope**2).sum())
     reach = 1.96 * float(np.sqrt(covariance[-1, -1]))
-    score = aicc(loss, spent + 1, throws.exit_speed.size)
+    score = _score(problem, minimum)
     return Hypothesis(
         name=perturbation.name, words=perturbation.words, factor=float(factor.value(place[-1])),
         interval=(float(factor.value(place[-1] - reach)), float(factor.value(place[-1] + reach))),
-        aicc=score, gain=found.aicc - score,
+        aicc=score, gain=plain - score,
         wild=int((found.noise.outlier_probability(minimum.residuals[best]) > 0.5).sum()),
     )  # fmt: skip
