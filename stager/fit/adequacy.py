@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stager.fit.compare import bend_columns, tangent_columns
+from stager.fit.compare import bend_columns, difference_by_settings, tangent_columns
 from stager.fit.explanations import PERTURBATIONS, TYPICAL, Perturbation
 from stager.fit.likelihood import expected_scatter, forward_model, noise_of
 from stager.fit.optimiser import BestFit, best_fit
@@ -291,16 +291,42 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
         Misfit(kind="kinds", words="throws fall into two groups", probability=kinds),
         Misfit(kind="prior", words=_prior_words(found), probability=_prior_conflict(found)),
     ]  # fmt: skip
-    builds = np.unique(throws.build)
-    if builds.size > 1:
-        others = np.equal.outer(throws.build, builds[1:]).astype(np.float64)
-        words = "builds that were fitted as one differ"
-        tests.append(Misfit(kind="build", words=words, probability=follow(others)))
+    tests += _different_builds(throws, found, follow)
     tests += _odd_band(throws, found, follow)
     if repeated is not None and repeated.lack_of_fit is not None:
         words = "settings are farther from the fit than repeats scatter"
         tests.append(Misfit(kind="speed", words=words, probability=repeated.lack_of_fit))
     return tests
+
+
+def _different_builds(throws: Throws, found: BestFit, follow: Callable[[Floats], float]) -> list[Misfit]:
+    """Return the tests of whether builds that were fitted as one differ: in exit speed, and in their share of outliers.
+
+    Exit speeds are compared at common settings where these have enough throws, as there no model is in doubt, else
+    beside the model. Of more than two builds each is compared with all others, with Bonferroni's correction.
+    """
+    from scipy.stats import fisher_exact
+
+    if len(throws.builds) < 2:
+        return []
+    wild = found.outlier_probability > 0.5
+    sides = [throws.build == name for name in throws.builds[: 1 if len(throws.builds) == 2 else None]]
+    apart, often = [], []
+    for side in sides:
+        test = difference_by_settings(throws, side)
+        known = test is not None and test.freedom >= LEAST_FREEDOM
+        apart.append(test.probability if test is not None and known else follow(side[:, None].astype(np.float64)))
+        often.append(float(fisher_exact([[np.sum(wild & a), np.sum(~wild & a)] for a in (side, ~side)])[1]))
+    shares = [float(wild[throws.build == name].mean()) for name in throws.builds]
+    most = throws.builds[int(np.argmax(shares))]
+    count, whose = int(wild[throws.build == most].sum()), f"build {most}" if most else "no named build"
+    return [
+        Misfit(kind="build", words=words, probability=min(1.0, len(sides) * min(each)))
+        for words, each in (
+            ("builds that were fitted as one differ", apart),
+            (f"{count} of the {int(wild.sum())} outliers are throws of {whose}", often),
+        )
+    ]
 
 
 BAND = 0.03

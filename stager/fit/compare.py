@@ -400,12 +400,16 @@ def claim(throws: Throws, builds: tuple[str, str]) -> Difference:
         As `compare` does.
     """
     chosen = _chosen(throws, builds)
-    first = chosen.build == builds[0]
-    tests = _tests_by_settings(chosen, first, _not_alternated(chosen, first))
-    found = tests[_decides(tests) or "welch"]
+    found = difference_by_settings(chosen, chosen.build == builds[0])
     if found is None:
         raise InputErrors([_incomparable(throws)])
     return found
+
+
+def difference_by_settings(throws: Throws, first: NDArray[np.bool_]) -> Difference | None:
+    """Return the test by settings, without a model, of the throws `first`, (n,), against the others; None: none."""
+    tests = _tests_by_settings(throws, first, _not_alternated(throws, first))
+    return tests[_decides(tests) or "welch"]
 
 
 def _tests_by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) -> dict[str, Difference | None]:

@@ -134,8 +134,10 @@ def misfit_advice(fit: Fit) -> list[str]:
         return list(dict.fromkeys(BY_KIND[one.kind] for one in fit.misfits))
     best = fit.causes[0].aicc
     likely = [_cause(one) for one in fit.causes[:MOST_CAUSES] if one.aicc - best < SIMILAR_AICC]
-    # No cause that is looked for acts at one wheel speed alone.
-    return [*likely, *({BY_KIND[one.kind] for one in fit.misfits if one.kind == "band"})]
+    # No cause that is looked for acts in one build or at one wheel speed alone.
+    kinds = {one.kind for one in fit.misfits}
+    build, band = ([BY_KIND[kind]] if kind in kinds else [] for kind in ("build", "band"))
+    return [*build, *likely, *band]
 
 
 def _cause(one: Hypothesis) -> str:
