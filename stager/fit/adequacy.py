@@ -25,7 +25,7 @@ from stager.fit.statistics.hypothesis_tests import (
     two_groups_test,
 )
 from stager.fit.statistics.importance_sampling import quantile
-from stager.fit.table.throws import Throws, clock
+from stager.fit.table.throws import Throws, moments
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import throw
@@ -284,13 +284,13 @@ def _tests(throws: Throws, found: BestFit, repeated: Repeats | None, rng: np.ran
             kind="speed", words="throws at similar wheel speeds err in the same direction",
             probability=serial_correlation_test(left[along], tangents[along], rng),
         ),
-        Misfit(
-            kind="order", words="exit speed drifts from throw to throw",
-            probability=follow(_since_first(clock(throws)[1])),
-        ),
         Misfit(kind="kinds", words="throws fall into two groups", probability=kinds),
         Misfit(kind="prior", words=_prior_words(found), probability=_prior_conflict(found)),
     ]  # fmt: skip
+    when = moments(throws)
+    if when is not None:
+        words = "exit speed drifts from throw to throw"
+        tests.append(Misfit(kind="order", words=words, probability=follow(when[:, None])))
     tests += _different_builds(throws, found, follow)
     tests += _odd_band(throws, found, follow)
     if repeated is not None and repeated.lack_of_fit is not None:
@@ -351,11 +351,6 @@ def _odd_band(throws: Throws, found: BestFit, follow: Callable[[Floats], float])
     speed = float(np.median(throws.exit_speed[odd > 0]))
     words = f"throws at about {speed:.1f} m/s do not follow the others"
     return [Misfit(kind="band", words=words, probability=min(1.0, len(bands) * follow(odd[:, None])))]
-
-
-def _since_first(when: Floats) -> Floats:
-    """Return times or numbers of throws from 0, the first, to 1, the last, (n, 1); zeros where they are the same."""
-    return np.asarray(((when - when.min()) / (float(np.ptp(when)) or 1.0))[:, None])
 
 
 def _prior_conflict(found: BestFit) -> float:

@@ -18,7 +18,7 @@ from stager.fit.likelihood import Noise, UnevenNoise, noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.priors import own_law
 from stager.fit.statistics.hypothesis_tests import Collinear, Difference, by_settings, holm, paired, slope
-from stager.fit.table.throws import Throws, clock
+from stager.fit.table.throws import Throws, clock, moments
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 
@@ -39,6 +39,7 @@ OUTLIER_PROBABILITY = 0.95
 LEAST_REPEATED = 6
 """Throws at repeated settings that are needed to call any of them an outlier; with fewer their scatter is unknown."""
 
+UNKNOWN_ORDER = "the order of the throws is unknown: number them in a column throw, or give their times"
 CONFOUNDED = "wheel speed and order rise together; shuffle the settings to tell drift from them"
 
 
@@ -184,10 +185,11 @@ Row = tuple[str, int, str, str]
 def _drift(scenario: Scenario, throws: Throws, build: str, rng: np.random.Generator) -> tuple[Row, Difference | None]:
     """Return the drift of one build: from repeated settings where they suffice, else beside the fitted model."""
     count = len(throws)
-    by, column = clock(throws)
-    if count < LEAST_DRIFT_THROWS or np.ptp(column) == 0:
+    (by, _), column = clock(throws), moments(throws)
+    if count < LEAST_DRIFT_THROWS:
         return (build, count, by, f"needs at least {LEAST_DRIFT_THROWS} throws in a known order"), None
-    column = (column - column.min()) / np.ptp(column)
+    if column is None:
+        return (build, count, by, UNKNOWN_ORDER), None
     within = _within_settings(throws, column)
     if within is not None:
         return (build, count, by, ""), within
@@ -415,10 +417,10 @@ def difference_by_settings(throws: Throws, first: NDArray[np.bool_]) -> Differen
 def _tests_by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) -> dict[str, Difference | None]:
     """Return Welch's test over common settings, or the paired test where it has more degrees of freedom.
 
-    A linear drift is removed where the builds were alternated.
+    A linear drift is removed where the builds were alternated in an order that is known.
     """
     logs, settings = np.log(throws.exit_speed), throws.settings
-    welch = by_settings(logs, first, settings, None if apart else clock(throws)[1])
+    welch = by_settings(logs, first, settings, None if apart else moments(throws))
     pairs = paired(logs, first, settings)
     if welch is not None and (pairs is None or welch.freedom >= min(LEAST_FREEDOM, pairs.freedom)):
         return {"welch": welch, "paired": None}

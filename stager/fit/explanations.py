@@ -13,7 +13,7 @@ from stager.fit.optimiser import ITERATIONS, STEP, TOLERANCE, BestFit
 from stager.fit.priors import LogNormal, bend, values
 from stager.fit.statistics.hypothesis_tests import aicc, two_groups_test
 from stager.fit.statistics.least_squares import Minimum, Problem, minimise
-from stager.fit.table.throws import Throws
+from stager.fit.table.throws import Throws, moments
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Contact, Launcher, Measuring, Outlet
 from stager.model.stage import Stage
@@ -280,7 +280,7 @@ def explain(found: BestFit, throws: Throws, second: NDArray[np.bool_]) -> tuple[
     return tuple(done), sum(one.aicc - done[0].aicc < TIE for one in done)
 
 
-def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generator) -> tuple[Hypothesis, ...]:
+def causes(found: BestFit, throws: Throws, rng: np.random.Generator) -> tuple[Hypothesis, ...]:
     """Return single changes that would make a model fit that does not, best first.
 
     Parameters
@@ -289,15 +289,14 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
         A fit that does not describe `throws`.
     throws : Throws
         The fitted throws, without jams.
-    order : ndarray, shape (n,)
-        Time or number of each, in any unit.
     rng : Generator
 
     Returns
     -------
     tuple of Hypothesis
         Only those that improve AICc by more than LEAST_GAIN. `name` is a perturbation's, "step" where exit speeds read
-        differently from some throw on, "kinds" where some projectiles are heavier than others.
+        differently from some throw on (only if the order is known), "kinds" where some projectiles are heavier than
+        others.
     """
     launcher = found.model.scenario.launcher
     everything = np.ones(found.count, dtype=bool)
@@ -308,10 +307,11 @@ def causes(found: BestFit, throws: Throws, order: Floats, rng: np.random.Generat
     if known["growth"].there(launcher):
         changes.append(known["growth"])
     tried = [_explanation(found, throws, everything, change, plain, spread=UNIT_SPREAD) for change in changes]
-    later = _after_step(found.residuals, order)
-    if later is not None:
+    when = moments(throws)
+    later = None if when is None else _after_step(found.residuals, when)
+    if when is not None and later is not None:
         step = _explanation(found, throws, later, known["chronograph"], plain, spread=UNIT_SPREAD)
-        tried.append(None if step is None else _step(step, float(order[later].min())))
+        tried.append(None if step is None else _step(step, float(throws.order[later][when[later].argmin()])))
     chance, which = two_groups_test(found.standardised, rng)
     if chance < GROUP_LEVEL:
         kinds = _explanation(found, throws, which > 0, known["mass"], plain, spread=FACTOR_SPREAD)

@@ -15,7 +15,7 @@ from stager.fit.optimiser import BestFit, best_fit, uneven
 from stager.fit.posterior import Fit, Outlier, parameters, posterior
 from stager.fit.priors import DRIFT, Law, candidates
 from stager.fit.statistics.importance_sampling import ENOUGH, FEWEST
-from stager.fit.table.throws import Throws, clock
+from stager.fit.table.throws import Throws
 from stager.model.launcher import Scenario
 
 TIE = 2.0
@@ -106,7 +106,7 @@ def fit(
         parameters=tuple(one for one in told if one is not drift),
         scatter=found.scatter, repeats=repeated, outliers=_outliers(chosen, found),
         sentences=undetermined(found) if words else (), checks=checks(scenario, chosen, found, rng) if words else (),
-        misfits=wrong, causes=causes(found, chosen, clock(chosen)[1], rng) if words and wrong else (),
+        misfits=wrong, causes=causes(found, chosen, rng) if words and wrong else (),
     )  # fmt: skip
     progress(1.0)
     return done

@@ -13,7 +13,7 @@ from stager.fit.statistics.hypothesis_tests import Difference
 from stager.fit.table import Throws
 from stager.model.launcher import Launcher
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
-from stager.report.fit import drift_notes, drift_rows
+from stager.report.fit import drift_notes, drift_rows, order_notes
 from stager.report.numbers import digits, listing, percent, plural, signed, speed
 
 TESTS = {
@@ -46,7 +46,7 @@ def answer(contrast: Contrast, throws: Throws, launcher: Launcher, source: Prove
         more_tables.append(_gains(compared))
     if compared.jams.settings:
         more_tables.append(_jams_table(compared, throws, launcher))
-    notes = [*_notes(compared), *next_steps(compared), *drift_notes(contrast.drifts)]
+    notes = [*_notes(compared), *next_steps(compared), *drift_notes(contrast.drifts), *order_notes(throws)]
     screen = Screen(_headline(compared), tables, notes, more_tables=more_tables)
     return Answer(screen, document(summary(contrast, throws, launcher), source))
 

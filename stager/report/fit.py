@@ -14,6 +14,7 @@ from stager.fit.compare import Drift
 from stager.fit.explanations import Hypothesis
 from stager.fit.posterior import Fit, Parameter
 from stager.fit.prediction import Learned
+from stager.fit.table.throws import Throws, passed_over
 from stager.report import predictions
 from stager.report.answer import Answer, Column, Provenance, Screen, Table, document
 from stager.report.numbers import digits, listing, percent, plural, speed
@@ -206,6 +207,13 @@ def drift_rows(drifts: Sequence[Drift]) -> list[dict[str, Any]]:
         }
         for one in drifts
     ]
+
+
+def order_notes(throws: Throws) -> list[str]:
+    """Return a note where the rows tell the order of the throws in place of the table's numbers or times."""
+    reasons = {"numbers": "Numbers of throws occur twice", "times": "Times start anew with a build"}
+    why = reasons.get(passed_over(throws))
+    return [f"{why}: throws are taken in the order of their rows."] if why else []
 
 
 def drift_notes(drifts: Sequence[Drift]) -> list[str]:
@@ -464,6 +472,7 @@ def _table_notes(fit: Fit) -> list[str]:
         notes.append(f"Used as jams: {plural(jams, 'throw')}.")
     if throws.passed:
         notes.append(f"Columns not used: {listing(list(throws.passed))}.")
+    notes += order_notes(throws)
     if len(throws.builds) > 1:
         notes.append(f"Builds fitted as one: {listing(list(throws.builds))}; --build fits one alone.")
     return notes

@@ -17,6 +17,7 @@ from stager.fit.fitting import fit
 from stager.fit.priors import own_law
 from stager.fit.statistics.hypothesis_tests import welch
 from stager.fit.table import Throws
+from stager.fit.table.throws import passed_over
 from stager.model.arrays import Floats
 from tests.recovery.bench import Plan, draw_truth, finder, measure, scenario, table
 
@@ -128,9 +129,39 @@ def test_drift_is_found_in_shuffled_throws() -> None:
 def test_drift_confounded_with_the_settings_is_not_claimed() -> None:
     # A model error along the wheel speed would have the same effect.
     rising = np.linspace(6.0, 20.0, 16)[:, None]
-    (found,) = drifts(GIVEN, _session(-0.05, rising, shuffled=False), np.random.default_rng(0))
+    throws = replace(_session(-0.05, rising, shuffled=False), numbered=True)
+    (found,) = drifts(GIVEN, throws, np.random.default_rng(0))
     assert found.change is None
     assert "rise together" in found.reason
+
+
+@pytest.mark.parametrize("settings", [1, 2, 3, 6])
+@pytest.mark.parametrize("seed", range(3))
+def test_no_drift_is_tested_in_rows_that_a_spreadsheet_may_have_sorted(settings: int, seed: int) -> None:
+    throws = _session(0.0, np.resize(SPEEDS[::3][:settings], (12, 1)), shuffled=True, seed=seed)
+    rows = throws.chosen(np.lexsort((throws.exit_speed, throws.wheels[0].values)))
+    rows = replace(rows, order=throws.order, line=throws.line)
+    (found,) = drifts(GIVEN, rows, np.random.default_rng(0))
+    assert found.change is None
+    assert "number them" in found.reason
+    (numbered,) = drifts(GIVEN, replace(rows, numbered=True), np.random.default_rng(0))
+    assert settings > 1 or numbered.claimed
+    assert drifts(GIVEN, throws, np.random.default_rng(0))[0].change is not None
+
+
+@pytest.mark.parametrize("clock", ["numbers", "times"])
+def test_builds_thrown_in_turn_are_told_from_builds_one_after_the_other(clock: str) -> None:
+    def session(when: Floats) -> tuple[bool, str]:
+        """Return whether builds A and B, whose rows follow each other, are said to be apart, and the note."""
+        throws = table(np.resize(SPEEDS, (24, 1)), np.linspace(8.0, 9.0, 24), ["A"] * 12 + ["B"] * 12)
+        throws = replace(throws, order=when, numbered=True) if clock == "numbers" else replace(throws, time=when)
+        return compare(GIVEN, throws, ("A", "B"), np.random.default_rng(0), brief=True).apart, passed_over(throws)
+
+    assert session(np.arange(24.0)) == (True, "")
+    assert session(np.tile(np.arange(12.0), 2)) == (True, clock)
+    if clock == "numbers":
+        # Distinct numbers count through all builds. Times may also have been measured anew, by two clocks.
+        assert session(np.arange(24.0).reshape(-1, 2).T.reshape(-1)) == (False, "")
 
 
 def test_drift_test_needs_eight_throws() -> None:

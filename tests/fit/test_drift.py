@@ -89,3 +89,13 @@ def test_rows_sorted_by_speed_tell_no_order_unless_they_are_numbered() -> None:
         found = moments(known)
         assert found is not None
         np.testing.assert_allclose(found, np.linspace(-1, 0, COUNT))
+
+
+@pytest.mark.parametrize("at", [1.0, 12.0, 30.0])
+def test_jams_do_not_make_sorted_rows_an_order(at: float) -> None:
+    throws = replace(_throws(0.0, shuffled=False), numbered=False)
+    wheels, exits = np.append(throws.wheels[0].values, [at, at]), np.append(throws.exit_speed, [0.0, 0.0])
+    rows = np.argsort(wheels, kind="stable")
+    sorted_rows = table(wheels[rows][:, None], exits[rows])
+    # A fit puts the jams last.
+    assert moments(sorted_rows.chosen(np.argsort(sorted_rows.jammed, kind="stable"))) is None

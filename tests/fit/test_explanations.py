@@ -81,6 +81,6 @@ def test_jam_that_the_model_lets_through_is_no_cause(jams: int) -> None:
 
     def gains(count: int) -> dict[str, float]:
         found = best_fit(given, own_law(given), stuck if count else thrown, NOISE, np.random.default_rng(0), jams=count)
-        return {one.name: one.gain for one in causes(found, thrown, np.arange(24.0), np.random.default_rng(0))}
+        return {one.name: one.gain for one in causes(found, thrown, np.random.default_rng(0))}
 
     assert gains(jams) == pytest.approx(gains(0), abs=0.5)

@@ -239,28 +239,52 @@ class Throws:
 
 
 def clock(throws: Throws) -> tuple[str, Floats]:
-    """Return "time" and times [s] where every throw has one, else "order" and the numbers of the throws."""
-    return ("time", throws.time) if not np.isnan(throws.time).any() else ("order", throws.order)
+    """Return "time" and times [s] where every throw has one, else "order" and the numbers of the throws.
+
+    Numbers that occur twice, and times that start anew with a build, do not tell the order of all throws: then it is
+    that of the rows.
+    """
+    if not np.isnan(throws.time).any() and not _starts_anew(throws):
+        return "time", throws.time
+    return "order", throws.order if _distinct(throws) else np.argsort(np.argsort(throws.line)).astype(np.float64)
+
+
+def passed_over(throws: Throws) -> str:
+    """Return what the table has but does not tell the order, "numbers" or "times"; "" for nothing."""
+    if not np.isnan(throws.time).any() and _starts_anew(throws):
+        return "times"
+    return "numbers" if clock(throws)[0] == "order" and throws.numbered and not _distinct(throws) else ""
 
 
 def moments(throws: Throws) -> Floats | None:
     """Return when in the session each throw was made, from −1, the first, to 0, the last, (n,).
 
-    None where it is not known: rows that are sorted by wheel speed, without numbers or times, may have been put so
-    afterwards.
+    None where it is not known: rows that are sorted, without numbers or times, may have been put so afterwards.
     """
     by, when = clock(throws)
     span = float(np.ptp(when)) if when.size else 0.0
-    if span == 0 or (by == "order" and not throws.numbered and _sorted(throws)):
+    if span == 0 or (by == "order" and not (throws.numbered and _distinct(throws)) and _sorted(throws)):
         return None
     return np.asarray((when - when.max()) / span)
 
 
+def _distinct(throws: Throws) -> bool:
+    """Whether no two throws have the same number."""
+    return np.unique(throws.order).size == len(throws)
+
+
+def _starts_anew(throws: Throws) -> bool:
+    """Whether times go on down the rows of every build and run backwards from one build to another."""
+    rows = np.argsort(throws.line)
+    time, build = throws.time[rows], throws.build[rows]
+    return bool((np.diff(time) < 0).any()) and all((np.diff(time[build == name]) >= 0).all() for name in throws.builds)
+
+
 def _sorted(throws: Throws) -> bool:
-    """Whether the wheel speeds of every build go one way down the table."""
-    steps = [
-        np.diff(wheel.values[(throws.build == build) & ~np.isnan(wheel.values)])
-        for wheel in throws.wheels
-        for build in throws.builds
-    ]
+    """Whether the wheel speeds of every build, or exit speeds at a single setting, go one way down the rows."""
+    rows = np.argsort(throws.line)
+    builds = [rows[throws.build[rows] == build] for build in throws.builds]
+    steps = [np.diff(wheel.values[here][~np.isnan(wheel.values[here])]) for wheel in throws.wheels for here in builds]
+    if not any(step.any() for step in steps):
+        steps = [np.diff(throws.exit_speed[here]) for here in builds]
     return all((step >= 0).all() or (step <= 0).all() for step in steps)
