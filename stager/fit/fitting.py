@@ -86,7 +86,8 @@ def fit(
         found = choose(tried)
     drawn, _ = posterior(found, rng)
     aicc = {one.law.name: one.aicc for one in tried}
-    weights = likely(aicc, found.law.name)
+    # Friction that is given without any ± is known: then no other law is averaged.
+    weights = likely({one.law.name: one.aicc for one in tried if found.law.priors or one is found}, found.law.name)
     drawings = {found.law.name: (found.law, drawn)}
     for one in tried:
         if one is not found and one.law.name in weights:

@@ -236,6 +236,8 @@ TIE_AICC = 2.0
 """Difference of AICc below which friction laws describe the throws about equally well."""
 WORSE_AICC = 10.0
 """Difference of AICc from which on a friction law is said not to fit."""
+BETTER, EQUAL = "fits better", "fits about as well"
+"""Words on a law by AICc: lower by TIE_AICC or more, or within it of that of the law that is used."""
 LEAST_LEARNED = 0.25
 """Share learned of a parameter from which on the short screen shows it [-]."""
 
@@ -259,7 +261,7 @@ def answer(
     notes, more_notes = _notes(learned), [*fit.sentences, *_statistics(fit)]
     if written:
         files = listing([str(path) for path in written])
-        notes.append(f"Wrote {files}: use the first as CONFIG for plan, worth and sweep.")
+        notes.append(f"Wrote {files}: use the first as CONFIG for plan, worth and sweep.{_law_alone(fit)}")
     screen = Screen(_headline(learned), tables, notes, more_tables=more, more_notes=more_notes)
     return Answer(screen, document(summary(learned, units), source))
 
@@ -386,11 +388,27 @@ def _laws(fit: Fit) -> Table:
     return Table("Friction laws", (Column("law", words=True), Column("AICc above best"), Column("", words=True)), rows)
 
 
-def _law_sentence(fit: Fit) -> str:
-    """Return which friction law is used, and which others describe the throws about equally well."""
-    others = [name for name in fit.aicc if name != fit.law and fit.aicc[name] - fit.aicc[fit.law] < TIE_AICC]
-    equal = f"; {listing(others)} {'fits' if len(others) == 1 else 'fit'} about as well" if others else ""
-    return f"Friction law: {fit.law}, {_law_words(fit, fit.law).removeprefix('used, ').removeprefix('used ')}{equal}."
+def _law_alone(fit: Fit) -> str:
+    """Return that the fitted file holds one law alone, where predictions average several."""
+    if len(fit.weights) == 1:
+        return ""
+    share = percent(fit.weights[fit.law], 0)
+    return (
+        f" It holds the friction law {fit.law} alone, {share} of what is averaged here: with it, intervals may be"
+        " narrower."
+    )
+
+
+def law_sentence(fit: Fit) -> str:
+    """Return which friction law is used, and which others describe the throws better or about equally well."""
+    said = [_law_words(fit, fit.law).removeprefix("used, ").removeprefix("used ")]
+    for words in (BETTER, EQUAL):
+        others = [name for name in fit.aicc if _law_words(fit, name) == words]
+        if others:
+            said.append(f"{listing(others)} {words if len(others) == 1 else words.replace('fits', 'fit')}")
+            if words == BETTER and not fit.found.law.priors:
+                said[-1] += ", but friction given without ± is taken as known"
+    return f"Friction law: {fit.law}, {'; '.join(said)}."
 
 
 def _law_words(fit: Fit, name: str) -> str:
@@ -398,7 +416,9 @@ def _law_words(fit: Fit, name: str) -> str:
     if name == fit.law:
         return "used" + (", as configured" if name == own else ", in place of the configured one")
     apart = fit.aicc[name] - fit.aicc[fit.law]
-    return "fits about as well" if apart < TIE_AICC else "fits worse" if apart < WORSE_AICC else "does not fit"
+    if apart < TIE_AICC:
+        return EQUAL if apart > -TIE_AICC else BETTER
+    return "fits worse" if apart < WORSE_AICC else "does not fit"
 
 
 def _outliers(fit: Fit) -> Table:
@@ -416,7 +436,7 @@ def _notes(learned: Learned) -> list[str]:
     # The first two misfits stand in the headline.
     notes = advice if fit.adequate else [*misfit_advice(fit), *_misfits(fit)[2:]]
     notes += [
-        f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", _law_sentence(fit)
+        f"One throw scatters by {percent(fit.scatter)} about the fit.{_repeats(fit)}", law_sentence(fit)
     ]  # fmt: skip
     if fit.scenario.draws is not None:
         notes.append("The configuration comes from a fit: throws used there already would count twice.")

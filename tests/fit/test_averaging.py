@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from stager.fit.fitting import fit, likely
+from stager.fit.fitting import TIE, fit, likely
 from stager.fit.prediction import after
 from stager.fit.priors import Sampled, own_law
 from stager.fit.table import Throws
 from stager.physics.chain import throw
 from stager.physics.friction import Bell, Falling, Rising
+from stager.report import fit as report
 from tests.recovery.bench import Plan, draw_truth, measure, scenario
 
 GIVEN = scenario("seed_ball")
@@ -54,6 +56,31 @@ def test_weights_follow_aicc_and_drop_unlikely_laws() -> None:
     assert sum(weights.values()) == pytest.approx(1.0)
     # The configured law is always included, even if another one is a little better.
     assert "falling" in likely({"falling": 13.0, "bell": 10.0}, "falling")
+
+
+def test_known_friction_is_averaged_with_no_other_law() -> None:
+    others = tuple(one for one in GIVEN.uncertain if not one.key.startswith("contact.friction."))
+    found = fit(replace(GIVEN, uncertain=others), _throws(5.0, 12.0, 8), np.random.default_rng(0), words=False)
+    assert min(found.aicc[name] for name in found.aicc if name != "falling") < found.aicc["falling"] + TIE
+    assert found.weights == {"falling": 1.0}
+    assert list(found.posteriors) == ["falling"]
+
+
+@pytest.mark.parametrize(
+    ("apart", "words"),
+    [
+        (-11.6, "bell fits better"), (-2.1, "bell fits better"), (-1.9, "bell fits about as well"),
+        (1.9, "bell fits about as well"), (2.1, ""),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("known", [True, False])
+def test_law_that_fits_better_is_said_to(apart: float, words: str, known: bool) -> None:
+    law = SimpleNamespace(priors=() if known else (1,))
+    found = SimpleNamespace(scenario=GIVEN, law="falling", aicc={"falling": 0.0, "bell": apart},
+                            found=SimpleNamespace(law=law))  # fmt: skip
+    why = ", but friction given without ± is taken as known" if known and apart < -TIE else ""
+    expected = f"Friction law: falling, as configured{'; ' * bool(words)}{words}{why}."
+    assert report.law_sentence(found) == expected  # type: ignore[arg-type]
 
 
 def test_averaging_widens_predictions_from_few_gripping_throws() -> None:
