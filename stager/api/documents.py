@@ -170,7 +170,7 @@ def _curve(loaded: Loaded, best: Settings, k: int, ensemble: Ensemble | None, th
     # Bands are of wheels that run alike.
     if ensemble is None or chosen.goal.spin:
         return SweepCurve(sweep=swept, setting=setting)
-    found = finder(loaded.scenario)(ensemble.launcher, k, *behind(ensemble, before_a, before_b))
+    found = finder(loaded.scenario)(ensemble.launcher, k, behind(ensemble, before_a, before_b))
     return SweepCurve(
         sweep=swept, setting=setting, grip_limit=limit_span(found),
         band=band(ensemble, k, before_a, before_b, swept.wheel_speed[::THIN]),

@@ -24,10 +24,9 @@ from stager.fit.table.throws import Mask, Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.model.requirements import Aim
-from stager.physics.barrel import run_up
-from stager.physics.chain import SURE, Options, throw, transit
+from stager.physics.chain import SURE, Options, throw
 from stager.physics.flight import last_wheel_speed, speed_before_outlet
-from stager.physics.grip_limit import STANDARD, GripLimit, grip_limit
+from stager.physics.grip_limit import STANDARD, Arrival, GripLimit, arrive, grip_limit
 from stager.physics.records import take
 
 
@@ -151,8 +150,8 @@ class GripLimits(Protocol):
 class Finder(Protocol):
     """Function that finds grip limits within the range that drive and limits allow."""
 
-    def __call__(self, launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimits:
-        """Return grip limits of stage `index` (from 0) at `entry_speed` [m/s] and `entry_spin` [rad/s], (lanes,)."""
+    def __call__(self, launcher: Launcher, index: int, arrival: Arrival) -> GripLimits:
+        """Return grip limits of stage `index` (from 0) at an arrival, (lanes,)."""
         ...
 
 
@@ -215,24 +214,16 @@ def limit_span(found: GripLimits) -> Span | None:
     return span_of(limits(found)) if known[0] and known.mean() > 0.5 else None
 
 
-def tune(
-    ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, found: GripLimits, chosen: Recommended
-) -> Tuned:
-    """Return grip limits `found` of stage `index` (from 0) and its recommended setting `chosen` over an ensemble.
-
-    Entries [m/s], [rad/s], all (lanes,).
-    """
-    launcher = ensemble.launcher
+def tune(ensemble: Ensemble, index: int, arrival: Arrival, found: GripLimits, chosen: Recommended) -> Tuned:
+    """Return grip limits `found` of stage `index` (from 0) and its recommended setting `chosen` over an ensemble."""
     known, limit = ~np.isnan(found.wheel_speed), limits(found)
     grid = limit[0] * GRID_RATIOS
-    exits = transit(
-        launcher, index, entry_speed, grid[:, None], entry_spin=entry_spin, options=SURE
-    ).exit_speed  # (settings, lanes)
+    exits = arrival.exit_speed(ensemble.launcher, index, grid[:, None])  # (settings, lanes)
     # Draws that jam are counted as jams, not as a loss of speed.
     share = np.where(exits[:, 1:] > 0, exits[:, 1:] / np.maximum(found.peak_exit[1:], 1e-9), np.nan)
     mean = np.array([np.nanmean(row) if np.isfinite(row).any() else np.nan for row in share])
     lost = np.interp(limit[0] * np.array([1 - DETUNING, 1 + DETUNING]), grid, 1 - mean)
-    leaves, jams = _exits_at(ensemble, index, entry_speed, entry_spin, chosen)
+    leaves, jams = _exits_at(ensemble, index, arrival, chosen)
     return Tuned(
         stage=index + 1, grip_limit=limit_span(found),
         exit_speed=span_of(np.where(known, found.exit_speed, found.peak_exit)), recommended=chosen,
@@ -240,14 +231,12 @@ def tune(
     )  # fmt: skip
 
 
-def _exits_at(
-    ensemble: Ensemble, index: int, entry_speed: Floats, entry_spin: Floats, chosen: Recommended
-) -> tuple[Span, float]:  # fmt: skip
+def _exits_at(ensemble: Ensemble, index: int, arrival: Arrival, chosen: Recommended) -> tuple[Span, float]:
     """Return the exit speed at the recommended setting over draws that do not jam [m/s], and the share that jam [-]."""
     if chosen.wheel_speed is None:
         return Span(nominal=np.nan, low=np.nan, high=np.nan), np.nan
     setting = np.full(ensemble.lanes, chosen.wheel_speed)
-    exits = transit(ensemble.launcher, index, entry_speed, setting, entry_spin=entry_spin, options=SURE).exit_speed
+    exits = arrival.exit_speed(ensemble.launcher, index, setting)
     passed = exits[1:] > 0
     if not passed.any():
         return Span(nominal=float(exits[0]), low=np.nan, high=np.nan), float(1 - passed.mean())
@@ -261,18 +250,11 @@ def tune_behind(
 
     before_a, before_b: each (index,). None where the best guess jams.
     """
-    speed, spin = behind(ensemble, before_a, before_b)
-    found = find(ensemble.launcher, index, speed, spin)
-    if speed[0] <= 0 or found.peak_exit[0] <= 0:
+    arrival = behind(ensemble, before_a, before_b)
+    found = find(ensemble.launcher, index, arrival)
+    if arrival.entry_speed[0] <= 0 or found.peak_exit[0] <= 0:
         return None
-    return tune(ensemble, index, speed, spin, found, chosen)
-
-
-def feed(ensemble: Ensemble) -> tuple[Floats, Floats]:
-    """Return speed [m/s] and spin [rad/s] at entry to the first stage, (lanes,)."""
-    fed = ensemble.launcher.feed
-    speed, spin = (np.asarray(value, dtype=np.float64) for value in (fed.speed, fed.spin))
-    return np.broadcast_to(speed, (ensemble.lanes,)), np.broadcast_to(spin, (ensemble.lanes,))
+    return tune(ensemble, index, arrival, found, chosen)
 
 
 def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = None) -> tuple[Floats, Floats]:
@@ -286,9 +268,12 @@ def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = N
     return done.exit_speed, done.spin
 
 
-def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> tuple[Floats, Floats]:
-    """Return speed [m/s] and spin [rad/s] behind wheels at speeds (stages,) [m/s]; without any wheel, the feed's."""
-    return at(ensemble, before_a, before_b) if np.size(before_a) else feed(ensemble)
+def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> Arrival:
+    """Return the arrival, of (lanes,), behind wheels at speeds (stages,) or (lanes, stages) [m/s]."""
+    top = speed_range(ensemble.launcher, ensemble.scenario.limit_values, np.shape(before_a)[-1]).top
+    found = arrive(ensemble.launcher, before_a, before_b, top, options=SURE)
+    speed, spin = (np.broadcast_to(value, (ensemble.lanes,)) for value in (found.entry_speed, found.entry_spin))
+    return replace(found, entry_speed=speed, entry_spin=spin)
 
 
 DRAWS = 400
@@ -302,12 +287,12 @@ LANES = FRICTION[:-1]
 def finder(scenario: Scenario) -> Finder:
     """Return a function that finds grip limits within the limits and drives of `scenario`."""
 
-    def find(launcher: Launcher, index: int, entry_speed: Floats, entry_spin: Floats) -> GripLimit:
+    def find(launcher: Launcher, index: int, arrival: Arrival) -> GripLimit:
         top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
-        margin = scenario.limit_values.grip_margin
         return grip_limit(
-            launcher, index, entry_speed, entry_spin, top, margin=margin, refinement=STANDARD, options=SURE
-        )
+            launcher, index, arrival.entry_speed, arrival.entry_spin, top, margin=scenario.limit_values.grip_margin,
+            refinement=STANDARD, options=SURE, transit_function=arrival.transit_function,
+        )  # fmt: skip
 
     return find
 
@@ -370,15 +355,14 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
     """
     scenario, index = known.scenario, before_a.size
     best, limit_values, goal = take(known.launcher, np.zeros(1, np.intp)), scenario.limit_values, scenario.goal
-    speed, spin = (np.atleast_1d(np.asarray(value, np.float64)) for value in (best.feed.speed, best.feed.spin))
-    if index:
-        done = throw(best, before_a[None], before_b[None])
-        spin = done.spin
-        speed = run_up(best, index, done.exit_speed, np.maximum(before_a, before_b)[-1:])
-    grip = np.nan
-    if speed[0] > 0:
-        top = np.atleast_1d(speed_range(best, limit_values, index).top)
-        grip = float(grip_limit(best, index, speed, spin, top, margin=limit_values.grip_margin).wheel_speed[0])
+    grip, top = np.nan, np.atleast_1d(speed_range(best, limit_values, index).top)
+    arrival = arrive(best, before_a, before_b, top)
+    if arrival.entry_speed[0] > 0:
+        limit = grip_limit(
+            best, index, arrival.entry_speed, arrival.entry_spin, top, margin=limit_values.grip_margin,
+            transit_function=arrival.transit_function,
+        )  # fmt: skip
+        grip = float(limit.wheel_speed[0])
     found = recommend(
         known.launcher, known.lanes, limit_values, (before_a, before_b), None if np.isnan(grip) else grip,
         asked=None if goal.aim is Aim.FASTEST else goal.exit_speed,
@@ -429,14 +413,12 @@ class Predicted:
 class Step:
     """One stage of a chain whose settings are tuned for each launcher of an ensemble.
 
-    entry_speed: (lanes,) [m/s]
-    entry_spin: (lanes,) [rad/s]
+    arrival: how the projectile comes to the stage
     found: grip limits of the stage
     settings: wheel speeds of all stages up to it, (lanes, stages) [m/s]
     """
 
-    entry_speed: Floats
-    entry_spin: Floats
+    arrival: Arrival
     found: GripLimits
     settings: Floats
 
@@ -444,16 +426,14 @@ class Step:
 def chain(ensemble: Ensemble, stages: int, find: Finder) -> Iterator[Step]:
     """Yield the stages in turn, each set to its grip limit less the required margin, or where it is fastest."""
     launcher, limit_values = ensemble.launcher, ensemble.scenario.limit_values
-    speed, spin = feed(ensemble)
     settings = np.zeros((ensemble.lanes, 0))
     for index in range(stages):
-        found = find(launcher, index, speed, spin)
+        arrival = behind(ensemble, settings, settings)
+        found = find(launcher, index, arrival)
         known, top = ~np.isnan(found.wheel_speed), speed_range(launcher, limit_values, index).top
         kept = np.minimum((1 - limit_values.grip_margin) * found.wheel_speed, top)
         settings = np.column_stack([settings, np.where(known, kept, found.peak_speed)])
-        yield Step(entry_speed=speed, entry_spin=spin, found=found, settings=settings)
-        if index < stages - 1:
-            speed, spin = at(ensemble, settings)
+        yield Step(arrival=arrival, found=found, settings=settings)
 
 
 def predict(
@@ -477,7 +457,7 @@ def predict(
                 tuned_exit=span_of(speed),
                 gain=None if gain is None else span_of(gain),
                 probability_worthwhile=None if gain is None else float((gain[1:] >= worthwhile).mean()),
-                tuned=tune(ensemble, index, step.entry_speed, step.entry_spin, step.found, chosen[index]),
+                tuned=tune(ensemble, index, step.arrival, step.found, chosen[index]),
                 measured=index < built,
             )
         )  # fmt: skip
@@ -505,10 +485,8 @@ def band(ensemble: Ensemble, index: int, before_a: Floats, before_b: Floats, whe
 
     Draws that jam count as 0 m/s.
     """
-    speed, spin = behind(ensemble, before_a, before_b)
-    exits = transit(
-        ensemble.launcher, index, speed, wheel_speed[:, None], entry_spin=spin, options=SURE
-    ).exit_speed  # (points, lanes)
+    arrival = behind(ensemble, before_a, before_b)
+    exits = arrival.exit_speed(ensemble.launcher, index, wheel_speed[:, None])  # (points, lanes)
     low, high = np.array([interval(row[1:]) for row in exits]).T
     return Band(wheel_speed=wheel_speed, nominal=exits[:, 0], low=low, high=high)
 

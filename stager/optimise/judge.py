@@ -16,8 +16,9 @@ from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, LimitValues
 from stager.optimise.records import Settings
 from stager.optimise.spin import Turned, sides, way_of
+from stager.physics.barrel import coupled
 from stager.physics.chain import Options, length, throw, transit
-from stager.physics.grip_limit import FINE, STANDARD, Refinement, TwoSpeeds, grip_limit
+from stager.physics.grip_limit import FINE, STANDARD, Coupled, Refinement, TransitFunction, TwoSpeeds, grip_limit
 from stager.physics.records import FIELDS, Throw, Transit
 
 JUDGED = Options(tolerance=1e-6)
@@ -106,7 +107,8 @@ class _Entry(NamedTuple):
     """Entry of a stage, spin counted positive where its leading wheel drives it forward.
 
     speed [m/s]; spin before and after [rad/s]; gap: speed of the leading wheel less the other's [m/s]; turned: the
-    stage changes the spin.
+    stage changes the spin. chain: speeds of sides A and B of the stages before it where these still hold the projectile
+    [m/s], else empty; gap is then that of side A to side B.
     """
 
     speed: float
@@ -114,6 +116,7 @@ class _Entry(NamedTuple):
     after: float
     gap: float
     turned: bool
+    chain: tuple[tuple[float, ...], tuple[float, ...]] | tuple[()] = ()
 
 
 def grip_limits(launcher: Launcher, limit_values: LimitValues, done: Throw, near: Floats | None = None) -> Floats:
@@ -130,21 +133,29 @@ def grip_limits_of(
 ) -> list[Floats]:
     """Return the grip limits of several throws, see `grip_limits`; equal stages share the search."""
     out = [np.full(done.stages.grip.size, np.nan) for done in throws]
-    kinds: dict[tuple[int, bool, bool], dict[_Entry, list[tuple[int, int]]]] = {}
+    kinds: dict[tuple[int, bool, bool, int], dict[_Entry, list[tuple[int, int]]]] = {}
+    stages = range(max((one.size for one in out), default=0))
+    different = {id(launcher.stage(k)): k for k in stages}
+    top_of = {kind: np.max(speed_range(launcher, limit_values, k).top) for kind, k in different.items()}
+    tops = [top_of[id(launcher.stage(k))] for k in stages]
+    together = [coupled(launcher, k, np.full(1, tops[k])) for k in stages]
     for number, done in enumerate(throws):
         for k in range(done.stages.grip.size):
-            entry = _entry(launcher, done, k)
+            entry = _coupled_entry(done, k) if together[k] else _entry(launcher, done, k)
             if entry.speed > 0:
-                kind = id(launcher.stage(k)), entry.gap > 0, entry.turned
+                kind = id(launcher.stage(k)), entry.gap > 0, entry.turned, len(entry.chain) and k
                 kinds.setdefault(kind, {}).setdefault(entry, []).append((number, k))
-    for (_, apart, turned), group in kinds.items():
+    for (_, apart, turned, _), group in kinds.items():
         speed, spin, after, gap = (np.array([entry[side] for entry in group]) for side in range(4))
         first = [places[0] for places in group.values()]
-        top = np.broadcast_to(speed_range(launcher, limit_values, first[0][1]).top, speed.shape)
+        top = np.full(speed.shape, tops[first[0][1]])
         about = None if near is None else np.array([near[number][k] for number, k in first])
         about = None if about is None or np.isnan(about).any() else about
         making = Turned(after, bool(limit_values.grip_margin), top)
-        way = making if turned else TwoSpeeds(gap) if apart else transit
+        way: TransitFunction = making if turned else TwoSpeeds(gap) if apart else transit
+        if together[first[0][1]]:
+            sides_of = np.array([entry.chain for entry in group])
+            way = Coupled(tuple(sides_of[:, 0].T), tuple(sides_of[:, 1].T), gap)
         refinement = FINE
         if about is None and way is transit and speed.size > TABLED:
             about, refinement = _about(launcher, limit_values, first[0][1], speed, spin, top), BESIDE
@@ -180,6 +191,14 @@ def _entry(launcher: Launcher, done: Throw, k: int) -> _Entry:
     if not launcher.stage(k).layout.side_b_driven or gap == 0.0:
         return _Entry(speed, float(part.entry_spin[k]), 0.0, 0.0, turned=False)
     return _Entry(speed, spin, after, gap, turned=not part.spin_stays[k])
+
+
+def _coupled_entry(done: Throw, k: int) -> _Entry:
+    """Return the entry of a stage together with the stages before it, which still hold the projectile."""
+    part = done.stages
+    side_a, side_b = (tuple(side[:k].tolist()) for side in (part.wheel_speed_a, part.wheel_speed_b))
+    gap = float(part.wheel_speed_a[k] - part.wheel_speed_b[k])
+    return _Entry(float(part.entry_speed[k]), float(part.entry_spin[k]), 0.0, gap, turned=False, chain=(side_a, side_b))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,9 +22,9 @@ from stager.optimise.parts import BestDesign, chosen_values
 from stager.optimise.records import Interval, Margin, Parts, Rung
 from stager.optimise.spin import sides, turns, way_of
 from stager.parallel import Executor
-from stager.physics.barrel import run_up
+from stager.physics.barrel import coupled, run_up
 from stager.physics.chain import Options, throw
-from stager.physics.grip_limit import STANDARD, Refinement, TransitFunction, grip_limit
+from stager.physics.grip_limit import STANDARD, Coupled, Refinement, TransitFunction, grip_limit
 from stager.physics.records import batch_shape, flatten, take
 
 TUNED = Options(tolerance=1e-4)
@@ -177,24 +177,30 @@ class _Bench:
         wheel = np.zeros(self.lanes)
         if who.size:
             here, spin = take(launcher, who), self.spin[who]
-            speed = run_up(here, index, self.speed[who], np.ones(1)) if index else self.speed[who]
-            top = np.broadcast_to(speed_range(here, limit_values, index, self.chunk.margins).top, speed.shape)
+            top = np.broadcast_to(speed_range(here, limit_values, index, self.chunk.margins).top, who.shape)
+            way, speed = self.way, self.speed[who]
+            if coupled(here, index, np.full(1, top.max())):
+                before = tuple(one[who] for one in self.wheels)
+                chain = Coupled(before, before)
+                way, (speed, spin) = chain, chain.entry(here, TUNED)
+            elif index:
+                speed = run_up(here, index, speed, np.ones(1))
             middle, margin = take(here, np.zeros(1, int)), limit_values.grip_margin
             found = grip_limit(
                 middle, index, speed[:1], spin[:1], top[:1], margin=margin, refinement=STANDARD,
-                transit_function=self.way,
+                transit_function=take(way, np.zeros(1, int)),
             )  # fmt: skip
             centre = found.wheel_speed
             near = float(np.nan_to_num(centre[0], nan=float(top[0]))) * self.drift[who]
             found = grip_limit(
                 here, index, speed, spin, top, margin=margin, near=near, around=LATER if index else FIRST,
-                refinement=LOOKS, options=LOOKED, transit_function=self.way, near_points=PLACES,
+                refinement=LOOKS, options=LOOKED, transit_function=way, near_points=PLACES,
             )  # fmt: skip
             at = np.where(np.isnan(found.wheel_speed), top, found.wheel_speed)
             self.drift[who] = at / at[0]
             kept = np.where(np.isnan(found.wheel_speed), top, (1 - margin) * at)
             chosen = np.minimum(kept, top) if margin else found.peak_speed
-            done = self.way(here, index, speed, chosen, entry_spin=spin, options=TUNED)
+            done = way(here, index, speed, chosen, entry_spin=spin, options=TUNED)
             wheel[who], self.speed[who], self.spin[who] = chosen, done.exit_speed, done.exit_spin
         self.wheels.append(wheel)
 

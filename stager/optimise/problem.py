@@ -50,7 +50,29 @@ UNKNOWN = 10.0
 """Greatest violation of one limit, and of one that was not evaluated [-]."""
 NO_LIMIT = 1e3
 """Factor on the grip limit of the tables where there is none [-]."""
+FAR = 0.5
+"""Greatest change of the logarithm of that factor by the speeds of wheels before the stage [-]."""
+TINY = 1e-9
+"""Least wheel speed whose logarithm is taken [m/s]."""
 NO_MARGINS: Mapping[str, float] = {}
+
+
+class GripCorrection(NamedTuple):
+    """Grip limits of the full model over those of the tables, near settings at which they were found.
+
+    ratio: there [-], NO_LIMIT where there is none, (stages,); lead: speeds of the leading wheels there [m/s],
+    (stages,); slopes: d ln ratio / d ln lead of each stage by each wheel, (stages, stages), 0 but where stages hold
+    the projectile at once: tables know a stage by its entry speed, and wheels that still hold the projectile do more.
+    """
+
+    ratio: Floats
+    lead: Floats
+    slopes: Floats
+
+    def at(self, lead: Floats) -> Floats:
+        """Return the ratio at leading wheels [m/s], (..., stages)."""
+        apart = np.log(np.maximum(lead, TINY) / self.lead) @ self.slopes.T
+        return np.asarray(self.ratio * np.exp(np.clip(apart, -FAR, FAR)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,7 +300,7 @@ class Problem:
         self.way: TransitFunction = way_of(self.launcher, self.limit_values, scenario.goal.spin)
         self.cap = aimed_speed(scenario)
         self.asked = scenario.goal.exit_speed if asks_speed(scenario) else None
-        self.grip_correction = np.ones(count)
+        self.grip_correction = GripCorrection(np.ones(count), np.ones(count), np.zeros((count, count)))
         self.grip_found = np.full(count, np.nan)
         """Grip limits of the stages where the tables know of none [m/s]."""
         self.low = np.append(np.full(count, np.log(SLOWEST)), np.zeros(self.size - count))
@@ -294,9 +316,11 @@ class Problem:
     def continue_from(self, shorter: Problem) -> None:
         """Take over what a chain of one stage less has found about grip limits; the last stage is as the one before."""
         known = shorter.grip_correction
-        if known.size == self.count - 1:
-            known = np.where(known < NO_LIMIT, known, 1.0)
-            self.grip_correction = np.append(known, known[-1:])
+        if known.ratio.size == self.count - 1:
+            ratio = np.where(known.ratio < NO_LIMIT, known.ratio, 1.0)
+            self.grip_correction = GripCorrection(
+                np.append(ratio, ratio[-1:]), np.append(known.lead, known.lead[-1:]), np.pad(known.slopes, (0, 1))
+            )
 
     # Variables.
 
@@ -372,7 +396,7 @@ class Problem:
             x, lead, done = self._passed(machine, x, lead, design)
         grips = None
         if self.limit_values.grip_margin:
-            grips = self.table_grip_limits(done.stages.entry_speed, design) * self.grip_correction
+            grips = self.table_grip_limits(done.stages.entry_speed, design) * self.grip_correction.at(lead)
             grips = np.where(np.isnan(grips), self.grip_found, grips)
         point = OperatingPoint(
             launcher=machine, limit_values=self.limit_values, throw=done, options=self.options,

@@ -21,9 +21,11 @@ import numpy as np
 from stager.constraints import broken_by
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
-from stager.optimise.judge import JUDGED, REACHED, SOUGHT, settings_at
-from stager.optimise.problem import JAM, KEPT, NO_LIMIT, NO_MARGINS, Problem, Trial, spanned
+from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, settings_at
+from stager.optimise.problem import JAM, KEPT, NO_LIMIT, NO_MARGINS, GripCorrection, Problem, Trial, spanned
 from stager.optimise.records import Settings
+from stager.physics.chain import throw
+from stager.physics.records import Throw
 
 Objective = Callable[[Trial], Floats]
 """Returns what is to be maximised, (samples,)."""
@@ -261,6 +263,8 @@ GAINED = 2e-4
 """Gain of exit speed in a round for which a further one is made [-]."""
 FAR_OFF = 0.02
 """Error of a grip limit of the tables beyond which the search goes farther [-]."""
+SLOWER_BY = 0.02
+"""Share by which a wheel is slower to find how a grip limit depends on it [-]."""
 NEARBY = Effort(rounds=12, radius=0.03, smallest=2e-5, finish=True)
 """Effort where grip limits have changed little."""
 RESTORED = 0.2
@@ -326,7 +330,7 @@ def solve(
     first = evaluate_in_full(problem, found)
     known = problem.grip_correction, problem.grip_found
     reached = problem.asked is not None and first.settings.exit_speed >= problem.asked * (1 - REACHED)
-    near = (np.abs(problem.grip_correction / assumed - 1.0) <= FAR_OFF).all()
+    near = not _changed(problem.grip_correction, assumed, first.settings)
     if near or problem.count == 1 or not effort.finish or (first.feasible and reached):
         return first
     found = explore(problem, shorter, [*starts, first.trial], seed=seed, generations=generations, effort=effort)
@@ -401,14 +405,12 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     rounds = 3 * ROUNDS if problem.choices else ROUNDS
     for turn in range(rounds if margin and found.violation[0] <= RESTORED else 0):
         before = problem.grip_correction
-        table = problem.table_grip_limits(settings.throw.stages.entry_speed[None], found.design[:1])[0]
-        ratio = np.where(np.isnan(settings.grip_limit), NO_LIMIT, settings.grip_limit / table)
-        ratio[np.isnan(table)] = 1.0
-        lowest = np.minimum(lowest, ratio)
+        now = _grip_correction(problem, found, settings)
+        lowest = np.minimum(lowest, now.ratio)
         # Stages that have a limit at some settings and none at others may change for ever.
-        problem.grip_correction = ratio if turn < rounds - 1 else lowest
+        problem.grip_correction = now if turn < rounds - 1 else now._replace(ratio=lowest)
         problem.grip_found = np.fmin(problem.grip_found, settings.grip_limit)
-        changed = bool((np.abs(problem.grip_correction / before - 1.0) > FAR_OFF).any())
+        changed = _changed(problem.grip_correction, before, settings)
         again = problem.look(found.x)
         if settings.feasible and again.violation[0] <= 0.0 and turn and not changed and not gained:
             break
@@ -423,6 +425,31 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
         slowed -= PULLED * 2**turn
         settings = settings_at(problem.scenario, found.lead[0] * slowed, launcher_of(problem, found))
     return Solution(problem, found, settings)
+
+
+def _grip_correction(problem: Problem, found: Trial, settings: Settings) -> GripCorrection:
+    """Return the grip limits of settings over those of the tables; with slopes where stages hold it at once."""
+    lead, count, machine = settings.lead, problem.count, launcher_of(problem, found)
+    ratio, slopes = _ratios(problem, found, settings.throw, settings.grip_limit), np.zeros((count, count))
+    for k in range(count - 1 if problem.joint else 0):
+        slower = throw(machine, np.where(np.arange(count) == k, (1 - SLOWER_BY) * lead, lead), options=JUDGED)
+        there = _ratios(problem, found, slower, grip_limits(machine, problem.limit_values, slower))
+        known = (ratio < NO_LIMIT) & (there < NO_LIMIT)
+        slopes[:, k] = np.where(known, np.log(there / ratio) / np.log(1 - SLOWER_BY), 0.0)
+    return GripCorrection(ratio, lead, slopes)
+
+
+def _ratios(problem: Problem, found: Trial, done: Throw, known: Floats) -> Floats:
+    """Return grip limits of the stages in a throw over those of the tables [-], NO_LIMIT where there is none."""
+    table = problem.table_grip_limits(done.stages.entry_speed[None], found.design[:1])[0]
+    ratio = np.where(np.isnan(known), NO_LIMIT, known / table)
+    ratio[np.isnan(table)] = 1.0
+    return ratio
+
+
+def _changed(now: GripCorrection, before: GripCorrection, settings: Settings) -> bool:
+    """Return whether grip limits of settings are far from those expected before."""
+    return bool((np.abs(now.at(settings.lead) / before.at(settings.lead) - 1.0) > FAR_OFF).any())
 
 
 def launcher_of(problem: Problem, found: Trial) -> Launcher:

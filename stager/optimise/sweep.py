@@ -10,9 +10,8 @@ import numpy as np
 from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
-from stager.physics.barrel import run_up
-from stager.physics.chain import throw, transit
-from stager.physics.grip_limit import TransitFunction, grip_limit
+from stager.physics.chain import DEFAULT, throw, transit
+from stager.physics.grip_limit import Arrival, TransitFunction, arrive, grip_limit
 
 POINTS = 81
 """Points of the curve."""
@@ -25,15 +24,17 @@ class Sweep:
     """Exit speed against wheel speed of a stage, and its grip limit.
 
     stage: its number, from 1; before_a, before_b: wheel speeds of the stages before it [m/s]; entry_speed [m/s], 0
-    where the projectile jams before it. wheel_speed, exit_speed [m/s]: the curve, shape (points,).
-    grip_speed, grip_exit: the grip limit, beyond `top` where a margin asks for it, and the exit speed there [m/s], None
-    where exit speed still rises. top: end of the speed range [m/s], set by `ends_by`.
+    where the projectile jams before it; coupled: whether the stage before still holds the projectile as it enters.
+    wheel_speed, exit_speed [m/s]: the curve, shape (points,). grip_speed, grip_exit: the grip limit, beyond `top` where
+    a margin asks for it, and the exit speed there [m/s], None where exit speed still rises. top: end of the speed range
+    [m/s], set by `ends_by`.
     """
 
     stage: int
     before_a: Floats
     before_b: Floats
     entry_speed: float
+    coupled: bool
     wheel_speed: Floats
     exit_speed: Floats
     grip_speed: float | None
@@ -48,22 +49,24 @@ def sweep(
     """Sweep the wheel speed of stage `index` (from 0).
 
     before: speeds of side A and B [m/s] of the stages before it. Where there are fewer: the set speed, else the grip
-    limit less grip_margin, else the end of the range. way: how the swept stage is passed, by its leading wheel.
+    limit less grip_margin, else the end of the range. way: how the swept stage is passed, by its leading wheel, unless
+    it holds the projectile together with the stage before.
     """
     side_a, side_b = np.zeros(0), np.zeros(0)
     for k in range(index):
         a, b = before[k] if k < len(before) else _own(scenario, k, side_a, side_b)
         side_a, side_b = np.append(side_a, a), np.append(side_b, b)
-    speed, spin = _entry(scenario, side_a, side_b)
     reach = speed_range(scenario.launcher, scenario.limit_values, index)
     top = float(reach.top)
-    grip, grip_exit = _grip(scenario, index, speed, spin, top, way) if speed > 0 else (None, None)
+    arrival = arrive(scenario.launcher, side_a, side_b, top, transit_function=way)
+    speed = float(arrival.entry_speed.item())
+    grip, grip_exit = _grip(scenario, index, arrival, top)
     grid = np.linspace(0.0, top if grip is None else min(max(top, grip), BEYOND * grip), POINTS)
     exits = throw(scenario.launcher, _chains(side_a, grid), _chains(side_b, grid)).exit_speed
     if way is not transit and speed > 0:
-        exits = way(scenario.launcher, index, speed, grid, entry_spin=spin).exit_speed
+        exits = arrival.exit_speed(scenario.launcher, index, grid, DEFAULT)
     return Sweep(
-        stage=index + 1, before_a=side_a, before_b=side_b, entry_speed=speed, wheel_speed=grid,
+        stage=index + 1, before_a=side_a, before_b=side_b, entry_speed=speed, coupled=arrival.coupled, wheel_speed=grid,
         exit_speed=exits, grip_speed=grip, grip_exit=grip_exit, top=top, ends_by=reach.ends_by,
     )  # fmt: skip
 
@@ -74,29 +77,19 @@ def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[fl
     if stage.speed is not None:
         a = float(stage.speed)
         return a, a if stage.speed_b is None else float(stage.speed_b)
-    speed, spin = _entry(scenario, side_a, side_b)
     top = float(speed_range(scenario.launcher, scenario.limit_values, k).top)
-    grip = _grip(scenario, k, speed, spin, top)[0] if speed > 0 else None
+    grip, _ = _grip(scenario, k, arrive(scenario.launcher, side_a, side_b, top), top)
     chosen = top if grip is None else min(grip * (1 - scenario.limit_values.grip_margin), top)
     return chosen, chosen
 
 
-def _entry(scenario: Scenario, side_a: Floats, side_b: Floats) -> tuple[float, float]:
-    """Return speed [m/s] and spin [rad/s] at the entry of the next stage, after the free path to it."""
-    if side_a.size == 0:
-        return float(scenario.launcher.feed.speed), float(scenario.launcher.feed.spin)
-    done = throw(scenario.launcher, side_a, side_b)
-    speed = run_up(scenario.launcher, side_a.size, done.exit_speed, np.maximum(side_a, side_b)[-1:])
-    return float(speed.item()), float(done.spin)
-
-
-def _grip(
-    scenario: Scenario, k: int, speed: float, spin: float, top: float, way: TransitFunction = transit
-) -> tuple[float | None, float | None]:
-    """Return the grip limit and its exit speed [m/s], None where there is none; see `physics.grip_limit`."""
+def _grip(scenario: Scenario, k: int, arrival: Arrival, top: float) -> tuple[float | None, float | None]:
+    """Return the grip limit and its exit speed [m/s], None where there is none or nothing arrives."""
+    if not arrival.entry_speed.item() > 0:
+        return None, None
     found = grip_limit(
-        scenario.launcher, k, np.array([speed]), np.array([spin]), np.array([top]),
-        margin=scenario.limit_values.grip_margin, transit_function=way,
+        scenario.launcher, k, arrival.entry_speed, arrival.entry_spin, np.array([top]),
+        margin=scenario.limit_values.grip_margin, transit_function=arrival.transit_function,
     )  # fmt: skip
     at = float(found.wheel_speed[0])
     return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))

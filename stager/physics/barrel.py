@@ -83,6 +83,11 @@ def overlapping(launcher: Launcher, count: int, wheel_speed: Floats) -> bool:
     return any(bool((run < 0).any()) for run in free_runs(launcher, count, wheel_speed))
 
 
+def coupled(launcher: Launcher, index: int, wheel_speed: Floats) -> bool:
+    """Return whether stage `index` and the one before it hold the projectile at once, at `wheel_speed` [m/s], (1,)."""
+    return index > 0 and bool((free_runs(launcher, index + 1, wheel_speed)[-1] < 0).any())
+
+
 BUSY = 0.6
 """Share of the feed's highest rate above which delays are likely to jam it [-]; common practice, no source."""
 

@@ -11,6 +11,9 @@ range could be too close to it. So where there is none, every wheel within the r
 
 Of a pair at two speeds it is that of the leading wheel, the side that drives the spin forward. The other wheel is
 slower by a constant difference and grips as long as the leading one does.
+
+Where the stages before still hold the projectile as it enters, they push and brake it too. The exit speed is then that
+of the chain up to the stage, whose other wheels keep their speeds.
 """
 
 from __future__ import annotations
@@ -24,8 +27,9 @@ from numpy.typing import NDArray
 
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.physics.chain import DEFAULT, QUICK, Options, transit
-from stager.physics.records import Transit, take
+from stager.physics.barrel import coupled, run_up
+from stager.physics.chain import DEFAULT, QUICK, SURE, Options, throw, transit
+from stager.physics.records import FIELDS, Transit, take
 
 GRIP_SHARE = 0.999
 """Exit speed at the grip limit by the greatest one [-]: the definition."""
@@ -101,6 +105,104 @@ class TwoSpeeds:
         """Return the transit; see TransitFunction."""
         other = np.maximum(wheel_speed - np.asarray(self.gap), 0.0)
         return transit(launcher, index, entry_speed, wheel_speed, other, entry_spin=entry_spin, options=options)
+
+
+@dataclass(frozen=True, slots=True)
+class Coupled:
+    """A transit through a stage that takes hold of the projectile before the stages before it let go.
+
+    It is a throw from the feed through all of them, so that it does not need the entry speed and spin it is given.
+
+    before_a, before_b: speeds of sides A and B of the stages before it [m/s], an array (samples,) or (1,) for each
+    gap: speed of side A of the stage less that of side B, of either sign [m/s]; the faster side leads
+    """
+
+    before_a: tuple[Floats, ...]
+    before_b: tuple[Floats, ...]
+    gap: Number = 0.0
+
+    def __call__(
+        self, launcher: Launcher, index: int, entry_speed: Number, wheel_speed: Number, *, entry_spin: Number = 0.0,
+        options: Options = DEFAULT,
+    ) -> Transit:  # fmt: skip
+        """Return the transit; see TransitFunction."""
+        gap = np.asarray(self.gap)
+        other = np.maximum(wheel_speed - np.abs(gap), 0.0)
+        side_a, side_b = np.where(gap < 0, other, wheel_speed), np.where(gap < 0, wheel_speed, other)
+        chain_a = np.stack(np.broadcast_arrays(*self.before_a, side_a), axis=-1)
+        chain_b = np.stack(np.broadcast_arrays(*self.before_b, side_b), axis=-1)
+        done = throw(launcher, chain_a, chain_b, options=options)
+        return Transit(**{name: getattr(done.stages, name)[..., -1] for name in FIELDS})
+
+    def entry(self, launcher: Launcher, options: Options = DEFAULT) -> tuple[Floats, Floats]:
+        """Return speed [m/s] and spin [rad/s] as the projectile first touches the wheels; 0 where it jams before."""
+        done = self(launcher, len(self.before_a), 0.0, self.before_a[-1], options=options)
+        return done.entry_speed, done.entry_spin
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """How the projectile comes to a stage, and passes it.
+
+    entry_speed, entry_spin: as it first touches the wheels [m/s], [rad/s], (samples,); 0 where it jams before
+    transit_function: the transit through the stage by the speed of its leading wheel
+    """
+
+    entry_speed: Floats
+    entry_spin: Floats
+    transit_function: TransitFunction
+
+    @property
+    def coupled(self) -> bool:
+        """Whether the stage before may still hold the projectile as it enters."""
+        return isinstance(self.transit_function, Coupled)
+
+    def exit_speed(self, launcher: Launcher, index: int, wheel_speed: Floats, options: Options = SURE) -> Floats:
+        """Return the exit speed of stage `index` by the speed of its leading wheel [m/s]."""
+        passed = self.transit_function(
+            launcher, index, self.entry_speed, wheel_speed, entry_spin=self.entry_spin, options=options
+        )
+        return passed.exit_speed
+
+
+def arrive(
+    launcher: Launcher,
+    before_a: Floats,
+    before_b: Floats,
+    top: Number,
+    *,
+    transit_function: TransitFunction = transit,
+    options: Options = DEFAULT,
+) -> Arrival:
+    """Return how the projectile comes to the stage behind wheels at given speeds.
+
+    Parameters
+    ----------
+    launcher : Launcher
+        Arrays in it have the shape (samples,).
+    before_a, before_b : ndarray, shape (index,) or (samples, index)
+        Surface speeds of sides A and B of the stages before it [m/s].
+    top : float or ndarray, shape (samples,)
+        End of the speed range of the stage, which tells how far its wheels may grow [m/s].
+    transit_function : TransitFunction
+        Transit through the stage where those before it have let the projectile go.
+    options : Options
+        Accuracy of the throw through the stages before it.
+    """
+    index = np.shape(before_a)[-1]
+    if index == 0:
+        fed = launcher.feed
+        speed, spin = (np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in (fed.speed, fed.spin))
+        return Arrival(entry_speed=speed, entry_spin=spin, transit_function=transit_function)
+    before_a, before_b = np.atleast_2d(before_a), np.atleast_2d(before_b)
+    if coupled(launcher, index, np.full(1, np.max(top))):
+        chain = Coupled(tuple(before_a.T), tuple(before_b.T))
+        speed, spin = chain.entry(launcher, options)
+        return Arrival(entry_speed=speed, entry_spin=spin, transit_function=chain)
+    done = throw(launcher, before_a, before_b, options=options)
+    fastest = np.full(1, np.maximum(before_a, before_b)[:, -1].max())
+    speed = run_up(launcher, index, done.exit_speed, fastest)
+    return Arrival(entry_speed=speed, entry_spin=done.spin, transit_function=transit_function)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

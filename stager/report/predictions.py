@@ -399,4 +399,5 @@ def _sweep_notes(launcher: Launcher, sweep: Sweep) -> list[str]:
     if sweep.stage == 1:
         return [f"The {launcher.projectile.shape.name} enters at the feed's {speed(sweep.entry_speed)} m/s."]
     before = ", ".join(speed(u) for u in sweep.before_a)
-    return [f"It enters stage {sweep.stage} at {speed(sweep.entry_speed)} m/s, after wheels at {before} m/s."]
+    held = f" while stage {sweep.stage - 1} still holds it" if sweep.coupled else ""
+    return [f"It enters stage {sweep.stage} at {speed(sweep.entry_speed)} m/s{held}, after wheels at {before} m/s."]

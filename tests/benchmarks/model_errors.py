@@ -17,7 +17,7 @@ import numpy as np
 
 from stager.constraints import speed_range
 from stager.fit.fitting import fit
-from stager.fit.prediction import after, at, feed, finder, limits, span_of
+from stager.fit.prediction import after, at, behind, finder, limits, span_of
 from stager.fit.priors import with_friction
 from stager.fit.table import Throws
 from stager.model.arrays import Floats, Number
@@ -188,7 +188,7 @@ def judge(given: Scenario, throws: Throws, session: Session, rng: np.random.Gene
     if done.misfits:
         return Bench(noticed=True, limit=False, second=False)
     ensemble = after(done, rng, DRAWS)
-    span = span_of(limits(finder(given)(ensemble.launcher, 0, *feed(ensemble))))
+    span = span_of(limits(finder(given)(ensemble.launcher, 0, behind(ensemble, np.zeros(0), np.zeros(0)))))
     chosen = np.array([0.95 * span.nominal, 0.95 * span.nominal * 1.5])
     exits = span_of(at(ensemble, chosen)[0])
     true = session.exit_speed(chosen * session.wheel) * session.exit

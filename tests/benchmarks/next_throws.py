@@ -16,7 +16,7 @@ import numpy as np
 from stager.fit.experiment_design import Measured, suggest
 from stager.fit.fitting import fit
 from stager.fit.posterior import Fit
-from stager.fit.prediction import DRAWS, after, feed, finder, limits, span_of
+from stager.fit.prediction import DRAWS, after, behind, finder, limits, span_of
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import throw
@@ -44,7 +44,7 @@ def misfit_factor(kind: str | None, speeds: Floats, order: Floats, resonance: fl
 def width(done: Fit, given: Scenario, rng: np.random.Generator) -> float:
     """Return the width of the grip limit's 95 % interval over its value [-]."""
     ensemble = after(done, rng, DRAWS)
-    span = span_of(limits(finder(given)(ensemble.launcher, 0, *feed(ensemble))))
+    span = span_of(limits(finder(given)(ensemble.launcher, 0, behind(ensemble, np.zeros(0), np.zeros(0)))))
     return float((span.high - span.low) / span.nominal)
 
 

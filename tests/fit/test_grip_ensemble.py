@@ -10,7 +10,7 @@ from hypothesis import given as drawn
 from hypothesis import strategies as st
 
 from stager.constraints.recommend import Recommended
-from stager.fit.prediction import before, chain, feed, finder, span_of, tune_behind
+from stager.fit.prediction import before, behind, chain, finder, span_of, tune_behind
 from stager.physics.chain import SURE, throw
 from tests.recovery.bench import scenario
 
@@ -19,7 +19,7 @@ def test_peak_speeds_of_an_ensemble_do_not_jam() -> None:
     # With rubber friction fast wheels jam; integration steps that are too long would miss the standstill.
     given = scenario("bell_pair")
     ensemble = before(given, np.random.default_rng(0), 120)
-    found = finder(given)(ensemble.launcher, 0, *feed(ensemble))
+    found = finder(given)(ensemble.launcher, 0, behind(ensemble, np.zeros(0), np.zeros(0)))
     exact = throw(ensemble.launcher, found.peak_speed[:, None]).exit_speed
     np.testing.assert_allclose(found.peak_exit, exact, rtol=1e-3)
     assert found.peak_speed.max() < 20.0
@@ -56,9 +56,9 @@ def test_wheels_of_a_chain_stay_the_grip_margin_below_their_grip_limits() -> Non
     given = replace(given, limit_values=replace(given.limit_values, grip_margin=0.1))
     ensemble = before(given, np.random.default_rng(0), 20)
     steps = list(chain(ensemble, 2, finder(given)))
-    speed, _ = feed(ensemble)
+    speed = np.broadcast_to(ensemble.launcher.feed.speed, (ensemble.lanes,))
     for count, step in enumerate(steps, 1):
-        assert step.entry_speed == pytest.approx(speed, rel=1e-3)
+        assert step.arrival.entry_speed == pytest.approx(speed, rel=1e-3)
         known = ~np.isnan(step.found.wheel_speed)
         assert known.any()
         assert step.settings[known, -1] == pytest.approx(0.9 * step.found.wheel_speed[known])

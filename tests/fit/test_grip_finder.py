@@ -9,9 +9,9 @@ import pytest
 
 from stager.fit.prediction import finder
 from stager.model.stage import IDLER, LAYOUTS, PAIR
-from stager.physics.chain import DEFAULT
+from stager.physics.chain import DEFAULT, transit
 from stager.physics.friction import Constant, Falling
-from stager.physics.grip_limit import FINE, grip_limit
+from stager.physics.grip_limit import FINE, Arrival, arrive, grip_limit
 from tests.physics.machines import launcher
 from tests.recovery.bench import scenario
 
@@ -29,9 +29,11 @@ def test_quick_and_fine_grip_limits_agree(layout: object, friction: float, falli
     )  # type: ignore[arg-type]  # fmt: skip
     given = replace(scenario("seed_ball"), launcher=machine)
     given = replace(given, limit_values=replace(given.limit_values, wheel_speed=TOP))
-    speed, spin = np.array([1.2]), np.zeros(1)
-    quick = finder(given)(machine, 0, speed, spin).wheel_speed
-    found = grip_limit(machine, 0, speed, spin, np.array([TOP]), refinement=FINE, options=DEFAULT, grid_points=400)
+    fed = arrive(machine, np.zeros(0), np.zeros(0), TOP)
+    quick = finder(given)(machine, 0, fed).wheel_speed
+    found = grip_limit(
+        machine, 0, fed.entry_speed, fed.entry_spin, np.array([TOP]), refinement=FINE, options=DEFAULT, grid_points=400
+    )
     fine = found.wheel_speed
     np.testing.assert_allclose(quick, fine, rtol=4e-3)
 
@@ -41,7 +43,8 @@ def test_batch_of_grip_limits_equals_single_ones() -> None:
     many = launcher(layout=IDLER, law=Constant(frictions), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5)  # type: ignore[arg-type]
     given = replace(scenario("seed_ball"), launcher=launcher(layout=PAIR))
     given = replace(given, limit_values=replace(given.limit_values, wheel_speed=TOP))
-    together = finder(given)(many, 0, np.full(40, 2.0), np.zeros(40)).wheel_speed
+    entries = Arrival(entry_speed=np.full(40, 2.0), entry_spin=np.zeros(40), transit_function=transit)
+    together = finder(given)(many, 0, entries).wheel_speed
     for row in (0, 13, 39):
         alone = launcher(
             layout=IDLER, law=Constant(float(frictions[row])), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5

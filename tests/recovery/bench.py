@@ -18,6 +18,7 @@ from stager.fit.table.throws import SURFACE, Throws, Wheels
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.physics.chain import throw
+from stager.physics.grip_limit import arrive
 from stager.physics.records import take
 from tests.oracle import throw as oracle
 
@@ -96,7 +97,7 @@ def _expected_limit(title: str) -> float:
 
 def _grip_limit(given: Scenario, launcher: Launcher) -> tuple[float, float]:
     """Return the first stage's grip limit, NaN where there is none, and the setting of the greatest speed [m/s]."""
-    found = finder(given)(launcher, 0, np.atleast_1d(np.asarray(launcher.feed.speed)), np.zeros(1))
+    found = finder(given)(launcher, 0, arrive(launcher, np.zeros(0), np.zeros(0), 0.0))
     return float(found.wheel_speed[0]), float(found.peak_speed[0])
 
 
