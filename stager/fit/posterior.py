@@ -334,10 +334,11 @@ def _groups(found: BestFit, posterior: Posterior) -> list[Parameter]:
 
     priors = (*found.priors, *found.idle)
     best = np.concatenate([found.normal, np.zeros(len(found.idle))])
-    before = traction(values(priors, np.random.default_rng(0).normal(size=(PRIOR_POINTS, len(priors)))))
+    drawn = values(priors, np.random.default_rng(0).normal(size=(PRIOR_POINTS, len(priors))))
+    before = traction(drawn)
     after = traction(posterior.values)
     mean, spread = moments(after[:, None], posterior.weights)
-    told = 1 - _spread(found, traction) / float(before.std())
+    told = 1 - _spread(found, traction, drawn) / float(before.std())
     low, high = interval(np.exp(after), posterior.weights)
     exponent = float(np.asarray(scenario.launcher.contact.exponent))
     return [
@@ -352,18 +353,22 @@ def _groups(found: BestFit, posterior: Posterior) -> list[Parameter]:
     ]  # fmt: skip
 
 
-def _spread(found: BestFit, group: Callable[[Mapping[str, Number]], Floats]) -> float:
-    """Return the standard deviation of a group's logarithm [-] by the curvature at the best fit (delta method)."""
+def _spread(
+    found: BestFit, group: Callable[[Mapping[str, Number]], Floats], drawn: Mapping[str, Floats]
+) -> float:  # fmt: skip
+    """Return the standard deviation of a group's logarithm [-] by the curvature at the best fit (delta method).
+
+    Parameters that the throws do not depend on keep the uncertainty of their priors, whose draws are in `drawn`.
+    """
     turn = bend(found.priors)
     step = 1e-3
     moves = found.place + step * np.concatenate([np.eye(found.place.size), -np.eye(found.place.size)])
-    active = 0.0
+    active, middle = 0.0, values(found.idle, np.zeros(len(found.idle)))
     if found.priors:
-        ends = group(values(found.priors, turn(moves)[0]))
+        # The group may hold none of the parameters that the throws depend on.
+        ends = np.broadcast_to(group(middle | values(found.priors, turn(moves)[0])), (len(moves),))
         slope = (ends[: found.place.size] - ends[found.place.size :]) / (2 * step)
         active = float(slope @ np.linalg.inv(found.curvature) @ slope)
-    # Parameters that the throws do not depend on keep the uncertainty of their priors.
     fixed = {key: float(value) for key, value in found.values.items()}
-    ends_of = [(prior.key, prior.value(np.array(1.0)), prior.value(np.array(-1.0))) for prior in found.idle]
-    idle = [float(group({**fixed, key: up}) - group({**fixed, key: down})) / 2 for key, up, down in ends_of]
-    return float(np.sqrt(active + np.sum(np.square(idle))))
+    idle = float(group(fixed | {prior.key: drawn[prior.key] for prior in found.idle}).std())
+    return float(np.sqrt(active + idle**2))

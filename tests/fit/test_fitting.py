@@ -213,3 +213,51 @@ def test_modes_of_the_posterior_share_it_by_their_density_and_starts_in_one_mode
     assert (first.tolist(), second.tolist()) == ([0.0, 0.0], [5.0, 0.0])
     assert spread == pytest.approx(np.eye(2) / 4)
     assert (most, least) == pytest.approx((1 / (1 + np.exp(-1)), 1 / (1 + np.e)))
+
+
+SLIPPING_ROD = """
+title = "Rod that slow wheels throw and fast ones jam"
+[projectile]
+shape = "rod"
+mass = "2.2 g ± 0.1 g"
+diameter = "13 mm"
+length = "72 mm"
+[feed]
+speed = "0.8 m/s ± 0.1 m/s"
+[contact]
+stiffness = "6 kN/m ± 1.5 kN/m"
+rebound = 0.4
+creep = "0.4 m/s ± 0.2 m/s"
+friction = {law = "falling", static = "0.7 ± 0.15", sliding = "0.35 ± 0.08", fade_speed = "9 m/s ± 3 m/s"}
+[outlet]
+loss = "0.03 J ± 0.02 J"
+length = "100 mm"
+[measuring]
+exit_speed = "1 ± 0.01"
+distance = "1.5 m"
+[stage]
+layout = "pair"
+crush = "3 mm ± 0.2 mm"
+clearance = "10 mm"
+wheel = {radius = "17 mm", inertia = "4e-6 kg m^2 ± 5e-7 kg m^2"}
+[limits]
+exit_energy = "2.5 J"
+stages = 1
+[goal]
+aim = "fastest"
+"""
+
+
+@pytest.mark.parametrize("others", [False, True], ids=["friction", "friction and all others"])
+def test_traction_is_told_where_the_throws_depend_on_none_of_its_parameters(tmp_path: Path, others: bool) -> None:
+    (tmp_path / "rod.toml").write_text(SLIPPING_ROD, encoding="utf-8")
+    given = load(tmp_path / "rod.toml").scenario()
+    uncertain = tuple(one for one in given.uncertain if others or one.key.startswith("contact.friction"))
+    given = replace(given, uncertain=uncertain)
+    # With the law that fits best every start jams, whatever stiffness, mass and the peak of friction are.
+    speeds = np.array([9000, 12000, 14000, 16000, 19000])[:, None] * 2 * np.pi / 60 * 0.017
+    throws = table(speeds, np.array([14.35, 18.91, 21.76, 0.0, 0.0]))
+    found = _fit(given, throws, other_laws=True)
+    traction = next(one for one in found.parameters if one.group)
+    assert traction.told == pytest.approx(0.0, abs=0.1)
+    assert traction.standard_uncertainty == pytest.approx(traction.prior_uncertainty, rel=0.2)
