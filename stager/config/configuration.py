@@ -465,7 +465,8 @@ class Configuration:
     path, text, sha256: of the file, the hash of its bytes
     raw: its TOML tree; tree: the same with the parts of its lists among the options; file: its tables
     lists: names of the lists beside it
-    draws: of a fit, by key; None: no fit
+    draws: of a fit, by key, without those of values that were set since; None: no fit
+    set_since: whether values were set since the fit that `draws` hold no more
     """
 
     path: Path
@@ -476,6 +477,7 @@ class Configuration:
     file: File
     lists: tuple[str, ...] = ()
     draws: Mapping[str, Floats] | None = None
+    set_since: bool = False
 
     @property
     def title(self) -> str:
@@ -491,6 +493,9 @@ class Configuration:
         """Return launcher, limits, goal and uncertain quantities as records."""
         found = self.quantities
         unsure = uncertain(found)
+        # A value that the file gives without a ± is known: its draws are not taken.
+        keys = {one.key for one in unsure}
+        draws = {key: column for key, column in (self.draws or {}).items() if key in keys}
         return Scenario(
             title=self.title,
             launcher=build_launcher(self.file, self.tree, {}),
@@ -500,7 +505,7 @@ class Configuration:
             uncertain=tuple(one for one in unsure if not one.key.startswith("flight.")),
             flight_uncertain=tuple(one for one in unsure if one.key.startswith("flight.")),
             realise=partial(build_launcher, self.file, self.tree),
-            draws=self.draws,
+            draws=draws or None,
         )
 
     def to_toml(self, key: str, value: float, standard_uncertainty: float = 0.0) -> str:

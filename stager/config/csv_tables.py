@@ -22,13 +22,19 @@ import numpy as np
 from stager.config.configuration import quantities
 from stager.config.errors import Problem, dotted, field_at, known_keys, models_at, place, quantity_at, shown
 from stager.config.tables import PART_LISTS, File
-from stager.config.toml import KeyPath
+from stager.config.toml import KeyPath, key_path
 from stager.errors import InputError, InputErrors, printable
 from stager.files import read_beside
 from stager.model.arrays import MAX_THROWS, Floats
-from stager.units import NUMBER, Measured, QuantityError, parse
+from stager.units import NUMBER, Measured, QuantityError, format_quantity, parse
 
 _DRAWS_HINT = "the fit that wrote this file wrote the table beside it; leave `draws` out to do without"
+_BEYOND_HINT = (
+    "give the value without its ± to take it as known, or leave the fitted file as it is and change the value by --set;"
+    " its draws are left out then"
+)
+ROUNDED = 0.1
+"""Distance of a value from its draws that rounding may make, over its standard uncertainty [-]."""
 _DRAWS_SIZE = 16_000_000
 """Greatest size of a table of draws [bytes]."""
 
@@ -49,12 +55,35 @@ def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Map
         content = read_beside(path, file.draws, _DRAWS_SIZE)
         if file.draws_sha256 not in (None, hashlib.sha256(content).hexdigest()):
             raise ValueError("its hash is not draws_sha256: one of the two files was replaced")
-        return parse_draws(content.decode("utf-8-sig"), quantities(file, raw))
+        known = quantities(file, raw)
+        draws = parse_draws(content.decode("utf-8-sig"), known)
     except (OSError, ValueError, InputError) as error:
         reason = error.strerror if isinstance(error, OSError) else getattr(error, "message", error)
         reason = "it is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else reason
         message = f'"{file.draws}" cannot be used ({reason})'
         raise place(str(path), text, [Problem(("draws",), message, _DRAWS_HINT)]) from None
+    beyond = [
+        Problem(key_path(key), f"is outside its draws in {file.draws}, {_range(column, known[key])}", _BEYOND_HINT)
+        for key, column in draws.items()
+        if _beyond(column, known[key])
+    ]
+    if beyond:
+        raise place(str(path), text, beyond)
+    return draws
+
+
+def _beyond(column: Floats, own: Measured) -> bool:
+    """Whether a file's uncertain value is not one that its draws can be of."""
+    reach = ROUNDED * own.standard_uncertainty
+    return bool(reach) and not column.min() - reach <= own.value <= column.max() + reach
+
+
+def _range(column: Floats, own: Measured) -> str:
+    """Return the least and the greatest draw in the unit of the file's value."""
+    low, high = (
+        format_quantity(float(f"{end:.4g}"), unit=own.unit, written=own.written) for end in (column.min(), column.max())
+    )
+    return f"{low} to {high}"
 
 
 def parse_draws(text: str, known: Mapping[str, Measured]) -> dict[str, Floats]:

@@ -8,6 +8,7 @@ import os
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,7 @@ from stager.config.configuration import Configuration
 from stager.config.csv_tables import SIZE, draws_place, show_draws
 from stager.config.field_types import Kind
 from stager.config.load import read_tree, understand
-from stager.config.toml import KeyPath, head_path, key_lines, show_key, show_tree, show_value, statements
+from stager.config.toml import KeyPath, head_path, key_lines, key_path, show_key, show_tree, show_value, statements
 from stager.errors import InputError, InputErrors, StagerError
 from stager.files import is_stream, marked_content, read_beside, write_all
 from stager.model.arrays import Floats
@@ -162,7 +163,9 @@ def save(
     """
     path, beside = Path(path), draws_place(Path(path))
     contents: dict[Path, bytes] = {}
-    if is_stream(path):
+    if draws is None and configuration.set_since:
+        draws = configuration.draws or {}
+    if is_stream(path) or draws == {}:
         drop = [*drop, *(key for key in DRAWS_KEYS if key in configuration.raw)]
     elif draws:
         words = "Equally likely draws after a fit, SI units."
@@ -190,13 +193,27 @@ def with_values(configuration: Configuration, values: Mapping[str, object]) -> C
     text, tree = configuration.text, copy.deepcopy(dict(configuration.raw))
     for key, value in values.items():
         _check_place(configuration, tree, key)
-        text = put(text, _path(key), show_value(value))
-        _set(tree, _path(key), value)
+        text = put(text, key_path(key), show_value(value))
+        _set(tree, key_path(key), value)
     text = text if _says(text, tree) else show_tree(tree)
+    new_table = any(key in values for key in DRAWS_KEYS)
     try:
-        return understand(configuration.path, text, hashlib.sha256(text.encode()).hexdigest())
+        found = understand(
+            configuration.path, text, hashlib.sha256(text.encode()).hexdigest(), with_draws=new_table
+        )  # fmt: skip
     except InputErrors as error:
         raise InputErrors([_without_line(one, configuration, values) for one in error.errors]) from None
+    if new_table or configuration.draws is None:
+        return found
+    # A fit's draws of a value that is set now would stand in its place.
+    kept = {key: drawn for key, drawn in configuration.draws.items() if not any(_within(key, own) for own in values)}
+    left_out = configuration.set_since or len(kept) < len(configuration.draws)
+    return replace(found, draws=kept or None, set_since=left_out)
+
+
+def _within(key: str, table: str) -> bool:
+    """Whether a dotted key is `table` or stands in it."""
+    return key == table or key.startswith(f"{table}.")
 
 
 def _without_line(error: InputError, configuration: Configuration, values: Mapping[str, object]) -> InputError:
@@ -228,10 +245,10 @@ def changed(
             text = comment_out(text, ("stages", number))
         tree["stages"] = tree.get("stages", [])[: len(speeds)]
     for key in drop:
-        text = remove(text, _path(key))
-        _remove(tree, _path(key))
+        text = remove(text, key_path(key))
+        _remove(tree, key_path(key))
     for key, value in wanted.items():
-        place = _path(key)
+        place = key_path(key)
         text = put(text, place, value)
         _set(tree, place, tomllib.loads(f"value = {value}")["value"])
     head = "".join(f"# {line}\n".replace("# \n", "#\n") for line in note.splitlines())
@@ -271,14 +288,10 @@ def _says(text: str, tree: Mapping[str, Any]) -> bool:
         return False
 
 
-def _path(key: str) -> KeyPath:
-    return tuple(int(part) - 1 if part.isdigit() else part for part in key.split("."))
-
-
 def _check_place(configuration: Configuration, tree: Mapping[str, Any], key: str) -> None:
     """Raise InputError where `key` cannot hold a value: it is below a value, or beyond the end of a list."""
     holder: Any = tree
-    path = _path(key)
+    path = key_path(key)
     for part, below in pairwise((*path, path[-1])):
         empty: Any = [] if isinstance(below, int) else {}
         if isinstance(holder, dict) and isinstance(part, str):

@@ -82,6 +82,11 @@ def head_path(tree: dict[str, Any], counts: dict[KeyPath, int], *, new: bool) ->
     return path
 
 
+def key_path(key: str) -> KeyPath:
+    """Return the path of a dotted key, whose numbers count from 1, as in "stages.2.crush"."""
+    return tuple(int(part) - 1 if part.isdigit() else part for part in key.split("."))
+
+
 def _paths(value: Any, path: KeyPath = ()) -> Iterator[KeyPath]:
     if path:
         yield path
