@@ -117,17 +117,20 @@ def inliers(logs: Floats, settings: NDArray[np.intp], noise: Noise | UnevenNoise
     return out
 
 
-def effect_within_settings(logs: Floats, column: Floats, settings: NDArray[np.intp]) -> tuple[Difference, float]:
+def effect_within_settings(
+    logs: Floats, column: Floats, settings: NDArray[np.intp], step: Floats | None = None
+) -> tuple[Difference, float]:
     """Return the coefficient of `column` in ln exit speed beside a mean for each setting, and its free share.
 
-    The arrays have shape (n,). The free share is that of the column's sum of squares that the settings leave [-].
+    The arrays have shape (n,); step: as `Throws` has it. The free share is that of the column's sum of squares that
+    the settings leave [-].
 
     Raises
     ------
     ValueError
         As `slope` does.
     """
-    return slope(logs, column, setting_columns(settings))
+    return slope(logs, column, setting_columns(settings), step)
 
 
 def effect_beside_model(fitted: BestFit, column: Floats) -> tuple[Difference, float]:
@@ -204,9 +207,10 @@ def _within_settings(throws: Throws, column: Floats) -> Difference | None:
     It needs no model. Throws that are almost certainly outliers are left out.
     """
     logs = np.log(throws.exit_speed)
-    good = inliers(logs, throws.settings, noise_of(throws))
+    kept = inliers(logs, throws.settings, noise_of(throws))
+    good = throws.chosen(kept)
     try:
-        change, free = effect_within_settings(logs[good], column[good], throws.settings[good])
+        change, free = effect_within_settings(logs[kept], column[kept], good.settings, good.step)
     except ValueError:
         return None
     return change if free >= LEAST_FREE_SHARE and change.freedom >= LEAST_DRIFT_FREEDOM else None
@@ -420,8 +424,8 @@ def _tests_by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) ->
     A linear drift is removed where the builds were alternated in an order that is known.
     """
     logs, settings = np.log(throws.exit_speed), throws.settings
-    welch = by_settings(logs, first, settings, None if apart else moments(throws))
-    pairs = paired(logs, first, settings)
+    welch = by_settings(logs, first, settings, None if apart else moments(throws), throws.step)
+    pairs = paired(logs, first, settings, throws.step)
     if welch is not None and (pairs is None or welch.freedom >= min(LEAST_FREEDOM, pairs.freedom)):
         return {"welch": welch, "paired": None}
     return {"welch": None, "paired": pairs}

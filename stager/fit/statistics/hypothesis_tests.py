@@ -77,6 +77,8 @@ LEAST_ARRANGEMENTS = 1000
 """Ways to exchange builds below which the p value would be too coarse for the 5 % level."""
 FEWEST_PAIRS = 3
 """Settings in common that a paired test needs, for two degrees of freedom."""
+LEAST_UNCERTAINTY = 1e-12
+"""Standard uncertainty below which there is none but for the arithmetic: it gives no test."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,8 +153,8 @@ def stratified(pairs: Sequence[tuple[Floats, Floats]], *, coverage: float = 0.95
 
 
 def by_settings(
-    values: Floats, first: Labels, settings: Groups, order: Floats | None = None, *, limit: float = OUTLIER_LIMIT,
-    coverage: float = 0.95,
+    values: Floats, first: Labels, settings: Groups, order: Floats | None = None, step: Floats | None = None, *,
+    limit: float = OUTLIER_LIMIT, coverage: float = 0.95,
 ) -> Difference | None:  # fmt: skip
     """Return Welch's test over the settings that two builds share, with outliers left out and a linear drift removed.
 
@@ -171,6 +173,9 @@ def by_settings(
         Throws of equal settings have equal numbers.
     order : ndarray, shape (n,), optional
         Time or number of each; None where the builds were not alternated, so that drift cannot be separated.
+    step : ndarray, shape (n,), optional
+        Least step of the instrument at each value, in the unit of the values. No variance of a value is less than that
+        of rounding to it.
     limit : float
         Standard deviations, the larger of the build's and of all throws, about a robust mean of the setting over both
         builds, from which a throw is left out.
@@ -180,8 +185,8 @@ def by_settings(
     Returns
     -------
     Difference or None
-        First less second, with Satterthwaite's degrees of freedom. None without a setting in common, or where the
-        variance of a build cannot be estimated.
+        First less second, with Satterthwaite's degrees of freedom. None without a setting in common, where the
+        variance of a build cannot be estimated, or where the values do not scatter.
 
     Notes
     -----
@@ -196,17 +201,23 @@ def by_settings(
     if not rows.any():
         return None
     beside = _covariates(settings[rows], None if order is None else order[rows])
-    outlier = _outliers(values[rows], first[rows], beside, limit)
+    rounding = _rounding(values, step)
+    outlier = _outliers(values[rows], first[rows], beside, limit, rounding[rows])
     if outlier.any():
         rows[np.flatnonzero(rows)[outlier]] = False
         rows[np.flatnonzero(rows)[~_shared(first[rows], settings[rows])]] = False
         if not rows.any():
             return None
         beside = _covariates(settings[rows], None if order is None else order[rows])
-    found = _welch(values[rows], first[rows], beside, coverage)
+    found = _welch(values[rows], first[rows], beside, rounding[rows], coverage)
     if found is None or not outlier.any():
         return found
-    return _exchanged(found, values[rows], first[rows], settings[rows], beside, coverage)
+    return _exchanged(found, values[rows], first[rows], settings[rows], beside, rounding[rows], coverage)
+
+
+def _rounding(values: Floats, step: Floats | None) -> Floats:
+    """Return the variance of rounding each of `values` (n,) to its step, of even distribution, (n,)."""
+    return np.zeros(values.size) if step is None else step**2 / 12
 
 
 def _shared(first: Labels, settings: Groups) -> Labels:
@@ -222,10 +233,11 @@ def _covariates(settings: Groups, order: Floats | None) -> Floats:
     return np.column_stack(columns)
 
 
-def _outliers(values: Floats, first: Labels, beside: Floats, limit: float) -> Labels:
+def _outliers(values: Floats, first: Labels, beside: Floats, limit: float, rounding: Floats) -> Labels:
     """Return which values lie more than `limit` standard deviations from a robust fit of the covariates, (n,).
 
-    The fit has no difference of builds. The standard deviation is that of the build or of all values, the larger one.
+    The fit has no difference of builds. The standard deviation is the largest of that of the build, of all values and
+    of `rounding`, variances (n,).
     A step is the mean clipped residual over the share of residuals that are not clipped, the mean slope by which
     `summary.rlm` of the R package MASS divides.
     """
@@ -237,7 +249,8 @@ def _outliers(values: Floats, first: Labels, beside: Floats, limit: float) -> La
     for _ in range(ITERATIONS):
         left = values - fitted
         scales = [np.quantile(np.abs(left[side]), SCALE_QUANTILE) for side in (first, ~first, first | ~first)]
-        scale = factor * np.maximum(np.where(first, scales[0], scales[1]), max(scales[2], 1e-12))
+        scale = factor * np.maximum(np.where(first, scales[0], scales[1]), max(scales[2], LEAST_UNCERTAINTY))
+        scale = np.maximum(scale, np.sqrt(rounding))
         reach = CLIP_LIMIT * scale
         share = max(float((np.abs(left) <= reach).mean()), 0.3)
         fitted = fitted + beside @ (inverse @ (np.clip(left, -reach, reach) / share))
@@ -267,10 +280,11 @@ class _Contrasts:
         return np.asarray((self.weights * self.scatter).sum(axis=1))
 
 
-def _contrasts(values: Floats, labels: Floats, rest: Floats) -> _Contrasts:
+def _contrasts(values: Floats, labels: Floats, rest: Floats, rounding: Floats) -> _Contrasts:
     """Return the differences of builds of `values` (n,) for labels (ways, n), 1 for the first build and 0 else.
 
-    Least squares, by projection on the complement of the covariates as in `slope`; rest: that projection, (n, n).
+    Least squares, by projection on the complement of the covariates as in `slope`; rest: that projection, (n, n);
+    rounding: least variances, (n,).
     """
     apart = labels @ rest
     size = np.maximum((apart**2).sum(axis=1, keepdims=True), 1e-300)
@@ -285,14 +299,15 @@ def _contrasts(values: Floats, labels: Floats, rest: Floats) -> _Contrasts:
     first, second = np.moveaxis((sides @ (residuals**2)[..., None])[..., 0], 1, 0)
     (a, b), (c, d) = np.moveaxis(mixing, 0, 2)
     determinant = np.maximum(a * d - b * c, 1e-300)
-    scatter = np.maximum(np.stack([d * first - b * second, a * second - c * first], axis=1) / determinant[:, None], 0.0)
+    scatter = np.stack([d * first - b * second, a * second - c * first], axis=1) / determinant[:, None]
+    scatter = np.maximum(scatter, sides @ rounding / np.maximum(sides.sum(axis=2), 1))
     return _Contrasts(value=value, scatter=scatter, weights=square[..., 0] / size, mixing=mixing, unit=unit)
 
 
-def _welch(values: Floats, first: Labels, beside: Floats, coverage: float) -> Difference | None:
+def _welch(values: Floats, first: Labels, beside: Floats, rounding: Floats, coverage: float) -> Difference | None:
     """Return Welch's test beside covariates (n, k); None where the variance of a build cannot be estimated."""
     rest = _complement(beside)
-    found = _contrasts(values, first[None].astype(np.float64), rest)
+    found = _contrasts(values, first[None].astype(np.float64), rest, rounding)
     rank = np.linalg.matrix_rank(np.column_stack([first, beside]))
     if values.size <= rank or np.linalg.cond(found.mixing[0]) > MAX_CONDITION:
         return None
@@ -310,25 +325,23 @@ def _welch(values: Floats, first: Labels, beside: Floats, coverage: float) -> Di
 
 
 def _exchanged(
-    found: Difference, values: Floats, first: Labels, settings: Groups, beside: Floats, coverage: float
-) -> Difference:
+    found: Difference, values: Floats, first: Labels, settings: Groups, beside: Floats, rounding: Floats,
+    coverage: float,
+) -> Difference:  # fmt: skip
     """Return `found` with p value and interval by the distribution of t over exchanges of builds within settings.
 
-    Unchanged below LEAST_ARRANGEMENTS arrangements, or where the values do not scatter.
+    Unchanged below LEAST_ARRANGEMENTS arrangements.
     """
     counts = [(int((settings == k).sum()), int(first[settings == k].sum())) for k in np.unique(settings)]
     if math.prod(math.comb(whole, part) for whole, part in counts) < LEAST_ARRANGEMENTS:
-        return found
-    if found.standard_uncertainty == 0:
         return found
     rng = np.random.default_rng(PERMUTATION_SEED)
     labels = np.empty((PERMUTATIONS, first.size))
     labels[:, np.argsort(settings, kind="stable")] = first[
         np.argsort(rng.random(labels.shape) + np.unique(settings, return_inverse=True)[1], axis=1)
     ]
-    drawn = _contrasts(values, labels, _complement(beside))
-    with np.errstate(divide="ignore"):
-        sizes = np.abs(drawn.value) / np.sqrt(drawn.variance)
+    drawn = _contrasts(values, labels, _complement(beside), rounding)
+    sizes = np.abs(drawn.value) / np.sqrt(np.maximum(drawn.variance, LEAST_UNCERTAINTY**2))
     as_far = int((sizes >= abs(found.t) * (1 - 1e-9)).sum())
     width = float(np.quantile(sizes, coverage, method="higher")) * found.standard_uncertainty
     return replace(
@@ -342,30 +355,34 @@ def _complement(covariates: Floats) -> Floats:
     return np.eye(len(covariates)) - basis @ basis.T
 
 
-def paired(values: Floats, first: Labels, settings: Groups, *, coverage: float = 0.95) -> Difference | None:
-    """Return the paired t test over settings, first less second; None below FEWEST_PAIRS settings in common.
+def paired(
+    values: Floats, first: Labels, settings: Groups, step: Floats | None = None, *, coverage: float = 0.95
+) -> Difference | None:
+    """Return the paired t test over settings, first less second.
 
-    The difference at a setting is that of the medians; parameters as in `by_settings`.
+    None below FEWEST_PAIRS settings in common, or where the differences do not scatter. The difference at a setting is
+    that of the medians; parameters as in `by_settings`.
     """
     shared = np.intersect1d(settings[first], settings[~first])
     if shared.size < FEWEST_PAIRS:
         return None
-    apart = np.array(
-        [np.median(values[(settings == k) & first]) - np.median(values[(settings == k) & ~first]) for k in shared]
-    )
-    return t_test(
-        float(apart.mean()), float(apart.std(ddof=1) / np.sqrt(shared.size)), float(shared.size - 1), coverage
-    )
+    pairs = [((settings == k) & first, (settings == k) & ~first) for k in shared]
+    apart = np.array([np.median(values[a]) - np.median(values[b]) for a, b in pairs])
+    rounding = _rounding(values, step)
+    least = np.array([rounding[a].mean() / a.sum() + rounding[b].mean() / b.sum() for a, b in pairs])
+    variance = max(float(apart.var(ddof=1)), float(least.mean())) / shared.size
+    return t_test(float(apart.mean()), float(np.sqrt(variance)), float(shared.size - 1), coverage)
 
 
-def t_test(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference:
-    """Return `value` with its interval and its p value against 0, by Student's t with `freedom` degrees of freedom."""
+def t_test(value: float, standard_uncertainty: float, freedom: float, coverage: float = 0.95) -> Difference | None:
+    """Return `value` with its interval and its p value against 0, by Student's t with `freedom` degrees of freedom.
+
+    None where the value has no uncertainty.
+    """
     from scipy.special import stdtr, stdtrit
 
-    if standard_uncertainty == 0:
-        return Difference(
-            value=value, standard_uncertainty=0.0, freedom=freedom, probability=float(value == 0), interval=(value,) * 2
-        )
+    if standard_uncertainty < LEAST_UNCERTAINTY:
+        return None
     width = float(stdtrit(freedom, 0.5 + coverage / 2)) * standard_uncertainty
     return Difference(
         value=value, standard_uncertainty=standard_uncertainty, freedom=freedom,
@@ -378,7 +395,9 @@ class Collinear(ValueError):
     """Raised where a regressor is a linear combination of the covariates."""
 
 
-def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float = 0.95) -> tuple[Difference, float]:
+def slope(
+    values: Floats, column: Floats, covariates: Floats, step: Floats | None = None, *, coverage: float = 0.95
+) -> tuple[Difference, float]:
     """Return the regression coefficient of `column` beside covariates, and the share of it that they leave free.
 
     By projection on the complement of the covariates (theorem of Frisch, Waugh and Lovell, as read in Wikipedia).
@@ -390,6 +409,8 @@ def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float
     column : ndarray, shape (n,)
         The regressor under test.
     covariates : ndarray, shape (n, k)
+    step : ndarray, shape (n,), optional
+        As in `by_settings`.
     coverage : float
         Of the interval [-].
 
@@ -403,7 +424,7 @@ def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float
     Raises
     ------
     ValueError
-        Where less than one degree of freedom is left.
+        Where less than one degree of freedom is left, or where the values do not scatter.
     Collinear
         Where the column is a linear combination of the covariates.
     """
@@ -418,8 +439,11 @@ def slope(values: Floats, column: Floats, covariates: Floats, *, coverage: float
         raise Collinear("goes with the settings")
     value = float(left @ values / (left @ left))
     residuals = values - basis @ (basis.T @ values) - value * left
-    scatter = float((residuals**2).sum()) / freedom
-    return t_test(value, float(np.sqrt(scatter / (left @ left))), float(freedom), coverage), share
+    scatter = max(float((residuals**2).sum()) / freedom, float(_rounding(values, step).mean()))
+    found = t_test(value, float(np.sqrt(scatter / (left @ left))), float(freedom), coverage)
+    if found is None:
+        raise ValueError("the throws do not scatter, so that nothing tells how certain a change is")
+    return found, share
 
 
 RESAMPLES = 1999

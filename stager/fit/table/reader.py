@@ -361,6 +361,22 @@ def exit_speeds(columns: Mapping[str, Floats], projectile: Projectile) -> tuple[
     return speed_from_time(projectile, columns["flight_time"], columns["distance"]), True
 
 
+def least_step(numbers: Floats) -> float:
+    """Return the step in which `numbers`, (n,), are written: their last decimal place, or 2, 5, 10, 20 … of it.
+
+    A coarser step is believed where chance makes that all numbers are multiples of it in less than one table of 100.
+
+    >>> least_step(np.array([11.5, 12.0, 9.6])), least_step(np.array([11.5, 12.0, 9.5])), least_step(np.array([12.25]))
+    (0.1, 0.5, 0.01)
+    """
+    units = [10.0**-places for places in range(MOST_PLACES)]
+    exact = (unit for unit in units if np.allclose(numbers / unit, np.round(numbers / unit), rtol=0, atol=1e-4))
+    last = next(exact, units[-1])
+    distinct = np.unique(np.round(numbers / last))
+    coarser = (step for step in COARSER if (distinct % step == 0).all() and step**distinct.size > 100)
+    return last * max(coarser, default=1)
+
+
 def relative_uncertainty(columns: Mapping[str, Floats], known: Mapping[str, ColumnUncertainty]) -> Floats | None:
     """Return the relative standard uncertainty of each exit speed (n,) [-]; None where the table gives none.
 
@@ -378,6 +394,11 @@ def relative_uncertainty(columns: Mapping[str, Floats], known: Mapping[str, Colu
             total = total + (powers[name] * known[name].value / values) ** 2
     return np.asarray(np.sqrt(total))
 
+
+MOST_PLACES = 7
+"""Decimal places that are told apart in a table."""
+COARSER = (2, 5, 10, 20, 50, 100, 200, 500, 1000)
+"""Steps of instruments, in units of the last decimal place."""
 
 SIZE = 4_000_000
 """Greatest size of a table [bytes]."""
@@ -531,6 +552,7 @@ class _Rows:
             build=self._words("build"),
             exit_speed=speeds, at_outlet=at_outlet,
             uncertainty=relative_uncertainty(columns, self.known) if measured else None,
+            step=relative_uncertainty(columns, self._steps(columns)) if measured else None,
             supply=self._numbers("supply"), time=self._numbers("time"),
             temperature=self._numbers("temperature"), note=self._words("note"),
             wheels=tuple(
@@ -541,6 +563,13 @@ class _Rows:
             source=str(self.path), without_speed=tuple(lines[~known].tolist()), passed=passed,
         )  # fmt: skip
         return whole.chosen(known)
+
+    def _steps(self, columns: Mapping[str, Floats]) -> dict[str, ColumnUncertainty]:
+        """Return the least step of the column that gives the exit speeds; drop and distance do not vary."""
+        first = next(measure[0] for measure in MEASURES if set(measure) <= columns.keys())
+        unit = next(head.unit for head in self.heads if head.name == first) or _ONE
+        known = columns[first][columns[first] > 0] / unit.factor
+        return {first: ColumnUncertainty(unit.factor * least_step(known), relative=False)}
 
     def _numbers(self, name: str) -> Floats:
         return np.array(self.cells.get(name, [np.nan] * len(self.lines)), dtype=np.float64)

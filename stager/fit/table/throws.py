@@ -138,6 +138,7 @@ class Throws:
     at_outlet: exit speeds are those at the outlet, from flights; else readings of a chronograph
     uncertainty: relative standard uncertainty of each exit speed, from comments of the table [-], (n,), NaN after a
         jam; None: none
+    step: least step of the instrument at each exit speed, relative [-], (n,), NaN after a jam; None: not known
     source: the file; without_speed: lines that were left out without an exit speed; passed: heads that were ignored
     """
 
@@ -153,6 +154,7 @@ class Throws:
     numbered: bool = False
     at_outlet: bool = False
     uncertainty: Floats | None = None
+    step: Floats | None = None
     source: str = ""
     without_speed: tuple[int, ...] = ()
     passed: tuple[str, ...] = ()

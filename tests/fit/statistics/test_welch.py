@@ -126,10 +126,37 @@ def test_p_value_of_builds_far_apart_is_the_least_that_the_exchanges_can_give() 
     assert 0 < low < found.value < high
 
 
-def test_builds_that_are_equal_throughout_do_not_differ() -> None:
+@pytest.mark.parametrize("apart", [0.0, 0.1])
+def test_builds_that_do_not_scatter_give_no_test(apart: float) -> None:
     # The only throw that differs is left out as an outlier, and what remains has no scatter to compare with.
-    first, values = np.tile([True, False], 20), np.zeros(40)
+    settings, first = np.repeat(np.arange(4), 10), np.tile([True, False], 20)
+    values = np.log(11.5 + apart * first)
+    assert paired(values, first, settings) is None
     values[7] = 300.0
-    found = by_settings(values, first, np.repeat(np.arange(2), 20))
+    assert by_settings(values, first, settings) is None
+
+
+@pytest.mark.parametrize(("throws", "settings"), [(4, 1), (2, 6), (3, 6)])
+@pytest.mark.parametrize("step", [0.1, 0.2])
+def test_equal_builds_that_a_chronograph_rounds_seldom_differ(throws: int, settings: int, step: float) -> None:
+    rng, wrong, few = np.random.default_rng(throws), 0, 100
+    which = np.repeat(np.arange(settings), 2 * throws)
+    first = np.tile(np.repeat([True, False], throws), settings)
+    for _ in range(few):
+        speeds = rng.uniform(8, 14, settings)[which] * np.exp(0.003 * rng.normal(size=which.size))
+        shown = np.round(speeds / step) * step
+        tests = [test(np.log(shown), first, which, step=step / shown) for test in (by_settings, paired)]
+        for found in tests:
+            if found is not None:
+                # No interval is narrower than two throws without scatter would make it by rounding alone.
+                least = step / shown.max() * np.sqrt(2 / 12 / (throws * settings))
+                assert found.standard_uncertainty > 0.99 * least
+        wrong += tests[0] is not None and tests[0].probability < 0.05
+    assert wrong < 0.05 * few + 3 * np.sqrt(0.05 * 0.95 * few)
+
+
+def test_builds_a_step_apart_are_not_certain_to_differ() -> None:
+    shown = np.array([11.5] * 3 + [11.6] * 3)
+    found = by_settings(np.log(shown), shown < 11.55, np.zeros(6, int), step=0.1 / shown)
     assert found is not None
-    assert (found.value, found.probability, found.interval) == (0.0, 1.0, (0.0, 0.0))
+    assert found.probability > 1e-3

@@ -32,6 +32,26 @@ def _read(tmp_path: Path, launcher: Launcher, text: str) -> Throws:
     return read(path, launcher)
 
 
+@pytest.mark.parametrize("unit", ["m/s", "km/h"])
+@pytest.mark.parametrize("step", [0.001, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0])
+def test_step_of_the_chronograph_is_read_from_its_column(
+    tmp_path: Path, launcher: Launcher, step: float, unit: str
+) -> None:
+    speeds = step * np.array([47, 59, *np.random.default_rng(1).integers(20, 60, 12)])
+    rows = "".join(f"12,{speed:.9g}\n" for speed in (*speeds, 0.0))
+    found = _read(tmp_path, launcher, f"wheel_1 [m/s],exit_speed [{unit}]\n{rows}").step
+    assert found is not None
+    np.testing.assert_allclose(found[:-1], step / speeds)
+    assert np.isnan(found[-1])
+
+
+def test_distance_that_is_measured_once_gives_no_step(tmp_path: Path, launcher: Launcher) -> None:
+    table = "wheel_1 [m/s],flight_time [ms],distance [m]\n12,500,5\n12,251,5\n"
+    found = _read(tmp_path, launcher, table).step
+    assert found is not None
+    np.testing.assert_allclose(found, [1 / 500, 1 / 251])
+
+
 def _errors(tmp_path: Path, launcher: Launcher, text: str) -> list[str]:
     with pytest.raises(InputErrors) as caught:
         _read(tmp_path, launcher, text)
