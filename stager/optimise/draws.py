@@ -79,7 +79,10 @@ def is_uncertain(scenario: Scenario) -> bool:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Builds:
-    """Scatter over possible builds of landing distance and of height at the target [m] (None: no target)."""
+    """Scatter over possible builds of landing distance and of height at the target [m].
+
+    height: None without a target, or where a build's shot is on the ground before it
+    """
 
     landing: Scatter
     height: Scatter | None
@@ -147,5 +150,5 @@ def _builds(
     height = None
     if flight.target is not None:
         at = np.broadcast_to(hit(release, flight.target).height, speed.shape)[1:][out[1:]]
-        height = scatter_of(at) if np.isfinite(at).all() else None
+        height = scatter_of(at) if (at >= 0).all() else None
     return Builds(landing=scatter_of(far), height=height)

@@ -53,7 +53,7 @@ class Shots:
     """Scatter from shot to shot.
 
     exit_speed: behind the outlet [m/s]; landing: distance [m]
-    height: above the ground, sideways: to the right, at `target` [m]; None: no target, or a shot does not reach it
+    height: above the ground, sideways: to the right, at `target` [m]; None: no target, or a shot lands before it
     causes: the greatest first
     jams: share of shots that jam [-]
     flown: "without air", "with drag" or "with drag and lift"
@@ -218,7 +218,7 @@ def _flights(
     release = replace(release, tilt=flight.tilt + samples.tilt, heading=samples.heading)
     landing = land(release)
     at = None if flight.target is None else hit(release, flight.target)
-    if at is not None and not np.isfinite(at.height).all():
+    if at is not None and not (at.height >= 0)[np.isfinite(speed)].all():
         at = None
     words = ("without air", "with drag", "with drag and lift")[kind]
     return words, landing.distance, None if at is None else at.height, None if at is None else at.sideways

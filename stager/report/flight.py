@@ -5,7 +5,7 @@ Hazards caution and never permit.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -88,13 +88,15 @@ def notes(launcher: Launcher, flown: Flown | None) -> list[str]:
 def _landed(launcher: Launcher, landing: Landing, flown: Flown) -> list[str]:
     words = {"with drag and lift": landing.lift, "with drag": landing.drag, "without air": landing.vacuum}
     name, best = next((name, found) for name, found in words.items() if found is not None)
-    others = [f"{metres(float(found.distance))} {other}" for other, found in words.items()
-              if found is not None and found is not best]  # fmt: skip
-    builds = "" if flown.builds is None else f", in 95 % of builds {_range(flown.builds.landing)}"
+    range_of = () if flown.builds is None else (flown.builds.landing.low, flown.builds.landing.high)
+    flights = {other: float(found.distance) for other, found in words.items() if found is not None}
+    unit = unit_of(*flights.values(), *range_of)
+    others = [f"{unit.text(distance)} {other}" for other, distance in flights.items() if other != name]
+    builds = f", in 95 % of builds {unit.range(*range_of)}" if range_of else ""
     also = f" ({'; '.join(others)})" if others else ""
     sentences = [
-        f"Flight: it lands {metres(float(best.distance))} away {name}{builds}{also}."
-        f" At the best tilt it could reach {metres(landing.danger)}: keep people farther away."
+        f"Flight: it lands {unit.text(float(best.distance))} away {name}{builds}{also}."
+        f" At the best tilt it could reach {unit_of(landing.danger).text(landing.danger)}: keep people farther away."
     ]
     if landing.at_target is not None:
         sentences.append(_passes(launcher, landing.at_target))
@@ -111,9 +113,10 @@ def _passes(launcher: Launcher, at: Arrival) -> str:
     if not float(at.height) >= 0:
         return f"It comes to the ground before the target at {target}."
     change = float(at.height) - float(flight.height)
-    where = f"{metres(abs(change))} {'above' if change > 0 else 'below'} the muzzle"
+    unit = unit_of(change, float(at.sideways))
+    where = f"{unit.text(abs(change))} {'above' if change > 0 else 'below'} the muzzle"
     sideways = "" if abs(float(at.sideways)) < 5e-4 else (
-        f" and {metres(abs(float(at.sideways)))} to the {'right' if at.sideways > 0 else 'left'}")  # fmt: skip
+        f" and {unit.text(abs(float(at.sideways)))} to the {'right' if at.sideways > 0 else 'left'}")  # fmt: skip
     return f"At {target} it passes {where}{sideways}, at {speed(float(at.speed))} m/s."
 
 
@@ -121,12 +124,13 @@ def _grouped(found: Shots) -> list[str]:
     exits = f"{speed(found.exit_speed.low)} to {speed(found.exit_speed.high)} m/s"
     sentence = f"Shot to shot: 95 % of shots leave at {exits}"
     if found.landing is not None:
-        sentence += f" and land {_range(found.landing)} away"
+        ends = found.landing.low, found.landing.high
+        sentence += f" and land {unit_of(*ends).range(*ends)} away"
     if found.height is not None and found.sideways is not None and found.target is not None:
-        sentence += (
-            f"; at {found.target:g} m they lie within {metres(found.height.high - found.height.low)} in height and"
-            f" {metres(found.sideways.high - found.sideways.low)} sideways"
-        )
+        high, wide = (one.high - one.low for one in (found.height, found.sideways))
+        unit = unit_of(high, wide)
+        group = f"within {unit.text(high)} in height and {unit.text(wide)} sideways"
+        sentence += f"; at {found.target:g} m they lie {group}"
     jams = f" {percent(found.jams)} of shots jam." if found.jams > 0 else ""
     most = f" Most comes from {found.causes[0].name}." if found.causes else ""
     return [f"{sentence}.{most}{jams}", *_interaction(found)]
@@ -140,17 +144,34 @@ def _interaction(found: Shots) -> list[str]:
     return ["Some shots go past a grip limit and leave much slower: slightly slower wheels narrow the group."]
 
 
-def _range(found: Scatter) -> str:
-    return f"{digits(found.low)} to {digits(found.high)} m"
+class LengthUnit(NamedTuple):
+    """A unit of length on screens: its name, how many make a metre, digits that are shown, and where it ends [m]."""
+
+    name: str
+    per_metre: float
+    digits: int
+    below: float
+
+    def text(self, value: float) -> str:
+        """Return a length [m] as text."""
+        return f"{self.number(value)} {self.name}" if np.isfinite(value) else MISSING
+
+    def range(self, low: float, high: float) -> str:
+        """Return two lengths [m] as text."""
+        return f"{self.number(low)} to {self.number(high)} {self.name}"
+
+    def number(self, value: float) -> str:
+        """Return a length [m] as a number of this unit."""
+        return digits(self.per_metre * value, self.digits)
 
 
-def metres(value: float) -> str:
-    """Return a length [m] as text in millimetres, centimetres or metres."""
-    if not np.isfinite(value):
-        return MISSING
-    if abs(value) < 0.1:
-        return f"{digits(1000 * value, 2)} mm"
-    return f"{digits(100 * value)} cm" if abs(value) < 1 else f"{digits(value)} m"
+LENGTHS = LengthUnit("mm", 1000.0, 2, 0.1), LengthUnit("cm", 100.0, 3, 1.0), LengthUnit("m", 1.0, 3, np.inf)
+
+
+def unit_of(*values: float) -> LengthUnit:
+    """Return the unit for lengths [m] of one sentence, by the greatest of them."""
+    most = max((abs(value) for value in values if np.isfinite(value)), default=0.0)
+    return next((unit for unit in LENGTHS if most < unit.below), LENGTHS[-1])
 
 
 def tables(flown: Flown | None) -> list[Table]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -118,6 +119,36 @@ def test_target_beyond_the_landing_is_reported(tmp_path: Path) -> None:
     path.write_text(_text(flight=FLIGHT.replace('"5 m"', '"40 m"')), encoding="utf-8")
     message = " ".join(run("throw", str(path), "--speed", "9").out.split())
     assert "comes to the ground before the target at 40 m" in message
+
+
+@pytest.mark.parametrize("share", [0.4, 0.7, 1.5, 2.0, 5.0])
+def test_group_at_the_target_is_told_where_shots_reach_it_above_the_ground(share: float, tmp_path: Path) -> None:
+    path = tmp_path / "target.toml"
+    path.write_text(_text(), encoding="utf-8")
+    lands = _throw_document(path, "9")["flight"]["with_drag"]["distance_m"]
+    path.write_text(_text(flight=FLIGHT.replace('"5 m"', f'"{share * lands:.3f} m"')), encoding="utf-8")
+    ran = run("throw", str(path), "--speed", "9", "--full")
+    message, document = " ".join(ran.out.split()), _throw_document(path, "9")
+    reached = share < 1
+    assert ("before the target" not in message) is reached
+    assert ("they lie within" in message) is reached
+    assert ("sideways" in message) is reached
+    for height in (document["shots"]["height_at_target_m"], document["flight"]["builds"]["height_at_target_m"]):
+        assert (height is not None) is reached
+
+
+@pytest.mark.parametrize("wheel", ["1.3", "2", "3", "4", "9"])
+def test_lengths_of_a_sentence_have_one_unit(wheel: str, tmp_path: Path) -> None:
+    path = tmp_path / "near.toml"
+    flight = FLIGHT.replace('"1.2 m ± 2 cm"', '"0.4 m ± 2 cm"').replace('target = "5 m"\n', "")
+    path.write_text(_text(flight=flight), encoding="utf-8")
+    message = " ".join(run("throw", str(path), "--speed", wheel).out.split())
+    lands = re.search(r"Flight: it lands .*?\. At the best", message)
+    assert lands is not None
+    assert len(set(re.findall(r"\d (mm|cm|m)\b", lands[0]))) == 1
+    shots = re.search(r"Shot to shot: .*? away", message)
+    assert shots is not None
+    assert len(set(re.findall(r"\d (mm|cm|m)\b(?!/)", shots[0]))) == 1
 
 
 WRONG = [
