@@ -210,7 +210,7 @@ def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | No
     scenario = loaded.scenario
     launcher, asked = scenario.launcher, scenario.limit_values.settled_loss
     per_second = launcher.feed.rate if rate is None else _positive("--rate", rate, "1/s", "5 /s")
-    share = (DEFAULT_LOSS if asked is None else asked) if loss is None else _positive("--within", loss, "", "2 %")
+    share = (DEFAULT_LOSS if asked is None else asked) if loss is None else _share("--within", loss)
     if per_second is None:
         where = place_of(loaded.configuration, ("feed", "rate"))
         raise InputError("is missing: how many throws per second?", where=where, hint='as --rate "5 /s"')
@@ -238,12 +238,21 @@ def size_motors(loaded: Loaded, speeds: Speeds, rate: str | None, loss: str | No
 
 
 def _positive(where: str, text: str, unit: str, example: str) -> float:
-    percent = text.strip().endswith("%") and not unit
     try:
-        found = parse(text.strip().removesuffix("%") if percent else text, unit, example).value
-        found = found / 100 if percent else found
+        found = parse(text, unit, example).value
     except QuantityError as error:
         raise InputError(str(error), where=where, hint=error.hint) from error
     if not found > 0:
         raise InputError(f"must be above 0 (got {text})", where=where, hint=f'as "{example}"')
     return found
+
+
+def _share(where: str, text: str) -> float:
+    """Return a share between 0 and 1 [-], written as such or in per cent."""
+    number = text.strip().removesuffix("%")
+    share = _positive(where, number, "", "2 %") / (100 if number != text.strip() else 1)
+    if share < 1:
+        return share
+    meant = 100 * share if number != text.strip() else share
+    such = f"{meant:g} % or {meant / 100:g}" if meant < 100 else "2 % or 0.02"
+    raise InputError(f"must be less than 1, or 100 % (got {text})", where=where, hint=f"write {such}")

@@ -288,10 +288,8 @@ def _hundred(share: float | None) -> str:
 
 
 RPM = 60 / (2 * np.pi)
-_NEEDED = (
-    Column("stage"), Column("speed constant", "rpm/V"), Column("resistance", "mΩ"), Column("current", "A"),
-    Column("torque", "N mm"), Column("power", "W"),
-)  # fmt: skip
+OHMS = ("mΩ", 1e-3), ("Ω", 1.0), ("kΩ", 1e3)
+"""Units of resistance on the screen, and their size [ohm]; a column has the greatest one that its values reach."""
 _CANDIDATES = (
     Column("drive", words=True), Column("mass", "g"), Column("throttle", "%"), Column("current", "A"),
     Column("slows", "%"), Column("lost"), Column("verdict", words=True),
@@ -318,8 +316,7 @@ def motor_answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discha
     }
     tables = []
     if sizing.needed:
-        rows = tuple(_needed(one) for one in sizing.needed)
-        tables.append(Table("What each wheel needs of its motor", _NEEDED, rows))
+        tables.append(_needed(sizing.needed))
     if sizing.candidates:
         rows = tuple(_candidate(one) for one in sizing.candidates)
         tables.append(Table("Drives that are offered, smallest first", _CANDIDATES, rows).without_empty(MISSING))
@@ -327,6 +324,8 @@ def motor_answer(launcher: Launcher, sizing: Sizing, discharges: Sequence[Discha
         rows = tuple(_charge(one, magazine) for one in discharges)
         listed = launcher.supply is not None and bool(launcher.supply.batteries)
         title = "One charge of each battery" if listed else "One charge, by number of cells in series"
+        drive = smallest or next((one for one in sizing.candidates if one.number == 0), None)
+        title += "" if drive is None else f", with {_called(drive)}"
         tables.append(Table(title, _CHARGE, rows).without_empty(MISSING))
     screen = Screen(_sizing_headline(sizing), tables, _sizing_notes(launcher, sizing, discharges))
     return Answer(screen, document(content, source), yes=smallest is not None or not sizing.candidates)
@@ -383,7 +382,7 @@ def _sizing_notes(launcher: Launcher, sizing: Sizing, discharges: Sequence[Disch
 
 
 def _reasons(one: Candidate) -> str:
-    words = {"settled_loss": f"it loses {100 * one.loss:.1f} %", "jam": "throws jam"}
+    words = {"settled_loss": f"it loses {small_percent(one.loss)}", "jam": "throws jam"}
     return listing([words.get(name, name.replace("_", " ")) for name in one.broken]) or _unknown(one)
 
 
@@ -400,11 +399,21 @@ def _needed_row(one: Needed) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _needed(one: Needed) -> tuple[str, ...]:
-    return (
-        str(one.stage + 1), digits(RPM * one.speed_constant), digits(1000 * one.resistance), digits(one.current),
-        digits(1000 * one.torque), digits(one.power),
+def _needed(needed: Sequence[Needed]) -> Table:
+    most = max(one.resistance for one in needed)
+    unit, ohm = next((one for one in reversed(OHMS) if most >= one[1]), OHMS[0])
+    columns = (
+        Column("stage"), Column("speed constant", "rpm/V"), Column("resistance", unit), Column("current", "A"),
+        Column("torque", "N mm"), Column("power", "W"),
     )  # fmt: skip
+    rows = tuple(
+        (
+            str(one.stage + 1), digits(RPM * one.speed_constant), digits(one.resistance / ohm), digits(one.current),
+            digits(1000 * one.torque), digits(one.power),
+        )
+        for one in needed
+    )  # fmt: skip
+    return Table("What each wheel needs of its motor", columns, rows)
 
 
 def _candidate_row(one: Candidate) -> dict[str, Any]:

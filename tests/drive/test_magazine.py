@@ -9,7 +9,7 @@ import pytest
 
 from stager import api
 from stager.api.results import Shown
-from stager.errors import InputErrors
+from stager.errors import InputError, InputErrors
 from stager.report import drives
 from tests.broken.corpus import VALID
 
@@ -64,6 +64,29 @@ def test_motor_counts_magazines_of_a_charge(tmp_path: Path) -> None:
     for row, found in zip(content["charge"], result.discharges, strict=True):
         assert row["magazines"] == pytest.approx(found.throws / 40)
     assert "The magazine of 40 is empty after 20.0 s." in _notes(result)
+
+
+@pytest.mark.parametrize("text", ["2", "1", "1.0", "40", "100 %", "150 %", "200"])
+def test_share_of_one_or_more_is_refused_with_what_was_meant(text: str, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="must be less than 1, or 100 %") as caught:
+        _loaded(tmp_path).size_motors(loss=text)
+    hint = str(caught.value.hint)
+    number = float(text.removesuffix("%"))
+    meant = number if number < 100 and "%" not in text else 2
+    assert hint == f"write {meant:g} % or {meant / 100:g}"
+    assert _loaded(tmp_path).size_motors(loss=hint.split()[1] + " %").sizing.loss == pytest.approx(meant / 100)
+
+
+def test_charge_names_its_drive_and_losses_agree(tmp_path: Path) -> None:
+    for within in ("50 %", "0.001 %"):
+        screen = _loaded(tmp_path).size_motors(loss=within).answer().screen
+        assert screen is not None
+        tables = {table.title: table for table in screen.tables}
+        assert "One charge, by number of cells in series, with the drive as written" in tables
+        offered = next(table for title, table in tables.items() if title.startswith("Drives"))
+        heads = [column.head for column in offered.columns]
+        row = dict(zip(heads, offered.rows[0], strict=True))
+        assert row["verdict"] in {"enough", f"it loses {row['lost']}"}
 
 
 def test_motor_compares_batteries_of_a_list(tmp_path: Path) -> None:

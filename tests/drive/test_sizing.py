@@ -121,6 +121,21 @@ def test_the_motor_that_is_needed_is_just_enough() -> None:
     assert drive.torque_constant * needed.current == pytest.approx(needed.torque)
 
 
+@pytest.mark.parametrize("ohms", [(2e-4, 9e-4), (0.034, 0.05), (0.2, 34.2), (5.0, 999.0), (1.0, 51803.0)])
+def test_resistance_has_a_unit_of_its_size(ohms: tuple[float, float]) -> None:
+    given, sizing = _sized(*CASES[0])
+    needed = tuple(replace(one, resistance=ohm) for one, ohm in zip(sizing.needed, ohms, strict=True))
+    screen = motor_answer(
+        given.launcher, replace(sizing, needed=needed), (), Provenance(config_sha256="", seed=0)
+    ).screen  # fmt: skip
+    assert screen is not None
+    place = next(k for k, one in enumerate(screen.tables[0].columns) if one.head == "resistance")
+    unit = {"mΩ": 1e-3, "Ω": 1.0, "kΩ": 1e3}[screen.tables[0].columns[place].unit]
+    for row, ohm in zip(screen.tables[0].rows, ohms, strict=True):
+        assert float(row[place]) * unit == pytest.approx(ohm, rel=5e-3)
+        assert len(row[place].split(".")[0]) <= 3
+
+
 def test_a_charge_lasts_as_many_throws_as_its_energy_is_good_for() -> None:
     given = _given(0, 2e-5)
     machine = replace(given.launcher, feed=replace(given.launcher.feed, rate=5.0))
