@@ -136,7 +136,7 @@ def limits(file: File) -> Iterator[Problem]:
 def _needs(file: File, name: str) -> Iterator[Problem]:
     limit = (("limits", name),)
     for key, hint, lacking in _OF_STAGES.get(name, ()):
-        for path, stage in _stage_tables(file):
+        for path, stage in _built(file):
             place = next((place for place, part in _parts(stage, key) if lacking(part)), None)
             if place is not None:
                 others = (*limit, *((*path, *place[:-1], other) for other in _REPLACING.get(key, ())))
@@ -150,6 +150,12 @@ def _needs(file: File, name: str) -> Iterator[Problem]:
 
 def _stage_tables(file: File) -> list[tuple[KeyPath, Stage]]:
     return [(("stage",), file.stage), *((("stages", number), stage) for number, stage in enumerate(file.stages))]
+
+
+def _built(file: File) -> list[tuple[KeyPath, Stage]]:
+    """Return the tables that stages are built from: [stage] where there may be more stages than entries."""
+    found = _stage_tables(file)
+    return found if file.limits.stages > len(file.stages) else found[1:]
 
 
 def _parts(stage: Stage, key: str) -> Iterator[tuple[KeyPath, Stage]]:
