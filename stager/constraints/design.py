@@ -6,17 +6,24 @@ acceleration, slip heat, margin below the grip limit.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
+
 import numpy as np
 
 from stager.constraints.limit import (
+    STEP,
     Kind,
     Limit,
     OperatingPoint,
     any_stage,
     at_most,
+    at_other_speeds,
     greatest,
     least,
+    most_helpful,
     over_stages,
+    with_other_stages,
     worst_stage,
 )  # fmt: skip
 from stager.model.arrays import Floats, Number
@@ -181,44 +188,98 @@ def _peak_accelerations(point: OperatingPoint) -> Floats:
     return point.throw.stages.peak_acceleration
 
 
+def _exit_remedy(point: OperatingPoint) -> str:
+    """Return the wheel that lowers the exit speed most where it is slower, else the stage where it has less crush.
+
+    A wheel that slips throws no slower where it is a little slower. Each change is made by one step and by two, and
+    counts by the faster throw.
+    """
+
+    def slower(k: int, factor: float) -> OperatingPoint:
+        return at_other_speeds(point, factor, k)
+
+    def softer(k: int, factor: float) -> OperatingPoint:
+        return _with_crush(point, k, factor)
+
+    def best(change: Callable[[int, float], OperatingPoint], words: Callable[[int], str]) -> str:
+        tried = {words(k): [change(k, 1 - STEP), change(k, 1 - 2 * STEP)] for k in range(point.count)}
+        return most_helpful(_exit_speed, point, {name: max(both, key=_exit_speed) for name, both in tried.items()})
+
+    def wheel(k: int) -> str:
+        return "a slower last wheel" if k == point.count - 1 else f"a slower wheel {1 + k}"
+
+    return best(slower, wheel) or best(softer, lambda k: f"less crush in stage {1 + k}")
+
+
+def _with_crush(point: OperatingPoint, k: int, factor: float) -> OperatingPoint:
+    """Return the point with the crush of stage `k` times `factor` [-]."""
+    return with_other_stages(point, lambda stage: replace(stage, crush=factor * stage.crush), k)
+
+
+def _acceleration_remedy(point: OperatingPoint) -> str:
+    """Return the stage that lowers the greatest acceleration most where it has less crush."""
+    less = {f"less crush in stage {1 + k}": _with_crush(point, k, 1 - STEP) for k in range(point.count)}
+    return most_helpful(lambda one: (float(np.max(_peak_accelerations(one), initial=0.0)),), point, less)
+
+
+def _exit_speed(point: OperatingPoint) -> tuple[float, float]:
+    """Return whether the projectile jams, and its speed behind the outlet [m/s]."""
+    return float(point.throw.jammed), float(point.outlet_speed)
+
+
+def _slip_heat(point: OperatingPoint) -> Floats:
+    """Return the heat of slip in all stages [J]."""
+    return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
+
+
+def _slip_heat_remedy(point: OperatingPoint) -> str:
+    """Return the wheel that lowers the heat most where it is slower, or faster: a slow wheel brakes the projectile."""
+    changes = {
+        f"a {word} wheel {1 + k}": at_other_speeds(point, factor, k)
+        for k in range(point.count)
+        for word, factor in (("slower", 1 - STEP), ("faster", 1 + STEP))
+    }
+    return most_helpful(lambda one: (float(one.throw.jammed), float(_slip_heat(one))), point, changes)
+
+
 EXIT_ENERGY = Limit(
     name="exit_energy", kind=Kind.THROW, unit="J", hard=True,
     value=lambda point: point.exit_energy,
     bound=lambda point: point.limit_values.exit_energy,
-    remedy=lambda point: "a slower last wheel",
+    remedy=_exit_remedy,
 )  # fmt: skip
 EXIT_SPEED = Limit(
     name="exit_speed", kind=Kind.THROW, unit="m/s", hard=True,
     value=lambda point: point.outlet_speed,
     bound=lambda point: point.limit_values.exit_speed,
-    remedy=lambda point: "a slower last wheel",
+    remedy=_exit_remedy,
 )  # fmt: skip
 ENERGY_PER_AREA = Limit(
     name="energy_per_area", kind=Kind.THROW, unit="J/m^2", hard=True,
     value=_energy_per_area,
     bound=lambda point: point.limit_values.energy_per_area,
     missing=_missing_frontal_area,
-    remedy=lambda point: "a slower last wheel, or a wider projectile",
+    remedy=lambda point: ", or ".join([one for one in (_exit_remedy(point), "a wider projectile") if one]),
 )  # fmt: skip
 TOY = Limit(
     name="toy", kind=Kind.THROW, unit="J", hard=True,
     value=lambda point: point.exit_energy,
     bound=_toy_bound, bound_by_missing=True,
     missing=_missing_contact_area,
-    remedy=lambda point: "a slower last wheel",
+    remedy=_exit_remedy,
 )  # fmt: skip
 ACCELERATION = Limit(
     name="acceleration", kind=Kind.THROW, unit="m/s^2", hard=True,
     value=greatest(_peak_accelerations),
     each=_peak_accelerations,
     bound=_max_acceleration,
-    remedy=lambda point: f"less crush in stage {1 + worst_stage(point.throw.stages.peak_acceleration)}",
+    remedy=_acceleration_remedy,
 )  # fmt: skip
 SLIP_HEAT = Limit(
     name="slip_heat", kind=Kind.THROW, unit="J",
-    value=lambda point: np.asarray(point.throw.stages.slip_heat.sum(axis=-1)),
+    value=_slip_heat,
     bound=lambda point: point.limit_values.slip_heat,
-    remedy=lambda point: f"a slower wheel {1 + worst_stage(point.throw.stages.slip_heat)}, where most of the heat is",
+    remedy=_slip_heat_remedy,
 )  # fmt: skip
 GRIP_MARGIN = Limit(
     name="grip_margin", kind=Kind.THROW, unit="-", floor=True,

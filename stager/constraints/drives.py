@@ -10,15 +10,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stager.constraints.limit import (
+    ROUNDING,
+    STEP,
     Kind,
     Limit,
     OperatingPoint,
     any_stage,
+    at_other_speeds,
     missing_drive,
+    most_helpful,
     rising_with_no_load,
+    with_other_drives,
     worst_stage,
 )
 from stager.model.arrays import Floats, Number
+from stager.model.stage import Drive
 from stager.physics.air import SEA_LEVEL_TEMPERATURE
 from stager.physics.barrel import feed_rate
 from stager.physics.heat import Windings, throwing_share, windings
@@ -62,13 +68,24 @@ def _peak_draw(point: OperatingPoint, which: int) -> Number | None:
     return peak_draw(point.train, spin_up_throttle(point.train, point.holding), supply)[which]
 
 
-def _start_in_turn(point: OperatingPoint, which: int, unit: str) -> str:
-    """Return the remedy of a peak current (0) or power (1): what it is with the stages started one after the other."""
-    supply = point.launcher.supply
-    if point.holding is None or point.train is None or supply is None:
+def _draw_remedy(point: OperatingPoint, which: int, unit: str, bound: Number | None) -> str:
+    """Return the remedy of a peak current (0) or power (1): to start the stages in turn, where that is enough."""
+    supply, drawn = point.launcher.supply, _peak_draw(point, which)
+    if point.holding is None or point.train is None or supply is None or drawn is None or bound is None:
         return ""
     least = float(peak_in_turn(point.train, point.holding, supply)[which])
-    return f"start the stages one after the other: {least:.3g} {unit}"
+    if least < float(drawn) and least <= bound * (1 + ROUNDING):
+        return f"start the stages one after the other: {float(f'{least:.3g}'):g} {unit}"
+    bus = float(_peak_draw(point, 1) or 0.0) / float(_peak_draw(point, 0) or 1.0)
+
+    def limited(drive: Drive) -> Drive:
+        return replace(drive, current_limit=(1 - STEP) * np.minimum(drive.current_limit, bus / drive.resistance))
+
+    changes = {
+        "slower wheels": at_other_speeds(point, 1 - STEP),
+        "controllers of a lower current limit": with_other_drives(point, limited),
+    }
+    return most_helpful(lambda one: (float(_peak_draw(one, which) or 0.0),), point, changes, 2)
 
 
 def _average_power(point: OperatingPoint) -> Number | None:
@@ -79,10 +96,14 @@ def _average_power(point: OperatingPoint) -> Number | None:
 
 
 def _average_power_remedy(point: OperatingPoint) -> str:
-    if point.settled is None or point.holding is None:
-        return "smaller or slower wheels"
-    throwing = float(point.settled.average_power - point.holding.power)
-    return "fewer throws a second" if throwing > float(point.holding.power) else "smaller or slower wheels"
+    if point.holding is None:
+        return "slower wheels"
+    held = float(point.holding.power)
+    if point.settled is not None and float(point.settled.average_power) - held > held:
+        return "fewer throws a second"
+    changes = {"slower wheels": at_other_speeds(point, 1 - STEP)}
+    helpful = most_helpful(lambda one: (float(_average_power(one) or 0.0),), point, changes)
+    return helpful or "motors of less no-load current"
 
 
 def _hottest_winding(point: OperatingPoint) -> Number | None:
@@ -100,11 +121,32 @@ def _missing_for_windings(point: OperatingPoint) -> str | None:
     return missing_drive(point) or ("stage.drive.heat" if lacking else _missing_rate(point))
 
 
+def _heating(point: OperatingPoint) -> tuple[float, float]:
+    """Return the highest winding temperature [K], and the greatest loss [W], which tells where that is infinite."""
+    if point.windings is None:
+        return np.inf, np.inf
+    temperature, loss = point.windings.temperature(point.launcher.feed.session), point.windings.loss
+    return float(np.max(temperature)), float(np.max(loss.copper + loss.idle))
+
+
 def _winding_remedy(point: OperatingPoint) -> str:
     if point.windings is None:
         return ""
     hottest = point.windings.stage[worst_stage(point.windings.temperature(point.launcher.feed.session))]
-    return f"a motor of less resistance in stage {1 + hottest}, or rests between throws"
+    feed, less = point.launcher.feed, 1 - STEP
+    changes = {
+        f"a motor of less resistance in stage {1 + hottest}": with_other_drives(
+            point, lambda drive: replace(drive, resistance=less * drive.resistance), hottest
+        ),
+        f"a motor of less no-load current in stage {1 + hottest}": with_other_drives(
+            point, lambda drive: replace(drive, no_load_current=less * drive.no_load_current), hottest
+        ),
+        f"a slower wheel {1 + hottest}": at_other_speeds(point, less, hottest),
+    }
+    if feed.rate is not None:
+        rarer = replace(point.launcher, feed=replace(feed, rate=less * feed.rate))
+        changes["rests between throws"] = replace(point, launcher=rarer)
+    return most_helpful(_heating, point, changes, 2)
 
 
 def _settled_loss(point: OperatingPoint) -> Number | None:
@@ -147,14 +189,14 @@ PEAK_POWER = rising_with_no_load(Limit(
     value=_peak_power,
     bound=lambda point: point.limit_values.peak_power,
     missing=missing_drive,
-    remedy=lambda point: _start_in_turn(point, 1, "W"),
+    remedy=lambda point: _draw_remedy(point, 1, "W", point.limit_values.peak_power),
 ))  # fmt: skip
 SUPPLY_CURRENT = rising_with_no_load(Limit(
     name="supply_current", kind=Kind.STEADY, unit="A", hard=True,
     value=_peak_current,
     bound=lambda point: point.limit_values.supply_current,
     missing=missing_drive,
-    remedy=lambda point: _start_in_turn(point, 0, "A"),
+    remedy=lambda point: _draw_remedy(point, 0, "A", point.limit_values.supply_current),
 ))  # fmt: skip
 AVERAGE_POWER = rising_with_no_load(Limit(
     name="average_power", kind=Kind.STEADY, settles=True, unit="W",

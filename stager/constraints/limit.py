@@ -5,7 +5,7 @@ An operating point is a launcher with its stages set and a throw through them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
@@ -15,8 +15,8 @@ import numpy as np
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
-from stager.model.stage import Stage
-from stager.physics.chain import DEFAULT, Options
+from stager.model.stage import Drive, Stage
+from stager.physics.chain import DEFAULT, Options, throw
 from stager.physics.flight import outlet_speed
 from stager.physics.heat import Windings, windings
 from stager.physics.mechanics import translation_energy
@@ -389,6 +389,53 @@ def rising_with_no_load(limit: Limit) -> Limit:
         return None if held and (result is None or result.satisfied) else "stage.drive.no_load_current"
 
     return replace(limit, missing=missing)
+
+
+STEP = 0.03
+"""Relative change by which remedies are compared [-]."""
+
+
+def at_other_speeds(point: OperatingPoint, factor: float, wheel: int | None = None) -> OperatingPoint:
+    """Return the point with the set speeds of stage `wheel` times `factor` [-], of all stages without one."""
+    factors = np.ones(point.count)
+    factors[slice(None) if wheel is None else wheel] = factor
+    speed, speed_b = point.set_speeds
+    other = None if speed_b is None else speed_b * factors
+    thrown = throw(point.launcher, speed * factors, other, options=point.options)
+    return replace(point, throw=thrown, whole=True)
+
+
+def with_other_stages(
+    point: OperatingPoint, change: Callable[[Stage], Stage], stage: int | None = None
+) -> OperatingPoint:
+    """Return the point with a stage changed, all stages without one."""
+    stages = [point.launcher.stage(k) for k in range(point.count)]
+    made = tuple(change(old) if stage in (None, k) else old for k, old in enumerate(stages))
+    return at_other_speeds(replace(point, launcher=replace(point.launcher, stages=made)), 1.0)
+
+
+def with_other_drives(
+    point: OperatingPoint, change: Callable[[Drive], Drive], stage: int | None = None
+) -> OperatingPoint:
+    """Return the point with the drive of a stage changed, of all stages without one."""
+
+    def changed(old: Stage) -> Stage:
+        return old if old.drive is None else replace(old, drive=change(old.drive))
+
+    return with_other_stages(point, changed, stage)
+
+
+def most_helpful(
+    score: Callable[[OperatingPoint], tuple[float, ...]], point: OperatingPoint, changes: Mapping[str, OperatingPoint],
+    most: int = 1,
+) -> str:  # fmt: skip
+    """Return the changes, by their words, with the lowest scores; those that do not lower the score are left out.
+
+    score: the less the better, compared in order; most: greatest number of changes.
+    """
+    now, found = score(point), {words: score(changed) for words, changed in changes.items()}
+    better = sorted((words for words in found if found[words] < now), key=lambda words: found[words])
+    return ", or ".join(better[:most])
 
 
 def at_most(speed: float) -> str:

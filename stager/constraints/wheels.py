@@ -30,7 +30,7 @@ from stager.constraints.limit import (
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
 from stager.model.requirements import LimitValues
-from stager.model.stage import Stage, Wheel
+from stager.model.stage import Hold, Stage, Wheel
 from stager.physics.mechanics import peak_grip, peak_normal
 from stager.physics.motor import drivetrain_of, steady_speeds
 from stager.physics.records import FIELDS, Grip, Throw, Transit, batch_shape
@@ -320,6 +320,21 @@ def _known_turning_shares(point: OperatingPoint) -> Floats | None:
     return shares if (shares > 0).any() else None
 
 
+_FIRMER = {
+    Hold.STRETCH: "bond or clamp the tyre of wheel {0}",
+    Hold.LIP: "bond or clamp the tyre of wheel {0}",
+    Hold.CLAMP: "bond the tyre of wheel {0}, or clamp it harder",
+    Hold.BOND: "a stronger or wider bond on wheel {0}, or less crush in stage {0}",
+}
+"""What keeps a tyre from turning on its wheel, by what holds it."""
+
+
+def _turning_remedy(point: OperatingPoint) -> str:
+    stage = worst_stage(_turning_shares(point))
+    tyre = point.launcher.stage(stage).wheel.tyre
+    return "" if tyre is None else _FIRMER[tyre.held_by].format(1 + stage)
+
+
 def _first_wheel_missing(unknown: Callable[[Wheel], str | None]) -> Callable[[OperatingPoint], str | None]:
     """Return a function that finds the first key that `unknown` names for a wheel."""
 
@@ -375,5 +390,5 @@ TYRE_TURNING = Limit(
     each=_known_turning_shares,
     bound=lambda point: 1.0 if any_stage(point, _has_tyre) else None,
     missing=_first_wheel_missing(unknown_turning_hold),
-    remedy=lambda point: f"bond or clamp the tyre of wheel {1 + worst_stage(_turning_shares(point))}",
+    remedy=_turning_remedy,
 )  # fmt: skip

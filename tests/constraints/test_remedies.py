@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from copy import copy
 from dataclasses import replace
 from functools import cache
@@ -17,12 +18,15 @@ from stager.constraints import LIMITS, LimitResult, OperatingPoint, evaluate
 from stager.constraints.design import CALIPER_RESOLUTION
 from stager.constraints.limit import Kind, at_most, rounded
 from stager.constraints.recommend import required_share, safe_settings
-from stager.model.launcher import Launcher
-from stager.model.stage import IDLER, PAIR, RAIL, Drive, Layout, Stage
+from stager.model.launcher import Feed, Launcher
+from stager.model.stage import IDLER, PAIR, RAIL, Drive, Hold, Layout, Stage
 from stager.physics.chain import throw
+from stager.physics.motor import peak_draw
+from stager.physics.parts import with_variables
+from stager.physics.transient import spin_up_throttle
 from stager.physics.wheel import growth
 from tests.constraints.machines import FULL, limit_values
-from tests.drive.machines import DRIVE, SUPPLY, launcher
+from tests.drive.machines import DRIVE, HEAT, RPM, SUPPLY, launcher
 
 BY_NAME = {limit.name: limit for limit in LIMITS}
 
@@ -187,6 +191,199 @@ def test_spin_up_in_turn_draws_less_than_together(name: str, fast: float) -> Non
     in_turn = float(verdict.remedy.split(": ")[1].split()[0])
     assert 0 < in_turn < float(verdict.value)
     assert verdict.remedy.endswith(f" {verdict.unit}")
+
+
+FEW = 0.04
+"""Relative change by which a remedy is followed [-]."""
+
+
+def at_speeds(point: OperatingPoint, factor: float, wheel: int | None = None) -> OperatingPoint:
+    speeds = np.array(point.throw.stages.wheel_speed_a)
+    speeds[slice(None) if wheel is None else wheel] *= factor
+    return replace(point, throw=throw(point.launcher, speeds))
+
+
+def at_speed(point: OperatingPoint, wheel: int, speed: float) -> OperatingPoint:
+    return at_speeds(point, speed / float(point.throw.stages.wheel_speed_a[wheel]), wheel)
+
+
+def thrown_by(point: OperatingPoint, machine: Launcher) -> OperatingPoint:
+    return replace(point, launcher=machine, throw=throw(machine, point.throw.stages.wheel_speed_a))
+
+
+def with_drive(point: OperatingPoint, index: int, **factors: float) -> OperatingPoint:
+    drive = point.launcher.stages[index].drive
+    assert drive is not None
+    changed = replace(drive, **{name: factor * getattr(drive, name) for name, factor in factors.items()})
+    return thrown_by(point, with_stage(point.launcher, index, drive=changed))
+
+
+def with_less_crush(point: OperatingPoint, index: int) -> OperatingPoint:
+    crush = (1 - FEW) * point.launcher.stages[index].crush
+    return thrown_by(point, with_stage(point.launcher, index, crush=crush))
+
+
+def with_lower_current_limits(point: OperatingPoint) -> OperatingPoint:
+    """Return the point with current limits below what each motor draws at most."""
+    machine, train, holding, supply = point.launcher, point.train, point.holding, point.launcher.supply
+    assert train is not None
+    assert holding is not None
+    assert supply is not None
+    throttle = spin_up_throttle(train, holding)
+    current, power = (float(np.asarray(drawn)) for drawn in peak_draw(train, throttle, supply))
+    for column, index in enumerate(train.stage):
+        drive = machine.stages[index].drive
+        assert drive is not None
+        most = min(float(drive.current_limit), float(throttle[column]) * power / current / float(drive.resistance))
+        machine = with_stage(machine, index, drive=replace(drive, current_limit=(1 - FEW) * most))
+    return thrown_by(point, machine)
+
+
+def rarer(point: OperatingPoint) -> OperatingPoint:
+    feed = point.launcher.feed
+    assert feed.rate is not None
+    return thrown_by(point, replace(point.launcher, feed=replace(feed, rate=(1 - FEW) * feed.rate)))
+
+
+def with_wider_gaps(point: OperatingPoint) -> OperatingPoint:
+    machine = point.launcher
+    for index, stage in enumerate(machine.stages):
+        machine = with_stage(machine, index, crush=(1 - FEW) * stage.crush)
+    return thrown_by(point, machine)
+
+
+def with_smaller_wheels(point: OperatingPoint) -> OperatingPoint:
+    machine = point.launcher
+    for index, stage in enumerate(machine.stages):
+        smaller = with_variables(stage, {"radius": (1 - FEW) * stage.wheel.radius})
+        machine = with_stage(machine, index, wheel=smaller.wheel)
+    return thrown_by(point, machine)
+
+
+FOLLOWED: dict[str, Callable[[OperatingPoint, list[float]], OperatingPoint]] = {
+    r"a slower wheel (\d+)": lambda point, found: at_speeds(point, 1 - FEW, int(found[0]) - 1),
+    r"a faster wheel (\d+)": lambda point, found: at_speeds(point, 1 + FEW, int(found[0]) - 1),
+    r"a slower last wheel": lambda point, found: at_speeds(point, 1 - FEW, point.count - 1),
+    r"slower wheels": lambda point, found: at_speeds(point, 1 - FEW),
+    r"wheel (\d+) at ([\d.]+) m/s or less": lambda point, found: at_speed(point, int(found[0]) - 1, found[1]),
+    r"smaller wheels": lambda point, found: with_smaller_wheels(point),
+    r"less crush in stage (\d+)": lambda point, found: with_less_crush(point, int(found[0]) - 1),
+    r"a wider gap": lambda point, found: with_wider_gaps(point),
+    r"fewer throws a second|rests between throws": lambda point, found: rarer(point),
+    r"a motor of less resistance in stage (\d+)": lambda point, found: with_drive(
+        point, int(found[0]) - 1, resistance=1 - FEW
+    ),
+    r"a motor of less no-load current in stage (\d+)": lambda point, found: with_drive(
+        point, int(found[0]) - 1, no_load_current=1 - FEW
+    ),
+    r"controllers of a lower current limit": lambda point, found: with_lower_current_limits(point),
+}
+"""By the words of a remedy that has a direction, how it is followed by a few per cent."""
+
+
+def following(point: OperatingPoint, remedy: str) -> list[OperatingPoint]:
+    """Return the points at which each alternative of a remedy is followed, where it has a direction."""
+    return [
+        follow(point, [float(number) for number in found.groups()])
+        for words in remedy.split(", or ")
+        for pattern, follow in FOLLOWED.items()
+        if (found := re.fullmatch(pattern, words))
+    ]
+
+
+@settings(max_examples=20)
+@given(
+    layout=st.sampled_from([PAIR, RAIL]), speeds=st.lists(st.floats(1.0, 60.0), min_size=1, max_size=3, unique=True),
+    feed=st.floats(1.0, 8.0), crush=st.floats(2e-3, 5e-3), constant=st.floats(800.0, 2500.0),
+    ohm=st.floats(0.03, 0.3), no_load=st.floats(0.1, 2.5), limit=st.sampled_from([np.inf, 60.0, 20.0]),
+    governed=st.booleans(), rate=st.floats(0.02, 5.0), session=st.sampled_from([None, 120.0]),
+    share=st.floats(0.3, 0.95), held_by=st.sampled_from(list(Hold)), strength=st.floats(3e3, 3e6),
+)  # fmt: skip
+def test_remedies_help_where_they_are_followed_by_a_few_per_cent(
+    layout: Layout, speeds: list[float], feed: float, crush: float, constant: float, ohm: float, no_load: float,
+    limit: float, governed: bool, rate: float, session: float | None, share: float, held_by: Hold, strength: float,
+) -> None:  # fmt: skip
+    """All limits that are broken by the same share, at drawn launchers."""
+    old = FULL.template.wheel
+    assert old.tyre is not None
+    tyre = replace(
+        old.tyre, held_by=held_by, bond_strength=strength, clamp_force=strength / 1e4, hub_friction=0.5
+    )  # fmt: skip
+    drive = replace(
+        DRIVE, heat=HEAT, max_speed=1000.0, speed_constant=constant * RPM, resistance=ohm, no_load_current=no_load,
+        current_limit=limit, governed=governed,
+    )  # fmt: skip
+    stage = replace(FULL.template, layout=layout, crush=crush, drive=drive, wheel=replace(old, tyre=tyre))
+    machine = replace(
+        FULL, template=stage, stages=(stage,) * len(speeds), feed=Feed(speed=feed, rate=rate, session=session),
+        projectile=replace(FULL.projectile, max_crush=1e-3),
+    )  # fmt: skip
+    values, grips = limit_values(**dict.fromkeys(BOUNDED, 1.0)), np.array(speeds) * [1.1, 1.2, 1.3][: len(speeds)]
+    bare = replace(point_of(machine, speeds), limit_values=values, grip_limit=grips)
+    used = {name: found for name in BOUNDED if (found := evaluate(BY_NAME[name], bare)) is not None}
+    bounds = {
+        name: float(one.value) * (1 / share if BY_NAME[name].floor else share)
+        for name, one in used.items()
+        if np.isfinite(one.value) and float(one.value) > 1e-6
+    }
+    point = replace(bare, limit_values=limit_values(**bounds))
+    assert point.holding is not None
+    brakes = (point.throw.stages.entry_speed > point.throw.stages.wheel_speed_a).any()
+    for name in sorted(BY_NAME.keys() - {"settled_loss"}):  # See test_remedy_of_the_steady_loss_lowers_it.
+        if BY_NAME[name].settles and (brakes or not point.holding.reached):
+            continue  # The wheels do not turn at the speeds that they are set to.
+        before = evaluate(BY_NAME[name], point, remedies=True)
+        if before is None or before.satisfied or (BY_NAME[name].needs_exit and bool(point.throw.jammed)):
+            continue
+        for other in following(point, before.remedy):
+            after = evaluate(BY_NAME[name], other)
+            assert after is not None
+            # A winding that gets ever hotter takes more than a few per cent.
+            hopeless = np.isinf(before.value) and np.isinf(after.value)
+            assert hopeless or float(after.slack) > float(before.slack), (name, before.remedy)
+
+
+def test_wheel_that_brakes_the_projectile_should_be_faster() -> None:
+    fast = replace(FULL, feed=Feed(speed=10.0))
+    assert judged("slip_heat", fast, [2.0]).remedy == "a faster wheel 1"
+    # The last wheel brakes, but the second one makes more heat.
+    assert judged("slip_heat", FULL, [4.0, 8.0, 1.0]).remedy == "a slower wheel 2"
+
+
+@pytest.mark.parametrize("no_load, helps", [(1.5, "no-load"), (0.0, "resistance")])
+def test_remedy_of_a_hot_winding_names_what_heats_it(no_load: float, helps: str) -> None:
+    # The idling motor is heated by its no-load current, one without it by rare heavy throws.
+    drive = replace(DRIVE, heat=HEAT, no_load_current=no_load)
+    rate = 0.01 if no_load else 4.0
+    verdict = judged("winding_temperature", launcher(drive=drive, rate=rate, inertia=2e-4), [18.0])
+    assert helps in verdict.remedy
+    assert (no_load > 0) == ("slower wheel 1" in verdict.remedy)
+
+
+@pytest.mark.parametrize("name", ["peak_power", "supply_current"])
+@pytest.mark.parametrize("count, share", [(1, 0.9), (1, 1.1), (2, 0.9), (2, 0.2)])
+def test_start_in_turn_is_advised_only_where_it_keeps_the_limit(name: str, count: int, share: float) -> None:
+    speeds = [10.0] * count
+    value = float(judged(name, FULL, speeds).value)
+    point = with_limits(point_of(FULL, speeds), **{name: share * value})
+    found = evaluate(BY_NAME[name], point, remedies=True)
+    assert found is not None
+    assert found.remedy
+    assert ("one after the other" in found.remedy) == (count == 2 and share == 0.9)
+
+
+@pytest.mark.parametrize("held_by, words", [
+    (Hold.BOND, "a stronger or wider bond on wheel 1, or less crush in stage 1"),
+    (Hold.LIP, "bond or clamp the tyre of wheel 1"), (Hold.CLAMP, "bond the tyre of wheel 1, or clamp it harder"),
+])  # fmt: skip
+def test_remedy_of_a_turning_tyre_is_one_that_it_does_not_have(held_by: Hold, words: str) -> None:
+    assert FULL.template.wheel.tyre is not None
+    tyre = replace(
+        FULL.template.wheel.tyre, held_by=held_by, bond_strength=1e3, clamp_force=1.0, hub_friction=0.1
+    )  # fmt: skip
+    verdict = judged("tyre_turning", launcher(tyre=tyre), [10.0])
+    assert not verdict.satisfied
+    assert verdict.remedy == words
 
 
 @cache

@@ -136,10 +136,10 @@ def test_limits_that_do_not_apply_advise_without_numbers() -> None:
     point = replace(point_of(bare, [10.0, 12.0]), grip_limit=None)
     for name in ("throttle", "peak_power", "supply_current", "winding_temperature", "settled_loss"):
         assert BY_NAME[name].remedy(point) == ""
-    assert BY_NAME["average_power"].remedy(point) == "smaller or slower wheels"
+    assert BY_NAME["average_power"].remedy(point) == "slower wheels"
     unfed = point_of(replace(FULL, feed=replace(FULL.feed, rate=None)), [10.0, 12.0])
     assert BY_NAME["settled_loss"].remedy(unfed) == ""
-    assert BY_NAME["average_power"].remedy(unfed) == "smaller or slower wheels"
+    assert BY_NAME["average_power"].remedy(unfed) == "slower wheels"
     assert BY_NAME["grip_margin"].remedy(point) == "a slower wheel 1"
 
 
@@ -264,7 +264,7 @@ def test_hottest_winding_counts_after_a_session_or_in_the_end(session: float | N
     found = judged("winding_temperature", point)
     assert float(found.value) == point.windings.temperature(session).max()
     hottest = point.windings.stage[int(np.argmax(point.windings.temperature(session)))]
-    assert f"stage {1 + hottest}," in found.remedy
+    assert re.search(rf"(?:stage|wheel) {1 + hottest}\b", found.remedy)
 
 
 @pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)
@@ -285,7 +285,7 @@ def test_stage_of_the_hottest_winding_is_named(index: int) -> None:
     assert FULL.template.drive.heat is not None
     worse = drive_with(FULL.template, heat=replace(FULL.template.drive.heat, winding_to_case=30.0))
     point = point_of(with_stage(FULL, index, worse), [10.0, 10.0, 10.0])
-    assert f"in stage {1 + index}," in judged("winding_temperature", point).remedy
+    assert re.search(rf"(?:stage|wheel) {1 + index}\b", judged("winding_temperature", point).remedy)
 
 
 @pytest.mark.parametrize("shape", [(), (4,), (2, 4)])
