@@ -16,7 +16,7 @@ from stager.bounds.entry_sets import (
     feed_entries, leaving,
 )  # fmt: skip
 from stager.bounds.stages import enclosure, pair_ceiling, spins
-from stager.constraints import LIMITS, Kind, OperatingPoint, evaluate, exit_cap, no_throw, speed_range
+from stager.constraints import LIMITS, Kind, OperatingPoint, asked_speed, evaluate, exit_cap, no_throw, speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.barrel import free_runs
@@ -310,9 +310,9 @@ class Bound:
 
     speeds: bound by stage count, from 0, as far as it is known [m/s]; cap: exit speed that limits on the throw allow
     [m/s]; missing: the kind of stage that has no bound but the cap, empty where all have one; evidence: the part that
-    rests on numerical evidence, empty where all is proven; asked: exit speed that is asked for, None where it is the
-    greatest [m/s]; kept: limits shared by stages that are taken into account; left_out: every limit that is set and
-    not taken into account.
+    rests on numerical evidence, empty where all is proven; asked: exit speed that is asked for, behind the last wheel
+    as the others are, None where it is the greatest [m/s]; kept: limits shared by stages that are taken into account;
+    left_out: every limit that is set and not taken into account.
     """
 
     speeds: tuple[float, ...]
@@ -370,8 +370,9 @@ def bound(
         evidence |= {SLOW_EVIDENCE} if arriving.spins else set()
         speeds.append(min(found.bound, cap))
         arriving = leaving(found.enclosed, feed if turning else 0.0, spins=turning)
+    asked = asked_speed(launcher, scenario.goal)
     rests_on = "" if missing else " and ".join(sorted(evidence))
-    return Bound(tuple(speeds), cap, missing, rests_on, scenario.goal.asked, left_out=left_out)
+    return Bound(tuple(speeds), cap, missing, rests_on, None if asked is None else float(asked), left_out=left_out)
 
 
 def not_used(scenario: Scenario) -> frozenset[str]:

@@ -63,9 +63,10 @@ from stager.constraints.wheels import (
     range_of,
     wheel_ceilings,
 )
-from stager.model.arrays import Floats
+from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher
-from stager.model.requirements import LimitValues
+from stager.model.requirements import Goal, LimitValues
+from stager.physics.flight import speed_before_outlet
 
 GEOMETRY = (STAGES, LENGTH, MASS, COST)
 """Limits on the parts and their number alone."""
@@ -139,6 +140,15 @@ def exit_cap(launcher: Launcher, limit_values: LimitValues, margins: Mapping[str
         return cap_of(launcher, limit_values, LIMITS, margins)
 
 
+def asked_speed(launcher: Launcher, goal: Goal, short: float = 0.0) -> Number | None:
+    """Return the exit speed behind the last wheel with which the outlet is left at the goal's [m/s].
+
+    short: share that the speed behind the outlet may lack [-]. Shape () or the batch; None where the goal is the
+    greatest exit speed.
+    """
+    return None if goal.asked is None else speed_before_outlet(launcher, goal.asked * (1 - short))
+
+
 @lru_cache(maxsize=256)
 def _speed_range(
     launcher: Launcher, limit_values: LimitValues, index: int, limits: tuple[Limit, ...],
@@ -169,6 +179,6 @@ def broken_by(
 
 __all__ = [
     "COMPUTED", "GEOMETRY", "LIMITS", "Kind", "Limit", "LimitResult", "NotJudged", "OperatingPoint", "SpeedRange",
-    "broken_by", "evaluate", "evaluate_limits", "exit_cap", "no_throw", "not_judged", "slacks", "speed_range",
-    "unjudged", "wheel_ceilings",
+    "asked_speed", "broken_by", "evaluate", "evaluate_limits", "exit_cap", "no_throw", "not_judged", "slacks",
+    "speed_range", "unjudged", "wheel_ceilings",
 ]  # fmt: skip

@@ -23,7 +23,6 @@ from stager.fit.statistics.importance_sampling import interval
 from stager.fit.table.throws import Mask, Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario, Uncertain
-from stager.model.requirements import Aim
 from stager.physics.chain import SURE, Options, throw
 from stager.physics.flight import last_wheel_speed, speed_before_outlet
 from stager.physics.grip_limit import STANDARD, Arrival, GripLimit, arrive, grip_limit
@@ -365,7 +364,7 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
         grip = float(limit.wheel_speed[0])
     found = recommend(
         known.launcher, known.lanes, limit_values, (before_a, before_b), None if np.isnan(grip) else grip,
-        asked=None if goal.aim is Aim.FASTEST else goal.exit_speed,
+        asked=goal.asked,
     )  # fmt: skip
     if found.wheel_speed is None:
         return found

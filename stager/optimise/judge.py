@@ -9,11 +9,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, evaluate_limits, exit_cap, speed_range
+from stager.constraints import LIMITS, Kind, LimitResult, OperatingPoint, asked_speed, evaluate_limits, speed_range
 from stager.constraints.limit import ROUNDING, nothing_missing
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
-from stager.model.requirements import Aim, LimitValues
+from stager.model.requirements import LimitValues
 from stager.optimise.records import Settings
 from stager.optimise.spin import Turned, sides, way_of
 from stager.physics.barrel import coupled
@@ -57,15 +57,13 @@ def slip_heat(point: OperatingPoint) -> Floats:
     return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
 
 
-def asks_speed(scenario: Scenario) -> bool:
-    """Return whether the goal is a given exit speed rather than the greatest."""
-    return scenario.goal.aim is not Aim.FASTEST and scenario.goal.exit_speed is not None
+def least_speed(scenario: Scenario, short: float = REACHED) -> float | None:
+    """Return the exit speed behind the last wheel that reaches the goal's, to a share `short` of it [m/s].
 
-
-def aimed_speed(scenario: Scenario) -> float:
-    """Return the greatest exit speed that is sought [m/s]: the limits' cap, or the goal's speed where that is less."""
-    cap = float(exit_cap(scenario.launcher, scenario.limit_values))
-    return min(cap, scenario.goal.exit_speed or cap) if asks_speed(scenario) else cap
+    None where the goal is the greatest exit speed; see `asked_speed`.
+    """
+    asked = asked_speed(scenario.launcher, scenario.goal, short)
+    return None if asked is None else float(asked)
 
 
 def settings_at(scenario: Scenario, lead: Floats, launcher: Launcher | None = None) -> Settings:

@@ -12,7 +12,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.constraints import LIMITS, Kind, OperatingPoint, broken_by, evaluate, exit_cap, speed_range
+from stager.constraints import LIMITS, Kind, OperatingPoint, asked_speed, broken_by, evaluate, exit_cap, speed_range
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import Aim, Goal, LimitValues
@@ -24,6 +24,7 @@ from stager.optimise.spin import sides, turns, way_of
 from stager.parallel import Executor
 from stager.physics.barrel import coupled, run_up
 from stager.physics.chain import Options, throw
+from stager.physics.flight import outlet_speed
 from stager.physics.grip_limit import STANDARD, Coupled, Refinement, TransitFunction, grip_limit
 from stager.physics.records import batch_shape, flatten, take
 
@@ -83,14 +84,13 @@ class TuningStep:
 class _Chunk:
     """Work for one worker: some draws behind the nominal launcher, sample 0.
 
-    steps: launcher, parts and nominal leading wheels [m/s] by stage count, from 1; spin: asked for [rad/s]; asked: exit
-    speed asked for [m/s], infinite if none; margins: reserves of hard limits [-].
+    steps: launcher, parts and nominal leading wheels [m/s] by stage count, from 1; margins: reserves of hard limits
+    [-].
     """
 
     steps: tuple[tuple[Launcher, tuple[Parts, ...], Floats], ...]
     limit_values: LimitValues
-    spin: float | None
-    asked: float
+    goal: Goal
     margins: Mapping[str, float]
 
 
@@ -120,9 +120,7 @@ def tune(
         rows = np.append(0, part)
         taken = {parts: take(one.launcher, rows) for parts, one in drawn.items()}
         chosen = tuple((taken[step.parts], step.parts, step.lead) for step in steps)
-        chunks.append(
-            _Chunk(chosen, scenario.limit_values, scenario.goal.spin, scenario.goal.asked or np.inf, margins)
-        )
+        chunks.append(_Chunk(chosen, scenario.limit_values, scenario.goal, margins))
     begun = (executor or Executor()).start_map(_tuned, chunks)
     return lambda: TunedDraws(draws=first, exit_speed=np.hstack(begun()))
 
@@ -166,9 +164,9 @@ class _Bench:
         if self.wheels and launcher is self.launcher:
             return
         self.launcher = launcher
-        self.way: TransitFunction = way_of(take(launcher, np.zeros(1, int)), limit_values, chunk.spin)
-        cap = np.minimum(exit_cap(launcher, limit_values, chunk.margins), chunk.asked)
-        self.cap = np.broadcast_to(cap, (self.lanes,))
+        self.way: TransitFunction = way_of(take(launcher, np.zeros(1, int)), limit_values, chunk.goal.spin)
+        cap, asked = exit_cap(launcher, limit_values, chunk.margins), asked_speed(launcher, chunk.goal)
+        self.cap = np.broadcast_to(cap if asked is None else np.minimum(cap, asked), (self.lanes,))
 
     def add(self) -> None:
         """Tune one more stage without regard to limits on the whole throw."""
@@ -367,7 +365,7 @@ def worth(rung: Rung, worthwhile: float) -> Worth:
 
 
 def advise(
-    ladder: Sequence[Rung], goal: Goal, chosen: int | None, tuned: TunedDraws | None = None,
+    ladder: Sequence[Rung], scenario: Scenario, chosen: int | None, tuned: TunedDraws | None = None,
     stops: Sequence[Sequence[str]] = (),
 ) -> Advice:  # fmt: skip
     """Return how many stages are worth building.
@@ -378,7 +376,7 @@ def advise(
     Parameters
     ----------
     ladder : sequence of Rung
-    goal : Goal
+    scenario : Scenario
     chosen : int or None
         Stages of the plan, None where no design fits.
     tuned : TunedDraws, optional
@@ -386,8 +384,10 @@ def advise(
     stops : sequence of sequences of str
         See `stops`.
     """
+    goal = scenario.goal
     if goal.asked is not None:
-        return _reach(ladder, goal.asked, chosen, steady=goal.aim is Aim.STEADIEST)
+        leaves = [float(outlet_speed(scenario.launcher, rung.exit_speed.nominal)) for rung in ladder]
+        return _reach(leaves, goal.asked, chosen, steady=goal.aim is Aim.STEADIEST)
     count, open_stage = 0, None
     while count + 1 < len(ladder):
         rung = ladder[count + 1]
@@ -469,18 +469,16 @@ def _ranks(values: Floats) -> NDArray[np.intp]:
     return np.argsort(np.argsort(values, kind="stable"), kind="stable")
 
 
-def _reach(ladder: Sequence[Rung], asked: float, chosen: int | None, *, steady: bool) -> Advice:
+def _reach(leaves: Sequence[float], asked: float, chosen: int | None, *, steady: bool) -> Advice:
+    """Return the advice for an asked speed; leaves: speed behind the outlet by stage count, from 0 [m/s]."""
     if chosen is None:
-        best = max(ladder, key=lambda rung: rung.exit_speed.nominal)
-        come = "comes" if best.stages == 1 else "come"
-        return Advice(
-            stages=best.stages,
-            sentence=f"{_plural(best.stages)} {come} nearest, at {best.exit_speed.nominal:.4g} m/s.",
-        )  # fmt: skip
+        best = int(np.argmax(leaves))
+        come = "comes" if best == 1 else "come"
+        return Advice(stages=best, sentence=f"{_plural(best)} {come} nearest, at {leaves[best]:.4g} m/s.")
     if steady:
         return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for the steadiest {asked:.4g} m/s.")
     fewer = (
-        "" if chosen == 0 else f"; {_plural(chosen - 1)} would leave at {ladder[chosen - 1].exit_speed.nominal:.3g} m/s"
+        "" if chosen == 0 else f"; {_plural(chosen - 1)} would leave at {leaves[chosen - 1]:.3g} m/s"
     )
     return Advice(stages=chosen, sentence=f"Build {_plural(chosen)} for {asked:.4g} m/s{fewer}.")
 

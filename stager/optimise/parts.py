@@ -18,7 +18,7 @@ from stager.constraints import broken_by, not_judged
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
 from stager.model.stage import Stage
-from stager.optimise.judge import REACHED, TIE, settings_at
+from stager.optimise.judge import REACHED, TIE, least_speed, settings_at
 from stager.optimise.problem import NO_MARGINS, FastestTables, Problem, Trial, spanned
 from stager.optimise.records import Catalogue, Option, Parts, Settings
 from stager.optimise.search import (
@@ -313,8 +313,8 @@ class _Selection:
         """Return the first of designs of one stage count, or a cheaper one that is hardly slower."""
         leader = rows[0]
         least = leader.settings.exit_speed * (1 - LITTLE)
-        if self.scenario.goal.asked is not None:
-            least = max(least, min(leader.settings.exit_speed, self.scenario.goal.asked * (1 - REACHED)))
+        if (asked := least_speed(self.scenario)) is not None:
+            least = max(least, min(leader.settings.exit_speed, asked))
         near = [row for row in rows if row.feasible == leader.feasible and row.settings.exit_speed >= least]
         return min(near, key=lambda row: row.dearer(leader), default=leader) if leader.feasible else leader
 
@@ -519,11 +519,11 @@ def choose(scenario: Scenario, rows: Sequence[BestDesign]) -> BestDesign | None:
     fits = [row for row in rows if row.feasible]
     if not fits:
         return None
-    asked = scenario.goal.asked
-    if asked is None:
-        most = max(row.settings.exit_speed for row in fits)
-        return next(row for row in fits if row.settings.exit_speed >= most * (1 - TIE))
-    return next((row for row in fits if asked * (1 - REACHED) <= row.settings.exit_speed <= asked * (1 + OVER)), None)
+    asked, most = (least_speed(scenario, short) for short in (REACHED, -OVER))
+    if asked is None or most is None:
+        greatest = max(row.settings.exit_speed for row in fits)
+        return next(row for row in fits if row.settings.exit_speed >= greatest * (1 - TIE))
+    return next((row for row in fits if asked <= row.settings.exit_speed <= most), None)
 
 
 def catalogue_of(scenario: Scenario, selected: Selected, final: BestDesign | None) -> Catalogue | None:

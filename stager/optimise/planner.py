@@ -122,7 +122,7 @@ class _Planning:
         self.progress(0.75)
         ladder = rungs(rows, tuned)
         chosen = None if leader is None else leader.count
-        advice = advise(ladder, self.scenario.goal, chosen, tuned, stops(rows))
+        advice = advise(ladder, self.scenario, chosen, tuned, stops(rows))
         advised = self._advised(rows, leader, advice.stages)
         if advised is not None:
             advised = self._recommended(self._surely(advised)) if self.draws else self._polished(advised)

@@ -22,7 +22,7 @@ from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.model.requirements import LimitValues
 from stager.model.stage import Stage
-from stager.optimise.judge import JUDGED, Use, aimed_speed, asks_speed
+from stager.optimise.judge import JUDGED, Use, least_speed
 from stager.optimise.spin import Spun, way_of
 from stager.physics.barrel import overlapping, run_up
 from stager.physics.chain import QUICK, prepare, throw, transit
@@ -298,8 +298,7 @@ class Problem:
         ])
         self.joint = count > 1 and overlapping(free, count, self.tops[:1])
         self.way: TransitFunction = way_of(self.launcher, self.limit_values, scenario.goal.spin)
-        self.cap = aimed_speed(scenario)
-        self.asked = scenario.goal.exit_speed if asks_speed(scenario) else None
+        self.most = least_speed(scenario, BELOW)
         self.grip_correction = GripCorrection(np.ones(count), np.ones(count), np.zeros((count, count)))
         self.grip_found = np.full(count, np.nan)
         """Grip limits of the stages where the tables know of none [m/s]."""
@@ -412,8 +411,8 @@ class Problem:
         done = point.throw
         shape = done.exit_speed.shape
         rows = [np.ones(shape)]
-        if self.asked is not None:
-            rows.append(self.asked * (1 - BELOW) / np.maximum(done.exit_speed, 1e-9) - 1.0)
+        if self.most is not None:
+            rows.append(self.most / np.maximum(done.exit_speed, 1e-9) - 1.0)
         if isinstance(self.way, Spun):
             rows.append(1.0 - np.abs(np.abs(done.spin) / abs(self.way.spin) - 1.0) / 1e-3)
         for limit in LIMITS:

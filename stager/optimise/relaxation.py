@@ -29,9 +29,9 @@ from stager.constraints import (
 )
 from stager.constraints.limit import rounded
 from stager.model.launcher import Scenario
-from stager.model.requirements import Aim, Goal
+from stager.model.requirements import Aim
 from stager.optimise.judge import active as active_of
-from stager.optimise.judge import settings_at
+from stager.optimise.judge import least_speed, settings_at
 from stager.optimise.parts import FEW, BestDesign
 from stager.optimise.problem import FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
@@ -48,6 +48,7 @@ from stager.optimise.search import (
     refine,
 )
 from stager.optimise.spin import most_spin
+from stager.physics.flight import outlet_speed
 
 MORE = 0.01
 """Share by which limits are loosened for their prices [-]."""
@@ -179,27 +180,28 @@ def explain(
     """
     scenario = rows[0].scenario
     fits = [row for row in rows if row.feasible]
-    asked = scenario.goal.asked
+    asked, wheel = scenario.goal.asked, least_speed(scenario, 0.0)
     fed = rows[0].settings
     if not fits and scenario.goal.spin and not _broken(fed):
         return _spin_missed(scenario, rows, scenario.goal.spin)
-    if not fits or asked is None:
+    if not fits or asked is None or wheel is None:
         return _broken_as_fed(fed)
-    if fed.exit_speed > asked:
+    if fed.exit_speed > wheel:
         reason = (
-            f"No setting was found that throws as slowly as {asked:.4g} m/s: the feed alone gives {fed.exit_speed:.4g} "
-            "m/s, and the projectile jams at wheels that slow."
+            f"No setting was found that throws as slowly as {asked:.4g} m/s: the feed alone gives "
+            f"{float(fed.design.outlet_speed):.4g} m/s, and the projectile jams at wheels that slow."
         )
         return Missed(reason=reason, proven=False, nearest=fed)
     nearest = max(fits, key=lambda row: row.settings.exit_speed)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
-    most = cap if bound is None or (not proven and cap < asked) else min(cap, bound)
-    reach = _Reach(nearest, asked, margins, clock)
+    most = cap if bound is None or (not proven and cap < wheel) else min(cap, bound)
+    reach = _Reach(nearest, margins, clock)
     names = reach.conflict()
-    sure = proven or cap < asked
-    reason = _reason(asked, nearest.settings.exit_speed, most, sure) + ("" if names else OUT_OF_REACH)
+    sure = proven or cap < wheel
+    near, far = (float(outlet_speed(scenario.launcher, each)) for each in (nearest.settings.exit_speed, most))
+    reason = _reason(asked, near, far, sure) + ("" if names else OUT_OF_REACH)
     return Missed(
-        reason=reason, proven=sure and most < asked, nearest=nearest.settings, conflict=names,
+        reason=reason, proven=sure and most < wheel, nearest=nearest.settings, conflict=names,
         relaxations=reach.relaxations(names) if names else (),
     )  # fmt: skip
 
@@ -207,10 +209,11 @@ def explain(
 class _Reach:
     """Searches for exit speeds under looser limits, up to the speed that is asked for."""
 
-    def __init__(self, nearest: BestDesign, asked: float, margins: Mapping[str, float], clock: Clock) -> None:
-        goal = Goal(aim=Aim.REACH, exit_speed=asked, spin=nearest.scenario.goal.spin)
-        self.scenario = replace(nearest.scenario, goal=goal)
-        self.nearest, self.asked, self.margins, self.clock = nearest, asked, margins, clock
+    def __init__(self, nearest: BestDesign, margins: Mapping[str, float], clock: Clock) -> None:
+        self.scenario = replace(nearest.scenario, goal=replace(nearest.scenario.goal, aim=Aim.REACH))
+        self.nearest, self.margins, self.clock = nearest, margins, clock
+        self.least = least_speed(self.scenario, ENOUGH) or 0.0
+        """Exit speed behind the last wheel that is enough [m/s]."""
         self.count = nearest.count
         self.tables = FastestTables(self.scenario) if nearest.solution is None else nearest.solution.problem.tables
         self._known: dict[tuple[tuple[str, float], ...], tuple[float, Trial | None, Problem | None]] = {}
@@ -235,15 +238,14 @@ class _Reach:
         counts = sorted({min(max(self.count, 1), most), min(self.count + 1, most), most} - {0})
         steps: list[tuple[int, float]] = []
         for count in counts:
-            if _hopeless(steps, count, self.asked):
+            if _hopeless(steps, count, self.least):
                 break
             problem = Problem(self.scenario, count, tables=self.tables, margins=margins)
-            problem.cap = min(self.asked, float(exit_cap(self.scenario.launcher, self.scenario.limit_values, margins)))
             known = [one for one in self.found if one.lead.shape[1] == count]
             if known:
                 x = np.vstack([np.clip(one.x, problem.low, problem.high) for one in known])
                 trial = refine(problem, best(fastest, problem.look(x)), fastest, ROUGHLY)
-                reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.asked * (1 - ENOUGH)
+                reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.least
                 if not reached and not near:
                     starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
                     trial = _faster(trial, explore(problem, starts=starts, generations=FEW, effort=ROUGHLY))
@@ -255,13 +257,13 @@ class _Reach:
                 steps.append((count, float(trial.exit_speed[0])))
                 if steps[-1][1] > out[0]:
                     out = steps[-1][1], trial, problem
-            if out[0] >= self.asked * (1 - ENOUGH):
+            if out[0] >= self.least:
                 break
         return out
 
     def enough(self, margins: Mapping[str, float]) -> bool:
         """Whether the asked speed is reached."""
-        return self.best(margins)[0] >= self.asked * (1 - ENOUGH)
+        return self.best(margins)[0] >= self.least
 
     def conflict(self) -> tuple[str, ...]:
         """Return the limits in conflict with the asked speed; empty where it is out of reach without any limit.
@@ -383,7 +385,7 @@ class _Reach:
                 loose = looser(loose, name, factor)
             return self.best(loose, near=True)[0]
 
-        return _least(reached, self.asked)
+        return _least(reached, self.least)
 
     def _geometry(self, count: int) -> list[LimitResult]:
         """Return the results of the limits on what is built, for `count` stages."""
@@ -419,9 +421,8 @@ def _faster(one: Trial, other: Trial) -> Trial:
     return other if one.violation[0] > 0 or other.exit_speed[0] > one.exit_speed[0] else one
 
 
-def _least(reached: Callable[[float], float], asked: float) -> float | None:
-    """Return the least factor at which `reached(factor)` [m/s], which rises, is `asked`; None: none up to WIDEST."""
-    goal = asked * (1 - ENOUGH)
+def _least(reached: Callable[[float], float], goal: float) -> float | None:
+    """Return the least factor at which `reached(factor)` [m/s], which rises, is `goal`; None: none up to WIDEST."""
     low, at_low = 1.0, reached(1.0)
     high, at_high = np.inf, np.inf
     factor = FIRST

@@ -26,7 +26,7 @@ from stager.constraints.recommend import NOMINAL_ONLY, required_share, safe_sett
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.optimise.draws import Draws, draw, is_uncertain
-from stager.optimise.judge import JUDGED, REACHED, settings_at
+from stager.optimise.judge import JUDGED, REACHED, least_speed, settings_at
 from stager.optimise.parts import BestDesign
 from stager.optimise.problem import Problem, Trial
 from stager.optimise.records import Margin, Robust, Settings
@@ -246,6 +246,10 @@ class Sample:
         second = None if other is None else other[:, None, :] * each
         return throw(self.draws.launcher, speed[:, None, :] * each, second, options=options)
 
+    def leaves(self, done: Throw) -> Floats:
+        """Return the speeds of throws behind the outlet [m/s], (candidates, samples)."""
+        return outlet_speed(self.draws.launcher, done.exit_speed)
+
     def kept(self, done: Throw, near: OperatingPoint) -> Floats:
         """Return 1 for each throw that keeps the limits, else 0; those on drives only where `near` has little slack."""
         point = OperatingPoint(launcher=self.draws.launcher, limit_values=self.scenario.limit_values, throw=done)
@@ -331,8 +335,8 @@ def steadiest(
         Standard deviation of exit speed over the asked speed [-], of this design and of the fewest stages with the
         least heat.
     """
-    asked = rows[0].scenario.goal.asked
-    fits = [row for row in rows if asked and row.feasible and row.settings.exit_speed >= asked * (1 - REACHED)]
+    asked, enough = rows[0].scenario.goal.asked, least_speed(rows[0].scenario)
+    fits = [row for row in rows if enough and row.feasible and row.settings.exit_speed >= enough]
     if asked is None or not fits:
         return None, 0.0, 0.0
     if not is_uncertain(rows[0].scenario) or fits[0].count == 0:
@@ -366,17 +370,18 @@ def _steadied(row: BestDesign, sample: Sample, asked: float, margins: Mapping[st
 
     def steadiness(trial: Trial) -> Floats:
         done = sample.throw(trial.lead, JUDGED)
-        varied = done.exit_speed[:, 1:].std(axis=1) / asked
+        varied = sample.leaves(done)[:, 1:].std(axis=1) / asked
         return np.where(done.jammed.any(axis=1), -10.0, 1 - varied)
 
-    found = refine(problem, row.solution.trial, steadiness, STEADYING, least=asked * (1 - 0.5 * REACHED))
+    least = least_speed(row.scenario, 0.5 * REACHED) or 0.0
+    found = refine(problem, row.solution.trial, steadiness, STEADYING, least=least)
     settings = settings_at(row.scenario, found.lead[0], launcher_of(problem, found))
     return Solution(problem, found, settings) if settings.feasible else None
 
 
 def _spread(sample: Sample, lead: Floats, asked: float) -> float:
-    """Return the standard deviation of exit speed over `asked` [-]."""
-    return float(sample.throw(lead[None], JUDGED).exit_speed[0, 1:].std() / asked)
+    """Return the standard deviation of the speed behind the outlet over `asked` [-]."""
+    return float(sample.leaves(sample.throw(lead[None], JUDGED))[0, 1:].std() / asked)
 
 
 SHARES = (0.5, 0.65, 0.8, 0.9, 1.0)

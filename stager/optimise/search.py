@@ -21,7 +21,7 @@ import numpy as np
 from stager.constraints import broken_by
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
-from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, settings_at
+from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, least_speed, settings_at
 from stager.optimise.problem import JAM, KEPT, NO_LIMIT, NO_MARGINS, GripCorrection, Problem, Trial, spanned
 from stager.optimise.records import Settings
 from stager.physics.chain import throw
@@ -329,7 +329,8 @@ def solve(
     found = explore(problem, shorter, starts, seed=seed, generations=generations, effort=effort)
     first = evaluate_in_full(problem, found)
     known = problem.grip_correction, problem.grip_found
-    reached = problem.asked is not None and first.settings.exit_speed >= problem.asked * (1 - REACHED)
+    enough = least_speed(problem.scenario)
+    reached = enough is not None and first.settings.exit_speed >= enough
     near = not _changed(problem.grip_correction, assumed, first.settings)
     if near or problem.count == 1 or not effort.finish or (first.feasible and reached):
         return first
@@ -373,8 +374,9 @@ def explore(
             # Otherwise it is refined once grip limits are found at its own entry speeds.
             found = refine(problem, found, fastest, replace(effort, radius=LAST_RADIUS))
     found = _gripping(problem, found, effort)
-    if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
-        found = _cooler(problem, population, found, problem.asked * (1 - 0.5 * REACHED), effort)
+    enough, aimed = (least_speed(problem.scenario, short) for short in (REACHED, 0.5 * REACHED))
+    if enough is not None and aimed is not None and found.exit_speed[0] >= enough:
+        found = _cooler(problem, population, found, aimed, effort)
     elif found.violation[0] <= 0.0:
         least = float(found.exit_speed[0]) * (1 - LEVEL)
         found = _preferred(found, refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least))
@@ -391,8 +393,9 @@ def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
     if 0.0 < first.violation[0] < RESTORED:
         # Settings that break a limit slightly may be closer to the best than slower ones that break none.
         found = best(fastest, found.join(refine(problem, first, fastest, effort)))
-    if problem.asked is not None and found.exit_speed[0] >= problem.asked * (1 - REACHED):
-        found = refine(problem, found, coolest, effort, least=problem.asked * (1 - 0.5 * REACHED))
+    enough, aimed = (least_speed(problem.scenario, short) for short in (REACHED, 0.5 * REACHED))
+    if enough is not None and aimed is not None and found.exit_speed[0] >= enough:
+        found = refine(problem, found, coolest, effort, least=aimed)
     return evaluate_in_full(problem, found)
 
 

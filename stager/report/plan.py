@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from stager.bounds import Bound
 from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.judge import REACHED
@@ -181,8 +180,11 @@ def certificate_rows(plan: Plan) -> dict[str, Any]:
     }
 
 
-def certificate_notes(plan: Plan) -> list[str]:
-    """Return sentences on the upper bound: how near the plan comes to it, what it leaves out."""
+def certificate_notes(launcher: Launcher, plan: Plan) -> list[str]:
+    """Return sentences on the upper bound: how near the plan comes to it, what it leaves out.
+
+    Speeds are those behind the outlet, as in the headline.
+    """
     known, best = plan.bound, plan.best
     if known is None:
         return []
@@ -190,13 +192,16 @@ def certificate_notes(plan: Plan) -> list[str]:
     # The bound is on the fastest design. Where no bound is known, `speed` is the limit on exit speed alone.
     fastest = best if plan.fastest is None else plan.fastest
     unbounded = known.missing and (fastest is None or known.speed > fastest.exit_speed * (1 + NO_GAP))
-    reached = None if fastest is None or asked is not None else fastest.exit_speed
-    sentences = [] if unbounded else [nearness(known.speed, reached)]
+    reached = None if fastest is None or asked is not None else _leaves(launcher, fastest)
+    sentences = [] if unbounded else [nearness(float(outlet_speed(launcher, known.speed)), reached)]
     if plan.fastest is not None and plan.fastest is not plan.best:
         stages = plural(plan.fastest.count, "stage")
-        sentences.insert(0, f"Fastest within the limits: {stages}, {speed(plan.fastest.exit_speed)} m/s.")
-    if best is not None and asked is not None and not reaches(plan.ladder[: best.count], asked):
-        sentences.append(fewest(known, asked, best.count))
+        sentences.insert(0, f"Fastest within the limits: {stages}, {speed(_leaves(launcher, plan.fastest))} m/s.")
+    if best is not None and asked is not None:
+        wanted, fewer = float(outlet_speed(launcher, asked)), plan.ladder[: best.count]
+        if not reaches([float(outlet_speed(launcher, one.exit_speed.nominal)) for one in fewer if one.kept], wanted):
+            bounds = [float(outlet_speed(launcher, each)) for each in known.speeds]
+            sentences.append(fewest(bounds, wanted, best.count))
     if plan.catalogue is not None:
         sentences.append(alternatives.catalogue_proviso(plan.catalogue))
     if unbounded:
@@ -229,16 +234,16 @@ def nearness(top: float, reached: float | None) -> str:
     return f"{none_faster}; the fastest reaches {percent(reached / top, 0)} of that, so the bound tells little."
 
 
-def reaches(ladder: Sequence[Rung], asked: float) -> bool:
-    """Whether a stage count of the ladder reaches `asked` [m/s] within the limits."""
-    return any(rung.kept and rung.exit_speed.nominal >= asked * (1 - REACHED) for rung in ladder)
+def reaches(leaves: Sequence[float], asked: float) -> bool:
+    """Whether one of several speeds reaches `asked` [m/s]."""
+    return any(one >= asked * (1 - REACHED) for one in leaves)
 
 
-def fewest(known: Bound, asked: float, count: int) -> str:
-    """Return whether fewer than `count` stages could reach `asked` [m/s]."""
+def fewest(bounds: Sequence[float], asked: float, count: int) -> str:
+    """Return whether fewer than `count` stages could reach `asked` [m/s]; bounds: by stage count, from 0 [m/s]."""
     if count == 0:
         return ""
-    below = known.speeds[:count]
+    below = bounds[:count]
     if len(below) < count or max(below) >= asked:
         return "It is not proven that fewer stages would not do."
     fewer, most = plural(count - 1, "stage"), max(below)
@@ -272,7 +277,7 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool 
         tables.append(alternatives.front_table(content["trade"]))
     hazards = [] if plan.best is None else flight.hazard_notes(launcher, plan.best.throw)
     overlaps = [] if plan.best is None else check.spacing_notes(launcher, plan.best.count)
-    notes = [*left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(plan), *CAUTIONS]
+    notes = [*left_open(plan), *spin_notes(plan), *_notes(content), *certificate_notes(launcher, plan), *CAUTIONS]
     more_notes = [
         *certificate_details(plan), *throws.instruments(launcher, throws.speeds_of(stages)), *overlaps,
         *limits.unjudged_note(content["limits"]),

@@ -101,7 +101,7 @@ def test_limits_on_what_is_built_give_way_by_the_greatest_share_that_more_stages
     # A third stage is half as much again as two; the length of three is about 4 % above the limit.
     given = scenario(HEAVY, stages=2, length=0.25)
     bare = BestDesign(0, given, (), None, settings_at(given, np.zeros(0)))
-    margins, share = _Reach(bare, 20.0, NO_MARGINS, Clock())._longer(["stages", "length"], 3)
+    margins, share = _Reach(bare, NO_MARGINS, Clock())._longer(["stages", "length"], 3)
     assert share == pytest.approx(1.5)
     assert broken_by(given.launcher, given.limit_values, 3) == ["stages", "length"]
     assert broken_by(given.launcher, given.limit_values, 3, margins) == []

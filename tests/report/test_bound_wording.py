@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 
 from stager.bounds import Bound
-from stager.optimise.records import Interval, Rung
 from stager.report.plan import fewest, nearness, reaches
 
 NONE = "No settings within the limits exceed"
@@ -31,11 +30,10 @@ def test_plan_above_its_bound_is_reported_as_an_error() -> None:
 
 def test_bound_close_below_the_goal_is_not_shown_as_reachable() -> None:
     close, far = (Bound((0.8, 7.78, top, 13.4), 15.0, asked=11.0) for top in (10.989, 10.5))
-    assert fewest(close, 11.0, 3) == "Fewer stages are not enough: 2 stages cannot reach 11.00 m/s."
-    assert fewest(far, 11.0, 3) == "Fewer stages are not enough: 2 stages can reach at most 10.50 m/s."
+    assert fewest(close.speeds, 11.0, 3) == "Fewer stages are not enough: 2 stages cannot reach 11.00 m/s."
+    assert fewest(far.speeds, 11.0, 3) == "Fewer stages are not enough: 2 stages can reach at most 10.50 m/s."
 
 
 def test_reaches_within_the_solver_tolerance() -> None:
-    ladder = [Rung(stages=k, exit_speed=Interval(nominal=speed)) for k, speed in enumerate((1.2, 15.5, 21.999))]
-    assert reaches(ladder, 22.0)
-    assert not reaches(ladder[:2], 22.0)
+    assert reaches((1.2, 15.5, 21.999), 22.0)
+    assert not reaches((1.2, 15.5), 22.0)
