@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from stager.constraints.recommend import Recommended
     from stager.fit.prediction import Observations, Tuned
     from stager.fit.table import Throws
+    from stager.model.launcher import Launcher
     from stager.optimise.judge import Judgements
     from stager.optimise.sizing import Discharge, Sizing
     from stager.report.answer import Answer
@@ -86,8 +87,8 @@ class SettingsResult(Shown):
 class SweepResult(Shown, Sweep):
     """Result of `Loaded.sweep`.
 
-    recommended: wheel speed to set, by a fit to the throws where fitted; spread: grip limit over the uncertainties;
-    measured: throws of this stage.
+    recommended: wheel speed to set; fitted: the launcher as fitted to the throws, by which it is, None: no fit; spread:
+    grip limit over the uncertainties; measured: throws of this stage.
     """
 
     ROWS: ClassVar[str] = "wheel_speed_m_s"
@@ -96,7 +97,7 @@ class SweepResult(Shown, Sweep):
     recommended: Recommended | None = None
     spread: Tuned | None = None
     measured: Observations | None = None
-    fitted: bool = False
+    fitted: Launcher | None = None
 
     @property
     def grip_limit(self) -> float | None:

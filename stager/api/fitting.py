@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from stager.config import Configuration
     from stager.constraints.recommend import Recommended
     from stager.fit.posterior import Fit
-    from stager.fit.prediction import Observations, Tuned
+    from stager.fit.prediction import Tuned
     from stager.fit.table import Throws
     from stager.model.launcher import Scenario
     from stager.optimise.sweep import Sweep
@@ -32,20 +32,15 @@ WRITTEN_DRAWS = 400
 Progress = Callable[[float], None]
 
 
-def advised(scenario: Scenario, sweep: Sweep, throws: Throws | None, seed: int) -> tuple[Recommended, bool]:
-    """Return the recommended wheel speed of the stage of a sweep, and whether it comes from a fit to `throws`.
-
-    With too few throws for a fit it is what the configuration expects.
-    """
+def fit_for_sweep(scenario: Scenario, throws: Throws | None, seed: int) -> Fit | None:
+    """Return the fit to `throws` that the advice of a sweep rests on; None with too few throws for a fit."""
     from stager.fit.fitting import LEAST_THROWS
     from stager.fit.fitting import fit as fit_throws
     from stager.fit.likelihood import usable
-    from stager.fit.prediction import known_of, recommended
 
-    source: Scenario | Fit = scenario
-    if throws is not None and usable(throws).size >= LEAST_THROWS:
-        source = fit_throws(scenario, throws, np.random.default_rng(seed), words=False)
-    return recommended(known_of(source), sweep.before_a, sweep.before_b), source is not scenario
+    if throws is None or usable(throws).size < LEAST_THROWS:
+        return None
+    return fit_throws(scenario, throws, np.random.default_rng(seed), words=False)
 
 
 def spread(scenario: Scenario, sweep: Sweep, chosen: Recommended) -> Tuned | None:
@@ -72,13 +67,12 @@ def of_build(throws: Throws, build: str | None) -> Throws:
     return throws.chosen(throws.build == build)
 
 
-def points_of(scenario: Scenario, throws: Throws, stage: int) -> Observations:
-    """Return the throws that ended with a stage (from 1). Raises InputErrors where there are none."""
-    from stager.fit.prediction import observations
+def check_stage(throws: Throws, stage: int) -> None:
+    """Raise InputErrors where no throw ended with a stage (from 1)."""
+    from stager.fit.prediction import ended_with
 
-    found = observations(scenario, throws, stage - 1)
-    if len(found.throws):
-        return found
+    if ended_with(throws, stage - 1).any():
+        return
     counts = sorted({int(count) for count in throws.present.sum(axis=1)})
     known = f"throws of the table end with stage {', '.join(map(str, counts))}" if counts else "the table has no throws"
     raise InputErrors([InputError(f"no throw ended with stage {stage}", where=throws.source, hint=known)])

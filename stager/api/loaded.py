@@ -353,6 +353,7 @@ class Loaded:
         from stager.api import fitting
         from stager.api.design_results import SweepResult
         from stager.api.results import shown
+        from stager.fit.prediction import known_of, observations, recommended
         from stager.optimise.sweep import sweep
 
         most = max(self.scenario.limit_values.stages, len(self.scenario.launcher.stages))
@@ -364,14 +365,19 @@ class Loaded:
         if len(before) >= stage:
             raise too_many(len(before), stage)
         table = None if throws is None else self._table(throws)
-        measured = None if table is None else fitting.points_of(self.scenario, table, stage)
+        if table is not None:
+            fitting.check_stage(table, stage)
         given = self.speeds(*before).pairs if before else []
         found = sweep(self.scenario, stage - 1, given)
-        chosen, fitted = fitting.advised(self.scenario, found, table, seed)
+        done = fitting.fit_for_sweep(self.scenario, table, seed)
+        scatter = None if done is None else done.scatter
+        measured = None if table is None else observations(self.scenario, table, stage - 1, scatter)
+        chosen = recommended(known_of(done or self.scenario), found.before_a, found.before_b)
         spread = fitting.spread(self.scenario, found, chosen)
         return shown(
-            SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen, fitted=fitted
-        )
+            SweepResult, found, loaded=self, spread=spread, measured=measured, recommended=chosen,
+            fitted=None if done is None else done.launcher,
+        )  # fmt: skip
 
     def plan(
         self, *, seed: int = 0, progress: Progress | None = None, workers: int | None = 1, dask: str | None = None,

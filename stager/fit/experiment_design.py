@@ -12,6 +12,7 @@ from stager.constraints.recommend import Recommended, enough_kept, keeps_hard
 from stager.fit.adequacy import LEAST_WILD, ONE_SETTING
 from stager.fit.posterior import Fit, Misfit
 from stager.fit.prediction import (
+    FIRST_SCATTER,
     Ensemble,
     Finder,
     Span,
@@ -187,9 +188,6 @@ DRAWS = 400
 """Draws that a plan is based on; each is the truth once."""
 QUANTILES = (0.025, 0.5, 0.975)
 """Median and ends of a 95 % interval [-]."""
-FIRST_SCATTER = 0.02
-"""Relative scatter of one throw before any is measured [-]; an assumption."""
-
 JAMMED = -20.0
 """ln of the exit speed [m/s] that stands for a jam: far from any other."""
 MOST_ALIKE = 2

@@ -27,6 +27,7 @@ from stager.physics.chain import SURE, Options, throw
 from stager.physics.flight import last_wheel_speed, speed_before_outlet
 from stager.physics.grip_limit import STANDARD, Arrival, GripLimit, arrive, grip_limit
 from stager.physics.records import take
+from stager.physics.scatter import shots
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,6 +276,8 @@ def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> Arrival:
     return replace(found, entry_speed=speed, entry_spin=spin)
 
 
+FIRST_SCATTER = 0.02
+"""Relative scatter of one throw before any is measured [-]; an assumption."""
 DRAWS = 400
 """Draws that recommendations and intervals are based on."""
 SEED = 11
@@ -501,6 +504,7 @@ class Observations:
     throws: the throws, n
     side_a, side_b: surface speeds, (n, stages) [m/s]
     expected: indicated exit speed by the configuration, (n,) [m/s]; 0: a jam
+    interval: ends of the 95 % interval of a single throw by the configuration, (n, 2) [m/s]
     last_wheel: measured speed, converted to that at the last wheel, (n,) [m/s]
     """
 
@@ -508,7 +512,14 @@ class Observations:
     side_a: Floats
     side_b: Floats
     expected: Floats
+    interval: Floats
     last_wheel: Floats
+
+    @property
+    def outside(self) -> Mask:
+        """Whether each measured exit speed lies outside the interval of a single throw, (n,)."""
+        low, high = self.interval.T
+        return np.asarray((self.throws.exit_speed < low) | (self.throws.exit_speed > high))
 
     @property
     def difference(self) -> Floats:
@@ -536,21 +547,60 @@ class Observations:
         return np.column_stack([self.side_a[rows, -1], self.last_wheel[rows]])
 
 
-def observations(scenario: Scenario, throws: Throws, stage: int) -> Observations:
-    """Return those of `throws` that went through all stages up to `stage` (from 0) and no further."""
+def ended_with(throws: Throws, stage: int) -> Mask:
+    """Return which throws went through all stages up to `stage` (from 0) and no further, (n,)."""
     present = throws.present
-    ended = (present == (np.arange(present.shape[1]) <= stage)).all(axis=1) & (present.sum(axis=1) == stage + 1)
-    chosen = throws.chosen(ended)
+    up_to = np.arange(present.shape[1]) <= stage
+    return np.asarray((present == up_to).all(axis=1) & (present.sum(axis=1) == stage + 1))
+
+
+def observations(scenario: Scenario, throws: Throws, stage: int, scatter: float | None = None) -> Observations:
+    """Return those of `throws` that ended with `stage` (from 0), beside what the configuration expects of them.
+
+    scatter: relative standard deviation of one throw [-]; None: that of the spreads from shot to shot, or FIRST_SCATTER
+    """
+    chosen = throws.chosen(ended_with(throws, stage))
     if not len(chosen):
         none = np.zeros((0, stage + 1))
-        return Observations(throws=chosen, side_a=none, side_b=none, expected=np.zeros(0), last_wheel=np.zeros(0))
+        return Observations(
+            throws=chosen, side_a=none, side_b=none, expected=np.zeros(0), interval=np.zeros((0, 2)),
+            last_wheel=np.zeros(0),
+        )  # fmt: skip
     launcher, stages = scenario.launcher, range(stage + 1)
+    side_a, side_b = (chosen.surface_speed(launcher, stages, side) for side in (0, 1))
+    sizes = _spreads(launcher, side_a, side_b) if scatter is None else np.full(len(chosen), scatter)
     return Observations(
-        throws=chosen, side_a=chosen.surface_speed(launcher, stages, 0),
-        side_b=chosen.surface_speed(launcher, stages, 1),
+        throws=chosen, side_a=side_a, side_b=side_b,
         expected=forward_model(scenario, own_law(scenario), chosen).exit_speed_of(launcher, Options()),
-        last_wheel=_last_wheel(launcher, chosen),
+        interval=single_throws(scenario, chosen, sizes), last_wheel=_last_wheel(launcher, chosen),
     )  # fmt: skip
+
+
+SINGLE = 10
+"""Throws simulated for each draw, for the interval of a single throw."""
+
+
+def single_throws(scenario: Scenario, throws: Throws, scatter: Floats) -> Floats:
+    """Return the ends of the 95 % interval of a single throw at the settings of `throws`, (n, 2) [m/s]; 0: a jam.
+
+    It covers what is not known of the launcher, by draws, and scatter: relative standard deviation of each, (n,) [-].
+    """
+    rng = np.random.default_rng(SEED)
+    drawn = {key: values[1:] for key, values in ensemble_of(scenario).values.items()}
+    speeds = np.atleast_2d(forward_model(scenario, own_law(scenario), throws).exit_speed(drawn))
+    repeated = np.resize(np.arange(len(speeds)), SINGLE * DRAWS)
+    single = speeds[repeated] * np.exp(scatter * rng.normal(size=(repeated.size, len(throws))))
+    return np.array([interval(column) for column in single.T]).reshape(-1, 2)
+
+
+def _spreads(launcher: Launcher, side_a: Floats, side_b: Floats) -> Floats:
+    """Return the relative scatter of a throw at each setting (n, stages), by spreads from shot to shot [-], (n,)."""
+    settings, row = np.unique(np.concatenate([side_a, side_b], axis=1), axis=0, return_inverse=True)
+    sizes = []
+    for setting in settings:
+        found = shots(launcher, *np.split(setting, 2), rng=np.random.default_rng(SEED))
+        sizes.append(FIRST_SCATTER if found is None else found.exit_speed.standard_deviation / found.exit_speed.middle)
+    return np.array(sizes)[row.reshape(-1)]
 
 
 def _last_wheel(launcher: Launcher, throws: Throws) -> Floats:

@@ -189,6 +189,7 @@ def measured_rows(points: Observations) -> list[dict[str, Any]]:
             "wheel_speed_m_s": points.side_a[k, -1], "wheel_speed_b_m_s": points.side_b[k, -1],
             "speeds_before_m_s": points.side_a[k, :-1], "exit_speed_m_s": throws.exit_speed[k],
             "expected_exit_speed_m_s": points.expected[k], "difference_fraction": difference,
+            "expected_m_s": points.expected[k], "interval_m_s": points.interval[k], "outside": points.outside[k],
         }
         for k, difference in enumerate(points.difference)
     ]  # fmt: skip
@@ -205,13 +206,15 @@ def measured_table(points: Observations) -> Table:
     throws, before = points.throws, points.side_a.shape[1] - 1
     columns = (
         Column("throw"), Column("build", words=True), Column("before", "m/s"), Column("wheel", "m/s"),
-        Column("measured", "m/s"), Column("expected", "m/s"), Column("difference"),
+        Column("measured", "m/s"), Column("expected", "m/s"), Column("difference"), Column("95 % of throws", "m/s"),
+        Column("", words=True),
     )  # fmt: skip
     lines = tuple(
         (
             f"{throws.order[k]:g}", str(throws.build[k]) or MISSING,
             ", ".join(_setting(points, k, stage) for stage in range(before)) or MISSING, _setting(points, k, before),
             _exit(throws.exit_speed[k]), _exit(points.expected[k]), signed(points.difference[k]),
+            f"{points.interval[k, 0]:.2f} to {points.interval[k, 1]:.2f}", "outside" if points.outside[k] else "",
         )
         for k in np.lexsort((throws.order, *points.side_a.T))
     )  # fmt: skip
@@ -241,12 +244,25 @@ def measured_notes(points: Observations, drawn: int) -> list[str]:
     ):
         if count:
             sentences.append(f"{plural(int(count), 'throw')} {words}.")
+    sentences.append(_within_interval(points))
     left = int(measured.sum()) - drawn
     if left:
         sentences.append(f"Not in the picture: {plural(left, 'throw')} with other speeds of the wheels before.")
     if len(throws.builds) > 1:
         sentences.append(f"Builds shown as one: {listing(list(throws.builds))}; --build shows one alone.")
     return sentences
+
+
+MOST_NAMED = 8
+"""Throws outside their interval that the short screen names."""
+
+
+def _within_interval(points: Observations) -> str:
+    """Return which throws lie outside the interval of a single throw."""
+    count, outside = len(points.throws), [f"{order:g}" for order in points.throws.order[points.outside]]
+    of = f"{len(outside) or 'None'} of {plural(count, 'throw')} {'lie' if len(outside) > 1 else 'lies'}"
+    which = f": {listing(outside)}" if 0 < len(outside) <= MOST_NAMED else ""
+    return f"{of} outside the 95 % interval that the configuration expects a single throw in{which}."
 
 
 def _setting(points: Observations, k: int, stage: int) -> str:
@@ -264,12 +280,12 @@ ROWS = 16
 
 def sweep_answer(
     launcher: Launcher, sweep: Sweep, source: Provenance, spread: Tuned | None = None,
-    measured: Observations | None = None, chosen: Recommended | None = None, *, fitted: bool = False,
+    measured: Observations | None = None, chosen: Recommended | None = None, *, fitted: Launcher | None = None,
 ) -> Answer:  # fmt: skip
     """Return the curve of a sweep with its grip limit; it is a "no" where no throw leaves this stage.
 
-    spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed; fitted: it
-    comes from a fit to the throws.
+    spread: grip limit over the uncertainties; measured: throws beside it; chosen: recommended wheel speed; fitted: the
+    launcher as fitted to the throws, where the speed comes from a fit.
     """
     near = None if measured is None else measured.drawn(sweep.before_a, sweep.before_b)
     more = [_sweep_table(launcher, sweep)] if _passes(sweep) else []
@@ -278,7 +294,7 @@ def sweep_answer(
     notes = [
         *_sweep_notes(launcher, sweep), *_interval(spread),
         *recommended_notes(chosen, sweep.stage, by="a fit to the throws" if fitted else ""),
-        *_shown(launcher, sweep, chosen),
+        *_shown(fitted or launcher, sweep, chosen),
         *outlet_notes(launcher, [chosen]),
         *([] if spread is None else jams(spread)),
     ]  # fmt: skip

@@ -51,8 +51,19 @@ def test_document_lists_every_measured_throw() -> None:
         expected = float(launcher.simulate(one["wheel_speed_m_s"]).exit_speed)
         assert one["expected_exit_speed_m_s"] == pytest.approx(expected)
         assert one["difference_fraction"] == pytest.approx(one["exit_speed_m_s"] / expected - 1)
+    for one in document["measured"]:
+        low, high = one["interval_m_s"]
+        assert low < one["expected_m_s"] < high
+        assert one["expected_m_s"] == one["expected_exit_speed_m_s"]
+        assert one["outside"] == (not low <= one["exit_speed_m_s"] <= high)
     shares = [one["difference_fraction"] for one in document["measured"]]
     assert document["median_difference_fraction"] == pytest.approx(np.median(shares))
+
+
+def test_throw_outside_its_interval_is_named(tmp_path: Path) -> None:
+    (tmp_path / "some.csv").write_text("wheel_1 [m/s],exit_speed [m/s]\n8,7.9\n12,11.3\n12,6\n10,9.6\n", "utf-8")
+    shown = " ".join(stager("sweep", CONFIG, str(tmp_path / "some.csv")).out.split())
+    assert "1 of 4 throws lies outside the 95 % interval that the configuration expects a single throw in: 3." in shown
 
 
 def test_document_has_null_without_measured_throws() -> None:
