@@ -18,6 +18,7 @@ from stager.fit.optimiser import BestFit, best_fit
 from stager.fit.posterior import Check, Misfit, Repeats, posterior
 from stager.fit.priors import DRIFT, of, values
 from stager.fit.statistics.hypothesis_tests import (
+    exact_test,
     holm,
     pattern_test,
     serial_correlation_test,
@@ -305,8 +306,6 @@ def _different_builds(throws: Throws, found: BestFit, follow: Callable[[Floats],
     Exit speeds are compared at common settings where these have enough throws, as there no model is in doubt, else
     beside the model. Of more than two builds each is compared with all others, with Bonferroni's correction.
     """
-    from scipy.stats import fisher_exact
-
     if len(throws.builds) < 2:
         return []
     wild = found.outlier_probability > 0.5
@@ -316,7 +315,7 @@ def _different_builds(throws: Throws, found: BestFit, follow: Callable[[Floats],
         test = difference_by_settings(throws, side)
         known = test is not None and test.freedom >= LEAST_FREEDOM
         apart.append(test.probability if test is not None and known else follow(side[:, None].astype(np.float64)))
-        often.append(float(fisher_exact([[np.sum(wild & a), np.sum(~wild & a)] for a in (side, ~side)])[1]))
+        often.append(exact_test(int(wild[side].sum()), int(side.sum()), int(wild.sum()), wild.size))
     shares = [float(wild[throws.build == name].mean()) for name in throws.builds]
     most = throws.builds[int(np.argmax(shares))]
     count, whose = int(wild[throws.build == most].sum()), f"build {most}" if most else "no named build"

@@ -433,11 +433,9 @@ def _tests_by_settings(throws: Throws, first: NDArray[np.bool_], apart: bool) ->
 
 def _not_alternated(throws: Throws, first: NDArray[np.bool_]) -> bool:
     """Whether all throws of one build came before the other's, or nearly, by LEAST_OVERLAP."""
-    from scipy.stats import rankdata
-
-    ranks = rankdata(clock(throws)[1])
-    before = (ranks[first].sum() - first.sum() * (first.sum() + 1) / 2) / max(first.sum() * (~first).sum(), 1)
-    return bool(min(before, 1 - before) < LEAST_OVERLAP)
+    when = clock(throws)[1]
+    before = float(np.mean(0.5 + 0.5 * np.sign(np.subtract.outer(when[first], when[~first]))))
+    return min(before, 1 - before) < LEAST_OVERLAP
 
 
 def _incomparable(throws: Throws) -> InputError:

@@ -6,8 +6,18 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
 
-from stager.fit.statistics.hypothesis_tests import Collinear, aicc, holm, slope
+from stager.fit.statistics.hypothesis_tests import Collinear, aicc, exact_test, holm, slope
+
+
+@given(st.integers(1, 30), st.integers(1, 30), st.data())
+def test_exact_test_agrees_with_scipy(size: int, others: int, data: st.DataObject) -> None:
+    one, two = data.draw(st.integers(0, size)), data.draw(st.integers(0, others))
+    expected = stats.fisher_exact([[one, size - one], [two, others - two]]).pvalue
+    assert exact_test(one, size, one + two, size + others) == pytest.approx(float(expected), rel=1e-6)
 
 
 def test_slope_with_a_constant_is_simple_regression() -> None:
