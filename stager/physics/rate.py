@@ -463,12 +463,13 @@ def _currents(cycle: Cycle, start: Floats, end: Floats, time: Floats, work: Floa
     Over contacts of `time` [s] from speeds `start` to `end` [rad/s], in which the motors do the extra `work` [J]. On
     the motor's line ω = ω_set − eR/K, so that work = K·(ω_set ∫e − (R/K) ∫e²). Between its ends e is assumed to rise
     with the square of time and then to stay, as for a wheel that slips and then grips, as long as gives that mean.
+    A wheel that the projectile drives far above its set speed takes no current.
     """
-    train, target = cycle.train, cycle.holding.angular_speed
-    most = np.maximum(train.current_limit - cycle.holding.current, 0.0)
+    train, target, held = cycle.train, cycle.holding.angular_speed, cycle.holding.current
+    most = np.maximum(train.current_limit - held, 0.0)
     line = [train.pull * (target - speed) / train.resistance for speed in (start, end)]
     first, last = (np.clip(current, 0.0, most) for current in line)
-    free = (line[0] <= most) & (line[1] <= most) & (target > 0)
+    free = (target > 0) & np.logical_and.reduce([(-held <= current) & (current <= most) for current in line])
     speed = (start + end) / 2
     total = plain = work / (train.pull * np.where(speed > 0, speed, 1.0))
     span = np.where(time > 0, time, 1.0)

@@ -9,9 +9,10 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from stager.model.arrays import Floats
+from stager.model.stage import PAIR, RAIL, Layout
 from stager.physics.chain import throw
 from stager.physics.friction import Constant
-from stager.physics.rate import build_cycle, contact_energies
+from stager.physics.rate import build_cycle, contact_energies, settled
 from tests.drive.machines import DRIVE, launcher
 
 SPEED, FEED, INERTIA = 12.0, 2.0, 1e-4
@@ -56,3 +57,19 @@ def test_copper_heat_of_a_contact_matches_the_integrated_current(friction: float
     found = contact_energies(cycle, cycle.target, done)
     expected = _integrate_copper_heat(friction, limit, float(cycle.holding.current[0]))
     assert float(found.copper[0]) == pytest.approx(expected, rel=within)
+
+
+@pytest.mark.parametrize("layout", [PAIR, RAIL])
+@pytest.mark.parametrize("governed", [False, True])
+def test_copper_heat_is_at_most_that_of_the_current_limit_where_the_projectile_drives_a_wheel(
+    layout: Layout, governed: bool
+) -> None:
+    # A slow last wheel brakes the projectile, which turns it many times as fast as its motor does.
+    machine = launcher(layout=layout, drive=replace(DRIVE, current_limit=20.0, governed=governed), rate=4.65, feed=2.0)
+    for last in (0.5, 1.1, 3.0, 8.0):
+        state = settled(machine, 4.65, np.array([20.0, 32.0, last]))
+        assert state is not None
+        copper = np.asarray(state.energies.copper)
+        assert (copper >= 0).all()
+        assert (copper <= 20.0**2 * DRIVE.resistance / 4.65).all()
+        assert 0 <= float(state.average_power) <= 14.8**2 / (4 * 0.03)
