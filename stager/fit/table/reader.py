@@ -377,12 +377,13 @@ def least_step(numbers: Floats) -> float:
     return last * max(coarser, default=1)
 
 
-def relative_uncertainty(columns: Mapping[str, Floats], known: Mapping[str, ColumnUncertainty]) -> Floats | None:
+def relative_uncertainty(
+    columns: Mapping[str, Floats], known: Mapping[str, ColumnUncertainty], projectile: Projectile
+) -> Floats | None:
     """Return the relative standard uncertainty of each exit speed (n,) [-]; None where the table gives none.
 
-    Exit speed is proportional to range, drop^−½, distance and 1 / time. That of a jam, 0, has none: NaN.
+    Each measured quantity counts by how much the exit speed of the flight changes with it. That of a jam is NaN.
     """
-    powers = {"exit_speed": 1.0, "range": 1.0, "drop": 0.5, "flight_time": 1.0, "distance": 1.0}
     used = next(measure for measure in MEASURES if set(measure) <= columns.keys())
     if not known.keys() & set(used):
         return None
@@ -391,14 +392,34 @@ def relative_uncertainty(columns: Mapping[str, Floats], known: Mapping[str, Colu
         if name in known:
             size = 1.0 if known[name].relative else columns[name]
             values = np.where(columns[name] > 0, size, np.nan)
-            total = total + (powers[name] * known[name].value / values) ** 2
+            total = total + (_exponent(name, columns, projectile) * known[name].value / values) ** 2
     return np.asarray(np.sqrt(total))
+
+
+EXPONENT_STEP = 1e-3
+"""Step of ln of a measured quantity at which its effect on the exit speed is found [-]."""
+
+
+def _exponent(name: str, columns: Mapping[str, Floats], projectile: Projectile) -> Floats:
+    """Return d ln(exit speed) / d ln(quantity), (n,) [-]; 1 where there is no exit speed."""
+    below, at, above = (
+        exit_speeds({**columns, name: columns[name] * np.exp(step)}, projectile)[0]
+        for step in (-EXPONENT_STEP, 0.0, EXPONENT_STEP)
+    )
+    # At the greatest range that drag allows there is no speed on the far side.
+    low, high = np.where(np.isfinite(below), below, at), np.where(np.isfinite(above), above, at)
+    sides = np.isfinite(below).astype(np.float64) + np.isfinite(above)
+    there = (at > 0) & np.isfinite(at) & (sides > 0)
+    out = np.ones(at.shape)
+    out[there] = np.log(high[there] / low[there]) / (sides[there] * EXPONENT_STEP)
+    return out
 
 
 MOST_PLACES = 7
 """Decimal places that are told apart in a table."""
 COARSER = (2, 5, 10, 20, 50, 100, 200, 500, 1000)
 """Steps of instruments, in units of the last decimal place."""
+
 
 SIZE = 4_000_000
 """Greatest size of a table [bytes]."""
@@ -551,8 +572,8 @@ class _Rows:
             line=lines, order=place if np.isnan(order).any() else order, numbered=not np.isnan(order).any(),
             build=self._words("build"),
             exit_speed=speeds, at_outlet=at_outlet,
-            uncertainty=relative_uncertainty(columns, self.known) if measured else None,
-            step=relative_uncertainty(columns, self._steps(columns)) if measured else None,
+            uncertainty=relative_uncertainty(columns, self.known, self.projectile) if measured else None,
+            step=relative_uncertainty(columns, self._steps(columns), self.projectile) if measured else None,
             supply=self._numbers("supply"), time=self._numbers("time"),
             temperature=self._numbers("temperature"), note=self._words("note"),
             wheels=tuple(

@@ -49,7 +49,7 @@ def test_distance_that_is_measured_once_gives_no_step(tmp_path: Path, launcher: 
     table = "wheel_1 [m/s],flight_time [ms],distance [m]\n12,500,5\n12,251,5\n"
     found = _read(tmp_path, launcher, table).step
     assert found is not None
-    np.testing.assert_allclose(found, [1 / 500, 1 / 251])
+    np.testing.assert_allclose(found, [1 / 500, 1 / 251], rtol=0.01)  # Drag adds little.
 
 
 def _errors(tmp_path: Path, launcher: Launcher, text: str) -> list[str]:
