@@ -286,12 +286,15 @@ def _rung(rows: Sequence[BestDesign], number: int, tuned: TunedDraws | None) -> 
     stages = [row.scenario.launcher.stage(k) for k in range(number)]
     gain, probability = None, None
     if below is not None and below.settings.exit_speed > 0:
-        drawn = None if tuned is None else tuned.gain(number - 1)
+        drawn = None if tuned is None or not here.feasible else tuned.gain(number - 1)
         gain = _interval(here.settings.exit_speed / below.settings.exit_speed - 1, drawn)
         probability = None if drawn is None else float((drawn >= row.scenario.goal.worthwhile).mean())
     return Rung(
         stages=number,
-        exit_speed=_interval(here.settings.exit_speed, None if tuned is None else tuned.exit_speed[number]),
+        # Draws are tuned within the limits, so they tell nothing of settings that break them.
+        exit_speed=_interval(
+            here.settings.exit_speed, None if tuned is None or not here.feasible else tuned.exit_speed[number]
+        ),
         gain=gain, probability_worthwhile=probability, length=row.settings.length,
         mass=_sum([stage.mass for stage in stages]), cost=_sum([stage.cost for stage in stages]),
         average_power=here.settings.average_power, kept=here.feasible,
