@@ -36,6 +36,8 @@ from stager.optimise.search import (
 )
 from stager.physics.parts import VARIABLES, DesignVariable, Ends, extra_cost, fitted, free_variables
 
+OTHER_PARTS = "other parts of the catalogue"
+"""Work that a stopped search leaves undone."""
 FEW = 4
 """Generations of a search that starts from good settings."""
 PROMISING = 3
@@ -254,7 +256,7 @@ class _Selection:
         choices = self.offered
         whole: list[tuple[Parts, list[BestDesign]]] = []
         for number, parts in enumerate(choices):
-            if number and self.clock.out("other parts of the catalogue"):
+            if number and self.clock.out(OTHER_PARTS):
                 break
             whole.append((parts, self._rows(parts, whole)))
             tell((number + 1) / len(choices) * (1.0 if len(choices) == 1 and not self.ranged else 0.6))
@@ -284,7 +286,8 @@ class _Selection:
                       range(max((len(rows) for _, rows in known), default=0))]  # fmt: skip
         most = most_stages(scenario.launcher, scenario)
         for count in range(1, most + 1):
-            if count > 1 and self.clock.out(f"{count} and more stages"):
+            # Where other parts were searched with so many stages, rows for these are there.
+            if count > 1 and self.clock.out(OTHER_PARTS if count < len(best_known) else f"{count} and more stages"):
                 break
             problem = self._build(scenario, count, "common" if self.ranged else None)
             before = rows[-1].solution
@@ -325,7 +328,8 @@ class _Selection:
         for count in range(1, limit + 1):
             starts = [rows[count]] if count < len(rows) else []
             before = out[count - 1]
-            if before.solution is not None or count == 1:
+            undone = "parts of single stages" if starts else f"{count} and more stages"
+            if (before.solution is not None or count == 1) and not self.clock.out(undone):
                 starts += self._grown(before)
             if not starts:
                 break
@@ -352,8 +356,10 @@ class _Selection:
             problem = self._build(scenario, len(chosen), "common" if self.ranged else None)
             tried.append((float(score(fastest, extended(problem, shorter)).max()), chosen, scenario, problem))
         tried.sort(key=lambda one: -one[0])
-        grown = []
+        grown: list[BestDesign] = []
         for _, chosen, scenario, problem in tried[:PROMISING]:
+            if grown and self.clock.out("parts of single stages"):
+                break
             found = solve(problem, [shorter], seed=self.seed, generations=FEW, effort=QUICKLY)
             grown.append(BestDesign(len(chosen), scenario, chosen, found, found.settings))
         return grown
@@ -379,6 +385,8 @@ class _Selection:
                 tried.append((float(score(fastest, looked).max()), chosen, scenario, problem, best(fastest, looked)))
         tried.sort(key=lambda one: -one[0])
         for _, chosen, scenario, problem, start in tried[:PROMISING]:
+            if self.clock.out("parts of single stages"):
+                break
             found = improve(problem, start, QUICKLY)
             candidate = BestDesign(row.count, scenario, chosen, found, found.settings)
             if _ahead(candidate, row):
