@@ -100,10 +100,22 @@ class Margin:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Shown:
+    """Speeds of sides A and B with the digits that are shown, (2, stages): wheel_speed [m/s] and rpm, each rounded.
+
+    Both are rounded by themselves, so that they differ by less than the last digit.
+    """
+
+    wheel_speed: Floats
+    rpm: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Wheel speeds of a chain [m/s], shape (stages,), with their throw and the results of all limits.
 
-    wheel_speed: of side A; wheel_speed_b: of side B where spin is asked for, None: as A; spin: asked for [rad/s].
+    wheel_speed: of side A; wheel_speed_b: of side B where spin is asked for, None: as A; spin: asked for [rad/s];
+    shown: speeds with the digits that are shown, None: not computed.
     """
 
     wheel_speed: Floats
@@ -113,6 +125,7 @@ class Settings:
     exit_speed: float
     verdicts: tuple[LimitResult, ...]
     length: float
+    shown: Shown | None = None
 
     @property
     def throw(self) -> Throw:

@@ -71,9 +71,14 @@ def _rows(
     found: list[tuple[Sequence[str], bool]] = []
     for side, name in enumerate(names):
         u = (a, b)[side]
+        shown, turns = u, throws.indicated_rpm(launcher, k, u)
+        if best.shown is not None:
+            true = throws.shows_true_speeds(launcher)
+            shown = float(best.shown.wheel_speed[side, k])
+            turns = float(best.shown.rpm[side, k] if true else np.floor(turns))
         throttle = throttles.get((k, side))
         cells = (
-            str(k + 1), name, speed(u), f"{throws.indicated_rpm(launcher, k, u):.0f}",
+            str(k + 1), name, speed(shown), f"{turns:.0f}",
             MISSING if throttle is None else f"{100 * throttle:.1f}",
             MISSING if names[side] != leads or np.isnan(grip) else _below(1 - u / grip), speed(exit_speed),
         )  # fmt: skip

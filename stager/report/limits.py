@@ -150,13 +150,18 @@ def room_text(limit: LimitRow) -> str:
     if limit["name"] in COUNTS:
         return f"{limit['allowed'] - limit['used']:.0f}"
     left = max(room(limit), 0.0) if limit["kept"] else room(limit)
-    if limit["name"] in SHARES_SHOWN & _FLOORS:
-        return f"{100 * left:.1f} points"
-    if abs(left) > FAR:
+    points = limit["name"] in SHARES_SHOWN & _FLOORS
+    if abs(left) > FAR and not points:
         return f"> {percent(FAR)}" if left > 0 else f"< {percent(-FAR)}"
-    return percent(left)
+    places = 1
+    # A broken limit shows by how much.
+    while limit["kept"] is False and left and round(100 * abs(left), places) == 0.0 and places < MOST_PLACES:
+        places += 1
+    return f"{round(100 * left, places) + 0.0:.{places}f} points" if points else percent(left, places)
 
 
+MOST_PLACES = 6
+"""Most decimals of a margin in per cent."""
 FAR = 10.0
 """Margin above which only "> 1000 %" is shown [-]."""
 SHARES_SHOWN = frozenset(

@@ -1,0 +1,64 @@
+"""Wheel speeds as they are shown, to 0.01 m/s and to 1 rpm, such that they keep every limit that the settings keep.
+
+Rounding up may break a limit, and rounding an earlier wheel down lowers the grip limits of later ones. So rounded
+speeds are evaluated, and wheels are slowed by single digits until all these limits are kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stager.constraints import LIMITS, OperatingPoint, slacks
+from stager.constraints.limit import ROUNDING
+from stager.model.arrays import Floats
+from stager.model.launcher import Scenario
+from stager.optimise.judge import JUDGED, grip_limits
+from stager.optimise.records import Settings, Shown
+from stager.physics.chain import throw
+from stager.physics.mechanics import turns_per_minute
+
+SPEED_STEP = 0.01
+"""Last digit of a shown wheel speed [m/s]."""
+TRIES = 12
+"""Greatest number of roundings that are evaluated."""
+
+
+def as_shown(scenario: Scenario, settings: Settings) -> Settings:
+    """Return settings with the wheel speeds that are shown; without limits kept at those, rounded to the nearest."""
+    if not settings.count:
+        return settings
+    launcher = settings.design.launcher
+    per_speed = np.array([turns_per_minute(1.0, launcher.stage(k).wheel) for k in range(settings.count)])
+    surface = _rounded(scenario, settings, np.full(settings.count, SPEED_STEP))
+    turning = _rounded(scenario, settings, 1.0 / per_speed)
+    return replace(settings, shown=Shown(wheel_speed=surface, rpm=turning * per_speed))
+
+
+def _rounded(scenario: Scenario, settings: Settings, step: Floats) -> Floats:
+    """Return surface speeds of sides A and B [m/s], (2, stages), as multiples of `step` [m/s], (stages,)."""
+    exact = np.stack([settings.wheel_speed, settings.beside]) / step
+    kept = {one.name for one in settings.verdicts if one.satisfied}
+    nearest = steps = np.round(exact)
+    for turn in range(TRIES):
+        late = _breaking(scenario, settings, steps * step, kept)
+        if not late.any():
+            return np.asarray(steps * step)
+        steps = np.floor(exact + 1e-9) if turn == 0 else np.maximum(steps - late, 0.0)
+    return np.asarray(nearest * step)
+
+
+def _breaking(scenario: Scenario, settings: Settings, speeds: Floats, kept: set[str]) -> NDArray[np.bool_]:
+    """Return which stages break a limit of those named `kept`, (stages,): all where it is one of all together."""
+    launcher, limit_values = settings.design.launcher, scenario.limit_values
+    split = None if settings.wheel_speed_b is None else speeds[1]
+    done = throw(launcher, speeds[0], split, options=JUDGED)
+    grips = grip_limits(launcher, limit_values, done) if limit_values.grip_margin else None
+    point = OperatingPoint(launcher=launcher, limit_values=limit_values, throw=done, options=JUDGED, grip_limit=grips)
+    late = np.full(settings.count, bool(done.jammed))
+    for limit in LIMITS:
+        if limit.name in kept and not late.all() and (found := slacks(limit, point)) is not None:
+            late |= found < -ROUNDING
+    return late
