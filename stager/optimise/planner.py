@@ -9,19 +9,21 @@ import numpy as np
 
 from stager.bounds import BUDGETS, Bound, bound, shared
 from stager.constraints import broken_by
+from stager.constraints.recommend import NOMINAL_ONLY
 from stager.errors import InputError
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim
 from stager.optimise.draws import Draws
-from stager.optimise.judge import active, settings_at
+from stager.optimise.judge import TIE, active, settings_at
 from stager.optimise.ladder import TunedDraws, TuningStep, advise, margin_sentence, rungs, stops, tune
 from stager.optimise.pareto import Against, front, refuse, trades
 from stager.optimise.parts import BestDesign, catalogue_of, choose, choose_again, opened, select
 from stager.optimise.problem import NO_MARGINS
-from stager.optimise.records import Margin, Plan
+from stager.optimise.records import Margin, Plan, Settings
 from stager.optimise.relaxation import BUILT, WORTHLESS, explain, one_more, prices, under
 from stager.optimise.robust import enough, margin_draws, margin_of, robust, steadiest
 from stager.optimise.search import Clock, improve, most_stages
+from stager.optimise.settable import as_shown
 from stager.parallel import Executor
 from stager.physics.barrel import overlapping
 
@@ -37,7 +39,6 @@ COSTLY = 0.03
 """Mean loss of builds against the nominal exit speed from which on other settings are considered [-]."""
 GAINED = 0.005
 """Gain of the mean exit speed of builds for which these are taken [-]."""
-AVERAGED = " Wheels are set to what throws fastest on average over possible builds."
 TOGETHER = "stages that hold the projectile together are not set to a spin yet"
 FARTHER = "a clearance or pitch that lets it leave one stage before it enters the next, or leave spin out"
 
@@ -102,7 +103,10 @@ class _Planning:
         self.rng = np.random.default_rng(0) if rng is None else rng
         self.reserve: Mapping[str, float] = NO_MARGINS
         self.margin: Margin | None = None
-        self.averaged = False
+        self.elsewhere = ""
+        """Why the wheels of the plan are not set to what throws fastest in the nominal launcher."""
+        self.slowed = False
+        self.refined: BestDesign | None = None
 
     def run(self, *, certified: bool, trade: Against | None, sturdy: bool) -> Plan:
         """See `plan`."""
@@ -120,34 +124,42 @@ class _Planning:
             rows = _put(rows, leader)
         tuned = self._tuned(rows) if self.draws and not self.clock.out("draws") else None
         self.progress(0.75)
-        ladder = rungs(rows, tuned)
         chosen = None if leader is None else leader.count
-        advice = advise(ladder, self.scenario, chosen, tuned, stops(rows))
-        advised = self._advised(rows, leader, advice.stages)
-        if advised is not None:
-            advised = self._recommended(self._surely(advised)) if self.draws else self._polished(advised)
-            rows = _put(rows, advised)
+        for turn in range(ROUNDS + 1):
             ladder = rungs(rows, tuned)
+            advice = advise(ladder, self.scenario, chosen, tuned, stops(rows))
+            row = self._advised(rows, leader, advice.stages)
+            again = self._refined(rows, row) if turn < ROUNDS else rows
+            if again is rows:
+                break
+            rows = again
+        # The ladder compares settings that are each tuned to the nominal launcher; the plan is built for all builds.
+        advised = self._for_builds(row)
+        if advised is not None:
+            advised = replace(advised, settings=as_shown(advised.scenario, advised.settings))
         proof = None if proving is None else proving()
         self.progress(0.9)
         best = None if advised is None else advised.settings
         held, beyond = frozenset[str](), 0.0
         bought: dict[str, float] = {}
-        if advised is not None:
+        if advised is not None and row is not None:
             built = broken_by(advised.scenario.launcher, advised.scenario.limit_values, advised.count + 1)
             held = self._active(advised, built)
-            if self.scenario.goal.asked is None and advised.count:
-                beyond = one_more(advised, rows, self.reserve)
-            if advised.solution is not None:
-                problem = opened(self.scenario, advised, self.reserve, self.clock)
-                bought = prices(advised, held, self.reserve, beyond, self.clock, problem)
+            if self.scenario.goal.asked is None and row.count and not self.clock.out("the gain of one more stage"):
+                beyond = one_more(row, rows, self.reserve)
+            if row.solution is not None:
+                problem = opened(self.scenario, row, self.reserve, self.clock)
+                bought = prices(row, held, self.reserve, beyond, self.clock, problem)
         missed = None
-        if best is None:
+        # Where the feed alone keeps the limits, the fastest is to throw with no stage.
+        if best is None or (self.scenario.goal.asked is None and leader is not None and not leader.count):
             speed = None if proof is None else proof.speed
             proven = (proof is None or not proof.evidence) and not self.clock.open
             missed = explain(rows, self.reserve, speed, self.clock, proven=proven)
+            if missed.nearest is not None:
+                missed = replace(missed, nearest=as_shown(self.scenario, missed.nearest))
         verdict = advice.sentence
-        if missed is not None and self.scenario.goal.asked is None:
+        if missed is not None and best is None and self.scenario.goal.asked is None:
             # Gains of designs that break limits say nothing.
             verdict = missed.reason
         worth = {name: beyond if name in BUILT else bought.get(name, 1.0) for name in held}
@@ -156,14 +168,15 @@ class _Planning:
             catalogue = replace(catalogue, traded=trades(self.scenario, advised, self.reserve, self.clock))
         return Plan(
             best=best, ladder=ladder, recommended_stages=advice.stages,
-            verdict=verdict + margin_sentence(self.margin) + (AVERAGED if self.averaged else ""), missed=missed,
+            verdict=verdict + margin_sentence(self.margin) + self.elsewhere, missed=missed,
             binding=frozenset(name for name, gain in worth.items() if gain > WORTHLESS), prices=bought,
             one_more_stage=beyond if held & BUILT else None, open_stage=advice.open_stage,
             settled_by=advice.settled_by, catalogue=catalogue, bound=proof, spread=spread,
             spread_before=before,
-            robust=robust(advised, np.random.default_rng(2)) if sturdy and advised is not None else None,
+            robust=robust(advised, np.random.default_rng(2))
+            if sturdy and advised is not None and not self.clock.out("robust settings") else None,
             front=None if trade is None else front(self.scenario, rows, ladder, trade, self.reserve, self.clock),
-            fastest=best if leader is None or advised is None or leader.count == advised.count else leader.settings,
+            fastest=self._fastest(rows, best),
             margin=self.margin, left_open=tuple(self.clock.open),
             as_fed=self.scenario.goal.asked is not None and advised is not None and advised.count == 0,
         )  # fmt: skip
@@ -225,6 +238,31 @@ class _Planning:
         solution = improve(under(row.solution.problem, self.reserve), row.solution.trial)
         return replace(row, solution=solution, settings=solution.settings)
 
+    def _fastest(self, rows: list[BestDesign], best: Settings | None) -> Settings | None:
+        """Return the best settings of all stage counts: those of the plan, or others that are clearly faster.
+
+        Wheels are slowed where settings keep hard limits in too few builds, so others with as many stages do not count.
+        """
+        found = None if best is None or self.scenario.goal.asked is not None else choose(self.scenario, rows)
+        if best is None or found is None or found.settings.exit_speed <= best.exit_speed * (1 + TIE):
+            return best
+        return best if self.slowed and found.count == best.count else found.settings
+
+    def _refined(self, rows: list[BestDesign], row: BestDesign | None) -> list[BestDesign]:
+        """Return the designs with `row`, the one to be built, made surer; the same list where nothing has changed.
+
+        With draws its reserve is settled, under which all others are solved anew; without it is refined once more.
+        """
+        if row is None or row is self.refined:
+            return rows
+        before = dict(self.reserve)
+        better = self.refined = self._settled(row) if self.draws else self._polished(row)
+        if better is row and self.reserve == before:
+            return rows
+        if self.reserve != before:
+            rows = [other if other.count == row.count or not other.feasible else self._again(other) for other in rows]
+        return _put(rows, better)
+
     def _polished(self, row: BestDesign) -> BestDesign:
         """Return the design refined once more, for prices; unchanged for a goal other than the fastest."""
         if row.solution is None or self.scenario.goal.asked is not None:
@@ -233,24 +271,33 @@ class _Planning:
         faster = again.feasible and again.settings.exit_speed > row.settings.exit_speed
         return replace(row, solution=again, settings=again.settings) if faster else row
 
-    def _surely(self, row: BestDesign) -> BestDesign:
-        """Return the design with hard limits kept in enough builds, wheels slowed where the reserve is not enough."""
+    def _settled(self, row: BestDesign) -> BestDesign:
+        """Return the design under a reserve of hard limits that was found at its own settings."""
         if row.solution is None or margin_draws(row.scenario) is None:
             return row
-        row = self._settle_reserve(row)
-        drawn = margin_draws(row.scenario)
-        if drawn is None:
+        return self._settle_reserve(row)
+
+    def _for_builds(self, row: BestDesign | None) -> BestDesign | None:
+        """Return the design with wheels slowed where too few builds keep hard limits, or set for the greatest mean."""
+        if row is None or not self.draws:
             return row
-        if self.margin is None or enough(self.margin):
-            self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
-        return row if enough(self.margin) else self._slowed(row, drawn)
+        drawn = None if row.solution is None else margin_draws(row.scenario)
+        if drawn is not None:
+            if self.margin is None or enough(self.margin):
+                self.margin = margin_of(row.scenario, drawn, row.settings, self.reserve)
+            if not enough(self.margin):
+                row = self._slowed(row, drawn)
+        return self._recommended(row)
 
     def _recommended(self, row: BestDesign) -> BestDesign:
         """Return the design at the wheel speeds that `next` recommends, if builds throw faster there on average.
 
-        A single stage always has them. Several stages have them where the best settings of the nominal build are much
-        slower in other builds, as beside a peak that other builds have elsewhere.
+        A single stage always has them, unless `limits.confidence` asks for the nominal launcher only. Several stages
+        have them where the best settings of the nominal build are much slower in other builds, as beside a peak that
+        other builds have elsewhere.
         """
+        if row.scenario.limit_values.confidence <= NOMINAL_ONLY:
+            return row
         own = row.settings.design.launcher == self.scenario.launcher
         if not row.count or not own or self.scenario.goal.spin or self.scenario.goal.aim is not Aim.FASTEST:
             return row
@@ -270,7 +317,9 @@ class _Planning:
             return row
         if row.count > 1 and margin is not None and margin.mean_exit <= (1 + GAINED) * (mean or 0.0):
             return row
-        self.margin, self.averaged = margin, row.count > 1
+        self.margin = margin
+        if row.settings.exit_speed > (1 + GAINED) * settings.exit_speed:
+            self.elsewhere = _elsewhere(row.settings)
         return replace(row, settings=settings)
 
     def _slowed(self, row: BestDesign, drawn: Draws) -> BestDesign:
@@ -286,14 +335,22 @@ class _Planning:
                 high = middle
         if best is None:
             return row
-        self.margin = best[1]
+        self.margin, self.slowed = best[1], True
         return replace(row, settings=best[0])
 
     # Draws and bound.
 
     def _tuned(self, rows: list[BestDesign]) -> TunedDraws | None:
-        steps = [TuningStep(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1:]]
-        return tune(steps, self.draws, self.rng, self.reserve, self.executor)()
+        """Return draws tuned with each stage count; beyond the last one that keeps the limits, stages are left out."""
+        last = max((row.count for row in rows if row.feasible), default=0)
+        steps = [
+            TuningStep(scenario=row.scenario, parts=row.parts, lead=row.settings.lead) for row in rows[1 : last + 1]
+        ]
+        found = tune(steps, self.draws, self.rng, self.reserve, self.executor)()
+        if found is None:
+            return None
+        beyond = np.repeat(found.exit_speed[-1:], len(rows) - 1 - last, axis=0)
+        return replace(found, exit_speed=np.vstack([found.exit_speed, beyond]))
 
     def _begin_bound(self, leader: BestDesign | None) -> Callable[[], Bound] | None:
         """Begin the bound in the executor, and return a function that waits for it."""
@@ -314,6 +371,16 @@ def _bounded(scenario: Scenario, most: int, reached: float, count: int | None, s
     if count is None or (found.asked is None and not scarce):
         return found if count is not None or found.asked is None else shared(scenario, found, None, None)
     return shared(scenario, found, reached, count)
+
+
+def _elsewhere(nominal: Settings) -> str:
+    """Return a sentence on a plan that throws fastest on average, and on what the nominal launcher could reach."""
+    wheels = ", ".join(f"{speed:.2f}" for speed in nominal.wheel_speed)
+    return (
+        f" Wheels are set to what throws fastest on average over possible builds. The launcher as configured could "
+        f"reach {nominal.exit_speed:.2f} m/s at wheel speeds of {wheels} m/s, but other builds peak elsewhere; "
+        "measuring and fitting narrows that down."
+    )
 
 
 def _put(rows: list[BestDesign], row: BestDesign | None) -> list[BestDesign]:

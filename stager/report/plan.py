@@ -8,7 +8,7 @@ from typing import Any
 from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.judge import REACHED
-from stager.optimise.records import Interval, Missed, Plan, Relaxation, Rung, Settings
+from stager.optimise.records import Interval, Missed, Plan, Relaxation, Rung, Settings, Shown
 from stager.physics.flight import outlet_speed
 from stager.physics.mechanics import translation_energy
 from stager.report import alternatives, check, drives, flight, limits
@@ -264,7 +264,9 @@ def answer(launcher: Launcher, plan: Plan, source: Provenance, *, guessed: bool 
     stages, rows = content["stages"] or nearest["stages"], content["limits"] or nearest["limits"]
     tables = [_relaxations(content["relaxations"])] if content["relaxations"] else []
     if stages:
-        tables.append(settings(stages, "Settings" if plan.best else "Nearest settings"))
+        found = plan.best if plan.missed is None else plan.missed.nearest
+        shown = None if found is None else found.shown
+        tables.append(settings(stages, "Settings" if plan.best else "Nearest settings", shown))
     if limits.close(rows):
         tables.append(limits.abridged(rows, word))
     if content["catalogue"]:
@@ -301,7 +303,7 @@ def summary(launcher: Launcher, plan: Plan) -> dict[str, Any]:
         "exit_energy_J": None if best is None else _energy(launcher, best),
         "spin_rad_s": None if best is None else float(best.throw.spin),
         "length_m": None if best is None else float(best.length),
-        "average_power_W": _average_power(plan),
+        "average_power_W": None if best is None else best.average_power,
         **certificate_rows(plan),
         "limits": [] if best is None else _limits(plan, best),
         "one_more_stage_fraction": plan.one_more_stage,
@@ -368,11 +370,6 @@ def _stages(launcher: Launcher, best: Settings) -> list[StageRow]:
     return rows
 
 
-def _average_power(plan: Plan) -> float | None:
-    count = None if plan.best is None else plan.best.count
-    return next((rung.average_power for rung in plan.ladder if rung.stages == count), None)
-
-
 def _limits(plan: Plan, best: Settings) -> list[LimitRow]:
     return [
         {**row, "binding": row["name"] in plan.binding, "price": plan.prices.get(row["name"])}
@@ -408,7 +405,7 @@ def _result(launcher: Launcher, plan: Plan) -> str:
     if best is None:
         return _why_none(plan.missed)
     if plan.nothing_fits:
-        return f"No stage fits: the {name} stays at the feed's {speed(best.exit_speed)} m/s."
+        return f"No stage fits: the {name} stays at the feed's {speed(best.exit_speed)} m/s.{_limited_by(plan.missed)}"
     if best.count == 0:
         return f"No stage is needed: the {name} leaves at the feed's {speed(best.exit_speed)} m/s."
     energy = digits(_energy(launcher, best))
@@ -422,8 +419,13 @@ def _result(launcher: Launcher, plan: Plan) -> str:
 def _why_none(missed: Missed | None) -> str:
     if missed is None:
         return "No design fits."
-    words = ", ".join(limits.title(name) for name in missed.conflict)
-    return f"{missed.reason} Limited by: {words}." if missed.nearest and words else missed.reason
+    return f"{missed.reason}{_limited_by(missed)}" if missed.nearest else missed.reason
+
+
+def _limited_by(missed: Missed | None) -> str:
+    """Return an addition on the limits in conflict with the goal."""
+    words = "" if missed is None else ", ".join(limits.title(name) for name in missed.conflict)
+    return f" Limited by: {words}." if words else ""
 
 
 def word(row: LimitRow) -> str:
@@ -460,19 +462,23 @@ _SETTINGS = (
 )
 
 
-def settings(stages: Sequence[StageRow], title: str = "Settings") -> Table:
-    """Return the table of settings, a row for each stage."""
-    rows = tuple(_setting(number, stage) for number, stage in enumerate(stages, 1))
+def settings(stages: Sequence[StageRow], title: str = "Settings", shown: Shown | None = None) -> Table:
+    """Return the table of settings, a row for each stage; shown: its wheel speeds, None: rounded to the nearest."""
+    rows = tuple(_setting(k, stage, shown) for k, stage in enumerate(stages))
     return Table(title, _SETTINGS, rows).without_empty(MISSING)
 
 
-def _setting(number: int, stage: StageRow) -> tuple[str, ...]:
+def _setting(k: int, stage: StageRow, shown: Shown | None) -> tuple[str, ...]:
     side_a, side_b, rpm = stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"], stage["rpm"]
     alike = side_b is None or side_b == side_a
+    speeds = (side_a, side_a if side_b is None else side_b)
+    turns = tuple(rpm * speed / side_a for speed in speeds) if side_a else (rpm, rpm)
+    if shown is not None:
+        speeds, turns = tuple(shown.wheel_speed[:, k]), tuple(shown.rpm[:, k])
     return (
-        str(number),
-        sides(side_a, side_b),
-        f"{rpm:.0f}" if side_b is None or alike else f"{rpm:.0f}:{rpm * side_b / side_a:.0f}",
+        str(k + 1),
+        sides(speeds[0], None if alike else speeds[1]),
+        f"{turns[0]:.0f}" if alike else f"{turns[0]:.0f}:{turns[1]:.0f}",
         _hundred(stage["throttle"]),
         # Left out where two wheel speeds take the room on the screen.
         speed(stage["entry_speed_m_s"]) if alike else MISSING,

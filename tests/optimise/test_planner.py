@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from stager.model.stage import Drive, Supply
 from stager.optimise import planner, robust
 from stager.optimise.judge import settings_at
-from stager.optimise.parts import BestDesign, opened
-from stager.optimise.planner import SLOWEST, _bounded, _Planning, silent
+from stager.optimise.parts import BestDesign, opened, select
+from stager.optimise.planner import SLOWEST, _bounded, _Planning, plan, silent
 from stager.optimise.problem import NO_MARGINS, FastestTables
-from stager.optimise.records import Parts
+from stager.optimise.records import Parts, Plan
 from stager.optimise.robust import enough, margin_draws, margin_of
 from stager.optimise.search import Clock
 from stager.parallel import Executor
@@ -75,3 +77,76 @@ def test_design_variables_are_opened_for_each_stage_where_stages_differ() -> Non
         parts = tuple(Parts(0, 0, crush) for crush in crushes)
         row = BestDesign(2, given, parts, solution, settings_at(given, np.zeros(2)))
         assert opened(given, row, NO_MARGINS, Clock()).choose == choose
+
+
+@cache
+def _planned(stages: int, **limits: float) -> Plan:
+    given = unsure()
+    return plan(
+        replace(given, limit_values=replace(given.limit_values, stages=stages, **limits)), draws=60, certified=False,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("stages", [1, 2])
+def test_plan_for_the_greatest_mean_says_what_the_launcher_as_configured_could_reach(stages: int) -> None:
+    found = _planned(stages)
+    assert found.best is not None
+    assert found.fastest is not None
+    assert found.fastest.exit_speed > 1.05 * found.best.exit_speed
+    assert f"could reach {found.fastest.exit_speed:.2f} m/s" in found.verdict
+
+
+@pytest.mark.parametrize("stages", [1, 2])
+def test_nominal_settings_alone_are_planned_at_a_confidence_of_a_half(stages: int) -> None:
+    found, nominal = _planned(stages, confidence=0.5), _planned(stages)
+    assert found.best is not None
+    assert nominal.fastest is not None
+    assert found.best.exit_speed == pytest.approx(nominal.fastest.exit_speed, rel=1e-4)
+    assert "on average" not in found.verdict
+
+
+@pytest.mark.parametrize("stages", [1, 2])
+def test_verdict_ladder_and_fastest_are_of_the_same_designs(stages: int) -> None:
+    found = _planned(stages)
+    assert found.fastest is not None
+    assert found.fastest.exit_speed == pytest.approx(max(rung.exit_speed.nominal for rung in found.ladder))
+    for rung in found.ladder[1:]:
+        for interval in (rung.exit_speed, rung.gain):
+            assert interval is not None
+            assert interval.low is not None
+            assert interval.high is not None
+            assert interval.low <= interval.nominal <= interval.high
+    if stages == 2:
+        assert f"a second adds {100 * found.ladder[2].gain.nominal:.0f} %" in found.verdict
+
+
+@pytest.mark.parametrize("energy", [1e-3, 0.02, 0.5])
+def test_only_rows_that_keep_the_limits_have_intervals(energy: float) -> None:
+    for rung in _planned(2, exit_energy=energy).ladder:
+        for interval in filter(None, (rung.exit_speed, rung.gain)):
+            assert (interval.low is None) == (not rung.kept)
+            assert interval.low is None or interval.low <= interval.nominal * (1 + 1e-6)
+
+
+class _Strikes(Clock):
+    """A clock that runs out when it is asked for the n-th time."""
+
+    left: int
+
+    def out(self, what: str = "") -> bool:
+        self.left -= 1
+        self.until = np.inf if self.left > 0 else 0.0
+        return super().out(what)
+
+
+@pytest.mark.parametrize("asked", [1, 2, 3, 4, 6, 8, 12])
+def test_stages_are_called_not_done_only_where_the_ladder_lacks_them(asked: int) -> None:
+    drives = tuple(Drive(speed_constant=speed, resistance=0.6, cost=cost) for speed, cost in ((94.0, 7.0), (70.0, 9.0)))
+    template = replace(HEAVY.template, drive_options=drives, cost=20.0)
+    given = scenario(replace(HEAVY, template=template, supply=Supply(voltage=11.1)), stages=3)
+    clock = _Strikes(until=np.inf)
+    clock.left = asked
+    rows = select(given, clock).rows
+    undone = [int(words.split()[0]) for words in clock.open if words.endswith("more stages")]
+    assert undone == ([len(rows)] if len(rows) <= 3 else [])
+    assert len(rows) > 1

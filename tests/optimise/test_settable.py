@@ -1,0 +1,44 @@
+"""Wheel speeds as a plan shows them: typed in again, they keep what the plan keeps."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import stager
+from stager.report.limits import room_text, rows
+from tests.optimise.builds import CONFIGS, SHIPPED
+
+CASES = [(name, {}) for name in SHIPPED] + [
+    ("seed_ball", {"limits.grip_margin": 0.1, "limits.stages": 3}),
+    ("seed_ball", {"limits.exit_energy": "2 J", "limits.stages": 2, "limits.grip_margin": 0.001}),
+    ("seed_ball", {"goal.spin": "20 rev/s", "limits.stages": 1}),
+    ("table_tennis", {"limits.grip_margin": 0.03, "limits.stages": 3}),
+]
+
+
+@pytest.mark.parametrize(("name", "changes"), CASES)
+def test_shown_wheel_speeds_break_no_limit_that_the_plan_keeps(name: str, changes: dict[str, object]) -> None:
+    one = stager.load(Path(CONFIGS) / f"{name}.toml").replace({"limits.stages": 2, **changes})
+    best = one.plan(draws=0).best
+    assert best is not None
+    assert best.shown is not None
+    kept = {result.name for result in best.verdicts if result.satisfied}
+    for unit, shown in (("m/s", best.shown.wheel_speed), ("rpm", best.shown.rpm)):
+        typed = [f"{a:.2f} {unit}" if a == b else f"{a:.2f}:{b:.2f} {unit}" for a, b in shown.T]
+        again = one.check(*typed)
+        assert [one.name for one in again.verdicts if one.name in kept and not one.satisfied] == []
+    np.testing.assert_allclose(best.shown.wheel_speed[0], best.wheel_speed, atol=0.05)
+
+
+@pytest.mark.parametrize("share", [1e-2, 1e-4, 2e-6])
+def test_margin_of_a_broken_limit_shows_by_how_much(share: float) -> None:
+    one = stager.load(CONFIGS / "seed_ball.toml")
+    speed = 13.0
+    energy = one.check(speed).exit_energy / (1 + share)
+    found = one.replace({"limits.exit_energy": f"{energy:.12g} J"}).check(speed)
+    row = next(row for row in rows(found.verdicts) if row["name"] == "exit_energy")
+    assert not row["kept"]
+    assert float(room_text(row).split()[0]) < 0
