@@ -108,10 +108,10 @@ class FastestTable:
 
 
 class FastestTables:
-    """Tables of a scenario's stages, each computed at first use."""
+    """Tables of a scenario's stages, each computed at first use; margins: least slack of limits by name [-]."""
 
-    def __init__(self, scenario: Scenario) -> None:
-        self.scenario = scenario
+    def __init__(self, scenario: Scenario, margins: Mapping[str, float] = NO_MARGINS) -> None:
+        self.scenario, self.margins = scenario, margins
         self._known: dict[Any, FastestTable] = {}
         self._tops: dict[Any, float] = {}
 
@@ -144,8 +144,10 @@ class FastestTables:
         count = VARIABLE_NODES[len(chosen)]
         axes = tuple((m, one.at(one.range(stage) or (0.0, 0.0), np.linspace(0.0, 1.0, count))) for m, one in chosen)
         grid = [place.ravel() for place in np.meshgrid(*(nodes for _, nodes in axes), indexing="ij")]
-        tops = np.broadcast_to(_top(_with(launcher, index, axes, grid), limit_values, index, {}), (count ** len(axes),))
-        fastest = max(min(1.05 * float(exit_cap(launcher, limit_values)), 1.1 * float(np.max(tops))), 1.5 * feed)
+        ends = _top(_with(launcher, index, axes, grid), limit_values, index, self.margins)
+        tops = np.broadcast_to(ends, (count ** len(axes),))
+        cap = float(exit_cap(launcher, limit_values, self.margins))
+        fastest = max(min(1.05 * cap, 1.1 * float(np.max(tops))), 1.5 * feed)
         entry = np.geomspace(0.3 * feed, fastest, NODES)
         lanes, node = np.repeat(entry, tops.size), np.tile(np.arange(tops.size), entry.size)
         here, top = _with(launcher, index, axes, [values[node] for values in grid]), np.asarray(tops[node])

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 
 import numpy as np
 
@@ -28,19 +29,22 @@ from stager.constraints import (
     speed_range,
 )
 from stager.constraints.limit import rounded
+from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
-from stager.model.requirements import Aim
+from stager.model.requirements import Aim, Goal
 from stager.optimise.judge import active as active_of
 from stager.optimise.judge import least_speed, settings_at
-from stager.optimise.parts import FEW, BestDesign
+from stager.optimise.parts import FEW, BestDesign, parts_of, with_parts
 from stager.optimise.problem import FastestTables, Problem, Trial
 from stager.optimise.records import Missed, Relaxation, Settings
 from stager.optimise.search import (
     CLOSE,
     QUICKLY,
+    RESTORED,
     ROUGHLY,
     Clock,
     best,
+    correct_grip,
     explore,
     fastest,
     launcher_of,
@@ -57,6 +61,11 @@ WORTHLESS = 1e-5
 FLOORS = {limit.name for limit in LIMITS if limit.floor}
 ORIGINS = {limit.name: limit.origin for limit in LIMITS}
 BUILT = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
+NARROWING = {limit.name for limit in LIMITS if limit.kind in (Kind.WHEEL, Kind.THROW)}
+"""Limits that the ranges of wheel and exit speeds follow from."""
+UNITS = {limit.name: limit.unit for limit in LIMITS}
+SLOWEST = 1e-3
+"""Least exit speed behind the outlet that is asked for [m/s]."""
 FREE = -1e9
 """Slack that sets a limit free [-]."""
 
@@ -140,25 +149,33 @@ MANY = 6
 """Greatest number of further stages that are considered."""
 ENOUGH = 5e-4
 """Relative shortfall below which the asked speed counts as reached [-]."""
+NEARLY = 2e-4
+"""The same for a needed value, with which a plan is to reach the speed too [-]."""
 FIRST = 1.02
 """First factor by which limits are loosened [-]."""
 WIDEST = 64.0
-"""Greatest factor [-]."""
+"""Greatest factor on a lower bound, where without it nothing is left of it [-]."""
 TRIES = 16
 """Greatest number of factors tried."""
 SHARP = 1e-3
 """Relative interval at which the search for a factor ends [-]."""
-HOPELESS = 2.0
-"""Factor above which the search gives up if exit speed no longer rises [-]."""
-FLAT = 1e-6
-"""Logarithmic slope of exit speed that counts as no rise [-]."""
+WIDE = 1.5
+"""Logarithm of the greatest step from one factor to the next [-]."""
+NEARER = 0.9
+"""Share of the interval of factors, on a logarithmic scale, at which every other one is tried [-]."""
 GENEROUS = 3.0
 """Factor on the gain of a stage, up to which the next may add more [-]."""
+FASTER: Floats = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
+"""Factors on the least exit speed worth a stage that are tried, as a stage may jam where it throws slowly [-]."""
 CLEAR = 1e-4
 """Slack that a design must have beyond the reserve to keep a limit beyond doubt [-]."""
 DIGITS = 4
 """Digits of a needed limit value."""
-OUT_OF_REACH = " Without these limits and with six more stages it is not reached either."
+CONFLICTS = "which limits are in conflict"
+REMEDIES = "what would make it fit"
+"""Work that a stopped search leaves undone."""
+NO_STAGE = "No stage was found that throws faster than the feed within the limits."
+OUT_OF_REACH = " Without these limits and with six more stages none was found either."
 
 
 def explain(
@@ -178,48 +195,110 @@ def explain(
     proven : bool
         Whether the bound is proven.
     """
-    scenario = rows[0].scenario
+    scenario, goal, fed = rows[0].scenario, rows[0].scenario.goal, rows[0].settings
     fits = [row for row in rows if row.feasible]
-    asked, wheel = scenario.goal.asked, least_speed(scenario, 0.0)
-    fed = rows[0].settings
-    if not fits and scenario.goal.spin and not _broken(fed):
-        return _spin_missed(scenario, rows, scenario.goal.spin)
-    if not fits or asked is None or wheel is None:
-        return _broken_as_fed(fed)
-    if fed.exit_speed > wheel:
+    if not fits and goal.spin and not _broken(fed):
+        return _spin_missed(scenario, rows, goal.spin)
+    asked, wheel = goal.asked, least_speed(scenario, 0.0)
+    if fits and wheel is not None and fed.exit_speed > wheel:
         reason = (
             f"No setting was found that throws as slowly as {asked:.4g} m/s: the feed alone gives "
             f"{float(fed.design.outlet_speed):.4g} m/s, and the projectile jams at wheels that slow."
         )
         return Missed(reason=reason, proven=False, nearest=fed)
-    nearest = max(fits, key=lambda row: row.settings.exit_speed)
+    nearest = max(fits, key=lambda row: row.settings.exit_speed, default=rows[0])
+    aimed = fed.exit_speed * (1.0 + goal.worthwhile) / (1.0 - ENOUGH) if wheel is None else wheel
+    names, relaxations, more = tuple[str, ...](), tuple[Relaxation, ...](), ""
+    if not clock.out(CONFLICTS):
+        reach = _reaching(rows, nearest, aimed * FASTER[: 1 if asked is not None else None], margins, clock)
+        names = reach.conflict()
+        relaxations = reach.relaxations(names) if names else ()
+        more = "" if reach.reachable() else OUT_OF_REACH
+    if not fits:
+        return _broken_as_fed(fed, names, relaxations)
     cap = float(exit_cap(scenario.launcher, scenario.limit_values, margins))
-    most = cap if bound is None or (not proven and cap < wheel) else min(cap, bound)
-    reach = _Reach(nearest, margins, clock)
-    names = reach.conflict()
-    sure = proven or cap < wheel
+    most = cap if bound is None or (not proven and cap < aimed) else min(cap, bound)
+    sure = proven or cap < aimed
     near, far = (float(outlet_speed(scenario.launcher, each)) for each in (nearest.settings.exit_speed, most))
-    reason = _reason(asked, near, far, sure) + ("" if names else OUT_OF_REACH)
+    reason = NO_STAGE if asked is None else _reason(asked, near, far, sure)
     return Missed(
-        reason=reason, proven=sure and most < wheel, nearest=nearest.settings, conflict=names,
-        relaxations=reach.relaxations(names) if names else (),
+        reason=reason + more, proven=sure and most < aimed, nearest=nearest.settings, conflict=names,
+        relaxations=relaxations,
     )  # fmt: skip
 
 
-class _Reach:
-    """Searches for exit speeds under looser limits, up to the speed that is asked for."""
+def _reaching(
+    rows: Sequence[BestDesign], nearest: BestDesign, speeds: Floats, margins: Mapping[str, float],
+    clock: Clock,
+) -> _Reach:  # fmt: skip
+    """Return the search with the parts of the nearest design; where these never reach the speed, with others that do.
 
-    def __init__(self, nearest: BestDesign, margins: Mapping[str, float], clock: Clock) -> None:
-        self.scenario = replace(nearest.scenario, goal=replace(nearest.scenario.goal, aim=Aim.REACH))
-        self.nearest, self.margins, self.clock = nearest, margins, clock
-        self.least = least_speed(self.scenario, ENOUGH) or 0.0
+    speeds: exit speeds behind the last wheel of which the first that can be reached is searched for [m/s]. Where no
+    stage fits, the parts are those that break limits the least.
+    """
+    given = rows[0].scenario
+    model = nearest if nearest.count else min(rows[1:], key=_violation, default=nearest)
+    stages = [given.launcher.stage(k) for k in range(max(given.limit_values.stages, 1))]
+    offered = list(dict.fromkeys(parts for stage in stages for parts in parts_of(stage)))
+    own = [parts.kind for parts in model.parts[:1]]
+    others = (with_parts(given, [parts]) for parts in offered if parts.kind not in own and len(offered) > 1)
+    tried = []
+    for scenario in chain([model.scenario], others):
+        for asked in speeds:
+            tried.append(_Reach(scenario, rows, nearest, float(asked), margins, clock))
+            if tried[-1].reachable() or clock.out(CONFLICTS):
+                return tried[-1]
+    return tried[0]
+
+
+def _violation(row: BestDesign) -> float:
+    return np.inf if row.solution is None else float(row.solution.trial.violation[0])
+
+
+class _Reach:
+    """Searches for exit speeds under looser limits, up to the speed that is asked for.
+
+    scenario: with the parts of all designs; rows: best design of each stage count; nearest: the fastest that fits;
+    asked: exit speed behind the last wheel [m/s].
+    """
+
+    def __init__(
+        self, scenario: Scenario, rows: Sequence[BestDesign], nearest: BestDesign, asked: float,
+        margins: Mapping[str, float], clock: Clock,
+    ) -> None:  # fmt: skip
+        leaves = max(float(outlet_speed(scenario.launcher, asked)), SLOWEST)
+        self.scenario = replace(scenario, goal=Goal(aim=Aim.REACH, exit_speed=leaves, spin=scenario.goal.spin))
+        self.nearest, self.asked, self.margins, self.clock = nearest.settings, asked, margins, clock
+        self.least = asked * (1 - ENOUGH)
         """Exit speed behind the last wheel that is enough [m/s]."""
         self.count = nearest.count
-        self.tables = FastestTables(self.scenario) if nearest.solution is None else nearest.solution.problem.tables
+        launcher, limit_values = scenario.launcher, scenario.limit_values
+        point = OperatingPoint(
+            launcher=launcher, limit_values=limit_values, throw=no_throw(np.zeros(max(self.count, 1)))
+        )
+        bounds = [(limit, limit.bound(point)) for limit in LIMITS]
+        self.bounds = {limit.name: float(np.max(bound)) for limit, bound in bounds if bound is not None}
+        """Bounds of all limits that are set, by name."""
+        missed = (one.name for row in rows[self.count + 1 :] for one in _broken(row.settings))
+        self.tight = active_of(self.scenario, nearest.settings, []) | set(missed)
+        """Limits that the nearest design uses up, or that designs with more stages break."""
+        known = nearest.solution
+        self._tables = {frozenset[str](): FastestTables(self.scenario) if known is None else known.problem.tables}
         self._known: dict[tuple[tuple[str, float], ...], tuple[float, Trial | None, Problem | None]] = {}
-        self.found = [] if nearest.solution is None else [nearest.solution.trial]
+        self.found = [] if known is None else [known.trial]
+        self._corrections = {} if known is None else {known.problem.count: known.problem.grip_correction}
         self._sufficient: list[frozenset[str]] = []
-        self._insufficient: list[frozenset[str]] = []
+        # The plan has found that the speed is out of reach within all limits.
+        self._insufficient: list[frozenset[str]] = [frozenset()]
+
+    def tables(self, margins: Mapping[str, float]) -> FastestTables:
+        """Return the tables for margins: made without those limits that are looser and narrow their range."""
+        free = frozenset(
+            name for name in self.tight & NARROWING if margins.get(name, 0.0) < self.margins.get(name, 0.0)
+        )
+        if free not in self._tables:
+            self._tables[free] = FastestTables(self.scenario, without({}, sorted(free)))
+        return self._tables[free]
 
     def best(self, margins: Mapping[str, float], *, near: bool = False) -> tuple[float, Trial | None, Problem | None]:
         """Return exit speed [m/s] and settings of the best design under margins.
@@ -240,18 +319,23 @@ class _Reach:
         for count in counts:
             if _hopeless(steps, count, self.least):
                 break
-            problem = Problem(self.scenario, count, tables=self.tables, margins=margins)
+            problem = Problem(self.scenario, count, tables=self.tables(margins), margins=margins)
             known = [one for one in self.found if one.lead.shape[1] == count]
+            problem.grip_correction = self._corrections.get(count, problem.grip_correction)
             if known:
-                x = np.vstack([np.clip(one.x, problem.low, problem.high) for one in known])
-                trial = refine(problem, best(fastest, problem.look(x)), fastest, ROUGHLY)
+                # Tables differ with the limits, so variables do not carry over.
+                looked = problem.look_at(np.vstack([one.lead for one in known]))
+                x = looked.x
+                trial = refine(problem, best(fastest, looked), fastest, ROUGHLY)
                 reached = trial.violation[0] <= 0 and trial.exit_speed[0] >= self.least
-                if not reached and not near:
+                # What stays far from the limits here does so from other starts.
+                if not reached and not near and trial.violation[0] <= RESTORED:
                     starts = [replace(one, x=row[None]) for one, row in zip(known[:1], x, strict=False)]
                     trial = _faster(trial, explore(problem, starts=starts, generations=FEW, effort=ROUGHLY))
             else:
                 shorter = [one for one in self.found[:1] if one.lead.shape[1] == count - 1]
                 trial = explore(problem, shorter, generations=FEW, effort=ROUGHLY)
+            trial = self._gripping(problem, trial)
             self.found += [] if trial.jammed[0] else [trial]
             if trial.violation[0] <= 0:
                 steps.append((count, float(trial.exit_speed[0])))
@@ -261,18 +345,35 @@ class _Reach:
                 break
         return out
 
+    def _gripping(self, problem: Problem, trial: Trial) -> Trial:
+        """Return settings refined with the grip limits at their own entry speeds, where they rest on those of tables.
+        """
+        if not problem.limit_values.grip_margin or trial.violation[0] > 0.0:
+            return trial
+        if problem.margins.get("grip_margin", 0.0) <= FREE:
+            return trial
+        settings = settings_at(problem.scenario, trial.lead[0], launcher_of(problem, trial))
+        found, lead = correct_grip(problem, trial, settings), settings.lead
+        if (np.abs(found.at(lead) / problem.grip_correction.at(lead) - 1.0) < SHARP).all():
+            return trial
+        problem.grip_correction = self._corrections[problem.count] = found
+        return refine(problem, problem.look(trial.x), fastest, ROUGHLY)
+
     def enough(self, margins: Mapping[str, float]) -> bool:
         """Whether the asked speed is reached."""
         return self.best(margins)[0] >= self.least
+
+    def reachable(self) -> bool:
+        """Whether the asked speed is reached without any limit."""
+        return self._reaches(list(self.bounds))
 
     def conflict(self) -> tuple[str, ...]:
         """Return the limits in conflict with the asked speed; empty where it is out of reach without any limit.
 
         Minimal sets of conflicting limits are added until the speed is reached without all of them.
         """
-        held = [result.name for result in self.nearest.settings.verdicts]
-        tight = active_of(self.scenario, self.nearest.settings, [])
-        if not self._reaches(held):
+        held, tight = list(self.bounds), self.tight
+        if not self.reachable():
             return ()
         found: list[str] = []
         while not self._reaches(found):
@@ -283,13 +384,13 @@ class _Reach:
             if not needed:
                 break
             found += needed
-            if self.clock.out("which limits are in conflict"):
+            if self.clock.out(CONFLICTS):
                 break
         return tuple(name for name in held if name in found)
 
     def _spare(self, names: list[str], spared: list[str]) -> None:
         """Add to `spared` those of `names` without which the speed stays out of reach: they are not in the conflict."""
-        if not names:
+        if not names or self.clock.out(CONFLICTS):
             return
         if not self._reaches([*spared, *names]):
             spared += names
@@ -325,14 +426,13 @@ class _Reach:
         """Return for each named limit the value needed if it alone is loosened, and if all are by one factor."""
         together = self._together(names)
         out = []
-        for result in self.nearest.settings.verdicts:
-            if result.name in names and not self.clock.out("what would make it fit"):
-                alone = together if len(names) == 1 else self._together([result.name])
+        for name in names:
+            if not self.clock.out(REMEDIES):
+                alone = together if len(names) == 1 else self._together([name])
                 out.append(
                     Relaxation(
-                        name=result.name, unit=result.unit, allowed=float(np.max(result.bound)),
-                        needed=alone.get(result.name) if alone else None,
-                        together=together.get(result.name) if together else None,
+                        name=name, unit=UNITS[name], allowed=self.bounds[name],
+                        needed=alone.get(name) if alone else None, together=together.get(name) if together else None,
                     )
                 )  # fmt: skip
         return tuple(out)
@@ -360,12 +460,11 @@ class _Reach:
     def _values(self, margins: Mapping[str, float], names: Sequence[str]) -> dict[str, float]:
         """Return the values of the named limits under margins, for geometry those of the best design; none tighter."""
         _, _, problem = self.best(margins)
-        bounds = {one.name: float(np.max(one.bound)) for one in self.nearest.settings.verdicts}
         out = {}
         count = self.count if problem is None else problem.count
         geometry = {one.name: one for one in self._geometry(count)}
         for name in names:
-            bound, margin = bounds[name], margins.get(name, 0.0)
+            bound, margin = self.bounds[name], margins.get(name, 0.0)
             if name in geometry:
                 out[name] = _outward(name, max(float(np.max(geometry[name].value)), bound))
             else:
@@ -378,6 +477,8 @@ class _Reach:
         """Return the least factor on the named limits that reaches the speed; None: none does."""
         if not names:
             return 1.0 if self.enough(margins) else None
+        if not self.enough(free := without(margins, list(names))):
+            return None
 
         def reached(factor: float) -> float:
             loose: Mapping[str, float] = margins
@@ -385,7 +486,21 @@ class _Reach:
                 loose = looser(loose, name, factor)
             return self.best(loose, near=True)[0]
 
-        return _least(reached, self.least)
+        _, trial, problem = self.best(free)
+        most = FIRST if trial is None or problem is None else self._factor(trial, problem, margins, names)
+        return _least(reached, self.asked, self.nearest.exit_speed, most, lambda: self.clock.out(REMEDIES))
+
+    def _factor(self, trial: Trial, problem: Problem, margins: Mapping[str, float], names: Sequence[str]) -> float:
+        """Return the factor on the named limits within which a design keeps them."""
+        factors = [FIRST]
+        for one in settings_at(self.scenario, trial.lead[0], launcher_of(problem, trial)).verdicts:
+            if one.name in names:
+                slack, margin = float(np.min(one.slack)), margins.get(one.name, 0.0)
+                if one.name in FLOORS:
+                    factors.append((1.0 + margin) / (1.0 + slack) if slack > -1.0 else WIDEST)
+                else:
+                    factors.append((1.0 - slack) / (1.0 - margin))
+        return max(factors) * (1.0 + SHARP)
 
     def _geometry(self, count: int) -> list[LimitResult]:
         """Return the results of the limits on what is built, for `count` stages."""
@@ -421,29 +536,31 @@ def _faster(one: Trial, other: Trial) -> Trial:
     return other if one.violation[0] > 0 or other.exit_speed[0] > one.exit_speed[0] else one
 
 
-def _least(reached: Callable[[float], float], goal: float) -> float | None:
-    """Return the least factor at which `reached(factor)` [m/s], which rises, is `goal`; None: none up to WIDEST."""
-    low, at_low = 1.0, reached(1.0)
-    high, at_high = np.inf, np.inf
-    factor = FIRST
+def _least(
+    reached: Callable[[float], float], asked: float, nearest: float, most: float, stop: Callable[[], bool]
+) -> float | None:  # fmt: skip
+    """Return the least factor at which `reached(factor)` [m/s], which rises, is `asked`; None: `most` is too small.
+
+    nearest: exit speed at a factor of 1 [m/s]; most: a factor that should be enough; stop: whether time is up.
+    """
+    value = reached(most)
+    goal = min(asked * (1 - NEARLY), value)
+    if value < asked * (1 - ENOUGH):
+        return None
+    low, high, at_low, factor = 1.0, most, nearest, min(FIRST, most)
     for turn in range(TRIES):
-        value = reached(factor)
-        slope = float(np.log(value / at_low) / np.log(factor / low)) if value > at_low and factor > low else 0.0
+        value, slope = reached(factor), 0.0
         if value >= goal:
-            high, at_high = factor, value
+            high = factor
         else:
-            low, at_low = factor, value
-        if high / low < 1 + SHARP:
+            slope = float(np.log(value / at_low) / np.log(factor / low)) if value > at_low else 0.0
+            low, at_low = factor, max(value, at_low)
+        if high / low < 1 + SHARP or stop():
             break
-        if np.isinf(high):
-            if low >= WIDEST or (low > HOPELESS and slope < FLAT):
-                return None
-            ahead = np.log(goal / at_low) / slope if slope > 0 else np.inf
-            factor = min(low * np.exp(min(1.05 * ahead, 1.5)) * (1 + SHARP), WIDEST)
-        else:
-            share = np.log(goal / at_low) / np.log(at_high / at_low) if at_high > at_low and turn % 3 else 0.5
-            factor = low * (high / low) ** float(np.clip(share, 0.02, 0.98))
-    return float(high) if np.isfinite(high) else None
+        # Exit speed rises ever less steeply, so the first factor beyond the tangent's is soon enough.
+        ahead = low * np.exp(min(1.05 * np.log(goal / at_low) / slope, WIDE)) * (1 + SHARP) if slope > 0 else np.inf
+        factor = ahead if ahead < high else low * (high / low) ** (NEARER if turn % 2 else 0.5)
+    return float(high)
 
 
 def _outward(name: str, value: float) -> float:
@@ -466,18 +583,23 @@ def _broken(settings: Settings) -> list[LimitResult]:
     return [result for result in settings.verdicts if not result.satisfied]
 
 
-def _broken_as_fed(fed: Settings) -> Missed:
-    """Return the result where the projectile breaks limits as it is fed."""
+def _broken_as_fed(fed: Settings, names: tuple[str, ...], relaxations: tuple[Relaxation, ...]) -> Missed:
+    """Return the result where the projectile breaks limits as it is fed; names, relaxations: what a stage needs.
+
+    Where no stage is found even without the limits, they are what the projectile needs as it is fed.
+    """
     broken = _broken(fed)
-    names = tuple(result.name for result in broken)
-    words = ", ".join(name.replace("_", " ") for name in names)
-    needed = tuple(
-        Relaxation(name=one.name, unit=one.unit, allowed=float(one.bound), needed=None if len(broken) > 1 else
-                   float(one.value), together=float(one.value))
-        for one in broken
-    )  # fmt: skip
+    words = ", ".join(one.name.replace("_", " ") for one in broken)
+    if not names:
+        names = tuple(one.name for one in broken)
+        values = [_outward(one.name, float(one.value)) for one in broken]
+        relaxations = tuple(
+            Relaxation(name=one.name, unit=one.unit, allowed=float(one.bound), needed=None if len(broken) > 1 else
+                       value, together=value)
+            for one, value in zip(broken, values, strict=True)
+        )  # fmt: skip
     reason = f"No design keeps the limits: the projectile breaks them as it is fed ({words})."
-    return Missed(reason=reason, proven=True, nearest=None, conflict=names, relaxations=needed)
+    return Missed(reason=reason, proven=True, nearest=None, conflict=names, relaxations=relaxations)
 
 
 def _spin_missed(scenario: Scenario, rows: Sequence[BestDesign], spin: float) -> Missed:

@@ -124,7 +124,7 @@ def refine(
         radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else 0.3)
         if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):
             break
-    if effort.finish and not kept.jammed[0]:
+    if effort.finish and not kept.jammed[0] and kept.violation[0] <= RESTORED:
         _, promised, _ = _Model(problem, kept, objective, CHECK_RADIUS, least).step(penalty)
         if promised > UNSETTLED:
             # The settings are not on a kink, so smooth models are better.
@@ -408,7 +408,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     rounds = 3 * ROUNDS if problem.choices else ROUNDS
     for turn in range(rounds if margin and found.violation[0] <= RESTORED else 0):
         before = problem.grip_correction
-        now = _grip_correction(problem, found, settings)
+        now = correct_grip(problem, found, settings)
         lowest = np.minimum(lowest, now.ratio)
         # Stages that have a limit at some settings and none at others may change for ever.
         problem.grip_correction = now if turn < rounds - 1 else now._replace(ratio=lowest)
@@ -430,7 +430,7 @@ def evaluate_in_full(problem: Problem, found: Trial) -> Solution:
     return Solution(problem, found, settings)
 
 
-def _grip_correction(problem: Problem, found: Trial, settings: Settings) -> GripCorrection:
+def correct_grip(problem: Problem, found: Trial, settings: Settings) -> GripCorrection:
     """Return the grip limits of settings over those of the tables; with slopes where stages hold it at once."""
     lead, count, machine = settings.lead, problem.count, launcher_of(problem, found)
     ratio, slopes = _ratios(problem, found, settings.throw, settings.grip_limit), np.zeros((count, count))

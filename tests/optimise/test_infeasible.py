@@ -15,14 +15,15 @@ from hypothesis import strategies as st
 from stager.constraints import broken_by
 from stager.model.launcher import Scenario
 from stager.model.requirements import Aim, Goal
+from stager.model.stage import Drive, Supply
 from stager.optimise.judge import settings_at
 from stager.optimise.parts import BestDesign
 from stager.optimise.planner import plan
 from stager.optimise.problem import NO_MARGINS
 from stager.optimise.records import Missed
-from stager.optimise.relaxation import _hopeless, _outward, _Reach, explain, one_more
+from stager.optimise.relaxation import OUT_OF_REACH, _hopeless, _outward, _Reach, explain, one_more
 from stager.optimise.search import Clock
-from tests.optimise.machines import HEAVY, scenario
+from tests.optimise.machines import HEAVY, SEED, launcher, scenario, stage
 from tests.optimise.solved import solved, with_limits, without
 
 
@@ -101,7 +102,7 @@ def test_limits_on_what_is_built_give_way_by_the_greatest_share_that_more_stages
     # A third stage is half as much again as two; the length of three is about 4 % above the limit.
     given = scenario(HEAVY, stages=2, length=0.25)
     bare = BestDesign(0, given, (), None, settings_at(given, np.zeros(0)))
-    margins, share = _Reach(bare, NO_MARGINS, Clock())._longer(["stages", "length"], 3)
+    margins, share = _Reach(given, [bare], bare, 20.0, NO_MARGINS, Clock())._longer(["stages", "length"], 3)
     assert share == pytest.approx(1.5)
     assert broken_by(given.launcher, given.limit_values, 3) == ["stages", "length"]
     assert broken_by(given.launcher, given.limit_values, 3, margins) == []
@@ -140,3 +141,49 @@ def test_one_more_stage_gains_what_the_next_design_is_faster() -> None:
     ]
     assert one_more(rows[1], rows, NO_MARGINS) == pytest.approx(0.3)
     assert one_more(rows[2], rows, NO_MARGINS) == 0.0
+
+
+DRIVEN = launcher(
+    SEED,
+    stage(
+        inertia=2e-5, mass=0.3, cost=20.0, crush=0.003,
+        drive=Drive(speed_constant=94.0, resistance=0.6, no_load_current=0.3, current_limit=8.0),
+    ),
+    feed=1.0,
+)  # fmt: skip
+DRIVEN = replace(DRIVEN, feed=replace(DRIVEN.feed, rate=2.0), supply=Supply(voltage=11.1, resistance=0.06))
+FAR_TOO_TIGHT = {
+    "exit_energy": 0.02, "slip_heat": 1e-3, "acceleration": 3.0, "wheel_speed": 0.6, "cost": 1.0, "average_power": 0.5,
+    "supply_current": 0.05, "grip_margin": 0.99,
+}  # fmt: skip
+"""Values that leave no throw but those of the feed, or none at all."""
+TIGHT = {
+    "exit_energy": 0.4, "slip_heat": 0.12, "wheel_speed": 7.0, "length": 0.09, "average_power": 5.0,
+    "supply_current": 0.5,
+}  # fmt: skip
+"""Values with which some stage throws, but not to 12 m/s."""
+
+
+@pytest.mark.parametrize("aim", [Aim.REACH, Aim.FASTEST], ids=lambda aim: aim.value)
+@pytest.mark.parametrize("name", FAR_TOO_TIGHT)
+def test_a_limit_far_too_tight_is_named_with_a_value_that_does(name: str, aim: Aim) -> None:
+    _assert_remedied(name, FAR_TOO_TIGHT[name], aim)
+
+
+@pytest.mark.parametrize("name", TIGHT)
+def test_a_limit_too_tight_for_the_goal_is_named_with_a_value_that_does(name: str) -> None:
+    _assert_remedied(name, TIGHT[name], Aim.REACH)
+
+
+def _assert_remedied(name: str, value: float, aim: Aim) -> None:
+    goal = Goal(aim=aim, exit_speed=12.0 if aim is Aim.REACH else None)
+    given = scenario(DRIVEN, goal, stages=2, grip_margin=0.02)
+    assert not plan(given, draws=0, certified=False).nothing_fits
+    found = plan(with_limits(given, {name: value}), draws=0, certified=False)
+    assert found.nothing_fits
+    assert found.missed is not None
+    assert OUT_OF_REACH not in found.missed.reason
+    assert name in found.missed.conflict
+    needed = {one.name: one.needed for one in found.missed.relaxations}[name]
+    assert needed is not None
+    assert not plan(with_limits(given, {name: needed}), draws=0, certified=False).nothing_fits
