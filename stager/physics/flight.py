@@ -558,6 +558,37 @@ def speed_from_range(projectile: Projectile, distance: Floats, drop: Floats) -> 
     return out
 
 
+EXPONENT_STEP = 1e-3
+"""Step of the logarithm of a quantity at which its effect is found [-]."""
+
+
+def range_exponents(projectile: Projectile, speed: Floats, drop: Floats) -> tuple[Floats, Floats]:
+    """Return d ln v / d ln of range and of drop for a level throw with exit speed v [-], both (n,).
+
+    speed [m/s] and drop [m] are (n,). Where nothing flew they are 1 and −½, as without air.
+    """
+    of_range, of_drop = np.ones(speed.shape), np.full(speed.shape, -0.5)
+    flew = np.flatnonzero(np.isfinite(speed) & (speed > 0) & np.isfinite(drop))
+    if projectile.shape in (BALL, HOLLOW_BALL) and flew.size:
+        steps = np.exp(EXPONENT_STEP * np.array([[1, 0], [-1, 0], [0, 1], [0, -1]]))[:, :, None]
+        release = Release(projectile=projectile, speed=speed[flew] * steps[:, 0], height=drop[flew] * steps[:, 1])
+        there = np.log(land(release).distance)
+        by_speed, by_drop = (there[::2] - there[1::2]) / (2 * EXPONENT_STEP)
+        of_range[flew], of_drop[flew] = 1 / by_speed, -by_drop / by_speed
+    return of_range, of_drop
+
+
+def time_exponents(projectile: Projectile, time: Floats, distance: Floats) -> tuple[Floats, Floats]:
+    """Return d ln v / d ln of flight time and of distance for an initial speed v [-], both (n,)."""
+    up, down = np.exp(EXPONENT_STEP), np.exp(-EXPONENT_STEP)
+    pairs = (
+        (speed_from_time(projectile, time * up, distance), speed_from_time(projectile, time * down, distance)),
+        (speed_from_time(projectile, time, distance * up), speed_from_time(projectile, time, distance * down)),
+    )
+    by_time, by_distance = (np.log(above / below) / (2 * EXPONENT_STEP) for above, below in pairs)
+    return by_time, by_distance
+
+
 def speed_from_time(projectile: Projectile, time: Floats, distance: Floats) -> Floats:
     """Return the initial speed [m/s] of a flight of `time` [s] over `distance` [m], (n,); NaN where not measured.
 

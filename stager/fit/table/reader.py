@@ -30,7 +30,7 @@ from stager.model.arrays import (
 )
 from stager.model.launcher import Launcher
 from stager.model.projectile import Projectile
-from stager.physics.flight import speed_from_range, speed_from_time
+from stager.physics.flight import range_exponents, speed_from_range, speed_from_time, time_exponents
 
 
 @dataclass(frozen=True, slots=True)
@@ -378,41 +378,29 @@ def least_step(numbers: Floats) -> float:
 
 
 def relative_uncertainty(
-    columns: Mapping[str, Floats], known: Mapping[str, ColumnUncertainty], projectile: Projectile
+    columns: Mapping[str, Floats], known: Mapping[str, ColumnUncertainty], projectile: Projectile, speeds: Floats
 ) -> Floats | None:
     """Return the relative standard uncertainty of each exit speed (n,) [-]; None where the table gives none.
 
-    Each measured quantity counts by how much the exit speed of the flight changes with it. That of a jam is NaN.
+    Each measured quantity counts by how much the exit speed of the flight changes with it; that of a jam is NaN.
+    speeds: see `exit_speeds`.
     """
     used = next(measure for measure in MEASURES if set(measure) <= columns.keys())
     if not known.keys() & set(used):
         return None
-    total = np.zeros(columns[used[0]].shape)
+    found: tuple[Floats, ...] = (np.ones(speeds.shape),)
+    if "range" in used:
+        found = range_exponents(projectile, speeds, columns["drop"])
+    elif "distance" in used:
+        found = time_exponents(projectile, columns["flight_time"], columns["distance"])
+    exponents = dict(zip(used, found, strict=True))
+    total = np.zeros(speeds.shape)
     for name in used:
         if name in known:
             size = 1.0 if known[name].relative else columns[name]
             values = np.where(columns[name] > 0, size, np.nan)
-            total = total + (_exponent(name, columns, projectile) * known[name].value / values) ** 2
+            total = total + (exponents[name] * known[name].value / values) ** 2
     return np.asarray(np.sqrt(total))
-
-
-EXPONENT_STEP = 1e-3
-"""Step of ln of a measured quantity at which its effect on the exit speed is found [-]."""
-
-
-def _exponent(name: str, columns: Mapping[str, Floats], projectile: Projectile) -> Floats:
-    """Return d ln(exit speed) / d ln(quantity), (n,) [-]; 1 where there is no exit speed."""
-    below, at, above = (
-        exit_speeds({**columns, name: columns[name] * np.exp(step)}, projectile)[0]
-        for step in (-EXPONENT_STEP, 0.0, EXPONENT_STEP)
-    )
-    # At the greatest range that drag allows there is no speed on the far side.
-    low, high = np.where(np.isfinite(below), below, at), np.where(np.isfinite(above), above, at)
-    sides = np.isfinite(below).astype(np.float64) + np.isfinite(above)
-    there = (at > 0) & np.isfinite(at) & (sides > 0)
-    out = np.ones(at.shape)
-    out[there] = np.log(high[there] / low[there]) / (sides[there] * EXPONENT_STEP)
-    return out
 
 
 MOST_PLACES = 7
@@ -572,8 +560,8 @@ class _Rows:
             line=lines, order=place if np.isnan(order).any() else order, numbered=not np.isnan(order).any(),
             build=self._words("build"),
             exit_speed=speeds, at_outlet=at_outlet,
-            uncertainty=relative_uncertainty(columns, self.known, self.projectile) if measured else None,
-            step=relative_uncertainty(columns, self._steps(columns), self.projectile) if measured else None,
+            uncertainty=relative_uncertainty(columns, self.known, self.projectile, speeds) if measured else None,
+            step=relative_uncertainty(columns, self._steps(columns), self.projectile, speeds) if measured else None,
             supply=self._numbers("supply"), time=self._numbers("time"),
             temperature=self._numbers("temperature"), note=self._words("note"),
             wheels=tuple(
