@@ -378,7 +378,8 @@ def _elsewhere(nominal: Settings) -> str:
     wheels = ", ".join(f"{speed:.2f}" for speed in nominal.wheel_speed)
     return (
         f" Wheels are set to what throws fastest on average over possible builds. The launcher as configured could "
-        f"reach {nominal.exit_speed:.2f} m/s at wheel speeds of {wheels} m/s, but other builds peak elsewhere; "
+        f"reach {float(nominal.design.outlet_speed):.2f} m/s with {'wheels' if nominal.count > 1 else 'the wheel'} at "
+        f"{wheels} m/s, but other builds peak elsewhere; "
         "measuring and fitting narrows that down."
     )
 

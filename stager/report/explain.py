@@ -223,7 +223,7 @@ LIMITS: dict[str, Term] = {
     "later_energy": Term(
         "Greatest exit energy of throws at the feed's rate, against the least that the limits on exit energy and exit"
         " speed allow. A wheel that turns so fast that the projectile slips through throws harder as it slows down, so"
-        " the first throw may keep a limit that a later one breaks.", see=("exit_energy", "grip limit")
+        " the first throw may keep a limit that a later one breaks.", see=("grip limit", "droop")
     ),
 }  # fmt: skip
 """Limits by key."""

@@ -92,7 +92,8 @@ def test_card_without_set_speeds_shows_the_planned_ones(monkeypatch: pytest.Monk
     assert plan.best is not None
     made = loaded.card(plan=plan)
     assert made.planned
-    assert [row[2] for row in made.card.settings.rows] == [f"{speed:.2f}" for speed in plan.best.wheel_speed]
+    assert plan.best.shown is not None
+    assert [row[2] for row in made.card.settings.rows] == [f"{speed:.2f}" for speed in plan.best.shown.wheel_speed[0]]
     asked = []
     monkeypatch.setattr(Loaded, "plan", lambda *given, **options: asked.append(options) or plan)
     loaded.replace({"stages": [{"speed": "13 m/s"}, {"crush": "3 mm"}]}).card()

@@ -149,8 +149,9 @@ def test_each_stage_has_its_layout(tmp_path: Path) -> None:
 def test_draws_of_a_fit_are_read_or_refused(tmp_path: Path) -> None:
     table = tmp_path / "fitted.csv"
     draws = ('title = "Right"', 'title = "Right"\ndraws = "fitted.csv"')
+    unsure = ('"40 kN/m"', '"40 kN/m ± 1 kN/m"'), ('crush = "4 mm"', 'crush = "4 mm ± 0.1 mm"')
     table.write_text("# of a fit\ncontact.stiffness,stage.crush\n4e4,0.004\n4.1e4,0.0039\n", encoding="utf-8")
-    found = loaded(tmp_path, draws).scenario().draws
+    found = loaded(tmp_path, draws, *unsure).scenario().draws
     assert found is not None
     np.testing.assert_array_equal(found["stage.crush"], [0.004, 0.0039])
     for text, message in [

@@ -405,8 +405,9 @@ def test_slack_is_the_margin_relative_to_the_bound(name: str, share: float) -> N
     found = evaluate(BY_NAME[name], with_limits(point, **{name: bound}))
     assert found is not None
     margin = (value - bound) if BY_NAME[name].floor else (bound - value)
-    assert float(found.slack) == pytest.approx(margin / abs(bound), rel=1e-9, abs=1e-12)
-    assert found.satisfied == (margin >= -1e-9 * abs(bound))
+    span = abs(bound - BY_NAME[name].origin)
+    assert float(found.slack) == pytest.approx(margin / span, rel=1e-9, abs=1e-12)
+    assert found.satisfied == (margin >= -1e-9 * span)
 
 
 @pytest.mark.parametrize("layout", [PAIR, RAIL, IDLER], ids=lambda layout: layout.name)

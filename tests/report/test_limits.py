@@ -9,14 +9,14 @@ from stager.constraints import LimitResult, NotJudged
 from stager.report import limits
 
 
-def _result(name: str, unit: str, used: float, allowed: float) -> LimitResult:
+def _result(name: str, unit: str, used: float, allowed: float, origin: float = 0.0) -> LimitResult:
     return LimitResult(
         name=name, unit=unit, value=np.asarray(used), bound=np.asarray(allowed),
-        slack=np.asarray((allowed - used) / allowed), remedy="less of it",
+        slack=np.asarray((allowed - used) / (allowed - origin)), remedy="less of it",
     )  # fmt: skip
 
 
-TEMPERATURE = _result("winding_temperature", "K", 333.15, 383.15)
+TEMPERATURE = _result("winding_temperature", "K", 333.15, 383.15, origin=288.15)
 LENGTH = _result("length", "m", 0.7, 0.5)
 MASS = NotJudged(name="mass", unit="kg", bound=2.0, missing="stage.mass")
 

@@ -41,8 +41,9 @@ def test_count_is_rounded_to_two_digits(count: float, text: str) -> None:
 
 def test_sweep_figure_includes_throws_beyond_the_curve() -> None:
     curve = Sweep(
-        stage=1, before_a=np.zeros(0), before_b=np.zeros(0), entry_speed=1.0, wheel_speed=np.linspace(0, 20, 5),
-        exit_speed=np.linspace(0, 15, 5), grip_speed=None, grip_exit=None, top=20.0, ends_by="wheel_speed",
+        stage=1, before_a=np.zeros(0), before_b=np.zeros(0), entry_speed=1.0, coupled=False, top=20.0,
+        wheel_speed=np.linspace(0, 20, 5), exit_speed=np.linspace(0, 15, 5), grip_speed=None, grip_exit=None,
+        ends_by="wheel_speed",
     )  # fmt: skip
     far = np.array([[26.0, 19.0]])
     figure = sweep_picture(SweepCurve(sweep=curve, measured=far)).paint()
