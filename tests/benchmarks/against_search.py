@@ -59,9 +59,9 @@ def main(count: int = 100, seed: int = 0, first: int = 0) -> None:
                 lost.append(number)
                 message = f"reached with {reaching[0]}, plan"
                 print(number, words, message, None if best is None else best.count, flush=True)
-            if best is not None and best.exit_speed > asked:
+            if best is not None and float(best.design.outlet_speed) > asked:
                 unfit.append(number)
-                print(number, words, "overshot", best.exit_speed / asked - 1, flush=True)
+                print(number, words, "overshot", float(best.design.outlet_speed) / asked - 1, flush=True)
         if number % 5 == 0 and asked is None and best is not None:
             top = bound(task, task.limit_values.stages, best.exit_speed)
             if max(speeds) > top.speed * (1 + 1e-6) or best.exit_speed > top.speed * (1 + 2e-6):

@@ -23,6 +23,7 @@ from stager.model.stage import IDLER, PAIR, RAIL, Hold, Tyre, WheelMaterial
 from stager.optimise.records import Settings
 from stager.optimise.robust import rows
 from stager.physics.chain import Options, throw
+from stager.physics.flight import outlet_speed
 from stager.physics.friction import Bell, Constant, Falling
 from stager.physics.grip_limit import grip_limit
 from tests.drive.machines import ALUMINIUM, DRIVE, HEAT, NITRILE, SUPPLY
@@ -175,9 +176,11 @@ class PlainSearch:
         lead = np.exp(np.clip(logs, self.low, self.high))
         done = throw(scenario.launcher, lead, options=OPTIONS)
         asked, speed = scenario.goal.asked, done.exit_speed
+        # An asked speed is the one behind the outlet.
+        leaves = np.asarray(outlet_speed(scenario.launcher, speed))
         broken = self._broken(done, costly=False) + 100.0 * done.jammed
         if asked is not None:
-            broken += _excess(asked / np.maximum(speed, 1e-9) - 1)
+            broken += _excess(asked / np.maximum(leaves, 1e-9) - 1)
         # Steady throwing and grip limits take a hundred times as long as a throw.
         near = np.flatnonzero(broken <= 0)
         if near.size:
@@ -185,7 +188,7 @@ class PlainSearch:
         heat = done.stages.slip_heat.sum(axis=-1)
         fine = broken <= 0
         for row in np.flatnonzero(fine):
-            reaches = asked is not None and speed[row] >= asked * (1 - 5e-4)
+            reaches = asked is not None and leaves[row] >= asked * (1 - 5e-4)
             better = (
                 heat[row] < self.found.heat if reaches and self.found.reaches
                 else reaches or (not self.found.reaches and speed[row] > self.found.exit_speed)
@@ -194,7 +197,7 @@ class PlainSearch:
                 self.found = Found(float(speed[row]), float(heat[row]), reaches, lead[row])
         merit = np.where(fine, -speed, 1e3 * (1 + broken))
         if asked is not None:
-            near = fine & (speed >= asked * (1 - 5e-4))
+            near = fine & (leaves >= asked * (1 - 5e-4))
             merit = np.where(near, -asked - 1.0 / (1.0 + heat), merit)
         return np.asarray(merit)
 
