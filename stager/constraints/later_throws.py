@@ -163,7 +163,7 @@ def _later_remedy(point: OperatingPoint) -> str:
 
 
 LATER_ENERGY = Limit(
-    name="later_energy", kind=Kind.STEADY, settles=True, unit="J", hard=True,
+    name="later_energy", kind=Kind.STEADY, settles=True, unit="J", hard=True, jumps=True,
     value=_later_energy,
     bound=_later_bound,
     missing=_missing_for_later,

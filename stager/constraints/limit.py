@@ -200,6 +200,8 @@ class Limit:
         The bound too rests on the input that `missing` names: it is unknown where that is.
     settles : bool
         Of kind STEADY: the value is of throw after throw, not only of turning wheels.
+    jumps : bool
+        The value jumps with wheel speed, so that nothing between computed values is known.
     value : callable
         Computes the value; None where nothing of it is known.
     bound : callable
@@ -226,6 +228,7 @@ class Limit:
     origin: float = 0.0
     bound_by_missing: bool = False
     settles: bool = False
+    jumps: bool = False
 
     @property
     def needs_exit(self) -> bool:

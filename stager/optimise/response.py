@@ -636,6 +636,9 @@ def _with_steady(response: Response, launcher: Launcher, limit_values: LimitValu
         value, bound = limit.value(point), limit.bound(point)
         if value is None:
             continue
+        if limit.jumps:
+            lost += [] if bound is None else [limit.name]
+            continue
         values = np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), len(rows)))
         values[point.throw.jammed] = np.nan
         grid, known = values[: -len(tried)].reshape(-1, paces.size), values[-len(tried) :]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stager.optimise.response import _passing
+from stager.optimise.response import _passing, respond
+from tests.constraints.machines import FULL, limit_values
 
 
 @pytest.mark.parametrize(
@@ -17,3 +18,12 @@ def test_range_without_jams_is_the_one_around_the_plan(plan: float, jams: list[i
     axis = np.arange(11.0)
     found = _passing(np.array([plan, plan]), np.stack([axis, axis]), np.stack([~np.isin(axis, jams), axis > -1]))
     assert found.tolist() == [list(ends), [0.0, 10.0]]
+
+
+def test_a_value_that_jumps_is_not_interpolated() -> None:
+    response = respond(FULL, limit_values(exit_energy=1.2), np.array([11.0]))
+    assert response is not None
+    followed = {one.name for one in (*response.steady, *response.judged)}
+    assert {"exit_energy", "throttle"} <= followed
+    assert "later_energy" not in followed
+    assert "later_energy" in response.not_followed
