@@ -64,6 +64,8 @@ BUILT = {limit.name for limit in LIMITS if limit.kind is Kind.DESIGN}
 NARROWING = {limit.name for limit in LIMITS if limit.kind in (Kind.WHEEL, Kind.THROW)}
 """Limits that the ranges of wheel and exit speeds follow from."""
 UNITS = {limit.name: limit.unit for limit in LIMITS}
+NOISE = 2e-12
+"""Share of a value by which `rounded` may miss the side it is to go to [-]."""
 SLOWEST = 1e-3
 """Least exit speed behind the outlet that is asked for [m/s]."""
 FREE = -1e9
@@ -567,7 +569,12 @@ def _outward(name: str, value: float) -> float:
     """Return a limit value rounded to DIGITS digits on the looser side."""
     if value <= 0 or float(value).is_integer():
         return value
-    return rounded(value, DIGITS, upward=name not in FLOORS)
+    upward = name not in FLOORS
+    found = rounded(value, DIGITS, upward=upward)
+    if (found >= value) if upward else (found <= value):
+        return found
+    # As near to a rounded value as rounding errors are, and on its looser side.
+    return rounded(value * (1 + NOISE if upward else 1 - NOISE), DIGITS, upward=upward)
 
 
 def _reason(asked: float, nearest: float, most: float, sure: bool) -> str:
