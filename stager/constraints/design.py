@@ -227,7 +227,7 @@ def _exit_speed(point: OperatingPoint) -> tuple[float, float]:
     return float(point.throw.jammed), float(point.outlet_speed)
 
 
-def _slip_heat(point: OperatingPoint) -> Floats:
+def slip_heat(point: OperatingPoint) -> Floats:
     """Return the heat of slip in all stages [J]."""
     return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
 
@@ -239,7 +239,7 @@ def _slip_heat_remedy(point: OperatingPoint) -> str:
         for k in range(point.count)
         for word, factor in (("slower", 1 - STEP), ("faster", 1 + STEP))
     }
-    return most_helpful(lambda one: (float(one.throw.jammed), float(_slip_heat(one))), point, changes)
+    return most_helpful(lambda one: (float(one.throw.jammed), float(slip_heat(one))), point, changes)
 
 
 EXIT_ENERGY = Limit(
@@ -277,7 +277,7 @@ ACCELERATION = Limit(
 )  # fmt: skip
 SLIP_HEAT = Limit(
     name="slip_heat", kind=Kind.THROW, unit="J",
-    value=_slip_heat,
+    value=slip_heat,
     bound=lambda point: point.limit_values.slip_heat,
     remedy=_slip_heat_remedy,
 )  # fmt: skip

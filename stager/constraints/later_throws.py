@@ -72,10 +72,7 @@ def _may_rise(point: OperatingPoint) -> NDArray[np.bool_]:
         done = throw(machine, share * speed, None if speed_b is None else share * speed_b, options=LATER)
         rises |= done.exit_speed > (1 + TOLD) * first
     # Without any recovery, for wheels that the projectile drives.
-    after, after_b = (
-        np.broadcast_to(one, (*found.shape, point.count)).reshape(-1, point.count)[rows]
-        for one in (stages.wheel_speed_after_a, stages.wheel_speed_after_b)
-    )
+    after, after_b = (_rows(one, found.shape, rows) for one in (stages.wheel_speed_after_a, stages.wheel_speed_after_b))
     done = throw(machine, after, None if speed_b is None else after_b, options=LATER)
     found.reshape(-1)[rows] = rises | (done.exit_speed > (1 + TOLD) * first)
     return found
@@ -85,12 +82,14 @@ def _samples(
     point: OperatingPoint, shape: tuple[int, ...], rows: NDArray[np.intp]
 ) -> tuple[Launcher, Floats, Floats | None]:
     """Return the launcher and the wheel speeds of sides A and B [m/s] of samples of the flattened batch."""
-    speed, speed_b = (
-        None if one is None else np.broadcast_to(one, (*shape, point.count)).reshape(-1, point.count)[rows]
-        for one in point.set_speeds
-    )
-    assert speed is not None
-    return take(flatten(point.launcher, shape), rows), speed, speed_b
+    speed, speed_b = point.set_speeds
+    other = None if speed_b is None else _rows(speed_b, shape, rows)
+    return take(flatten(point.launcher, shape), rows), _rows(speed, shape, rows), other
+
+
+def _rows(values: Floats, shape: tuple[int, ...], rows: NDArray[np.intp]) -> Floats:
+    """Return values of the stages, (..., stages), in the samples `rows` of the flattened batch, (rows, stages)."""
+    return np.broadcast_to(values, (*shape, values.shape[-1])).reshape(-1, values.shape[-1])[rows]
 
 
 def _later_bound(point: OperatingPoint) -> Number | None:

@@ -25,7 +25,7 @@ from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario, Uncertain
 from stager.physics.chain import SURE, Options, throw
 from stager.physics.flight import last_wheel_speed, speed_before_outlet
-from stager.physics.grip_limit import STANDARD, Arrival, GripLimit, arrive, grip_limit
+from stager.physics.grip_limit import STANDARD, GripLimit, StageArrival, arrive
 from stager.physics.records import take
 from stager.physics.scatter import shots
 
@@ -150,7 +150,7 @@ class GripLimits(Protocol):
 class Finder(Protocol):
     """Function that finds grip limits within the range that drive and limits allow."""
 
-    def __call__(self, launcher: Launcher, index: int, arrival: Arrival) -> GripLimits:
+    def __call__(self, launcher: Launcher, index: int, arrival: StageArrival) -> GripLimits:
         """Return grip limits of stage `index` (from 0) at an arrival, (lanes,)."""
         ...
 
@@ -214,7 +214,7 @@ def limit_span(found: GripLimits) -> Span | None:
     return span_of(limits(found)) if known[0] and known.mean() > 0.5 else None
 
 
-def tune(ensemble: Ensemble, index: int, arrival: Arrival, found: GripLimits, chosen: Recommended) -> Tuned:
+def tune(ensemble: Ensemble, index: int, arrival: StageArrival, found: GripLimits, chosen: Recommended) -> Tuned:
     """Return grip limits `found` of stage `index` (from 0) and its recommended setting `chosen` over an ensemble."""
     known, limit = ~np.isnan(found.wheel_speed), limits(found)
     grid = limit[0] * GRID_RATIOS
@@ -231,7 +231,7 @@ def tune(ensemble: Ensemble, index: int, arrival: Arrival, found: GripLimits, ch
     )  # fmt: skip
 
 
-def _exits_at(ensemble: Ensemble, index: int, arrival: Arrival, chosen: Recommended) -> tuple[Span, float]:
+def _exits_at(ensemble: Ensemble, index: int, arrival: StageArrival, chosen: Recommended) -> tuple[Span, float]:
     """Return the exit speed at the recommended setting over draws that do not jam [m/s], and the share that jam [-]."""
     if chosen.wheel_speed is None:
         return Span(nominal=np.nan, low=np.nan, high=np.nan), np.nan
@@ -268,7 +268,7 @@ def at(ensemble: Ensemble, wheel_speed: Floats, wheel_speed_b: Floats | None = N
     return done.exit_speed, done.spin
 
 
-def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> Arrival:
+def behind(ensemble: Ensemble, before_a: Floats, before_b: Floats) -> StageArrival:
     """Return the arrival, of (lanes,), behind wheels at speeds (stages,) or (lanes, stages) [m/s]."""
     top = speed_range(ensemble.launcher, ensemble.scenario.limit_values, np.shape(before_a)[-1]).top
     found = arrive(ensemble.launcher, before_a, before_b, top, options=SURE)
@@ -289,12 +289,10 @@ LANES = FRICTION[:-1]
 def finder(scenario: Scenario) -> Finder:
     """Return a function that finds grip limits within the limits and drives of `scenario`."""
 
-    def find(launcher: Launcher, index: int, arrival: Arrival) -> GripLimit:
+    def find(launcher: Launcher, index: int, arrival: StageArrival) -> GripLimit:
         top = np.asarray(speed_range(launcher, scenario.limit_values, index).top)
-        return grip_limit(
-            launcher, index, arrival.entry_speed, arrival.entry_spin, top, margin=scenario.limit_values.grip_margin,
-            refinement=STANDARD, options=SURE, transit_function=arrival.transit_function,
-        )  # fmt: skip
+        margin = scenario.limit_values.grip_margin
+        return arrival.grip_limit(launcher, index, top, margin, refinement=STANDARD, options=SURE)
 
     return find
 
@@ -360,11 +358,7 @@ def recommended(known: Ensemble, before_a: Floats, before_b: Floats) -> Recommen
     grip, top = np.nan, np.atleast_1d(speed_range(best, limit_values, index).top)
     arrival = arrive(best, before_a, before_b, top)
     if arrival.entry_speed[0] > 0:
-        limit = grip_limit(
-            best, index, arrival.entry_speed, arrival.entry_spin, top, margin=limit_values.grip_margin,
-            transit_function=arrival.transit_function,
-        )  # fmt: skip
-        grip = float(limit.wheel_speed[0])
+        grip = float(arrival.grip_limit(best, index, top, limit_values.grip_margin).wheel_speed[0])
     found = recommend(
         known.launcher, known.lanes, limit_values, (before_a, before_b), None if np.isnan(grip) else grip,
         asked=goal.asked,
@@ -420,7 +414,7 @@ class Step:
     settings: wheel speeds of all stages up to it, (lanes, stages) [m/s]
     """
 
-    arrival: Arrival
+    arrival: StageArrival
     found: GripLimits
     settings: Floats
 

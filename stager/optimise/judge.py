@@ -52,11 +52,6 @@ def average_power(point: OperatingPoint) -> Floats | None:
     return None if point.holding is None else np.asarray(point.holding.power)
 
 
-def slip_heat(point: OperatingPoint) -> Floats:
-    """Return the slip heat of a throw [J]."""
-    return np.asarray(point.throw.stages.slip_heat.sum(axis=-1))
-
-
 def least_speed(scenario: Scenario, short: float = REACHED) -> float | None:
     """Return the exit speed behind the last wheel that reaches the goal's, to a share `short` of it [m/s].
 

@@ -12,9 +12,10 @@ from enum import Enum
 import numpy as np
 
 from stager.constraints import LIMITS, broken_by
+from stager.constraints.design import slip_heat
 from stager.errors import InputError
 from stager.model.launcher import Scenario
-from stager.optimise.judge import Use, average_power, slip_heat
+from stager.optimise.judge import Use, average_power
 from stager.optimise.parts import BestDesign, choose, select, with_parts
 from stager.optimise.problem import Budget, Problem
 from stager.optimise.records import Front, FrontPoint, Rung, Settings, Traded

@@ -379,8 +379,7 @@ def _elsewhere(nominal: Settings) -> str:
     return (
         f" Wheels are set to what throws fastest on average over possible builds. The launcher as configured could "
         f"reach {float(nominal.design.outlet_speed):.2f} m/s with {'wheels' if nominal.count > 1 else 'the wheel'} at "
-        f"{wheels} m/s, but other builds peak elsewhere; "
-        "measuring and fitting narrows that down."
+        f"{wheels} m/s, but other builds peak elsewhere; measuring and fitting narrows that down."
     )
 
 

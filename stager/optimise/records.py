@@ -100,7 +100,7 @@ class Margin:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class ShownSpeeds:
     """Speeds of sides A and B with the digits that are shown, (2, stages): wheel_speed [m/s] and rpm, each rounded.
 
     Both are rounded by themselves, so that they differ by less than the last digit.
@@ -125,7 +125,7 @@ class Settings:
     exit_speed: float
     verdicts: tuple[LimitResult, ...]
     length: float
-    shown: Shown | None = None
+    shown: ShownSpeeds | None = None
 
     @property
     def throw(self) -> Throw:

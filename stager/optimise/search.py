@@ -374,9 +374,8 @@ def explore(
             # Otherwise it is refined once grip limits are found at its own entry speeds.
             found = refine(problem, found, fastest, replace(effort, radius=LAST_RADIUS))
     found = _gripping(problem, found, effort)
-    enough, aimed = (least_speed(problem.scenario, short) for short in (REACHED, 0.5 * REACHED))
-    if enough is not None and aimed is not None and found.exit_speed[0] >= enough:
-        found = _cooler(problem, population, found, aimed, effort)
+    if (least := _reached(problem, found)) is not None:
+        found = _cooler(problem, population, found, least, effort)
     elif found.violation[0] <= 0.0:
         least = float(found.exit_speed[0]) * (1 - LEVEL)
         found = _preferred(found, refine(problem, found, coolest, Effort(6, 0.05, 1e-3, 1e-3), least=least))
@@ -393,10 +392,15 @@ def improve(problem: Problem, start: Trial, effort: Effort = CLOSE) -> Solution:
     if 0.0 < first.violation[0] < RESTORED:
         # Settings that break a limit slightly may be closer to the best than slower ones that break none.
         found = best(fastest, found.join(refine(problem, first, fastest, effort)))
-    enough, aimed = (least_speed(problem.scenario, short) for short in (REACHED, 0.5 * REACHED))
-    if enough is not None and aimed is not None and found.exit_speed[0] >= enough:
-        found = refine(problem, found, coolest, effort, least=aimed)
+    if (least := _reached(problem, found)) is not None:
+        found = refine(problem, found, coolest, effort, least=least)
     return evaluate_in_full(problem, found)
+
+
+def _reached(problem: Problem, found: Trial) -> float | None:
+    """Return the exit speed to keep while heat is lowered [m/s]; None where no speed is asked for or it is missed."""
+    enough, kept = (least_speed(problem.scenario, short) for short in (REACHED, 0.5 * REACHED))
+    return kept if enough is not None and found.exit_speed[0] >= enough else None
 
 
 def evaluate_in_full(problem: Problem, found: Trial) -> Solution:

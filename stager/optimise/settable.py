@@ -16,7 +16,7 @@ from stager.constraints.limit import ROUNDING
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.optimise.judge import JUDGED, grip_limits
-from stager.optimise.records import Settings, Shown
+from stager.optimise.records import Settings, ShownSpeeds
 from stager.physics.chain import throw
 from stager.physics.mechanics import turns_per_minute
 
@@ -34,7 +34,7 @@ def as_shown(scenario: Scenario, settings: Settings) -> Settings:
     per_speed = np.array([turns_per_minute(1.0, launcher.stage(k).wheel) for k in range(settings.count)])
     surface = _rounded(scenario, settings, np.full(settings.count, SPEED_STEP))
     turning = _rounded(scenario, settings, 1.0 / per_speed)
-    return replace(settings, shown=Shown(wheel_speed=surface, rpm=turning * per_speed))
+    return replace(settings, shown=ShownSpeeds(wheel_speed=surface, rpm=turning * per_speed))
 
 
 def _rounded(scenario: Scenario, settings: Settings, step: Floats) -> Floats:

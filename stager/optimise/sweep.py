@@ -11,7 +11,7 @@ from stager.constraints import speed_range
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import DEFAULT, throw, transit
-from stager.physics.grip_limit import Arrival, TransitFunction, arrive, grip_limit
+from stager.physics.grip_limit import StageArrival, TransitFunction, arrive
 
 POINTS = 81
 """Points of the curve."""
@@ -83,14 +83,11 @@ def _own(scenario: Scenario, k: int, side_a: Floats, side_b: Floats) -> tuple[fl
     return chosen, chosen
 
 
-def _grip(scenario: Scenario, k: int, arrival: Arrival, top: float) -> tuple[float | None, float | None]:
+def _grip(scenario: Scenario, k: int, arrival: StageArrival, top: float) -> tuple[float | None, float | None]:
     """Return the grip limit and its exit speed [m/s], None where there is none or nothing arrives."""
     if not arrival.entry_speed.item() > 0:
         return None, None
-    found = grip_limit(
-        scenario.launcher, k, arrival.entry_speed, arrival.entry_spin, np.array([top]),
-        margin=scenario.limit_values.grip_margin, transit_function=arrival.transit_function,
-    )  # fmt: skip
+    found = arrival.grip_limit(scenario.launcher, k, np.array([top]), scenario.limit_values.grip_margin)
     at = float(found.wheel_speed[0])
     return (None, None) if np.isnan(at) else (at, float(found.exit_speed[0]))
 

@@ -141,7 +141,7 @@ class Coupled:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Arrival:
+class StageArrival:
     """How the projectile comes to a stage, and passes it.
 
     entry_speed, entry_spin: as it first touches the wheels [m/s], [rad/s], (samples,); 0 where it jams before
@@ -164,6 +164,16 @@ class Arrival:
         )
         return passed.exit_speed
 
+    def grip_limit(
+        self, launcher: Launcher, index: int, top: Floats, margin: float, *, refinement: Refinement = FINE,
+        options: Options = QUICK,
+    ) -> GripLimit:  # fmt: skip
+        """Return the grip limit of stage `index` at this arrival; arguments as of the function of this name."""
+        return grip_limit(
+            launcher, index, self.entry_speed, self.entry_spin, top, margin=margin, refinement=refinement,
+            options=options, transit_function=self.transit_function,
+        )  # fmt: skip
+
 
 def arrive(
     launcher: Launcher,
@@ -173,7 +183,7 @@ def arrive(
     *,
     transit_function: TransitFunction = transit,
     options: Options = DEFAULT,
-) -> Arrival:
+) -> StageArrival:
     """Return how the projectile comes to the stage behind wheels at given speeds.
 
     Parameters
@@ -193,16 +203,16 @@ def arrive(
     if index == 0:
         fed = launcher.feed
         speed, spin = (np.atleast_1d(np.asarray(value, dtype=np.float64)) for value in (fed.speed, fed.spin))
-        return Arrival(entry_speed=speed, entry_spin=spin, transit_function=transit_function)
+        return StageArrival(entry_speed=speed, entry_spin=spin, transit_function=transit_function)
     before_a, before_b = np.atleast_2d(before_a), np.atleast_2d(before_b)
     if coupled(launcher, index, np.full(1, np.max(top))):
         chain = Coupled(tuple(before_a.T), tuple(before_b.T))
         speed, spin = chain.entry(launcher, options)
-        return Arrival(entry_speed=speed, entry_spin=spin, transit_function=chain)
+        return StageArrival(entry_speed=speed, entry_spin=spin, transit_function=chain)
     done = throw(launcher, before_a, before_b, options=options)
     fastest = np.full(1, np.maximum(before_a, before_b)[:, -1].max())
     speed = run_up(launcher, index, done.exit_speed, fastest)
-    return Arrival(entry_speed=speed, entry_spin=done.spin, transit_function=transit_function)
+    return StageArrival(entry_speed=speed, entry_spin=done.spin, transit_function=transit_function)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ from typing import Any
 from stager.constraints import not_judged
 from stager.model.launcher import Launcher
 from stager.optimise.judge import REACHED
-from stager.optimise.records import Interval, Missed, Plan, Relaxation, Rung, Settings, Shown
+from stager.optimise.records import Interval, Missed, Plan, Relaxation, Rung, Settings, ShownSpeeds
 from stager.physics.flight import outlet_speed
 from stager.physics.mechanics import translation_energy
 from stager.report import alternatives, check, drives, flight, limits
@@ -462,13 +462,13 @@ _SETTINGS = (
 )
 
 
-def settings(stages: Sequence[StageRow], title: str = "Settings", shown: Shown | None = None) -> Table:
+def settings(stages: Sequence[StageRow], title: str = "Settings", shown: ShownSpeeds | None = None) -> Table:
     """Return the table of settings, a row for each stage; shown: its wheel speeds, None: rounded to the nearest."""
     rows = tuple(_setting(k, stage, shown) for k, stage in enumerate(stages))
     return Table(title, _SETTINGS, rows).without_empty(MISSING)
 
 
-def _setting(k: int, stage: StageRow, shown: Shown | None) -> tuple[str, ...]:
+def _setting(k: int, stage: StageRow, shown: ShownSpeeds | None) -> tuple[str, ...]:
     side_a, side_b, rpm = stage["wheel_speed_m_s"], stage["wheel_speed_b_m_s"], stage["rpm"]
     alike = side_b is None or side_b == side_a
     speeds = (side_a, side_a if side_b is None else side_b)

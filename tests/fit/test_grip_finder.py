@@ -11,7 +11,7 @@ from stager.fit.prediction import finder
 from stager.model.stage import IDLER, LAYOUTS, PAIR
 from stager.physics.chain import DEFAULT, transit
 from stager.physics.friction import Constant, Falling
-from stager.physics.grip_limit import FINE, Arrival, arrive, grip_limit
+from stager.physics.grip_limit import FINE, StageArrival, arrive, grip_limit
 from tests.physics.machines import launcher
 from tests.recovery.bench import scenario
 
@@ -43,7 +43,7 @@ def test_batch_of_grip_limits_equals_single_ones() -> None:
     many = launcher(layout=IDLER, law=Constant(frictions), crush=3e-3, stiffness=2e4, creep=0.15, inertia=4e-5)  # type: ignore[arg-type]
     given = replace(scenario("seed_ball"), launcher=launcher(layout=PAIR))
     given = replace(given, limit_values=replace(given.limit_values, wheel_speed=TOP))
-    entries = Arrival(entry_speed=np.full(40, 2.0), entry_spin=np.zeros(40), transit_function=transit)
+    entries = StageArrival(entry_speed=np.full(40, 2.0), entry_spin=np.zeros(40), transit_function=transit)
     together = finder(given)(many, 0, entries).wheel_speed
     for row in (0, 13, 39):
         alone = launcher(
