@@ -22,6 +22,7 @@ from stager.constraints import broken_by
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher, Scenario
 from stager.optimise.judge import JUDGED, REACHED, SOUGHT, grip_limits, least_speed, settings_at
+from stager.optimise.linear import minimise
 from stager.optimise.problem import JAM, KEPT, NO_LIMIT, NO_MARGINS, GripCorrection, Problem, Trial, spanned
 from stager.optimise.records import Settings
 from stager.physics.chain import throw
@@ -223,23 +224,18 @@ class _Model:
 
     def step(self, penalty: float) -> tuple[Floats, float, float]:
         """Return the step of the linear programme, the gain of merit it promises, and a limit's greatest multiplier."""
-        from scipy.optimize import linprog
-
         size, slack, length = self.problem.size, self.values[1:], self.length.ravel()
         reach = (np.abs(self.slopes[:, 1:]) * length[:, None]).sum(axis=0)
         near = np.flatnonzero(slack < reach + 10 * KEPT)
         cost = np.concatenate([-self.slopes[:, 0], np.full(near.size, penalty)])
-        rows = np.hstack([-self.slopes[:, 1 + near].T, -np.eye(near.size)]) if near.size else None
+        rows = np.hstack([-self.slopes[:, 1 + near].T, -np.eye(near.size)])
         ends = np.concatenate([length, np.full(near.size, np.inf)])
-        found = linprog(
-            cost, A_ub=rows, b_ub=slack[near] if near.size else None,
-            bounds=np.column_stack([np.zeros(ends.size), ends]), method="highs",
-        )  # fmt: skip
-        if found.x is None:
+        found = minimise(cost, rows, slack[near], ends)
+        if found is None:
             return np.zeros(size), 0.0, 0.0
         taken = found.x[: 4 * size].reshape(2, 2 * size).sum(axis=0)
-        promised = float(-found.fun + penalty * np.maximum(-slack, 0.0).sum())
-        price = float(np.abs(found.ineqlin.marginals).max(initial=0.0)) if near.size else 0.0
+        promised = float(penalty * np.maximum(-slack, 0.0).sum() - cost @ found.x)
+        price = float(np.abs(found.prices).max(initial=0.0))
         return taken[:size] - taken[size:], promised, min(price, 1e3)
 
 
