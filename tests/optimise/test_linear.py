@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, strategies as st
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from stager.optimise.linear import minimise
@@ -24,7 +25,8 @@ def test_programmes_have_the_value_that_scipy_finds(seed: int, size: int, count:
                     bounds=np.column_stack([np.zeros(size + count), ends]), method="highs")  # fmt: skip
     assert found is not None
     assert cost @ found.x == pytest.approx(known.fun, abs=1e-5)
-    assert (found.x >= -FEASIBLE).all() and (found.x <= ends + FEASIBLE).all()
+    assert (found.x >= -FEASIBLE).all()
+    assert (found.x <= ends + FEASIBLE).all()
     assert (rows @ found.x <= most + FEASIBLE).all()
     # Marginals tell what a looser bound gives: the value is as good as by duality.
     reduced = cost - found.prices @ rows
