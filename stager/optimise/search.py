@@ -13,7 +13,7 @@ a trust region shrinks where the model was wrong. Limits are elastic: a start th
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -44,6 +44,8 @@ UNSETTLED = 5e-6
 """Promised gain in that region above which the result is not on a kink [-]."""
 JOINED = 0.01
 """Distance to known settings at which a refinement ends [-]."""
+PENALTY = 10.0
+"""Merit that a violation of 1 costs at first [-]."""
 INNER = 0.3
 """Inner of the two points tried on either side of a variable, over the trust region [-]."""
 
@@ -94,23 +96,54 @@ def best(objective: Objective, trial: Trial) -> Trial:
 
 
 def refine(
-    problem: Problem, start: Trial, objective: Objective, effort: Effort = CLOSE, least: float = 0.0,
-    known: Trial | None = None,
+    problem: Problem, start: Trial, objective: Objective, effort: Effort = CLOSE, least: float = 0.0
 ) -> Trial:  # fmt: skip
-    """Return the best settings found from `start`, a trial of one.
+    """Return the best settings found from `start`, a trial of one; least: least exit speed [m/s], 0: none."""
+    return refine_all(problem, [start], objective, effort, least)[0]
 
-    least: least exit speed [m/s], 0: none; known: settings refined before, beside which there is nothing to find.
+
+def refine_all(
+    problem: Problem, starts: Sequence[Trial], objective: Objective, effort: Effort = CLOSE, least: float = 0.0
+) -> list[Trial]:  # fmt: skip
+    """Return the best settings found from each start, a trial of one; least: least exit speed [m/s], 0: none.
+
+    All are refined together, so that what they look at is thrown at once. One that comes close to an earlier one which
+    breaks no limit ends there: beside it there is nothing to find.
     """
-    kept = here = start
-    radius, penalty = effort.radius, 10.0
+    here = list(starts)
+    works = [_refining(problem, here, number, objective, effort, least) for number in range(len(starts))]
+    found, asked = list(starts), {number: next(work) for number, work in enumerate(works)}
+    while asked:
+        looked, low = problem.look(np.vstack(list(asked.values()))), 0
+        for number, x in list(asked.items()):
+            rows = np.arange(low, low + len(x))
+            low += len(x)
+            try:
+                asked[number] = works[number].send(looked.take(rows))
+            except StopIteration as done:
+                found[number] = done.value
+                del asked[number]
+    if not effort.finish:
+        return found
+    return [_finished(problem, one, objective, effort, least) for one in found]
+
+
+def _refining(
+    problem: Problem, places: list[Trial], number: int, objective: Objective, effort: Effort, least: float
+) -> Generator[Floats, Trial, Trial]:  # fmt: skip
+    """Refine the settings `places[number]`: yield variables to look at, take what is there, return the best.
+
+    places: where each of the refinements that run together is; this one keeps its own up to date.
+    """
+    kept = here = places[number]
+    radius, penalty = effort.radius, PENALTY
     for _ in range(effort.rounds):
         if here.jammed[0]:
             break
-        model = _Model(problem, here, objective, radius, least)
+        model = _Model(problem, here, (yield here.x + _moves(problem.size, radius)), objective, least)
         move, promised, price = model.step(penalty)
         penalty = max(penalty, 2.0 * price)
-        trials = problem.look(here.x + SHARES[:, None] * move)
-        around = model.trials.join(trials)
+        around = model.trials.join((yield here.x + SHARES[:, None] * move))
         merit = _merit(around, objective, model.scale, penalty, least)
         before = _merit(here, objective, model.scale, penalty, least)[0]
         place = int(np.argmax(merit))
@@ -118,19 +151,23 @@ def refine(
         kept = _better(objective, kept, around, least)
         reach = np.abs(around.x[place] - here.x[0]).max() if gained > 0 else 0.0
         if gained > 0:
-            here = around.take([place])
-        if known is not None and np.abs(here.x - known.x).max() < JOINED and known.violation[0] <= 0.0:
+            here = places[number] = around.take([place])
+        if any(np.abs(here.x - one.x).max() < JOINED and one.violation[0] <= 0.0 for one in places[:number]):
             break
         whole, part = reach > 0.9 * radius and gained > 0.5 * promised, gained > 0.3 * promised
         radius = min(radius * 1.7, 0.3) if whole else radius * (0.6 if part and reach > 0.4 * radius else 0.3)
         if radius < effort.smallest or (max(promised, gained) < effort.gain and radius < 30 * effort.smallest):
             break
-    if effort.finish and not kept.jammed[0] and kept.violation[0] <= RESTORED:
-        _, promised, _ = _Model(problem, kept, objective, CHECK_RADIUS, least).step(penalty)
-        if promised > UNSETTLED:
-            # The settings are not on a kink, so smooth models are better.
-            return smooth(problem, kept, objective, effort, least)
     return kept
+
+
+def _finished(problem: Problem, kept: Trial, objective: Objective, effort: Effort, least: float) -> Trial:
+    """Return refined settings, polished with smooth models where they are not on a kink."""
+    if kept.jammed[0] or kept.violation[0] > RESTORED:
+        return kept
+    around = problem.look(kept.x + _moves(problem.size, CHECK_RADIUS))
+    _, promised, _ = _Model(problem, kept, around, objective, least).step(PENALTY)
+    return smooth(problem, kept, objective, effort, least) if promised > UNSETTLED else kept
 
 
 def smooth(problem: Problem, start: Trial, objective: Objective, effort: Effort, least: float = 0.0) -> Trial:
@@ -183,15 +220,19 @@ def _merit(trial: Trial, objective: Objective, scale: float, penalty: float, lea
     return np.where(trial.jammed | ~np.isfinite(merit), -np.inf, merit)
 
 
+def _moves(size: int, radius: float) -> Floats:
+    """Return moves of a model's points, (4 size, size): inner ones up and down in each variable, then outer ones."""
+    ends = [way * np.eye(size) for way in (1.0, -1.0)]
+    return np.vstack([share * radius * end for share in (INNER, 1.0) for end in ends])
+
+
 class _Model:
     """Piecewise linear model of objective and slacks around a setting, with two points on either side per variable."""
 
-    def __init__(self, problem: Problem, here: Trial, objective: Objective, radius: float, least: float) -> None:
+    def __init__(self, problem: Problem, here: Trial, trials: Trial, objective: Objective, least: float) -> None:
+        """Build the model from what is `here` and at its `_moves`."""
         size = problem.size
-        self.problem, self.here, self.least = problem, here, least
-        ends = [way * np.eye(size) for way in (1.0, -1.0)]
-        moves = np.vstack([share * radius * end for share in (INNER, 1.0) for end in ends])
-        self.trials = problem.look(here.x + moves)
+        self.problem, self.here, self.least, self.trials = problem, here, least, trials
         values = self._values(here, objective)[0]
         self.scale = max(abs(float(values[0])), 1e-9)
         unit = np.append(self.scale, np.ones(values.size - 1))
@@ -243,8 +284,10 @@ MEMBERS = 28
 """Size of the population, without two for each variable."""
 GENERATIONS = 10
 """Generations of differential evolution."""
-POLISHED = 2
-"""Settings that are refined."""
+PATTERNS = 3
+"""Patterns of which the best settings are refined."""
+POLISHED = 4
+"""Settings that are refined together."""
 SLOW = -0.06
 """Logarithm of a wheel's speed over its fastest setting below which it counts as slow [-]."""
 APART = 0.03
@@ -361,9 +404,8 @@ def explore(
     problem.options = SOUGHT if effort.finish else JUDGED
     first = _starts(problem, shorter, starts, rng)
     population = _evolve(problem, first, fastest, generations, rng)
-    found = _polish(problem, population.join(first), ROUGHLY if effort.finish else effort)
+    found = _polish(problem, first, population, effort)
     if effort.finish:
-        found = _preferred(found, _led_back(problem, first, found))
         problem.options = JUDGED
         found = problem.look(found.x)
         if not problem.limit_values.grip_margin or found.violation[0] > RESTORED:
@@ -554,12 +596,13 @@ def _evolve(
     return population
 
 
-def _polish(problem: Problem, population: Trial, effort: Effort) -> Trial:
-    """Refine the best settings of POLISHED patterns, and return the best result.
+def _polish(problem: Problem, first: Trial, population: Trial, effort: Effort) -> Trial:
+    """Refine the best settings of several patterns, and the start that promises most; return the best result.
 
     A pattern is which wheels run about as fast as throws fastest: from one to another the way leads through worse
-    settings. Where there are fewer patterns, and of a single stage, settings that are not close are refined.
+    settings. Beside the best of PATTERNS patterns, settings that are not close are refined, POLISHED in all.
     """
+    population = population.join(first)
     order = np.argsort(-score(fastest, population), kind="stable")
     patterns = population.x[:, : problem.count] > SLOW
     places = np.hstack([np.log(np.maximum(population.lead, 1e-9)), population.x[:, problem.count :]])
@@ -573,12 +616,14 @@ def _polish(problem: Problem, population: Trial, effort: Effort) -> Trial:
                 chosen.append(int(row))
 
     if problem.count > 1:
-        choose(lambda row, other: bool((patterns[row] != patterns[other]).any()), POLISHED)
-    choose(lambda row, other: np.abs(places[row] - places[other]).max() >= APART, POLISHED + (problem.count == 1))
-    found = population.take(chosen[:1])
-    for number, row in enumerate(chosen):
-        one = refine(problem, population.take([row]), fastest, effort, known=found if number else None)
-        found = _preferred(found, one) if number else one
+        choose(lambda row, other: bool((patterns[row] != patterns[other]).any()), PATTERNS)
+    choose(lambda row, other: np.abs(places[row] - places[other]).max() >= APART, POLISHED)
+    starts = [population.take([row]) for row in chosen]
+    if effort.finish:
+        starts.append(_promising(first))
+    found, *others = refine_all(problem, starts, fastest, ROUGHLY if effort.finish else effort)
+    for one in others:
+        found = _preferred(found, one)
     return found
 
 
@@ -604,12 +649,11 @@ def _gripping(problem: Problem, found: Trial, effort: Effort) -> Trial:
     return found
 
 
-def _led_back(problem: Problem, starts: Trial, known: Trial) -> Trial:
-    """Refine the start that promises most if what it breaks is made good: evolution keeps such starts only where too
+def _promising(starts: Trial) -> Trial:
+    """Return the start that promises most if what it breaks is made good: evolution keeps such starts only where too
     few others break nothing."""
     promise = np.log(np.maximum(starts.exit_speed, 1e-9)) - PRICE * np.minimum(starts.violation, JAM)
-    start = starts.take([int(np.argmax(promise))])
-    return refine(problem, start, fastest, ROUGHLY, known=known)
+    return starts.take([int(np.argmax(promise))])
 
 
 def _cooler(problem: Problem, population: Trial, found: Trial, least: float, effort: Effort) -> Trial:
