@@ -17,7 +17,7 @@ from pydantic import BaseModel
 
 from stager.config.errors import dotted
 from stager.config.field_types import Ends, SetSpeed
-from stager.config.tables import File, Stage, inherits
+from stager.config.tables import File, StageTable, inherits
 from stager.config.toml import KeyPath, key_lines, line_of, show_value
 from stager.errors import InputError
 from stager.model.arrays import Floats, Number
@@ -42,13 +42,13 @@ from stager.model.stage import (
     Heat,
     Hold,
     Mount,
+    Stage,
     Supply,
     Tyre,
     TyreMaterial,
     Wheel,
     WheelMaterial,
 )
-from stager.model.stage import Stage as BuiltStage
 from stager.physics.friction import LAWS, Tabulated
 from stager.physics.parts import choose
 from stager.physics.safety import TOY_LIMITS
@@ -372,7 +372,7 @@ def _battery(read: Reader) -> Battery:
     )  # fmt: skip
 
 
-def _stage(read: Reader) -> BuiltStage:
+def _stage(read: Reader) -> Stage:
     table: Any = read.table
     wheel, drive, idler = read.inner("wheel"), read.inner("drive"), read.inner("idler")
     if wheel is None:
@@ -381,7 +381,7 @@ def _stage(read: Reader) -> BuiltStage:
     wheels += [build_wheel(part) for part in read.each("wheel_options")]
     drives = [None if drive is None else build_drive(drive), *map(build_drive, read.each("drive_options"))]
     side_a, side_b = read.speeds(wheels[table.option("wheel") or 0].radius)
-    stage = BuiltStage(
+    stage = Stage(
         layout=LAYOUTS[table.layout], wheel=wheels[0], drive=drives[0],
         crush=read.number("crush"), crush_range=_ends(table.crush_range),
         clearance=read.number("clearance"), pitch=read.maybe("pitch"),
@@ -433,7 +433,7 @@ def _walk(value: Any, key: str, own: Any) -> dict[str, Measured]:
                 continue
             inner = own[name] if isinstance(own, Mapping) else None
             part = getattr(value, name)
-            if isinstance(part, SetSpeed) and isinstance(value, Stage):
+            if isinstance(part, SetSpeed) and isinstance(value, StageTable):
                 found.update(_speeds(part, f"{key}.{name}", value.wheel_in.radius.value))
             else:
                 found.update(_walk(part, f"{key}.{name}", inner))
@@ -533,7 +533,7 @@ def place_of(configuration: Configuration, path: KeyPath) -> str:
     return f"{configuration.path}:{line_of(key_lines(configuration.text), path)}: {dotted(path)}"
 
 
-WRITTEN: Mapping[str, Callable[[BuiltStage], Number | None]] = {
+WRITTEN: Mapping[str, Callable[[Stage], Number | None]] = {
     "crush": lambda stage: stage.crush,
     "wheel.radius": lambda stage: stage.wheel.radius,
     "wheel.width": lambda stage: stage.wheel.width,
@@ -546,7 +546,7 @@ WRITTEN: Mapping[str, Callable[[BuiltStage], Number | None]] = {
 RANGES = ("crush_range", "wheel.radius_range", "wheel.inertia_range")
 
 
-def variable_values(configuration: Configuration, stages: Sequence[BuiltStage]) -> dict[str, str]:
+def variable_values(configuration: Configuration, stages: Sequence[Stage]) -> dict[str, str]:
     """Return TOML text by dotted key of the values of `stages` that differ from the file's, each with the file's ±.
 
     Raises InputError where draws of a fit hold another value of a stage's own.

@@ -20,7 +20,7 @@ from typing import Any, get_args
 import numpy as np
 
 from stager.config.configuration import quantities
-from stager.config.errors import Problem, dotted, field_at, known_keys, models_at, place, quantity_at, shown
+from stager.config.errors import Mistake, dotted, field_at, known_keys, models_at, place, quantity_at, shown
 from stager.config.tables import PART_LISTS, File
 from stager.config.toml import KeyPath, key_path
 from stager.errors import InputError, InputErrors, printable
@@ -61,9 +61,9 @@ def read_draws(path: Path, text: str, file: File, raw: Mapping[str, Any]) -> Map
         reason = error.strerror if isinstance(error, OSError) else getattr(error, "message", error)
         reason = "it is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else reason
         message = f'"{file.draws}" cannot be used ({reason})'
-        raise place(str(path), text, [Problem(("draws",), message, _DRAWS_HINT)]) from None
+        raise place(str(path), text, [Mistake(("draws",), message, _DRAWS_HINT)]) from None
     beyond = [
-        Problem(key_path(key), f"is outside its draws in {file.draws}, {_range(column, known[key])}", _BEYOND_HINT)
+        Mistake(key_path(key), f"is outside its draws in {file.draws}, {_range(column, known[key])}", _BEYOND_HINT)
         for key, column in draws.items()
         if _beyond(column, known[key])
     ]
@@ -181,7 +181,7 @@ class Lists:
     rows: Mapping[KeyPath, Row]
     names: tuple[str, ...]
 
-    def place(self, file: str, text: str, problems: Iterable[Problem]) -> InputErrors:
+    def place(self, file: str, text: str, problems: Iterable[Mistake]) -> InputErrors:
         """Return problems as errors at their lines: in a list, or in the configuration `file` with its text."""
         errors: dict[tuple[str, str, str], InputError] = {}
         own = []
@@ -225,7 +225,7 @@ def read_lists(path: Path, text: str, raw: Mapping[str, Any], folder: Path | Non
         return Lists(raw, {}, ())
     tree = copy.deepcopy(dict(raw))
     rows: dict[KeyPath, Row] = {}
-    problems: list[Problem] = []
+    problems: list[Mistake] = []
     for place_, name, file in named:
         options = PART_LISTS[name]
         entry = tree["stages"][place_[1]] if len(place_) > 1 else tree[str(place_[0])]
@@ -252,11 +252,11 @@ def read_lists(path: Path, text: str, raw: Mapping[str, Any], folder: Path | Non
     return Lists(tree, rows, tuple(dict.fromkeys(file for _, _, file in named)))
 
 
-def _unreadable(key: KeyPath, file: str, error: Exception) -> Problem:
+def _unreadable(key: KeyPath, file: str, error: Exception) -> Mistake:
     reason = error.strerror if isinstance(error, OSError) else getattr(error, "message", error)
     reason = "it is not text in UTF-8" if isinstance(error, UnicodeDecodeError) else reason
     heads = _example(PART_LISTS[str(key[-1])])
-    return Problem(
+    return Mistake(
         key, f'"{file}" cannot be used ({reason})', f"a CSV table beside this file, with heads such as {heads}"
     )
 

@@ -13,7 +13,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
-from stager.config.field_types import Kind
+from stager.config.field_types import QuantityKind
 from stager.config.tables import File
 from stager.config.toml import KeyPath, key_lines, line_of, show_key
 from stager.errors import InputError, InputErrors
@@ -21,7 +21,7 @@ from stager.physics.friction import LAWS
 
 
 @dataclass(frozen=True, slots=True)
-class Problem:
+class Mistake:
     """One problem of a file.
 
     path: its key; others: further keys that it depends on
@@ -51,7 +51,7 @@ def dotted(path: KeyPath) -> str:
     return ".".join(str(part + 1) if isinstance(part, int) else show_key(part) for part in path)
 
 
-def place(name: str, text: str, problems: Iterable[Problem]) -> InputErrors:
+def place(name: str, text: str, problems: Iterable[Mistake]) -> InputErrors:
     """Return the problems as errors with their lines in the file `name`, each once, `first` ones first."""
     lines = key_lines(text)
     keyed = ((not p.first, line_of(lines, p.path), dotted(p.path), p.message, p.hint) for p in problems)
@@ -70,7 +70,7 @@ _KINDS = {
 }  # fmt: skip
 
 
-def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Problem]:
+def explain(raw: Mapping[str, Any], error: ValidationError) -> list[Mistake]:
     """Return a problem for each finding; keys that are missing because of a mistyped one are left out."""
     found = error.errors(include_url=False)[:MOST]
     should = meant(found)
@@ -104,43 +104,43 @@ def _holds(table: Any, path: KeyPath) -> bool:
     return True
 
 
-def _problem(item: Any, path: KeyPath) -> Problem:
+def _problem(item: Any, path: KeyPath) -> Mistake:
     kind, context = item["type"], item.get("ctx") or {}
     if kind == "extra_forbidden":
         return unknown(item["loc"], item["input"])
     if kind == "missing":
-        return Problem(path, "is missing", _how(item["loc"]) + _apart(path))
+        return Mistake(path, "is missing", _how(item["loc"]) + _apart(path))
     if kind == "literal_error":
         return _not_a_word(path, item["input"])
     if kind == "law" and not isinstance(item["input"], dict):
         return _not_a_table(path, item["input"])
     if kind == "law":
         message, hint = _law(item["input"])
-        return Problem((*path, "law"), message, hint + _apart((*path, "law")))
+        return Mistake((*path, "law"), message, hint + _apart((*path, "law")))
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return _not_a_table(path, item["input"])
     if kind == "list_type":
         begin = f"each one begins with a line [[{dotted(path)}]]"
-        return Problem(path, "must be a list", begin if models_at(path) else f"for example [{shown(path)}, …]")
+        return Mistake(path, "must be a list", begin if models_at(path) else f"for example [{shown(path)}, …]")
     if kind == "too_short":
         message = f"needs at least {context['min_length']} points (got {context['actual_length']})"
-        return Problem(path, message, f"for example {path[-1]} = [{shown(path)}, …]")
+        return Mistake(path, message, f"for example {path[-1]} = [{shown(path)}, …]")
     if kind == "too_long":
-        return Problem(path, f"has more than {context['max_length']} entries", "leave some out")
+        return Mistake(path, f"has more than {context['max_length']} entries", "leave some out")
     if kind in ("greater_than_equal", "less_than_equal"):
         bound = f"at least {context['ge']}" if "ge" in context else f"at most {context['le']}"
-        return Problem(path, f"must be {bound} (got {item['input']})", _how(path))
+        return Mistake(path, f"must be {bound} (got {item['input']})", _how(path))
     message = _KINDS.get(kind, str(item["msg"]))
-    return Problem(path, message, str(context.get("hint", "")) or _how(path))
+    return Mistake(path, message, str(context.get("hint", "")) or _how(path))
 
 
-def _not_a_word(path: KeyPath, given: Any) -> Problem:
+def _not_a_word(path: KeyPath, given: Any) -> Mistake:
     field = field_at(path)
     words = literals(field.annotation) if field is not None else []
     listed = f"{', '.join(words[:-1])} or {words[-1]}"
     near = difflib.get_close_matches(str(given), words, n=1, cutoff=CUTOFF)
     hint = f'did you mean "{near[0]}"?' if near else f'for example {path[-1]} = "{words[0]}"'
-    return Problem(path, f"must be {listed} (got {given!r})".replace("'", '"'), hint)
+    return Mistake(path, f"must be {listed} (got {given!r})".replace("'", '"'), hint)
 
 
 def _law(given: Mapping[str, Any]) -> tuple[str, str]:
@@ -159,10 +159,10 @@ def _apart(path: KeyPath) -> str:
     return "; a rail's law is written in full, or left out to be the wheel's" if within else ""
 
 
-def _not_a_table(path: KeyPath, given: Any) -> Problem:
+def _not_a_table(path: KeyPath, given: Any) -> Mistake:
     if isinstance(given, list) and not isinstance(path[-1], int):
-        return Problem(path, "must be one table", f"its head has single brackets: {_head(path)}")
-    return Problem(path, "must be a table", f"begin it with a line {_head(path)} and write its keys below")
+        return Mistake(path, "must be one table", f"its head has single brackets: {_head(path)}")
+    return Mistake(path, "must be a table", f"begin it with a line {_head(path)} and write its keys below")
 
 
 def _how(path: KeyPath) -> str:
@@ -240,11 +240,11 @@ def field_at(path: KeyPath) -> FieldInfo | None:
     return None
 
 
-def quantity_at(path: KeyPath) -> Kind | None:
+def quantity_at(path: KeyPath) -> QuantityKind | None:
     """Return the kind of quantity of the key at `path`; None where it is no quantity."""
     field = field_at(path)
     found = [] if field is None else [*field.metadata, *_metadata(field.annotation)]
-    return next((item for item in found if isinstance(item, Kind)), None)
+    return next((item for item in found if isinstance(item, QuantityKind)), None)
 
 
 def list_at(path: KeyPath) -> bool:
@@ -367,23 +367,23 @@ def follows(path: KeyPath, should: Mapping[KeyPath, bool]) -> bool:
     return any(path == target or (table and path[: len(target)] == target) for target, table in should.items())
 
 
-def unknown(loc: KeyPath, value: Any) -> Problem:
+def unknown(loc: KeyPath, value: Any) -> Mistake:
     """Return the problem of an unknown key or table, with a suggestion."""
     path = in_file(loc)
     if isinstance(value, dict) and (target := _meant(loc, value)):
-        return Problem(path, "unknown table", f"did you mean {_head(target)}?", first=True)
+        return Mistake(path, "unknown table", f"did you mean {_head(target)}?", first=True)
     key, near = str(path[-1]), _nearest(loc)
     laws = [law for model in models_at(path[:-1]) if (law := law_of(model)) and key in model.model_fields]
     if laws:
-        return Problem(path, "is not a key of this friction law", f'it belongs to law = "{laws[0]}"')
+        return Mistake(path, "is not a key of this friction law", f'it belongs to law = "{laws[0]}"')
     places = homes(key)
     if places:
         heads = [_head(tuple(place.split("."))) if place else "the top of the file" for place in places[:3]]
         where = " or ".join(heads)
-        return Problem(path, "unknown key here", f"it belongs to {where}" + (f", or {_did(loc, near)}" if near else ""))
+        return Mistake(path, "unknown key here", f"it belongs to {where}" + (f", or {_did(loc, near)}" if near else ""))
     if near:
-        return Problem(path, "unknown key", _did(loc, near))
-    return Problem(path, "unknown key", f"known here: {', '.join(known_keys(loc[:-1]))}")
+        return Mistake(path, "unknown key", _did(loc, near))
+    return Mistake(path, "unknown key", f"known here: {', '.join(known_keys(loc[:-1]))}")
 
 
 def _nearest(loc: KeyPath) -> str:

@@ -24,7 +24,7 @@ UNIT = "x-unit"
 
 
 @dataclass(frozen=True)
-class Kind:
+class QuantityKind:
     """A kind of quantity.
 
     unit: in SI, "" for a pure number; example: text as in a file
@@ -158,71 +158,71 @@ CLASSES = tuple((f"class {name}", kelvin) for name, kelvin in INSULATION.items()
 # Ranges are wide: values outside are typing errors, or break floating-point arithmetic.
 Words = Annotated[str, AfterValidator(printable)]
 """A text for screens, with control characters escaped."""
-Mass = Annotated[Measured, Kind("kg", "18 g ± 0.5 g", above=0, at_least=1e-6, at_most=100)]
-StageMass = Annotated[Measured, Kind("kg", "240 g", above=0, at_least=1e-6, at_most=1e4)]
-_LENGTH = Kind("m", "38 mm", above=0, at_least=1e-5, at_most=100)
+Mass = Annotated[Measured, QuantityKind("kg", "18 g ± 0.5 g", above=0, at_least=1e-6, at_most=100)]
+StageMass = Annotated[Measured, QuantityKind("kg", "240 g", above=0, at_least=1e-6, at_most=1e4)]
+_LENGTH = QuantityKind("m", "38 mm", above=0, at_least=1e-5, at_most=100)
 Length = Annotated[Measured, _LENGTH]
-Distance = Annotated[Measured, Kind("m", "2 m", at_least=0, at_most=1000)]
-Crush = Annotated[Measured, Kind("m", "4 mm ± 0.2 mm", above=0, at_least=1e-6, at_most=1)]
-Bore = Annotated[Measured, Kind("m", "5 mm", at_least=0, at_most=1)]
-Clearance = Annotated[Measured, Kind("m", "6 mm", at_least=0, at_most=10)]
-Speed = Annotated[Measured, Kind("m/s", "1.2 m/s ± 0.1 m/s", above=0, at_least=1e-3, at_most=100)]
-ExitSpeed = Annotated[Measured, Kind("m/s", "18 m/s", above=0, at_least=1e-3, at_most=MAX_SURFACE_SPEED)]
-FadeSpeed = Annotated[Measured, Kind("m/s", "9 m/s ± 2 m/s", above=0, at_least=1e-4, at_most=1e4)]
-Stiffening = Annotated[Measured, Kind("s/m", "0 s/m ± 0.0075 s/m", at_least=-0.05, at_most=0.05)]
-Creep = Annotated[Measured, Kind("m/s", "0.15 m/s", above=0, at_least=1e-5, at_most=100)]
-SlipSpeed = Annotated[Measured, Kind("m/s", "2 m/s", at_least=0, at_most=1e4)]
-Acceleration = Annotated[Measured, Kind("m/s^2", "6000 m/s^2", above=0, at_least=1, at_most=1e8)]
-Rate = Annotated[Measured, Kind("1/s", "2 /s", above=0, at_least=1e-4, at_most=1e3)]
-Force = Annotated[Measured, Kind("N", "3 N", at_least=0, at_most=1e6)]
-Push = Annotated[Measured, Kind("N", "6 N", above=0, at_least=1e-3, at_most=1e6)]
-Area = Annotated[Measured, Kind("m^2", "30 mm^2", above=0, at_least=1e-10, at_most=100)]
-Confidence = Annotated[Measured, Kind("", "0.95", at_least=0.5, at_most=0.999)]
-Time = Annotated[Measured, Kind("s", "3 min", above=0, at_least=1e-3, at_most=1e7)]
-ReturnTime = Annotated[Measured, Kind("s", "0.1 s", at_least=0, at_most=1e4)]
-Travel = Annotated[Measured, Kind("m", "30 mm", above=0, at_least=1e-5, at_most=100)]
-Stiffness = Annotated[Measured, Kind("N/m^n", "40 kN/m", above=0, at_least=1e-3, at_most=1e6)]
-Exponent = Annotated[Measured, Kind("", "1.5", at_least=1, at_most=3)]
-Share = Annotated[Measured, Kind("", "0.8", at_least=0, at_most=1)]
-LossShare = Annotated[Measured, Kind("", "0.05", above=0, at_least=1e-6, at_most=1)]
-PositiveShare = Annotated[Measured, Kind("", "0.8", above=0, at_least=1e-3, at_most=1)]
-Friction = Annotated[Measured, Kind("", "0.75 ± 0.08", at_least=0, at_most=10)]
-PositiveNumber = Annotated[Measured, Kind("", "1.0", above=0, at_least=1e-3, at_most=1e3)]
-Number = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1e3)]
-_INERTIA = Kind("kg m^2", "4e-5 kg m^2", above=0, at_least=1e-12, at_most=1e3)
+Distance = Annotated[Measured, QuantityKind("m", "2 m", at_least=0, at_most=1000)]
+Crush = Annotated[Measured, QuantityKind("m", "4 mm ± 0.2 mm", above=0, at_least=1e-6, at_most=1)]
+Bore = Annotated[Measured, QuantityKind("m", "5 mm", at_least=0, at_most=1)]
+Clearance = Annotated[Measured, QuantityKind("m", "6 mm", at_least=0, at_most=10)]
+Speed = Annotated[Measured, QuantityKind("m/s", "1.2 m/s ± 0.1 m/s", above=0, at_least=1e-3, at_most=100)]
+ExitSpeed = Annotated[Measured, QuantityKind("m/s", "18 m/s", above=0, at_least=1e-3, at_most=MAX_SURFACE_SPEED)]
+FadeSpeed = Annotated[Measured, QuantityKind("m/s", "9 m/s ± 2 m/s", above=0, at_least=1e-4, at_most=1e4)]
+Stiffening = Annotated[Measured, QuantityKind("s/m", "0 s/m ± 0.0075 s/m", at_least=-0.05, at_most=0.05)]
+Creep = Annotated[Measured, QuantityKind("m/s", "0.15 m/s", above=0, at_least=1e-5, at_most=100)]
+SlipSpeed = Annotated[Measured, QuantityKind("m/s", "2 m/s", at_least=0, at_most=1e4)]
+Acceleration = Annotated[Measured, QuantityKind("m/s^2", "6000 m/s^2", above=0, at_least=1, at_most=1e8)]
+Rate = Annotated[Measured, QuantityKind("1/s", "2 /s", above=0, at_least=1e-4, at_most=1e3)]
+Force = Annotated[Measured, QuantityKind("N", "3 N", at_least=0, at_most=1e6)]
+Push = Annotated[Measured, QuantityKind("N", "6 N", above=0, at_least=1e-3, at_most=1e6)]
+Area = Annotated[Measured, QuantityKind("m^2", "30 mm^2", above=0, at_least=1e-10, at_most=100)]
+Confidence = Annotated[Measured, QuantityKind("", "0.95", at_least=0.5, at_most=0.999)]
+Time = Annotated[Measured, QuantityKind("s", "3 min", above=0, at_least=1e-3, at_most=1e7)]
+ReturnTime = Annotated[Measured, QuantityKind("s", "0.1 s", at_least=0, at_most=1e4)]
+Travel = Annotated[Measured, QuantityKind("m", "30 mm", above=0, at_least=1e-5, at_most=100)]
+Stiffness = Annotated[Measured, QuantityKind("N/m^n", "40 kN/m", above=0, at_least=1e-3, at_most=1e6)]
+Exponent = Annotated[Measured, QuantityKind("", "1.5", at_least=1, at_most=3)]
+Share = Annotated[Measured, QuantityKind("", "0.8", at_least=0, at_most=1)]
+LossShare = Annotated[Measured, QuantityKind("", "0.05", above=0, at_least=1e-6, at_most=1)]
+PositiveShare = Annotated[Measured, QuantityKind("", "0.8", above=0, at_least=1e-3, at_most=1)]
+Friction = Annotated[Measured, QuantityKind("", "0.75 ± 0.08", at_least=0, at_most=10)]
+PositiveNumber = Annotated[Measured, QuantityKind("", "1.0", above=0, at_least=1e-3, at_most=1e3)]
+Number = Annotated[Measured, QuantityKind("", "0.05", at_least=0, at_most=1e3)]
+_INERTIA = QuantityKind("kg m^2", "4e-5 kg m^2", above=0, at_least=1e-12, at_most=1e3)
 Inertia = Annotated[Measured, _INERTIA]
-RotorInertia = Annotated[Measured, Kind("kg m^2", "2e-6 kg m^2", at_least=0, at_most=100)]
-Density = Annotated[Measured, Kind("kg/m^3", "2700 kg/m^3", above=0, at_least=1, at_most=3e4)]
-Stress = Annotated[Measured, Kind("Pa", "70 GPa", above=0, at_least=1e3, at_most=1e13)]
-Bond = Annotated[Measured, Kind("Pa", "1.5 MPa", above=0, at_least=1, at_most=1e10)]
-Poisson = Annotated[Measured, Kind("", "0.33", at_least=0, at_most=0.5)]
-ShoreA = Annotated[Measured, Kind("", "70", at_least=20, at_most=80)]
-SpeedConstant = Annotated[Measured, Kind("rad/s/V", "1400 rpm/V", above=0, at_least=1e-2, at_most=1e4)]
-Resistance = Annotated[Measured, Kind("ohm", "60 mohm", above=0, at_least=1e-5, at_most=1e4)]
-SupplyResistance = Annotated[Measured, Kind("ohm", "30 mohm", at_least=0, at_most=1e4)]
-Current = Annotated[Measured, Kind("A", "30 A", above=0, at_least=1e-3, at_most=1e5)]
-NoLoadCurrent = Annotated[Measured, Kind("A", "1.1 A", at_least=0, at_most=1e4)]
-AngularSpeed = Annotated[Measured, Kind("rad/s", "25000 rpm", above=0, at_least=1, at_most=MAX_ANGULAR_SPEED)]
-Spin = Annotated[Measured, Kind("rad/s", "20 rev/s", at_least=-MAX_ANGULAR_SPEED, at_most=MAX_ANGULAR_SPEED)]
-FeedSpin = Annotated[Measured, Kind("rad/s", "0 rev/s", at_least=-MAX_ANGULAR_SPEED, at_most=MAX_ANGULAR_SPEED)]
-Voltage = Annotated[Measured, Kind("V", "14.8 V", above=0, at_least=0.1, at_most=MAX_VOLTAGE)]
-Charge = Annotated[Measured, Kind("C", "2.2 Ah", above=0, at_least=1, at_most=1e7)]
-Stretch = Annotated[Measured, Kind("", "0.05", at_least=0, at_most=1)]
-GripMargin = Annotated[Measured, Kind("", "0.05", at_least=0, below=1)]
-HeatCapacity = Annotated[Measured, Kind("J/K", "12 J/K", above=0, at_least=1e-3, at_most=1e6)]
-ThermalResistance = Annotated[Measured, Kind("K/W", "2.5 K/W", above=0, at_least=1e-4, at_most=1e4)]
-HubConductivity = Annotated[Measured, Kind("W/m/K", "0.2 W/m/K", above=0, at_least=1e-3, at_most=1e4)]
-Conductivity = Annotated[Measured, Kind("W/m/K", "200 W/m/K", above=0, at_least=1e-3, at_most=1e4)]
-Temperature = Annotated[Measured, Kind("K", "110 degC", above=0, at_least=150, at_most=1500, named=CLASSES)]
-Energy = Annotated[Measured, Kind("J", "8 J", above=0, at_least=1e-6, at_most=1e6)]
-EnergyLoss = Annotated[Measured, Kind("J", "0.1 J ± 0.1 J", at_least=0, at_most=1e6)]
-Calibration = Annotated[Measured, Kind("", "1 ± 0.02", above=0, at_least=0.1, at_most=10)]
-EnergyPerArea = Annotated[Measured, Kind("J/m^2", "8 kJ/m^2", above=0, at_least=1e-3, at_most=1e9)]
-Power = Annotated[Measured, Kind("W", "150 W", above=0, at_least=1e-3, at_most=1e7)]
-Money = Annotated[Measured, Kind("", "38.0", at_least=0, at_most=1e12)]
-MuzzleHeight = Annotated[Measured, Kind("m", "1.2 m", at_least=0, at_most=1000)]
-Tilt = Annotated[Measured, Kind("rad", "10 deg", at_least=-math.pi / 2, at_most=math.pi / 2)]
-Drag = Annotated[Measured, Kind("", "0.51 ± 0.02", above=0, at_least=1e-3, at_most=100)]
+RotorInertia = Annotated[Measured, QuantityKind("kg m^2", "2e-6 kg m^2", at_least=0, at_most=100)]
+Density = Annotated[Measured, QuantityKind("kg/m^3", "2700 kg/m^3", above=0, at_least=1, at_most=3e4)]
+Stress = Annotated[Measured, QuantityKind("Pa", "70 GPa", above=0, at_least=1e3, at_most=1e13)]
+Bond = Annotated[Measured, QuantityKind("Pa", "1.5 MPa", above=0, at_least=1, at_most=1e10)]
+Poisson = Annotated[Measured, QuantityKind("", "0.33", at_least=0, at_most=0.5)]
+ShoreA = Annotated[Measured, QuantityKind("", "70", at_least=20, at_most=80)]
+SpeedConstant = Annotated[Measured, QuantityKind("rad/s/V", "1400 rpm/V", above=0, at_least=1e-2, at_most=1e4)]
+Resistance = Annotated[Measured, QuantityKind("ohm", "60 mohm", above=0, at_least=1e-5, at_most=1e4)]
+SupplyResistance = Annotated[Measured, QuantityKind("ohm", "30 mohm", at_least=0, at_most=1e4)]
+Current = Annotated[Measured, QuantityKind("A", "30 A", above=0, at_least=1e-3, at_most=1e5)]
+NoLoadCurrent = Annotated[Measured, QuantityKind("A", "1.1 A", at_least=0, at_most=1e4)]
+AngularSpeed = Annotated[Measured, QuantityKind("rad/s", "25000 rpm", above=0, at_least=1, at_most=MAX_ANGULAR_SPEED)]
+Spin = Annotated[Measured, QuantityKind("rad/s", "20 rev/s", at_least=-MAX_ANGULAR_SPEED, at_most=MAX_ANGULAR_SPEED)]
+FeedSpin = Annotated[Measured, QuantityKind("rad/s", "0 rev/s", at_least=-MAX_ANGULAR_SPEED, at_most=MAX_ANGULAR_SPEED)]
+Voltage = Annotated[Measured, QuantityKind("V", "14.8 V", above=0, at_least=0.1, at_most=MAX_VOLTAGE)]
+Charge = Annotated[Measured, QuantityKind("C", "2.2 Ah", above=0, at_least=1, at_most=1e7)]
+Stretch = Annotated[Measured, QuantityKind("", "0.05", at_least=0, at_most=1)]
+GripMargin = Annotated[Measured, QuantityKind("", "0.05", at_least=0, below=1)]
+HeatCapacity = Annotated[Measured, QuantityKind("J/K", "12 J/K", above=0, at_least=1e-3, at_most=1e6)]
+ThermalResistance = Annotated[Measured, QuantityKind("K/W", "2.5 K/W", above=0, at_least=1e-4, at_most=1e4)]
+HubConductivity = Annotated[Measured, QuantityKind("W/m/K", "0.2 W/m/K", above=0, at_least=1e-3, at_most=1e4)]
+Conductivity = Annotated[Measured, QuantityKind("W/m/K", "200 W/m/K", above=0, at_least=1e-3, at_most=1e4)]
+Temperature = Annotated[Measured, QuantityKind("K", "110 degC", above=0, at_least=150, at_most=1500, named=CLASSES)]
+Energy = Annotated[Measured, QuantityKind("J", "8 J", above=0, at_least=1e-6, at_most=1e6)]
+EnergyLoss = Annotated[Measured, QuantityKind("J", "0.1 J ± 0.1 J", at_least=0, at_most=1e6)]
+Calibration = Annotated[Measured, QuantityKind("", "1 ± 0.02", above=0, at_least=0.1, at_most=10)]
+EnergyPerArea = Annotated[Measured, QuantityKind("J/m^2", "8 kJ/m^2", above=0, at_least=1e-3, at_most=1e9)]
+Power = Annotated[Measured, QuantityKind("W", "150 W", above=0, at_least=1e-3, at_most=1e7)]
+Money = Annotated[Measured, QuantityKind("", "38.0", at_least=0, at_most=1e12)]
+MuzzleHeight = Annotated[Measured, QuantityKind("m", "1.2 m", at_least=0, at_most=1000)]
+Tilt = Annotated[Measured, QuantityKind("rad", "10 deg", at_least=-math.pi / 2, at_most=math.pi / 2)]
+Drag = Annotated[Measured, QuantityKind("", "0.51 ± 0.02", above=0, at_least=1e-3, at_most=100)]
 MassSpread = Annotated[Spread, SpreadKind("kg", "2 %")]
 LengthSpread = Annotated[Spread, SpreadKind("m", "0.3 mm")]
 SpeedSpread = Annotated[Spread, SpreadKind("m/s", "1 %")]
@@ -245,7 +245,7 @@ class Ends:
 class _EndsKind:
     """A range, written as a list of two: what each end is, what they are called, examples."""
 
-    end: Kind
+    end: QuantityKind
     words: str
     examples: tuple[str, str]
 
@@ -289,7 +289,7 @@ class _EndsKind:
         }
 
 
-_CRUSH = Kind("m", "2 mm", above=0, at_least=1e-6, at_most=1)
+_CRUSH = QuantityKind("m", "2 mm", above=0, at_least=1e-6, at_most=1)
 CrushRange = Annotated[Ends, _EndsKind(_CRUSH, "lengths", ("2 mm", "6 mm"))]
 RadiusRange = Annotated[Ends, _EndsKind(_LENGTH, "lengths", ("30 mm", "50 mm"))]
 InertiaRange = Annotated[Ends, _EndsKind(_INERTIA, "inertias", ("2e-5 kg m^2", "8e-5 kg m^2"))]
@@ -312,8 +312,8 @@ class SetSpeed:
 class _SpeedKind:
     """A set speed, of one wheel or of the two sides of a pair."""
 
-    surface = Kind("m/s", "17 m/s", at_least=0, at_most=MAX_SURFACE_SPEED)
-    turning = Kind("rad/s", "4000 rpm", at_least=0, at_most=MAX_ANGULAR_SPEED)
+    surface = QuantityKind("m/s", "17 m/s", at_least=0, at_most=MAX_SURFACE_SPEED)
+    turning = QuantityKind("rad/s", "4000 rpm", at_least=0, at_most=MAX_ANGULAR_SPEED)
     shown = '"17 m/s"'
 
     def read(self, raw: Any) -> SetSpeed:

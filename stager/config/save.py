@@ -15,7 +15,7 @@ from typing import Any
 
 from stager.config.configuration import Configuration
 from stager.config.csv_tables import SIZE, draws_place, show_draws
-from stager.config.field_types import Kind
+from stager.config.field_types import QuantityKind
 from stager.config.load import read_tree, understand
 from stager.config.toml import KeyPath, head_path, key_lines, key_path, show_key, show_tree, show_value, statements
 from stager.errors import InputError, InputErrors, StagerError
@@ -261,7 +261,7 @@ def changed(
 
 def _stiffness(configuration: Configuration, wanted: Mapping[str, str]) -> str:
     """Return the stiffness as a force per length to the wanted exponent: the same number in another unit."""
-    exponent = Kind("", "1.5").read(tomllib.loads(f"value = {wanted['contact.exponent']}")["value"])
+    exponent = QuantityKind("", "1.5").read(tomllib.loads(f"value = {wanted['contact.exponent']}")["value"])
     stiffness = configuration.file.contact.stiffness
     if "contact.stiffness" in wanted:
         stiffness = parse_stiffness(tomllib.loads(f"value = {wanted['contact.stiffness']}")["value"], "40 kN/m")

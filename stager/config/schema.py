@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
-from stager.config.errors import Problem
+from stager.config.errors import Mistake
 from stager.config.field_types import UNIT
 from stager.config.tables import File
 from stager.units import format_quantity
@@ -93,13 +93,13 @@ NOT_YET: Mapping[str, str] = {"feed.push": "leave it out, and describe the pushe
 """Keys that are refused, with what to do instead."""
 
 
-def refuse(raw: Mapping[str, Any]) -> Iterator[Problem]:
+def refuse(raw: Mapping[str, Any]) -> Iterator[Mistake]:
     """Yield the problems of keys in the file that would have no effect."""
     for key, instead in NOT_YET.items():
         table, name = key.split(".")
         found = raw.get(table)
         if isinstance(found, Mapping) and name in found:
-            yield Problem((table, name), "is not implemented yet, so it is refused rather than ignored", instead)
+            yield Mistake((table, name), "is not implemented yet, so it is refused rather than ignored", instead)
 
 
 _PREFIX = "#/$defs/"
@@ -178,7 +178,11 @@ def _say_not_yet(schema: dict[str, Any], key: str) -> None:
 
 
 class _Generator(GenerateJsonSchema):
-    """Generator that writes defaults, which are quantities, as numbers or text."""
+    """Generator that writes defaults, which are quantities, as numbers or text, and names tables without "Table"."""
+
+    def normalize_name(self, name: str) -> str:
+        """Return the name of a definition."""
+        return super().normalize_name(name).removesuffix("Table")
 
     def encode_default(self, value: Any) -> Any:
         """Return a default as a JSON value."""

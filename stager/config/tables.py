@@ -16,15 +16,16 @@ from stager.physics.wheel import TYRE_MATERIALS, WHEEL_MATERIALS
 from stager.units import Measured
 
 
-class Table(BaseModel):
+class BaseTable(BaseModel):
     """A table without unknown keys."""
 
     model_config = ConfigDict(
-        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, validate_default=True
+        extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True, validate_default=True,
+        model_title_generator=lambda table: table.__name__.removesuffix("Table"),
     )
 
 
-class ProjectileSpread(Table):
+class ProjectileSpreadTable(BaseTable):
     """Differences from one projectile to the next, as standard deviations."""
 
     mass: t.MassSpread | None = Field(None, description="standard deviation from shot to shot; % of the mass or a mass")
@@ -33,20 +34,20 @@ class ProjectileSpread(Table):
     )
 
 
-class SpeedSpread(Table):
+class SpeedSpreadTable(BaseTable):
     """Standard deviation of a speed from shot to shot."""
 
     speed: t.SpeedSpread = Field(description="standard deviation from shot to shot; % of the speed or a speed")
 
 
-class FlightSpread(Table):
+class FlightSpreadTable(BaseTable):
     """Standard deviations of the direction from shot to shot."""
 
     tilt: t.AngleSpread | None = Field(None, description="up and down, standard deviation from shot to shot")
     heading: t.AngleSpread | None = Field(None, description="sideways, standard deviation from shot to shot")
 
 
-class Flight(Table):
+class FlightTable(BaseTable):
     """Muzzle and target."""
 
     height: t.MuzzleHeight = Field(description="of the muzzle above where projectiles land")
@@ -56,10 +57,10 @@ class Flight(Table):
         None, description="where side A is, seen from behind: says which way spin lifts a ball"
     )
     drag: t.Drag | None = Field(None, description="drag coefficient; a smooth sphere's where left out")
-    spread: FlightSpread | None = None
+    spread: FlightSpreadTable | None = None
 
 
-class Projectile(Table):
+class ProjectileTable(BaseTable):
     """The projectile."""
 
     shape: Literal["disc", "ring", "ball", "hollow ball", "rod"]
@@ -70,10 +71,10 @@ class Projectile(Table):
     max_acceleration: t.Acceleration | None = Field(None, description="what it bears")
     max_crush: t.Length | None = Field(None, description="what it bears")
     contact_area: t.Area | None = Field(None, description="that touches what it hits; toy limits by area need it")
-    spread: ProjectileSpread | None = Field(None, description="what differs from shot to shot")
+    spread: ProjectileSpreadTable | None = Field(None, description="what differs from shot to shot")
 
 
-class Pusher(Table):
+class PusherTable(BaseTable):
     """Pusher into the first nip."""
 
     force: t.Push = Field(description="with which it pushes")
@@ -81,27 +82,27 @@ class Pusher(Table):
     return_time: t.ReturnTime = Field(description="until it can push again")
 
 
-class Feed(Table):
+class FeedTable(BaseTable):
     """Feed into the first nip."""
 
     speed: t.Speed = Field(description="into the first nip")
     spin: t.FeedSpin = Field(Measured(0.0), description="into the first nip, positive where side A drives it forward")
     rate: t.Rate | None = Field(None, description="throws per second")
     push: t.Force | None = Field(None, description="pusher's force until it lets go")
-    pusher: Pusher | None = Field(None, description="what pushes projectiles in")
+    pusher: PusherTable | None = Field(None, description="what pushes projectiles in")
     magazine: int | None = Field(None, ge=1, le=1_000_000, description="projectiles that the magazine holds")
     session: t.Time | None = Field(None, description="how long a session lasts, for heat")
-    spread: SpeedSpread | None = Field(None, description="what differs from shot to shot")
+    spread: SpeedSpreadTable | None = Field(None, description="what differs from shot to shot")
 
 
-class ConstantFriction(Table):
+class ConstantFrictionTable(BaseTable):
     """One coefficient."""
 
     law: Literal["constant"]
     coefficient: t.Friction = Field(description="of friction, at every slip speed")
 
 
-class FallingFriction(Table):
+class FallingFrictionTable(BaseTable):
     """Friction that falls as slip grows."""
 
     law: Literal["falling"]
@@ -111,7 +112,7 @@ class FallingFriction(Table):
     fade_exponent: t.PositiveNumber = Field(Measured(1.0), description="how sharply it falls")
 
 
-class BellFriction(Table):
+class BellFrictionTable(BaseTable):
     """Friction that rises, peaks and falls with the logarithm of slip."""
 
     law: Literal["bell"]
@@ -120,7 +121,7 @@ class BellFriction(Table):
     width: t.PositiveNumber = Field(description="of the peak, in the natural logarithm of slip")
 
 
-class RisingFriction(Table):
+class RisingFrictionTable(BaseTable):
     """Friction that rises with slip to a plateau."""
 
     law: Literal["rising"]
@@ -129,7 +130,7 @@ class RisingFriction(Table):
     rise_speed: t.FadeSpeed = Field(description="slip speed over which it rises")
 
 
-class TabulatedFriction(Table):
+class TabulatedFrictionTable(BaseTable):
     """Measured points."""
 
     law: Literal["tabulated"]
@@ -143,11 +144,11 @@ def _law(raw: Any) -> str:
 
 
 Friction = Annotated[
-    Annotated[ConstantFriction, Tag("constant")]
-    | Annotated[FallingFriction, Tag("falling")]
-    | Annotated[BellFriction, Tag("bell")]
-    | Annotated[RisingFriction, Tag("rising")]
-    | Annotated[TabulatedFriction, Tag("tabulated")],
+    Annotated[ConstantFrictionTable, Tag("constant")]
+    | Annotated[FallingFrictionTable, Tag("falling")]
+    | Annotated[BellFrictionTable, Tag("bell")]
+    | Annotated[RisingFrictionTable, Tag("rising")]
+    | Annotated[TabulatedFrictionTable, Tag("tabulated")],
     Discriminator(
         _law,
         custom_error_type="law",
@@ -156,7 +157,7 @@ Friction = Annotated[
 ]
 
 
-class Contact(Table):
+class ContactTable(BaseTable):
     """Contact of projectile and wheel: stiffness, rebound and friction."""
 
     stiffness: t.Stiffness = Field(description="per side, wheel and projectile together")
@@ -170,21 +171,21 @@ class Contact(Table):
     rail_friction: Friction | None = Field(None, description="the wheel's where left out")
 
 
-class Guide(Table):
+class GuideTable(BaseTable):
     """Barrel between stages."""
 
     friction: t.Number = Field(Measured(0.0), description="on the projectile's weight")
     air_drag: bool = Field(False, description="whether the air slows it")
 
 
-class Outlet(Table):
+class OutletTable(BaseTable):
     """Barrel or spout behind the last wheel."""
 
     loss: t.EnergyLoss = Field(Measured(0.0), description="energy that barrel or spout takes from each throw")
     length: t.Distance = Field(Measured(0.0), description="from the last wheel's front to the opening")
 
 
-class Measuring(Table):
+class MeasuringTable(BaseTable):
     """Calibration of tachometer and chronograph."""
 
     wheel_speed: t.Calibration = Field(Measured(1.0), description="true wheel speed over the indicated one")
@@ -192,7 +193,7 @@ class Measuring(Table):
     distance: t.Distance = Field(Measured(0.0), description="from the launcher to the chronograph")
 
 
-class Battery(Table):
+class BatteryTable(BaseTable):
     """A lithium battery that could be the supply."""
 
     name: t.Words = ""
@@ -203,20 +204,20 @@ class Battery(Table):
     cost: t.Money | None = Field(None, description="of the battery, any currency")
 
 
-class Supply(Table):
+class SupplyTable(BaseTable):
     """Common supply of all drives."""
 
     voltage: t.Voltage
     resistance: t.SupplyResistance = Measured(0.0)
     capacity: t.Charge | None = None
     cells: int | None = Field(None, ge=1, le=200, description="lithium cells in series; by voltage where left out")
-    batteries: list[Battery] = Field(
+    batteries: list[BatteryTable] = Field(
         default_factory=list, max_length=100, description="batteries that stager motor compares"
     )
     battery_list: str | None = Field(None, description="CSV table beside this file with further batteries")
 
 
-class Limits(Table):
+class LimitsTable(BaseTable):
     """Limits that a plan keeps."""
 
     exit_energy: t.Energy = Field(description="½mv² as it leaves; always required")
@@ -249,7 +250,7 @@ class Limits(Table):
     )
 
 
-class Goal(Table):
+class GoalTable(BaseTable):
     """Goal of a plan."""
 
     aim: Literal["fastest", "reach", "steadiest"] = Field(
@@ -265,7 +266,7 @@ def _one_of(known: Mapping[str, object]) -> dict[str, Any]:
     return {"enum": sorted(known)}
 
 
-class Tyre(Table):
+class TyreTable(BaseTable):
     """A tyre on the wheel: material by name, or hardness or modulus with density."""
 
     material: str | None = Field(None, json_schema_extra=_one_of(TYRE_MATERIALS))
@@ -282,7 +283,7 @@ class Tyre(Table):
     lip_strength: t.Bond | None = Field(None, description="pressure on its seat that the lip bears")
 
 
-class Wheel(Table):
+class WheelTable(BaseTable):
     """A wheel: material by name, or density (and more) in full."""
 
     radius: t.Length = Field(description="to the outside of the tyre, at rest")
@@ -306,13 +307,13 @@ class Wheel(Table):
     inertia_range: t.InertiaRange | None = Field(
         None, description="ends between which the plan may choose the inertia, by a wider or narrower wheel"
     )
-    tyre: Tyre | None = None
+    tyre: TyreTable | None = None
     name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
 
-class Heat(Table):
+class HeatTable(BaseTable):
     """Two-node thermal model of a motor."""
 
     winding_capacity: t.HeatCapacity
@@ -325,7 +326,7 @@ class Heat(Table):
     fin_conductivity: t.Conductivity | None = None
 
 
-class Mount(Table):
+class MountTable(BaseTable):
     """Holes that fasten a motor to the side plate."""
 
     circle: t.Length
@@ -333,7 +334,7 @@ class Mount(Table):
     screws: int = Field(4, ge=2, le=12)
 
 
-class Drive(Table):
+class DriveTable(BaseTable):
     """Motor and controller of each driven wheel."""
 
     speed_constant: t.SpeedConstant = Field(description="Kv")
@@ -344,36 +345,38 @@ class Drive(Table):
     rotor_inertia: t.RotorInertia = Field(Measured(0.0), description="at the motor's shaft")
     gear: t.PositiveNumber = Field(Measured(1.0), description="motor turns per wheel turn")
     governed: bool = Field(False, description="the controller holds the speed under load")
-    heat: Heat | None = None
-    mount: Mount | None = None
+    heat: HeatTable | None = None
+    mount: MountTable | None = None
     name: t.Words = ""
     cost: t.Money | None = None
     mass: t.StageMass | None = None
 
 
-class Idler(Table):
+class IdlerTable(BaseTable):
     """The free wheel of layout "idler"."""
 
     inertia: t.Inertia
 
 
-class Stage(Table):
+class StageTable(BaseTable):
     """A stage."""
 
     layout: Literal["pair", "rail", "idler"]
     speed: WheelSpeed | None = Field(None, description="set speed; two for the sides of a pair")
-    spread: SpeedSpread | None = Field(None, description="of each wheel as it meets a projectile, from shot to shot")
+    spread: SpeedSpreadTable | None = Field(
+        None, description="of each wheel as it meets a projectile, from shot to shot"
+    )
     crush: t.Crush = Field(description="total: free gap is the projectile's width less this")
     crush_range: CrushRange | None = Field(None, description="ends between which the plan may choose the crush")
     clearance: t.Clearance = Field(Measured(0.005), description="between neighbouring wheels along the barrel")
     pitch: t.Length | None = Field(None, description="between axes, instead of the clearance")
     cost: t.Money | None = Field(None, description="of the whole stage, any currency")
     mass: t.StageMass | None = Field(None, description="of the whole stage")
-    wheel: Wheel
-    drive: Drive | None = None
-    idler: Idler | None = None
-    wheel_options: list[Wheel] = Field(default_factory=list, max_length=100, description="wheels to choose from")
-    drive_options: list[Drive] = Field(default_factory=list, max_length=100, description="drives to choose from")
+    wheel: WheelTable
+    drive: DriveTable | None = None
+    idler: IdlerTable | None = None
+    wheel_options: list[WheelTable] = Field(default_factory=list, max_length=100, description="wheels to choose from")
+    drive_options: list[DriveTable] = Field(default_factory=list, max_length=100, description="drives to choose from")
     wheel_list: str | None = Field(None, description="CSV table beside this file with further wheels to choose from")
     drive_list: str | None = Field(None, description="CSV table beside this file with further drives to choose from")
     wheel_option: t.OptionName | None = Field(
@@ -384,7 +387,7 @@ class Stage(Table):
     )
 
     @property
-    def wheel_in(self) -> Wheel:
+    def wheel_in(self) -> WheelTable:
         """Return the wheel of the stage: that of `wheel_option`, else `wheel`."""
         number = self.option("wheel")
         return self.wheel_options[number - 1] if number else self.wheel
@@ -403,26 +406,26 @@ PART_LISTS = {"wheel_list": "wheel_options", "drive_list": "drive_options", "bat
 """Keys of a stage, or of the supply, that name a list, with the options that it continues."""
 
 
-class File(Table):
+class File(BaseTable):
     """A configuration file."""
 
     title: t.Words = "untitled launcher"
     draws: str | None = Field(None, description="table of correlated draws that a fit has left beside this file")
     draws_sha256: str | None = Field(None, description="hash of the table of draws; a fit writes both")
-    projectile: Projectile
-    feed: Feed
-    contact: Contact
-    guide: Guide | None = None
-    outlet: Outlet | None = None
-    measuring: Measuring | None = None
-    stage: Stage = Field(description="every stage")
-    stages: list[Stage] = Field(
+    projectile: ProjectileTable
+    feed: FeedTable
+    contact: ContactTable
+    guide: GuideTable | None = None
+    outlet: OutletTable | None = None
+    measuring: MeasuringTable | None = None
+    stage: StageTable = Field(description="every stage")
+    stages: list[StageTable] = Field(
         default_factory=list, max_length=MAX_STAGES, description="stages that differ from [stage], in order"
     )
-    supply: Supply | None = None
-    flight: Flight | None = Field(None, description="muzzle and target")
-    limits: Limits
-    goal: Goal
+    supply: SupplyTable | None = None
+    flight: FlightTable | None = Field(None, description="muzzle and target")
+    limits: LimitsTable
+    goal: GoalTable
 
 
 _IN_FULL = ("density", "modulus", "poisson", "yield_strength", "tensile_strength", "strength_factor", "brittle")

@@ -227,7 +227,7 @@ class Suggested:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Measured:
+class MeasuredSettings:
     """Settings of the last stage that were thrown at.
 
     wheel_speed: of all throws with all built stages, (throws,) [m/s]
@@ -238,7 +238,7 @@ class Measured:
     doubtful: Floats
 
     @classmethod
-    def of(cls, fit: Fit) -> Measured:
+    def of(cls, fit: Fit) -> MeasuredSettings:
         """Return what was measured for a fit."""
         throws = fit.throws.chosen(fit.used)
         whole = throws.present.sum(axis=1) == fit.built
@@ -323,7 +323,7 @@ def suggest(
     chosen = recommended_chain(known_of(fit), fit.built) if chosen is None else chosen[: fit.built]
     found = weigh(
         after(fit, rng, DRAWS), fit.built, fit.scatter, find, rng, chosen, throws=throws, least=least,
-        measured=Measured.of(fit),
+        measured=MeasuredSettings.of(fit),
     )  # fmt: skip
     return replace(found, misfits=fit.misfits)
 
@@ -355,7 +355,7 @@ def first_session(scenario: Scenario, built: int, find: Finder, rng: np.random.G
 def weigh(
     ensemble: Ensemble, built: int, scatter: float, find: Finder, rng: np.random.Generator,
     chosen: Sequence[Recommended], *, throws: int, least: int | None = None, whole: bool = False,
-    session: bool = False, measured: Measured | None = None,
+    session: bool = False, measured: MeasuredSettings | None = None,
 ) -> Next:  # fmt: skip
     """Return the plan for an ensemble of DRAWS draws.
 
@@ -403,7 +403,7 @@ def weigh(
     )  # fmt: skip
 
 
-def _tests(where: Experiments, measured: Measured, recommended: float | None) -> list[tuple[int, str]]:
+def _tests(where: Experiments, measured: MeasuredSettings, recommended: float | None) -> list[tuple[int, str]]:
     """Return settings and purposes of the throws that would show whether the model fits, most telling first.
 
     They repeat the outliers, then throw at the recommended setting, then in the widest gaps between it and the slowest

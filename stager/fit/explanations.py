@@ -12,7 +12,7 @@ from stager.fit.likelihood import SLOWEST, ForwardModel, Residuals
 from stager.fit.optimiser import ITERATIONS, STEP, TOLERANCE, BestFit
 from stager.fit.priors import LogNormal, bend, values
 from stager.fit.statistics.hypothesis_tests import aicc, two_groups_test
-from stager.fit.statistics.least_squares import Minimum, Problem, minimise
+from stager.fit.statistics.least_squares import LeastSquares, Minimum, minimise
 from stager.fit.table.throws import Throws, moments
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Contact, Launcher, Measuring, Outlet
@@ -361,7 +361,7 @@ def _unchanged(found: BestFit, throws: Throws) -> float:
     return _score(problem, minimum)
 
 
-def _score(problem: Problem, minimum: Minimum) -> float:
+def _score(problem: LeastSquares, minimum: Minimum) -> float:
     """Return AICc of the best minimum; the size of the scatter counts as a parameter, as in BestFit.aicc."""
     best = minimum.best
     away, slope = problem.prior(minimum.place[best])
@@ -391,7 +391,7 @@ def _explanation(
     )
     changed = _Changed(found=found, parts=parts, perturbation=perturbation, measured=throws.exit_speed, factor=factor)
     size = len(found.priors) + 1
-    problem = Problem(
+    problem = LeastSquares(
         residuals=changed, loss=found.noise, step=np.full(size, STEP), prior=bend((*found.priors, factor))
     )  # fmt: skip
     start = np.append(found.place, 0.0)

@@ -13,7 +13,7 @@ from stager.fit.explanations import causes
 from stager.fit.likelihood import Noise, UnevenNoise, noise_of, usable
 from stager.fit.optimiser import BestFit, best_fit, uneven
 from stager.fit.posterior import Fit, Outlier, parameters, posterior
-from stager.fit.priors import DRIFT, Law, candidates
+from stager.fit.priors import DRIFT, CandidateLaw, candidates
 from stager.fit.statistics.importance_sampling import ENOUGH, FEWEST
 from stager.fit.table.throws import Throws
 from stager.model.launcher import Scenario
@@ -143,7 +143,7 @@ def _tried(
     scenario: Scenario,
     throws: Throws,
     jams: int,
-    laws: Sequence[Law],
+    laws: Sequence[CandidateLaw],
     noise: Noise | UnevenNoise,
     rng: np.random.Generator,
     progress: Progress,

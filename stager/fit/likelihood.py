@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.priors import DRIFT, Law, Prior, bend, values, with_friction
+from stager.fit.priors import DRIFT, CandidateLaw, Prior, bend, values, with_friction
 from stager.fit.table.throws import Throws
 from stager.model.arrays import Floats, Number
 from stager.model.launcher import Launcher, Scenario
@@ -137,7 +137,7 @@ class Noise:
     least: float = 2e-4
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as `Loss` defines them."""
+        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as in `ResidualLoss`."""
         loss, weights = np.empty(residuals.shape[0]), np.empty(residuals.shape)
         for rows, steps in self._grids(residuals):
             here = self._scatters(residuals[rows], steps)
@@ -261,7 +261,7 @@ class UnevenNoise:
         return replace(self, sizes=self.sizes[:, rows])
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
-        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as `Loss` defines them."""
+        """Return −ln likelihood (lanes,) of residuals (lanes, n), and weights (lanes, n) as in `ResidualLoss`."""
         found = [self.even(residuals / size) for size in self.sizes]
         losses = np.stack([loss for loss, _ in found]) + np.log(self.sizes).sum(axis=1)[:, None]
         loss, chance = _averaged(losses)
@@ -324,7 +324,7 @@ class ForwardModel:
     """
 
     scenario: Scenario
-    law: Law
+    law: CandidateLaw
     settings: Throws
     row: NDArray[np.intp]
     moment: Floats | None = None
@@ -375,7 +375,7 @@ class ForwardModel:
         return out[..., self.row]
 
 
-def forward_model(scenario: Scenario, law: Law, throws: Throws, moment: Floats | None = None) -> ForwardModel:
+def forward_model(scenario: Scenario, law: CandidateLaw, throws: Throws, moment: Floats | None = None) -> ForwardModel:
     """Return the forward model of `throws`; moment: time of each, (n,), where friction may drift."""
     if moment is not None:
         return ForwardModel(

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from stager.fit.likelihood import ForwardModel, Noise, Outcome, Residuals, UnevenNoise, forward_model
-from stager.fit.priors import DRIFT, FRICTION, Law, Normal, Prior, bend, of, values, with_friction
+from stager.fit.priors import DRIFT, FRICTION, CandidateLaw, Normal, Prior, bend, of, values, with_friction
 from stager.fit.statistics.hypothesis_tests import aicc
-from stager.fit.statistics.least_squares import Minimum, Problem, minimise
+from stager.fit.statistics.least_squares import LeastSquares, Minimum, minimise
 from stager.fit.table.throws import Throws, moments
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
@@ -61,10 +61,10 @@ class BestFit:
     count: number of throws that did not jam, n
     """
 
-    law: Law
+    law: CandidateLaw
     model: ForwardModel
     noise: Noise | UnevenNoise
-    problem: Problem
+    problem: LeastSquares
     priors: tuple[Prior, ...]
     idle: tuple[Prior, ...]
     minimum: Minimum
@@ -161,7 +161,7 @@ class BestFit:
 
 def best_fit(
     scenario: Scenario,
-    law: Law,
+    law: CandidateLaw,
     throws: Throws,
     noise: Noise | UnevenNoise,
     rng: np.random.Generator,
@@ -175,7 +175,7 @@ def best_fit(
     Parameters
     ----------
     scenario : Scenario
-    law : Law
+    law : CandidateLaw
     throws : Throws
         The jammed ones last.
     noise : Noise
@@ -214,7 +214,7 @@ def uneven(found: BestFit) -> UnevenNoise | None:
 
 
 def _best_fit(
-    scenario: Scenario, law: Law, throws: Throws, noise: Noise | UnevenNoise, rng: np.random.Generator,
+    scenario: Scenario, law: CandidateLaw, throws: Throws, noise: Noise | UnevenNoise, rng: np.random.Generator,
     near: dict[str, float], jams: int, when: Floats | None,
 ) -> BestFit:  # fmt: skip
     """Fit `law`, with a drift of friction unless `when` is None; when: moments of the throws, (n,)."""
@@ -226,7 +226,7 @@ def _best_fit(
     seen = _affecting(Residuals(model=where, priors=priors, measured=measured), start)
     active = tuple(prior for prior, there in zip(priors, seen, strict=True) if there)
     idle = tuple(prior for prior, there in zip(priors, seen, strict=True) if not there)
-    problem = Problem(
+    problem = LeastSquares(
         residuals=Residuals(model=where, priors=active, measured=measured), loss=Outcome(noise, jams),
         step=np.full(len(active), STEP), prior=bend(active),
     )  # fmt: skip
@@ -267,7 +267,7 @@ def _affecting(misfit: Residuals, start: Floats) -> NDArray[np.bool_]:
     return np.asarray(shift > LEAST_EFFECT)
 
 
-def _starts(problem: Problem, start: Floats, rng: np.random.Generator) -> Floats:
+def _starts(problem: LeastSquares, start: Floats, rng: np.random.Generator) -> Floats:
     """Return the given start, the centres of the priors, and the best of random draws; (starts, p)."""
     if start.size == 0:
         return start[None]

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from stager.fit.explanations import Hypothesis
 from stager.fit.optimiser import BestFit
-from stager.fit.priors import DRIFT, Law, Prior, bend, values
+from stager.fit.priors import DRIFT, CandidateLaw, Prior, bend, values
 from stager.fit.statistics.importance_sampling import ENOUGH, interval, moments, quantile, sample
 from stager.fit.statistics.least_squares import Profile, profiles
 from stager.fit.table.throws import Throws
@@ -174,7 +174,7 @@ class Fit:
     aicc: Mapping[str, float]
     found: BestFit
     weights: Mapping[str, float]
-    posteriors: Mapping[str, tuple[Law, Posterior]]
+    posteriors: Mapping[str, tuple[CandidateLaw, Posterior]]
     parameters: tuple[Parameter, ...]
     scatter: float
     repeats: Repeats | None

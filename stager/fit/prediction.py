@@ -18,7 +18,7 @@ from stager.constraints.recommend import Recommended, recommend
 from stager.fit.compare import Drift
 from stager.fit.likelihood import forward_model
 from stager.fit.posterior import Fit
-from stager.fit.priors import FRICTION, Law, Sampled, of, own_law, with_friction
+from stager.fit.priors import FRICTION, CandidateLaw, Sampled, of, own_law, with_friction
 from stager.fit.statistics.importance_sampling import interval
 from stager.fit.table.throws import Mask, Throws
 from stager.model.arrays import Floats, Number
@@ -57,7 +57,7 @@ class Ensemble:
         return found
 
 
-def of_law(scenario: Scenario, law: Law, values: Mapping[str, Floats]) -> Ensemble:
+def of_law(scenario: Scenario, law: CandidateLaw, values: Mapping[str, Floats]) -> Ensemble:
     """Return the ensemble of launchers with `law` at SI values by key, each (lanes,)."""
     lanes = next((value.size for value in values.values()), 1)
     return Ensemble(
@@ -68,7 +68,7 @@ def of_law(scenario: Scenario, law: Law, values: Mapping[str, Floats]) -> Ensemb
 def after(fit: Fit, rng: np.random.Generator, count: int) -> Ensemble:
     """Return the best fit and `count` draws from the posterior, averaged over friction laws by their weights."""
     shares = rng.multinomial(count, list(fit.weights.values()))
-    parts: list[tuple[Law, dict[str, Floats]]] = []
+    parts: list[tuple[CandidateLaw, dict[str, Floats]]] = []
     for (law, posterior), share in zip(fit.posteriors.values(), shares, strict=True):
         parts.append((law, posterior.even(rng, int(share))))
     first, drawn = parts[0]
@@ -91,7 +91,7 @@ def after(fit: Fit, rng: np.random.Generator, count: int) -> Ensemble:
     )  # fmt: skip
 
 
-def _alike(scenario: Scenario, law: Law, lanes: int) -> Ensemble:
+def _alike(scenario: Scenario, law: CandidateLaw, lanes: int) -> Ensemble:
     """Return an ensemble of equal launchers, without uncertain parameters."""
     return Ensemble(scenario=scenario, values={}, laws=(law.name,) * lanes, launcher=law.launcher(scenario, {}))
 

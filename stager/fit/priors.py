@@ -225,7 +225,7 @@ class Sampled(Record):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Law:
+class CandidateLaw:
     """A friction law that a fit may choose.
 
     name: of the law
@@ -257,15 +257,15 @@ def with_friction(launcher: Launcher, law: FrictionLaw) -> Launcher:
     return replace(launcher, contact=replace(contact, friction=law, rail_friction=rail))
 
 
-def own_law(scenario: Scenario) -> Law:
+def own_law(scenario: Scenario) -> CandidateLaw:
     """Return the configuration's law with priors from the uncertainties stated there."""
     law = scenario.launcher.contact.friction
     priors = tuple(of(item) for item in scenario.uncertain if item.key.startswith(FRICTION))
     level = _LEVELS.get(law.name, "")
-    return Law(name=law.name, priors=priors, build=None, level=level)
+    return CandidateLaw(name=law.name, priors=priors, build=None, level=level)
 
 
-def candidates(scenario: Scenario) -> tuple[Law, ...]:
+def candidates(scenario: Scenario) -> tuple[CandidateLaw, ...]:
     """Return the configuration's law, then the other laws with wide priors about its coefficients."""
     own = own_law(scenario)
     configured = scenario.launcher.contact.friction.coefficient(SLIP_SPEEDS)[0]
@@ -273,23 +273,23 @@ def candidates(scenario: Scenario) -> tuple[Law, ...]:
     if level <= 0:
         return (own,)
     others = [
-        Law(
+        CandidateLaw(
             name="constant",
             priors=_law_priors({"coefficient": (mean, WIDE)}),
             build=_constant,
             level=_LEVELS["constant"],
         ),
-        Law(
+        CandidateLaw(
             name="falling",
             priors=_law_priors({"static": (level, 0.3), "sliding": (0.4 * level, WIDE), "fade_speed": (8.0, 0.7)}),
             build=_falling, level=_LEVELS["falling"],
         ),
-        Law(
+        CandidateLaw(
             name="bell",
             priors=_law_priors({"peak": (level, 0.3), "peak_speed": (1.0, 0.8), "width": (2.2, 0.4)}),
             build=_bell, level=_LEVELS["bell"],
         ),
-        Law(
+        CandidateLaw(
             name="rising",
             priors=_law_priors({"static": (0.7 * level, 0.4), "sliding": (1.3 * level, 0.4), "rise_speed": (5.0, 0.8)}),
             build=_rising, level=_LEVELS["rising"],

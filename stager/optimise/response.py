@@ -91,7 +91,7 @@ PIECES: Floats = np.stack([1 - np.array(TOWARDS)[::-1], np.array(BETWEEN), np.ar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StageTable:
+class StageResponse:
     """Transit of one stage over arrival and settings.
 
     arrival: exit speed of the stage before, or the feed's [m/s], shape (A,); spin_ratio: rΩ/v, (S,); crush_change [m],
@@ -191,7 +191,7 @@ class Response:
     speeds: Floats
     crush: Ends
     feed: Ends
-    stages: tuple[StageTable, ...]
+    stages: tuple[StageResponse, ...]
     leaves: Curve
     energy: Curve
     error: float
@@ -262,7 +262,7 @@ def respond(
     return None
 
 
-def _scaled(response: Response, grip_limit: Floats) -> tuple[StageTable, ...]:
+def _scaled(response: Response, grip_limit: Floats) -> tuple[StageResponse, ...]:
     """Return tables with grip limits scaled to those known at the plan, which are more exact."""
     share = look_up(response.stages, response.feed, response.wheel_speed[None], np.zeros(1)).grip_share[0]
     factor = np.where((share > 0) & np.isfinite(grip_limit), grip_limit * share / response.wheel_speed, 1.0)
@@ -272,12 +272,12 @@ def _scaled(response: Response, grip_limit: Floats) -> tuple[StageTable, ...]:
     )
 
 
-def look_up(tables: Sequence[StageTable], feed: Ends, wheel_speed: Floats, crush_change: Floats) -> Looked:
+def look_up(tables: Sequence[StageResponse], feed: Ends, wheel_speed: Floats, crush_change: Floats) -> Looked:
     """Look up throws.
 
     Parameters
     ----------
-    tables : sequence of StageTable
+    tables : sequence of StageResponse
     feed : (float, float)
         Speed [m/s] and spin ratio [-] of what enters the first stage.
     wheel_speed : array, shape (samples, stages) [m/s]
@@ -307,7 +307,7 @@ def weights(nodes: Floats, place: Floats) -> tuple[NDArray[np.intp], Floats]:
 
 
 def _through(
-    table: StageTable, arrival: Floats, spin: Floats, change: Floats, wheel: Floats
+    table: StageResponse, arrival: Floats, spin: Floats, change: Floats, wheel: Floats
 ) -> tuple[tuple[Floats, ...], Floats]:
     """Return a table's values, (samples,) each, and wheel speed over grip limit, 0 where there is none."""
     arrives = np.isfinite(arrival)
@@ -431,7 +431,7 @@ def _axes(arrivals: Floats, spins: Floats, crush: Ends, grids: Grids) -> tuple[F
 
 def _table(
     launcher: Launcher, k: int, ratio: float, planned: float, axes: tuple[Floats, Floats, Floats], grids: Grids
-) -> StageTable:
+) -> StageResponse:
     """Return the table of stage `k`, whose planned wheel speed is `planned` [m/s]."""
     shape = tuple(axis.size for axis in axes)
     arrival, turning, change = (part.reshape(-1, 1) for part in np.meshgrid(*axes, indexing="ij"))
@@ -452,7 +452,7 @@ def _table(
     done = go(np.where(np.isnan(wheel), planned, wheel))
     turned = done.exit_spin * radius / np.where(done.exit_speed > 0, done.exit_speed, 1.0)
     values = np.stack([done.exit_speed, turned, done.slip_heat, done.peak_acceleration])
-    return StageTable(
+    return StageResponse(
         arrival=axes[0], spin_ratio=axes[1], crush_change=axes[2], corners=corners.reshape(*shape, 4),
         grip_limit=_grip_limits(wheel, done.exit_speed).reshape(shape),
         values=values.reshape(len(values), *shape, *PIECES.shape),

@@ -13,7 +13,7 @@ from stager.fit.experiment_design import Next
 from stager.fit.table import Throws
 from stager.fit.table.reader import TableColumn
 from stager.fit.table.throws import THROTTLE
-from stager.fit.table.writer import Entry, TableWriter, doubts, entry_of, in_column, throttle_for, wheel_columns
+from stager.fit.table.writer import TableWriter, ThrowEntry, doubts, entry_of, in_column, throttle_for, wheel_columns
 from stager.model.arrays import Floats
 from stager.model.launcher import Launcher
 from stager.physics.mechanics import turns_per_minute
@@ -213,7 +213,7 @@ def help_lines(writer: TableWriter) -> list[str]:
     return HELP.format(example=f"{wheel} 11.6", wheel=wheel).splitlines()
 
 
-def saved(entry: Entry, writer: TableWriter, throw: int) -> str:
+def saved(entry: ThrowEntry, writer: TableWriter, throw: int) -> str:
     """Return a throw as it was understood and saved."""
     return f"kept {throw}: {entry_text(entry, writer)}"
 
@@ -228,7 +228,7 @@ def last_throws(throws: Throws, writer: TableWriter) -> list[str]:
     return lines or ["no throws yet"]
 
 
-def entry_text(entry: Entry, writer: TableWriter) -> str:
+def entry_text(entry: ThrowEntry, writer: TableWriter) -> str:
     """Return wheel speeds and exit speed of a throw with their units."""
     wheels = []
     for (head, _), (side_a, side_b) in zip(wheel_columns(writer), entry.wheels, strict=False):

@@ -11,8 +11,8 @@ import stager
 from stager.errors import InputErrors
 from stager.fit.table.writer import (
     CUT,
-    Entry,
     TableWriter,
+    ThrowEntry,
     blank,
     cells,
     entry_of,
@@ -34,7 +34,7 @@ def _book(folder: Path, text: str | None = None, stages: int = 2) -> TableWriter
         return writer
 
 
-PREVIOUS = Entry(wheels=((3000.0, None),), exit_speed=11.0)
+PREVIOUS = ThrowEntry(wheels=((3000.0, None),), exit_speed=11.0)
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 from stager.api.fitting import fit
 from stager.fit.likelihood import SLOWEST
 from stager.fit.posterior import Fit
-from stager.fit.priors import FRICTION, Law, candidates, of, own_law, values
+from stager.fit.priors import FRICTION, CandidateLaw, candidates, of, own_law, values
 from stager.model.arrays import Floats
 from stager.model.launcher import Scenario
 from stager.physics.chain import SURE, throw
@@ -50,7 +50,9 @@ def lines() -> list[Line]:
     ]
 
 
-def _least_squares(given: Scenario, law: Law, speeds: Floats, measured: Floats, rng: np.random.Generator) -> float:
+def _least_squares(
+    given: Scenario, law: CandidateLaw, speeds: Floats, measured: Floats, rng: np.random.Generator
+) -> float:
     """Return the least half sum of squares [-] of one law over all starts, prior included."""
     priors = (*(of(item) for item in given.uncertain if not item.key.startswith(FRICTION)), *law.priors)
 

@@ -13,7 +13,7 @@ import sys
 
 import numpy as np
 
-from stager.fit.experiment_design import Measured, suggest
+from stager.fit.experiment_design import MeasuredSettings, suggest
 from stager.fit.fitting import fit
 from stager.fit.posterior import Fit
 from stager.fit.prediction import DRAWS, after, behind, finder, limits, span_of
@@ -50,7 +50,7 @@ def width(done: Fit, given: Scenario, rng: np.random.Generator) -> float:
 
 def noticed(done: Fit) -> bool:
     """Whether a fit says that something is wrong."""
-    return bool(done.misfits) or bool(dated(done)) or Measured.of(done).doubtful.size > 0
+    return bool(done.misfits) or bool(dated(done)) or MeasuredSettings.of(done).doubtful.size > 0
 
 
 def bench(name: str, rng: np.random.Generator, *, misfit: str | None) -> tuple[int, float, float, bool, bool]:

@@ -11,7 +11,7 @@ import pytest
 from pydantic import ValidationError
 
 from stager.config import load
-from stager.config.errors import Problem, dotted, field_at
+from stager.config.errors import Mistake, dotted, field_at
 from stager.config.load import check, understand
 from stager.config.tables import File, merged
 from stager.config.toml import show_tree
@@ -106,7 +106,7 @@ def test_line_numbers_with_crlf_and_byte_order_mark(ends: str, start: str, tmp_p
     assert [where for where, _ in _errors(path)] == ["18: stage.crush: 4 needs a unit"]
 
 
-def _checked(tree: Any) -> list[Problem]:
+def _checked(tree: Any) -> list[Mistake]:
     """Return the problems across keys of a file whose single keys are right; [] for others."""
     try:
         return check(File.model_validate(merged(tree)))

@@ -11,14 +11,14 @@ from hypothesis import strategies as st
 from pydantic_core import PydanticCustomError
 
 from stager.config import field_types
-from stager.config.field_types import Kind
+from stager.config.field_types import QuantityKind
 from stager.units import Measured
 
-KINDS: dict[str, Kind] = {
+KINDS: dict[str, QuantityKind] = {
     name: found
     for name, annotated in vars(field_types).items()
     for found in get_args(annotated)[1:]
-    if type(found) is Kind
+    if type(found) is QuantityKind
 }
 UNITS = {"N/m^n": "N/m"}
 # Ends of the ranges in SI units, of a stiffness those of the force at a crush of 1 mm. A narrower range refuses files
@@ -55,7 +55,7 @@ RANGES = {
 }  # fmt: skip
 
 
-def accepted(kind: Kind, value: float) -> bool:
+def accepted(kind: QuantityKind, value: float) -> bool:
     try:
         kind.read(Measured(value, unit=UNITS.get(kind.unit, kind.unit)))
     except PydanticCustomError:
@@ -63,7 +63,7 @@ def accepted(kind: Kind, value: float) -> bool:
     return True
 
 
-def ends(kind: Kind) -> tuple[tuple[float, bool], tuple[float, bool]]:
+def ends(kind: QuantityKind) -> tuple[tuple[float, bool], tuple[float, bool]]:
     """Return the lower and upper end of the range [SI units], each with whether it is included."""
     scale = 1e3 if kind.unit == "N/m^n" else 1.0
     low = (kind.above, False) if kind.above >= kind.at_least * scale else (kind.at_least * scale, True)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from stager.config.tables import Limits
+from stager.config.tables import LimitsTable
 from stager.constraints import (
     LIMITS,
     Kind,
@@ -403,7 +403,7 @@ def test_input_unknown_of_the_whole_launcher_leaves_its_limits_unjudged() -> Non
 
 
 def test_limits_have_the_units_of_their_keys() -> None:
-    schema = Limits.model_json_schema()["properties"]
+    schema = LimitsTable.model_json_schema()["properties"]
     for name, limit in BY_NAME.items():
         if name in schema and name not in ("cost", "toy"):  # a currency, a name
             found = [schema[name], *schema[name].get("anyOf", [])]

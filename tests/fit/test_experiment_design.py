@@ -22,7 +22,7 @@ from stager.fit.experiment_design import (
     TESTS,
     WIDEST,
     Experiments,
-    Measured,
+    MeasuredSettings,
     Next,
     Stakes,
     expect,
@@ -161,9 +161,10 @@ def _advised(
     monkeypatch.setattr(experiment_design, "stakes", lambda *given, **options: (what, where))
     given = scenario("seed_ball")
     chosen = (replace(advice(given.title)[0], wheel_speed=best),)
+    known = MeasuredSettings(wheel_speed=measured, doubtful=np.array(doubtful, dtype=np.float64))
     return experiment_design.weigh(
         before(given, rng, DRAWS), 1, 0.01, finder(given), rng, chosen, throws=count, session=session,
-        measured=None if session else Measured(wheel_speed=measured, doubtful=np.array(doubtful, dtype=np.float64)),
+        measured=None if session else known,
     )  # fmt: skip
 
 
@@ -253,8 +254,8 @@ def test_probable_outliers_without_a_second_throw_are_doubtful() -> None:
     exits[[2, 3]] *= 0.8
     found = one.fit(table(speeds[:, None], exits)).fit
     assert found.found.outlier_probability[2] > 0.5
-    assert Measured.of(found).doubtful == pytest.approx([8.0])
-    assert Measured.of(found).wheel_speed == pytest.approx(speeds)
+    assert MeasuredSettings.of(found).doubtful == pytest.approx([8.0])
+    assert MeasuredSettings.of(found).wheel_speed == pytest.approx(speeds)
 
 
 def test_plan_ends_once_it_helps() -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import ast
 import subprocess
 import sys
+from collections import Counter
+from pathlib import Path
 
 import stager
 import stager.errors
@@ -30,3 +33,13 @@ def test_importing_the_package_imports_no_heavy_library() -> None:
     code = f"import sys, stager; print([name for name in {heavy!r} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_no_two_public_classes_share_a_name() -> None:
+    names = [
+        node.name
+        for path in Path(stager.__file__).parent.rglob("*.py")
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+    ]
+    assert {name for name, count in Counter(names).items() if count > 1} == set()

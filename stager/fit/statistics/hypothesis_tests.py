@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from stager.fit.statistics.least_squares import Problem, minimise
+from stager.fit.statistics.least_squares import LeastSquares, minimise
 from stager.model.arrays import Floats
 
 
@@ -486,7 +486,7 @@ PATTERN_STEP = 3e-3
 """Step of the difference quotients by them [-]."""
 
 
-def pattern_test(problem: Problem, best: Floats, spent: float, patterns: Floats) -> float:
+def pattern_test(problem: LeastSquares, best: Floats, spent: float, patterns: Floats) -> float:
     """Return the p value of a likelihood ratio test of whether the residuals follow `patterns`.
 
     The problem is solved once more with any amount of each pattern taken off its residuals. What that gains is judged
@@ -494,7 +494,7 @@ def pattern_test(problem: Problem, best: Floats, spent: float, patterns: Floats)
 
     Parameters
     ----------
-    problem : Problem
+    problem : LeastSquares
         Residuals of ln exit speed, with a loss of unknown scatter; behind them there may be others.
     best : ndarray, shape (p,)
         Parameters at its minimum.
@@ -518,7 +518,7 @@ def pattern_test(problem: Problem, best: Floats, spent: float, patterns: Floats)
     return float(fdtrc(size, freedom, np.expm1(2 * max(without - least, 0.0) / count) * freedom / size))
 
 
-def solve_with(problem: Problem, best: Floats, patterns: Floats) -> tuple[Problem, Floats, float]:
+def solve_with(problem: LeastSquares, best: Floats, patterns: Floats) -> tuple[LeastSquares, Floats, float]:
     """Solve a problem with any amount of `patterns`, (n, k), taken off its first n residuals.
 
     Returns it with these amounts as its last k parameters, the parameters (p + k,) at its minimum, and the objective

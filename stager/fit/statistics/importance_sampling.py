@@ -190,7 +190,7 @@ class Proposal:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Draws:
+class WeightedDraws:
     """Weighted draws.
 
     place: (draws, p)
@@ -226,7 +226,7 @@ def sample(
     *,
     rounds: int = ROUNDS,
     enough: float = ENOUGH,
-) -> Draws:
+) -> WeightedDraws:
     """Return weighted draws from the density exp(`target`).
 
     Parameters
@@ -271,7 +271,7 @@ def sample(
     return found
 
 
-def _agrees(before: Draws, place: Floats, height: Floats, mixture: Sequence[Proposal]) -> bool:
+def _agrees(before: WeightedDraws, place: Floats, height: Floats, mixture: Sequence[Proposal]) -> bool:
     """Whether the means of a fresh round, weighted by its own proposal only, agree with those of the earlier draws."""
     alone = _weigh(place, height, [mixture], [len(place)])
     mean, spread = moments(before.place, before.weights)
@@ -281,7 +281,9 @@ def _agrees(before: Draws, place: Floats, height: Floats, mixture: Sequence[Prop
     return bool((np.abs(there - mean) < CONFIRMED * error).all())
 
 
-def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Proposal]], counts: Sequence[int]) -> Draws:
+def _weigh(
+    place: Floats, height: Floats, mixtures: Sequence[Sequence[Proposal]], counts: Sequence[int]
+) -> WeightedDraws:
     """Return draws weighted against the mixture of all rounds; height: ln density (draws,), counts: draws by round."""
     parts = [
         np.log(count / sum(counts)) + one.log_density(place)
@@ -290,10 +292,10 @@ def _weigh(place: Floats, height: Floats, mixtures: Sequence[Sequence[Proposal]]
     ]
     logs = height - np.logaddexp.reduce(parts, axis=0)
     weights, tail = smooth(np.where(np.isfinite(logs), logs, -np.inf))
-    return Draws(place=place, weights=weights, tail=tail, effective=float(1 / (weights**2).sum()))
+    return WeightedDraws(place=place, weights=weights, tail=tail, effective=float(1 / (weights**2).sum()))
 
 
-def _adapted(found: Draws, first: Sequence[Proposal], rng: np.random.Generator) -> list[Proposal]:
+def _adapted(found: WeightedDraws, first: Sequence[Proposal], rng: np.random.Generator) -> list[Proposal]:
     """Return a mixture of a proposal with the draws' covariance, a wide one, local ones, and the first mixture."""
     weights = _tempered(found)
     mean, spread = moments(found.place, weights)
@@ -311,7 +313,7 @@ def _adapted(found: Draws, first: Sequence[Proposal], rng: np.random.Generator) 
     ]
 
 
-def _tempered(found: Draws) -> Floats:
+def _tempered(found: WeightedDraws) -> Floats:
     """Return tempered weights: raised to the greatest power up to 1 at which the effective sample size is enough.
 
     Otherwise a few heavy draws would make the next proposals too narrow.

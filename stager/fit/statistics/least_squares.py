@@ -31,7 +31,7 @@ def free(place: Floats) -> tuple[Floats, Floats]:
     return np.zeros_like(place), np.zeros_like(place)
 
 
-class Loss(Protocol):
+class ResidualLoss(Protocol):
     """Loss of residuals: a value, and the weights of the equivalent weighted least squares."""
 
     def __call__(self, residuals: Floats) -> tuple[Floats, Floats]:
@@ -56,7 +56,7 @@ class Squares:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
+class LeastSquares:
     """A least-squares problem.
 
     residuals, loss, prior: functions, as in the types above
@@ -65,7 +65,7 @@ class Problem:
     """
 
     residuals: Residuals
-    loss: Loss
+    loss: ResidualLoss
     step: Floats
     prior: Prior = free
     central: bool = False
@@ -139,7 +139,7 @@ GREATEST_DAMPING = 1e12
 
 
 def minimise(
-    problem: Problem,
+    problem: LeastSquares,
     start: Floats,
     *,
     iterations: int = 30,
@@ -151,7 +151,7 @@ def minimise(
 
     Parameters
     ----------
-    problem : Problem
+    problem : LeastSquares
     start : ndarray, shape (starts, p)
     iterations : int
     tolerance : float
@@ -208,7 +208,7 @@ def minimise(
 
 
 def normal_equations(
-    problem: Problem, place: Floats, residuals: Floats, weights: Floats, jacobian: Floats
+    problem: LeastSquares, place: Floats, residuals: Floats, weights: Floats, jacobian: Floats
 ) -> tuple[Floats, Floats]:
     """Return curvature (starts, p, p) and gradient (starts, p) of the objective, by Gauss and Newton."""
     weighted = jacobian * weights[:, :, None]
@@ -280,7 +280,7 @@ class Profile:
 
 
 def profiles(
-    problem: Problem,
+    problem: LeastSquares,
     best: Floats,
     objective: float,
     jacobian: Floats,
@@ -295,7 +295,7 @@ def profiles(
 
     Parameters
     ----------
-    problem : Problem
+    problem : LeastSquares
     best : ndarray, shape (p,)
         Parameters at the minimum.
     objective : float

@@ -33,7 +33,7 @@ class Reading(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class Surface:
+class SurfaceReading:
     """Indicated surface speed [m/s]."""
 
     asks_supply: bool = False
@@ -99,7 +99,7 @@ def _volts(own: Supply, measured: Floats) -> Number:
     return np.where(np.isnan(measured), own.voltage, measured)
 
 
-SURFACE, TURNING_RATE, THROTTLE = Surface(), TurningRate(), Throttle()
+SURFACE, TURNING_RATE, THROTTLE = SurfaceReading(), TurningRate(), Throttle()
 
 
 Mask = NDArray[np.bool_]

@@ -226,7 +226,7 @@ LASTING = ("build", "supply", "temperature")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
+class ThrowEntry:
     """One throw in the units of the columns: wheel speeds (side A, side B) by stage, None: none; exit speed."""
 
     wheels: tuple[tuple[float | None, float | None], ...]
@@ -254,7 +254,7 @@ def row_of(text: str, writer: TableWriter) -> list[str] | None:
     return [read_word(cell) if place in words else cell for place, cell in enumerate(cells)]
 
 
-def parse(text: str, writer: TableWriter, before: Entry | None) -> Entry:
+def parse(text: str, writer: TableWriter, before: ThrowEntry | None) -> ThrowEntry:
     """Return a typed throw: "3000 11.6", "3000 4000 15.2 windy", "3000 jam", or "11.6" with the wheels of `before`.
 
     Raises ValueError with the reason where it cannot be read.
@@ -268,7 +268,7 @@ def parse(text: str, writer: TableWriter, before: Entry | None) -> Entry:
         _unclear(numbers[0], writer)
         if values[0] is None:
             raise ValueError("has no exit speed")
-        return Entry(wheels=before.wheels if before is not None else (), exit_speed=values[0], note=note)
+        return ThrowEntry(wheels=before.wheels if before is not None else (), exit_speed=values[0], note=note)
     leaves = 0.0 if numbers[-1] == JAM else read_number(numbers[-1], writer.decimal_marks)
     if leaves is None:
         raise ValueError("has no exit speed")
@@ -279,7 +279,7 @@ def parse(text: str, writer: TableWriter, before: Entry | None) -> Entry:
     wheels = tuple(_wheel_cell(word, pair, writer) for word, pair in zip(numbers[:-1], heads, strict=False))
     if all(side_a is None for side_a, _ in wheels):
         raise ValueError("has no wheel speed")
-    return Entry(wheels=wheels, exit_speed=leaves, note=note)
+    return ThrowEntry(wheels=wheels, exit_speed=leaves, note=note)
 
 
 def measure(text: str, head: TableColumn, writer: TableWriter) -> str:
@@ -302,7 +302,7 @@ def measure(text: str, head: TableColumn, writer: TableWriter) -> str:
     return _cell_text(float(f"{unit.from_si(known[found['unit']].to_si(value)):.10g}"), writer)
 
 
-def cells(entry: Entry, writer: TableWriter, throw: int, lasting: Mapping[str, str]) -> list[str]:
+def cells(entry: ThrowEntry, writer: TableWriter, throw: int, lasting: Mapping[str, str]) -> list[str]:
     """Return the row of an entry, as long as the line of heads."""
     row = [""] * writer.width
     texts = {"throw": str(throw), "exit_speed": _cell_text(entry.exit_speed, writer), "note": entry.note, **lasting}
@@ -315,7 +315,7 @@ def cells(entry: Entry, writer: TableWriter, throw: int, lasting: Mapping[str, s
     return row
 
 
-def entry_of(throws: Throws, writer: TableWriter, row: int = -1) -> Entry | None:
+def entry_of(throws: Throws, writer: TableWriter, row: int = -1) -> ThrowEntry | None:
     """Return a throw of a table as it would be typed, the last one by default; None where there is none."""
     if not len(throws):
         return None
@@ -324,7 +324,7 @@ def entry_of(throws: Throws, writer: TableWriter, row: int = -1) -> Entry | None
         (_typed(throws, row, side_a), None if side_b is None else _typed(throws, row, side_b))
         for side_a, side_b in wheel_columns(writer)
     )
-    return Entry(
+    return ThrowEntry(
         wheels=wheels, exit_speed=_from_si(throws.exit_speed[row], exit_head), note=str(throws.note[row])
     )  # fmt: skip
 

@@ -16,7 +16,7 @@ from stager.model.arrays import Floats
 from stager.model.stage import Stage
 from stager.optimise.parts import option_keys
 from stager.optimise.records import Parts
-from stager.optimise.response import PIECES, Curve, Judged, Response, StageTable, Steady, Surface
+from stager.optimise.response import PIECES, Curve, Judged, Response, StageResponse, Steady, Surface
 from stager.physics.parts import with_variables
 from stager.report.limits import title, unit_of
 from stager.report.numbers import listing, percent, plural
@@ -192,7 +192,7 @@ def _notes(response: Response, data: ReportData) -> list[str]:
     return notes
 
 
-def _stage(table: StageTable) -> dict[str, Any]:
+def _stage(table: StageResponse) -> dict[str, Any]:
     return {
         "arrival": _plain(table.arrival), "spin": _plain(table.spin_ratio), "crush": _plain(table.crush_change),
         "corners": packed(table.corners), "grip": packed(table.grip_limit),

@@ -8,7 +8,7 @@ from scipy import stats
 
 from stager.fit.likelihood import Noise
 from stager.fit.statistics.hypothesis_tests import pattern_test, serial_correlation_test, two_groups_test
-from stager.fit.statistics.least_squares import Problem
+from stager.fit.statistics.least_squares import LeastSquares
 
 
 def _fitted(rng: np.random.Generator, count: int, what: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -21,7 +21,7 @@ def _fitted(rng: np.random.Generator, count: int, what: np.ndarray) -> tuple[np.
 
 def _following(left: np.ndarray, tangents: np.ndarray, patterns: np.ndarray) -> float:
     """Return the p value of `pattern_test` for residuals of a straight line without priors, in hundredths."""
-    line = Problem(
+    line = LeastSquares(
         residuals=lambda place: 0.01 * left - place @ tangents.T, loss=Noise(), step=np.full(tangents.shape[1], 1e-3)
     )
     best = np.zeros(tangents.shape[1])

@@ -18,7 +18,7 @@ from stager.fit.statistics.importance_sampling import (
     smooth,
     threshold,
 )
-from stager.fit.statistics.least_squares import Problem, Squares, minimise, profiles
+from stager.fit.statistics.least_squares import LeastSquares, Squares, minimise, profiles
 
 
 def test_banana_shaped_target_has_the_exact_moments() -> None:
@@ -111,7 +111,7 @@ def test_profile_interval_of_a_line() -> None:
     # y = a + b x with known scatter: the 95 % interval is ± 1.959964 standard deviations.
     x = np.linspace(0, 1, 9)
     y = 1 + 2 * x + 0.1 * np.sin(17 * x)
-    problem = Problem(
+    problem = LeastSquares(
         residuals=lambda z: (y - z[:, :1] - z[:, 1:] * x) / 0.1, loss=Squares(),
         step=np.full(2, 1e-4),
     )  # fmt: skip
@@ -124,7 +124,7 @@ def test_profile_interval_of_a_line() -> None:
 
 def test_profile_interval_of_an_exponential_is_asymmetric() -> None:
     # One datum 1 ± 0.2 of exp(z): the likelihood's interval is ln(1 ± 0.2 · 1.959964).
-    problem = Problem(residuals=lambda z: (1 - np.exp(z)) / 0.2, loss=Squares(), step=np.full(1, 1e-5))
+    problem = LeastSquares(residuals=lambda z: (1 - np.exp(z)) / 0.2, loss=Squares(), step=np.full(1, 1e-5))
     found = minimise(problem, np.full((1, 1), 0.3), tolerance=1e-14)
     steps = np.linspace(-3, 3, 40)
     one = profiles(

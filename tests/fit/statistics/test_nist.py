@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stager.fit.statistics.least_squares import Problem, Squares, covariance, minimise
+from stager.fit.statistics.least_squares import LeastSquares, Squares, covariance, minimise
 from tests.fit.statistics import nist_sets
 
 # Difficulty as the files give it: Misra1a, DanWood lower; MGH17, Hahn1 average; Rat42, MGH10, Thurber higher.
@@ -18,7 +18,7 @@ CASES = [*((name, start) for name in BOTH_STARTS for start in (0, 1)), ("MGH10",
 def test_certified_values_are_reproduced_to_six_digits(name: str, start: int) -> None:
     known = nist_sets.read(name)
     scale = np.abs(known.starts[1])
-    problem = Problem(
+    problem = LeastSquares(
         residuals=lambda z: nist_sets.model(name, z * scale, known.x) - known.y,
         loss=Squares(),
         step=np.full(scale.size, 1e-6),
@@ -34,7 +34,7 @@ def test_certified_values_are_reproduced_to_six_digits(name: str, start: int) ->
 
 def test_start_from_which_full_steps_lead_away_converges_all_the_same() -> None:
     # Newton's method on arctan diverges beyond 1.3917 (any text on numerical analysis); damping rises until it falls.
-    problem = Problem(residuals=np.arctan, loss=Squares(), step=np.full(1, 1e-6), central=True)
+    problem = LeastSquares(residuals=np.arctan, loss=Squares(), step=np.full(1, 1e-6), central=True)
     found = minimise(problem, np.array([[40.0], [-3.0], [0.5]]), damping=1e-6, iterations=60, tolerance=1e-12)
     assert found.place[:, 0] == pytest.approx(np.zeros(3), abs=1e-5)
     assert found.converged.all()
